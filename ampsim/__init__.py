@@ -1,0 +1,32 @@
+"""ampsim: audition a change to a valve guitar amplifier before touching it."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+# Loaded on first use: `import ampsim` and `ampsim --help` stay quick, and a reader of files needs no plotting.
+_HOME = {
+    "AmpsimError": "errors", "DescriptionError": "errors", "EngineError": "errors",
+    "load_valve": "library", "load_amp": "library", "load_mod": "library", "parse_amp": "library",
+    "parse_mod": "library",
+    "apply": "mods", "diff": "mods",
+    "OperatingPoint": "analyses", "FrequencySweep": "analyses", "Transient": "analyses", "Sine": "analyses",
+    "Burst": "analyses", "Waveform": "analyses",
+    "simulate": "response", "every_position": "response", "listening_points": "response", "save": "response",
+    "load": "response",
+}  # fmt: skip
+
+__all__ = ["__version__", *sorted(_HOME)]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'ampsim' has no attribute {name!r}")
+    return getattr(import_module(f".{_HOME[name]}", __name__), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

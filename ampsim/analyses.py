@@ -1,0 +1,152 @@
+"""What is asked of the engine: operating point, frequency sweep, or a transient with a stimulus."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from .errors import DescriptionError, shown
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """Volts and currents at rest."""
+
+    name = "operating point"
+
+
+@dataclass(frozen=True)
+class FrequencySweep:
+    """Small-signal sweep with 1 V at the source, logarithmic from `start` to `stop` [Hz], both on the grid if they can."""
+
+    start: float = 20.0
+    stop: float = 20e3
+    per_decade: int = 50
+
+    name = "frequency sweep"
+
+    def __post_init__(self) -> None:
+        if not (1e-3 <= self.start < self.stop <= 1e9 and 1 <= self.per_decade <= 1000):
+            raise DescriptionError(
+                f"frequency sweep from {shown(self.start)} to {shown(self.stop)} Hz with {shown(self.per_decade)} "
+                "points a decade; expected 0.001 <= start < stop <= 1e9 and 1 to 1000 points"
+            )
+
+    @property
+    def points(self) -> int:
+        """How many frequencies the sweep has."""
+        return math.floor(self.per_decade * math.log10(self.stop / self.start) + 1e-6) + 1
+
+    def grid(self) -> NDArray[Any]:
+        """The frequencies [Hz], shape (points,)."""
+        import numpy as np
+
+        return np.asarray(self.start * 10.0 ** (np.arange(self.points) / self.per_decade))
+
+
+@dataclass(frozen=True)
+class Sine:
+    """A steady sine of `level` [V peak] at `frequency` [Hz]: `settle` [s] to settle, then `cycles` whole periods."""
+
+    frequency: float = 1000.0
+    level: float = 0.1
+    settle: float = 0.04
+    cycles: int = 4
+
+    shape = "sine"
+
+    @property
+    def duration(self) -> float:
+        """Length [s]: a whole number of periods."""
+        return (math.ceil(self.settle * self.frequency - 1e-9) + self.cycles) / self.frequency
+
+    def source(self) -> str:
+        """The source as ngspice writes it."""
+        return f"dc 0 sin(0 {self.level!r} {self.frequency!r})"
+
+
+@dataclass(frozen=True)
+class Burst:
+    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s], silence before and until `duration`."""
+
+    frequency: float = 1000.0
+    level: float = 0.1
+    start: float = 0.005
+    stop: float = 0.025
+    duration: float = 0.05
+
+    shape = "burst"
+
+    def source(self) -> str:
+        """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
+        omega = 2.0 * math.pi * self.frequency
+        return (
+            f"V=(time<{self.start!r} ? 0 : (time<{self.stop!r} ? "
+            f"{self.level!r}*sin({omega!r}*(time-{self.start!r})) : 0))"
+        )
+
+
+@dataclass(frozen=True)
+class Waveform:
+    """A given waveform: `samples` [V] at `rate` [1/s], starting at 0 s. At most 20,000 samples."""
+
+    samples: tuple[float, ...] = field(repr=False)
+    rate: float = 48e3
+
+    shape = "waveform"
+
+    def __post_init__(self) -> None:
+        if not 2 <= len(self.samples) <= 20_000:
+            raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
+        if not all(math.isfinite(sample) for sample in self.samples):
+            raise DescriptionError("a waveform with samples that are not finite numbers")
+
+    @property
+    def duration(self) -> float:
+        """Length [s]."""
+        return (len(self.samples) - 1) / self.rate
+
+    def source(self) -> str:
+        """The source as ngspice writes it."""
+        first = self.samples[0]
+        pairs = " ".join(f"{n / self.rate!r} {float(sample)!r}" for n, sample in enumerate(self.samples))
+        return f"dc {float(first)!r} pwl({pairs})"
+
+
+@dataclass(frozen=True)
+class Transient:
+    """The amp in time, from rest at its operating point, driven by a stimulus; results every `step` [s] or less."""
+
+    stimulus: Sine | Burst | Waveform = Sine()
+    step: float = 20e-6
+
+    name = "transient"
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.step <= 1e-3 and 0.0 < self.stimulus.duration <= 60.0):
+            raise DescriptionError(
+                f"a transient of {shown(self.stimulus.duration)} s in steps of {shown(self.step)} s; "
+                "expected up to 60 s in steps of at most 1 ms"
+            )
+
+    @property
+    def points(self) -> int:
+        """How many samples the result has."""
+        per_cycle = 0
+        if isinstance(self.stimulus, Sine):
+            per_cycle = math.ceil(1.0 / (self.stimulus.frequency * self.step) - 1e-9)
+            return round(self.stimulus.duration * self.stimulus.frequency) * per_cycle + 1
+        return math.ceil(self.stimulus.duration / self.step - 1e-9) + 1
+
+    def grid(self) -> NDArray[Any]:
+        """The times [s], shape (points,), uniform; a whole number of samples to a period of a sine."""
+        import numpy as np
+
+        return np.linspace(0.0, self.stimulus.duration, self.points)
+
+
+Analysis = OperatingPoint | FrequencySweep | Transient

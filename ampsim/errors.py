@@ -1,0 +1,36 @@
+"""The errors a user can meet; every one of them is an `AmpsimError`."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class AmpsimError(Exception):
+    """Common parent of every error that ampsim raises on purpose."""
+
+
+class DescriptionError(AmpsimError):
+    """A file, a value or a request says something impossible; the message says what, where and what would do."""
+
+
+class EngineError(AmpsimError):
+    """ngspice could not be reached, did not finish, or gave an answer that cannot be trusted."""
+
+
+def shown(value: object, limit: int = 60) -> str:
+    """Quote a value from a file for a message: one line, no control characters, at most `limit` characters."""
+    text = ascii(value)
+    return text if len(text) <= limit else text[: limit - 3] + "..."
+
+
+def nearest(word: object, known: Iterable[str]) -> str:
+    """Return "; nearest: ..." with the closest known names, or the known names themselves when few."""
+    names = sorted(set(known))
+    close = difflib.get_close_matches(str(word)[:80], names, n=3, cutoff=0.5)
+    if close:
+        return f"; nearest: {', '.join(close)}"
+    if not names:
+        return ""
+    listed = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
+    return f"; known: {listed}"

@@ -1,0 +1,126 @@
+"""Finding and reading files: valves, amps, mods and jobs. The only module that knows paths and TOML."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from .amp import Amp, Mod
+from .description import read_amp, read_mod
+from .errors import DescriptionError, nearest, shown
+from .valves import Valve, parse_valve
+
+_MOST_BYTES = 1_000_000
+
+
+def models() -> Path:
+    """The folder of valves, amps, mods and jobs that comes with ampsim (in the package, or beside it in a clone)."""
+    here = Path(__file__).resolve().parent
+    for folder in (here / "models", here.parent / "models"):
+        if (folder / "valves").is_dir():
+            return folder
+    raise DescriptionError(f"the folder 'models' is missing beside or in {here}; install ampsim again")
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such file, it is too large, not UTF-8, or not TOML (with line and column).
+    """
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise DescriptionError(f"{path}: larger than {_MOST_BYTES} bytes; this is no file of ours")
+        return tomllib.loads(path.read_bytes().decode("utf-8"))
+    except FileNotFoundError:
+        raise DescriptionError(f"{path}: no such file") from None
+    except OSError as problem:
+        raise DescriptionError(f"{path}: {problem.strerror}") from None
+    except UnicodeDecodeError as problem:
+        raise DescriptionError(f"{path}: not UTF-8 text (byte {problem.start})") from None
+    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+        raise DescriptionError(f"{path}: not TOML: {problem}") from None
+
+
+def _path(name: str | Path, folder: str, beside: Path | None = None) -> Path:
+    """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>."""
+    path = Path(name)
+    if path.suffix == ".toml":
+        for base in (beside, None, models() / folder):
+            candidate = base / path if base else path
+            if candidate.is_file():
+                return candidate
+        return path
+    known = {each.stem: each for each in sorted((models() / folder).rglob("*.toml"))}
+    if str(name) not in known:
+        raise DescriptionError(f"{shown(str(name))} is not a file and not in models/{folder}{nearest(name, known)}")
+    return known[str(name)]
+
+
+@lru_cache(maxsize=128)
+def _valve_at(path: Path) -> Valve:
+    return parse_valve(read_toml(path), path.name)
+
+
+def load_valve(name: str | Path) -> Valve:
+    """Load a valve by type ("12AX7") from models/valves, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such valve, or its file has a mistake.
+    """
+    return _valve_at(_path(name, "valves"))
+
+
+def load_amp(name: str | Path) -> Amp:
+    """Load an amp by name from models/amps, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    path = _path(name, "amps")
+    return read_amp(read_toml(path), path.name, _valve_finder(path.parent))
+
+
+def load_mod(name: str | Path) -> Mod:
+    """Load a mod by name from models/mods, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    path = _path(name, "mods")
+    return read_mod(read_toml(path), path.name, _valve_finder(path.parent))
+
+
+def parse_amp(data: Mapping[str, object], file: str = "amp") -> Amp:
+    """Make an amp of tables that did not come from a file (the same checks apply)."""
+    return read_amp(data, file, _valve_finder(None))
+
+
+def parse_mod(data: Mapping[str, object], file: str = "mod") -> Mod:
+    """Make a mod of tables that did not come from a file (the same checks apply)."""
+    return read_mod(data, file, _valve_finder(None))
+
+
+def _valve_finder(beside: Path | None) -> Any:
+    def find(kind: str, where: str) -> Valve:
+        """A valve file beside the amp or mod wins over the one that comes with ampsim."""
+        own = beside / f"{kind}.toml" if beside else None
+        if own and own.is_file():
+            return _valve_at(own)
+        known = {each.stem: each for each in sorted((models() / "valves").rglob("*.toml"))}
+        if kind not in known:
+            raise DescriptionError(f"{where}: {shown(kind)} is not a valve of models/valves{nearest(kind, known)}")
+        return _valve_at(known[kind])
+
+    return find

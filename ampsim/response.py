@@ -1,0 +1,329 @@
+"""Simulate amps over positions and hand back one labelled Dataset; save and load it without loss."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from . import engine
+from .amp import Amp, Socket
+from .analyses import Analysis, FrequencySweep, OperatingPoint, Sine, Transient
+from .circuit import INPUT, SPEAKER, Circuit, circuit
+from .errors import DescriptionError, EngineError, nearest, shown
+from .netlist import Netlist, build, node_vector, valve_vectors
+
+Position = Mapping[str, float | str]
+AS_DRAWN = "as drawn"
+
+
+def simulate(
+    amps: Amp | Sequence[Amp],
+    analysis: Analysis | None = None,
+    positions: Iterable[Position] = ({},),
+    nodes: Sequence[str] | None = None,
+    workers: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """Simulate one or more variants of an amp over positions of their controls.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+        Variants, such as the stock amp and the amp with a mod.
+    analysis : OperatingPoint, FrequencySweep or Transient
+        Default: a `FrequencySweep` from 20 Hz to 20 kHz.
+    positions : iterable of mapping
+        Each maps control names to a rotation (0 to 1) or a switch position; a variant without that control stands
+        as it is. Default: as drawn.
+    nodes : sequence of str
+        Places to listen at. Default: the output of every stage; for an operating point also every valve pin and rail.
+    workers : int
+        How many processes; default all cores.
+    progress : callable
+        Called with (done, total).
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V] with dims (variant, position, node, frequency or time); complex for a sweep with 1 V at the
+        source. An operating point also has `current` [A] with dims (variant, position, branch).
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls, positions or places.
+    EngineError
+        When ngspice gives no trustworthy answer at one of the positions; the message names it.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    analysis = analysis or FrequencySweep()
+    settings = [dict(position) for position in positions]
+    _check_request(variants, settings)
+    at_rest = isinstance(analysis, OperatingPoint)
+    places = tuple(nodes) if nodes is not None else _default_nodes(variants, at_rest)
+    netlists = [build(amp, setting, analysis, places, at_rest) for amp in variants for setting in settings]
+    outcomes = engine.run(netlists, workers=workers, progress=progress)
+    labels = [position_label(setting) for setting in settings]
+    for (amp, label), outcome in zip(itertools.product(variants, labels), outcomes, strict=True):
+        if isinstance(outcome, EngineError):
+            raise EngineError(f"{amp.name}, {amp.variant}, {label}: {outcome}") from outcome
+    return _dataset(variants, settings, labels, analysis, places, netlists, outcomes)
+
+
+def position_label(position: Position) -> str:
+    """A position in words: ``bright=120p, gain=0.5``; "as drawn" when nothing is moved."""
+    return ", ".join(f"{name}={value if isinstance(value, str) else format(value, '.4g')}"
+                     for name, value in position.items()) or AS_DRAWN  # fmt: skip
+
+
+def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 0.5, 1.0)) -> list[dict[str, Any]]:
+    """Every combination of the positions of some controls (switches: all positions; knobs: the rotations given).
+
+    Raises
+    ------
+    DescriptionError
+        For a control the amp does not have.
+    """
+    ranges: list[Sequence[float | str]] = []
+    for name in controls:
+        if name not in amp.controls:
+            raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
+        control = amp.controls[name]
+        ranges.append(control.positions if control.kind == "switch" else rotations)
+    return [dict(zip(controls, values, strict=True)) for values in itertools.product(*ranges)]
+
+
+def listening_points(amp: Amp) -> dict[str, str]:
+    """Stage name to the place its output is on, in signal order; the load's place is "speaker"."""
+    wired = circuit(amp)
+    found: dict[str, str] = {}
+    for stage, net in wired.outputs.items():
+        place = SPEAKER if net == wired.speaker else wired.places_by_net[net][0]
+        if place not in found.values():
+            found[stage] = place
+    return found
+
+
+def _check_request(variants: list[Amp], settings: list[dict[str, float | str]]) -> None:
+    if not variants or not settings:
+        raise DescriptionError("nothing to simulate: give at least one amp and one position")
+    names = [amp.variant for amp in variants]
+    for name in names:
+        if names.count(name) > 1:
+            raise DescriptionError(f"two of the amps are both '{name}'; compare amps with different mods")
+    known = {name for amp in variants for name in amp.controls}
+    for setting in settings:
+        for name in setting:
+            if name not in known:
+                raise DescriptionError(f"no amp here has a control {shown(name)}{nearest(name, known)}")
+
+
+def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
+    places = dict.fromkeys(listening_points(variants[0]).values())
+    if at_rest:
+        for amp in variants:
+            places |= dict.fromkeys(_valve_places(circuit(amp)))
+        places |= dict.fromkeys(rail.name for rail in variants[0].rails)
+    return tuple(places)
+
+
+def _valve_places(wired: Circuit) -> Iterable[str]:
+    return (f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins)
+
+
+def _dataset(
+    variants: list[Amp],
+    settings: list[dict[str, float | str]],
+    labels: list[str],
+    analysis: Analysis,
+    places: tuple[str, ...],
+    netlists: list[Netlist],
+    outcomes: Sequence[Any],
+) -> xr.Dataset:
+    axis = {} if isinstance(analysis, OperatingPoint) else {_axis(analysis): analysis.grid()}
+    shape = (len(variants), len(settings), len(places), *(grid.size for grid in axis.values()))
+    voltage = np.zeros(shape, complex if isinstance(analysis, FrequencySweep) else float)
+    for place, rows in enumerate(_rows(variants, settings, analysis, places, outcomes)):
+        voltage.reshape(-1, *shape[2:])[place] = rows
+    data: dict[str, Any] = {"voltage": (("variant", "position", "node", *axis), voltage, {"units": "V"})}
+    coords: dict[str, Any] = {
+        "variant": [amp.variant for amp in variants],
+        "position": labels,
+        "node": list(places),
+    }
+    for name, grid in axis.items():
+        coords[name] = (name, grid, {"units": "Hz" if name == "frequency" else "s"})
+    coords |= _control_coords(settings)
+    if isinstance(analysis, OperatingPoint):
+        branches, current = _currents(variants, settings, outcomes)
+        data["current"] = (("variant", "position", "branch"), current, {"units": "A"})
+        coords["branch"] = branches
+    return xr.Dataset(data, coords, _attributes(variants, analysis, netlists, outcomes))
+
+
+def _axis(analysis: Analysis) -> str:
+    return "frequency" if isinstance(analysis, FrequencySweep) else "time"
+
+
+def _rows(
+    variants: list[Amp],
+    settings: list[dict[str, float | str]],
+    analysis: Analysis,
+    places: tuple[str, ...],
+    outcomes: Sequence[Any],
+) -> Iterable[NDArray[Any]]:
+    cases = itertools.product(variants, settings)
+    for (amp, setting), outcome in zip(cases, outcomes, strict=True):
+        wired = _wired(amp, setting)
+        names = [node_vector(wired, place) for place in places]
+        zero = np.zeros_like(outcome.scale)
+        rows = np.stack([outcome.vectors[name] if name else zero for name in names])
+        if isinstance(analysis, Transient):
+            rows = _resampled(outcome.scale, rows, analysis.grid())
+        yield rows[:, 0] if isinstance(analysis, OperatingPoint) else rows
+
+
+def _wired(amp: Amp, setting: Position) -> Circuit:
+    whole = amp.setting(setting)
+    return circuit(amp, tuple((name, value) for name, value in whole.items() if isinstance(value, str)))
+
+
+def _resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
+    # ngspice steps unevenly; a cubic through its own points keeps harmonics below -75 dB where a line does not.
+    from scipy.interpolate import CubicSpline
+
+    keep = np.concatenate(([True], np.diff(time) > 0.0))
+    return np.asarray(CubicSpline(time[keep], rows[:, keep], axis=1)(grid))
+
+
+def _currents(
+    variants: list[Amp], settings: list[dict[str, float | str]], outcomes: Sequence[Any]
+) -> tuple[list[str], NDArray[Any]]:
+    rows: list[dict[str, float]] = []
+    for (amp, setting), outcome in zip(itertools.product(variants, settings), outcomes, strict=True):
+        row = {}
+        for designator, family in _families(_wired(amp, setting)):
+            for electrode, vector in valve_vectors(designator, family).items():
+                # Plate and screen currents come as millivolts-for-milliamperes, the grid's as a source current.
+                scale = 1.0 if electrode == "grid" else 1e-3
+                row[f"{designator}.{electrode}"] = scale * float(outcome.vectors[vector][0])
+        rows.append(row)
+    branches = list(dict.fromkeys(name for row in rows for name in row))
+    table = np.array([[row.get(name, np.nan) for name in branches] for row in rows])
+    return branches, table.reshape(len(variants), len(settings), len(branches))
+
+
+def _families(wired: Circuit) -> Iterable[tuple[str, str]]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Socket):
+            yield part.designator, wired.amp.valve_by_type[part.type].family
+
+
+def _control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
+    coords: dict[str, Any] = {}
+    for name in dict.fromkeys(name for setting in settings for name in setting):
+        values = [setting.get(name) for setting in settings]
+        words = any(isinstance(value, str) for value in values)
+        blank: str | float = AS_DRAWN if words else np.nan
+        coords[name] = ("position", [blank if value is None else value for value in values])
+    return coords
+
+
+def _attributes(
+    variants: list[Amp], analysis: Analysis, netlists: list[Netlist], outcomes: Sequence[Any]
+) -> dict[str, Any]:
+    from . import __version__
+
+    digest = hashlib.sha256("".join(netlist.digest for netlist in netlists).encode()).hexdigest()
+    attributes: dict[str, Any] = {
+        "analysis": analysis.name,
+        "amp": variants[0].name,
+        "input": INPUT,
+        "output": SPEAKER,
+        "netlists_sha256": digest,
+        "ampsim_version": __version__,
+        "valves": json.dumps({amp.variant: _valve_facts(amp) for amp in variants}),
+    }
+    attributes |= {f"{name}_version": version for name, version in engine.versions().items()}
+    notes = sorted({note for outcome in outcomes for note in outcome.notes})
+    if notes:
+        attributes["engine_notes"] = "\n".join(notes[:20])
+    if isinstance(analysis, Transient):
+        attributes["stimulus"] = json.dumps(_stimulus(analysis))
+    return attributes
+
+
+def _valve_facts(amp: Amp) -> dict[str, Any]:
+    facts = {}
+    for element in circuit(amp).elements:
+        part = circuit(amp).parts.get(element.designator)
+        if isinstance(part, Socket):
+            valve = amp.valve_by_type[part.type]
+            facts[part.designator] = valve.facts()
+    return facts
+
+
+def _stimulus(analysis: Transient) -> dict[str, Any]:
+    given = analysis.stimulus
+    facts: dict[str, Any] = {"shape": given.shape, "duration": given.duration}
+    for name in ("frequency", "level", "settle", "cycles", "start", "stop", "rate"):
+        if hasattr(given, name):
+            facts[name] = getattr(given, name)
+    if isinstance(given, Sine):
+        facts["cycles"] = given.cycles
+    return facts
+
+
+# Saving and loading ---------------------------------------------------------------------------------------------------
+
+
+def save(response: xr.Dataset, path: str | Path) -> Path:
+    """Save a response as a netCDF-4 file; nothing is lost, and nothing half-written replaces an older file.
+
+    netCDF has no complex numbers: `voltage` of a sweep is stored with a last dimension "part" (real, imaginary).
+    """
+    target = Path(path)
+    stored = response
+    if np.iscomplexobj(response["voltage"].values):
+        voltage = response["voltage"]
+        split = np.stack([voltage.values.real, voltage.values.imag], axis=-1)
+        stored = response.assign(voltage=((*voltage.dims, "part"), split, voltage.attrs))
+    partial = target.with_name(target.name + ".part")
+    try:
+        stored.to_netcdf(partial, engine="h5netcdf")
+        partial.replace(target)
+    except OSError as problem:
+        partial.unlink(missing_ok=True)
+        raise DescriptionError(f"{target}: could not be written: {problem}") from problem
+    return target
+
+
+def load(path: str | Path) -> xr.Dataset:
+    """Load a response that `save` wrote; equal to what was saved, attributes included.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such file or it is no response of ours.
+    """
+    try:
+        with xr.open_dataset(path, engine="h5netcdf") as opened:
+            stored = opened.load()
+    except (OSError, ValueError, KeyError) as problem:
+        raise DescriptionError(f"{path}: not a saved response: {problem}") from None
+    if "voltage" not in stored or "analysis" not in stored.attrs:
+        raise DescriptionError(f"{path}: not a saved response: 'voltage' or 'analysis' is missing")
+    if "part" in stored["voltage"].dims:
+        voltage = stored["voltage"]
+        whole = voltage.values[..., 0] + 1j * voltage.values[..., 1]
+        stored = stored.assign(voltage=(voltage.dims[:-1], whole, voltage.attrs))
+    return stored

@@ -1,0 +1,26 @@
+"""Valves: what a valve file may say, the laws that turn voltages into currents, and their ngspice text."""
+
+from __future__ import annotations
+
+from .description import Capacitances, FitRange, GridDiode, Heater, Limits, Point, Valve
+from .evaluation import Currents, Slopes, currents, slopes
+from .laws import LAWS
+from .parsing import parse_valve
+from .spice import subcircuit
+
+__all__ = [
+    "LAWS",
+    "Capacitances",
+    "Currents",
+    "FitRange",
+    "GridDiode",
+    "Heater",
+    "Limits",
+    "Point",
+    "Slopes",
+    "Valve",
+    "currents",
+    "parse_valve",
+    "slopes",
+    "subcircuit",
+]

@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+import operator
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
 from .errors import DescriptionError, shown
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+
+def plain_floats(record: object) -> None:
+    """Turn numbers of other libraries into plain floats and ints, whose `repr` a netlist can hold."""
+    for field_ in fields(record):  # type: ignore[arg-type]
+        value, kind = getattr(record, field_.name), field_.type
+        if kind in ("float", "int"):
+            try:
+                object.__setattr__(record, field_.name, float(value) if kind == "float" else operator.index(value))
+            except (TypeError, ValueError):
+                raise DescriptionError(f"{field_.name}: {shown(value)} is not a number") from None
 
 
 @dataclass(frozen=True)
@@ -30,6 +42,7 @@ class FrequencySweep:
     name = "frequency sweep"
 
     def __post_init__(self) -> None:
+        plain_floats(self)
         if not (1e-3 <= self.start < self.stop <= 1e9 and 1 <= self.per_decade <= 1000):
             raise DescriptionError(
                 f"frequency sweep from {shown(self.start)} to {shown(self.stop)} Hz with {shown(self.per_decade)} "
@@ -48,6 +61,14 @@ class FrequencySweep:
         return np.asarray(self.start * 10.0 ** (np.arange(self.points) / self.per_decade))
 
 
+def _check_tone(tone: Sine | Burst) -> None:
+    if not (1.0 <= tone.frequency <= 100e3 and 0.0 <= tone.level <= 1000.0 and tone.duration > 0.0):
+        raise DescriptionError(
+            f"a {tone.shape} of {shown(tone.level)} V at {shown(tone.frequency)} Hz; "
+            "expected 0 to 1000 V peak, 1 Hz to 100 kHz"
+        )
+
+
 @dataclass(frozen=True)
 class Sine:
     """A steady sine of `level` [V peak] at `frequency` [Hz]: `settle` [s] to settle, then `cycles` whole periods."""
@@ -58,6 +79,10 @@ class Sine:
     cycles: int = 4
 
     shape = "sine"
+
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        _check_tone(self)
 
     @property
     def duration(self) -> float:
@@ -81,6 +106,10 @@ class Burst:
 
     shape = "burst"
 
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        _check_tone(self)
+
     def source(self) -> str:
         """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
         omega = 2.0 * math.pi * self.frequency
@@ -100,6 +129,7 @@ class Waveform:
     shape = "waveform"
 
     def __post_init__(self) -> None:
+        plain_floats(self)
         if not 2 <= len(self.samples) <= 20_000:
             raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
         if not all(math.isfinite(sample) for sample in self.samples):
@@ -127,6 +157,7 @@ class Transient:
     name = "transient"
 
     def __post_init__(self) -> None:
+        plain_floats(self)
         if not (0.0 < self.step <= 1e-3 and 0.0 < self.stimulus.duration <= 60.0):
             raise DescriptionError(
                 f"a transient of {shown(self.stimulus.duration)} s in steps of {shown(self.step)} s; "

@@ -6,6 +6,8 @@ import hashlib
 import itertools
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -184,7 +186,7 @@ def _rows(
     for (amp, setting), outcome in zip(cases, outcomes, strict=True):
         wired = _wired(amp, setting)
         names = [node_vector(wired, place) for place in places]
-        zero = np.zeros_like(outcome.scale)
+        zero = np.zeros_like(next(iter(outcome.vectors.values())))
         rows = np.stack([outcome.vectors[name] if name else zero for name in names])
         if isinstance(analysis, Transient):
             rows = _resampled(outcome.scale, rows, analysis.grid())
@@ -251,7 +253,7 @@ def _attributes(
         "output": SPEAKER,
         "netlists_sha256": digest,
         "ampsim_version": __version__,
-        "valves": json.dumps({amp.variant: _valve_facts(amp) for amp in variants}),
+        "valves": _valve_json(tuple(variants)),
     }
     attributes |= {f"{name}_version": version for name, version in engine.versions().items()}
     notes = sorted({note for outcome in outcomes for note in outcome.notes})
@@ -262,13 +264,27 @@ def _attributes(
     return attributes
 
 
+@lru_cache(maxsize=32)
+def _valve_json(variants: tuple[Amp, ...]) -> str:
+    return json.dumps({amp.variant: _valve_facts(amp) for amp in variants})
+
+
 def _valve_facts(amp: Amp) -> dict[str, Any]:
     facts = {}
     for element in circuit(amp).elements:
         part = circuit(amp).parts.get(element.designator)
         if isinstance(part, Socket):
             valve = amp.valve_by_type[part.type]
-            facts[part.designator] = valve.facts()
+            limits = {name: value for name, value in asdict(valve.limits).items() if value is not None}
+            facts[part.designator] = {
+                "type": valve.type,
+                "family": valve.family,
+                "law": valve.law,
+                "model_source": valve.source,
+                "basis": limits.pop("basis"),
+                "source": limits.pop("source"),
+                "limits": limits,
+            }
     return facts
 
 
@@ -287,9 +303,10 @@ def _stimulus(analysis: Transient) -> dict[str, Any]:
 
 
 def save(response: xr.Dataset, path: str | Path) -> Path:
-    """Save a response as a netCDF-4 file; nothing is lost, and nothing half-written replaces an older file.
+    """Save a response as a netCDF file; nothing is lost, and nothing half-written replaces an older file.
 
-    netCDF has no complex numbers: `voltage` of a sweep is stored with a last dimension "part" (real, imaginary).
+    The file is netCDF-3, which has no complex numbers: `voltage` of a sweep is stored with a last dimension "part"
+    (real, imaginary).
     """
     target = Path(path)
     stored = response
@@ -299,7 +316,7 @@ def save(response: xr.Dataset, path: str | Path) -> Path:
         stored = response.assign(voltage=((*voltage.dims, "part"), split, voltage.attrs))
     partial = target.with_name(target.name + ".part")
     try:
-        stored.to_netcdf(partial, engine="h5netcdf")
+        stored.to_netcdf(partial, engine="scipy")
         partial.replace(target)
     except OSError as problem:
         partial.unlink(missing_ok=True)
@@ -316,7 +333,7 @@ def load(path: str | Path) -> xr.Dataset:
         When there is no such file or it is no response of ours.
     """
     try:
-        with xr.open_dataset(path, engine="h5netcdf") as opened:
+        with xr.open_dataset(path, engine="scipy") as opened:
             stored = opened.load()
     except (OSError, ValueError, KeyError) as problem:
         raise DescriptionError(f"{path}: not a saved response: {problem}") from None

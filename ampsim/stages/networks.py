@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import cast
 
-from .wiring import GROUND, Bench, Role, Template
+from .wiring import GROUND, Bench, Role, Template, net_word
 
 
 def _coupling(bench: Bench) -> tuple[str, ...]:
@@ -82,7 +82,7 @@ def _free_net(bench: Bench, name: str, nets: dict[str, str]) -> str:
         return f"rail_{name.lower()}"
     if "." in name:
         return "@" + name
-    return nets.get(name) or f"{bench.stage.name.lower().replace(' ', '_')}_{name.lower()}"
+    return nets.get(name) or f"{net_word(bench.stage.name)}_{name.lower()}"
 
 
 _RC = {"series_resistor": Role("resistor in series", ("resistor",)),

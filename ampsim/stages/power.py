@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .triodes import cathode_network
-from .wiring import GROUND, Bench, Role, Template
+from .wiring import GROUND, Bench, Role, Template, net_word
 
 
 def _split_load(bench: Bench) -> tuple[str, ...]:
@@ -39,7 +39,7 @@ def _long_tailed_pair(bench: Bench) -> tuple[str, ...]:
 
 def foot_net(stage: str) -> str:
     """The net at the foot of a long-tailed pair, where a feedback line comes in."""
-    return f"{stage.lower().replace(' ', '_')}_foot"
+    return f"{net_word(stage)}_foot"
 
 
 def _feedback(bench: Bench) -> tuple[str, ...]:

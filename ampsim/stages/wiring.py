@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -122,6 +123,11 @@ class Bench:
     def net(self, pin: str, role: str = "valve") -> str:
         """The net named after a part's pin, such as v1a_plate."""
         return f"{self.designators(role)[0].lower()}_{pin}"
+
+
+def net_word(name: str) -> str:
+    """A stage's name as part of a net's name."""
+    return re.sub(r"[^a-z0-9]", "_", name.lower())
 
 
 def rail_net(name: str) -> str:

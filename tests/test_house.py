@@ -1,0 +1,141 @@
+"""House rules that hold for every file: style, types, one direction of imports, nothing left lying about."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+# A module (or package) imports only from those above it.
+ORDER = (
+    "errors",
+    "quantities",
+    "valves",
+    "amp",
+    "mods",
+    "stages",
+    "circuit",
+    "overview",
+    "entries",
+    "description",
+    "library",
+    "analyses",
+    "netlist",
+    "ngspice_library",
+    "verdict",
+    "wire",
+    "session",
+    "worker",
+    "pool",
+    "progress",
+    "engine",
+    "response",
+    "measures",
+    "style",
+    "pictures",
+    "tables",
+    "job",
+    "cli",
+)
+ENDS = ("__init__", "__main__")  # these two may import from everywhere
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "ampsim", "notebooks", "models", "tests"}
+HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "h5netcdf", "PySpice")
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "ampsim"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def checked(*arguments: str) -> None:
+    """Run a Python module in the repository and fail with what it says."""
+    command = [sys.executable, "-m", *arguments]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def tracked_files() -> list[Path]:
+    """Return the files of the repository; owned by another user or not."""
+    command = ["git", "-c", f"safe.directory={ROOT}", "ls-files", "-z"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return [Path(name) for name in done.stdout.split("\0") if name]
+
+
+def imported(path: Path) -> Iterator[tuple[str, ...]]:
+    """Yield what a module of the package imports, as dotted names cut at the dots, from the package down."""
+    here = ("ampsim", *path.relative_to(PACKAGE).with_suffix("").parts)
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (tuple(alias.name.split(".")) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = here[: len(here) - node.level] if node.level else ()
+            module = tuple(node.module.split(".")) if node.module else ()
+            yield from ((*base, *module, alias.name) for alias in node.names)
+
+
+def place(path: Path) -> str:
+    """Return the entry of ORDER that a module belongs to."""
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def test_ruff() -> None:
+    checked("ruff", "check", "--no-cache", ".")
+
+
+def test_ruff_format() -> None:
+    checked("ruff", "format", "--no-cache", "--check", "--diff", ".")
+
+
+def test_mypy() -> None:
+    checked("mypy")
+
+
+def test_every_module_has_its_place_in_the_order() -> None:
+    places = {place(path) for path in MODULES} - set(ENDS)
+    assert places == set(ORDER)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_go_one_way(path: Path) -> None:
+    if place(path) in ENDS:
+        return
+    allowed = {*ORDER[: ORDER.index(place(path))], place(path), "__version__"}
+    used = {names[1] for names in imported(path) if names[0] == "ampsim"}
+    assert used <= allowed, f"{path.name} imports {sorted(used - allowed)}, which stand below it"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_the_package_imports_itself_relatively(path: Path) -> None:
+    tree = ast.walk(ast.parse(path.read_text("utf-8")))
+    plain = [alias.name for node in tree if isinstance(node, ast.Import) for alias in node.names]
+    tree = ast.walk(ast.parse(path.read_text("utf-8")))
+    plain += [str(node.module) for node in tree if isinstance(node, ast.ImportFrom) and not node.level]
+    assert not [name for name in plain if name.split(".")[0] == "ampsim"]
+
+
+def test_import_is_light() -> None:
+    ask = f"import sys, ampsim; print([name for name in {HEAVY!r} if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_files_stay_short() -> None:
+    long = {str(path.relative_to(ROOT)): len(path.read_text("utf-8").splitlines()) for path in MODULES}
+    assert not {name: lines for name, lines in long.items() if lines > 300}
+
+
+def test_nothing_is_left_to_do() -> None:
+    marks = ("TO" + "DO", "FIX" + "ME", "XX" + "X")
+    kinds = {".py", ".md", ".toml", ".ipynb"}
+    files = [path for path in tracked_files() if path.suffix in kinds and (ROOT / path).is_file()]
+    assert files
+    left = [(str(path), mark) for path in files for mark in marks if mark in (ROOT / path).read_text("utf-8")]
+    assert left == []
+
+
+def test_top_level_entries() -> None:
+    visible = {path.parts[0] for path in tracked_files() if not path.parts[0].startswith(".")}
+    assert visible - TOP_LEVEL == set()

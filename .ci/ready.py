@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -100,7 +101,7 @@ def set_up_library() -> None:
     found = loadable_library()
     if not found:
         say("fetching ngspice (library libngspice0 of Debian)")
-        fetch(["libngspice0", "libgomp1"], LIBNGSPICE, "libngspice")
+        fetch(["libngspice0", "libgomp1"], LIBNGSPICE, "libngspice", "apt-get install libngspice0")
         found = loadable_library()
     if not found:
         give_up("the libngspice fetched does not load", "apt-get install libngspice0")
@@ -130,7 +131,7 @@ def set_up_packages() -> None:
         return
     say("installing Python packages (about a minute)")
     make_virtual_environment()
-    pip = [PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-input"]
+    pip: list[str | Path] = [PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-input"]
     run([*pip, "--editable", ".[test]"], "the Python packages", f"{PYTHON} -m pip install -e .[test]")
     say("preparing fonts for the pictures")
     FONTS.mkdir(exist_ok=True)
@@ -147,20 +148,19 @@ def make_virtual_environment() -> None:
     shutil.rmtree(VENV, ignore_errors=True)
     has_pip = importlib.util.find_spec("ensurepip") is not None
     options = [] if has_pip else ["--without-pip"]
-    make = [sys.executable, "-m", "venv", *options, VENV]
+    make: list[str | Path] = [sys.executable, "-m", "venv", *options, VENV]
     run(make, "the virtual environment", "apt-get install python3-venv")
     if not has_pip:
-        fetch(["python3-pip-whl"], PIP, "pip")
+        fetch(["python3-pip-whl"], PIP, "pip", "apt-get install python3-venv")
         wheel = next(PIP.glob("usr/share/python-wheels/pip-*.whl"))
-        install = [PYTHON, "-m", "pip", "install", "--quiet", "--no-index", wheel]
+        install: list[str | Path] = [PYTHON, "-m", "pip", "install", "--quiet", "--no-index", wheel]
         run(install, "pip", "apt-get install python3-venv", PYTHONPATH=str(wheel))
 
 
-def fetch(packages: list[str], target: Path, what: str) -> None:
+def fetch(packages: list[str], target: Path, what: str, by_hand: str) -> None:
     """Unpack Debian packages into a private folder; apt keeps its lists there too, so root is not needed."""
     import shutil
 
-    by_hand = "apt-get install " + " ".join(packages)
     if not (shutil.which("apt-get") and shutil.which("dpkg-deb")):
         give_up(f"{what} is missing, and this is no Debian system to fetch it from", by_hand)
     if not APT.exists():
@@ -185,7 +185,7 @@ def apt() -> list[str]:
 
 
 def run(
-    command: list[str | Path], what: str = "", by_hand: str = "", *, folder: Path = ROOT, **variables: str
+    command: Sequence[str | Path], what: str = "", by_hand: str = "", *, folder: Path = ROOT, **variables: str
 ) -> None:
     """Run a command without a shell; on failure show the end of its output and stop (no `what`: go on)."""
     import subprocess

@@ -9,17 +9,30 @@ __version__ = "0.1.0"
 
 # Loaded on first use: `import ampsim` and `ampsim --help` stay quick, and a reader of files needs no plotting.
 _HOME = {
-    "AmpsimError": "errors", "DescriptionError": "errors", "EngineError": "errors",
-    "load_valve": "library", "load_amp": "library", "load_mod": "library", "parse_amp": "library",
+    "AmpsimError": "errors",
+    "DescriptionError": "errors",
+    "EngineError": "errors",
+    "load_valve": "library",
+    "load_amp": "library",
+    "load_mod": "library",
+    "parse_amp": "library",
     "parse_mod": "library",
-    "apply": "mods", "diff": "mods",
-    "OperatingPoint": "analyses", "FrequencySweep": "analyses", "Transient": "analyses", "Sine": "analyses",
-    "Burst": "analyses", "Waveform": "analyses",
-    "simulate": "response", "every_position": "response", "listening_points": "response", "save": "response",
-    "load": "response",
-}  # fmt: skip
+    "apply": "mods",
+    "diff": "mods",
+    "OperatingPoint": "analyses",
+    "FrequencySweep": "analyses",
+    "Transient": "analyses",
+    "Sine": "analyses",
+    "Burst": "analyses",
+    "Waveform": "analyses",
+    "simulate": "response",
+    "every_position": "response",
+    "listening_points": "response",
+    "save": "storage",
+    "load": "storage",
+}
 
-__all__ = ["__version__", *sorted(_HOME)]  # noqa: PLE0604
+__all__ = ["__version__", *sorted(_HOME)]
 
 
 def __getattr__(name: str) -> Any:

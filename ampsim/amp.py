@@ -213,7 +213,7 @@ class Amp:
 
     @property
     def variant(self) -> str:
-        """"stock", or the names of the mods joined by " + "."""
+        """The names of the mods joined by " + "; "stock" without mods."""
         return " + ".join(mod.name for mod in self.mods) or "stock"
 
     @cached_property
@@ -225,9 +225,7 @@ class Amp:
                 gang = found[part.control].designators if part.control in found else ()
                 found[part.control] = Control(part.control, "knob", (*gang, part.designator), (), part.rotation)
         for switch in self.all_switches:
-            found[switch.control] = Control(
-                switch.control, "switch", (switch.designator,), switch.labels, switch.drawn
-            )
+            found[switch.control] = Control(switch.control, "switch", (switch.designator,), switch.labels, switch.drawn)
         return found
 
     def setting(self, position: Mapping[str, float | str]) -> dict[str, float | str]:

@@ -33,7 +33,7 @@ class OperatingPoint:
 
 @dataclass(frozen=True)
 class FrequencySweep:
-    """Small-signal sweep with 1 V at the source, logarithmic from `start` to `stop` [Hz], both on the grid if they can."""
+    """Small-signal sweep with 1 V at the source, logarithmic from `start` to at most `stop` [Hz]."""
 
     start: float = 20.0
     stop: float = 20e3
@@ -96,7 +96,7 @@ class Sine:
 
 @dataclass(frozen=True)
 class Burst:
-    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s], silence before and until `duration`."""
+    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s] in `duration` of silence."""
 
     frequency: float = 1000.0
     level: float = 0.1

@@ -55,7 +55,7 @@ class Entry:
             raise self.fail(key, f"this entry is missing{given.replace('known', 'given')}")
         return self._data[key]
 
-    def keys(self) -> list[str]:
+    def names(self) -> list[str]:
         """Names of all entries, in the order of the file."""
         return list(self._data)
 

@@ -20,7 +20,10 @@ class EngineError(AmpsimError):
 
 def shown(value: object, limit: int = 60) -> str:
     """Quote a value from a file for a message: one line, no control characters, at most `limit` characters."""
-    text = ascii(value)
+    try:
+        text = ascii(value)
+    except ValueError:  # an integer with thousands of digits
+        text = "(a number with too many digits)"
     return text if len(text) <= limit else text[: limit - 3] + "..."
 
 

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from .amp import Amp, Mod
-from .description import read_amp, read_mod
 from .errors import DescriptionError, nearest, shown
+from .read_amp import read_amp
+from .read_mod import read_mod
 from .valves import Valve, parse_valve
 
 _MOST_BYTES = 1_000_000
@@ -43,7 +44,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise DescriptionError(f"{path}: {problem.strerror}") from None
     except UnicodeDecodeError as problem:
         raise DescriptionError(f"{path}: not UTF-8 text (byte {problem.start})") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+    except (ValueError, RecursionError) as problem:
         raise DescriptionError(f"{path}: not TOML: {problem}") from None
 
 

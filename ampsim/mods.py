@@ -39,8 +39,11 @@ def apply(amp: Amp, *mods: Mod) -> Amp:
 def _refuse_clash(amp: Amp, mod: Mod) -> None:
     name = f"mod '{mod.name}'"
     _refuse_shared(mod.parts, amp.parts, f"{name} and the amp both have a part")
-    _refuse_names([s.control for s in mod.switches] + [p.control for p in mod.parts if isinstance(p, Pot)],
-                  list(amp.controls), f"{name} and the amp both have a control")  # fmt: skip
+    _refuse_names(
+        [s.control for s in mod.switches] + [p.control for p in mod.parts if isinstance(p, Pot)],
+        list(amp.controls),
+        f"{name} and the amp both have a control",
+    )
     for other in amp.mods:
         if other.name == mod.name:
             raise DescriptionError(f"{name} is fitted already; a mod is fitted once")
@@ -116,7 +119,7 @@ def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:
     part = amp.part_by_designator.get(edit.part)
     before = describe_part(part) if part else ""
     if edit.action == "replace" and part is not None:
-        after = str(edit.value) if isinstance(part, Socket) else describe_part(replace(part, value=edit.value))  # type: ignore[call-arg]
+        after = _after(part, edit)
         if after != before:
             yield Change(edit.part, before, after, when, mod.name)
     elif edit.action == "fit":
@@ -125,6 +128,12 @@ def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:
         yield Change(edit.part, before, "lifted", when, mod.name)
     else:
         yield Change(edit.part or " - ".join(edit.between or ()), before or "-", "bridged", when, mod.name)
+
+
+def _after(part: AnyPart, edit: Edit) -> str:
+    if isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+        return describe_part(replace(part, value=edit.value))
+    return str(edit.value)
 
 
 def where(edit: Edit) -> str:

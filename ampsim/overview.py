@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
-from .amp import Amp, Loudspeaker, Mod, Part, Pot, Socket, Transformer
+from .amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from .circuit import circuit
 from .mods import describe_part, where
 from .quantities import FARAD, HENRY, HERTZ, OHM, format_value
@@ -12,34 +13,47 @@ from .quantities import FARAD, HENRY, HERTZ, OHM, format_value
 
 def describe_amp(amp: Amp) -> str:
     """Say what an amp file means: stages, nodes with every place on them, rails, controls and parts."""
-    lines = [f"{amp.name} ({amp.file})" if amp.file else amp.name]
-    lines += ["", "Stages, in signal order"] + _indent(_stages(amp))
-    lines += ["", "Rails"] + _indent(_rails(amp))
-    lines += ["", "Controls"] + _indent(_controls(amp))
-    lines += ["", "Nodes (places that are one piece of wire)"] + _indent(_nodes(amp))
-    lines += ["", "Parts"] + _indent(_parts(amp.parts))
-    return "\n".join(lines)
+    return _page(
+        f"{amp.name} ({amp.file})",
+        {
+            "Stages, in signal order": _stages(amp),
+            "Rails": _rails(amp),
+            "Controls": _controls(amp),
+            "Nodes (places that are one piece of wire)": _nodes(amp),
+            "Parts": _parts(amp.parts),
+        },
+    )
 
 
 def describe_mod(mod: Mod) -> str:
     """Say what a mod file means: reason, parts it brings, what is done, always and per switch position."""
-    lines = [f"{mod.name} ({mod.file})" if mod.file else mod.name, "", f"Why: {mod.reason}"]
-    if mod.parts:
-        lines += ["", "Parts it brings"] + _indent(_parts(mod.parts))
-    if mod.edits:
-        lines += ["", "Done always"] + _indent(say(edit) for edit in mod.edits)
+    sections: dict[str, Iterable[str]] = {
+        "Why": [mod.reason],
+        "Parts it brings": _parts(mod.parts),
+        "Done always": [say(edit) for edit in mod.edits],
+    }
     for switch in mod.switches:
-        lines += ["", f"Switch {switch.designator} '{switch.control}', drawn at '{switch.drawn}'"]
-        for label, edits in switch.positions:
-            lines += _indent([f"{label}: {'; '.join(say(edit) for edit in edits) or 'nothing'}"])
+        shaft = f" on the shaft of {switch.shaft}" if switch.shaft else ""
+        title = f"Switch {switch.designator} '{switch.control}'{shaft}, drawn at '{switch.drawn}'"
+        sections[title] = [_when(label, edits) for label, edits in switch.positions]
+    return _page(f"{mod.name} ({mod.file})", sections)
+
+
+def _when(label: str, edits: Iterable[Edit]) -> str:
+    return f"{label}: {'; '.join(say(edit) for edit in edits) or 'nothing'}"
+
+
+def _page(title: str, sections: Mapping[str, Iterable[str]]) -> str:
+    lines = [title]
+    for name, content in sections.items():
+        found = [f"  {line}" for line in content]
+        if found:
+            lines += ["", name, *found]
     return "\n".join(lines)
 
 
-def say(edit: object) -> str:
+def say(edit: Edit) -> str:
     """One edit in words."""
-    from .amp import Edit
-
-    assert isinstance(edit, Edit)
     if edit.action == "replace":
         value = edit.value
         if isinstance(value, float):
@@ -53,23 +67,19 @@ def say(edit: object) -> str:
     return f"bridge {edit.part or ' and '.join(edit.between or ())}"
 
 
-def _indent(lines: Iterable[str]) -> list[str]:
-    return [f"  {line}" for line in lines]
-
-
 def _stages(amp: Amp) -> Iterator[str]:
     width = max(len(stage.name) for stage in amp.stages)
     for stage in amp.stages:
         yield f"{stage.name:<{width}}  {stage.template}: {', '.join(_roles(stage.roles))}"
 
 
-def _roles(roles: Iterable[tuple[str, object]]) -> Iterator[str]:
+def _roles(roles: Iterable[tuple[str, Any]]) -> Iterator[str]:
     for role, given in roles:
         if role == "wires":
-            yield "; ".join(f"{part} {', '.join(f'{pin}={net}' for pin, net in pins)}" for part, pins in given)  # type: ignore[attr-defined]
+            for part, pins in given:
+                yield f"{part} {' '.join(f'{pin}={net}' for pin, net in pins)}"
         else:
-            names = " and ".join(given) if isinstance(given, tuple) else str(given)
-            yield f"{role.replace('_', ' ')} {names}"
+            yield f"{role.replace('_', ' ')} {' and '.join(given) if isinstance(given, tuple) else given}"
 
 
 def _rails(amp: Amp) -> Iterator[str]:
@@ -81,8 +91,9 @@ def _rails(amp: Amp) -> Iterator[str]:
 
 
 def _controls(amp: Amp) -> Iterator[str]:
+    shafts = {switch.control: f" on the shaft of {switch.shaft}" for switch in amp.all_switches if switch.shaft}
     for control in amp.controls.values():
-        names = ", ".join(control.designators)
+        names = ", ".join(control.designators) + shafts.get(control.name, "")
         if control.kind == "switch":
             yield f"{control.name} ({names}): {' | '.join(control.positions)}; drawn at '{control.drawn}'"
         else:
@@ -100,10 +111,14 @@ def _parts(parts: Iterable[object]) -> Iterator[str]:
     for part in parts:
         if isinstance(part, Transformer):
             taps = ", ".join(f"{tap:g}" for tap in part.taps)
-            yield (f"{part.designator}  {format_value(part.primary, OHM)} to {taps} ohm, "
-                   f"{format_value(part.inductance, HENRY)} H, leakage {format_value(part.leakage, HENRY)} H")  # fmt: skip
+            yield (
+                f"{part.designator}  {format_value(part.primary, OHM)} to {taps} ohm, "
+                f"{format_value(part.inductance, HENRY)} H, leakage {format_value(part.leakage, HENRY)} H"
+            )
         elif isinstance(part, Loudspeaker):
-            yield (f"{part.designator}  loudspeaker, coil {part.resistance:g} ohm, resonance at "
-                   f"{format_value(part.resonance, HERTZ)} Hz with {part.resistance + part.peak:g} ohm")  # fmt: skip
+            yield (
+                f"{part.designator}  loudspeaker, coil {part.resistance:g} ohm, resonance at "
+                f"{format_value(part.resonance, HERTZ)} Hz with {part.resistance + part.peak:g} ohm"
+            )
         elif isinstance(part, (Part, Pot, Socket)):
             yield f"{part.designator}  {describe_part(part)}"

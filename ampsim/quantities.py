@@ -29,11 +29,21 @@ HERTZ = Quantity("frequency", "Hz", ("Hz", "hz"), "kM", 1e-3, 1e9)
 PLAIN = Quantity("number", "", (), "", -1e9, 1e9)
 
 _SCALE = {
-    "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3,
-    "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9,
-}  # fmt: skip
+    "p": 1e-12,
+    "n": 1e-9,
+    "u": 1e-6,
+    "µ": 1e-6,
+    "μ": 1e-6,
+    "m": 1e-3,
+    "k": 1e3,
+    "K": 1e3,
+    "M": 1e6,
+    "G": 1e9,
+}
 _DIGITS = r"[0-9]{1,12}"
-_PLAIN_FORM = re.compile(rf"(-?(?:{_DIGITS}(?:[.,][0-9]{{1,12}})?|[.,][0-9]{{1,12}})(?:[eE][+-]?[0-9]{{1,2}})?)\s?([pnuµμmkKMG]?)")
+_PLAIN_FORM = re.compile(
+    rf"(-?(?:{_DIGITS}(?:[.,][0-9]{{1,12}})?|[.,][0-9]{{1,12}})(?:[eE][+-]?[0-9]{{1,2}})?)\s?([pnuµμmkKMG]?)"
+)
 _RKM_FORM = re.compile(rf"({_DIGITS})?([pnuµμmkKMGRFH])([0-9]{{1,6}})")
 
 
@@ -195,7 +205,7 @@ def track_fraction(taper: str, rotation: float) -> float:
     if taper.startswith("reverse "):
         return 1.0 - track_fraction(taper.removeprefix("reverse "), 1.0 - rotation)
     base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
-    return (base**rotation - 1.0) / (base - 1.0)
+    return float((base**rotation - 1.0) / (base - 1.0))
 
 
 def preferred_values(series: str, least: float, most: float) -> list[float]:
@@ -211,7 +221,32 @@ def preferred_values(series: str, least: float, most: float) -> list[float]:
     steps = {
         "E6": (10, 15, 22, 33, 47, 68),
         "E12": (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82),
-        "E24": (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91),
+        "E24": (
+            10,
+            11,
+            12,
+            13,
+            15,
+            16,
+            18,
+            20,
+            22,
+            24,
+            27,
+            30,
+            33,
+            36,
+            39,
+            43,
+            47,
+            51,
+            56,
+            62,
+            68,
+            75,
+            82,
+            91,
+        ),
     }
     if series not in steps:
         raise DescriptionError(f"series {shown(series)} is not known{nearest(series, steps)}")

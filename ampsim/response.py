@@ -8,7 +8,6 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,9 +17,10 @@ from numpy.typing import NDArray
 from . import engine
 from .amp import Amp, Socket
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Sine, Transient
-from .circuit import INPUT, SPEAKER, Circuit, circuit
+from .circuit import SPEAKER, Circuit, circuit
 from .errors import DescriptionError, EngineError, nearest, shown
 from .netlist import Netlist, build, node_vector, valve_vectors
+from .nets import INPUT
 
 Position = Mapping[str, float | str]
 AS_DRAWN = "as drawn"
@@ -82,8 +82,12 @@ def simulate(
 
 def position_label(position: Position) -> str:
     """A position in words: ``bright=120p, gain=0.5``; "as drawn" when nothing is moved."""
-    return ", ".join(f"{name}={value if isinstance(value, str) else format(value, '.4g')}"
-                     for name, value in position.items()) or AS_DRAWN  # fmt: skip
+    return (
+        ", ".join(
+            f"{name}={value if isinstance(value, str) else format(value, '.4g')}" for name, value in position.items()
+        )
+        or AS_DRAWN
+    )
 
 
 def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 0.5, 1.0)) -> list[dict[str, Any]]:
@@ -297,50 +301,3 @@ def _stimulus(analysis: Transient) -> dict[str, Any]:
     if isinstance(given, Sine):
         facts["cycles"] = given.cycles
     return facts
-
-
-# Saving and loading ---------------------------------------------------------------------------------------------------
-
-
-def save(response: xr.Dataset, path: str | Path) -> Path:
-    """Save a response as a netCDF file; nothing is lost, and nothing half-written replaces an older file.
-
-    The file is netCDF-3, which has no complex numbers: `voltage` of a sweep is stored with a last dimension "part"
-    (real, imaginary).
-    """
-    target = Path(path)
-    stored = response
-    if np.iscomplexobj(response["voltage"].values):
-        voltage = response["voltage"]
-        split = np.stack([voltage.values.real, voltage.values.imag], axis=-1)
-        stored = response.assign(voltage=((*voltage.dims, "part"), split, voltage.attrs))
-    partial = target.with_name(target.name + ".part")
-    try:
-        stored.to_netcdf(partial, engine="scipy")
-        partial.replace(target)
-    except OSError as problem:
-        partial.unlink(missing_ok=True)
-        raise DescriptionError(f"{target}: could not be written: {problem}") from problem
-    return target
-
-
-def load(path: str | Path) -> xr.Dataset:
-    """Load a response that `save` wrote; equal to what was saved, attributes included.
-
-    Raises
-    ------
-    DescriptionError
-        When there is no such file or it is no response of ours.
-    """
-    try:
-        with xr.open_dataset(path, engine="scipy") as opened:
-            stored = opened.load()
-    except (OSError, ValueError, KeyError) as problem:
-        raise DescriptionError(f"{path}: not a saved response: {problem}") from None
-    if "voltage" not in stored or "analysis" not in stored.attrs:
-        raise DescriptionError(f"{path}: not a saved response: 'voltage' or 'analysis' is missing")
-    if "part" in stored["voltage"].dims:
-        voltage = stored["voltage"]
-        whole = voltage.values[..., 0] + 1j * voltage.values[..., 1]
-        stored = stored.assign(voltage=(voltage.dims[:-1], whole, voltage.attrs))
-    return stored

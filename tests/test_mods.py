@@ -36,8 +36,9 @@ def edits_on(draw, designators, first):
             edits.append({action: designator} if action == "lift" else {"lift": designator})
         else:
             parts[new] = format_value(value, OHM)
-            edits.append({"fit": new} | ({"in_series_at": f"{designator}.1"} if action == "series" else
-                                         {"across": designator}))  # fmt: skip
+            edits.append(
+                {"fit": new} | ({"in_series_at": f"{designator}.1"} if action == "series" else {"across": designator})
+            )
     return {"reason": "because", "parts": parts, "edits": edits}
 
 
@@ -92,8 +93,9 @@ def test_two_mods_that_fight_over_a_part_are_refused_by_name():
 
 
 def test_two_mods_that_bring_the_same_designator_are_refused():
-    twin = parse_mod({"name": "twin", "reason": "r", "parts": {"C101": "1n"},
-                      "edits": [{"fit": "C101", "across": "R6"}]})  # fmt: skip
+    twin = parse_mod(
+        {"name": "twin", "reason": "r", "parts": {"C101": "1n"}, "edits": [{"fit": "C101", "across": "R6"}]}
+    )
     with pytest.raises(DescriptionError, match="both bring C101"):
         apply(AMP, load_mod("bright-switch"), twin)
 
@@ -103,16 +105,30 @@ def test_every_shipped_mod_fits_amp_a_and_changes_it(name):
     mod = load_mod(name)
     modded = apply(AMP, mod)
     assert diff(AMP, modded)
-    texts = {build(modded, position, FrequencySweep(), ("speaker",)).text
-             for position in amp_api.every_position(modded, *(switch.control for switch in mod.switches))}  # fmt: skip
+    texts = {
+        build(modded, position, FrequencySweep(), ("speaker",)).text
+        for position in amp_api.every_position(modded, *(switch.control for switch in mod.switches))
+    }
     assert texts - {netlist(AMP)}
 
 
 def test_a_resistor_across_equals_the_parallel_value_and_in_series_equals_the_sum():
-    across = parse_mod({"name": "across", "reason": "r", "parts": {"R950": "8k2"}, "edits": [
-        {"fit": "R950", "across": "R7"}]})  # fmt: skip
-    series = parse_mod({"name": "series", "reason": "r", "parts": {"R951": "4k1"},
-                        "edits": [{"fit": "R951", "in_series_at": "R7.2"}]})  # fmt: skip
+    across = parse_mod(
+        {
+            "name": "across",
+            "reason": "r",
+            "parts": {"R950": "8k2"},
+            "edits": [{"fit": "R950", "across": "R7"}],
+        }
+    )
+    series = parse_mod(
+        {
+            "name": "series",
+            "reason": "r",
+            "parts": {"R951": "4k1"},
+            "edits": [{"fit": "R951", "in_series_at": "R7.2"}],
+        }
+    )
     half = parse_mod({"name": "half", "reason": "r", "edits": [{"replace": "R7", "with": "4k1"}]})
     more = parse_mod({"name": "more", "reason": "r", "edits": [{"replace": "R7", "with": "12k3"}]})
     variants = [apply(AMP, mod) for mod in (across, half, series, more)]

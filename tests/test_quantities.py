@@ -85,8 +85,16 @@ def test_a_capacitance_written_and_read_back_is_the_same(value):
     assert math.isclose(parse_value(format_value(value, FARAD), FARAD), value, rel_tol=1e-12)
 
 
-@pytest.mark.parametrize(("taper", "mid"), [("linear", 0.5), ("audio 10 %", 0.1), ("audio 15 %", 0.15),
-                                            ("audio 20 %", 0.2), ("reverse audio 10 %", 0.9)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("taper", "mid"),
+    [
+        ("linear", 0.5),
+        ("audio 10 %", 0.1),
+        ("audio 15 %", 0.15),
+        ("audio 20 %", 0.2),
+        ("reverse audio 10 %", 0.9),
+    ],
+)
 def test_the_makers_figure_is_the_fraction_at_mid_rotation(taper, mid):
     # "10 % log" means 10 % of the track at mid rotation: rotary-potentiometer guide, taper conventions.
     assert track_fraction(taper, 0.5) == pytest.approx(mid, abs=1e-12)

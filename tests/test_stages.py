@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from ampsim.analyses import FrequencySweep, OperatingPoint
+from ampsim.elements import coil_sections
 from ampsim.library import load_valve, parse_amp
-from ampsim.netlist import coil_sections
 from ampsim.response import simulate
 from ampsim.stages import TEMPLATES
 from ampsim.valves import slopes
@@ -31,7 +31,13 @@ def stage(template, **roles):
 
 
 TRIODE = {"V1": "12AX7", "R1": "1M", "R2": "100k", "R3": "1k5", "C1": "100u"}
-TRIODE_ROLES = {"valve": "V1", "supply": "B1", "grid_leak": "R1", "plate_load": "R2", "cathode_resistor": "R3"}
+TRIODE_ROLES = {
+    "valve": "V1",
+    "supply": "B1",
+    "grid_leak": "R1",
+    "plate_load": "R2",
+    "cathode_resistor": "R3",
+}
 
 
 def resting(amp, designator):
@@ -48,8 +54,18 @@ def test_generator_with_source_resistance_and_load_is_a_divider():
 def test_guitar_pickup_resonates_where_its_coil_and_capacitances_say():
     # 2.5 H with 150 pF and 500 pF of cable: 3.95 kHz (pickup and cable article, values as printed there).
     parts = {"L1": "2.5", "R1": "6k", "C1": "150p", "C2": "500p", "R2": "10M"}
-    amp = alone(parts, stage("guitar", pickup_inductance="L1", pickup_resistance="R1", pickup_capacitance="C1",
-                             cable_capacitance="C2"), stage("load", load="R2"), rails=[])  # fmt: skip
+    amp = alone(
+        parts,
+        stage(
+            "guitar",
+            pickup_inductance="L1",
+            pickup_resistance="R1",
+            pickup_capacitance="C1",
+            cable_capacitance="C2",
+        ),
+        stage("load", load="R2"),
+        rails=[],
+    )
     response = simulate(amp, FrequencySweep(1000, 10000, 1000), nodes=["speaker"])
     peak = float(abs(response["voltage"]).idxmax("frequency").squeeze())
     assert peak == pytest.approx(1 / (2 * math.pi * math.sqrt(2.5 * 650e-12)), rel=0.005)
@@ -73,21 +89,27 @@ def test_unbypassed_triode_stage_has_the_textbook_gain():
 def test_roll_off_capacitors_take_treble_away():
     parts = TRIODE | {"C2": "1n", "C3": "100p"}
     plain = alone(TRIODE, stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1"))
-    load = alone({k: v for k, v in parts.items() if k != "C3"},
-                 stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1", plate_load_capacitor="C2"))  # fmt: skip
+    load = alone(
+        {k: v for k, v in parts.items() if k != "C3"},
+        stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1", plate_load_capacitor="C2"),
+    )
     at = resting(plain, "V1")
     corner = 1 / (2 * math.pi * 1e-9 * (100e3 * at.rp / (100e3 + at.rp)))
     assert abs(gain(load, "V1.plate", corner) / gain(plain, "V1.plate", corner)) == pytest.approx(2**-0.5, rel=0.01)
-    miller = alone({k: v for k, v in (parts | {"R4": "100k"}).items() if k != "C2"},
-                   stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1", plate_grid_capacitor="C3",
-                         grid_stopper="R4"))  # fmt: skip
+    miller = alone(
+        {k: v for k, v in (parts | {"R4": "100k"}).items() if k != "C2"},
+        stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1", plate_grid_capacitor="C3", grid_stopper="R4"),
+    )
     assert abs(gain(miller, "V1.plate", 10000.0)) < 0.2 * abs(gain(plain, "V1.plate", 10000.0))
 
 
 def test_cathode_follower_has_a_gain_just_under_one():
-    amp = alone({"V1": "12AX7", "R1": "1M", "R2": "47k", "R3": "1k"}, stage("generator", resistance="R3"),
-                stage("cathode follower", valve="V1", supply="B1", grid_leak="R1", bias="bias",
-                      cathode_resistor="R2"), rails=[RAIL, {"name": "bias", "volts": 120}])  # fmt: skip
+    amp = alone(
+        {"V1": "12AX7", "R1": "1M", "R2": "47k", "R3": "1k"},
+        stage("generator", resistance="R3"),
+        stage("cathode follower", valve="V1", supply="B1", grid_leak="R1", bias="bias", cathode_resistor="R2"),
+        rails=[RAIL, {"name": "bias", "volts": 120}],
+    )
     at = resting(amp, "V1")
     expected = at.mu * 47e3 / (at.rp + (at.mu + 1) * 47e3)
     # Grid current in the 1k source is left out of the closed form, hence 0.5 %.
@@ -113,33 +135,79 @@ def test_volume_pot_divides_and_its_bright_capacitor_passes_treble(template):
 
 
 def test_tone_stack_with_a_fixed_middle_resistor_equals_one_with_its_pot_fully_up():
-    parts = {"C1": "250p", "C2": "20n", "C3": "20n", "R1": "56k", "P1": {"track": "250k", "control": "treble"},
-             "P2": {"track": "1M", "control": "bass"}}  # fmt: skip
-    roles = {"treble_capacitor": "C1", "bass_capacitor": "C2", "middle_capacitor": "C3", "slope_resistor": "R1",
-             "treble": "P1", "bass": "P2"}  # fmt: skip
+    parts = {
+        "C1": "250p",
+        "C2": "20n",
+        "C3": "20n",
+        "R1": "56k",
+        "P1": {"track": "250k", "control": "treble"},
+        "P2": {"track": "1M", "control": "bass"},
+    }
+    roles = {
+        "treble_capacitor": "C1",
+        "bass_capacitor": "C2",
+        "middle_capacitor": "C3",
+        "slope_resistor": "R1",
+        "treble": "P1",
+        "bass": "P2",
+    }
     fixed = alone(parts | {"R2": "25k"}, stage("tone stack", **roles, middle="R2"), rails=[])
-    pot = alone(parts | {"P3": {"track": "25k", "control": "middle", "rotation": 1.0}},
-                stage("tone stack", **roles, middle="P3"), rails=[])  # fmt: skip
+    pot = alone(
+        parts | {"P3": {"track": "25k", "control": "middle", "rotation": 1.0}},
+        stage("tone stack", **roles, middle="P3"),
+        rails=[],
+    )
     for frequency in (100.0, 1000.0, 5000.0):
         assert gain(fixed, "P1.wiper", frequency) == pytest.approx(gain(pot, "P1.wiper", frequency), rel=1e-3)
 
 
 def test_split_load_inverter_gives_two_equal_outputs_of_opposite_sign():
     parts = {"V1": "12AX7", "R1": "1M", "R2": "56k", "R3": "1k5", "R4": "56k", "C1": "100n"}
-    amp = alone(parts, stage("split-load inverter", valve="V1", supply="B1", coupling="C1", grid_leak="R1",
-                             plate_load="R2", bias_resistor="R3", cathode_load="R4"))  # fmt: skip
+    amp = alone(
+        parts,
+        stage(
+            "split-load inverter",
+            valve="V1",
+            supply="B1",
+            coupling="C1",
+            grid_leak="R1",
+            plate_load="R2",
+            bias_resistor="R3",
+            cathode_load="R4",
+        ),
+    )
     plate, cathode = gain(amp, "V1.plate"), gain(amp, "V1.cathode")
     assert abs(plate) == pytest.approx(abs(cathode) * 56 / 57.5, rel=0.01)
-    assert np.angle(plate / cathode) == pytest.approx(math.pi, abs=0.02) or np.angle(
-        plate / cathode
-    ) == pytest.approx(-math.pi, abs=0.02)
+    assert np.angle(plate / cathode) == pytest.approx(math.pi, abs=0.02) or np.angle(plate / cathode) == pytest.approx(
+        -math.pi, abs=0.02
+    )
 
 
-PAIR = {"V1A": "12AX7", "V1B": "12AX7", "R1": "100k", "R2": "100k", "R3": "1M", "R4": "1M", "R5": "470", "R6": "22k",
-        "C1": "100n", "C2": "100n"}  # fmt: skip
-PAIR_ROLES = {"valve_a": "V1A", "valve_b": "V1B", "supply": "B1", "coupling": "C1", "plate_load_a": "R1",
-              "plate_load_b": "R2", "grid_leak_a": "R3", "grid_leak_b": "R4", "bias_resistor": "R5",
-              "tail_resistor": "R6", "grid_b_capacitor": "C2"}  # fmt: skip
+PAIR = {
+    "V1A": "12AX7",
+    "V1B": "12AX7",
+    "R1": "100k",
+    "R2": "100k",
+    "R3": "1M",
+    "R4": "1M",
+    "R5": "470",
+    "R6": "22k",
+    "C1": "100n",
+    "C2": "100n",
+}
+PAIR_ROLES = {
+    "valve_a": "V1A",
+    "valve_b": "V1B",
+    "supply": "B1",
+    "coupling": "C1",
+    "plate_load_a": "R1",
+    "plate_load_b": "R2",
+    "grid_leak_a": "R3",
+    "grid_leak_b": "R4",
+    "bias_resistor": "R5",
+    "tail_resistor": "R6",
+    "grid_b_capacitor": "C2",
+}
 
 
 def test_long_tailed_pair_halves_the_gain_and_favours_the_first_plate():
@@ -152,10 +220,26 @@ def test_long_tailed_pair_halves_the_gain_and_favours_the_first_plate():
     assert 1.02 < first / second < 1.2
 
 
-OUTPUT = {"V2": "EL84", "V3": "EL84", "R7": "470k", "R8": "470k", "R9": "130", "C3": "100u",
-          "T1": {"primary": "8k", "taps": ["8"]}, "R10": "8"}  # fmt: skip
-OUTPUT_ROLES = {"valve_a": "V2", "valve_b": "V3", "grid_leak_a": "R7", "grid_leak_b": "R8", "transformer": "T1",
-                "supply": "B1", "cathode_resistor": "R9", "cathode_bypass": "C3"}  # fmt: skip
+OUTPUT = {
+    "V2": "EL84",
+    "V3": "EL84",
+    "R7": "470k",
+    "R8": "470k",
+    "R9": "130",
+    "C3": "100u",
+    "T1": {"primary": "8k", "taps": ["8"]},
+    "R10": "8",
+}
+OUTPUT_ROLES = {
+    "valve_a": "V2",
+    "valve_b": "V3",
+    "grid_leak_a": "R7",
+    "grid_leak_b": "R8",
+    "transformer": "T1",
+    "supply": "B1",
+    "cathode_resistor": "R9",
+    "cathode_bypass": "C3",
+}
 COUPLED = {"coupling_a": "C4", "coupling_b": "C5"}
 
 
@@ -176,25 +260,57 @@ def test_push_pull_output_with_a_feedback_line_has_less_gain_by_one_plus_ab():
 
 
 def test_presence_and_depth_give_gain_back_at_their_own_end():
-    line = stage("feedback", **{"from": "T1.tap8"}, into="long-tailed pair", resistor="R11", shunt_resistor="R12",
-                 depth="P1", depth_capacitor="C6", presence="P2", presence_capacitor="C7")  # fmt: skip
-    more = [("R11", "22k"), ("R12", "4k7"), ("P1", {"track": "500k", "control": "depth", "rotation": 0}), ("C6", "4n7"),
-            ("P2", {"track": "25k", "control": "presence", "rotation": 0}), ("C7", "100n")]  # fmt: skip
+    line = stage(
+        "feedback",
+        **{"from": "T1.tap8"},
+        into="long-tailed pair",
+        resistor="R11",
+        shunt_resistor="R12",
+        depth="P1",
+        depth_capacitor="C6",
+        presence="P2",
+        presence_capacitor="C7",
+    )
+    more = [
+        ("R11", "22k"),
+        ("R12", "4k7"),
+        ("P1", {"track": "500k", "control": "depth", "rotation": 0}),
+        ("C6", "4n7"),
+        ("P2", {"track": "25k", "control": "presence", "rotation": 0}),
+        ("C7", "100n"),
+    ]
     amp = power_amp(*more, feedback=[line])
     sweep = FrequencySweep(50, 5000, 1)
     volts = abs(simulate(amp, sweep, [{}, {"depth": 1.0}, {"presence": 1.0}], ["speaker"])["voltage"].values[0, :, 0])
     change = 20 * np.log10(volts[1:] / volts[0])
-    assert change[0, 0] > 3 and abs(change[0, -1]) < 1
-    assert change[1, -1] > 3 and abs(change[1, 0]) < 0.5
+    assert change[0, 0] > 3
+    assert abs(change[0, -1]) < 1
+    assert change[1, -1] > 3
+    assert abs(change[1, 0]) < 0.5
 
 
 def test_fixed_bias_reaches_the_grids_and_own_cathode_resistors_carry_one_valve_each():
-    parts = {name: part for name, part in OUTPUT.items() if name not in ("R9", "C3")} | {"R13": "10", "R14": "10"}
+    parts = {name: part for name, part in OUTPUT.items() if name not in ("R9", "C3")} | {
+        "R13": "10",
+        "R14": "10",
+    }
     roles = {role: part for role, part in OUTPUT_ROLES.items() if not role.startswith("cathode")}
     both = PAIR | parts | {"C4": "100n", "C5": "100n"}
-    out = stage("push-pull output", **roles, **COUPLED, bias="bias", cathode_resistor_a="R13", cathode_resistor_b="R14")
-    amp = alone(both, stage("long-tailed pair", **PAIR_ROLES), out, stage("load", load="R10"),
-                rails=[RAIL, {"name": "bias", "volts": -12}])  # fmt: skip
+    out = stage(
+        "push-pull output",
+        **roles,
+        **COUPLED,
+        bias="bias",
+        cathode_resistor_a="R13",
+        cathode_resistor_b="R14",
+    )
+    amp = alone(
+        both,
+        stage("long-tailed pair", **PAIR_ROLES),
+        out,
+        stage("load", load="R10"),
+        rails=[RAIL, {"name": "bias", "volts": -12}],
+    )
     rest = simulate(amp, OperatingPoint()).squeeze()
     assert float(rest["voltage"].sel(node="V2.grid")) == pytest.approx(-12, abs=0.1)
     current = sum(float(rest["current"].sel(branch=f"V2.{pin}")) for pin in ("plate", "screen", "grid"))
@@ -202,17 +318,49 @@ def test_fixed_bias_reaches_the_grids_and_own_cathode_resistors_carry_one_valve_
 
 
 def test_single_ended_output_drives_its_load_through_the_turns_ratio():
-    parts = {"V1": "EL84", "R1": "470k", "R2": "130", "C1": "1000u", "R3": "8",
-             "T1": {"primary": "5k", "taps": ["8"], "core_loss": "100M", "primary_resistance": "1", "leakage": "1u",
-                    "secondary_resistance": "R01", "capacitance": "1p", "inductance": "1000"}}  # fmt: skip
-    amp = alone(parts, stage("single-ended output", valve="V1", supply="B1", grid_leak="R1", cathode_resistor="R2",
-                             cathode_bypass="C1", transformer="T1"), stage("load", load="R3"))  # fmt: skip
+    parts = {
+        "V1": "EL84",
+        "R1": "470k",
+        "R2": "130",
+        "C1": "1000u",
+        "R3": "8",
+        "T1": {
+            "primary": "5k",
+            "taps": ["8"],
+            "core_loss": "100M",
+            "primary_resistance": "1",
+            "leakage": "1u",
+            "secondary_resistance": "R01",
+            "capacitance": "1p",
+            "inductance": "1000",
+        },
+    }
+    amp = alone(
+        parts,
+        stage(
+            "single-ended output",
+            valve="V1",
+            supply="B1",
+            grid_leak="R1",
+            cathode_resistor="R2",
+            cathode_bypass="C1",
+            transformer="T1",
+        ),
+        stage("load", load="R3"),
+    )
     assert abs(gain(amp, "V1.plate") / gain(amp, "speaker")) == pytest.approx(math.sqrt(5000 / 8), rel=0.01)
 
 
 def test_free_wiring_takes_any_network():
-    amp = alone({"R1": "10k", "C1": "10n"}, {"name": "low pass", "template": "free wiring",
-                                             "wires": {"R1": ["in", "out"], "C1": ["out", "ground"]}}, rails=[])  # fmt: skip
+    amp = alone(
+        {"R1": "10k", "C1": "10n"},
+        {
+            "name": "low pass",
+            "template": "free wiring",
+            "wires": {"R1": ["in", "out"], "C1": ["out", "ground"]},
+        },
+        rails=[],
+    )
     corner = 1 / (2 * math.pi * 10e3 * 10e-9)
     assert abs(gain(amp, "C1.1", corner)) == pytest.approx(2**-0.5, rel=1e-4)
 
@@ -220,13 +368,17 @@ def test_free_wiring_takes_any_network():
 @pytest.mark.parametrize("exponent", [0.65, 0.7, 0.8, 0.9])
 def test_a_coil_rises_as_its_power_law(exponent):
     frequency = np.logspace(2, math.log10(20e3), 60)
-    impedance = sum(1 / (1 / ohms + 1 / (2j * math.pi * frequency * henries))
-                    for ohms, henries in coil_sections(5.0, exponent))  # fmt: skip
+    impedance = sum(
+        1 / (1 / ohms + 1 / (2j * math.pi * frequency * henries)) for ohms, henries in coil_sections(5.0, exponent)
+    )
     np.testing.assert_allclose(abs(impedance), 5.0 * (frequency / 1000) ** exponent, rtol=0.03)
 
 
 def test_a_loudspeaker_peaks_at_its_resonance_with_its_stated_impedance():
-    parts = {"R1": "1M", "LS1": {"resistance": "6.4", "resonance": "82", "peak": "45", "q": 5, "reactance": "5"}}
+    parts = {
+        "R1": "1M",
+        "LS1": {"resistance": "6.4", "resonance": "82", "peak": "45", "q": 5, "reactance": "5"},
+    }
     amp = alone(parts, stage("generator", resistance="R1"), stage("load", load="LS1"), rails=[])
     response = simulate(amp, FrequencySweep(40, 160, 500), nodes=["speaker"])
     ohms = abs(response["voltage"]).squeeze() * 1e6
@@ -236,8 +388,10 @@ def test_a_loudspeaker_peaks_at_its_resonance_with_its_stated_impedance():
 
 def test_a_supply_chain_sags_by_its_own_currents():
     parts = TRIODE | {"R8": "1k", "R9": "10k", "C8": "47u", "C9": "22u"}
-    rails = [{"name": "B0", "volts": 320, "through": "R8", "reservoir": "C8"},
-             {"name": "B1", "from": "B0", "through": "R9", "reservoir": "C9"}]  # fmt: skip
+    rails = [
+        {"name": "B0", "volts": 320, "through": "R8", "reservoir": "C8"},
+        {"name": "B1", "from": "B0", "through": "R9", "reservoir": "C9"},
+    ]
     amp = alone(parts, stage("triode stage", **TRIODE_ROLES, cathode_bypass="C1"), rails=rails)
     rest = simulate(amp, OperatingPoint()).squeeze()
     current = float(rest["current"].sel(branch="V1.plate"))

@@ -85,8 +85,10 @@ def _free_net(bench: Bench, name: str, nets: dict[str, str]) -> str:
     return nets.get(name) or f"{net_word(bench.stage.name)}_{name.lower()}"
 
 
-_RC = {"series_resistor": Role("resistor in series", ("resistor",)),
-       "series_capacitor": Role("capacitor across the series resistor", ("capacitor",))}  # fmt: skip
+_RC = {
+    "series_resistor": Role("resistor in series", ("resistor",)),
+    "series_capacitor": Role("capacitor across the series resistor", ("capacitor",)),
+}
 
 COUPLING = Template(
     "coupling",

@@ -75,7 +75,14 @@ def _push_pull(bench: Bench) -> tuple[str, ...]:
         if not cathodes:
             _own_cathode(bench, side)
     taps = _taps(bench, transformer)
-    bench.put(transformer, primary_a=plates[0], centre=bench.rail("supply"), primary_b=plates[1], common=GROUND, **taps)
+    bench.put(
+        transformer,
+        primary_a=plates[0],
+        centre=bench.rail("supply"),
+        primary_b=plates[1],
+        common=GROUND,
+        **taps,
+    )
     snubber = bench.through("snubber_resistor", plates[0])
     bench.across("snubber_capacitor", snubber, plates[1])
     return (_output_tap(bench, transformer),)

@@ -1,0 +1,53 @@
+"""What the lines that ngspice prints mean: which are remarks, which say that an answer cannot be trusted."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+# A "transient op" is a fault too: it stops after 10 us, long before a coupling capacitor has charged.
+_FAULT = re.compile(
+    r"singular matrix|transient op\b|error|fatal|not parsed|unknown|undefined|no such|not found|could not"
+    r"|cannot|can't|unable|abort|too small|\btoo? low\b|out of range|invalid|illegal|already exists|ignored"
+    r"|limit reached|incompatible|not enough|missing|unsupported",
+    re.IGNORECASE,
+)
+# Steps on the way to an operating point that was found in the end, and a start file that is not needed.
+_REMARK = re.compile(r"stepping failed|step failed|can't find (the initialization file|init file)")
+_POINTER = re.compile(r"(?:node|line) \"?([a-z_][\w.#]*)", re.IGNORECASE)
+
+
+def is_fault(line: str) -> bool:
+    """Say whether a printed line ("stderr ..." or "stdout ...") tells of an answer that cannot be trusted."""
+    channel, _, words = line.partition(" ")
+    if channel == "stdout":
+        return words.lower().startswith(("error", "fatal"))
+    # Several remarks may share a line, so a harmless one must not hide a fault.
+    return bool(_FAULT.search(_REMARK.sub("", words)))
+
+
+def remarks(lines: Iterable[str]) -> tuple[str, ...]:
+    """Return what was said on stderr, without the channel's name."""
+    return tuple(line.removeprefix("stderr ") for line in lines if line.startswith("stderr "))
+
+
+def explain(command: str, problem: str, lines: Sequence[str], text: str) -> str:
+    """Compose the message of a failed netlist: the problem, ngspice's lines, the netlist lines they name."""
+    first = next((k for k, line in enumerate(lines) if is_fault(line)), len(lines))
+    quoted = [line.partition(" ")[2].strip() for line in lines[first : first + 6]]
+    shown = [f"  ngspice: {line}" for line in quoted] + [f"  netlist {line}" for line in _named(quoted, text)]
+    return "\n".join([f'no trustworthy answer to "{command}": {problem}', *shown])
+
+
+def _named(quoted: Iterable[str], text: str) -> list[str]:
+    """Find the netlist lines that hold an element or node which the quoted lines name."""
+    names: set[str] = set()
+    for name in _POINTER.findall(" | ".join(quoted).lower()):
+        names.add(name)
+        names.update(part for part in re.split(r"[.#]", name) if len(part) > 1)
+    found = [
+        f"line {number}: {line.strip()[:100]}"
+        for number, line in enumerate(text.splitlines(), start=1)
+        if number > 1 and names & set(re.split(r"[\s(),={}]+", line.lower()))
+    ]
+    return found[:4]

@@ -1,0 +1,86 @@
+"""Messages between the caller and a simulator process: a small pickled head, then plain numbers."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import struct
+from typing import Any, NamedTuple
+
+_SIZES = struct.Struct("<QQ")
+
+
+class Form(NamedTuple):
+    """All of a netlist but its values: what the positions of a sweep have in common."""
+
+    skeleton: tuple[str, ...]
+    parts: tuple[str, ...]
+    command: str
+    vectors: tuple[str, ...]
+    points: int
+    end: float
+
+    def text(self, values: tuple[float, ...]) -> str:
+        """Write the netlist with these values."""
+        pieces = [self.skeleton[0]]
+        for value, piece in zip(values, self.skeleton[1:], strict=True):
+            pieces += [repr(value), piece]
+        return "".join(pieces)
+
+
+class Task(NamedTuple):
+    """Netlists for one simulator process: the forms, and for each netlist (index of its form, values)."""
+
+    forms: tuple[Form, ...]
+    netlists: tuple[tuple[int, tuple[float, ...]], ...]
+
+
+class Ready(NamedTuple):
+    """First message of a simulator process: it works, with these versions."""
+
+    versions: dict[str, str]
+
+
+class Unusable(NamedTuple):
+    """First message of a simulator process that cannot work."""
+
+    reason: str
+
+
+class Answer(NamedTuple):
+    """Outcome of one netlist, in the order of the tasks; the numbers follow: scale, then one row per vector.
+
+    `fault` says why there are no numbers. `spent`: the process must not be used again.
+    """
+
+    points: int
+    has_scale: bool
+    is_complex: bool
+    notes: tuple[str, ...] = ()
+    fault: str | None = None
+    spent: bool = False
+
+
+def send(handle: int, head: object, body: bytes = b"") -> None:
+    """Write one message; raises OSError when the other side is gone."""
+    packed = pickle.dumps(head, protocol=5)
+    rest = memoryview(b"".join((_SIZES.pack(len(packed), len(body)), packed, body)))
+    while rest:
+        rest = rest[os.write(handle, rest) :]
+
+
+def receive(handle: int) -> tuple[Any, bytearray]:
+    """Read one message; raises EOFError when the other side is gone."""
+    head_size, body_size = _SIZES.unpack(_exactly(handle, _SIZES.size))
+    return pickle.loads(_exactly(handle, head_size)), _exactly(handle, body_size)
+
+
+def _exactly(handle: int, size: int) -> bytearray:
+    buffer = bytearray(size)
+    rest = memoryview(buffer)
+    while rest:
+        count = os.readv(handle, [rest])
+        if not count:
+            raise EOFError
+        rest = rest[count:]
+    return buffer

@@ -15,6 +15,7 @@ _HOME = {
     "load_valve": "library",
     "load_amp": "library",
     "load_mod": "library",
+    "load_job": "library",
     "parse_amp": "library",
     "parse_mod": "library",
     "apply": "mods",
@@ -30,6 +31,19 @@ _HOME = {
     "listening_points": "response",
     "save": "storage",
     "load": "storage",
+    "gain_at": "measures",
+    "gain_db": "measures",
+    "difference_db": "measures",
+    "corner_hz": "measures",
+    "harmonics": "measures",
+    "bias_table": "measures",
+    "overlay": "pictures",
+    "family": "pictures",
+    "waveform": "pictures",
+    "save_picture": "pictures:save",
+    "text_table": "tables",
+    "gain_table": "job",
+    "audition": "job",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]
@@ -38,7 +52,8 @@ __all__ = ["__version__", *sorted(_HOME)]
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module 'ampsim' has no attribute {name!r}")
-    return getattr(import_module(f".{_HOME[name]}", __name__), name)
+    module, _, other_name = _HOME[name].partition(":")
+    return getattr(import_module(f".{module}", __name__), other_name or name)
 
 
 def __dir__() -> list[str]:

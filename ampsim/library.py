@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
@@ -9,8 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from .amp import Amp, Mod
+from .entries import Entry
 from .errors import DescriptionError, nearest, shown
+from .mods import apply
 from .read_amp import read_amp
+from .read_job import Job, read_job
 from .read_mod import read_mod
 from .valves import Valve, parse_valve
 
@@ -103,6 +107,32 @@ def load_mod(name: str | Path) -> Mod:
     return read_mod(read_toml(path), path.name, _valve_finder(path.parent))
 
 
+def load_job(name: str | Path) -> Job:
+    """Load a job by name from models/jobs, or from a TOML file; amps and mods it names may lie beside it.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    path = _path(name, "jobs")
+    data = read_toml(path)
+    top = Entry(data, path.name)
+    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent))
+    names = top.raw("mods")
+    if not isinstance(names, list) or not names:
+        raise top.fail("mods", f"{shown(names)} is not a list of mods")
+    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent)) for each in names]
+    return read_job(data, path.name, stock, apply(stock, *mods))
+
+
+def _file_word(top: Entry, key: str, value: object) -> str:
+    """A model's name, or the name of a file beside the job: files that come from others do not roam the disk."""
+    if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,80}(\.toml)?", value):
+        raise top.fail(key, f"{shown(value)} is not the name of a model or of a TOML file beside the job")
+    return value
+
+
 def parse_amp(data: Mapping[str, object], file: str = "amp") -> Amp:
     """Make an amp of tables that did not come from a file (the same checks apply)."""
     return read_amp(data, file, _valve_finder(None))
@@ -125,3 +155,11 @@ def _valve_finder(beside: Path | None) -> Any:
         return _valve_at(known[kind])
 
     return find
+
+
+def listing() -> dict[str, list[str]]:
+    """Names of all amps, mods, jobs and valves in models/."""
+    return {
+        kind: sorted(path.stem for path in (models() / kind).rglob("*.toml"))
+        for kind in ("amps", "mods", "jobs", "valves")
+    }

@@ -1,0 +1,65 @@
+"""The command line: a thin face on the same calls that Python users make."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from .errors import AmpsimError
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status: 0 done, 1 refused with a message, 130 stopped by hand."""
+    options = _parser().parse_args(arguments)
+    try:
+        options.command(options)
+    except AmpsimError as problem:
+        print(f"ampsim: {problem}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("ampsim: stopped; nothing is left running", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
+        sys.stderr.close()
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="ampsim", description="Audition a change to a valve guitar amplifier before touching it."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    audition = commands.add_parser("audition", help="simulate stock and modded, print tables, leave pictures")
+    audition.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    audition.add_argument("--amp", help="without a job: an amp file or the name of one")
+    audition.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
+    audition.add_argument("--to", type=Path, help="folder for the pictures (default: audition-NAME)")
+    audition.set_defaults(command=_audition)
+    check = commands.add_parser("check", help="say what was understood of an amp, mod, job or valve file")
+    check.add_argument("file", type=Path)
+    check.set_defaults(command=_check)
+    models = commands.add_parser("models", help="list the amps, mods, jobs and valves that come along")
+    models.set_defaults(command=_models)
+    return parser
+
+
+def _audition(options: argparse.Namespace) -> None:
+    from .job import audition, find_job
+
+    print(audition(find_job(options.job, options.amp, options.mod), options.to).text)
+
+
+def _check(options: argparse.Namespace) -> None:
+    from .job import explain
+
+    print(explain(options.file))
+
+
+def _models(_: argparse.Namespace) -> None:
+    from .library import listing
+
+    for kind, names in listing().items():
+        print(f"{kind}: {', '.join(names)}")

@@ -1,0 +1,237 @@
+"""Doing a whole job: simulate, measure, draw, and say in tables and pictures what the mods do."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from . import engine, measures, pictures
+from .amp import Amp
+from .analyses import FrequencySweep, OperatingPoint, Sine
+from .circuit import circuit
+from .errors import DescriptionError
+from .library import load_amp, load_job, load_mod, load_valve, read_toml
+from .mods import apply, diff
+from .overview import describe_amp, describe_mod
+from .read_job import FREQUENCIES, Job, plain_job
+from .response import every_position, simulate
+from .tables import frame, text_table
+
+DEFAULT = "bright-cathode-depth"
+CAUTION = (
+    "Valve amplifiers hold lethal voltages, also unplugged. Before working inside one: unplug it, let the reservoirs "
+    "discharge through a resistor, measure that they have, keep one hand away, never work alone. Local codes and "
+    "licensed practice come first; these figures replace no measurement."
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an audition leaves: its tables by title, the pictures, and all of it as one text."""
+
+    tables: dict[str, pd.DataFrame]
+    pictures: tuple[Path, ...]
+    text: str
+
+
+def find_job(job: str | None, amp: str | None, mods: list[str]) -> Job:
+    """The job of a file or name; or one made of an amp and mods; or the demo job.
+
+    Raises
+    ------
+    DescriptionError
+        When both are given, or an amp without mods.
+    """
+    if amp or mods:
+        if job or not amp or not mods:
+            raise DescriptionError("give either a job, or --amp with at least one --mod")
+        stock = load_amp(amp)
+        return plain_job(stock, apply(stock, *(load_mod(mod) for mod in mods)))
+    return load_job(job or DEFAULT)
+
+
+def audition(job: Job, folder: Path | None = None) -> Outcome:
+    """Simulate stock and modded, measure, and leave pictures (PNG and SVG) in a folder.
+
+    Parameters
+    ----------
+    job : Job
+    folder : Path
+        Made when it is missing; default "audition-" and the job's name, in the working folder.
+
+    Raises
+    ------
+    DescriptionError
+        When the folder cannot be written.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    engine.warm_up()
+    target = _folder(folder or Path("audition-" + _file_word(job.name)))
+    found = _Simulated(job)
+    tables = _tables(job, found)
+    drawn = _pictures(job, found)
+    files = [pictures.save(picture, target / name) for name, picture in drawn.items()]
+    return Outcome(tables, tuple(path for pair in files for path in pair), _text(job, tables, target, list(drawn)))
+
+
+class _Simulated:
+    """Everything an audition simulates."""
+
+    def __init__(self, job: Job) -> None:
+        variants, node = [job.stock, job.modded], [job.listen_at]
+        self.compared = simulate(variants, FrequencySweep(), [job.compare_at], node)
+        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in job.views]
+        self.rest = simulate(variants, OperatingPoint(), _switch_positions(job.modded))
+        self.wave = simulate(variants, job.wave, [job.wave_at], ["input", *node])
+
+
+def _tables(job: Job, found: _Simulated) -> dict[str, pd.DataFrame]:
+    tables = {
+        "What the mods do": changes_table(job.stock, job.modded),
+        f"{job.compare_title} (gain to {job.listen_at})": gain_table(found.compared, job.frequencies),
+    }
+    for view, family in zip(job.views, found.families, strict=True):
+        modded = family.isel(variant=[1])
+        tables[f"{view.title} (gain to {job.listen_at})"] = gain_table(modded, job.frequencies)
+    tables["Bias: as drawn, and where a mod moves it"] = moved_bias(measures.bias_table(found.rest))
+    tone = job.wave.stimulus
+    if isinstance(tone, Sine):
+        title = f"Harmonics at {job.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak"
+        tables[title] = harmonics_table(found.wave, job.listen_at)
+    drawn = drawn_table(job.stock)
+    return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
+
+
+def _pictures(job: Job, found: _Simulated) -> dict[str, pictures.Picture]:
+    stock, modded = job.stock.variant, job.modded.variant
+    drawn = {"overlay": pictures.overlay(found.compared, job.listen_at, title=job.compare_title)}
+    for view, family in zip(job.views, found.families, strict=True):
+        name = f"positions-{_file_word(view.title)}"
+        drawn[name] = pictures.family(family, job.listen_at, variant=modded, base=stock, title=view.title)
+    drawn["waveform"] = pictures.waveform(found.wave, job.listen_at)
+    drawn["harmonics"] = pictures.harmonics(found.wave, job.listen_at)
+    drawn["bias"] = pictures.bias(found.rest, positions=[str(found.rest["position"].values[0])])
+    return drawn
+
+
+def _text(job: Job, tables: dict[str, pd.DataFrame], target: Path, drawn: list[str]) -> str:
+    head = [f"{job.name}: {job.stock.name}, stock against {job.modded.variant}", *([job.about] if job.about else [])]
+    pieces = ["\n".join(head)]
+    pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]
+    pieces.append(f"Pictures (PNG and SVG) are in the folder {target}: {', '.join(drawn)}")
+    return "\n\n".join([*pieces, CAUTION])
+
+
+def _without_blanks(table: pd.DataFrame) -> pd.DataFrame:
+    """Leave out columns that say the same in every row of a longer table: they widen it and tell nothing."""
+    if len(table) < 2:
+        return table
+    same = [name for name in ("variant", "kind of limit", "type") if name in table and table[name].nunique() == 1]
+    return table.drop(columns=[name for name in same if name != "type"])
+
+
+def _file_word(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
+
+
+def _folder(path: Path) -> Path:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{path}: cannot be made: {problem.strerror}") from None
+    return path
+
+
+def _switch_positions(amp: Amp) -> list[dict[str, float | str]]:
+    names = [control.name for control in amp.controls.values() if control.kind == "switch"]
+    # One switch at a time: what one position does to the bias stands out, and the table stays short.
+    return [{}] + [position for name in names for position in every_position(amp, name)]
+
+
+def changes_table(amp: Amp, modded: Amp) -> pd.DataFrame:
+    """The diff of two amps as a table."""
+    rows = [(c.mod, c.when, c.place, c.before, c.after) for c in diff(amp, modded)]
+    return pd.DataFrame(rows, columns=["mod", "when", "where", "before", "after"])
+
+
+def gain_table(response: xr.Dataset, frequencies: Sequence[float] = FREQUENCIES) -> pd.DataFrame:
+    """Gain [dB] at named frequencies and the -3 dB corners about 1 kHz [Hz], a row per variant and position."""
+    table = frame(measures.gain_at(response, frequencies))
+    corners = frame(measures.corner_hz(response, mid=1000.0)).iloc[:, 2:]
+    corners.columns = pd.Index(["lower corner [Hz]", "upper corner [Hz]"])
+    return pd.concat([table, corners], axis=1)
+
+
+def moved_bias(bias: pd.DataFrame) -> pd.DataFrame:
+    """Of a bias table, the first variant as drawn, and every other row that a mod or a position moves by over 1 %."""
+    readings = [name for name in bias.columns if name.endswith(("[V]", "[mA]", "[W]")) and not name.startswith("limit")]
+    first = bias[(bias["variant"] == bias["variant"].iloc[0]) & (bias["position"] == bias["position"].iloc[0])]
+    drawn = first.set_index("valve")[readings]
+    beside = drawn.reindex(bias["valve"]).to_numpy()
+    # A grid at 0 V moves by microvolts: a hundredth of a volt, milliampere or watt is no move.
+    moved = (np.abs(bias[readings].to_numpy() - beside) > np.maximum(0.01 * np.abs(beside), 0.01)).any(axis=1)
+    return pd.DataFrame(bias.loc[moved | bias.index.isin(first.index)])
+
+
+def harmonics_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
+    """Level of each harmonic [dB of the fundamental] and total distortion [%], a row per variant."""
+    found = measures.harmonics(response, node).isel(position=0)
+    rows = []
+    for variant in range(found.sizes["variant"]):
+        at = found.isel(variant=variant)
+        row: dict[str, str | float] = {"variant": str(found["variant"].values[variant])}
+        row |= {f"H{order} [dB]": float(at["relative"].sel(harmonic=order)) for order in range(2, 7)}
+        rows.append(row | {"THD [%]": float(at["thd"])})
+    return pd.DataFrame(rows)
+
+
+def drawn_table(amp: Amp) -> pd.DataFrame:
+    """Voltages printed on the drawing beside the simulated ones."""
+    places = [place for place, _ in amp.drawn_volts]
+    if not places:
+        return pd.DataFrame()
+    volts = simulate(amp, OperatingPoint(), nodes=places)["voltage"].values[0, 0]
+    rows = [
+        (place, drawn, float(ours), 100.0 * (float(ours) / drawn - 1.0) if drawn else np.nan)
+        for (place, drawn), ours in zip(amp.drawn_volts, volts, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=["place", "drawing [V]", "simulated [V]", "difference [%]"])
+
+
+def explain(path: Path) -> str:
+    """Say what was understood of an amp, mod, job or valve file.
+
+    Raises
+    ------
+    DescriptionError
+        For every mistake, naming file, entry, offending value and the nearest valid thing.
+    """
+    data = read_toml(path)
+    if "stages" in data:
+        amp = load_amp(path)
+        drawn = drawn_table(amp)
+        printed = f"\n\nVoltages on the drawing\n{text_table(drawn)}" if not drawn.empty else ""
+        return describe_amp(amp) + printed
+    if "edits" in data or "switches" in data:
+        return describe_mod(load_mod(path))
+    if "amp" in data:
+        job = load_job(path)
+        circuit(job.modded)
+        changes = text_table(changes_table(job.stock, job.modded))
+        views = "\n".join(f"  {view.title}: {len(view.positions)} positions" for view in job.views)
+        return f"{job.name} ({path.name})\n\nAmp: {job.stock.name}\n\nWhat the mods do\n{changes}\n\nPictures\n{views}"
+    if "law" in data:
+        valve = load_valve(path)
+        numbers = ", ".join(f"{name} {value:g}" for name, value in valve.parameters)
+        return f"{valve.type}: {valve.family}, {valve.law}\n  {numbers}\n  source: {valve.source}"
+    raise DescriptionError(
+        f"{path}: neither an amp ([[stages]]), a mod ([[edits]] or [[switches]]), a job (amp = "
+        "...) nor a valve (law = ...)"
+    )

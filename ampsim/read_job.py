@@ -1,0 +1,139 @@
+"""A job: which amp, which mods, which positions, and what to show of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from .amp import Amp
+from .analyses import Sine, Transient
+from .entries import Entry
+from .errors import nearest, shown
+from .quantities import HERTZ, VOLT
+
+Setting = dict[str, float | str]
+
+
+@dataclass(frozen=True)
+class View:
+    """One family of lines: a title and the positions of the modded amp to show."""
+
+    title: str
+    positions: tuple[Setting, ...] = field(hash=False)
+
+
+@dataclass(frozen=True)
+class Job:
+    """An audition: the stock amp, the modded amp, what to compare and what to show.
+
+    `compare_at` is the position in which stock and modded are laid over one another; `views` are families of
+    positions; `wave` is the stimulus of the waveform picture at `wave_at`.
+    """
+
+    name: str
+    about: str
+    stock: Amp
+    modded: Amp
+    listen_at: str
+    frequencies: tuple[float, ...]
+    compare_title: str
+    compare_at: Setting = field(hash=False)
+    views: tuple[View, ...] = ()
+    wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
+    wave_at: Setting = field(default_factory=dict, hash=False)
+
+
+FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)
+_ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
+
+
+def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Job:
+    """Make a Job of a job file's tables; the amps it names are loaded by the caller.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    top = Entry(data, file)
+    for key in ("amp", "mods"):
+        top.has(key)
+    name, about = top.label("name"), top.text("about", "")
+    listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"
+    frequencies = _frequencies(top) if top.has("frequencies") else FREQUENCIES
+    views = tuple(_view(each, modded) for each in top.tables("views"))
+    compare, wave = top.table("compare"), top.table("waveform")
+    title = compare.label("title", "stock against modded")
+    compare_at, wave_at = _setting(compare, modded), _setting(wave, modded)
+    tone = Sine(wave.value("frequency", HERTZ, 220.0), wave.value("level", VOLT, 0.05))
+    for entry in (compare, wave, top):
+        entry.finish()
+    return Job(name, about, stock, modded, listen_at, frequencies, title, compare_at, views, Transient(tone), wave_at)
+
+
+def plain_job(stock: Amp, modded: Amp) -> Job:
+    """A job for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
+    added = [name for name in modded.controls if name not in stock.controls]
+    views = tuple(View(f"{name} of {modded.variant}", tuple(_range(modded, name, _ROTATIONS))) for name in added)
+    at = {name: _last(modded, name) for name in added}
+    title = f"as drawn against {modded.variant}"
+    return Job(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title[:60], at, views, wave_at=at)
+
+
+def _last(amp: Amp, name: str) -> float | str:
+    control = amp.controls[name]
+    return control.positions[-1] if control.kind == "switch" else 1.0
+
+
+def _frequencies(top: Entry) -> tuple[float, ...]:
+    given = top.raw("frequencies")
+    if not isinstance(given, list) or not 1 <= len(given) <= 20:
+        raise top.fail("frequencies", f"{shown(given)} is not a list of one to twenty frequencies")
+    return tuple(Entry({"frequencies": each}, top.file, top.name).value("frequencies", HERTZ) for each in given)
+
+
+def _view(entry: Entry, amp: Amp) -> View:
+    title, at = entry.label("title"), _setting(entry, amp)
+    vary = entry.raw("vary")
+    rotations = _rotations(entry)
+    entry.finish()
+    positions: list[Setting] = [dict(at)]
+    for name in vary if isinstance(vary, list) else [vary]:
+        _known(entry, amp, name, "vary")
+        positions = [before | after for before in positions for after in _range(amp, name, rotations)]
+    if not 1 <= len(positions) <= 60:
+        raise entry.fail("vary", f"{len(positions)} positions are too many for one picture; at most 60")
+    return View(title, tuple(positions))
+
+
+def _range(amp: Amp, name: str, rotations: tuple[float, ...]) -> list[Setting]:
+    control = amp.controls[name]
+    values: tuple[float | str, ...] = control.positions if control.kind == "switch" else rotations
+    return [{name: value} for value in values]
+
+
+def _rotations(entry: Entry) -> tuple[float, ...]:
+    if not entry.has("rotations"):
+        return _ROTATIONS
+    given = entry.raw("rotations")
+    if not isinstance(given, list) or not given:
+        raise entry.fail("rotations", f"{shown(given)} is not a list of rotations")
+    return tuple(Entry({"rotations": each}, entry.file, entry.name).number("rotations", 0.0, 1.0) for each in given)
+
+
+def _setting(entry: Entry, amp: Amp) -> Setting:
+    at = entry.table("at")
+    setting: Setting = {}
+    for name in at.names():
+        _known(at, amp, name, name)
+        setting[name] = (
+            at.choice(name, amp.controls[name].positions)
+            if amp.controls[name].kind == "switch"
+            else (at.number(name, 0.0, 1.0))
+        )
+    return setting
+
+
+def _known(entry: Entry, amp: Amp, name: object, key: str) -> None:
+    if not isinstance(name, str) or name not in amp.controls:
+        raise entry.fail(key, f"no control {shown(name)} in {amp.name}{nearest(name, amp.controls)}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections import Counter, deque
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -124,7 +124,8 @@ class _Sweep:
         self._report = report
         self._queue = deque(range(len(netlists)))
         self._outcomes: dict[int, Outcome] = {}
-        self._losses: Counter[int] = Counter()
+        self._lost: set[int] = set()
+        self._second_try: dict[Worker, int] = {}
         self._stillborn = 0
 
     def finish(self) -> list[Outcome]:
@@ -146,11 +147,15 @@ class _Sweep:
 
     def _feed(self) -> None:
         for worker in self.workers:
+            if worker.versions is not None and worker in self._second_try:
+                self._send(worker, [self._second_try.pop(worker)])
             handful = max(1, min(_HANDFUL, len(self._queue) // (2 * len(self.workers))))
             if self._queue and worker.versions is not None and len(worker.hand) <= handful // 2:
                 count = min(handful - len(worker.hand), len(self._queue))
-                numbers = [self._queue.popleft() for _ in range(count)]
-                worker.send(_task([self._netlists[number] for number in numbers]), numbers)
+                self._send(worker, [self._queue.popleft() for _ in range(count)])
+
+    def _send(self, worker: Worker, numbers: list[int]) -> None:
+        worker.send(_task([self._netlists[number] for number in numbers]), numbers)
 
     def _hear(self, worker: Worker) -> None:
         try:
@@ -174,19 +179,25 @@ class _Sweep:
                 self._lose(worker, f"took longer than {limit:g} s")
 
     def _lose(self, worker: Worker, how: str) -> None:
-        """Go on without a worker; the netlist it had in hand gets a second try, and no third."""
+        """Go on without a worker; the netlist it had in hand gets a second try on a fresh one, and no third."""
+        number = self._second_try.pop(worker, None)
         if worker.versions is None:
             self._stillborn += 1
             if self._stillborn > 2:
                 raise EngineError(f"{_STILLBORN}: it {how}")
         elif worker.hand:
-            number = worker.hand[0]
-            self._losses[number] += 1
-            if self._losses[number] > 1:
-                worker.hand.popleft()
-                problem = f'no answer to "{self._netlists[number].command}": the simulator process {how}, twice'
-                self._outcomes[number] = EngineError(problem)
+            number = worker.hand.popleft()
         self._remove(worker)
+        if number is None:
+            return
+        if number in self._lost and worker.versions is not None:
+            problem = f'no answer to "{self._netlists[number].command}": the simulator process {how}, twice'
+            self._outcomes[number] = EngineError(problem)
+            return
+        self._lost.add(number)
+        (fresh,) = POOL.take(1, fresh=True)
+        self.workers.append(fresh)
+        self._second_try[fresh] = number
 
     def _remove(self, worker: Worker) -> None:
         self.workers.remove(worker)

@@ -132,11 +132,11 @@ class Pool:
         self._idle: list[Worker] = []
         self._owner = os.getpid()
 
-    def take(self, count: int) -> list[Worker]:
-        """Take `count` workers out of the pool, starting those that are missing without waiting for them."""
+    def take(self, count: int, fresh: bool = False) -> list[Worker]:
+        """Take `count` workers, starting those that are missing, or all if `fresh`, without waiting for them."""
         workers: list[Worker] = []
         with self._lock:
-            while self._idle and len(workers) < count:
+            while self._idle and len(workers) < count and not fresh:
                 worker = self._idle.pop()
                 if worker.usable:
                     workers.append(worker)

@@ -103,7 +103,8 @@ def _tables(job: Job, found: _Simulated) -> dict[str, pd.DataFrame]:
     tables["Bias: as drawn, and where a mod moves it"] = moved_bias(measures.bias_table(found.rest))
     tone = job.wave.stimulus
     if isinstance(tone, Sine):
-        title = f"Harmonics at {job.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak"
+        floor = f"{measures.FLOOR_DB:g} dB stands for that and less"
+        title = f"Harmonics at {job.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak ({floor})"
         tables[title] = harmonics_table(found.wave, job.listen_at)
     drawn = drawn_table(job.stock)
     return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
@@ -181,13 +182,14 @@ def moved_bias(bias: pd.DataFrame) -> pd.DataFrame:
 
 
 def harmonics_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
-    """Level of each harmonic [dB of the fundamental] and total distortion [%], a row per variant."""
+    """Level of each harmonic [dB of the fundamental, floor at least] and total distortion [%], a row per variant."""
     found = measures.harmonics(response, node).isel(position=0)
     rows = []
     for variant in range(found.sizes["variant"]):
         at = found.isel(variant=variant)
         row: dict[str, str | float] = {"variant": str(found["variant"].values[variant])}
-        row |= {f"H{order} [dB]": float(at["relative"].sel(harmonic=order)) for order in range(2, 7)}
+        levels = {order: float(at["relative"].sel(harmonic=order)) for order in range(2, 7)}
+        row |= {f"H{order} [dB]": max(level, measures.FLOOR_DB) for order, level in levels.items()}
         rows.append(row | {"THD [%]": float(at["thd"])})
     return pd.DataFrame(rows)
 

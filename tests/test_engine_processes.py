@@ -176,7 +176,10 @@ def test_start_files_of_others_are_not_run(tmp_path: Path) -> None:
     for name, mark in zip((".spiceinit", "scripts/spinit"), marks, strict=True):
         (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
     variables = {"HOME": str(tmp_path), "SPICE_LIB_DIR": str(tmp_path)}
-    bare = "import sys; from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
+    bare = (
+        "import sys, pathlib; from ampsim.ngspice_library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
+    )
     command = [sys.executable, "-c", bare, str(find())]
     subprocess.run(command, cwd=tmp_path, env=os.environ | variables, check=False, capture_output=True)
     assert all(mark.exists() for mark in marks), "the traps do not work: the check below would prove nothing"

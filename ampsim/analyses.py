@@ -61,6 +61,22 @@ class FrequencySweep:
         return np.asarray(self.start * 10.0 ** (np.arange(self.points) / self.per_decade))
 
 
+@dataclass(frozen=True)
+class LoopSweep(FrequencySweep):
+    """Loop gain with the loop closed: a small voltage or current is put into the wire at the place `at`.
+
+    `at` is a part's end such as ``R20.1``; the part stands on the side that leads back to the input.
+    """
+
+    start: float = 1.0
+    stop: float = 1e6
+    per_decade: int = 25
+    at: str = ""
+    injection: str = "voltage"
+
+    name = "loop sweep"
+
+
 def _check_tone(tone: Sine | Burst) -> None:
     if not (1.0 <= tone.frequency <= 100e3 and 0.0 <= tone.level <= 1000.0 and tone.duration > 0.0):
         raise DescriptionError(

@@ -19,8 +19,9 @@ from .errors import DescriptionError
 from .library import load_amp, load_job, load_mod, load_valve, read_toml
 from .mods import apply, diff
 from .overview import describe_amp, describe_mod
+from .positions import every_position
 from .read_job import FREQUENCIES, Job, plain_job
-from .response import every_position, simulate
+from .response import simulate
 from .tables import frame, text_table
 
 DEFAULT = "bright-cathode-depth"

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import cast
 
 from .amp import Amp, Part, Pot, Socket
-from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
+from .analyses import Analysis, FrequencySweep, LoopSweep, OperatingPoint, Transient
 from .circuit import Circuit, circuit
 from .elements import WRITERS, Writer, safe_name
-from .errors import DescriptionError, shown
+from .errors import DescriptionError, nearest, shown
 from .nets import INPUT
 from .quantities import track_fraction
 from .stages.wiring import GROUND
@@ -24,9 +24,11 @@ from .valves import subcircuit
 
 # A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
 END_OHMS = 1.0
+PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")
 _OPTIONS = {
     "operating point": ".options reltol=1e-6",
     "frequency sweep": ".options reltol=1e-6",
+    "loop sweep": ".options reltol=1e-6",
     "transient": ".options reltol=1e-4 abstol=1e-9",
 }
 
@@ -121,9 +123,11 @@ def _frame(wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents:
     for text in _subcircuits(wired):
         writer.line(text)
     writer.line(_generator(analysis))
+    if isinstance(analysis, LoopSweep):
+        wired = _probed(writer, wired, analysis)
     for element in wired.elements:
         WRITERS[element.kind](writer, element, wired)
-    vectors = _vectors(wired, nodes, currents)
+    vectors = PROBE_VECTORS if isinstance(analysis, LoopSweep) else _vectors(wired, nodes, currents)
     writer.line(".save " + " ".join(vectors))
     writer.line(_OPTIONS[analysis.name])
     writer.line(".end")
@@ -184,7 +188,25 @@ def _command(analysis: Analysis) -> str:
     return f"tran {step!r} {end!r} 0.0 {step!r}"
 
 
+def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
+    """Open the wire at a part's end and put the probe in: the part's side is the net "loop_probe"."""
+    designator, _, pin = analysis.at.partition(".")
+    known = [f"{element.designator}.{name}" for element in wired.elements for name, _ in element.pins]
+    if analysis.at not in known:
+        raise DescriptionError(
+            f"{wired.amp.name}: {shown(analysis.at)} is not a part's end{nearest(analysis.at, known)}"
+        )
+    volts, amps = (1, 0) if analysis.injection == "voltage" else (0, 1)
+    writer.line(f"vprobe {safe_name(wired.net(analysis.at))} loop_probe dc 0 ac {volts}")
+    writer.line(f"iprobe 0 loop_probe dc 0 ac {amps}")
+    opened = next(element for element in wired.elements if element.designator == designator)
+    pins = tuple((name, "loop_probe" if name == pin else net) for name, net in opened.pins)
+    return replace(wired, elements=tuple(replace(e, pins=pins) if e is opened else e for e in wired.elements))
+
+
 def _generator(analysis: Analysis) -> str:
+    if isinstance(analysis, LoopSweep):
+        return f"vgenerator {INPUT} 0 dc 0 ac 0"
     if not isinstance(analysis, Transient):
         return f"vgenerator {INPUT} 0 dc 0 ac 1"
     letter = "b" if analysis.stimulus.shape == "burst" else "v"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from functools import lru_cache
 from typing import Any
@@ -18,12 +18,10 @@ from . import engine
 from .amp import Amp, Socket
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Sine, Transient
 from .circuit import SPEAKER, Circuit, circuit
-from .errors import DescriptionError, EngineError, nearest, shown
+from .errors import EngineError
 from .netlist import Netlist, build, node_vector, valve_vectors
 from .nets import INPUT
-
-Position = Mapping[str, float | str]
-AS_DRAWN = "as drawn"
+from .positions import Position, check_request, control_coords, position_label
 
 
 def simulate(
@@ -68,7 +66,7 @@ def simulate(
     variants = [amps] if isinstance(amps, Amp) else list(amps)
     analysis = analysis or FrequencySweep()
     settings = [dict(position) for position in positions]
-    _check_request(variants, settings)
+    check_request(variants, settings)
     at_rest = isinstance(analysis, OperatingPoint)
     places = tuple(nodes) if nodes is not None else _default_nodes(variants, at_rest)
     netlists = [build(amp, setting, analysis, places, at_rest) for amp in variants for setting in settings]
@@ -80,33 +78,6 @@ def simulate(
     return _dataset(variants, settings, labels, analysis, places, netlists, outcomes)
 
 
-def position_label(position: Position) -> str:
-    """A position in words: ``bright=120p, gain=0.5``; "as drawn" when nothing is moved."""
-    return (
-        ", ".join(
-            f"{name}={value if isinstance(value, str) else format(value, '.4g')}" for name, value in position.items()
-        )
-        or AS_DRAWN
-    )
-
-
-def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 0.5, 1.0)) -> list[dict[str, Any]]:
-    """Every combination of the positions of some controls (switches: all positions; knobs: the rotations given).
-
-    Raises
-    ------
-    DescriptionError
-        For a control the amp does not have.
-    """
-    ranges: list[Sequence[float | str]] = []
-    for name in controls:
-        if name not in amp.controls:
-            raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
-        control = amp.controls[name]
-        ranges.append(control.positions if control.kind == "switch" else rotations)
-    return [dict(zip(controls, values, strict=True)) for values in itertools.product(*ranges)]
-
-
 def listening_points(amp: Amp) -> dict[str, str]:
     """Stage name to the place its output is on, in signal order; the load's place is "speaker"."""
     wired = circuit(amp)
@@ -116,20 +87,6 @@ def listening_points(amp: Amp) -> dict[str, str]:
         if place not in found.values():
             found[stage] = place
     return found
-
-
-def _check_request(variants: list[Amp], settings: list[dict[str, float | str]]) -> None:
-    if not variants or not settings:
-        raise DescriptionError("nothing to simulate: give at least one amp and one position")
-    names = [amp.variant for amp in variants]
-    for name in names:
-        if names.count(name) > 1:
-            raise DescriptionError(f"two of the amps are both '{name}'; compare amps with different mods")
-    known = {name for amp in variants for name in amp.controls}
-    for setting in settings:
-        for name in setting:
-            if name not in known:
-                raise DescriptionError(f"no amp here has a control {shown(name)}{nearest(name, known)}")
 
 
 def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
@@ -167,12 +124,12 @@ def _dataset(
     }
     for name, grid in axis.items():
         coords[name] = (name, grid, {"units": "Hz" if name == "frequency" else "s"})
-    coords |= _control_coords(settings)
+    coords |= control_coords(settings)
     if isinstance(analysis, OperatingPoint):
         branches, current = _currents(variants, settings, outcomes)
         data["current"] = (("variant", "position", "branch"), current, {"units": "A"})
         coords["branch"] = branches
-    return xr.Dataset(data, coords, _attributes(variants, analysis, netlists, outcomes))
+    return xr.Dataset(data, coords, provenance(variants, analysis, netlists, outcomes))
 
 
 def _axis(analysis: Analysis) -> str:
@@ -234,19 +191,10 @@ def _families(wired: Circuit) -> Iterable[tuple[str, str]]:
             yield part.designator, wired.amp.valve_by_type[part.type].family
 
 
-def _control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
-    coords: dict[str, Any] = {}
-    for name in dict.fromkeys(name for setting in settings for name in setting):
-        values = [setting.get(name) for setting in settings]
-        words = any(isinstance(value, str) for value in values)
-        blank: str | float = AS_DRAWN if words else np.nan
-        coords[name] = ("position", [blank if value is None else value for value in values])
-    return coords
-
-
-def _attributes(
+def provenance(
     variants: list[Amp], analysis: Analysis, netlists: list[Netlist], outcomes: Sequence[Any]
 ) -> dict[str, Any]:
+    """Where a response comes from: analysis, amp, hash of the netlists, versions, valves, the engine's remarks."""
     from . import __version__
 
     digest = hashlib.sha256("".join(netlist.digest for netlist in netlists).encode()).hexdigest()

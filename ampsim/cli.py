@@ -49,7 +49,10 @@ def _parser() -> argparse.ArgumentParser:
 def _audition(options: argparse.Namespace) -> None:
     from .job import audition, find_job
 
-    print(audition(find_job(options.job, options.amp, options.mod), options.to).text)
+    def say(line: str) -> None:
+        print(line, file=sys.stderr, flush=True)
+
+    print(audition(find_job(options.job, options.amp, options.mod), options.to, say).text)
 
 
 def _check(options: argparse.Namespace) -> None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -57,7 +58,7 @@ def find_job(job: str | None, amp: str | None, mods: list[str]) -> Job:
     return load_job(job or DEFAULT)
 
 
-def audition(job: Job, folder: Path | None = None) -> Outcome:
+def audition(job: Job, folder: Path | None = None, said: Callable[[str], object] | None = None) -> Outcome:
     """Simulate stock and modded, measure, and leave pictures (PNG and SVG) in a folder.
 
     Parameters
@@ -65,6 +66,8 @@ def audition(job: Job, folder: Path | None = None) -> Outcome:
     job : Job
     folder : Path
         Made when it is missing; default "audition-" and the job's name, in the working folder.
+    said : callable
+        Called with a line of text as each picture is ready.
 
     Raises
     ------
@@ -76,21 +79,37 @@ def audition(job: Job, folder: Path | None = None) -> Outcome:
     engine.warm_up()
     target = _folder(folder or Path("audition-" + _file_word(job.name)))
     found = _Simulated(job)
+    files: dict[str, list[Path]] = {}
+    for name, picture in _pictures(job, found):
+        files[name] = pictures.save(picture, target / name)
+        if said:
+            said(f"{target / name}.png")
     tables = _tables(job, found)
-    drawn = _pictures(job, found)
-    files = [pictures.save(picture, target / name) for name, picture in drawn.items()]
-    return Outcome(tables, tuple(path for pair in files for path in pair), _text(job, tables, target, list(drawn)))
+    return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(job, tables, target, files))
 
 
 class _Simulated:
-    """Everything an audition simulates."""
+    """Everything an audition simulates, each when it is first asked for: the first picture waits for nothing else."""
 
     def __init__(self, job: Job) -> None:
-        variants, node = [job.stock, job.modded], [job.listen_at]
-        self.compared = simulate(variants, FrequencySweep(), [job.compare_at], node)
-        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in job.views]
-        self.rest = simulate(variants, OperatingPoint(), _switch_positions(job.modded))
-        self.wave = simulate(variants, job.wave, [job.wave_at], ["input", *node])
+        self._job = job
+        self._variants, self._node = [job.stock, job.modded], [job.listen_at]
+
+    @cached_property
+    def compared(self) -> xr.Dataset:
+        return simulate(self._variants, FrequencySweep(), [self._job.compare_at], self._node)
+
+    @cached_property
+    def families(self) -> list[xr.Dataset]:
+        return [simulate(self._variants, FrequencySweep(), view.positions, self._node) for view in self._job.views]
+
+    @cached_property
+    def rest(self) -> xr.Dataset:
+        return simulate(self._variants, OperatingPoint(), _switch_positions(self._job.modded))
+
+    @cached_property
+    def wave(self) -> xr.Dataset:
+        return simulate(self._variants, self._job.wave, [self._job.wave_at], ["input", *self._node])
 
 
 def _tables(job: Job, found: _Simulated) -> dict[str, pd.DataFrame]:
@@ -111,19 +130,18 @@ def _tables(job: Job, found: _Simulated) -> dict[str, pd.DataFrame]:
     return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
 
 
-def _pictures(job: Job, found: _Simulated) -> dict[str, pictures.Picture]:
+def _pictures(job: Job, found: _Simulated) -> Iterator[tuple[str, pictures.Picture]]:
     stock, modded = job.stock.variant, job.modded.variant
-    drawn = {"overlay": pictures.overlay(found.compared, job.listen_at, title=job.compare_title)}
+    yield "overlay", pictures.overlay(found.compared, job.listen_at, title=job.compare_title)
     for view, family in zip(job.views, found.families, strict=True):
         name = f"positions-{_file_word(view.title)}"
-        drawn[name] = pictures.family(family, job.listen_at, variant=modded, base=stock, title=view.title)
-    drawn["waveform"] = pictures.waveform(found.wave, job.listen_at)
-    drawn["harmonics"] = pictures.harmonics(found.wave, job.listen_at)
-    drawn["bias"] = pictures.bias(found.rest, positions=[str(found.rest["position"].values[0])])
-    return drawn
+        yield name, pictures.family(family, job.listen_at, variant=modded, base=stock, title=view.title)
+    yield "bias", pictures.bias(found.rest, positions=[str(found.rest["position"].values[0])])
+    yield "waveform", pictures.waveform(found.wave, job.listen_at)
+    yield "harmonics", pictures.harmonics(found.wave, job.listen_at)
 
 
-def _text(job: Job, tables: dict[str, pd.DataFrame], target: Path, drawn: list[str]) -> str:
+def _text(job: Job, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str]) -> str:
     head = [f"{job.name}: {job.stock.name}, stock against {job.modded.variant}", *([job.about] if job.about else [])]
     pieces = ["\n".join(head)]
     pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]

@@ -44,6 +44,8 @@ ORDER = (
     "loop",
     "storage",
     "measures",
+    "theory",
+    "lessons",
     "style",
     "pictures",
     "tables",

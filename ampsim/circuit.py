@@ -71,7 +71,6 @@ class Circuit:
         }
 
 
-@lru_cache(maxsize=256)
 def circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circuit:
     """Wire an amp up with its switches in the given positions (those not given stand as drawn).
 
@@ -80,6 +79,12 @@ def circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circuit:
     DescriptionError
         When a part is missing, a place does not exist, or a net has no DC path to ground.
     """
+    given = dict(switches)
+    return _wired(amp, tuple((each.control, given.get(each.control, each.drawn)) for each in amp.all_switches))
+
+
+@lru_cache(maxsize=256)
+def _wired(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
     drawn = _drawn(amp)
     work = Fitting(amp, drawn.elements, drawn.net_by_place)
     work.carry_out(_edits(amp, dict(switches)))
@@ -174,8 +179,7 @@ def _resolved(amp: Amp, elements: list[Element], joins: list[tuple[str, str]], o
 def _edits(amp: Amp, switches: Mapping[str, str]) -> list[Edit]:
     edits = [edit for mod in amp.mods for edit in mod.edits]
     for switch in amp.all_switches:
-        position = switches.get(switch.control, switch.drawn)
-        edits += dict(switch.positions)[position]
+        edits += dict(switch.positions)[switches[switch.control]]
     return edits
 
 

@@ -44,6 +44,11 @@ ORDER = (
     "loop",
     "storage",
     "measures",
+    "steps",
+    "attribution",
+    "hearing",
+    "reasons",
+    "sentences",
     "theory",
     "lessons",
     "style",
@@ -54,7 +59,7 @@ ORDER = (
 )
 ENDS = ("__init__", "__main__")  # these two may import from everywhere
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "ampsim", "notebooks", "models", "tests"}
-HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "h5netcdf", "PySpice")
+HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "mosqito", "PySpice")
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "ampsim"

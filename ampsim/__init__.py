@@ -43,7 +43,7 @@ _HOME = {
     "attribute": "attribution",
     "Listening": "hearing",
     "why": "reasons",
-    "sentences": "sentences",
+    "say_why": "sentences:sentences",
     "bypass_exercise": "lessons",
     "formula_beside": "lessons",
     "lesson_stage": "lessons",

@@ -1,0 +1,104 @@
+"""Where every valve idles, against its ratings."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from .labels import expect
+
+
+def bias_table(response: xr.Dataset) -> pd.DataFrame:
+    """Voltages, currents and dissipation of every valve at rest, with its limits.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        An operating point.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per variant, position and valve. Voltages [V] are against ground, currents in mA, plate dissipation in
+        W as (plate volts - cathode volts) x plate current (definition), its limit in W and the percentage of it, what
+        kind of limit it is, and a verdict in words on plate and screen dissipation, plate and screen voltage (both
+        against the cathode) and cathode current. Screen columns are NaN for triodes, limits NaN where none is known.
+
+    Raises
+    ------
+    DescriptionError
+        When the response is not an operating point.
+
+    Notes
+    -----
+    What design-centre and absolute limits are: IEC 60134.
+    """
+    expect(response, "operating point")
+    valves = json.loads(response.attrs["valves"])
+    rows = [
+        {"variant": variant, "position": position, **_row(designator, facts, readings)}
+        for variant in (str(each) for each in response["variant"].values)
+        for position, readings in _readings(response, variant)
+        for designator, facts in valves[variant].items()
+    ]
+    return pd.DataFrame(rows)
+
+
+def _readings(response: xr.Dataset, variant: str) -> Iterator[tuple[str, dict[str, float]]]:
+    """Position label, and "V1A.plate:V" or "V1A.plate:A" to its reading there."""
+    chosen = response.isel(variant=[str(each) for each in response["variant"].values].index(variant))
+    for place, position in enumerate(chosen["position"].values):
+        here = chosen.isel(position=place)
+        readings = {f"{n}:V": float(v) for n, v in zip(here["node"].values, here["voltage"].values, strict=True)}
+        readings |= {f"{b}:A": float(i) for b, i in zip(here["branch"].values, here["current"].values, strict=True)}
+        yield str(position), readings
+
+
+def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float]) -> dict[str, str | float]:
+    def read(pin: str, kind: str) -> float:
+        return readings.get(f"{designator}.{pin}:{kind}", math.nan)
+
+    plate, cathode, grid, screen = (read(pin, "V") for pin in ("plate", "cathode", "grid", "screen"))
+    plate_a, screen_a, grid_a = (read(pin, "A") for pin in ("plate", "screen", "grid"))
+    limits: Mapping[str, float] = facts["limits"]
+    watts, limit = (plate - cathode) * plate_a, limits.get("plate_watts", math.nan)
+    cathode_a = sum(current for current in (plate_a, screen_a, grid_a) if not math.isnan(current))
+    checks = {
+        "plate dissipation": (watts, limit, "W"),
+        "screen dissipation": ((screen - cathode) * screen_a, limits.get("screen_watts", math.nan), "W"),
+        "plate voltage": (plate - cathode, limits.get("plate_volts", math.nan), "V"),
+        "screen voltage": (screen - cathode, limits.get("screen_volts", math.nan), "V"),
+        "cathode current": (1e3 * cathode_a, limits.get("cathode_milliamps", math.nan), "mA"),
+    }
+    return {
+        "valve": designator,
+        "type": str(facts["type"]),
+        "plate [V]": plate,
+        "cathode [V]": cathode,
+        "grid [V]": grid,
+        "screen [V]": screen,
+        "plate [mA]": 1e3 * plate_a,
+        "screen [mA]": 1e3 * screen_a,
+        "plate [W]": watts,
+        "limit [W]": limit,
+        "of limit [%]": 100.0 * watts / limit,
+        "kind of limit": str(facts.get("basis", "")),
+        "verdict": _verdict(checks),
+    }
+
+
+def _verdict(checks: Mapping[str, tuple[float, float, str]]) -> str:
+    known = {name: check for name, check in checks.items() if not math.isnan(check[0]) and not math.isnan(check[1])}
+    over = [
+        f"over the {name} limit: {value:.4g} {unit} of {limit:.4g} {unit}"
+        for name, (value, limit, unit) in known.items()
+        if value > limit
+    ]
+    if any(math.isnan(value) for value, _, _ in (checks["plate dissipation"], checks["plate voltage"])):
+        return "not judged: no readings of its plate and cathode"
+    return "; ".join(over) or ("within limits" if known else "no limits known")

@@ -1,0 +1,94 @@
+"""Finding variants, positions and nodes of a response by name, and naming positions briefly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from ..errors import DescriptionError, nearest, shown
+
+
+def expect(response: xr.Dataset, analysis: str) -> None:
+    """Raise `DescriptionError` unless the response comes from this kind of analysis."""
+    given = response.attrs.get("analysis", "nothing known")
+    if given != analysis:
+        raise DescriptionError(f"this needs the response of a {analysis}; given: {given}")
+
+
+def index_of(response: xr.Dataset | xr.DataArray, dim: str, label: str) -> int:
+    """Place of a variant, position, node or branch along its dimension.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown label, with the nearest known ones.
+    """
+    known = [str(each) for each in response[dim].values]
+    if label not in known:
+        raise DescriptionError(f"no {dim} {shown(label)} in this response{nearest(label, known)}")
+    return known.index(label)
+
+
+def select(
+    response: xr.Dataset, variants: Sequence[str] | None = None, positions: Sequence[str] | None = None
+) -> xr.Dataset:
+    """The response at some variants and positions, in the order asked; None takes all.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown label, with the nearest known ones.
+    """
+    for dim, labels in (("variant", variants), ("position", positions)):
+        if labels is not None:
+            response = response.isel({dim: [index_of(response, dim, label) for label in labels]})
+    return response
+
+
+def voltage_at(response: xr.Dataset, node: str | None, analysis: str) -> xr.DataArray:
+    """Voltage [V] at a node (None: the output), dims (variant, position, frequency or time)."""
+    expect(response, analysis)
+    name = str(response.attrs["output"]) if node is None else node
+    return response["voltage"].isel(node=index_of(response, "node", name))
+
+
+def labelled(values: xr.DataArray, units: str, name: str, **attributes: Any) -> xr.DataArray:
+    """The same numbers with a name, a unit and nothing else in their attributes."""
+    values = values.rename(name)
+    values.attrs = {"units": units, **attributes}
+    return values
+
+
+def short_labels(response: xr.Dataset) -> list[str]:
+    """Name each position by the settings that differ between positions: "bright=120p"; else by its full label."""
+    varying = [name for name, values in _settings(response).items() if len(set(values)) > 1]
+    labels = [
+        ", ".join(words for name in varying if (words := _settings(response)[name][place]))
+        or str(response["position"].values[place])
+        for place in range(response.sizes["position"])
+    ]
+    return labels if len(set(labels)) == len(labels) else [str(each) for each in response["position"].values]
+
+
+def common_settings(response: xr.Dataset) -> str:
+    """The settings that all positions share, "gain=0.3, master=0.5"; empty when there are none."""
+    shared = (values[0] for values in _settings(response).values() if len(set(values)) == 1)
+    return ", ".join(words for words in shared if words)
+
+
+def _settings(response: xr.Dataset) -> dict[str, list[str]]:
+    """Control name to "control=value" at each position, empty where the control stands as drawn."""
+    return {
+        str(name): [_setting(str(name), value) for value in coord.values]
+        for name, coord in response.coords.items()
+        if coord.dims == ("position",) and name != "position"
+    }
+
+
+def _setting(name: str, value: Any) -> str:
+    if isinstance(value, str):
+        return "" if value == "as drawn" else f"{name}={value}"
+    return "" if np.isnan(value) else f"{name}={value:.3g}"

@@ -1,0 +1,35 @@
+"""Pictures: a response in, a matplotlib figure with a text alternative out; nothing here simulates.
+
+Every picture comes as three functions: `overlay` draws, `overlay_curves` gives the points of everything in it that
+moves when a control moves (by the `gid` the artist carries), `describe_overlay` says the same in words. So a live view
+can draw once and from then on only replace points: `move`.
+"""
+
+from .bias import bias, describe_bias
+from .canvas import Curves, Picture, move, png, save, svg
+from .families import describe_family, family, family_curves
+from .harmonics import describe_harmonics, harmonics
+from .overlays import describe_overlay, overlay, overlay_curves
+from .waveforms import describe_waveform, waveform, waveform_curves
+
+__all__ = [
+    "Curves",
+    "Picture",
+    "bias",
+    "describe_bias",
+    "describe_family",
+    "describe_harmonics",
+    "describe_overlay",
+    "describe_waveform",
+    "family",
+    "family_curves",
+    "harmonics",
+    "move",
+    "overlay",
+    "overlay_curves",
+    "png",
+    "save",
+    "svg",
+    "waveform",
+    "waveform_curves",
+]

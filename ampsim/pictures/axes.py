@@ -1,0 +1,177 @@
+"""Axes and what stands on them: frequency axis, grid, lines, fills, labels at the ends of lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter
+from numpy.typing import NDArray
+
+from .. import style
+from .canvas import Curves, Picture, text_width, wrapped
+
+Array = NDArray[np.float64]
+LINE_HEIGHT = 0.14  # inches, of a label
+_TOGETHER = 0.06  # inches: line ends closer than this are one place to the eye
+_LEADER, _SAMPLE, _GAP = 0.16, 0.30, 0.06  # inches right of the axes
+
+
+def tidy(axes: Axes, y_label: str, values: Sequence[Array], least: float, ticks: int = 6) -> None:
+    """Plain frame, grid and limits around the values, spanning at least `least`."""
+    finite = np.concatenate([each[np.isfinite(each)] for each in values])
+    low, high = (finite.min(), finite.max()) if finite.size else (0.0, 0.0)
+    room = max(0.06 * (high - low), 0.5 * (least - (high - low)))
+    axes.set_ylim(low - room, high + room)
+    axes.yaxis.set_major_locator(MaxNLocator(ticks, steps=[1, 2, 3, 5, 6, 10]))
+    axes.set_ylabel(y_label, fontsize=style.TEXT_SIZE, color=style.INK)
+    axes.yaxis.set_label_coords(-0.5 / _width(axes), 0.5)
+    axes.tick_params(labelsize=style.TEXT_SIZE, colors=style.QUIET, labelcolor=style.INK, length=3)
+    axes.grid(True, which="major", color=style.GRID, linewidth=0.7)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_color(style.QUIET)
+        axes.spines[side].set_linewidth(0.8)
+
+
+def _width(axes: Axes) -> float:
+    """Inches."""
+    return float(axes.bbox.width / axes.figure.dpi)
+
+
+def frequency_axis(axes: Axes, grid: Array, labelled: bool = True) -> None:
+    """Log frequency over the whole sweep, ticks at 20, 50, 100, ... Hz, the range of guitar fundamentals shaded."""
+    low, high = float(grid[0]), float(grid[-1])
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    axes.xaxis.set_major_locator(FixedLocator(style.frequency_ticks(low, high)))
+    axes.xaxis.set_minor_locator(FixedLocator(style.frequency_lines(low, high)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda tick, _: style.plain_frequency(tick)))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.grid(True, which="minor", axis="x", color=style.FAINT_GRID, linewidth=0.5)
+    axes.tick_params(axis="x", which="minor", length=0)
+    axes.tick_params(axis="x", labelbottom=labelled)
+    if labelled:
+        axes.set_xlabel("frequency [Hz]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
+    axes.axvspan(*style.GUITAR_BAND, facecolor=style.SHADE, edgecolor="none", zorder=0)
+
+
+def guitar_bracket(axes: Axes) -> None:
+    """Name the shaded range just above the axes, where no curve runs."""
+    low, high = (max(axes.get_xlim()[0], style.GUITAR_BAND[0]), min(axes.get_xlim()[1], style.GUITAR_BAND[1]))
+    if high <= low * 1.5:
+        return
+    across = axes.get_xaxis_transform()
+    axes.plot([low, high], [1.012, 1.012], transform=across, color="#b9b5ae", linewidth=2.2, clip_on=False,
+              solid_capstyle="butt")  # fmt: skip
+    axes.text((low * high) ** 0.5, 1.024, _bracket_words(axes, low, high), transform=across, ha="center",
+              va="bottom", fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip
+
+
+def _bracket_words(axes: Axes, low: float, high: float) -> str:
+    """The longest name that fits over the bracket."""
+    lowest, highest = axes.get_xlim()
+    width = _width(axes) * np.log(high / low) / np.log(highest / lowest)
+    names = ("guitar fundamentals, 82 Hz to 1.3 kHz", "guitar fundamentals", "guitar")
+    return next((name for name in names if text_width(name, style.SMALL_SIZE) <= width), "")
+
+
+def draw(axes: Axes, curves: Curves, gid: str, look: style.Look, order: float = 3.0) -> None:
+    """Draw the line of this `gid`."""
+    points = curves[gid]
+    axes.plot(points[:, 0], points[:, 1], color=look.colour, linewidth=look.width, linestyle=look.linestyle, gid=gid,
+              zorder=order, solid_joinstyle="round", dash_capstyle="butt")  # fmt: skip
+
+
+def fill(axes: Axes, curves: Curves, gid: str) -> None:
+    """Draw the fill of this `gid` in the colour of change."""
+    points = curves[gid]
+    settings: dict[str, Any] = {"facecolor": style.CHANGE, "alpha": style.CHANGE_ALPHA, "edgecolor": "none"}
+    axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=1.5, **settings)
+
+
+def between(x: Array, low: Array, high: Array) -> Array:
+    """Outline of the area between two curves, where both are numbers; shape (points, 2)."""
+    known = np.isfinite(low) & np.isfinite(high)
+    if not known.any():
+        return np.full((1, 2), np.nan)
+    there = np.column_stack([x[known], high[known]])
+    back = np.column_stack([x[known], low[known]])[::-1]
+    return np.concatenate([there, back])
+
+
+def label_room(labels: Sequence[str], most: float = 2.0) -> float:
+    """Inches that end labels need right of the axes; longer labels than `most` inches are broken into lines."""
+    widest = max((text_width(line, style.TEXT_SIZE) for each in labels for line in _broken(each, most)), default=0.0)
+    return _LEADER + _SAMPLE + 2 * _GAP + widest + 0.12
+
+
+def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, style.Look]], most: float = 2.0) -> None:
+    """Name lines right of the axes: a leader from the end of the line, a sample of its dashes, its name.
+
+    Labels keep the order of the line ends and move apart just as far as they must. Where lines end together, their
+    labels stand in the order the lines have where they are furthest apart.
+    """
+    box = axes.get_position()
+    left, bottom = box.x1 * picture.width, box.y0 * picture.height
+    tall = (box.y1 - box.y0) * picture.height
+    ends = np.array([bottom + tall * _end_fraction(axes, curve) for _, curve, _ in named])
+    heights = np.array([LINE_HEIGHT * len(_broken(name, most)) + 0.02 for name, _, _ in named])
+    places = spread(ends, heights, bottom - 0.1, bottom + tall + 0.1, _order(ends, [curve for _, curve, _ in named]))
+    for (name, _, look), end, place in zip(named, ends, places, strict=True):
+        x = left + _LEADER
+        thin = style.Look(look.colour, 0.6)
+        picture.rule([left + 0.02, x], [end, place], thin)
+        picture.rule([x, x + _SAMPLE], [place, place], style.Look(look.colour, look.width, look.dashes))
+        picture.stack(x + _SAMPLE + _GAP, place, _broken(name, most))
+
+
+def _order(ends: Array, curves: Sequence[Array]) -> list[int]:
+    """Indices of labels from the lowest to the highest."""
+    table = np.array([np.nan_to_num(curve, nan=0.0, posinf=0.0, neginf=0.0) for curve in curves])
+    furthest = int(np.argmax(table.max(axis=0) - table.min(axis=0)))
+    groups: list[list[int]] = []
+    for index in np.argsort(ends, kind="stable"):
+        if groups and ends[index] - ends[groups[-1][0]] < _TOGETHER:
+            groups[-1].append(int(index))
+        else:
+            groups.append([int(index)])
+    return [index for group in groups for index in sorted(group, key=lambda each: (table[each, furthest], -each))]
+
+
+def spread(wanted: Array, heights: Array, low: float, high: float, order: Sequence[int]) -> Array:
+    """Centres of labels as near as possible to where they are wanted, without overlap, between two limits.
+
+    Least squares under the given order from low to high (isotonic regression), then held inside the limits.
+    """
+    from scipy.optimize import isotonic_regression
+
+    tall = heights[list(order)]
+    offsets = np.concatenate([[0.0], np.cumsum(0.5 * (tall[1:] + tall[:-1]))])
+    free = np.asarray(isotonic_regression(wanted[list(order)] - offsets).x)
+    first, last = low + 0.5 * tall[0], high - 0.5 * tall[-1] - offsets[-1]
+    if last < first:  # more labels than room: centred, over both limits
+        first = last = 0.5 * (first + last)
+    places = np.empty_like(wanted)
+    places[list(order)] = np.clip(free, first, last) + offsets
+    return places
+
+
+def _broken(name: str, most: float) -> list[str]:
+    return wrapped(name, most, style.TEXT_SIZE)
+
+
+def _end_fraction(axes: Axes, curve: Array) -> float:
+    known = curve[np.isfinite(curve)]
+    low, high = axes.get_ylim()
+    return float(np.clip(((known[-1] if known.size else low) - low) / (high - low), 0.0, 1.0))
+
+
+def zero_line(axes: Axes) -> Line2D:
+    """A line at zero, stronger than the grid."""
+    return axes.axhline(0.0, color=style.QUIET, linewidth=0.8, zorder=2)

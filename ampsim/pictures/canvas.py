@@ -1,0 +1,268 @@
+"""A figure with heading and text alternative; its header; moving its curves; saving it."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import io
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
+from numpy.typing import NDArray
+
+from .. import style
+from ..errors import DescriptionError, nearest, shown
+
+Curves = Mapping[str, NDArray[np.float64]]
+"""The `gid` of each moving artist to its points, shape (points, 2), in the units of its axes."""
+
+SIDE = 0.78  # inches left of the axes
+_MARGIN = 1.03  # hinting makes letters at other resolutions up to this much wider
+_SAMPLE = 0.43  # inches, of a line or bar in the key
+_RULER: Any = FigureCanvasAgg(Figure((0.1, 0.1), dpi=100)).get_renderer()  # type: ignore[no-untyped-call]
+
+
+class Picture(Figure):
+    """A matplotlib figure that also has a heading and a text alternative (one paragraph with the numbers)."""
+
+    def __init__(self, width: float, height: float, heading: str, alternative: str) -> None:
+        super().__init__(figsize=(round(width, 2), round(height, 2)), dpi=100, facecolor="white")
+        FigureCanvasAgg(self)
+        self.heading = one_line(heading)
+        self.alternative = one_line(alternative)
+
+    @property
+    def width(self) -> float:
+        """Inches."""
+        return float(self.get_size_inches()[0])
+
+    @property
+    def height(self) -> float:
+        """Inches."""
+        return float(self.get_size_inches()[1])
+
+    def box(self, left: float, bottom: float, right: float, top: float) -> Axes:
+        """Axes with their edges at these places [inches from the lower left corner]."""
+        w, h = self.width, self.height
+        return self.add_axes((left / w, bottom / h, (right - left) / w, (top - bottom) / h))
+
+    def write(self, x: float, y: float, words: str, size: float = style.TEXT_SIZE, **more: Any) -> None:
+        """Write at a place [inches], by default with the top left corner there, in ink."""
+        settings: dict[str, Any] = {"va": "top", "ha": "left", "color": style.INK, **more}
+        self.text(x / self.width, y / self.height, one_line(words), fontsize=size, **settings)
+
+    def rule(self, x: Sequence[float], y: Sequence[float], look: style.Look, **more: Any) -> None:
+        """Draw a line [inches] over the whole figure."""
+        w, h = self.width, self.height
+        settings: dict[str, Any] = {"solid_capstyle": "butt", **more}
+        self.add_artist(
+            Line2D([each / w for each in x], [each / h for each in y], color=look.colour, linewidth=look.width,
+                   linestyle=look.linestyle, **settings)
+        )  # fmt: skip
+
+    def block(self, x: float, y: float, width: float, height: float, look: style.Bar, **more: Any) -> None:
+        """Draw a rectangle [inches] with its lower left corner at a place."""
+        w, h = self.width, self.height
+        self.add_artist(
+            Rectangle(
+                (x / w, y / h),
+                width / w,
+                height / h,
+                facecolor=look.face,
+                edgecolor=look.edge,
+                hatch=look.hatch or None,
+                linewidth=0.8,
+                **more,
+            )
+        )
+
+    def stack(self, x: float, middle: float, words: Sequence[str], size: float = style.TEXT_SIZE, **more: Any) -> None:
+        """Write lines one below the other around a height [inches], on baselines that do not depend on the letters."""
+        step, rise = 1.18 * size / 72.0, 0.36 * size / 72.0
+        for place, line in enumerate(words):
+            y = middle + step * (0.5 * (len(words) - 1) - place) - rise
+            self.write(x, y, line, size, va="baseline", **more)
+
+
+def one_line(text: str) -> str:
+    """A text from a file on one line, without control characters."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def text_width(words: str, size: float, bold: bool = False) -> float:
+    """Width [inches] of a line of text."""
+    font = FontProperties(size=size, weight="bold" if bold else "normal")
+    return float(_RULER.get_text_width_height_descent(one_line(words), font, ismath=False)[0]) / 100.0 * _MARGIN
+
+
+def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:
+    """Break a text into lines of at most `width` inches, at spaces where it can be."""
+    lines = [""]
+    for word in one_line(words).split():
+        longer = f"{lines[-1]} {word}".strip()
+        if text_width(longer, size, bold) <= width:
+            lines[-1] = longer
+            continue
+        pieces = _chopped(word, width, size, bold)
+        lines = [*lines, *pieces] if lines[-1] else pieces
+    return lines
+
+
+def _chopped(word: str, width: float, size: float, bold: bool) -> list[str]:
+    pieces = [""]
+    for sign in word:
+        if pieces[-1] and text_width(pieces[-1] + sign, size, bold) > width:
+            pieces.append("")
+        pieces[-1] += sign
+    return pieces
+
+
+Keys = Sequence[tuple[str, style.Look | style.Bar]]
+
+
+def header_height(heading: str, subtitle: str, width: float, keys: Keys = (), left: float = SIDE) -> float:
+    """Inches that `header` takes."""
+    room = width - left - 0.2
+    titles, subtitles = _header_lines(heading, subtitle, room)
+    rows = sum(len(_key_lines(name, room)) for row in _key_rows(keys, room) for name, _ in row[:1])
+    return 0.14 + 0.21 * len(titles) + 0.165 * len(subtitles) + (0.07 + 0.17 * rows if keys else 0.0) + 0.08
+
+
+def header(picture: Picture, subtitle: str, keys: Keys = (), left: float = SIDE) -> float:
+    """Write heading, subtitle and a key of line or bar samples; return the height [inches] where they end."""
+    room = picture.width - left - 0.2
+    titles, subtitles = _header_lines(picture.heading, subtitle, room)
+    y = picture.height - 0.14
+    for line in titles:
+        picture.write(left, y, line, style.TITLE_SIZE, weight="bold")
+        y -= 0.21
+    for line in subtitles:
+        picture.write(left, y, line, color=style.QUIET)
+        y -= 0.165
+    y -= 0.07 + 0.085
+    for row in _key_rows(keys, room):
+        x = left
+        for name, look in row:
+            lines = _key_lines(name, room)
+            _sample(picture, x, y, look)
+            picture.stack(x + _SAMPLE, y - 0.085 * (len(lines) - 1), lines)
+            x += _SAMPLE + text_width(name, style.TEXT_SIZE) + 0.3
+        y -= 0.17 * len(_key_lines(row[0][0], room))
+    return picture.height - header_height(picture.heading, subtitle, picture.width, keys, left)
+
+
+def _header_lines(heading: str, subtitle: str, room: float) -> tuple[list[str], list[str]]:
+    return wrapped(heading, room, style.TITLE_SIZE, True), wrapped(subtitle, room, style.TEXT_SIZE)
+
+
+def _key_lines(name: str, room: float) -> list[str]:
+    return wrapped(name, room - _SAMPLE, style.TEXT_SIZE)
+
+
+def _key_rows(keys: Keys, room: float) -> list[Keys]:
+    """All in one row when they fit, else one to a row."""
+    whole = sum(_SAMPLE + text_width(name, style.TEXT_SIZE) + 0.3 for name, _ in keys) - 0.3
+    return [keys] if keys and whole <= room else [[key] for key in keys]
+
+
+def _sample(picture: Picture, x: float, y: float, look: style.Look | style.Bar) -> None:
+    if isinstance(look, style.Look):
+        picture.rule([x, x + _SAMPLE - 0.08], [y, y], look)
+    else:
+        picture.block(x, y - 0.055, _SAMPLE - 0.08, 0.11, look)
+
+
+@style.applied()
+def move(picture: Picture, curves: Curves) -> None:
+    """Give the moving artists of a picture new points; axes, ticks and words stay.
+
+    Raises
+    ------
+    DescriptionError
+        When a picture has no artist of such a `gid`.
+    """
+    moving = {str(each.get_gid()): each for each in picture.findobj(_movable)}
+    for gid, points in curves.items():
+        artist = moving.get(gid)
+        if isinstance(artist, Line2D):
+            artist.set_data(points[:, 0], points[:, 1])
+        elif isinstance(artist, Polygon):
+            artist.set_xy(points)
+        else:
+            raise DescriptionError(f"this picture has no curve {shown(gid)}{nearest(gid, moving)}")
+
+
+def _movable(artist: Artist) -> bool:
+    return artist.get_gid() is not None
+
+
+@style.applied()
+def png(picture: Picture, dpi: float = 200.0) -> bytes:
+    """The picture as PNG; the text alternative stands in its "Description"."""
+    buffer = io.BytesIO()
+    facts = {"Title": picture.heading, "Description": picture.alternative, "Software": None}
+    picture.savefig(buffer, format="png", dpi=dpi, metadata=facts)
+    return buffer.getvalue()
+
+
+@style.applied()
+def svg(picture: Picture) -> str:
+    """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
+    buffer = io.StringIO()
+    picture.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    drawn = buffer.getvalue()
+    name = "ampsim-" + hashlib.sha256((picture.heading + drawn).encode()).hexdigest()[:10]
+    start = drawn.index("<svg ")
+    end = drawn.index(">", start) + 1
+    tag = f'<svg id="{name}" role="img" aria-labelledby="{name}-title" aria-describedby="{name}-desc" '
+    words = (
+        f'\n <title id="{name}-title">{html.escape(picture.heading)}</title>'
+        f'\n <desc id="{name}-desc">{html.escape(picture.alternative)}</desc>'
+    )
+    body = drawn[end:].replace('<style type="text/css">*{', f'<style type="text/css">#{name} *{{', 1)
+    return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
+
+
+def save(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
+    """Write a picture; return the files written.
+
+    Parameters
+    ----------
+    picture : Picture
+    path : str or Path
+        With the ending of a format: that format alone. Without: one file for each of `formats`.
+    formats : sequence of {"png", "svg"}
+        PNG has 200 dots per inch.
+
+    Raises
+    ------
+    DescriptionError
+        For another format, or when a file cannot be written.
+    """
+    target = Path(path)
+    if target.suffix in (".png", ".svg"):
+        return [_write(picture, target)]
+    return [_write(picture, target.with_name(f"{target.name}.{each}")) for each in formats]
+
+
+def _write(picture: Picture, target: Path) -> Path:
+    if target.suffix not in (".png", ".svg"):
+        raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
+    content = png(picture) if target.suffix == ".png" else svg(picture).encode()
+    partial = target.with_name(target.name + ".part")
+    try:
+        partial.write_bytes(content)
+        os.replace(partial, target)
+    except OSError as problem:
+        raise DescriptionError(f"{target}: could not be written: {problem}") from problem
+    return target

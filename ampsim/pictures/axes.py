@@ -144,21 +144,23 @@ def _order(ends: Array, curves: Sequence[Array]) -> list[int]:
     return [index for group in groups for index in sorted(group, key=lambda each: (table[each, furthest], -each))]
 
 
-def spread(wanted: Array, heights: Array, low: float, high: float, order: Sequence[int]) -> Array:
+def spread(wanted: Array, heights: Array, low: float, high: float, order: Sequence[int] | None = None) -> Array:
     """Centres of labels as near as possible to where they are wanted, without overlap, between two limits.
 
-    Least squares under the given order from low to high (isotonic regression), then held inside the limits.
+    Least squares under an order from low to high, default that of the wanted places (isotonic regression), then held
+    inside the limits.
     """
     from scipy.optimize import isotonic_regression
 
-    tall = heights[list(order)]
+    rising = np.argsort(wanted, kind="stable") if order is None else np.asarray(order)
+    tall = heights[rising]
     offsets = np.concatenate([[0.0], np.cumsum(0.5 * (tall[1:] + tall[:-1]))])
-    free = np.asarray(isotonic_regression(wanted[list(order)] - offsets).x)
+    free = np.asarray(isotonic_regression(wanted[rising] - offsets).x)
     first, last = low + 0.5 * tall[0], high - 0.5 * tall[-1] - offsets[-1]
     if last < first:  # more labels than room: centred, over both limits
         first = last = 0.5 * (first + last)
     places = np.empty_like(wanted)
-    places[list(order)] = np.clip(free, first, last) + offsets
+    places[rising] = np.clip(free, first, last) + offsets
     return places
 
 

@@ -1,0 +1,31 @@
+"""All claims, and all checks with our numbers."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from . import copied, networks, outputs, stages, textbook, valves_alone
+from .claims import Case, Check, Claim
+
+FAMILIES = (valves_alone, stages, outputs, textbook, networks, copied)
+
+
+@lru_cache(maxsize=1)
+def cases() -> tuple[Case, ...]:
+    """Every circuit with its claims; nothing is simulated yet."""
+    return tuple(case for family in FAMILIES for case in family.cases())
+
+
+def claims() -> list[Claim]:
+    """Every claim, in order."""
+    return [claim for case in cases() for claim in case.claims]
+
+
+@lru_cache(maxsize=1)
+def checks() -> dict[str, Check]:
+    """Every claim by name with our number: simulates everything, once."""
+    found = {}
+    for case in cases():
+        ours = case.measure()
+        found.update({claim.name: Check(claim, ours[claim.quantity]) for claim in case.claims})
+    return found

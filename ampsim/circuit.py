@@ -111,6 +111,8 @@ def _drawn(amp: Amp) -> Circuit:
             )
         bench = Bench(amp, stage, signal)
         signal = template.build(bench)
+        if not signal:
+            raise DescriptionError(f"{amp.file}: stage '{stage.name}' hands on no signal; put a pin on the net 'out'")
         outputs[stage.name] = signal[0]
         for number, extra in enumerate(signal[1:], 2):
             outputs[f"{stage.name} ({number})"] = extra

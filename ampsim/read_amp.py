@@ -145,7 +145,8 @@ def _check(amp: Amp) -> None:
     unused = set(amp.part_by_designator) - {element.designator for element in wired.elements}
     fitted = {edit.part for switch in amp.switches for _, edits in switch.positions for edit in edits}
     if unused - fitted:
-        raise DescriptionError(f"{amp.file}: parts: {', '.join(sorted(unused - fitted))} stand in no stage and no rail")
+        names = ", ".join(sorted(unused - fitted))
+        raise DescriptionError(f"{amp.file}: parts: no stage and no rail has a place for {names}")
     for place, _ in amp.drawn_volts:
         wired.net(place)
     for switch in amp.switches:

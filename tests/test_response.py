@@ -180,3 +180,14 @@ def test_a_loudspeaker_pad_leaves_the_speaker_at_the_speaker():
     response = simulate([AMP, apply(AMP, pad)], FrequencySweep(400, 4000, 1), nodes=["speaker", "T1.tap8"])
     at_speaker, at_tap = abs(response["voltage"].values[1, 0, :, 0])
     assert at_speaker < 0.7 * at_tap
+
+
+def test_free_wiring_without_an_output_says_what_is_missing():
+    with pytest.raises(DescriptionError, match="put a pin on the net 'out'"):
+        parse_amp(
+            {
+                "name": "x",
+                "parts": {"R1": "1k"},
+                "stages": [{"name": "d", "template": "free wiring", "wires": {"R1": ["in", "ground"]}}],
+            }
+        )

@@ -9,6 +9,7 @@ from .bias import bias, describe_bias
 from .canvas import Curves, Picture, move, png, save, svg
 from .families import describe_family, family, family_curves
 from .harmonics import describe_harmonics, harmonics
+from .loops import describe_loops, loops, loops_curves
 from .overlays import describe_overlay, overlay, overlay_curves
 from .waveforms import describe_waveform, waveform, waveform_curves
 
@@ -19,11 +20,14 @@ __all__ = [
     "describe_bias",
     "describe_family",
     "describe_harmonics",
+    "describe_loops",
     "describe_overlay",
     "describe_waveform",
     "family",
     "family_curves",
     "harmonics",
+    "loops",
+    "loops_curves",
     "move",
     "overlay",
     "overlay_curves",

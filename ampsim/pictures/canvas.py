@@ -51,6 +51,10 @@ class Picture(Figure):
         """Inches."""
         return float(self.get_size_inches()[1])
 
+    def _repr_png_(self) -> bytes:
+        """What a notebook shows, also without a kernel."""
+        return png(self, 110.0)
+
     def box(self, left: float, bottom: float, right: float, top: float) -> Axes:
         """Axes with their edges at these places [inches from the lower left corner]."""
         w, h = self.width, self.height

@@ -8,7 +8,6 @@ import numpy as np
 import xarray as xr
 
 from .. import measures, style
-from ..errors import DescriptionError
 from . import words
 from .axes import LINE_HEIGHT, draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy
 from .canvas import SIDE, Curves, Picture, header, header_height
@@ -98,8 +97,7 @@ def family(
     """
     lines = _lines(response, positions, variant)
     count = lines.sizes["position"]
-    if not 1 <= count <= _MOST_LINES:
-        raise DescriptionError(f"{count} lines in one picture; {_MOST_LINES} stay readable: name some positions")
+    words.refuse_more(count, _MOST_LINES)
     curves = family_curves(response, node, positions, variant, base, reference)
     heading = title or f"{words.amp_name(lines)}: {lines['variant'].values[0]}"
     subtitle = words.gain_subtitle(lines, node, reference)

@@ -94,3 +94,9 @@ def greatest(change: xr.DataArray) -> str:
         return "less than 0.05 dB anywhere"
     at = style.in_hertz(float(change["frequency"].values[place]))
     return f"{style.in_decibels(float(change.values[place]), sign=True)} at {at}"
+
+
+def refuse_more(count: int, most: int) -> None:
+    """Refuse more lines than stay readable in one picture."""
+    if not 1 <= count <= most:
+        raise DescriptionError(f"{count} lines in one picture; {most} stay readable: name some positions")

@@ -100,9 +100,10 @@ def _ramp(fraction: float) -> str:
 
 
 def frequency_ticks(low: float, high: float) -> list[float]:
-    """Frequencies [Hz] to label between two limits: 1, 2 and 5 in every decade."""
+    """Frequencies [Hz] to label between two limits: 1, 2 and 5 in every decade, 1 alone where there are many."""
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = (step * 10.0**decade for decade in decades for step in (1, 2, 5))
+    steps = (1, 2, 5) if math.log10(high / low) < 4.5 else (1,)
+    ticks = (step * 10.0**decade for decade in decades for step in steps)
     return [tick for tick in ticks if low * (1 - 1e-9) <= tick <= high * (1 + 1e-9)]
 
 
@@ -114,7 +115,9 @@ def frequency_lines(low: float, high: float) -> list[float]:
 
 
 def plain_frequency(frequency: float) -> str:
-    """A tick: "50", "2k"."""
+    """A tick: "50", "2k", "1M"."""
+    if frequency >= 1e6:
+        return f"{frequency / 1e6:g}M"
     return f"{frequency / 1000:g}k" if frequency >= 1000 else f"{frequency:g}"
 
 

@@ -52,7 +52,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise DescriptionError(f"{path}: not TOML: {problem}") from None
 
 
-def _path(name: str | Path, folder: str, beside: Path | None = None) -> Path:
+def _path(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
     """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>."""
     path = Path(name)
     if path.suffix == ".toml":
@@ -63,7 +63,8 @@ def _path(name: str | Path, folder: str, beside: Path | None = None) -> Path:
         return path
     known = {each.stem: each for each in sorted((models() / folder).rglob("*.toml"))}
     if str(name) not in known:
-        raise DescriptionError(f"{shown(str(name))} is not a file and not in models/{folder}{nearest(name, known)}")
+        text = f"{shown(str(name))} is not a file and not in models/{folder}{nearest(name, known)}"
+        raise DescriptionError(f"{where}: {text}" if where else text)
     return known[str(name)]
 
 
@@ -118,11 +119,11 @@ def load_job(name: str | Path) -> Job:
     path = _path(name, "jobs")
     data = read_toml(path)
     top = Entry(data, path.name)
-    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent))
+    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods")
     if not isinstance(names, list) or not names:
         raise top.fail("mods", f"{shown(names)} is not a list of mods")
-    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent)) for each in names]
+    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
     return read_job(data, path.name, stock, apply(stock, *mods))
 
 

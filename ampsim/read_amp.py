@@ -108,21 +108,25 @@ def _wires(table: Entry, kinds: Mapping[str, str]) -> tuple[tuple[str, tuple[tup
         table.check_designator(designator, designator)
         if designator not in kinds:
             raise table.fail(designator, f"{shown(designator)} is not in [parts]{nearest(designator, kinds)}")
-        value = table.raw(designator)
-        if isinstance(value, list) and kinds[designator] in PINS:
-            value = (
-                dict(zip(PINS[kinds[designator]], value, strict=False))
-                if len(value) == len(PINS[kinds[designator]])
-                else value
-            )
-        pins = Entry(value, table.file, f"{table.name}.{designator}")
+        pins = Entry(_named_pins(table, designator, kinds[designator]), table.file, f"{table.name}.{designator}")
         for pin in pins.names():
             if not _pin_fits(pin, kinds[designator]):
-                raise pins.fail(pin, f"a {kinds[designator]} has no pin {shown(pin)}")
+                known = PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ()))
+                raise pins.fail(pin, f"a {kinds[designator]} has no pin {shown(pin)}; it has {', '.join(known)}")
         for pin in PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ())):
             pins.raw(pin)
         wired.append((designator, tuple((pin, pins.place(pin, pins.raw(pin))) for pin in pins.names())))
     return tuple(wired)
+
+
+def _named_pins(table: Entry, designator: str, kind: str) -> object:
+    """Nets given as a bare list belong to the pins in their order."""
+    value = table.raw(designator)
+    if not isinstance(value, list) or kind not in PINS:
+        return value
+    if len(value) != len(PINS[kind]):
+        raise table.fail(designator, f"{shown(value)} does not name a net for each of the pins {', '.join(PINS[kind])}")
+    return dict(zip(PINS[kind], value, strict=True))
 
 
 _LEAST_PINS = {"valve": ("plate", "grid", "cathode"), "transformer": ("primary_a", "primary_b", "common")}

@@ -89,3 +89,16 @@ def test_an_amp_without_feedback_asks_for_the_place():
         loop_gain(load_amp("workshop-b"))
     with pytest.raises(DescriptionError, match=r"nearest: R20\."):
         loop_gain(AMP, "R20.3")
+
+
+def test_the_picture_shows_the_loop_gain():
+    from ampsim.pictures import loops, loops_curves
+
+    response = loop_gain(AMP, positions=[{"presence": 0.0}, {"presence": 1.0}], sweep=SWEEP)
+    picture = loops(response)
+    lines = {
+        line.get_gid(): line.get_ydata() for line in picture.axes[0].lines if str(line.get_gid()).startswith("line")
+    }
+    np.testing.assert_allclose(lines["line-1"], 20 * np.log10(abs(response["loop_gain"].values[0, 1])))
+    assert set(lines) == set(loops_curves(response))
+    assert "presence=1" in picture.alternative

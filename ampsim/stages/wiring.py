@@ -113,9 +113,10 @@ class Bench:
         socket = self.part(designator)
         family = self.amp.valve_by_type[socket.type].family  # type: ignore[union-attr]
         if (family == "pentode") != bool(screen):
-            wanted = "a pentode" if screen else "a triode"
+            wanted = "pentode" if screen else "triode"
             raise DescriptionError(
-                f"{self.amp.file}: stage '{self.stage.name}': {designator} stands where {wanted} belongs"
+                f"{self.amp.file}: stage '{self.stage.name}': {designator} is an {socket.type}, a {family}; "  # type: ignore[union-attr]
+                f"a {wanted} belongs here"
             )
         pins = {"plate": plate, "grid": grid, "cathode": cathode} | ({"screen": screen} if screen else {})
         self.put(designator, **pins)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket, Switch
-from .errors import DescriptionError
+from .errors import DescriptionError, nearest
 from .quantities import FARAD, HENRY, OHM, format_value
 
 
@@ -33,7 +33,19 @@ def apply(amp: Amp, *mods: Mod) -> Amp:
     for mod in mods:
         _refuse_clash(amp, mod)
         amp = replace(amp, mods=tuple(sorted((*amp.mods, mod), key=lambda each: each.name)))
+    check_shafts(amp)
     return amp
+
+
+def check_shafts(amp: Amp) -> None:
+    """Refuse a switch on the shaft of a pot that is not there (a pull-pot is a pot and a switch on one shaft)."""
+    pots = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
+    for switch in amp.all_switches:
+        if switch.shaft and switch.shaft not in pots:
+            raise DescriptionError(
+                f"{amp.file}: switch {switch.designator} is on the shaft of {switch.shaft}, which is no pot of this amp"
+                f"{nearest(switch.shaft, pots)}"
+            )
 
 
 def _refuse_clash(amp: Amp, mod: Mod) -> None:

@@ -9,6 +9,7 @@ from .amp import Amp, AnyPart, Rail, Stage, Transformer
 from .circuit import circuit
 from .entries import Entry
 from .errors import DescriptionError, nearest, shown
+from .mods import check_shafts
 from .quantities import VOLT
 from .read_mod import read_switch
 from .read_parts import PINS, ValveFinder, kind_of, read_parts, valves_of
@@ -145,6 +146,7 @@ def _check(amp: Amp) -> None:
             raise DescriptionError(f"{amp.file}: rails: {rail.name} is fed from {shown(rail.fed_from)}{known}")
     for stage in amp.stages:
         _check_words(amp, stage)
+    check_shafts(amp)
     wired = circuit(amp)
     unused = set(amp.part_by_designator) - {element.designator for element in wired.elements}
     fitted = {edit.part for switch in amp.switches for _, edits in switch.positions for edit in edits}

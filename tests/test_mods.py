@@ -149,3 +149,23 @@ def test_a_mod_may_put_another_valve_in():
     change = diff(AMP, apply(AMP, mod))[0]
     assert (change.before, change.after) == ("12AX7", "12AY7")
     assert "valve_12ay7" in netlist(apply(AMP, mod))
+
+
+def test_a_pull_pot_is_a_switch_on_a_pots_shaft():
+    pull = {
+        "name": "pull",
+        "reason": "r",
+        "parts": {"C990": "1n"},
+        "switches": [
+            {
+                "designator": "S990",
+                "control": "pull bright",
+                "shaft": "P1",
+                "positions": {"in": [], "out": [{"fit": "C990", "between": ["P1.top", "P1.wiper"]}]},
+            }
+        ],
+    }
+    assert apply(AMP, parse_mod(pull)).controls["pull bright"].positions == ("in", "out")
+    pull["switches"][0]["shaft"] = "P77"
+    with pytest.raises(DescriptionError, match="shaft of P77, which is no pot of this amp"):
+        apply(AMP, parse_mod(pull))

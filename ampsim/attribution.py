@@ -23,7 +23,7 @@ from .steps import Step, amp_with, plan
 METHOD = "Shapley value: the mean over all orders of doing the edits"
 SOURCE = (
     "L. S. Shapley, A value for n-person games, in: Contributions to the Theory of Games II, "
-    "Annals of Mathematics Studies 28, Princeton University Press 1953, pp. 307-317 (from memory)"
+    "Annals of Mathematics Studies 28, 1953, pp. 307-317 (from memory)"
 )
 
 

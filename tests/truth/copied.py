@@ -18,7 +18,7 @@ _PENTODE = (
     "cathode_milliamps", "grid_leak_self_bias", "grid_leak_fixed_bias", "heater_cathode_volts",
 )  # fmt: skip
 SHEETS = (
-    ("L1", "12AX7", "US data sheet 12AX7, design-centre ratings, transcription", "secondary",
+    ("L1", "12AX7", "US data sheet 12AX7, design-centre ratings, a retyped copy", "secondary",
      ("plate_volts", "plate_watts", "heater_cathode_volts", "negative_grid_volts"), (300, 1.0, 180, 50)),
     ("L3", "12AT7", "Philips data sheet ECC81, 1969, p. 2", "verified", _RATINGS, (550, 300, 2.5, 15, 50, 1e6, 90)),
     ("L4", "12AU7", "Philips data sheet ECC82, 1959, p. 4", "verified", _RATINGS,
@@ -32,7 +32,7 @@ SHEETS = (
      ("plate_volts", "plate_watts"), (500, 30)),
 )  # fmt: skip
 CAPACITANCES = (
-    ("C1", "12AX7", "US data sheet 12AX7, transcription", "secondary", (1.7e-12, 1.6e-12)),
+    ("C1", "12AX7", "US data sheet 12AX7, a retyped copy", "secondary", (1.7e-12, 1.6e-12)),
     ("C3", "12AT7", "Philips data sheet ECC81, 1969, p. 2", "verified", (1.6e-12, 2.3e-12)),
     ("C4", "12AU7", "Philips data sheet ECC82, 1954, p. 1", "verified", (1.6e-12, 1.8e-12)),
     ("C5", "6DJ8", "Philips data sheet ECC88, 1958, p. 1", "verified", (1.4e-12, 3.3e-12, 1.8e-12)),

@@ -17,7 +17,7 @@ from .claims import CLOSED, Case, Claim, Limit, printed
 
 STACK = (
     "D. T. Yeh, J. O. Smith, Proc. DAFx-06, 2006: transfer function of the three-band passive tone stack, "
-    "coefficients checked in five transcriptions"
+    "coefficients checked in five printed copies"
 )
 THEORY = "voltage divider of complex impedances (definition), worked out in the test"
 HERTZ = (50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0)

@@ -1,0 +1,384 @@
+"""Every figure that ampsim promises, measured in one run: `python -m tests.figures` (`--quick` for smaller counts).
+
+Ratios compare two things measured in turn in this same run, so they hold on a slow or busy machine as well.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ampsim import engine
+from ampsim.amp import Amp
+from ampsim.analyses import FrequencySweep, Sine, Transient
+from ampsim.errors import AmpsimError
+from ampsim.library import load_amp, load_mod
+from ampsim.mods import apply
+from ampsim.netlist import Netlist, build
+from ampsim.response import listening_points, simulate
+from tests import hostile, random_amps
+
+ROOT = Path(__file__).resolve().parent.parent
+SWEEP = FrequencySweep()
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How much is tried."""
+
+    repetitions: int
+    runs: int
+    amps: int
+    strings: int
+
+
+FULL = Scale(repetitions=150, runs=10_000, amps=3000, strings=10_000)
+QUICK = Scale(repetitions=40, runs=1000, amps=150, strings=1000)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One line of the table."""
+
+    name: str
+    value: str
+    goal: str
+    fine: bool
+
+
+def say(text: str) -> None:
+    """Show progress."""
+    print(f"figures: {text}", file=sys.stderr, flush=True)
+
+
+def full_amp() -> Amp:
+    """The amp that speed is measured on: the larger one that comes with ampsim."""
+    return load_amp("workshop-a")
+
+
+def positions(count: int) -> list[dict[str, float | str]]:
+    """As many different positions of three knobs."""
+    return [
+        {"gain": 0.05 + 0.9 * n / count, "treble": (n % 10) / 9.0, "master": 0.1 + 0.8 * (n % 7) / 6.0}
+        for n in range(count)
+    ]
+
+
+# Others to compare with: each works in a process of its own, one request a line, answering with the time it took ------
+
+
+def bare(request: dict[str, Any]) -> float:
+    """ngspice in this process through its shared library, nothing around it: load, run, copy the vectors [s]."""
+    import numpy as np
+
+    spice = _shared()
+    begin = time.perf_counter()
+    spice.load_circuit(request["text"])
+    spice.exec_command(request["command"])
+    plot = spice.last_plot
+    scale = "frequency" if request["command"].startswith("ac") else "time"
+    data = [np.array(_vector(spice, f"{plot}.{name}")) for name in (scale, *request["vectors"])]
+    spice.exec_command("destroy all")
+    spice.exec_command("remcirc")
+    spent = time.perf_counter() - begin
+    assert all(row.size == request["points"] for row in data)
+    return spent
+
+
+def _vector(spice: Any, name: str) -> Any:
+    import numpy as np
+    from PySpice.Spice.NgSpice.Shared import ffi
+
+    info = spice._ngspice_shared.ngGet_Vec_Info(name.encode())
+    return np.frombuffer(ffi.buffer(info.v_compdata, info.v_length * 16), dtype=complex)
+
+
+def high_level(request: dict[str, Any]) -> float:
+    """PySpice's own objects: circuit, simulator, ac analysis, the vectors as numpy arrays [s]."""
+    import numpy as np
+    from PySpice.Spice.Netlist import Circuit
+
+    spice = _shared()
+    body = "\n".join(request["text"].split("\n")[1:-2])
+    command = request["command"].split()
+    begin = time.perf_counter()
+    circuit = Circuit("amp")
+    circuit.raw_spice = body
+    simulator = circuit.simulator(temperature=27, nominal_temperature=27, ngspice_shared=spice)
+    analysis = simulator.ac(
+        variation="dec", number_of_points=int(command[2]),
+        start_frequency=float(command[3]), stop_frequency=float(command[4]),
+    )  # fmt: skip
+    data = [np.array(analysis.frequency), *(np.array(node) for node in analysis.nodes.values())]
+    spent = time.perf_counter() - begin
+    assert len(data) == len(request["vectors"]) + 1
+    assert all(row.size == request["points"] for row in data)
+    spice.exec_command("remcirc")
+    return spent
+
+
+def _shared() -> Any:
+    import logging
+
+    from PySpice.Spice.NgSpice.Shared import NgSpiceShared
+
+    from ampsim.ngspice_library import find, preload
+
+    if "spice" not in _keep:
+        logging.disable(logging.CRITICAL)
+        preload(find())
+        NgSpiceShared.LIBRARY_PATH = str(find())
+        _keep["spice"] = NgSpiceShared.new_instance()
+    return _keep["spice"]
+
+
+_keep: dict[str, Any] = {}
+
+
+def serve(work: Callable[[dict[str, Any]], float]) -> None:
+    """Answer every request on the input with the time that it took."""
+    answers = os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)
+    for line in sys.stdin:
+        print(work(json.loads(line)), file=answers, flush=True)
+
+
+class Other:
+    """A process to compare with."""
+
+    def __init__(self, kind: str) -> None:
+        # Away from the repository and from start files of others.
+        self._folder = tempfile.mkdtemp()
+        Path(self._folder, ".spiceinit").touch()
+        surroundings = os.environ | {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "tests.figures", "--serve", kind], cwd=self._folder, env=surroundings,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
+
+    def time(self, netlist: Netlist) -> float:
+        """How long it takes over a netlist [s]."""
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        request = {
+            "text": netlist.text,
+            "command": netlist.command,
+            "vectors": netlist.vectors,
+            "points": netlist.points,
+        }
+        print(json.dumps(request), file=self._process.stdin, flush=True)
+        return float(self._process.stdout.readline())
+
+    def close(self) -> None:
+        """End it."""
+        self._process.kill()
+        self._process.wait()
+        shutil.rmtree(self._folder)
+
+
+# Speed ----------------------------------------------------------------------------------------------------------------
+
+
+def one_position(scale: Scale) -> Iterator[Figure]:
+    """One position of the full amp against ngspice with nothing around it, in turn."""
+    amp, other = full_amp(), Other("bare")
+    places = tuple(listening_points(amp).values())
+    ours, bares = [], []
+    try:
+        for position in positions(scale.repetitions + 20):
+            begin = time.perf_counter()
+            simulate(amp, SWEEP, [position])
+            ours.append(time.perf_counter() - begin)
+            bares.append(other.time(build(amp, position, SWEEP, places)))
+    finally:
+        other.close()
+    mine, base = (statistics.median(times[20:]) for times in (ours, bares))
+    ratio = mine / base
+    value = f"{ratio:.2f} ({1e3 * mine:.2f} ms against {1e3 * base:.2f} ms)"
+    yield Figure(
+        "one position, values in to dataset out, over bare ngspice in one process", value, "<= 1.5", ratio <= 1.5
+    )
+
+
+def thousand_positions(scale: Scale) -> Iterator[Figure]:
+    """A thousand positions on all cores against PySpice's own high-level calls on one core, in turn."""
+    amp, other = full_amp(), Other("high-level")
+    places = tuple(listening_points(amp).values())
+    many = positions(1000)
+    simulate(amp, SWEEP, many[:50])
+    ours: list[float] = []
+    others: list[float] = []
+    try:
+        for turn in range(3):
+            others += [other.time(build(amp, one, SWEEP, places)) for one in many[turn :: 3000 // scale.repetitions]]
+            begin = time.perf_counter()
+            simulate(amp, SWEEP, many)
+            ours.append((time.perf_counter() - begin) / len(many))
+    finally:
+        other.close()
+    mine, base = statistics.median(ours), statistics.median(others)
+    ratio = mine / base
+    value = f"{ratio:.2f} ({1e3 * mine:.2f} ms against {1e3 * base:.2f} ms)"
+    name = f"1,000 positions on {os.cpu_count()} cores, each, over PySpice's high-level ac on one"
+    yield Figure(name, value, "<= 0.25", ratio <= 0.25)
+
+
+# Memory ---------------------------------------------------------------------------------------------------------------
+
+
+def resident() -> dict[int, int]:
+    """Resident memory [KiB] of this process and of its simulator processes, by process number."""
+    found = {os.getpid(): _resident(Path("/proc/self"))}
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            parent = int((folder / "stat").read_text().rpartition(")")[2].split()[1])
+            if parent == os.getpid():
+                found[int(folder.name)] = _resident(folder)
+        except (OSError, TypeError):
+            continue
+    return found
+
+
+def _resident(folder: Path) -> int:
+    return int(re.search(r"VmRSS:\s+(\d+)", (folder / "status").read_text())[1])  # type: ignore[index]
+
+
+def memory(scale: Scale) -> Iterator[Figure]:
+    """Growth of caller and simulator processes over many runs: altered and loaded afresh, some in time."""
+    amp = apply(full_amp(), load_mod("cathode-switch"), load_mod("bright-switch"))
+    cathodes = amp.controls["cathode"].positions
+    sweeps = [one | {"cathode": cathodes[n % 3]} for n, one in enumerate(positions(980))]
+    moving = Transient(Sine(1000.0, 0.02, 0.0, 3))
+
+    def thousand() -> None:
+        simulate(amp, SWEEP, sweeps)
+        simulate(amp, moving, sweeps[:20], ["speaker"])
+
+    thousand()
+    thousand()
+    before = resident()
+    for _ in range(scale.runs // 1000):
+        thousand()
+    after = resident()
+    assert len(before) > 1
+    assert set(before) <= set(after), "a simulator process was replaced"
+    growth = max(100.0 * (after[process] / size - 1.0) for process, size in before.items())
+    value = f"{growth:.1f} % ({max(after.values()) / 1024:.0f} MiB at most)"
+    yield Figure(
+        f"growth of resident memory over {scale.runs:,} runs, caller and simulators", value, "< 5 %", growth < 5.0
+    )
+
+
+# The rest -------------------------------------------------------------------------------------------------------------
+
+
+def amps_by_lot(scale: Scale) -> Iterator[Figure]:
+    """Random amps."""
+    total = random_amps.run(scale.amps, progress=True)
+    for number, analysis, message in total.failures:
+        say(f"amp {number}: {analysis}: {message.splitlines()[0]}")
+    for number, fault in total.wrong:
+        say(f"amp {number}: {fault}")
+    share = total.failed_percent
+    yield Figure(
+        "random amps tried (at rest, swept, 20 ms in time)", f"{total.tried:,}", ">= 3,000", total.tried >= 3000
+    )
+    yield Figure("random amps not converged", f"{share:.2f} %", "<= 0.3 %", share <= 0.3)
+    yield Figure("random amps silently wrong", f"{total.wrong_amps}", "0", total.wrong_amps == 0)
+
+
+def _seconds(*arguments: str) -> float:
+    spent = []
+    for _ in range(5):
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, *arguments], cwd=ROOT, check=True, capture_output=True)
+        spent.append(time.perf_counter() - begin)
+    return statistics.median(spent)
+
+
+def start_up(_: Scale) -> Iterator[Figure]:
+    """From the shell: medians of five, set-up done."""
+    folder = tempfile.mkdtemp()
+    try:
+        for name, goal, arguments in (
+            ("import ampsim", 0.3, ("-c", "import ampsim")),
+            ("ampsim --help", 0.3, ("-m", "ampsim", "--help")),
+            ("ampsim audition, pictures and tables", 3.0, ("-m", "ampsim", "audition", "--to", folder)),
+        ):
+            seconds = _seconds(*arguments)
+            yield Figure(name, f"{seconds:.2f} s", f"{goal:g} s", seconds <= goal)
+    finally:
+        shutil.rmtree(folder)
+
+
+def hostile_strings(scale: Scale) -> Iterator[Figure]:
+    """Hostile strings in every text of every file; those accepted go through ngspice as well, up to a hundred."""
+    folder = Path(tempfile.mkdtemp(prefix="h"))
+    mark = folder / "sprung"
+    (folder / "trap").write_text(f"* trap\n.control\nshell touch {mark}\n.endc\n")
+    amps, accepted, strange, tried = (load_amp("workshop-a"), load_amp("workshop-b")), [], 0, 0
+    for case in hostile.cases(scale.strings, folder):
+        tried += 1
+        try:
+            made = hostile.parse(case)
+        except AmpsimError:
+            continue
+        found = list(hostile.netlists(made, amps))
+        strange += sum(hostile.strange_line(netlist.text) is not None for netlist in found)
+        accepted += found[:1] if case.telling else []
+    engine.run(accepted[:100])
+    marks = [path for path in folder.iterdir() if path.name != "trap"]
+    shutil.rmtree(folder)
+    yield Figure("hostile strings tried", f"{tried:,}", ">= 10,000", tried >= 10_000)
+    yield Figure("commands run by them", f"{len(marks)}", "0", not marks)
+    yield Figure("netlists with a line that is none of ours", f"{strange}", "0", not strange)
+
+
+SECTIONS = (one_position, thousand_positions, start_up, memory, hostile_strings, amps_by_lot)
+
+
+def table(figures: list[Figure]) -> str:
+    """The figures as plain text."""
+    rows = [("figure", "value", "goal", ""), *((f.name, f.value, f.goal, "ok" if f.fine else "short") for f in figures)]
+    widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    )
+
+
+def main() -> int:
+    """Measure everything and print the table; exit status 1 when a figure falls short."""
+    parser = argparse.ArgumentParser(description="measure the promised figures")
+    parser.add_argument("--quick", action="store_true", help="smaller counts than the goals ask for")
+    parser.add_argument("--serve", choices=("bare", "high-level"), help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.serve:
+        serve({"bare": bare, "high-level": high_level}[given.serve])
+        return 0
+    scale = QUICK if given.quick else FULL
+    figures: list[Figure] = []
+    for section in SECTIONS:
+        say(str(section.__doc__).splitlines()[0])
+        figures += section(scale)
+        for figure in figures[-3:]:
+            say(f"  {figure.name}: {figure.value}")
+    if given.quick:
+        print("quick run: counts smaller than the goals ask for")
+    print(table(figures))
+    return 0 if all(figure.fine for figure in figures) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,88 @@
+"""A page from a job: simulate every position once, draw, say why, write one file."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from ..analyses import FrequencySweep
+from ..errors import DescriptionError
+from ..nets import INPUT
+from ..read_job import Job
+from ..response import simulate
+from .choices import choose
+from .drawing import draw
+from .sheet import page
+from .telling import readings, reasons
+
+
+def write_page(
+    job: Job,
+    path: str | Path | None = None,
+    controls: Sequence[str] | None = None,
+    said: Callable[[int, int], object] | None = None,
+) -> Path:
+    """Write the page to hand over: one HTML file, no network, every position computed beforehand.
+
+    Parameters
+    ----------
+    job : Job
+    path : str or Path
+        Default: the job's name with the ending "html", in the working folder. Missing folders are made.
+    controls : sequence of str
+        Switches and at most two knobs to offer; default those that the mods add, as far as 66 positions go. The page
+        opens, and everything else stands, where the job compares.
+    said : callable
+        Called with (done, total) as the sentences of each position of the switches are ready.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown or too many controls, and when the file cannot be written.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    target = _target(Path(path) if path is not None else Path(f"{_file_word(job.name)}.html"))
+    offered = choose(job, controls)
+    # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
+    places = list(dict.fromkeys([job.listen_at, INPUT]))
+    response = simulate([job.stock, job.modded], FrequencySweep(), offered.settings(), places)
+    numbers = readings(job, offered, response)
+    drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
+    told = reasons(job, offered, said)
+    _write(target, page(job, offered, drawing, numbers, told))
+    return target
+
+
+def _file_word(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "page"
+
+
+def _target(path: Path) -> Path:
+    """Refuse what cannot be written before the work, not after it."""
+    if path.is_dir():
+        raise DescriptionError(f"{path}: is a folder; name a file in it")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{path.parent}: cannot be made: {problem.strerror}") from None
+    if not os.access(path.parent, os.W_OK):
+        raise DescriptionError(f"{path.parent}: cannot be written to")
+    return path
+
+
+def _write(path: Path, text: str) -> None:
+    partial = path.with_name(path.name + ".part")
+    try:
+        partial.write_text(text, "utf-8", newline="\n")
+        os.replace(partial, path)
+    except OSError as problem:
+        partial.unlink(missing_ok=True)
+        raise DescriptionError(f"{path}: cannot be written: {problem.strerror}") from None

@@ -225,7 +225,8 @@ def test_the_same_job_gives_the_same_file(tmp_path: Path) -> None:
     job = small_job("cathode-switch")
     one, other = (write_page(job, tmp_path / name).read_bytes() for name in ("one.html", "other.html"))
     assert one == other
-    assert not re.search(rb"20\d\d-\d\d-\d\d|/tmp|/home", one)
+    assert not re.search(rb"20\d\d-\d\d-\d\d", one)
+    assert str(tmp_path).encode() not in one
 
 
 def test_without_a_path_the_job_gives_the_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

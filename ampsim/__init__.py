@@ -58,6 +58,7 @@ _HOME = {
     "text_table": "tables",
     "gain_table": "job",
     "audition": "job",
+    "write_page": "page",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

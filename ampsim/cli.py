@@ -38,6 +38,14 @@ def _parser() -> argparse.ArgumentParser:
     audition.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
     audition.add_argument("--to", type=Path, help="folder for the pictures (default: audition-NAME)")
     audition.set_defaults(command=_audition)
+    page = commands.add_parser("page", help="write one HTML file for the amp's owner, to open anywhere")
+    page.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
+    page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
+    page.set_defaults(command=_page)
+    notebooks = commands.add_parser("notebooks", help="open JupyterLab on the notebooks")
+    notebooks.add_argument("folder", nargs="?", type=Path, help="another folder of notebooks")
+    notebooks.set_defaults(command=_notebooks)
     check = commands.add_parser("check", help="say what was understood of an amp, mod, job or valve file")
     check.add_argument("file", type=Path)
     check.set_defaults(command=_check)
@@ -53,6 +61,23 @@ def _audition(options: argparse.Namespace) -> None:
         print(line, file=sys.stderr, flush=True)
 
     print(audition(find_job(options.job, options.amp, options.mod), options.to, say).text)
+
+
+def _page(options: argparse.Namespace) -> None:
+    from .job import find_job
+    from .page import write_page
+
+    def say(done: int, total: int) -> None:
+        print(f"position {done} of {total} told in words", file=sys.stderr, flush=True)
+
+    path = write_page(find_job(options.job, None, []), options.to, options.control, say)
+    print(f"The page is {path}")
+
+
+def _notebooks(options: argparse.Namespace) -> None:
+    from .lab import start
+
+    start(options.folder)
 
 
 def _check(options: argparse.Namespace) -> None:

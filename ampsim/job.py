@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,7 +20,7 @@ from .library import load_amp, load_job, load_mod, load_valve, read_toml
 from .mods import apply, diff
 from .overview import describe_amp, describe_mod
 from .positions import every_position
-from .read_job import FREQUENCIES, Job, plain_job
+from .read_job import FREQUENCIES, Job, file_word, plain_job
 from .response import simulate
 from .tables import frame, text_table
 
@@ -77,7 +76,7 @@ def audition(job: Job, folder: Path | None = None, said: Callable[[str], object]
         When ngspice gives no trustworthy answer.
     """
     engine.warm_up()
-    target = _folder(folder or Path("audition-" + _file_word(job.name)))
+    target = _folder(folder or Path("audition-" + file_word(job.name)))
     found = _Simulated(job)
     files: dict[str, list[Path]] = {}
     for name, picture in _pictures(job, found):
@@ -134,7 +133,7 @@ def _pictures(job: Job, found: _Simulated) -> Iterator[tuple[str, pictures.Pictu
     stock, modded = job.stock.variant, job.modded.variant
     yield "overlay", pictures.overlay(found.compared, job.listen_at, title=job.compare_title)
     for view, family in zip(job.views, found.families, strict=True):
-        name = f"positions-{_file_word(view.title)}"
+        name = f"positions-{file_word(view.title)}"
         yield name, pictures.family(family, job.listen_at, variant=modded, base=stock, title=view.title)
     yield "bias", pictures.bias(found.rest, positions=[str(found.rest["position"].values[0])])
     yield "waveform", pictures.waveform(found.wave, job.listen_at)
@@ -155,10 +154,6 @@ def _without_blanks(table: pd.DataFrame) -> pd.DataFrame:
         return table
     same = [name for name in ("variant", "kind of limit", "type") if name in table and table[name].nunique() == 1]
     return table.drop(columns=[name for name in same if name != "type"])
-
-
-def _file_word(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
 
 
 def _folder(path: Path) -> Path:

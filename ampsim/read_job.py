@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -41,6 +42,11 @@ class Job:
     views: tuple[View, ...] = ()
     wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
     wave_at: Setting = field(default_factory=dict, hash=False)
+
+
+def file_word(text: str) -> str:
+    """A title as part of a file's name: small letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
 
 
 FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)

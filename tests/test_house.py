@@ -55,6 +55,9 @@ ORDER = (
     "pictures",
     "tables",
     "job",
+    "panel",
+    "page",
+    "lab",
     "cli",
 )
 ENDS = ("__init__", "__main__")  # these two may import from everywhere

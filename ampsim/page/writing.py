@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from ..analyses import FrequencySweep
 from ..errors import DescriptionError
 from ..nets import INPUT
-from ..read_job import Job
+from ..read_job import Job, file_word
 from ..response import simulate
 from .choices import choose
 from .drawing import draw
@@ -49,7 +48,7 @@ def write_page(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    target = _target(Path(path) if path is not None else Path(f"{_file_word(job.name)}.html"))
+    target = _target(Path(path) if path is not None else Path(f"{file_word(job.name)}.html"))
     offered = choose(job, controls)
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([job.listen_at, INPUT]))
@@ -59,10 +58,6 @@ def write_page(
     told = reasons(job, offered, said)
     _write(target, page(job, offered, drawing, numbers, told))
     return target
-
-
-def _file_word(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "page"
 
 
 def _target(path: Path) -> Path:

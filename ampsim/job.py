@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
+from threading import Thread
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -88,27 +90,28 @@ def audition(job: Job, folder: Path | None = None, said: Callable[[str], object]
 
 
 class _Simulated:
-    """Everything an audition simulates, each when it is first asked for: the first picture waits for nothing else."""
+    """Everything an audition simulates: the sweeps at once, the slow waveform beside the drawing of the others."""
 
     def __init__(self, job: Job) -> None:
-        self._job = job
-        self._variants, self._node = [job.stock, job.modded], [job.listen_at]
+        variants, node = [job.stock, job.modded], [job.listen_at]
+        self.compared = simulate(variants, FrequencySweep(), [job.compare_at], node)
+        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in job.views]
+        self.rest = simulate(variants, OperatingPoint(), _switch_positions(job.modded))
+        self._wave: Future[xr.Dataset] = Future()
+        work = (variants, job.wave, [job.wave_at], ["input", *node])
+        # A daemon: a caller stopped by hand does not wait for it.
+        Thread(target=_fulfil, args=(self._wave, *work), daemon=True).start()
 
-    @cached_property
-    def compared(self) -> xr.Dataset:
-        return simulate(self._variants, FrequencySweep(), [self._job.compare_at], self._node)
-
-    @cached_property
-    def families(self) -> list[xr.Dataset]:
-        return [simulate(self._variants, FrequencySweep(), view.positions, self._node) for view in self._job.views]
-
-    @cached_property
-    def rest(self) -> xr.Dataset:
-        return simulate(self._variants, OperatingPoint(), _switch_positions(self._job.modded))
-
-    @cached_property
+    @property
     def wave(self) -> xr.Dataset:
-        return simulate(self._variants, self._job.wave, [self._job.wave_at], ["input", *self._node])
+        return self._wave.result()
+
+
+def _fulfil(promise: Future[xr.Dataset], *work: Any) -> None:
+    try:
+        promise.set_result(simulate(*work))
+    except BaseException as problem:
+        promise.set_exception(problem)
 
 
 def _tables(job: Job, found: _Simulated) -> dict[str, pd.DataFrame]:

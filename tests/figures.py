@@ -106,12 +106,16 @@ def _vector(spice: Any, name: str) -> Any:
 
 
 def high_level(request: dict[str, Any]) -> float:
-    """PySpice's own objects: circuit, simulator, ac analysis, the vectors as numpy arrays [s]."""
+    """PySpice's own objects: circuit, simulator, ac analysis, the vectors as numpy arrays [s].
+
+    As it does of its own accord it keeps every node, unless told to keep those asked for alone.
+    """
     import numpy as np
     from PySpice.Spice.Netlist import Circuit
 
     spice = _shared()
-    body = "\n".join(request["text"].split("\n")[1:-2])
+    lines = request["text"].split("\n")[1:-2]
+    body = "\n".join(line for line in lines if request["few"] or not line.startswith(".save"))
     command = request["command"].split()
     begin = time.perf_counter()
     circuit = Circuit("amp")
@@ -123,7 +127,7 @@ def high_level(request: dict[str, Any]) -> float:
     )  # fmt: skip
     data = [np.array(analysis.frequency), *(np.array(node) for node in analysis.nodes.values())]
     spent = time.perf_counter() - begin
-    assert len(data) == len(request["vectors"]) + 1
+    assert len(data) == len(request["vectors"]) + 1 if request["few"] else len(data) > len(request["vectors"])
     assert all(row.size == request["points"] for row in data)
     spice.exec_command("remcirc")
     return spent
@@ -168,16 +172,12 @@ class Other:
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
 
-    def time(self, netlist: Netlist) -> float:
-        """How long it takes over a netlist [s]."""
+    def time(self, netlist: Netlist, few: bool = True) -> float:
+        """How long it takes over a netlist [s]; `few`: it keeps only the vectors asked for."""
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        request = {
-            "text": netlist.text,
-            "command": netlist.command,
-            "vectors": netlist.vectors,
-            "points": netlist.points,
-        }
+        request = {"text": netlist.text, "command": netlist.command, "points": netlist.points, "few": few}
+        request["vectors"] = netlist.vectors
         print(json.dumps(request), file=self._process.stdin, flush=True)
         return float(self._process.stdout.readline())
 
@@ -220,19 +220,23 @@ def thousand_positions(scale: Scale) -> Iterator[Figure]:
     simulate(amp, SWEEP, many[:50])
     ours: list[float] = []
     others: list[float] = []
+    sparing: list[float] = []
     try:
         for turn in range(3):
-            others += [other.time(build(amp, one, SWEEP, places)) for one in many[turn :: 3000 // scale.repetitions]]
+            for one in many[turn :: 3000 // scale.repetitions]:
+                netlist = build(amp, one, SWEEP, places)
+                others.append(other.time(netlist, few=False))
+                sparing.append(other.time(netlist))
             begin = time.perf_counter()
             simulate(amp, SWEEP, many)
             ours.append((time.perf_counter() - begin) / len(many))
     finally:
         other.close()
-    mine, base = statistics.median(ours), statistics.median(others)
-    ratio = mine / base
-    value = f"{ratio:.2f} ({1e3 * mine:.2f} ms against {1e3 * base:.2f} ms)"
+    mine, base, least = (statistics.median(times) for times in (ours, others, sparing))
+    value = f"{mine / base:.2f} ({1e3 * mine:.2f} ms against {1e3 * base:.2f} ms; {mine / least:.2f} of"
+    value += f" {1e3 * least:.2f} ms where it keeps {len(places)} nodes alone)"
     name = f"1,000 positions on {os.cpu_count()} cores, each, over PySpice's high-level ac on one"
-    yield Figure(name, value, "<= 0.25", ratio <= 0.25)
+    yield Figure(name, value, "<= 0.25", mine / base <= 0.25)
 
 
 # Memory ---------------------------------------------------------------------------------------------------------------

@@ -1,0 +1,296 @@
+// The browser's side of the panel: controls, and pictures whose curves are patched in place.
+
+const REST = 150; // ms without a move before tables are asked for
+let panels = 0;
+
+function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === false || value === undefined) continue;
+    element.setAttribute(name, value === true ? "" : value);
+  }
+  element.append(...children.filter((child) => child !== null));
+  return element;
+}
+
+const same = (one, other) => {
+  const keys = Object.keys(one || {});
+  return Boolean(one && other) && keys.length === Object.keys(other).length && keys.every((k) => one[k] === other[k]);
+};
+
+function render({ model, el }) {
+  const id = `ampsim-panel-${(panels += 1)}`;
+  const at = () => model.get("at");
+  const turners = new Map(); // key of a dial -> show its step
+  let timer = 0;
+
+  // Jupyter's own shortcuts must not take the arrow keys of a slider.
+  el.classList.add("ampsim-panel");
+  el.dataset.lmSuppressShortcuts = "true";
+  el.addEventListener("keydown", (event) => event.stopPropagation());
+
+  // Controls ---------------------------------------------------------------------------------------------------------
+
+  function turn(key, step) {
+    if (at()[key] === step) return;
+    model.set("at", { ...at(), [key]: step });
+    model.save_changes();
+    turned();
+  }
+
+  function turned() {
+    for (const [key, show] of turners) show(at()[key]);
+    state();
+    clearTimeout(timer);
+    timer = setTimeout(rest, REST);
+  }
+
+  // Asked again until the kernel has answered for where the controls stand.
+  function rest() {
+    if (!same(model.get("curves").of, at())) {
+      timer = setTimeout(rest, REST);
+    } else if (!same(model.get("tables").of, at())) {
+      tell("rest");
+    }
+  }
+
+  const tell = (action, words = "") => model.send({ do: action, with: words, at: at() });
+
+  function slider(dial, place) {
+    const name = `${id}-${place}`;
+    const input = make("input", { type: "range", id: name, min: 0, max: dial.texts.length - 1, step: 1 });
+    const value = make("output", { for: name, "aria-live": "off" });
+    const note = make("span", { class: "note", "aria-hidden": "true" });
+    input.addEventListener("input", () => turn(dial.key, Number(input.value)));
+    turners.set(dial.key, (step) => {
+      if (Number(input.value) !== step) input.value = step;
+      value.textContent = dial.texts[step];
+      note.textContent = dial.notes[step];
+      input.setAttribute("aria-valuetext", [dial.texts[step], dial.notes[step]].filter(Boolean).join(", "));
+    });
+    return make("div", { class: "dial" }, make("label", { for: name }, dial.name), input, value, note);
+  }
+
+  function choice(dial, place) {
+    const name = `${id}-${place}`;
+    const inputs = dial.texts.map((_, step) =>
+      make("input", { type: "radio", name, id: `${name}-${step}`, value: step }),
+    );
+    inputs.forEach((input, step) => input.addEventListener("change", () => turn(dial.key, step)));
+    turners.set(dial.key, (step) => (inputs[step].checked = true));
+    const options = inputs.map((input, step) =>
+      make("span", { class: "option" }, input, make("label", { for: input.id }, dial.texts[step])),
+    );
+    return make("fieldset", { class: "dial choice" }, make("legend", {}, dial.name), make("div", {}, ...options));
+  }
+
+  function list(dial, place) {
+    const name = `${id}-${place}`;
+    const select = make("select", { id: name }, ...dial.texts.map((text, step) => make("option", { value: step }, text)));
+    select.addEventListener("change", () => turn(dial.key, Number(select.value)));
+    turners.set(dial.key, (step) => (select.value = step));
+    return make("div", { class: "dial list" }, make("label", { for: name }, dial.name), select);
+  }
+
+  function dials(group) {
+    const found = model.get("dials").map((dial, place) => [dial, place]);
+    return found
+      .filter(([dial]) => dial.group === group)
+      .map(([dial, place]) => (dial.slides ? slider : dial.kind === "place" ? list : choice)(dial, place));
+  }
+
+  function buildControls() {
+    turners.clear();
+    controls.replaceChildren();
+    const groups = [...new Set(model.get("dials").map((dial) => dial.group))].filter((group) => group !== "source");
+    for (const group of groups) {
+      const title = make("div", { class: "title", id: `${id}-${group}` }, group);
+      controls.append(make("div", { role: "group", "aria-labelledby": title.id }, title, ...dials(group)));
+    }
+    source.replaceChildren(...dials("source"));
+    for (const [key, show] of turners) show(at()[key]);
+  }
+
+  // Pictures ---------------------------------------------------------------------------------------------------------
+
+  let paths = new Map();
+
+  function draw() {
+    picture.innerHTML = model.get("drawing");
+    fitted(picture.querySelector("svg"));
+    paths = new Map();
+    patch();
+  }
+
+  function patch() {
+    const { paths: moved = {}, problem } = model.get("curves");
+    for (const [gid, d] of Object.entries(moved)) {
+      if (!paths.has(gid)) paths.set(gid, picture.querySelector(`[id="${CSS.escape(gid)}"] path`));
+      paths.get(gid)?.setAttribute("d", d);
+    }
+    picture.classList.toggle("void", Boolean(problem));
+    trouble.textContent = problem ? `No curves here: ${problem}` : "";
+    state();
+  }
+
+  // The picture takes the width it is given; its view box keeps its proportions.
+  function fitted(svg) {
+    if (!svg) return;
+    svg.removeAttribute("width");
+    svg.removeAttribute("height");
+  }
+
+  function state() {
+    const current = same(model.get("curves").of, at());
+    el.dataset.curves = current ? "current" : "waiting";
+    const measured = same(model.get("tables").of, at());
+    el.dataset.tables = measured ? "current" : "waiting";
+    tables.setAttribute("aria-busy", String(!measured));
+    showWave();
+  }
+
+  // Tables -----------------------------------------------------------------------------------------------------------
+
+  function table(caption, rows, texts) {
+    const [head, ...body] = rows;
+    const cell = (tag, text, column, more = {}) =>
+      make(tag, { ...more, class: texts.includes(column) ? "text" : "number" }, text);
+    const lines = body.map((row) => {
+      const over = row.at(-1).startsWith("over");
+      return make("tr", { class: over ? "over" : false }, ...row.map((text, column) =>
+        column === 0 ? cell("th", text, 0, { scope: "row" }) : cell("td", text, column)));
+    });
+    const top = make("tr", {}, ...head.map((text, column) => cell("th", text, column, { scope: "col" })));
+    return make("table", {}, make("caption", {}, caption), make("thead", {}, top), make("tbody", {}, ...lines));
+  }
+
+  function measure() {
+    const { gains, bias, position, alternative, problem } = model.get("tables");
+    if (problem) {
+      tables.replaceChildren(make("p", { class: "trouble" }, `No numbers here: ${problem}`));
+    } else if (gains) {
+      const moved = bias.length > 1
+        ? table("Valves that the change moves, or that are over a limit", bias, [0, 1, 7])
+        : make("p", { class: "none" }, "No valve moves its bias here, and none is over a limit.");
+      tables.replaceChildren(table(`Gain and corners: ${position}`, gains, [0]), moved);
+      const words = picture.querySelector("svg > desc");
+      if (words) words.textContent = alternative;
+    }
+    state();
+  }
+
+  // Held positions ---------------------------------------------------------------------------------------------------
+
+  function sample({ width, dashes }) {
+    const line = `<svg aria-hidden="true" width="34" height="8"><line x1="0" y1="4" x2="34" y2="4"/></svg>`;
+    const box = make("span", { class: "sample" });
+    box.innerHTML = line;
+    const drawn = box.querySelector("line");
+    drawn.setAttribute("stroke-width", 1.33 * width);
+    drawn.setAttribute("stroke-dasharray", dashes.map((each) => 1.33 * width * each).join(" "));
+    return box;
+  }
+
+  function showHeld() {
+    const items = model.get("held").map((each, place) => {
+      const drop = make("button", { type: "button", "aria-label": `Drop ${each.name}` }, "drop");
+      drop.addEventListener("click", () => tell("drop", each.name));
+      return make("li", {}, make("span", { class: "place" }, String(place + 1)), sample(each),
+        make("span", { class: "name" }, each.name), drop);
+    });
+    held.replaceChildren(...items);
+    held.hidden = clear.hidden = items.length === 0;
+  }
+
+  // Waveform ---------------------------------------------------------------------------------------------------------
+
+  function showWave() {
+    const wave = model.get("wave");
+    const old = wave.state === "done" && !same(wave.of, at());
+    const words = {
+      none: "Not computed yet.",
+      computing: `Computing the waveform for ${wave.position} …`,
+      cancelled: "Cancelled; nothing is shown.",
+      failed: `No waveform: ${wave.problem}`,
+      done: old ? `Old: the panel has moved since. This is ${wave.position}, at its source and place.`
+        : `For ${wave.position}.`,
+    }[wave.state];
+    if (waveWords.textContent !== words) waveWords.textContent = words;
+    waves.classList.toggle("old", old);
+    waves.setAttribute("aria-busy", String(wave.state === "computing"));
+    go.disabled = wave.state === "computing";
+    stop.disabled = !go.disabled;
+    if (el.dataset.wave !== wave.state) el.dataset.wave = wave.state;
+  }
+
+  function drawWave() {
+    const pictures = model.get("wave").pictures || [];
+    waves.replaceChildren(...pictures.map((svg) => {
+      const box = make("div", { class: "picture" });
+      box.innerHTML = svg;
+      fitted(box.querySelector("svg"));
+      return box;
+    }));
+    showWave();
+  }
+
+  // The sheet --------------------------------------------------------------------------------------------------------
+
+  function button(words, action, input) {
+    const found = make("button", { type: "button" }, words);
+    found.addEventListener("click", () => action(input?.value ?? ""));
+    return found;
+  }
+
+  const controls = make("div", { class: "controls" });
+  const source = make("div", { class: "source", role: "group", "aria-label": "source" });
+  const picture = make("div", { class: "picture" });
+  const trouble = make("p", { class: "trouble", role: "alert" });
+  const tables = make("div", { class: "tables" });
+  const held = make("ol", { class: "held", "aria-label": "held positions" });
+  const said = make("div", { class: "said", role: "status" });
+
+  const name = make("input", { type: "text", id: `${id}-name`, maxlength: 48, placeholder: "named after its settings" });
+  const hold = () => (tell("hold", name.value), (name.value = ""));
+  name.addEventListener("keydown", (event) => event.key === "Enter" && hold());
+  const clear = button("Clear held", () => tell("clear"));
+  const file = make("input", { type: "text", id: `${id}-file`, spellcheck: "false" });
+  const keep = make("div", { class: "keep" },
+    make("div", { class: "line" }, make("label", { for: name.id }, "name"), name, button("Hold", hold)),
+    held,
+    make("div", { class: "line" }, button("Panel as drawn", () => tell("drawn")), clear),
+    make("div", { class: "line" }, make("label", { for: file.id }, "job file"), file,
+      button("Save", (path) => tell("save", path), file), button("Read back", (path) => tell("read", path), file)),
+    said);
+
+  const go = button("Compute waveform", () => tell("wave"));
+  const stop = button("Cancel", () => tell("cancel"));
+  const waveWords = make("span", { role: "status" });
+  const waves = make("div", { class: "waves" });
+  const wave = make("details", { class: "wave" }, make("summary", {}, "Waveform and harmonics"), source,
+    make("div", { class: "line" }, go, stop, waveWords), waves);
+
+  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), make("div", {}, picture, trouble), tables), wave);
+
+  const watched = {
+    dials: buildControls,
+    at: turned,
+    drawing: draw,
+    curves: patch,
+    tables: measure,
+    held: showHeld,
+    wave: drawWave,
+    said: () => (said.textContent = model.get("said")),
+    file: () => (file.value = model.get("file")),
+  };
+  for (const [trait, show] of Object.entries(watched)) {
+    model.on(`change:${trait}`, show);
+    if (trait !== "at") show();
+  }
+  return () => {
+    clearTimeout(timer);
+    for (const [trait, show] of Object.entries(watched)) model.off(`change:${trait}`, show);
+  };
+}
+
+export default { render };

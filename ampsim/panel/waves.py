@@ -1,0 +1,83 @@
+"""The waveform view: stimulus, pictures and words of a transient."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from .. import measures, pictures, style
+from ..analyses import Burst, Sine
+from ..pictures import words
+from ..pictures.axes import draw, tidy, zero_line
+from ..pictures.canvas import SIDE, header, header_height
+
+Array = NDArray[np.float64]
+_LOOKS = (style.STOCK_LOOK, style.Look(style.MODDED, 1.3))
+_IN_HEIGHT, _OUT_HEIGHT, _GAP = 0.9, 2.4, 0.22  # inches
+_BURST_CYCLES = 8
+
+
+def tone(shape: str, frequency: float, level: float) -> Sine | Burst:
+    """A sine, or a burst of eight cycles with twice that silence after it, in which the amp recovers."""
+    if shape == "sine":
+        return Sine(frequency, level)
+    start, length = 0.005, _BURST_CYCLES / frequency
+    return Burst(frequency, level, start, start + length, start + 3.0 * length)
+
+
+def wave_pictures(response: xr.Dataset, node: str) -> list[pictures.Picture]:
+    """Waveform and harmonics of a sine; for a burst, which has no steady harmonics, the waveform alone."""
+    if measures.stimulus(response)["shape"] == "sine":
+        return [pictures.waveform(response, node), pictures.harmonics(response, node)]
+    return [burst(response, node)]
+
+
+@style.applied()
+def burst(response: xr.Dataset, node: str) -> pictures.Picture:
+    """Draw source and output over the whole time of a burst, stock and modded.
+
+    The resting voltage at the node is taken off: what is left is the signal, and a bias that recovers slowly shows.
+    """
+    milliseconds = 1e3 * response["time"].values
+    at_node = response["voltage"].isel(position=0).sel(node=node).values
+    volts = at_node - at_node[:, :1]
+    source = response["voltage"].isel(position=0, variant=0).sel(node="input").values
+    names = [str(each) for each in response["variant"].values]
+    keys = [(f"{name}: {_extremes(row)}", look) for name, row, look in zip(names, volts, _LOOKS, strict=True)]
+    heading, subtitle = f"{words.amp_name(response)}: burst at {node}", _subtitle(response)
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _IN_HEIGHT + _GAP + _OUT_HEIGHT + 0.56
+    alternative = f"{heading}, {subtitle}. " + "; ".join(name for name, _ in keys) + "."
+    picture = pictures.Picture(style.PAGE_WIDTH, tall, heading, alternative)
+    top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
+    upper = picture.box(SIDE, top - _IN_HEIGHT, right, top)
+    lower = picture.box(SIDE, 0.56, right, 0.56 + _OUT_HEIGHT)
+    _traces(upper, "source [V]", milliseconds, [source], [style.Look(style.INK, 1.0)], 3)
+    _traces(lower, "output [V]", milliseconds, volts, _LOOKS, 6)
+    upper.tick_params(labelbottom=False)
+    lower.set_xlabel("time [ms]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
+    return picture
+
+
+def _subtitle(response: xr.Dataset) -> str:
+    facts = measures.stimulus(response)
+    sound = f"{style.in_hertz(facts['frequency'])}, {style.in_volts(facts['level'])} peak"
+    span = f"from {1e3 * facts['start']:.3g} to {1e3 * facts['stop']:.3g} ms"
+    return f"{sound}, {span}; {response['position'].values[0]}"
+
+
+def _traces(
+    axes: Axes, label: str, time: Array, rows: Sequence[Array], looks: Sequence[style.Look], ticks: int
+) -> None:
+    tidy(axes, label, list(rows), 1e-6, ticks)
+    axes.set_xlim(time[0], time[-1])
+    zero_line(axes)
+    for place, (row, look) in enumerate(zip(rows, looks, strict=True)):
+        draw(axes, {f"line-{place}": np.column_stack([time, row])}, f"line-{place}", look)
+
+
+def _extremes(row: Array) -> str:
+    return f"{style.in_volts(float(row.min()))} to {style.in_volts(float(row.max()))}"

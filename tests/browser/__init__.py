@@ -1,0 +1,1 @@
+"""The panel in a real browser: JupyterLab, Chromium, keys and mouse."""

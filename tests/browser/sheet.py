@@ -1,0 +1,99 @@
+"""The panel on the page, used as a person uses it; and what is drawn there, read back."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from .lab import Lab
+
+ROOT = ".ampsim-panel"
+MOVING = ("stock-0", "modded-0", "change-0", "between", "change-area")
+
+
+class Sheet:
+    """The panel of a notebook."""
+
+    def __init__(self, lab: Lab) -> None:
+        self.lab, self.page = lab, lab.page
+
+    def run(self) -> None:
+        """Run the notebook and wait until picture and tables stand."""
+        self.lab.run_all()
+        self.page.wait_for_selector(f"{ROOT} .picture svg")
+        self.settled()
+
+    def current(self) -> None:
+        """Wait until the curves belong to where the controls stand."""
+        self.page.wait_for_selector(f'{ROOT}[data-curves="current"]')
+
+    def settled(self) -> None:
+        """Wait until the tables do too."""
+        self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-tables="current"]')
+
+    def slider(self, name: str) -> Any:
+        """A slider by its label."""
+        return self.page.locator(ROOT).get_by_label(name, exact=True)
+
+    def choose(self, switch: str, position: str) -> None:
+        """Put a switch into a position."""
+        self.page.locator(ROOT).get_by_role("group", name=switch, exact=True).get_by_label(position, exact=True).check()
+
+    def press(self, button: str) -> None:
+        """Press a button."""
+        self.page.locator(ROOT).get_by_role("button", name=button, exact=True).click()
+
+    def put(self, name: str, step: int) -> None:
+        """Put a slider on a step, as a drag that ends there does."""
+        self.slider(name).evaluate(
+            "(input, step) => { input.value = step; input.dispatchEvent(new Event('input', {bubbles: true})); }", step
+        )
+
+    def paths(self) -> dict[str, str]:
+        """The `d` of every moving path on the page."""
+        found = self.page.evaluate(
+            """(gids) => Object.fromEntries(gids.map((gid) => [gid,
+                document.querySelector(`.ampsim-panel .picture [id="${gid}"] path`).getAttribute('d')]))""",
+            list(MOVING),
+        )
+        return {gid: " ".join(d.split()) for gid, d in found.items()}
+
+    def pixels(self) -> NDArray[np.uint8]:
+        """The picture as it is on the screen, shape (height, width, 3)."""
+        shot = self.page.locator(f"{ROOT} .picture svg").first.screenshot()
+        return np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"))
+
+    def repaint(self) -> None:
+        """Have the live picture painted anew, all of it."""
+        self.page.evaluate(
+            """() => {
+                const drawn = document.querySelector('.ampsim-panel .picture svg');
+                drawn.style.display = 'none';
+                drawn.getBoundingClientRect();
+                drawn.style.display = '';
+            }"""
+        )
+
+    def show_instead(self, svg: str) -> None:
+        """Put another picture in the place of the live one, at the same size."""
+        self.page.evaluate(
+            """(svg) => {
+                const box = document.querySelector('.ampsim-panel .picture');
+                box.innerHTML = svg;
+                const drawn = box.querySelector('svg');
+                drawn.removeAttribute('width');
+                drawn.removeAttribute('height');
+            }""",
+            svg[svg.index("<svg ") :],
+        )
+
+    def tables(self) -> list[list[list[str]]]:
+        """The cells of every table."""
+        return self.page.evaluate(  # type: ignore[no-any-return]
+            """() => [...document.querySelectorAll('.ampsim-panel .tables table')].map((table) =>
+                [...table.rows].map((row) => [...row.cells].map((cell) => cell.textContent)))"""
+        )

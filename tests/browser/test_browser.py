@@ -1,0 +1,277 @@
+"""The panel in JupyterLab and Chromium: keys, mouse, words, pixels."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+
+from .lab import Lab, lab, missing
+from .sheet import MOVING, ROOT, Sheet
+
+# The picture of a fresh simulation of the panel's position, with the limits that are on the page.
+_FRESH = """
+import ampsim
+from ampsim import pictures
+from ampsim.panel.bench import AS_SET
+from ampsim.panel.dials import with_values
+def fresh():
+    amp = with_values(job.modded, panel.part_values)
+    grid = ampsim.FrequencySweep(20.0, 20e3, 40)
+    found = ampsim.simulate([job.stock, amp], grid, [panel.position], [panel.listen_at])
+    picture = pictures.overlay(found.drop_vars(list(panel.position)).assign_coords(position=[AS_SET]), panel.listen_at)
+    for axes, live in zip(picture.axes, panel._desk._picture.axes):
+        axes.set_ylim(live.get_ylim())
+    return pictures.svg(picture)
+"""
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
+    lacks = missing()
+    if lacks and os.environ.get("CI") != "true":
+        pytest.skip(f"no browser tests: {', '.join(lacks)} missing")
+    assert not lacks
+    with lab(tmp_path_factory.mktemp("lab")) as found:
+        hosts: set[str] = set()
+        found.page.on("request", lambda request: hosts.add(urlsplit(request.url).hostname or ""))
+        sheet = Sheet(found)
+        sheet.run()
+        found.python(_FRESH)
+        yield found
+        assert hosts <= {"127.0.0.1", ""}, "something was asked of the network"
+
+
+@pytest.fixture
+def sheet(opened: Lab) -> Sheet:
+    found = Sheet(opened)
+    opened.python("panel.clear(); panel.as_drawn()")
+    found.settled()
+    return found
+
+
+def fresh_svg(sheet: Sheet) -> str:
+    return str(sheet.lab.value("fresh()"))
+
+
+def fresh_paths(sheet: Sheet) -> dict[str, str]:
+    text = fresh_svg(sheet)
+    found = {gid: re.search(rf'<g id="{gid}">\s*<path d="([^"]*)"', text) for gid in MOVING}
+    return {gid: " ".join(match[1].split()) for gid, match in found.items() if match}
+
+
+def test_every_control_has_a_name(sheet: Sheet) -> None:
+    nameless = sheet.page.evaluate(
+        """(root) => [...document.querySelectorAll(`${root} :is(input, select, button, summary)`)]
+            .filter((each) => !(each.labels?.[0]?.textContent || each.ariaLabel || each.textContent).trim())
+            .map((each) => each.outerHTML)""",
+        ROOT,
+    )
+    assert nameless == []
+    assert sheet.page.locator(ROOT).get_by_role("slider", name="gain", exact=True).count() == 1
+    assert sheet.slider("gain").get_attribute("aria-valuetext") == "5.0, 150k of 1M"
+
+
+def test_the_picture_has_words(sheet: Sheet) -> None:
+    svg = sheet.page.locator(f"{ROOT} .picture svg").first
+    assert svg.get_attribute("role") == "img"
+    before = svg.locator("> desc").text_content()
+    sheet.choose("cathode", "6k8")
+    sheet.settled()
+    after = svg.locator("> desc").text_content()
+    assert after != before
+    assert after == sheet.lab.value("panel.tables['alternative']")
+
+
+def test_the_keyboard_alone_moves_everything(sheet: Sheet) -> None:
+    before = sheet.paths()
+    sheet.slider("depth").focus()
+    for _ in range(3):
+        sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press("Tab")  # to the bright switch
+    sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press("Tab")  # to the cathode switch
+    sheet.page.keyboard.press("ArrowDown")
+    sheet.page.keyboard.press("Tab")  # to C101
+    sheet.page.keyboard.press("End")
+    sheet.settled()
+    at = sheet.lab.value("{**panel.position, **panel.part_values}")
+    assert (at["depth"], at["bright"], at["cathode"], at["C101"]) == (0.03, "120p", "6k8", 22e-9)
+    assert sheet.paths() != before
+    assert sheet.paths() == fresh_paths(sheet)
+    # Nothing of it went to the notebook: the cell is still there and still selected.
+    assert sheet.page.evaluate("window.jupyterapp.shell.currentWidget.content.widgets.length") == 1
+
+
+def test_a_drag_ends_on_what_is_shown(sheet: Sheet) -> None:
+    sheet.choose("bright", "390p")
+    box = sheet.slider("gain").bounding_box()
+    y = box["y"] + box["height"] / 2
+    sheet.page.mouse.move(box["x"] + box["width"] * 0.5, y)
+    sheet.page.mouse.down()
+    for place in [*np.linspace(0.5, 0.02, 40), *np.linspace(0.02, 0.8, 60), *np.linspace(0.8, 0.31, 50)]:
+        sheet.page.mouse.move(box["x"] + box["width"] * place, y)
+    sheet.page.mouse.up()
+    sheet.current()
+    step = int(sheet.slider("gain").input_value())
+    assert 20 < step < 40
+    assert sheet.lab.value("panel.position['gain']") == step / 100
+    assert sheet.paths() == fresh_paths(sheet)
+    sheet.settled()
+    assert sheet.paths() == fresh_paths(sheet)
+
+
+def test_live_pixels_are_those_of_a_fresh_drawing(sheet: Sheet) -> None:
+    sheet.choose("cathode", "2k7 and 1u")
+    sheet.settled()
+    drawn = sheet.page.evaluate("document.querySelector('.ampsim-panel .picture svg').id")
+    for step in (53, 57, 61):
+        sheet.put("treble", step)
+        sheet.current()
+    assert sheet.page.evaluate("document.querySelector('.ampsim-panel .picture svg').id") == drawn  # patched, not drawn
+    sheet.settled()
+    live = sheet.pixels()
+    sheet.repaint()
+    painted = sheet.pixels()
+    svg = fresh_svg(sheet)
+    try:
+        sheet.show_instead(svg)
+        fresh = sheet.pixels()
+    finally:
+        sheet.lab.python("panel.hold('x'); panel.clear()")  # draws the live picture anew
+    assert np.array_equal(painted, fresh)
+    # What was patched is painted in tiles: at their edges the smoothing of a line may differ by a shade.
+    assert (np.abs(live.astype(int) - fresh).max(axis=2) > 32).sum() == 0
+    assert np.unique(live.reshape(-1, 3), axis=0).shape[0] > 50  # there is a picture
+
+
+def test_tables_give_the_numbers_of_the_kernel(sheet: Sheet) -> None:
+    sheet.choose("cathode", "6k8")
+    sheet.settled()
+    gains, bias = sheet.tables()
+    assert gains == sheet.lab.value("panel.tables['gains']")
+    assert bias == sheet.lab.value("panel.tables['bias']")
+
+
+def test_coming_back_to_a_position_measures_it_again(sheet: Sheet) -> None:
+    for _ in range(2):
+        sheet.choose("cathode", "6k8")
+        sheet.settled()
+        sheet.lab.python("panel.as_drawn()")
+        sheet.settled()
+        assert sheet.page.locator(ROOT).get_by_role("group", name="cathode").get_by_label("as drawn").is_checked()
+
+
+def test_hold_clear_and_back_to_the_drawing(sheet: Sheet) -> None:
+    sheet.choose("bright", "120p")
+    sheet.page.locator(ROOT).get_by_label("name", exact=True).fill("<b>sparkle</b>")
+    sheet.press("Hold")
+    sheet.page.wait_for_selector(f"{ROOT} .held li")
+    assert sheet.page.locator(f"{ROOT} .held .name").all_text_contents() == ["<b>sparkle</b>"]
+    sheet.press("Panel as drawn")
+    sheet.settled()
+    assert sheet.lab.value("panel.position['bright']") == "open"
+    assert sheet.page.locator(ROOT).get_by_label("open", exact=True).is_checked()
+    sheet.press("Drop <b>sparkle</b>")
+    sheet.page.wait_for_selector(f"{ROOT} .held", state="hidden")
+
+
+def test_a_waveform_is_computed_shown_and_grows_old(sheet: Sheet) -> None:
+    summary = sheet.page.locator(ROOT).get_by_text("Waveform and harmonics")
+    summary.click()
+    try:
+        sheet.press("Compute waveform")
+        sheet.page.wait_for_selector(f'{ROOT}[data-wave="computing"]')
+        sheet.page.wait_for_selector(f'{ROOT}[data-wave="done"]')
+        assert sheet.page.locator(f"{ROOT} .waves svg").count() == 2
+        sheet.put("gain", 40)
+        sheet.page.wait_for_selector(f"{ROOT} .waves.old")
+        assert "Old" in sheet.page.locator(f"{ROOT} .wave [role=status]").text_content()
+        sheet.press("Compute waveform")
+        sheet.press("Cancel")
+        sheet.page.wait_for_selector(f'{ROOT}[data-wave="cancelled"]')
+        sheet.page.wait_for_timeout(2500)
+        assert sheet.page.locator(f"{ROOT} .waves svg").count() == 0
+        assert sheet.page.locator(ROOT).get_attribute("data-wave") == "cancelled"
+    finally:
+        summary.click()
+
+
+def test_a_thousand_moves_leave_no_trace(sheet: Sheet) -> None:
+    def elements_after(moves: int) -> int:
+        for move in range(moves):
+            sheet.put("depth", move * 7 % 101)
+        sheet.put("depth", 30)
+        sheet.settled()
+        sheet.lab.python("panel.clear()")  # limits, and so the ticks, for where it stands
+        sheet.settled()
+        return int(sheet.page.evaluate("document.getElementsByTagName('*').length"))
+
+    before = elements_after(101)
+    assert elements_after(1000) == before
+    assert sheet.lab.value("panel.position['depth']") == 0.3
+    assert sheet.paths() == fresh_paths(sheet)
+
+
+def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
+    sheet.put("gain", 23)
+    sheet.page.locator(ROOT).get_by_label("job file", exact=True).fill("kept.toml")
+    sheet.press("Save")
+    sheet.page.get_by_text("Saved to kept.toml.").wait_for()
+    sheet.put("gain", 24)
+    sheet.settled()
+    text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
+    assert '"gain" = 0.24' in text  # and kept since, without a button
+    sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
+    sheet.run()
+    assert sheet.lab.value("panel.position['gain']") == 0.5
+    sheet.page.locator(ROOT).get_by_label("job file", exact=True).fill("kept.toml")
+    sheet.press("Read back")
+    sheet.page.get_by_text("Read 1 positions from kept.toml.").wait_for()
+    sheet.settled()
+    assert sheet.slider("gain").input_value() == "24"
+    sheet.lab.python(_FRESH)
+
+
+def test_a_stored_notebook_shows_a_picture(sheet: Sheet) -> None:
+    sheet.page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
+    sheet.page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")
+    book: Any = json.loads((sheet.lab.folder / "sheet.ipynb").read_text("utf-8"))
+    data = book["cells"][0]["outputs"][0]["data"]
+    assert 20_000 < len(data["image/png"]) < 200_000
+
+
+@pytest.mark.parametrize("size", [(1024, 768), (1600, 1000), (420, 800)])
+def test_nothing_is_cut_off(sheet: Sheet, size: tuple[int, int]) -> None:
+    sheet.page.set_viewport_size({"width": size[0], "height": size[1]})
+    sheet.choose("cathode", "6k8")
+    sheet.settled()
+    wide = sheet.page.evaluate(
+        "(root) => { const e = document.querySelector(root); return [e.scrollWidth, e.clientWidth]; }", ROOT
+    )
+    assert wide[0] <= wide[1]
+    cut = sheet.page.evaluate(
+        """(root) => {
+            const edge = document.querySelector(root).getBoundingClientRect();
+            return [...document.querySelectorAll(`${root} :is(label, output, .note, button, input, svg)`)]
+                .filter((each) => each.offsetParent !== null || each.tagName === 'svg')
+                .filter((each) => { const box = each.getBoundingClientRect();
+                    return box.width && (box.right > edge.right + 1 || box.left < edge.left - 1); })
+                .map((each) => each.outerHTML.slice(0, 90));
+        }""",
+        ROOT,
+    )
+    assert cut == []
+    if size[0] >= 1024:
+        slider, picture = (
+            sheet.slider("gain").bounding_box(),
+            sheet.page.locator(f"{ROOT} .picture").first.bounding_box(),
+        )
+        assert slider["y"] < picture["y"] + picture["height"]  # seen together
+        assert slider["x"] < picture["x"]

@@ -212,7 +212,7 @@ function render({ model, el }) {
       computing: `Computing the waveform for ${wave.position} …`,
       cancelled: "Cancelled; nothing is shown.",
       failed: `No waveform: ${wave.problem}`,
-      done: old ? `Old: the panel has moved since. This is ${wave.position}, at its source and place.`
+      done: old ? `Old: the panel has moved since. Shown here: ${wave.position}.`
         : `For ${wave.position}.`,
     }[wave.state];
     if (waveWords.textContent !== words) waveWords.textContent = words;

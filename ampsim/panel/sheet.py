@@ -20,6 +20,7 @@ _HELD = "#8496ae"  # contrast on white 3.0 to 1: faint beside the modded line, s
 _DASHES: tuple[tuple[float, ...], ...] = ((), (7.0, 2.0), (1.5, 1.5), (7.0, 1.5, 1.5, 1.5))
 _SHARED = (("modded-0", "stock-0"), ("change-0", "change-area"))  # gid of curves in one axes; the area reaches 0 dB
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0)  # dB, of the limits
+_SHORT = ("stock", "modded")  # in tables; the picture says which mods
 _MOVED = 0.01  # a hundredth, or 10 mV, 10 uA, 10 mW: below it a reading has not moved
 
 
@@ -89,11 +90,10 @@ def gain_rows(
     """Header and rows of gain [dB] at frequencies and of corners: stock, modded, change, held positions."""
     grid = response["frequency"].values
     asked = [each for each in frequencies if grid[0] <= each <= grid[-1]]
-    names = [str(each) for each in response["variant"].values]
     rows = [["gain [dB] at", *map(style.in_hertz, asked), "lower corner", "upper corner"]]
     levels = _levels(response, node, asked)
     corners = _corners(response, node)
-    for place, name in enumerate(names):
+    for place, name in enumerate(_SHORT):
         rows.append([name, *(_decibels(each) for each in levels[place]), *corners[place]])
     rows.append(["change", *(_decibels(each, sign=True) for each in levels[1] - levels[0]), "", ""])
     for number, (name, each) in enumerate(held.items(), 1):
@@ -129,11 +129,16 @@ def bias_rows(response: xr.Dataset) -> list[list[str]]:
     table = measures.bias_table(response)
     names = [str(each) for each in response["variant"].values]
     stock, modded = (table[table["variant"] == name].set_index("valve") for name in names)
-    rows = [["valve", "amp", "plate [V]", "cathode [V]", "plate [mA]", "plate [W]", "limit [W]", "verdict"]]
+    heads = ("plate [V]", "cathode [V]", "plate [mA]", "plate [W]", "limit [W]")
+    found: list[tuple[str, str, Any]] = []
     for valve in modded.index:
         pair = [each.loc[valve] for each in (stock, modded) if valve in each.index]
         if len(pair) < 2 or _moved(*pair) or any(str(each["verdict"]).startswith("over") for each in pair):
-            rows += [_bias_row(str(valve), each) for each in pair]
+            found += [(str(valve), short, each) for short, each in zip(_SHORT[-len(pair) :], pair, strict=True)]
+    columns = [style.rounded([float(row[head]) for _, _, row in found]) for head in heads]
+    rows = [["valve", "amp", *heads, "verdict"]]
+    for place, (valve, short, row) in enumerate(found):
+        rows.append([f"{valve} {row['type']}", short, *(column[place] for column in columns), str(row["verdict"])])
     return rows
 
 
@@ -143,9 +148,3 @@ _READINGS = ("plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]",
 def _moved(one: Any, other: Any) -> bool:
     before, after = (np.array([float(each[name]) for name in _READINGS]) for each in (one, other))
     return bool((np.abs(after - before) > np.maximum(_MOVED * np.abs(before), _MOVED)).any())
-
-
-def _bias_row(valve: str, row: Any) -> list[str]:
-    volts = [style.minus(f"{float(row[name]):.3g}") for name in ("plate [V]", "cathode [V]")]
-    rest = [style.rounded([float(row[name])])[0] for name in ("plate [mA]", "plate [W]", "limit [W]")]
-    return [f"{valve} {row['type']}", str(row["variant"]), *volts, *rest, str(row["verdict"])]

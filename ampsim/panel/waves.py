@@ -55,8 +55,8 @@ def burst(response: xr.Dataset, node: str) -> pictures.Picture:
     top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
     upper = picture.box(SIDE, top - _IN_HEIGHT, right, top)
     lower = picture.box(SIDE, 0.56, right, 0.56 + _OUT_HEIGHT)
-    _traces(upper, "source [V]", milliseconds, [source], [style.Look(style.INK, 1.0)], 3)
-    _traces(lower, "output [V]", milliseconds, volts, _LOOKS, 6)
+    _traces(upper, "source", milliseconds, [source], [style.Look(style.INK, 1.0)], 3)
+    _traces(lower, "output", milliseconds, volts, _LOOKS, 6)
     upper.tick_params(labelbottom=False)
     lower.set_xlabel("time [ms]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
     return picture
@@ -72,10 +72,12 @@ def _subtitle(response: xr.Dataset) -> str:
 def _traces(
     axes: Axes, label: str, time: Array, rows: Sequence[Array], looks: Sequence[style.Look], ticks: int
 ) -> None:
-    tidy(axes, label, list(rows), 1e-6, ticks)
+    small = max(float(np.abs(row).max()) for row in rows) < 0.5
+    shown = [1e3 * row if small else row for row in rows]
+    tidy(axes, f"{label} [{'mV' if small else 'V'}]", shown, 1e-6, ticks)
     axes.set_xlim(time[0], time[-1])
     zero_line(axes)
-    for place, (row, look) in enumerate(zip(rows, looks, strict=True)):
+    for place, (row, look) in enumerate(zip(shown, looks, strict=True)):
         draw(axes, {f"line-{place}": np.column_stack([time, row])}, f"line-{place}", look)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, SupportsFloat
 
 from .errors import DescriptionError, shown
 
@@ -20,7 +20,7 @@ def plain_floats(record: object) -> None:
         if kind in ("float", "int"):
             try:
                 object.__setattr__(record, field_.name, float(value) if kind == "float" else operator.index(value))
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, OverflowError):
                 raise DescriptionError(f"{field_.name}: {shown(value)} is not a number") from None
 
 
@@ -148,8 +148,10 @@ class Waveform:
         plain_floats(self)
         if not 2 <= len(self.samples) <= 20_000:
             raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
-        if not all(math.isfinite(sample) for sample in self.samples):
+        if not all(isinstance(sample, SupportsFloat) and math.isfinite(sample) for sample in self.samples):
             raise DescriptionError("a waveform with samples that are not finite numbers")
+        if not 1.0 <= self.rate <= 1e9:
+            raise DescriptionError(f"a waveform at {shown(self.rate)} samples a second; expected 1 to 1e9")
 
     @property
     def duration(self) -> float:

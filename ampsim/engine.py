@@ -76,7 +76,7 @@ def run(
     if not wanted:
         return []
     line = Line()
-    report = line.show if progress is None else _on_change(progress)
+    report = line.show if progress is None else _now_and_then(progress)
     sweep = _Sweep(wanted, workers or cores(), TIMEOUT if timeout is None else timeout, report)
     try:
         return sweep.finish()
@@ -225,14 +225,15 @@ def _outcome(netlist: Netlist, answer: Answer, body: bytearray) -> Outcome:
     return Arrays(dict(zip(netlist.vectors, rows, strict=True)), scale, answer.notes)
 
 
-def _on_change(progress: Callable[[int, int], object]) -> Callable[[int, int], object]:
-    """Call `progress` only when the number done has changed."""
-    told = 0
+def _now_and_then(progress: Callable[[int, int], object]) -> Callable[[int, int], object]:
+    """Call `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
+    told, then = 0, time.monotonic()
 
     def report(done: int, total: int) -> None:
-        nonlocal told
-        if done != told:
-            told = done
+        nonlocal told, then
+        now = time.monotonic()
+        if done != told or now - then >= _TICK:
+            told, then = done, now
             progress(done, total)
 
     return report

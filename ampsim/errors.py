@@ -22,15 +22,17 @@ def shown(value: object, limit: int = 60) -> str:
     """Quote a value from a file for a message: one line, no control characters, at most `limit` characters."""
     try:
         text = ascii(value)
-    except ValueError:  # an integer with thousands of digits
-        text = "(a number with too many digits)"
+    except (ValueError, RecursionError):  # an integer with thousands of digits, tables within tables
+        text = f"(a {type(value).__name__} too large to show)"
     return text if len(text) <= limit else text[: limit - 3] + "..."
 
 
 def nearest(word: object, known: Iterable[str]) -> str:
     """Return "; nearest: ..." with the closest known names, or the known names themselves when few."""
-    names = sorted(set(known))
-    close = difflib.get_close_matches(str(word)[:80], names, n=3, cutoff=0.5)
+    # Some known names come from a file: one with line ends or escapes in it must not garble the message.
+    names = sorted({name if name.isprintable() and len(name) <= 60 else shown(name) for name in known})
+    text = word if isinstance(word, str) else shown(word)
+    close = difflib.get_close_matches(text[:80], names, n=3, cutoff=0.5)
     if close:
         return f"; nearest: {', '.join(close)}"
     if not names:

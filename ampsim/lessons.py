@@ -144,8 +144,8 @@ def _corner(amp: Amp, stage: BypassedStage, shown: str) -> Exercise:
     by_hand = float(np.sqrt(stage.lower_corner * stage.upper_corner))
     reason = (
         f"Half of the shelf (in dB) is climbed at the geometric mean of its two corners: {stage.lower_corner:.0f} Hz, "
-        f"where the capacitor's reactance is as large as the cathode resistor, and {stage.upper_corner:.0f} Hz, where it is "
-        f"as large as the {stage.cathode_output:.0f} ohm seen at the cathode."
+        "where the capacitor's reactance is as large as the cathode resistor, and "
+        f"{stage.upper_corner:.0f} Hz, where it is as large as the {stage.cathode_output:.0f} ohm seen at the cathode."
     )
     return Exercise(
         f"{shown} At which frequency is half of the shelf, counted in dB, climbed?",

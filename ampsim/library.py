@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tomllib
 from collections.abc import Mapping
@@ -38,18 +39,28 @@ def read_toml(path: Path) -> dict[str, Any]:
     DescriptionError
         When there is no such file, it is too large, not UTF-8, or not TOML (with line and column).
     """
+    name = _printable(path)
     try:
         if path.stat().st_size > _MOST_BYTES:
-            raise DescriptionError(f"{path}: larger than {_MOST_BYTES} bytes; this is no file of ours")
+            raise DescriptionError(f"{name}: larger than {_MOST_BYTES} bytes; this is no file of ours")
+        # A pipe or a device has no size and may have no end.
+        if not path.is_file():
+            raise DescriptionError(f"{name}: not a file")
         return tomllib.loads(path.read_bytes().decode("utf-8"))
     except FileNotFoundError:
-        raise DescriptionError(f"{path}: no such file") from None
+        raise DescriptionError(f"{name}: no such file") from None
     except OSError as problem:
-        raise DescriptionError(f"{path}: {problem.strerror}") from None
+        raise DescriptionError(f"{name}: {problem.strerror}") from None
     except UnicodeDecodeError as problem:
-        raise DescriptionError(f"{path}: not UTF-8 text (byte {problem.start})") from None
+        raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
     except (ValueError, RecursionError) as problem:
-        raise DescriptionError(f"{path}: not TOML: {problem}") from None
+        raise DescriptionError(f"{name}: not TOML: {problem}") from None
+
+
+def _printable(path: str | Path) -> str:
+    """A path for a message; one with control characters in its name is quoted."""
+    text = str(path)
+    return text if text.isprintable() and len(text) < 500 else shown(text)
 
 
 def _path(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
@@ -58,8 +69,9 @@ def _path(name: str | Path, folder: str, beside: Path | None = None, where: str 
     if path.suffix == ".toml":
         for base in (beside, None, models() / folder):
             candidate = base / path if base else path
-            if candidate.is_file():
-                return candidate
+            with contextlib.suppress(OSError):  # a name longer than the system takes
+                if candidate.is_file():
+                    return candidate
         return path
     known = {each.stem: each for each in sorted((models() / folder).rglob("*.toml"))}
     if str(name) not in known:
@@ -70,7 +82,7 @@ def _path(name: str | Path, folder: str, beside: Path | None = None, where: str 
 
 @lru_cache(maxsize=128)
 def _valve_at(path: Path) -> Valve:
-    return parse_valve(read_toml(path), path.name)
+    return parse_valve(read_toml(path), _printable(path.name))
 
 
 def load_valve(name: str | Path) -> Valve:
@@ -93,7 +105,7 @@ def load_amp(name: str | Path) -> Amp:
         Naming file, entry, offending value and the nearest valid thing.
     """
     path = _path(name, "amps")
-    return read_amp(read_toml(path), path.name, _valve_finder(path.parent))
+    return read_amp(read_toml(path), _printable(path.name), _valve_finder(path.parent))
 
 
 def load_mod(name: str | Path) -> Mod:
@@ -105,7 +117,7 @@ def load_mod(name: str | Path) -> Mod:
         Naming file, entry, offending value and the nearest valid thing.
     """
     path = _path(name, "mods")
-    return read_mod(read_toml(path), path.name, _valve_finder(path.parent))
+    return read_mod(read_toml(path), _printable(path.name), _valve_finder(path.parent))
 
 
 def load_job(name: str | Path) -> Job:
@@ -118,13 +130,13 @@ def load_job(name: str | Path) -> Job:
     """
     path = _path(name, "jobs")
     data = read_toml(path)
-    top = Entry(data, path.name)
+    top = Entry(data, _printable(path.name))
     stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods")
     if not isinstance(names, list) or not names:
         raise top.fail("mods", f"{shown(names)} is not a list of mods")
     mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
-    return read_job(data, path.name, stock, apply(stock, *mods))
+    return read_job(data, _printable(path.name), stock, apply(stock, *mods))
 
 
 def _file_word(top: Entry, key: str, value: object) -> str:

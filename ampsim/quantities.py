@@ -81,7 +81,10 @@ def parse_value(text: object, quantity: Quantity, where: str = "value") -> float
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise DescriptionError(f"{where}: {shown(text)} is not a {quantity.name}")
-    number = _read_text(text, quantity) if isinstance(text, str) else float(text)
+    try:
+        number = _read_text(text, quantity) if isinstance(text, str) else float(text)
+    except OverflowError:  # an integer beyond every float
+        number = math.inf
     if number is None or not math.isfinite(number):
         raise DescriptionError(f"{where}: {shown(text)} is not a {quantity.name}{_advice(text, quantity)}")
     if not quantity.least <= number <= quantity.most:

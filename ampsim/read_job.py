@@ -62,7 +62,8 @@ def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> 
         Naming file, entry, offending value and the nearest valid thing.
     """
     top = Entry(data, file)
-    for key in ("amp", "mods"):
+    # Amp and mods are loaded by the caller; positions are kept there by the panel, which reads them itself.
+    for key in ("amp", "mods", "positions"):
         top.has(key)
     name, about = top.label("name"), top.text("about", "")
     listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"

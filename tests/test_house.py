@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -151,7 +152,10 @@ def test_nothing_is_left_to_do() -> None:
     kinds = {".py", ".md", ".toml", ".ipynb"}
     files = [path for path in tracked_files() if path.suffix in kinds and (ROOT / path).is_file()]
     assert files
-    left = [(str(path), mark) for path in files for mark in marks if mark in (ROOT / path).read_text("utf-8")]
+    texts = {path: (ROOT / path).read_text("utf-8") for path in files}
+    # Pictures stored in notebooks are long runs of letters in which every mark turns up by chance.
+    bare = {path: re.sub(r'"image/png": "[^"]*"', "", text) for path, text in texts.items()}
+    left = [(str(path), mark) for path, text in bare.items() for mark in marks if mark in text]
     assert left == []
 
 

@@ -247,7 +247,9 @@ def test_helper_resistors_make_no_noise_and_text_fields_stay_out(name):
     assert all(line.endswith(" 0 1 noisy=0") for line in resistors)
     assert VALVES[name].source[:20] not in text
     assert text.splitlines()[0].split()[2:] == [
-        *("plate", "grid"), *(("screen",) if VALVES[name].family == "pentode" else ()), "cathode"
+        *("plate", "grid"),
+        *(("screen",) if VALVES[name].family == "pentode" else ()),
+        "cathode",
     ]
 
 

@@ -54,7 +54,7 @@ def one_or_two(response: xr.Dataset, position: str | None, variants: Sequence[st
 def tone(response: xr.Dataset) -> str:
     """The sine in words."""
     facts = measures.stimulus(response)
-    start = 1e3 * float(measures.settled(response)["time"].values[0])
+    start = 1e3 * float(measures.settled(response, str(response["node"].values[0]))["time"].values[0])
     return (
         f"sine of {style.in_hertz(facts['frequency'])}, {style.in_volts(facts['level'])} peak, "
         f"{start:.0f} ms after it starts"

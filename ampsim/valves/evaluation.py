@@ -85,9 +85,7 @@ def slopes(
     return Slopes(gm, rp, _quotient(gm, conductance, np.nan), screen_mu)
 
 
-def _difference(
-    valve: Valve, at: tuple[Array, Array, Array], along: tuple[float, float, float], joined: bool
-) -> Array:
+def _difference(valve: Valve, at: tuple[Array, Array, Array], along: tuple[float, float, float], joined: bool) -> Array:
     ends = []
     for side in (STEP, -STEP):
         plate, grid, screen = (volts + side * share for volts, share in zip(at, along, strict=True))

@@ -34,7 +34,7 @@ def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tup
 def space_charge_lines(p: Parameters) -> tuple[str, ...]:
     """Write `space_charge`; the linear sums are linear elements, so Newton meets one variable at a time."""
     width = f"max(V(w),{number(p['width'])})"
-    knee = f"({number(p['knee_volts'])}+{number(p['knee_per_volt'])}*uramp(V(e)))"
+    knee = f"({number(p['knee_volts'])}+{number(p['knee_per_volt'])}*min(uramp(V(e)),1e4))"
     share = p["screen_share"]
     returned = f"({number(share)}+{number(p['screen_return'])}*(1-V(f)))"
     return (
@@ -48,7 +48,7 @@ def space_charge_lines(p: Parameters) -> tuple[str, ...]:
         helper("w"),
         *node("u", f"V(x)/{width}"),
         *node("e", f"{width}*{softplus('V(u)')}"),
-        *node("i", f"{number(1e3 * p['perveance'])}*pow(uramp(V(e)),{number(p['exponent'])})"),
+        *node("i", f"{number(1e3 * p['perveance'])}*pow(min(uramp(V(e)),1e4),{number(p['exponent'])})"),
         *node("q", f"{PLATE}*{PLATE}/({PLATE}+0.5)"),
         *node("f", f"V(q)/sqrt(V(q)*V(q)+{knee}*{knee})"),
         *node("ia", f"{number(1.0 - share)}*V(i)*V(f)"),
@@ -71,7 +71,7 @@ def koren(p: Parameters, plate: Array, grid: Array, screen: Array) -> tuple[Arra
 def koren_lines(p: Parameters) -> tuple[str, ...]:
     """Write `koren`."""
     drawn = f"max(V(screen,cathode),{number(LOWEST_SCREEN)})"
-    emitted = f"{number(2e3 / p['kG1'])}*pow(uramp(V(e)),{number(p['x'])})"
+    emitted = f"{number(2e3 / p['kG1'])}*pow(min(uramp(V(e)),1e4),{number(p['x'])})"
     return (
         *node("u", f"{number(p['kP'])}*({number(1.0 / p['mu'])}+V(grid,cathode)/{drawn})"),
         *node("e", f"{drawn}/{number(p['kP'])}*{softplus('V(u)')}"),

@@ -29,9 +29,7 @@ class Table:
         Not a table, an unknown entry, or a missing one.
     """
 
-    def __init__(
-        self, data: object, place: str, required: Iterable[str], optional: Iterable[str] = ()
-    ) -> None:
+    def __init__(self, data: object, place: str, required: Iterable[str], optional: Iterable[str] = ()) -> None:
         self.place, self.required = place, tuple(required)
         if not isinstance(data, Mapping):
             raise DescriptionError(f"{place}: {shown(data)} is not a table")

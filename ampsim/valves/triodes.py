@@ -35,7 +35,7 @@ def space_charge(p: Parameters, plate: Array, grid: Array) -> Array:
 def space_charge_lines(p: Parameters) -> tuple[str, ...]:
     """Write `space_charge`; the linear sums are linear elements, so Newton meets one variable at a time."""
     width = f"max(V(w),{number(p['width'])})"
-    emitted = f"{number(1e3 * p['perveance'])}*pow({width}*{softplus('V(u)')},{number(p['exponent'])})"
+    emitted = f"{number(1e3 * p['perveance'])}*pow(min({width}*{softplus('V(u)')},1e4),{number(p['exponent'])})"
     return (
         f"GX1 0 x plate cathode {number(1.0 / p['mu'])}",
         "GX2 0 x grid cathode 1",
@@ -83,7 +83,7 @@ def _koren_lines(p: Parameters, divisor: float, contact: float, linear: float) -
     return (
         *node("u", argument),
         *node("e", f"{PLATE}/{number(p['kP'])}*{softplus('V(u)')}"),
-        *node("ia", f"{number(2e3 / divisor)}*pow(uramp(V(e)),{number(p['x'])})"),
+        *node("ia", f"{number(2e3 / divisor)}*pow(min(uramp(V(e)),1e4),{number(p['x'])})"),
     )
 
 

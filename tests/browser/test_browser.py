@@ -122,7 +122,8 @@ def test_a_drag_ends_on_what_is_shown(sheet: Sheet) -> None:
     step = int(sheet.slider("gain").input_value())
     assert 20 < step < 40
     assert sheet.lab.value("panel.position['gain']") == step / 100
-    assert sheet.paths() == fresh_paths(sheet)
+    # Between asking the browser and asking the kernel the panel may come to rest and draw with better limits.
+    assert any(sheet.paths() == fresh_paths(sheet) for _ in range(4))
     sheet.settled()
     assert sheet.paths() == fresh_paths(sheet)
 

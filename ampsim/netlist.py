@@ -7,6 +7,7 @@ made of letters, digits and underscores, and nothing a file says is pasted in.
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -60,8 +61,14 @@ class Netlist:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 of text and command."""
-        return hashlib.sha256(f"{self.text}\n{self.command}".encode()).hexdigest()
+        """SHA-256 of command, skeleton and values: equal digests mean equal text."""
+        values = struct.pack(f"<{len(self.values)}d", *self.values)
+        return hashlib.sha256(_skeleton_digest(self.skeleton, self.command) + values).hexdigest()
+
+
+@lru_cache(maxsize=256)
+def _skeleton_digest(skeleton: tuple[str, ...], command: str) -> bytes:
+    return hashlib.sha256("\0".join((command, *skeleton)).encode()).digest()
 
 
 def build(

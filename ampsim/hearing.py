@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import cast
 
 import numpy as np
 import xarray as xr
@@ -69,7 +68,8 @@ def guitar_spectrum() -> Array:
     for note in _NOTES:
         order = np.arange(1, int(_TOP / note) + 1)
         np.add.at(power, np.round(order * note / GRID[1]).astype(int), order**-2.0)
-    return cast("Array", power / power.sum())
+    share: Array = np.asarray(power / power.sum())
+    return share
 
 
 def loudness(pressure: Array) -> tuple[Array, Array]:

@@ -289,7 +289,10 @@ def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
         (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
     shutil.copy(models() / "amps" / "workshop-b.toml", tmp_path)
     surroundings = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path)}
-    bare = "import sys; from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
+    bare = (
+        "import pathlib, sys; from ampsim.ngspice_library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
+    )
     subprocess.run([sys.executable, "-c", bare, str(find())], cwd=tmp_path, env=surroundings, check=False)
     assert mark.exists(), "the trap does not work, so the check below would prove nothing"
     mark.unlink()

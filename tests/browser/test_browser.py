@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -54,6 +55,14 @@ def sheet(opened: Lab) -> Sheet:
     opened.python("panel.clear(); panel.as_drawn()")
     found.settled()
     return found
+
+
+def wait_for(holds: Callable[[], bool], seconds: float = 20.0) -> None:
+    """Wait for what a button brings about by way of the kernel."""
+    until = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < until, "it never came"
+        time.sleep(0.05)
 
 
 def fresh_svg(sheet: Sheet) -> str:
@@ -176,9 +185,9 @@ def test_hold_clear_and_back_to_the_drawing(sheet: Sheet) -> None:
     sheet.page.wait_for_selector(f"{ROOT} .held li")
     assert sheet.page.locator(f"{ROOT} .held .name").all_text_contents() == ["<b>sparkle</b>"]
     sheet.press("Panel as drawn")
+    wait_for(lambda: sheet.page.locator(ROOT).get_by_label("open", exact=True).is_checked())
     sheet.settled()
     assert sheet.lab.value("panel.position['bright']") == "open"
-    assert sheet.page.locator(ROOT).get_by_label("open", exact=True).is_checked()
     sheet.press("Drop <b>sparkle</b>")
     sheet.page.wait_for_selector(f"{ROOT} .held", state="hidden")
 
@@ -235,8 +244,8 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.page.locator(ROOT).get_by_label("job file", exact=True).fill("kept.toml")
     sheet.press("Read back")
     sheet.page.get_by_text("Read 1 positions from kept.toml.").wait_for()
+    wait_for(lambda: sheet.slider("gain").input_value() == "24")
     sheet.settled()
-    assert sheet.slider("gain").input_value() == "24"
     sheet.lab.python(_FRESH)
 
 

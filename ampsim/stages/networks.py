@@ -18,8 +18,9 @@ def _coupling(bench: Bench) -> tuple[str, ...]:
 
 
 def _volume(bench: Bench) -> tuple[str, ...]:
-    top = bench.through("series_resistor", bench.through("coupling", bench.signal[0]))
-    bench.across("series_capacitor", bench.signal[0] if not bench.has("coupling") else _after(bench, "coupling"), top)
+    after = bench.through("coupling", bench.signal[0])
+    top = bench.through("series_resistor", after)
+    bench.across("series_capacitor", after, top)
     pot = bench.designators("pot")[0]
     wiper, bottom = f"{pot.lower()}_wiper", f"{pot.lower()}_bottom"
     if not bench.has("foot_resistor"):
@@ -30,10 +31,6 @@ def _volume(bench: Bench) -> tuple[str, ...]:
     bench.across("bright_capacitor", bright, wiper)
     bench.across("track_resistor", top, bottom)
     return (wiper,)
-
-
-def _after(bench: Bench, role: str) -> str:
-    return f"{bench.designators(role)[0].lower()}_2"
 
 
 def _tone_stack(bench: Bench) -> tuple[str, ...]:

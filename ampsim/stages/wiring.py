@@ -10,7 +10,6 @@ from ..amp import Amp, AnyPart, Stage
 from ..errors import DescriptionError, nearest, shown
 
 GROUND = "0"
-TWO_ENDS = ("resistor", "capacitor", "inductor", "pot")
 
 
 @dataclass(frozen=True)

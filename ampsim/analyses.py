@@ -26,7 +26,9 @@ def plain_floats(record: object) -> None:
 
 @dataclass(frozen=True)
 class OperatingPoint:
-    """Volts and currents at rest."""
+    """Volts and currents at rest; `cold`: with the supplies up and no valve conducting yet."""
+
+    cold: bool = False
 
     name = "operating point"
 
@@ -77,6 +79,42 @@ class LoopSweep(FrequencySweep):
     name = "loop sweep"
 
 
+@dataclass(frozen=True)
+class PortSweep(FrequencySweep):
+    """Sweep with 1 A into the first place of port number `driven` and out of the second; -1: 1 V at the source.
+
+    `ports` are pairs of places. Sweeps that differ in `driven` alone share one load of the netlist.
+    """
+
+    ports: tuple[tuple[str, str], ...] = ()
+    driven: int = -1
+
+    name = "port sweep"
+
+
+@dataclass(frozen=True)
+class RippleSweep(FrequencySweep):
+    """Sweep with 1 V of ripple in the source of a rail and a silent input."""
+
+    rail: str = ""
+
+    name = "ripple sweep"
+
+
+@dataclass(frozen=True)
+class NoiseSweep(FrequencySweep):
+    """Noise at the place `output`, with a silent input.
+
+    `valves` gives each valve's noise as resistors [ohm] whose thermal noise voltage drives 1 mS from plate to
+    cathode and, for partition noise, from plate to screen (0: none): designator, plate, partition.
+    """
+
+    output: str = "speaker"
+    valves: tuple[tuple[str, float, float], ...] = ()
+
+    name = "noise sweep"
+
+
 def _check_tone(tone: Sine | Burst) -> None:
     if not (1.0 <= tone.frequency <= 100e3 and 0.0 <= tone.level <= 1000.0 and tone.duration > 0.0):
         raise DescriptionError(
@@ -112,13 +150,17 @@ class Sine:
 
 @dataclass(frozen=True)
 class Burst:
-    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s] in `duration` of silence."""
+    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s] in `duration` [s].
+
+    Before and after, the same sine goes on at the level `around` [V peak]; 0 is silence.
+    """
 
     frequency: float = 1000.0
     level: float = 0.1
     start: float = 0.005
     stop: float = 0.025
     duration: float = 0.05
+    around: float = 0.0
 
     shape = "burst"
 
@@ -129,10 +171,8 @@ class Burst:
     def source(self) -> str:
         """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
         omega = 2.0 * math.pi * self.frequency
-        return (
-            f"V=(time<{self.start!r} ? 0 : (time<{self.stop!r} ? "
-            f"{self.level!r}*sin({omega!r}*(time-{self.start!r})) : 0))"
-        )
+        level = f"(time<{self.start!r} ? {self.around!r} : (time<{self.stop!r} ? {self.level!r} : {self.around!r}))"
+        return f"V={level}*sin({omega!r}*(time-{self.start!r}))"
 
 
 @dataclass(frozen=True)
@@ -198,4 +238,4 @@ class Transient:
         return np.linspace(0.0, self.stimulus.duration, self.points)
 
 
-Analysis = OperatingPoint | FrequencySweep | Transient
+Analysis = OperatingPoint | FrequencySweep | Transient  # the other sweeps are kinds of `FrequencySweep`

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from functools import lru_cache
 from typing import cast
 
 from .amp import Loudspeaker, Part, Pot, Socket, Transformer
@@ -12,7 +13,7 @@ from .circuit import Circuit
 from .errors import DescriptionError, shown
 from .stages.power import tap_pin
 from .stages.wiring import Element
-from .valves import subcircuit
+from .valves import Valve, subcircuit
 
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
@@ -25,13 +26,22 @@ def safe_name(text: str) -> str:
 
 
 class Writer:
-    """Collects netlist lines, cutting the text wherever a value may change from position to position."""
+    """Collects netlist lines, cutting the text wherever a value may change from position to position.
 
-    def __init__(self) -> None:
+    Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
+    """
+
+    def __init__(self, apart: Collection[str] = (), rippling: str = "") -> None:
+        self._apart = apart
+        self.rippling = rippling
         self._pieces: list[str] = []
         self._open: list[str] = []
         self.parts: list[str] = []
-        self.sources: list[tuple[Part | Pot, str]] = []
+        self.sources: list[tuple[Part | Pot | float, str]] = []
+
+    def suffix(self, designator: str) -> str:
+        """What a valve's subcircuit has after its type's name: its designator, when it stands apart."""
+        return f"_{designator.lower()}" if designator in self._apart else ""
 
     def line(self, text: str) -> None:
         """Write one line."""
@@ -43,11 +53,18 @@ class Writer:
 
     def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
         """Write a two-pin element whose value may change from position to position."""
-        self._open.append(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ")
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ", name, part, half)
+
+    def source(self, name: str, first: str, second: str, amount: float) -> None:
+        """Write a voltage or current source whose AC amount may change from run to run."""
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
+
+    def _cut(self, text: str, name: str, source: Part | Pot | float, half: str = "") -> None:
+        self._open.append(text)
         self._pieces.append("".join(self._open))
         self._open = ["\n"]
         self.parts.append(name)
-        self.sources.append((part, half))
+        self.sources.append((source, half))
 
     def skeleton(self) -> tuple[str, ...]:
         """The text, cut at the values."""
@@ -63,7 +80,7 @@ def _write_two_pin(writer: Writer, element: Element, wired: Circuit) -> None:
 
 def _write_inductor(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Part", wired.parts[element.designator])
-    writer.element(part.designator.lower(), element.net("1"), element.net("2"), part.value)
+    writer.slot(part.designator.lower(), element.net("1"), element.net("2"), part)
 
 
 def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:
@@ -87,19 +104,21 @@ def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
             f"wired are {', '.join(sorted(given))}"
         )
     nets = " ".join(safe_name(element.net(pin)) for pin in pins)
-    writer.line(f"x{safe_name(socket.designator.lower())} {nets} {subcircuit_name(wired, socket)}")
+    name = subcircuit_name(wired.amp.valve_by_type[socket.type], writer.suffix(socket.designator))
+    writer.line(f"x{safe_name(socket.designator.lower())} {nets} {name}")
 
 
-def subcircuit_name(wired: Circuit, socket: Socket) -> str:
+@lru_cache(maxsize=256)
+def subcircuit_name(valve: Valve, suffix: str) -> str:
     """The subcircuit's name, read off its first line."""
-    return safe_name(subcircuit(wired.amp.valve_by_type[socket.type]).split(".subckt", 1)[1].split()[0].lower())
+    return safe_name(subcircuit(valve, suffix).split(".subckt", 1)[1].split()[0].lower())
 
 
 def _write_rail(writer: Writer, element: Element, wired: Circuit) -> None:
     rail = next(rail for rail in wired.amp.rails if rail.name == element.designator)
-    writer.line(
-        f"v{safe_name(rail.name.lower())}_rail {safe_name(element.net('1'))} 0 dc {cast('float', rail.volts)!r}"
-    )
+    ripple = " ac 1" if rail.name == writer.rippling else ""
+    name, net = f"v{safe_name(rail.name.lower())}_rail", safe_name(element.net("1"))
+    writer.line(f"{name} {net} 0 dc {cast('float', rail.volts)!r}{ripple}")
 
 
 def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None:

@@ -210,7 +210,8 @@ def _task(netlists: Sequence[Netlist]) -> Task:
     forms: dict[Form, int] = {}
     items = []
     for netlist in netlists:
-        form = Form(netlist.skeleton, netlist.parts, netlist.command, netlist.vectors, netlist.points, netlist.end)
+        what = (netlist.command, netlist.vectors, netlist.points, netlist.end, netlist.fresh)
+        form = Form(netlist.skeleton, netlist.parts, *what)
         items.append((forms.setdefault(form, len(forms)), netlist.values))
     return Task(tuple(forms), tuple(items))
 

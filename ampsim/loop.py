@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from . import engine
 from .amp import Amp
 from .analyses import LoopSweep
+from .drives import PROBE_VECTORS
 from .errors import DescriptionError, EngineError
-from .netlist import PROBE_VECTORS, build
+from .netlist import build
 from .positions import Position, check_request, control_coords, position_label
 from .response import provenance
 

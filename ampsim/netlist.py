@@ -1,7 +1,7 @@
 """From a circuit, a position of its controls and an analysis to the text that ngspice reads.
 
-Only this module and `elements` write netlist text: every number is a checked float written by `repr`, every name is
-made of letters, digits and underscores, and nothing a file says is pasted in.
+Only this module, `drives` and `elements` write netlist text: every number is a checked float written by `repr`,
+every name is made of letters, digits and underscores, and nothing a file says is pasted in.
 """
 
 from __future__ import annotations
@@ -9,29 +9,24 @@ from __future__ import annotations
 import hashlib
 import struct
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import cast
 
 from .amp import Amp, Part, Pot, Socket
-from .analyses import Analysis, FrequencySweep, LoopSweep, OperatingPoint, Transient
+from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
 from .circuit import Circuit, circuit
+from .drives import OPTIONS, command, own_vectors, write_drive
 from .elements import WRITERS, Writer, safe_name
-from .errors import DescriptionError, nearest, shown
-from .nets import INPUT
+from .errors import DescriptionError, shown
 from .quantities import track_fraction
 from .stages.wiring import GROUND
-from .valves import subcircuit
+from .valves import Valve, subcircuit
 
 # A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
 END_OHMS = 1.0
-PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")
-_OPTIONS = {
-    "operating point": ".options reltol=1e-6",
-    "frequency sweep": ".options reltol=1e-6",
-    "loop sweep": ".options reltol=1e-6",
-    "transient": ".options reltol=1e-4 abstol=1e-9",
-}
+# Where the subcircuits of valves that differ from their type go.
+_OWN_VALVES = "* own valves\n"
 
 
 @dataclass(frozen=True)
@@ -40,7 +35,7 @@ class Netlist:
 
     `skeleton` holds the text before, between and after the `values` of the elements named in `parts`; `command` is
     the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
-    `end` [s]).
+    `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
     """
 
     skeleton: tuple[str, ...]
@@ -50,6 +45,7 @@ class Netlist:
     vectors: tuple[str, ...]
     points: int
     end: float
+    fresh: bool = False
 
     @cached_property
     def text(self) -> str:
@@ -77,6 +73,7 @@ def build(
     analysis: Analysis,
     nodes: tuple[str, ...],
     currents: bool = False,
+    sockets: Mapping[str, Valve] | None = None,
 ) -> Netlist:
     """Write the netlist of an amp at a position.
 
@@ -90,6 +87,8 @@ def build(
         Places to listen at.
     currents : bool
         Also fetch plate, screen and grid currents of every valve.
+    sockets : mapping
+        Designator to the very valve in that socket, where it differs from its type.
 
     Raises
     ------
@@ -98,14 +97,32 @@ def build(
     """
     setting = amp.setting(position)
     switches = tuple((name, value) for name, value in setting.items() if isinstance(value, str))
-    frame = _frame(circuit(amp, switches), analysis, nodes, currents)
-    values = tuple(
-        _pot_half(part, half, cast("float", setting[part.control])) if isinstance(part, Pot) else part.value
-        for part, half in frame.sources
-    )
+    return write(circuit(amp, switches), setting, analysis, nodes, currents, sockets)
+
+
+def write(
+    wired: Circuit,
+    setting: Mapping[str, float | str],
+    analysis: Analysis,
+    nodes: tuple[str, ...],
+    currents: bool = False,
+    sockets: Mapping[str, Valve] | None = None,
+) -> Netlist:
+    """Write the netlist of a circuit whose knobs are set; parameters and errors as `build`."""
+    sockets = sockets or {}
+    frame = _frame(wired, analysis, nodes, currents, tuple(sockets))
+    values = tuple(_value(source, half, setting) for source, half in frame.sources)
     end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
     points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
-    return Netlist(frame.skeleton, frame.parts, values, frame.command, frame.vectors, points, end)
+    own = "".join(subcircuit(valve, f"_{name.lower()}") for name, valve in sockets.items())
+    skeleton = (frame.skeleton[0].replace(_OWN_VALVES, own, 1), *frame.skeleton[1:]) if sockets else frame.skeleton
+    return Netlist(skeleton, frame.parts, values, frame.command, frame.vectors, points, end)
+
+
+def _value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:
+    if isinstance(source, Pot):
+        return _pot_half(source, half, cast("float", setting[source.control]))
+    return source.value if isinstance(source, Part) else source
 
 
 def _pot_half(pot: Pot, half: str, rotation: float) -> float:
@@ -118,32 +135,36 @@ def _pot_half(pot: Pot, half: str, rotation: float) -> float:
 class _Frame:
     skeleton: tuple[str, ...]
     parts: tuple[str, ...]
-    sources: tuple[tuple[Part | Pot, str], ...]
+    sources: tuple[tuple[Part | Pot | float, str], ...]
     command: str
     vectors: tuple[str, ...]
 
 
 @lru_cache(maxsize=256)
-def _frame(wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents: bool) -> _Frame:
-    writer = Writer()
+def _frame(
+    wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents: bool, apart: tuple[str, ...]
+) -> _Frame:
+    writer = Writer(apart, analysis.rail if isinstance(analysis, RippleSweep) else "")
     writer.line("* ampsim")
-    for text in _subcircuits(wired):
+    for text in _subcircuits(wired, analysis == OperatingPoint(cold=True)):
         writer.line(text)
-    writer.line(_generator(analysis))
-    if isinstance(analysis, LoopSweep):
-        wired = _probed(writer, wired, analysis)
+    if apart:
+        writer.line(_OWN_VALVES.strip())
+    wired = write_drive(writer, wired, analysis)
     for element in wired.elements:
         WRITERS[element.kind](writer, element, wired)
-    vectors = PROBE_VECTORS if isinstance(analysis, LoopSweep) else _vectors(wired, nodes, currents)
-    writer.line(".save " + " ".join(vectors))
-    writer.line(_OPTIONS[analysis.name])
+    vectors = own_vectors(analysis, writer.parts) or _vectors(wired, nodes, currents)
+    # Noise spectra need no `.save`, and one would hide them.
+    if not isinstance(analysis, NoiseSweep):
+        writer.line(".save " + " ".join(vectors))
+    writer.line(OPTIONS[analysis.name])
     writer.line(".end")
-    return _Frame(writer.skeleton(), tuple(writer.parts), tuple(writer.sources), _command(analysis), vectors)
+    return _Frame(writer.skeleton(), tuple(writer.parts), tuple(writer.sources), command(analysis, wired), vectors)
 
 
-def _subcircuits(wired: Circuit) -> list[str]:
+def _subcircuits(wired: Circuit, cold: bool) -> list[str]:
     kinds = sorted({part.type for part in _sockets(wired)})
-    texts = {kind: subcircuit(wired.amp.valve_by_type[kind]).strip() for kind in kinds}
+    texts = {kind: subcircuit(wired.amp.valve_by_type[kind], cold=cold).strip() for kind in kinds}
     names: dict[str, str] = {}
     for kind, text in texts.items():
         name = text.split()[1]
@@ -182,39 +203,3 @@ def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[st
     if not found:
         raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")
     return tuple(found)
-
-
-def _command(analysis: Analysis) -> str:
-    if isinstance(analysis, OperatingPoint):
-        return "op"
-    if isinstance(analysis, FrequencySweep):
-        # The last point must not be lost to rounding in ngspice's own stepping, so ask a little further.
-        stop = analysis.grid()[-1] * (1.0 + 1e-7)
-        return f"ac dec {analysis.per_decade:d} {analysis.start!r} {float(stop)!r}"
-    step, end = analysis.step, analysis.stimulus.duration
-    return f"tran {step!r} {end!r} 0.0 {step!r}"
-
-
-def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
-    """Open the wire at a part's end and put the probe in: the part's side is the net "loop_probe"."""
-    designator, _, pin = analysis.at.partition(".")
-    known = [f"{element.designator}.{name}" for element in wired.elements for name, _ in element.pins]
-    if analysis.at not in known:
-        raise DescriptionError(
-            f"{wired.amp.name}: {shown(analysis.at)} is not a part's end{nearest(analysis.at, known)}"
-        )
-    volts, amps = (1, 0) if analysis.injection == "voltage" else (0, 1)
-    writer.line(f"vprobe {safe_name(wired.net(analysis.at))} loop_probe dc 0 ac {volts}")
-    writer.line(f"iprobe 0 loop_probe dc 0 ac {amps}")
-    opened = next(element for element in wired.elements if element.designator == designator)
-    pins = tuple((name, "loop_probe" if name == pin else net) for name, net in opened.pins)
-    return replace(wired, elements=tuple(replace(e, pins=pins) if e is opened else e for e in wired.elements))
-
-
-def _generator(analysis: Analysis) -> str:
-    if isinstance(analysis, LoopSweep):
-        return f"vgenerator {INPUT} 0 dc 0 ac 0"
-    if not isinstance(analysis, Transient):
-        return f"vgenerator {INPUT} 0 dc 0 ac 1"
-    letter = "b" if analysis.stimulus.shape == "burst" else "v"
-    return f"{letter}generator {INPUT} 0 {analysis.stimulus.source()}"

@@ -126,7 +126,7 @@ def _dataset(
         coords[name] = (name, grid, {"units": "Hz" if name == "frequency" else "s"})
     coords |= control_coords(settings)
     if isinstance(analysis, OperatingPoint):
-        branches, current = _currents(variants, settings, outcomes)
+        branches, current = _currents(variants, settings, outcomes, analysis.cold)
         data["current"] = (("variant", "position", "branch"), current, {"units": "A"})
         coords["branch"] = branches
     return xr.Dataset(data, coords, provenance(variants, analysis, netlists, outcomes))
@@ -168,7 +168,7 @@ def _resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> ND
 
 
 def _currents(
-    variants: list[Amp], settings: list[dict[str, float | str]], outcomes: Sequence[Any]
+    variants: list[Amp], settings: list[dict[str, float | str]], outcomes: Sequence[Any], cold: bool
 ) -> tuple[list[str], NDArray[Any]]:
     rows: list[dict[str, float]] = []
     for (amp, setting), outcome in zip(itertools.product(variants, settings), outcomes, strict=True):
@@ -176,7 +176,8 @@ def _currents(
         for designator, family in _families(_wired(amp, setting)):
             for electrode, vector in valve_vectors(designator, family).items():
                 # Plate and screen currents come as millivolts-for-milliamperes, the grid's as a source current.
-                scale = 1.0 if electrode == "grid" else 1e-3
+                # A cold valve's law still says what it would draw.
+                scale = 1.0 if electrode == "grid" else 0.0 if cold else 1e-3
                 row[f"{designator}.{electrode}"] = scale * float(outcome.vectors[vector][0])
         rows.append(row)
     branches = list(dict.fromkeys(name for row in rows for name in row))

@@ -36,11 +36,11 @@ class Numbers(NamedTuple):
 
 
 class _Binding(NgSpiceShared):  # type: ignore[misc]
-    """PySpice's binding with its messages and the name of the newest plot kept for inspection."""
+    """PySpice's binding with its messages and the names of new plots kept for inspection."""
 
     def __init__(self) -> None:
         self.lines: dict[str, None] = {}
-        self.plot: str | None = None
+        self.plots: list[str] = []
         super().__init__()
 
     def send_char(self, message: str, ngspice_id: int) -> int:
@@ -50,7 +50,7 @@ class _Binding(NgSpiceShared):  # type: ignore[misc]
         return 0
 
     def send_init_data(self, data: Any, ngspice_id: int) -> int:
-        self.plot = ffi.string(data.type).decode()
+        self.plots.append(ffi.string(data.type).decode())
         return 0
 
     def vector(self, name: str) -> Any:
@@ -78,7 +78,7 @@ class Session:
         """Run one netlist.
 
         Where only values differ from the loaded netlist they are altered in place; a transient always gets a
-        fresh load.
+        fresh load, and so does whoever asks for one: altering leaves traces in the last digits.
 
         Raises
         ------
@@ -88,7 +88,7 @@ class Session:
             The analysis failed, or its answer cannot be trusted.
         """
         transient = form.command.startswith("tran")
-        if self._loaded == (form.skeleton, form.parts) and not transient:
+        if self._loaded == (form.skeleton, form.parts) and not transient and not form.fresh:
             try:
                 self._alter(form, values)
                 return self._analyse(form, values)
@@ -152,14 +152,15 @@ class Session:
         self._values = values
 
     def _analyse(self, form: Form, values: tuple[float, ...]) -> Numbers:
-        self._spice.plot = None
+        self._spice.plots.clear()
         self._command(form.command)
         lines = list(self._spice.lines)
         try:
             if any(map(is_fault, lines)):
                 raise ValueError("ngspice reported a fault")
-            plot = self._spice.plot
-            if plot is None or not re.fullmatch(form.command.split()[0] + r"\d+", plot):
+            # Noise leaves two plots: the spectra, which are wanted, and then the totals.
+            plot = next(iter(self._spice.plots), "none")
+            if not re.fullmatch(form.command.split()[0] + r"\d+", plot):
                 raise ValueError("the analysis gave no data")
             return Numbers(*self._fetch(plot, form), remarks(lines))
         except ValueError as problem:
@@ -173,7 +174,7 @@ class Session:
         dtype = np.complex128 if analysis == "ac" else np.float64
         scale = None
         if analysis != "op":
-            name = "frequency" if analysis == "ac" else "time"
+            name = "time" if analysis == "tran" else "frequency"
             scale = self._vector(f"{plot}.{name}", dtype).real.copy()
         points = form.points if analysis != "tran" or scale is None else len(scale)
         if scale is not None:

@@ -19,6 +19,7 @@ class Form(NamedTuple):
     vectors: tuple[str, ...]
     points: int
     end: float
+    fresh: bool
 
     def text(self, values: tuple[float, ...]) -> str:
         """Write the netlist with these values."""

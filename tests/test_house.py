@@ -32,6 +32,7 @@ ORDER = (
     "read_job",
     "library",
     "elements",
+    "drives",
     "netlist",
     "ngspice_library",
     "verdict",

@@ -1,0 +1,107 @@
+"""What each analysis adds to a netlist: the generator, probes, ports, ripple and noise; and its command."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
+from .circuit import Circuit
+from .elements import Writer, safe_name
+from .errors import DescriptionError, nearest, shown
+from .nets import INPUT
+
+PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")
+OPTIONS = {
+    "operating point": ".options reltol=1e-6",
+    "frequency sweep": ".options reltol=1e-6",
+    "loop sweep": ".options reltol=1e-6",
+    "port sweep": ".options reltol=1e-6",
+    "ripple sweep": ".options reltol=1e-6",
+    "noise sweep": ".options reltol=1e-6",
+    "transient": ".options reltol=1e-4 abstol=1e-9",
+}
+# Each valve's noise resistors drive this many siemens.
+NOISE_SIEMENS = 1e-3
+
+
+def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
+    """Write what drives the circuit; the circuit comes back with a wire opened where a probe is put in."""
+    if isinstance(analysis, Transient):
+        letter = "b" if analysis.stimulus.shape == "burst" else "v"
+        writer.line(f"{letter}generator {INPUT} 0 {analysis.stimulus.source()}")
+    elif isinstance(analysis, PortSweep):
+        writer.source("vgenerator", INPUT, "0", float(analysis.driven == -1))
+        _write_ports(writer, wired, analysis)
+    else:
+        silent = isinstance(analysis, (LoopSweep, RippleSweep))
+        writer.line(f"vgenerator {INPUT} 0 dc 0 ac {0 if silent else 1}")
+    if isinstance(analysis, NoiseSweep):
+        _write_noise(writer, wired, analysis)
+    if isinstance(analysis, RippleSweep):
+        _check_rail(wired, analysis.rail)
+    return _probed(writer, wired, analysis) if isinstance(analysis, LoopSweep) else wired
+
+
+def command(analysis: Analysis, wired: Circuit) -> str:
+    """The command that runs the analysis."""
+    if isinstance(analysis, OperatingPoint):
+        return "op"
+    if isinstance(analysis, FrequencySweep):
+        # The last point must not be lost to rounding in ngspice's own stepping, so ask a little further.
+        stop = float(analysis.grid()[-1] * (1.0 + 1e-7))
+        steps = f"dec {analysis.per_decade:d} {analysis.start!r} {stop!r}"
+        if isinstance(analysis, NoiseSweep):
+            return f"noise v({safe_name(wired.net(analysis.output))}) vgenerator {steps} 1"
+        return f"ac {steps}"
+    step, end = analysis.step, analysis.stimulus.duration
+    return f"tran {step!r} {end!r} 0.0 {step!r}"
+
+
+def own_vectors(analysis: Analysis, parts: Sequence[str]) -> tuple[str, ...]:
+    """Vectors that an analysis has instead of node voltages; none for most."""
+    if isinstance(analysis, LoopSweep):
+        return PROBE_VECTORS
+    return ("onoise_spectrum",) if isinstance(analysis, NoiseSweep) else ()
+
+
+def _write_ports(writer: Writer, wired: Circuit, analysis: PortSweep) -> None:
+    for number, (first, second) in enumerate(analysis.ports):
+        # A SPICE current source draws its current out of its first net.
+        nets = (wired.net(second), wired.net(first))
+        if nets[0] == nets[1]:
+            raise DescriptionError(f"{wired.amp.name}: {first} and {second} are one piece of wire, not a port")
+        writer.source(f"iport_{number}", *nets, float(analysis.driven == number))
+
+
+def _check_rail(wired: Circuit, name: str) -> None:
+    known = [rail.name for rail in wired.amp.rails if rail.volts is not None]
+    if name not in known:
+        raise DescriptionError(f"{wired.amp.name}: {shown(name)} is not a rail with a source{nearest(name, known)}")
+
+
+def _write_noise(writer: Writer, wired: Circuit, analysis: NoiseSweep) -> None:
+    pins = {element.designator: dict(element.pins) for element in wired.elements}
+    for designator, *ohms in analysis.valves:
+        for kind, other, value in zip(("plate", "screen"), ("cathode", "screen"), ohms, strict=True):
+            if value > 0.0:
+                name = safe_name(f"noise_{designator.lower()}_{kind}")
+                nets = " ".join(safe_name(pins[designator][pin]) for pin in ("plate", other))
+                writer.element(f"r{name}", name, "0", value)
+                writer.line(f"g{name} {nets} {name} 0 {NOISE_SIEMENS!r}")
+
+
+def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
+    """Open the wire at a part's end and put the probe in: the part's side is the net "loop_probe"."""
+    designator, _, pin = analysis.at.partition(".")
+    known = [f"{element.designator}.{name}" for element in wired.elements for name, _ in element.pins]
+    if analysis.at not in known:
+        raise DescriptionError(
+            f"{wired.amp.name}: {shown(analysis.at)} is not a part's end{nearest(analysis.at, known)}"
+        )
+    volts, amps = (1, 0) if analysis.injection == "voltage" else (0, 1)
+    writer.line(f"vprobe {safe_name(wired.net(analysis.at))} loop_probe dc 0 ac {volts}")
+    writer.line(f"iprobe 0 loop_probe dc 0 ac {amps}")
+    opened = next(element for element in wired.elements if element.designator == designator)
+    pins = tuple((name, "loop_probe" if name == pin else net) for name, net in opened.pins)
+    return replace(wired, elements=tuple(replace(e, pins=pins) if e is opened else e for e in wired.elements))

@@ -15,6 +15,7 @@ import pytest
 ORDER = (
     "errors",
     "quantities",
+    "findings",
     "valves",
     "amp",
     "mods",
@@ -56,6 +57,7 @@ ORDER = (
     "style",
     "pictures",
     "tables",
+    "sheet",
     "job",
     "panel",
     "page",

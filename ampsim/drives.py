@@ -99,9 +99,9 @@ def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
         raise DescriptionError(
             f"{wired.amp.name}: {shown(analysis.at)} is not a part's end{nearest(analysis.at, known)}"
         )
-    volts, amps = (1, 0) if analysis.injection == "voltage" else (0, 1)
-    writer.line(f"vprobe {safe_name(wired.net(analysis.at))} loop_probe dc 0 ac {volts}")
-    writer.line(f"iprobe 0 loop_probe dc 0 ac {amps}")
+    # Both injections share one load of the netlist.
+    writer.source("vprobe", wired.net(analysis.at), "loop_probe", float(analysis.injection == "voltage"))
+    writer.source("iprobe", "0", "loop_probe", float(analysis.injection == "current"))
     opened = next(element for element in wired.elements if element.designator == designator)
     pins = tuple((name, "loop_probe" if name == pin else net) for name, net in opened.pins)
     return replace(wired, elements=tuple(replace(e, pins=pins) if e is opened else e for e in wired.elements))

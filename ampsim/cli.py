@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from .errors import AmpsimError
+from .safety import CAUTION
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -38,6 +39,15 @@ def _parser() -> argparse.ArgumentParser:
     audition.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
     audition.add_argument("--to", type=Path, help="folder for the pictures (default: audition-NAME)")
     audition.set_defaults(command=_audition)
+    sheet = commands.add_parser(
+        "consequences", help="what the mods do besides tone: bias, ratings, stability, noise, pop"
+    )
+    sheet.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    sheet.add_argument("--amp", help="without a job: an amp file or the name of one")
+    sheet.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
+    sheet.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
+    sheet.add_argument("--to", type=Path, help="the file (default: consequences-NAME.html)")
+    sheet.set_defaults(command=_consequences)
     page = commands.add_parser("page", help="write one HTML file for the amp's owner, to open anywhere")
     page.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
     page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
@@ -61,6 +71,19 @@ def _audition(options: argparse.Namespace) -> None:
         print(line, file=sys.stderr, flush=True)
 
     print(audition(find_job(options.job, options.amp, options.mod), options.to, say).text)
+
+
+def _consequences(options: argparse.Namespace) -> None:
+    from .job import find_job
+    from .sheet import consequences, examine, write_sheet
+
+    def say(line: str) -> None:
+        print(line, file=sys.stderr, flush=True)
+
+    job = find_job(options.job, options.amp, options.mod)
+    found = consequences(examine(job.stock, job.modded), options.topic, say)
+    path = write_sheet(found, options.to)
+    print(f"{found.text}\n\nThe sheet with its pictures is {path}\n\n{CAUTION}")
 
 
 def _page(options: argparse.Namespace) -> None:

@@ -86,6 +86,24 @@ def run(
         line.clear()
 
 
+def run_distinct(
+    netlists: Iterable[Netlist],
+    *,
+    workers: int | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> list[Outcome]:
+    """Simulate netlists of which some may be equal: each distinct one once; otherwise as `run`.
+
+    A stock amp is the same circuit at every position of a switch that only the modded one has.
+    """
+    wanted = list(netlists)
+    places: dict[str, int] = {}
+    order = [places.setdefault(netlist.digest, len(places)) for netlist in wanted]
+    first = {place: netlist for netlist, place in zip(reversed(wanted), reversed(order), strict=True)}
+    outcomes = run([first[place] for place in range(len(places))], workers=workers, progress=progress)
+    return [outcomes[place] for place in order]
+
+
 def warm_up(workers: int = 1) -> None:
     """Start simulator processes without waiting for them, so that a first `run` finds them ready."""
     POOL.give(POOL.take(min(workers, cores())))

@@ -24,14 +24,10 @@ from .overview import describe_amp, describe_mod
 from .positions import every_position
 from .read_job import FREQUENCIES, Job, file_word, plain_job
 from .response import simulate
+from .safety import CAUTION
 from .tables import frame, text_table
 
 DEFAULT = "bright-cathode-depth"
-CAUTION = (
-    "Valve amplifiers hold lethal voltages, also unplugged. Before working inside one: unplug it, let the reservoirs "
-    "discharge through a resistor, measure that they have, keep one hand away, never work alone. Local codes and "
-    "licensed practice come first; these figures replace no measurement."
-)
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ def loop_gain(
     base = replace(sweep or LoopSweep(), at=at or _feedback_end(variants[0]))
     runs = [replace(base, injection=kind) for kind in ("voltage", "current")]
     netlists = [build(amp, setting, run, ()) for amp in variants for setting in settings for run in runs]
-    outcomes = engine.run(netlists)
+    outcomes = engine.run_distinct(netlists)
     failed = next((outcome for outcome in outcomes if isinstance(outcome, EngineError)), None)
     if failed is not None:
         raise EngineError(f"{variants[0].name}, loop gain at {base.at}: {failed}") from failed

@@ -70,7 +70,7 @@ def simulate(
     at_rest = isinstance(analysis, OperatingPoint)
     places = tuple(nodes) if nodes is not None else _default_nodes(variants, at_rest)
     netlists = [build(amp, setting, analysis, places, at_rest) for amp in variants for setting in settings]
-    outcomes = engine.run(netlists, workers=workers, progress=progress)
+    outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
     labels = [position_label(setting) for setting in settings]
     for (amp, label), outcome in zip(itertools.product(variants, labels), outcomes, strict=True):
         if isinstance(outcome, EngineError):
@@ -150,7 +150,7 @@ def _rows(
         zero = np.zeros_like(next(iter(outcome.vectors.values())))
         rows = np.stack([outcome.vectors[name] if name else zero for name in names])
         if isinstance(analysis, Transient):
-            rows = _resampled(outcome.scale, rows, analysis.grid())
+            rows = resampled(outcome.scale, rows, analysis.grid())
         yield rows[:, 0] if isinstance(analysis, OperatingPoint) else rows
 
 
@@ -159,7 +159,8 @@ def _wired(amp: Amp, setting: Position) -> Circuit:
     return circuit(amp, tuple((name, value) for name, value in whole.items() if isinstance(value, str)))
 
 
-def _resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
+def resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
+    """Rows of samples at ngspice's own times [s], taken at the times of a grid [s]; shape (rows, grid points)."""
     # ngspice steps unevenly; a cubic through its own points keeps harmonics below -75 dB where a line does not.
     from scipy.interpolate import CubicSpline
 
@@ -244,7 +245,7 @@ def _valve_facts(amp: Amp) -> dict[str, Any]:
 def _stimulus(analysis: Transient) -> dict[str, Any]:
     given = analysis.stimulus
     facts: dict[str, Any] = {"shape": given.shape, "duration": given.duration}
-    for name in ("frequency", "level", "settle", "cycles", "start", "stop", "rate"):
+    for name in ("frequency", "level", "settle", "cycles", "start", "stop", "around", "rate"):
         if hasattr(given, name):
             facts[name] = getattr(given, name)
     if isinstance(given, Sine):

@@ -16,6 +16,7 @@ ORDER = (
     "errors",
     "quantities",
     "findings",
+    "safety",
     "valves",
     "amp",
     "mods",

@@ -14,7 +14,6 @@ import pytest
 
 from ampsim.analyses import FrequencySweep
 from ampsim.errors import DescriptionError
-from ampsim.job import CAUTION
 from ampsim.library import load_amp, load_job, load_mod, parse_mod
 from ampsim.measures import gain_at
 from ampsim.mods import apply
@@ -23,6 +22,7 @@ from ampsim.page.choices import MOST_POSITIONS, choose
 from ampsim.read_job import Job, plain_job
 from ampsim.reasons import why
 from ampsim.response import simulate
+from ampsim.safety import CAUTION
 from ampsim.sentences import sentences
 from tests.browser.page_figures import job_of_33
 

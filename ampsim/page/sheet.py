@@ -13,8 +13,8 @@ from typing import Any
 
 from .. import style
 from ..circuit import SPEAKER
-from ..job import CAUTION
 from ..read_job import Job
+from ..safety import CAUTION
 from .choices import Choice, Range, face, words
 from .drawing import Drawing
 from .telling import Reading, Reason

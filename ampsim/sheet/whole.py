@@ -1,0 +1,132 @@
+"""The whole sheet: every topic of a mod's consequences, examined one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+
+from ..amp import Amp
+from ..errors import DescriptionError, nearest, shown
+from ..findings import Finding, Grade, worst
+from ..positions import every_position
+from ..tables import text_table
+from .section import Examined, Section
+
+# Title by module: sections are loaded when they are asked for.
+TOPICS = {
+    "ratings": "bias and ratings",
+    "headroom": "headroom",
+    "blocking": "blocking",
+    "stability": "stability",
+    "noise": "noise and hum",
+    "pop": "pop of a switch",
+    "spread": "spread and sensitivity",
+}
+IN_WORDS: dict[Grade, str] = {
+    "fine": "fine",
+    "not known": "not known",
+    "near the limit": "look again",
+    "beyond the limit": "do not build it like this",
+}
+_ENDS = (0.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What a mod does besides tone: the sections, in the order of the work."""
+
+    examined: Examined
+    sections: tuple[Section, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, section by section."""
+        return tuple(finding for section in self.sections for finding in section.findings)
+
+    @property
+    def grade(self) -> Grade:
+        """The most worrying grade of all."""
+        return worst(self.findings)
+
+    @property
+    def text(self) -> str:
+        """The sheet as plain text."""
+        amp = self.examined.modded
+        head = f"{amp.name} with {amp.variant}: {IN_WORDS[self.grade]}"
+        return "\n\n".join([head, *(section_text(section) for section in self.sections)])
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows: one line to each section."""
+        from .writing import overview
+
+        return overview(self)
+
+
+def section_text(section: Section) -> str:
+    """One section as plain text: its grade, what was found (worries first), tables and notes."""
+    lines = [f"{section.title}: {IN_WORDS[section.grade]}"]
+    lines += [f"  {IN_WORDS[finding.grade]}: {finding.words}" for finding in in_order(section.findings)]
+    lines += [f"\n{title}\n{text_table(table)}" for title, table in section.tables.items() if not table.empty]
+    return "\n".join([*lines, *(f"  Note: {note}" for note in section.notes)])
+
+
+def in_order(findings: Sequence[Finding]) -> list[Finding]:
+    """Findings with the worries first, otherwise in their order."""
+    ranks = {grade: place for place, grade in enumerate(IN_WORDS)}
+    return sorted(findings, key=lambda finding: -ranks[finding.grade])
+
+
+def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examined:
+    """What to look at: positions as given, or every position of each control that the mods add, one at a time.
+
+    A switch goes through all of its positions, a knob through both ends; everything else stands as drawn.
+    """
+    if positions is not None:
+        return Examined(stock, modded, tuple(dict(position) for position in positions))
+    added = [name for name in modded.controls if name not in stock.controls]
+    found: list[dict[str, float | str]] = [{}]
+    for name in added:
+        drawn = modded.controls[name].drawn
+        ends = every_position(modded, name, rotations=_ENDS)
+        found += [position for position in ends if position[name] != drawn]
+    return Examined(stock, modded, tuple(found))
+
+
+def consequences(
+    examined: Examined,
+    topics: Sequence[str] | None = None,
+    said: Callable[[str], object] | None = None,
+) -> Sheet:
+    """Examine a mod and return its sheet.
+
+    Parameters
+    ----------
+    examined : Examined
+        Of `examine`.
+    topics : sequence of str
+        Some of `TOPICS`; default all.
+    said : callable
+        Called with a line of text before each topic and as it goes on.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown topic.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    wanted = list(TOPICS) if topics is None else list(topics)
+    for topic in wanted:
+        if topic not in TOPICS:
+            raise DescriptionError(f"{shown(topic)} is no topic of the sheet{nearest(topic, TOPICS)}")
+    return Sheet(examined, tuple(_section(topic, examined, said) for topic in wanted))
+
+
+def _section(topic: str, examined: Examined, said: Callable[[str], object] | None) -> Section:
+    if said:
+        said(f"{TOPICS[topic]} ...")
+    section: Section = import_module(f".{topic}", __package__).section(examined, None)
+    if said:
+        said(f"{TOPICS[topic]}: {IN_WORDS[section.grade]}")
+    return section

@@ -1,0 +1,131 @@
+"""The sheet as one HTML file; everything that comes from a file is escaped here."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+from string import Template
+
+from ..errors import DescriptionError
+from ..findings import Finding
+from ..pictures import Picture, svg
+from ..read_job import file_word
+from ..safety import CAUTION
+from ..tables import html_table
+from .section import Section
+from .whole import IN_WORDS, Sheet, in_order
+
+# Sign, and word of the style sheet, of each grade: colour is never alone.
+_SIGNS = {
+    "fine": ("✓", "fine"),
+    "not known": ("?", "unknown"),
+    "near the limit": ("!", "near"),
+    "beyond the limit": ("✗", "beyond"),
+}
+
+
+def write_sheet(sheet: Sheet, path: str | Path | None = None) -> Path:
+    """Write the sheet as one HTML file, pictures included, every finding linked to the picture that shows it.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    path : str or Path
+        Default: "consequences-", the names of the mods and ".html", in the working folder.
+
+    Raises
+    ------
+    DescriptionError
+        When the file cannot be written; an older one then stays as it was.
+    """
+    modded = sheet.examined.modded
+    target = Path(path) if path is not None else Path(f"consequences-{file_word(modded.variant)}.html")
+    partial = target.with_name(target.name + ".part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_text(sheet_html(sheet), "utf-8", newline="\n")
+        os.replace(partial, target)
+    except OSError as problem:
+        raise DescriptionError(f"{target}: cannot be written: {problem.strerror}") from None
+    return target
+
+
+def sheet_html(sheet: Sheet) -> str:
+    """The whole file; the same sheet gives the same text."""
+    modded = sheet.examined.modded
+    title = f"{modded.name} with {modded.variant}: what the mod does besides tone"
+    return Template((files(__package__) / "sheet.html").read_text("utf-8")).substitute(
+        title=escape(title),
+        style=(files(__package__) / "sheet.css").read_text("utf-8"),
+        amp=escape(modded.name),
+        variant=escape(modded.variant),
+        overview=overview(sheet, linked=True),
+        reasons="\n".join(f"<dt>{escape(mod.name)}</dt><dd>{escape(mod.reason)}</dd>" for mod in modded.mods),
+        sections="\n".join(_section(section) for section in sheet.sections),
+        caution=escape(CAUTION),
+    )
+
+
+def overview(sheet: Sheet, linked: bool = False) -> str:
+    """One row to each section: its grade in words and sign, and its most worrying finding."""
+    rows = "\n".join(_overview_row(section, linked) for section in sheet.sections)
+    return (
+        '<table class="overview"><thead><tr><th scope="col">topic</th><th scope="col">in a word</th>'
+        f'<th scope="col">what stands out</th></tr></thead>\n<tbody>\n{rows}\n</tbody></table>'
+    )
+
+
+def _overview_row(section: Section, linked: bool) -> str:
+    first = next(iter(in_order(section.findings)), None)
+    name = escape(section.title)
+    title = f'<a href="#{_anchor(section.title)}">{name}</a>' if linked else name
+    stands_out = escape(first.words if first else "; ".join(section.notes[:1]))
+    return (
+        f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{_mark(section.grade)}'
+        f'</td><td style="text-align:left">{stands_out}</td></tr>'
+    )
+
+
+def _mark(grade: str) -> str:
+    sign, word = _SIGNS[grade]
+    return f'<span class="grade {word}"><span aria-hidden="true">{sign}</span> {escape(IN_WORDS[grade])}</span>'  # type: ignore[index]
+
+
+def _anchor(*words: str) -> str:
+    return "-".join(file_word(word) for word in words)
+
+
+def _section(section: Section) -> str:
+    found = "\n".join(_finding(section, finding) for finding in in_order(section.findings))
+    tables = "\n".join(
+        f'<details><summary>{escape(title)}</summary>\n<div class="scroll">{html_table(table)}</div></details>'
+        for title, table in section.tables.items()
+        if not table.empty
+    )
+    pictures = "\n".join(_figure(section, name, picture) for name, picture in section.pictures.items())
+    return (
+        f'<section id="{_anchor(section.title)}">\n<h2>{escape(section.title)} {_mark(section.grade)}</h2>\n'
+        f'<ul class="findings">\n{found}\n</ul>\n{pictures}\n{tables}\n{_notes(section.notes)}\n</section>'
+    )
+
+
+def _finding(section: Section, finding: Finding) -> str:
+    linked = finding.picture in section.pictures
+    see = f' <a href="#{_anchor(section.title, finding.picture)}">picture</a>' if linked else ""
+    facts = escape(f"{finding.how}; {finding.source}")
+    return (
+        f'<li>{_mark(finding.grade)} <span class="said">{escape(finding.words)}{see}</span>'
+        f'<small class="how">{facts}</small></li>'
+    )
+
+
+def _figure(section: Section, name: str, picture: Picture) -> str:
+    drawn = svg(picture)
+    return f'<figure id="{_anchor(section.title, name)}">{drawn[drawn.index("<svg ") :]}</figure>'
+
+
+def _notes(notes: Sequence[str]) -> str:
+    return f'<p class="quiet">{escape(" ".join(notes))}</p>' if notes else ""

@@ -207,10 +207,14 @@ class Waveform:
 
 @dataclass(frozen=True)
 class Transient:
-    """The amp in time, from rest at its operating point, driven by a stimulus; results every `step` [s] or less."""
+    """The amp in time, from rest at its operating point, driven by a stimulus; results every `step` [s] or less.
+
+    `tolerance` is the error ngspice allows itself in each step, as a fraction of each voltage and current.
+    """
 
     stimulus: Sine | Burst | Waveform = Sine()
     step: float = 20e-6
+    tolerance: float = 1e-4
 
     name = "transient"
 
@@ -221,6 +225,8 @@ class Transient:
                 f"a transient of {shown(self.stimulus.duration)} s in steps of {shown(self.step)} s; "
                 "expected up to 60 s in steps of at most 1 ms"
             )
+        if not 1e-7 <= self.tolerance <= 1e-2:
+            raise DescriptionError(f"a transient to {shown(self.tolerance)} of each value; expected 1e-7 to 0.01")
 
     @property
     def points(self) -> int:

@@ -12,15 +12,6 @@ from .errors import DescriptionError, nearest, shown
 from .nets import INPUT
 
 PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")
-OPTIONS = {
-    "operating point": ".options reltol=1e-6",
-    "frequency sweep": ".options reltol=1e-6",
-    "loop sweep": ".options reltol=1e-6",
-    "port sweep": ".options reltol=1e-6",
-    "ripple sweep": ".options reltol=1e-6",
-    "noise sweep": ".options reltol=1e-6",
-    "transient": ".options reltol=1e-4 abstol=1e-9",
-}
 # Each valve's noise resistors drive this many siemens.
 NOISE_SIEMENS = 1e-3
 
@@ -41,6 +32,13 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
     if isinstance(analysis, RippleSweep):
         _check_rail(wired, analysis.rail)
     return _probed(writer, wired, analysis) if isinstance(analysis, LoopSweep) else wired
+
+
+def options(analysis: Analysis) -> str:
+    """How exactly ngspice works."""
+    if isinstance(analysis, Transient):
+        return f".options reltol={analysis.tolerance!r} abstol=1e-9"
+    return ".options reltol=1e-6"
 
 
 def command(analysis: Analysis, wired: Circuit) -> str:

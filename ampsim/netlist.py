@@ -16,7 +16,7 @@ from typing import cast
 from .amp import Amp, Part, Pot, Socket
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
 from .circuit import Circuit, circuit
-from .drives import OPTIONS, command, own_vectors, write_drive
+from .drives import command, options, own_vectors, write_drive
 from .elements import WRITERS, Writer, safe_name
 from .errors import DescriptionError, shown
 from .quantities import track_fraction
@@ -157,7 +157,7 @@ def _frame(
     # Noise spectra need no `.save`, and one would hide them.
     if not isinstance(analysis, NoiseSweep):
         writer.line(".save " + " ".join(vectors))
-    writer.line(OPTIONS[analysis.name])
+    writer.line(options(analysis))
     writer.line(".end")
     return _Frame(writer.skeleton(), tuple(writer.parts), tuple(writer.sources), command(analysis, wired), vectors)
 

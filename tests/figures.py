@@ -6,7 +6,6 @@ Ratios compare two things measured in turn in this same run, so they hold on a s
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import re
 import shutil
@@ -15,9 +14,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from ampsim import engine
 from ampsim.amp import Amp
@@ -25,10 +23,11 @@ from ampsim.analyses import FrequencySweep, Sine, Transient
 from ampsim.errors import AmpsimError
 from ampsim.library import load_amp, load_mod
 from ampsim.mods import apply
-from ampsim.netlist import Netlist, build
+from ampsim.netlist import build
 from ampsim.response import listening_points, simulate
 from tests import hostile, notebook_figures, random_amps
 from tests.measured import Figure, Scale
+from tests.others import Other
 
 ROOT = Path(__file__).resolve().parent.parent
 SWEEP = FrequencySweep()
@@ -54,118 +53,6 @@ def positions(count: int) -> list[dict[str, float | str]]:
         {"gain": 0.05 + 0.9 * n / count, "treble": (n % 10) / 9.0, "master": 0.1 + 0.8 * (n % 7) / 6.0}
         for n in range(count)
     ]
-
-
-# Others to compare with: each works in a process of its own, one request a line, answering with the time it took ------
-
-
-def bare(request: dict[str, Any]) -> float:
-    """ngspice in this process through its shared library, nothing around it: load, run, copy the vectors [s]."""
-    import numpy as np
-
-    spice = _shared()
-    begin = time.perf_counter()
-    spice.load_circuit(request["text"])
-    spice.exec_command(request["command"])
-    plot = spice.last_plot
-    scale = "frequency" if request["command"].startswith("ac") else "time"
-    data = [np.array(_vector(spice, f"{plot}.{name}")) for name in (scale, *request["vectors"])]
-    spice.exec_command("destroy all")
-    spice.exec_command("remcirc")
-    spent = time.perf_counter() - begin
-    assert all(row.size == request["points"] for row in data)
-    return spent
-
-
-def _vector(spice: Any, name: str) -> Any:
-    import numpy as np
-    from PySpice.Spice.NgSpice.Shared import ffi
-
-    info = spice._ngspice_shared.ngGet_Vec_Info(name.encode())
-    return np.frombuffer(ffi.buffer(info.v_compdata, info.v_length * 16), dtype=complex)
-
-
-def high_level(request: dict[str, Any]) -> float:
-    """PySpice's own objects: circuit, simulator, ac analysis, the vectors as numpy arrays [s].
-
-    As it does of its own accord it keeps every node, unless told to keep those asked for alone.
-    """
-    import numpy as np
-    from PySpice.Spice.Netlist import Circuit
-
-    spice = _shared()
-    lines = request["text"].split("\n")[1:-2]
-    body = "\n".join(line for line in lines if request["few"] or not line.startswith(".save"))
-    command = request["command"].split()
-    begin = time.perf_counter()
-    circuit = Circuit("amp")
-    circuit.raw_spice = body
-    simulator = circuit.simulator(temperature=27, nominal_temperature=27, ngspice_shared=spice)
-    analysis = simulator.ac(
-        variation="dec", number_of_points=int(command[2]),
-        start_frequency=float(command[3]), stop_frequency=float(command[4]),
-    )  # fmt: skip
-    data = [np.array(analysis.frequency), *(np.array(node) for node in analysis.nodes.values())]
-    spent = time.perf_counter() - begin
-    assert len(data) == len(request["vectors"]) + 1 if request["few"] else len(data) > len(request["vectors"])
-    assert all(row.size == request["points"] for row in data)
-    spice.exec_command("remcirc")
-    return spent
-
-
-def _shared() -> Any:
-    import logging
-
-    from PySpice.Spice.NgSpice.Shared import NgSpiceShared
-
-    from ampsim.ngspice_library import find, preload
-
-    if "spice" not in _keep:
-        logging.disable(logging.CRITICAL)
-        preload(find())
-        NgSpiceShared.LIBRARY_PATH = str(find())
-        _keep["spice"] = NgSpiceShared.new_instance()
-    return _keep["spice"]
-
-
-_keep: dict[str, Any] = {}
-
-
-def serve(work: Callable[[dict[str, Any]], float]) -> None:
-    """Answer every request on the input with the time that it took."""
-    answers = os.fdopen(os.dup(1), "w")
-    os.dup2(2, 1)
-    for line in sys.stdin:
-        print(work(json.loads(line)), file=answers, flush=True)
-
-
-class Other:
-    """A process to compare with."""
-
-    def __init__(self, kind: str) -> None:
-        # Away from the repository and from start files of others.
-        self._folder = tempfile.mkdtemp()
-        Path(self._folder, ".spiceinit").touch()
-        surroundings = os.environ | {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.figures", "--serve", kind], cwd=self._folder, env=surroundings,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-        )  # fmt: skip
-
-    def time(self, netlist: Netlist, few: bool = True) -> float:
-        """How long it takes over a netlist [s]; `few`: it keeps only the vectors asked for."""
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        request = {"text": netlist.text, "command": netlist.command, "points": netlist.points, "few": few}
-        request["vectors"] = netlist.vectors
-        print(json.dumps(request), file=self._process.stdin, flush=True)
-        return float(self._process.stdout.readline())
-
-    def close(self) -> None:
-        """End it."""
-        self._process.kill()
-        self._process.wait()
-        shutil.rmtree(self._folder)
 
 
 # Speed ----------------------------------------------------------------------------------------------------------------
@@ -372,11 +259,7 @@ def main() -> int:
     """Measure everything and print the table; exit status 1 when a figure falls short."""
     parser = argparse.ArgumentParser(description="measure the promised figures")
     parser.add_argument("--quick", action="store_true", help="smaller counts than the goals ask for")
-    parser.add_argument("--serve", choices=("bare", "high-level"), help=argparse.SUPPRESS)
     given = parser.parse_args()
-    if given.serve:
-        serve({"bare": bare, "high-level": high_level}[given.serve])
-        return 0
     scale = QUICK if given.quick else FULL
     figures: list[Figure] = []
     for section in SECTIONS:

@@ -52,7 +52,8 @@ class Limits:
     """Ratings of one section; None where the source gives none.
 
     Voltages in V (cold: before the valve conducts; negative_grid_volts as a positive number), dissipations
-    in W, cathode_milliamps in mA, the largest grid leak in ohm for self bias and for fixed bias.
+    in W (driven: where the source allows more while a signal drives the valve), cathode_milliamps in mA, the largest
+    grid leak in ohm for self bias and for fixed bias.
     """
 
     basis: str
@@ -60,9 +61,11 @@ class Limits:
     plate_volts: float | None = None
     plate_volts_cold: float | None = None
     plate_watts: float | None = None
+    plate_watts_driven: float | None = None
     screen_volts: float | None = None
     screen_volts_cold: float | None = None
     screen_watts: float | None = None
+    screen_watts_driven: float | None = None
     cathode_milliamps: float | None = None
     heater_cathode_volts: float | None = None
     negative_grid_volts: float | None = None

@@ -60,7 +60,7 @@ _CONDITIONS = {
 _LIMITS = {
     **dict.fromkeys(("plate_volts", "plate_volts_cold", "screen_volts", "screen_volts_cold"), (1.0, 1e4)),
     **dict.fromkeys(("heater_cathode_volts", "negative_grid_volts"), (1.0, 1e4)),
-    **dict.fromkeys(("plate_watts", "screen_watts"), (0.01, 1e3)),
+    **dict.fromkeys(("plate_watts", "plate_watts_driven", "screen_watts", "screen_watts_driven"), (0.01, 1e3)),
     "cathode_milliamps": (0.1, 1e4),
     **dict.fromkeys(("grid_leak_self_bias", "grid_leak_fixed_bias"), (1e3, 1e9)),
 }

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ..loading import valve_load
 from .labels import expect
 
 
@@ -63,27 +64,24 @@ def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float
     def read(pin: str, kind: str) -> float:
         return readings.get(f"{designator}.{pin}:{kind}", math.nan)
 
-    plate, cathode, grid, screen = (read(pin, "V") for pin in ("plate", "cathode", "grid", "screen"))
-    plate_a, screen_a, grid_a = (read(pin, "A") for pin in ("plate", "screen", "grid"))
+    volts = {pin: read(pin, "V") for pin in ("plate", "cathode", "grid", "screen")}
+    amps = {pin: read(pin, "A") for pin in ("plate", "screen", "grid")}
+    load = valve_load(volts, amps)
     limits: Mapping[str, float] = facts["limits"]
-    watts, limit = (plate - cathode) * plate_a, limits.get("plate_watts", math.nan)
-    cathode_a = sum(current for current in (plate_a, screen_a, grid_a) if not math.isnan(current))
+    watts, limit = float(load.plate_watts), limits.get("plate_watts", math.nan)
     checks = {
         "plate dissipation": (watts, limit, "W"),
-        "screen dissipation": ((screen - cathode) * screen_a, limits.get("screen_watts", math.nan), "W"),
-        "plate voltage": (plate - cathode, limits.get("plate_volts", math.nan), "V"),
-        "screen voltage": (screen - cathode, limits.get("screen_volts", math.nan), "V"),
-        "cathode current": (1e3 * cathode_a, limits.get("cathode_milliamps", math.nan), "mA"),
+        "screen dissipation": (float(load.screen_watts), limits.get("screen_watts", math.nan), "W"),
+        "plate voltage": (float(load.plate_volts), limits.get("plate_volts", math.nan), "V"),
+        "screen voltage": (float(load.screen_volts), limits.get("screen_volts", math.nan), "V"),
+        "cathode current": (1e3 * float(load.cathode_amps), limits.get("cathode_milliamps", math.nan), "mA"),
     }
     return {
         "valve": designator,
         "type": str(facts["type"]),
-        "plate [V]": plate,
-        "cathode [V]": cathode,
-        "grid [V]": grid,
-        "screen [V]": screen,
-        "plate [mA]": 1e3 * plate_a,
-        "screen [mA]": 1e3 * screen_a,
+        **{f"{pin} [V]": value for pin, value in volts.items()},
+        "plate [mA]": 1e3 * amps["plate"],
+        "screen [mA]": 1e3 * amps["screen"],
         "plate [W]": watts,
         "limit [W]": limit,
         "of limit [%]": 100.0 * watts / limit,

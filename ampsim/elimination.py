@@ -1,0 +1,91 @@
+"""The arithmetic of ports: parts put at ports of a table of impedances, one after the other, many sets at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Complex = NDArray[np.complex128]
+
+
+def admittance(kind: str, value: float | None, frequency: NDArray[np.float64]) -> Complex:
+    """Admittance [S] of a "resistor" [ohm] or "capacitor" [F], shape (f,); None is no part at all."""
+    if value is None:
+        return np.zeros(frequency.size, complex)
+    if kind == "capacitor":
+        return np.asarray(2j * np.pi * frequency * value)
+    return np.full(frequency.size, 1.0 / value, complex)
+
+
+def without_first(table: Complex, change: NDArray[Any]) -> Complex:
+    """Put a change [S] at the first port of tables and drop that port from them.
+
+    `table` has shape (..., rows, columns, f), `change` (..., f); the dimensions in front are broadcast.
+    """
+    share = change / (1.0 + change * table[..., 0, 0, :])
+    column = table[..., 1:, :1, :] * share[..., None, None, :]
+    return np.asarray(table[..., 1:, 1:, :] - column * table[..., :1, 1:, :])
+
+
+def branches(table: Complex, changes: Sequence[Complex], most: int = 4096) -> Iterator[Complex]:
+    """Put every combination of changes at the first ports of a table.
+
+    Parameters
+    ----------
+    table : ndarray
+        Shape (rows, columns, f).
+    changes : sequence of ndarray
+        For each of the first ports all its changes [S], shape (n, f).
+    most : int
+        About how many sets to a block.
+
+    Yields
+    ------
+    ndarray
+        What is left of the table, shape (sets of this block, .., .., f), in the order of `itertools.product`. Each
+        port is eliminated once for all that follows it.
+    """
+    yield from _branches(table[None], list(changes), most)
+
+
+def _branches(table: Complex, changes: list[Complex], most: int) -> Iterator[Complex]:
+    if not changes:
+        yield table
+        return
+    rest = int(np.prod([len(change) for change in changes[1:]], dtype=int))
+    step = max(1, most // (rest * len(table)))
+    for start in range(0, len(changes[0]), step):
+        part = without_first(table[:, None], changes[0][start : start + step])
+        part = part.reshape(-1, *part.shape[2:])
+        # Blocks stay in order: a table is opened up only while all that follows it fits into one block.
+        if rest * len(part) <= most or len(part) == 1:
+            yield from _branches(part, changes[1:], most)
+        else:
+            for each in part:
+                yield from _branches(each[None], changes[1:], most)
+
+
+def loop_gain_between(ends: Complex, feedback: NDArray[Any]) -> Complex:
+    """Loop gain from the impedances at both ends of the feedback resistor, which is still in place.
+
+    Parameters
+    ----------
+    ends : ndarray
+        Impedance matrix [ohm] from the ends to ground, shape (..., 2, 2, f).
+    feedback : ndarray
+        Admittance [S] of the resistor, shape (..., f).
+
+    Notes
+    -----
+    The resistor is taken out by algebra; then T = -(Z12 + Z21) / (Z11 + Z22 + R), which counts both directions of the
+    loop as double injection does (derived from the mesh equation of the closed line; `tests/test_ports.py` compares).
+    """
+    side = ends[..., :, 0, :] - ends[..., :, 1, :]
+    other = ends[..., 0, :, :] - ends[..., 1, :, :]
+    share = -feedback / (1.0 - feedback * (side[..., 0, :] - side[..., 1, :]))
+    opened = ends - side[..., :, None, :] * share[..., None, None, :] * other[..., None, :, :]
+    both = opened[..., 0, 1, :] + opened[..., 1, 0, :]
+    return np.asarray(-both / (opened[..., 0, 0, :] + opened[..., 1, 1, :] + 1.0 / feedback))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from . import engine
 from .amp import Amp
 from .analyses import LoopSweep
+from .circuit import circuit
 from .drives import PROBE_VECTORS
 from .errors import DescriptionError, EngineError
 from .netlist import build
 from .positions import Position, check_request, control_coords, position_label
 from .response import provenance
+from .stages.wiring import GROUND, Element, rail_net
 
 
 def loop_gain(
@@ -25,6 +27,7 @@ def loop_gain(
     at: str | None = None,
     positions: Iterable[Position] = ({},),
     sweep: LoopSweep | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> xr.Dataset:
     """Loop gain of one or more variants over positions of their controls.
 
@@ -32,12 +35,14 @@ def loop_gain(
     ----------
     amps : Amp or sequence of Amp
     at : str
-        The part's end whose wire carries the whole feedback, such as ``R20.1``. Default: the end of the feedback
-        stage's resistor that faces the output.
+        The part's end whose wire carries the whole feedback, such as ``R20.1``. Default: found from the output
+        transformer of the first variant, see `feedback_place`.
     positions : iterable of mapping
         As in `simulate`.
     sweep : LoopSweep
         Frequencies; default 1 Hz to 1 MHz, 25 a decade.
+    progress : callable
+        Called with (done, total).
 
     Returns
     -------
@@ -48,7 +53,7 @@ def loop_gain(
     Raises
     ------
     DescriptionError
-        When there is no feedback stage and no place is named, or the place does not exist.
+        When no feedback is found and no place is named, or the place does not exist.
     EngineError
         When ngspice gives no trustworthy answer.
 
@@ -61,7 +66,7 @@ def loop_gain(
     variants = [amps] if isinstance(amps, Amp) else list(amps)
     settings = [dict(position) for position in positions]
     check_request(variants, settings)
-    base = replace(sweep or LoopSweep(), at=at or _feedback_end(variants[0]))
+    base = replace(sweep or LoopSweep(), at=at or feedback_place(variants[0]))
     runs = [replace(base, injection=kind) for kind in ("voltage", "current")]
     netlists = [build(amp, setting, run, ()) for amp in variants for setting in settings for run in runs]
     outcomes = engine.run_distinct(netlists)
@@ -80,11 +85,72 @@ def loop_gain(
     return xr.Dataset(data, coords, provenance(variants, base, netlists, outcomes) | {"at": base.at})
 
 
-def _feedback_end(amp: Amp) -> str:
-    for stage in amp.stages:
-        if stage.template == "feedback":
-            return f"{dict(stage.roles)['resistor']}.1"
-    raise DescriptionError(f"{amp.name} has no feedback stage; name the place where the feedback passes, such as R20.1")
+def feedback_place(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str:
+    """The part's end whose wire carries the whole feedback from the output transformer, such as ``R20.1``.
+
+    Followed from the secondary through resistors, capacitors, inductors and pots, not through ground or a rail, to
+    the nearest part without which no signal would come back to a valve; resistors first. A mod's line is found as
+    the drawing's is.
+
+    Parameters
+    ----------
+    amp : Amp
+    switches : tuple of (control, position)
+        Switches that do not stand as drawn.
+
+    Raises
+    ------
+    DescriptionError
+        When nothing leads back from the secondary to a valve, or no single part carries all of it.
+    """
+    wired = circuit(amp, switches)
+    starts = {net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins
+              if pin.startswith("tap")}  # fmt: skip
+    ends = {net for each in wired.elements if each.kind == "valve" for _, net in each.pins}
+    dead = {GROUND, *(rail_net(rail.name) for rail in amp.rails)}
+    loads = {stage.name for stage in amp.stages if stage.template == "load"}
+    parts = [each for each in wired.elements if each.kind in _PASSIVE and each.stage not in loads]
+    if not ends & set(_reached(parts, starts, dead)):
+        raise DescriptionError(
+            f"{amp.name} has no feedback stage and no part that leads from the output transformer back to a valve; "
+            "name the place where the feedback passes, such as R20.1"
+        )
+    found = [place for place in _crossed(parts, starts, dead) if not ends & set(_without(parts, place, starts, dead))]
+    if not found:
+        raise DescriptionError(
+            f"{amp.name}: the feedback passes through several parts side by side; name the place where all of it "
+            "passes, such as R20.1"
+        )
+    kinds = {each.designator: each.kind for each in parts}
+    return min(found, key=lambda place: kinds[place.partition(".")[0]] != "resistor")
+
+
+_PASSIVE = ("resistor", "capacitor", "inductor", "pot")
+
+
+def _reached(parts: list[Element], starts: set[str], dead: set[str]) -> dict[str, str]:
+    """Nets that passive parts lead to, the nearest first, each with the place it was reached from."""
+    found = dict.fromkeys(sorted(starts - dead), "")
+    for net in (nets := list(found)):
+        for part in parts:
+            pins = [name for name, other in part.pins if other == net]
+            for _, other in part.pins if pins else ():
+                if other not in found and other not in dead:
+                    found[other] = f"{part.designator}.{pins[0]}"
+                    nets.append(other)
+    return found
+
+
+def _crossed(parts: list[Element], starts: set[str], dead: set[str]) -> list[str]:
+    """Ends, on the side of the start, of the two-ended parts that are crossed."""
+    pots = {part.designator for part in parts if part.kind == "pot"}
+    places = [place for place in _reached(parts, starts, dead).values() if place]
+    return [place for place in dict.fromkeys(places) if place.partition(".")[0] not in pots]
+
+
+def _without(parts: list[Element], place: str, starts: set[str], dead: set[str]) -> dict[str, str]:
+    kept = [part for part in parts if part.designator != place.partition(".")[0]]
+    return _reached(kept, starts, dead)
 
 
 def _return_ratio(voltage: Any, current: Any) -> NDArray[np.complex128]:

@@ -2,7 +2,7 @@
 
 from .bias import bias_table
 from .labels import common_settings, expect, index_of, select, short_labels
-from .margins import margin_table
+from .margins import Crossing, Margins, crossing_table, margin_table, margin_verdict, margins
 from .sweep import (
     corner_hz,
     difference_db,
@@ -19,9 +19,12 @@ from .waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, settled,
 
 __all__ = [
     "FLOOR_DB",
+    "Crossing",
+    "Margins",
     "bias_table",
     "common_settings",
     "corner_hz",
+    "crossing_table",
     "difference_db",
     "expect",
     "extremes_v",
@@ -31,6 +34,8 @@ __all__ = [
     "harmonics",
     "index_of",
     "margin_table",
+    "margin_verdict",
+    "margins",
     "notch",
     "peak",
     "phase_deg",

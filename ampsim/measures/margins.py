@@ -1,7 +1,8 @@
-"""How far a feedback loop is from oscillating."""
+"""How far a feedback loop is from oscillating: crossings, margins, turns of the loop gain around -1."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,102 @@ import xarray as xr
 from numpy.typing import NDArray
 
 _MIDBAND = (200.0, 2000.0)
+# Below this loop gain at an end of the sweep, what lies beyond cannot turn around -1.
+_FADED = 0.7
+
+Frequencies = NDArray[np.float64]
+Loop = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where the loop gain passes 1 (`kind` "rises to 1", "falls to 1") or turns negative real ("in step").
+
+    `margin` is the phase margin [degrees], or for "in step" the gain margin [dB]: by how much the loop gain may still
+    grow; below 0 dB it is already larger than 1 there.
+    """
+
+    kind: str
+    frequency: float
+    margin: float
+
+
+@dataclass(frozen=True)
+class Margins:
+    """What one loop gain says of the loop.
+
+    `turns` is the number of times the loop gain goes clockwise around -1 over all frequencies, negative ones
+    included; None where the sweep ends before the loop gain has faded. `middle` is the mean of its real part in the
+    middle of the band. The least margins are negative in a loop that oscillates, nan where nothing crosses;
+    `closest` is the smallest ``|1 + T|``, at `closest_at` [Hz].
+    """
+
+    crossings: tuple[Crossing, ...]
+    turns: int | None
+    middle: float
+    phase_margin: float
+    gain_margin: float
+    closest: float
+    closest_at: float
+
+    @property
+    def oscillates(self) -> bool:
+        """Whether the closed loop has growing modes."""
+        return bool(self.turns)
+
+    @property
+    def reversed(self) -> bool:
+        """Whether the feedback is positive in the middle of the band."""
+        return self.middle < 0.0
+
+    @property
+    def distance(self) -> float:
+        """`closest`, negative in a loop that oscillates: one number that falls steadily from sound to unsound."""
+        return -self.closest if self.oscillates else self.closest
+
+    @property
+    def trouble_at(self) -> float:
+        """The frequency [Hz] of the least phase margin, or of the closest approach where nothing crosses."""
+        passing = [each for each in self.crossings if each.kind != "in step"]
+        return min(passing, key=lambda each: each.margin).frequency if passing else self.closest_at
+
+
+def margins(frequency: Frequencies, loop: Loop) -> Margins:
+    """Margins of one loop gain.
+
+    Parameters
+    ----------
+    frequency : array, shape (n,)
+        Rising [Hz].
+    loop : complex array, shape (n,)
+        Positive and real where the feedback is negative.
+
+    Notes
+    -----
+    Phase margin: 180 degrees minus the angle between the loop gain and the positive real axis, where its magnitude
+    is 1; gain margin: 1 / ``|T|`` where T is negative real (definitions). The loop is unstable when T goes around -1:
+    H. Nyquist, Regeneration theory, Bell System Technical Journal 11(1), 1932 (from memory). That takes for granted
+    that the amp is steady with the feedback line cut.
+    """
+    log_f, level = np.log(frequency), _decibels(loop)
+    turns = _turns(loop)
+    crossings = [*_passing_one(log_f, level, loop), *_in_step(log_f, level, loop)]
+    if turns == 0:  # in a steady loop every distance from -1 is a margin, however far the phase has gone
+        crossings = [each if each.kind == "in step" else _positive(each) for each in crossings]
+    closest, at = _closest(log_f, 1.0 + loop)
+    return Margins(
+        tuple(sorted(crossings, key=lambda each: each.frequency)),
+        turns,
+        _middle(frequency, loop),
+        _least([each.margin for each in crossings if each.kind != "in step"], bool(turns)),
+        _least([each.margin for each in crossings if each.kind == "in step"], bool(turns)),
+        closest,
+        at,
+    )
 
 
 def margin_table(response: xr.Dataset) -> pd.DataFrame:
-    """Loop gain in the middle of the band, phase margins, and the closest approach to -1.
+    """Loop gain in the middle of the band, margins, turns around -1, and the closest approach to it.
 
     Parameters
     ----------
@@ -25,57 +118,159 @@ def margin_table(response: xr.Dataset) -> pd.DataFrame:
     pandas.DataFrame
         One row per variant and position: loop gain at 400 Hz [dB]; the lowest and highest frequency [Hz] where its
         magnitude passes 1, with the phase margin [degrees] there; the smallest of all phase margins; the smallest
-        ``|1 + T|`` with its frequency; a verdict in words. NaN where the loop gain never passes 1.
+        ``|1 + T|`` with its frequency; the smallest gain margin [dB]; turns around -1 (growing modes; nan where the
+        sweep is too short to tell); a verdict in words. NaN where the loop gain never passes 1.
 
     Notes
     -----
-    Phase margin is 180 degrees minus the angle between the loop gain and the positive real axis (definition). Negative
-    real loop gain in mid-band means that the line is connected the wrong way round. Less than 45 degrees rings audibly
-    or on a changed load: common practice, no source.
+    As in `margins`. Negative real loop gain in mid-band means that the line is connected the wrong way round. Less
+    than 45 degrees rings audibly or on a changed load: common practice, no source.
     """
     gain = response["loop_gain"].transpose("variant", "position", "frequency")
     frequency = gain["frequency"].values
     rows = []
     for variant, name in enumerate(gain["variant"].values):
         for place, position in enumerate(gain["position"].values):
-            found = _margins(frequency, gain.values[variant, place])
+            found = _row(frequency, gain.values[variant, place])
             rows.append({"variant": str(name), "position": str(position), **found})
     return pd.DataFrame(rows)
 
 
-def _margins(frequency: NDArray[Any], loop: NDArray[Any]) -> dict[str, Any]:
-    level, log_f = 20.0 * np.log10(np.abs(loop)), np.log(frequency)
-    crossings = [_crossing(log_f, level, loop, int(place)) for place in np.flatnonzero(np.diff(np.sign(level)))]
-    nearest = int(np.argmin(np.abs(1.0 + loop)))
-    (low, low_margin), (high, high_margin) = (crossings[0], crossings[-1]) if crossings else ((np.nan, np.nan),) * 2
-    least = min((margin for _, margin in crossings), default=np.nan)
-    middle = loop[(frequency >= _MIDBAND[0]) & (frequency <= _MIDBAND[1])]
+def crossing_table(response: xr.Dataset) -> pd.DataFrame:
+    """Every crossing of every loop gain: where it passes 1, and where it turns negative real.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.loop_gain`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per crossing in order of frequency: variant, position, crossing ("rises to 1", "falls to 1", "in
+        step"), frequency [Hz], phase margin [deg], gain margin [dB] (one of the two is nan).
+    """
+    gain = response["loop_gain"].transpose("variant", "position", "frequency")
+    rows = []
+    for variant, name in enumerate(gain["variant"].values):
+        for place, position in enumerate(gain["position"].values):
+            for each in margins(gain["frequency"].values, gain.values[variant, place]).crossings:
+                phase, level = (np.nan, each.margin) if each.kind == "in step" else (each.margin, np.nan)
+                rows.append((str(name), str(position), each.kind, each.frequency, phase, level))
+    columns = ["variant", "position", "crossing", "frequency [Hz]", "phase margin [deg]", "gain margin [dB]"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def margin_verdict(found: Margins) -> str:
+    """What the margins mean, in words."""
+    if found.reversed:
+        howls = f", and the amp oscillates (closest to it near {_hertz(found.closest_at)})" if found.oscillates else ""
+        return f"the feedback is positive: the line or the transformer is connected the wrong way round{howls}"
+    if found.oscillates:
+        return f"oscillates near {_hertz(found.trouble_at)}: the loop gain goes around -1"
+    if found.turns is None:
+        return "not known: the loop gain has not faded at the ends of the sweep"
+    if np.isnan(found.phase_margin):
+        return "the loop gain never passes 1"
+    if found.phase_margin < 45.0:
+        return f"only {found.phase_margin:.0f} degrees of phase margin: it may ring or oscillate on a changed load"
+    return f"steady, {found.phase_margin:.0f} degrees of phase margin"
+
+
+def _row(frequency: Frequencies, loop: Loop) -> dict[str, Any]:
+    found = margins(frequency, loop)
+    passing = [each for each in found.crossings if each.kind != "in step"] or [Crossing("", np.nan, np.nan)]
+    level = _decibels(loop)
     return {
-        "loop gain at 400 Hz [dB]": float(np.interp(np.log(400.0), log_f, level)),
-        "lowest crossing [Hz]": low,
-        "margin there [deg]": low_margin,
-        "highest crossing [Hz]": high,
-        "margin up there [deg]": high_margin,
-        "least margin [deg]": least,
-        "closest to -1": float(np.abs(1.0 + loop[nearest])),
-        "at [Hz]": float(frequency[nearest]),
-        "verdict": _verdict(float(np.mean(middle.real)), least),
+        "loop gain at 400 Hz [dB]": float(np.interp(np.log(400.0), np.log(frequency), level)),
+        "lowest crossing [Hz]": passing[0].frequency,
+        "margin there [deg]": passing[0].margin,
+        "highest crossing [Hz]": passing[-1].frequency,
+        "margin up there [deg]": passing[-1].margin,
+        "least margin [deg]": found.phase_margin,
+        "closest to -1": found.closest,
+        "at [Hz]": found.closest_at,
+        "gain margin [dB]": found.gain_margin,
+        "turns around -1": np.nan if found.turns is None else found.turns,
+        "verdict": margin_verdict(found),
     }
 
 
-def _crossing(log_f: NDArray[Any], level: NDArray[Any], loop: NDArray[Any], place: int) -> tuple[float, float]:
-    share = level[place] / (level[place] - level[place + 1])
-    turn = np.unwrap(np.angle(loop[place : place + 2]))
-    angle = np.degrees(turn[0] + share * (turn[1] - turn[0]))
-    angle = (angle + 180.0) % 360.0 - 180.0
-    return float(np.exp(log_f[place] + share * (log_f[place + 1] - log_f[place]))), float(180.0 - abs(angle))
+def _passing_one(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Crossing]:
+    # Counted from the middle of the band, where T is positive: lag uses up the margin above, lead below.
+    angle = np.unwrap(np.angle(loop))
+    middle = int(np.argmin(np.abs(log_f - np.log(_MIDBAND[0] * _MIDBAND[1]) / 2.0)))
+    angle = np.degrees(angle - 2.0 * np.pi * np.round(angle[middle] / (2.0 * np.pi)))
+    found = []
+    for place in map(int, np.flatnonzero(np.diff(np.sign(level)))):
+        share = level[place] / (level[place] - level[place + 1])
+        phase = angle[place] + share * (angle[place + 1] - angle[place])
+        falls = level[place + 1] < level[place]
+        beyond = -360.0 < phase < -180.0 if falls else 180.0 < phase < 360.0
+        size = 180.0 - abs((phase + 180.0) % 360.0 - 180.0)
+        kind = "falls to 1" if falls else "rises to 1"
+        found.append(Crossing(kind, _between(log_f, place, share), float(-size if beyond else size)))
+    return found
 
 
-def _verdict(middle: float, least: float) -> str:
-    if middle < 0.0:
-        return "the feedback is positive: the line or the transformer is connected the wrong way round"
-    if np.isnan(least):
-        return "the loop gain never passes 1"
-    if least < 45.0:
-        return f"only {least:.0f} degrees of phase margin: it may ring or oscillate on a changed load"
-    return f"steady, {least:.0f} degrees of phase margin"
+def _in_step(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Crossing]:
+    angle = np.angle(-loop)
+    found = []
+    for place in map(int, np.flatnonzero(np.diff(np.sign(angle)))):
+        if abs(angle[place]) + abs(angle[place + 1]) < np.pi:
+            share = angle[place] / (angle[place] - angle[place + 1])
+            there = level[place] + share * (level[place + 1] - level[place])
+            found.append(Crossing("in step", _between(log_f, place, share), float(-there)))
+    return found
+
+
+def _decibels(loop: Loop) -> Frequencies:
+    return np.asarray(20.0 * np.log10(np.maximum(np.abs(loop), 1e-30)))
+
+
+def _between(log_f: Frequencies, place: int, share: float) -> float:
+    return float(np.exp(log_f[place] + share * (log_f[place + 1] - log_f[place])))
+
+
+def _positive(crossing: Crossing) -> Crossing:
+    return Crossing(crossing.kind, crossing.frequency, abs(crossing.margin))
+
+
+def _least(found: list[float], oscillates: bool) -> float:
+    if not found:
+        return float("nan")
+    nearest = min(found, key=abs)
+    return min(min(found), -abs(nearest)) if oscillates else nearest
+
+
+def _turns(loop: Loop) -> int | None:
+    """Clockwise turns of T around -1 over positive and negative frequencies; None when that cannot be told."""
+    far = 1.0 + loop
+    turned = float(np.angle(far[1:] / far[:-1]).sum())
+    for end, way in ((0, 1.0), (-1, -1.0)):
+        # From its end T fades to 0 or, in a loop without a capacitor, to a real number.
+        at_rest = abs(loop[end].imag) < 0.05 * abs(loop[end])
+        if abs(loop[end]) > _FADED and not at_rest:
+            return None
+        angle = float(np.angle(far[end]))
+        turned += way * (angle - np.pi * np.round(angle / np.pi) if abs(loop[end]) > _FADED else angle)
+    return -round(turned / np.pi)
+
+
+def _closest(log_f: Frequencies, far: Loop) -> tuple[float, float]:
+    """The smallest size of 1 + T along straight lines between its points, and the frequency [Hz] there."""
+    step = np.diff(far)
+    along = -(far[:-1] * step.conj()).real / np.maximum(np.abs(step) ** 2, 1e-300)
+    share = np.clip(along, 0.0, 1.0)
+    distance = np.abs(far[:-1] + share * step)
+    place = int(np.argmin(distance))
+    return float(distance[place]), _between(log_f, place, float(share[place]))
+
+
+def _middle(frequency: Frequencies, loop: Loop) -> float:
+    inside = (frequency >= _MIDBAND[0]) & (frequency <= _MIDBAND[1])
+    return float(np.mean(loop[inside].real)) if inside.any() else float("nan")
+
+
+def _hertz(frequency: float) -> str:
+    return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"

@@ -94,11 +94,26 @@ class PortSweep(FrequencySweep):
 
 @dataclass(frozen=True)
 class RippleSweep(FrequencySweep):
-    """Sweep with 1 V of ripple in the source of a rail and a silent input."""
+    """Sweep with 1 V of ripple in the source of a rail and a silent input.
+
+    With `harmonics`, two or more: at so many multiples of `start`, whatever `stop` and `per_decade` say.
+    """
 
     rail: str = ""
+    harmonics: int = 0
 
     name = "ripple sweep"
+
+    @property
+    def points(self) -> int:
+        """How many frequencies the sweep has."""
+        return self.harmonics or super().points
+
+    def grid(self) -> NDArray[Any]:
+        """The frequencies [Hz], shape (points,)."""
+        import numpy as np
+
+        return self.start * np.arange(1.0, self.harmonics + 1.0) if self.harmonics else super().grid()
 
 
 @dataclass(frozen=True)
@@ -106,11 +121,12 @@ class NoiseSweep(FrequencySweep):
     """Noise at the place `output`, with a silent input.
 
     `valves` gives each valve's noise as resistors [ohm] whose thermal noise voltage drives 1 mS from plate to
-    cathode and, for partition noise, from plate to screen (0: none): designator, plate, partition.
+    cathode and, for partition noise, from plate to screen (0: none): designator, plate, partition, and how much of the
+    plate's noise the screen has beside it (screen current over plate current).
     """
 
     output: str = "speaker"
-    valves: tuple[tuple[str, float, float], ...] = ()
+    valves: tuple[tuple[str, float, float, float], ...] = ()
 
     name = "noise sweep"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
@@ -49,6 +48,8 @@ def command(analysis: Analysis, wired: Circuit) -> str:
         # The last point must not be lost to rounding in ngspice's own stepping, so ask a little further.
         stop = float(analysis.grid()[-1] * (1.0 + 1e-7))
         steps = f"dec {analysis.per_decade:d} {analysis.start!r} {stop!r}"
+        if isinstance(analysis, RippleSweep) and analysis.harmonics:
+            steps = f"lin {analysis.harmonics:d} {analysis.start!r} {stop!r}"
         if isinstance(analysis, NoiseSweep):
             return f"noise v({safe_name(wired.net(analysis.output))}) vgenerator {steps} 1"
         return f"ac {steps}"
@@ -56,11 +57,16 @@ def command(analysis: Analysis, wired: Circuit) -> str:
     return f"tran {step!r} {end!r} 0.0 {step!r}"
 
 
-def own_vectors(analysis: Analysis, parts: Sequence[str]) -> tuple[str, ...]:
+def own_vectors(analysis: Analysis, writer: Writer) -> tuple[str, ...]:
     """Vectors that an analysis has instead of node voltages; none for most."""
     if isinstance(analysis, LoopSweep):
         return PROBE_VECTORS
-    return ("onoise_spectrum",) if isinstance(analysis, NoiseSweep) else ()
+    return ("onoise_spectrum", *map(noise_vector, writer.noisy)) if isinstance(analysis, NoiseSweep) else ()
+
+
+def noise_vector(element: str) -> str:
+    """Name of the vector that holds an element's share of the noise at the output [V/sqrt(Hz)]."""
+    return f"onoise_{element}"
 
 
 def _write_ports(writer: Writer, wired: Circuit, analysis: PortSweep) -> None:
@@ -80,13 +86,22 @@ def _check_rail(wired: Circuit, name: str) -> None:
 
 def _write_noise(writer: Writer, wired: Circuit, analysis: NoiseSweep) -> None:
     pins = {element.designator: dict(element.pins) for element in wired.elements}
-    for designator, *ohms in analysis.valves:
-        for kind, other, value in zip(("plate", "screen"), ("cathode", "screen"), ohms, strict=True):
+    for designator, plate, partition, share in analysis.valves:
+        nets = {pin: safe_name(net) for pin, net in pins[designator].items()}
+        for kind, other, value in (("plate", "cathode", plate), ("partition", "screen", partition)):
             if value > 0.0:
-                name = safe_name(f"noise_{designator.lower()}_{kind}")
-                nets = " ".join(safe_name(pins[designator][pin]) for pin in ("plate", other))
-                writer.element(f"r{name}", name, "0", value)
-                writer.line(f"g{name} {nets} {name} 0 {NOISE_SIEMENS!r}")
+                name = noise_element(designator, kind)
+                writer.element(name, name, "0", value)
+                writer.line(f"g{name} {nets['plate']} {nets[other]} {name} 0 {NOISE_SIEMENS!r}")
+        if share > 0.0:
+            # The screen's part of the cathode current's noise comes from the same source as the plate's.
+            name = noise_element(designator, "plate")
+            writer.line(f"g{name}_screen {nets['screen']} {nets['cathode']} {name} 0 {NOISE_SIEMENS * share!r}")
+
+
+def noise_element(designator: str, kind: str) -> str:
+    """Name of the resistor that stands for the "plate" or "partition" noise of a valve."""
+    return safe_name(f"rnoise_{designator.lower()}_{kind}")
 
 
 def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:

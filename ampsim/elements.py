@@ -13,7 +13,7 @@ from .circuit import Circuit
 from .errors import DescriptionError, shown
 from .stages.power import tap_pin
 from .stages.wiring import Element
-from .valves import Valve, subcircuit
+from .valves import LAWS, Valve, subcircuit
 
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
@@ -38,6 +38,8 @@ class Writer:
         self._open: list[str] = []
         self.parts: list[str] = []
         self.sources: list[tuple[Part | Pot | float, str]] = []
+        # What makes noise of its own: resistors, and the diodes of grid current.
+        self.noisy: list[str] = []
 
     def suffix(self, designator: str) -> str:
         """What a valve's subcircuit has after its type's name: its designator, when it stands apart."""
@@ -49,15 +51,21 @@ class Writer:
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
         """Write a two-pin element whose value stays."""
+        self._note(name)
         self.line(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} {float(value)!r}")
 
     def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
         """Write a two-pin element whose value may change from position to position."""
+        self._note(name)
         self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ", name, part, half)
 
     def source(self, name: str, first: str, second: str, amount: float) -> None:
         """Write a voltage or current source whose AC amount may change from run to run."""
         self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
+
+    def _note(self, name: str) -> None:
+        if name.startswith("r"):
+            self.noisy.append(name)
 
     def _cut(self, text: str, name: str, source: Part | Pot | float, half: str = "") -> None:
         self._open.append(text)
@@ -104,8 +112,10 @@ def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
             f"wired are {', '.join(sorted(given))}"
         )
     nets = " ".join(safe_name(element.net(pin)) for pin in pins)
-    name = subcircuit_name(wired.amp.valve_by_type[socket.type], writer.suffix(socket.designator))
-    writer.line(f"x{safe_name(socket.designator.lower())} {nets} {name}")
+    valve, own = wired.amp.valve_by_type[socket.type], f"x{safe_name(socket.designator.lower())}"
+    writer.line(f"{own} {nets} {subcircuit_name(valve, writer.suffix(socket.designator))}")
+    if LAWS[valve.law].grid is None:
+        writer.noisy.append(f"d.{own}.dg")
 
 
 @lru_cache(maxsize=256)
@@ -193,6 +203,17 @@ def _write_loudspeaker(writer: Writer, element: Element, wired: Circuit) -> None
         writer.element(f"l{name}_{number}", first, last, henries)
         if math.isfinite(ohms):
             writer.element(f"r{name}_{number}", first, last, ohms)
+
+
+def loudspeaker_ohms(part: Loudspeaker, hertz: float) -> complex:
+    """Impedance [ohm] of a loudspeaker as it is written for ngspice: coil, cone, and the coil's reactance."""
+    omega = 2.0 * math.pi * hertz
+    tuned = part.q * (hertz / part.resonance - part.resonance / hertz)
+    coil = sum(
+        1j * omega * henries * (ohms / (ohms + 1j * omega * henries) if math.isfinite(ohms) else 1.0)
+        for ohms, henries in coil_sections(part.reactance, part.exponent)
+    )
+    return part.resistance + part.peak / (1.0 + 1j * tuned) + coil
 
 
 def coil_sections(reactance: float, exponent: float) -> list[tuple[float, float]]:

@@ -86,7 +86,7 @@ def build(
     nodes : tuple of str
         Places to listen at.
     currents : bool
-        Also fetch plate, screen and grid currents of every valve.
+        Also fetch plate, screen and grid currents of every valve, and the current of every rail's source.
     sockets : mapping
         Designator to the very valve in that socket, where it differs from its type.
 
@@ -153,7 +153,7 @@ def _frame(
     wired = write_drive(writer, wired, analysis)
     for element in wired.elements:
         WRITERS[element.kind](writer, element, wired)
-    vectors = own_vectors(analysis, writer.parts) or _vectors(wired, nodes, currents)
+    vectors = own_vectors(analysis, writer) or _vectors(wired, nodes, currents)
     # Noise spectra need no `.save`, and one would hide them.
     if not isinstance(analysis, NoiseSweep):
         writer.line(".save " + " ".join(vectors))
@@ -188,6 +188,11 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
     return found | ({"screen": f"v({name}.is)"} if family == "pentode" else {})
 
 
+def rail_vector(name: str) -> str:
+    """Name of the vector that holds the current into the source of a rail [A]: negative when the rail feeds."""
+    return f"v{name.lower()}_rail#branch"
+
+
 def node_vector(wired: Circuit, place: str) -> str:
     """Name of the vector that holds a place's voltage; "" for ground, which has none."""
     net = wired.net(place)
@@ -200,6 +205,7 @@ def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[st
         for socket in _sockets(wired):
             family = wired.amp.valve_by_type[socket.type].family
             found |= dict.fromkeys(valve_vectors(socket.designator, family).values())
+        found |= dict.fromkeys(rail_vector(each.designator) for each in wired.elements if each.kind == "rail")
     if not found:
         raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")
     return tuple(found)

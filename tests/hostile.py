@@ -348,7 +348,7 @@ _MAIN = re.compile(
             rf"xv[0-9]+[a-z]? {_NET}(?: {_NET}){{2,3}} valve_[a-z0-9_]{{1,60}}",
             rf"vgenerator input 0 dc (?:0 ac 1|0 sin\(0 {_N} {_N}\)|{_N} pwl\({_N}(?: {_N})++\))",
             rf"bgenerator input 0 V={_EXPRESSION}",
-            rf"\.save(?: v\({_NET}(?:\.ia|\.is)?\)| v\.x{_NET}\.vgo#branch)++",
+            rf"\.save(?: v\({_NET}(?:\.ia|\.is)?\)| v\.x{_NET}\.vgo#branch| v{_NET}_rail#branch)++",
             r"\.options(?: (?:reltol|abstol|method|gmin|itl4|trtol|rshunt|noopiter|chgtol|vntol)=[a-z0-9.+-]+)++",
         )
     )

@@ -20,6 +20,7 @@ pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed"
 from ampsim import apply, library, measures, pictures, simulate
 from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.errors import AmpsimError, DescriptionError
+from ampsim.loop import loop_gain
 from ampsim.panel import Panel, explore
 from ampsim.panel.bench import AS_SET
 from ampsim.panel.dials import value_of, with_values
@@ -465,3 +466,22 @@ def test_the_python_is_loaded_only_when_used() -> None:
     ask_python = "import sys, ampsim.panel; print('anywidget' in sys.modules, 'matplotlib' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", ask_python], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_the_margin_of_the_feedback_loop_is_told_live(panel: Panel) -> None:
+    _, stock, modded = panel.tables["loops"]
+    assert (stock[0], modded[0]) == ("stock", "modded")
+    panel.turn({"depth": 1.0})
+    turned = panel.tables["loops"]
+    assert turned[1] == stock
+    expected = measures.margin_table(loop_gain(panel._desk.bench.modded, positions=[panel.position])).iloc[0]
+    assert turned[2][2] == f"{expected['least margin [deg]']:.0f}"
+    assert float(turned[2][2]) < float(modded[2])
+    assert turned[2][-1] == expected["verdict"]
+
+
+def test_an_amp_without_a_feedback_loop_has_no_row_for_it() -> None:
+    stock = library.load_amp("workshop-b")
+    modded = apply(stock, library.load_mod("feedback-with-presence"))
+    rows = explore(stock, modded).tables["loops"]
+    assert [row[0] for row in rows[1:]] == ["modded"]

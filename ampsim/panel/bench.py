@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from .. import engine
 from ..amp import Amp, Mod
 from ..analyses import Analysis, Burst, FrequencySweep, OperatingPoint, Sine, Transient
+from ..errors import DescriptionError
+from ..loop import feedback_place, loop_gain
 from ..mods import apply
 from ..quantities import format_value
 from ..response import simulate
@@ -46,6 +48,7 @@ class Bench:
         self.names = (stock.variant, modded.variant)
         self._stock_gains: OrderedDict[Any, NDArray[Any]] = OrderedDict()
         self._frames: dict[str, xr.Dataset] = {}  # by node: making one afresh costs as much as a simulation
+        self._stock_loop: tuple[Any, xr.Dataset | None] | None = None
         engine.warm_up(2)
 
     def sweep(self, position: Position, node: str) -> xr.Dataset:
@@ -68,6 +71,14 @@ class Bench:
     def at_rest(self, position: Position) -> xr.Dataset:
         """Operating point of both."""
         return self._both(position, OperatingPoint(), None)
+
+    def loops(self, position: Position) -> dict[str, xr.Dataset]:
+        """Loop gain by variant, of each amp that has a feedback loop here; the stock amp's is kept."""
+        setting = tuple(self.stock.setting(_of(self.stock, position)).values())
+        if self._stock_loop is None or self._stock_loop[0] != setting:
+            self._stock_loop = setting, _loop(self.stock, position)
+        found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self._modded(position), position)}
+        return {name: loop for name, loop in found.items() if loop is not None}
 
     def wave(
         self, position: Position, node: str, tone: Sine | Burst, progress: Callable[[int, int], None]
@@ -108,6 +119,16 @@ class Bench:
             if value != value_of(self.modded, name)
         ]
         return ", ".join(words) or "as drawn"
+
+
+def _loop(amp: Amp, position: Position) -> xr.Dataset | None:
+    setting = _of(amp, position)
+    switches = tuple((name, value) for name, value in setting.items() if isinstance(value, str))
+    try:
+        place = feedback_place(amp, switches)
+    except DescriptionError:
+        return None
+    return loop_gain(amp, place, [setting])
 
 
 def _of(amp: Amp, position: Position) -> dict[str, float | str]:

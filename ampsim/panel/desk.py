@@ -182,6 +182,7 @@ class Desk:
             "position": self.in_words(),
             "gains": sheet.gain_rows(response, self._held_responses(), self.node, self._frequencies),
             "bias": sheet.bias_rows(self.bench.at_rest(self.here())),
+            "loops": sheet.loop_rows(self.bench.loops(self.here()), self.bench.names),
             "alternative": pictures.describe_overlay(response, self.node),
         }
 

@@ -1,5 +1,6 @@
 // The browser's side of the panel: controls, and pictures whose curves are patched in place.
 
+const ALARM = /^(over|only|oscillates|the feedback is positive)/; // verdicts that a technician must not overlook
 const REST = 150; // ms without a move before tables are asked for
 let panels = 0;
 
@@ -156,7 +157,7 @@ function render({ model, el }) {
     const cell = (tag, text, column, more = {}) =>
       make(tag, { ...more, class: texts.includes(column) ? "text" : "number" }, text);
     const lines = body.map((row) => {
-      const over = row.at(-1).startsWith("over");
+      const over = ALARM.test(row.at(-1));
       return make("tr", { class: over ? "over" : false }, ...row.map((text, column) =>
         column === 0 ? cell("th", text, 0, { scope: "row" }) : cell("td", text, column)));
     });
@@ -165,14 +166,15 @@ function render({ model, el }) {
   }
 
   function measure() {
-    const { gains, bias, position, alternative, problem } = model.get("tables");
+    const { gains, bias, loops, position, alternative, problem } = model.get("tables");
     if (problem) {
       tables.replaceChildren(make("p", { class: "trouble" }, `No numbers here: ${problem}`));
     } else if (gains) {
       const moved = bias.length > 1
         ? table("Valves that the change moves, or that are over a limit", bias, [0, 1, 7])
         : make("p", { class: "none" }, "No valve moves its bias here, and none is over a limit.");
-      tables.replaceChildren(table(`Gain and corners: ${position}`, gains, [0]), moved);
+      const fed = loops.length > 1 ? [table("Feedback loop", loops, [0, 3])] : [];
+      tables.replaceChildren(table(`Gain and corners: ${position}`, gains, [0]), moved, ...fed);
       const words = picture.querySelector("svg > desc");
       if (words) words.textContent = alternative;
     }

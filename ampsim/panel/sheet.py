@@ -142,6 +142,18 @@ def bias_rows(response: xr.Dataset) -> list[list[str]]:
     return rows
 
 
+def loop_rows(loops: Mapping[str, xr.Dataset], names: Sequence[str]) -> list[list[str]]:
+    """Header and a row for each amp with a feedback loop: loop gain, phase margin, and what they mean in words."""
+    rows = [["amp", "at 400 Hz [dB]", "phase margin [deg]", "verdict"]]
+    for short, name in zip(_SHORT, names, strict=True):
+        if name in loops:
+            found = measures.margin_table(loops[name]).iloc[0]
+            least = float(found["least margin [deg]"])
+            margin = "none" if math.isnan(least) else f"{least:.0f}"
+            rows.append([short, f"{found['loop gain at 400 Hz [dB]']:.1f}", margin, str(found["verdict"])])
+    return [[style.minus(cell) for cell in row] for row in rows]
+
+
 _READINGS = ("plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]", "screen [mA]", "plate [W]")
 
 

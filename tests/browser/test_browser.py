@@ -164,9 +164,10 @@ def test_live_pixels_are_those_of_a_fresh_drawing(sheet: Sheet) -> None:
 def test_tables_give_the_numbers_of_the_kernel(sheet: Sheet) -> None:
     sheet.choose("cathode", "6k8")
     sheet.settled()
-    gains, bias = sheet.tables()
+    gains, bias, loops = sheet.tables()
     assert gains == sheet.lab.value("panel.tables['gains']")
     assert bias == sheet.lab.value("panel.tables['bias']")
+    assert loops == sheet.lab.value("panel.tables['loops']")
 
 
 def test_coming_back_to_a_position_measures_it_again(sheet: Sheet) -> None:

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import math
-import operator
-from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any, SupportsFloat
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 from .errors import DescriptionError, shown
+from .stimuli import Burst, Sine, Throw, Waveform, plain_floats
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-
-def plain_floats(record: object) -> None:
-    """Turn numbers of other libraries into plain floats and ints, whose `repr` a netlist can hold."""
-    for field_ in fields(record):  # type: ignore[arg-type]
-        value, kind = getattr(record, field_.name), field_.type
-        if kind in ("float", "int"):
-            try:
-                object.__setattr__(record, field_.name, float(value) if kind == "float" else operator.index(value))
-            except (TypeError, ValueError, OverflowError):
-                raise DescriptionError(f"{field_.name}: {shown(value)} is not a number") from None
+__all__ = [
+    "Analysis",
+    "Burst",
+    "FrequencySweep",
+    "LoopSweep",
+    "NoiseSweep",
+    "OperatingPoint",
+    "PortSweep",
+    "RippleSweep",
+    "Sine",
+    "Throw",
+    "Transient",
+    "Waveform",
+]
 
 
 @dataclass(frozen=True)
@@ -131,94 +135,7 @@ class NoiseSweep(FrequencySweep):
     name = "noise sweep"
 
 
-def _check_tone(tone: Sine | Burst) -> None:
-    if not (1.0 <= tone.frequency <= 100e3 and 0.0 <= tone.level <= 1000.0 and tone.duration > 0.0):
-        raise DescriptionError(
-            f"a {tone.shape} of {shown(tone.level)} V at {shown(tone.frequency)} Hz; "
-            "expected 0 to 1000 V peak, 1 Hz to 100 kHz"
-        )
-
-
-@dataclass(frozen=True)
-class Sine:
-    """A steady sine of `level` [V peak] at `frequency` [Hz]: `settle` [s] to settle, then `cycles` whole periods."""
-
-    frequency: float = 1000.0
-    level: float = 0.1
-    settle: float = 0.04
-    cycles: int = 4
-
-    shape = "sine"
-
-    def __post_init__(self) -> None:
-        plain_floats(self)
-        _check_tone(self)
-
-    @property
-    def duration(self) -> float:
-        """Length [s]: a whole number of periods."""
-        return (math.ceil(self.settle * self.frequency - 1e-9) + self.cycles) / self.frequency
-
-    def source(self) -> str:
-        """The source as ngspice writes it."""
-        return f"dc 0 sin(0 {self.level!r} {self.frequency!r})"
-
-
-@dataclass(frozen=True)
-class Burst:
-    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s] in `duration` [s].
-
-    Before and after, the same sine goes on at the level `around` [V peak]; 0 is silence.
-    """
-
-    frequency: float = 1000.0
-    level: float = 0.1
-    start: float = 0.005
-    stop: float = 0.025
-    duration: float = 0.05
-    around: float = 0.0
-
-    shape = "burst"
-
-    def __post_init__(self) -> None:
-        plain_floats(self)
-        _check_tone(self)
-
-    def source(self) -> str:
-        """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
-        omega = 2.0 * math.pi * self.frequency
-        level = f"(time<{self.start!r} ? {self.around!r} : (time<{self.stop!r} ? {self.level!r} : {self.around!r}))"
-        return f"V={level}*sin({omega!r}*(time-{self.start!r}))"
-
-
-@dataclass(frozen=True)
-class Waveform:
-    """A given waveform: `samples` [V] at `rate` [1/s], starting at 0 s. At most 20,000 samples."""
-
-    samples: tuple[float, ...] = field(repr=False)
-    rate: float = 48e3
-
-    shape = "waveform"
-
-    def __post_init__(self) -> None:
-        plain_floats(self)
-        if not 2 <= len(self.samples) <= 20_000:
-            raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
-        if not all(isinstance(sample, SupportsFloat) and math.isfinite(sample) for sample in self.samples):
-            raise DescriptionError("a waveform with samples that are not finite numbers")
-        if not 1.0 <= self.rate <= 1e9:
-            raise DescriptionError(f"a waveform at {shown(self.rate)} samples a second; expected 1 to 1e9")
-
-    @property
-    def duration(self) -> float:
-        """Length [s]."""
-        return (len(self.samples) - 1) / self.rate
-
-    def source(self) -> str:
-        """The source as ngspice writes it."""
-        first = self.samples[0]
-        pairs = " ".join(f"{n / self.rate!r} {float(sample)!r}" for n, sample in enumerate(self.samples))
-        return f"dc {float(first)!r} pwl({pairs})"
+_STEADY = Sine()
 
 
 @dataclass(frozen=True)
@@ -228,7 +145,7 @@ class Transient:
     `tolerance` is the error ngspice allows itself in each step, as a fraction of each voltage and current.
     """
 
-    stimulus: Sine | Burst | Waveform = Sine()
+    stimulus: Sine | Burst | Waveform | Throw = _STEADY
     step: float = 20e-6
     tolerance: float = 1e-4
 

@@ -194,10 +194,10 @@ _CONDUCTS = {
 }
 
 
-def check_paths(wired: Circuit) -> None:
-    """Refuse a circuit with a net that has no DC path to ground: ngspice would answer, and be wrong."""
+def conducting(elements: Iterable[Element]) -> Nets:
+    """Join all nets that direct current can get between; rails and the input count as ground, valves conduct."""
     nets = Nets()
-    for element in wired.elements:
+    for element in elements:
         pins = dict(element.pins)
         if element.kind == "rail":
             nets.join(pins["1"], GROUND)
@@ -210,6 +210,12 @@ def check_paths(wired: Circuit) -> None:
                 if pin.startswith("tap"):
                     nets.join(pins[pin], pins["common"])
     nets.join(INPUT, GROUND)
+    return nets
+
+
+def check_paths(wired: Circuit) -> None:
+    """Refuse a circuit with a net that has no DC path to ground: ngspice would answer, and be wrong."""
+    nets = conducting(wired.elements)
     for net, places in wired.places_by_net.items():
         if nets.find(net) != GROUND and any(
             place.split(".")[0] in {e.designator for e in wired.elements} for place in places

@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
+from .analyses import (
+    Analysis,
+    FrequencySweep,
+    LoopSweep,
+    NoiseSweep,
+    OperatingPoint,
+    PortSweep,
+    RippleSweep,
+    Throw,
+    Transient,
+)
 from .circuit import Circuit
-from .elements import Writer, safe_name
+from .contacts import SIDES, MovingCircuit
+from .elements import Writer, contact_net, safe_name
 from .errors import DescriptionError, nearest, shown
 from .nets import INPUT
 
@@ -26,6 +37,8 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
     else:
         silent = isinstance(analysis, (LoopSweep, RippleSweep))
         writer.line(f"vgenerator {INPUT} 0 dc 0 ac {0 if silent else 1}")
+    if isinstance(wired, MovingCircuit):
+        _write_contact_controls(writer, analysis)
     if isinstance(analysis, NoiseSweep):
         _write_noise(writer, wired, analysis)
     if isinstance(analysis, RippleSweep):
@@ -67,6 +80,13 @@ def own_vectors(analysis: Analysis, writer: Writer) -> tuple[str, ...]:
 def noise_vector(element: str) -> str:
     """Name of the vector that holds an element's share of the noise at the output [V/sqrt(Hz)]."""
     return f"onoise_{element}"
+
+
+def _write_contact_controls(writer: Writer, analysis: Analysis) -> None:
+    throw = analysis.stimulus if isinstance(analysis, Transient) else None
+    for closed in SIDES:
+        moves = throw.control(closed) if isinstance(throw, Throw) else f"dc {closed == 'before':d}"
+        writer.line(f"v{contact_net(closed)} {contact_net(closed)} 0 {moves}")
 
 
 def _write_ports(writer: Writer, wired: Circuit, analysis: PortSweep) -> None:

@@ -10,6 +10,7 @@ from typing import cast
 
 from .amp import Loudspeaker, Part, Pot, Socket, Transformer
 from .circuit import Circuit
+from .contacts import MovingCircuit
 from .errors import DescriptionError, shown
 from .stages.power import tap_pin
 from .stages.wiring import Element
@@ -248,6 +249,19 @@ def coil_sections(reactance: float, exponent: float) -> list[tuple[float, float]
     return [*pairs, (math.inf, scale * tail / (2.0 * math.pi))]
 
 
+def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
+    contact = cast("MovingCircuit", wired).contacts[element.designator]
+    name = safe_name(f"s_{contact.designator.lower()}")
+    first, second = (safe_name(element.net(pin)) for pin in "12")
+    writer.line(f"{name} {first} {second} {safe_name(contact_net(contact.closed))} 0 {name}_model")
+    writer.line(f".model {name}_model sw(vt=0.5 vh=0 ron={contact.on!r} roff={contact.off!r})")
+
+
+def contact_net(closed: str) -> str:
+    """The net whose volt closes the contacts that are closed "before" or "after" a switch moves."""
+    return f"contacts_{closed}"
+
+
 WRITERS = {
     "resistor": _write_two_pin,
     "capacitor": _write_two_pin,
@@ -257,4 +271,5 @@ WRITERS = {
     "rail": _write_rail,
     "transformer": _write_transformer,
     "loudspeaker": _write_loudspeaker,
+    "contact": _write_contact,
 }

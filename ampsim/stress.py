@@ -70,7 +70,7 @@ def stress(
         `part_volts` [V]: size of the voltage across each resistor, capacitor and pot (between any two lugs); driven:
         the highest of the whole run. `part_watts` [W]: in each resistor; driven: mean over the settled cycles;
         pulse: the highest instant. For a pot what its whole track must stand (see `loading.track_watts`).
-        `part_value` [ohm or F], without state. `electrode_volts` [V] of plate, screen and grid against the cathode and
+        `part_value` [ohm or F], without state; `kind` along part. `electrode_volts` [V] of plate, screen and grid against the cathode and
         of the cathode against ground; driven: the highest of the run, of the grid the lowest. `electrode_watts` [W]
         and `cathode_amps` [A]; driven: mean over the settled cycles. `grid_ohms` [ohm], without state: DC resistance
         of the grid's circuit with the valves taken out, the supplies shorted and the guitar unplugged.
@@ -273,4 +273,6 @@ def _dataset(
         values = np.array(table, dtype=float).reshape(len(variants), len(settings), len(items), len(states))
         whole = xr.DataArray(values, dims=("variant", "position", dim, "state"), attrs={"units": unit})
         data[variable] = whole if len(states) > 1 else whole.isel(state=0)
+    known = {name: part.kind for amp in variants for name, part in amp.part_by_designator.items()}
+    coords["kind"] = ("part", [known[name] for name in coords["part"]])
     return xr.Dataset(data, coords | control_coords(settings), facts)

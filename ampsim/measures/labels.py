@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
 from ..errors import DescriptionError, nearest, shown
@@ -77,6 +78,11 @@ def common_settings(response: xr.Dataset) -> str:
     """The settings that all positions share, "gain=0.3, master=0.5"; empty when there are none."""
     shared = (values[0] for values in _settings(response).values() if len(set(values)) == 1)
     return ", ".join(words for words in shared if words)
+
+
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a table, column name to cell."""
+    return [{str(name): cell for name, cell in row.items()} for row in table.to_dict("records")]
 
 
 def _settings(response: xr.Dataset) -> dict[str, list[str]]:

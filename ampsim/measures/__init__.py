@@ -3,6 +3,8 @@
 from .bias import bias_table
 from .labels import common_settings, expect, index_of, select, short_labels
 from .margins import Crossing, Margins, crossing_table, margin_table, margin_verdict, margins
+from .part_ratings import part_ratings, standard_volts, standard_watts, with_fitted, worst_parts
+from .ratings import discharge_s, moved_ratings, ratings_findings, stored_coulombs, stored_joules
 from .sweep import (
     corner_hz,
     difference_db,
@@ -15,6 +17,7 @@ from .sweep import (
     shelf_db,
     slope_db_per_octave,
 )
+from .valve_ratings import valve_ratings
 from .waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, settled, source_v, stimulus
 
 __all__ = [
@@ -26,6 +29,7 @@ __all__ = [
     "corner_hz",
     "crossing_table",
     "difference_db",
+    "discharge_s",
     "expect",
     "extremes_v",
     "gain_at",
@@ -36,10 +40,13 @@ __all__ = [
     "margin_table",
     "margin_verdict",
     "margins",
+    "moved_ratings",
     "notch",
+    "part_ratings",
     "peak",
     "phase_deg",
     "power_w",
+    "ratings_findings",
     "rms_v",
     "select",
     "settled",
@@ -47,5 +54,12 @@ __all__ = [
     "short_labels",
     "slope_db_per_octave",
     "source_v",
+    "standard_volts",
+    "standard_watts",
     "stimulus",
+    "stored_coulombs",
+    "stored_joules",
+    "valve_ratings",
+    "with_fitted",
+    "worst_parts",
 ]

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Complex = NDArray[np.complex128]
+# A resistive change that passes less than this at rest leaves the operating point as it is [A].
+BIAS_AMPS = 1e-12
 
 
 def admittance(kind: str, value: float | None, frequency: NDArray[np.float64]) -> Complex:
@@ -18,6 +20,15 @@ def admittance(kind: str, value: float | None, frequency: NDArray[np.float64]) -
     if kind == "capacitor":
         return np.asarray(2j * np.pi * frequency * value)
     return np.full(frequency.size, 1.0 / value, complex)
+
+
+def bias_moved(volts: NDArray[np.float64], siemens: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether changes of conductance [S] under voltages at rest [V] move the operating point; shapes broadcast.
+
+    Where no changed resistor has a voltage across it, the operating point of the stock circuit solves the changed
+    one too, jointly for all of them. So the measure is the current that the change would pass: more than 1e-12 A.
+    """
+    return np.asarray(np.abs(volts * siemens) > BIAS_AMPS)
 
 
 def without_first(table: Complex, change: NDArray[Any]) -> Complex:

@@ -17,7 +17,9 @@ from .mods import apply
 from .read_amp import read_amp
 from .read_job import Job, read_job
 from .read_mod import read_mod
+from .read_wishes import read_drawer, read_wishes
 from .valves import Valve, parse_valve
+from .wishes import Drawer, WishList
 
 _MOST_BYTES = 1_000_000
 
@@ -139,6 +141,43 @@ def load_job(name: str | Path) -> Job:
     return read_job(data, _printable(path.name), stock, apply(stock, *mods))
 
 
+def load_drawer(name: str | Path) -> Drawer:
+    """Load a drawer of parts by name from models/drawers, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing; for a drawer without parts.
+    """
+    path = _path(name, "drawers")
+    return read_drawer(read_toml(path), _printable(path.name))
+
+
+def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
+    """Load wishes by name from models/wishes, or from a TOML file; amp, mods and drawer may lie beside it.
+
+    `drawer` is looked into instead of the one that the file names.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    path = _path(name, "wishes")
+    data = read_toml(path)
+    top = Entry(data, _printable(path.name))
+    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
+    names = top.raw("mods") if top.has("mods") else []
+    if not isinstance(names, list):
+        raise top.fail("mods", f"{shown(names)} is not a list of mods")
+    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
+    if drawer is None and top.has("drawer"):
+        word = _file_word(top, "drawer", top.raw("drawer"))
+        drawer = _path(word, "drawers", path.parent, top.where("drawer"))
+    parts = load_drawer(drawer) if drawer is not None else None
+    return read_wishes(data, _printable(path.name), stock, apply(stock, *mods), parts)
+
+
 def _file_word(top: Entry, key: str, value: object) -> str:
     """A model's name, or the name of a file beside the job: files that come from others do not roam the disk."""
     if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,80}(\.toml)?", value):
@@ -154,6 +193,22 @@ def parse_amp(data: Mapping[str, object], file: str = "amp") -> Amp:
 def parse_mod(data: Mapping[str, object], file: str = "mod") -> Mod:
     """Make a mod of tables that did not come from a file (the same checks apply)."""
     return read_mod(data, file, _valve_finder(None))
+
+
+def parse_wishes(
+    data: Mapping[str, object],
+    stock: Amp,
+    modded: Amp | None = None,
+    drawer: Drawer | None = None,
+    file: str = "wishes",
+) -> WishList:
+    """Make wishes of tables that did not come from a file (the same checks apply); `modded` is `stock` by default."""
+    return read_wishes(data, file, stock, modded or stock, drawer)
+
+
+def parse_drawer(data: Mapping[str, object], file: str = "drawer") -> Drawer:
+    """Make a drawer of tables that did not come from a file (the same checks apply)."""
+    return read_drawer(data, file)
 
 
 def _valve_finder(beside: Path | None) -> Any:

@@ -17,14 +17,12 @@ from . import engine
 from .amp import Amp
 from .analyses import FrequencySweep, PortSweep
 from .circuit import Circuit, circuit
-from .elimination import Complex, branches, loop_gain_between, without_first
+from .elimination import Complex, bias_moved, branches, loop_gain_between, without_first
 from .errors import DescriptionError, EngineError
 from .netlist import Netlist, node_vector, write
 from .positions import Position, position_label
 
 Port = tuple[str, str]
-# A resistive change that passes less than this at rest leaves the operating point as it is [A].
-BIAS_AMPS = 1e-12
 _CHUNK = 32
 
 
@@ -104,7 +102,7 @@ def reduce_all(requests: Sequence[Request], sweep: FrequencySweep | None = None)
         When ngspice gives no trustworthy answer.
     """
     sweep = sweep or FrequencySweep()
-    wired = [_wired(request) for request in requests]
+    wired = [circuit_at(request.amp, request.position) for request in requests]
     batches = [_netlists(request, each, sweep) for request, each in zip(requests, wired, strict=True)]
     outcomes = iter(engine.run([netlist for batch in batches for netlist in batch]))
     return [
@@ -113,9 +111,10 @@ def reduce_all(requests: Sequence[Request], sweep: FrequencySweep | None = None)
     ]
 
 
-def _wired(request: Request) -> Circuit:
-    setting = request.amp.setting(request.position)
-    return circuit(request.amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))
+def circuit_at(amp: Amp, position: Position) -> Circuit:
+    """The amp's circuit with its switches as a position says."""
+    setting = amp.setting(position)
+    return circuit(amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))
 
 
 def _netlists(request: Request, wired: Circuit, sweep: FrequencySweep) -> list[Netlist]:
@@ -158,13 +157,11 @@ def _at(wired: Circuit, answer: engine.Arrays, place: str) -> NDArray[Any]:
 
 
 def moves_bias(model: PortModel, siemens: NDArray[np.float64] | Sequence[float]) -> NDArray[np.bool_]:
-    """Whether resistive changes [S], one to each port, would move the operating point; shape (k,).
+    """Whether resistive changes [S], one to each port, would move the operating point (`bias_moved`); shape (k,).
 
-    Where no changed resistor has a voltage across it, the operating point of the stock circuit solves the changed
-    one too, jointly for all of them. So the measure is the current that the change would pass: more than 1e-12 A
-    moves the bias. Changes of capacitors never do.
+    Changes of capacitors never do.
     """
-    return np.asarray(np.abs(model.volts * np.asarray(siemens, dtype=float)) > BIAS_AMPS)
+    return bias_moved(model.volts, np.asarray(siemens, dtype=float))
 
 
 def responses(model: PortModel, changes: NDArray[Any]) -> Complex:
@@ -250,7 +247,7 @@ def checked_db(found: Complex, request: Request, sweep: FrequencySweep | None = 
 
     `request` holds the amp with its new parts; ports are not needed. Beyond 1e-6 dB something moved that should not.
     """
-    wired, sweep = _wired(request), sweep or FrequencySweep()
+    wired, sweep = circuit_at(request.amp, request.position), sweep or FrequencySweep()
     (netlist,) = _netlists(request._replace(ports=()), wired, sweep)[1:]
     answer = _answer(request, engine.run([replace(netlist, fresh=True)])[0])
     direct = np.array([_at(wired, answer, place) for place in request.outputs])

@@ -71,7 +71,7 @@ def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> 
     views = tuple(_view(each, modded) for each in top.tables("views"))
     compare, wave = top.table("compare"), top.table("waveform")
     title = compare.label("title", "stock against modded")
-    compare_at, wave_at = _setting(compare, modded), _setting(wave, modded)
+    compare_at, wave_at = read_setting(compare, modded), read_setting(wave, modded)
     tone = Sine(wave.value("frequency", HERTZ, 220.0), wave.value("level", VOLT, 0.05))
     for entry in (compare, wave, top):
         entry.finish()
@@ -100,7 +100,7 @@ def _frequencies(top: Entry) -> tuple[float, ...]:
 
 
 def _view(entry: Entry, amp: Amp) -> View:
-    title, at = entry.label("title"), _setting(entry, amp)
+    title, at = entry.label("title"), read_setting(entry, amp)
     vary = entry.raw("vary")
     rotations = _rotations(entry)
     entry.finish()
@@ -128,7 +128,8 @@ def _rotations(entry: Entry) -> tuple[float, ...]:
     return tuple(Entry({"rotations": each}, entry.file, entry.name).number("rotations", 0.0, 1.0) for each in given)
 
 
-def _setting(entry: Entry, amp: Amp) -> Setting:
+def read_setting(entry: Entry, amp: Amp) -> Setting:
+    """Read the entry `at`: rotations of knobs and positions of switches that the amp has."""
     at = entry.table("at")
     setting: Setting = {}
     for name in at.names():

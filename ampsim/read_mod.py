@@ -61,7 +61,7 @@ def _edit(entry: Entry, parts: tuple[AnyPart, ...]) -> Edit:
     actions = [action for action in _ACTIONS if entry.has(action)]
     if len(actions) != 1:
         raise entry.fail("", f"an edit says exactly one of {', '.join(_ACTIONS)}; given: {shown(entry.names())}")
-    edit = {"replace": _replacement, "fit": _fitting, "lift": _lifting, "bridge": _bridging}[actions[0]](entry)
+    edit = {"replace": _replacement, "fit": read_fitting, "lift": _lifting, "bridge": _bridging}[actions[0]](entry)
     entry.finish(" in an edit")
     brought = [part.designator for part in parts]
     if edit.action == "fit" and edit.part not in brought:
@@ -80,7 +80,8 @@ def _replacement(entry: Entry) -> Edit:
     return Edit("replace", part, entry.value("with", quantity))
 
 
-def _fitting(entry: Entry) -> Edit:
+def read_fitting(entry: Entry) -> Edit:
+    """Read where a part is fitted: the entries `fit`, one of the four ways, `wired` for a pot."""
     part = entry.designator("fit")
     ways = [way for way in ("across", "between", "in_series_at", "pins") if entry.has(way)]
     if len(ways) != 1:

@@ -64,6 +64,7 @@ ORDER = (
     "stress",
     "elimination",
     "ports",
+    "noise",
     "rest",
     "storage",
     "measures",

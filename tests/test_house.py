@@ -68,6 +68,7 @@ ORDER = (
     "rest",
     "storage",
     "measures",
+    "stability",
     "headroom",
     "blocking",
     "steps",

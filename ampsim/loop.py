@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -103,18 +104,28 @@ def feedback_place(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str:
     DescriptionError
         When nothing leads back from the secondary to a valve, or no single part carries all of it.
     """
+    found = find_feedback(amp, switches)
+    if found is None:
+        raise DescriptionError(
+            f"{amp.name} has no feedback stage and no part that leads from the output transformer back to a valve; "
+            "name the place where the feedback passes, such as R20.1"
+        )
+    return found
+
+
+@lru_cache(maxsize=1024)
+def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str | None:
+    """`feedback_place`, or None when nothing leads back from the secondary to a valve."""
     wired = circuit(amp, switches)
-    starts = {net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins
-              if pin.startswith("tap")}  # fmt: skip
+    starts = {
+        net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins if pin.startswith("tap")
+    }
     ends = {net for each in wired.elements if each.kind == "valve" for _, net in each.pins}
     dead = {GROUND, *(rail_net(rail.name) for rail in amp.rails)}
     loads = {stage.name for stage in amp.stages if stage.template == "load"}
     parts = [each for each in wired.elements if each.kind in _PASSIVE and each.stage not in loads]
     if not ends & set(_reached(parts, starts, dead)):
-        raise DescriptionError(
-            f"{amp.name} has no feedback stage and no part that leads from the output transformer back to a valve; "
-            "name the place where the feedback passes, such as R20.1"
-        )
+        return None
     found = [place for place in _crossed(parts, starts, dead) if not ends & set(_without(parts, place, starts, dead))]
     if not found:
         raise DescriptionError(

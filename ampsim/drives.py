@@ -16,7 +16,7 @@ from .analyses import (
     Transient,
 )
 from .circuit import Circuit
-from .contacts import SIDES, MovingCircuit
+from .contacts import SIDES
 from .elements import Writer, contact_net, safe_name
 from .errors import DescriptionError, nearest, shown
 from .nets import INPUT
@@ -31,14 +31,14 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
     if isinstance(analysis, Transient):
         letter = "b" if analysis.stimulus.shape == "burst" else "v"
         writer.line(f"{letter}generator {INPUT} 0 {analysis.stimulus.source()}")
+        if isinstance(analysis.stimulus, Throw):
+            _write_throw(writer, analysis.stimulus)
     elif isinstance(analysis, PortSweep):
         writer.source("vgenerator", INPUT, "0", float(analysis.driven == -1))
         _write_ports(writer, wired, analysis)
     else:
         silent = isinstance(analysis, (LoopSweep, RippleSweep))
         writer.line(f"vgenerator {INPUT} 0 dc 0 ac {0 if silent else 1}")
-    if isinstance(wired, MovingCircuit):
-        _write_contact_controls(writer, analysis)
     if isinstance(analysis, NoiseSweep):
         _write_noise(writer, wired, analysis)
     if isinstance(analysis, RippleSweep):
@@ -82,11 +82,10 @@ def noise_vector(element: str) -> str:
     return f"onoise_{element}"
 
 
-def _write_contact_controls(writer: Writer, analysis: Analysis) -> None:
-    throw = analysis.stimulus if isinstance(analysis, Transient) else None
+def _write_throw(writer: Writer, throw: Throw) -> None:
+    writer.switching = True
     for closed in SIDES:
-        moves = throw.control(closed) if isinstance(throw, Throw) else f"dc {closed == 'before':d}"
-        writer.line(f"v{contact_net(closed)} {contact_net(closed)} 0 {moves}")
+        writer.line(f"v{contact_net(closed)} {contact_net(closed)} 0 {throw.control(closed)}")
 
 
 def _write_ports(writer: Writer, wired: Circuit, analysis: PortSweep) -> None:

@@ -30,11 +30,13 @@ class Writer:
     """Collects netlist lines, cutting the text wherever a value may change from position to position.
 
     Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
+    `switching` says that contacts move.
     """
 
     def __init__(self, apart: Collection[str] = (), rippling: str = "") -> None:
         self._apart = apart
         self.rippling = rippling
+        self.switching = False
         self._pieces: list[str] = []
         self._open: list[str] = []
         self.parts: list[str] = []
@@ -251,15 +253,19 @@ def coil_sections(reactance: float, exponent: float) -> list[tuple[float, float]
 
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
-    name = safe_name(f"s_{contact.designator.lower()}")
+    name = safe_name(contact.designator.lower())
     first, second = (safe_name(element.net(pin)) for pin in "12")
-    writer.line(f"{name} {first} {second} {safe_name(contact_net(contact.closed))} 0 {name}_model")
-    writer.line(f".model {name}_model sw(vt=0.5 vh=0 ron={contact.on!r} roff={contact.off!r})")
+    if not writer.switching:
+        # A sweep of ngspice 39 takes every switch for an open one, wherever its operating point had it.
+        writer.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
+        return
+    writer.line(f"s{name} {first} {second} {contact_net(contact.closed)} 0 s{name}_model")
+    writer.line(f".model s{name}_model sw(vt=0.5 vh=0 ron={contact.on!r} roff={contact.off!r})")
 
 
 def contact_net(closed: str) -> str:
     """The net whose volt closes the contacts that are closed "before" or "after" a switch moves."""
-    return f"contacts_{closed}"
+    return safe_name(f"contacts_{closed}")
 
 
 WRITERS = {

@@ -42,6 +42,7 @@ _UNITS = {
     "cathode_amps": ("valve", "A"),
     "grid_ohms": ("valve", "ohm"),
 }
+_STATELESS = ("part_value", "grid_ohms")
 
 
 def stress(
@@ -70,10 +71,10 @@ def stress(
         `part_volts` [V]: size of the voltage across each resistor, capacitor and pot (between any two lugs); driven:
         the highest of the whole run. `part_watts` [W]: in each resistor; driven: mean over the settled cycles;
         pulse: the highest instant. For a pot what its whole track must stand (see `loading.track_watts`).
-        `part_value` [ohm or F], without state; `kind` along part. `electrode_volts` [V] of plate, screen and grid against the cathode and
-        of the cathode against ground; driven: the highest of the run, of the grid the lowest. `electrode_watts` [W]
-        and `cathode_amps` [A]; driven: mean over the settled cycles. `grid_ohms` [ohm], without state: DC resistance
-        of the grid's circuit with the valves taken out, the supplies shorted and the guitar unplugged.
+        `part_value` [ohm or F], without state; `kind` along part. `electrode_volts` [V] of plate, screen and grid
+        against the cathode and of the cathode against ground; driven: the highest of the run, of the grid the lowest.
+        `electrode_watts` [W] and `cathode_amps` [A]; driven: mean over the settled cycles. `grid_ohms` [ohm], without
+        state: DC resistance of the grid's circuit, valves out, supplies shorted and the guitar unplugged.
 
     Raises
     ------
@@ -93,15 +94,16 @@ def stress(
     cases = [_Case(amp, setting) for amp in variants for setting in settings]
     runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_driven, tones)]
     asked = [(case, run, _netlist(case, run)) for case in cases for run in runs]
-    found: dict[str, Readings] = {}
+    found: dict[tuple[Analysis, str], Readings] = {}
     remarks: list[Any] = []
     for case, run, netlist, outcome in _answers(asked, progress):
         if isinstance(outcome, EngineError):
             where = f"{case.amp.name}, {case.amp.variant}, {position_label(case.setting)}, {_name(run)}"
             raise EngineError(f"{where}: {outcome}") from outcome
-        found[netlist.digest] = _reduced(case, run, netlist, outcome)
+        found[run, netlist.digest] = _reduced(case, run, netlist, outcome)
         remarks.append(replace(outcome, vectors={}))
-    rows = [_worst([found[each.digest] for each in group]) for group in _groups(asked, len(runs))]
+    read = [found[run, netlist.digest] for _, run, netlist in asked]
+    rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(variants, runs[0], [netlist for *_, netlist in asked], remarks)
     facts |= {"analysis": "stress", "tones": json.dumps([_facts(tone) for tone in tones])}
     return _dataset(variants, settings, rows, facts)
@@ -151,7 +153,7 @@ Asked = tuple[_Case, Analysis, Netlist]
 
 def _answers(asked: list[Asked], progress: Progress | None) -> Iterator[tuple[_Case, Analysis, Netlist, Any]]:
     """Run every different netlist once, a few at a time: waveforms at every place fill the memory."""
-    alone = list({netlist.digest: (case, run, netlist) for case, run, netlist in asked}.values())
+    alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in asked}.values())
     # Long runs first, so that no core waits for the last one.
     alone.sort(key=lambda each: not isinstance(each[1], Transient))
     for start in range(0, len(alone), _BATCH):
@@ -160,11 +162,6 @@ def _answers(asked: list[Asked], progress: Progress | None) -> Iterator[tuple[_C
         outcomes = engine.run([netlist for *_, netlist in batch], progress=tell)
         for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
             yield case, run, netlist, outcome
-
-
-def _groups(asked: list[Asked], size: int) -> Iterator[list[Netlist]]:
-    for start in range(0, len(asked), size):
-        yield [netlist for *_, netlist in asked[start : start + size]]
 
 
 def _worst(readings: list[Readings]) -> Readings:
@@ -268,11 +265,11 @@ def _dataset(
     for variable, (dim, unit) in _UNITS.items():
         keys = [key for row in rows for key in row]
         items = coords[dim] = list(dict.fromkeys(item for name, item, _ in keys if _UNITS[name][0] == dim))
-        states = STATES if any(state for name, _, state in keys if name == variable) else ("",)
+        states = ("",) if variable in _STATELESS else STATES
         table = [[[row.get((variable, item, state), np.nan) for state in states] for item in items] for row in rows]
         values = np.array(table, dtype=float).reshape(len(variants), len(settings), len(items), len(states))
         whole = xr.DataArray(values, dims=("variant", "position", dim, "state"), attrs={"units": unit})
-        data[variable] = whole if len(states) > 1 else whole.isel(state=0)
+        data[variable] = whole.isel(state=0) if variable in _STATELESS else whole
     known = {name: part.kind for amp in variants for name, part in amp.part_by_designator.items()}
     coords["kind"] = ("part", [known[name] for name in coords["part"]])
     return xr.Dataset(data, coords | control_coords(settings), facts)

@@ -62,7 +62,8 @@ def _part_name(row: Mapping[str, Any]) -> str:
 
 
 def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
-    states = f"{row['rest [V]']:.3g} V at rest, {row['cold [V]']:.3g} V cold, {row['peak [V]']:.3g} V driven hard"
+    rest, cold, peak = (_volts(row[f"{state} [V]"]) for state in ("rest", "cold", "peak"))
+    states = f"{rest} at rest, {cold} cold, {peak} driven hard"
     if row["kind"] == "capacitor":
         taken = "chosen by its volts at rest" if stock is None and row["fitted [V]"] != FILM_VOLTS else "fitted"
         return (
@@ -76,6 +77,10 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
         f"{WATTS_FACTOR:g} times the mean {kind} needs {_rating(row['next [W]'], 'W')}; taken to be fitted: "
         f"{_rating(row['fitted [W]'], 'W')}, {row['fitted [V]']:.0f} V."
     )
+
+
+def _volts(volts: float) -> str:
+    return f"{volts:.3g} V" if volts >= 1e-3 else "0 V"
 
 
 def _watts(watts: float) -> str:

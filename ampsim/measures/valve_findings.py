@@ -77,8 +77,9 @@ def _worst_positions(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _worry(row: Mapping[str, Any]) -> tuple[int, float]:
+    # Rounded, so that the first of positions that are alike is named.
     share = row["of limit [%]"]
-    return (-1, 0.0) if math.isnan(share) else (GRADES.index(row["grade"]), share)
+    return (-1, 0.0) if math.isnan(share) else (GRADES.index(row["grade"]), round(share, 1))
 
 
 def _source(response: xr.Dataset, variant: str, valve: str) -> str:

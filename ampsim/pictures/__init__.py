@@ -11,6 +11,7 @@ from .families import describe_family, family, family_curves
 from .harmonics import describe_harmonics, harmonics
 from .loops import describe_loops, loops, loops_curves
 from .overlays import describe_overlay, overlay, overlay_curves
+from .ratings import describe_ratings, ratings
 from .waveforms import describe_waveform, waveform, waveform_curves
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "describe_harmonics",
     "describe_loops",
     "describe_overlay",
+    "describe_ratings",
     "describe_waveform",
     "family",
     "family_curves",
@@ -32,6 +34,7 @@ __all__ = [
     "overlay",
     "overlay_curves",
     "png",
+    "ratings",
     "save",
     "svg",
     "waveform",

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from .errors import DescriptionError
+from .whole_file import write_whole
 
 
 def save(response: xr.Dataset, path: str | Path) -> Path:
@@ -22,14 +23,7 @@ def save(response: xr.Dataset, path: str | Path) -> Path:
         voltage = response["voltage"]
         split = np.stack([voltage.values.real, voltage.values.imag], axis=-1)
         stored = response.assign(voltage=((*voltage.dims, "part"), split, voltage.attrs))
-    partial = target.with_name(target.name + ".part")
-    try:
-        stored.to_netcdf(partial, engine="scipy")
-        partial.replace(target)
-    except OSError as problem:
-        partial.unlink(missing_ok=True)
-        raise DescriptionError(f"{target}: could not be written: {problem}") from problem
-    return target
+    return write_whole(target, bytes(stored.to_netcdf(engine="scipy")))
 
 
 def load(path: str | Path) -> xr.Dataset:

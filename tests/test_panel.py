@@ -355,9 +355,9 @@ def test_a_full_disk_leaves_the_old_file(panel: Panel, tmp_path: Path, monkeypat
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("ampsim.panel.keeping.os.fsync", full)
+    monkeypatch.setattr("ampsim.whole_file.os.fsync", full)
     ask(panel, "save", str(path))
-    assert panel.said == "bench.toml: not saved: No space left on device; the old file is as it was"
+    assert panel.said == f"{path}: cannot be written: No space left on device; the old file is as it was"
     assert path.read_bytes() == before
     assert [each.name for each in tmp_path.iterdir()] == ["bench.toml"]
 

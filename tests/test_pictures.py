@@ -303,8 +303,8 @@ def test_an_ending_asks_for_one_format(tmp_path: Path) -> None:
     assert pictures.save(pictures.overlay(two_sweeps()), tmp_path / "one.svg") == [tmp_path / "one.svg"]
     with pytest.raises(DescriptionError, match="written as png or svg, not 'pdf'"):
         pictures.save(pictures.overlay(two_sweeps()), tmp_path / "two", formats=["pdf"])
-    with pytest.raises(DescriptionError, match="could not be written"):
-        pictures.save(pictures.overlay(two_sweeps()), tmp_path / "missing" / "two.png")
+    with pytest.raises(DescriptionError, match="cannot be written"):
+        pictures.save(pictures.overlay(two_sweeps()), tmp_path / "one.svg" / "two.png")
 
 
 def test_svg_keeps_text_and_style_to_itself_and_is_the_same_every_time() -> None:

@@ -11,6 +11,7 @@ from ..errors import DescriptionError
 from ..nets import INPUT
 from ..read_job import Job, file_word
 from ..response import simulate
+from ..whole_file import write_whole
 from .choices import choose
 from .drawing import draw
 from .sheet import page
@@ -56,8 +57,7 @@ def write_page(
     numbers = readings(job, offered, response)
     drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
     told = reasons(job, offered, said)
-    _write(target, page(job, offered, drawing, numbers, told))
-    return target
+    return write_whole(target, page(job, offered, drawing, numbers, told))
 
 
 def _target(path: Path) -> Path:
@@ -71,13 +71,3 @@ def _target(path: Path) -> Path:
     if not os.access(path.parent, os.W_OK):
         raise DescriptionError(f"{path.parent}: cannot be written to")
     return path
-
-
-def _write(path: Path, text: str) -> None:
-    partial = path.with_name(path.name + ".part")
-    try:
-        partial.write_text(text, "utf-8", newline="\n")
-        os.replace(partial, path)
-    except OSError as problem:
-        partial.unlink(missing_ok=True)
-        raise DescriptionError(f"{path}: cannot be written: {problem.strerror}") from None

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -15,6 +13,7 @@ from ..entries import Entry
 from ..errors import DescriptionError, nearest, shown
 from ..library import listing, read_toml
 from ..quantities import format_value
+from ..whole_file import write_whole
 from .bench import Position
 from .dials import quantity_of
 
@@ -34,7 +33,7 @@ def write_positions(path: Path, positions: Sequence[Position], stock: Amp, modde
     blocks = "\n".join(_block(each, modded) for each in positions)
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
     tomllib.loads(text)
-    _replace(path, text)
+    write_whole(path, text)
 
 
 def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
@@ -117,21 +116,3 @@ def _quoted(text: str) -> str:
     # A JSON string is a TOML basic string, once DEL and the unprintable are gone.
     plain = "".join(sign if sign.isprintable() else " " for sign in text)
     return json.dumps(plain, ensure_ascii=False)
-
-
-def _replace(path: Path, text: str) -> None:
-    """Write beside the file and put it in its place only when all of it is on the disk."""
-    partial = ""
-    try:
-        handle, partial = tempfile.mkstemp(".part", path.name, path.parent)
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            os.chmod(partial, path.stat().st_mode & 0o777)
-        os.replace(partial, path)
-    except OSError as problem:
-        if partial:
-            Path(partial).unlink(missing_ok=True)
-        raise DescriptionError(f"{path.name}: not saved: {problem.strerror}; the old file is as it was") from None

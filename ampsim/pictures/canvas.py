@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import html
 import io
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -22,6 +21,7 @@ from numpy.typing import NDArray
 
 from .. import style
 from ..errors import DescriptionError, nearest, shown
+from ..whole_file import write_whole
 
 Curves = Mapping[str, NDArray[np.float64]]
 """The `gid` of each moving artist to its points, shape (points, 2), in the units of its axes."""
@@ -263,10 +263,4 @@ def _write(picture: Picture, target: Path) -> Path:
     if target.suffix not in (".png", ".svg"):
         raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
     content = png(picture) if target.suffix == ".png" else svg(picture).encode()
-    partial = target.with_name(target.name + ".part")
-    try:
-        partial.write_bytes(content)
-        os.replace(partial, target)
-    except OSError as problem:
-        raise DescriptionError(f"{target}: could not be written: {problem}") from problem
-    return target
+    return write_whole(target, content)

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
 from pathlib import Path
 from string import Template
 
-from ..errors import DescriptionError
 from ..findings import Finding
 from ..pictures import Picture, svg
 from ..read_job import file_word
 from ..safety import CAUTION
 from ..tables import html_table
+from ..whole_file import write_whole
 from .section import Section
 from .whole import IN_WORDS, Sheet, in_order
 
@@ -43,14 +42,7 @@ def write_sheet(sheet: Sheet, path: str | Path | None = None) -> Path:
     """
     modded = sheet.examined.modded
     target = Path(path) if path is not None else Path(f"consequences-{file_word(modded.variant)}.html")
-    partial = target.with_name(target.name + ".part")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(sheet_html(sheet), "utf-8", newline="\n")
-        os.replace(partial, target)
-    except OSError as problem:
-        raise DescriptionError(f"{target}: cannot be written: {problem.strerror}") from None
-    return target
+    return write_whole(target, sheet_html(sheet))
 
 
 def sheet_html(sheet: Sheet) -> str:

@@ -242,13 +242,28 @@ def loop_gains(model: PortModel, changes: NDArray[Any], feedback: NDArray[Any]) 
     return loop_gain_between(np.concatenate(blocks), feedback)
 
 
+def direct(requests: Sequence[Request], sweep: FrequencySweep | None = None) -> list[Complex]:
+    """Voltages at the outputs for 1 V at the source, each by a fresh simulation of the whole amp; shape (o, f).
+
+    The ports of a request are not needed.
+    """
+    sweep = sweep or FrequencySweep()
+    wired = [circuit_at(request.amp, request.position) for request in requests]
+    netlists = [
+        replace(_netlists(request._replace(ports=()), each, sweep)[1], fresh=True)
+        for request, each in zip(requests, wired, strict=True)
+    ]
+    answers = [_answer(*each) for each in zip(requests, engine.run(netlists), strict=True)]
+    return [
+        np.array([_at(each, answer, place) for place in request.outputs])
+        for request, each, answer in zip(requests, wired, answers, strict=True)
+    ]
+
+
 def checked_db(found: Complex, request: Request, sweep: FrequencySweep | None = None) -> float:
     """Largest difference [dB] of responses [V], shape (o, f), from one fresh direct simulation of the changed amp.
 
-    `request` holds the amp with its new parts; ports are not needed. Beyond 1e-6 dB something moved that should not.
+    `request` holds the amp with its new parts. Beyond 1e-6 dB something moved that should not.
     """
-    wired, sweep = circuit_at(request.amp, request.position), sweep or FrequencySweep()
-    (netlist,) = _netlists(request._replace(ports=()), wired, sweep)[1:]
-    answer = _answer(request, engine.run([replace(netlist, fresh=True)])[0])
-    direct = np.array([_at(wired, answer, place) for place in request.outputs])
-    return float(np.abs(20.0 * np.log10(np.abs(found / direct))).max())
+    (want,) = direct([request], sweep)
+    return float(np.abs(20.0 * np.log10(np.abs(found / want))).max())

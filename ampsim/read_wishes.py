@@ -121,7 +121,8 @@ def _wish(entry: Entry, base: Amp) -> Wish:
     key = keys[0]
     least, most, unit, words = read_limits(entry, key)
     at = read_setting(entry, base)
-    band, span, of = FREQUENCIES, "", ()
+    band, span = FREQUENCIES, ""
+    of: tuple[str, ...] = ()
     if _KINDS[key] == "gain":
         band, span = _band(entry)
         words = f"{words} {key}{span}" if key in ("more", "less") else f"change {words}{span}"

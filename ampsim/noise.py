@@ -80,13 +80,13 @@ def noise_spectrum(
     cases = [_Case(amp, setting) for amp, setting in itertools.product(variants, settings)]
     steps = 3 * len(cases)
     rest = [case.at_rest() for case in cases]
-    resting = answered([case.name for case in cases], rest, _part(progress, 0, steps))
+    resting = answered([case.name for case in cases], rest, part_of(progress, 0, steps))
     runs = [
         netlist
         for case, outcome in zip(cases, resting, strict=True)
         for netlist in case.swept(replace(base, valves=valve_noise(case.wired, outcome)))
     ]
-    outcomes = answered([case.name for case in cases for _ in range(2)], runs, _part(progress, len(cases), steps))
+    outcomes = answered([case.name for case in cases for _ in range(2)], runs, part_of(progress, len(cases), steps))
     found = _dataset(cases, (len(variants), len(settings)), base, outcomes[::2], outcomes[1::2])
     coords = {
         "variant": [amp.variant for amp in variants],
@@ -192,7 +192,7 @@ def answered(
     return [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
 
 
-def _part(progress: Callable[[int, int], None] | None, done: int, total: int) -> Callable[[int, int], None] | None:
+def part_of(progress: Callable[[int, int], None] | None, done: int, total: int) -> Callable[[int, int], None] | None:
     """Progress of one of the two passes as part of the whole."""
     return None if progress is None else lambda here, _: progress(done + here, total)
 

@@ -66,6 +66,7 @@ ORDER = (
     "elimination",
     "ports",
     "noise",
+    "hum",
     "rest",
     "storage",
     "measures",

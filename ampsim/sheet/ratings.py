@@ -70,7 +70,8 @@ def _notes() -> tuple[str, ...]:
     )
     return (
         f"Driven hard: {tones}, knobs as each position says; peaks over the whole run, means over its last cycles. "
-        "Slow supplies have then not quite settled, and other knobs may load more.",
+        "Against tones five times as long, resistors in slow supplies and cathodes read up to a fifth low, screens up to "
+        "a tenth high; other knobs may load more.",
         "Cold: rails at their drawn volts and no valve conducting, the peak on capacitors when valves warm up more "
         "slowly than filters fill. The mains transformer's rise without load, the rectifier's inrush and the mains' "
         "tolerance are not in it.",

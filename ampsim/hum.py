@@ -14,7 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from .amp import Amp, Part, Rail, Socket
-from .analyses import OperatingPoint, PortSweep, RippleSweep
+from .analyses import Analysis, OperatingPoint, PortSweep, RippleSweep
 from .circuit import SPEAKER, Circuit
 from .engine import Arrays
 from .errors import DescriptionError, EngineError, shown
@@ -165,10 +165,9 @@ class _Case:
             if rail.volts is not None and element.kind == "capacitor" and {net for _, net in element.pins} == ends
         )
 
-    def _write(
-        self, analysis: Any, nodes: tuple[str, ...], wired: Circuit | None = None, rest: bool = False
-    ) -> Netlist:
-        return write(wired or self.wired, self.setting, analysis, nodes, rest, self.apart)
+    def _write(self, analysis: Analysis, nodes: tuple[str, ...], wired: Circuit | None = None) -> Netlist:
+        at_rest = isinstance(analysis, OperatingPoint)
+        return write(wired or self.wired, self.setting, analysis, nodes, at_rest, self.apart)
 
     @property
     def runs(self) -> int:
@@ -177,7 +176,7 @@ class _Case:
 
     def at_rest(self) -> Netlist:
         """The netlist of the operating point."""
-        return self._write(OperatingPoint(), (*self.nodes, self.output), rest=True)
+        return self._write(OperatingPoint(), (*self.nodes, self.output))
 
     def swept(self, rest: Arrays) -> list[Netlist]:
         """Ripple from each reservoir's source; from each node with all of them held; a current into each cathode."""
@@ -259,7 +258,7 @@ def stronger(valve: Valve, factor: float) -> Valve:
     return replace(valve, parameters=parameters)
 
 
-def _dataset(found: Sequence[_Found], shape: tuple[int, int], frequency: NDArray[np.float64]) -> xr.Dataset:
+def _dataset(found: Sequence[_Found], shape: tuple[int, int], frequency: NDArray[Any]) -> xr.Dataset:
     dims, volts = ("variant", "position"), {"units": "V"}
 
     def table(kind: str, dim: str, units: str) -> tuple[list[str], Any]:

@@ -159,7 +159,7 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
     judged = change if turned_down else change - more
     words = (
         f"Hiss at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
-        f"{_against(change, more, judged, stock, turned_down)}; {_margin(change, judged, level)}; most of it "
+        f"{against(change, more, judged, stock, turned_down)}; {margin(change, judged, level)}; most of it "
         f"({row['its share [%]']:.0f} %) comes from {row['most from']} ({stage})."
     )
     return Finding(
@@ -169,14 +169,13 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
     )  # fmt: skip
 
 
-def _against(change: float, more: float, judged: float, stock: str, turned_down: bool) -> str:
-    if max(abs(change), abs(judged)) < 0.05:
-        return f"as {stock}"
-    words = f"{in_db_a(change, True)} against {stock}"
+def against(change: float, more: float, judged: float, stock: str, turned_down: bool, name: str = "gain") -> str:
+    """A change [dB(A)] in words: the whole of it, how much of it is gain [dB], and what is left at equal gain."""
+    words = f"as {stock}" if abs(change) < 0.05 else f"{in_db_a(change, True)} against {stock}"
     if turned_down or abs(more) < 0.05:
         return words
     gain = in_db_a(more, True).removesuffix("(A)")
-    return f"{words} (gain {gain}, so {in_db_a(judged, True)} at equal gain)"
+    return f"{words} ({name} {gain}, so {in_db_a(judged, True)} at equal gain)"
 
 
 def noise_grade(change: float, judged: float, level: float) -> Grade:
@@ -188,11 +187,12 @@ def noise_grade(change: float, judged: float, level: float) -> Grade:
     return "beyond the limit" if judged > BEYOND_DB else "near the limit" if max(change, judged) > NEAR_DB else "fine"
 
 
-def _margin(change: float, judged: float, level: float) -> str:
+def margin(change: float, judged: float, level: float) -> str:
+    """How a change stands to our limit, in words; parameters as `noise_grade`."""
     if level < UNHEARD_DB:
         return f"too faint to matter (below {in_db_a(UNHEARD_DB)})"
     limit = f"our limit of {in_db_a(BEYOND_DB, True)}"
     if judged > BEYOND_DB:
         return f"{in_db_a(judged - BEYOND_DB)} over {limit}"
     margin = f"{in_db_a(BEYOND_DB - judged)} below {limit}"
-    return f"{margin}; it is the gain that brings the hiss up" if change > NEAR_DB >= judged else margin
+    return f"{margin}; it is the gain that brings it up" if change > NEAR_DB >= judged else margin

@@ -22,6 +22,8 @@ Judge = Callable[[list[Setting]], Sequence[Scores]]
 _BEND = 0.002
 _GRIDS = (9, 7, 5, 3, 2)
 _LEAST_STEP = 1.0 / 64.0
+# Less than this share of a score is no step forward.
+_GAIN = 1e-3
 
 
 def rotation(travel: float) -> float:
@@ -94,7 +96,7 @@ class Search:
             before = [self._lowest(kind) for kind in range(kinds)]
             places = [each for kind in range(kinds) for each in self.worst(kind, starts)]
             self.look(moved for place in places for moved in self._beside(place, step))
-            if not any(self._lowest(kind) < was - 1e-6 * abs(was) for kind, was in enumerate(before)):
+            if not any(self._lowest(kind) < was - _GAIN * abs(was) for kind, was in enumerate(before)):
                 step /= 2.0
 
     def _lowest(self, kind: int) -> float:

@@ -74,6 +74,7 @@ def worst_corners(
     fixed: Position | None = None,
     most: int = 800,
     points: int | None = None,
+    controls: Sequence[str] | None = None,
     progress: Progress | None = None,
 ) -> Corners:
     """Search every position of the controls that matter to the loop for the least margin.
@@ -93,6 +94,8 @@ def worst_corners(
         Corners and grid together are at most as many positions.
     points : int
         Rotations to a knob in the grid, whatever `most` says.
+    controls : sequence of str
+        The only ones to move, whether they matter or not. Default: all that matter.
     progress : callable
         Called with (done, total) of each batch.
 
@@ -105,7 +108,7 @@ def worst_corners(
     """
     fixed = _known(amp, fixed)
     start = _start(amp, at, fixed)
-    effects = control_effects(amp, at, fixed)
+    effects = _effects(amp, at, fixed, controls)
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
     judged: list[tuple[Setting, Margins]] = []
 
@@ -117,9 +120,9 @@ def worst_corners(
     search = Search(judge, [each for each in free if effects[each.name] > _MATTERS], fixed)
     search.look([start, *grid(search.controls, most, points)])
     search.descend(2, _STARTS)
-    late = control_effects(amp, at, fixed, [search.worst(0)[0], search.worst(1)[0]])
-    effects = {name: max(effect, late[name]) for name, effect in effects.items()}
-    if added := [each for each in free if late[each.name] > _MATTERS and each not in search.controls]:
+    late = {} if controls else control_effects(amp, at, fixed, [search.worst(0)[0], search.worst(1)[0]])
+    effects = {name: max(effect, late.get(name, 0.0)) for name, effect in effects.items()}
+    if added := [each for each in free if effects[each.name] > _MATTERS and each not in search.controls]:
         search.controls = [*search.controls, *added]
         search.descend(2, _STARTS)
     worst, closest = search.worst(0)[0], search.worst(1)[0]
@@ -154,6 +157,12 @@ def control_effects(
                 moved = np.max(np.abs(loop - loops[0]) / np.abs(1.0 + loops[0]))
                 effects[name] = max(effects[name], float(moved))
     return effects
+
+
+def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] | None) -> dict[str, float]:
+    if controls is None:
+        return control_effects(amp, at, fixed)
+    return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
 
 
 def _known(amp: Amp, fixed: Position | None) -> Setting:

@@ -99,8 +99,8 @@ _MEASURED = (
     "M. Brennwald, measured valve curves (DC curve tracer): median and range, computed from the published data, of"
 )
 _GUESS = (
-    "rule of thumb, a guess: a standard deviation of 6.5 % of plate volts over mu in bias, as the two types that were "
-    "measured show (5 to 8 %), 6 % in mu and 10 % in gm"
+    "a rule of thumb, no measured lot: a standard deviation of 6.5 % of plate volts over mu in bias, as the two types "
+    "that were measured show (5 to 8 %), 6 % in mu and 10 % in gm"
 )
 SPREADS: dict[str, ValveSpread] = {
     "6DJ8": ValveSpread(

@@ -24,7 +24,17 @@ from .errors import DescriptionError, EngineError, shown
 from .netlist import Netlist, node_vector, write
 from .positions import Position, check_request, control_coords, position_label
 from .response import listening_points, provenance
-from .scatter import BOTTLE_SHARE, TOLERANCE_SOURCE, Tolerances, part_factors, slots, sockets_of, spread_of, valve_draws
+from .scatter import (
+    BOTTLE_SHARE,
+    TOLERANCE_SOURCE,
+    VALVE_SWAP,
+    Tolerances,
+    part_factors,
+    slots,
+    sockets_of,
+    spread_of,
+    valve_draws,
+)
 
 Array = NDArray[np.float64]
 _MOST = 100_000
@@ -100,6 +110,21 @@ def spread(
         netlists, folder=folder, executor=executor, workers=workers, progress=progress, total=total, tally=tally
     )
     return run.dataset(variants, settings, outcomes)
+
+
+def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Position] = ({},), **more: Any) -> xr.Dataset:
+    """What other valves alone do in the stock amp: `spread` with `scatter.VALVE_SWAP`, every part as drawn.
+
+    Positions may name controls that only a modded amp has: the stock amp is the same at all of those.
+    """
+    wanted = [dict(position) for position in positions]
+    own = [{name: value for name, value in each.items() if name in stock.controls} for each in wanted]
+    distinct = [each for place, each in enumerate(own) if each not in own[:place]]
+    found = spread(stock, count, seed, distinct, tolerances=VALVE_SWAP, **more)
+    labels = [position_label(position) for position in wanted]
+    bare = found.drop_vars([name for name, coord in found.coords.items() if coord.dims == ("position",)])
+    repeated = bare.isel(position=[distinct.index(each) for each in own])
+    return repeated.assign_coords({"position": labels, **control_coords(wanted)})
 
 
 def _places(amp: Amp, analysis: Analysis) -> tuple[str, ...]:

@@ -1,10 +1,14 @@
 """Measures: pure functions from a response to labelled numbers; nothing here draws or simulates."""
 
 from .bias import bias_table
+from .headroom import clipping_table, compression_db, harmonics_table, levels_between, power_table
 from .labels import common_settings, expect, index_of, select, short_labels
 from .margins import Crossing, Margins, crossing_table, margin_table, margin_verdict, margins
 from .part_ratings import part_ratings, standard_volts, standard_watts, with_fitted, worst_parts
 from .ratings import discharge_s, moved_ratings, ratings_findings, stored_coulombs, stored_joules
+from .sensitivity import sensitivity_table
+from .spread import band_levels, percentiles, rest_table, spread_table, stand_out
+from .spread_findings import run_findings, stand_out_findings
 from .sweep import (
     corner_hz,
     difference_db,
@@ -24,8 +28,11 @@ __all__ = [
     "FLOOR_DB",
     "Crossing",
     "Margins",
+    "band_levels",
     "bias_table",
+    "clipping_table",
     "common_settings",
+    "compression_db",
     "corner_hz",
     "crossing_table",
     "difference_db",
@@ -36,7 +43,9 @@ __all__ = [
     "gain_db",
     "group_delay_s",
     "harmonics",
+    "harmonics_table",
     "index_of",
+    "levels_between",
     "margin_table",
     "margin_verdict",
     "margins",
@@ -44,16 +53,24 @@ __all__ = [
     "notch",
     "part_ratings",
     "peak",
+    "percentiles",
     "phase_deg",
+    "power_table",
     "power_w",
     "ratings_findings",
+    "rest_table",
     "rms_v",
+    "run_findings",
     "select",
+    "sensitivity_table",
     "settled",
     "shelf_db",
     "short_labels",
     "slope_db_per_octave",
     "source_v",
+    "spread_table",
+    "stand_out",
+    "stand_out_findings",
     "standard_volts",
     "standard_watts",
     "stimulus",

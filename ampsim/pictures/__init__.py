@@ -12,6 +12,8 @@ from .harmonics import describe_harmonics, harmonics
 from .loops import describe_loops, loops, loops_curves
 from .overlays import describe_overlay, overlay, overlay_curves
 from .ratings import describe_ratings, ratings
+from .sensitivity import describe_sensitivity, sensitivity
+from .spread import describe_spread, spread, spread_curves
 from .waveforms import describe_waveform, waveform, waveform_curves
 
 __all__ = [
@@ -24,6 +26,8 @@ __all__ = [
     "describe_loops",
     "describe_overlay",
     "describe_ratings",
+    "describe_sensitivity",
+    "describe_spread",
     "describe_waveform",
     "family",
     "family_curves",
@@ -36,6 +40,9 @@ __all__ = [
     "png",
     "ratings",
     "save",
+    "sensitivity",
+    "spread",
+    "spread_curves",
     "svg",
     "waveform",
     "waveform_curves",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from typing import Any
 
 import numpy as np
@@ -116,7 +116,7 @@ def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def hum_findings(response: xr.Dataset, noise: xr.Dataset, picture: str = "") -> list[Finding]:
+def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str, str] | None = None) -> list[Finding]:
     """What the mod does to the hum of supply and heaters, at each position of every variant but the first.
 
     Parameters
@@ -125,8 +125,8 @@ def hum_findings(response: xr.Dataset, noise: xr.Dataset, picture: str = "") -> 
         Of `hum_spectrum`, the stock amp first.
     noise : xarray.Dataset
         Of `noise_spectrum`, of the same amps and positions: how much of a change is gain.
-    picture : str
-        Name of the picture that shows it.
+    pictures : mapping
+        Names of the pictures that show "supply hum" and "heater hum".
     """
     stock, mains = str(response["variant"].values[0]), float(json.loads(response.attrs["assumed"])["frequency"])
     rows = hum_table(response).to_dict("records")
@@ -134,6 +134,7 @@ def hum_findings(response: xr.Dataset, noise: xr.Dataset, picture: str = "") -> 
     for kind, frequency in (("supply hum", 2.0 * mains), ("heater hum", mains)):
         gain = _gain_db(noise, frequency)
         lines = [(row, here, here - first) for row, (here, first) in zip(rows, gain, strict=True)]
+        picture = (pictures or {}).get(kind, "")
         found += [_finding(*line, kind, frequency, stock, picture) for line in lines if line[0]["variant"] != stock]
     return found
 

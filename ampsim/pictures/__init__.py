@@ -10,6 +10,7 @@ from .canvas import Curves, Picture, move, png, save, svg
 from .families import describe_family, family, family_curves
 from .harmonics import describe_harmonics, harmonics
 from .loops import describe_loops, loops, loops_curves
+from .margins import describe_loop_margins, describe_travel, loop_margins, loop_margins_curves, travel, travel_curves
 from .overlays import describe_overlay, overlay, overlay_curves
 from .ratings import describe_ratings, ratings
 from .sensitivity import describe_sensitivity, sensitivity
@@ -23,15 +24,19 @@ __all__ = [
     "describe_bias",
     "describe_family",
     "describe_harmonics",
+    "describe_loop_margins",
     "describe_loops",
     "describe_overlay",
     "describe_ratings",
     "describe_sensitivity",
     "describe_spread",
+    "describe_travel",
     "describe_waveform",
     "family",
     "family_curves",
     "harmonics",
+    "loop_margins",
+    "loop_margins_curves",
     "loops",
     "loops_curves",
     "move",
@@ -44,6 +49,8 @@ __all__ = [
     "spread",
     "spread_curves",
     "svg",
+    "travel",
+    "travel_curves",
     "waveform",
     "waveform_curves",
 ]

@@ -21,9 +21,11 @@ Judge = Callable[[list[Setting]], Sequence[Scores]]
 # Rotation at which travel turns from linear to logarithmic.
 _BEND = 0.002
 _GRIDS = (9, 7, 5, 3, 2)
-_LEAST_STEP = 1.0 / 64.0
+_LEAST_STEP = 1.0 / 32.0
 # Less than this share of a score is no step forward.
 _GAIN = 1e-3
+# Scores that differ by less than this share are told as one.
+_ALIKE = 3e-3
 
 
 def rotation(travel: float) -> float:
@@ -88,6 +90,18 @@ class Search:
         """The positions with the lowest of one kind of score, the lowest first."""
         ranked = sorted(self.found.values(), key=lambda each: each[1][kind])
         return [position for position, _ in ranked[:count]]
+
+    def plain(self, kind: int) -> Setting:
+        """The worst position, its rotations rounded as far as that makes next to no difference."""
+        place = self.worst(kind)[0]
+        rounded = [
+            self._whole({name: each if isinstance(each, str) else round(each, digits) for name, each in place.items()})
+            for digits in (1, 2, 3)
+        ]
+        self.look(rounded)
+        most = self._lowest(kind) + _ALIKE * abs(self._lowest(kind))
+        alike = (each for each in rounded if self.found[tuple(each.items())][1][kind] <= most)
+        return next(alike, self.worst(kind)[0])
 
     def descend(self, kinds: int, starts: int) -> None:
         """From the worst few by each kind of score go on to worse ones, in steps that halve when none is left."""

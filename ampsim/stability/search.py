@@ -19,7 +19,7 @@ from ..errors import DescriptionError
 from ..loop import feedback_place, find_feedback, loop_gain
 from ..measures.margins import Margins, margins
 from ..positions import Position, control_coords, position_label
-from .corners import Search, Setting, grid
+from .corners import Search, Setting, grid, rotation
 
 Progress = Callable[[int, int], object]
 # Search coarsely, then look closely at what was found.
@@ -27,7 +27,7 @@ SEARCH = LoopSweep(per_decade=10)
 CLOSE = LoopSweep(per_decade=50)
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
-_STARTS = 3
+_STARTS = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +44,8 @@ class Corners:
         One row per position judged, the least phase margin first: controls, phase margin [deg], gain margin [dB],
         closest to -1 (negative when it oscillates), turns around -1.
     worst, closest
-        The position with the least phase margin, and that with the closest approach to -1.
+        The position with the least phase margin, and that with the closest approach to -1; rotations rounded as far
+        as that makes next to no difference.
     response
         Loop gain on a fine grid at three positions: the start, the worst, the closest.
     """
@@ -125,10 +126,34 @@ def worst_corners(
     if added := [each for each in free if effects[each.name] > _MATTERS and each not in search.controls]:
         search.controls = [*search.controls, *added]
         search.descend(2, _STARTS)
-    worst, closest = search.worst(0)[0], search.worst(1)[0]
+    worst, closest = search.plain(0), search.plain(1)
     names = tuple(control.name for control in search.controls)
     response = _closely(amp, at, [start, worst, closest])
     return Corners(effects, names, _table(judged), start, worst, closest, response)
+
+
+def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
+    """Whether there is a feedback loop in some position of the switches that are not fixed."""
+    return _closed(amp, None, _known(amp, fixed)) is not None
+
+
+def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
+    """Loop gain while one knob at a time is turned, the others staying at a position.
+
+    Returns
+    -------
+    xarray.Dataset
+        `loop_gain` complex, dims (control, rotation, frequency); every twentieth of the travel, denser at both ends.
+    """
+    turns = sorted({round(n / 20.0, 2) for n in range(21)} | {rotation(n / 16.0) for n in range(17)})
+    held = dict(position)
+    place = _place(amp, at, held)
+    moved = [{**held, name: turn} for name in controls for turn in turns]
+    response = loop_gain(amp, place, moved, CLOSE)
+    table = response["loop_gain"].values[0].reshape(len(controls), len(turns), -1)
+    data = {"loop_gain": (("control", "rotation", "frequency"), table, {"units": "1"})}
+    coords = {"control": list(controls), "rotation": turns, "frequency": response["frequency"]}
+    return xr.Dataset(data, coords, response.attrs | {"held": position_label(held), "variant": amp.variant})
 
 
 def control_effects(
@@ -192,6 +217,13 @@ def _place(amp: Amp, at: str | None, position: Position) -> str | None:
 
 
 def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
+    found = _closed(amp, at, fixed)
+    if found is None:
+        raise DescriptionError(f"{amp.name}: {at or feedback_place(amp)} is nowhere in place")
+    return found
+
+
+def _closed(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
     """What is fixed and, where a switch as drawn opens the line, the first switch positions that close it."""
     if _place(amp, at, fixed):
         return dict(fixed)
@@ -200,8 +232,7 @@ def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
         found: Setting = {**fixed, **dict(zip((each.name for each in switches), values, strict=True))}
         if _place(amp, at, found):
             return found
-    at = at or feedback_place(amp)
-    raise DescriptionError(f"{amp.name}: {at} is not a part's end that stays in place")
+    return None
 
 
 def _loops(

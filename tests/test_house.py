@@ -88,6 +88,7 @@ ORDER = (
     "style",
     "pictures",
     "tables",
+    "found_text",
     "sheet",
     "job",
     "panel",

@@ -15,13 +15,17 @@ from .overlays import describe_overlay, overlay, overlay_curves
 from .ratings import describe_ratings, ratings
 from .sensitivity import describe_sensitivity, sensitivity
 from .spread import describe_spread, spread, spread_curves
+from .trade import corridor, corridor_curves, describe_corridor, describe_trade, trade, trade_curves
 from .waveforms import describe_waveform, waveform, waveform_curves
 
 __all__ = [
     "Curves",
     "Picture",
     "bias",
+    "corridor",
+    "corridor_curves",
     "describe_bias",
+    "describe_corridor",
     "describe_family",
     "describe_harmonics",
     "describe_loop_margins",
@@ -30,6 +34,7 @@ __all__ = [
     "describe_ratings",
     "describe_sensitivity",
     "describe_spread",
+    "describe_trade",
     "describe_travel",
     "describe_waveform",
     "family",
@@ -49,6 +54,8 @@ __all__ = [
     "spread",
     "spread_curves",
     "svg",
+    "trade",
+    "trade_curves",
     "travel",
     "travel_curves",
     "waveform",

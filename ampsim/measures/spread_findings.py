@@ -22,6 +22,7 @@ _CRITERION = (
 # Within so many standard errors of the limit the verdict could go the other way with other amps.
 _CLEAR = 2.0
 _NOTICED_DB = 1.0
+_LOST = "the mod does not stand out of a valve swap; if it is meant for the tone, other valves do more"
 
 
 def stand_out_table(rows: Sequence[StandOut]) -> pd.DataFrame:
@@ -59,9 +60,9 @@ def stand_out_findings(
 ) -> list[Finding]:
     """Say for each position whether the mod stands out of a valve swap; the part of the band that shows it best counts.
 
-    A mod that does not is "beyond the limit"; one whose lead is less than two standard errors is "near the limit". A
-    position where it changes nothing is fine if it changes something elsewhere. `pictures` names the picture of each
-    position.
+    A mod that does not, or by less than two standard errors, is "near the limit": nothing is harmed, but whoever means
+    it for the tone should look again. A position where it changes nothing is fine if it changes something elsewhere.
+    `pictures` names the picture of each position.
     """
     positions = dict.fromkeys(row.position for row in rows)
     by_position = [[row for row in rows if row.position == position] for position in positions]
@@ -76,24 +77,26 @@ def _nothing(rows: Sequence[StandOut]) -> bool:
 def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) -> Finding:
     clear = [row for row in rows if row.clearance >= _CLEAR]
     best = max(clear, key=lambda row: abs(row.median)) if clear else max(rows, key=lambda row: row.times)
-    grade: Grade = "beyond the limit" if best.clearance < 0.0 else "fine"
-    grade = "near the limit" if abs(best.clearance) < _CLEAR else grade
-    words = f"{_verdict(best, grade)}: {_change(best)}; {_swap(best)}. {_telling(best)}"
+    grade: Grade = "fine" if best.clearance >= _CLEAR else "near the limit"
+    words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_telling(best)}"
     if _nothing(rows):
-        grade = "fine" if works else "beyond the limit"
-        words = f"the mod changes nothing here that could stand out of a valve swap: less than {NOTHING_DB:g} dB"
+        grade = "fine" if works else "near the limit"
+        words = (
+            f"{_LOST if not works else 'the mod changes nothing at this position'}: every part of the band changes by "
+            f"less than {NOTHING_DB:g} dB in the median amp"
+        )
     limit = None if _nothing(rows) and works else best.swap
     how = f"{_HOW}, plain random sampling"
     return Finding(TOPIC, "the mod against a valve swap", variant, best.position, abs(best.median), "dB", limit, grade,
                    words, how, _CRITERION, picture)  # fmt: skip
 
 
-def _verdict(row: StandOut, grade: Grade) -> str:
-    if grade == "fine":
+def _verdict(row: StandOut) -> str:
+    if row.clearance >= _CLEAR:
         return f"the mod stands out of a valve swap, {min(row.times, 99.0):.1f} times"
-    if grade == "near the limit":
+    if row.clearance > -_CLEAR:
         return "whether the mod stands out of a valve swap is too close to call with so many amps"
-    return "the mod does not stand out of a valve swap"
+    return _LOST
 
 
 def _change(row: StandOut) -> str:

@@ -35,10 +35,10 @@ class ContactData:
 
     def __post_init__(self) -> None:
         bleed = self.leak if self.bleed is None else self.bleed
-        if not 1e-3 <= self.on <= 1e3 < bleed <= self.leak < self.off <= 1e15:
+        if not 1e-6 <= self.on <= 1e3 < bleed <= self.leak < self.off <= 1e15:
             raise DescriptionError(
                 f"contacts of {shown(self.on)} ohm closed and {shown(self.off)} ohm open, leak {shown(self.leak)} ohm, "
-                f"bleed {shown(self.bleed)} ohm; expected 0.001 to 1000 ohm < bleed <= leak < open <= 1e15 ohm"
+                f"bleed {shown(self.bleed)} ohm; expected 1e-6 to 1000 ohm < bleed <= leak < open <= 1e15 ohm"
             )
 
 

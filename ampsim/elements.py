@@ -13,7 +13,7 @@ from .circuit import Circuit
 from .contacts import MovingCircuit
 from .errors import DescriptionError, shown
 from .stages.power import tap_pin
-from .stages.wiring import Element
+from .stages.wiring import GROUND, Element
 from .valves import LAWS, Valve, subcircuit
 
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
@@ -254,13 +254,14 @@ def coil_sections(reactance: float, exponent: float) -> list[tuple[float, float]
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
     name = safe_name(contact.designator.lower())
-    first, second = (safe_name(element.net(pin)) for pin in "12")
+    first, second = sorted((safe_name(element.net(pin)) for pin in "12"), key=GROUND.__eq__)
     if not writer.switching:
-        # A sweep of ngspice 39 takes every switch for an open one, wherever its operating point had it.
         writer.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
         return
-    writer.line(f"s{name} {first} {second} {contact_net(contact.closed)} 0 s{name}_model")
-    writer.line(f".model s{name}_model sw(vt=0.5 vh=0 ron={contact.on!r} roff={contact.off!r})")
+    across = f"v({first})" if second == GROUND else f"v({first},{second})"
+    # The logarithm of its conductance moves evenly: at the jump of a switch element ngspice often fails.
+    power = f"{-math.log(contact.off)!r}+{math.log(contact.off / contact.on)!r}*v({contact_net(contact.closed)})"
+    writer.line(f"b{name} {first} {second} i={across}*exp({power})")
 
 
 def contact_net(closed: str) -> str:

@@ -153,7 +153,10 @@ def _rule_of_thumb(valve: Valve) -> ValveSpread:
 
 
 def deviating(valve: Valve, draw: ValveDraw) -> Valve:
-    """The valve that differs from its type by a draw: exactly so at the reference point of `spread_of`, knee left out.
+    """The valve that differs from its type by a draw at the reference point of `spread_of`.
+
+    Exact for the law's plain sum; what its width and knee add to mu and gm stays as it is (4 % or less of the draw's
+    effect in the types shipped).
 
     With E = Vg + Va/mu + Vs/mu' + Vct, x(E) = w ln(1 + exp(E/w)) and a current G x^g: the shift is added to Vct;
     mu becomes mu m and Vct grows by V/mu (1 - 1/m), so that the current at the reference stays; G becomes G q^g and
@@ -231,6 +234,11 @@ def valve_draws(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -
         scores = np.sqrt(BOTTLE_SHARE) * bottles[bottle(name)] + np.sqrt(1.0 - BOTTLE_SHARE) * own
         found[name] = _draws(spread, scores, tolerances.valves)
     return found
+
+
+def lot(valve: Valve, count: int, seed: int) -> list[ValveDraw]:
+    """A lot of valves of one type, each drawn by itself."""
+    return _draws(spread_of(valve), _scores(seed, f"lot of {valve.type}", count), 1.0)
 
 
 def bottle(designator: str) -> str:

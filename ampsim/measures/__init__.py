@@ -2,8 +2,10 @@
 
 from .bias import bias_table
 from .headroom import clipping_table, compression_db, harmonics_table, levels_between, power_table
+from .hum import hum_assumptions, hum_by_node, hum_findings, hum_table
 from .labels import common_settings, expect, index_of, select, short_labels
 from .margins import Crossing, Margins, crossing_table, margin_table, margin_verdict, margins
+from .noise import contributor_table, noise_findings, noise_shares, noise_table, weighted_v
 from .part_ratings import part_ratings, standard_volts, standard_watts, with_fitted, worst_parts
 from .ratings import discharge_s, moved_ratings, ratings_findings, stored_coulombs, stored_joules
 from .sensitivity import sensitivity_table
@@ -23,16 +25,19 @@ from .sweep import (
 )
 from .valve_ratings import valve_ratings
 from .waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, settled, source_v, stimulus
+from .weighting import a_weight, level_db
 
 __all__ = [
     "FLOOR_DB",
     "Crossing",
     "Margins",
+    "a_weight",
     "band_levels",
     "bias_table",
     "clipping_table",
     "common_settings",
     "compression_db",
+    "contributor_table",
     "corner_hz",
     "crossing_table",
     "difference_db",
@@ -44,12 +49,20 @@ __all__ = [
     "group_delay_s",
     "harmonics",
     "harmonics_table",
+    "hum_assumptions",
+    "hum_by_node",
+    "hum_findings",
+    "hum_table",
     "index_of",
+    "level_db",
     "levels_between",
     "margin_table",
     "margin_verdict",
     "margins",
     "moved_ratings",
+    "noise_findings",
+    "noise_shares",
+    "noise_table",
     "notch",
     "part_ratings",
     "peak",
@@ -77,6 +90,7 @@ __all__ = [
     "stored_coulombs",
     "stored_joules",
     "valve_ratings",
+    "weighted_v",
     "with_fitted",
     "worst_parts",
 ]

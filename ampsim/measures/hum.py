@@ -20,7 +20,7 @@ SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve 
 LEAK_SOURCE = "leakage to each cathode assumed, common practice without a source; A curve of IEC 61672-1; " + THRESHOLDS
 
 
-def assumptions(response: xr.Dataset) -> tuple[str, ...]:
+def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
     """What the hum of a response rests on, in words."""
     assumed = json.loads(response.attrs["assumed"])
     mains, pair = float(assumed["frequency"]), str(response.attrs["pair"])

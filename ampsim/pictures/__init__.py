@@ -11,6 +11,7 @@ from .families import describe_family, family, family_curves
 from .harmonics import describe_harmonics, harmonics
 from .loops import describe_loops, loops, loops_curves
 from .margins import describe_loop_margins, describe_travel, loop_margins, loop_margins_curves, travel, travel_curves
+from .noise import describe_noise, hum_bars, noise_bars, noise_curves, noise_overlay
 from .overlays import describe_overlay, overlay, overlay_curves
 from .ratings import describe_ratings, ratings
 from .sensitivity import describe_sensitivity, sensitivity
@@ -30,6 +31,7 @@ __all__ = [
     "describe_harmonics",
     "describe_loop_margins",
     "describe_loops",
+    "describe_noise",
     "describe_overlay",
     "describe_ratings",
     "describe_sensitivity",
@@ -40,11 +42,15 @@ __all__ = [
     "family",
     "family_curves",
     "harmonics",
+    "hum_bars",
     "loop_margins",
     "loop_margins_curves",
     "loops",
     "loops_curves",
     "move",
+    "noise_bars",
+    "noise_curves",
+    "noise_overlay",
     "overlay",
     "overlay_curves",
     "png",

@@ -8,7 +8,7 @@ import xarray as xr
 
 from ..findings import GRADES, Finding
 from ..hum import hum_spectrum
-from ..measures.hum import assumptions, hum_by_node, hum_findings, hum_table
+from ..measures.hum import hum_assumptions, hum_by_node, hum_findings, hum_table
 from ..measures.noise import contributor_table, noise_findings, noise_table
 from ..noise import noise_spectrum
 from ..pictures import Picture
@@ -35,7 +35,7 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
         "hum": hum_table(hum),
         "where the hum comes from": hum_by_node(hum),
     }
-    notes = (*assumptions(hum), "Levels are A-weighted (IEC 61672-1), 20 Hz to 20 kHz.", _LEFT_OUT)
+    notes = (*hum_assumptions(hum), "Levels are A-weighted (IEC 61672-1), 20 Hz to 20 kHz.", _LEFT_OUT)
     return Section("noise and hum", tuple(findings), tables, _pictures(noise, hum, findings), notes)
 
 

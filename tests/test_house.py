@@ -59,6 +59,7 @@ ORDER = (
     "chunks",
     "campaign",
     "response",
+    "pop",
     "spread",
     "sensitivity",
     "loop",

@@ -28,6 +28,7 @@ from ampsim.pictures.noise import hum_bars, noise_bars, noise_curves, noise_over
 from ampsim.sheet import Examined
 from ampsim.sheet.noise import section
 from ampsim.valves import LAWS, currents, slopes
+from tests import random_amps
 from tests.truth.bench import Rest, amp, rail, stage, wired
 
 BAD_MODS = Path(__file__).parent / "bad_mods"
@@ -303,6 +304,17 @@ def test_leakage_in_proportion_and_none_into_a_grounded_cathode() -> None:
     one, ten = (hum_spectrum(stock(), mains=Mains(leak_ohms=each))["heater"] for each in (1e6, 10e6))
     np.testing.assert_allclose(one, 10.0 * ten, rtol=1e-12)
     assert {"V3", "V4"}.isdisjoint(hum_spectrum(load_amp("workshop-b"))["valve"].values)
+
+
+@pytest.mark.parametrize("number", range(10))
+def test_random_amps_add_up(number: int) -> None:
+    case = random_amps.draw(number, with_transient=False)
+    noise = noise_spectrum(case.amp, [case.position], NoiseSweep(per_decade=3))
+    total = np.sqrt((noise["contribution"] ** 2).sum("contributor")).values
+    np.testing.assert_allclose(total, noise["noise"].values, rtol=1e-6)
+    hum = hum_spectrum(case.amp, [case.position])
+    scale = np.abs(hum["contribution"]).sum("rail").max()
+    assert np.abs(hum["contribution"].sum("rail") - hum["hum"]).max() <= 1e-5 * scale
 
 
 # What is said ---------------------------------------------------------------------------------------------------------

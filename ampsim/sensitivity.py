@@ -59,7 +59,8 @@ def sensitivity(
 
     Resistors, capacitors, inductors and pots are altered by 0.1 % in the loaded netlist; transformer and loudspeaker
     are replaced by ones that differ by 0.1 % in one figure; valves differ by a tenth of a standard deviation in bias,
-    mu or gm (`scatter.spread_of`). All changes are one-sided and scaled up, so a real 10 % may differ by a tenth of a dB.
+    mu or gm (`scatter.spread_of`). All changes are one-sided and scaled up; a real
+    10 % may differ by a tenth of a dB.
 
     Parameters
     ----------

@@ -1,7 +1,17 @@
 """Measures: pure functions from a response to labelled numbers; nothing here draws or simulates."""
 
 from .bias import bias_table
-from .headroom import clipping_table, compression_db, harmonics_table, levels_between, power_table
+from .blocking import bias_v, blocking_table, small_tone_db, tone_table
+from .blocking_findings import blocking_findings
+from .headroom import (
+    clipping_table,
+    compression_db,
+    harmonics_over_level,
+    harmonics_table,
+    levels_between,
+    power_table,
+)
+from .headroom_findings import headroom_findings
 from .hum import hum_assumptions, hum_by_node, hum_findings, hum_table
 from .labels import common_settings, expect, index_of, select, short_labels
 from .margins import Crossing, Margins, crossing_table, margin_table, margin_verdict, margins
@@ -34,6 +44,9 @@ __all__ = [
     "a_weight",
     "band_levels",
     "bias_table",
+    "bias_v",
+    "blocking_findings",
+    "blocking_table",
     "clipping_table",
     "common_settings",
     "compression_db",
@@ -48,7 +61,9 @@ __all__ = [
     "gain_db",
     "group_delay_s",
     "harmonics",
+    "harmonics_over_level",
     "harmonics_table",
+    "headroom_findings",
     "hum_assumptions",
     "hum_by_node",
     "hum_findings",
@@ -80,6 +95,7 @@ __all__ = [
     "shelf_db",
     "short_labels",
     "slope_db_per_octave",
+    "small_tone_db",
     "source_v",
     "spread_table",
     "stand_out",
@@ -89,6 +105,7 @@ __all__ = [
     "stimulus",
     "stored_coulombs",
     "stored_joules",
+    "tone_table",
     "valve_ratings",
     "weighted_v",
     "with_fitted",

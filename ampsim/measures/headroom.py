@@ -20,6 +20,8 @@ CLIP_DB = 1.0
 CLEAN_PERCENT = (1.0, 5.0, 10.0)
 """Total harmonic distortion at which power is stated: 10 % as data sheets of output valves do."""
 WHOLE = "whole amp"
+# Volts peak: what is smaller, behind a control turned down, is lost in what a transient is exact to.
+_LEAST = 1e-5
 # What a valve does at the level where its stage has clipped (our own marks): current down to 2 % of that at rest is
 # cut off; plate down to a quarter of its volts at rest is at the bottom.
 _CUT_OFF, _BOTTOM = 0.02, 0.25
@@ -130,16 +132,21 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def harmonics_table(response: xr.Dataset, variant: str, position: str, highest: int = 7) -> pd.DataFrame:
-    """Harmonics at the speaker over level, in words: "-31 dB" of the fundamental, "< -75" below `FLOOR_DB`."""
+def harmonics_over_level(response: xr.Dataset, variant: str, position: str) -> xr.Dataset:
+    """`harmonics` at the speaker, dims (level, harmonic), at the levels that were played at this position."""
     chosen = response.sel(variant=[variant], position=[position])
-    chosen = chosen.isel(level=np.isfinite(_speaker(chosen).isel(time=0).values.ravel()))
-    found = harmonics(chosen, count=10).isel(variant=0, position=0)
+    known = np.isfinite(_speaker(chosen).isel(time=0).values.ravel())
+    return harmonics(chosen.isel(level=known)).isel(variant=0, position=0)
+
+
+def harmonics_table(response: xr.Dataset, variant: str, position: str, highest: int = 7) -> pd.DataFrame:
+    """Harmonics at the speaker over level, in words: "-31" dB of the fundamental, "< -75" below `FLOOR_DB`."""
+    found = harmonics_over_level(response, variant, position)
     rows = [
         {"level [V]": float(level), "THD [%]": float(found["thd"].values[place])}
         | {f"H{order} [dB]": _level(float(found["relative"].sel(harmonic=order).values[place]))
            for order in range(2, highest + 1)}
-        for place, level in enumerate(chosen["level"].values)
+        for place, level in enumerate(found["level"].values)
     ]  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -260,7 +267,7 @@ def _against_small(response: xr.Dataset, places: list[str]) -> xr.DataArray:
     """Fundamental at a place, or between two, per volt of the source, against that of a small signal [dB]."""
     first = _fundamental(_between(response["voltage"], places), stimulus(response)["frequency"])
     small = (_between(response["small"], places) ** 2).sum("part", skipna=False) ** 0.5
-    ratio = first / response["level"] / small
+    ratio = (first / response["level"] / small).where(first > _LEAST)
     return ratio.copy(data=_in_db(ratio.values))
 
 
@@ -274,8 +281,8 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> xr.DataArray:
 
 
 def _filled(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
-    """A measure at the speaker, NaN at the levels without an answer."""
-    known = _speaker(response).isel(time=0, drop=True).notnull()
+    """A measure at the speaker, NaN at the levels without an answer or without a tone to speak of."""
+    known = _fundamental(_speaker(response), stimulus(response)["frequency"]) > _LEAST
     return measure(response[["voltage"]].fillna(0.0)).where(known)
 
 

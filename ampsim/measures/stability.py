@@ -31,14 +31,16 @@ class LoopCase:
     """The worst corner of a loop in one situation.
 
     `held` says in words what stayed, `corner` where the other controls stand, `load` in words what hangs on the
-    output ("" for the load drawn), `stock` holds the margins of the stock amp at its own worst corner in the same
-    situation (None without feedback). `unusual` marks a load that an amp meets by mistake only.
+    output ("" for the load drawn). `drawn` holds the margins with the other controls as drawn, `stock` those of the
+    stock amp at its own worst corner in the same situation (None without feedback). `unusual` marks a load that an
+    amp meets by mistake only.
     """
 
     variant: str
     held: str
     corner: str
     margins: Margins
+    drawn: Margins
     stock: Margins | None
     load: str = ""
     unusual: bool = False
@@ -63,7 +65,8 @@ def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
     -------
     pandas.DataFrame
         Held, load, worst corner of the other controls, phase margin [deg] with its frequency [Hz], gain margin
-        [dB], closest to -1, stock phase margin [deg] (nan without feedback), verdict.
+        [dB], closest to -1, phase margin with the others as drawn [deg], stock phase margin [deg] (nan without
+        feedback), verdict.
     """
     rows = [
         {
@@ -74,6 +77,7 @@ def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
             "at [Hz]": float(f"{case.margins.trouble_at:.3g}"),
             "gain margin [dB]": round(case.margins.gain_margin, 1),
             "closest to -1": round(case.margins.distance, 2),
+            "others as drawn [deg]": round(case.drawn.phase_margin, 1),
             "stock [deg]": round(case.stock.phase_margin, 1) if case.stock else math.nan,
             "verdict": margin_verdict(case.margins),
         }
@@ -121,7 +125,7 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
             value=case.margins.phase_margin,
             unit="degrees",
             limit=PHASE_LIMITS[1],
-            grade=margin_grade(case.margins, case.unusual),
+            grade="fine" if _as_before(case) else margin_grade(case.margins, case.unusual),
             words=_words(case),
             how=_HOW,
             source=_NYQUIST if case.margins.oscillates else _SOURCE,
@@ -131,9 +135,18 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
     ]
 
 
+def _as_before(case: LoopCase) -> bool:
+    """Whether a mod leaves the margin on an unusual load as it was, within a degree."""
+    if not case.unusual or case.stock is None or case.margins.oscillates or case.margins.reversed:
+        return False
+    return case.margins.phase_margin > case.stock.phase_margin - 1.0
+
+
 def _words(case: LoopCase) -> str:
     where = f"{case.held}{f', on {case.load}' if case.load else ''}, with {case.corner}"
-    return f"{where}: {_state(case.margins)}{_before(case.stock)}"
+    drawn = "" if margin_grade(case.margins) == "fine" else f"; with the others as drawn {_briefly(case.drawn)}"
+    stock = f"has {_briefly(case.stock)} at its own worst corner" if case.stock else "has no feedback"
+    return f"{where}: {_state(case.margins)}{drawn}; stock {stock}"
 
 
 def _state(found: Margins) -> str:
@@ -150,14 +163,12 @@ def _state(found: Margins) -> str:
     return ", ".join(parts) or margin_verdict(found)
 
 
-def _before(stock: Margins | None) -> str:
-    if stock is None:
-        return "; stock has no feedback"
-    if stock.oscillates or stock.reversed:
-        return f"; stock: {margin_verdict(stock)}"
-    if math.isnan(stock.phase_margin):
-        return "; stock: the loop gain never passes 1"
-    return f"; stock has {stock.phase_margin:.0f} degrees at its own worst corner"
+def _briefly(found: Margins) -> str:
+    if math.isnan(found.phase_margin):
+        return "a loop gain that never passes 1"
+    if found.reversed or found.oscillates:
+        return f"a loop that oscillates near {_hertz(found.trouble_at)}" if found.oscillates else "positive feedback"
+    return f"{found.phase_margin:.0f} degrees"
 
 
 def _hertz(frequency: float) -> str:

@@ -43,7 +43,7 @@ class _Looking:
 
     def __init__(self, examined: Examined, progress: Progress | None) -> None:
         self._stock, self._modded = examined.stock, examined.modded
-        self._positions = [dict(held) for held in dict.fromkeys(map(self._held, examined.positions))]
+        self._positions = list(dict.fromkeys(map(self._held, examined.positions)))
         self._report = progress
         self._done = 0
         self._evaluations = 0
@@ -53,7 +53,7 @@ class _Looking:
         """The section."""
         whole = self._corners(self._modded, (), 1.0)
         cases = [self._case((), 1.0)]
-        cases += [self._case(tuple(held.items()), 1.0) for held in self._positions if held and self._fed(held)]
+        cases += [self._case(held, 1.0) for held in self._telling(whole)]
         cases += [self._case((), load) for load in self._loads()]
         findings = stability_findings(cases, _WORST)
         knobs = [name for name in whole.controls if self._modded.controls[name].kind == "knob"][:_MOST_KNOBS]
@@ -66,7 +66,7 @@ class _Looking:
             "where the loop gain passes 1 or comes in step, at the worst corner": _crossings(whole),
             "what each control moves of 1 + T": _effects(whole),
         }
-        return Section(TOPIC, tuple(findings), tables, drawn, self._notes())
+        return Section(TOPIC, tuple(findings), tables, drawn, self._notes(whole))
 
     def _held(self, position: dict[str, float | str]) -> Fixed:
         """What a position holds: what it names, and the mod's own controls as drawn."""
@@ -74,8 +74,10 @@ class _Looking:
         named = {name: value for name, value in position.items() if name in self._modded.controls}
         return tuple({**own, **named}.items())
 
-    def _fed(self, held: dict[str, float | str]) -> bool:
-        return has_feedback(self._modded, held)
+    def _telling(self, whole: Corners) -> list[Fixed]:
+        """What the positions hold of the controls that matter, each once; without those that open the line."""
+        held = [tuple((name, value) for name, value in each if name in whole.controls) for each in self._positions]
+        return [each for each in dict.fromkeys(held) if each and has_feedback(self._modded, dict(each))]
 
     def _loads(self) -> list[float]:
         try:
@@ -92,6 +94,7 @@ class _Looking:
             held=position_label(dict(held)) if held else "any position",
             corner=position_label(others) if others else "nothing else to turn",
             margins=found.margins(found.worst),
+            drawn=found.margins(found.start),
             stock=self._before(held, load),
             load=_LOAD_WORDS.get(load, ""),
             unusual=load == OPEN,
@@ -131,8 +134,11 @@ class _Looking:
         }
         return xr.Dataset(data, coords, rows[-1].attrs)
 
-    def _notes(self) -> tuple[str, ...]:
+    def _notes(self, whole: Corners) -> tuple[str, ...]:
+        own = [name for name in self._modded.controls if name not in self._stock.controls]
+        idle = [name for name in own if name not in whole.controls]
         return (
+            *([f"Next to no difference to the loop: {', '.join(idle)}."] if idle else []),
             f"{self._evaluations} positions were looked at: every pot end with every switch position, a grid between "
             "them that is denser towards the ends, and from the worst of these in ever smaller steps.",
             "Small signals, the valves at rest; a loop is taken to be steady with its line cut. No load is ten "
@@ -154,5 +160,5 @@ def _crossings(whole: Corners) -> pd.DataFrame:
 
 def _effects(whole: Corners) -> pd.DataFrame:
     known = sorted(((effect, name) for name, effect in whole.effects.items() if effect > 1e-5), reverse=True)
-    rows = [(name, f"{100.0 * effect:.2g}") for effect, name in known]
+    rows = [(name, f"{float(f'{100.0 * effect:.2g}'):g}") for effect, name in known]
     return pd.DataFrame(rows, columns=["control", "at most [%]"])

@@ -28,6 +28,8 @@ CLOSE = LoopSweep(per_decade=50)
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
 _STARTS = 2
+# As drawn, all knobs down, all knobs up.
+_BASES = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +45,8 @@ class Corners:
     table
         One row per position judged, the least phase margin first: controls, phase margin [deg], gain margin [dB],
         closest to -1 (negative when it oscillates), turns around -1.
+    probed
+        How many positions it took to tell which controls matter.
     worst, closest
         The position with the least phase margin, and that with the closest approach to -1; rotations rounded as far
         as that makes next to no difference.
@@ -53,6 +57,7 @@ class Corners:
     effects: dict[str, float]
     controls: tuple[str, ...]
     table: pd.DataFrame
+    probed: int
     start: Setting
     worst: Setting
     closest: Setting
@@ -60,8 +65,8 @@ class Corners:
 
     @property
     def evaluations(self) -> int:
-        """How many positions were judged."""
-        return len(self.table)
+        """How many positions were simulated."""
+        return len(self.table) + self.probed
 
     def margins(self, position: Position) -> Margins:
         """Margins on the fine grid at one of the three positions of `response`."""
@@ -96,7 +101,8 @@ def worst_corners(
     points : int
         Rotations to a knob in the grid, whatever `most` says.
     controls : sequence of str
-        The only ones to move, whether they matter or not. Default: all that matter.
+        The only ones to move, whether they matter or not; the search then goes on from fewer positions. Default: all
+        that matter.
     progress : callable
         Called with (done, total) of each batch.
 
@@ -120,8 +126,9 @@ def worst_corners(
 
     search = Search(judge, [each for each in free if effects[each.name] > _MATTERS], fixed)
     search.look([start, *grid(search.controls, most, points)])
-    search.descend(2, _STARTS)
-    late = {} if controls else control_effects(amp, at, fixed, [search.worst(0)[0], search.worst(1)[0]])
+    search.descend(2, 1 if controls else _STARTS)
+    doubtful = [] if controls else [search.worst(0)[0], search.worst(1)[0]]
+    late = control_effects(amp, at, fixed, doubtful) if doubtful else {}
     effects = {name: max(effect, late.get(name, 0.0)) for name, effect in effects.items()}
     if added := [each for each in free if effects[each.name] > _MATTERS and each not in search.controls]:
         search.controls = [*search.controls, *added]
@@ -129,7 +136,8 @@ def worst_corners(
     worst, closest = search.plain(0), search.plain(1)
     names = tuple(control.name for control in search.controls)
     response = _closely(amp, at, [start, worst, closest])
-    return Corners(effects, names, _table(judged), start, worst, closest, response)
+    probed = 0 if controls else (_BASES + len(doubtful)) * (1 + sum(len(_ends(each)) for each in free))
+    return Corners(effects, names, _table(judged), probed, start, worst, closest, response)
 
 
 def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
@@ -218,6 +226,8 @@ def _place(amp: Amp, at: str | None, position: Position) -> str | None:
 
 def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
     found = _closed(amp, at, fixed)
+    if found is None and at is None and fixed:
+        raise DescriptionError(f"{amp.name} has no feedback with {position_label(fixed)}")
     if found is None:
         raise DescriptionError(f"{amp.name}: {at or feedback_place(amp)} is nowhere in place")
     return found

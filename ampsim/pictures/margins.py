@@ -206,7 +206,8 @@ def _say_margins(axes: Axes, curves: Curves, place: int) -> None:
     for frequency, phase in curves[f"margins-{place}"]:
         margin = 180.0 - abs(phase)
         axes.annotate(style.minus(f"{margin:.0f}°"), (frequency, phase), (5.0, 6.0), textcoords="offset points",
-                      ha="left", va="bottom", fontsize=style.TEXT_SIZE, color=style.INK, zorder=5)  # fmt: skip
+                      ha="left", va="bottom", fontsize=style.TEXT_SIZE, color=style.INK, zorder=5,
+                      bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0})  # fmt: skip
 
 
 def _dots(look: style.Look) -> dict[str, Any]:

@@ -30,7 +30,7 @@ MOST_PAIRS = 12
 
 AS_IT_IS = "as it is"
 STEP, TOLERANCE = 200e-6, 1e-5
-_EVERY = 100e-6  # s, between samples of a response
+_EVERY, _CLOSE, _EDGES = 200e-6, 10e-6, 5e-3  # s, between samples; close together for the first 5 ms
 
 
 class Transition(NamedTuple):
@@ -56,9 +56,9 @@ class Movement:
 
 
 MOVEMENTS = (
-    Movement("breaks first", 2e-3),
+    Movement("break before make", 2e-3),
     Movement("both at once", 0.0),
-    Movement("makes first", -2e-3),
+    Movement("make before break", -2e-3),
 )
 """Contacts open 2 ms before the others close, at the same time, and 2 ms after: assumed, switches differ."""
 
@@ -132,9 +132,9 @@ def pop(
     -------
     xarray.Dataset
         `voltage` [V], dims (variant, position, transition, movement, remedy, node, time), time in s from the
-        movement on (negative before); `highest` and `lowest` [V], without time: over all of ngspice's own points,
-        which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none. NaN
-        where ngspice gave no answer (then named in ``attrs["failed"]``). ``attrs["nominal_ohm"]``: JSON, to each
+        movement on (negative before), unevenly; `highest` and `lowest` [V], without time: over all of ngspice's own
+        points, which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none.
+        NaN where ngspice gave no answer (then named in ``attrs["failed"]``). ``attrs["nominal_ohm"]``: JSON, to each
         variant the loudspeaker that its tap is made for, or null.
 
     Raises
@@ -227,8 +227,12 @@ def _cases(
 
 
 def _grid() -> NDArray[np.float64]:
+    """Times [s] from the movement on: close together while contacts move, where a pop has its edges."""
     throw = Throw()
-    return np.asarray(np.arange(round(throw.duration / _EVERY) + 1) * _EVERY - throw.at, dtype=float)
+    before = np.arange(-round(throw.at / _EVERY), 0) * _EVERY
+    close = np.arange(round(_EDGES / _CLOSE)) * _CLOSE
+    after = np.arange(round(_EDGES / _EVERY), round((throw.duration - throw.at) / _EVERY) + 1) * _EVERY
+    return np.concatenate([before, close, after])
 
 
 def _measured(

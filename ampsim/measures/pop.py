@@ -58,7 +58,7 @@ def pop_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
         5 % of the peak of where the response ends; peak in dB of the peak of a sine of 1 W (20 log10, definition); how
         far the level moved in the 10 ms before anything moved [V], which shows how exact the run is; capacitors `held`
         discharged by an open contact. NaN where ngspice gave no
-        answer, and for the length of less than 1 uV.
+        answer; length and level are NaN below 1 uV, which may be the error of the run.
 
     Raises
     ------
@@ -78,10 +78,9 @@ def _rows(here: xr.Dataset) -> Iterator[dict[str, Any]]:
     for place in np.ndindex(*volts.shape[:-1]):
         labels = {dim: str(here[dim].values[index]) for dim, index in zip(dims, place, strict=True)}
         facts = _measured(time, volts[place], float(ends[0][place]), float(ends[1][place]))
-        loud = loud_v(here, labels["variant"])
+        loud, known = loud_v(here, labels["variant"]), abs(facts[PEAK]) > _ERROR_V
+        level = 20.0 * math.log10(abs(facts[PEAK]) / loud) if known else math.nan
         held = str(here["held"].values[place[0], place[2]])
-        with np.errstate(divide="ignore"):
-            level = 20.0 * float(np.log10(abs(facts[PEAK]) / loud))
         yield {**labels, "control": str(here["control"].values[place[2]]), **facts, LEVEL: level, "held": held}
 
 
@@ -188,7 +187,7 @@ def _words(rows: pd.DataFrame, worst: _Row, limit: float | None) -> str:
     level = "" if limit is None else f", {_against(worst[LEVEL])} of 1 W ({_volts(limit)} peak)"
     said = (
         f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {_volts(abs(worst[PEAK]))} peak at "
-        f"the output{level}, over after {worst[LENGTH]:.0f} ms, when the switch {_moves(worst['movement'])}."
+        f"the output{level}, over after {worst[LENGTH]:.0f} ms ({worst['movement']})."
     )
     return f"{said} {_remedied(rows, worst)}{_moved(rows, worst)}{lost}"
 
@@ -199,10 +198,6 @@ def _volts(volts: float) -> str:
 
 def _against(level: float) -> str:
     return f"{abs(level):.0f} dB {'above' if level > 0.0 else 'below'} the peak"
-
-
-def _moves(movement: str) -> str:
-    return f"moves {movement}" if movement.startswith("both") else movement
 
 
 def _remedied(rows: pd.DataFrame, worst: _Row) -> str:
@@ -230,4 +225,4 @@ def _moved(rows: pd.DataFrame, worst: _Row) -> str:
     best = min(same.to_dict("records"), key=lambda row: abs(row[PEAK]))
     if not abs(best[PEAK]) <= _HELPS * abs(worst[PEAK]):
         return ""
-    return f" A switch that {_moves(best['movement'])} leaves {_volts(abs(best[PEAK]))}."
+    return f" {str(best['movement']).capitalize()} leaves {_volts(abs(best[PEAK]))}."

@@ -13,6 +13,7 @@ from .loops import describe_loops, loops, loops_curves
 from .margins import describe_loop_margins, describe_travel, loop_margins, loop_margins_curves, travel, travel_curves
 from .noise import describe_noise, hum_bars, noise_bars, noise_curves, noise_overlay
 from .overlays import describe_overlay, overlay, overlay_curves
+from .pop import describe_pop, pop, pop_curves
 from .ratings import describe_ratings, ratings
 from .sensitivity import describe_sensitivity, sensitivity
 from .spread import describe_spread, spread, spread_curves
@@ -33,6 +34,7 @@ __all__ = [
     "describe_loops",
     "describe_noise",
     "describe_overlay",
+    "describe_pop",
     "describe_ratings",
     "describe_sensitivity",
     "describe_spread",
@@ -54,6 +56,8 @@ __all__ = [
     "overlay",
     "overlay_curves",
     "png",
+    "pop",
+    "pop_curves",
     "ratings",
     "save",
     "sensitivity",

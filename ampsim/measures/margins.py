@@ -164,7 +164,7 @@ def crossing_table(response: xr.Dataset) -> pd.DataFrame:
 def margin_verdict(found: Margins) -> str:
     """What the margins mean, in words."""
     if found.reversed:
-        howls = f", and the amp oscillates (closest to it near {_hertz(found.closest_at)})" if found.oscillates else ""
+        howls = ", and the amp oscillates" if found.oscillates else ""
         return f"the feedback is positive: the line or the transformer is connected the wrong way round{howls}"
     if found.oscillates:
         return f"oscillates near {_hertz(found.trouble_at)}: the loop gain goes around -1"

@@ -164,10 +164,12 @@ def _state(found: Margins) -> str:
 
 
 def _briefly(found: Margins) -> str:
+    if found.reversed:
+        return "positive feedback"
+    if found.oscillates:
+        return f"a loop that oscillates near {_hertz(found.trouble_at)}"
     if math.isnan(found.phase_margin):
         return "a loop gain that never passes 1"
-    if found.reversed or found.oscillates:
-        return f"a loop that oscillates near {_hertz(found.trouble_at)}" if found.oscillates else "positive feedback"
     return f"{found.phase_margin:.0f} degrees"
 
 

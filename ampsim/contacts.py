@@ -178,19 +178,24 @@ class _Union:
             f"{self.switch}_{number}": (Contact(f"{self.switch}_{number}", closed, data.on, data.off), ends)
             for number, (closed, *ends) in enumerate(self._joints(names), 1)
         }
-        hanging = self._hanging(elements)
-        held = [e for e in elements if e.kind == "capacitor" and any(net in hanging for _, net in e.pins)]
-        elements += [_two_pin(name, "contact", *ends) for name, (_, ends) in contacts.items()]
-        added = [(f"RL_{each.designator}", data.leak, [net for _, net in each.pins]) for each in held]
+        joints = [(contact.closed, _two_pin(name, "contact", *ends)) for name, (contact, ends) in contacts.items()]
+        hanging = {
+            closed: _hanging([*elements, *(_bridge(joint) for when, joint in joints if when == closed)])
+            for closed in SIDES
+        }
+        loose = hanging["before"] | hanging["after"]
+        held = [e for e in elements if e.kind == "capacitor" and any(net in loose for _, net in e.pins)]
+        added = [(f"RL_{each.designator}", data.leak, tuple(net for _, net in each.pins)) for each in held]
         if data.bleed is not None:
             charged = _reached(elements, held)
-            added += [
-                (f"RB_{name}", data.bleed, ends)
-                for name, (_, ends) in contacts.items()
-                if any(net in hanging and net in charged for net in ends)
-            ]
-        for name, ohms, ends in added:
-            elements.append(_two_pin(name, "resistor", *ends))
+            for closed, joint in joints:
+                open_side = SIDES[SIDES.index(closed) - 1]
+                ends = tuple(net for _, net in joint.pins)
+                if any(net in hanging[open_side] and net in charged for net in ends):
+                    added.append((f"RB_{joint.designator}", data.bleed, ends))
+        elements += [joint for _, joint in joints]
+        for name, ohms, (first, second) in added:
+            elements.append(_two_pin(name, "resistor", first, second))
             parts[name] = Part(name, "resistor", ohms)
         found = {name: contact for name, (contact, _) in contacts.items()}
         outputs = {name: names[self._piece(net)] for name, net in self.sides[0].outputs.items()}
@@ -235,11 +240,15 @@ class _Union:
                 if piece != main:
                     yield closed, names[main], names[piece]
 
-    @staticmethod
-    def _hanging(elements: Iterable[Element]) -> set[str]:
-        """Nets without a DC path to ground as long as every contact is open."""
-        paths = conducting(elements)
-        return {net for element in elements for _, net in element.pins if paths.find(net) != GROUND}
+
+def _bridge(joint: Element) -> Element:
+    return replace(joint, kind="resistor")
+
+
+def _hanging(elements: Iterable[Element]) -> set[str]:
+    """Nets without a DC path to ground."""
+    paths = conducting(elements)
+    return {net for element in elements for _, net in element.pins if paths.find(net) != GROUND}
 
 
 def _reached(elements: list[Element], held: Iterable[Element]) -> set[str]:

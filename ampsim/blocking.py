@@ -15,8 +15,8 @@ from .circuit import SPEAKER, circuit
 from .positions import Position
 from .response import simulate
 
-BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.12, duration=0.37, around=1e-4)
-"""80 ms of 1 V peak, a hard stroke on a strong pickup (common practice, no source), in 0.1 mV, a note dying away."""
+BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.1, duration=0.3, around=1e-4)
+"""60 ms of 1 V peak, a hard stroke on a strong pickup (common practice, no source), in 0.1 mV, a note dying away."""
 
 _PER_CYCLE = 50
 _TOLERANCE = 1e-3

@@ -24,10 +24,10 @@ from .netlist import build, node_vector, valve_vectors
 from .positions import Position, check_request, control_coords, position_label
 from .response import provenance, resampled, simulate
 
-LEVELS = tuple(2.0 * 0.5**step for step in range(12, -1, -1))
-"""Peak volts of the generator: 0.5 mV to 2 V in 13 steps of 6 dB."""
+LEVELS = tuple(0.5**step for step in range(11, -1, -1))
+"""Peak volts of the generator: 0.5 mV to 1 V, a hard stroke on a strong pickup, in 12 levels of 6 dB."""
 
-TONE = Sine(frequency=400.0, settle=0.03, cycles=4)
+TONE = Sine(frequency=400.0, settle=0.025, cycles=2)
 """400 Hz, where a loudspeaker's impedance is near its lowest. Harmonics above -50 dB come out within 0.5 dB, down
 to -62 dB within 1 dB. Beyond clipping bias goes on moving for 0.3 s and more, and harmonics by a dB or two with it."""
 

@@ -20,7 +20,7 @@ from ampsim.chain import valve_stages
 from ampsim.circuit import circuit
 from ampsim.elements import loudspeaker_ohms
 from ampsim.findings import Finding
-from ampsim.headroom import headroom, load_ohm
+from ampsim.headroom import TONE, headroom, load_ohm
 from ampsim.measures.headroom import WHOLE, clipping_table, compression_db, first_crossing, power_table
 from ampsim.pictures import move, png
 from ampsim.pictures.headroom import (
@@ -92,7 +92,7 @@ def test_a_stage_inside_the_feedback_loop_is_not_taken_for_one_that_clips() -> N
 
 def _first(response: xr.Dataset, place: str) -> float:
     rows = response["voltage"].sel(node=place).values[:-1]
-    return 20.0 * math.log10(abs(np.fft.rfft(rows)[4]) * 2.0 / rows.size / float(response["level"]))
+    return 20.0 * math.log10(abs(np.fft.rfft(rows)[TONE.cycles]) * 2.0 / rows.size / float(response["level"]))
 
 
 def _quiet(response: xr.Dataset, place: str) -> float:

@@ -24,6 +24,7 @@ SILENT_V = 1e-3
 
 PEAK, LENGTH, LEVEL, DRIFT = "peak [V]", "length [ms]", "against 1 W [dB]", "drift before [V]"
 _END = 0.05  # of the peak: what ends a pop
+_LISTENED = 280.0  # ms; a pop that is longer may not have ended with the response
 _ERROR_V = 1e-6  # less may be the error of the run
 _HELPS = 0.7  # of the peak: what a remedy must bring it down to, to be worth a word
 _CELL = ["variant", "position", "control"]
@@ -187,13 +188,17 @@ def _words(rows: pd.DataFrame, worst: _Row, limit: float | None) -> str:
     level = "" if limit is None else f", {_against(worst[LEVEL])} of 1 W ({_volts(limit)} peak)"
     said = (
         f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {_volts(abs(worst[PEAK]))} peak at "
-        f"the output{level}, over after {worst[LENGTH]:.0f} ms ({worst['movement']})."
+        f"the output{level}, {_over(worst[LENGTH])} ({worst['movement']})."
     )
     return f"{said} {_remedied(rows, worst)}{_moved(rows, worst)}{lost}"
 
 
 def _volts(volts: float) -> str:
     return f"{1e3 * volts:.3g} mV" if volts < 0.1 else f"{volts:.3g} V"
+
+
+def _over(milliseconds: float) -> str:
+    return f"over after {milliseconds:.0f} ms" if milliseconds < _LISTENED else "not over while it was listened to"
 
 
 def _against(level: float) -> str:

@@ -119,7 +119,8 @@ def pop(
 
 def _different(row: dict[Hashable, Any]) -> list[str]:
     """The lines of a panel: one that is no better than the worst by a twentieth would hide it."""
-    return ["worst", *(kind for kind in ("order", "bleed") if row[kind] < _ALIKE * row["worst"])]
+    better = [kind for kind in ("order", "bleed") if row[kind] < _ALIKE * row["worst"]]
+    return ["worst", *better] if row["worst"] >= SILENT_V else ["worst"]
 
 
 def _captions(row: dict[Hashable, Any]) -> tuple[str, str]:

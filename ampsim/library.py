@@ -226,8 +226,8 @@ def _valve_finder(beside: Path | None) -> Any:
 
 
 def listing() -> dict[str, list[str]]:
-    """Names of all amps, mods, jobs and valves in models/."""
+    """Names of everything in models/, by kind."""
     return {
         kind: sorted(path.stem for path in (models() / kind).rglob("*.toml"))
-        for kind in ("amps", "mods", "jobs", "valves")
+        for kind in ("amps", "mods", "jobs", "wishes", "drawers", "valves")
     }

@@ -25,7 +25,15 @@ from ampsim.library import load_amp, load_mod
 from ampsim.mods import apply
 from ampsim.netlist import build
 from ampsim.response import listening_points, simulate
-from tests import hostile, notebook_figures, random_amps
+from tests import (
+    finder_figures,
+    hostile,
+    notebook_figures,
+    random_amps,
+    sheet_figures,
+    spread_figures,
+    stability_figures,
+)
 from tests.measured import Figure, Scale
 from tests.others import Other
 
@@ -240,6 +248,10 @@ SECTIONS = (
     thousand_positions,
     start_up,
     *notebook_figures.SECTIONS,
+    *sheet_figures.SECTIONS,
+    *spread_figures.SECTIONS,
+    *finder_figures.SECTIONS,
+    *stability_figures.SECTIONS,
     memory,
     hostile_strings,
     amps_by_lot,

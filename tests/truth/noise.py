@@ -171,11 +171,3 @@ def cases() -> list[Case]:
     ktc = Claim("10 kohm and 1 nF", "noise", math.sqrt(_K * _T / 1e-9), "V", "k T / C of a capacitor, from memory",
                 "computed", CLOSED, Limit(0.001, "integral from 1 Hz to 1 GHz: 0.1 %"))  # fmt: skip
     return [_divider_cases(), Case((ktc,), _kt_over_c), *_valve_cases(), *_weight_cases(), _hum_case()]
-
-
-UNMET = {
-    "T6 Req": (
-        "the rule of thumb 2.5/gm gives 208 ohm with our gm, 200 ohm with the sheet's own 12.5 mA/V: the valve is "
-        "1.6 dB noisier than the rule, which counts shot noise alone"
-    ),
-}

@@ -4,10 +4,40 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from . import copied, networks, outputs, stages, textbook, valves_alone
+from . import (
+    blocking,
+    copied,
+    headroom,
+    networks,
+    noise,
+    outputs,
+    pop,
+    ports,
+    ratings,
+    spread,
+    stability,
+    stages,
+    textbook,
+    valves_alone,
+)
 from .claims import Case, Check, Claim
 
-FAMILIES = (valves_alone, stages, outputs, textbook, networks, copied)
+FAMILIES = (
+    valves_alone,
+    stages,
+    outputs,
+    textbook,
+    networks,
+    ratings,
+    headroom,
+    blocking,
+    stability,
+    noise,
+    pop,
+    spread,
+    ports,
+    copied,
+)
 
 
 @lru_cache(maxsize=1)

@@ -204,22 +204,3 @@ def _slope_case(name: str, value: float, limit: Limit, measure: Callable[[], Map
 def cases() -> list[Case]:
     """Every circuit and lot with its claims."""
     return [*(_lot_case(row) for row in ROWS), _divider_case(), _error_case(), *_slope_cases()]
-
-
-_BELOW = (
-    "not fitted. The lot's gm at 15 mA is a tenth below the type's (P4); in the law less gm at the same current means "
-    "more current at lower grid volts, while the measured medians lie where the type's own law has them"
-)
-_WORN = "not fitted. The weakest of the measured sections is weaker than the tail that the lowest gm of P4 asks for"
-_TRIODE = "median of measured samples against the sheet: the type keeps to the sheet, see F8 mu of the valve alone"
-UNMET = {
-    "P5 plate mA at 90 V, -2 V of a lot, median": _BELOW,
-    "P5 plate mA at 120 V, -3 V of a lot, median": _BELOW,
-    "P5 plate mA at 60 V, -1 V of a lot, median": _BELOW,
-    "P5 plate mA at 90 V, -2 V of a lot, lowest": _WORN,
-    "P5 plate mA at 120 V, -3 V of a lot, lowest": _WORN,
-    "F8 grid volts of a lot, median": _TRIODE,
-    "F8 mu of a lot, median": _TRIODE,
-    "F8 mu of a lot, highest": _TRIODE,
-    "F8 rp of a lot, median": "mu over gm: as F8 mu of a lot",
-}

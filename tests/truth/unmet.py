@@ -20,6 +20,12 @@ _CONTACT = (
     "hangs on where grid current begins (0.3 uA): ours at -0.37 V, fitted to the one specimen published; this row "
     "implies -0.63 to -0.76 V. The row is quoted from memory, and its distortion agrees"
 )
+_BELOW = (
+    "not fitted. The lot's gm at 15 mA is a tenth below the type's (P4); in the law less gm at the same current means "
+    "more current at lower grid volts, while the measured medians lie where the type's own law has them"
+)
+_WORN = "not fitted. The weakest of the measured sections is weaker than the tail that the lowest gm of P4 asks for"
+_TRIODE = "median of measured samples against the sheet: the type keeps to the sheet, see F8 mu of the valve alone"
 UNMET = {
     "F8 plate current": (
         "median of 28 measured samples against the sheet: moved to 370 V, -32 V with its own gm and mu it gives 44 mA, "
@@ -54,4 +60,17 @@ UNMET = {
         "point give row K18, which a small-signal analysis must find and does"
     ),
     "K17 unbypassed": "as K17 gain: parameter mu taken for the slope; see row K18",
+    "T6 Req": (
+        "the rule of thumb 2.5/gm gives 208 ohm with our gm, 200 ohm with the sheet's own 12.5 mA/V: the valve is "
+        "1.6 dB noisier than the rule, which counts shot noise alone"
+    ),
+    "P5 plate mA at 90 V, -2 V of a lot, median": _BELOW,
+    "P5 plate mA at 120 V, -3 V of a lot, median": _BELOW,
+    "P5 plate mA at 60 V, -1 V of a lot, median": _BELOW,
+    "P5 plate mA at 90 V, -2 V of a lot, lowest": _WORN,
+    "P5 plate mA at 120 V, -3 V of a lot, lowest": _WORN,
+    "F8 grid volts of a lot, median": _TRIODE,
+    "F8 mu of a lot, median": _TRIODE,
+    "F8 mu of a lot, highest": _TRIODE,
+    "F8 rp of a lot, median": "mu over gm: as F8 mu of a lot",
 }

@@ -54,6 +54,12 @@ class FrequencySweep:
                 f"frequency sweep from {shown(self.start)} to {shown(self.stop)} Hz with {shown(self.per_decade)} "
                 "points a decade; expected 0.001 <= start < stop <= 1e9 and 1 to 1000 points"
             )
+        # ngspice never comes back from a logarithmic sweep of one point.
+        if FrequencySweep.points.fget(self) < 2:  # type: ignore[attr-defined]
+            raise DescriptionError(
+                f"frequency sweep from {shown(self.start)} to {shown(self.stop)} Hz holds one frequency only; "
+                "widen it or ask for more points a decade"
+            )
 
     @property
     def points(self) -> int:

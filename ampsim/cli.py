@@ -48,6 +48,11 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
     sheet.add_argument("--to", type=Path, help="the file (default: consequences-NAME.html)")
     sheet.set_defaults(command=_consequences)
+    find = commands.add_parser("find", help="from a wish to part values: try every set that a wish file allows")
+    find.add_argument("wishes", help="a wish file or the name of one, such as bright-when-low")
+    find.add_argument("--drawer", help="choose from this drawer file instead of the one that the wishes name")
+    find.add_argument("--to", type=Path, help="folder for the pictures (default: found-NAME)")
+    find.set_defaults(command=_find)
     page = commands.add_parser("page", help="write one HTML file for the amp's owner, to open anywhere")
     page.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
     page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
@@ -84,6 +89,24 @@ def _consequences(options: argparse.Namespace) -> None:
     found = consequences(examine(job.stock, job.modded), options.topic, say)
     path = write_sheet(found, options.to)
     print(f"{found.text}\n\nThe sheet with its pictures is {path}\n\n{CAUTION}")
+
+
+def _find(options: argparse.Namespace) -> None:
+    from . import pictures
+    from .finder import find
+    from .found_text import find_text
+    from .library import load_wishes
+    from .read_job import file_word
+
+    found = find(load_wishes(options.wishes, options.drawer))
+    print(find_text(found))
+    folder = options.to or Path("found-" + file_word(found.wanted.name))
+    drawn = {"corridor": pictures.corridor(found)}
+    if len(found.wanted.wishes) > 1:
+        drawn["trade"] = pictures.trade(found)
+    for name, picture in drawn.items():
+        pictures.save(picture, folder / name)
+    print(f"Pictures (PNG and SVG) are in the folder {folder}: {', '.join(drawn)}\n\n{CAUTION}")
 
 
 def _page(options: argparse.Namespace) -> None:

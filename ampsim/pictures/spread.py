@@ -18,7 +18,7 @@ _GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.5, 0.2  # inches
 # The stock band is hatched, the modded one plain: told apart without colour.
 _STOCK_BAND = style.Bar("#efedea", "#a9a59e", "//////")
 _MODDED_BAND = style.Bar("#9db3cc", "#6f8cae")
-_SWAP_BAND = style.Bar("#ffffff", "#a9a59e", "......")
+_SWAP_BAND = style.Bar("#ffffff", "#a9a59e", "\\\\\\\\")
 
 
 def spread_curves(

@@ -8,7 +8,7 @@ from importlib import import_module
 
 from ..amp import Amp
 from ..errors import DescriptionError, nearest, shown
-from ..findings import Finding, Grade, worst
+from ..findings import GRADES, Finding, Grade, worst
 from ..positions import every_position
 from ..tables import text_table
 from .section import Examined, Section
@@ -27,7 +27,7 @@ IN_WORDS: dict[Grade, str] = {
     "fine": "fine",
     "not known": "not known",
     "near the limit": "look again",
-    "beyond the limit": "do not build it like this",
+    "beyond the limit": "change this first",
 }
 _ENDS = (0.0, 1.0)
 
@@ -66,15 +66,23 @@ class Sheet:
 def section_text(section: Section) -> str:
     """One section as plain text: its grade, what was found (worries first), tables and notes."""
     lines = [f"{section.title}: {IN_WORDS[section.grade]}"]
-    lines += [f"  {IN_WORDS[finding.grade]}: {finding.words}" for finding in in_order(section.findings)]
+    lines += [f"  {IN_WORDS[finding.grade]}: {said(finding)}" for finding in in_order(section.findings)]
     lines += [f"\n{title}\n{text_table(table)}" for title, table in section.tables.items() if not table.empty]
     return "\n".join([*lines, *(f"  Note: {note}" for note in section.notes)])
 
 
 def in_order(findings: Sequence[Finding]) -> list[Finding]:
-    """Findings with the worries first, otherwise in their order."""
-    ranks = {grade: place for place, grade in enumerate(IN_WORDS)}
-    return sorted(findings, key=lambda finding: -ranks[finding.grade])
+    """Findings with the worries first, otherwise in their order; what is said in the same words is said once."""
+    told: dict[str, Finding] = {}
+    for finding in findings:
+        told.setdefault(said(finding), finding)
+    return sorted(told.values(), key=lambda finding: -GRADES.index(finding.grade))
+
+
+def said(finding: Finding) -> str:
+    """A finding's sentence, with its position in front where the sentence does not name it."""
+    known = finding.position in finding.words or finding.position == "every position"
+    return finding.words if known else f"{finding.position}: {finding.words}"
 
 
 def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examined:
@@ -96,7 +104,7 @@ def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]]
 def consequences(
     examined: Examined,
     topics: Sequence[str] | None = None,
-    said: Callable[[str], object] | None = None,
+    tell: Callable[[str], object] | None = None,
 ) -> Sheet:
     """Examine a mod and return its sheet.
 
@@ -106,7 +114,7 @@ def consequences(
         Of `examine`.
     topics : sequence of str
         Some of `TOPICS`; default all.
-    said : callable
+    tell : callable
         Called with a line of text before each topic and as it goes on.
 
     Raises
@@ -120,13 +128,13 @@ def consequences(
     for topic in wanted:
         if topic not in TOPICS:
             raise DescriptionError(f"{shown(topic)} is no topic of the sheet{nearest(topic, TOPICS)}")
-    return Sheet(examined, tuple(_section(topic, examined, said) for topic in wanted))
+    return Sheet(examined, tuple(_section(topic, examined, tell) for topic in wanted))
 
 
-def _section(topic: str, examined: Examined, said: Callable[[str], object] | None) -> Section:
-    if said:
-        said(f"{TOPICS[topic]} ...")
+def _section(topic: str, examined: Examined, tell: Callable[[str], object] | None) -> Section:
+    if tell:
+        tell(f"{TOPICS[topic]} ...")
     section: Section = import_module(f".{topic}", __package__).section(examined, None)
-    if said:
-        said(f"{TOPICS[topic]}: {IN_WORDS[section.grade]}")
+    if tell:
+        tell(f"{TOPICS[topic]}: {IN_WORDS[section.grade]}")
     return section

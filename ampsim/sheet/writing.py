@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
@@ -15,7 +16,7 @@ from ..safety import CAUTION
 from ..tables import html_table
 from ..whole_file import write_whole
 from .section import Section
-from .whole import IN_WORDS, Sheet, in_order
+from .whole import IN_WORDS, Sheet, in_order, said
 
 # Sign, and word of the style sheet, of each grade: colour is never alone.
 _SIGNS = {
@@ -74,11 +75,16 @@ def _overview_row(section: Section, linked: bool) -> str:
     first = next(iter(in_order(section.findings)), None)
     name = escape(section.title)
     title = f'<a href="#{_anchor(section.title)}">{name}</a>' if linked else name
-    stands_out = escape(first.words if first else "; ".join(section.notes[:1]))
+    stands_out = escape(_first_sentence(said(first) if first else "; ".join(section.notes[:1])))
     return (
         f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{_mark(section.grade)}'
         f'</td><td style="text-align:left">{stands_out}</td></tr>'
     )
+
+
+def _first_sentence(words: str) -> str:
+    """Up to the first full stop that ends a sentence, not a number."""
+    return re.split(r"(?<=[a-z\d%])\. (?=[A-Z])", words, maxsplit=1)[0].rstrip(".") + "."
 
 
 def _mark(grade: str) -> str:
@@ -109,7 +115,7 @@ def _finding(section: Section, finding: Finding) -> str:
     see = f' <a href="#{_anchor(section.title, finding.picture)}">picture</a>' if linked else ""
     facts = escape(f"{finding.how}; {finding.source}")
     return (
-        f'<li>{_mark(finding.grade)} <span class="said">{escape(finding.words)}{see}</span>'
+        f'<li>{_mark(finding.grade)} <span class="said">{escape(said(finding))}{see}</span>'
         f'<small class="how">{facts}</small></li>'
     )
 

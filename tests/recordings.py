@@ -8,7 +8,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
+from scipy.interpolate import CubicSpline
 
+from ampsim.amp import Amp
+from ampsim.analyses import FrequencySweep
+from ampsim.response import simulate
 from ampsim.sweep_tone import SweepTone
 from ampsim.wav import write_wav
 
@@ -54,3 +58,17 @@ def recording(
     heard = 0.5 * polarity * signal.sosfilt(sections, tone.whole())
     whole = np.concatenate([np.zeros(round(lead * tone.rate)), noisy(np.asarray(heard), tone, snr_db, seed)])
     return write_wav(path, whole, tone.rate, bits)
+
+
+def through_amp(path: Path, amp: Amp, tone: SweepTone, snr_db: float, seed: int = 0) -> Path:
+    """The sweep through the small-signal response of a simulated amp, peak at half of full scale, with noise."""
+    response = simulate(amp, FrequencySweep(2.0, 30e3, 50), nodes=["speaker"])
+    log, gain = np.log(response["frequency"].values), response["voltage"].values.ravel()
+    sweep = tone.whole()
+    size = 2 * sweep.size  # what rings on after the end must not come round to the beginning
+    lines = np.fft.rfftfreq(size, 1.0 / tone.rate)
+    at = np.log(np.clip(lines, 2.0, 30e3))
+    turns = np.exp(1j * CubicSpline(log, np.unwrap(np.angle(gain)))(at))
+    whole = np.exp(CubicSpline(log, np.log(np.abs(gain)))(at)) * turns * (lines >= 2.0)
+    heard = np.fft.irfft(np.fft.rfft(sweep, size) * whole, size)[: sweep.size]
+    return write_wav(path, noisy(np.asarray(0.5 * heard / np.abs(heard).max()), tone, snr_db, seed), tone.rate)

@@ -76,6 +76,8 @@ ORDER = (
     "curve_table",
     "measured",
     "measures",
+    "part_fit",
+    "fit_parts",
     "stability",
     "headroom",
     "blocking",

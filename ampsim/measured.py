@@ -27,6 +27,7 @@ LEAST_SNR_DB = 25.0
 CLIPPED_RUN = 3
 # A sweep that was found stands out of the filtered recording by at least this [dB]; music and wrong sweeps do not.
 _LEAST_SHARPNESS = 40.0
+_LONGEST = 120.0  # s
 _SILENT_DB = -80.0
 _LEAST_QUIET = 0.25  # s
 _SLACK = 0.005  # s that may be missing at either end: the sweep is faded there
@@ -136,8 +137,10 @@ def _channel(recording: Recording, tone: SweepTone, channel: int) -> Array:
         raise DescriptionError(
             f"{name}: channel {channel} is silent, nothing above {_SILENT_DB:g} dB of full scale{hint}"
         )
-    if samples.size < tone.seconds * tone.rate:
-        length = samples.size / tone.rate
+    length = samples.size / tone.rate
+    if length > _LONGEST:
+        raise DescriptionError(f"{name}: {length:.0f} s long; at most {_LONGEST:g} s are read: cut it around the sweep")
+    if length < tone.seconds:
         raise DescriptionError(f"{name}: too short: {length:.2f} s, the sweep alone takes {tone.seconds:g} s")
     _refuse_clipped(samples, recording)
     return samples

@@ -303,6 +303,8 @@ def test_other_unusable_recordings_are_refused(tmp_path: Path) -> None:
     refuse(tmp_path, 0.1 * sound, "this sweep is not in the recording")
     refuse(tmp_path, SweepTone(seconds=5.0).whole(), "this sweep is not in the recording")
     refuse(tmp_path, 0.5 * np.sin(np.arange(whole.size)), "this sweep is not in the recording")
+    refuse(tmp_path, np.tile(whole, 22), "121 s long; at most 120 s are read")
+    write_wav(tmp_path / "a.wav", whole, 48_000)
     with pytest.raises(DescriptionError, match="no channel 3; it has 1"):
         read_recording(tmp_path / "a.wav", SHORT, channel=3)
 

@@ -3,6 +3,7 @@
 from .bias import bias_table
 from .blocking import bias_v, blocking_table, small_tone_db, tone_table
 from .blocking_findings import blocking_findings
+from .compared import compare, compared_findings, compared_table, tolerance_band
 from .headroom import (
     clipping_table,
     compression_db,
@@ -49,6 +50,9 @@ __all__ = [
     "blocking_table",
     "clipping_table",
     "common_settings",
+    "compare",
+    "compared_findings",
+    "compared_table",
     "compression_db",
     "contributor_table",
     "corner_hz",
@@ -105,6 +109,7 @@ __all__ = [
     "stimulus",
     "stored_coulombs",
     "stored_joules",
+    "tolerance_band",
     "tone_table",
     "valve_ratings",
     "weighted_v",

@@ -7,6 +7,7 @@ can draw once and from then on only replace points: `move`.
 
 from .bias import bias, describe_bias
 from .canvas import Curves, Picture, move, png, save, svg
+from .compared import compared, compared_curves, describe_compared
 from .families import describe_family, family, family_curves
 from .harmonics import describe_harmonics, harmonics
 from .loops import describe_loops, loops, loops_curves
@@ -24,9 +25,12 @@ __all__ = [
     "Curves",
     "Picture",
     "bias",
+    "compared",
+    "compared_curves",
     "corridor",
     "corridor_curves",
     "describe_bias",
+    "describe_compared",
     "describe_corridor",
     "describe_family",
     "describe_harmonics",

@@ -59,6 +59,17 @@ _HOME = {
     "gain_table": "job",
     "audition": "job",
     "write_page": "page",
+    "examine": "sheet",
+    "consequences": "sheet",
+    "write_sheet": "sheet",
+    "load_wishes": "library",
+    "load_drawer": "library",
+    "parse_wishes": "library",
+    "find": "finder",
+    "find_text": "found_text",
+    "trade": "pictures",
+    "corridor": "pictures",
+    "worst_corners": "stability",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

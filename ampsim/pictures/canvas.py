@@ -18,6 +18,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from numpy.typing import NDArray
+from PIL import Image
 
 from .. import style
 from ..errors import DescriptionError, nearest, shown
@@ -52,8 +53,11 @@ class Picture(Figure):
         return float(self.get_size_inches()[1])
 
     def _repr_png_(self) -> bytes:
-        """What a notebook shows, also without a kernel."""
-        return png(self, 110.0)
+        """What a notebook shows, also without a kernel; with a palette it takes a third of the room."""
+        buffer = io.BytesIO()
+        drawn = Image.open(io.BytesIO(png(self, 110.0)))
+        drawn.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(buffer, "png", optimize=True)
+        return buffer.getvalue()
 
     def box(self, left: float, bottom: float, right: float, top: float) -> Axes:
         """Axes with their edges at these places [inches from the lower left corner]."""

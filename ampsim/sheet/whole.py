@@ -32,7 +32,7 @@ IN_WORDS: dict[Grade, str] = {
 _ENDS = (0.0, 1.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sheet:
     """What a mod does besides tone: the sections, in the order of the work."""
 
@@ -55,6 +55,9 @@ class Sheet:
         amp = self.examined.modded
         head = f"{amp.name} with {amp.variant}: {IN_WORDS[self.grade]}"
         return "\n\n".join([head, *(section_text(section) for section in self.sections)])
+
+    def __repr__(self) -> str:
+        return f"<sheet of {self.examined.modded.name} with {self.examined.modded.variant}: {IN_WORDS[self.grade]}>"
 
     def _repr_html_(self) -> str:
         """What a notebook shows: one line to each section."""

@@ -231,7 +231,7 @@ class _Fitted:
     """One run of lmfit over the work."""
 
     def __init__(self, work: _Work, bounds: tuple[float, float]) -> None:
-        from lmfit import Minimizer, Parameters  # type: ignore[import-untyped]
+        from lmfit import Minimizer, Parameters
 
         self.work, self.logs = work, (math.log(bounds[0]), math.log(bounds[1]))
         params = Parameters()

@@ -28,6 +28,7 @@ from ampsim.response import listening_points, simulate
 from tests import (
     finder_figures,
     hostile,
+    measured_figures,
     notebook_figures,
     random_amps,
     sheet_figures,
@@ -252,6 +253,7 @@ SECTIONS = (
     *spread_figures.SECTIONS,
     *finder_figures.SECTIONS,
     *stability_figures.SECTIONS,
+    *measured_figures.SECTIONS,
     memory,
     hostile_strings,
     amps_by_lot,

@@ -8,6 +8,7 @@ from . import (
     blocking,
     copied,
     headroom,
+    measured,
     networks,
     noise,
     outputs,
@@ -36,6 +37,7 @@ FAMILIES = (
     pop,
     spread,
     ports,
+    measured,
     copied,
 )
 

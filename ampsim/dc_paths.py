@@ -41,6 +41,32 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     return found
 
 
+def unpowered(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
+    """The DC paths of an amp that is unplugged, with its parts: supplies open, valves cold, nothing in the input.
+
+    Parameters
+    ----------
+    wired, values
+        As for `grid_ohms`.
+    """
+    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
+    return [
+        (each.designator, branch)
+        for each in wired.elements
+        if each.kind != "rail" and each.stage not in guitars
+        for branch in _branches(wired, each, values)
+    ]
+
+
+def ohms_between(branches: Sequence[Branch], first: str, second: str) -> float:
+    """Resistance [ohm] between two nets, as a meter reads it once the capacitors are full; infinite without a way."""
+    if first == second:
+        return 0.0
+    names = {GROUND: "chassis", second: GROUND}
+    return dc_ohms([(names.get(one, one), names.get(other, other), ohms) for one, other, ohms in branches],
+                   names.get(first, first))  # fmt: skip
+
+
 def dc_ohms(branches: Sequence[Branch], net: str) -> float:
     """Resistance [ohm] from a net to ground through resistances between nets; infinite without a way.
 

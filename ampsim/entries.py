@@ -144,6 +144,9 @@ class Entry:
 
     def finish(self, about: str = "") -> None:
         """Refuse entries that nobody asked for, naming the nearest known one."""
-        for key in self._data:
-            if key not in self._known:
-                raise self.fail(key, f"this entry is not known{about}{nearest(key, self._known)}")
+        for key in self.unasked():
+            raise self.fail(key, f"this entry is not known{about}{nearest(key, self._known)}")
+
+    def unasked(self) -> list[str]:
+        """Names of the entries that nobody has asked for yet."""
+        return [key for key in self._data if key not in self._known]

@@ -41,6 +41,17 @@ def read_toml(path: Path) -> dict[str, Any]:
     DescriptionError
         When there is no such file, it is too large, not UTF-8, or not TOML (with line and column).
     """
+    return toml_tables(read_bytes(path), _printable(path))
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a small file as it is.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such file, it is too large for a file of ours, or cannot be read.
+    """
     name = _printable(path)
     try:
         if path.stat().st_size > _MOST_BYTES:
@@ -48,11 +59,25 @@ def read_toml(path: Path) -> dict[str, Any]:
         # A pipe or a device has no size and may have no end.
         if not path.is_file():
             raise DescriptionError(f"{name}: not a file")
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
+        return path.read_bytes()
     except FileNotFoundError:
         raise DescriptionError(f"{name}: no such file") from None
     except OSError as problem:
         raise DescriptionError(f"{name}: {problem.strerror}") from None
+
+
+def toml_tables(data: bytes, name: str) -> dict[str, Any]:
+    """The tables of a TOML file's bytes; `name` is what messages call the file.
+
+    Raises
+    ------
+    DescriptionError
+        When they are too many, not UTF-8, or not TOML (with line and column).
+    """
+    if len(data) > _MOST_BYTES:
+        raise DescriptionError(f"{name}: larger than {_MOST_BYTES} bytes; this is no file of ours")
+    try:
+        return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as problem:
         raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
     except (ValueError, RecursionError) as problem:
@@ -65,8 +90,14 @@ def _printable(path: str | Path) -> str:
     return text if text.isprintable() and len(text) < 500 else shown(text)
 
 
-def _path(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
-    """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>."""
+def file_of(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
+    """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>.
+
+    Raises
+    ------
+    DescriptionError
+        For a bare name that no model has, beginning with `where`.
+    """
     path = Path(name)
     if path.suffix == ".toml":
         for base in (beside, None, models() / folder):
@@ -95,7 +126,7 @@ def load_valve(name: str | Path) -> Valve:
     DescriptionError
         When there is no such valve, or its file has a mistake.
     """
-    return _valve_at(_path(name, "valves"))
+    return _valve_at(file_of(name, "valves"))
 
 
 def load_amp(name: str | Path) -> Amp:
@@ -106,7 +137,7 @@ def load_amp(name: str | Path) -> Amp:
     DescriptionError
         Naming file, entry, offending value and the nearest valid thing.
     """
-    path = _path(name, "amps")
+    path = file_of(name, "amps")
     return read_amp(read_toml(path), _printable(path.name), _valve_finder(path.parent))
 
 
@@ -118,7 +149,7 @@ def load_mod(name: str | Path) -> Mod:
     DescriptionError
         Naming file, entry, offending value and the nearest valid thing.
     """
-    path = _path(name, "mods")
+    path = file_of(name, "mods")
     return read_mod(read_toml(path), _printable(path.name), _valve_finder(path.parent))
 
 
@@ -130,14 +161,14 @@ def load_job(name: str | Path) -> Job:
     DescriptionError
         Naming file, entry, offending value and the nearest valid thing.
     """
-    path = _path(name, "jobs")
+    path = file_of(name, "jobs")
     data = read_toml(path)
     top = Entry(data, _printable(path.name))
-    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
+    stock = load_amp(file_of(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods")
     if not isinstance(names, list) or not names:
         raise top.fail("mods", f"{shown(names)} is not a list of mods")
-    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
+    mods = [load_mod(file_of(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
     return read_job(data, _printable(path.name), stock, apply(stock, *mods))
 
 
@@ -149,7 +180,7 @@ def load_drawer(name: str | Path) -> Drawer:
     DescriptionError
         Naming file, entry, offending value and the nearest valid thing; for a drawer without parts.
     """
-    path = _path(name, "drawers")
+    path = file_of(name, "drawers")
     return read_drawer(read_toml(path), _printable(path.name))
 
 
@@ -163,17 +194,17 @@ def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
     DescriptionError
         Naming file, entry, offending value and the nearest valid thing.
     """
-    path = _path(name, "wishes")
+    path = file_of(name, "wishes")
     data = read_toml(path)
     top = Entry(data, _printable(path.name))
-    stock = load_amp(_path(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
+    stock = load_amp(file_of(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods") if top.has("mods") else []
     if not isinstance(names, list):
         raise top.fail("mods", f"{shown(names)} is not a list of mods")
-    mods = [load_mod(_path(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
+    mods = [load_mod(file_of(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
     if drawer is None and top.has("drawer"):
         word = _file_word(top, "drawer", top.raw("drawer"))
-        drawer = _path(word, "drawers", path.parent, top.where("drawer"))
+        drawer = file_of(word, "drawers", path.parent, top.where("drawer"))
     parts = load_drawer(drawer) if drawer is not None else None
     return read_wishes(data, _printable(path.name), stock, apply(stock, *mods), parts)
 
@@ -212,17 +243,24 @@ def parse_drawer(data: Mapping[str, object], file: str = "drawer") -> Drawer:
 
 
 def _valve_finder(beside: Path | None) -> Any:
-    def find(kind: str, where: str) -> Valve:
-        """A valve file beside the amp or mod wins over the one that comes with ampsim."""
-        own = beside / f"{kind}.toml" if beside else None
-        if own and own.is_file():
-            return _valve_at(own)
-        known = {each.stem: each for each in sorted((models() / "valves").rglob("*.toml"))}
-        if kind not in known:
-            raise DescriptionError(f"{where}: {shown(kind)} is not a valve of models/valves{nearest(kind, known)}")
-        return _valve_at(known[kind])
+    return lambda kind, where: _valve_at(valve_file(kind, beside, where))
 
-    return find
+
+def valve_file(kind: str, beside: Path | None, where: str) -> Path:
+    """The file of a valve type: one beside the amp or mod wins over the one that comes with ampsim.
+
+    Raises
+    ------
+    DescriptionError
+        When there is none, beginning with `where`.
+    """
+    own = beside / f"{kind}.toml" if beside else None
+    if own and own.is_file():
+        return own
+    known = {each.stem: each for each in sorted((models() / "valves").rglob("*.toml"))}
+    if kind not in known:
+        raise DescriptionError(f"{where}: {shown(kind)} is not a valve of models/valves{nearest(kind, known)}")
+    return known[kind]
 
 
 def listing() -> dict[str, list[str]]:

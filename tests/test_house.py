@@ -98,6 +98,7 @@ ORDER = (
     "pictures",
     "tables",
     "cautions",
+    "shopping",
     "found_text",
     "sheet",
     "job",

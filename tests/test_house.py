@@ -45,6 +45,7 @@ ORDER = (
     "read_choices",
     "read_wishes",
     "library",
+    "record",
     "elements",
     "drives",
     "netlist",

@@ -1,0 +1,45 @@
+"""The job as one record: a folder with a file that a person can read and edit, and the frozen files it opens from."""
+
+from __future__ import annotations
+
+from .changing import add, change, enter, wish
+from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, plain
+from .folder import begin
+from .frozen import Opened, accept, changed, open_audition, open_job, take
+from .inside import FILE, inside, inside_name
+from .reading import job_file, parse, read
+from .saving import keep_positions, save
+
+__all__ = [
+    "FILE",
+    "FORMAT",
+    "PHASES",
+    "STATES",
+    "Change",
+    "Frozen",
+    "Measured",
+    "Note",
+    "Opened",
+    "OwnersWish",
+    "Record",
+    "State",
+    "Sweep",
+    "accept",
+    "add",
+    "begin",
+    "change",
+    "changed",
+    "enter",
+    "inside",
+    "inside_name",
+    "job_file",
+    "keep_positions",
+    "open_audition",
+    "open_job",
+    "parse",
+    "plain",
+    "read",
+    "save",
+    "take",
+    "wish",
+]

@@ -1,0 +1,297 @@
+"""Reading a job file: every entry taken by name, bounded and checked; a mistake is named with its line."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from ..entries import Entry
+from ..errors import DescriptionError, shown
+from ..library import read_bytes, toml_tables
+from ..quantities import OHM, VOLT, Quantity
+from .data import (
+    FORMAT,
+    PHASES,
+    STATES,
+    Change,
+    Frozen,
+    Measured,
+    Note,
+    OwnersWish,
+    Record,
+    State,
+    Sweep,
+    as_tables,
+    plain,
+)
+from .inside import FILE, bare_name, inside, inside_name
+from .lines import with_line
+
+AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
+_MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
+_WORDS, _NOTE, _NAME = 20_000, 4000, 60
+_MOST = {"history": 20_000, "states": 1000, "positions": 200}
+_MOST_ROWS, _MOST_VOLTS, _DEEPEST = 500, 1000, 8
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_Row = TypeVar("_Row")
+
+
+def read(folder: str | Path) -> Record:
+    """Read the record of a job.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The job folder, or the job file in it. A plain job file (format 1) opens as a record too.
+
+    Raises
+    ------
+    DescriptionError
+        When there is none, or for a mistake in it: names file, line, entry, offending value and what would do.
+        The file is never changed by reading.
+    """
+    return parse(read_bytes(job_file(folder)))
+
+
+def job_file(folder: str | Path) -> Path:
+    """The job file of a job folder; a file is taken as it is.
+
+    Raises
+    ------
+    DescriptionError
+        When the job file is a link that leads out of the folder.
+    """
+    path = Path(folder)
+    return path if path.suffix == ".toml" and not path.is_dir() else inside(path, FILE)
+
+
+def parse(data: bytes, file: str = FILE) -> Record:
+    """Read a record from the bytes of its file.
+
+    Raises
+    ------
+    DescriptionError
+        As `read`.
+    """
+    tables = toml_tables(data, file)
+    try:
+        found = from_tables(tables, file)
+    except DescriptionError as problem:
+        raise DescriptionError(with_line(str(problem), file, data.decode())) from None
+    return replace(found, seen=hashlib.sha256(data).hexdigest())
+
+
+def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
+    """Make a record of tables that need not come from a file (the same checks apply).
+
+    Raises
+    ------
+    DescriptionError
+        Naming entry, offending value and what would do.
+    """
+    top = Entry(tables, file)
+    number = _whole(top, "format", 1, 1_000_000, 1)
+    try:
+        record = _record(top, number)
+        if number <= FORMAT:
+            top.finish(" in a job")
+    except DescriptionError as problem:
+        if number <= FORMAT:
+            raise
+        raise DescriptionError(f"{problem} (the file has format {number}, this ampsim knows {FORMAT})") from None
+    return record if number <= FORMAT else replace(record, beyond=tuple(top.unasked()))
+
+
+def checked(record: Record) -> Record:
+    """The record as it would read back: texts made plain.
+
+    Raises
+    ------
+    DescriptionError
+        For what a job file cannot hold, naming the entry.
+    """
+    return replace(from_tables(as_tables(record)), format=record.format, beyond=record.beyond, seen=record.seen)
+
+
+def _record(top: Entry, number: int) -> Record:
+    rows = _Rows(top, strict=number <= FORMAT)
+    record = Record(
+        name=_text(top, "name", _NAME),
+        owner=_text(top, "owner", _NAME, ""),
+        words=_text(top, "words", _WORDS, "", lines=True),
+        amp=_file_name(top, "amp", top.raw("amp")),
+        mods=tuple(_file_name(top, "mods", each) for each in _list(top, "mods", 50)),
+        drawer=_file_name(top, "drawer", top.raw("drawer")) if top.has("drawer") else "",
+        wishes=rows.read("wishes", _wish),
+        states=rows.read("states", _state),
+        arrival=rows.read("arrival", _note),
+        measured=rows.read("measured", _measured),
+        sweeps=rows.read("sweeps", _sweep),
+        audition={key: _as_it_stands(top, key, top.raw(key)) for key in AUDITION if top.has(key)},
+        positions=tuple(_as_it_stands(top, "positions", each) for each in _list(top, "positions", _MOST["positions"])),
+        history=rows.read("history", _change),
+        frozen=rows.read("frozen", _frozen),
+        format=number,
+    )
+    _check_dates(top, record)
+    _check_frozen(top, record)
+    return record
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Lists of tables; a newer format may hold entries that nobody here asks for."""
+
+    top: Entry
+    strict: bool
+
+    def read(self, key: str, read_row: Callable[[Entry], _Row]) -> tuple[_Row, ...]:
+        entries, most = self.top.tables(key), _MOST.get(key, _MOST_ROWS)
+        if len(entries) > most:
+            raise self.top.fail(key, f"{len(entries)} of [[{key}]] are too many; at most {most}")
+        rows = tuple(read_row(entry) for entry in entries)
+        for entry in entries if self.strict else ():
+            entry.finish()
+        return rows
+
+
+def _wish(entry: Entry) -> OwnersWish:
+    wish = _file_name(entry, "wish", entry.raw("wish")) if entry.has("wish") else ""
+    note = _text(entry, "note", _NOTE, "", lines=True)
+    number = _whole(entry, "entry", 0, 100, 0)
+    if bool(number) != bool(wish):
+        raise entry.fail("entry", "a wish of the finder is tied by both: wish = its file, entry = which of its wishes")
+    return OwnersWish(_text(entry, "words", _NOTE, lines=True), wish, number, note)
+
+
+def _state(entry: Entry) -> State:
+    return State(entry.choice("state", STATES), _date(entry), _text(entry, "note", _NOTE, "", lines=True))
+
+
+def _note(entry: Entry) -> Note:
+    return Note(_date(entry), _text(entry, "note", _NOTE, lines=True))
+
+
+def _measured(entry: Entry) -> Measured:
+    volts = entry.table("volts")
+    if len(volts.names()) > _MOST_VOLTS:
+        raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
+    return Measured(
+        entry.choice("phase", PHASES),
+        _date(entry),
+        tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
+        entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
+        entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
+    )
+
+
+def _sweep(entry: Entry) -> Sweep:
+    file = entry.raw("file")
+    try:
+        inside_name(file)
+    except DescriptionError as problem:
+        raise entry.fail("file", str(problem)) from None
+    return Sweep(entry.choice("phase", PHASES), _date(entry), file, _text(entry, "note", _NOTE, "", lines=True))
+
+
+def _change(entry: Entry) -> Change:
+    before, after = (
+        _as_it_stands(entry, key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
+    )
+    return Change(_date(entry), _text(entry, "entry", 200), before, after)
+
+
+def _frozen(entry: Entry) -> Frozen:
+    digest = entry.raw("sha256")
+    if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
+        raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
+    names = [_file_name(entry, key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
+    entry.raw("file")
+    return Frozen(names[0], digest, _text(entry, "ampsim", _NAME), _date(entry), *names[1:])
+
+
+def _check_dates(top: Entry, record: Record) -> None:
+    for number, (one, two) in enumerate(zip(record.states, record.states[1:], strict=False), 2):
+        if two.date < one.date:
+            text = f"{two.date} lies before {one.date}, the date of the state above it"
+            raise top.fail("", f"states[{number}].date: {text}")
+
+
+def _check_frozen(top: Entry, record: Record) -> None:
+    """Once files are frozen, everything the job names is among them."""
+    names = [each.file for each in record.frozen]
+    for file in names:
+        if names.count(file) > 1:
+            raise top.fail("frozen", f"{file} is listed twice")
+    wishes = [(f"wishes[{number}].wish", each.wish) for number, each in enumerate(record.wishes, 1)]
+    named = [("amp", record.amp), *(("mods", mod) for mod in record.mods), ("drawer", record.drawer), *wishes]
+    for key, name in named:
+        if name and names and f"{name}.toml" not in names:
+            raise top.fail("", f"{key}: {shown(name)} is not among the job's frozen files; take it in first")
+
+
+def _text(entry: Entry, key: str, most: int, default: str | None = None, lines: bool = False) -> str:
+    if default is not None and not entry.has(key):
+        return default
+    value = entry.raw(key)
+    if not isinstance(value, str):
+        raise entry.fail(key, f"{shown(value)} is not a text; texts stand between quotes")
+    if len(value) > most:
+        raise entry.fail(key, f"{len(value)} characters are too many; at most {most}")
+    text = plain(value, lines)
+    if default is None and not text:
+        raise entry.fail(key, f"{shown(value)} holds no words")
+    return text
+
+
+def _whole(entry: Entry, key: str, least: int, most: int, default: int) -> int:
+    value = entry.raw(key) if entry.has(key) else default
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        raise entry.fail(key, f"{shown(value)} is not a whole number from {least} to {most}")
+    return value
+
+
+def _date(entry: Entry) -> datetime.date:
+    value = entry.raw("date")
+    if isinstance(value, datetime.datetime) or not isinstance(value, (str, datetime.date)):
+        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01")
+    try:
+        return datetime.date.fromisoformat(value) if isinstance(value, str) else value
+    except ValueError:
+        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01") from None
+
+
+def _list(top: Entry, key: str, most: int) -> list[Any]:
+    value = top.raw(key) if top.has(key) else []
+    if not isinstance(value, list) or len(value) > most:
+        raise top.fail(key, f"{shown(value)} is not a list of at most {most}")
+    return value
+
+
+def _file_name(entry: Entry, key: str, value: object, ending: str = "") -> str:
+    """The bare name of a frozen file: no folder, no way out."""
+    bare = bare_name(value)
+    if bare is None or (ending and not str(value).endswith(ending)):
+        raise entry.fail(key, f"{shown(value)} is not the bare name of a file; letters, digits, blanks, - and _")
+    return bare + ending
+
+
+def _as_it_stands(entry: Entry, key: str, value: object, depth: int = 0) -> Any:
+    """Values that others read: bounded in depth, numbers that are numbers, texts that print."""
+    if isinstance(value, dict) and depth < _DEEPEST:
+        return {plain(name): _as_it_stands(entry, key, each, depth + 1) for name, each in value.items()}
+    if isinstance(value, list) and depth < _DEEPEST:
+        return [_as_it_stands(entry, key, each, depth + 1) for each in value]
+    if isinstance(value, str) and len(value) <= _WORDS:
+        return plain(value, lines=True)
+    if isinstance(value, (bool, datetime.date, datetime.time)) or (isinstance(value, int) and abs(value) < 2**63):
+        return value
+    if isinstance(value, float) and math.isfinite(value):
+        return value
+    raise entry.fail(key, f"{shown(value)} does not belong in a job")

@@ -66,7 +66,7 @@ _HOME = {
     "load_drawer": "library",
     "parse_wishes": "library",
     "find": "finder",
-    "find_text": "found_text",
+    "find_text": "finder",
     "trade": "pictures",
     "corridor": "pictures",
     "worst_corners": "stability",

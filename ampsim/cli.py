@@ -93,8 +93,7 @@ def _consequences(options: argparse.Namespace) -> None:
 
 def _find(options: argparse.Namespace) -> None:
     from . import pictures
-    from .finder import find
-    from .found_text import find_text
+    from .finder import find, find_text
     from .library import load_wishes
     from .read_job import file_word
 

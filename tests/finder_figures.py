@@ -11,12 +11,12 @@ import numpy as np
 
 from ampsim.elimination import branches
 from ampsim.finder import find
-from ampsim.found import Found
+from ampsim.finder.found import Found
+from ampsim.finder.wish_rooms import SWEEP, decibels, gain_spans, gain_view, room
 from ampsim.library import load_amp, parse_wishes
 from ampsim.netlist import build
 from ampsim.ports import Request, direct, reduce
 from ampsim.revalue import with_values
-from ampsim.wish_rooms import SWEEP, decibels, gain_spans, gain_view, room
 from ampsim.wishes import WishList
 from tests.measured import Figure, Scale
 from tests.others import Other

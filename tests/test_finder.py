@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 
 from ampsim import finder, pictures
 from ampsim.analyses import FrequencySweep, OperatingPoint
-from ampsim.bias_variants import bias_variants
 from ampsim.circuit import circuit
 from ampsim.errors import DescriptionError
 from ampsim.finder import find
-from ampsim.found import CHECK_DB, Found, front, ranked, spread
-from ampsim.found_text import best_table, find_text, miss_words
+from ampsim.finder.bias_variants import bias_variants
+from ampsim.finder.found import CHECK_DB, Found, front, ranked, spread
+from ampsim.finder.telling import best_table, find_text, miss_words
 from ampsim.library import load_amp, load_mod, load_wishes, parse_drawer, parse_mod, parse_wishes
 from ampsim.loop import loop_gain
 from ampsim.measures import margin_table

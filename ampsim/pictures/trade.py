@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .. import style
 from ..errors import DescriptionError, shown
-from ..found import Candidate, Found, front
+from ..finder import Candidate, Found, front
 from ..positions import AS_DRAWN, position_label
 from ..wishes import Wish
 from .axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line

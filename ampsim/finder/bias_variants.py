@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .amp import Amp, Part
-from .elimination import bias_moved
-from .errors import DescriptionError
-from .ports import circuit_at
-from .positions import Position
-from .rest import Rest, at_rest
-from .revalue import with_values
-from .wishes import Choice, Stocked, Wish, WishList
+from ..amp import Amp, Part
+from ..elimination import bias_moved
+from ..errors import DescriptionError
+from ..ports import circuit_at
+from ..positions import Position
+from ..rest import Rest, at_rest
+from ..revalue import with_values
+from ..wishes import Choice, Stocked, Wish, WishList
 
 At = tuple[tuple[str, float | str], ...]
 

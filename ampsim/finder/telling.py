@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
+from ..style import minus
+from ..tables import text_table
+from ..wishes import Wish, written
 from .found import CHECK_DB, RANKING, Candidate, Found, spread
-from .style import minus
-from .tables import text_table
-from .wishes import Wish, written
 
 _MOST_VALUES = 12
 

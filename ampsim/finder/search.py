@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import DescriptionError
+from ..ports import PortModel, Request, circuit_at, reduce_all
+from ..positions import position_label
+from ..rest import Rest, at_rest
+from ..wishes import Wish, WishList
 from .bias_variants import At, Biases, BiasVariant, bias_span, bias_variants, fit_values
-from .errors import DescriptionError
 from .finals import checked
 from .found import Found, in_steps, ranked, sizes
-from .ports import PortModel, Request, circuit_at, reduce_all
-from .positions import position_label
-from .rest import Rest, at_rest
 from .wish_rooms import (
     LOOP_SWEEP,
     SWEEP,
@@ -29,7 +30,6 @@ from .wish_rooms import (
     margin_rooms,
     room,
 )
-from .wishes import Wish, WishList
 
 Progress = Callable[[int, int], object]
 # Up to so many circuits (and bias variants) every wish is worked out for each; beyond, cheap wishes rule out first.

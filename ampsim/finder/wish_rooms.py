@@ -9,17 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .amp import Amp, Part
-from .analyses import FrequencySweep, LoopSweep
+from ..amp import Amp, Part
+from ..analyses import FrequencySweep, LoopSweep
+from ..circuit import Circuit
+from ..elimination import Complex, admittance, branches
+from ..errors import DescriptionError
+from ..loop import feedback_place
+from ..measures.margins import Margins, margins
+from ..ports import Port, PortModel, Request, circuit_at, loop_gains
+from ..positions import Position
+from ..wishes import Choice, Wish
 from .bias_variants import base_value
-from .circuit import Circuit
-from .elimination import Complex, admittance, branches
-from .errors import DescriptionError
-from .loop import feedback_place
-from .measures.margins import Margins, margins
-from .ports import Port, PortModel, Request, circuit_at, loop_gains
-from .positions import Position
-from .wishes import Choice, Wish
 
 Floats = NDArray[np.float64]
 SWEEP = FrequencySweep()

@@ -8,16 +8,17 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
-from .amp import Amp
+from ..amp import Amp
+from ..elimination import branches
+from ..loop import loop_gain
+from ..measures.margins import margins
+from ..ports import Request, circuit_at, direct, reduce_all
+from ..positions import position_label
+from ..rest import Rest, at_rest
+from ..revalue import with_values
+from ..wishes import Wish, WishList
 from .bias_variants import At, bias_span
-from .elimination import branches
 from .found import Candidate, sizes
-from .loop import loop_gain
-from .measures.margins import margins
-from .ports import Request, circuit_at, direct, reduce_all
-from .positions import position_label
-from .rest import Rest, at_rest
-from .revalue import with_values
 from .wish_rooms import (
     LOOP_SWEEP,
     SWEEP,
@@ -29,7 +30,6 @@ from .wish_rooms import (
     phase_degrees,
     room,
 )
-from .wishes import Wish, WishList
 
 Reached = tuple[float, float]
 _NO_LOOP = 180.0

@@ -11,8 +11,8 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
-from .amp import Amp
-from .wishes import WishList, written
+from ..amp import Amp
+from ..wishes import WishList, written
 
 CHECK_DB = 1e-6
 """Ports and direct simulation of an answer may differ by this much [dB]."""

@@ -13,7 +13,8 @@ from .stages.wiring import Element, two_ends
 _PHASES = {"replace": 0, "lift": 1, "bridge": 4}
 
 
-def _phase(edit: Edit) -> int:
+def phase(edit: Edit) -> int:
+    """When an edit is carried out: values, lifted parts, opened wires, fitted parts, bridges."""
     if edit.action == "fit":
         return 2 if edit.in_series else 3
     return _PHASES[edit.action]
@@ -37,7 +38,7 @@ class Fitting:
 
     def carry_out(self, edits: list[Edit]) -> None:
         """Carry out all edits; `DescriptionError` when one names a part or a place that does not exist."""
-        waiting = sorted(edits, key=lambda edit: (_phase(edit), edit.part))
+        waiting = sorted(edits, key=lambda edit: (phase(edit), edit.part))
         while waiting:
             later = [edit for edit in waiting if not self._possible(edit)]
             for edit in waiting:

@@ -96,6 +96,7 @@ ORDER = (
     "pictures",
     "cautions",
     "shopping",
+    "worksteps",
     "sheet",
     "job",
     "panel",

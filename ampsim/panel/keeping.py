@@ -11,24 +11,41 @@ from typing import Any
 from ..amp import Amp
 from ..entries import Entry
 from ..errors import DescriptionError, nearest, shown
-from ..library import listing, read_toml
+from ..library import listing, read_bytes, read_toml
 from ..quantities import format_value
+from ..record import FILE, job_file, keep_positions, parse
+from ..record.lines import with_line
+from ..record.merging import MARK
 from ..whole_file import write_whole
 from .bench import Position
 from .dials import quantity_of
 
 PANEL = "the panel"  # the name under which the panel's own position is kept
-MARK = "# Positions kept by the panel: everything below this line is written anew when they are saved."
 
 
-def write_positions(path: Path, positions: Sequence[Position], stock: Amp, modded: Amp, listen_at: str) -> None:
+def write_positions(
+    path: Path,
+    positions: Sequence[Position],
+    stock: Amp,
+    modded: Amp,
+    listen_at: str,
+    known: Sequence[Position] = (),
+) -> None:
     """Put positions into a job file; what else it holds stays as it is. A file that is missing is begun.
+
+    In a job folder they go into its record; positions found there that are not `known` to the panel stay as well.
 
     Raises
     ------
     DescriptionError
         When the file is no job file, or cannot be written (no room left, no permission); the old file then stays.
     """
+    if _is_record(path):
+        tables = [_table(each, modded) for each in known]
+        found = parse(read_bytes(job_file(path))).positions
+        seen = [each for each in found if _rewritten(each, stock, modded) in tables]
+        keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
+        return
     head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
     blocks = "\n".join(_block(each, modded) for each in positions)
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
@@ -44,8 +61,28 @@ def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
     DescriptionError
         For a file that cannot be read, and for controls, positions and parts that the amps do not have.
     """
-    top = Entry(read_toml(path), path.name)
-    return [_read(each, stock, modded) for each in top.tables("positions")]
+    if not _is_record(path):
+        top = Entry(read_toml(path), path.name)
+        return [_read(each, stock, modded) for each in top.tables("positions")]
+    data = read_bytes(job_file(path))
+    top = Entry({"positions": list(parse(data).positions)}, FILE)
+    try:
+        return [_read(each, stock, modded) for each in top.tables("positions")]
+    except DescriptionError as problem:
+        raise DescriptionError(with_line(str(problem), FILE, data.decode())) from None
+
+
+def _is_record(path: Path) -> bool:
+    """Whether it is a job folder or the file of one, and no plain job file."""
+    return path.is_dir() or (path.exists() and "format" in read_toml(path))
+
+
+def _rewritten(table: Mapping[str, Any], stock: Amp, modded: Amp) -> dict[str, Any] | None:
+    """A position of the record as the panel would write it; None for one that these amps cannot stand at."""
+    try:
+        return _table(_read(Entry(table, FILE), stock, modded), modded)
+    except DescriptionError:
+        return None
 
 
 def _read(entry: Entry, stock: Amp, modded: Amp) -> Position:
@@ -92,6 +129,11 @@ def _model(file: str, folder: str) -> str:
     """How a job names a model: the bare name when it comes with ampsim, else the file beside the job."""
     stem = Path(file).stem
     return stem if stem in listing()[folder] else file
+
+
+def _table(position: Position, modded: Amp) -> dict[str, Any]:
+    values = {name: format_value(value, quantity_of(modded, name)) for name, value in position.values.items()}
+    return {"name": position.name, "at": dict(position.settings)} | ({"values": values} if values else {})
 
 
 def _block(position: Position, modded: Amp) -> str:

@@ -16,6 +16,7 @@ from ..amp import Amp
 from ..errors import AmpsimError
 from ..read_job import FREQUENCIES
 from . import keeping, waves
+from .bench import Position
 from .desk import Desk, Shown
 from .dials import Values
 from .errand import Errand, Progress
@@ -47,7 +48,8 @@ def explore(
     frequencies : sequence of float
         Where the table gives gains [Hz].
     job : str or Path
-        A job file to keep positions in: read at once when it is there, written whenever the panel comes to rest.
+        A job folder or a job file to keep positions in: read at once when it is there, written whenever the panel
+        comes to rest.
 
     Returns
     -------
@@ -87,6 +89,7 @@ class Panel(anywidget.AnyWidget):
     def __init__(self, desk: Desk, job: str | Path | None = None) -> None:
         self._desk = desk
         self._keeps = False  # whether positions go to the job file by themselves
+        self._known: tuple[Path, list[Position]] = (Path(), [])  # what this panel read or wrote last, and where
         self._errand: Errand[list[str]] = Errand()
         super().__init__(dials=desk.for_browser(), at=desk.at, **desk.draw())
         self._show(desk.settle())
@@ -173,7 +176,9 @@ class Panel(anywidget.AnyWidget):
         """
         path, desk = Path(job or self.file), self._desk
         amps = (desk.bench.stock, desk.bench.modded)
-        keeping.write_positions(path, [desk.here(), *desk.held], *amps, desk.node)
+        here = [desk.here(), *desk.held]
+        keeping.write_positions(path, here, *amps, desk.node, self._known[1] if self._known[0] == path else ())
+        self._known = path, here
         self.file, self._keeps = str(path), True
         self.said = f"Saved to {path.name}."
 
@@ -193,6 +198,7 @@ class Panel(anywidget.AnyWidget):
                 known = {name: value for name, value in each.values.items() if name in self.part_values}
                 self.turn(each.settings, known)
         self._redraw()
+        self._known = path, [each for each in found if each.name == keeping.PANEL or each in desk.held]
         self.file, self._keeps = str(path), True
         self.said = f"Read {len(found)} positions from {path.name}." if found else f"{path.name} holds no positions."
 

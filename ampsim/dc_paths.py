@@ -75,7 +75,7 @@ def dc_ohms(branches: Sequence[Branch], net: str) -> float:
     One ampere is put in and the voltage found by nodal analysis (Kirchhoff's current law).
     """
     joined = [(first, second, 1.0 / ohms) for first, second, ohms in branches if first != second]
-    reached = _reached(joined, net)
+    reached = nets_with(joined, net)
     if net == GROUND or GROUND not in reached:
         return 0.0 if net == GROUND else math.inf
     place = {name: row for row, name in enumerate(sorted(reached - {GROUND}))}
@@ -92,7 +92,7 @@ def dc_ohms(branches: Sequence[Branch], net: str) -> float:
     return float(np.linalg.solve(matrix, inward)[place[net]])
 
 
-def _reached(branches: Iterable[Branch], net: str) -> set[str]:
+def nets_with(branches: Iterable[Branch], net: str) -> set[str]:
     """Nets that hang together with one; ways do not go on through ground."""
     neighbours: dict[str, set[str]] = {}
     for first, second, _ in branches:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from .amp import Amp
 from .analyses import OperatingPoint
 from .circuit import SPEAKER, Circuit
-from .dc_paths import Branch, ohms_between, unpowered
+from .dc_paths import Branch, nets_with, ohms_between, unpowered
 from .netlist import write
 from .ports import circuit_at
 from .positions import Position
+from .stages.wiring import GROUND
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,6 +26,13 @@ class DeadAmp:
     def branches(self) -> list[Branch]:
         """The DC paths alone."""
         return [branch for _, branch in self.paths]
+
+    @cached_property
+    def unsure(self) -> frozenset[str]:
+        """Nets that hang on a supply of which only the volts are described: what a meter reads there is not known."""
+        bare = [rail.name for rail in self.wired.amp.rails if rail.volts is not None and not rail.reservoir]
+        sources = {net for each in self.wired.elements if each.designator in bare for _, net in each.pins}
+        return frozenset(net for source in sources for net in nets_with(self.branches, source)) - {GROUND}
 
     def ohms(self, place: str, against: str = "ground") -> float:
         """Resistance [ohm] between two places once the capacitors are full; infinite without a way.

@@ -136,6 +136,17 @@ def test_cold_readings_by_hand() -> None:
     assert not before["B1 to ground"].passes(47.0)
 
 
+def test_supplies_of_which_only_the_volts_are_known_are_not_read_cold() -> None:
+    stock = load_amp("workshop-b")
+    dead = dead_amp(stock, down(stock))
+    assert dead.wired.net("V3.grid") in dead.unsure
+    assert dead.wired.net("B1") not in dead.unsure
+    grid = parse_mod({"name": "trial", "reason": "A trial.", "edits": [{"replace": "R12", "with": "100k"}]})
+    read = {check.place for check in cold(work_steps(stock, apply(stock, grid)).steps, "cold check", "before the iron")}
+    assert "bias" not in read
+    assert "B1" in read
+
+
 def test_the_amp_itself_passes_before_and_after() -> None:
     assert fails(plan().steps, amp()) == []
     assert fails(plan().undo, load_amp("workshop-a")) == []

@@ -96,11 +96,11 @@ def _limit(dead: DeadAmp, name: str) -> float:
 
 
 def to_ground(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
-    """Resistance to ground of each place, nets that come up again left out."""
+    """Resistance to ground of each place; nets that come up again, or whose supply is not described, are left out."""
     nets: dict[str, str] = {}
     for place in places:
         net = dead.wired.net_by_place.get(place, GROUND)
-        if net != GROUND:
+        if net != GROUND and net not in dead.unsure:
             nets.setdefault(net, place)
     return [ohms(dead, place) for place in nets.values()]
 

@@ -180,7 +180,7 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
     wires = "; ".join(need.contact_words())
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
     yield "switches", first, checks
-    yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus}", ()
+    yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.", ()
     for label, edits in switch.positions:
         dead = dead_amp(modded, down(modded) | {switch.control: label})
         found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]

@@ -9,6 +9,7 @@ import xarray as xr
 
 from ampsim import Sine, load_valve
 from ampsim.amp import Amp
+from ampsim.cautions.discharge import Charged, fall_times
 from ampsim.measures import discharge_s, stored_coulombs, stored_joules
 from ampsim.stress import stress
 
@@ -80,6 +81,15 @@ def _bleeder() -> dict[str, float]:
     return {"time to 60 V": discharge_s(450.0, 50e-6, 220e3)}
 
 
+def _banks() -> dict[str, float]:
+    side = [Charged("b", "0", 50e-6, 450.0), Charged("b", "0", 50e-6, 450.0)]
+    stack = [Charged("b", "m", 100e-6, 225.0), Charged("m", "0", 100e-6, 225.0)]
+    return {
+        "two side by side": max(fall_times([("b", "0", 220e3)], side, 60.0)),
+        "two stacked": max(fall_times([("b", "m", 220e3), ("m", "0", 220e3)], stack, 60.0)),
+    }
+
+
 def _limit(valve: str, name: str) -> dict[str, float]:
     return {f"{name}": getattr(load_valve(valve).limits, name) or math.nan}
 
@@ -115,7 +125,17 @@ def _charge_cases() -> list[Case]:
         return Claim(row, what, value, unit, source, "computed", CLOSED, limit)
 
     stored = (claim("Z4", "energy", 5.06, 0.01, "J"), claim("Z4", "charge", 22.5e-3, 0.1e-3, "C"))
-    return [Case(stored, _stored), Case((claim("Z5", "time to 60 V", 22.2, 0.1, "s"),), _bleeder)]
+    bank = "R C ln(V0 / 60) by hand: two of 50 uF at 450 V with 220 kohm; two of 100 uF in series, each with 220 kohm"
+    limit = Limit(2e-3, "closed form; 1 ohm of leads to each capacitor and the last digit by hand: 0.2 %")
+    banks = tuple(
+        Claim("capacitor bank", name, seconds, "s", bank, "computed", CLOSED, limit)
+        for name, seconds in (("two side by side", 44.33), ("two stacked", 29.08))
+    )
+    return [
+        Case(stored, _stored),
+        Case((claim("Z5", "time to 60 V", 22.2, 0.1, "s"),), _bleeder),
+        Case(banks, _banks),
+    ]
 
 
 def _copied_cases() -> list[Case]:

@@ -45,7 +45,7 @@ class DeadAmp:
         return ohms_between(self.branches, self.wired.net(place), self.wired.net(against))
 
 
-def dead_amp(amp: Amp, position: Position = {}) -> DeadAmp:  # noqa: B006
+def dead_amp(amp: Amp, position: Position | None = None) -> DeadAmp:
     """An amp at a position with the plug pulled, the valves cold and nothing in the input.
 
     Raises
@@ -53,7 +53,7 @@ def dead_amp(amp: Amp, position: Position = {}) -> DeadAmp:  # noqa: B006
     DescriptionError
         For unknown controls or positions.
     """
-    wired = circuit_at(amp, position)
-    netlist = write(wired, amp.setting(position), OperatingPoint(), (SPEAKER,))
+    wired = circuit_at(amp, position or {})
+    netlist = write(wired, amp.setting(position or {}), OperatingPoint(), (SPEAKER,))
     values = dict(zip(netlist.parts, netlist.values, strict=True))
     return DeadAmp(wired, tuple(unpowered(wired, values)))

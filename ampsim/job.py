@@ -23,6 +23,7 @@ from .mods import apply, diff
 from .overview import describe_amp, describe_mod
 from .positions import every_position
 from .read_job import FREQUENCIES, Job, file_word, plain_job
+from .record import changed, intake, is_job, open_audition, open_job, read
 from .response import simulate
 from .safety import CAUTION
 from .tables import frame, text_table
@@ -40,7 +41,7 @@ class Outcome:
 
 
 def find_job(job: str | None, amp: str | None, mods: list[str]) -> Job:
-    """The job of a file or name; or one made of an amp and mods; or the demo job.
+    """The job of a job folder, a file or name; or one made of an amp and mods; or the demo job.
 
     Raises
     ------
@@ -52,6 +53,8 @@ def find_job(job: str | None, amp: str | None, mods: list[str]) -> Job:
             raise DescriptionError("give either a job, or --amp with at least one --mod")
         stock = load_amp(amp)
         return plain_job(stock, apply(stock, *(load_mod(mod) for mod in mods)))
+    if job and is_job(job):
+        return open_audition(read(job), job)
     return load_job(job or DEFAULT)
 
 
@@ -221,13 +224,17 @@ def drawn_table(amp: Amp) -> pd.DataFrame:
 
 
 def explain(path: Path) -> str:
-    """Say what was understood of an amp, mod, job or valve file.
+    """Say what was understood of an amp, mod, job or valve file, or of a job folder.
 
     Raises
     ------
     DescriptionError
         For every mistake, naming file, entry, offending value and the nearest valid thing.
     """
+    if is_job(path):
+        record = read(path)
+        wrong = changed(record, path)
+        return "\n\n".join([str(intake(record, None if wrong else open_job(record, path))), *wrong])
     data = read_toml(path)
     if "stages" in data:
         amp = load_amp(path)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from .arrival import Intake, Sheet, intake
 from .changing import add, change, enter, wish
 from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, plain
 from .folder import begin
 from .frozen import Opened, accept, changed, open_audition, open_job, take
 from .inside import FILE, inside, inside_name
-from .reading import job_file, parse, read
+from .reading import is_job, job_file, parse, read
 from .saving import keep_positions, save
 
 __all__ = [
@@ -17,11 +18,13 @@ __all__ = [
     "STATES",
     "Change",
     "Frozen",
+    "Intake",
     "Measured",
     "Note",
     "Opened",
     "OwnersWish",
     "Record",
+    "Sheet",
     "State",
     "Sweep",
     "accept",
@@ -32,6 +35,8 @@ __all__ = [
     "enter",
     "inside",
     "inside_name",
+    "intake",
+    "is_job",
     "job_file",
     "keep_positions",
     "open_audition",

@@ -57,8 +57,10 @@ def open_audition(record: Record, folder: str | Path) -> Job:
     Raises
     ------
     DescriptionError
-        As `open_job`; and for mistakes in the entries that say what to show, with their line.
+        As `open_job`; for a job without mods; and for mistakes in the entries that say what to show, with their line.
     """
+    if not record.mods:
+        raise DescriptionError(f"{FILE}: mods: there are none yet, so there is nothing to compare; take one in")
     opened = open_job(record, folder)
     tables = {"name": record.name, "amp": record.amp, "mods": list(record.mods), **record.audition}
     try:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import datetime
 import hashlib
-import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from ..entries import Entry
 from ..errors import DescriptionError, shown
@@ -28,16 +26,16 @@ from .data import (
     State,
     Sweep,
     as_tables,
-    plain,
 )
-from .inside import FILE, bare_name, inside, inside_name
+from .fields import MOST_WORDS, as_it_stands, bare_file, date_of, list_of, text_of, whole_number
+from .inside import FILE, inside, inside_name
 from .lines import with_line
 
 AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
-_WORDS, _NOTE, _NAME = 20_000, 4000, 60
+_NOTE, _NAME = 4000, 60
 _MOST = {"history": 20_000, "states": 1000, "positions": 200}
-_MOST_ROWS, _MOST_VOLTS, _DEEPEST = 500, 1000, 8
+_MOST_ROWS, _MOST_VOLTS = 500, 1000
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _Row = TypeVar("_Row")
 
@@ -71,6 +69,14 @@ def job_file(folder: str | Path) -> Path:
     return path if path.suffix == ".toml" and not path.is_dir() else inside(path, FILE)
 
 
+def is_job(path: str | Path) -> bool:
+    """Whether this is a folder with a job in it, or the job file of one and no plain job file (format 1)."""
+    place = Path(path)
+    if place.suffix != ".toml" or place.is_dir():
+        return (place / FILE).is_file()
+    return place.is_file() and "format" in toml_tables(read_bytes(place), place.name)
+
+
 def parse(data: bytes, file: str = FILE) -> Record:
     """Read a record from the bytes of its file.
 
@@ -96,7 +102,7 @@ def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
         Naming entry, offending value and what would do.
     """
     top = Entry(tables, file)
-    number = _whole(top, "format", 1, 1_000_000, 1)
+    number = whole_number(top, "format", 1, 1_000_000, 1)
     try:
         record = _record(top, number)
         if number <= FORMAT:
@@ -122,19 +128,19 @@ def checked(record: Record) -> Record:
 def _record(top: Entry, number: int) -> Record:
     rows = _Rows(top, strict=number <= FORMAT)
     record = Record(
-        name=_text(top, "name", _NAME),
-        owner=_text(top, "owner", _NAME, ""),
-        words=_text(top, "words", _WORDS, "", lines=True),
-        amp=_file_name(top, "amp", top.raw("amp")),
-        mods=tuple(_file_name(top, "mods", each) for each in _list(top, "mods", 50)),
-        drawer=_file_name(top, "drawer", top.raw("drawer")) if top.has("drawer") else "",
+        name=text_of(top, "name", _NAME),
+        owner=text_of(top, "owner", _NAME, ""),
+        words=text_of(top, "words", MOST_WORDS, "", lines=True),
+        amp=bare_file(top, "amp", top.raw("amp")),
+        mods=tuple(bare_file(top, "mods", each) for each in list_of(top, "mods", 50)),
+        drawer=bare_file(top, "drawer", top.raw("drawer")) if top.has("drawer") else "",
         wishes=rows.read("wishes", _wish),
         states=rows.read("states", _state),
         arrival=rows.read("arrival", _note),
         measured=rows.read("measured", _measured),
         sweeps=rows.read("sweeps", _sweep),
-        audition={key: _as_it_stands(top, key, top.raw(key)) for key in AUDITION if top.has(key)},
-        positions=tuple(_as_it_stands(top, "positions", each) for each in _list(top, "positions", _MOST["positions"])),
+        audition={key: as_it_stands(top, key, top.raw(key)) for key in AUDITION if top.has(key)},
+        positions=tuple(as_it_stands(top, "positions", each) for each in list_of(top, "positions", _MOST["positions"])),
         history=rows.read("history", _change),
         frozen=rows.read("frozen", _frozen),
         format=number,
@@ -162,20 +168,20 @@ class _Rows:
 
 
 def _wish(entry: Entry) -> OwnersWish:
-    wish = _file_name(entry, "wish", entry.raw("wish")) if entry.has("wish") else ""
-    note = _text(entry, "note", _NOTE, "", lines=True)
-    number = _whole(entry, "entry", 0, 100, 0)
+    wish = bare_file(entry, "wish", entry.raw("wish")) if entry.has("wish") else ""
+    note = text_of(entry, "note", _NOTE, "", lines=True)
+    number = whole_number(entry, "entry", 0, 100, 0)
     if bool(number) != bool(wish):
         raise entry.fail("entry", "a wish of the finder is tied by both: wish = its file, entry = which of its wishes")
-    return OwnersWish(_text(entry, "words", _NOTE, lines=True), wish, number, note)
+    return OwnersWish(text_of(entry, "words", _NOTE, lines=True), wish, number, note)
 
 
 def _state(entry: Entry) -> State:
-    return State(entry.choice("state", STATES), _date(entry), _text(entry, "note", _NOTE, "", lines=True))
+    return State(entry.choice("state", STATES), date_of(entry), text_of(entry, "note", _NOTE, "", lines=True))
 
 
 def _note(entry: Entry) -> Note:
-    return Note(_date(entry), _text(entry, "note", _NOTE, lines=True))
+    return Note(date_of(entry), text_of(entry, "note", _NOTE, lines=True))
 
 
 def _measured(entry: Entry) -> Measured:
@@ -184,7 +190,7 @@ def _measured(entry: Entry) -> Measured:
         raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
     return Measured(
         entry.choice("phase", PHASES),
-        _date(entry),
+        date_of(entry),
         tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
         entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
         entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
@@ -197,23 +203,23 @@ def _sweep(entry: Entry) -> Sweep:
         inside_name(file)
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
-    return Sweep(entry.choice("phase", PHASES), _date(entry), file, _text(entry, "note", _NOTE, "", lines=True))
+    return Sweep(entry.choice("phase", PHASES), date_of(entry), file, text_of(entry, "note", _NOTE, "", lines=True))
 
 
 def _change(entry: Entry) -> Change:
     before, after = (
-        _as_it_stands(entry, key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
+        as_it_stands(entry, key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
     )
-    return Change(_date(entry), _text(entry, "entry", 200), before, after)
+    return Change(date_of(entry), text_of(entry, "entry", 200), before, after)
 
 
 def _frozen(entry: Entry) -> Frozen:
     digest = entry.raw("sha256")
     if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
         raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
-    names = [_file_name(entry, key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
+    names = [bare_file(entry, key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
     entry.raw("file")
-    return Frozen(names[0], digest, _text(entry, "ampsim", _NAME), _date(entry), *names[1:])
+    return Frozen(names[0], digest, text_of(entry, "ampsim", _NAME), date_of(entry), *names[1:])
 
 
 def _check_dates(top: Entry, record: Record) -> None:
@@ -234,64 +240,3 @@ def _check_frozen(top: Entry, record: Record) -> None:
     for key, name in named:
         if name and names and f"{name}.toml" not in names:
             raise top.fail("", f"{key}: {shown(name)} is not among the job's frozen files; take it in first")
-
-
-def _text(entry: Entry, key: str, most: int, default: str | None = None, lines: bool = False) -> str:
-    if default is not None and not entry.has(key):
-        return default
-    value = entry.raw(key)
-    if not isinstance(value, str):
-        raise entry.fail(key, f"{shown(value)} is not a text; texts stand between quotes")
-    if len(value) > most:
-        raise entry.fail(key, f"{len(value)} characters are too many; at most {most}")
-    text = plain(value, lines)
-    if default is None and not text:
-        raise entry.fail(key, f"{shown(value)} holds no words")
-    return text
-
-
-def _whole(entry: Entry, key: str, least: int, most: int, default: int) -> int:
-    value = entry.raw(key) if entry.has(key) else default
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-        raise entry.fail(key, f"{shown(value)} is not a whole number from {least} to {most}")
-    return value
-
-
-def _date(entry: Entry) -> datetime.date:
-    value = entry.raw("date")
-    if isinstance(value, datetime.datetime) or not isinstance(value, (str, datetime.date)):
-        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01")
-    try:
-        return datetime.date.fromisoformat(value) if isinstance(value, str) else value
-    except ValueError:
-        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01") from None
-
-
-def _list(top: Entry, key: str, most: int) -> list[Any]:
-    value = top.raw(key) if top.has(key) else []
-    if not isinstance(value, list) or len(value) > most:
-        raise top.fail(key, f"{shown(value)} is not a list of at most {most}")
-    return value
-
-
-def _file_name(entry: Entry, key: str, value: object, ending: str = "") -> str:
-    """The bare name of a frozen file: no folder, no way out."""
-    bare = bare_name(value)
-    if bare is None or (ending and not str(value).endswith(ending)):
-        raise entry.fail(key, f"{shown(value)} is not the bare name of a file; letters, digits, blanks, - and _")
-    return bare + ending
-
-
-def _as_it_stands(entry: Entry, key: str, value: object, depth: int = 0) -> Any:
-    """Values that others read: bounded in depth, numbers that are numbers, texts that print."""
-    if isinstance(value, dict) and depth < _DEEPEST:
-        return {plain(name): _as_it_stands(entry, key, each, depth + 1) for name, each in value.items()}
-    if isinstance(value, list) and depth < _DEEPEST:
-        return [_as_it_stands(entry, key, each, depth + 1) for each in value]
-    if isinstance(value, str) and len(value) <= _WORDS:
-        return plain(value, lines=True)
-    if isinstance(value, (bool, datetime.date, datetime.time)) or (isinstance(value, int) and abs(value) < 2**63):
-        return value
-    if isinstance(value, float) and math.isfinite(value):
-        return value
-    raise entry.fail(key, f"{shown(value)} does not belong in a job")

@@ -7,7 +7,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from .bench_commands import add_parsers
 from .errors import AmpsimError
+from .job_commands import add_parser
 from .safety import CAUTION
 
 
@@ -58,6 +60,8 @@ def _parser() -> argparse.ArgumentParser:
     page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
     page.set_defaults(command=_page)
+    add_parsers(commands)
+    add_parser(commands)
     notebooks = commands.add_parser("notebooks", help="open JupyterLab on the notebooks")
     notebooks.add_argument("folder", nargs="?", type=Path, help="another folder of notebooks")
     notebooks.set_defaults(command=_notebooks)

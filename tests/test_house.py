@@ -102,6 +102,8 @@ ORDER = (
     "panel",
     "page",
     "lab",
+    "bench_commands",
+    "job_commands",
     "cli",
 )
 ENDS = ("__init__", "__main__")  # these two may import from everywhere

@@ -1,0 +1,70 @@
+"""The commands for a sweep measured on the bench: the tone to play, and what came back."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .safety import CAUTION
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from .amp import Amp
+
+
+def add_parsers(commands: Any) -> None:
+    """Add "tone" and "measured"."""
+    tone = commands.add_parser("tone", help="write the sweep to play through an amp, as a WAV file")
+    tone.add_argument("file", type=Path)
+    tone.set_defaults(command=_tone)
+    measured = commands.add_parser("measured", help="lay a measured sweep (columns, or a WAV recording) over an amp")
+    measured.add_argument("file", type=Path)
+    measured.add_argument("--amp", required=True, help="an amp file or the name of one")
+    measured.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
+    measured.add_argument("--at", default="speaker", help="the place that was recorded (default: speaker)")
+    measured.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
+    measured.add_argument("--to", type=Path, help="the picture (default: measured-NAME.png)")
+    measured.set_defaults(command=_measured)
+
+
+def _tone(options: argparse.Namespace) -> None:
+    from .sweep_tone import write_tone
+
+    print(f"{options.file}: {write_tone(options.file).words()}\n\n{CAUTION}")
+
+
+def _measured(options: argparse.Namespace) -> None:
+    from . import pictures
+    from .library import load_amp, load_mod
+    from .measures import compare, compared_findings, compared_table, gain_db
+    from .mods import apply
+    from .positions import AS_DRAWN
+    from .response import simulate
+    from .tables import text_table
+
+    amp = apply(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))
+    measured = _read(options.file)
+    told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
+    simulated = gain_db(simulate(amp, nodes=[options.at]), options.at).isel(variant=0, position=0)
+    found = compare(measured["gain_db"], simulated)
+    told += [each.words for each in compared_findings(found, amp.variant, AS_DRAWN)]
+    told += [text_table(compared_table(found))]
+    if options.fit:
+        told.append(_fitted(amp, measured, options))
+    path = options.to or Path(f"measured-{options.file.stem}.png")
+    pictures.save(pictures.compared(found), path)
+    print("\n\n".join([*told, f"The picture is {path}", CAUTION]))
+
+
+def _read(file: Path) -> xr.Dataset:
+    from .measured import read_csv, read_recording
+
+    return read_recording(file) if file.suffix.lower() == ".wav" else read_csv(file)
+
+
+def _fitted(amp: Amp, measured: xr.Dataset, options: argparse.Namespace) -> str:
+    from .fit_parts import fit_parts
+
+    return fit_parts(amp, measured, options.fit, node=options.at).words()

@@ -1,4 +1,4 @@
-"""Saves that fail or are killed at every operation and byte: `python -m tests.save_faults FOLDER [--every N]`.
+"""Saves that fail or are killed at every operation and byte: `python -m tests.save_faults FOLDER`.
 
 Each trial saves in a process of its own and goes wrong there on purpose; then the job file must hold all of the old
 record or all of the new one, the folder must still open, and a save that said it was done must have been done.
@@ -377,13 +377,27 @@ def run(folder: Path, every: int = 1) -> Tally:
     return tally
 
 
+def careless(record: Record, folder: Path) -> None:
+    """Save as one should not: over the old file, whoever wrote it. Trials of it must find losses."""
+    (folder / records.FILE).write_bytes(_text(record))
+
+
+def run_careless(folder: Path) -> Tally:
+    """Trials of a careless save."""
+    tally, old = Tally(), begun(folder / "plain")
+    at_bytes(Scene(folder / "plain", old, changed(old), careless), tally, 97)
+    at_once(folder / "both", tally, 2, careless)
+    return tally
+
+
 def main() -> int:
     """Run all trials in this process, which has no threads that a fork could stumble over, and print the tally."""
     parser = argparse.ArgumentParser(description="fail and kill saves on purpose")
     parser.add_argument("folder", type=Path)
     parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--careless", action="store_true", help="try a save that loses records, to see them found")
     given = parser.parse_args()
-    tally = run(given.folder, given.every)
+    tally = run_careless(given.folder) if given.careless else run(given.folder, given.every)
     print(json.dumps({"tried": tally.tried, "ended": tally.ended, "lost": tally.lost}))
     return 1 if tally.lost else 0
 

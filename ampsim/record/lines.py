@@ -7,6 +7,7 @@ import tomllib
 from collections import Counter
 
 from ..entries import Entry
+from ..errors import shown
 
 _ONE = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"({_ONE}(?:\s*\.\s*{_ONE})*)"
@@ -37,6 +38,26 @@ def with_line(message: str, file: str, text: str) -> str:
     if not found:
         return message
     return f"{file}, line {max(found, key=lambda each: len(each[0]))[1]}: {rest}"
+
+
+def broken_at(text: str) -> str:
+    """Where a text stops being TOML: "line 12, at measured[1].date"; "" when that cannot be said."""
+    found = sorted((line, entry) for entry, line in lines_of(text).items())
+    lines = [f"{line}\n" for line in text.split("\n")]
+    ends = [line - 1 for line, _ in found[1:]] + [len(lines)]
+    first, last = 0, len(found) - 1
+    while first < last:
+        middle = (first + last) // 2
+        first, last = (middle + 1, last) if _is_toml("".join(lines[: ends[middle]])) else (first, middle)
+    return f"line {found[first][0]}, at {found[first][1]}" if found else ""
+
+
+def _is_toml(text: str) -> bool:
+    try:
+        tomllib.loads(text)
+    except (ValueError, RecursionError):
+        return False
+    return True
 
 
 def _begins(rest: str, entry: str) -> bool:
@@ -81,8 +102,11 @@ def _numbered(name: str, counts: Counter[str]) -> str:
 
 def _name(table: str, key: str, counts: Counter[str]) -> str:
     """A dotted key below a table as `Entry.where` words it; a list of tables on the way means its last one."""
-    tables = tomllib.loads(f"{key} = 0")
     name = table
+    try:
+        tables = tomllib.loads(f"{key} = 0")
+    except ValueError:  # a key that is none, in a text that is no TOML
+        return f"{name}.{shown(key)}" if name else shown(key)
     while isinstance(tables, dict):
         part, tables = next(iter(tables.items()))
         name = Entry({}, "", name).where(part)

@@ -29,7 +29,7 @@ from .data import (
 )
 from .fields import MOST_WORDS, as_it_stands, bare_file, date_of, list_of, text_of, whole_number
 from .inside import FILE, inside, inside_name
-from .lines import with_line
+from .lines import broken_at, with_line
 
 AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
@@ -85,11 +85,16 @@ def parse(data: bytes, file: str = FILE) -> Record:
     DescriptionError
         As `read`.
     """
-    tables = toml_tables(data, file)
+    text = data.decode("utf-8", "replace")
+    try:
+        tables = toml_tables(data, file)
+    except DescriptionError as problem:
+        place = broken_at(text)
+        raise DescriptionError(f"{problem}{f'; {place}' if place else ''}") from None
     try:
         found = from_tables(tables, file)
     except DescriptionError as problem:
-        raise DescriptionError(with_line(str(problem), file, data.decode())) from None
+        raise DescriptionError(with_line(str(problem), file, text)) from None
     return replace(found, seen=hashlib.sha256(data).hexdigest())
 
 

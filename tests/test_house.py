@@ -94,6 +94,7 @@ ORDER = (
     "theory",
     "lessons",
     "pictures",
+    "proof",
     "cautions",
     "shopping",
     "worksteps",

@@ -1,0 +1,251 @@
+"""The test sheet of a finished mod: simulated against measured, pass or fail for every reading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import pandas as pd
+import xarray as xr
+
+from . import measures
+from .amp import Amp
+from .analyses import FrequencySweep, OperatingPoint
+from .circuit import SPEAKER, Circuit, circuit
+from .errors import DescriptionError, nearest, shown
+from .findings import Finding
+from .library import parse_mod
+from .measures.proof import MAINS_SHARE, ProofRow, proof_rows, supply_factor
+from .measures.spread import sample_gain_db
+from .mods import apply
+from .positions import Position, position_label
+from .quantities import OHM, format_value
+from .response import simulate
+from .scatter import Tolerances, spreads
+from .spread import SWEEP, spread
+from .tables import text_table
+
+COUNT, SEED = 100, 1
+_MOST_READINGS = 200
+_PINS = ("plate", "screen", "cathode")
+_FURTHEST = 1.5 * MAINS_SHARE  # a supply that is further off than this is no matter of the mains
+
+
+@dataclass(frozen=True)
+class SweepProof:
+    """A measured sweep held against the simulated one: `found` is what `measures.compare` gives."""
+
+    name: str
+    found: xr.Dataset = field(hash=False, compare=False)
+    finding: Finding
+
+    @property
+    def verdict(self) -> str:
+        """Either "pass", "look again" near the limit, or "fail" beyond it."""
+        return {"fine": "pass", "beyond the limit": "fail"}.get(self.finding.grade, "look again")
+
+
+@dataclass(frozen=True)
+class ProofSheet:
+    """The test sheet of one amp at one position.
+
+    `supply` is the factor on the drawn supply that the expected volts stand for; `notes` say how limits were got.
+    """
+
+    amp: str
+    variant: str
+    position: str
+    rows: tuple[ProofRow, ...]
+    sweeps: tuple[SweepProof, ...] = ()
+    supply: float = 1.0
+    notes: tuple[str, ...] = ()
+
+    @property
+    def passed(self) -> bool:
+        """Whether something was measured, and nothing measured fails."""
+        verdicts = self._verdicts
+        return "pass" in verdicts and "fail" not in verdicts and "look again" not in verdicts
+
+    @property
+    def verdict(self) -> str:
+        """All of it in a few words."""
+        counted = [verdict for verdict in self._verdicts if verdict != "not measured"]
+        if not counted:
+            return "nothing measured yet"
+        passed = counted.count("pass")
+        return (
+            f"all {passed} pass" if passed == len(counted) else f"{len(counted) - passed} of {len(counted)} do not pass"
+        )
+
+    @property
+    def _verdicts(self) -> list[str]:
+        return [row.verdict for row in self.rows] + [sweep.verdict for sweep in self.sweeps]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Place, expected, lowest, highest, measured, difference and margin [V], and the verdict; NaN: not measured."""
+        rows = [
+            (
+                *(row.place, row.expected, row.low, row.high, _or_nan(row.measured)),
+                *(_or_nan(row.measured) - row.expected, _or_nan(row.margin), row.verdict),
+            )
+            for row in self.rows
+        ]
+        columns = ["place", "expected [V]", "lowest [V]", "highest [V]", "measured [V]", "difference [V]", "margin [V]"]
+        return pd.DataFrame(rows, columns=[*columns, "verdict"])
+
+    def text(self) -> str:
+        """The sheet as plain text."""
+        head = f"Test sheet: {self.amp}, {self.variant}, {self.position}: {self.verdict}"
+        told = [f"{each.name}: {each.verdict}. {each.finding.words}." for each in self.sweeps]
+        return "\n\n".join([head, text_table(self.table), *told, *self.notes]) + "\n"
+
+
+def proof(
+    amp: Amp,
+    volts: Mapping[str, float] | None = None,
+    position: Position | None = None,
+    *,
+    supply: float | None = None,
+    meter: float | None = None,
+    share: float | None = None,
+    sweeps: Mapping[str, tuple[Amp, Position, xr.Dataset]] | None = None,
+    count: int = COUNT,
+    seed: int = SEED,
+) -> ProofSheet:
+    """Hold what was measured against what the drawing, its tolerances and the valves' spread allow.
+
+    Parameters
+    ----------
+    amp : Amp
+        With the mods that were fitted.
+    volts : mapping
+        Place to volts against ground [V]; places that are not named stay in the sheet as not measured.
+    position : mapping
+        Where the controls stood; as drawn by default.
+    supply : float
+        Factor of the bench's supply over the drawn one, such as measured over drawn mains. Default: from the first
+        measured rail that has a source of its own; unknown without one.
+    meter : float
+        Input resistance of the meter [ohm]; it loads each place by itself. Default: a meter that draws nothing.
+    share : float
+        Limits at so much either side, 0.1 for 10 %, instead of from the spread of parts and valves.
+    sweeps : mapping
+        Name to amp, position and measured sweep (of `ampsim.measured`): "before" of the stock amp, "after" of the
+        modded one.
+    count, seed : int
+        The run of amps the limits come from.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown places, and readings that are no numbers.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    at = dict(position or {})
+    given = _checked(amp, at, volts or {})
+    places = tuple(dict.fromkeys([*_chart(amp, at), *given]))
+    factor, known, words = _supply(amp, at, given, supply)
+    scaled = _scaled(amp, factor)
+    run = spread(scaled, count, seed, [at], OperatingPoint(), _tolerances(scaled), places)
+    loaded = _loaded(scaled, at, places, meter) if meter is not None else {}
+    rows = proof_rows(run, given, loaded, known, share)
+    notes = [words, _limits(run, share, known), *([f"Meter of {format_value(meter, OHM)}."] if meter else [])]
+    held = tuple(_sweep(name, *each, count, seed) for name, each in (sweeps or {}).items())
+    return ProofSheet(amp.name, amp.variant, position_label(at), rows, held, factor, tuple(notes))
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _wired(amp: Amp, at: Position) -> Circuit:
+    return circuit(amp, tuple((name, value) for name, value in amp.setting(at).items() if isinstance(value, str)))
+
+
+def _chart(amp: Amp, at: Position) -> list[str]:
+    """Rails, and of the valves plate, screen and cathode, each piece of wire once."""
+    wired = _wired(amp, at)
+    pins = [f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins if pin in _PINS]
+    nets: dict[str, str] = {}
+    for place in [*(rail.name for rail in amp.rails), *pins]:
+        nets.setdefault(wired.net(place), place)
+    return [place for net, place in nets.items() if net != "0"]
+
+
+def _checked(amp: Amp, at: Position, volts: Mapping[str, float]) -> dict[str, float]:
+    if len(volts) > _MOST_READINGS:
+        raise DescriptionError(f"{len(volts)} readings are too many; at most {_MOST_READINGS}")
+    known = _wired(amp, at).net_by_place
+    for place, value in volts.items():
+        if place not in known:
+            raise DescriptionError(f"{amp.name}: {shown(place)} is not a place{nearest(place, known)}")
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= 5000.0:
+            raise DescriptionError(f"{place}: {shown(value)} is no reading in volts, from -5000 to 5000")
+    return {place: float(value) for place, value in volts.items()}
+
+
+def _supply(amp: Amp, at: Position, given: Mapping[str, float], supply: float | None) -> tuple[float, bool, str]:
+    if supply is not None:
+        if not 0.1 <= supply <= 3.0:
+            raise DescriptionError(f"supply: {shown(supply)}; expected a factor from 0.1 to 3")
+        return supply, True, f"Expected volts are those at {supply:.3f} times the drawn supply."
+    rail = next((each.name for each in amp.rails if each.volts is not None and each.name in given), None)
+    if rail is None:
+        return 1.0, False, "Neither mains nor a rail with a source of its own was measured: as drawn, limits wider."
+    factor = 1.0
+    for _ in range(3):  # valves draw less at less volts, so the rail follows its source almost in proportion
+        found = float(simulate(_scaled(amp, factor), OperatingPoint(), [at], nodes=[rail])["voltage"].squeeze())
+        factor *= supply_factor(given[rail], found)
+        if not abs(factor - 1.0) <= _FURTHEST:
+            return 1.0, False, f"{rail} reads {given[rail]:g} V, too far off to be the mains: as drawn, limits wider."
+    return factor, True, f"Supply scaled to {rail} as measured, {given[rail]:g} V: {factor:.3f} times the drawn one."
+
+
+def _scaled(amp: Amp, factor: float) -> Amp:
+    rails = tuple(replace(r, volts=None if r.volts is None else factor * r.volts) for r in amp.rails)
+    return amp if factor == 1.0 else replace(amp, rails=rails)
+
+
+def _tolerances(amp: Amp) -> Tolerances:
+    types = {getattr(part, "type", "") for part in circuit(amp).parts.values()}
+    whole = all(spreads(amp.valve_by_type[name]) for name in types if name in amp.valve_by_type)
+    return Tolerances() if whole else Tolerances(valves=0.0)
+
+
+def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict[str, float]:
+    """What a meter leaves of the volts at each place, held there alone."""
+    if not 1e3 <= meter <= 1e12:
+        raise DescriptionError(f"meter: {shown(meter)}; expected 1k to 1T ohm")
+    free = next(f"R{number}" for number in range(9000, 9999) if f"R{number}" not in amp.part_by_designator)
+    bare = simulate(amp, OperatingPoint(), [at], nodes=places)["voltage"].values[0, 0]
+    found = {}
+    for place, volts in zip(places, bare, strict=True):
+        edits = [{"fit": free, "between": [place, "ground"]}]
+        held = {"name": "meter", "reason": "reading", "parts": {free: f"{meter:.12g}"}, "edits": edits}
+        with_meter = apply(amp, parse_mod(held, "meter"))
+        read = float(simulate(with_meter, OperatingPoint(), [at], nodes=[place])["voltage"].squeeze())
+        found[place] = read / float(volts) if abs(volts) > 1e-3 else 1.0
+    return found
+
+
+def _limits(run: xr.Dataset, share: float | None, known: bool) -> str:
+    if share is not None:
+        return f"Limits: {100.0 * share:g} % either side, as stated."
+    mains = "" if known else ", and 10 % for mains that nobody measured (EN 50160)"
+    return (
+        f"Limits: three standard deviations of {run.attrs['count']} simulated amps with other parts and valves (seed "
+        f"{run.attrs['seed']}), 1 % and 0.02 V for the meter (our choice){mains}."
+    )
+
+
+def _sweep(name: str, amp: Amp, position: Position, measured: xr.Dataset, count: int, seed: int) -> SweepProof:
+    at = {control: value for control, value in position.items() if control in amp.controls}
+    simulated = simulate(amp, FrequencySweep(), [at], [SPEAKER])
+    drawn = measures.gain_db(simulated, SPEAKER).isel(variant=0, position=0)
+    run = spread(amp, count, seed, [at], SWEEP, _tolerances(amp), [SPEAKER])
+    band = measures.tolerance_band(sample_gain_db(run, SPEAKER).isel(variant=0, position=0), drawn)
+    found = measures.compare(measured["gain_db"], drawn, tolerance=band)
+    return SweepProof(name, found, measures.compared_findings(found, amp.variant, position_label(at))[0])

@@ -1,0 +1,27 @@
+"""How a mod is wired: from-to list, the contact truth table of every switch, and the table read back."""
+
+from .back import compare, every_stand, listening, mismatches, read_back, wiring
+from .from_to import Wire, Wiring, listed
+from .pieces import Joint, Piece, Pieces, take_apart
+from .poles import Pole, Row, SwitchPlan, plan, share
+
+__all__ = [
+    "Joint",
+    "Piece",
+    "Pieces",
+    "Pole",
+    "Row",
+    "SwitchPlan",
+    "Wire",
+    "Wiring",
+    "compare",
+    "every_stand",
+    "listed",
+    "listening",
+    "mismatches",
+    "plan",
+    "read_back",
+    "share",
+    "take_apart",
+    "wiring",
+]

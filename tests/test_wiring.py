@@ -1,0 +1,193 @@
+"""Wiring: the list and the tables read back give what the description says; the smallest usual switch is chosen."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ampsim.amp import Amp, Edit, Mod, Part, Switch
+from ampsim.circuit import circuit
+from ampsim.contacts import moving
+from ampsim.errors import DescriptionError
+from ampsim.library import load_amp, load_mod, models, parse_mod
+from ampsim.mods import apply
+from ampsim.wiring import Wire, Wiring, every_stand, listed, mismatches, read_back, take_apart, wiring
+from tests.random_switches import random_switches
+
+AMPS = ("workshop-a", "workshop-b", "lesson-stage")
+MODS = sorted(path.stem for path in (models() / "mods").glob("*.toml"))
+
+
+def demo(amp: str, mod: str) -> Amp | None:
+    """A demo amp with a demo mod; None where the mod is for another amp."""
+    try:
+        fitted = apply(load_amp(amp), load_mod(mod))
+        for stand in every_stand(fitted):
+            circuit(fitted, stand)
+    except DescriptionError:
+        return None
+    return fitted
+
+
+def with_switch(positions: dict[str, list[Edit]], parts: tuple[Part, ...] = (), shaft: str = "") -> Amp:
+    """Workshop amp A with one switch; its first position is the drawn one."""
+    sorted_in = tuple((label, tuple(edits)) for label, edits in positions.items())
+    switch = Switch("S900", "tried", sorted_in, next(iter(positions)), shaft)
+    return apply(load_amp("workshop-a"), Mod("tried", "a test", parts, (), (switch,)))
+
+
+@pytest.mark.parametrize("amp", AMPS)
+@pytest.mark.parametrize("mod", [None, *MODS])
+def test_demo_mods_read_back(amp: str, mod: str | None) -> None:
+    fitted = demo(amp, mod) if mod else load_amp(amp)
+    if fitted is None:
+        assert amp != ("workshop-b" if mod == "feedback-with-presence" else "workshop-a")
+        return
+    wired = wiring(fitted)
+    assert mismatches(wired) == []
+    assert not wired.unrealised
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.randoms(use_true_random=False))
+def test_random_switches_read_back(rng: random.Random) -> None:
+    amp = random_switches(rng)
+    if amp is None:
+        return
+    if len(amp.all_switches) == 1:
+        assert mismatches(wiring(amp)) == []
+        return
+    try:
+        assert mismatches(wiring(amp)) == []
+    except DescriptionError as error:
+        # Two switches may not be separable; one always is.
+        refusal = str(error)
+    else:
+        return
+    assert any(words in refusal for words in ("same wire", "both change", "no wiring found"))
+
+
+def test_centre_off() -> None:
+    wired = wiring(apply(load_amp("workshop-a"), load_mod("bright-switch")))
+    (plan,) = wired.switches
+    assert plan.kind == "toggle on-off-on, centre off, 1 pole (SPDT)"
+    assert [(row.label, row.stands, row.closed) for row in plan.rows] == [
+        ("open", "centre", ()),
+        ("120p", "one end", (("A common", "A1"),)),
+        ("390p", "other end", (("A common", "A2"),)),
+    ]
+    assert Wire("S101.A common", "P1.top", "wire") in wired.wires
+    assert Wire("C102.1", "S101.A2", "lead of C102") in wired.wires
+
+
+def test_parts_used_together_share_a_lug() -> None:
+    (plan,) = wiring(apply(load_amp("workshop-a"), load_mod("cathode-switch"))).switches
+    assert plan.poles == 1
+
+
+def test_another_value_is_another_part_on_a_change_over_contact() -> None:
+    wired = wiring(with_switch({"100k": [], "220k": [Edit("replace", "R3", 220e3)]}))
+    (plan,) = wired.switches
+    assert plan.kind == "toggle on-on, 1 pole (SPDT)"
+    assert [len(row.closed) for row in plan.rows] == [1, 1]
+    assert wired.bought == {"R3B": "R3"}
+    assert wired.parts["R3B"] == Part("R3B", "resistor", 220e3)
+    assert len(wired.unsoldered) == 1
+    assert wired.unsoldered[0][0].startswith("R3.")
+
+
+def test_single_contact_is_on_off() -> None:
+    wired = wiring(with_switch({"in": [], "out": [Edit("lift", "C1")]}))
+    (plan,) = wired.switches
+    assert plan.kind == "toggle on-off, 1 pole (SPST)"
+    assert [row.closed for row in plan.rows] == [(("A common", "A1"),), ()]
+
+
+def test_pull_pot() -> None:
+    edit = Edit("fit", "C900", across="R4")
+    wired = wiring(with_switch({"in": [], "out": [edit]}, (Part("C900", "capacitor", 1e-6),), "P1"))
+    (plan,) = wired.switches
+    assert "on the shaft of P1" in plan.kind
+    assert [row.stands for row in plan.rows] == ["pushed in", "pulled out"]
+    three = with_switch({"in": [], "a": [edit], "b": [Edit("lift", "C1")]}, (Part("C900", "capacitor", 1e-6),), "P1")
+    assert wiring(three).switches[0].kind == ""
+    assert "2 positions" in wiring(three).switches[0].reason
+
+
+def test_three_positions_without_one_open_need_a_rotary() -> None:
+    (plan,) = wiring(load_amp("lesson-stage")).switches[1:]
+    assert plan.kind == "rotary, 1 pole, 3 ways"
+
+
+def test_no_usual_switch_is_said() -> None:
+    changes = [Edit("replace", name, 1.5e3) for name in ("R3", "R6", "R10", "R12", "R14")]
+    (plan,) = wiring(with_switch({"a": [], "b": changes})).switches
+    assert plan.poles == 5
+    assert "rotary, 5 poles, 2 ways" in plan.kind
+    labels = {f"w{n}": [Edit("replace", "R3", 1e5 + n)] if n else [] for n in range(14)}
+    (plan,) = wiring(with_switch(labels)).switches
+    assert (plan.kind, plan.reason) == ("", "no usual switch has 1 poles and 14 ways")
+
+
+@pytest.mark.parametrize("change", [Edit("replace", "V1A", "12AT7"), Edit("lift", "V1A")])
+def test_valves_are_not_switched(change: Edit) -> None:
+    mod = parse_mod({"name": "n", "reason": "r", "edits": [{"replace": "V1A", "with": "12AT7"}]}, "n.toml")
+    amp = load_amp("workshop-a")
+    switch = Switch("S900", "tried", (("a", ()), ("b", (change,))), "a")
+    fitted = replace(amp, switches=(switch,), valves=(*amp.valves, *mod.valves))
+    with pytest.raises(DescriptionError, match=r"V1A"):
+        wiring(fitted)
+
+
+def test_two_switches_on_one_part_are_refused() -> None:
+    amp = load_amp("workshop-a")
+    ways = (("a", ()), ("b", (Edit("lift", "R4"),)))
+    other = (("a", ()), ("b", (Edit("replace", "R4", 1e3),)))
+    both = replace(amp, switches=(Switch("S1", "one", ways, "a"), Switch("S2", "two", other, "a")))
+    with pytest.raises(DescriptionError, match="S1 and S2 both change R4"):
+        wiring(both)
+
+
+def wrongly(wired: Wiring, fault: int) -> Wiring:
+    """The list with one fault in it."""
+    wires = list(wired.wires)
+    if fault == 0:
+        return replace(wired, wires=tuple(wires[1:]))
+    if fault == 1:
+        first, second, *rest = wires
+        return replace(wired, wires=(replace(first, end=second.end), replace(second, end=first.end), *rest))
+    (plan,) = wired.switches
+    rows = tuple(replace(row, closed=other.closed) for row, other in zip(plan.rows, plan.rows[::-1], strict=True))
+    return replace(wired, switches=(replace(plan, rows=rows),))
+
+
+@pytest.mark.parametrize("fault", range(3))
+def test_a_fault_in_the_list_or_table_is_found(fault: int) -> None:
+    wired = wiring(with_switch({"100k": [], "220k": [Edit("replace", "R3", 220e3)]}))
+    assert mismatches(wrongly(wired, fault))
+
+
+def test_the_same_contacts_as_a_moving_switch() -> None:
+    # What the pop is worked out with and what is soldered are the same contacts.
+    for positions in (
+        {"a": [], "b": [Edit("replace", "R3", 220e3)]},
+        {"a": [], "b": [Edit("bridge", "R2")]},
+        {"a": [], "b": [Edit("lift", "C1")]},
+        {"a": [], "b": [Edit("fit", "R900", in_series="R9.1"), Edit("replace", "R11", 2e3)]},
+    ):
+        amp = with_switch(positions, (Part("R900", "resistor", 1e5),) if "R900" in str(positions) else ())
+        contacts = moving(amp, (), "tried", "b").contacts.values()
+        joints = take_apart(amp).joints
+        ours = sorted("before" if "a" in joint.labels else "after" for joint in joints)
+        assert ours == sorted(contact.closed for contact in contacts)
+
+
+def test_parts_on_one_net_are_left_out() -> None:
+    wired = listed(apply(load_amp("workshop-a"), load_mod("bright-switch")))
+    names = {each.designator for each in read_back(wired, (("bright", "120p"),)).elements}
+    assert "C101" in names
+    assert "C102" not in names

@@ -25,7 +25,15 @@ _SMALL_SIGNALS = (
 )
 
 
-def page(job: Job, offered: Range, drawing: Drawing, readings: Sequence[Reading], reasons: Sequence[Reason]) -> str:
+def page(
+    job: Job,
+    offered: Range,
+    drawing: Drawing,
+    readings: Sequence[Reading],
+    reasons: Sequence[Reason],
+    words: str = "",
+    together: Sequence[str] = (),
+) -> str:
     """The whole file, from what was drawn and said; the same input gives the same text."""
     start, script = readings[offered.start()], _file("page.js")
     return Template(_file("page.html")).substitute(
@@ -45,11 +53,27 @@ def page(job: Job, offered: Range, drawing: Drawing, readings: Sequence[Reading]
         reasons="\n".join(_reason(number, each, offered) for number, each in enumerate(reasons)),
         scope=escape(_scope(offered)),
         mods="\n".join(f"<dt>{escape(mod.name)}</dt><dd>{escape(mod.reason)}</dd>" for mod in job.modded.mods),
+        wished=_wished(words),
+        together=_together(together),
         left_out=escape(_left_out(reasons)),
         caution=escape(CAUTION),
         facts=_facts(offered, drawing, readings),
         script=script,
     )
+
+
+def _wished(words: str) -> str:
+    lines = "<br>".join(escape(_line(line)) for line in words.splitlines())
+    return f'<p class="wished"><span class="quiet">You asked for:</span> <q>{lines}</q></p>\n' if words.strip() else ""
+
+
+def _together(sentences: Sequence[str]) -> str:
+    items = "\n".join(f"<li>{escape(_line(each))}</li>" for each in sentences)
+    return f"<section>\n<h2>How to use the controls together</h2>\n<ul>\n{items}\n</ul>\n</section>\n" if items else ""
+
+
+def _line(text: str) -> str:
+    return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 def _file(name: str) -> str:

@@ -23,6 +23,9 @@ def write_page(
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
     said: Callable[[int, int], object] | None = None,
+    *,
+    words: str = "",
+    together: Sequence[str] = (),
 ) -> Path:
     """Write the page to hand over: one HTML file, no network, every position computed beforehand.
 
@@ -36,6 +39,10 @@ def write_page(
         opens, and everything else stands, where the job compares.
     said : callable
         Called with (done, total) as the sentences of each position of the switches are ready.
+    words : str
+        What the owner asked for, in their own words; lines are kept.
+    together : sequence of str
+        Sentences on how to use the controls together.
 
     Returns
     -------
@@ -57,7 +64,7 @@ def write_page(
     numbers = readings(job, offered, response)
     drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
     told = reasons(job, offered, said)
-    return write_whole(target, page(job, offered, drawing, numbers, told))
+    return write_whole(target, page(job, offered, drawing, numbers, told, words, together))
 
 
 def _target(path: Path) -> Path:

@@ -77,7 +77,7 @@ def _overview_row(section: Section, linked: bool) -> str:
     title = f'<a href="#{_anchor(section.title)}">{name}</a>' if linked else name
     stands_out = escape(_first_sentence(said(first) if first else "; ".join(section.notes[:1])))
     return (
-        f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{_mark(section.grade)}'
+        f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{mark(section.grade)}'
         f'</td><td style="text-align:left">{stands_out}</td></tr>'
     )
 
@@ -87,7 +87,8 @@ def _first_sentence(words: str) -> str:
     return re.split(r"(?<=[a-z\d%])\. (?=[A-Z])", words, maxsplit=1)[0].rstrip(".") + "."
 
 
-def _mark(grade: str) -> str:
+def mark(grade: str) -> str:
+    """A grade as sign and words."""
     sign, word = _SIGNS[grade]
     return f'<span class="grade {word}"><span aria-hidden="true">{sign}</span> {escape(IN_WORDS[grade])}</span>'  # type: ignore[index]
 
@@ -105,7 +106,7 @@ def _section(section: Section) -> str:
     )
     pictures = "\n".join(_figure(section, name, picture) for name, picture in section.pictures.items())
     return (
-        f'<section id="{_anchor(section.title)}">\n<h2>{escape(section.title)} {_mark(section.grade)}</h2>\n'
+        f'<section id="{_anchor(section.title)}">\n<h2>{escape(section.title)} {mark(section.grade)}</h2>\n'
         f'<ul class="findings">\n{found}\n</ul>\n{pictures}\n{tables}\n{_notes(section.notes)}\n</section>'
     )
 
@@ -115,7 +116,7 @@ def _finding(section: Section, finding: Finding) -> str:
     see = f' <a href="#{_anchor(section.title, finding.picture)}">picture</a>' if linked else ""
     facts = escape(f"{finding.how}; {finding.source}")
     return (
-        f'<li>{_mark(finding.grade)} <span class="said">{escape(said(finding))}{see}</span>'
+        f'<li>{mark(finding.grade)} <span class="said">{escape(said(finding))}{see}</span>'
         f'<small class="how">{facts}</small></li>'
     )
 

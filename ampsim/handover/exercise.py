@@ -1,0 +1,216 @@
+"""The same job as an exercise for apprentices: the questions on one page, the answers on another."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from .. import measures, style
+from ..analyses import FrequencySweep
+from ..cautions import CautionSheet, caution_sheet
+from ..headroom import headroom
+from ..job import changes_table
+from ..measures.headroom import WHOLE
+from ..measures.labels import records
+from ..measures.proof import ProofRow
+from ..nets import INPUT
+from ..positions import every_position, position_label
+from ..proof import ProofSheet, proof
+from ..read_job import Job, Setting, file_word
+from ..response import simulate
+from ..shopping import PartsList, parts_list
+from ..whole_file import write_whole
+from . import paper as on_paper
+
+AT = (100.0, 3000.0)
+_MOST_POSITIONS = 8
+_MOST_PLACES = 6
+_CLOSE_DB = 1.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question. `answer` is the number (in `unit`) or the words; from `low` to `high` a number is near enough."""
+
+    ask: str
+    answer: float | str
+    unit: str = ""
+    low: float = math.nan
+    high: float = math.nan
+    reason: str = ""
+
+    @property
+    def told(self) -> str:
+        """The answer in words."""
+        if isinstance(self.answer, str):
+            return self.answer
+        sign = "+" if self.unit == "dB" else ""
+        return style.minus(f"{self.answer:{sign}.3g} {self.unit}")
+
+    def right(self, given: float | str) -> bool:
+        """Whether a given answer is near enough; words count whatever their case."""
+        if isinstance(self.answer, str):
+            return str(given).strip().casefold() == self.answer.casefold()
+        try:
+            return self.low <= float(given) <= self.high
+        except ValueError:
+            return False
+
+
+@dataclass(frozen=True)
+class ExerciseSheet:
+    """The questions on a job, by heading, and what the apprentice is shown."""
+
+    name: str
+    amp: str
+    variant: str
+    changes: pd.DataFrame = field(hash=False, compare=False)
+    questions: tuple[tuple[str, Question], ...]
+
+    def questions_html(self, paper: str = "A4") -> str:
+        """The page with blanks; no answer stands in it, in no form."""
+        intro = "Predict first, by hand and ear; measure or simulate after. The answers are on a page of their own."
+        drawn = on_paper.section("What is changed", on_paper.table(self.changes))
+        body = drawn + self._body(lambda each: f'<span class="blank">&nbsp;</span> {on_paper.plain(each.unit)}')
+        return on_paper.page_html(f"Exercise: {self.name}", f"{self.amp} with {self.variant}", intro, body, paper)
+
+    def answers_html(self, paper: str = "A4") -> str:
+        """The page with the answers and the reasons."""
+        body = self._body(
+            lambda each: f"<strong>{on_paper.plain(each.told)}</strong> {on_paper.plain(_near(each) + each.reason)}"
+        )
+        return on_paper.page_html(
+            f"Answers: {self.name}", f"{self.amp} with {self.variant}", "For the one who marks.", body, paper
+        )
+
+    def _body(self, filled: Callable[[Question], str]) -> str:
+        found: dict[str, list[str]] = {}
+        for number, (heading, each) in enumerate(self.questions, 1):
+            found.setdefault(heading, []).append(
+                f'<p class="question">{number}. {on_paper.plain(each.ask)}<br>{filled(each)}</p>'
+            )
+        return "\n".join(on_paper.section(heading, *pieces) for heading, pieces in found.items())
+
+
+def exercise(
+    job: Job, tested: ProofSheet | None = None, parts: PartsList | None = None, cautions: CautionSheet | None = None
+) -> ExerciseSheet:
+    """Make the exercise of a job; every answer is computed from the job.
+
+    Parameters
+    ----------
+    job : Job
+    tested, parts, cautions
+        Where they were worked out already.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    cautions = cautions or caution_sheet(job.modded)
+    found = [("Before anything is touched", each) for each in _charge(cautions)]
+    found += [("At rest", each) for each in _volts(tested or proof(job.modded))]
+    found += [("What each position does", each) for each in _positions(job)]
+    found += [("Driven", each) for each in _clips(job)]
+    found += [("Parts", each) for each in _load(parts or parts_list(job.stock, job.modded))]
+    return ExerciseSheet(
+        job.name, job.stock.name, job.modded.variant, changes_table(job.stock, job.modded), tuple(found)
+    )
+
+
+def write_exercise(sheet: ExerciseSheet, folder: str | Path, paper: str = "A4") -> tuple[Path, Path]:
+    """Write questions and answers as two HTML files: "exercise-" and "answers-" with the job's name.
+
+    Raises
+    ------
+    DescriptionError
+        For another paper, or when a file cannot be written.
+    """
+    word = file_word(sheet.name)
+    pages = {"exercise": sheet.questions_html(paper), "answers": sheet.answers_html(paper)}
+    first, second = (write_whole(Path(folder, f"{name}-{word}.html"), text) for name, text in pages.items())
+    return first, second
+
+
+def _near(each: Question) -> str:
+    if isinstance(each.answer, str) or math.isnan(each.low):
+        return ""
+    return style.minus(f"({each.low:.3g} to {each.high:.3g} {each.unit} is near enough) ")
+
+
+def _charge(sheet: CautionSheet) -> Iterator[Question]:
+    held = sheet.table
+    if held.empty:
+        return
+    row = max(records(held), key=lambda each: float(each["cold [J]"]))
+    yield Question(
+        "Which capacitor holds the most energy when the valves are cold?", str(row["part"]),
+        reason=f"{row['cold [J]']:.3g} J at {row['cold [V]']:.0f} V: C V squared, halved.",
+    )  # fmt: skip
+    seconds = float(row["to 60 V with it [s]"])
+    reason = "The bleeder and C set the time: R C ln(V / 60)."
+    ask = f"How many seconds after switching off does {row['part']} need to fall under 60 V, nothing else helping?"
+    if math.isinf(seconds):
+        yield Question(f"{ask} (Write never where nothing bleeds it.)", "never", reason="No bleeder: discharge it.")
+    else:
+        yield Question(ask, seconds, "s", 0.8 * seconds, 1.2 * seconds, f"{reason} Discharge and verify all the same.")
+
+
+def _volts(sheet: ProofSheet) -> Iterator[Question]:
+    """Of plates, cathodes and rails, evenly over the chart."""
+    rows = [row for row in sheet.rows if abs(row.expected) > 0.5]
+    step = max(1, math.ceil(len(rows) / _MOST_PLACES))
+    yield from (_place(row) for row in rows[::step])
+
+
+def _place(row: ProofRow) -> Question:
+    reason = "Limits by the spread of parts and valves, and the mains."
+    return Question(f"How many volts stand at {row.place}?", row.expected, "V", row.low, row.high, reason)
+
+
+def _positions(job: Job) -> Iterator[Question]:
+    added = [name for name in job.modded.controls if name not in job.stock.controls]
+    asked: list[Setting] = []
+    for name in added:
+        drawn = job.modded.controls[name].drawn
+        asked += [each for each in every_position(job.modded, name, rotations=(0.0, 1.0)) if each[name] != drawn]
+    asked = asked[:_MOST_POSITIONS] or [{}]
+    response = simulate([job.stock, job.modded], FrequencySweep(), asked, [job.listen_at, INPUT])
+    levels = measures.gain_at(response, AT, job.listen_at).transpose("variant", "position", "frequency").values
+    for place, position in enumerate(asked):
+        for number, at in enumerate(AT):
+            change = float(levels[1, place, number] - levels[0, place, number])
+            if math.isfinite(change):
+                ask = f"{position_label(position)}: by how many dB does the gain at {style.in_hertz(at)} change?"
+                yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB)
+
+
+def _clips(job: Job) -> Iterator[Question]:
+    response = headroom([job.stock, job.modded], [job.compare_at])
+    table = measures.clipping_table(response)
+    for variant, rows in table[table["stage"] != WHOLE].groupby("variant", sort=False):
+        reached = rows[rows["clips at [V]"] < math.inf]
+        if reached.empty:
+            continue
+        first = min(records(reached), key=lambda each: float(each["clips at [V]"]))
+        names = ", ".join(map(str, rows["stage"]))
+        ask = f"{variant}, {position_label(job.compare_at)}: which stage clips first ({names})?"
+        reason = f"At {first['clips at [V]']:.3g} V peak from the guitar: {first['how']}."
+        yield Question(ask, str(first["stage"]), reason=reason)
+
+
+def _load(parts: PartsList) -> Iterator[Question]:
+    for column, unit, what in (("carries [W]", "W", "watts"), ("carries [V]", "V", "volts")):
+        table = parts.table
+        if table.empty or table[column].isna().all():
+            continue
+        row = max(records(table.dropna(subset=column)), key=lambda each: float(each[column]))
+        if float(row[column]) > 0.0:
+            names = ", ".join(map(str, table["part"]))
+            ask = f"Which of the parts that the mods bring ({names}) carries the most {what}?"
+            yield Question(ask, str(row["part"]), reason=f"{float(row[column]):.3g} {unit} at worst.")

@@ -1,0 +1,111 @@
+"""Everything that is handed over of a job, gathered once: what is there is used, what is missing is worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from .. import __version__, engine, pictures
+from ..analyses import FrequencySweep
+from ..cautions import CautionSheet, caution_sheet
+from ..job import changes_table
+from ..pictures import Picture
+from ..proof import ProofSheet, proof
+from ..read_job import Job
+from ..record import Record
+from ..response import simulate
+from ..sheet import Sheet, consequences, examine
+from ..shopping import PartsList, parts_list
+from ..worksteps import WorkPlan, work_steps
+
+CHECKED = ("ratings", "stability", "noise", "pop", "spread")
+
+
+@dataclass(frozen=True)
+class Handover:
+    """What is handed over.
+
+    `tables` and `drawings` (SVG, as ampsim draws it) come from elsewhere, such as the wiring; `versions` name what
+    computed it all.
+    """
+
+    job: Job
+    changes: pd.DataFrame = field(hash=False)
+    cautions: CautionSheet
+    parts: PartsList
+    plan: WorkPlan
+    proof: ProofSheet
+    sheet: Sheet | None = None
+    record: Record | None = None
+    pictures: Mapping[str, Picture] = field(default_factory=dict, hash=False)
+    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict, hash=False)
+    drawings: Mapping[str, str] = field(default_factory=dict, hash=False)
+    versions: Mapping[str, str] = field(default_factory=dict, hash=False)
+
+
+def gather(
+    job: Job,
+    record: Record | None = None,
+    *,
+    sheet: Sheet | None = None,
+    topics: Sequence[str] = CHECKED,
+    cautions: CautionSheet | None = None,
+    parts: PartsList | None = None,
+    plan: WorkPlan | None = None,
+    tested: ProofSheet | None = None,
+    tables: Mapping[str, pd.DataFrame] | None = None,
+    drawings: Mapping[str, str] | None = None,
+) -> Handover:
+    """Gather what is handed over of a job.
+
+    Parameters
+    ----------
+    job : Job
+        Such as `record.open_audition` gives.
+    record : Record
+        Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
+    sheet : Sheet
+        The consequence sheet; worked out for `topics` when not given, left out when those are none.
+    cautions, parts, plan, tested
+        Where they were worked out already.
+    tables, drawings : mapping
+        Title to table, and to SVG text, that the record shows besides.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As what is worked out.
+    """
+    engine.warm_up()
+    stock, modded = job.stock, job.modded
+    compared = simulate([stock, modded], FrequencySweep(), [job.compare_at], [job.listen_at])
+    drawn = {"overlay": pictures.overlay(compared, job.listen_at, title=job.compare_title)}
+    cautions = cautions or caution_sheet(modded)
+    checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
+    tested = tested or proof(modded, **measured(record))
+    for each in tested.sweeps:
+        drawn[each.name] = pictures.compared(each.found, f"Measured sweep, {each.name}")
+    versions = {"ampsim": __version__, **engine.versions()}
+    return Handover(
+        job,
+        changes_table(stock, modded),
+        cautions,
+        parts or parts_list(stock, modded),
+        plan or work_steps(stock, modded),
+        tested,
+        checked,
+        record,
+        drawn,
+        dict(tables or {}),
+        dict(drawings or {}),
+        versions,
+    )
+
+
+def measured(record: Record | None, phase: str = "after the mod") -> dict[str, Any]:
+    """The last voltages of a phase, and the meter, as `proof` takes them; nothing when there are none."""
+    found = [each for each in record.measured if each.phase == phase] if record else []
+    return {"volts": dict(found[-1].volts), "meter": found[-1].meter} if found else {}

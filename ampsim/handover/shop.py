@@ -19,7 +19,8 @@ from .gathering import Handover
 
 # Of the sheet's tables, those that the next person needs; by the start of their titles.
 _TABLES = ("valves against their limits", "margins at the worst corner", "gain of a run of amps", "moved by more")
-_MOST_FINDINGS = 12
+_MOST_FINDINGS = 10
+_MOST_ROWS = 12
 
 
 def shop_record(found: Handover, path: str | Path | None = None, paper: str = "A4") -> Path:
@@ -121,9 +122,18 @@ def _topic(section: Section) -> str:
     )
     more = len(findings) - _MOST_FINDINGS
     rest = on_paper.paragraph(f"{more} more like these are in the consequence sheet.", quiet=True) if more > 0 else ""
-    tables = [on_paper.table(table, title) for title, table in section.tables.items() if title.startswith(_TABLES)]
+    tables = [_shortened(title, table) for title, table in section.tables.items() if title.startswith(_TABLES)]
     head = f"<h3>{on_paper.plain(section.title)} {mark(section.grade)}</h3>"
     return "\n".join([head, f'<ul class="findings">\n{shown}\n</ul>', rest, *tables])
+
+
+def _shortened(title: str, table: pd.DataFrame) -> str:
+    """What stands nearest to a limit, or moves most; the whole table is in the consequence sheet."""
+    for column in ("of limit [%]", "change [%]"):
+        if column in table and len(table) > _MOST_ROWS:
+            nearest = table[column].abs().sort_values(ascending=False, kind="stable").index[:_MOST_ROWS]
+            return on_paper.table(table.loc[nearest].reset_index(drop=True), f"{title}: the first {_MOST_ROWS}")
+    return on_paper.table(table, title)
 
 
 def _steps(steps: Sequence[Step]) -> str:

@@ -92,6 +92,7 @@ Levels = dict[tuple[tuple[str, float | str], ...], "np.ndarray[tuple[int, ...], 
 
 
 def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[str]:
+    alike = []
     for name, value in added.items():
         best, most = "", _TELLING
         for knob in knobs:
@@ -105,7 +106,13 @@ def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[st
                     f"{_said(name, value)} goes with the {knob} knob: at {style.in_hertz(AT[place])} it brings {low} "
                     f"with {knob} at {face(_LOW)} and {high} with {knob} at {face(_HIGH)}."
                 )
-        yield best or f"{_said(name, value)} does much the same wherever the amp's own knobs stand."
+        if best:
+            yield best
+        else:
+            alike.append(_said(name, value))
+    if alike:
+        verb = "does" if len(alike) == 1 else "do"
+        yield f"{' and '.join(alike)} {verb} much the same wherever the amp's own knobs stand."
 
 
 def _in_pairs(added: Setting, pairs: Sequence[tuple[str, str]], found: Levels) -> Iterator[str]:

@@ -1,0 +1,235 @@
+"""Proof and hand-over: limits that healthy amps pass, papers that escape, print and withhold."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from ampsim.errors import DescriptionError
+from ampsim.handover import (
+    Handover,
+    browser_path,
+    exercise,
+    gather,
+    owner_page,
+    pdf,
+    shop_html,
+    shop_record,
+    together,
+    write_exercise,
+    write_pdf,
+)
+from ampsim.library import load_amp, load_mod, parse_mod
+from ampsim.measures import gain_at, gain_db
+from ampsim.mods import apply
+from ampsim.proof import proof
+from ampsim.read_job import Job, plain_job
+from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State
+from ampsim.response import simulate
+from ampsim.revalue import with_values
+
+EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
+DAY = datetime.date(2026, 3, 1)
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    stock = load_amp("workshop-a")
+    return plain_job(stock, apply(stock, load_mod("bright-switch")))
+
+
+def record(words: str) -> Record:
+    return Record(
+        words, "workshop-a", owner=words, words=f"{words}\nsecond line", wishes=(OwnersWish(words, note=words),),
+        states=(State("being proved", DAY, words),), arrival=(Note(DAY, words),),
+        measured=(Measured("on arrival", DAY, (("B1", 1.0),)), Measured("after the mod", DAY, (("B1", 311.0),))),
+        frozen=(Frozen(f"{words}.toml", "ab" * 32, "0.1", DAY),),
+    )  # fmt: skip
+
+
+def attributes(page: str) -> set[str]:
+    """The names of all attributes that a browser would see."""
+    names: set[str] = set()
+    reader = HTMLParser()
+    reader.handle_starttag = lambda tag, attrs: names.update(name for name, _ in attrs)  # type: ignore[method-assign]
+    reader.feed(page)
+    return names
+
+
+@pytest.fixture(scope="module")
+def gathered(job: Job) -> Handover:
+    hostile = replace(job.modded, name=EVIL)
+    found = gather(replace(job, name=EVIL, about=EVIL), record(EVIL), topics=["ratings"])
+    evil = {"<svg onload='alert(1)'></svg>": "<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>"}
+    return replace(found, job=replace(found.job, modded=hostile), drawings=evil)
+
+
+# The test sheet
+
+
+def test_healthy_amps_pass_and_a_wrong_part_fails(job: Job) -> None:
+    sheet = proof(job.modded)
+    assert sheet.verdict == "nothing measured yet"
+    assert not sheet.passed
+    places = [row.place for row in sheet.rows]
+    assert {"B1", "V1A.plate", "V4.screen"} <= set(places)
+    wrong = {row.place: row.expected for row in proof(with_values(job.modded, {"R7": 22e3})).rows}
+    failed = [row.place for row in proof(job.modded, wrong).rows if row.verdict == "fail"]
+    assert "V1B.plate" in failed
+    assert all(place.startswith("V1B") for place in failed)
+
+
+def test_expected_volts_are_those_of_a_simulation_at_the_measured_supply(job: Job) -> None:
+    sheet = proof(job.modded, {"B1": 0.95 * 311.18, "V1A.plate": 150.0}, count=20)
+    assert sheet.supply == pytest.approx(0.95, abs=0.004)
+    rows = {row.place: row for row in sheet.rows}
+    assert rows["B1"].expected == pytest.approx(0.95 * 311.18, rel=1e-3)
+    assert rows["V1A.plate"].verdict == "pass"
+    assert rows["V1A.cathode"].verdict == "not measured"
+    assert rows["V1A.cathode"].margin is None
+    assert "Supply scaled to B1" in sheet.text()
+
+
+def test_a_rail_too_far_off_is_not_taken_for_the_mains(job: Job) -> None:
+    sheet = proof(job.modded, {"B1": 200.0}, count=20)
+    assert sheet.supply == 1.0
+    assert {row.place: row for row in sheet.rows}["B1"].verdict == "fail"
+
+
+def test_a_meter_loads_as_a_divider(job: Job) -> None:
+    # A grid leak of 1M under a 1M meter: volts at a plate fall by its source resistance over that and the meter.
+    bare, held = (proof(job.modded, supply=1.0, meter=meter, count=10) for meter in (None, 1e6))
+    first, second = ({row.place: row.expected for row in sheet.rows} for sheet in (bare, held))
+    assert second["V1A.plate"] < 0.97 * first["V1A.plate"]
+    assert second["B1"] == pytest.approx(first["B1"], rel=2e-3)
+
+
+def test_limits_as_stated(job: Job) -> None:
+    row = proof(job.modded, supply=1.0, share=0.2, count=5).rows[0]
+    assert row.high - row.expected == pytest.approx(0.2 * row.expected + 0.02)
+
+
+@pytest.mark.parametrize("volts", [{"V9.plate": 1.0}, {"B1": float("nan")}, {"B1": float("inf")}, {"B1": True}])
+def test_readings_that_are_none_are_refused(job: Job, volts: dict[str, float]) -> None:
+    with pytest.raises(DescriptionError):
+        proof(job.modded, volts)
+
+
+def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Job) -> None:
+    gain = gain_db(simulate(job.modded), "speaker").isel(variant=0, position=0, drop=True)
+    off = gain + xr.DataArray(8.0 * np.sin(np.log(gain["frequency"]) * 3.0), dims="frequency")
+    asked = {name: (job.modded, {}, xr.Dataset({"gain_db": curve})) for name, curve in (("same", gain), ("off", off))}
+    sheet = proof(job.modded, sweeps=asked, count=30)
+    assert [each.verdict for each in sheet.sweeps] == ["pass", "fail"]
+    assert not sheet.passed
+
+
+# The papers
+
+
+def test_the_record_is_whole_escaped_and_fetches_nothing(gathered: Handover, tmp_path: Path) -> None:
+    path = shop_record(gathered, tmp_path / "made" / "record.html")
+    page = path.read_text("utf-8")
+    assert page == shop_html(gathered)
+    assert "<script" not in page
+    assert "onload" not in attributes(page)
+    assert "\x1b" not in page
+    assert "\x00" not in page
+    assert not re.findall(r'(?:src|href)="(?!#|data:)', page)
+    assert "default-src 'none'" in page
+    for words in ("differs from the drawing", "How to undo it", "Caution sheet", "ab" * 32, "ngspice", "second line"):
+        assert words in page
+    assert page.count("<svg ") == 1
+    assert "size: A4" in page
+    assert "size: letter" in shop_html(gathered, "Letter")
+    with pytest.raises(DescriptionError, match="no paper"):
+        shop_html(gathered, "A3")
+
+
+def test_the_volts_after_the_mod_are_the_ones_that_count(gathered: Handover) -> None:
+    assert {row.place: row.measured for row in gathered.proof.rows}["B1"] == 311.0
+
+
+def test_the_owner_reads_their_own_words(job: Job, tmp_path: Path) -> None:
+    page = owner_page(job, record(EVIL), tmp_path / "page.html").read_text("utf-8")
+    assert "You asked for" in page
+    assert "second line" in page
+    assert page.count("<script") == 2
+    assert "onload" not in attributes(page)
+    assert "How to use the controls together" in page
+
+
+def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Job) -> None:
+    told = " ".join(together(job))
+    said = re.search(r"bright at (\w+) goes with the (\w+) knob: at 3 kHz it brings ([+\u2212][\d.]+)", told)
+    assert said
+    name, knob, low = said.groups()
+    found = gain_at(simulate(job.modded, positions=[{knob: 0.2}, {knob: 0.2, "bright": name}]), [3000.0], "speaker")
+    levels = found.values[0, :, 0]
+    assert float(low.replace("\u2212", "-")) == pytest.approx(levels[1] - levels[0], abs=0.06)
+
+
+def test_an_amp_without_new_controls_has_nothing_to_say(job: Job) -> None:
+    mod = parse_mod({"name": "m", "reason": "r", "edits": [{"replace": "C5", "with": "270p"}]})
+    assert together(plain_job(job.stock, apply(job.stock, mod))) == []
+
+
+def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_path: Path) -> None:
+    sheet = exercise(job, gathered.proof, gathered.parts, gathered.cautions)
+    first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
+    headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
+    assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
+    for _, each in sheet.questions:
+        assert each.right(each.answer)
+        assert not each.right("no idea")
+        assert re.sub("&.*", "", each.told) in second
+        if not isinstance(each.answer, str):
+            assert not each.right(each.high + abs(each.high))
+            assert f"{each.told}<" not in first
+            assert each.told not in first
+        assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
+
+
+# On paper
+
+
+def test_without_a_browser_it_says_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = tmp_path / "p.html"
+    page.write_text("<p>x</p>")
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(DescriptionError, match="print it"):
+        write_pdf(page)
+
+
+def test_a_browser_that_hangs_is_stopped_and_the_old_pdf_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page, old = tmp_path / "p.html", tmp_path / "p.pdf"
+    page.write_text("<p>x</p>")
+    old.write_text("old")
+    slow = tmp_path / "chromium"
+    slow.write_text("#!/bin/sh\nexec sleep 30\n")
+    slow.chmod(0o755)
+    monkeypatch.setattr(pdf, "browser_path", lambda: str(slow))
+    with pytest.raises(DescriptionError, match=r"within 0\.3 s"):
+        write_pdf(page, seconds=0.3)
+    assert old.read_text() == "old"
+
+
+@pytest.mark.skipif(browser_path() is None and not os.environ.get("CI"), reason="no Chromium or Chrome")
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
+def test_the_pdf_has_its_paper(gathered: Handover, tmp_path: Path, paper: str, size: tuple[int, int]) -> None:
+    data = write_pdf(shop_record(gathered, tmp_path / "r.html", paper)).read_bytes()
+    boxes = {
+        tuple(round(float(each)) for each in found.split())
+        for found in re.findall(rb"/MediaBox \[0 0 ([\d. ]+)\]", data)
+    }
+    assert boxes == {size}
+    # Pictures are vectors.
+    assert b"/Subtype /Image" not in data

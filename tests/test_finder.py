@@ -10,11 +10,11 @@ import xarray as xr
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from ampsim import finder, pictures
+from ampsim import pictures
 from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.circuit import circuit
 from ampsim.errors import DescriptionError
-from ampsim.finder import find
+from ampsim.finder import find, search
 from ampsim.finder.bias_variants import bias_variants
 from ampsim.finder.found import CHECK_DB, Found, front, ranked, spread
 from ampsim.finder.telling import best_table, find_text, miss_words
@@ -156,9 +156,9 @@ def test_ruling_out_early_changes_neither_the_best_nor_what_is_met(wanted, least
     wished = replace(wanted, wishes=wishes)
     whole = find(wished, keep=1)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(finder, "_WHOLE", 0)
-        patch.setattr(finder, "_BATCH", 1)
-        patch.setattr(finder, "_CHUNK", 2)
+        patch.setattr(search, "_WHOLE", 0)
+        patch.setattr(search, "_BATCH", 1)
+        patch.setattr(search, "_CHUNK", 2)
         early = find(wished, keep=1)
     assert early.worked_out <= whole.worked_out == 54
     assert early.met == whole.met
@@ -168,9 +168,9 @@ def test_ruling_out_early_changes_neither_the_best_nor_what_is_met(wanted, least
 
 
 def test_ruling_out_early_spares_work(wanted, found, monkeypatch):
-    monkeypatch.setattr(finder, "_WHOLE", 0)
-    monkeypatch.setattr(finder, "_BATCH", 1)
-    monkeypatch.setattr(finder, "_CHUNK", 2)
+    monkeypatch.setattr(search, "_WHOLE", 0)
+    monkeypatch.setattr(search, "_BATCH", 1)
+    monkeypatch.setattr(search, "_CHUNK", 2)
     early = find(wanted)
     assert early.worked_out < 40
     assert early.runs < found.runs

@@ -64,6 +64,9 @@ def read_bytes(path: Path) -> bytes:
         raise DescriptionError(f"{name}: no such file") from None
     except OSError as problem:
         raise DescriptionError(f"{name}: {problem.strerror}") from None
+    except ValueError as problem:
+        # Such as a name with a null byte in it.
+        raise DescriptionError(f"{name}: not the name of a file: {problem}") from None
 
 
 def toml_tables(data: bytes, name: str) -> dict[str, Any]:

@@ -564,8 +564,11 @@ def test_intake_tells_words_wishes_and_volts(folder: Path) -> None:
     for line in WORDS.splitlines():
         assert line in text
     assert "3 to 5 dB more from 2 kHz to 4 kHz, gain=0.3" in text
-    assert ("no crackle", "clean the pots") in sheet.tables[0].rows
-    assert ("V1A.plate", "165", "163.5") in next(each for each in sheet.tables if "Voltages" in each.title).rows
+    assert ["no crackle", "clean the pots"] in sheet.tables["Wishes"].to_numpy().tolist()
+    volts = next(table for title, table in sheet.tables.items() if "Voltages" in title)
+    assert ["V1A.plate", "165", "163.5"] in volts.to_numpy().tolist()
+    again = records.intake(dataclasses.replace(record, measured=record.measured * 2))
+    assert len(again.tables) == len(sheet.tables) + sum(each.phase == "on arrival" for each in record.measured)
     assert text.endswith("Mind the reservoirs.")
     assert "wish 1 of bright-when-low" in str(records.intake(record))
 

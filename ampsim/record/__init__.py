@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .arrival import Intake, Sheet, intake
+from .arrival import Intake, intake
 from .changing import add, change, enter, wish
 from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, plain
 from .folder import begin
@@ -24,7 +24,6 @@ __all__ = [
     "Opened",
     "OwnersWish",
     "Record",
-    "Sheet",
     "State",
     "Sweep",
     "accept",

@@ -2,43 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+
+import pandas as pd
 
 from ..amp import Amp, Socket
 from ..errors import DescriptionError
 from ..quantities import OHM, format_value
+from ..tables import text_table
 from .data import Measured, OwnersWish, Record, plain
 from .frozen import Opened
 
-_WIDEST = 60  # characters of a column
 
-
-@dataclass(frozen=True)
-class Sheet:
-    """One table: what it tells, its columns with units, its rows as texts."""
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-    def __str__(self) -> str:
-        lines = [self.columns, *self.rows]
-        widths = [min(_WIDEST, max(len(line[column]) for line in lines)) for column in range(len(self.columns))]
-        told = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)) for line in lines]
-        return "\n".join([self.title, *(f"  {line.rstrip()}" for line in told)])
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Intake:
-    """What `intake` tells; `str` gives all of it as text. Every text may hold anything that prints: escape it."""
+    """What `intake` tells, tables by title; `str` gives all of it as text. Any text may hold markup: escape it."""
 
     name: str
     owner: str
     state: str
     words: str
     amp: str
-    tables: tuple[Sheet, ...]
+    tables: dict[str, pd.DataFrame]
     cautions: str = ""
 
     def __str__(self) -> str:
@@ -49,7 +36,7 @@ class Intake:
             pieces.append(
                 "\n".join(["In the owner's words", *(f"  {line}".rstrip() for line in self.words.splitlines())])
             )
-        pieces += [self.amp, *map(str, self.tables)]
+        pieces += [self.amp, *(f"{title}\n{text_table(table)}" for title, table in self.tables.items())]
         return "\n\n".join([*pieces, *([self.cautions] if self.cautions else [])])
 
 
@@ -75,28 +62,25 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
         When a wish is tied to one that its file does not hold.
     """
     drawn = dict(opened.stock.drawn_volts) if opened else {}
-    tables = [
-        Sheet("Wishes", ("wish", "what answers it"), tuple(_wish(each, opened) for each in record.wishes)),
-        Sheet(
-            "States", ("since", "state", "note"), _rows((each.date, each.state, each.note) for each in record.states)
+    tables = {
+        "Wishes": _table(("wish", "what answers it"), (_wish(each, opened) for each in record.wishes)),
+        "States": _table(("since", "state", "note"), ((each.date, each.state, each.note) for each in record.states)),
+        "Seen on arrival": _table(("date", "note"), ((each.date, each.note) for each in record.arrival)),
+        **_rounds([each for each in record.measured if each.phase == "on arrival"], drawn),
+        "Sweeps": _table(
+            ("date", "phase", "file", "note"),
+            ((each.date, each.phase, each.file, each.note) for each in record.sweeps),
         ),
-        Sheet("Seen on arrival", ("date", "note"), _rows((each.date, each.note) for each in record.arrival)),
-        *(_volts(each, drawn) for each in record.measured if each.phase == "on arrival"),
-        Sheet("Sweeps", ("date", "phase", "file", "note"), _rows(_values(each) for each in record.sweeps)),
-        Sheet("What was before", ("date", "entry", "before"), _rows(_before(each) for each in record.history)),
-    ]
+        "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
+    }
     amp = _amp(opened.stock) if opened else f"Amp: {record.amp}"
     mods = f"Mods: {', '.join(record.mods)}" if record.mods else "No mods yet"
-    found = tuple(table for table in tables if table.rows)
+    found = {title: table for title, table in tables.items() if not table.empty}
     return Intake(record.name, record.owner, record.state, record.words, f"{amp}\n{mods}", found, cautions)
 
 
-def _rows(rows: Any) -> tuple[tuple[str, ...], ...]:
-    return tuple(tuple(plain(str(cell)) for cell in row) for row in rows)
-
-
-def _values(sweep: Any) -> tuple[Any, ...]:
-    return sweep.date, sweep.phase, sweep.file, sweep.note
+def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
+    return pd.DataFrame([tuple(plain(str(cell)) for cell in row) for row in rows], columns=list(columns))
 
 
 def _before(change: Any) -> tuple[Any, ...]:
@@ -118,12 +102,22 @@ def _wish(wish: OwnersWish, opened: Opened | None) -> tuple[str, str]:
     return plain(wish.words), "; ".join(answers) or "nothing yet"
 
 
-def _volts(measured: Measured, drawn: dict[str, float]) -> Sheet:
+def _rounds(measured: list[Measured], drawn: dict[str, float]) -> dict[str, pd.DataFrame]:
+    titles = [_went(each) for each in measured]
+    # Two rounds of one day may be told apart by nothing but their place in the list.
+    named = [f"{title} ({n})" if titles.count(title) > 1 else title for n, title in enumerate(titles, 1)]
+    return {title: _volts(each, drawn) for title, each in zip(named, measured, strict=True)}
+
+
+def _went(measured: Measured) -> str:
     mains = f", mains {measured.mains:g} V" if measured.mains is not None else ""
     meter = f", meter {format_value(measured.meter, OHM)}" if measured.meter is not None else ""
+    return f"Voltages {measured.phase}, {measured.date}{mains}{meter}"
+
+
+def _volts(measured: Measured, drawn: dict[str, float]) -> pd.DataFrame:
     rows = [(place, f"{drawn[place]:g}" if place in drawn else "", f"{volts:g}") for place, volts in measured.volts]
-    title = f"Voltages {measured.phase}, {measured.date}{mains}{meter}"
-    return Sheet(title, ("place", "drawing [V]", "measured [V]"), tuple(rows))
+    return _table(("place", "drawing [V]", "measured [V]"), rows)
 
 
 def _amp(amp: Amp) -> str:

@@ -33,7 +33,7 @@ def whole_handover(_: Scale) -> Iterator[Figure]:
     with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as folder:
         patch.setattr(engine, "run", noted)
         begin = time.perf_counter()
-        record = shop_record(gather(job, topics=("ratings", "spread")), Path(folder, "record.html"))
+        record = shop_record(gather(job), Path(folder, "record.html"))
         owner_page(job, path=Path(folder, "page.html"))
         if browser_path():
             write_pdf(record)

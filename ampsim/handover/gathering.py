@@ -11,6 +11,7 @@ import pandas as pd
 from .. import __version__, engine, pictures
 from ..analyses import FrequencySweep
 from ..cautions import CautionSheet, caution_sheet
+from ..errors import DescriptionError
 from ..job import changes_table
 from ..pictures import Picture
 from ..proof import ProofSheet, proof
@@ -19,7 +20,9 @@ from ..record import Record
 from ..response import simulate
 from ..sheet import Sheet, consequences, examine
 from ..shopping import PartsList, parts_list
+from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
+from .wires import wiring_tables
 
 CHECKED = ("ratings", "stability", "noise", "pop", "spread")
 
@@ -72,7 +75,7 @@ def gather(
     cautions, parts, plan, tested
         Where they were worked out already.
     tables, drawings : mapping
-        Title to table, and to SVG text, that the record shows besides.
+        Title to table, and to SVG text, that the record shows besides; default tables: the wiring, where it was found.
 
     Raises
     ------
@@ -99,10 +102,17 @@ def gather(
         checked,
         record,
         drawn,
-        dict(tables or {}),
+        dict(tables if tables is not None else _wired(job)),
         dict(drawings or {}),
         versions,
     )
+
+
+def _wired(job: Job) -> dict[str, pd.DataFrame]:
+    try:
+        return wiring_tables(wiring(job.modded))
+    except DescriptionError as problem:
+        return {"Wiring": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}
 
 
 def measured(record: Record | None, phase: str = "after the mod") -> dict[str, Any]:

@@ -9,10 +9,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from ampsim import engine
 from ampsim.netlist import Netlist
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -130,6 +133,28 @@ class Other:
         self._process.kill()
         self._process.wait()
         shutil.rmtree(self._folder)
+
+
+def against_bare(work: Callable[[], object]) -> tuple[float, float, int]:
+    """Time of some work [s], time of bare ngspice on the runs that it needs, one after the other [s], their number."""
+    needed: dict[str, Netlist] = {}
+    run = engine.run
+
+    def noted(netlists: Iterable[Netlist], **how: Any) -> Any:
+        wanted = list(netlists)
+        needed.update({netlist.digest: netlist for netlist in wanted})
+        return run(wanted, **how)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(engine, "run", noted)
+        begin = time.perf_counter()
+        work()
+        ours = time.perf_counter() - begin
+    other = Other("bare")
+    try:
+        return ours, sum(other.time(netlist) for netlist in needed.values()), len(needed)
+    finally:
+        other.close()
 
 
 if __name__ == "__main__":

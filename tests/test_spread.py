@@ -11,7 +11,7 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import ks_1samp, norm
-from truth.bench import amp, wired
+from truth.bench import corner, divider
 
 from ampsim import FrequencySweep, OperatingPoint, Transient, apply, load_amp, load_mod, load_valve, measures, simulate
 from ampsim.amp import Amp
@@ -33,22 +33,8 @@ from ampsim.scatter import (
 from ampsim.spread import spread
 from ampsim.valves import currents, slopes
 
-BAD_MODS = Path(__file__).parent / "bad_mods"
 TONE = FrequencySweep(1000.0, 10_000.0, 1)
 SPACE_CHARGE = ("12AX7", "12AT7", "12AU7", "12AY7", "6DJ8", "EL84", "EL34", "6V6GT", "6L6GC")
-
-
-def divider(resistance: float = 10e3) -> Amp:
-    """R1 over R2 from the source: gain R2 / (R1 + R2)."""
-    parts = {"R1": 3.0 * resistance, "R2": resistance}
-    return amp(parts, [wired("divider", R1=["in", "out"], R2=["out", "ground"])])
-
-
-def corner() -> Amp:
-    """10 kohm and 10 nF: a low pass with its corner at 1592 Hz."""
-    return amp({"R1": 10e3, "C1": 10e-9, "R2": 10e9}, [
-        wired("low pass", R1=["in", "out"], C1=["out", "ground"], R2=["out", "ground"])
-    ])  # fmt: skip
 
 
 @pytest.fixture(scope="module")

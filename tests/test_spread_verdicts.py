@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from truth.bench import amp, rail, stage, wired
+from truth.bench import amp, corner, divider, rail, stage
 
 from ampsim import FrequencySweep, apply, load_amp, load_mod, measures, simulate
 from ampsim.amp import Amp
@@ -25,20 +25,6 @@ from ampsim.spread import spread, valve_swap
 
 BAD_MODS = Path(__file__).parent / "bad_mods"
 TONE = FrequencySweep(1000.0, 10_000.0, 1)
-SPACE_CHARGE = ("12AX7", "12AT7", "12AU7", "12AY7", "6DJ8", "EL84", "EL34", "6V6GT", "6L6GC")
-
-
-def divider(resistance: float = 10e3) -> Amp:
-    """R1 over R2 from the source: gain R2 / (R1 + R2)."""
-    parts = {"R1": 3.0 * resistance, "R2": resistance}
-    return amp(parts, [wired("divider", R1=["in", "out"], R2=["out", "ground"])])
-
-
-def corner() -> Amp:
-    """10 kohm and 10 nF: a low pass with its corner at 1592 Hz."""
-    return amp({"R1": 10e3, "C1": 10e-9, "R2": 10e9}, [
-        wired("low pass", R1=["in", "out"], C1=["out", "ground"], R2=["out", "ground"])
-    ])  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -36,6 +36,19 @@ def amp(parts: Parts, stages: Sequence[Mapping[str, object]], *rails: Mapping[st
     return parse_amp(tables, "check.toml")
 
 
+def divider(resistance: float = 10e3) -> Amp:
+    """R1 over R2 from the source: gain R2 / (R1 + R2)."""
+    parts = {"R1": 3.0 * resistance, "R2": resistance}
+    return amp(parts, [wired("divider", R1=["in", "out"], R2=["out", "ground"])])
+
+
+def corner() -> Amp:
+    """10 kohm and 10 nF: a low pass with its corner at 1592 Hz."""
+    return amp({"R1": 10e3, "C1": 10e-9, "R2": 10e9}, [
+        wired("low pass", R1=["in", "out"], C1=["out", "ground"], R2=["out", "ground"])
+    ])  # fmt: skip
+
+
 def near_ideal(primary: float, inductance: float, *taps: float) -> dict[str, object]:
     """A transformer with next to no losses: data sheets state the load and the watts without them."""
     return {

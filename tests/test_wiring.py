@@ -15,6 +15,7 @@ from ampsim.contacts import moving
 from ampsim.errors import DescriptionError
 from ampsim.library import load_amp, load_mod, models, parse_mod
 from ampsim.mods import apply
+from ampsim.shopping import switch_need
 from ampsim.wiring import Wire, Wiring, every_stand, listed, mismatches, read_back, take_apart, wiring
 from tests.random_switches import random_switches
 
@@ -191,3 +192,11 @@ def test_parts_on_one_net_are_left_out() -> None:
     names = {each.designator for each in read_back(wired, (("bright", "120p"),)).elements}
     assert "C101" in names
     assert "C102" not in names
+
+
+@pytest.mark.parametrize("name", ["bright-switch", "cathode-switch"])
+def test_the_parts_list_asks_for_the_switch_that_is_wired(name: str) -> None:
+    modded = apply(load_amp("workshop-a"), load_mod(name))
+    (planned,) = wiring(modded).switches
+    (switch,) = modded.all_switches
+    assert len(switch_need(modded, switch).poles) == planned.poles

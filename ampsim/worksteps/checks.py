@@ -58,7 +58,10 @@ def _written(value: float, unit: str) -> str:
     short = float(f"{value:.3g}")
     if unit == "V":
         return f"{short:g} V"
-    return f"{short:.1g} ohm" if unit == "ohm" and short < 1.0 else f"{format_value(short, _UNITS[unit])} {unit}"
+    if unit == "ohm":
+        return f"{short:.1g} ohm" if short < 1.0 else f"{format_value(short, _UNITS[unit])} ohm"
+    # Drawings write a capacitor "6n8" without more.
+    return format_value(short, _UNITS[unit]) + (" H" if unit == "H" else "")
 
 
 def loose(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:

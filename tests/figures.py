@@ -27,6 +27,7 @@ from ampsim.netlist import build
 from ampsim.response import listening_points, simulate
 from tests import (
     finder_figures,
+    handover_figures,
     hostile,
     measured_figures,
     notebook_figures,
@@ -35,6 +36,7 @@ from tests import (
     sheet_figures,
     spread_figures,
     stability_figures,
+    wiring_figures,
 )
 from tests.measured import Figure, Scale
 from tests.others import Other
@@ -256,6 +258,8 @@ SECTIONS = (
     *stability_figures.SECTIONS,
     *measured_figures.SECTIONS,
     *record_figures.SECTIONS,
+    *wiring_figures.SECTIONS,
+    *handover_figures.SECTIONS,
     memory,
     hostile_strings,
     amps_by_lot,

@@ -97,6 +97,7 @@ ORDER = (
     "pictures",
     "proof",
     "cautions",
+    "diagnosis",
     "shopping",
     "worksteps",
     "sheet",

@@ -1,0 +1,333 @@
+"""Measured voltages: obvious faults are found, healthy amps are called healthy, readers refuse what they must."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from ampsim.amp import Amp
+from ampsim.diagnosis import Diagnosis, explain, parse_readings, read_readings
+from ampsim.diagnosis.bench import Bench, State, gas_of, leak_of, wire_of
+from ampsim.diagnosis.faults import KINDS, Suspect, dead, suspects, worn
+from ampsim.diagnosis.model import FaultModel, fault_model
+from ampsim.diagnosis.next_step import Suspected, next_steps
+from ampsim.diagnosis.probes import probe, standard_probes
+from ampsim.diagnosis.ranking import FALSE_ALARMS, Meter, Ranking
+from ampsim.errors import DescriptionError
+from ampsim.library import load_amp
+from ampsim.ports import circuit_at
+from ampsim.safety import CAUTION
+
+Array = NDArray[np.float64]
+
+
+@pytest.fixture(scope="module")
+def amp() -> Amp:
+    return load_amp("workshop-b")
+
+
+@pytest.fixture(scope="module")
+def model(amp: Amp) -> FaultModel:
+    return fault_model(amp)
+
+
+@pytest.fixture(scope="module")
+def bench(amp: Amp) -> Bench:
+    wired = circuit_at(amp, {})
+    return Bench(amp, {}, tuple(probe(wired, name) for name in standard_probes(wired)))
+
+
+def told(amp: Amp, bench: Bench, model: FaultModel, state: State, **about: Any) -> Diagnosis:
+    """The diagnosis of an amp in a state, read without error."""
+    volts = dict(zip((each.name for each in bench.probes), bench.read([state])[0].tolist(), strict=True))
+    return explain(amp, parse_readings({"volts": volts, **about}, amp), {}, model)
+
+
+def weak(amp: Amp, socket: str, share: float) -> State:
+    valve = amp.valve_by_type[amp.part_by_designator[socket].type]  # type: ignore[union-attr]
+    return State(sockets=((socket, worn(valve, share)),))
+
+
+# The meter ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_grid_reads_low_by_the_divider_of_its_leak_and_the_meter(amp: Amp) -> None:
+    # Ohm's law: 20 V behind 220 k and 1k5, into 1 Mohm. A grid far below its cathode draws nothing.
+    reading = Bench(amp, {}, (probe(circuit_at(amp, {}), "V3.grid"),), 1e6).read([State()])[0, 0]
+    assert reading == pytest.approx(-20.0 * 1e6 / (1e6 + 221.5e3), rel=1e-3)
+
+
+def test_one_reading_does_not_load_the_other(bench: Bench) -> None:
+    alone = Bench(bench.amp, {}, bench.probes[-3:]).read([State()])[0]
+    assert bench.read([State()])[0, -3:] == pytest.approx(alone, rel=1e-6)
+
+
+def test_the_quick_reading_is_the_thorough_one_nearly(bench: Bench, amp: Amp) -> None:
+    states = [State(values=(("r4", 1e10),)), State(values=((leak_of("C2"), 1e6),)), weak(amp, "V1B", 0.4)]
+    assert bench.read_nearly(states) == pytest.approx(bench.read(states), rel=5e-3, abs=0.02)
+
+
+def test_an_open_cathode_resistor_is_bridged_by_the_meter_alone(bench: Bench) -> None:
+    names = [each.name for each in bench.probes]
+    read, bare = (way([State(values=(("r4", 1e10),))])[0] for way in (bench.read, bench.unloaded))
+    place = names.index("V1A.cathode")
+    assert 1.0 < read[place] < 0.95 * bare[place]
+
+
+def test_a_dead_valve_leaves_its_plate_at_the_rail(amp: Amp, bench: Bench) -> None:
+    names = [each.name for each in bench.probes]
+    found = bench.unloaded([State(sockets=(("V1A", dead(amp.valve_by_type["12AX7"])),))])[0]
+    assert found[names.index("V1A.plate")] == pytest.approx(found[names.index("B3")], rel=1e-4)
+    assert abs(found[names.index("V1A.cathode")]) < 1e-3
+
+
+# Faults ---------------------------------------------------------------------------------------------------------------
+
+FAULTS = {
+    "R4": State(values=(("r4", 1e10),)),
+    "R9": State(factors=(("r9", 1.7),)),
+    "R51": State(factors=(("r51", 2.0),)),
+    "C5": State(values=((leak_of("C5"), 1e6),)),
+    "C6": State(values=((leak_of("C6"), 2e6),)),
+    "C1": State(values=((leak_of("C1"), 1.0),)),
+    "V4": State(values=((gas_of("V4"), 100e6),)),
+    "T1": State(values=((wire_of("T1", "primary_b"), 1e10),)),
+}
+
+
+@pytest.mark.parametrize("part", FAULTS)
+def test_an_obvious_fault_is_found(part: str, amp: Amp, bench: Bench, model: FaultModel) -> None:
+    found = told(amp, bench, model, FAULTS[part])
+    assert not found.healthy
+    assert found.suspicions[0].part == part
+    assert part in found.verdict()
+
+
+def test_a_weak_valve_is_found_with_its_emission(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    first = told(amp, bench, model, weak(amp, "V1B", 0.3)).suspicions[0]
+    assert first.part == "V1B"
+    assert first.fault.size == pytest.approx(0.3, rel=0.25)
+
+
+def test_a_leak_is_sized(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    # Below some 5 Mohm the grid draws current and its volts say little of the leak.
+    first = told(amp, bench, model, State(values=((leak_of("C6"), 8e6),))).suspicions[0]
+    assert first.part == "C6"
+    assert first.fault.size == pytest.approx(8e6, rel=0.2)
+
+
+def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    # A short across C1 is a short across R4: the same two wires.
+    found = told(amp, bench, model, FAULTS["C1"])
+    twin = next(each for each in found.suspicions if each.part == "R4")
+    assert twin.alike
+    assert "hardly tell" in found.text()
+
+
+def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    first = told(amp, bench, model, State(factors=(("r51", 1.63),))).suspicions[0]
+    assert (first.part, first.fault.suspect.kind.name) == ("R51", "high")
+    assert first.fault.size == pytest.approx(1.63, rel=0.1)
+
+
+# Healthy --------------------------------------------------------------------------------------------------------------
+
+
+def test_the_amp_as_drawn_is_healthy(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    found = told(amp, bench, model, State())
+    assert found.healthy
+    assert set(found.table["verdict"]) == {"within tolerance"}
+    assert found.steps == ()
+
+
+def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    state = State(supply=0.85)
+    scaled = told(amp, bench, model, state, mains="195,5 V", mains_drawn="230 V")
+    assert scaled.healthy
+    assert scaled.supply == pytest.approx(0.85, rel=0.01)
+    assert scaled.table["at this supply [V]"].to_numpy() == pytest.approx(
+        scaled.table["measured [V]"].to_numpy(), rel=0.01, abs=0.1
+    )
+    plain = told(amp, bench, model, state)
+    assert plain.healthy
+    assert "supply stands -1" in plain.verdict()
+    assert "supply stands" not in scaled.verdict()
+
+
+def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: FaultModel, bench: Bench) -> None:
+    own = model.only([each.name for each in bench.probes])
+    ranking, rng = Ranking(own, Meter(supply=1e-6)), np.random.default_rng(8)
+    alarms = 0
+    for _ in range(200):
+        scores = np.where(own.even, rng.uniform(-1.0, 1.0, own.even.size) * 3**0.5, rng.standard_normal(own.even.size))
+        volts = own.healthy + scores @ own.spread
+        volts = volts * (1.0 + 0.01 * rng.standard_normal(volts.size)) + 0.01 * rng.standard_normal(volts.size)
+        alarms += ranking.rank(volts).gain > ranking.threshold
+    # 3 % of 200 are 6; more than 15 have a chance below 1 in 1,000 (binomial).
+    assert FALSE_ALARMS == 0.03
+    assert alarms <= 15
+
+
+# Weighing, in closed form ---------------------------------------------------------------------------------------------
+
+
+def bare_model(readings: float) -> FaultModel:
+    """One place that reads 10 V with 1 V of spread, and one fault that reads so much instead."""
+    suspect = Suspect("R1", next(kind for kind in KINDS if (kind.name, kind.part) == ("open", "resistor")))
+    return FaultModel(
+        "", "", "", ("A",), (("a", "0"),), 1e7, np.array([10.0]), np.array([10.0]), np.array([[1.0]]),
+        np.array([False]), (suspect,), (np.array([1e10]),), (np.array([[readings]]),), (), (),
+    )  # fmt: skip
+
+
+def test_the_gain_is_the_ratio_of_two_normal_densities() -> None:
+    # Variances: tolerance 1, supply and meter next to nothing, and 3 % of the fault's 20 V once more for the fault.
+    found = Ranking(bare_model(30.0), Meter(1e-9, 1e-6, 1e-9)).rank(np.array([29.0]))
+    wide = 1.0 + 0.6**2
+    want = -0.5 * 1.0 / wide - 0.5 * math.log(wide) + 0.5 * 19.0**2
+    assert found.gain == pytest.approx(want, rel=1e-6)
+    assert found.chances == (1.0,)
+
+
+def test_the_supply_is_shared_out_by_how_well_it_is_known() -> None:
+    # A reading 1 V high, spread 1 V against 10 V x 10 % of supply: half each (conditional mean).
+    found = Ranking(bare_model(500.0), Meter(1e-9, 1e-6, 0.1)).rank(np.array([11.0]))
+    assert found.supply == pytest.approx(1.05, rel=1e-6)
+
+
+# What next ------------------------------------------------------------------------------------------------------------
+
+
+def test_cold_readings_come_first_and_the_caution_before_all(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    found = told(amp, bench, model, FAULTS["V4"])
+    kinds = [step.kind for step in found.steps]
+    assert {each.part for each in found.suspicions[:2]} == {"V4", "C7"}
+    assert kinds == sorted(kinds, key=("cold", "swap", "live").index)
+    assert "swap" in kinds
+    text = found.text()
+    assert text.index(CAUTION) < text.index("measure next")
+    assert "does not clear a capacitor" in text
+
+
+def test_a_drifted_resistor_is_told_from_a_weak_valve_by_its_ohms(amp: Amp, model: FaultModel, bench: Bench) -> None:
+    by_name = {(each.part, each.kind.name): each for each in suspects(circuit_at(amp, {}))}
+    pair = (Suspected(by_name["R4", "high"], 2.0), Suspected(by_name["V1A", "weak"], 0.5))
+    names = tuple(each.name for each in bench.probes)
+    steps = next_steps(amp, {}, model, names, bench.read([State()])[0], 1.0, Meter(), pair)
+    # Cold, nothing but R4 lies from the cathode to ground.
+    assert (steps[0].kind, steps[0].first, steps[0].second) == ("cold", "about 3k ohm", "about 1k5 ohm")
+
+
+def test_nothing_is_asked_for_again(amp: Amp, bench: Bench, model: FaultModel) -> None:
+    found = told(amp, bench, model, FAULTS["R9"])
+    taken = {f"voltage {each.name}" for each in bench.probes}
+    assert not taken & {step.what for step in found.steps}
+
+
+# Reading files --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("form", ["165", "165 V", "165,0", "1.65e2", 165])
+def test_volts_as_people_write_them(form: object, amp: Amp) -> None:
+    assert parse_readings({"volts": {"V1A.plate": form}}, amp).volts == (("V1A.plate", 165.0),)
+
+
+def test_a_toml_and_a_csv_file_say_the_same(amp: Amp, tmp_path: Path) -> None:
+    toml, table = tmp_path / "volts.toml", tmp_path / "volts.csv"
+    toml.write_text(
+        'mains = "231"\nmains_drawn = "230 V"\nmeter = "1M"\naccuracy = "2 %"\n[volts]\n"V1A.plate" = "165,5 V"\n'
+        '"across R16" = 1.25\n"V3.plate to B1" = -4\n'
+    )
+    table.write_text(
+        "# at the bench\nplace;volts\nmains;231\nmains_drawn;230 V\nmeter;1M\naccuracy;2 %\n\nV1A.plate;165,5 V\n"
+        "across  R16;1,25\nV3.plate to B1;-4\n"
+    )
+    first, second = read_readings(toml, amp), read_readings(table, amp)
+    assert first.volts == second.volts == (("V1A.plate", 165.5), ("across R16", 1.25), ("V3.plate to B1", -4.0))
+    assert (first.meter_ohms, first.accuracy) == (second.meter_ohms, second.accuracy) == (1e6, 0.02)
+    assert first.supply == second.supply == pytest.approx(231 / 230)
+
+
+@pytest.mark.parametrize(
+    ("tables", "words"),
+    [
+        ({"volts": {"V1A.plat": 165}}, "nearest: .*V1A.plate"),
+        ({"volts": {"across R99": 1}}, "R99.*no part with two ends"),
+        ({"volts": {"V3.cathode": 0}}, "one piece of wire"),
+        ({"volts": {"V1A.plate": 165, "R3.2": 165}}, "same wire"),
+        ({"volts": {"V1A.plate": "about 165"}}, "is not a voltage"),
+        ({"volts": {"V1A.plate": 1e5}}, "outside"),
+        ({"volts": {"V1A.plate": math.nan}}, "is not a voltage"),
+        ({"volts": {}}, "0 readings"),
+        ({}, "0 readings"),
+        ({"volts": {"B1": 310}, "mains": 230}, "go together"),
+        ({"volts": {"B1": 310}, "mains": 117, "mains_drawn": 230}, "within 30 %"),
+        ({"volts": {"B1": 310}, "meter": "10"}, "outside"),
+        ({"volts": {"B1": 310}, "meters": "10M"}, "not known.*meter"),
+        ({"volts": {f"P{n}": 1 for n in range(201)}}, "201 readings"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_its_entry(tables: dict[str, object], words: str, amp: Amp) -> None:
+    with pytest.raises(DescriptionError, match=words):
+        parse_readings(tables, amp, "bench.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("V1A.plate,165,5\n", "line 1.*semicolons"),
+        ("V1A.plate\n", "line 1.*not a place and a value"),
+        ("B1;310\nB1;311\n", "line 2.*already"),
+        ("B1;310\n" + "x" * 400, "line 2: 400 characters"),
+        ("\n".join(f"P{n};1" for n in range(300)), "line 201: more than 200"),
+    ],
+)
+def test_a_csv_file_is_refused_with_its_line(text: str, words: str, amp: Amp, tmp_path: Path) -> None:
+    path = tmp_path / "volts.csv"
+    path.write_text(text)
+    with pytest.raises(DescriptionError, match=words):
+        read_readings(path, amp)
+
+
+WORDS = st.one_of(
+    st.text(max_size=30), st.integers(), st.floats(), st.booleans(), st.none(),
+    st.sampled_from(["V1A.plate", "B1", "across R3", "1,2", "165 V", "V1A.plate to B1"]),
+)  # fmt: skip
+NAMES = st.one_of(st.text(max_size=30), st.sampled_from(["V1A.plate", "B1", "across R3", "V3.plate to B1"]))
+
+
+ENTRIES = st.sampled_from(["volts", "mains", "mains_drawn", "meter", "digit", "x"])
+
+
+@given(st.dictionaries(ENTRIES, WORDS | st.dictionaries(NAMES, WORDS, max_size=4), max_size=5))
+@settings(max_examples=200, deadline=None)
+def test_any_table_is_read_or_refused(tables: dict[str, object]) -> None:
+    try:
+        found = parse_readings(tables, load_amp("workshop-b"))
+    except DescriptionError as refused:
+        problem: DescriptionError = refused
+    else:
+        assert all(math.isfinite(volts) for _, volts in found.volts)
+        return
+    assert str(problem).isprintable()
+
+
+@given(st.binary(max_size=200) | st.text(alphabet='B1;,.\t"\n#V2A plate0', max_size=80).map(str.encode))
+@settings(max_examples=150, deadline=None)
+def test_any_bytes_are_read_or_refused(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    path.write_bytes(data)
+    try:
+        read_readings(path, load_amp("workshop-b"))
+    except DescriptionError as refused:
+        problem: DescriptionError = refused
+    else:
+        return
+    assert str(problem).isprintable()

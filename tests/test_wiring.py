@@ -200,3 +200,91 @@ def test_the_parts_list_asks_for_the_switch_that_is_wired(name: str) -> None:
     (planned,) = wiring(modded).switches
     (switch,) = modded.all_switches
     assert len(switch_need(modded, switch).poles) == planned.poles
+
+
+def drawn_faults(fragment: Fragment) -> list[str]:
+    """What the drawing has otherwise than the fragment: parts missing or twice, nets torn or joined, symbols piled."""
+    sheet = lay_out(fragment)
+    found, names = [], [symbol.item.name for symbol in sheet.symbols]
+    if sorted(names) != sorted(item.name for item in fragment.items):
+        found.append(f"parts {names}")
+    nets = sheet.netlist()
+    pairs = {(net, nets[item.name][pin]) for item in fragment.items for pin, net in item.pins}
+    if len({net for net, _ in pairs}) != len(pairs) or len({net for _, net in pairs}) != len(pairs):
+        found.append(f"nets {sorted(pairs)}")
+    words = {(net, word.kind, word.text) for word in sheet.words for net in _nets_at(word, sheet, nets, fragment)}
+    for net, kind, text in words:
+        wanted = {"ground": "ground", "rail": fragment.rails.get(net), "flag": fragment.flags.get(net, text)}[kind]
+        if text != wanted or (kind == "ground") != (net == fragment.ground):
+            found.append(f"word {text} at {net}")
+    middles = [_middle(symbol) for symbol in sheet.symbols]
+    if len(set(middles)) != len(middles):
+        found.append("two parts in one spot")
+    return found
+
+
+def _nets_at(word: Word, sheet: Sheet, nets: dict[str, dict[str, str]], fragment: Fragment) -> set[str]:
+    ends = {f"{word.kind} {word.text}", str(word.at)}
+    return {net for item in fragment.items for pin, net in item.pins if nets[item.name][pin] in ends}
+
+
+def _middle(symbol: Symbol) -> tuple[float, float]:
+    xs, ys = [x for x, _ in symbol.ends.values()], [y for _, y in symbol.ends.values()]
+    return (round(min(xs) + max(xs), 2), round(min(ys) + max(ys), 2))
+
+
+@pytest.mark.parametrize("amp", AMPS)
+@pytest.mark.parametrize("mod", [None, *MODS])
+def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
+    fitted = demo(amp, mod) if mod else load_amp(amp)
+    if fitted is None or (mod is None and not fitted.switches):
+        return
+    before, after = fragments(fitted)
+    assert drawn_faults(before) == []
+    assert drawn_faults(after) == []
+    if mod:
+        brought = {part.designator for part in load_mod(mod).parts}
+        assert brought <= {item.name for item in after.items if item.mark == "new"}
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.randoms(use_true_random=False))
+def test_schematic_of_random_switches(rng: random.Random) -> None:
+    amp = random_switches(rng)
+    if amp is None:
+        return
+    try:
+        pair = fragments(amp)
+    except DescriptionError:
+        assert len(amp.all_switches) > 1
+        return
+    assert [drawn_faults(each) for each in pair] == [[], []]
+
+
+def test_a_torn_wire_is_found() -> None:
+    _, after = fragments(apply(load_amp("workshop-a"), load_mod("cathode-switch")))
+    sheet = lay_out(after)
+    whole = len({net for pins in sheet.netlist().values() for net in pins.values()})
+    torn = 0
+    for k in range(len(sheet.wires)):
+        less = Sheet(sheet.symbols, sheet.wires[:k] + sheet.wires[k + 1 :], sheet.words)
+        torn += len({net for pins in less.netlist().values() for net in pins.values()}) > whole
+    # Every wire but those to a word with nothing else behind it.
+    assert torn >= len(sheet.wires) - len(sheet.words)
+
+
+def test_picture_says_what_it_shows() -> None:
+    picture = schematic(apply(load_amp("workshop-a"), load_mod("bright-switch")))
+    assert "C101 120p (new) between" in picture.alternative
+    assert "P1 1M audio 15 %" in picture.alternative
+    assert "S101 A2 at 390p (new)" in picture.alternative
+
+
+def test_names_are_escaped_in_svg() -> None:
+    hostile = "<script>alert(1)</script>"
+    amp = load_amp("workshop-a")
+    switch = Switch("S900", "tried", ((hostile, ()), ("b", (Edit("lift", "C1"),))), "b")
+    picture = schematic(apply(amp, Mod(hostile, "a test", (), (), (switch,))))
+    text = svg(picture)
+    assert "<script" not in text
+    assert "&lt;script" in text

@@ -41,6 +41,10 @@ class Wiring:
     parts : mapping of str to part
         The parts after the work, each with one value; `bought` names those that a switch puts in another's place.
     kinds : mapping of str to (kind, pins, stage)
+    values : tuple of (designator, before, after)
+        Parts replaced for good by one of another value.
+    pieces, pieces_before, plans_before
+        What the list was made from: pieces of wire after and before, and the switches before.
     """
 
     amp: Amp
@@ -53,6 +57,9 @@ class Wiring:
     bought: dict[str, str]
     kinds: dict[str, tuple[str, tuple[str, ...], str]]
     values: tuple[tuple[str, str, str], ...]
+    pieces: Pieces
+    pieces_before: Pieces
+    plans_before: tuple[SwitchPlan, ...]
 
     @property
     def unrealised(self) -> tuple[SwitchPlan, ...]:
@@ -72,7 +79,8 @@ def listed(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     earlier = take_apart(bare)
     plans = tuple(_plan(switch, after) for switch in amp.all_switches)
-    old = _soldered(earlier, tuple(_plan(switch, earlier) for switch in bare.all_switches))
+    plans_before = tuple(_plan(switch, earlier) for switch in bare.all_switches)
+    old = _soldered(earlier, plans_before)
     new = _soldered(after, plans)
     there = {place for places in new for place in places}
     gone = {place.partition(".")[0] for places in old for place in places if place not in there}
@@ -100,6 +108,9 @@ def listed(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
         dict(after.bought),
         {each.designator: (each.kind, tuple(pin for pin, _ in each.pins), each.stage) for each in after.elements},
         tuple(_values(earlier, after)),
+        after,
+        earlier,
+        plans_before,
     )
 
 

@@ -1,0 +1,8 @@
+"""Schematic fragments of the touched stages, drawn from the description."""
+
+from .draw import describe_schematic, schematic
+from .fragment import Fragment, Item, fragments
+from .layout import lay_out
+from .sheet import Sheet, Symbol, Word
+
+__all__ = ["Fragment", "Item", "Sheet", "Symbol", "Word", "describe_schematic", "fragments", "lay_out", "schematic"]

@@ -1,0 +1,157 @@
+"""Sorting a fragment for the drawing: the signal line from left to right, and what stands where along it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from .fragment import Fragment, Item
+
+BLOCKS = {"valve": ("plate", "grid", "cathode"), "pot": ("top", "wiper", "bottom")}
+
+
+@dataclass
+class Plan:
+    """The order of a drawing.
+
+    `line` has the nets of the signal line; `blocks` the valve or pot right of each net, `lows` the net under a block,
+    `series` the part in the line right of each net; `rows` parts above the line as (item, left net, right net);
+    `downs` and `ups` parts from a net to ground and to a rail; `hangs` parts from a net to one below it from which all
+    else goes to ground; `aside` what fits nowhere.
+    """
+
+    fragment: Fragment
+    line: list[str] = field(default_factory=list)
+    blocks: dict[str, Item] = field(default_factory=dict)
+    lows: dict[str, str] = field(default_factory=dict)
+    series: dict[str, Item] = field(default_factory=dict)
+    rows: list[tuple[Item, str, str]] = field(default_factory=list)
+    downs: dict[str, list[Item]] = field(default_factory=dict)
+    ups: dict[str, list[Item]] = field(default_factory=dict)
+    hangs: dict[str, list[tuple[Item, str]]] = field(default_factory=dict)
+    aside: list[Item] = field(default_factory=list)
+
+    @property
+    def below(self) -> list[str]:
+        """Nets that hang below others."""
+        return [low for hung in self.hangs.values() for _, low in hung]
+
+    def after(self, net: str) -> str:
+        """The net right of a net of the line; "" at its end."""
+        place = self.line.index(net) + 1
+        return self.line[place] if place < len(self.line) else ""
+
+    def common(self, net: str) -> bool:
+        """Whether a net is ground or a rail."""
+        return net == self.fragment.ground or net in self.fragment.rails
+
+
+def ordered(fragment: Fragment) -> Plan:
+    """Sort the items of a fragment."""
+    plan = Plan(fragment)
+    blocks = [item for item in fragment.items if is_block(item)]
+    others = [item for item in fragment.items if not is_block(item)]
+    low = set(_low_nets(plan, blocks))
+    _hang(plan, blocks, others)
+    off = low | set(plan.below)
+    glued: set[tuple[str, str]] = set()
+    for item in (*blocks, *others):
+        ends = [net for net in (_through(plan, item) if is_block(item) else item.nets[:2]) if not plan.common(net)]
+        ends = [net for net in ends if net not in off]
+        _insert(plan.line, ends, glued)
+        if is_block(item) and len(ends) == 2:
+            glued.add((ends[0], ends[1]))
+    for item in blocks:
+        _place_block(plan, item, low)
+    for net in sorted(low - set(plan.lows.values()), key=int):
+        plan.line.append(net)
+    for item in others:
+        _place(plan, item)
+    return plan
+
+
+def is_block(item: Item) -> bool:
+    """Whether it is drawn with three terminals: a valve, or a pot that uses all three."""
+    return item.kind == "valve" or (item.kind == "pot" and len(item.nets) == 3)
+
+
+def _through(plan: Plan, item: Item) -> tuple[str, str]:
+    """The nets a block has left and right of it in the signal line."""
+    pins = dict(item.pins)
+    top, middle, bottom = (pins[pin] for pin in BLOCKS[item.kind])
+    if item.kind == "pot":
+        return top, middle
+    return middle, bottom if plan.common(top) else top
+
+
+def _low_nets(plan: Plan, blocks: list[Item]) -> Iterator[str]:
+    """Nets under a block: a cathode or the foot of a pot, unless the signal goes through it."""
+    through = {net for item in blocks for net in _through(plan, item)}
+    feet = [dict(item.pins)[BLOCKS[item.kind][2]] for item in blocks]
+    for net in feet:
+        if not plan.common(net) and net not in through and feet.count(net) == 1:
+            yield net
+
+
+def _hang(plan: Plan, blocks: list[Item], others: list[Item]) -> None:
+    """Find parts that hang from a net with all that follows them to ground."""
+    held = {net for item in blocks for net in item.nets}
+    for net in dict.fromkeys(net for item in others for net in item.nets):
+        on = [item for item in others if net in item.nets]
+        up = [item for item in on if plan.fragment.ground not in item.nets]
+        if len(up) != 1 or len(on) < 2 or any(len(item.nets) != 2 for item in on):
+            continue
+        parent = next(other for other in up[0].nets if other != net)
+        if plan.common(net) or plan.common(parent) or net in held or net in plan.fragment.flags:
+            continue
+        if parent not in plan.below and net not in plan.hangs:
+            plan.hangs.setdefault(parent, []).append((up[0], net))
+
+
+def _insert(line: list[str], nets: list[str], glued: set[tuple[str, str]]) -> None:
+    """Put two nets next to one another in the line, but nothing between the two of a block."""
+    known = [net for net in nets if net in line]
+    if len(nets) == 2 and len(known) == 1:
+        place = line.index(known[0]) + (nets[0] in line)
+        new = nets[0] if nets[1] in line else nets[1]
+        between = (line[place - 1], line[place]) if 0 < place < len(line) else ("", "")
+        line.insert(place if between not in glued else len(line), new)
+        return
+    line += [net for net in nets if net not in line]
+
+
+def _place_block(plan: Plan, item: Item, low: set[str]) -> None:
+    left, right = _through(plan, item)
+    if left not in plan.line or left in plan.blocks or (right in plan.line and plan.after(left) != right):
+        plan.aside.append(item)
+        return
+    plan.blocks[left] = item
+    foot = dict(item.pins)[BLOCKS[item.kind][2]]
+    if foot in low:
+        plan.lows[left] = foot
+
+
+def _place(plan: Plan, item: Item) -> None:
+    nets = item.nets
+    if any(item is hung for each in plan.hangs.values() for hung, _ in each):
+        return
+    placed = [net for net in nets if net in plan.line or net in plan.lows.values() or net in plan.below]
+    if len(nets) != 2 or not placed or item.kind == "transformer":
+        plan.aside.append(item)
+    elif len(placed) == 1:
+        other = nets[1] if nets[0] == placed[0] else nets[0]
+        into = plan.downs if other == plan.fragment.ground else plan.ups
+        into.setdefault(placed[0], []).append(item)
+    else:
+        left, right = sorted(placed, key=lambda net: _place_of(plan, net))
+        free = left in plan.line and left not in plan.series and left not in plan.blocks
+        if free and plan.after(left) == right:
+            plan.series[left] = item
+        else:
+            plan.rows.append((item, left, right))
+
+
+def _place_of(plan: Plan, net: str) -> float:
+    if net in plan.line:
+        return plan.line.index(net)
+    return next(plan.line.index(over) for over, low in plan.lows.items() if low == net) + 0.5

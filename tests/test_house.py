@@ -95,6 +95,7 @@ ORDER = (
     "theory",
     "lessons",
     "pictures",
+    "schematic",
     "proof",
     "cautions",
     "diagnosis",

@@ -15,6 +15,8 @@ from ampsim.contacts import moving
 from ampsim.errors import DescriptionError
 from ampsim.library import load_amp, load_mod, models, parse_mod
 from ampsim.mods import apply
+from ampsim.pictures.canvas import svg
+from ampsim.schematic import Fragment, Sheet, Symbol, Word, fragments, lay_out, schematic
 from ampsim.shopping import switch_need
 from ampsim.wiring import Wire, Wiring, every_stand, listed, mismatches, read_back, take_apart, wiring
 from tests.random_switches import random_switches

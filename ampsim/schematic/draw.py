@@ -16,7 +16,7 @@ from .layout import lay_out
 from .sheet import Point, Sheet, Symbol, Word
 
 _UNIT = 0.36  # inches, at most
-_PAD = (2.6, 1.3, 2.6, 1.5)  # units left, below, right, above for words
+_PAD = (2.6, 1.3, 3.9, 1.5)  # units left, below, right, above for words
 _TWO: dict[str, Any] = {
     "resistor": elements.Resistor,
     "capacitor": elements.Capacitor,
@@ -102,7 +102,9 @@ def _draw(sheet: Sheet, axes: Axes) -> None:
         _symbol(drawing, symbol)
     for word in sheet.words:
         if word.kind == "ground":
-            drawing += elements.Ground(scale=0.7).at(word.at).theta({"up": 180, "left": -90, "right": 90}.get(word.side, 0))
+            drawing += (
+                elements.Ground(scale=0.7).at(word.at).theta({"up": 180, "left": -90, "right": 90}.get(word.side, 0))
+            )
     drawing.draw(show=False)
     axes.set_xlim(left - _PAD[0], right + _PAD[2])
     axes.set_ylim(bottom - _PAD[1], top + _PAD[3])
@@ -166,7 +168,7 @@ def _block(drawing: Any, symbol: Symbol, colour: str, width: float) -> None:
 def _text(axes: Axes, symbol: Symbol) -> None:
     item, points = symbol.item, list(dict.fromkeys(symbol.ends.values()))
     value = item.text.replace(" ", "\n", 1) if item.kind == "pot" else item.text
-    lines = [item.name, value, *([item.mark] if item.mark else [])]
+    lines = [item.name, value, *(item.mark.split(", ") if item.mark else [])]
     colour = style.CHANGE if item.mark else style.INK
     settings: dict[str, Any] = {"color": colour, "fontsize": style.SMALL_SIZE - 0.5, "linespacing": 1.05}
     (x1, y1), (x2, y2) = points[0], points[-1]
@@ -179,10 +181,24 @@ def _text(axes: Axes, symbol: Symbol) -> None:
     elif symbol.look == "box":
         axes.text((x1 + x2) / 2, y1 - 0.5, "\n".join(lines), ha="center", va="center", **settings)
     elif x1 == x2:
-        axes.text(x1 + (0.75 if item.kind == "pot" else 0.42), (y1 + y2) / 2, "\n".join(lines), ha="left", va="center", **settings)
+        axes.text(
+            x1 + (0.75 if item.kind == "pot" else 0.42),
+            (y1 + y2) / 2,
+            "\n".join(lines),
+            ha="left",
+            va="center",
+            **settings,
+        )
     else:
         first = [" ".join(lines[:2])] if len(value) < 8 or item.kind == "contact" else lines[:2]
-        axes.text((x1 + x2) / 2, y1 + (0.75 if item.kind == "pot" else 0.4), "\n".join([*first, *lines[2:]]), ha="center", va="bottom", **settings)
+        axes.text(
+            (x1 + x2) / 2,
+            y1 + (0.75 if item.kind == "pot" else 0.4),
+            "\n".join([*first, *lines[2:]]),
+            ha="center",
+            va="bottom",
+            **settings,
+        )
 
 
 def _word(axes: Axes, word: Word) -> None:

@@ -138,9 +138,10 @@ def _fragment(
 def _item(element: Element, pieces: Pieces, marks: dict[str, str]) -> Item:
     name = element.designator
     text = describe_part(pieces.parts[name]) if name in pieces.parts else element.kind
+    mark = marks.get(name, "")
     if name in pieces.bought:
-        text += f" in place of {pieces.bought[name]}"
-    return Item(name, element.kind, element.pins, text, marks.get(name, ""))
+        mark = ", ".join([*([mark] if mark else []), f"for {pieces.bought[name]}"])
+    return Item(name, element.kind, element.pins, text, mark)
 
 
 def _contacts(plan: SwitchPlan, number: dict[int, str], drawn: str, mark: str) -> Iterator[Item]:

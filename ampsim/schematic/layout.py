@@ -9,7 +9,7 @@ from .fragment import Fragment, Item
 from .order import BLOCKS, Plan, is_block, ordered
 from .sheet import Point, Sheet, Symbol, Word
 
-PITCH, SPAN = 2.6, 3.0
+PITCH, SPAN = 3.0, 3.0
 DROP, ROW, LOW, MIDDLE = 2.4, 1.9, -3.2, -1.6
 _END = 0.8  # of a net's wire beyond its last part
 
@@ -111,8 +111,8 @@ class _Layout:
 
     def _above(self, each: object, net: str, x: float, y: float) -> None:
         if each == "flag":
-            self.sheet.wire((x, y), (x, y + 0.7))
-            self._flag((x, y + 0.7), net, "up")
+            self.sheet.wire((x, y), (x, y + 1.3))
+            self._flag((x, y + 1.3), net, "up")
         elif isinstance(each, Item):
             top = self.supply + DROP
             self.sheet.wire((x, y), (x, self.supply))
@@ -144,7 +144,7 @@ class _Layout:
         rows = any(row[1] in (net, self.plan.lows.get(net)) for row in self.plan.rows)
         block = self.plan.blocks.get(net)
         if block is None:
-            wide = SPAN if net in self.plan.series or rows else 1.2
+            wide = SPAN if net in self.plan.series or rows else 2.6
             return x + (max(wide, hang + 2.0 if hang else 0.0) if self.plan.after(net) else hang)
         at = x + hang + 2.7 + (1.4 if self.plan.downs.get(net) else 0.0)
         self.gaps[net] = at
@@ -152,7 +152,7 @@ class _Layout:
         if low:
             end = self._segment(low, at, LOW)
             end = max(end, self.reach.get(low, end))
-        return max(end + PITCH * 0.9, at + (SPAN if rows else 0.0) + 1.6)
+        return max(end + (4.4 if rows else PITCH * 0.9), at + (SPAN if rows else 0.0) + 1.6)
 
     def _in_gap(self, net: str) -> None:
         """The block or the part in the line right of a net."""
@@ -172,17 +172,19 @@ class _Layout:
         ends: dict[str, Point] = {top: (x, 0.0), bottom: (x, LOW)}
         after = self.plan.after(net)
         start = self.starts.get(after, x + 2.0)
+        # Left of where the next net begins: a part may hang there.
+        rise = start - 1.2
         if item.kind == "pot":
             ends[middle] = (x + 0.9, MIDDLE)
             self.sheet.wire((self.ends[net], 0.0), ends[top])
             if pins[middle] == after:
-                self.sheet.wire(ends[middle], (start, MIDDLE), (start, 0.0))
+                self.sheet.wire(ends[middle], (rise, MIDDLE), (rise, 0.0), (start, 0.0))
             else:
                 self._name(ends[middle], pins[middle], "right")
         else:
             ends[middle] = (x - 1.2, MIDDLE)
-            self.sheet.wire((self.ends[net], 0.0), (self.ends[net] + 0.4, 0.0))
-            self.sheet.wire((self.ends[net] + 0.4, 0.0), (self.ends[net] + 0.4, MIDDLE), ends[middle])
+            down = x - 2.3
+            self.sheet.wire((self.ends[net], 0.0), (down, 0.0), (down, MIDDLE), ends[middle])
             if pins[top] == after:
                 self.sheet.wire(ends[top], (start, 0.0))
             else:
@@ -192,7 +194,7 @@ class _Layout:
                 ends[pin] = (x + 1.2, MIDDLE)
                 self._name(ends[pin], pins[pin], "right")
         if pins[bottom] == after and after not in (pins[middle], pins[top]):
-            self.sheet.wire(ends[bottom], (start, LOW), (start, 0.0))
+            self.sheet.wire(ends[bottom], (rise, LOW), (rise, 0.0), (start, 0.0))
         elif pins[bottom] != self.plan.lows.get(net):
             self._name(ends[bottom], pins[bottom], "down")
         self.sheet.symbols.append(Symbol(item, item.kind, ends))

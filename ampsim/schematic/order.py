@@ -55,7 +55,9 @@ def ordered(fragment: Fragment) -> Plan:
     _hang(plan, blocks, others)
     off = low | set(plan.below)
     glued: set[tuple[str, str]] = set()
-    for item in (*blocks, *others):
+    pairs = [item for item in others if len([net for net in item.nets if not plan.common(net)]) > 1]
+    # What joins two nets decides where they stand, so those without come last.
+    for item in (*blocks, *pairs, *others):
         ends = [net for net in (_through(plan, item) if is_block(item) else item.nets[:2]) if not plan.common(net)]
         ends = [net for net in ends if net not in off]
         _insert(plan.line, ends, glued)

@@ -17,12 +17,13 @@ from .sheet import Point, Sheet, Symbol, Word
 
 _UNIT = 0.36  # inches, at most
 _PAD = (2.6, 1.3, 3.9, 1.5)  # units left, below, right, above for words
+_BOX: Any = elements.RBox
 _TWO: dict[str, Any] = {
     "resistor": elements.Resistor,
     "capacitor": elements.Capacitor,
     "inductor": elements.Inductor,
     "pot": elements.ResistorVar,
-    "loudspeaker": elements.RBox,
+    "loudspeaker": _BOX,
 }
 _ALIGN: dict[str, tuple[str, str, float, float]] = {
     "up": ("center", "bottom", 0.0, 0.12),
@@ -131,13 +132,13 @@ def _symbol(drawing: Any, symbol: Symbol) -> None:
 
 def _two_ends(item: Item, first: Point, second: Point) -> list[Any]:
     if item.kind != "contact":
-        return [_TWO.get(item.kind, elements.RBox)().endpoints(first, second)]
+        return [_TWO.get(item.kind, _BOX)().endpoints(first, second)]
     # Two terminals and a blade, level or upright; open it stands off.
     (x1, y1), (x2, y2) = first, second
     dx, dy = (x2 - x1) / 2.4, (y2 - y1) / 2.4
     a, b = (x1 + 0.8 * dx, y1 + 0.8 * dy), (x2 - 0.8 * dx, y2 - 0.8 * dy)
     tip = b if item.closed else (b[0] - 0.1 * dx - 0.45 * dy, b[1] - 0.1 * dy + 0.45 * dx)
-    lines = [elements.Line().endpoints(first, a), elements.Line().endpoints(b, second)]
+    lines: list[Any] = [elements.Line().endpoints(first, a), elements.Line().endpoints(b, second)]
     lines += [elements.Line().endpoints(a, tip)]
     return [*lines, elements.Dot(radius=0.1, open=True).at(a), elements.Dot(radius=0.1, open=True).at(b)]
 
@@ -146,8 +147,8 @@ def _block(drawing: Any, symbol: Symbol, colour: str, width: float) -> None:
     ends = symbol.ends
     if symbol.look == "pot":
         (x, top), (_, bottom), tap = ends["top"], ends["bottom"], ends["wiper"]
-        parts = [
-            elements.Resistor().endpoints((x, top), (x, bottom)),
+        parts: list[Any] = [
+            _TWO["resistor"]().endpoints((x, top), (x, bottom)),
             elements.Line(arrow="->").endpoints(tap, (x + 0.22, tap[1])),
         ]
     else:

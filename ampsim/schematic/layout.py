@@ -1,4 +1,4 @@
-"""Placing a sorted fragment: the signal line level, supply above, ground below, bridging parts in rows over the line."""
+"""Placing a sorted fragment: the signal line level, supply above, ground below, bridging parts in rows over it."""
 
 from __future__ import annotations
 
@@ -77,9 +77,11 @@ class _Layout:
         ups = self.plan.ups.get(net, [])
         flag = net in self.labelled
         outer = y == 0.0 and net == self.plan.line[0]
-        above = [*sorted(self.right_ends[net], key=self._height), *ups]
+        ending = sorted(self.right_ends[net], key=self._height)
+        above: list[object] = [*ending, *ups]
         above += ["flag"] if flag and not outer and y == 0.0 else []
-        above += sorted(self.left_ends[net], key=self._height, reverse=True)
+        starting = sorted(self.left_ends[net], key=self._height, reverse=True)
+        above += starting
         below = self._hung(net, flag and y != 0.0)
         # Under a block nothing may rise through its own terminals.
         aside = PITCH / 2 if y and above else 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from ..nets import Nets
 from .fragment import Item
@@ -39,7 +40,7 @@ class Sheet:
 
     def wire(self, *points: Point) -> None:
         """Draw a wire along points."""
-        for first, second in zip(points, points[1:], strict=False):
+        for first, second in pairwise(points):
             if first != second:
                 self.wires.append((first, second))
 

@@ -90,6 +90,7 @@ ORDER = (
     "steps",
     "attribution",
     "hearing",
+    "listening",
     "reasons",
     "sentences",
     "theory",

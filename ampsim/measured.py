@@ -18,13 +18,11 @@ from . import curve_table, deconvolution
 from .deconvolution import Clicks
 from .errors import DescriptionError
 from .sweep_tone import SweepTone
-from .wav import Recording, read_bounded, read_wav
+from .wav import Recording, read_bounded, read_wav, refuse_clipped
 
 Array = NDArray[np.float64]
 # A recording is refused below this ratio of sweep to noise [dB], both over the whole band.
 LEAST_SNR_DB = 25.0
-# ... and with so many samples at full scale in a row.
-CLIPPED_RUN = 3
 # A sweep that was found stands out of the filtered recording by at least this [dB]; music and wrong sweeps do not.
 _LEAST_SHARPNESS = 40.0
 _LONGEST = 120.0  # s
@@ -142,22 +140,8 @@ def _channel(recording: Recording, tone: SweepTone, channel: int) -> Array:
         raise DescriptionError(f"{name}: {length:.0f} s long; at most {_LONGEST:g} s are read: cut it around the sweep")
     if length < tone.seconds:
         raise DescriptionError(f"{name}: too short: {length:.2f} s, the sweep alone takes {tone.seconds:g} s")
-    _refuse_clipped(samples, recording)
+    refuse_clipped(samples, recording)
     return samples
-
-
-def _refuse_clipped(samples: Array, recording: Recording) -> None:
-    """Refuse runs of samples at full scale, up or down; whole numbers reach one step further down than up."""
-    slack = 0.0 if recording.top == 1.0 else 1.0 - recording.top
-    full = np.abs(samples) >= recording.top - 0.5 * slack
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], full, [False])).astype(np.int8)))
-    starts, lengths = edges[::2], edges[1::2] - edges[::2]
-    runs = starts[lengths >= CLIPPED_RUN]
-    if runs.size:
-        raise DescriptionError(
-            f"{recording.name}: clipped: {runs.size} times {CLIPPED_RUN} or more samples in a row at full scale, first "
-            f"at {runs[0] / recording.rate:.3f} s; turn the recording level down"
-        )
 
 
 def _refuse_another(clicks: Clicks, count: int, recording: Recording, tone: SweepTone) -> None:

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 MOST_BYTES = 100_000_000
 RATES = (44_100, 48_000, 96_000)
 BITS = (16, 24, 32)
+# A recording is clipped with so many samples at full scale in a row.
+CLIPPED_RUN = 3
 _MOST_CHANNELS, _MOST_CHUNKS = 8, 1000
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 
@@ -164,21 +166,53 @@ def _floats(body: memoryview, channels: int, bits: int, floating: bool, name: st
     return samples.reshape(count, channels)
 
 
-def write_wav(path: str | Path, samples: Array, rate: int, bits: int = 24) -> Path:
-    """Write samples as a WAV file of whole numbers.
-
-    Parameters
-    ----------
-    path : str or Path
-    samples : ndarray
-        Shape (samples,) or (samples, channels), between -1 and 1.
-    rate : {44100, 48000, 96000}
-    bits : {16, 24, 32}
+def refuse_clipped(samples: Array, recording: Recording) -> None:
+    """Refuse runs of samples of one channel at full scale; whole numbers reach one step further down than up.
 
     Raises
     ------
     DescriptionError
-        For another rate or number of bits, samples beyond full scale, or when the file cannot be written.
+        Saying how often and where first.
+    """
+    slack = 0.0 if recording.top == 1.0 else 1.0 - recording.top
+    full = np.abs(samples) >= recording.top - 0.5 * slack
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], full, [False])).astype(np.int8)))
+    starts, lengths = edges[::2], edges[1::2] - edges[::2]
+    runs = starts[lengths >= CLIPPED_RUN]
+    if runs.size:
+        raise DescriptionError(
+            f"{recording.name}: clipped: {runs.size} times {CLIPPED_RUN} or more samples in a row at full scale, first "
+            f"at {runs[0] / recording.rate:.3f} s; turn the recording level down"
+        )
+
+
+def write_wav(path: str | Path, samples: NDArray[np.floating], rate: int, bits: int = 24) -> Path:
+    """Write samples as a WAV file; parameters as `wav_bytes`.
+
+    Raises
+    ------
+    DescriptionError
+        As `wav_bytes`, and when the file cannot be written.
+    """
+    return write_whole(Path(path), wav_bytes(samples, rate, bits, Path(path).name))
+
+
+def wav_bytes(samples: NDArray[np.floating], rate: int, bits: int = 24, name: str = "a WAV file") -> bytes:
+    """A whole WAV file of whole numbers.
+
+    Parameters
+    ----------
+    samples : ndarray
+        Shape (samples,) or (samples, channels), between -1 and 1.
+    rate : {44100, 48000, 96000}
+    bits : {16, 24, 32}
+    name : str
+        What messages call it.
+
+    Raises
+    ------
+    DescriptionError
+        For another rate or number of bits, samples beyond full scale, or too many of them.
     """
     table = np.atleast_2d(np.asarray(samples, float).T).T
     if rate not in RATES or bits not in BITS or not 1 <= table.shape[1] <= _MOST_CHANNELS:
@@ -188,15 +222,15 @@ def write_wav(path: str | Path, samples: Array, rate: int, bits: int = 24) -> Pa
         )
     greatest = float(np.abs(table).max(initial=0.0))
     if not greatest <= 1.0:
-        raise DescriptionError(f"{Path(path).name}: a sample of {greatest:g} does not fit; full scale is 1")
+        raise DescriptionError(f"{name}: a sample of {greatest:g} does not fit; full scale is 1")
     body = _whole_numbers(table, bits)
     if len(body) > MOST_BYTES:
-        raise DescriptionError(f"{Path(path).name}: {len(body):,} bytes; at most {MOST_BYTES:,} are written")
+        raise DescriptionError(f"{name}: {len(body):,} bytes; at most {MOST_BYTES:,} are written")
     block = table.shape[1] * bits // 8
     head = struct.pack("<4sIHHIIHH", b"fmt ", 16, _PCM, table.shape[1], rate, rate * block, block, bits)
     pad = b"\0" * (len(body) % 2)
     chunks = b"WAVE" + head + struct.pack("<4sI", b"data", len(body)) + body + pad
-    return write_whole(Path(path), struct.pack("<4sI", b"RIFF", len(chunks)) + chunks)
+    return struct.pack("<4sI", b"RIFF", len(chunks)) + chunks
 
 
 def _whole_numbers(table: Array, bits: int) -> bytes:

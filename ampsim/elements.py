@@ -10,11 +10,11 @@ from typing import cast
 
 from .amp import Loudspeaker, Part, Pot, Socket, Transformer
 from .circuit import Circuit
-from .contacts import MovingCircuit
+from .contacts import Contact, MovingCircuit
 from .errors import DescriptionError, shown
 from .stages.power import tap_pin
 from .stages.wiring import GROUND, Element
-from .valves import LAWS, Valve, subcircuit
+from .valves import LAWS, PINS, Valve, subcircuit
 
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
@@ -66,6 +66,32 @@ class Writer:
         """Write a voltage or current source whose AC amount may change from run to run."""
         self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
 
+    def couple(self, name: str, first: str, second: str, factor: float) -> None:
+        """Write the coupling of two inductors."""
+        self.line(f"{name} {first} {second} {float(factor)!r}")
+
+    def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
+        """Write a source from a net to ground."""
+        self.line(f"{safe_name(name)} {safe_name(net)} 0 dc {float(volts)!r}{' ac 1' if ripple else ''}")
+
+    def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
+        """Write a valve, its pins on nets."""
+        own = f"x{safe_name(designator.lower())}"
+        pins = " ".join(safe_name(nets[pin]) for pin in PINS[valve.family].split())
+        self.line(f"{own} {pins} {subcircuit_name(valve, self.suffix(designator))}")
+        if LAWS[valve.law].grid is None:
+            self.noisy.append(f"d.{own}.dg")
+
+    def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
+        """Write a contact: a resistor at rest, a conductance on its way while contacts move."""
+        if not self.switching:
+            self.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
+            return
+        across = f"v({first})" if second == GROUND else f"v({first},{second})"
+        # The logarithm of its conductance moves evenly: at the jump of a switch element ngspice often fails.
+        power = f"{-math.log(contact.off)!r}+{math.log(contact.off / contact.on)!r}*v({contact_net(contact.closed)})"
+        self.line(f"b{name} {first} {second} i={across}*exp({power})")
+
     def _note(self, name: str) -> None:
         if name.startswith("r"):
             self.noisy.append(name)
@@ -106,19 +132,14 @@ def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:
 
 def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
     socket = cast("Socket", wired.parts[element.designator])
-    family = wired.amp.valve_by_type[socket.type].family
-    pins = ("plate", "grid", "screen", "cathode") if family == "pentode" else ("plate", "grid", "cathode")
-    given = {pin for pin, _ in element.pins}
-    if set(pins) != given:
+    valve, nets = wired.amp.valve_by_type[socket.type], dict(element.pins)
+    pins = PINS[valve.family].split()
+    if set(pins) != set(nets):
         raise DescriptionError(
-            f"{wired.amp.file}: {socket.designator} ({socket.type}) is a {family} with the pins {', '.join(pins)}; "
-            f"wired are {', '.join(sorted(given))}"
+            f"{wired.amp.file}: {socket.designator} ({socket.type}) is a {valve.family} with the pins "
+            f"{', '.join(pins)}; wired are {', '.join(sorted(nets))}"
         )
-    nets = " ".join(safe_name(element.net(pin)) for pin in pins)
-    valve, own = wired.amp.valve_by_type[socket.type], f"x{safe_name(socket.designator.lower())}"
-    writer.line(f"{own} {nets} {subcircuit_name(valve, writer.suffix(socket.designator))}")
-    if LAWS[valve.law].grid is None:
-        writer.noisy.append(f"d.{own}.dg")
+    writer.valve(socket.designator, nets, valve)
 
 
 @lru_cache(maxsize=256)
@@ -129,9 +150,8 @@ def subcircuit_name(valve: Valve, suffix: str) -> str:
 
 def _write_rail(writer: Writer, element: Element, wired: Circuit) -> None:
     rail = next(rail for rail in wired.amp.rails if rail.name == element.designator)
-    ripple = " ac 1" if rail.name == writer.rippling else ""
-    name, net = f"v{safe_name(rail.name.lower())}_rail", safe_name(element.net("1"))
-    writer.line(f"{name} {net} 0 dc {cast('float', rail.volts)!r}{ripple}")
+    name = f"v{rail.name.lower()}_rail"
+    writer.supply(name, element.net("1"), cast("float", rail.volts), rail.name == writer.rippling)
 
 
 def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None:
@@ -150,7 +170,7 @@ def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None
     _write_losses(writer, part, nets["primary_a"], nets["primary_b"])
     windings += _write_secondary(writer, part, nets)
     for number, (first, second) in enumerate(_pairs(windings), 1):
-        writer.line(f"k{name}_{number} {first} {second} 0.99999")
+        writer.couple(f"k{name}_{number}", first, second, 0.99999)
 
 
 def _write_winding(writer: Writer, part: Transformer, side: str, start: str, finish: str, halves: int) -> None:
@@ -255,13 +275,7 @@ def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
     name = safe_name(contact.designator.lower())
     first, second = sorted((safe_name(element.net(pin)) for pin in "12"), key=GROUND.__eq__)
-    if not writer.switching:
-        writer.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
-        return
-    across = f"v({first})" if second == GROUND else f"v({first},{second})"
-    # The logarithm of its conductance moves evenly: at the jump of a switch element ngspice often fails.
-    power = f"{-math.log(contact.off)!r}+{math.log(contact.off / contact.on)!r}*v({contact_net(contact.closed)})"
-    writer.line(f"b{name} {first} {second} i={across}*exp({power})")
+    writer.contact(name, first, second, contact)
 
 
 def contact_net(closed: str) -> str:

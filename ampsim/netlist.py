@@ -111,7 +111,7 @@ def write(
     """Write the netlist of a circuit whose knobs are set; parameters and errors as `build`."""
     sockets = sockets or {}
     frame = _frame(wired, analysis, nodes, currents, tuple(sockets))
-    values = tuple(_value(source, half, setting) for source, half in frame.sources)
+    values = tuple(slot_value(source, half, setting) for source, half in frame.sources)
     end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
     points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
     own = "".join(subcircuit(valve, f"_{name.lower()}") for name, valve in sockets.items())
@@ -119,7 +119,8 @@ def write(
     return Netlist(skeleton, frame.parts, values, frame.command, frame.vectors, points, end)
 
 
-def _value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:
+def slot_value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:
+    """The value of a slot of the text [ohm, F, H] when the knobs are set."""
     if isinstance(source, Pot):
         return _pot_half(source, half, cast("float", setting[source.control]))
     return source.value if isinstance(source, Part) else source

@@ -6,10 +6,11 @@ from .description import Capacitances, FitRange, GridDiode, Heater, Limits, Poin
 from .evaluation import Currents, Slopes, currents, slopes
 from .laws import LAWS
 from .parsing import parse_valve
-from .spice import subcircuit
+from .spice import PINS, subcircuit
 
 __all__ = [
     "LAWS",
+    "PINS",
     "Capacitances",
     "Currents",
     "FitRange",

@@ -1,0 +1,154 @@
+"""From volts to clips: through a cabinet's response if there is one, to equal loudness, below a safe peak."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from ..errors import DescriptionError
+from .clips import Clip, Clips
+from .phrases import RATE
+from .standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
+from .words import CABINET, EQUAL, HEARING, NO_CABINET, decibels
+
+Array = NDArray[np.float64]
+# Highest peak of any clip, between samples too [dB of full scale]: the maximum of EBU R 128.
+CEILING_DB = -1.0
+# Clips are as loud as they are asked to be to within this [dB or phon].
+CLOSE = 0.02
+_ROUNDS = 12
+# The method of ISO 532-1 jumps by some tenths of a phon where its steps lie: where no gain hits closer, this will do.
+_JUMP = 0.3
+_FADE = 0.05  # s at the end: a phrase may be cut while strings ring
+
+
+def equal_gains(sounds: Array, standard: Standard) -> Array:
+    """Gains that make sounds equally loud, all turned down together where one would pass the safe peak.
+
+    Parameters
+    ----------
+    sounds : ndarray
+        Shape (sounds, samples) at 48 kHz, any unit.
+    standard : Standard
+
+    Returns
+    -------
+    ndarray
+        Shape (sounds,), positive.
+
+    Raises
+    ------
+    DescriptionError
+        When one is silent, or they could not be brought to equal loudness.
+    """
+    peaks = true_peak(sounds)
+    if not np.all(peaks > 0.0):
+        raise DescriptionError("a clip is silent: silence has no loudness to match")
+    gains = 0.1 / peaks
+    for _ in range(_ROUNDS):
+        error = standard.target - standard.measure(sounds * gains[:, np.newaxis])
+        if np.all(np.abs(error) <= CLOSE):
+            break
+        # The gate of BS.1770 knows an absolute threshold: what lies below all of it comes up 20 dB at a time.
+        gains = gains * 10.0 ** (np.clip(error, -60.0, 20.0) / 20.0)
+    error = standard.target - standard.measure(sounds * gains[:, np.newaxis])
+    if not np.all(np.abs(error) <= (_JUMP if standard.unit == "phon" else CLOSE)):
+        raise DescriptionError(f"the clips could not be brought to equal loudness by {standard.name}")
+    ceiling = 10.0 ** (CEILING_DB / 20.0)
+    return np.asarray(gains * min(1.0, ceiling / float((gains * peaks).max())))
+
+
+def clips(
+    rendered: xr.Dataset, standard: str = BS_1770, response: Array | None = None, response_name: str = ""
+) -> Clips:
+    """Make clips of what was rendered, equally loud.
+
+    Parameters
+    ----------
+    rendered : xarray.Dataset
+        Of `render` or `linear`: `volts` (variant, position, time).
+    standard : str
+        A name in `STANDARDS`.
+    response : ndarray
+        Impulse response of a cabinet at 48 kHz, from `read_response`; None: what the terminals carry.
+    response_name : str
+        What the words call it.
+
+    Raises
+    ------
+    DescriptionError
+        For another standard, or when one of the positions is silent.
+    """
+    chosen = find_standard(standard)
+    labels = list(_labels(rendered))
+    sounds = heard(rendered["volts"].values.reshape(len(labels), -1), response)
+    gains = equal_gains(sounds, chosen)
+    loud = sounds * gains[:, np.newaxis]
+    levels = chosen.measure(loud)
+    others = disagreement(loud, chosen)
+    made = tuple(
+        _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit)
+        for label, row, gain, level in zip(labels, loud, gains, levels, strict=True)
+    )
+    words = [str(rendered.attrs["words"]), _equal_words(chosen, float(levels[0]), others)]
+    words.append(NO_CABINET if response is None else CABINET.format(name=response_name or "a WAV file"))
+    return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(words), HEARING)
+
+
+def disagreement(loud: Array, standard: Standard) -> dict[str, float]:
+    """By how much sounds that are equally loud by one standard still differ by each of the others [dB or phon].
+
+    The difference is that of the loudest and the softest; `loud` has shape (sounds, samples).
+    """
+    others = [other for other in STANDARDS.values() if other is not standard]
+    return {other.name: float(np.ptp(other.measure(loud))) for other in others}
+
+
+def heard(volts: Array, response: Array | None = None) -> Array:
+    """Volts without their level at rest, through a cabinet's response, faded out at the end; shape (sounds, samples).
+
+    The rest is what the first sample has: nobody plays yet.
+    """
+    sounds = volts - volts[:, :1]
+    if response is not None:
+        from scipy.signal import oaconvolve
+
+        sounds = oaconvolve(sounds, response[np.newaxis], axes=1)[:, : volts.shape[1]]
+    fade = min(round(_FADE * RATE), sounds.shape[1])
+    sounds[:, sounds.shape[1] - fade :] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(1, fade + 1) / fade)
+    return np.asarray(sounds)
+
+
+def _clip(label: str, sound: Array, gain_db: float, level: float, unit: str) -> Clip:
+    samples = sound.astype(np.float32)
+    peak = 20.0 * float(np.log10(np.abs(samples).max()))
+    words = (
+        f"{label}: {level:.1f} {unit}, peak {decibels(peak, sign=False)} of full scale; full scale is "
+        f"{10.0 ** (-gain_db / 20.0):.3g} V at the loudspeaker (gain {decibels(gain_db)} from volts)."
+    ).replace(" -", " \u2212")
+    return Clip(label, words, RATE, samples, level, gain_db)
+
+
+def _equal_words(standard: Standard, level: float, others: dict[str, float]) -> str:
+    told = "; ".join(
+        f"by {STANDARDS[name].name} these clips still differ by up to {size:.1f} "
+        f"{'phon' if STANDARDS[name].unit == 'phon' else 'dB'}"
+        for name, size in others.items()
+    )
+    return EQUAL.format(source=standard.source, target=level, unit=standard.unit, others=told).replace(" -", " \u2212")
+
+
+def _labels(rendered: xr.Dataset) -> Iterator[str]:
+    """Variant and position of each row, without what all have in common."""
+    variants = [str(each) for each in rendered["variant"].values]
+    places = [str(each) for each in rendered["position"].values]
+    for variant in variants:
+        for place in places:
+            yield ", ".join(_telling(variants, variant) + _telling(places, place)) or variant
+
+
+def _telling(names: Sequence[str], name: str) -> list[str]:
+    return [name] if len(names) > 1 else []

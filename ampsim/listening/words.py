@@ -1,0 +1,28 @@
+"""What is said wherever something can be heard."""
+
+from __future__ import annotations
+
+HEARING = (
+    "Turn the volume right down before you begin, on headphones above all, and bring it up slowly: nobody here knows "
+    "how loud your headphones or loudspeakers play. Guideline ITU-T H.870 of WHO and ITU counts 80 dB(A) for 40 hours "
+    "a week as safe for adults (75 dB(A) for children), and half the time for every 3 dB more (from memory). Ringing "
+    "or dull ears after listening mean it was too loud."
+)
+NO_CABINET = (
+    "What is heard is the voltage at the loudspeaker's terminals. The acoustics of cone, cabinet, microphone and room "
+    "are not modelled, so all positions sound brighter and harsher than in a room; compare positions with one "
+    "another, not with a recording."
+)
+CABINET = (
+    "The voltage at the loudspeaker's terminals is convolved with an impulse response brought by the user ({name}); "
+    "what it leaves out is left out here."
+)
+EQUAL = (
+    "Louder is taken for better, so all clips are equally loud by {source}: {target:.1f} {unit} each. Another standard "
+    "counts low and high notes differently: {others}."
+)
+
+
+def decibels(value: float, sign: bool = True) -> str:
+    """A level in words: "+5.3 dB" with a real minus sign."""
+    return f"{round(value, 1) + 0.0:{'+' if sign else ''}.1f} dB".replace("-", "\u2212")

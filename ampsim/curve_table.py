@@ -71,7 +71,7 @@ def read_curve(data: bytes, name: str) -> Curve:
     DescriptionError
         Names file, line and offending value.
     """
-    lines = _lines(data, name)
+    lines = text_lines(data, name)
     rows = [number for number, line in enumerate(lines) if _BEGINS_AS_DATA.match(line)]
     if len(rows) < _LEAST_ROWS:
         seen = next((line for line in lines if line.strip()), "")
@@ -88,7 +88,14 @@ def read_curve(data: bytes, name: str) -> Curve:
     return _curve(table[1:] if zero else table, _words(first, way, width, columns, zero), name)
 
 
-def _lines(data: bytes, name: str) -> list[str]:
+def text_lines(data: bytes, name: str) -> list[str]:
+    """The lines of a foreign text in whatever code it was written; bounded.
+
+    Raises
+    ------
+    DescriptionError
+        Names file, line and what is too much.
+    """
     if len(data) > MOST_BYTES:
         raise DescriptionError(f"{name}: more than {MOST_BYTES:,} bytes")
     lines = _decoded(data, name).splitlines()

@@ -1,4 +1,4 @@
-"""An amp with other values in some of its resistors and capacitors, or without some of them."""
+"""An amp with other values in some of its resistors and capacitors, without some of them, or at another supply."""
 
 from __future__ import annotations
 
@@ -46,3 +46,11 @@ def _mod(mod: Mod, given: Mapping[str, float], out: set[str]) -> Mod:
         for switch in mod.switches
     )
     return replace(mod, parts=_parts(mod.parts, given), edits=kept(mod.edits), switches=switches)
+
+
+def at_supply(amp: Amp, factor: float) -> Amp:
+    """The amp with every rail's source at a factor of the volts it is drawn with."""
+    if factor == 1.0:
+        return amp
+    rails = (replace(each, volts=None if each.volts is None else factor * each.volts) for each in amp.rails)
+    return replace(amp, rails=tuple(rails))

@@ -18,6 +18,7 @@ from ..errors import DescriptionError
 from ..netlist import Netlist, write
 from ..ports import circuit_at
 from ..positions import Position
+from ..revalue import at_supply
 from ..stages.wiring import GROUND, Element
 from ..valves import Valve
 from .probes import Probe
@@ -176,11 +177,10 @@ class Bench:
     def _circuit(self, supply: float) -> Circuit:
         """The amp with everything in it that may go wrong, at a supply."""
         if supply not in self._circuits:
-            rails = tuple(replace(each, volts=None if each.volts is None else supply * each.volts)
-                          for each in self.amp.rails)  # fmt: skip
             elements, parts = self._fitted()
-            amp = replace(self.amp, rails=rails)
-            self._circuits[supply] = replace(self.wired, amp=amp, elements=elements, parts=parts)
+            self._circuits[supply] = replace(
+                self.wired, amp=at_supply(self.amp, supply), elements=elements, parts=parts
+            )
         return self._circuits[supply]
 
     def _fitted(self) -> tuple[tuple[Element, ...], dict[str, AnyPart]]:

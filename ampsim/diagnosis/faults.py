@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from ..amp import Amp
+from ..amp import AnyPart
 from ..circuit import Circuit
 from ..quantities import FARAD, OHM, format_value
 from ..valves import Valve
@@ -14,6 +14,9 @@ from .bench import State, gas_of, leak_of, wire_of
 
 OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
+# Which parameter of a law its currents are in proportion to (1), or in inverse proportion (-1).
+_EMISSION = {"perveance": 1, "G": 1, "kG": -1, "kG1": -1, "kG2": -1, "k": 1}
+_OWN_GRID = ("Gg", "Ig0")
 
 
 @dataclass(frozen=True)
@@ -114,30 +117,34 @@ def state_of(suspect: Suspect, size: float, typical: Mapping[str, Valve], plate_
 
 def worn(valve: Valve, share: float) -> Valve:
     """The valve with a share of its emission: the same law, scaled."""
-    factor = {"perveance": share}
+    factor = {name: share**power for name, power in _EMISSION.items()}
     return replace(valve, parameters=tuple((name, value * factor.get(name, 1.0)) for name, value in valve.parameters))
 
 
 def dead(valve: Valve) -> Valve:
     """The valve without emission: no current to plate, screen or grid."""
-    grid = valve.grid_current
-    cold = None if grid is None else replace(grid, saturation_amps=1e-30, series_ohms=1e9)
-    return replace(worn(valve, _NO_EMISSION), grid_current=cold)
+    grid, cold = valve.grid_current, worn(valve, _NO_EMISSION)
+    none = tuple((name, value * (_NO_EMISSION if name in _OWN_GRID else 1.0)) for name, value in cold.parameters)
+    diode = None if grid is None else replace(grid, saturation_amps=1e-30, series_ohms=1e9)
+    return replace(cold, parameters=none, grid_current=diode)
 
 
-def fault_words(amp: Amp, suspect: Suspect, size: float) -> str:
-    """Such as "R4 has risen to 2k1 (drawn 1k5)", "C12 leaks like 3M3", "V4 is gassy, with a grid current of 5 uA"."""
+def fault_words(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) -> str:
+    """In words, with the value the part has in this circuit (`Circuit.parts`).
+
+    Such as "R4 has risen to 2k1 (drawn 1k5)", "C12 leaks like 3M3", "V4 is gassy, with a grid current of 5 uA".
+    """
     part, kind = suspect.part, suspect.kind
     told = f"{part} {kind.words}"
     if kind.unit == "x" and kind.part == "resistor":
-        drawn = amp.part_by_designator[part].value  # type: ignore[union-attr]
+        drawn = parts[part].value  # type: ignore[union-attr]
         return f"{told} {_rounded(drawn * size)} (drawn {format_value(drawn, OHM)})"
     if kind.unit == "x":
         return f"{told} about {100.0 * size:.0f} % of its type's"
     if kind.unit == "A":
         return f"{told} about {1e6 * size:.2g} uA"
     if kind.unit == "ohm":
-        drawn = amp.part_by_designator[part].value  # type: ignore[union-attr]
+        drawn = parts[part].value  # type: ignore[union-attr]
         return f"{told} {_rounded(size)} ({format_value(drawn, FARAD)})"
     return f"{told} ({suspect.pin})" if suspect.pin else told
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..amp import Amp, Socket
-from ..errors import EngineError
+from ..errors import DescriptionError, EngineError, nearest, shown
 from ..ports import circuit_at
 from ..positions import Position, position_label
 from ..scatter import (
@@ -83,7 +83,16 @@ class FaultModel:
     drawn: tuple[tuple[str, float], ...]
 
     def only(self, names: Sequence[str]) -> FaultModel:
-        """The model of some of its readings."""
+        """The model of some of its readings.
+
+        Raises
+        ------
+        DescriptionError
+            For a reading that was not simulated.
+        """
+        for name in names:
+            if name not in self.names:
+                raise DescriptionError(f"{shown(name)} is not among the readings simulated{nearest(name, self.names)}")
         keep = [self.names.index(name) for name in names]
         return replace(
             self,
@@ -121,12 +130,12 @@ def fault_model(
     progress : callable
         Called with (done, total), for each lot of simulations anew.
     drops : bool
-        Also the drops across resistors, which `next_reading` may ask for.
+        Also the drops across resistors, which `next_steps` may ask for.
 
     Raises
     ------
     DescriptionError
-        For places, controls or positions that are not there.
+        For places, controls or positions that are not there; for an amp of which no fault shows at any place.
     EngineError
         When the healthy amp gives no trustworthy answer.
     """
@@ -137,6 +146,8 @@ def fault_model(
     healthy, per_supply = survey.healthy()
     spread, even = survey.spread()
     tried, unseen = survey.faults(healthy)
+    if not tried:
+        raise DescriptionError(f"{amp.name}: no fault of any part shows in these voltages")
     return FaultModel(
         amp.name,
         amp.variant,
@@ -238,9 +249,7 @@ class _Survey:
     def faults(self, healthy: Array) -> tuple[list[tuple[Suspect, Array, Array]], tuple[Suspect, ...]]:
         """Every fault's sizes and readings; and those that show nowhere."""
         volts = self._grid_volts()
-        may = [
-            each for each in suspects(self._bench.wired) if each.kind.name != "weak" or spreads(self._types[each.part])
-        ]
+        may = list(suspects(self._bench.wired))
         ends = self._tried(may, 2, volts)
         limit = _UNSEEN * np.abs(healthy) + _UNSEEN_VOLTS
         seen = [bool((np.abs(found - healthy) > limit).any()) for _, _, found in ends]

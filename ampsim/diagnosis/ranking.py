@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
+from scipy.stats import chi2
 
 from .faults import KINDS, Suspect
 from .model import FaultModel
@@ -21,7 +22,6 @@ EFFECT_SHARE = 0.03
 _BETWEEN, _DRAWS = 3, 1000
 # So many healthy amps of a hundred may be called faulty.
 FALSE_ALARMS = 0.03
-_STEP = 400
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,9 @@ class Ranked:
     healthy, deviations
         Healthy readings at the supply that fits best, and their standard deviations [V], shape (n,).
     covariance
-        Of healthy readings [V**2], shape (n, n).
+        Of readings about the likelier of the two, healthy or the first fault [V**2], shape (n, n).
+    misfit
+        Chance that readings of such an amp lie further from what is foretold (chi-squared).
     supply
         The supply that fits best, as a factor of the drawing's.
     """
@@ -63,6 +65,7 @@ class Ranked:
     healthy: Array
     deviations: Array
     covariance: Array
+    misfit: float
     supply: float
 
 
@@ -87,30 +90,33 @@ class Ranking:
     def __init__(self, model: FaultModel, meter: Meter) -> None:
         self.model, self.meter = model, meter
         self._states, self._owner, self._sizes, self._prior = _states(model)
+        supply = meter.supply * model.per_supply
+        self._shared = model.spread.T @ model.spread + np.outer(supply, supply)
+        self.healthy_covariance = self._shared + np.diag(self._meter_variance(model.healthy))
 
-    def _covariance(self, volts: Array) -> Array:
-        """Of healthy readings about these [V], shape (n, n)."""
-        slopes = self.model.spread
-        noise = (self.meter.accuracy * volts) ** 2 + self.meter.digit**2
-        supply = self.meter.supply * self.model.per_supply
-        return np.asarray(slopes.T @ slopes + np.outer(supply, supply) + np.diag(noise))
+    def _meter_variance(self, volts: Array) -> Array:
+        return np.asarray((self.meter.accuracy * volts) ** 2 + self.meter.digit**2)
 
-    def _at(self, supply: float) -> tuple[Array, Array]:
-        """Healthy and faulty readings [V] at a supply: in proportion, and as the healthy amp departs from that."""
-        healthy = self.model.healthy + self.model.per_supply * (supply - 1.0)
-        return healthy, supply * self._states + (healthy - supply * self.model.healthy)
+    def _covariance(self, state: Array) -> Array:
+        """Of readings about a faulty state [V], shape (n, n)."""
+        effect = (EFFECT_SHARE * (state - self.model.healthy)) ** 2
+        return np.asarray(self._shared + np.diag(self._meter_variance(state) + effect))
 
-    @cached_property
-    def _noisy(self) -> Array:
-        return (EFFECT_SHARE * (self._states - self.model.healthy)) ** 2
+    def _healthy_at(self, supplies: Array) -> Array:
+        """Healthy readings at supplies [V], shape (sets, n)."""
+        return np.asarray(self.model.healthy + np.outer(supplies - 1.0, self.model.per_supply))
 
-    def _weights(self, readings: Array, supply: float, covariance: Array) -> tuple[Array, Array]:
+    def _faulty_at(self, states: Array, supplies: Array) -> Array:
+        """Faulty readings at supplies: in proportion, and as the healthy amp departs from that."""
+        departing = self._healthy_at(supplies) - np.outer(supplies, self.model.healthy)
+        return np.asarray(supplies[:, None] * states + departing)
+
+    def _weights(self, readings: Array, supplies: Array) -> tuple[Array, Array]:
         """Log likelihood of healthy (sets,) and log weight of every state (sets, states)."""
-        healthy, faulty = self._at(supply)
-        plain = _log_likelihood(readings - healthy, covariance)
-        found = np.empty((len(readings), len(faulty)))
-        for place, (state, extra) in enumerate(zip(faulty, self._noisy, strict=True)):
-            found[:, place] = _log_likelihood(readings - state, covariance + np.diag(extra))
+        plain = _log_likelihood(readings - self._healthy_at(supplies), self.healthy_covariance)
+        found = np.empty((len(readings), len(self._states)))
+        for number, state in enumerate(self._states):
+            found[:, number] = _log_likelihood(readings - self._faulty_at(state, supplies), self._covariance(state))
         return plain, found + self._prior
 
     @cached_property
@@ -126,36 +132,42 @@ class Ranking:
         readings += self.meter.supply * rng.standard_normal((_DRAWS, 1)) * model.per_supply
         readings *= 1.0 + self.meter.accuracy * rng.standard_normal(readings.shape)
         readings += self.meter.digit * rng.standard_normal(readings.shape)
-        gains = [self._gains(readings[start : start + _STEP]) for start in range(0, _DRAWS, _STEP)]
-        return float(np.quantile(np.concatenate(gains), 1.0 - FALSE_ALARMS))
-
-    def _gains(self, readings: Array) -> Array:
-        plain, weights = self._weights(readings, 1.0, self._covariance(self.model.healthy))
-        return np.asarray(logsumexp(weights, axis=1) - plain)
+        plain, weights = self._weights(readings, np.ones(_DRAWS))
+        return float(np.quantile(logsumexp(weights, axis=1) - plain, 1.0 - FALSE_ALARMS))
 
     def rank(self, readings: Array, supply: float = 1.0) -> Ranked:
         """Weigh one set of readings [V], shape (n,), taken at a supply (as a factor of the drawing's)."""
-        model = self.model
-        covariance = self._covariance(readings)
-        plain, weights = self._weights(readings[None], supply, covariance)
-        healthy, faulty = self._at(supply)
-        gain = float(logsumexp(weights[0]) - plain[0])
-        each = np.array([logsumexp(weights[0][self._owner == number]) for number in range(len(model.suspects))])
-        order = np.argsort(-each, kind="stable")
-        best = [_best(weights[0], self._owner, number) for number in order]
-        shares = np.exp(each[order] - logsumexp(each))
-        told_by = faulty[best[0]] if gain > self.threshold else healthy
+        return self.rank_all(readings[None], np.array([supply]))[0]
+
+    def rank_all(self, readings: Array, supplies: Array) -> list[Ranked]:
+        """Weigh many sets of readings [V], shape (sets, n), each by itself, taken at supplies (sets,)."""
+        plain, weights = self._weights(readings, supplies)
+        return [self._ranked(*each) for each in zip(readings, supplies, plain, weights, strict=True)]
+
+    def _ranked(self, readings: Array, supply: float, plain: float, weights: Array) -> Ranked:
+        model, supplies = self.model, np.array([supply])
+        starts = np.flatnonzero(np.diff(self._owner, prepend=-1))
+        whole = np.logaddexp.reduceat(weights, starts)
+        order = np.argsort(-whole, kind="stable")
+        best = np.array(
+            [start + np.argmax(own) for start, own in zip(starts, np.split(weights, starts[1:]), strict=True)]
+        )
+        best, gain = best[order], float(logsumexp(weights) - plain)
+        healthy, fits = self._healthy_at(supplies)[0], self._faulty_at(self._states[best], supplies)
+        told_by = fits[0] if gain > self.threshold else healthy
+        covariance = self._covariance(self._states[best[0]]) if gain > self.threshold else self.healthy_covariance
         moved = self._supply_moved(readings - told_by, covariance)
         return Ranked(
             gain,
             tuple(model.suspects[number] for number in order),
-            tuple(float(share) for share in shares),
+            tuple(float(share) for share in np.exp(whole[order] - logsumexp(weights))),
             tuple(float(self._sizes[state]) for state in best),
-            faulty[best],
+            fits,
             healthy + moved * model.per_supply,
-            np.sqrt(np.diag(covariance)),
+            np.sqrt(np.diag(self.healthy_covariance)),
             covariance,
-            supply + moved,
+            float(chi2.sf(distance(readings - told_by, covariance) ** 2, readings.size)),
+            float(supply + moved),
         )
 
     def _supply_moved(self, differences: Array, covariance: Array) -> float:
@@ -180,9 +192,9 @@ def _states(model: FaultModel) -> tuple[Array, NDArray[np.int_], Array, Array]:
     return np.concatenate(rows), np.array(owner), np.concatenate(sizes), np.array(prior)
 
 
-def _best(weights: Array, owner: NDArray[np.int_], number: int) -> int:
-    places = np.flatnonzero(owner == number)
-    return int(places[np.argmax(weights[places])])
+def distance(differences: Array, covariance: Array) -> float:
+    """Of readings from what was expected, in standard deviations, all places together (Mahalanobis)."""
+    return float(np.sqrt(differences @ np.linalg.solve(covariance, differences)))
 
 
 def _log_likelihood(differences: Array, covariance: Array) -> Array:

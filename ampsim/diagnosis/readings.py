@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,18 +13,20 @@ from ..errors import DescriptionError, shown
 from ..library import read_bytes, toml_tables
 from ..ports import circuit_at
 from ..positions import Position
-from ..quantities import OHM, VOLT, Quantity, parse_value
+from ..quantities import OHM, VOLT, Quantity, format_value, parse_value
+from ..record import Measured
+from ..stages.wiring import GROUND
+from .columns import place_value_tables
 from .probes import MOST_PROBES, probe
 
-_ABOUT = ("mains", "mains_drawn", "meter", "accuracy", "digit")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _METER = Quantity("meter impedance", "ohm", OHM.spellings, OHM.multipliers, 1e4, 1e12)
 _DIGIT = Quantity("last digit", "V", ("V",), "m", 1e-6, 10.0)
-_LONGEST_LINE = 300
-_WORDS = re.compile(r"[A-Za-z ]{0,40}")
 # The supply is known to this share: of what a mains reading says, and without one (own choice; EN 50160 allows the
 # mains 10 %).
 _SUPPLY_KNOWN, _SUPPLY_UNKNOWN = 0.02, 0.05
+# A place on ground may read so much [V] (own choice).
+_ON_GROUND = 0.1
 
 
 @dataclass(frozen=True)
@@ -38,13 +38,16 @@ class Readings:
     volts
         Reading ("V1A.plate", "B2", "across R26", "V4.plate to B1") to its [V].
     mains, mains_drawn
-        Mains while reading, and that which the drawing's voltages hold for [V]; None where not told.
+        Mains while reading, and that which the drawing's voltages hold for [V]; None where not told. The first alone
+        says nothing of the supply.
     meter_ohms
         Impedance of the meter [ohm].
     accuracy, digit
         Share of the reading, and volts, that the meter may be off (one standard deviation).
     source
         What messages call it.
+    grounded
+        Places that read nothing because the drawing has them on ground; they are not weighed.
     """
 
     volts: tuple[tuple[str, float], ...]
@@ -54,6 +57,7 @@ class Readings:
     accuracy: float = 0.01
     digit: float = 0.01
     source: str = "readings"
+    grounded: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -68,14 +72,24 @@ class Readings:
     @property
     def supply_known(self) -> float:
         """Standard deviation of the supply's factor."""
-        return _SUPPLY_UNKNOWN if self.mains is None else _SUPPLY_KNOWN
+        return _SUPPLY_UNKNOWN if self.mains is None or self.mains_drawn is None else _SUPPLY_KNOWN
+
+    @property
+    def about_supply(self) -> str:
+        """What is known of mains and meter, in a sentence."""
+        meter = f"Meter of {format_value(self.meter_ohms, OHM)}."
+        if self.mains is None:
+            return f"Mains not read. {meter}"
+        if self.mains_drawn is None:
+            return f"Mains {self.mains:g} V; which mains the drawing's volts hold for is not told. {meter}"
+        return f"Mains {self.mains:g} V, the drawing's volts hold for {self.mains_drawn:g} V. {meter}"
 
 
 def read_readings(path: str | Path, amp: Amp, position: Position = {}) -> Readings:  # noqa: B006
     """Read a TOML file (`mains = "231 V"`, `meter = "10M"`, a table `[volts]`) or a CSV file of two columns.
 
-    A CSV file has rows of a place or one of mains, mains_drawn, meter, accuracy, digit, and its value, apart by
-    semicolons, tabulators or commas; lines that begin with # and a header are passed over. A decimal comma will do.
+    A CSV file has rows of a place or one of mains, mains_drawn, meter, accuracy, digit, and its value; see
+    `columns.place_value_tables`. A decimal comma will do.
 
     Raises
     ------
@@ -85,7 +99,7 @@ def read_readings(path: str | Path, amp: Amp, position: Position = {}) -> Readin
     file = Path(path)
     data = read_bytes(file)
     name = file.name if file.name.isprintable() else shown(file.name)
-    tables = toml_tables(data, name) if file.suffix.lower() == ".toml" else _csv_tables(data, name)
+    tables = toml_tables(data, name) if file.suffix.lower() == ".toml" else place_value_tables(data, name)
     return parse_readings(tables, amp, name, position)
 
 
@@ -108,7 +122,9 @@ def parse_readings(
     if not 1 <= len(names) <= MOST_PROBES:
         raise top.fail("volts", f"{len(names)} readings; expected 1 to {MOST_PROBES}")
     wired = circuit_at(amp, position)
-    volts = tuple(_reading(table, key, wired, file) for key in names)
+    read = {key: table.value(key, VOLT) for key in names}
+    grounded = tuple(key for key in names if wired.net_by_place.get(key) == GROUND)
+    volts = tuple(_reading(key, value, wired, file) for key, value in read.items() if key not in grounded)
     table.finish()
     found = Readings(
         volts,
@@ -118,32 +134,67 @@ def parse_readings(
         _share(top, "accuracy", 0.01),
         top.value("digit", _DIGIT, 0.01),
         file,
+        grounded,
     )
     top.finish()
-    if (found.mains is None) != (found.mains_drawn is None):
-        raise top.fail("mains", "the mains while reading (mains) and that of the drawing (mains_drawn) go together")
-    if not 0.7 <= found.supply <= 1.3:
-        raise top.fail("mains", f"{found.mains:g} V against {found.mains_drawn:g} V; expected within 30 %")
-    _refuse_twice(found, wired, file)
+    _check(found, read, top)
     return found
 
 
-def _reading(table: Entry, key: str, wired: Circuit, file: str) -> tuple[str, float]:
-    value = table.value(key, VOLT)
+def readings_of(
+    measured: Measured,
+    amp: Amp,
+    position: Position = {},  # noqa: B006
+    mains_drawn: float | None = None,
+) -> Readings:
+    """Voltages of a job's record as readings.
+
+    Parameters
+    ----------
+    measured
+        One round of the record.
+    amp
+        As it was when these were measured: without its mods on arrival.
+    position
+        Where the controls stood.
+    mains_drawn
+        Mains that the drawing's voltages hold for [V]; without it the mains read says nothing of the supply.
+
+    Raises
+    ------
+    DescriptionError
+        For places that are not there; names the nearest.
+    """
+    told = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
+    tables = {key: value for key, value in told.items() if value is not None} | {"volts": dict(measured.volts)}
+    if measured.mains is None:
+        tables.pop("mains_drawn", None)
+    return parse_readings(tables, amp, f"voltages {measured.phase}, {measured.date}", position)
+
+
+def _reading(key: str, value: float, wired: Circuit, file: str) -> tuple[str, float]:
     try:
         return probe(wired, " ".join(key.split())).name, value
     except DescriptionError as problem:
         raise DescriptionError(f"{file}: volts: {problem}") from None
 
 
-def _refuse_twice(found: Readings, wired: Circuit, file: str) -> None:
-    seen: dict[tuple[str, str], str] = {}
+def _check(found: Readings, read: Mapping[str, float], top: Entry) -> None:
+    """Refuse what cannot be."""
+    if found.mains_drawn is not None and found.mains is None:
+        raise top.fail("mains_drawn", "says nothing without the mains while reading (mains)")
+    if not 0.7 <= found.supply <= 1.3:
+        raise top.fail("mains", f"{found.mains:g} V against {found.mains_drawn:g} V; expected within 30 %")
+    if not found.volts:
+        raise top.fail("volts", f"only places on ground were read: {', '.join(found.grounded)}")
     for name in found.names:
-        each = probe(wired, name)
-        nets = min((each.first, each.second), (each.second, each.first))
-        if nets in seen:
-            raise DescriptionError(f"{file}: volts: {shown(name)} and {shown(seen[nets])} are read at the same wire")
-        seen[nets] = name
+        if found.names.count(name) > 1:
+            raise top.fail("volts", f"{shown(name)} is read twice")
+    for place in found.grounded:
+        if abs(read[place]) > _ON_GROUND:
+            raise top.fail(
+                "volts", f"{place} reads {read[place]:g} V but lies on ground in the drawing: see to that first"
+            )
 
 
 def _optional(top: Entry, key: str, quantity: Quantity) -> float | None:
@@ -157,42 +208,3 @@ def _share(top: Entry, key: str, default: float) -> float:
     value = top.raw(key)
     text = value.replace("%", " ") if isinstance(value, str) else value
     return parse_value(text, Quantity("percentage", "%", (), "", 0.01, 20.0), top.where(key)) / 100.0
-
-
-def _csv_tables(data: bytes, name: str) -> dict[str, object]:
-    try:
-        lines = data.decode("utf-8-sig").splitlines()
-    except UnicodeDecodeError as problem:
-        raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
-    found: dict[str, object] = {}
-    volts: dict[str, str] = {}
-    first = True
-    for number, line in enumerate(lines, 1):
-        if not line.strip() or line.lstrip().startswith("#"):
-            continue
-        place, value = _row(line, f"{name}: line {number}")
-        if first and not re.search(r"[0-9]", value) and _WORDS.fullmatch(value):
-            first = False
-            continue
-        first = False
-        table = found if place in _ABOUT else volts
-        if place in table:
-            raise DescriptionError(f"{name}: line {number}: {shown(place)} is there already")
-        table[place] = value
-        if len(volts) > MOST_PROBES:
-            raise DescriptionError(f"{name}: line {number}: more than {MOST_PROBES} readings")
-    return found | {"volts": volts}
-
-
-def _row(line: str, where: str) -> tuple[str, str]:
-    """Place and value of one line."""
-    if len(line) > _LONGEST_LINE:
-        raise DescriptionError(f"{where}: {len(line)} characters; at most {_LONGEST_LINE}")
-    sign = next((each for each in ";\t" if each in line), ",")
-    cells = [cell.strip() for cell in next(csv.reader([line], delimiter=sign))]
-    while len(cells) > 2 and not cells[-1]:
-        cells.pop()
-    if len(cells) != 2 or not all(cells):
-        more = "; with decimal commas, put semicolons between the columns" if sign == "," and len(cells) == 3 else ""
-        raise DescriptionError(f"{where}: {shown(line)} is not a place and a value{more}")
-    return cells[0], cells[1]

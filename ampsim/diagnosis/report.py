@@ -5,28 +5,34 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
 from ..amp import Amp
+from ..circuit import Circuit
+from ..errors import DescriptionError
+from ..ports import circuit_at
 from ..positions import Position
 from ..safety import CAUTION
 from ..scatter import TOLERANCE_SOURCE, Tolerances
 from ..tables import text_table
 from .bench import Progress
+from .chart import EDGE, evidence, voltage_table
 from .faults import fault_words
 from .model import FaultModel, fault_model
 from .next_step import LEAK, NextStep, Suspected, next_steps
-from .ranking import Meter, Ranked, Ranking
+from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings
 
-_MATTERS, _EDGE = 3.0, 2.0
 # Two suspects whose readings lie closer than this (standard deviations, all places together) are not told apart.
 _ALIKE = 2.5
 _SHOWN = 5
+_UNSURE = " But that does not explain all of it: look for a second fault, or a lead that was on another place."
 _SUPPLY = "check the mains, its setting at the transformer, and the rectifier"
-_EVIDENCE = 3
+# Readings this far from everything foretold come from one amp in so many of those weighed (own choice).
+_UNEXPLAINED = 1e-4
 
 
 @dataclass(frozen=True)
@@ -79,6 +85,10 @@ class Diagnosis:
         What to do next to tell the first two apart.
     unseen
         Parts of which no fault shows in these readings.
+    unexplained
+        Whether not even what is likeliest explains the readings: two faults, or a lead on another place.
+    about_supply, grounded
+        What is known of mains and meter, in words; places read that the drawing has on ground.
     """
 
     amp: str
@@ -94,6 +104,9 @@ class Diagnosis:
     suspicions: tuple[Suspicion, ...]
     steps: tuple[NextStep, ...]
     unseen: tuple[str, ...]
+    unexplained: bool
+    about_supply: str
+    grounded: tuple[str, ...]
 
     def verdict(self) -> str:
         """In one or two sentences."""
@@ -101,16 +114,23 @@ class Diagnosis:
                if str(word).startswith("matters")]  # fmt: skip
         if self.healthy:
             more = f" {', '.join(out)} stands out by itself; read it again." if out else ""
-            if abs(self.supply_off) > _EDGE:
+            if abs(self.supply_off) > EDGE:
                 more += f" But the supply stands {100.0 * (self.supply - 1.0):+.0f} % against the drawing: {_SUPPLY}."
+            more += _UNSURE if self.unexplained else ""
             return f"Tolerances of parts and valves explain these readings; no single fault is needed.{more}"
         told = f"{', '.join(out[:6])} out of tolerance" if out else "no single reading is out, but together they are"
-        return f"Something is wrong ({told}). Likeliest: {self.suspicions[0].words}."
+        return (
+            f"Something is wrong ({told}). Likeliest: {self.suspicions[0].words}.{_UNSURE if self.unexplained else ''}"
+        )
 
     def text(self) -> str:
         """The whole diagnosis as plain text, the caution first."""
         lines = [f"Measured voltages: {self.amp}, {self.variant}, {self.position} ({self.source})", CAUTION]
-        lines += [f"Supply {100.0 * (self.supply - 1.0):+.1f} % against the drawing.", text_table(self.table)]
+        supply = (
+            f"All readings together say the supply stands {100.0 * (self.supply - 1.0):+.1f} % against the drawing."
+        )
+        lines += [f"{self.about_supply} {supply}", text_table(self.table)]
+        lines += [f"On ground in the drawing, so not weighed: {', '.join(self.grounded)}."] if self.grounded else []
         lines += [self.verdict()]
         if not self.healthy:
             lines += ["\n".join(self._suspected()), "\n".join(self._next())]
@@ -171,13 +191,23 @@ def diagnose(
 
 
 def explain(amp: Amp, readings: Readings, position: Position, model: FaultModel) -> Diagnosis:
-    """Weigh readings with a model that was simulated before; simulates nothing."""
+    """Weigh readings with a model that was simulated before; simulates nothing.
+
+    Raises
+    ------
+    DescriptionError
+        When the model was simulated for other places, or for another meter.
+    """
+    if model.meter_ohms != readings.meter_ohms:
+        raise DescriptionError(
+            f"simulated for a meter of {model.meter_ohms:g} ohm, read by {readings.meter_ohms:g} ohm"
+        )
     meter = Meter(readings.accuracy, readings.digit, readings.supply_known)
     ranking = Ranking(model.only(readings.names), meter)
     volts = np.array([value for _, value in readings.volts])
     ranked = ranking.rank(volts, readings.supply)
     healthy = ranked.gain <= ranking.threshold
-    suspicions = _suspicions(amp, readings.names, volts, ranked)
+    suspicions = _suspicions(circuit_at(amp, position), readings.names, volts, ranked)
     pair = tuple(each.fault for each in suspicions[:2])
     steps: tuple[NextStep, ...] = ()
     if len(pair) == 2 and not healthy:
@@ -196,52 +226,19 @@ def explain(amp: Amp, readings: Readings, position: Position, model: FaultModel)
         suspicions,
         steps,
         _unseen(model, readings.names),
+        ranked.misfit < _UNEXPLAINED,
+        readings.about_supply,
+        readings.grounded,
     )
 
 
-def voltage_table(model: FaultModel, volts: np.ndarray, ranked: Ranked) -> pd.DataFrame:
-    """Drawing, simulated and measured side by side.
-
-    Parameters
-    ----------
-    model : FaultModel
-        Of the places that were read.
-    volts : ndarray
-        What was read [V], shape (n,).
-    ranked : Ranked
-
-    Returns
-    -------
-    pandas.DataFrame
-        place; what the drawing says, what the healthy amp would show on this meter at the drawing's supply and at
-        this one, its usual spread (a standard deviation, meter included), the reading, the difference [V], a verdict.
-    """
-    drawn = dict(model.drawn)
-    apart = volts - ranked.healthy
-    return pd.DataFrame(
-        {
-            "place": list(model.names),
-            "drawing [V]": [drawn.get(name, np.nan) for name in model.names],
-            "simulated [V]": model.healthy,
-            "at this supply [V]": ranked.healthy,
-            "usual +/- [V]": ranked.deviations,
-            "measured [V]": volts,
-            "difference [V]": apart,
-            "verdict": [_word(float(z)) for z in apart / ranked.deviations],
-        }
-    )
+@lru_cache(maxsize=4)
+def _ranking(model: FaultModel, names: tuple[str, ...], meter: Meter) -> Ranking:
+    """Kept, because its threshold takes a thousand healthy amps."""
+    return Ranking(model.only(names), meter)
 
 
-def _word(deviations: float) -> str:
-    size, way = abs(deviations), "high" if deviations > 0.0 else "low"
-    if size <= _EDGE:
-        return "within tolerance"
-    if size <= _MATTERS:
-        return f"at the edge, {way}"
-    return f"matters: {way}, {size:.0f} times the spread" if size < 99.5 else f"matters: {way}, far out"
-
-
-def _suspicions(amp: Amp, names: tuple[str, ...], volts: np.ndarray, ranked: Ranked) -> tuple[Suspicion, ...]:
+def _suspicions(wired: Circuit, names: tuple[str, ...], volts: np.ndarray, ranked: Ranked) -> tuple[Suspicion, ...]:
     """One to each part, its likeliest fault for it."""
     share: dict[str, float] = defaultdict(float)
     best: dict[str, int] = {}
@@ -252,9 +249,9 @@ def _suspicions(amp: Amp, names: tuple[str, ...], volts: np.ndarray, ranked: Ran
     return tuple(
         Suspicion(
             part,
-            fault_words(amp, ranked.suspects[best[part]], ranked.sizes[best[part]]),
+            fault_words(wired.parts, ranked.suspects[best[part]], ranked.sizes[best[part]]),
             share[part],
-            _evidence(names, volts, ranked, best[part]),
+            evidence(names, volts, ranked, best[part]),
             part != order[0] and _distance(ranked, best[part], best[order[0]]) < _ALIKE,
             Suspected(ranked.suspects[best[part]], ranked.sizes[best[part]]),
         )
@@ -265,19 +262,7 @@ def _suspicions(amp: Amp, names: tuple[str, ...], volts: np.ndarray, ranked: Ran
 def _distance(ranked: Ranked, one: int, other: int) -> float:
     """How far two suspects' readings lie apart, in standard deviations (Mahalanobis)."""
     apart = ranked.fits[one] - ranked.fits[other]
-    return float(np.sqrt(apart @ np.linalg.solve(ranked.covariance, apart)))
-
-
-def _evidence(names: tuple[str, ...], volts: np.ndarray, ranked: Ranked, number: int) -> tuple[str, ...]:
-    """The readings that this fault moves most, healthy, read and foretold."""
-    fit = ranked.fits[number]
-    moved = np.abs(fit - ranked.healthy) / ranked.deviations
-    order = [place for place in np.argsort(-moved)[:_EVIDENCE] if moved[place] > 1.0]
-    return tuple(
-        f"{names[place]} reads {volts[place]:.4g} V; healthy {ranked.healthy[place]:.4g} V, "
-        f"usual +/- {ranked.deviations[place]:.2g} V; so it would be {fit[place]:.4g} V"
-        for place in order
-    )
+    return distance(apart, ranked.covariance)
 
 
 def _unseen(model: FaultModel, names: tuple[str, ...]) -> tuple[str, ...]:
@@ -296,4 +281,4 @@ def _showing(model: FaultModel) -> dict[str, bool]:
     return found
 
 
-__all__ = ["Diagnosis", "Suspicion", "diagnose", "explain", "voltage_table"]
+__all__ = ["Diagnosis", "Suspicion", "diagnose", "explain"]

@@ -91,6 +91,7 @@ ORDER = (
     "attribution",
     "hearing",
     "listening",
+    "player",
     "reasons",
     "sentences",
     "theory",

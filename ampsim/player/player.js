@@ -1,0 +1,438 @@
+// Positions to switch between while they sound. Nothing is fetched; every text is set as text.
+
+const FADE = 0.015; // s
+const LOUDEST = 0; // dB, of the volume; it starts low
+const SOFTEST = -60;
+const FIRST_VOLUME = -30;
+
+// All positions run on one clock, one of them is let through. A change is a linear cross-fade: the positions are the
+// same phrase through nearly the same amp, so their waves add up, and two equal ones keep their level exactly.
+function soundsOnOneClock(changed) {
+  let context = null;
+  let master = null;
+  let kept = []; // one row of samples per position
+  let rate = 0;
+  let buffers = [];
+  let set = null; // what sounds now
+  let whole = true; // false: more of the clip is to come
+  let waiting = false; // what there was has been played
+  let heard = 0;
+  let repeat = true;
+  let place = 0; // s, where it stands while nothing sounds
+  let free = 0; // from when on the gains of the positions can be moved again
+  let volume = FIRST_VOLUME;
+  let masterFree = 0;
+
+  const factor = (decibels) => (decibels <= SOFTEST ? 0 : 10 ** (decibels / 20));
+  const frame = (seconds) => Math.round(seconds * rate) / rate;
+  // Ahead of what the device has already been given; a ramp must not begin in the past.
+  const soon = () => frame(context.currentTime + 0.01 + (context.baseLatency || 0));
+  const seconds = () => (kept.length ? kept[0].length / rate : 0);
+
+  function ramp(parameter, from, to, at) {
+    parameter.setValueAtTime(from, at);
+    parameter.linearRampToValueAtTime(to, at + FADE);
+  }
+
+  function open() {
+    if (context) return;
+    try {
+      // At the clips' own rate samples pass as they are.
+      context = new AudioContext({ sampleRate: rate });
+    } catch {
+      context = new AudioContext();
+    }
+    master = context.createGain();
+    master.gain.setValueAtTime(factor(volume), 0);
+    master.connect(context.destination);
+  }
+
+  // Samples as they are, but the last hundredth of a second faded, so that the end and the repeat do not click.
+  function fill() {
+    buffers = kept.map((samples) => {
+      const buffer = context.createBuffer(1, samples.length, rate);
+      const row = Float32Array.from(samples);
+      const tail = Math.min(Math.round(0.01 * rate), row.length);
+      for (let step = 1; step <= tail; step += 1) row[row.length - step] *= (step - 1) / tail;
+      buffer.copyToChannel(row, 0);
+      return buffer;
+    });
+  }
+
+  function begin(at, offset, fadeIn) {
+    const bus = context.createGain();
+    bus.connect(master);
+    if (fadeIn) ramp(bus.gain, 0, 1, at);
+    bus.gain.setValueAtTime(fadeIn ? 0 : 1, 0);
+    const made = { bus, at, offset, length: seconds(), whole, sources: [], gains: [] };
+    buffers.forEach((buffer, number) => {
+      const source = context.createBufferSource();
+      const gain = context.createGain();
+      source.buffer = buffer;
+      source.loop = repeat && whole;
+      gain.gain.setValueAtTime(number === heard ? 1 : 0, 0);
+      source.connect(gain).connect(bus);
+      source.start(at, offset);
+      made.sources.push(source);
+      made.gains.push(gain);
+    });
+    made.sources[0].onended = () => made === set && ended();
+    set = made;
+  }
+
+  function ended() {
+    waiting = !whole;
+    place = whole ? 0 : set.length;
+    set = null;
+    changed();
+  }
+
+  function leave(at) {
+    ramp(set.bus.gain, 1, 0, at);
+    set.sources.forEach((source) => source.stop(at + FADE));
+  }
+
+  function standing(at) {
+    const run = set.offset + Math.max(at - set.at, 0);
+    return set.whole ? run % set.length : Math.min(run, set.length);
+  }
+
+  return {
+    // `sounds`: Float32Array of each position, equally long. What sounds goes on at the same place; other ones begin.
+    load(sounds, newRate, complete = true, afresh = false) {
+      if (sounds.some((each) => each.length !== sounds[0].length)) throw new RangeError("positions of unequal length");
+      if (newRate !== rate && context) {
+        context.close();
+        context = set = null;
+      }
+      [kept, rate, whole] = [sounds, newRate, complete];
+      heard = Math.min(heard, Math.max(sounds.length - 1, 0));
+      place = afresh ? 0 : Math.min(place, seconds());
+      if (!context) return changed();
+      fill();
+      if (set) {
+        const at = Math.max(soon(), free, set.at + FADE);
+        const offset = frame(standing(at));
+        leave(at);
+        begin(at, Math.min(offset, seconds()), true);
+        free = at + FADE;
+      } else if (waiting && place < seconds()) {
+        waiting = false;
+        begin(Math.max(soon(), free), frame(place), true);
+      }
+      return changed();
+    },
+
+    choose(number) {
+      if (number === heard || !(number in kept)) return;
+      if (set) {
+        const at = Math.max(soon(), free);
+        ramp(set.gains[heard].gain, 1, 0, at);
+        ramp(set.gains[number].gain, 0, 1, at);
+        free = at + FADE;
+      }
+      heard = number;
+      changed();
+    },
+
+    async play() {
+      if (set || !kept.length) return;
+      open();
+      if (!buffers.length || buffers.length !== kept.length || buffers[0].length !== kept[0].length) fill();
+      if (place >= seconds()) place = 0;
+      waiting = false;
+      begin(Math.max(soon(), free), frame(place), place > 0);
+      changed();
+      if (context.state === "suspended") await context.resume();
+    },
+
+    pause() {
+      waiting = false;
+      if (set) {
+        const at = Math.max(soon(), free, set.at + FADE);
+        place = standing(at);
+        leave(at);
+        free = at + FADE;
+        set = null;
+      }
+      changed();
+    },
+
+    repeat(on) {
+      repeat = on;
+      if (set) set.sources.forEach((source) => (source.loop = on && whole));
+      changed();
+    },
+
+    volume(decibels) {
+      const at = context ? Math.max(soon(), masterFree) : 0;
+      if (context) ramp(master.gain, factor(volume), factor(decibels), at);
+      masterFree = at + FADE;
+      volume = decibels;
+      changed();
+    },
+
+    close() {
+      if (context) context.close();
+      context = set = null;
+      buffers = [];
+    },
+
+    get state() {
+      const at = set ? standing(context.currentTime) : place;
+      return { playing: Boolean(set) || waiting, waiting, heard, repeat, volume, place: at, seconds: seconds() };
+    },
+  };
+}
+
+// The chance to name at least `right` of `rounds` by guessing among `choices`: the binomial distribution.
+function chanceByGuessing(right, rounds, choices) {
+  const hit = 1 / choices;
+  let term = (1 - hit) ** rounds;
+  let below = 0;
+  for (let count = 0; count < right; count += 1) {
+    below += term;
+    term *= ((rounds - count) / (count + 1)) * (hit / (1 - hit));
+  }
+  return Math.min(1, Math.max(0, 1 - below));
+}
+
+function inWords(chance) {
+  if (chance >= 0.995) return "always";
+  const percent = 100 * chance;
+  return `in ${percent >= 1 ? percent.toFixed(0) : percent >= 0.1 ? percent.toFixed(1) : "less than 0.1"} % of all trials`;
+}
+
+let playersMade = 0;
+
+// The face of it. `facts`: positions (label, words, level), how, scope, caution.
+function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
+  const id = `ampsim-player-${(playersMade += 1)}`;
+  const volumes = [];
+  for (let level = SOFTEST; level <= LOUDEST; level += 2) volumes.push(level);
+  let facts = { positions: [], how: "", scope: "", caution: "" };
+  let picked = 0; // a position, or "hidden"
+  let hidden = -1; // the position behind the hidden one; -1 while all is in the open
+  let revealed = false;
+  let rounds = 0;
+  let right = 0;
+  let frames = 0;
+  let trouble = "";
+
+  const make = (tag, attributes = {}, ...children) => {
+    const element = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) if (value !== false) element.setAttribute(name, value);
+    element.append(...children);
+    return element;
+  };
+  const button = (text, action) => {
+    const found = make("button", { type: "button" }, text);
+    found.addEventListener("click", action);
+    return found;
+  };
+
+  const clock = soundsOnOneClock(() => show());
+  const go = button("Play", () => toggle());
+  const repeat = make("input", { type: "checkbox", id: `${id}-repeat`, checked: "" });
+  const volume = make("input", { type: "range", id: `${id}-volume`, min: SOFTEST, max: LOUDEST, step: 2 });
+  const level = make("output", { for: volume.id, "aria-live": "off" });
+  const bar = make("span");
+  const line = make("div", { class: "line", "aria-hidden": "true" }, bar);
+  const time = make("span", { class: "time" });
+  const choices = make("div", { class: "choices", role: "radiogroup", "aria-label": "position heard" });
+  const heard = make("p", { class: "heard" });
+  const blind = button("Compare blind", () => (hidden < 0 ? hide() : unhide()));
+  const guesses = make("div", { class: "guesses", role: "group", "aria-label": "which one is X?" });
+  const verdict = make("p", { class: "verdict", role: "status" });
+  const test = make("div", { class: "test" }, guesses, verdict);
+  const how = make("p", { class: "small" });
+  const scope = make("p", { class: "small" });
+  const caution = make("p", { class: "care" });
+  const alarm = make("p", { class: "trouble", role: "alert" });
+  const body = make("div", { class: "body" },
+    make("div", { class: "row" }, go,
+      make("span", { class: "pair" }, repeat, make("label", { for: repeat.id }, "repeat")),
+      make("span", { class: "pair volume" }, make("label", { for: volume.id }, "volume"), volume, level)),
+    make("div", { class: "row progress" }, line, time),
+    choices, heard, make("div", { class: "row" }, blind,
+      make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
+    test, alarm);
+  const paper = make("p", { class: "paper" }, "On the screen these positions can be heard; paper is silent.");
+  root.classList.add("ampsim-player");
+  root.setAttribute("role", "group");
+  root.setAttribute("aria-label", "listen to the positions");
+  root.replaceChildren(caution, body, how, scope, paper);
+
+  // What is heard ----------------------------------------------------------------------------------------------------
+
+  function pick(which) {
+    if (which === "hidden" ? hidden < 0 : !(which in facts.positions)) return;
+    picked = which;
+    clock.choose(which === "hidden" ? hidden : which);
+    show();
+  }
+
+  async function toggle() {
+    trouble = "";
+    try {
+      if (clock.state.playing) clock.pause();
+      else await clock.play();
+    } catch (problem) {
+      trouble = `No sound: ${problem.message || problem}`;
+    }
+    show();
+  }
+
+  function card(which, key, label, words, small) {
+    const input = make("input", { type: "radio", name: `${id}-position`, id: `${id}-${which}`, "aria-describedby": `${id}-${which}-more` });
+    input.addEventListener("change", () => pick(which));
+    const more = make("span", { class: "more", id: `${id}-${which}-more` }, words, small ? make("span", { class: "level" }, small) : "");
+    const text = make("label", { for: input.id }, make("span", { class: "key", "aria-hidden": "true" }, key),
+      make("span", { class: "name" }, label), make("span", { class: "now", "aria-hidden": "true" }));
+    return make("div", { class: "choice", "data-which": which }, input, text, more);
+  }
+
+  function build() {
+    const made = facts.positions.map((each, number) =>
+      card(number, number < 9 ? String(number + 1) : "", each.label, each.words, each.level));
+    if (hidden >= 0) made.push(card("hidden", "X", "X, the hidden one", "One of the positions; which one is it?", ""));
+    const focused = choices.contains(document.activeElement) ? document.activeElement.id : "";
+    choices.replaceChildren(...made);
+    made.forEach((box) => focused && box.querySelector("input").id === focused && box.querySelector("input").focus());
+  }
+
+  // Blind ------------------------------------------------------------------------------------------------------------
+
+  function hide() {
+    [rounds, right] = [0, 0];
+    next();
+  }
+
+  function next() {
+    hidden = Math.floor(Math.random() * facts.positions.length);
+    revealed = false;
+    build();
+    guesses.replaceChildren(make("span", {}, "X is"), ...facts.positions.map((each, number) =>
+      button(`${number + 1} ${each.label}`, () => guess(number))));
+    pick("hidden");
+    choices.querySelector('[data-which="hidden"] input').focus();
+  }
+
+  function guess(number) {
+    if (revealed) return;
+    revealed = true;
+    rounds += 1;
+    right += number === hidden ? 1 : 0;
+    guesses.replaceChildren(button("Next round", next));
+    guesses.querySelector("button").focus();
+    show();
+  }
+
+  function unhide() {
+    const was = picked;
+    const behind = hidden;
+    hidden = -1;
+    build();
+    if (was === "hidden") pick(behind);
+    show();
+  }
+
+  function told() {
+    const answer = revealed ? `X was ${hidden + 1} ${facts.positions[hidden].label}. ` : "";
+    if (!rounds) return "Settle on a number of rounds beforehand; listen to X and the others as often as you like, then say which it is.";
+    const chance = inWords(chanceByGuessing(right, rounds, facts.positions.length));
+    return `${answer}${right} of ${rounds} right; whoever only guesses does as well or better ${chance}.`;
+  }
+
+  // How it stands ----------------------------------------------------------------------------------------------------
+
+  function show() {
+    const state = clock.state;
+    const there = facts.positions.length > 0 && state.seconds > 0;
+    go.textContent = state.playing ? "Pause" : "Play";
+    go.disabled = !there;
+    blind.disabled = !there || facts.positions.length < 2;
+    blind.textContent = hidden < 0 ? "Compare blind" : "End blind comparison";
+    test.hidden = hidden < 0;
+    const words = hidden < 0 ? "" : told();
+    if (verdict.textContent !== words) verdict.textContent = words;
+    repeat.checked = state.repeat;
+    volume.value = state.volume;
+    level.textContent = state.volume <= SOFTEST ? "off" : `${state.volume} dB`.replace("-", "\u2212");
+    volume.setAttribute("aria-valuetext", state.volume <= SOFTEST ? "off" : `${state.volume} decibels of full scale`);
+    for (const box of choices.children) {
+      const on = box.dataset.which === String(picked);
+      box.classList.toggle("on", on);
+      box.querySelector(".now").textContent = !on ? "" : state.playing && !state.waiting ? "heard" : "chosen";
+      box.querySelector("input").checked = on;
+    }
+    const name = picked === "hidden" ? "X" : facts.positions[picked]?.label ?? "";
+    const doing = state.waiting ? "The rest is being computed" : state.playing ? "Heard now" : "Chosen";
+    const saying = there ? `${doing}: ${picked === "hidden" ? name : `${picked + 1} ${name}`}.` : soundless;
+    if (heard.textContent !== saying) heard.textContent = saying;
+    alarm.textContent = trouble;
+    root.dataset.state = state.waiting ? "waiting" : state.playing ? "playing" : "still";
+    root.dataset.heard = String(picked);
+    walk();
+  }
+
+  function walk() {
+    cancelAnimationFrame(frames);
+    const state = clock.state;
+    const share = state.seconds ? state.place / state.seconds : 0;
+    bar.style.width = `${(100 * share).toFixed(2)}%`;
+    time.textContent = `${state.place.toFixed(1)} of ${state.seconds.toFixed(1)} s`;
+    if (state.playing && !state.waiting) frames = requestAnimationFrame(walk);
+  }
+
+  repeat.addEventListener("change", () => clock.repeat(repeat.checked));
+  volume.addEventListener("input", () => clock.volume(Number(volume.value)));
+  root.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey) return;
+    const own = event.target.closest("button, input[type=checkbox]");
+    if (event.key === " " && !own) {
+      event.preventDefault();
+      if (!event.repeat) toggle();
+    } else if (/^[1-9]$/.test(event.key)) {
+      pick(Number(event.key) - 1);
+      choices.querySelector(`[data-which="${Number(event.key) - 1}"] input`)?.focus();
+    } else if (event.key.toLowerCase() === "x" && hidden >= 0) {
+      pick("hidden");
+      choices.querySelector('[data-which="hidden"] input').focus();
+    }
+  });
+
+  show();
+  return {
+    // What can be heard: words and samples belong together; `complete` is false while more of the clip is to come.
+    load(newFacts, sounds, rate, complete = true) {
+      const labels = (all) => JSON.stringify(all.positions.map((each) => each.label));
+      const other = labels(facts) !== labels(newFacts);
+      facts = newFacts;
+      if (other) {
+        if (clock.state.playing) clock.pause();
+        [picked, hidden, revealed] = [0, -1, false];
+        clock.choose(0);
+      }
+      caution.textContent = facts.caution;
+      how.textContent = facts.how;
+      scope.textContent = facts.scope;
+      build();
+      clock.load(sounds, rate, complete, other);
+      show();
+    },
+    // As the button does, where a press of another button has asked for sound.
+    play: () => (clock.state.playing ? undefined : toggle()),
+    close() {
+      cancelAnimationFrame(frames);
+      clock.close();
+    },
+  };
+}
+
+// 16-bit samples, little end first, as numbers between -1 and 1.
+function samplesOf(view) {
+  const found = new Float32Array(view.byteLength / 2);
+  for (let at = 0; at < found.length; at += 1) found[at] = view.getInt16(2 * at, true) / 32768;
+  return found;
+}

@@ -1,0 +1,276 @@
+"""The player in Chromium: what it sends to the loudspeaker sample by sample, keys, words, the blind comparison."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.stats import binom
+
+from ampsim.player import code, embed
+from tests.browser.page_figures import browser, missing
+from tests.test_player import EVIL, clips_of, sines
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
+Array = NDArray[np.float64]
+RATE, HZ = 32_000, 440.0
+LEAD, FADE, TAIL = 320, 480, 320  # samples: ahead of the device, of a cross-fade, of the fade at a clip's end
+LEVELS = (0.1, 0.4, 0.2)
+
+# Plays into a buffer; at given times [s] the clock stands still and something is done.
+_OFFLINE = """async ([code, seconds, rows, moves, complete]) => {
+  const floats = (text) => new Float32Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
+  const offline = new OfflineAudioContext(1, seconds * 32000, 32000);
+  const make = new Function('AudioContext', `${code}; return soundsOnOneClock(() => {});`);
+  const clock = make(function () { return offline; });
+  const sounds = rows.map((row) => row.map(floats));
+  const states = [];
+  for (const [at, doing, ...how] of moves) {
+    offline.suspend(at).then(() => {
+      states.push(clock.state);
+      doing === 'load' ? clock.load(sounds[how[0]], 32000) : clock[doing](...how);
+      offline.resume();
+    });
+  }
+  clock.volume(0);
+  clock.load(sounds[0], 32000, complete);
+  clock.play().catch(() => {});
+  const made = await offline.startRendering();
+  const bytes = new Uint8Array(made.getChannelData(0).buffer);
+  let text = '';
+  for (let at = 0; at < bytes.length; at += 8192) text += String.fromCharCode(...bytes.subarray(at, at + 8192));
+  return [btoa(text), states];
+}"""
+
+# Whatever goes to the loudspeaker is kept as well, by the thread that makes it.
+_TAP = r"""
+window.heardBlocks = [];
+const plain = AudioNode.prototype.connect;
+const tap = `registerProcessor('tap', class extends AudioWorkletProcessor {
+  process([input]) { if (input[0]) this.port.postMessage(input[0].slice()); return true; }
+});`;
+const Real = AudioContext;
+window.AudioContext = class extends Real {
+  constructor(...how) {
+    super(...how);
+    this.ready = this.audioWorklet.addModule(`data:text/javascript,${encodeURIComponent(tap)}`);
+  }
+};
+AudioNode.prototype.connect = function (to, ...more) {
+  if (to instanceof AudioDestinationNode && !(this instanceof AudioWorkletNode)) {
+    this.context.ready.then(() => {
+      const node = new AudioWorkletNode(this.context, 'tap');
+      node.port.onmessage = ({ data }) => window.heardBlocks.push(...data);
+      plain.call(this, node);
+      plain.call(node, to);
+    });
+  }
+  return plain.call(this, to, ...more);
+};
+"""
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    with browser() as running:
+        yield running
+
+
+def offline(chromium: Any, seconds: float, rows: Any, moves: Any, complete: bool = True) -> tuple[Array, list[Any]]:
+    """What comes out, and how the player stood before each move."""
+    page = chromium.new_page()
+    texts = [[base64.b64encode(np.asarray(row, "<f4").tobytes()).decode() for row in each] for each in rows]
+    text, states = page.evaluate(_OFFLINE, [code(), seconds, texts, moves, complete])
+    page.close()
+    return np.frombuffer(base64.b64decode(text), "<f4").astype(float), states
+
+
+def clip(seconds: float) -> Array:
+    """A sine of level 1 with the end of a clip."""
+    wave = np.asarray(sines([1.0], seconds, RATE, HZ)[0])
+    wave[-TAIL:] *= np.arange(TAIL)[::-1] / TAIL
+    return wave
+
+
+def ramp(count: int, at: float, start: float, end: float) -> Array:
+    """From one level to another in the time of a fade, beginning a lead after `at` [s]."""
+    first = round(at * RATE) + LEAD
+    return np.interp(np.arange(count), [first, first + FADE], [start, end])
+
+
+def test_a_switch_makes_no_gap_no_click_and_no_seek(chromium: Any) -> None:
+    """Against the closed form: one sine that never loses its phase, and levels on straight lines between."""
+    moves = [[0.256, "choose", 1], [0.512, "choose", 2], [0.516, "choose", 0], [1.024, "choose", 1]]
+    heard, states = offline(chromium, 1.5, [sines(LEVELS, 1.2)], moves)
+    count = heard.size
+    # The third comes in the middle of the second's fade and waits for its end.
+    level = LEVELS[0] + ramp(count, 0.256, 0.0, 0.3) - ramp(count, 0.512, 0.0, 0.2)
+    level += ramp(count, 0.512 + 0.015, 0.0, -0.1) + ramp(count, 1.024, 0.0, 0.3)
+    expected = np.concatenate([np.zeros(LEAD), np.tile(clip(1.2), 2)])[:count] * level
+    assert np.abs(heard - expected).max() < 2e-6
+    assert [each["heard"] for each in states] == [0, 1, 2, 0]
+    assert [each["place"] for each in states] == pytest.approx([at - 0.01 for at, *_ in moves], abs=1e-9)
+
+
+def test_equal_positions_keep_their_level_through_a_switch(chromium: Any) -> None:
+    """So nothing but a difference is heard; fades of equal power would add 3 dB here."""
+    moves = [[round(0.128 * step, 3), "choose", step % 2] for step in range(1, 8)]
+    heard, _ = offline(chromium, 1.0, [sines([0.3, 0.3], 1.0)], moves)
+    assert np.abs(heard[LEAD:-LEAD] - 0.3 * clip(1.0)[: heard.size - 2 * LEAD]).max() < 2e-6
+
+
+def test_pause_goes_on_where_it_stopped(chromium: Any) -> None:
+    moves = [[0.256, "pause"], [0.512, "choose", 1], [0.768, "play"]]
+    heard, states = offline(chromium, 1.0, [sines(LEVELS, 1.0)], moves)
+    count, wave = heard.size, np.concatenate([clip(1.0), np.zeros(RATE)])
+    stop, again = round(0.256 * RATE), round(0.768 * RATE) + LEAD
+    expected = np.zeros(count)
+    expected[LEAD:] = LEVELS[0] * wave[: count - LEAD]
+    expected *= ramp(count, 0.256, 1.0, 0.0)
+    expected[again:] += LEVELS[1] * wave[stop : stop + count - again] * ramp(count, 0.768, 0.0, 1.0)[again:]
+    assert np.abs(heard - expected).max() < 2e-6
+    assert [each["playing"] for each in states] == [True, False, False]
+
+
+def test_without_repeat_it_ends_by_itself(chromium: Any) -> None:
+    moves = [[0.128, "repeat", False], [0.768, "choose", 1]]
+    heard, states = offline(chromium, 1.0, [sines(LEVELS, 0.5)], moves)
+    expected = np.zeros(heard.size)
+    expected[LEAD : LEAD + RATE // 2] = LEVELS[0] * clip(0.5)
+    assert np.abs(heard - expected).max() < 2e-6
+    assert states[0]["playing"]
+
+
+def test_the_rest_of_a_clip_joins_on_without_a_seam(chromium: Any) -> None:
+    rows = [sines(LEVELS, 0.5), sines(LEVELS, 1.5)]
+    heard, _ = offline(chromium, 1.0, rows, [[0.256, "load", 1]], complete=False)
+    assert np.abs(heard[LEAD:] - LEVELS[0] * clip(1.5)[: heard.size - LEAD]).max() < 2e-6
+
+
+def opened(chromium: Any, folder: Path, clips: Any, before: str = "", **more: Any) -> Any:
+    made = embed(clips)
+    (folder / "page.html").write_text(
+        f"<!doctype html><meta charset=utf-8><style>{made.style}</style>{made.body}<script>{made.script}</script>"
+    )
+    page = chromium.new_page(**more)
+    page.set_default_timeout(10_000)
+    page.problems, page.asked = [], []
+    page.on("pageerror", lambda problem: page.problems.append(str(problem)))
+    page.on("dialog", lambda dialog: (page.problems.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: page.asked.append(request.url))
+    page.add_init_script(before)
+    page.goto((folder / "page.html").as_uri())
+    return page
+
+
+def test_live_with_keys_the_sound_never_breaks(chromium: Any, tmp_path: Path) -> None:
+    """The same in real time: where no fade is, every sample is that of one sine begun at one moment."""
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 4.0)), _TAP)
+    page.get_by_role("radio").first.focus()
+    page.keyboard.press(" ")
+    page.wait_for_function("heardBlocks.length > 3200")
+    for key in ("2", "3", "1", "ArrowRight"):
+        page.keyboard.press(key)
+        page.wait_for_timeout(150)
+    heard = np.array(page.evaluate("heardBlocks"))
+    assert (page.problems, page.locator("#player").get_attribute("data-heard")) == ([], "1")
+    turned = np.arange(heard.size)[:, None] * (2.0 * np.pi * HZ / RATE)
+    sine, cosine = np.sin(turned).ravel(), np.cos(turned).ravel()
+    start = np.linalg.lstsq(np.column_stack([sine, cosine])[-1000:], heard[-1000:], rcond=None)[0]
+    one = (sine * start[0] + cosine * start[1]) / np.hypot(*start)
+    clear = np.abs(one) > 0.5
+    level = (heard / np.where(clear, one, 1.0))[clear][400:] / 10.0 ** (-30.0 / 20.0)
+    steady = np.min([np.abs(level - each) for each in LEVELS], axis=0) < 1e-3
+    assert level.min() > 0.1 - 1e-3
+    assert level.max() < 0.4 + 1e-3
+    assert {float(each) for each in np.round(level[steady], 2)} == set(LEVELS)
+    # Besides four fades of 15 ms nothing moves.
+    assert (~steady).sum() <= 4 * FADE * clear.mean() * 1.1
+    assert np.abs(np.diff(level)).max() < 0.02
+
+
+def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> None:
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 2.0), labels=["stock", "bright", "fat"]))
+    group = page.get_by_role("radiogroup", name="position heard")
+    assert group.get_by_role("radio").count() == 3
+    assert group.get_by_role("radio", name="bright").get_attribute("aria-describedby")
+    assert page.get_by_role("slider", name="volume").get_attribute("aria-valuetext") == "-30 decibels of full scale"
+    for words in ("Equally loud by no standard.", "the cabinet is not modelled", "Start low."):
+        assert page.get_by_text(words).first.is_visible()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Play"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.textContent") == "Pause"
+    page.keyboard.press("3")
+    assert page.get_by_text("Heard now: 3 fat.").is_visible()
+    page.keyboard.press("ArrowLeft")
+    assert page.get_by_text("Heard now: 2 bright.").is_visible()
+    outline = page.evaluate("getComputedStyle(document.querySelector('.choice.on')).outlineStyle")
+    assert outline == "solid"
+    page.keyboard.press(" ")
+    assert page.get_by_text("Chosen: 2 bright.").is_visible()
+    page.locator(".choice").first.click()
+    assert page.get_by_text("Chosen: 1 stock.").is_visible()
+    assert page.locator(".choice.on .now").inner_text() == "chosen"
+    assert (page.problems, len(page.asked)) == ([], 1)
+
+
+def test_blind_names_are_hidden_told_and_counted(chromium: Any, tmp_path: Path) -> None:
+    random = "let turn = 0; Math.random = () => [0.5, 0.9, 0.1, 0.5][turn++ % 4];"  # X: 2, 3, 1, 2
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 2.0), labels=["stock", "bright", "fat"]), random)
+    page.get_by_role("button", name="Compare blind").click()
+    status = page.locator("p[role=status]")
+    right = 0
+    for turn, (hidden, guess) in enumerate(((2, 2), (3, 1), (1, 1), (2, 2)), 1):
+        assert page.get_by_text("Chosen: X.").is_visible()
+        assert page.locator("#player").get_attribute("data-heard") == "hidden"
+        page.keyboard.press("1")
+        page.keyboard.press("x")
+        page.locator(".guesses button").nth(guess - 1).click()
+        right += hidden == guess
+        chance = 100.0 * float(binom.sf(right - 1, turn, 1.0 / 3.0))
+        said = status.inner_text()
+        assert said.startswith(f"X was {hidden} {('stock', 'bright', 'fat')[hidden - 1]}. {right} of {turn} right;")
+        assert said.endswith(f"in {chance:.0f} % of all trials.")
+        page.get_by_role("button", name="Next round").click()
+    page.get_by_role("button", name="End blind comparison").click()
+    assert page.get_by_role("radio").count() == 3
+    assert page.get_by_text("Chosen: 2 bright.").is_visible()
+    assert page.problems == []
+
+
+def test_the_chance_by_guessing_is_that_of_the_binomial_distribution(chromium: Any) -> None:
+    page = chromium.new_page()
+    asked = [[right, rounds, choices] for rounds in (1, 5, 16, 60) for right in (1, rounds) for choices in (2, 3, 9)]
+    found = page.evaluate(f"(asked) => {{ {code()}; return asked.map((each) => chanceByGuessing(...each)); }}", asked)
+    expected = [float(binom.sf(right - 1, rounds, 1.0 / choices)) for right, rounds, choices in asked]
+    assert found == pytest.approx(expected, abs=1e-12)
+    page.close()
+
+
+def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0), evil=EVIL), viewport={"width": 320, "height": 640})
+    page.get_by_role("button", name="Compare blind").click()
+    page.locator(".guesses button").first.click()
+    assert page.locator(".choice .name").first.text_content() == f"position 0{EVIL}"
+    assert page.evaluate("document.querySelectorAll('img, [onload], [onerror]').length") == 0
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert (page.problems, len(page.asked)) == ([], 1)
+
+
+def test_paper_has_a_line_of_words_instead(chromium: Any, tmp_path: Path) -> None:
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)))
+    assert not page.get_by_text("paper is silent").is_visible()
+    page.emulate_media(media="print")
+    assert page.get_by_text("paper is silent").is_visible()
+    assert not page.get_by_role("button").first.is_visible()
+    page.close()
+    silent = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)), java_script_enabled=False)
+    assert silent.get_by_text("with JavaScript").is_visible()
+    assert len(re.findall("player", silent.locator("body > div").inner_html())) == 0

@@ -60,15 +60,19 @@ def recording(
     return write_wav(path, whole, tone.rate, bits)
 
 
+def through(frequency: Array, gain: NDArray[np.complex128], tone: SweepTone) -> Array:
+    """The tone through a linear response that is known at some frequencies [Hz], shape (samples,)."""
+    log, sweep = np.log(frequency), tone.whole()
+    size = 2 * sweep.size  # what rings on after the end must not come round to the beginning
+    lines = np.fft.rfftfreq(size, 1.0 / tone.rate)
+    at = np.log(np.clip(lines, frequency[0], frequency[-1]))
+    turns = np.exp(1j * CubicSpline(log, np.unwrap(np.angle(gain)))(at))
+    whole = np.exp(CubicSpline(log, np.log(np.abs(gain)))(at)) * turns * (lines >= frequency[0])
+    return np.asarray(np.fft.irfft(np.fft.rfft(sweep, size) * whole, size)[: sweep.size])
+
+
 def through_amp(path: Path, amp: Amp, tone: SweepTone, snr_db: float, seed: int = 0) -> Path:
     """The sweep through the small-signal response of a simulated amp, peak at half of full scale, with noise."""
     response = simulate(amp, FrequencySweep(2.0, 30e3, 50), nodes=["speaker"])
-    log, gain = np.log(response["frequency"].values), response["voltage"].values.ravel()
-    sweep = tone.whole()
-    size = 2 * sweep.size  # what rings on after the end must not come round to the beginning
-    lines = np.fft.rfftfreq(size, 1.0 / tone.rate)
-    at = np.log(np.clip(lines, 2.0, 30e3))
-    turns = np.exp(1j * CubicSpline(log, np.unwrap(np.angle(gain)))(at))
-    whole = np.exp(CubicSpline(log, np.log(np.abs(gain)))(at)) * turns * (lines >= 2.0)
-    heard = np.fft.irfft(np.fft.rfft(sweep, size) * whole, size)[: sweep.size]
-    return write_wav(path, noisy(np.asarray(0.5 * heard / np.abs(heard).max()), tone, snr_db, seed), tone.rate)
+    heard = through(response["frequency"].values, response["voltage"].values.ravel(), tone)
+    return write_wav(path, noisy(0.5 * heard / np.abs(heard).max(), tone, snr_db, seed), tone.rate)

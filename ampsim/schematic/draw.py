@@ -1,7 +1,9 @@
-"""Drawing the geometry with schemdraw on a picture; every mark is a colour, a heavier line and a word."""
+"""Drawing the geometry with schemdraw on a picture; what changes is shaded, drawn heavier and said in a word."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import schemdraw
@@ -10,34 +12,35 @@ from schemdraw import elements
 
 from .. import style
 from ..amp import Amp
-from ..pictures.canvas import Picture
+from ..pictures.canvas import Keys, Picture, header, header_height
 from .fragment import Fragment, Item, fragments
 from .layout import lay_out
-from .sheet import Point, Sheet, Symbol, Word
+from .sheet import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 
-_UNIT = 0.36  # inches, at most
-_PAD = (2.6, 1.3, 3.9, 1.5)  # units left, below, right, above for words
+_MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.35, 0.3, 0.12  # inches
+_THIN, _HEAVY = 1.1, 2.2  # points
+_KEYS: Keys = (
+    ("changed: shaded, drawn heavier, with a word beside it", style.Bar("#f6e4d9", style.CHANGE)),
+    ("as it was", style.Look(style.INK, _THIN)),
+)
+_RULE = "Wires join at a dot; where they cross without one they do not. Switches stand as drawn."
 _BOX: Any = elements.RBox
 _TWO: dict[str, Any] = {
     "resistor": elements.Resistor,
     "capacitor": elements.Capacitor,
     "inductor": elements.Inductor,
     "pot": elements.ResistorVar,
-    "loudspeaker": _BOX,
 }
-_ALIGN: dict[str, tuple[str, str, float, float]] = {
-    "up": ("center", "bottom", 0.0, 0.12),
-    "down": ("center", "top", 0.0, -0.12),
-    "left": ("right", "center", -0.12, 0.0),
-    "right": ("left", "center", 0.12, 0.0),
-}
+_COLOURS = {"plain": style.INK, "strong": style.INK, "quiet": style.QUIET}
+_TURN = {"up": 180, "left": -90, "right": 90}
 
 
 def schematic(amp: Amp) -> Picture:
     """Draw the touched stages before and after the mods of an amp, or round its own switches when it has no mods.
 
     Everything comes from the description: the parts, the pieces of wire and the contacts of `wiring`. A switch is
-    drawn contact by contact, standing as drawn.
+    drawn contact by contact, standing as drawn. The two stand side by side where they fit, else one above the other; a
+    drawing wider than a page makes the picture wider.
 
     Raises
     ------
@@ -45,24 +48,36 @@ def schematic(amp: Amp) -> Picture:
         As `wiring.wiring`.
     """
     pair = fragments(amp)
-    sheets = [lay_out(each) for each in pair]
-    sizes = [_size(sheet) for sheet in sheets]
-    unit = min(_UNIT, (style.PAGE_WIDTH - 0.2) / max(width for width, _ in sizes))
-    heights = [0.35 + tall * unit for _, tall in sizes]
+    shown = pair if amp.mods else pair[1:]
+    sheets = [lay_out(each) for each in shown]
+    places, width, depth = _arranged([each.bounds() for each in sheets])
     heading = f"Schematic fragment: {amp.variant}" if amp.mods else f"Schematic fragment: switches of {amp.name}"
+    keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
+    top = header_height(heading, _RULE, width, keys, _MARGIN)
     with style.applied():
-        picture = Picture(style.PAGE_WIDTH, sum(heights) + 0.75, heading, describe_schematic(pair))
-        picture.write(0.1, picture.height - 0.1, heading, style.TITLE_SIZE, weight="bold")
-        key = "Marked in colour with heavier lines, and in words beside the part: what changes. Crossing wires join "
-        picture.write(0.1, picture.height - 0.36, key + "only at a dot.", style.SMALL_SIZE, color=style.QUIET)
-        top = picture.height - 0.62
-        for fragment, sheet, (wide, tall), height in zip(pair, sheets, sizes, heights, strict=True):
-            picture.write(0.1, top, fragment.title, style.TEXT_SIZE, weight="bold")
-            bottom = top - height
-            axes = picture.box(0.1, bottom, 0.1 + wide * unit, bottom + tall * unit)
-            _draw(sheet, axes)
-            top = bottom
+        picture = Picture(width, top + depth + _FOOT, heading, describe_schematic(pair))
+        header(picture, _RULE, keys, _MARGIN)
+        for fragment, sheet, (x, y) in zip(shown, sheets, places, strict=True):
+            left, bottom, right, over = sheet.bounds()
+            height = picture.height - top - y
+            picture.write(x, height - 0.06, fragment.title, style.TEXT_SIZE, weight="bold")
+            foot = height - _TITLE - (over - bottom) * UNIT
+            _draw(sheet, picture.box(x, foot, x + (right - left) * UNIT, height - _TITLE))
     return picture
+
+
+def _arranged(boxes: Sequence[Box]) -> tuple[list[Point], float, float]:
+    """Left and top [inches] of every drawing under the header, and width and depth of all."""
+    sizes = [((right - left) * UNIT, (top - bottom) * UNIT + _TITLE) for left, bottom, right, top in boxes]
+    beside = sum(wide for wide, _ in sizes) + _BETWEEN * (len(sizes) - 1) + 2 * _MARGIN
+    if beside <= style.PAGE_WIDTH:
+        # Both in halves of the page where they are narrow enough for that.
+        half = style.PAGE_WIDTH / len(sizes)
+        step = half if all(wide + _BETWEEN + _MARGIN <= half for wide, _ in sizes) else sizes[0][0] + _BETWEEN
+        return [(_MARGIN + step * k, 0.0) for k in range(len(sizes))], style.PAGE_WIDTH, max(tall for _, tall in sizes)
+    tops = [sum(tall + _BETWEEN for _, tall in sizes[:k]) for k in range(len(sizes))]
+    width = max(style.PAGE_WIDTH, max(wide for wide, _ in sizes) + 2 * _MARGIN)
+    return [(_MARGIN, top) for top in tops], width, tops[-1] + sizes[-1][1]
 
 
 def describe_schematic(pair: tuple[Fragment, Fragment]) -> str:
@@ -73,7 +88,8 @@ def describe_schematic(pair: tuple[Fragment, Fragment]) -> str:
 def _said(item: Item, fragment: Fragment) -> str:
     between = " and ".join(_net_words(net, item, fragment) for net in item.nets)
     mark = f" ({item.mark})" if item.mark else ""
-    return f"{item.name} {item.text}{mark} between {between}"
+    stands = (", closed as drawn," if item.closed else ", open as drawn,") if item.kind == "contact" else ""
+    return f"{item.name} {item.text}{mark}{stands} between {between}"
 
 
 def _net_words(net: str, item: Item, fragment: Fragment) -> str:
@@ -86,128 +102,82 @@ def _net_words(net: str, item: Item, fragment: Fragment) -> str:
     return "/".join([*others, *outside][:4]) or "an open end"
 
 
-def _size(sheet: Sheet) -> tuple[float, float]:
-    left, bottom, right, top = sheet.bounds()
-    return right - left + _PAD[0] + _PAD[2], top - bottom + _PAD[1] + _PAD[3]
-
-
 def _draw(sheet: Sheet, axes: Axes) -> None:
     left, bottom, right, top = sheet.bounds()
     drawing = schemdraw.Drawing(canvas=axes, show=False)
-    drawing.config(unit=2.0, lw=1.1, color=style.INK, fontsize=style.SMALL_SIZE)
+    drawing.config(unit=2.0, lw=_THIN, color=style.INK, fontsize=SIZE)
     for first, second in sheet.wires:
         drawing += elements.Line().endpoints(first, second)
     for point in sheet.dots():
-        drawing += elements.Dot(radius=0.07).at(point)
+        drawing += elements.Dot(radius=0.09).at(point)
     for symbol in sheet.symbols:
-        _symbol(drawing, symbol)
+        for element in _symbol(symbol):
+            drawing += element.color(style.INK).linewidth(_HEAVY if symbol.item.mark else _THIN)
     for word in sheet.words:
         if word.kind == "ground":
-            drawing += (
-                elements.Ground(scale=0.7).at(word.at).theta({"up": 180, "left": -90, "right": 90}.get(word.side, 0))
-            )
+            drawing += elements.Ground(scale=0.7).at(word.at).theta(_TURN.get(word.side, 0))
     drawing.draw(show=False)
-    axes.set_xlim(left - _PAD[0], right + _PAD[2])
-    axes.set_ylim(bottom - _PAD[1], top + _PAD[3])
-    axes.set_aspect("equal")
+    axes.set(xlim=(left, right), ylim=(bottom, top))
     axes.axis("off")
     for symbol in sheet.symbols:
-        _text(axes, symbol)
-    for word in sheet.words:
-        _word(axes, word)
+        if symbol.item.mark:
+            _shade(axes, symbol.box)
+    for text in sheet.texts:
+        _write(axes, text)
 
 
-def _symbol(drawing: Any, symbol: Symbol) -> None:
-    colour, width = (style.CHANGE, 2.0) if symbol.item.mark else (style.INK, 1.2)
+def _shade(axes: Axes, box: Box) -> None:
+    left, bottom, right, top = box
+    axes.fill([left, right, right, left], [bottom, bottom, top, top], color=style.CHANGE, alpha=style.CHANGE_ALPHA,
+              linewidth=0, zorder=0.5)  # fmt: skip
+
+
+def _symbol(symbol: Symbol) -> list[Any]:
+    if symbol.look == "valve":
+        return _valve(symbol)
+    if symbol.look == "pot":
+        (x, top), (_, bottom), tap = (symbol.ends[pin] for pin in ("top", "bottom", "wiper"))
+        arrow = elements.Line(arrow="->").endpoints(tap, (x + 0.22, tap[1]))
+        return [_TWO["resistor"]().endpoints((x, top), (x, bottom)), arrow]
+    if symbol.look == "box":
+        left, bottom, right, top = symbol.box
+        corners = ((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom))
+        return [elements.Line().endpoints(*side) for side in pairwise(corners)]
     points = list(dict.fromkeys(symbol.ends.values()))
-    if symbol.look == "two ends":
-        for element in _two_ends(symbol.item, points[0], points[-1]):
-            drawing += element.color(colour).linewidth(width)
-    elif symbol.look == "box":
-        (x1, y1), (x2, y2) = points[0], (points[-1][0], min(y for _, y in points))
-        drawing += elements.Rect(corner1=(x1, y1 + 0.5), corner2=(x2, y2 - 0.5)).at((0, 0)).color(colour)
-    else:
-        _block(drawing, symbol, colour, width)
+    if symbol.item.kind == "contact":
+        return _contact(points[0], points[-1], symbol.item.closed)
+    return [_TWO.get(symbol.item.kind, _BOX)().endpoints(points[0], points[-1])]
 
 
-def _two_ends(item: Item, first: Point, second: Point) -> list[Any]:
-    if item.kind != "contact":
-        return [_TWO.get(item.kind, _BOX)().endpoints(first, second)]
-    # Two terminals and a blade, level or upright; open it stands off.
+def _contact(first: Point, second: Point, closed: bool) -> list[Any]:
+    """Two terminals and a blade, level or upright; open it stands off, away from the label."""
     (x1, y1), (x2, y2) = first, second
     dx, dy = (x2 - x1) / 2.4, (y2 - y1) / 2.4
     a, b = (x1 + 0.8 * dx, y1 + 0.8 * dy), (x2 - 0.8 * dx, y2 - 0.8 * dy)
-    tip = b if item.closed else (b[0] - 0.1 * dx - 0.45 * dy, b[1] - 0.1 * dy + 0.45 * dx)
-    lines: list[Any] = [elements.Line().endpoints(first, a), elements.Line().endpoints(b, second)]
-    lines += [elements.Line().endpoints(a, tip)]
+    tip = b if closed else (b[0] - 0.1 * dx - 0.45 * abs(dy), b[1] - 0.1 * dy - 0.45 * abs(dx))
+    lines: list[Any] = [elements.Line().endpoints(*each) for each in ((first, a), (b, second), (a, tip))]
     return [*lines, elements.Dot(radius=0.1, open=True).at(a), elements.Dot(radius=0.1, open=True).at(b)]
 
 
-def _block(drawing: Any, symbol: Symbol, colour: str, width: float) -> None:
+def _valve(symbol: Symbol) -> list[Any]:
+    """Envelope, plate, dashed grid and cathode; further terminals on the right."""
     ends = symbol.ends
-    if symbol.look == "pot":
-        (x, top), (_, bottom), tap = ends["top"], ends["bottom"], ends["wiper"]
-        parts: list[Any] = [
-            _TWO["resistor"]().endpoints((x, top), (x, bottom)),
-            elements.Line(arrow="->").endpoints(tap, (x + 0.22, tap[1])),
-        ]
-    else:
-        (x, top), (_, bottom), grid = ends["plate"], ends["cathode"], ends["grid"]
-        middle = (top + bottom) / 2
-        lines = [((x, top), (x, middle + 0.45)), ((x - 0.45, middle + 0.45), (x + 0.45, middle + 0.45))]
-        lines += [((x - 0.4, middle - 0.45), (x + 0.4, middle - 0.45)), ((x, middle - 0.45), (x, bottom))]
-        lines += [(grid, (x - 0.55, grid[1]))]
-        parts = [elements.Line().endpoints(*line) for line in lines]
-        parts += [elements.Line(ls="--").endpoints((x - 0.55, middle), (x + 0.55, middle))]
-        parts += [elements.Dot(radius=0.85, open=True, fill=None).at((x, middle))]
-        if "screen" in ends:
-            parts += [elements.Line().endpoints(ends["screen"], (x + 0.5, middle))]
-    for part in parts:
-        drawing += part.color(colour).linewidth(width)
+    (x, top), (_, bottom), grid = (ends[pin] for pin in ("plate", "cathode", "grid"))
+    middle = (top + bottom) / 2
+    lines = [((x, top), (x, middle + 0.45)), ((x - 0.45, middle + 0.45), (x + 0.45, middle + 0.45))]
+    lines += [((x - 0.4, middle - 0.45), (x + 0.4, middle - 0.45)), ((x, middle - 0.45), (x, bottom))]
+    lines += [(grid, (x - 0.55, grid[1]))]
+    lines += [(at, (x + 0.5, middle)) for pin, at in ends.items() if pin not in ("plate", "grid", "cathode")]
+    parts: list[Any] = [elements.Line().endpoints(*line) for line in lines]
+    parts.append(elements.Line(ls="--").endpoints((x - 0.55, middle), (x + 0.55, middle)))
+    return [*parts, elements.Dot(radius=0.85, open=True, fill=None).at((x, middle))]
 
 
-def _text(axes: Axes, symbol: Symbol) -> None:
-    item, points = symbol.item, list(dict.fromkeys(symbol.ends.values()))
-    value = item.text.replace(" ", "\n", 1) if item.kind == "pot" else item.text
-    lines = [item.name, value, *(item.mark.split(", ") if item.mark else [])]
-    colour = style.CHANGE if item.mark else style.INK
-    settings: dict[str, Any] = {"color": colour, "fontsize": style.SMALL_SIZE - 0.5, "linespacing": 1.05}
-    (x1, y1), (x2, y2) = points[0], points[-1]
-    if symbol.look == "valve":
-        (x, y), _ = symbol.ends["plate"], 0
-        axes.text(x - 0.7, y - 0.8, "\n".join(lines), ha="right", va="bottom", **settings)
-    elif symbol.look == "pot":
-        (x, y) = symbol.ends["top"]
-        axes.text(x - 0.4, y - 0.5, "\n".join(lines), ha="right", va="top", **settings)
-    elif symbol.look == "box":
-        axes.text((x1 + x2) / 2, y1 - 0.5, "\n".join(lines), ha="center", va="center", **settings)
-    elif x1 == x2:
-        axes.text(
-            x1 + (0.75 if item.kind == "pot" else 0.42),
-            (y1 + y2) / 2,
-            "\n".join(lines),
-            ha="left",
-            va="center",
-            **settings,
-        )
-    else:
-        first = [" ".join(lines[:2])] if len(value) < 8 or item.kind == "contact" else lines[:2]
-        axes.text(
-            (x1 + x2) / 2,
-            y1 + (0.75 if item.kind == "pot" else 0.4),
-            "\n".join([*first, *lines[2:]]),
-            ha="center",
-            va="bottom",
-            **settings,
-        )
-
-
-def _word(axes: Axes, word: Word) -> None:
-    if word.kind == "ground":
-        return
-    ha, va, dx, dy = _ALIGN[word.side]
-    weight = "bold" if word.kind == "rail" else "normal"
-    text = word.text if word.kind == "rail" or word.text.startswith("wire ") else f"to {word.text}"
-    colour = style.INK if word.kind == "rail" else style.QUIET
-    size = style.SMALL_SIZE - 0.5
-    axes.text(word.at[0] + dx, word.at[1] + dy, text, ha=ha, va=va, color=colour, fontsize=size, weight=weight)
+def _write(axes: Axes, text: Text) -> None:
+    """Write lines on baselines of their own, so that they stand where the room for them is."""
+    left, _, right, top = text.box
+    across = {"left": right, "right": left}.get(text.side, (left + right) / 2)
+    align = {"left": "right", "right": "left"}.get(text.side, "center")
+    for number, line in enumerate(text.lines):
+        axes.text(across, top - LINE * (number + 0.75), line, ha=align, va="baseline", fontsize=SIZE,
+                  color=_COLOURS[text.look], weight="bold" if text.look == "strong" else "normal")  # fmt: skip

@@ -63,13 +63,22 @@ def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
     seen = _seen(old, edits)
     brought = {each.designator for each in new.elements} - {each.designator for each in old.elements}
     gone = {each.designator for each in old.elements} - {each.designator for each in new.elements}
-    moved = {place.partition(".")[0] for place, _ in after.unsoldered}
-    marks = dict.fromkeys(gone, "comes out") | dict.fromkeys(moved & seen, "one end off")
-    first = _fragment("As drawn", bare, old, after.plans_before, seen, marks)
-    marks = dict.fromkeys(moved & seen, "moved") | {name: f"was {was}" for name, was, _ in after.values}
+    moved = {place.partition(".")[0] for place, _ in after.unsoldered} & seen
+    marks = dict.fromkeys(gone, "comes out") | dict.fromkeys(moved, "one end off")
+    first = _fragment("Stock", bare, old, after.plans_before, seen, marks)
+    marks = dict.fromkeys(moved, "moved") | {name: f"was {was}" for name, was, _ in after.values}
     marks |= dict.fromkeys(brought, "new")
-    second = _fragment("With the mod", amp, new, after.switches, (seen - gone) | brought, marks)
+    if not amp.mods:
+        # Its own switches are nothing new.
+        first, marks = replace(first, title="Without its switches"), {}
+    second = _fragment(_standing(amp), amp, new, after.switches, (seen - gone) | brought, marks)
     return first, second
+
+
+def _standing(amp: Amp) -> str:
+    """The title of what is drawn, with how its switches stand."""
+    stands = ", ".join(f"{switch.control} at {switch.drawn}" for switch in amp.all_switches)
+    return ("Modded" if amp.mods else "As built") + (f" ({stands})" if stands else "")
 
 
 def _edits(amp: Amp) -> Iterator[Edit]:
@@ -138,10 +147,9 @@ def _fragment(
 def _item(element: Element, pieces: Pieces, marks: dict[str, str]) -> Item:
     name = element.designator
     text = describe_part(pieces.parts[name]) if name in pieces.parts else element.kind
-    mark = marks.get(name, "")
     if name in pieces.bought:
-        mark = ", ".join([*([mark] if mark else []), f"for {pieces.bought[name]}"])
-    return Item(name, element.kind, element.pins, text, mark)
+        text = f"{text} for {pieces.bought[name]}"
+    return Item(name, element.kind, element.pins, text, marks.get(name, ""))
 
 
 def _contacts(plan: SwitchPlan, number: dict[int, str], drawn: str, mark: str) -> Iterator[Item]:

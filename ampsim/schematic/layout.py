@@ -1,17 +1,42 @@
-"""Placing a sorted fragment: the signal line level, supply above, ground below, bridging parts in rows over it."""
+"""Placing a sorted fragment: the signal line level, supply above, ground below, bridging parts in rows over it.
+
+Everything stands as far apart as its own texts ask for, so that no text meets another, a part or a wire.
+"""
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
+from .blocks import DROP, LOW, MIDDLE, block_ends, block_room, block_sides, put_aside, wired
 from .fragment import Fragment, Item
-from .order import BLOCKS, Plan, is_block, ordered
-from .sheet import Point, Sheet, Symbol, Word
+from .labels import label_height, label_width, upright_room, written
+from .names import NetNames
+from .order import BLOCKS, Plan, ordered
+from .sheet import Point, Sheet, Symbol
 
-PITCH, SPAN = 3.0, 3.0
-DROP, ROW, LOW, MIDDLE = 2.4, 1.9, -3.2, -1.6
+_LEVEL = 2.4  # length of a part that lies level
 _END = 0.8  # of a net's wire beyond its last part
+_STEM = 1.0  # of a flag above its net
+_AIR = 0.35  # between what stands side by side
+_NARROW = (0.2, 0.2)
+Row = tuple[Item, str, str]
+Room = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class _Slot:
+    """Something that goes up or down from a net, with the room it takes left and right of its wire.
+
+    `low` is the net under a part from which more hangs, in `under`.
+    """
+
+    kind: str
+    room: Room
+    item: Item | None = None
+    low: str = ""
+    under: tuple[_Slot, ...] = ()
 
 
 def lay_out(fragment: Fragment) -> Sheet:
@@ -19,245 +44,242 @@ def lay_out(fragment: Fragment) -> Sheet:
     return _Layout(ordered(fragment)).placed()
 
 
+def _spread(slots: Sequence[_Slot]) -> list[float]:
+    """Where slots stand side by side, the first at 0."""
+    places = [0.0] if slots else []
+    for before, after in pairwise(slots):
+        places.append(places[-1] + before.room[1] + after.room[0] + _AIR)
+    return places
+
+
+def _level_room(item: Item) -> float:
+    """Length of a part that lies level, its label over it."""
+    return max(_LEVEL, label_width(item, True) + 2 * _AIR)
+
+
 class _Layout:
     def __init__(self, plan: Plan) -> None:
-        self.plan, self.sheet = plan, Sheet()
-        self.fragment = plan.fragment
-        self.left_ends = {net: [row for row in plan.rows if row[1] == net] for net in self._nets()}
-        self.right_ends = {net: [row for row in plan.rows if row[2] == net] for net in self._nets()}
-        self.labelled = set(self.fragment.flags) | self._stubbed()
+        self.plan, self.sheet, self.fragment = plan, Sheet(), plan.fragment
+        stubbed = self._stubbed()
+        self.labelled = set(self.fragment.flags) | stubbed
+        self.names = NetNames(self.fragment, stubbed)
+        self.rows = self._sorted_rows()
         self.starts: dict[str, float] = {}
         self.ends: dict[str, float] = {}
-        self.gaps: dict[str, float] = {}
-        self.reach: dict[str, float] = {}
-        self.row_heights = {id(row): 2.2 + ROW * k for k, row in enumerate(self._rows())}
-        self.supply = 1.2 + (2.0 + ROW * len(plan.rows) if plan.rows else 0.0)
+        self.rises: dict[str, float] = {}
+        self.blocks: dict[str, float] = {}
+        self.rooms: dict[tuple[str, bool], Room] = {}
+        self.feet: dict[tuple[str, str], float] = {}
+        self.heights, self.supply = self._row_heights()
 
-    def _nets(self) -> list[str]:
-        return [*self.plan.line, *self.plan.lows.values()]
-
-    def _rows(self) -> list[tuple[Item, str, str]]:
+    def _sorted_rows(self) -> list[Row]:
         """Short rows lowest."""
-        order = {net: k for k, net in enumerate(self._across())}
+        across = [each for net in self.plan.line for each in (net, self.plan.lows.get(net, "")) if each]
+        order = {net: k for k, net in enumerate(across)}
         return sorted(self.plan.rows, key=lambda row: order[row[2]] - order[row[1]])
-
-    def _across(self) -> list[str]:
-        """All nets from left to right."""
-        return [each for net in self.plan.line for each in (net, self.plan.lows.get(net, "")) if each]
 
     def _stubbed(self) -> set[str]:
         """Nets that some terminal reaches by their name only."""
-        found = {net for item in self.plan.aside for net in item.nets if not self.plan.common(net)}
+        found = {net for item in self.plan.aside for net in item.nets}
         for left, block in self.plan.blocks.items():
-            reached = {left, self.plan.after(left), self.plan.lows.get(left, "")}
-            found |= {net for net in block.nets if net not in reached and not self.plan.common(net)}
-        return found
+            reached = self._wired(left)
+            found |= {net for pin, net in block.pins if pin not in reached}
+        return {net for net in found if not self.plan.common(net)}
 
-    def word(self, net: str) -> str:
-        """What a net is called on the drawing."""
-        return self.fragment.flags.get(net) or f"wire {self._numbers()[net]}"
+    def _wired(self, net: str) -> set[str]:
+        """The terminals that wires reach of the block right of a net."""
+        return wired(self.plan.blocks[net], self.plan.after(net), self.plan.lows.get(net, ""))
 
-    def _numbers(self) -> Mapping[str, int]:
-        return {net: k for k, net in enumerate(sorted(self._stubbed(), key=int), 1)}
+    def _row_heights(self) -> tuple[dict[str, float], float]:
+        """The height of every row, over the flags and labels of the line, and where what goes to a rail starts."""
+        flags = [_STEM + self.names.text(net).height for net in self.labelled]
+        y = max([1.2, *flags, *map(self._level_height, self.plan.series.values())]) + 0.7
+        heights = {}
+        for item, _, _ in self.rows:
+            heights[item.name] = y
+            y += self._level_height(item) + 0.7
+        return heights, y - 0.3 if self.rows else 0.6
+
+    def _level_height(self, item: Item) -> float:
+        return max(label_height(each) for each in self.plan.members(item, item.nets[0]))
+
+    def _level_room(self, item: Item) -> float:
+        return sum(_level_room(each) for each in self.plan.members(item, item.nets[0])) + 2 * _AIR
+
+    def _upright_room(self, item: Item) -> Room:
+        rooms = [upright_room(each) for each in self.plan.members(item, item.nets[0])]
+        return max(left for left, _ in rooms), max(right for _, right in rooms)
 
     def placed(self) -> Sheet:
-        x = 0.0
+        edge = 0.0
         for net in self.plan.line:
-            x = self._gap(net, self._segment(net, x, 0.0))
+            edge = self._gap(net, self._segment(net, edge))
         for net in self.plan.line:
             self._in_gap(net)
-        for row in self.plan.rows:
+        for row in self.rows:
             self._row(row)
         for item in self.plan.aside:
-            x = self._aside(item, x + 2.2)
+            edge = put_aside(item, edge + 0.8, self.sheet, self.names)
+        for symbol in self.sheet.symbols:
+            self.sheet.texts += written(symbol)
         return self.sheet
 
-    def _segment(self, net: str, x: float, y: float) -> float:
-        """A net's wire with what hangs on it and rises from it; return its right end."""
-        ups = self.plan.ups.get(net, [])
-        flag = net in self.labelled
-        outer = y == 0.0 and net == self.plan.line[0]
-        ending = sorted(self.right_ends[net], key=self._height)
-        above: list[object] = [*ending, *ups]
-        above += ["flag"] if flag and not outer and y == 0.0 else []
-        starting = sorted(self.left_ends[net], key=self._height, reverse=True)
-        above += starting
-        below = self._hung(net, flag and y != 0.0)
-        # Under a block nothing may rise through its own terminals.
-        aside = PITCH / 2 if y and above else 0.0
-        slots = [0, *itertools.accumulate(wide for _, wide in below)]
-        last = slots[-2] if below else 0
-        end = max(x + last * PITCH, x + aside + (max(len(above), 1) - 1) * PITCH)
-        first = x - _END if flag and outer else x
-        self.starts[net], self.ends[net] = x, end
-        self.sheet.wire((first, y), (end, y))
-        if flag and outer:
-            self._flag((first, y), net, "left")
-        for k, each in enumerate(above):
-            self._above(each, net, x + aside + k * PITCH, y)
-        for k, (down, _) in zip(slots, below, strict=False):
-            self._below(down, net, x + k * PITCH, y)
-        if below:
-            # What hangs widest may reach further right than the net itself.
-            self.reach[net] = x + (slots[-1] - 1) * PITCH
-        return end
+    def _segment(self, net: str, edge: float) -> float:
+        """A net of the signal line right of an edge; return the right edge of all that stands on it."""
+        outer = net == self.plan.line[0] and net in self.labelled
+        above, below = self._above(net, flag=net in self.labelled and not outer), self._below(net)
+        x = edge + max([slot.room[0] for slot in (*above[:1], *below[:1])], default=0.0)
+        self.starts[net] = x
+        if outer:
+            self.sheet.wire((x - _END, 0.0), (x, 0.0))
+            self.names.put(self.sheet, (x - _END, 0.0), net, "left")
+        return self._stand(net, (x, 0.0), above, x, below)
 
-    def _hung(self, net: str, flag: bool) -> list[tuple[object, int]]:
-        """What goes down from a net, each with the slots it takes."""
-        found: list[tuple[object, int]] = [(item, 1) for item in self.plan.downs.get(net, [])]
-        found += [((item, low), max(len(self.plan.downs[low]), 1)) for item, low in self.plan.hangs.get(net, [])]
-        return [*found, ("flag", 1)] if flag else found
+    def _stand(self, net: str, at: Point, above: Sequence[_Slot], first: float, below: Sequence[_Slot]) -> float:
+        """Draw a net's wire from a point, what rises from it from `first` on, and what hangs on it."""
+        x, y = at
+        ups = [first + place for place in _spread(above)]
+        downs = [x + place for place in _spread(below)]
+        self.ends[net] = max(x, *ups, *downs) if ups or downs else x
+        self.sheet.wire(at, (self.ends[net], y))
+        for slot, place in zip(above, ups, strict=True):
+            self._rise(slot, net, (place, y))
+        for slot, place in zip(below, downs, strict=True):
+            self._drop(slot, net, (place, y))
+        rights = [place + slot.room[1] for slot, place in zip((*above, *below), (*ups, *downs), strict=True)]
+        return max([self.ends[net], *rights])
 
-    def _height(self, row: tuple[Item, str, str]) -> float:
-        return self.row_heights[id(row)]
+    def _above(self, net: str, flag: bool = False) -> list[_Slot]:
+        """What rises from a net, so that no two rows cross that start or end on it."""
+        ending = [_Slot("row", _NARROW, item) for item, _, right in self.rows if right == net]
+        ups = [_Slot("part", self._up_room(item, net), item) for item in self.plan.ups.get(net, [])]
+        flags = [_Slot("flag", self.names.room(net))] if flag else []
+        starting = [_Slot("row", _NARROW, item) for item, left, _ in reversed(self.rows) if left == net]
+        return [*ending, *ups, *flags, *starting]
 
-    def _above(self, each: object, net: str, x: float, y: float) -> None:
-        if each == "flag":
-            self.sheet.wire((x, y), (x, y + 1.3))
-            self._flag((x, y + 1.3), net, "up")
-        elif isinstance(each, Item):
+    def _up_room(self, item: Item, net: str) -> Room:
+        (left, right), (half, _) = upright_room(item), self.names.room(self._other(item, net))
+        return max(left, half), max(right, half)
+
+    def _below(self, net: str, flag: bool = False) -> list[_Slot]:
+        """What goes down from a net."""
+        found = [_Slot("part", upright_room(item), item) for item in self.plan.downs.get(net, [])]
+        for item, low in self.plan.hangs.get(net, []):
+            under = tuple(self._below(low))
+            ends = [place + slot.room[1] for place, slot in zip(_spread(under), under, strict=True)]
+            left, right = self._upright_room(item)
+            found.append(_Slot("hang", (left, max([right, *ends])), item, low, under))
+        return [*found, _Slot("flag", self.names.room(net))] if flag else found
+
+    def _rise(self, slot: _Slot, net: str, at: Point) -> None:
+        x, y = at
+        if slot.item is None:
+            self.sheet.wire(at, (x, y + _STEM))
+            self.names.put(self.sheet, (x, y + _STEM), net, "up")
+        elif slot.kind == "part":
             top = self.supply + DROP
-            self.sheet.wire((x, y), (x, self.supply))
-            self._two(each, net, (x, self.supply), (x, top))
-            other = next(other for other in each.nets if other != net)
-            self._name((x, top), other, "up")
-        elif isinstance(each, tuple):
-            self.sheet.wire((x, y), (x, self._height(each)))
-            self.starts[f"{id(each)} {net}"] = x
+            self.sheet.wire(at, (x, self.supply))
+            self._two(slot.item, net, (x, self.supply), (x, top))
+            self.names.put(self.sheet, (x, top), self._other(slot.item, net), "up")
+        else:
+            self.sheet.wire(at, (x, self.heights[slot.item.name]))
+            self.feet[slot.item.name, net] = x
 
-    def _below(self, each: object, net: str, x: float, y: float) -> None:
-        if each == "flag":
-            self.sheet.wire((x, y), (x, y - 0.7))
-            self._flag((x, y - 0.7), net, "down")
-        elif isinstance(each, Item):
-            self._two(each, net, (x, y), (x, y - DROP))
-            self._name((x, y - DROP), self.fragment.ground, "down")
-        elif isinstance(each, tuple):
-            item, low = each
+    def _drop(self, slot: _Slot, net: str, at: Point) -> None:
+        x, y = at
+        if slot.item is None:
+            self.sheet.wire(at, (x, y - 0.7))
+            self.names.put(self.sheet, (x, y - 0.7), net, "down")
+            return
+        for item in self.plan.members(slot.item, net):
             self._two(item, net, (x, y), (x, y - DROP))
-            downs = self.plan.downs[low]
-            self.sheet.wire((x, y - DROP), (x + (len(downs) - 1) * PITCH, y - DROP))
-            for k, down in enumerate(downs):
-                self._below(down, low, x + k * PITCH, y - DROP)
+            y, net = y - DROP, self._other(item, net)
+        if slot.kind == "part":
+            self.names.put(self.sheet, (x, y), self.fragment.ground, "down")
+            return
+        places = [x + place for place in _spread(slot.under)]
+        self.sheet.wire((x, y), (places[-1], y))
+        for under, place in zip(slot.under, places, strict=True):
+            self._drop(under, slot.low, (place, y))
 
-    def _gap(self, net: str, x: float) -> float:
-        """Leave room right of a net; place what lies under a block; return where the next net starts."""
-        hang = max(0.0, self.reach.get(net, x) - x)
-        rows = any(row[1] in (net, self.plan.lows.get(net)) for row in self.plan.rows)
-        block = self.plan.blocks.get(net)
-        if block is None:
-            wide = SPAN if net in self.plan.series or rows else 2.6
-            return x + (max(wide, hang + 2.0 if hang else 0.0) if self.plan.after(net) else hang)
-        at = x + hang + 2.7 + (1.4 if self.plan.downs.get(net) else 0.0)
-        self.gaps[net] = at
-        low, end = self.plan.lows.get(net), at
-        if low:
-            end = self._segment(low, at, LOW)
-            end = max(end, self.reach.get(low, end))
-        return max(end + (4.4 if rows else PITCH * 0.9), at + (SPAN if rows else 0.0) + 1.6)
+    def _gap(self, net: str, edge: float) -> float:
+        """Leave room right of a net; place the block there and what lies under it; return where the next may start."""
+        low, after = self.plan.lows.get(net, ""), self.plan.after(net)
+        outward = [item for item, *ends in self.rows if ends[0] in (net, low) and ends != [net, low]]
+        wide = [self._level_room(item) for item in outward]
+        if net in self.plan.series:
+            wide.append(self._level_room(self.plan.series[net]))
+        if net in self.plan.blocks:
+            edge = self._block_room(net, low, edge)
+        end = edge + max(wide, default=1.0 if after and net not in self.plan.blocks else 0.0)
+        self.rooms[net, False] = self.rooms[low, False] = (edge, end)
+        if net not in self.plan.blocks:
+            return end
+        self.rises[net] = end + 0.2
+        return end + (0.5 if after else 0.0)
+
+    def _block_room(self, net: str, low: str, edge: float) -> float:
+        """Where a block stands and how far what is on it reaches."""
+        left, right = block_room(self.plan.blocks[net], self.names, self._wired(net))
+        x = self.blocks[net] = edge + left
+        taken = x + right
+        if not low:
+            return taken
+        own = [self._level_room(item) for item, *ends in self.rows if ends == [net, low]]
+        first = taken + max(own, default=0.0)
+        self.rooms[net, True] = (taken, first)
+        below = self._below(low, low in self.labelled)
+        return max(taken, self._stand(low, (x, LOW), self._above(low), first + _AIR, below))
 
     def _in_gap(self, net: str) -> None:
         """The block or the part in the line right of a net."""
-        x, after = self.ends[net], self.plan.after(net)
         if net in self.plan.blocks:
-            self._block(net, self.plan.blocks[net], self.gaps[net])
+            self._block(net, self.plan.blocks[net], self.blocks[net])
         elif net in self.plan.series:
-            start = self.starts[after]
-            middle = (x + start) / 2
-            self.sheet.wire((x, 0.0), (middle - 1.2, 0.0))
-            self._two(self.plan.series[net], net, (middle - 1.2, 0.0), (middle + 1.2, 0.0))
-            self.sheet.wire((middle + 1.2, 0.0), (start, 0.0))
+            start, end = (self.ends[net], 0.0), (self.starts[self.plan.after(net)], 0.0)
+            self._level(self.plan.series[net], net, start, end, self.rooms[net, False])
+
+    def _level(self, item: Item, net: str, start: Point, end: Point, room: Room) -> None:
+        """A part that lies level, or several in series, in the middle of a room, with wires to either end."""
+        x, y = sum(room) / 2 - self._level_room(item) / 2 + _AIR, start[1]
+        for each in self.plan.members(item, net):
+            middle = x + _level_room(each) / 2
+            near, far = (middle - _LEVEL / 2, y), (middle + _LEVEL / 2, y)
+            self.sheet.wire(start, near)
+            self._two(each, net, near, far)
+            x, start, net = x + _level_room(each), far, self._other(each, net)
+        self.sheet.wire(start, end)
+
+    def _row(self, row: Row) -> None:
+        item, left, right = row
+        y = self.heights[item.name]
+        start, end = (self.feet[item.name, left], y), (self.feet[item.name, right], y)
+        self._level(item, left, start, end, self.rooms[left, self.plan.lows.get(left) == right])
 
     def _block(self, net: str, item: Item, x: float) -> None:
-        pins = dict(item.pins)
-        top, middle, bottom = BLOCKS[item.kind]
-        ends: dict[str, Point] = {top: (x, 0.0), bottom: (x, LOW)}
-        after = self.plan.after(net)
-        start = self.starts.get(after, x + 2.0)
-        # Left of where the next net begins: a part may hang there.
-        rise = start - 1.2
+        pins, (top, middle, bottom) = dict(item.pins), BLOCKS[item.kind]
+        ends, reached, after = block_ends(item, x), self._wired(net), self.plan.after(net)
+        start, rise = (self.starts.get(after, 0.0), 0.0), self.rises[net]
         if item.kind == "pot":
-            ends[middle] = (x + 0.9, MIDDLE)
             self.sheet.wire((self.ends[net], 0.0), ends[top])
-            if pins[middle] == after:
-                self.sheet.wire(ends[middle], (rise, MIDDLE), (rise, 0.0), (start, 0.0))
-            else:
-                self._name(ends[middle], pins[middle], "right")
         else:
-            ends[middle] = (x - 1.2, MIDDLE)
             down = x - 2.3
             self.sheet.wire((self.ends[net], 0.0), (down, 0.0), (down, MIDDLE), ends[middle])
-            if pins[top] == after:
-                self.sheet.wire(ends[top], (start, 0.0))
-            else:
-                self._name(ends[top], pins[top], "up")
-        for pin in pins:
-            if pin not in ends:
-                ends[pin] = (x + 1.2, MIDDLE)
-                self._name(ends[pin], pins[pin], "right")
-        if pins[bottom] == after and after not in (pins[middle], pins[top]):
-            self.sheet.wire(ends[bottom], (rise, LOW), (rise, 0.0), (start, 0.0))
-        elif pins[bottom] != self.plan.lows.get(net):
-            self._name(ends[bottom], pins[bottom], "down")
+        if item.kind == "valve" and top in reached:
+            self.sheet.wire(ends[top], start)
+        elif item.kind == "pot" and middle in reached:
+            self.sheet.wire(ends[middle], (rise, MIDDLE), (rise, 0.0), start)
+        elif bottom in reached and pins[bottom] == after:
+            self.sheet.wire(ends[bottom], (rise, LOW), (rise, 0.0), start)
+        for pin, side in block_sides(item).items():
+            if pin not in reached:
+                self.names.put(self.sheet, ends[pin], pins[pin], side)
         self.sheet.symbols.append(Symbol(item, item.kind, ends))
-
-    def _row(self, row: tuple[Item, str, str]) -> None:
-        item, left, right = row
-        y = self._height(row)
-        a, b = self.starts[f"{id(row)} {left}"], self.starts[f"{id(row)} {right}"]
-        over = next((net for net, low in self.plan.lows.items() if low == left), left)
-        # In the free room right of the left net: nothing rises there.
-        begin = self.gaps[over] if left != over else self.ends[over]
-        after = self.plan.after(over)
-        room = (max(begin, self.ends[left]), self.starts.get(after, b) if after else b)
-        middle = (max(room[0], a) + min(room[1], b)) / 2
-        self.sheet.wire((a, y), (middle - 1.2, y))
-        self._two(item, left, (middle - 1.2, y), (middle + 1.2, y))
-        self.sheet.wire((middle + 1.2, y), (b, y))
 
     def _two(self, item: Item, net: str, near: Point, far: Point) -> None:
         """A part with two ends: the pins on `net` at the near end."""
         ends = {pin: near if its == net else far for pin, its in item.pins}
         self.sheet.symbols.append(Symbol(item, "two ends", ends))
 
-    def _aside(self, item: Item, x: float) -> float:
-        """A part by itself, every terminal with the name of its net."""
-        if is_block(item):
-            top, middle, bottom = BLOCKS[item.kind]
-            side = 0.9 if item.kind == "pot" else -1.2
-            x += 1.6
-            ends: dict[str, Point] = {top: (x, 0.0), middle: (x + side, MIDDLE), bottom: (x, LOW)}
-            ends |= {pin: (x + 1.2, MIDDLE) for pin, _ in item.pins if pin not in ends}
-            sides = {top: "up", bottom: "down", middle: "right" if side > 0 else "left"}
-            look = item.kind
-        elif len(item.nets) <= 2 and item.kind != "transformer":
-            near = item.nets[0]
-            same = len(item.nets) == 1
-            first = item.pins[0][0]
-            ends = {pin: (x, 0.0) if (pin == first if same else net == near) else (x, -DROP) for pin, net in item.pins}
-            sides = {pin: "up" if point[1] == 0.0 else "down" for pin, point in ends.items()}
-            look = "two ends"
-        else:
-            x += 1.6
-            half = (len(item.pins) + 1) // 2
-            ends = {
-                pin: (x - 1.6, -1.1 * k) if k < half else (x + 1.6, -1.1 * (k - half))
-                for k, (pin, _) in enumerate(item.pins)
-            }
-            sides = {pin: "left" if point[0] < x else "right" for pin, point in ends.items()}
-            look = "box"
-        for pin, point in {point: (pin, point) for pin, point in ends.items()}.values():
-            self._name(point, dict(item.pins)[pin], sides[pin])
-        self.sheet.symbols.append(Symbol(item, look, ends))
-        return x + 2.2
-
-    def _name(self, at: Point, net: str, side: str) -> None:
-        if net == self.fragment.ground:
-            self.sheet.words.append(Word(at, "ground", "ground", side))
-        elif net in self.fragment.rails:
-            self.sheet.words.append(Word(at, self.fragment.rails[net], "rail", side))
-        else:
-            self._flag(at, net, side)
-
-    def _flag(self, at: Point, net: str, side: str) -> None:
-        self.sheet.words.append(Word(at, self.word(net), "flag", side))
+    def _other(self, item: Item, net: str) -> str:
+        return next(other for other in item.nets if other != net)

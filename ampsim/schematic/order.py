@@ -17,7 +17,8 @@ class Plan:
     `line` has the nets of the signal line; `blocks` the valve or pot right of each net, `lows` the net under a block,
     `series` the part in the line right of each net; `rows` parts above the line as (item, left net, right net);
     `downs` and `ups` parts from a net to ground and to a rail; `hangs` parts from a net to one below it from which all
-    else goes to ground; `aside` what fits nowhere.
+    else goes to ground; `aside` what fits nowhere. Parts in series with nothing between them stand in `series` and
+    `rows` as one item, whose members `chains` has by its name.
     """
 
     fragment: Fragment
@@ -30,11 +31,17 @@ class Plan:
     ups: dict[str, list[Item]] = field(default_factory=dict)
     hangs: dict[str, list[tuple[Item, str]]] = field(default_factory=dict)
     aside: list[Item] = field(default_factory=list)
+    chains: dict[str, tuple[Item, ...]] = field(default_factory=dict)
 
     @property
     def below(self) -> list[str]:
         """Nets that hang below others."""
         return [low for hung in self.hangs.values() for _, low in hung]
+
+    def members(self, item: Item, net: str) -> tuple[Item, ...]:
+        """The parts an item stands for, from the end that is on a net."""
+        found = self.chains.get(item.name, (item,))
+        return found if net in found[0].nets else found[::-1]
 
     def after(self, net: str) -> str:
         """The net right of a net of the line; "" at its end."""
@@ -52,6 +59,7 @@ def ordered(fragment: Fragment) -> Plan:
     blocks = [item for item in fragment.items if is_block(item)]
     others = [item for item in fragment.items if not is_block(item)]
     low = set(_low_nets(plan, blocks))
+    others = _chained(plan, blocks, others)
     _hang(plan, blocks, others)
     off = low | set(plan.below)
     glued: set[tuple[str, str]] = set()
@@ -110,6 +118,31 @@ def _hang(plan: Plan, blocks: list[Item], others: list[Item]) -> None:
             plan.hangs.setdefault(parent, []).append((up[0], net))
 
 
+def _chained(plan: Plan, blocks: list[Item], others: list[Item]) -> list[Item]:
+    """Take parts in series with nothing else between them as one item."""
+    held = {net for item in blocks for net in item.nets} | set(plan.fragment.flags)
+    free = [item for item in others if len(item.nets) == 2 and not any(map(plan.common, item.nets))]
+    runs: list[tuple[tuple[Item, ...], tuple[str, ...]]] = []
+    runs += [((item,), item.nets) for item in free if item.kind != "transformer"]
+    for net in dict.fromkeys(net for item in free for net in item.nets):
+        touching = [run for run in runs if net in run[1]]
+        if net in held or len(touching) != 2 or sum(net in item.nets for item in others) != 2:
+            continue
+        first, second = touching
+        before = first if first[1][1] == net else (first[0][::-1], first[1][::-1])
+        behind = second if second[1][0] == net else (second[0][::-1], second[1][::-1])
+        ends = before[1][:1] + behind[1][1:]
+        if ends[0] != ends[1]:
+            runs = [run for run in runs if run not in touching] + [(before[0] + behind[0], ends)]
+    whole = []
+    for items, ends in runs:
+        if len(items) > 1:
+            whole.append(Item("-".join(item.name for item in items), "chain", (("1", ends[0]), ("2", ends[1])), ""))
+            plan.chains[whole[-1].name] = items
+    within = [item for items in plan.chains.values() for item in items]
+    return [item for item in others if item not in within] + whole
+
+
 def _insert(line: list[str], nets: list[str], glued: set[tuple[str, str]]) -> None:
     """Put two nets next to one another in the line, but nothing between the two of a block."""
     known = [net for net in nets if net in line]
@@ -139,7 +172,7 @@ def _place(plan: Plan, item: Item) -> None:
         return
     placed = [net for net in nets if net in plan.line or net in plan.lows.values() or net in plan.below]
     if len(nets) != 2 or not placed or item.kind == "transformer":
-        plan.aside.append(item)
+        plan.aside += plan.members(item, nets[0])
     elif len(placed) == 1:
         other = nets[1] if nets[0] == placed[0] else nets[0]
         into = plan.downs if other == plan.fragment.ground else plan.ups

@@ -1,14 +1,58 @@
-"""A drawing as geometry: symbols with their terminals, wires, and the words that join what no wire joins."""
+"""A drawing as geometry: symbols with terminals, wires, words that stand for wires, and texts with their room."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from .. import style
 from ..nets import Nets
+from ..pictures.canvas import text_width
 from .fragment import Item
 
 Point = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""Left, bottom, right, top."""
+
+UNIT = 0.27  # inches
+SIZE = style.SMALL_SIZE - 0.5  # points, of every text
+LINE = 1.25 * SIZE / 72.0 / UNIT
+_OFF = 0.14  # of a text from the point it belongs to
+
+
+@dataclass(frozen=True)
+class Text:
+    """Lines of text: where they go from `at` is `side` (up, down, left, right, or inward to either side of a box)."""
+
+    at: Point
+    lines: tuple[str, ...]
+    side: str
+    look: str = "plain"
+
+    @property
+    def width(self) -> float:
+        """Of the longest line."""
+        return wide(self.lines, self.look)
+
+    @property
+    def height(self) -> float:
+        """Of all lines."""
+        return LINE * len(self.lines)
+
+    @property
+    def box(self) -> Box:
+        """The room it takes."""
+        (x, y), tall = self.at, self.height
+        if self.side in ("up", "down"):
+            bottom = y + _OFF if self.side == "up" else y - _OFF - tall
+            return x - self.width / 2, bottom, x + self.width / 2, bottom + tall
+        left = x + _OFF if self.side == "right" else x - _OFF - self.width
+        return left, y - tall / 2, left + self.width, y + tall / 2
+
+
+def wide(lines: tuple[str, ...], look: str = "plain") -> float:
+    """Width of lines of text, in units of the drawing."""
+    return max((text_width(line, SIZE, look == "strong") for line in lines), default=0.0) / UNIT
 
 
 @dataclass(frozen=True)
@@ -18,6 +62,23 @@ class Symbol:
     item: Item
     look: str
     ends: dict[str, Point]
+
+    @property
+    def box(self) -> Box:
+        """The room its body takes, terminals aside."""
+        xs, ys = [x for x, _ in self.ends.values()], [y for _, y in self.ends.values()]
+        if self.look == "box":
+            return min(xs), min(ys) - 0.5, max(xs), max(ys) + 0.5
+        if self.look in ("valve", "pot"):
+            reach = 0.85 if self.look == "valve" else 0.25
+            x, middle = self.ends["plate" if self.look == "valve" else "top"][0], (min(ys) + max(ys)) / 2
+            return x - reach, middle - 0.85, x + reach, middle + 0.85
+        x, y = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+        along, near, far = (0.6, 0.5, 0.2) if self.item.kind == "contact" else (0.5, 0.25, 0.25)
+        near, far = (0.65, 0.65) if self.item.kind == "pot" else (near, far)
+        if min(xs) == max(xs):
+            return x - near, y - along, x + far, y + along
+        return x - along, y - near, x + along, y + far
 
 
 @dataclass(frozen=True)
@@ -32,11 +93,12 @@ class Word:
 
 @dataclass
 class Sheet:
-    """Everything drawn, in units of about 7 mm; y grows upwards."""
+    """Everything drawn, in units of `UNIT`; y grows upwards."""
 
     symbols: list[Symbol] = field(default_factory=list)
     wires: list[tuple[Point, Point]] = field(default_factory=list)
     words: list[Word] = field(default_factory=list)
+    texts: list[Text] = field(default_factory=list)
 
     def wire(self, *points: Point) -> None:
         """Draw a wire along points."""
@@ -56,13 +118,14 @@ class Sheet:
                 found.append(point)
         return found
 
-    def bounds(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right, top of everything that has a point."""
-        points = [point for wire in self.wires for point in wire]
-        points += [point for symbol in self.symbols for point in symbol.ends.values()]
-        points += [word.at for word in self.words]
-        xs, ys = [x for x, _ in points], [y for _, y in points]
-        return min(xs), min(ys), max(xs), max(ys)
+    def bounds(self) -> Box:
+        """Left, bottom, right, top of everything drawn, texts and signs included."""
+        boxes = [(x, y, x, y) for wire in self.wires for x, y in wire]
+        boxes += [(x, y, x, y) for symbol in self.symbols for x, y in symbol.ends.values()]
+        boxes += [symbol.box for symbol in self.symbols] + [text.box for text in self.texts]
+        boxes += [(x - 0.5, y - 0.5, x + 0.5, y + 0.5) for x, y in (word.at for word in self.words)]
+        lefts, bottoms, rights, tops = zip(*boxes, strict=True)
+        return min(lefts) - 0.1, min(bottoms) - 0.1, max(rights) + 0.1, max(tops) + 0.1
 
     def netlist(self) -> dict[str, dict[str, str]]:
         """Read the drawing: which pins are joined by wires and words; the net of every pin of every symbol.

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -13,22 +14,25 @@ from . import measures
 from .amp import Amp
 from .analyses import FrequencySweep, OperatingPoint
 from .circuit import SPEAKER, Circuit, circuit
-from .errors import DescriptionError, nearest, shown
+from .diagnosis.bench import Bench, State
+from .diagnosis.probes import Probe, standard_probes
+from .diagnosis.readings import MOST_MAINS
+from .errors import DescriptionError, EngineError, nearest, shown
 from .findings import Finding
-from .library import parse_mod
-from .measures.proof import MAINS_SHARE, ProofRow, proof_rows, supply_factor
+from .measures.proof import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, proof_rows, supply_factor
 from .measures.spread import sample_gain_db
-from .mods import apply
+from .ports import circuit_at
 from .positions import Position, position_label
 from .quantities import OHM, format_value
 from .response import simulate
+from .revalue import at_supply
 from .scatter import Tolerances, spreads
 from .spread import SWEEP, spread
 from .tables import text_table
 
 COUNT, SEED = 100, 1
 _MOST_READINGS = 200
-_PINS = ("plate", "screen", "cathode")
+_TINY = 1e-3  # V; of less a meter is not said to leave a share
 _FURTHEST = 1.5 * MAINS_SHARE  # a supply that is further off than this is no matter of the mains
 
 
@@ -108,6 +112,8 @@ def proof(
     position: Position | None = None,
     *,
     supply: float | None = None,
+    mains: float | None = None,
+    mains_drawn: float | None = None,
     meter: float | None = None,
     share: float | None = None,
     sweeps: Mapping[str, tuple[Amp, Position, xr.Dataset]] | None = None,
@@ -125,8 +131,10 @@ def proof(
     position : mapping
         Where the controls stood; as drawn by default.
     supply : float
-        Factor of the bench's supply over the drawn one, such as measured over drawn mains. Default: from the first
-        measured rail that has a source of its own; unknown without one.
+        Factor of the bench's supply over the drawn one. Default: as the mains tell, else from the first measured rail
+        that has a source of its own; unknown without one.
+    mains, mains_drawn : float
+        Mains while measuring, and those that the drawing's volts hold for [V]; the first alone is stated and no more.
     meter : float
         Input resistance of the meter [ohm]; it loads each place by itself. Default: a meter that draws nothing.
     share : float
@@ -146,13 +154,22 @@ def proof(
     """
     at = dict(position or {})
     given = _checked(amp, at, volts or {})
-    places = tuple(dict.fromkeys([*_chart(amp, at), *given]))
-    factor, known, words = _supply(amp, at, given, supply)
-    scaled = _scaled(amp, factor)
+    places = tuple(dict.fromkeys([*_chart(circuit_at(amp, at)), *given]))
+    by_mains = _mains_factor(mains, mains_drawn)
+    if supply is None and by_mains is not None:
+        factor, off, words = by_mains, MAINS_KNOWN_SHARE, "Expected volts scaled as the mains."
+    else:
+        factor, off, words = _supply(amp, at, given, supply)
+    scaled = at_supply(amp, factor)
     run = spread(scaled, count, seed, [at], OperatingPoint(), _tolerances(scaled), places)
     loaded = _loaded(scaled, at, places, meter) if meter is not None else {}
-    rows = proof_rows(run, given, loaded, known, share)
-    notes = [words, _limits(run, share, known), *([f"Meter of {format_value(meter, OHM)}."] if meter else [])]
+    rows = proof_rows(run, given, loaded, off, share)
+    notes = [
+        *_mains_words(mains, mains_drawn),
+        words,
+        _limits(run, share, off),
+        *([f"Meter of {format_value(meter, OHM)}."] if meter else []),
+    ]
     held = tuple(_sweep(name, *each, count, seed) for name, each in (sweeps or {}).items())
     return ProofSheet(amp.name, amp.variant, position_label(at), rows, held, factor, tuple(notes))
 
@@ -161,24 +178,34 @@ def _or_nan(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-def _wired(amp: Amp, at: Position) -> Circuit:
-    return circuit(amp, tuple((name, value) for name, value in amp.setting(at).items() if isinstance(value, str)))
+def _chart(wired: Circuit) -> list[str]:
+    """Rails, and valve by valve all pins but the grid, each piece of wire once."""
+    names = [name for name in standard_probes(wired) if not name.endswith(".grid")]
+    return sorted(names, key=lambda name: ("." in name, name.partition(".")[0]))
 
 
-def _chart(amp: Amp, at: Position) -> list[str]:
-    """Rails, and of the valves plate, screen and cathode, each piece of wire once."""
-    wired = _wired(amp, at)
-    pins = [f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins if pin in _PINS]
-    nets: dict[str, str] = {}
-    for place in [*(rail.name for rail in amp.rails), *pins]:
-        nets.setdefault(wired.net(place), place)
-    return [place for net, place in nets.items() if net != "0"]
+def _mains_factor(mains: float | None, drawn: float | None) -> float | None:
+    for name, volts in (("mains", mains), ("mains_drawn", drawn)):
+        if volts is not None and not 50.0 <= volts <= 500.0:
+            raise DescriptionError(f"{name}: {shown(volts)}; expected 50 to 500 V")
+    if mains is None or drawn is None:
+        return None
+    if not abs(mains / drawn - 1.0) <= MOST_MAINS:
+        raise DescriptionError(f"mains: {mains:g} V against {drawn:g} V; expected within {100.0 * MOST_MAINS:.0f} %")
+    return mains / drawn
+
+
+def _mains_words(mains: float | None, drawn: float | None) -> list[str]:
+    if mains is None:
+        return []
+    more = f", {drawn:g} V in the drawing" if drawn is not None else "; those of the drawing are not told"
+    return [f"Mains {mains:g} V{more}."]
 
 
 def _checked(amp: Amp, at: Position, volts: Mapping[str, float]) -> dict[str, float]:
     if len(volts) > _MOST_READINGS:
         raise DescriptionError(f"{len(volts)} readings are too many; at most {_MOST_READINGS}")
-    known = _wired(amp, at).net_by_place
+    known = circuit_at(amp, at).net_by_place
     for place, value in volts.items():
         if place not in known:
             raise DescriptionError(f"{amp.name}: {shown(place)} is not a place{nearest(place, known)}")
@@ -187,26 +214,30 @@ def _checked(amp: Amp, at: Position, volts: Mapping[str, float]) -> dict[str, fl
     return {place: float(value) for place, value in volts.items()}
 
 
-def _supply(amp: Amp, at: Position, given: Mapping[str, float], supply: float | None) -> tuple[float, bool, str]:
+def _supply(amp: Amp, at: Position, given: Mapping[str, float], supply: float | None) -> tuple[float, float, str]:
+    """The supply's factor, how far it may be off, and how it was got."""
     if supply is not None:
         if not 0.1 <= supply <= 3.0:
             raise DescriptionError(f"supply: {shown(supply)}; expected a factor from 0.1 to 3")
-        return supply, True, f"Expected volts are those at {supply:.3f} times the drawn supply."
+        return supply, 0.0, f"Expected volts are those at {supply:.3f} times the drawn supply."
     rail = next((each.name for each in amp.rails if each.volts is not None and each.name in given), None)
     if rail is None:
-        return 1.0, False, "Neither mains nor a rail with a source of its own was measured: as drawn, limits wider."
+        return (
+            1.0,
+            MAINS_SHARE,
+            "Supply not known, no rail with a source was measured: as drawn, limits wider.",
+        )
     factor = 1.0
     for _ in range(3):  # valves draw less at less volts, so the rail follows its source almost in proportion
-        found = float(simulate(_scaled(amp, factor), OperatingPoint(), [at], nodes=[rail])["voltage"].squeeze())
+        found = float(simulate(at_supply(amp, factor), OperatingPoint(), [at], nodes=[rail])["voltage"].squeeze())
         factor *= supply_factor(given[rail], found)
         if not abs(factor - 1.0) <= _FURTHEST:
-            return 1.0, False, f"{rail} reads {given[rail]:g} V, too far off to be the mains: as drawn, limits wider."
-    return factor, True, f"Supply scaled to {rail} as measured, {given[rail]:g} V: {factor:.3f} times the drawn one."
-
-
-def _scaled(amp: Amp, factor: float) -> Amp:
-    rails = tuple(replace(r, volts=None if r.volts is None else factor * r.volts) for r in amp.rails)
-    return amp if factor == 1.0 else replace(amp, rails=rails)
+            return (
+                1.0,
+                MAINS_SHARE,
+                f"{rail} reads {given[rail]:g} V, too far off to be the mains: as drawn, limits wider.",
+            )
+    return factor, 0.0, f"Supply scaled to {rail} as measured, {given[rail]:g} V: {factor:.3f} times the drawn one."
 
 
 def _tolerances(amp: Amp) -> Tolerances:
@@ -219,22 +250,24 @@ def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict
     """What a meter leaves of the volts at each place, held there alone."""
     if not 1e3 <= meter <= 1e12:
         raise DescriptionError(f"meter: {shown(meter)}; expected 1k to 1T ohm")
-    free = next(f"R{number}" for number in range(9000, 9999) if f"R{number}" not in amp.part_by_designator)
-    bare = simulate(amp, OperatingPoint(), [at], nodes=places)["voltage"].values[0, 0]
-    found = {}
-    for place, volts in zip(places, bare, strict=True):
-        edits = [{"fit": free, "between": [place, "ground"]}]
-        held = {"name": "meter", "reason": "reading", "parts": {free: f"{meter:.12g}"}, "edits": edits}
-        with_meter = apply(amp, parse_mod(held, "meter"))
-        read = float(simulate(with_meter, OperatingPoint(), [at], nodes=[place])["voltage"].squeeze())
-        found[place] = read / float(volts) if abs(volts) > 1e-3 else 1.0
-    return found
+    wired = circuit_at(amp, at)
+    bench = Bench(amp, at, tuple(Probe(place, wired.net(place)) for place in places), meter)
+    held, bare = bench.read([State()])[0], bench.unloaded([State()])[0]
+    if not (np.isfinite(held).all() and np.isfinite(bare).all()):
+        raise EngineError(f"{amp.name}: ngspice finds no trustworthy operating point under a meter")
+    loaded = np.where(np.abs(bare) > _TINY, held / np.where(bare == 0.0, 1.0, bare), 1.0)
+    return dict(zip(places, loaded.tolist(), strict=True))
 
 
-def _limits(run: xr.Dataset, share: float | None, known: bool) -> str:
+def _limits(run: xr.Dataset, share: float | None, off: float) -> str:
     if share is not None:
         return f"Limits: {100.0 * share:g} % either side, as stated."
-    mains = "" if known else ", and 10 % for mains that nobody measured (EN 50160)"
+    mains = ""
+    if off:
+        why = (
+            "mains that nobody measured (EN 50160)" if off == MAINS_SHARE else "what the mains leave open (our choice)"
+        )
+        mains = f", and {100.0 * off:g} % for {why}"
     return (
         f"Limits: three standard deviations of {run.attrs['count']} simulated amps with other parts and valves (seed "
         f"{run.attrs['seed']}), 1 % and 0.02 V for the meter (our choice){mains}."

@@ -1,17 +1,17 @@
 """The figures of diagnosis: amps with one fault put in at random, and healthy ones, under a meter that is 1 % off.
 
 How faults are drawn: the kind by the chances of `faults.KINDS`, the part evenly among those it may befall, the size
-evenly in its logarithm over the kind's range. Every amp has parts anywhere in their tolerances (5 % resistors), valves
-from the spread of their types, mains 5 % up or down (read with 1 % error) and a supply 1.5 % beside that. Read are
-all plates, cathodes, grids, screens and rails, by a meter of 10 Mohm, each with 1 % and 10 mV of error (one standard
-deviation).
+evenly in its logarithm over the kind's range. Every amp has parts anywhere in their tolerances (5 % resistors),
+valves from the spread of their types, mains 5 % up or down (read with 1 % error) and a supply 1.5 % beside that. Read
+are all plates, cathodes, grids, screens and rails, by a meter of 10 Mohm, each with 1 % and 10 mV of error (one
+standard deviation).
 
 A fault counts when, without the meter's error, it brings a reading out of the limits that 99 % of the healthy
-readings of that lot keep, which the same amp kept without the fault: of the others every single reading is
-one that healthy amps show, such as a resistor 10 % off or a leak across a part without volts. How many these are, and
-the share with all of them, stands beside the figure. A fault that is called healthy is a miss, and so is a part that the readings cannot tell
-from the one named first. Faults are carried out by the same rules as the suspicions (an open resistor is 10 Gohm in
-both), on other amps: what is tried is the inference, not how a leak behaves.
+readings of that lot keep, which the same amp kept without the fault: of the others every single reading is one that
+healthy amps show, such as a resistor 10 % off or a leak across a part without volts. How many these are, and the
+share with all of them, stands beside the figure. A fault that is called healthy is a miss, and so is a part that the
+readings cannot tell from the one named first. Faults are carried out by the same rules as the suspicions (an open
+resistor is 10 Gohm in both), on other amps: what is tried is the inference, not how a leak behaves.
 
 The first lot was looked at while the method was made. The second, of the same drawings, and the third, of drawings
 that the method was not made on and with every kind of fault as likely as any other, were kept aside.

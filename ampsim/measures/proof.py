@@ -17,6 +17,8 @@ METER_VOLTS = 0.02
 """... and besides [V]: a healthy grid at ground reads some millivolts."""
 MAINS_SHARE = 0.10
 """How far the mains may be off where nobody measured them: EN 50160."""
+MAINS_KNOWN_SHARE = 0.06
+"""How far a supply may be off what the mains say of it: our choice, no source."""
 SIGMAS = 3.0
 _SIGMA_OF_5_PERCENT = 1.6449
 
@@ -45,7 +47,7 @@ class ProofRow:
 
 
 def proof_rows(
-    run: xr.Dataset, measured: Mapping[str, float], loaded: Mapping[str, float], supply_known: bool, share: float | None
+    run: xr.Dataset, measured: Mapping[str, float], loaded: Mapping[str, float], off: float, share: float | None
 ) -> tuple[ProofRow, ...]:
     """Limits of each place, and what was measured there.
 
@@ -57,8 +59,8 @@ def proof_rows(
         Place to volts [V].
     loaded : mapping
         Place to what the meter leaves of the volts there, 1 for all; missing places count as 1.
-    supply_known : bool
-        Whether `run` is at the very supply of the bench; else the mains may be off by `MAINS_SHARE` besides.
+    off : float
+        How far the bench's supply may be off that of `run`, as a share: 0 when it is the very same.
     share : float
         Limits at so much either side of what is expected instead, 0.1 for 10 %.
 
@@ -76,7 +78,7 @@ def proof_rows(
         if share is not None:
             room = (share * abs(expected), share * abs(expected))
         else:
-            more = METER_SHARE + (0.0 if supply_known else MAINS_SHARE)
+            more = METER_SHARE + off
             wider = SIGMAS / _SIGMA_OF_5_PERCENT
             room = (
                 expected - (middle - wider * (middle - low)) + more * abs(expected),

@@ -37,6 +37,7 @@ def _tone(options: argparse.Namespace) -> None:
 
 def _measured(options: argparse.Namespace) -> None:
     from . import pictures
+    from .handover import read_sweep
     from .library import load_amp, load_mod
     from .measures import compare, compared_findings, compared_table, gain_db
     from .mods import apply
@@ -45,7 +46,7 @@ def _measured(options: argparse.Namespace) -> None:
     from .tables import text_table
 
     amp = apply(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))
-    measured = _read(options.file)
+    measured = read_sweep(options.file)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
     simulated = gain_db(simulate(amp, nodes=[options.at]), options.at).isel(variant=0, position=0)
     found = compare(measured["gain_db"], simulated)
@@ -56,12 +57,6 @@ def _measured(options: argparse.Namespace) -> None:
     path = options.to or Path(f"measured-{options.file.stem}.png")
     pictures.save(pictures.compared(found), path)
     print("\n\n".join([*told, f"The picture is {path}", CAUTION]))
-
-
-def _read(file: Path) -> xr.Dataset:
-    from .measured import read_csv, read_recording
-
-    return read_recording(file) if file.suffix.lower() == ".wav" else read_csv(file)
 
 
 def _fitted(amp: Amp, measured: xr.Dataset, options: argparse.Namespace) -> str:

@@ -6,11 +6,16 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .bench_commands import add_parsers
 from .errors import AmpsimError
 from .job_commands import add_parser
-from .safety import CAUTION
+from .job_commands.deciding import tell_consequences, tell_values
+from .job_commands.steps import audition_of, said
+
+if TYPE_CHECKING:
+    from .read_job import Job
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -36,7 +41,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     audition = commands.add_parser("audition", help="simulate stock and modded, print tables, leave pictures")
-    audition.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    audition.add_argument(
+        "job", nargs="?", help="a job folder, a job file or the name of one (default: bright-cathode-depth)"
+    )
     audition.add_argument("--amp", help="without a job: an amp file or the name of one")
     audition.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
     audition.add_argument("--to", type=Path, help="folder for the pictures (default: audition-NAME)")
@@ -44,7 +51,9 @@ def _parser() -> argparse.ArgumentParser:
     sheet = commands.add_parser(
         "consequences", help="what the mods do besides tone: bias, ratings, stability, noise, pop"
     )
-    sheet.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    sheet.add_argument(
+        "job", nargs="?", help="a job folder, a job file or the name of one (default: bright-cathode-depth)"
+    )
     sheet.add_argument("--amp", help="without a job: an amp file or the name of one")
     sheet.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
     sheet.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
@@ -56,7 +65,9 @@ def _parser() -> argparse.ArgumentParser:
     find.add_argument("--to", type=Path, help="folder for the pictures (default: found-NAME)")
     find.set_defaults(command=_find)
     page = commands.add_parser("page", help="write one HTML file for the amp's owner, to open anywhere")
-    page.add_argument("job", nargs="?", help="a job file or the name of one (default: bright-cathode-depth)")
+    page.add_argument(
+        "job", nargs="?", help="a job folder, a job file or the name of one (default: bright-cathode-depth)"
+    )
     page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
     page.set_defaults(command=_page)
@@ -73,53 +84,47 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _found(options: argparse.Namespace) -> Job:
+    """The job that was asked for: of a job folder, a file or a name, or of an amp and mods."""
+    from .job import find_job
+    from .record import is_job
+
+    if options.job and not options.amp and not options.mod and is_job(options.job):
+        return audition_of(options.job)[1]
+    return find_job(options.job, options.amp, options.mod)
+
+
 def _audition(options: argparse.Namespace) -> None:
-    from .job import audition, find_job
+    from .job import audition
 
-    def say(line: str) -> None:
-        print(line, file=sys.stderr, flush=True)
-
-    print(audition(find_job(options.job, options.amp, options.mod), options.to, say).text)
+    print(audition(_found(options), options.to, said).text)
 
 
 def _consequences(options: argparse.Namespace) -> None:
-    from .job import find_job
-    from .sheet import consequences, examine, write_sheet
-
-    def say(line: str) -> None:
-        print(line, file=sys.stderr, flush=True)
-
-    job = find_job(options.job, options.amp, options.mod)
-    found = consequences(examine(job.stock, job.modded), options.topic, say)
-    path = write_sheet(found, options.to)
-    print(f"{found.text}\n\nThe sheet with its pictures is {path}\n\n{CAUTION}")
+    tell_consequences(_found(options), options.topic, options.to)
 
 
 def _find(options: argparse.Namespace) -> None:
-    from . import pictures
-    from .finder import find, find_text
     from .library import load_wishes
-    from .read_job import file_word
 
-    found = find(load_wishes(options.wishes, options.drawer))
-    print(find_text(found))
-    folder = options.to or Path("found-" + file_word(found.wanted.name))
-    drawn = {"corridor": pictures.corridor(found)}
-    if len(found.wanted.wishes) > 1:
-        drawn["trade"] = pictures.trade(found)
-    for name, picture in drawn.items():
-        pictures.save(picture, folder / name)
-    print(f"Pictures (PNG and SVG) are in the folder {folder}: {', '.join(drawn)}\n\n{CAUTION}")
+    tell_values(load_wishes(options.wishes, options.drawer), options.to)
 
 
 def _page(options: argparse.Namespace) -> None:
     from .job import find_job
     from .page import write_page
+    from .record import is_job
 
-    def say(done: int, total: int) -> None:
-        print(f"position {done} of {total} told in words", file=sys.stderr, flush=True)
+    def told(done: int, total: int) -> None:
+        said(f"position {done} of {total} told in words")
 
-    path = write_page(find_job(options.job, None, []), options.to, options.control, say)
+    if options.job and is_job(options.job):
+        from .handover import owner_page
+
+        record, job = audition_of(options.job)
+        path = owner_page(job, record, options.to, options.control, told)
+    else:
+        path = write_page(find_job(options.job, None, []), options.to, options.control, told)
     print(f"The page is {path}")
 
 

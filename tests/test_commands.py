@@ -2,90 +2,338 @@
 
 from __future__ import annotations
 
+import functools
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from ampsim.analyses import FrequencySweep
+from ampsim import handover
+from ampsim.amp import Amp
+from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.cli import main
-from ampsim.library import load_amp, parse_mod
+from ampsim.handover import gathering
+from ampsim.library import load_amp, load_mod, parse_mod
 from ampsim.measures import gain_db
 from ampsim.mods import apply
+from ampsim.proof import proof
 from ampsim.record import read
 from ampsim.response import simulate
+from ampsim.revalue import with_values
 
-JOB_STEPS = ("begin", "wish", "state", "show", "cautions", "parts", "steps")
+GROUPS = {
+    "taking in": ("begin", "wish", "note", "cautions"),
+    "at the bench": ("readings", "diagnose", "sweep"),
+    "deciding": ("find", "audition", "consequences"),
+    "doing": ("parts", "wiring", "steps"),
+    "proof": ("proof",),
+    "handing over": ("record", "page", "exercise"),
+    "at any time": ("show", "state", "take", "accept", "change"),
+}
+EVIL = "</script><script>alert(1)</script> 'x' &amp; $title"
+READ = ("B1", "V1A.plate", "V1A.cathode", "V1B.plate", "V1B.cathode")
+LESSON = ("B1", "V1A.plate", "V1A.cathode")
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = tmp_path_factory.mktemp("jobs") / "one"
-    words = ["--owner", "Somebody", "--words", "more sparkle when quiet"]
-    assert main(["job", "begin", str(home), "--amp", "workshop-a", "--mod", "bright-switch", *words]) == 0
+    words = ["--owner", EVIL, "--words", "more sparkle when quiet"]
+    assert main(["job", "begin", str(home), "--amp", "workshop-b", "--mod", "bright-switch", *words]) == 0
     return home
 
 
-def said(capsys: pytest.CaptureFixture[str], *order: str) -> str:
-    assert main(order) == 0
+@pytest.fixture
+def kept(folder: Path) -> Iterator[None]:
+    """Nothing in the folder may change."""
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    yield
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def said(capsys: pytest.CaptureFixture[str], *order: str | Path) -> str:
+    assert main([str(each) for each in order]) == 0
     return capsys.readouterr().out
 
 
-def test_a_job_goes_through_its_steps(folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    said(capsys, "job", "wish", str(folder), "sparkle with the gain low", "--note", "bright switch")
-    said(capsys, "job", "state", str(folder), "on the bench")
-    told = said(capsys, "job", "show", str(folder))
-    assert all(words in told for words in ("Somebody", "more sparkle when quiet", "on the bench", "NO BLEEDER"))
+def refused(capsys: pytest.CaptureFixture[str], *order: str | Path) -> str:
+    assert main([str(each) for each in order]) == 1
+    return capsys.readouterr().err
+
+
+def volts_file(path: Path, amp: Amp, places: tuple[str, ...], more: str = "") -> Path:
+    """Invented readings: what a simulation gives, a place a line."""
+    found = simulate(amp, OperatingPoint(), nodes=places)["voltage"].values.ravel()
+    rows = [f"{place};" + f"{volts:.3f}".replace(".", ",") for place, volts in zip(places, found, strict=True)]
+    path.write_text("\n".join(["place;volts", more, *rows]), "utf-8")
+    return path
+
+
+def sweep_file(path: Path, amp: Amp, **at: str) -> Path:
+    gain = gain_db(simulate(amp, FrequencySweep(), [at], ["speaker"]), "speaker")
+    rows = zip(gain["frequency"].values, np.ravel(gain.values) - 20.0, strict=True)
+    lines = [f"{hertz:.2f};{level:.3f}".replace(".", ",") for hertz, level in rows]
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("\n".join(["# invented", "Hz;dB", *lines]), "utf-8")
+    return path
+
+
+# Taking in
+
+
+def test_an_amp_is_taken_in(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said(capsys, "job", "wish", folder, "sparkle with the gain low", "--note", "bright switch")
+    said(capsys, "job", "note", folder, "hums a little")
+    said(capsys, "job", "state", folder, "on the bench")
+    told = said(capsys, "job", "show", folder / "job.toml")
+    for words in ("alert(1)", "more sparkle when quiet", "sparkle with the gain low", "hums a little", "on the bench"):
+        assert words in told
     assert [each.state for each in read(folder).states] == ["taken in", "on the bench"]
-    listed = said(capsys, "job", "parts", str(folder), "--to", str(tmp_path / "parts.csv"))
-    assert "C101" in listed
-    assert "120p" in (tmp_path / "parts.csv").read_text("utf-8")
-    assert "MAKE SAFE" in said(capsys, "job", "steps", str(folder))
-    assert "lethal" in said(capsys, "job", "cautions", str(folder))
+    assert "lethal" in said(capsys, "job", "cautions", folder)
 
 
-def test_a_state_that_is_none_is_refused_and_nothing_is_written(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+@pytest.mark.usefixtures("kept")
+def test_what_a_job_cannot_hold_is_refused_and_nothing_is_written(
+    folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    before = (folder / "job.toml").read_bytes()
-    assert main(["job", "state", str(folder), "on the bnech"]) == 1
-    assert "on the bench" in capsys.readouterr().err
-    assert (folder / "job.toml").read_bytes() == before
+    assert "on the bench" in refused(capsys, "job", "state", folder, "on the bnech")
+    assert "a job in this folder already" in refused(capsys, "job", "begin", folder, "--amp", "workshop-b")
+    assert "no such file" in refused(capsys, "job", "show", tmp_path / "nowhere")
+    assert "after the mod" in refused(capsys, "job", "diagnose", folder, "--round", "after the mods")
+    assert "--mains-drawn" in refused(capsys, "job", "proof", folder, "--mains-drawn", "230")
+    assert "none is tied to a wish file" in refused(capsys, "job", "find", folder)
 
 
-def test_a_job_is_not_begun_twice(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["job", "begin", str(folder), "--amp", "workshop-b"]) == 1
-    assert "a job in this folder already" in capsys.readouterr().err
+# At any time
+
+
+def test_files_are_taken_in_by_kind(folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
+    assert "as mod" in said(capsys, "job", "take", folder, own)
+    assert "as drawer" in said(capsys, "job", "take", folder, "workshop")
+    assert read(folder).mods == ("bright-switch", "own")
+    assert read(folder).drawer == "workshop"
+    said(capsys, "job", "change", folder, "mods", '["bright-switch"]')
+    assert read(folder).history[-1].before == ["bright-switch", "own"]
+
+
+@pytest.mark.usefixtures("kept")
+def test_a_mod_that_does_not_go_with_the_others_is_not_frozen(
+    folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    own = tmp_path / "clash.toml"
+    own.write_text('name = "clash"\nreason = "none"\n[parts]\nC101 = "47p"\n[[edits]]\nfit = "C101"\nacross = "R4"\n')
+    assert "C101" in refused(capsys, "job", "take", folder, own)
+    assert "nearest: bright-switch" in refused(capsys, "job", "take", folder, "bright-swich")
+    own.write_text("volts = 1\n")
+    assert "clash.toml" in refused(capsys, "job", "take", folder, own)
+
+
+def test_a_file_edited_by_hand_is_told_and_accepted(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    frozen = folder / "frozen" / "bright-switch.toml"
+    frozen.write_text(frozen.read_text("utf-8").replace("120p", "150p"), "utf-8")
+    assert "bright-switch.toml: not as it was frozen" in refused(capsys, "job", "wiring", folder)
+    assert "bright-switch.toml" in said(capsys, "job", "accept", folder)
+    assert "as it was" in said(capsys, "job", "accept", folder)
+    assert "150p" in said(capsys, "job", "wiring", folder)
+
+
+@pytest.mark.parametrize(("entry", "value"), [("name", "12"), ("words", "[loud]"), ("wishes[1].note", "2025-03-01")])
+def test_a_changed_text_stays_a_text_and_the_one_before_is_kept(
+    folder: Path, capsys: pytest.CaptureFixture[str], entry: str, value: str
+) -> None:
+    if entry.startswith("wishes") and not read(folder).wishes:
+        said(capsys, "job", "wish", folder, "w", "--note", "n")
+    assert f"{entry} is: {value}" in said(capsys, "job", "change", folder, entry, value)
+    assert read(folder).history[-1].after == value
+    assert read(folder).history[-1].before
+    assert "already" in said(capsys, "job", "change", folder, entry, value)
+
+
+@pytest.mark.usefixtures("kept")
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (["ownr.x", "1"], "ownr"),
+        (["compare", '{ at = { bright = "12p" } }'], "bright"),
+        (["frequencies", "[82, -3]"], "-3"),
+        (["amp", "workshop-a"], "take it in first"),
+        (["owner"], "--take-out"),
+        (["format", "1"], "by hand"),
+    ],
+)
+def test_a_change_after_which_the_job_would_not_open_is_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str], change: list[str], told: str
+) -> None:
+    assert told in refused(capsys, "job", "change", folder, *change)
+
+
+# At the bench
+
+
+def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder, stock = tmp_path / "lesson", load_amp("lesson-stage")
+    said(capsys, "job", "begin", folder, "--amp", "lesson-stage")
+    more = "mains;231\nmains_drawn;230\nmeter;10M\nacross R3;199,5"
+    file = volts_file(tmp_path / "arrival.csv", with_values(stock, {"R4": 2400.0}), LESSON, more)
+    told = said(capsys, "job", "readings", folder, file)
+    assert "lethal" in told
+    assert "in measurements/arrival.csv alone: across R3" in told
+    last = read(folder).measured[-1]
+    assert (last.phase, last.mains, last.meter, len(last.volts)) == ("on arrival", 231.0, 10e6, len(LESSON))
+    assert (folder / "measurements" / "arrival.csv").read_bytes() == file.read_bytes()
+    told = said(capsys, "job", "diagnose", folder, "--mains-drawn", "230")
+    assert re.search(r"^1\. R4 has risen", told, re.MULTILINE)
+    assert "What to measure next" in told
+    assert "lethal" in told
+
+
+@pytest.mark.usefixtures("kept")
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [("V9.plate;100", "V9.plate"), ("V1A.plate;lots", "lots"), ("V1A.plate;nan", "nan"), ("across R3;1", "against")],
+)
+def test_readings_that_are_none_are_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str, told: str
+) -> None:
+    (tmp_path / "bad.csv").write_text(f"place;volts\n{text}\n", "utf-8")
+    err = refused(capsys, "job", "readings", folder, tmp_path / "bad.csv")
+    assert "bad.csv" in err
+    assert told in err
+
+
+@pytest.mark.usefixtures("kept")
+def test_a_sweep_that_is_none_is_refused(folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    (tmp_path / "bad.csv").write_text("Hz;dB\n100;1\n200;loud\n", "utf-8")
+    assert "bad.csv" in refused(capsys, "job", "sweep", folder, tmp_path / "bad.csv")
+    (tmp_path / "bad.wav").write_bytes(b"RIFF")
+    assert "bad.wav" in refused(capsys, "job", "sweep", folder, tmp_path / "bad.wav")
+
+
+# Doing
+
+
+def test_parts_wiring_and_steps(folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert "C101" in said(capsys, "job", "parts", folder, "--to", tmp_path / "parts.csv")
+    assert "C101" in (tmp_path / "parts.csv").read_text("utf-8")
+    told = said(capsys, "job", "wiring", folder)
+    assert "A common to A1" in told
+    assert "lethal" in told
+    assert {path.name for path in (folder / "pictures").glob("schematic.*")} == {"schematic.png", "schematic.svg"}
+    told = said(capsys, "job", "steps", folder)
+    assert "MAKE SAFE" in told
+    assert "lethal" in told
+
+
+# Proof and handing over
+
+
+def test_what_was_measured_before_and_after_is_proved_and_handed_over(
+    folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(gathering, "proof", functools.partial(proof, count=20))
+    stock = load_amp("workshop-b")
+    modded = apply(stock, load_mod("bright-switch"))
+    said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))
+    after = sweep_file(tmp_path / "after" / "sweep.csv", modded, bright="390p")
+    told = said(capsys, "job", "sweep", folder, after, "--round", "after the mod", "--note", "dummy load")
+    assert "bright=390p" in told
+    assert "measurements/sweep 2.csv" in told
+    good = volts_file(tmp_path / "good.csv", modded, READ)
+    said(capsys, "job", "readings", folder, good, "--round", "after the mod", "--mains", "230 V")
+    told = said(capsys, "job", "proof", folder, "--mains-drawn", "230")
+    assert "all 6 pass" in told
+    assert "Sweep after the mod: pass" in told
+    monkeypatch.setattr(handover, "browser_path", lambda: None)
+    assert "No PDF" in said(capsys, "job", "record", folder, "--topic", "ratings", "--paper", "Letter")
+    page = (folder / "papers" / "record.html").read_text("utf-8")
+    for words in ("Sweep on arrival", "Sweep after the mod", "What the work changed", "all 6 pass", "size: letter"):
+        assert words in page
+    assert "<script" not in page
+
+
+def test_the_page_is_the_owners(folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    told = said(capsys, "job", "page", folder, "--to", tmp_path / "page.html")
+    page = (tmp_path / "page.html").read_text("utf-8")
+    assert "You asked for" in page
+    assert page.count("<script") == 2
+    assert (tmp_path / "page.pdf").is_file() == ("On paper (A4)" in told) == (handover.browser_path() is not None)
+
+
+def test_the_exercise_keeps_its_answers_back(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[str] = []
+    question = handover.Question("How many volts?", 123.4, "V", 120.0, 127.0)
+    few = handover.ExerciseSheet("one", "an amp", "a mod", pd.DataFrame(), (("At rest", question),))
+    monkeypatch.setattr(handover, "exercise", lambda job: made.append(job.name) or few)
+    monkeypatch.setattr(handover, "browser_path", lambda: None)
+    papers = folder / "papers"
+    said(capsys, "job", "exercise", folder)
+    assert made == [read(folder).name]
+    assert [path.name for path in papers.glob("exercise*")] == ["exercise.html"]
+    assert "123" not in (papers / "exercise.html").read_text("utf-8")
+    said(capsys, "job", "exercise", folder, "--answers")
+    assert "123" in (papers / "exercise-answers.html").read_text("utf-8")
+
+
+def test_a_folder_that_leads_out_is_not_written_to(
+    folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (folder / "pictures").rename(folder / "pictures before")
+    (folder / "pictures").symlink_to(tmp_path, target_is_directory=True)
+    try:
+        assert "leads out" in refused(capsys, "job", "wiring", folder)
+        assert not list(tmp_path.iterdir())
+    finally:
+        (folder / "pictures").unlink()
+        (folder / "pictures before").rename(folder / "pictures")
+
+
+# A measured sweep without a job
 
 
 def test_a_measured_sweep_is_laid_over_the_amp_and_a_part_found(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    stock = load_amp("workshop-a")
     other = parse_mod({"name": "another value", "reason": "invented", "edits": [{"replace": "C4", "with": "330p"}]})
-    gain = gain_db(simulate(apply(stock, other), FrequencySweep(), nodes=["speaker"]), "speaker")
-    rows = zip(gain["frequency"].values, np.ravel(gain.values) - 20.0, strict=True)
-    lines = [f"{hertz:.2f};{level:.3f}".replace(".", ",") for hertz, level in rows]
-    (tmp_path / "bench.csv").write_text("\n".join(["# invented", "Hz;dB", *lines]), "utf-8")
-    order = ["measured", str(tmp_path / "bench.csv"), "--amp", "workshop-a", "--fit", "C4"]
-    told = said(capsys, *order, "--to", str(tmp_path / "picture.png"))
+    file = sweep_file(tmp_path / "bench.csv", apply(load_amp("workshop-a"), other))
+    order = ["measured", file, "--amp", "workshop-a", "--fit", "C4"]
+    told = said(capsys, *order, "--to", tmp_path / "picture.png")
     assert (tmp_path / "picture.png").stat().st_size > 10_000
     assert "330p" in told
     assert "lethal" in told
 
 
 def test_the_tone_is_a_wav_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert "sweep from" in said(capsys, "tone", str(tmp_path / "tone.wav"))
+    assert "sweep from" in said(capsys, "tone", tmp_path / "tone.wav")
     assert (tmp_path / "tone.wav").read_bytes()[:4] == b"RIFF"
 
 
-@pytest.mark.parametrize("step", JOB_STEPS)
+# Help
+
+
+def test_the_steps_are_listed_in_the_order_of_a_job(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main(["job", "--help"])
+    told = capsys.readouterr().out
+    found = re.findall(r"^  (\w+) {2,}\S|^([a-z].*):$", told.split("options:")[0], re.MULTILINE)
+    listed = [step or title.split(",")[0].removesuffix(" with the owner") for step, title in found]
+    assert listed[: listed.index("change") + 1] == [each for title in GROUPS for each in (title, *GROUPS[title])]
+    assert max(map(len, told.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("step", [step for steps in GROUPS.values() for step in steps])
 def test_every_step_explains_itself(step: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="0"):
         main(["job", step, "--help"])
-    assert "folder" in capsys.readouterr().out
+    assert "the job's folder" in capsys.readouterr().out
 
 
 def test_help_loads_nothing_heavy() -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from .exercise import ExerciseSheet, Question, exercise, write_exercise
-from .gathering import Handover, gather
+from .gathering import CHECKED, Handover, gather, proof_of
 from .paper import PAPERS
 from .pdf import browser_path, write_pdf
 from .shop import shop_html, shop_record
+from .sweeps import measured_sweeps, read_sweep, sweep_over
 from .together import owner_page, together
+from .wires import wiring_tables
 
 __all__ = [
+    "CHECKED",
     "PAPERS",
     "ExerciseSheet",
     "Handover",
@@ -17,10 +20,15 @@ __all__ = [
     "browser_path",
     "exercise",
     "gather",
+    "measured_sweeps",
     "owner_page",
+    "proof_of",
+    "read_sweep",
     "shop_html",
     "shop_record",
+    "sweep_over",
     "together",
+    "wiring_tables",
     "write_exercise",
     "write_pdf",
 ]

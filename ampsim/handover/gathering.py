@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import xarray as xr
 
 from .. import __version__, engine, pictures
 from ..analyses import FrequencySweep
@@ -22,6 +24,7 @@ from ..sheet import Sheet, consequences, examine
 from ..shopping import PartsList, parts_list
 from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
+from .sweeps import AFTER, ARRIVAL, measured_sweeps, sweep_over, work_over
 from .wires import wiring_tables
 
 CHECKED = ("ratings", "stability", "noise", "pop", "spread")
@@ -52,6 +55,7 @@ class Handover:
 def gather(
     job: Job,
     record: Record | None = None,
+    folder: str | Path | None = None,
     *,
     sheet: Sheet | None = None,
     topics: Sequence[str] = CHECKED,
@@ -70,6 +74,8 @@ def gather(
         Such as `record.open_audition` gives.
     record : Record
         Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
+    folder : str or Path
+        The job's folder, where the sweeps that the record names are.
     sheet : Sheet
         The consequence sheet; worked out for `topics` when not given, left out when those are none.
     cautions, parts, plan, tested
@@ -88,9 +94,9 @@ def gather(
     drawn = {"overlay": pictures.overlay(compared, job.listen_at, title=job.compare_title)}
     cautions = cautions or caution_sheet(modded)
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
-    tested = tested or proof(modded, **measured(record))
-    for each in tested.sweeps:
-        drawn[each.name] = pictures.compared(each.found, f"Measured sweep, {each.name}")
+    swept = measured_sweeps(record, folder)
+    tested = tested or _tested(job, record, swept)
+    drawn |= _swept(job, swept, tested)
     versions = {"ampsim": __version__, **engine.versions()}
     return Handover(
         job,
@@ -108,6 +114,45 @@ def gather(
     )
 
 
+def proof_of(
+    job: Job, record: Record | None = None, folder: str | Path | None = None, supply: float | None = None
+) -> ProofSheet:
+    """The test sheet of a job: its last voltages and its last sweep "after the mod".
+
+    Parameters
+    ----------
+    job, record, folder
+        As `gather`.
+    supply : float
+        Factor of the bench's supply over the drawn one; see `proof.proof`.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As `proof.proof` and `measured_sweeps`.
+    """
+    return _tested(job, record, measured_sweeps(record, folder), supply)
+
+
+def _tested(
+    job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], supply: float | None = None
+) -> ProofSheet:
+    asked = {f"Sweep {AFTER}": (job.modded, job.compare_at, swept[AFTER])} if AFTER in swept else {}
+    return proof(job.modded, **measured(record), sweeps=asked, supply=supply)
+
+
+def _swept(job: Job, swept: Mapping[str, xr.Dataset], tested: ProofSheet) -> dict[str, Picture]:
+    """Measured over simulated: as the amp came, after the work, and what the work changed."""
+    found = {}
+    if ARRIVAL in swept:
+        # The amp may have come with a fault: this one is shown, not judged.
+        found[f"Sweep {ARRIVAL}"] = sweep_over(job.stock, job.compare_at, swept[ARRIVAL])
+    found |= {each.name: each.found for each in tested.sweeps}
+    changed = work_over(job, swept)
+    found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
+    return {name: pictures.compared(each, f"{name}: measured over simulated") for name, each in found.items()}
+
+
 def _wired(job: Job) -> dict[str, pd.DataFrame]:
     try:
         return wiring_tables(wiring(job.modded))
@@ -115,7 +160,7 @@ def _wired(job: Job) -> dict[str, pd.DataFrame]:
         return {"Wiring": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}
 
 
-def measured(record: Record | None, phase: str = "after the mod") -> dict[str, Any]:
+def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:
     """The last voltages of a phase, and the meter, as `proof` takes them; nothing when there are none."""
     found = [each for each in record.measured if each.phase == phase] if record else []
     return {"volts": dict(found[-1].volts), "meter": found[-1].meter} if found else {}

@@ -1,0 +1,86 @@
+"""The sweeps that were measured on a job, over the simulated ones: as the amp came, and after the work."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import xarray as xr
+
+from .. import measures
+from ..amp import Amp
+from ..analyses import FrequencySweep
+from ..circuit import SPEAKER
+from ..measured import read_csv, read_recording
+from ..measures.compared import at_frequencies
+from ..positions import Position
+from ..read_job import Job
+from ..record import Record, inside, job_file
+from ..response import simulate
+
+ARRIVAL, AFTER = "on arrival", "after the mod"
+
+
+def read_sweep(path: str | Path) -> xr.Dataset:
+    """Read a measured sweep: a WAV file is the recording of the tone, anything else a text of columns.
+
+    Raises
+    ------
+    DescriptionError
+        As `measured.read_recording` and `measured.read_csv`.
+    """
+    return read_recording(path) if Path(path).suffix.lower() == ".wav" else read_csv(path)
+
+
+def sweep_over(amp: Amp, position: Position, measured: xr.Dataset) -> xr.Dataset:
+    """A measured sweep over the simulated one at the loudspeaker, level-aligned; see `measures.compare`.
+
+    Parameters
+    ----------
+    amp : Amp
+        As it stood on the bench.
+    position : mapping
+        Where the controls stood; those that the amp does not have are passed over.
+    measured : Dataset
+        Of `read_sweep`.
+
+    Raises
+    ------
+    DescriptionError
+        When both share too few frequencies.
+    """
+    return measures.compare(measured["gain_db"], _simulated(amp, position))
+
+
+def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[str, xr.Dataset]:
+    """The last sweep of each phase of a job, by phase; those of a job without a folder cannot be read.
+
+    Raises
+    ------
+    DescriptionError
+        When a file is missing, leads out of the folder or has a mistake.
+    """
+    if record is None or folder is None:
+        return {}
+    home = job_file(folder).parent
+    last = {each.phase: each.file for each in record.sweeps}
+    return {phase: read_sweep(inside(home, file)) for phase, file in last.items()}
+
+
+def work_over(job: Job, found: Mapping[str, xr.Dataset]) -> xr.Dataset | None:
+    """What the work changed: the sweep after less that before, over the same of the simulation; None without both.
+
+    Whatever stands between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
+    """
+    if not {ARRIVAL, AFTER} <= set(found):
+        return None
+    curves = [_simulated(amp, job.compare_at) for amp in (job.stock, job.modded)]
+    grid = curves[0]["frequency"].values
+    before, after = (at_frequencies(found[phase]["gain_db"], grid) for phase in (ARRIVAL, AFTER))
+    drawn = curves[1] - curves[0].values
+    return measures.compare(drawn.copy(data=after - before), drawn)
+
+
+def _simulated(amp: Amp, position: Position) -> xr.DataArray:
+    at = {control: value for control, value in position.items() if control in amp.controls}
+    return measures.gain_db(simulate(amp, FrequencySweep(), [at], [SPEAKER]), SPEAKER).isel(variant=0, position=0)

@@ -1,0 +1,53 @@
+"""Doing the work: what to buy, how it is wired, in which order."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ..safety import CAUTION
+from .steps import PICTURES, Steps, opened, place, to_option
+
+
+def add(steps: Steps) -> None:
+    """Add the steps of doing."""
+    steps.group("doing")
+    parts = steps.step("parts", "what to buy, rated for what it carries", _parts)
+    parts.add_argument("--to", type=Path, help="also write the list as CSV to this file")
+    wiring = steps.step(
+        "wiring", "from-to list, contacts of every switch, and the schematic of what is touched", _wiring
+    )
+    to_option(wiring, "folder for the schematic", "pictures")
+    steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
+
+
+def _parts(options: argparse.Namespace) -> None:
+    from ..shopping import parts_list
+
+    found = opened(options)[1]
+    listed = parts_list(found.stock, found.modded, drawer=found.drawer)
+    print(listed.text())
+    if options.to:
+        print(f"\nThe list is in {listed.write(options.to)}")
+
+
+def _wiring(options: argparse.Namespace) -> None:
+    from .. import pictures
+    from ..handover import wiring_tables
+    from ..schematic import schematic
+    from ..tables import text_table
+    from ..wiring import wiring
+
+    amp = opened(options)[1].modded
+    told = [f"{title}\n{text_table(table)}" for title, table in wiring_tables(wiring(amp)).items()]
+    folder = place(options, PICTURES)
+    drawn = pictures.save(schematic(amp), folder / "schematic")
+    told.append(f"The schematic before and after is {' and '.join(map(str, drawn))}")
+    print("\n\n".join([*told, CAUTION]))
+
+
+def _steps(options: argparse.Namespace) -> None:
+    from ..worksteps import work_steps
+
+    found = opened(options)[1]
+    print(f"{work_steps(found.stock, found.modded).text()}\n\n{CAUTION}")

@@ -1,0 +1,102 @@
+"""Proof and handing over: the test sheet, the shop's record, the owner's page, the apprentices' exercise."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import DescriptionError
+from ..quantities import parse_value
+from ..safety import CAUTION
+from .steps import MAINS, PAPERS, Steps, audition_of, home, place, said, to_option
+
+if TYPE_CHECKING:
+    from ..record import Record
+
+
+def add(steps: Steps) -> None:
+    """Add the steps of proof and handing over."""
+    steps.group("proof")
+    proof = steps.step("proof", "test sheet: simulated against measured after the work, pass or fail", _proof)
+    proof.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+    steps.group("handing over")
+    record = steps.step("record", "the shop's record: HTML, and PDF for A4 or Letter", _record)
+    record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
+    _paper(record, "record")
+    page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
+    page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
+    _paper(page, "page")
+    exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
+    exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
+    _paper(exercise, "exercise")
+
+
+def _paper(parser: argparse.ArgumentParser, name: str) -> None:
+    to_option(parser, "the HTML file; the PDF stands beside it", f"papers/{name}.html")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+
+
+def _proof(options: argparse.Namespace) -> None:
+    from ..handover import proof_of
+
+    record, job = audition_of(options.folder)
+    print(f"{proof_of(job, record, home(options), _supply(record, options.mains_drawn)).text()}\n{CAUTION}")
+
+
+def _supply(record: Record, drawn: str | None) -> float | None:
+    """Mains as measured over that of the drawing, where both are known."""
+    after = [each.mains for each in record.measured if each.phase == "after the mod"]
+    if drawn is None:
+        return None
+    if not after or after[-1] is None:
+        raise DescriptionError(
+            "--mains-drawn: the mains was not measured after the mod, so there is nothing to compare"
+        )
+    return after[-1] / parse_value(drawn, MAINS, "--mains-drawn")
+
+
+def _record(options: argparse.Namespace) -> None:
+    from ..handover import CHECKED, gather, shop_record
+
+    record, job = audition_of(options.folder)
+    path = place(options, f"{PAPERS}/record.html")
+    said("consequences, test sheet and pictures are worked out")
+    found = gather(job, record, folder=home(options), topics=options.topic or CHECKED)
+    _written("record", shop_record(found, path, options.paper), options.paper)
+
+
+def _page(options: argparse.Namespace) -> None:
+    from ..handover import owner_page
+
+    record, job = audition_of(options.folder)
+
+    def told(done: int, total: int) -> None:
+        said(f"position {done} of {total} told in words")
+
+    path = owner_page(job, record, place(options, f"{PAPERS}/page.html"), options.control, told)
+    _written("page", path, options.paper)
+
+
+def _exercise(options: argparse.Namespace) -> None:
+    from ..handover import exercise
+    from ..whole_file import write_whole
+
+    job = audition_of(options.folder)[1]
+    path = place(options, f"{PAPERS}/exercise.html")
+    found = exercise(job)
+    _written("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
+    if options.answers:
+        beside = path.with_name(f"{path.stem}-answers{path.suffix}")
+        _written("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
+
+
+def _written(what: str, path: Path, paper: str) -> None:
+    """Say where a page is, and print it to PDF where there is a browser that can."""
+    from ..handover import browser_path, write_pdf
+
+    print(f"The {what} is {path}")
+    if browser_path() is None:
+        print("No PDF: no Chromium or Chrome on the PATH; any other browser prints the page as well")
+    else:
+        print(f"On paper ({paper}): {write_pdf(path, paper=paper)}")

@@ -1,0 +1,113 @@
+"""What the steps of a job share: how they are listed, opening the folder, and where things are put in it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import textwrap
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..errors import DescriptionError, nearest, shown
+from ..quantities import Quantity
+
+if TYPE_CHECKING:
+    from ..read_job import Job
+    from ..record import Opened, Record
+
+Command = Callable[[argparse.Namespace], None]
+MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
+_WORD, _WIDTH = 16, 78
+PAPERS, PICTURES, MEASUREMENTS = "papers", "pictures", "measurements"
+
+
+class Steps:
+    """The steps as they are added: a parser for each, and one list of them in groups."""
+
+    def __init__(self, parsers: Any) -> None:
+        self._parsers = parsers
+        self._lines: list[str] = []
+
+    @property
+    def listed(self) -> str:
+        """Every step with what it does, under the headings of `group`."""
+        return "\n".join(self._lines).strip()
+
+    def group(self, title: str) -> None:
+        """Begin a part of the job."""
+        self._lines += ["", f"{title}:"]
+
+    def step(self, name: str, about: str, command: Command) -> argparse.ArgumentParser:
+        """Add a step, which takes the job's folder."""
+        head = f"  {name}".ljust(_WORD)
+        self._lines += textwrap.wrap(about, _WIDTH, initial_indent=head, subsequent_indent=" " * _WORD)
+        parser: argparse.ArgumentParser = self._parsers.add_parser(name, description=f"{about[0].upper()}{about[1:]}.")
+        parser.add_argument("folder", type=Path, help="the job's folder")
+        parser.set_defaults(command=command)
+        return parser
+
+
+def opened(options: argparse.Namespace) -> tuple[Record, Opened]:
+    """The record of the folder, and what its frozen files open to."""
+    from ..record import open_job, read
+
+    record = read(options.folder)
+    return record, open_job(record, options.folder)
+
+
+def audition_of(folder: str | Path) -> tuple[Record, Job]:
+    """The record of a folder, and the job as an audition; where it does not say what to show, all that the mods add."""
+    from ..read_job import plain_job
+    from ..record import open_audition, read
+
+    record = read(folder)
+    job = open_audition(record, folder)
+    return record, job if record.audition else replace(plain_job(job.stock, job.modded), name=job.name)
+
+
+def home(options: argparse.Namespace) -> Path:
+    """The job's folder, also where its job file was named."""
+    from ..record import job_file
+
+    return job_file(options.folder).parent
+
+
+def place(options: argparse.Namespace, name: str) -> Path:
+    """Where something is written: as `--to` says, else this file or folder of the job."""
+    from ..record import inside
+
+    return options.to if options.to else inside(home(options), name)
+
+
+def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
+    """Add `--to`."""
+    parser.add_argument("--to", type=Path, help=f"{what} (default: {default} in the job's folder)")
+
+
+def round_option(parser: argparse.ArgumentParser, default: str) -> None:
+    """Add `--round`: which round of measurements."""
+    parser.add_argument(
+        "--round", default=default, help=f'the round: "on arrival" or "after the mod" (default: {default})'
+    )
+
+
+def known_round(options: argparse.Namespace) -> str:
+    """The round that was asked for.
+
+    Raises
+    ------
+    DescriptionError
+        For one that a job does not have.
+    """
+    from ..record import PHASES
+
+    if options.round not in PHASES:
+        raise DescriptionError(f"--round: {shown(options.round)} is no round of a job{nearest(options.round, PHASES)}")
+    return str(options.round)
+
+
+def said(line: str) -> None:
+    """Tell how far the work is, beside what is printed."""
+    print(line, file=sys.stderr, flush=True)

@@ -18,6 +18,10 @@ class EngineError(AmpsimError):
     """ngspice could not be reached, did not finish, or gave an answer that cannot be trusted."""
 
 
+class Stopped(AmpsimError):
+    """The caller asked to stop before the end; nothing half computed is handed out."""
+
+
 def shown(value: object, limit: int = 60) -> str:
     """Quote a value from a file for a message: one line, no control characters, at most `limit` characters."""
     try:

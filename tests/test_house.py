@@ -49,6 +49,7 @@ ORDER = (
     "elements",
     "drives",
     "netlist",
+    "timestep",
     "ngspice_library",
     "verdict",
     "wire",
@@ -111,11 +112,12 @@ ORDER = (
     "lab",
     "bench_commands",
     "job_commands",
+    "listen_commands",
     "cli",
 )
 ENDS = ("__init__", "__main__")  # these two may import from everywhere
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "ampsim", "notebooks", "models", "tests"}
-HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "mosqito", "PySpice")
+HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "mosqito", "PySpice", "numba")
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "ampsim"

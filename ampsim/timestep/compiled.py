@@ -1,0 +1,89 @@
+"""Compiling for this machine: once, kept in a folder of the user's, said when it takes a while."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from importlib import import_module
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from .tracing import laws_text
+
+# Its own types know neither its options nor its settings.
+numba: Any = import_module("numba")
+_OPTIONS = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+_TEXT, LAW_NAMES = laws_text()
+
+
+def cache_folder() -> Path | None:
+    """Where compiled code is kept, one folder to each state of the sources; None where no folder can be written."""
+    sources = [_TEXT, numba.__version__]
+    sources += [(files(__package__) / f"{name}.py").read_text("utf-8") for name in ("compiled", "newton", "kernel")]
+    digest = hashlib.sha256("\0".join(sources).encode()).hexdigest()[:16]
+    home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    for base in (os.environ.get("NUMBA_CACHE_DIR"), os.path.join(home, "ampsim")):
+        if base:
+            folder = Path(base, f"timestep-{digest}")
+            if _writable(folder):
+                return folder
+    return None
+
+
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+@contextmanager
+def _cached_in(folder: Path) -> Iterator[None]:
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(folder)
+    try:
+        yield
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+_FOLDER = cache_folder()
+
+
+def jit(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Have a function compiled at its first call, and kept for later processes where there is a folder to keep it."""
+    if _FOLDER is None:
+        return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
+    with _cached_in(_FOLDER):
+        return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
+
+
+def first_time() -> bool:
+    """Whether the kernel must be compiled: nothing is kept from an earlier run."""
+    return _FOLDER is None or not any(_FOLDER.rglob("*.nbc"))
+
+
+def say_compiling() -> None:
+    """Say once that the first sound waits for the compiler."""
+    print("preparing the sound computation for this machine (up to 15 s, once)", file=sys.stderr, flush=True)
+
+
+def _currents() -> Callable[..., Any]:
+    """The laws' text as one compiled function; it holds nothing but what `tracing` wrote."""
+    names: dict[str, Any] = {name: getattr(math, name) for name in ("exp", "log1p", "sqrt", "atan")}
+    names |= {"abs": abs, "max": max}
+    exec(compile(_TEXT, "<valve laws>", "exec"), names)
+    for number in range(len(LAW_NAMES)):
+        names[f"law_{number}"] = numba.njit(**_OPTIONS)(names[f"law_{number}"])
+    return numba.njit(**_OPTIONS)(names["currents"])  # type: ignore[no-any-return]
+
+
+currents = _currents()

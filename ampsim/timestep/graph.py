@@ -1,0 +1,118 @@
+"""Which nets hang together: the combinatorial side of a circuit's equations, exact at any spread of values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Pair = tuple[int, int]
+
+
+class Joined:
+    """Union-find over node numbers; -1 stands for ground and every net that a source holds."""
+
+    def __init__(self, count: int, pairs: Iterable[Pair] = ()) -> None:
+        self._parent = list(range(-1, count))
+        for first, second in pairs:
+            self.join(first, second)
+
+    def find(self, node: int) -> int:
+        """The representative of a node's group; -1 for the group of ground."""
+        while self._parent[node + 1] != node:
+            self._parent[node + 1] = self._parent[self._parent[node + 1] + 1]
+            node = self._parent[node + 1]
+        return node
+
+    def join(self, first: int, second: int) -> bool:
+        """Make two groups one; whether they were two."""
+        first, second = sorted((self.find(first), self.find(second)))
+        self._parent[second + 1] = first
+        return first != second
+
+
+def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) -> tuple[Array, int, int]:
+    """Nodes as sums of voltages that capacitors carry, that conductance fixes, and that only inductors reach.
+
+    Parameters
+    ----------
+    count : int
+        Nodes not held by a source.
+    capacitors, conductors : sequence of (int, int)
+        Between which nodes they lie; -1 for ground and held nets. Conductors are resistors and valves.
+
+    Returns
+    -------
+    tuple
+        The basis, shape (count, count), of zeros and ones, its columns in that order; how many columns are of the
+        first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
+        elsewhere, conductance is positive definite over the second kind and zero over the third.
+    """
+    charged = Joined(count, capacitors)
+    linked = Joined(count, [*capacitors, *conductors])
+    groups: dict[int, list[int]] = {}
+    for node in range(count):
+        groups.setdefault(charged.find(node), []).append(node)
+    first, second, third = [], [], []
+    wholes: dict[int, Array] = {}
+    for representative, nodes in groups.items():
+        first += [_indicator(count, [node]) for node in nodes if node != representative]
+        if representative >= 0:
+            whole, floating = _indicator(count, nodes), linked.find(representative)
+            if floating >= 0 and floating not in wholes:
+                wholes[floating] = whole
+            elif floating >= 0:
+                wholes[floating] = wholes[floating] + whole
+                second.append(whole)
+            else:
+                second.append(whole)
+    third = list(wholes.values())
+    columns = [*first, *second, *third]
+    return np.array(columns).reshape(count, count).T, len(first), len(second)
+
+
+def _indicator(count: int, nodes: Iterable[int]) -> Array:
+    column = np.zeros(count)
+    column[list(nodes)] = 1.0
+    return column
+
+
+def currents_basis(islands: Array) -> tuple[Array, list[int]]:
+    """Inductor currents as sums of those of some inductors, so that no island gains or loses any.
+
+    Parameters
+    ----------
+    islands : array, shape (islands, inductors)
+        Which inductor leaves (1) or enters (-1) which group of nodes that only inductors reach.
+
+    Returns
+    -------
+    tuple
+        The basis, shape (inductors, loops), and the numbers of the inductors whose currents are the loop currents.
+
+    Notes
+    -----
+    A spanning tree over the islands: what flows in its inductors follows from the others. All entries are 0, 1, -1.
+    """
+    count, inductors = islands.shape
+    if not count:
+        return np.eye(inductors), list(range(inductors))
+    ends = [_ends(islands[:, number]) for number in range(inductors)]
+    joined = Joined(count)
+    tree = [number for number, pair in enumerate(ends) if joined.join(*pair)]
+    loops = [number for number in range(inductors) if number not in tree]
+    if len(tree) < count:
+        raise np.linalg.LinAlgError("a part of the circuit hangs in the air")
+    found = np.zeros((inductors, len(loops)))
+    found[loops, range(len(loops))] = 1.0
+    found[tree] = -np.round(np.linalg.solve(islands[:, tree], islands[:, loops]))
+    return found, loops
+
+
+def _ends(column: Array) -> Pair:
+    touched = [int(row) for row in np.flatnonzero(column)]
+    if not touched:
+        return (-1, -1)
+    return (touched[0], touched[1]) if len(touched) == 2 else (touched[0], -1)

@@ -1,0 +1,170 @@
+"""An amp at one position, ready to be driven sample by sample: at rest first, then on and on; contacts may move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import EngineError
+from . import newton
+from .discrete import Discrete, discrete
+from .equations import Equations, equations
+from .kernel import march
+from .parts import Parts
+from .seats import Seats, seats_of
+
+Array = NDArray[np.float64]
+# Samples after a movement that are taken as two halves by the backward rule.
+SMOOTH = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """A circuit with its contacts somewhere: its equations, and a step of each rule."""
+
+    parts: Parts
+    equations: Equations
+    step: Discrete
+    half: Discrete
+
+
+def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
+    """Prepare a circuit for steps of `step` seconds, listened to at a net.
+
+    Raises
+    ------
+    EngineError
+        When its equations have no solution.
+    """
+    try:
+        found = equations(parts, seats.ports, [net])
+        return Setting(parts, found, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
+    except np.linalg.LinAlgError as error:
+        raise EngineError(f"the circuit's equations have no solution ({error})") from error
+
+
+class Machine:
+    """The state of an amp that is being driven.
+
+    Parameters
+    ----------
+    setting : Setting
+        Where it starts.
+    seats : Seats
+        Its valves.
+    """
+
+    def __init__(self, setting: Setting, seats: Seats) -> None:
+        self.setting, self.seats = setting, seats
+        ports = len(seats.ports)
+        self._work = np.zeros((newton.ROWS, ports))
+        self._slopes = np.zeros((ports, 3))
+        self._factors = np.zeros((2, ports, ports))
+        self._state = np.zeros(newton.COUNTS, dtype=np.int64)
+        self._known = np.zeros(setting.step.known_size)
+        self._into = np.zeros(setting.step.columns.shape[1])
+        self.rest_volts = self._come_to_rest()
+
+    @property
+    def evaluations(self) -> int:
+        """How often the laws of all valves were worked out."""
+        return int(self._state[newton.EVALUATIONS])
+
+    @property
+    def factorisations(self) -> int:
+        """How often Newton's matrix was factorised."""
+        return int(self._state[newton.FACTORISATIONS])
+
+    @property
+    def repaired(self) -> int:
+        """How many samples were solved by going there in smaller steps."""
+        return int(self._state[newton.REPAIRED])
+
+    def _solver(self) -> tuple[Any, ...]:
+        return self.seats.unit, self._work, self._slopes, self._factors, self._state
+
+    def _valves(self) -> tuple[Any, ...]:
+        return self.seats.seats, self.seats.laws, self.seats.tables
+
+    def _come_to_rest(self) -> float:
+        """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
+        found, step = self.setting.equations, self.setting.step
+        held, ports = len(found.held), found.ports
+        coupling = np.ascontiguousarray(found.rest_ports[:ports, held:].T)
+        self._work[newton.WANTED] = found.rest_ports[:ports, :held] @ step.volts
+        given = (*self._valves(), coupling, *self._solver())
+        arrived = newton.lead(*given)
+        # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
+        for _ in range(2):
+            self._state[newton.FRESH] = 0
+            arrived = arrived and newton.newton(self._work[newton.WANTED], *given)
+        if not arrived:
+            raise EngineError("no operating point was found")
+        w = np.concatenate([step.volts, self._work[newton.CURRENT]])
+        self._state[:] = 0
+        self._enter(found.rest_states @ w * step.scale, w)
+        self._work[newton.OLD] = self._work[newton.V]
+        self._work[newton.OLD_P] = self._work[newton.V] - step.coupling.T @ self._work[newton.CURRENT]
+        return float(found.rest_ports[ports] @ w)
+
+    def _enter(self, states: Array, w: Array) -> None:
+        """Put scaled states and the inputs w into what the loop knows."""
+        step = self.setting.step
+        count, ports = step.places
+        held = len(w) - ports
+        self._known[:count] = states - step.keep @ w
+        self._known[count : count + ports] = w[held:]
+        self._known[count + ports] = w[step.driven]
+        self._known[count + ports + 1] = 1.0
+
+    def run(self, signal: Array, half: bool = False) -> Array:
+        """Drive the amp with samples [V]; what is heard at them [V].
+
+        Raises
+        ------
+        EngineError
+            When a sample cannot be solved; the message counts from the first of these samples.
+        """
+        step = self.setting.half if half else self.setting.step
+        heard = np.empty(len(signal))
+        matrices = (step.columns, step.by_input, step.constant, step.by_current, step.places)
+        vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
+        if not march(*matrices, *vectors, *self._valves(), step.coupling, *self._solver()):
+            raise Unsolved(int(self._state[newton.AT]))
+        return heard
+
+    def move(self, setting: Setting) -> None:
+        """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
+        old = self.setting.step
+        count, ports = old.places
+        w = np.concatenate([old.volts, self._known[count : count + ports]])
+        w[old.driven] = self._known[count + ports]
+        states = self._known[:count] + old.keep @ w
+        self.setting = setting
+        self._state[newton.FRESH] = 0
+        self._enter(states, w)
+
+    def run_after_move(self, signal: Array, before: float) -> Array:
+        """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""
+        few = signal[:SMOOTH]
+        ends = np.concatenate([[before], few])
+        halves = np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()
+        heard = self.run(halves, half=True)[1::2]
+        return np.concatenate([heard, self.run(signal[SMOOTH:])])
+
+
+class Unsolved(EngineError):
+    """A sample could not be solved; `sample` counts within the piece that was run."""
+
+    def __init__(self, sample: int) -> None:
+        super().__init__("a sample could not be solved")
+        self.sample = sample
+
+
+def machine(parts: Parts, net: str, step: float) -> Machine:
+    """A circuit at rest, to be driven in steps of `step` seconds and listened to at a net."""
+    seats = seats_of(parts.seats)
+    return Machine(settled(parts, seats, net, step), seats)

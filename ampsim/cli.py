@@ -13,6 +13,7 @@ from .errors import AmpsimError
 from .job_commands import add_parser
 from .job_commands.deciding import tell_consequences, tell_values
 from .job_commands.steps import audition_of, said
+from .listen_commands import add_parser as add_listening
 
 if TYPE_CHECKING:
     from .read_job import Job
@@ -73,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     page.set_defaults(command=_page)
     add_parsers(commands)
     add_parser(commands)
+    add_listening(commands)
     notebooks = commands.add_parser("notebooks", help="open JupyterLab on the notebooks")
     notebooks.add_argument("folder", nargs="?", type=Path, help="another folder of notebooks")
     notebooks.set_defaults(command=_notebooks)

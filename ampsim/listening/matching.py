@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from ..errors import DescriptionError
+from ..positions import AS_DRAWN, position_label
 from .clips import Clip, Clips
 from .phrases import RATE
 from .standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
@@ -69,7 +68,7 @@ def clips(
     Parameters
     ----------
     rendered : xarray.Dataset
-        Of `render` or `linear`: `volts` (variant, position, time).
+        Of `render` or `linear`: `volts` (variant, position, time). Positions that sound alike are one clip.
     standard : str
         A name in `STANDARDS`.
     response : ndarray
@@ -83,19 +82,19 @@ def clips(
         For another standard, or when one of the positions is silent.
     """
     chosen = find_standard(standard)
-    labels = list(_labels(rendered))
-    sounds = heard(rendered["volts"].values.reshape(len(labels), -1), response)
+    cases, everywhere = _cases(rendered)
+    sounds = heard(np.stack([volts for _, volts in cases]), response)
     gains = equal_gains(sounds, chosen)
     loud = sounds * gains[:, np.newaxis]
     levels = chosen.measure(loud)
     others = disagreement(loud, chosen)
     made = tuple(
         _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit)
-        for label, row, gain, level in zip(labels, loud, gains, levels, strict=True)
+        for (label, _), row, gain, level in zip(cases, loud, gains, levels, strict=True)
     )
-    words = [str(rendered.attrs["words"]), _equal_words(chosen, float(levels[0]), others)]
+    words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
     words.append(NO_CABINET if response is None else CABINET.format(name=response_name or "a WAV file"))
-    return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(words), HEARING)
+    return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(filter(None, words)), HEARING)
 
 
 def disagreement(loud: Array, standard: Standard) -> dict[str, float]:
@@ -141,14 +140,56 @@ def _equal_words(standard: Standard, level: float, others: dict[str, float]) -> 
     return EQUAL.format(source=standard.source, target=level, unit=standard.unit, others=told).replace(" -", " \u2212")
 
 
-def _labels(rendered: xr.Dataset) -> Iterator[str]:
-    """Variant and position of each row, without what all have in common."""
-    variants = [str(each) for each in rendered["variant"].values]
-    places = [str(each) for each in rendered["position"].values]
-    for variant in variants:
-        for place in places:
-            yield ", ".join(_telling(variants, variant) + _telling(places, place)) or variant
+def clip_labels(rendered: xr.Dataset) -> dict[tuple[str, str], str]:
+    """Label of the clip in which each (variant, position) is heard, in the order of the clips.
+
+    Positions that a variant plays alike, because it has no such control, are one clip; what all positions have in
+    common is left out.
+    """
+    settings, common = _settings(rendered)
+    several = rendered.sizes["variant"] > 1
+    positions = [str(each) for each in rendered["position"].values]
+    found: dict[tuple[str, str], str] = {}
+    for variant, rows in zip(rendered["variant"].values.astype(str), rendered["volts"].values, strict=True):
+        for group in _alike(rows):
+            items = [item for item in settings[group[0]] if all(item in settings[n] for n in group)]
+            telling = [item for item in items if item not in common]
+            label = ", ".join(([variant] if several else []) + telling) or variant
+            if label in found.values():
+                label = f"{variant}, {positions[group[0]]}"
+            found |= {(variant, positions[n]): label for n in group}
+    return found
 
 
-def _telling(names: Sequence[str], name: str) -> list[str]:
-    return [name] if len(names) > 1 else []
+def _cases(rendered: xr.Dataset) -> tuple[list[tuple[str, Array]], str]:
+    """Label and volts of each clip, and what all positions have in common, in words."""
+    found: dict[str, Array] = {}
+    for (variant, position), label in clip_labels(rendered).items():
+        if label not in found:
+            found[label] = rendered["volts"].sel(variant=variant, position=position).values.astype(float)
+    common = _settings(rendered)[1]
+    return list(found.items()), f"Everywhere: {', '.join(common)}." if common else ""
+
+
+def _settings(rendered: xr.Dataset) -> tuple[list[list[str]], list[str]]:
+    """What each position sets, one text to a control, and what all of them set alike."""
+    names = [str(name) for name, coord in rendered.coords.items() if coord.dims == ("position",) and name != "position"]
+    settings = []
+    for n in range(rendered.sizes["position"]):
+        values = {name: rendered[name].values[n].item() for name in names}
+        # A control that is not set stands there as a word, or as what is no number.
+        given = {name: value for name, value in values.items() if value != AS_DRAWN and value == value}
+        settings.append([position_label({name: value}) for name, value in given.items()])
+    return settings, [item for item in settings[0] if all(item in setting for setting in settings)]
+
+
+def _alike(rows: NDArray[np.floating]) -> list[list[int]]:
+    """Numbers of the rows, those that are equal together."""
+    groups: list[list[int]] = []
+    for n, row in enumerate(rows):
+        same = next((group for group in groups if np.array_equal(rows[group[0]], row)), None)
+        if same is None:
+            groups.append([n])
+        else:
+            same.append(n)
+    return groups

@@ -21,6 +21,7 @@ LONGEST, SHORTEST = 60.0, 0.5  # s of a dry recording
 LONGEST_RESPONSE = 3.0  # s of an impulse response
 _SILENT_DB = -60.0
 _LEAST_VOLTS, _MOST_VOLTS = 1e-4, 10.0
+LEAD = 0.01  # s of silence first: what the amp gives then is its rest
 _QUAVER, _STRUM = 0.25, 0.014  # s between notes, and between the strings of a chord
 
 
@@ -97,7 +98,7 @@ def phrase(name: str = WHOLE, level: float = LEVEL) -> Phrase:
     Parameters
     ----------
     name : str
-        One of `PHRASES`: all of it (6.15 s: single notes, chords, a palm-muted run), or one of the three.
+        One of `PHRASES`: all of it (6.2 s: single notes, chords, a palm-muted run), or one of the three.
     level : float
         Peak [V], 0.1 mV to 10 V.
 
@@ -112,6 +113,7 @@ def phrase(name: str = WHOLE, level: float = LEVEL) -> Phrase:
     # Each part comes to the same peak: none of them is the loud one by chance of its phases.
     sound = np.concatenate([_to_peak(_played(notes(), seconds), 1.0) for notes, seconds in parts])
     what = "single notes, two chords and a palm-muted run" if name == WHOLE else name
+    sound = np.concatenate([np.zeros(round(LEAD * RATE)), sound])
     words = f"Plucked strings, computed (extended Karplus-Strong method): {what}, {sound.size / RATE:.1f} s"
     return at_level(Phrase(name, words, sound), level)
 
@@ -146,7 +148,8 @@ def dry_phrase(path: str | Path, level: float = LEVEL) -> Phrase:
     if not SHORTEST <= seconds <= LONGEST:
         raise DescriptionError(f"{recording.name}: {seconds:.2f} s long; {SHORTEST:g} to {LONGEST:g} s are played")
     words = f"Dry recording {shown(recording.name)}, {recording.form}, {recording.rate} Hz, {used}, {seconds:.1f} s"
-    return at_level(Phrase(recording.name, words, resampled(sound, recording.rate)), level)
+    silence = np.zeros(round(LEAD * RATE))
+    return at_level(Phrase(recording.name, words, np.append(silence, resampled(sound, recording.rate))), level)
 
 
 def read_response(path: str | Path) -> Array:

@@ -109,6 +109,7 @@ ORDER = (
     "panel",
     "page",
     "handover",
+    "bench_book",
     "lab",
     "bench_commands",
     "job_commands",

@@ -1,0 +1,137 @@
+"""What the bench gave, kept with the job: measured files copied into its folder and written down in its record."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from .diagnosis import Readings, read_readings
+from .errors import DescriptionError
+from .handover import read_sweep
+from .read_job import file_word
+from .record import Record, add, inside, inside_name, job_file, open_job, save
+from .wav import read_bounded
+from .whole_file import write_whole
+
+ARRIVAL = "on arrival"
+FOLDER = "measurements"
+_MOST_BYTES = 100_000_000  # the longest recording that is read
+
+
+def keep_readings(
+    record: Record,
+    folder: str | Path,
+    file: str | Path,
+    phase: str = ARRIVAL,
+    *,
+    mains: float | str | None = None,
+    date: datetime.date | None = None,
+) -> Record:
+    """Keep a file of measured voltages, and write them down with the mains and the meter.
+
+    Parameters
+    ----------
+    record, folder
+        The job.
+    file : str or Path
+        As `diagnosis.read_readings` reads it. A reading between two places stays in the file alone.
+    phase : str
+        "on arrival": of the amp without its mods; or "after the mod".
+    mains : float or str
+        Mains while measuring [V], where the file does not tell.
+    date : datetime.date
+        Default today.
+
+    Returns
+    -------
+    Record
+        As saved.
+
+    Raises
+    ------
+    DescriptionError
+        For a file with mistakes, places that the amp does not have, and as `record.save`; then nothing is kept.
+    """
+    opened = open_job(record, folder)
+    read = read_readings(file, opened.stock if phase == ARRIVAL else opened.modded)
+    volts = _against_ground(read)
+    given = read.mains if mains is None else mains
+    table: dict[str, Any] = {"meter_ohms": read.meter_ohms, "volts": volts}
+    table |= {} if given is None else {"mains_volts": given}
+    with kept(folder, file):
+        return save(add(record, "measured", _dated(phase, date) | table), folder)
+
+
+def keep_sweep(
+    record: Record,
+    folder: str | Path,
+    file: str | Path,
+    phase: str = ARRIVAL,
+    note: str = "",
+    date: datetime.date | None = None,
+) -> Record:
+    """Keep a measured sweep and write it down; the file is read once to see that it can be.
+
+    Returns
+    -------
+    Record
+        As saved.
+
+    Raises
+    ------
+    DescriptionError
+        As `handover.read_sweep` and `record.save`; then nothing is kept.
+    """
+    read_sweep(file)
+    with kept(folder, file) as name:
+        table = _dated(phase, date) | {"file": name} | ({"note": note} if note else {})
+        return save(add(record, "sweeps", table), folder)
+
+
+@contextlib.contextmanager
+def kept(folder: str | Path, file: str | Path) -> Iterator[str]:
+    """A measured file copied into the job, under another name where its own is taken; gone again if the rest fails.
+
+    Yields its name in the job folder.
+    """
+    data, home = read_bounded(file, _MOST_BYTES), job_file(folder).parent
+    name, path = _free(home, Path(file), data)
+    new = not path.exists()
+    if new:
+        path.parent.mkdir(exist_ok=True)
+        write_whole(path, data)
+    try:
+        yield name
+    except BaseException:
+        if new:
+            path.unlink(missing_ok=True)
+        raise
+
+
+def _dated(phase: str, date: datetime.date | None) -> dict[str, Any]:
+    return {"phase": phase, "date": date or datetime.date.today()}
+
+
+def _against_ground(read: Readings) -> dict[str, float]:
+    volts = {name: value for name, value in read.volts if " " not in name}
+    if not volts:
+        raise DescriptionError(f"{read.source}: volts: none of the readings is a place against ground")
+    return volts
+
+
+def _free(home: Path, file: Path, data: bytes) -> tuple[str, Path]:
+    """A name in the job that is free, or holds the same already."""
+    try:
+        stem = inside_name(file.stem)
+    except DescriptionError:
+        stem = file_word(file.stem)
+    number = 1
+    while True:
+        name = f"{FOLDER}/{stem}{f' {number}' if number > 1 else ''}{file.suffix.lower()}"
+        path = inside(home, name)
+        if not path.exists() or (path.is_file() and path.read_bytes() == data):
+            return name, path
+        number += 1

@@ -3,8 +3,9 @@
 `python -m tests.invent_job` writes them anew, the same to the byte, into models/measurements/rehearsal-room. The amp
 "on the bench" differs from its drawing: every part lies somewhere in its tolerance and every valve somewhere in the
 spread of its type; R11 has drifted to 1.9 times its value until it is replaced; the mains is off nominal, and the
-supply a little more. The meter (10 Mohm) is 1 % and 10 mV off at every reading, the curve 0.1 dB, and the recording of
-the sweep tone has noise 45 dB below the sweep. All of it is small-signal: the recording has no distortion and no hum.
+supply a little more. The meter (10 Mohm) is half a percent and 5 mV off at every reading, the curve 0.1 dB, and the
+recording of the sweep tone has noise 45 dB below the sweep (all standard deviations). Everything is small-signal: the
+recording has no distortion and no hum.
 """
 
 from __future__ import annotations
@@ -90,7 +91,7 @@ def volts(visit: Visit, rng: np.random.Generator) -> dict[str, float]:
     names = standard_probes(circuit_at(visit.amp, {}))
     bench = Bench(visit.amp, {}, tuple(probe(circuit_at(visit.amp, {}), name) for name in names), METER)
     (true,) = bench.read([visit.state])
-    read = true * (1.0 + 0.01 * rng.standard_normal(true.size)) + 0.01 * rng.standard_normal(true.size)
+    read = true * (1.0 + 0.005 * rng.standard_normal(true.size)) + 0.005 * rng.standard_normal(true.size)
     return {name: round(float(f"{value:.4g}"), 2) + 0.0 for name, value in zip(names, read, strict=True)}
 
 

@@ -26,6 +26,7 @@ from ampsim.mods import apply
 from ampsim.netlist import build
 from ampsim.response import listening_points, simulate
 from tests import (
+    diagnosis_figures,
     finder_figures,
     handover_figures,
     hostile,
@@ -258,6 +259,7 @@ SECTIONS = (
     *stability_figures.SECTIONS,
     *measured_figures.SECTIONS,
     *record_figures.SECTIONS,
+    *diagnosis_figures.SECTIONS,
     *wiring_figures.SECTIONS,
     *handover_figures.SECTIONS,
     memory,

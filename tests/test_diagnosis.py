@@ -157,7 +157,7 @@ def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: Bench, mode
     )
     plain = told(amp, bench, model, state)
     assert plain.healthy
-    assert "supply stands -1" in plain.verdict()
+    assert "supply stands \u22121" in plain.verdict()
     assert "supply stands" not in scaled.verdict()
 
 

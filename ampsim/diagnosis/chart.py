@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .. import style
 from .model import FaultModel
 from .ranking import Ranked
 
 # Standard deviations from which a reading is at the edge, and from which it matters (own choice).
 EDGE, _MATTERS = 2.0, 3.0
 _EVIDENCE = 3
+_NOTHING = 0.005  # V, half of what a usual meter shows
 
 
 def voltage_table(model: FaultModel, volts: np.ndarray, ranked: Ranked) -> pd.DataFrame:
@@ -61,7 +63,11 @@ def evidence(names: tuple[str, ...], volts: np.ndarray, ranked: Ranked, number: 
     moved = np.abs(fit - ranked.healthy) / ranked.deviations
     order = [place for place in np.argsort(-moved)[:_EVIDENCE] if moved[place] > 1.0]
     return tuple(
-        f"{names[place]} reads {volts[place]:.4g} V; healthy {ranked.healthy[place]:.4g} V, "
-        f"usual +/- {ranked.deviations[place]:.2g} V; so it would be {fit[place]:.4g} V"
+        f"{names[place]} reads {_volts(volts[place])}; healthy {_volts(ranked.healthy[place])}, "
+        f"usual +/- {ranked.deviations[place]:.2g} V; so it would be {_volts(fit[place])}"
         for place in order
     )
+
+
+def _volts(value: float) -> str:
+    return style.minus(f"{value:.4g} V") if abs(value) >= _NOTHING else "0 V"

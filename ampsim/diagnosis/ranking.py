@@ -46,9 +46,9 @@ class Ranked:
     sizes
         The size of each that fits best.
     fits
-        Its readings then [V], at the supply given, shape (suspects, n).
+        Its readings then [V], at the supply that fits best, shape (suspects, n).
     healthy, deviations
-        Healthy readings at the supply that fits best, and their standard deviations [V], shape (n,).
+        Healthy readings at the supply that fits best, and their standard deviations about these [V], shape (n,).
     covariance
         Of readings about the likelier of the two, healthy or the first fault [V**2], shape (n, n).
     misfit
@@ -153,8 +153,8 @@ class Ranking:
             [start + np.argmax(own) for start, own in zip(starts, np.split(weights, starts[1:]), strict=True)]
         )
         best, gain = best[order], float(logsumexp(weights) - plain)
-        healthy, fits = self._healthy_at(supplies)[0], self._faulty_at(self._states[best], supplies)
-        told_by = fits[0] if gain > self.threshold else healthy
+        healthy, first = self._healthy_at(supplies)[0], self._faulty_at(self._states[best[:1]], supplies)[0]
+        told_by = first if gain > self.threshold else healthy
         covariance = self._covariance(self._states[best[0]]) if gain > self.threshold else self.healthy_covariance
         moved = self._supply_moved(readings - told_by, covariance)
         return Ranked(
@@ -162,13 +162,19 @@ class Ranking:
             tuple(model.suspects[number] for number in order),
             tuple(float(share) for share in np.exp(whole[order] - logsumexp(weights))),
             tuple(float(self._sizes[state]) for state in best),
-            fits,
+            self._faulty_at(self._states[best], supplies + moved),
             healthy + moved * model.per_supply,
-            np.sqrt(np.diag(self.healthy_covariance)),
+            self._deviations(covariance),
             covariance,
             float(chi2.sf(distance(readings - told_by, covariance) ** 2, readings.size)),
             float(supply + moved),
         )
+
+    def _deviations(self, covariance: Array) -> Array:
+        """Standard deviations of healthy readings, the supply known as well as readings tell (conditional variance)."""
+        known, slope = self.meter.supply**2, self.model.per_supply
+        left = known - known**2 * float(slope @ np.linalg.solve(covariance, slope))
+        return np.asarray(np.sqrt(np.diag(self.healthy_covariance) - (known - left) * slope**2))
 
     def _supply_moved(self, differences: Array, covariance: Array) -> float:
         """What the readings say of the supply's factor beyond what was known of it (conditional mean)."""

@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from .. import style
 from ..amp import Amp
 from ..circuit import Circuit
 from ..errors import DescriptionError
@@ -115,7 +116,8 @@ class Diagnosis:
         if self.healthy:
             more = f" {', '.join(out)} stands out by itself; read it again." if out else ""
             if abs(self.supply_off) > EDGE:
-                more += f" But the supply stands {100.0 * (self.supply - 1.0):+.0f} % against the drawing: {_SUPPLY}."
+                off = style.minus(f"{100.0 * (self.supply - 1.0):+.0f} %")
+                more += f" But the supply stands {off} against the drawing: {_SUPPLY}."
             more += _UNSURE if self.unexplained else ""
             return f"Tolerances of parts and valves explain these readings; no single fault is needed.{more}"
         told = f"{', '.join(out[:6])} out of tolerance" if out else "no single reading is out, but together they are"
@@ -126,9 +128,8 @@ class Diagnosis:
     def text(self) -> str:
         """The whole diagnosis as plain text, the caution first."""
         lines = [f"Measured voltages: {self.amp}, {self.variant}, {self.position} ({self.source})", CAUTION]
-        supply = (
-            f"All readings together say the supply stands {100.0 * (self.supply - 1.0):+.1f} % against the drawing."
-        )
+        off = style.minus(f"{100.0 * (self.supply - 1.0):+.1f} %")
+        supply = f"All readings together put the supply at {off} against the drawing."
         lines += [f"{self.about_supply} {supply}", text_table(self.table)]
         lines += [f"On ground in the drawing, so not weighed: {', '.join(self.grounded)}."] if self.grounded else []
         lines += [self.verdict()]
@@ -139,7 +140,8 @@ class Diagnosis:
 
     def _suspected(self) -> list[str]:
         found = ["Suspects"]
-        for number, each in enumerate(self.suspicions[:_SHOWN], 1):
+        shown = [each for number, each in enumerate(self.suspicions[:_SHOWN]) if number < 3 or each.share >= 0.01]
+        for number, each in enumerate(shown, 1):
             alike = " (these readings hardly tell it from the first)" if each.alike else ""
             share = "less than 1" if each.share < 0.01 else f"{100.0 * each.share:.0f}"
             found.append(f"{number}. {each.words}: {share} % of all single faults weighed{alike}")

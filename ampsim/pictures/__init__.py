@@ -19,6 +19,7 @@ from .ratings import describe_ratings, ratings
 from .sensitivity import describe_sensitivity, sensitivity
 from .spread import describe_spread, spread, spread_curves
 from .trade import corridor, corridor_curves, describe_corridor, describe_trade, trade, trade_curves
+from .volts import describe_volts, volts
 from .waveforms import describe_waveform, waveform, waveform_curves
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "describe_spread",
     "describe_trade",
     "describe_travel",
+    "describe_volts",
     "describe_waveform",
     "family",
     "family_curves",
@@ -72,6 +74,7 @@ __all__ = [
     "trade_curves",
     "travel",
     "travel_curves",
+    "volts",
     "waveform",
     "waveform_curves",
 ]

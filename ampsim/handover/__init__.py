@@ -5,6 +5,7 @@ from __future__ import annotations
 from .exercise import ExerciseSheet, Question, exercise, write_exercise
 from .gathering import CHECKED, Handover, gather, proof_of
 from .paper import PAPERS
+from .papers import write_papers
 from .pdf import browser_path, write_pdf
 from .shop import shop_html, shop_record
 from .sweeps import measured_sweeps, read_sweep, sweep_over
@@ -30,5 +31,6 @@ __all__ = [
     "together",
     "wiring_tables",
     "write_exercise",
+    "write_papers",
     "write_pdf",
 ]

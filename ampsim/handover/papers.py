@@ -1,0 +1,86 @@
+"""Every paper of a job at once, into its folder; what they share is worked out once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from ..errors import DescriptionError
+from ..pictures import svg
+from ..proof import ProofSheet
+from ..read_job import Job
+from ..record import Record, inside, job_file
+from ..schematic import schematic
+from ..whole_file import write_whole
+from .exercise import exercise
+from .gathering import CHECKED, gather
+from .pdf import browser_path, write_pdf
+from .shop import shop_record
+from .together import owner_page
+
+FOLDER = "papers"
+
+
+def write_papers(
+    job: Job,
+    record: Record,
+    folder: str | Path,
+    *,
+    tested: ProofSheet | None = None,
+    topics: Sequence[str] = CHECKED,
+    paper: str = "A4",
+) -> list[Path]:
+    """Write the shop's record, the owner's page, the parts list, the exercise and its answers.
+
+    Parameters
+    ----------
+    job : Job
+        Of `record.open_audition`.
+    record, folder
+        The job; the papers go into "papers" in its folder.
+    tested : ProofSheet
+        Where it was worked out already; default: `proof_of`.
+    topics : sequence of str
+        What the record says of the mods besides tone; see `sheet.consequences`.
+    paper : str
+        "A4" or "Letter".
+
+    Returns
+    -------
+    list of Path
+        What was written; the record as PDF among it where there is a browser to print it.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As what is worked out and written.
+    """
+    place = _made(inside(job_file(folder).parent, FOLDER))
+    drawings = _drawings(job)
+    found = gather(job, record, folder, topics=topics, tested=tested, drawings=drawings)
+    asked = exercise(job, found.proof, found.parts, found.cautions)
+    shop = shop_record(found, place / "record.html", paper)
+    return [
+        shop,
+        *([write_pdf(shop)] if browser_path() else []),
+        owner_page(job, record, place / "page.html"),
+        found.parts.write(place / "parts.csv"),
+        write_whole(place / "exercise.html", asked.questions_html(paper)),
+        write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
+    ]
+
+
+def _drawings(job: Job) -> dict[str, str]:
+    """The touched stages; none where no wiring was found to draw, which the record says."""
+    try:
+        return {"The touched stages": svg(schematic(job.modded))}
+    except DescriptionError:
+        return {}
+
+
+def _made(folder: Path) -> Path:
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{folder}: cannot be made: {problem.strerror}") from None
+    return folder

@@ -75,8 +75,10 @@ def difference(
         "a lower input level shows the linear part alone."
     )
     power = 10.0 * float(np.log10(np.mean(sound**2) / np.mean(before**2)))
-    label = f"difference: {second[1]} less {first[1]}" if first[1] != second[1] else f"difference: {second[0]}"
-    return _true_level(label, f"{decibels(power)} against '{', '.join(first)}'. {kind}", sound, gain_db)
+    what, less = (second[1], first[1]) if first[1] != second[1] else (second[0], first[0])
+    return _true_level(
+        f"difference: {what} less {less}", f"{decibels(power)} against '{', '.join(first)}'. {kind}", sound, gain_db
+    )
 
 
 def bent_share(before: Array, after: Array) -> float:

@@ -7,7 +7,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..errors import DescriptionError
-from ..positions import AS_DRAWN, position_label
+from ..positions import position_label
 from .clips import Clip, Clips
 from .phrases import RATE
 from .standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
@@ -175,11 +175,10 @@ def _settings(rendered: xr.Dataset) -> tuple[list[list[str]], list[str]]:
     """What each position sets, one text to a control, and what all of them set alike."""
     names = [str(name) for name, coord in rendered.coords.items() if coord.dims == ("position",) and name != "position"]
     settings = []
-    for n in range(rendered.sizes["position"]):
-        values = {name: rendered[name].values[n].item() for name in names}
-        # A control that is not set stands there as a word, or as what is no number.
-        given = {name: value for name, value in values.items() if value != AS_DRAWN and value == value}
-        settings.append([position_label({name: value}) for name, value in given.items()])
+    for n, label in enumerate(rendered["position"].values.astype(str)):
+        items = [position_label({name: rendered[name].values[n].item()}) for name in names]
+        # A control that is not set has a blank there, which the label of the position does not have.
+        settings.append([item for item in items if item in label])
     return settings, [item for item in settings[0] if all(item in setting for setting in settings)]
 
 

@@ -5,7 +5,7 @@ K. Karplus and A. Strong, "Digital Synthesis of Plucked-String and Drum Timbres"
 decay stretching and shortening, tuning filter, comb of the plucking place. The tuning filter here is a third-order
 Lagrange interpolator (T. I. Laakso and others, "Splitting the Unit Delay", IEEE Signal Processing Magazine, 1996).
 All from memory. In place of their burst of noise the loop is struck by a smoothed pulse, which makes the string's
-velocity that of `hearing.SPECTRUM`: partial n falls as 1/n; so the same phrase comes out everywhere.
+velocity nearly that of `hearing.SPECTRUM`: partial n is 1/sqrt(1 + n^2), up to the corner that the pick's width makes.
 """
 
 from __future__ import annotations

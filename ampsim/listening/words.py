@@ -21,7 +21,7 @@ EQUAL = (
     "Louder is taken for better, so all clips are equally loud by {source}: {target:.1f} {unit} each. Another standard "
     "counts low and high notes differently: {others}."
 )
-TRUE_LEVEL = "\nNot equally loud, but at their true level beside the clips above (leave the volume as it is):"
+TRUE_LEVEL = "Not equally loud, but at their true level beside the clips above (leave the volume as it is):"
 
 
 def decibels(value: float, sign: bool = True) -> str:

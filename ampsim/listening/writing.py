@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from .clips import Clip, Clips
 from .words import TRUE_LEVEL
 
 TEXT = "listening.txt"
-_LONGEST_WORD = 60
+_LONGEST_WORD, _WIDTH = 60, 110
 
 
 def write_clips(matched: Clips, folder: str | Path, alone: Sequence[Clip] = ()) -> tuple[Path, ...]:
@@ -59,11 +60,16 @@ def clips_text(matched: Clips, alone: Sequence[Clip] = (), names: Sequence[str] 
     if names and len(names) != len(every):
         raise DescriptionError(f"{len(names)} names for {len(every)} clips")
     heads = [f"{name}: " for name in names] or [""] * len(every)
-    lines = [head + clip.words for head, clip in zip(heads, every, strict=True)]
-    rest = [TRUE_LEVEL, *lines[len(matched) :]] if alone else []
-    head = [matched.caution, "", matched.words, ""]
-    return "\n".join([*head, f"Equally loud ({matched.standard}):", *lines[: len(matched)], *rest])
+    lines = [_filled(head + clip.words, "  ") for head, clip in zip(heads, every, strict=True)]
+    rest = ["", _filled(TRUE_LEVEL), *lines[len(matched) :]] if alone else []
+    head = [_filled(matched.caution), "", _filled(matched.words), ""]
+    return "\n".join([*head, _filled(f"Equally loud ({matched.standard}):"), *lines[: len(matched)], *rest])
+
+
+def _filled(text: str, indent: str = "") -> str:
+    return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
 
 
 def _word(label: str) -> str:
-    return file_word(label)[:_LONGEST_WORD].strip("-")
+    """A label as a file's name: where it stands, or else what it is."""
+    return file_word(label.partition(", ")[2] or label)[:_LONGEST_WORD].strip("-")

@@ -8,6 +8,7 @@ from . import (
     blocking,
     copied,
     headroom,
+    listening,
     measured,
     networks,
     noise,
@@ -38,6 +39,7 @@ FAMILIES = (
     spread,
     ports,
     measured,
+    listening,
     copied,
 )
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.text import Text
 
 from ampsim.amp import Amp, Edit, Mod, Part, Switch
 from ampsim.circuit import circuit
@@ -15,8 +17,9 @@ from ampsim.contacts import moving
 from ampsim.errors import DescriptionError
 from ampsim.library import load_amp, load_mod, models, parse_mod
 from ampsim.mods import apply
-from ampsim.pictures.canvas import svg
+from ampsim.pictures.canvas import Picture, svg
 from ampsim.schematic import Fragment, Sheet, Symbol, Word, fragments, lay_out, schematic
+from ampsim.schematic.sheet import Box
 from ampsim.shopping import switch_need
 from ampsim.wiring import Wire, Wiring, every_stand, listed, mismatches, read_back, take_apart, wiring
 from tests.random_switches import random_switches
@@ -235,6 +238,32 @@ def _middle(symbol: Symbol) -> tuple[float, float]:
     return (round(min(xs) + max(xs), 2), round(min(ys) + max(ys), 2))
 
 
+def crowded(sheet: Sheet) -> list[str]:
+    """Texts that meet another text, a wire or the body of a part."""
+    texts = [(" ".join(text.lines), _grown(text.box, -0.01)) for text in sheet.texts]
+    found = [f"{one} on {other}" for (one, a), (other, b) in combinations(texts, 2) if _meet(a, b)]
+    things = [(symbol.item.name, symbol.box) for symbol in sheet.symbols if symbol.look != "box"]
+    things += [("a wire", (min(x, u), min(y, v), max(x, u), max(y, v))) for (x, y), (u, v) in sheet.wires]
+    return found + [f"{text} on {name}" for text, a in texts for name, b in things if _meet(a, b)]
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _grown(box: Box, by: float) -> Box:
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
+
+
+def squeezed(picture: Picture) -> list[str]:
+    """Texts of a picture as they are drawn that overlap, or that leave the canvas."""
+    boxes = [(text.get_text(), text.get_window_extent()) for text in picture.findobj(Text) if text.get_text()]
+    shapes = [(words, (box.x0 + 0.5, box.y0 + 0.5, box.x1 - 0.5, box.y1 - 0.5)) for words, box in boxes]
+    width, height = 100 * picture.width, 100 * picture.height
+    found = [words for words, box in shapes if box[0] < 0 or box[1] < 0 or box[2] > width or box[3] > height]
+    return found + [f"{one} on {other}" for (one, a), (other, b) in combinations(shapes, 2) if _meet(a, b)]
+
+
 @pytest.mark.parametrize("amp", AMPS)
 @pytest.mark.parametrize("mod", [None, *MODS])
 def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
@@ -242,8 +271,10 @@ def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
     if fitted is None or (mod is None and not fitted.switches):
         return
     before, after = fragments(fitted)
-    assert drawn_faults(before) == []
-    assert drawn_faults(after) == []
+    for fragment in (before, after):
+        assert drawn_faults(fragment) == []
+        assert crowded(lay_out(fragment)) == []
+    assert squeezed(schematic(fitted)) == []
     if mod:
         brought = {part.designator for part in load_mod(mod).parts}
         assert brought <= {item.name for item in after.items if item.mark == "new"}
@@ -261,6 +292,7 @@ def test_schematic_of_random_switches(rng: random.Random) -> None:
         assert len(amp.all_switches) > 1
         return
     assert [drawn_faults(each) for each in pair] == [[], []]
+    assert [crowded(lay_out(each)) for each in pair] == [[], []]
 
 
 def test_a_torn_wire_is_found() -> None:

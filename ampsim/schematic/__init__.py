@@ -1,8 +1,19 @@
 """Schematic fragments of the touched stages, drawn from the description."""
 
-from .draw import describe_schematic, schematic
+from .draw import describe_schematic, schematic, schematics
 from .fragment import Fragment, Item, fragments
 from .layout import lay_out
 from .sheet import Sheet, Symbol, Word
 
-__all__ = ["Fragment", "Item", "Sheet", "Symbol", "Word", "describe_schematic", "fragments", "lay_out", "schematic"]
+__all__ = [
+    "Fragment",
+    "Item",
+    "Sheet",
+    "Symbol",
+    "Word",
+    "describe_schematic",
+    "fragments",
+    "lay_out",
+    "schematic",
+    "schematics",
+]

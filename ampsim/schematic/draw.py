@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -12,12 +13,13 @@ from schemdraw import elements
 
 from .. import style
 from ..amp import Amp
-from ..pictures.canvas import Keys, Picture, header, header_height
+from ..pictures.canvas import Keys, Picture, header, header_height, wrapped
 from .fragment import Fragment, Item, fragments
 from .layout import lay_out
 from .sheet import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 
-_MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.35, 0.3, 0.12  # inches
+_MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.3, 0.17, 0.12  # inches; PAGE keeps to the margin
+_TALLEST = 9.0  # inches of a page
 _THIN, _HEAVY = 1.1, 2.2  # points
 _KEYS: Keys = (
     ("changed: shaded, drawn heavier, with a word beside it", style.Bar("#f6e4d9", style.CHANGE)),
@@ -39,50 +41,93 @@ def schematic(amp: Amp) -> Picture:
     """Draw the touched stages before and after the mods of an amp, or round its own switches when it has no mods.
 
     Everything comes from the description: the parts, the pieces of wire and the contacts of `wiring`. A switch is
-    drawn contact by contact, standing as drawn. The two stand side by side where they fit, else one above the other; a
-    drawing wider than a page makes the picture wider.
+    drawn contact by contact, standing as drawn. The two stand side by side where they fit, else one above the other;
+    what is wider than the page is drawn in pieces, with a number on each wire that goes on elsewhere.
 
     Raises
     ------
     DescriptionError
         As `wiring.wiring`.
     """
-    pair = fragments(amp)
-    shown = pair if amp.mods else pair[1:]
-    sheets = [lay_out(each) for each in shown]
-    places, width, depth = _arranged([each.bounds() for each in sheets])
+    return _picture(amp, _shown(amp))
+
+
+def schematics(amp: Amp) -> tuple[Picture, ...]:
+    """As `schematic`, for paper: before and after in a picture each where one picture is taller than a page.
+
+    Raises
+    ------
+    DescriptionError
+        As `wiring.wiring`.
+    """
+    shown = _shown(amp)
+    whole = _picture(amp, shown)
+    return (whole,) if whole.height <= _TALLEST else tuple(_picture(amp, [each]) for each in shown)
+
+
+def _shown(amp: Amp) -> Sequence[Fragment]:
+    return fragments(amp) if amp.mods else fragments(amp)[1:]
+
+
+def _picture(amp: Amp, shown: Sequence[Fragment]) -> Picture:
+    columns = _columns([(each, lay_out(each)) for each in shown])
     heading = f"Schematic fragment: {amp.variant}" if amp.mods else f"Schematic fragment: switches of {amp.name}"
     keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
-    top = header_height(heading, _RULE, width, keys, _MARGIN)
+    top = header_height(heading, _RULE, style.PAGE_WIDTH, keys, _MARGIN)
+    depth = max(sum(each.height + _BETWEEN for each in column) for column in columns) - _BETWEEN
     with style.applied():
-        picture = Picture(width, top + depth + _FOOT, heading, describe_schematic(pair))
+        picture = Picture(style.PAGE_WIDTH, top + depth + _FOOT, heading, describe_schematic(shown))
         header(picture, _RULE, keys, _MARGIN)
-        for fragment, sheet, (x, y) in zip(shown, sheets, places, strict=True):
-            left, bottom, right, over = sheet.bounds()
-            height = picture.height - top - y
-            picture.write(x, height - 0.06, fragment.title, style.TEXT_SIZE, weight="bold")
-            foot = height - _TITLE - (over - bottom) * UNIT
-            _draw(sheet, picture.box(x, foot, x + (right - left) * UNIT, height - _TITLE))
+        for number, column in enumerate(columns):
+            x, y = _MARGIN + number * style.PAGE_WIDTH / 2, picture.height - top
+            for each in column:
+                each.put(picture, x, y)
+                y -= each.height + _BETWEEN
     return picture
 
 
-def _arranged(boxes: Sequence[Box]) -> tuple[list[Point], float, float]:
-    """Left and top [inches] of every drawing under the header, and width and depth of all."""
-    sizes = [((right - left) * UNIT, (top - bottom) * UNIT + _TITLE) for left, bottom, right, top in boxes]
-    beside = sum(wide for wide, _ in sizes) + _BETWEEN * (len(sizes) - 1) + 2 * _MARGIN
-    if beside <= style.PAGE_WIDTH:
-        # Both in halves of the page where they are narrow enough for that.
-        half = style.PAGE_WIDTH / len(sizes)
-        step = half if all(wide + _BETWEEN + _MARGIN <= half for wide, _ in sizes) else sizes[0][0] + _BETWEEN
-        return [(_MARGIN + step * k, 0.0) for k in range(len(sizes))], style.PAGE_WIDTH, max(tall for _, tall in sizes)
-    tops = [sum(tall + _BETWEEN for _, tall in sizes[:k]) for k in range(len(sizes))]
-    width = max(style.PAGE_WIDTH, max(wide for wide, _ in sizes) + 2 * _MARGIN)
-    return [(_MARGIN, top) for top in tops], width, tops[-1] + sizes[-1][1]
+@dataclass(frozen=True, eq=False)
+class _Column:
+    """One drawing with its title in lines."""
+
+    title: tuple[str, ...]
+    sheet: Sheet
+
+    @property
+    def size(self) -> Point:
+        """Width and height of the drawing [inches]."""
+        left, bottom, right, top = self.sheet.bounds()
+        return (right - left) * UNIT, (top - bottom) * UNIT
+
+    @property
+    def height(self) -> float:
+        """Inches with the title."""
+        return self.size[1] + _TITLE * len(self.title) + 0.1
+
+    def put(self, picture: Picture, x: float, y: float) -> None:
+        """Draw it with its top left corner at a place [inches]."""
+        for number, line in enumerate(self.title):
+            picture.write(x, y - _TITLE * number, line, style.TEXT_SIZE, weight="bold")
+        foot = y - self.height
+        _draw(self.sheet, picture.box(x, foot, x + self.size[0], foot + self.size[1]))
 
 
-def describe_schematic(pair: tuple[Fragment, Fragment]) -> str:
+def _columns(drawn: Sequence[tuple[Fragment, Sheet]]) -> list[list[_Column]]:
+    """Side by side where each fits into half a page, else below one another."""
+    half, page = style.PAGE_WIDTH / 2 - _MARGIN - _BETWEEN, style.PAGE_WIDTH - 2 * _MARGIN
+    narrow = [_column(fragment, sheet, half) for fragment, sheet in drawn]
+    if len(drawn) > 1 and all(each.size[0] <= half for each in narrow):
+        return [[each] for each in narrow]
+    return [[_column(fragment, sheet, page) for fragment, sheet in drawn]]
+
+
+def _column(fragment: Fragment, sheet: Sheet, room: float) -> _Column:
+    return _Column(tuple(wrapped(fragment.title, room, style.TEXT_SIZE, True)), sheet)
+
+
+def describe_schematic(shown: Sequence[Fragment]) -> str:
     """The drawing in words: every part, what it lies between, and its mark."""
-    return " ".join(f"{each.title}: " + "; ".join(_said(item, each) for item in each.items) + "." for each in pair)
+    return " ".join(f"{each.title}: " + "; ".join(_said(item, each) for item in each.items) + "." for each in shown)
 
 
 def _said(item: Item, fragment: Fragment) -> str:

@@ -37,8 +37,8 @@ class Item:
 class Fragment:
     """A part of a circuit to draw.
 
-    `rails` and `flags` give a net's words: the rail it is, or the place outside the fragment that it goes on to;
-    `ground` is the net of ground.
+    `rails` and `flags` give a net's words: the rail it is, or the place outside the fragment that it goes on to, ""
+    where it only goes on to another piece of the drawing; `ground` is the net of ground.
     """
 
     title: str
@@ -121,22 +121,27 @@ def _fragment(
     title: str, amp: Amp, pieces: Pieces, plans: Iterable[SwitchPlan], seen: set[str], marks: dict[str, str]
 ) -> Fragment:
     number = {id(piece): str(n) for n, piece in enumerate(pieces.pieces)}
-    items = [_item(each, pieces, marks) for each in pieces.elements if each.designator in seen]
-    shown = {net for item in items for _, net in item.pins}
+    shown = _nets(each for each in pieces.elements if each.designator in seen)
+    shown -= {net for net in shown if _is_common(pieces, net)}
+    contacts: list[Item] = []
     for plan in plans:
-        drawn = next(each.drawn for each in amp.all_switches if each.control == plan.control)
-        mark = "new" if any(plan.designator == each.designator for mod in amp.mods for each in mod.switches) else ""
-        contacts = list(_contacts(plan, number, drawn, mark))
-        if any(net in shown for item in contacts for net in item.nets):
-            items += contacts
+        switch = next(each for each in amp.all_switches if each.control == plan.control)
+        mark = "new" if any(switch in mod.switches for mod in amp.mods) else ""
+        made = list(_contacts(plan, number, switch.drawn, mark))
+        if any(net in shown for item in made for net in item.nets):
+            contacts += made
+            # What it puts in circuit belongs to it, stage or not.
+            seen = seen | {edit.part for _, edits in switch.positions for edit in edits}
+            seen |= {name for name, part in pieces.bought.items() if part in seen}
+    items = [_item(each, pieces, marks) for each in pieces.elements if each.designator in seen] + contacts
     used = {net for item in items for _, net in item.pins}
-    names = {item.name for item in items}
+    drawn = {item.name for item in items}
     rails, flags, ground = {}, {}, ""
     for net in sorted(used, key=int):
         places = pieces.pieces[int(net)].places
         ground = net if "ground" in places else ground
         own = [rail.name for rail in amp.rails if rail.name in places]
-        outside = [place for place in places if place.partition(".")[0] not in names]
+        outside = [place for place in places if place.partition(".")[0] not in drawn]
         if own:
             rails[net] = own[0]
         elif outside and "ground" not in places:

@@ -8,7 +8,7 @@ from ..pictures.canvas import wrapped
 from .fragment import Fragment, Item
 from .sheet import LINE, SIZE, UNIT, Point, Symbol, Text, wide
 
-_WIDTHS = (3.2, 4.5, 6.5, 10.0, 16.0, 30.0)  # units; the narrowest that keeps to the lines allowed
+_WIDTHS = (3.2, 4.5, 6.5, 10.0, 16.0, 22.0)  # units; the narrowest that keeps to the lines allowed
 UPRIGHT_LINES, LEVEL_LINES = 6, 3
 
 
@@ -16,8 +16,8 @@ UPRIGHT_LINES, LEVEL_LINES = 6, 3
 def label(item: Item, level: bool = False) -> tuple[str, ...]:
     """Designator, value and mark of a part: below one another, or flat for a part that lies level."""
     most = LEVEL_LINES if level else UPRIGHT_LINES
-    tries = [_lines(item, level, width) for width in _WIDTHS]
-    return next((lines for lines in tries if len(lines) <= most), tries[-1])
+    tries = (_lines(item, level, width) for width in _WIDTHS)
+    return next((lines for lines in tries if len(lines) <= most), _lines(item, level, _WIDTHS[-1]))
 
 
 def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:
@@ -25,7 +25,12 @@ def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:
     flat = f"{item.name} {value}"
     first = [flat] if level and wide((flat,), "strong") <= width else [item.name, value]
     parts = [*first, rest, *item.mark.split(", ")]
-    return tuple(line for part in parts if part for line in wrapped(part, width * UNIT, SIZE, True))
+    return tuple(line for part in parts if part for line in _broken(part, width))
+
+
+@lru_cache(maxsize=1024)
+def _broken(text: str, width: float) -> tuple[str, ...]:
+    return tuple(wrapped(text, width * UNIT, SIZE, True))
 
 
 def look(item: Item) -> str:
@@ -80,5 +85,4 @@ def net_text(net: str, at: Point, side: str, fragment: Fragment, word: str) -> T
     rail = net in fragment.rails
     plain = rail or word in ("input", "speaker") or word.startswith("wire ")
     text = word if plain else f"to {word}"
-    lines = tuple(wrapped(text, _WIDTHS[1] * UNIT, SIZE, True))
-    return Text(at, lines, side, "strong" if rail else "quiet")
+    return Text(at, _broken(text, _WIDTHS[1]), side, "strong" if rail else "quiet")

@@ -14,7 +14,9 @@ from .fragment import Fragment, Item
 from .labels import label_height, label_width, upright_room, written
 from .names import NetNames
 from .order import BLOCKS, Plan, ordered
-from .sheet import Point, Sheet, Symbol
+from .pack import packed
+from .sheet import PAGE, Point, Sheet, Symbol
+from .split import apart, cut
 
 _LEVEL = 2.4  # length of a part that lies level
 _END = 0.8  # of a net's wire beyond its last part
@@ -41,7 +43,18 @@ class _Slot:
 
 def lay_out(fragment: Fragment) -> Sheet:
     """Place everything of a fragment; the drawing's own netlist is the fragment's, whatever the circuit."""
-    return _Layout(ordered(fragment)).placed()
+    numbers: dict[str, int] = {}
+    pieces = [each for piece in apart(fragment) for each in _fitting(piece)]
+    return packed([_Layout(ordered(piece), numbers).placed() for piece in pieces], PAGE)
+
+
+def _fitting(fragment: Fragment) -> list[Fragment]:
+    """A fragment, or where it is wider than the page the pieces it is cut into."""
+    left, _, right, _ = _Layout(ordered(fragment), {}).placed().bounds()
+    halves = cut(fragment) if right - left > PAGE else [fragment]
+    if len(halves) == 1:
+        return halves
+    return [each for half in halves for piece in apart(half) for each in _fitting(piece)]
 
 
 def _spread(slots: Sequence[_Slot]) -> list[float]:
@@ -58,11 +71,11 @@ def _level_room(item: Item) -> float:
 
 
 class _Layout:
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, numbers: dict[str, int]) -> None:
         self.plan, self.sheet, self.fragment = plan, Sheet(), plan.fragment
-        stubbed = self._stubbed()
-        self.labelled = set(self.fragment.flags) | stubbed
-        self.names = NetNames(self.fragment, stubbed)
+        self.labelled = set(self.fragment.flags) | self._stubbed()
+        self.names = NetNames(self.fragment, numbers)
+        self.floor = 0.0
         self.rows = self._sorted_rows()
         self.starts: dict[str, float] = {}
         self.ends: dict[str, float] = {}
@@ -92,7 +105,7 @@ class _Layout:
 
     def _row_heights(self) -> tuple[dict[str, float], float]:
         """The height of every row, over the flags and labels of the line, and where what goes to a rail starts."""
-        flags = [_STEM + self.names.text(net).height for net in self.labelled]
+        flags = [_STEM + self.names.text(net).height for net in sorted(self.labelled, key=int)]
         y = max([1.2, *flags, *map(self._level_height, self.plan.series.values())]) + 0.7
         heights = {}
         for item, _, _ in self.rows:
@@ -113,7 +126,7 @@ class _Layout:
     def placed(self) -> Sheet:
         edge = 0.0
         for net in self.plan.line:
-            edge = self._gap(net, self._segment(net, edge))
+            edge = self._gap(net, max(self._segment(net, edge), self.floor))
         for net in self.plan.line:
             self._in_gap(net)
         for row in self.rows:
@@ -228,8 +241,12 @@ class _Layout:
         own = [self._level_room(item) for item, *ends in self.rows if ends == [net, low]]
         first = taken + max(own, default=0.0)
         self.rooms[net, True] = (taken, first)
-        below = self._below(low, low in self.labelled)
-        return max(taken, self._stand(low, (x, LOW), self._above(low), first + _AIR, below))
+        above, below = self._above(low), self._below(low, low in self.labelled)
+        edge = self._stand(low, (x, LOW), above, first + _AIR, below)
+        if not above and not self._below(self.plan.after(net)):
+            # The plate's net may stand over what is under the cathode.
+            self.floor, edge = edge, taken
+        return max(taken, edge)
 
     def _in_gap(self, net: str) -> None:
         """The block or the part in the line right of a net."""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from .fragment import Fragment
 from .labels import net_text
@@ -14,20 +13,18 @@ _GROUND = 0.5  # half the width of its sign
 
 @dataclass
 class NetNames:
-    """The names of a fragment's nets: ground, a rail, the place a wire goes on to, or a number."""
+    """The names of a fragment's nets: ground, a rail, the place a wire goes on to, or a number.
+
+    `numbers` is shared by all pieces of a drawing, and grows as nets without a word are drawn.
+    """
 
     fragment: Fragment
-    numbered: Iterable[str]
-    numbers: dict[str, int] = field(init=False)
-
-    def __post_init__(self) -> None:
-        plain = set(self.numbered) - set(self.fragment.flags)
-        self.numbers = {net: k for k, net in enumerate(sorted(plain, key=int), 1)}
+    numbers: dict[str, int]
 
     def word(self, net: str) -> str:
         """What a net is called."""
         known = {self.fragment.ground: "ground"} | self.fragment.rails | self.fragment.flags
-        return known[net] if net in known else f"wire {self.numbers[net]}"
+        return known.get(net) or f"wire {self.numbers.setdefault(net, len(self.numbers) + 1)}"
 
     def text(self, net: str, at: Point = (0.0, 0.0), side: str = "up") -> Text:
         """Its word as it is written."""

@@ -63,9 +63,13 @@ def ordered(fragment: Fragment) -> Plan:
     _hang(plan, blocks, others)
     off = low | set(plan.below)
     glued: set[tuple[str, str]] = set()
-    pairs = [item for item in others if len([net for net in item.nets if not plan.common(net)]) > 1]
+    pairs = [
+        item
+        for item in others
+        if item.kind != "transformer" and len([net for net in item.nets if not plan.common(net)]) > 1
+    ]
     # What joins two nets decides where they stand, so those without come last.
-    for item in (*blocks, *pairs, *others):
+    for item in (*blocks, *pairs, *(item for item in others if item.kind != "transformer")):
         ends = [net for net in (_through(plan, item) if is_block(item) else item.nets[:2]) if not plan.common(net)]
         ends = [net for net in ends if net not in off]
         _insert(plan.line, ends, glued)
@@ -77,6 +81,8 @@ def ordered(fragment: Fragment) -> Plan:
         plan.line.append(net)
     for item in others:
         _place(plan, item)
+    standing = [item for item in (*blocks, *others) if not _aside(plan, item)]
+    plan.line = [net for net in plan.line if any(net in item.nets for item in standing)]
     return plan
 
 
@@ -92,6 +98,10 @@ def _through(plan: Plan, item: Item) -> tuple[str, str]:
     if item.kind == "pot":
         return top, middle
     return middle, bottom if plan.common(top) else top
+
+
+def _aside(plan: Plan, item: Item) -> bool:
+    return any(each in plan.aside for each in plan.members(item, item.nets[0]))
 
 
 def _low_nets(plan: Plan, blocks: list[Item]) -> Iterator[str]:

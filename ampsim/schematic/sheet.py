@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 
 from .. import style
@@ -14,9 +15,10 @@ Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top."""
 
-UNIT = 0.27  # inches
+UNIT = 0.24  # inches
 SIZE = style.SMALL_SIZE - 0.5  # points, of every text
 LINE = 1.25 * SIZE / 72.0 / UNIT
+PAGE = (style.PAGE_WIDTH - 0.24) / UNIT - 0.01  # width of a page
 _OFF = 0.14  # of a text from the point it belongs to
 
 
@@ -50,6 +52,7 @@ class Text:
         return left, y - tall / 2, left + self.width, y + tall / 2
 
 
+@lru_cache(maxsize=1024)
 def wide(lines: tuple[str, ...], look: str = "plain") -> float:
     """Width of lines of text, in units of the drawing."""
     return max((text_width(line, SIZE, look == "strong") for line in lines), default=0.0) / UNIT

@@ -21,6 +21,7 @@ from .sheet import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 _MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.3, 0.17, 0.12  # inches; PAGE keeps to the margin
 _TALLEST = 9.0  # inches of a page
 _THIN, _HEAVY = 1.1, 2.2  # points
+_SHADE = 0.12  # units round a part
 _KEYS: Keys = (
     ("changed: shaded, drawn heavier, with a word beside it", style.Bar("#f6e4d9", style.CHANGE)),
     ("as it was", style.Look(style.INK, _THIN)),
@@ -70,24 +71,21 @@ def _shown(amp: Amp) -> Sequence[Fragment]:
 
 
 def _picture(amp: Amp, shown: Sequence[Fragment]) -> Picture:
-    columns = _columns([(each, lay_out(each)) for each in shown])
+    placed = _placed([(each, lay_out(each)) for each in shown])
     heading = f"Schematic fragment: {amp.variant}" if amp.mods else f"Schematic fragment: switches of {amp.name}"
     keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
     top = header_height(heading, _RULE, style.PAGE_WIDTH, keys, _MARGIN)
-    depth = max(sum(each.height + _BETWEEN for each in column) for column in columns) - _BETWEEN
+    depth = max(down + each.height for each, _, down in placed)
     with style.applied():
         picture = Picture(style.PAGE_WIDTH, top + depth + _FOOT, heading, describe_schematic(shown))
         header(picture, _RULE, keys, _MARGIN)
-        for number, column in enumerate(columns):
-            x, y = _MARGIN + number * style.PAGE_WIDTH / 2, picture.height - top
-            for each in column:
-                each.put(picture, x, y)
-                y -= each.height + _BETWEEN
+        for each, across, down in placed:
+            each.put(picture, across, picture.height - top - down)
     return picture
 
 
 @dataclass(frozen=True, eq=False)
-class _Column:
+class _Drawn:
     """One drawing with its title in lines."""
 
     title: tuple[str, ...]
@@ -112,17 +110,25 @@ class _Column:
         _draw(self.sheet, picture.box(x, foot, x + self.size[0], foot + self.size[1]))
 
 
-def _columns(drawn: Sequence[tuple[Fragment, Sheet]]) -> list[list[_Column]]:
-    """Side by side where each fits into half a page, else below one another."""
-    half, page = style.PAGE_WIDTH / 2 - _MARGIN - _BETWEEN, style.PAGE_WIDTH - 2 * _MARGIN
-    narrow = [_column(fragment, sheet, half) for fragment, sheet in drawn]
-    if len(drawn) > 1 and all(each.size[0] <= half for each in narrow):
-        return [[each] for each in narrow]
-    return [[_column(fragment, sheet, page) for fragment, sheet in drawn]]
+def _placed(drawn: Sequence[tuple[Fragment, Sheet]]) -> list[tuple[_Drawn, float, float]]:
+    """Every drawing with its left and top [inches] under the header: side by side, or below one another."""
+    page, boxes = style.PAGE_WIDTH - 2 * _MARGIN, [sheet.bounds() for _, sheet in drawn]
+    wide = [(right - left) * UNIT for left, _, right, _ in boxes]
+    if len(drawn) == 2 and sum(wide) + _BETWEEN <= page:
+        second = max(wide[0] + _BETWEEN, min(page / 2, page - wide[1]))
+        rooms = (second - _BETWEEN, page - second)
+        both = [_Drawn(_lines(fragment, room), sheet) for (fragment, sheet), room in zip(drawn, rooms, strict=True)]
+        return [(both[0], _MARGIN, 0.0), (both[1], _MARGIN + second, 0.0)]
+    found, down = [], 0.0
+    for fragment, sheet in drawn:
+        each = _Drawn(_lines(fragment, page), sheet)
+        found.append((each, _MARGIN, down))
+        down += each.height + _BETWEEN
+    return found
 
 
-def _column(fragment: Fragment, sheet: Sheet, room: float) -> _Column:
-    return _Column(tuple(wrapped(fragment.title, room, style.TEXT_SIZE, True)), sheet)
+def _lines(fragment: Fragment, room: float) -> tuple[str, ...]:
+    return tuple(wrapped(fragment.title, room, style.TEXT_SIZE, True))
 
 
 def describe_schematic(shown: Sequence[Fragment]) -> str:
@@ -172,7 +178,7 @@ def _draw(sheet: Sheet, axes: Axes) -> None:
 
 
 def _shade(axes: Axes, box: Box) -> None:
-    left, bottom, right, top = box
+    left, bottom, right, top = box[0] - _SHADE, box[1] - _SHADE, box[2] + _SHADE, box[3] + _SHADE
     axes.fill([left, right, right, left], [bottom, bottom, top, top], color=style.CHANGE, alpha=style.CHANGE_ALPHA,
               linewidth=0, zorder=0.5)  # fmt: skip
 

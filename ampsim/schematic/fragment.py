@@ -77,7 +77,7 @@ def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
 
 def _standing(amp: Amp) -> str:
     """The title of what is drawn, with how its switches stand."""
-    stands = ", ".join(f"{switch.control} at {switch.drawn}" for switch in amp.all_switches)
+    stands = ", ".join(f"{switch.control}: {switch.drawn}" for switch in amp.all_switches)
     return ("Modded" if amp.mods else "As built") + (f" ({stands})" if stands else "")
 
 

@@ -61,20 +61,7 @@ def ordered(fragment: Fragment) -> Plan:
     low = set(_low_nets(plan, blocks))
     others = _chained(plan, blocks, others)
     _hang(plan, blocks, others)
-    off = low | set(plan.below)
-    glued: set[tuple[str, str]] = set()
-    pairs = [
-        item
-        for item in others
-        if item.kind != "transformer" and len([net for net in item.nets if not plan.common(net)]) > 1
-    ]
-    # What joins two nets decides where they stand, so those without come last.
-    for item in (*blocks, *pairs, *(item for item in others if item.kind != "transformer")):
-        ends = [net for net in (_through(plan, item) if is_block(item) else item.nets[:2]) if not plan.common(net)]
-        ends = [net for net in ends if net not in off]
-        _insert(plan.line, ends, glued)
-        if is_block(item) and len(ends) == 2:
-            glued.add((ends[0], ends[1]))
+    _line_up(plan, blocks, others, low | set(plan.below))
     for item in blocks:
         _place_block(plan, item, low)
     for net in sorted(low - set(plan.lows.values()), key=int):
@@ -84,6 +71,25 @@ def ordered(fragment: Fragment) -> Plan:
     standing = [item for item in (*blocks, *others) if not _aside(plan, item)]
     plan.line = [net for net in plan.line if any(net in item.nets for item in standing)]
     return plan
+
+
+def _line_up(plan: Plan, blocks: list[Item], others: list[Item], off: set[str]) -> None:
+    """Put the nets of the signal line in order; those in `off` stand elsewhere."""
+    glued: set[tuple[str, str]] = set()
+    for item in blocks:
+        ends = [net for net in _through(plan, item) if not plan.common(net) and net not in off]
+        _insert(plan.line, ends, glued)
+        if len(ends) == 2:
+            glued.add((ends[0], ends[1]))
+    joins = [[net for net in item.nets if not plan.common(net)] for item in others if item.kind != "transformer"]
+    # What joins two nets decides where they stand, so those without come last; what touches the line comes first.
+    waiting = [nets for nets in joins if len(nets) > 1]
+    while waiting:
+        nets = next((each for each in waiting if any(net in plan.line for net in each)), waiting[0])
+        waiting.remove(nets)
+        _insert(plan.line, [net for net in nets if net not in off], glued)
+    for nets in joins:
+        _insert(plan.line, [net for net in nets if net not in off], glued)
 
 
 def is_block(item: Item) -> bool:
@@ -157,10 +163,12 @@ def _insert(line: list[str], nets: list[str], glued: set[tuple[str, str]]) -> No
     """Put two nets next to one another in the line, but nothing between the two of a block."""
     known = [net for net in nets if net in line]
     if len(nets) == 2 and len(known) == 1:
-        place = line.index(known[0]) + (nets[0] in line)
+        at, right = line.index(known[0]), int(nets[0] in line)
         new = nets[0] if nets[1] in line else nets[1]
-        between = (line[place - 1], line[place]) if 0 < place < len(line) else ("", "")
-        line.insert(place if between not in glued else len(line), new)
+        free = (
+            place for place in (at + right, at + 1 - right) if tuple(line[max(place - 1, 0) : place + 1]) not in glued
+        )
+        line.insert(next(free, len(line)), new)
         return
     line += [net for net in nets if net not in line]
 

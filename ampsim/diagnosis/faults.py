@@ -15,8 +15,7 @@ from .bench import State, gas_of, leak_of, wire_of
 OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
 # Which parameter of a law its currents are in proportion to (1), or in inverse proportion (-1).
-_EMISSION = {"perveance": 1, "G": 1, "kG": -1, "kG1": -1, "kG2": -1, "k": 1}
-_OWN_GRID = ("Gg", "Ig0")
+_EMISSION = {"perveance": 1, "G": 1, "kG": -1, "kG1": -1, "kG2": -1, "k": 1, "Gg": 1, "Ig0": 1}
 
 
 @dataclass(frozen=True)
@@ -123,10 +122,9 @@ def worn(valve: Valve, share: float) -> Valve:
 
 def dead(valve: Valve) -> Valve:
     """The valve without emission: no current to plate, screen or grid."""
-    grid, cold = valve.grid_current, worn(valve, _NO_EMISSION)
-    none = tuple((name, value * (_NO_EMISSION if name in _OWN_GRID else 1.0)) for name, value in cold.parameters)
-    diode = None if grid is None else replace(grid, saturation_amps=1e-30, series_ohms=1e9)
-    return replace(cold, parameters=none, grid_current=diode)
+    grid = valve.grid_current
+    cold = None if grid is None else replace(grid, saturation_amps=1e-30, series_ohms=1e9)
+    return replace(worn(valve, _NO_EMISSION), grid_current=cold)
 
 
 def fault_words(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) -> str:

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 EFFECT_SHARE = 0.03
 # Sizes between those simulated, and healthy amps drawn for the threshold.
 _BETWEEN, _DRAWS = 3, 1000
+_CHUNK = 32
 # So many healthy amps of a hundred may be called faulty.
 FALSE_ALARMS = 0.03
 
@@ -97,26 +98,28 @@ class Ranking:
     def _meter_variance(self, volts: Array) -> Array:
         return np.asarray((self.meter.accuracy * volts) ** 2 + self.meter.digit**2)
 
-    def _covariance(self, state: Array) -> Array:
-        """Of readings about a faulty state [V], shape (n, n)."""
-        effect = (EFFECT_SHARE * (state - self.model.healthy)) ** 2
-        return np.asarray(self._shared + np.diag(self._meter_variance(state) + effect))
+    def _covariance(self, states: Array) -> Array:
+        """Of readings about faulty states [V], shape (..., n) to (..., n, n)."""
+        effect = (EFFECT_SHARE * (states - self.model.healthy)) ** 2
+        return np.asarray(self._shared + (self._meter_variance(states) + effect)[..., None] * np.eye(states.shape[-1]))
 
     def _healthy_at(self, supplies: Array) -> Array:
         """Healthy readings at supplies [V], shape (sets, n)."""
         return np.asarray(self.model.healthy + np.outer(supplies - 1.0, self.model.per_supply))
 
     def _faulty_at(self, states: Array, supplies: Array) -> Array:
-        """Faulty readings at supplies: in proportion, and as the healthy amp departs from that."""
+        """Faulty readings at supplies: in proportion, and as the healthy amp departs from that; (states, sets, n)."""
         departing = self._healthy_at(supplies) - np.outer(supplies, self.model.healthy)
-        return np.asarray(supplies[:, None] * states + departing)
+        return np.asarray(supplies[:, None] * states[:, None] + departing)
 
     def _weights(self, readings: Array, supplies: Array) -> tuple[Array, Array]:
         """Log likelihood of healthy (sets,) and log weight of every state (sets, states)."""
         plain = _log_likelihood(readings - self._healthy_at(supplies), self.healthy_covariance)
         found = np.empty((len(readings), len(self._states)))
-        for number, state in enumerate(self._states):
-            found[:, number] = _log_likelihood(readings - self._faulty_at(state, supplies), self._covariance(state))
+        for start in range(0, len(self._states), _CHUNK):
+            states = self._states[start : start + _CHUNK]
+            apart = readings - self._faulty_at(states, supplies)
+            found[:, start : start + _CHUNK] = _log_likelihood(apart, self._covariance(states)).T
         return plain, found + self._prior
 
     @cached_property
@@ -153,7 +156,7 @@ class Ranking:
             [start + np.argmax(own) for start, own in zip(starts, np.split(weights, starts[1:]), strict=True)]
         )
         best, gain = best[order], float(logsumexp(weights) - plain)
-        healthy, first = self._healthy_at(supplies)[0], self._faulty_at(self._states[best[:1]], supplies)[0]
+        healthy, first = self._healthy_at(supplies)[0], self._faulty_at(self._states[best[:1]], supplies)[0, 0]
         told_by = first if gain > self.threshold else healthy
         covariance = self._covariance(self._states[best[0]]) if gain > self.threshold else self.healthy_covariance
         moved = self._supply_moved(readings - told_by, covariance)
@@ -162,7 +165,7 @@ class Ranking:
             tuple(model.suspects[number] for number in order),
             tuple(float(share) for share in np.exp(whole[order] - logsumexp(weights))),
             tuple(float(self._sizes[state]) for state in best),
-            self._faulty_at(self._states[best], supplies + moved),
+            self._faulty_at(self._states[best], supplies + moved)[:, 0],
             healthy + moved * model.per_supply,
             self._deviations(covariance),
             covariance,
@@ -204,7 +207,8 @@ def distance(differences: Array, covariance: Array) -> float:
 
 
 def _log_likelihood(differences: Array, covariance: Array) -> Array:
-    """Of a normal distribution, without the constant; differences (sets, n), shape (sets,)."""
+    """Of a normal distribution, without the constant; differences (..., sets, n), shape (..., sets)."""
     root = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(root, differences.T)
-    return np.asarray(-0.5 * np.sum(white * white, axis=0) - np.sum(np.log(np.diag(root))))
+    white = np.linalg.solve(root, np.swapaxes(differences, -1, -2))
+    logs = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=-1)
+    return np.asarray(-0.5 * np.sum(white * white, axis=-2) - logs[..., None])

@@ -15,7 +15,7 @@ from ..amp import Amp
 from ..circuit import Circuit
 from ..errors import DescriptionError
 from ..ports import circuit_at
-from ..positions import Position
+from ..positions import Position, position_label
 from ..safety import CAUTION
 from ..scatter import TOLERANCE_SOURCE, Tolerances
 from ..tables import text_table
@@ -198,14 +198,13 @@ def explain(amp: Amp, readings: Readings, position: Position, model: FaultModel)
     Raises
     ------
     DescriptionError
-        When the model was simulated for other places, or for another meter.
+        When the model was simulated for another amp, position or meter, or for other places.
     """
-    if model.meter_ohms != readings.meter_ohms:
-        raise DescriptionError(
-            f"simulated for a meter of {model.meter_ohms:g} ohm, read by {readings.meter_ohms:g} ohm"
-        )
+    asked = (amp.name, amp.variant, position_label(position), readings.meter_ohms)
+    if asked != (model.amp, model.variant, model.position, model.meter_ohms):
+        raise DescriptionError(f"{asked[0]}: the model was simulated for another amp, position or meter")
     meter = Meter(readings.accuracy, readings.digit, readings.supply_known)
-    ranking = Ranking(model.only(readings.names), meter)
+    ranking = _ranking(model, readings.names, meter)
     volts = np.array([value for _, value in readings.volts])
     ranked = ranking.rank(volts, readings.supply)
     healthy = ranked.gain <= ranking.threshold

@@ -184,7 +184,7 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     file = volts_file(tmp_path / "arrival.csv", with_values(stock, {"R4": 2400.0}), LESSON, more)
     told = said(capsys, "job", "readings", folder, file)
     assert "lethal" in told
-    assert "in measurements/arrival.csv alone: across R3" in told
+    assert "in measurements alone: across R3" in told
     last = read(folder).measured[-1]
     assert (last.phase, last.mains, last.meter, len(last.volts)) == ("on arrival", 231.0, 10e6, len(LESSON))
     assert (folder / "measurements" / "arrival.csv").read_bytes() == file.read_bytes()

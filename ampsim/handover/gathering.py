@@ -115,7 +115,7 @@ def gather(
 
 
 def proof_of(
-    job: Job, record: Record | None = None, folder: str | Path | None = None, supply: float | None = None
+    job: Job, record: Record | None = None, folder: str | Path | None = None, mains_drawn: float | None = None
 ) -> ProofSheet:
     """The test sheet of a job: its last voltages and its last sweep "after the mod".
 
@@ -123,22 +123,22 @@ def proof_of(
     ----------
     job, record, folder
         As `gather`.
-    supply : float
-        Factor of the bench's supply over the drawn one; see `proof.proof`.
+    mains_drawn : float
+        Mains that the drawing's volts hold for [V]; see `proof.proof`.
 
     Raises
     ------
     DescriptionError, EngineError
         As `proof.proof` and `measured_sweeps`.
     """
-    return _tested(job, record, measured_sweeps(record, folder), supply)
+    return _tested(job, record, measured_sweeps(record, folder), mains_drawn)
 
 
 def _tested(
-    job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], supply: float | None = None
+    job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
     asked = {f"Sweep {AFTER}": (job.modded, job.compare_at, swept[AFTER])} if AFTER in swept else {}
-    return proof(job.modded, **measured(record), sweeps=asked, supply=supply)
+    return proof(job.modded, **measured(record), sweeps=asked, mains_drawn=mains_drawn)
 
 
 def _swept(job: Job, swept: Mapping[str, xr.Dataset], tested: ProofSheet) -> dict[str, Picture]:
@@ -161,6 +161,6 @@ def _wired(job: Job) -> dict[str, pd.DataFrame]:
 
 
 def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:
-    """The last voltages of a phase, and the meter, as `proof` takes them; nothing when there are none."""
+    """The last voltages of a phase, the mains and the meter, as `proof` takes them; nothing when there are none."""
     found = [each for each in record.measured if each.phase == phase] if record else []
-    return {"volts": dict(found[-1].volts), "meter": found[-1].meter} if found else {}
+    return {"volts": dict(found[-1].volts), "meter": found[-1].meter, "mains": found[-1].mains} if found else {}

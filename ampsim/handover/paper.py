@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Iterable
 from html import escape
 from importlib.resources import files
@@ -18,6 +19,7 @@ from ..tables import html_table
 PAPERS = {"A4": "A4", "Letter": "letter"}
 """Names of papers to what CSS calls them."""
 _NARROW, _WIDE = 6, 9
+_HEAD, _RIGHT = '<th scope="col">', '<th scope="col" style="text-align:right">'
 
 
 def page_html(title: str, above: str, intro: str, body: str, paper: str = "A4") -> str:
@@ -73,7 +75,10 @@ def table(rows: pd.DataFrame, caption: str = "") -> str:
         return ""
     width = len(rows.columns)
     look = "narrow" if width <= _NARROW else "middle" if width <= _WIDE else "wide"
-    return f'<div class="scroll {look}">{html_table(rows, caption)}</div>'
+    # Headers of numbers stand over the numbers, to the right.
+    right = iter([pd.api.types.is_numeric_dtype(kind) for kind in rows.dtypes])
+    told = re.sub(_HEAD, lambda head: _RIGHT if next(right) else head[0], html_table(rows, caption))
+    return f'<div class="scroll {look}">{told}</div>'
 
 
 def figure(picture: Picture) -> str:

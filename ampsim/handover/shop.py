@@ -19,7 +19,7 @@ from .gathering import Handover
 
 # Of the sheet's tables, those that the next person needs; by the start of their titles.
 _TABLES = ("valves against their limits", "margins at the worst corner", "gain of a run of amps", "moved by more")
-_MOST_FINDINGS = 10
+_MOST_FINDINGS, _MOST_FINE = 8, 3
 _MOST_ROWS = 12
 
 
@@ -74,8 +74,7 @@ def _sections(found: Handover) -> Iterator[str]:
     yield on_paper.section("What differs from the drawing", on_paper.table(found.changes), on_paper.bullets(reasons))
     yield on_paper.section("What it does", *(on_paper.figure(each) for each in found.pictures.values()))
     yield on_paper.section("Parts fitted: values, ratings, margins", *_parts(found.parts))
-    for title, table in found.tables.items():
-        yield on_paper.section(title, on_paper.table(table))
+    yield from _tables(found)
     yield on_paper.section("Drawings", *(on_paper.drawing(text, title) for title, text in found.drawings.items()))
     yield on_paper.section("Test sheet", *_proof(found))
     if found.sheet:
@@ -85,6 +84,16 @@ def _sections(found: Handover) -> Iterator[str]:
     yield on_paper.section("How to undo it", _steps(found.plan.undo))
     yield on_paper.section("Caution sheet", *_cautions(found))
     yield on_paper.section("Files and versions", *_files(found))
+
+
+def _tables(found: Handover) -> Iterator[str]:
+    """Tables under the word before their colon, such as all of the wiring."""
+    grouped: dict[str, list[str]] = {}
+    for title, table in found.tables.items():
+        head, _, rest = title.partition(": ")
+        grouped.setdefault(head, []).append(on_paper.table(table, rest))
+    for head, tables in grouped.items():
+        yield on_paper.section(head, *tables)
 
 
 def _parts(parts: PartsList) -> Iterator[str]:
@@ -114,17 +123,21 @@ def _proof(found: Handover) -> Iterator[str]:
 
 
 def _topic(section: Section) -> str:
+    """What does not stand well first, and a little of what does; each way of working out and source once."""
     findings = in_order(section.findings)
+    fine = [each for each in findings if each.grade == "fine"]
+    told = [each for each in findings if each.grade != "fine"][:_MOST_FINDINGS]
+    told += fine[: _MOST_FINE if told else 2 * _MOST_FINE]
     shown = "\n".join(
-        f'<li>{mark(each.grade)} <span class="said">{on_paper.plain(said(each))}</span>'
-        f'<small class="how">{on_paper.plain(f"{each.how}; {each.source}")}</small></li>'
-        for each in findings[:_MOST_FINDINGS]
+        f'<li>{mark(each.grade)} <span class="said">{on_paper.plain(said(each))}</span></li>' for each in told
     )
-    more = len(findings) - _MOST_FINDINGS
-    rest = on_paper.paragraph(f"{more} more like these are in the consequence sheet.", quiet=True) if more > 0 else ""
+    hows = dict.fromkeys(f"{each.how}; {each.source}" for each in told)
+    more = len(findings) - len(told)
+    rest = [f"{more} more are in the consequence sheet."] if more > 0 else []
+    quiet = on_paper.paragraph(" ".join([*(f"{how}." for how in hows), *rest]), quiet=True)
     tables = [_shortened(title, table) for title, table in section.tables.items() if title.startswith(_TABLES)]
     head = f"<h3>{on_paper.plain(section.title)} {mark(section.grade)}</h3>"
-    return "\n".join([head, f'<ul class="findings">\n{shown}\n</ul>', rest, *tables])
+    return "\n".join([head, f'<ul class="findings">\n{shown}\n</ul>', quiet, *tables])
 
 
 def _shortened(title: str, table: pd.DataFrame) -> str:
@@ -162,7 +175,10 @@ def _cautions(found: Handover) -> Iterator[str]:
 def _files(found: Handover) -> Iterator[str]:
     record = found.record
     if record and record.frozen:
-        rows = [(each.file, each.sha256, each.ampsim, str(each.date)) for each in record.frozen]
+        # A date is not broken at its hyphens.
+        rows = [
+            (e.file, e.sha256, e.ampsim, str(e.date).replace("-", "\N{NON-BREAKING HYPHEN}")) for e in record.frozen
+        ]
         yield on_paper.table(pd.DataFrame(rows, columns=["file", "sha256", "ampsim", "frozen on"]))
     else:
         yield on_paper.paragraph("This job has no folder with frozen files; what it was made from is not kept with it.")

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from ..errors import DescriptionError
 from ..quantities import parse_value
 from ..safety import CAUTION
 from .steps import MAINS, PAPERS, Steps, audition_of, home, place, said, to_option
-
-if TYPE_CHECKING:
-    from ..record import Record
 
 
 def add(steps: Steps) -> None:
@@ -41,19 +37,10 @@ def _proof(options: argparse.Namespace) -> None:
     from ..handover import proof_of
 
     record, job = audition_of(options.folder)
-    print(f"{proof_of(job, record, home(options), _supply(record, options.mains_drawn)).text()}\n{CAUTION}")
-
-
-def _supply(record: Record, drawn: str | None) -> float | None:
-    """Mains as measured over that of the drawing, where both are known."""
-    after = [each.mains for each in record.measured if each.phase == "after the mod"]
-    if drawn is None:
-        return None
-    if not after or after[-1] is None:
-        raise DescriptionError(
-            "--mains-drawn: the mains was not measured after the mod, so there is nothing to compare"
-        )
-    return after[-1] / parse_value(drawn, MAINS, "--mains-drawn")
+    drawn = None if options.mains_drawn is None else parse_value(options.mains_drawn, MAINS, "--mains-drawn")
+    if drawn is not None and not any(each.mains for each in record.measured if each.phase == "after the mod"):
+        raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
+    print(f"{proof_of(job, record, home(options), drawn).text()}\n{CAUTION}")
 
 
 def _record(options: argparse.Namespace) -> None:

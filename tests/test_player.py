@@ -54,10 +54,9 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     assert [each["label"] for each in told["positions"]] == ["stock", "position 1", "position 2"]
     levels = [each["level"] for each in told["positions"]]
     assert levels == [
-        "\u221223.0 LUFS", "\u221223.0 LUFS, turned up by 2.5 dB against 1",
-        "\u221223.0 LUFS, turned up by 5.0 dB against 1",
+        "", "Turned by +2.5 dB against 1", "Turned by +5.0 dB against 1",
     ]  # fmt: skip
-    assert (told["how"], told["caution"]) == ("Equally loud by no standard.", "Start low.")
+    assert (told["how"], told["caution"]) == ("Standard of loudness: no standard.", "Start low.")
 
 
 @pytest.mark.parametrize("frequency", [100.0, 1000.0, 10_000.0])
@@ -126,4 +125,4 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     state = json.dumps({name: each for name, each in player.get_state().items() if not name.startswith("_")})
     assert len(state) < 1000, "sounds would be stored in the notebook"
     words = player._repr_mimebundle_()[0]["text/plain"]
-    assert "2 position 1: \u221223.0 LUFS, turned up by 2.5 dB against 1" in words
+    assert "2 position 1: a sine Turned by +2.5 dB against 1" in words

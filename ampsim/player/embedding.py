@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.signal import resample_poly
 
 from ..errors import DescriptionError
 from ..listening import Clips
@@ -80,6 +79,9 @@ def _embedded(clips: Clips, rate: int) -> Embedded:
 
 def _at_rate(clips: Clips, rate: int) -> list[Sound]:
     """All clips at a lower rate; turned down together where the filter would push one beyond full scale."""
+    # Loaded late: a moment that nobody waits for who writes no page.
+    from scipy.signal import resample_poly
+
     if rate == clips.rate:
         return [clip.samples for clip in clips]
     common = int(np.gcd(rate, clips.rate))

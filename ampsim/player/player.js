@@ -237,7 +237,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const volume = make("input", { type: "range", id: `${id}-volume`, min: SOFTEST, max: LOUDEST, step: 2 });
   const level = make("output", { for: volume.id, "aria-live": "off" });
   const bar = make("span");
-  const line = make("div", { class: "line", "aria-hidden": "true" }, bar);
+  const track = make("div", { class: "track", "aria-hidden": "true" }, bar);
   const time = make("span", { class: "time" });
   const choices = make("div", { class: "choices", role: "radiogroup", "aria-label": "position heard" });
   const heard = make("p", { class: "heard" });
@@ -253,7 +253,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     make("div", { class: "row" }, go,
       make("span", { class: "pair" }, repeat, make("label", { for: repeat.id }, "repeat")),
       make("span", { class: "pair volume" }, make("label", { for: volume.id }, "volume"), volume, level)),
-    make("div", { class: "row progress" }, line, time),
+    make("div", { class: "row passing" }, track, time),
     choices, heard, make("div", { class: "row" }, blind,
       make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
     test, alarm);
@@ -287,7 +287,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     const input = make("input", { type: "radio", name: `${id}-position`, id: `${id}-${which}`, "aria-describedby": `${id}-${which}-more` });
     input.addEventListener("change", () => pick(which));
     const more = make("span", { class: "more", id: `${id}-${which}-more` }, words, small ? make("span", { class: "level" }, small) : "");
-    const text = make("label", { for: input.id }, make("span", { class: "key", "aria-hidden": "true" }, key),
+    const text = make("label", { for: input.id }, make("span", { class: "press", "aria-hidden": "true" }, key),
       make("span", { class: "name" }, label), make("span", { class: "now", "aria-hidden": "true" }));
     return make("div", { class: "choice", "data-which": which }, input, text, more);
   }

@@ -14,27 +14,24 @@ from ..listening.clips import Sound
 
 def facts(clips: Clips) -> dict[str, Any]:
     """The words that the player shows, as plain data; it sets each of them as text."""
-    positions = [{"label": each.label, "words": each.words, "level": _level(each, clips)} for each in clips]
+    positions = [{"label": each.label, "words": _words(each), "level": _level(each, clips)} for each in clips]
     return {
         "positions": positions,
-        "how": f"Equally loud by {clips.standard}.",
+        "how": f"Standard of loudness: {clips.standard}.",
         "scope": clips.words,
         "caution": clips.caution,
     }
 
 
+def _words(clip: Clip) -> str:
+    """The clip's words; its label stands above them already."""
+    return clip.words.removeprefix(f"{clip.label}: ")
+
+
 def _level(clip: Clip, clips: Clips) -> str:
-    first = clips.clips[0]
-    loudness = style.minus(f"{clip.loudness:.1f} {clips.unit}")
-    if clip is first:
-        return loudness
-    return f"{loudness}, turned {_turned(clip.gain_db - first.gain_db)} against 1"
-
-
-def _turned(change: float) -> str:
-    if abs(change) < 0.05:
-        return "by 0.0 dB"
-    return f"{'up' if change > 0.0 else 'down'} by {abs(change):.1f} dB"
+    """How much it was turned against the first, to be as loud."""
+    change = clip.gain_db - clips.clips[0].gain_db
+    return "" if clip is clips.clips[0] else f"Turned by {style.in_decibels(change, sign=True)} against 1"
 
 
 def sixteen_bit(samples: Sound) -> bytes:

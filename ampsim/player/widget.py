@@ -78,6 +78,7 @@ def message(clips: Clips, complete: bool = True) -> tuple[dict[str, Any], list[b
 def in_words(clips: Clips) -> str:
     """What can be heard, in a few lines."""
     told = facts(clips)
-    lines = [f"{number} {each['label']}: {each['level']}" for number, each in enumerate(told["positions"], 1)]
+    positions = enumerate(told["positions"], 1)
+    lines = [f"{number} {each['label']}: {each['words']} {each['level']}".rstrip() for number, each in positions]
     head = f"To be heard, {clips.seconds:.1f} s each:"
     return "\n".join([head, *lines, told["how"], told["scope"], told["caution"]])

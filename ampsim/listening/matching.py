@@ -151,10 +151,13 @@ def clip_labels(rendered: xr.Dataset) -> dict[tuple[str, str], str]:
     positions = [str(each) for each in rendered["position"].values]
     found: dict[tuple[str, str], str] = {}
     for variant, rows in zip(rendered["variant"].values.astype(str), rendered["volts"].values, strict=True):
-        for group in _alike(rows):
-            items = [item for item in settings[group[0]] if all(item in settings[n] for n in group)]
-            telling = [item for item in items if item not in common]
-            label = ", ".join(([variant] if several else []) + telling) or variant
+        groups = _alike(rows)
+        for group in groups:
+            whole = [[item for item in settings[n] if item not in common] for n in group]
+            items = [item for item in whole[0] if all(item in each for each in whole)]
+            if not items and len(groups) > 1:
+                items = [" or ".join(filter(None, map(", ".join, whole)))]
+            label = ", ".join(filter(None, ([variant] if several else []) + items)) or variant
             if label in found.values():
                 label = f"{variant}, {positions[group[0]]}"
             found |= {(variant, positions[n]): label for n in group}

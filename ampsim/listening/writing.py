@@ -40,7 +40,10 @@ def write_clips(matched: Clips, folder: str | Path, alone: Sequence[Clip] = ()) 
         When a file cannot be written.
     """
     home = Path(folder)
-    names = [f"{n:02d}-{_word(clip.label)}.wav" for n, clip in enumerate([*matched, *alone], 1)]
+    # Where it stands, or else what it is: numbers tell apart what is cut.
+    labels = [clip.label.partition(", ")[2] or clip.label for clip in matched] + [clip.label for clip in alone]
+    words = [file_word(label)[:_LONGEST_WORD].strip("-") for label in labels]
+    names = [f"{n:02d}-{word}.wav" for n, word in enumerate(words, 1)]
     files = [
         write_wav(home / name, clip.samples, clip.rate) for name, clip in zip(names, [*matched, *alone], strict=True)
     ]
@@ -68,8 +71,3 @@ def clips_text(matched: Clips, alone: Sequence[Clip] = (), names: Sequence[str] 
 
 def _filled(text: str, indent: str = "") -> str:
     return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
-
-
-def _word(label: str) -> str:
-    """A label as a file's name: where it stands, or else what it is."""
-    return file_word(label.partition(", ")[2] or label)[:_LONGEST_WORD].strip("-")

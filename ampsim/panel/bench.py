@@ -55,7 +55,7 @@ class Bench:
         """Frequency sweep of both; the stock amp is simulated only where it has not stood before."""
         setting = self.stock.setting(_of(self.stock, position))
         key = (node, *setting.values())
-        modded = self._modded(position)
+        modded = self.amp_at(position)
         if key in self._stock_gains:
             self._stock_gains.move_to_end(key)
             moved = simulate(modded, _SWEEP, [position.settings], [node], workers=1)
@@ -77,7 +77,7 @@ class Bench:
         setting = tuple(self.stock.setting(_of(self.stock, position)).values())
         if self._stock_loop is None or self._stock_loop[0] != setting:
             self._stock_loop = setting, _loop(self.stock, position)
-        found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self._modded(position), position)}
+        found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self.amp_at(position), position)}
         return {name: loop for name, loop in found.items() if loop is not None}
 
     def wave(
@@ -89,9 +89,10 @@ class Bench:
         return found.assign_coords(position=[AS_SET]).assign_attrs(output=node)
 
     def _both(self, position: Position, analysis: Analysis, nodes: list[str] | None, **how: Any) -> xr.Dataset:
-        return simulate([self.stock, self._modded(position)], analysis, [position.settings], nodes, **how)
+        return simulate([self.stock, self.amp_at(position)], analysis, [position.settings], nodes, **how)
 
-    def _modded(self, position: Position) -> Amp:
+    def amp_at(self, position: Position) -> Amp:
+        """The modded amp with the values it has at a position."""
         return with_values(self.modded, position.values)
 
     def _labelled(self, source: xr.Dataset, voltage: NDArray[Any], node: str) -> xr.Dataset:

@@ -29,18 +29,25 @@ class Errand(Generic[Answer]):
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
 
-    def start(self, work: Callable[[Progress], Answer], deliver: Callable[[Answer | AmpsimError], None]) -> None:
-        """Do some work and deliver its answer, unless something newer was started or all was stopped meanwhile."""
+    def start(
+        self,
+        work: Callable[[Progress], Answer],
+        deliver: Callable[[Answer | AmpsimError], None],
+        said: Progress | None = None,
+    ) -> None:
+        """Do some work and deliver its answer, unless something newer was started or all was stopped meanwhile.
+
+        `said` is told on the way how far it is, where the answer is delivered.
+        """
         ticket = self.stop()
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             loop = None
-        previous = self._thread
-        self._thread = threading.Thread(
-            target=self._go, args=(ticket, work, deliver, loop, previous), name="ampsim-panel", daemon=True
-        )
-        self._thread.start()
+        with self._lock:
+            how = (ticket, work, deliver, said, loop, self._thread)
+            self._thread = threading.Thread(target=self._go, args=how, name="ampsim-panel", daemon=True)
+            self._thread.start()
 
     def stop(self) -> int:
         """Make whatever is under way void."""
@@ -50,36 +57,48 @@ class Errand(Generic[Answer]):
 
     def join(self, seconds: float) -> None:
         """Wait for the work under way."""
-        if self._thread is not None:
-            self._thread.join(seconds)
+        with self._lock:
+            thread = self._thread
+        if thread is not None:
+            thread.join(seconds)
 
     def _go(
         self,
         ticket: int,
         work: Callable[[Progress], Answer],
         deliver: Callable[[Answer | AmpsimError], None],
+        said: Progress | None,
         loop: asyncio.AbstractEventLoop | None,
         previous: threading.Thread | None,
     ) -> None:
         if previous is not None:
             previous.join()
+
+        def progress(done: int, total: int) -> None:
+            self._still_wanted(ticket)
+            if said is not None:
+                self._hand_over(ticket, loop, lambda: said(done, total))
+
         try:
             self._still_wanted(ticket)
-            answer: Answer | AmpsimError = work(lambda done, total: self._still_wanted(ticket))
+            answer: Answer | AmpsimError = work(progress)
         except _Stopped:
             return
         except AmpsimError as problem:
             answer = problem
-        if loop is None:
-            self._hand_over(ticket, answer, deliver)
-        else:
-            loop.call_soon_threadsafe(self._hand_over, ticket, answer, deliver)
+        self._hand_over(ticket, loop, lambda: deliver(answer))
 
-    def _hand_over(
-        self, ticket: int, answer: Answer | AmpsimError, deliver: Callable[[Answer | AmpsimError], None]
-    ) -> None:
-        if ticket == self._ticket:
-            deliver(answer)
+    def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], None]) -> None:
+        """Tell something where it was asked for, if it is still wanted there."""
+
+        def told() -> None:
+            if ticket == self._ticket:
+                tell()
+
+        if loop is None:
+            told()
+        else:
+            loop.call_soon_threadsafe(told)
 
     def _still_wanted(self, ticket: int) -> None:
         if ticket != self._ticket:

@@ -148,6 +148,7 @@ function render({ model, el }) {
     el.dataset.tables = measured ? "current" : "waiting";
     tables.setAttribute("aria-busy", String(!measured));
     showWave();
+    showHear();
   }
 
   // Tables -----------------------------------------------------------------------------------------------------------
@@ -236,6 +237,37 @@ function render({ model, el }) {
     showWave();
   }
 
+  // To be heard ------------------------------------------------------------------------------------------------------
+
+  let asked = false; // for sound, by the button of this view
+
+  function showHear() {
+    const hear = model.get("hear");
+    const busy = hear.state === "computing" || hear.state === "first";
+    const old = hear.state === "done" && !same(hear.of, at());
+    const words = {
+      none: "Not computed yet: stock and modded as set, and every held position.",
+      computing: `Computing ${hear.positions} positions; the first second comes first …`,
+      first: "The first second can be heard; computing the rest …",
+      cancelled: "Cancelled.",
+      failed: `Nothing to hear: ${hear.problem}`,
+      done: old ? `Old: the panel has moved since. Heard here: ${hear.position}.` : `For ${hear.position}.`,
+    }[hear.state];
+    if (hearWords.textContent !== words) hearWords.textContent = words;
+    hearGo.disabled = busy;
+    hearStop.disabled = !busy;
+    share.hidden = !busy;
+    share.value = hear.percent || 0;
+    share.textContent = `${share.value} %`;
+    if (el.dataset.hear !== hear.state) el.dataset.hear = hear.state;
+  }
+
+  function sounds(content, rows) {
+    player.load(content.facts, rows.map(samplesOf), content.rate, content.complete);
+    if (asked) player.play();
+    asked = false;
+  }
+
   // The sheet --------------------------------------------------------------------------------------------------------
 
   function button(words, action, input) {
@@ -272,7 +304,16 @@ function render({ model, el }) {
   const wave = make("details", { class: "wave" }, make("summary", {}, "Waveform and harmonics"), source,
     make("div", { class: "line" }, go, stop, waveWords), waves);
 
-  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), make("div", {}, picture, trouble), tables), wave);
+  const hearGo = button("Hear it", () => (tell("hear"), (asked = true)));
+  const hearStop = button("Cancel", () => tell("quiet"));
+  const share = make("progress", { max: 100, value: 0, "aria-label": "computed" });
+  const hearWords = make("span", { role: "status" });
+  const playerRoot = make("div");
+  const player = makePlayer(playerRoot, { soundless: "Nothing to hear yet." });
+  const aloud = make("details", { class: "wave aloud" }, make("summary", {}, "Hear the difference"),
+    make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
+
+  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), make("div", {}, picture, trouble), tables), aloud, wave);
 
   const watched = {
     dials: buildControls,
@@ -282,6 +323,7 @@ function render({ model, el }) {
     tables: measure,
     held: showHeld,
     wave: drawWave,
+    hear: showHear,
     said: () => (said.textContent = model.get("said")),
     file: () => (file.value = model.get("file")),
   };
@@ -289,8 +331,12 @@ function render({ model, el }) {
     model.on(`change:${trait}`, show);
     if (trait !== "at") show();
   }
+  model.on("msg:custom", sounds);
+  tell("sounds");
   return () => {
     clearTimeout(timer);
+    model.off("msg:custom", sounds);
+    player.close();
     for (const [trait, show] of Object.entries(watched)) model.off(`change:${trait}`, show);
   };
 }

@@ -7,15 +7,16 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import anywidget
 import traitlets
 import xarray as xr
 
 from .. import pictures
 from ..amp import Amp
 from ..errors import AmpsimError
+from ..player import code, look
 from ..read_job import FREQUENCIES
 from . import keeping, waves
+from .aloud import Aloud
 from .bench import Position
 from .desk import Desk, Shown
 from .dials import Values
@@ -66,15 +67,16 @@ def explore(
     return Panel(Desk(stock, modded, listen_at, values or {}, frequencies), job)
 
 
-class Panel(anywidget.AnyWidget):
+class Panel(Aloud):
     """A live panel; `explore` makes one.
 
     `position` and `part_values` say where it stands, `response` is what it shows; `turn`, `hold`, `drop`, `clear`,
-    `as_drawn`, `save` and `read` do from Python what its controls and buttons do.
+    `as_drawn`, `save` and `read` do from Python what its controls and buttons do; `phrase` is what is played when it
+    is asked to be heard, `sounds` what came of it.
     """
 
-    _esm = (_HERE / "panel.js").read_text("utf-8")
-    _css = (_HERE / "panel.css").read_text("utf-8")
+    _esm = code() + (_HERE / "panel.js").read_text("utf-8")
+    _css = (_HERE / "panel.css").read_text("utf-8") + look()
 
     dials: Any = traitlets.List().tag(sync=True)
     at = traitlets.Dict().tag(sync=True, echo_update=False)
@@ -262,6 +264,9 @@ class Panel(anywidget.AnyWidget):
             "read": self.read,
             "wave": lambda _: self.compute_wave(),
             "cancel": lambda _: self.cancel_wave(),
+            "hear": lambda _: self.compute_sound(),
+            "quiet": lambda _: self.cancel_sound(),
+            "sounds": lambda _: self._send_sounds(),
         }
         try:
             self.at = {**self.at, **content["at"]}

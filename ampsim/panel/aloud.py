@@ -1,0 +1,137 @@
+"""What the panel lets be heard: both amps where it stands, and every held position, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import anywidget
+import numpy as np
+import traitlets
+import xarray as xr
+
+from ..amp import Amp
+from ..errors import AmpsimError
+from ..listening import Clips
+from ..listening.kept import default_folder
+from ..listening.matching import clips
+from ..listening.phrases import RATE, Phrase, phrase
+from ..listening.render import Means, Task, compute
+from ..player.widget import message
+from .bench import AS_SET
+from .desk import Desk
+from .errand import Errand, Progress
+
+_FIRST = 1.0  # s that are computed before all the rest, so that there is something to hear
+_COARSE, _FINE = 4, 8  # oversampling of the first second, and of everything
+_STILL_COMING = " This is the first second, computed more coarsely; the rest, and its final level, are on the way."
+
+
+@dataclass(frozen=True)
+class Case:
+    """One position to hear: its label, the amp with the values it has there, and where its controls stand."""
+
+    label: str
+    amp: Amp
+    settings: Mapping[str, float | str]
+
+
+def cases(desk: Desk) -> list[Case]:
+    """Stock and modded amp where the panel stands, and the modded amp at every held position."""
+    bench, here = desk.bench, desk.here()
+    found = [Case("stock, as set", bench.stock, here.settings), _modded(desk, "modded, as set", here)]
+    return [*found, *(_modded(desk, f"held {place}: {each.name}", each) for place, each in enumerate(desk.held, 1))]
+
+
+def _modded(desk: Desk, label: str, position: Any) -> Case:
+    return Case(label, desk.bench.amp_at(position), position.settings)
+
+
+def heard(played: Phrase, chosen: Sequence[Case], oversampling: int, progress: Progress) -> Clips:
+    """Render a phrase through each case, kept by content, and bring all to equal loudness.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        When a position is silent, or a sample could not be solved.
+    """
+    tasks = [
+        Task(each.amp, {name: value for name, value in each.settings.items() if name in each.amp.controls})
+        for each in chosen
+    ]
+    done = compute(tasks, played.volts, Means(oversampling=oversampling, folder=default_folder()), progress)
+    repaired = sum(kept.repaired for kept, _ in done)
+    rendered = xr.Dataset(
+        {"volts": (("variant", "position", "time"), np.stack([kept.volts for kept, _ in done])[:, np.newaxis])},
+        {"variant": [each.label for each in chosen], "position": [AS_SET]},
+        {"words": f"{played.words} {repaired:,} samples were repaired (solved in smaller steps) and 0 failed."},
+    )
+    return clips(rendered)
+
+
+class Aloud(anywidget.AnyWidget):
+    """The part of the panel that sounds; `hear` says how far it is, and the sounds go to every view that asks.
+
+    `phrase` is what is played: the computed phrase, until another one is put there.
+    """
+
+    hear: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
+    _desk: Desk
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.phrase: Phrase = phrase()
+        self._sounds: tuple[Clips, bool] | None = None
+        self._playing: Errand[Clips] = Errand()
+        super().__init__(**kwargs)
+
+    @property
+    def sounds(self) -> Clips | None:
+        """What can be heard; None before anything was computed."""
+        return self._sounds[0] if self._sounds else None
+
+    def compute_sound(self) -> None:
+        """Render the phrase here and at the held positions in a thread of its own, the first second first."""
+        chosen, played = cases(self._desk), self.phrase
+        of = {"of": self._desk.at, "position": self._desk.in_words(), "positions": len(chosen)}
+        begin = replace(played, volts=played.volts[: round(_FIRST * RATE)])
+        short = played.volts.size <= 1.5 * _FIRST * RATE
+        self.hear = {**of, "state": "computing", "percent": 0}
+
+        def rest(answer: Clips | AmpsimError) -> None:
+            self._deliver(of, answer, complete=True)
+
+        def first(answer: Clips | AmpsimError) -> None:
+            # What cannot be heard yet (a second of silence) may be heard later: the rest tells.
+            if isinstance(answer, Clips):
+                self._deliver(of, replace(answer, words=answer.words + _STILL_COMING), complete=False)
+            self._playing.start(lambda progress: heard(played, chosen, _FINE, progress), rest, self._said)
+
+        if short:
+            self._playing.start(lambda progress: heard(played, chosen, _FINE, progress), rest, self._said)
+        else:
+            self._playing.start(lambda progress: heard(begin, chosen, _COARSE, progress), first)
+
+    def cancel_sound(self) -> None:
+        """Stop what is being rendered; what could be heard before stays."""
+        self._playing.stop()
+        if self.hear["state"] in ("computing", "first"):
+            self.hear = {"state": "cancelled"}
+
+    def _said(self, done: int, total: int) -> None:
+        percent = 100 * done // total
+        if percent != self.hear.get("percent"):
+            self.hear = {**self.hear, "percent": percent}
+
+    def _deliver(self, of: dict[str, Any], answer: Clips | AmpsimError, complete: bool) -> None:
+        if isinstance(answer, AmpsimError):
+            self.hear = {**of, "state": "failed", "problem": str(answer)}
+            return
+        self._sounds = answer, complete
+        self._send_sounds()
+        self.hear = {**of, "state": "done" if complete else "first", "percent": 100 if complete else 0}
+
+    def _send_sounds(self) -> None:
+        """To every view; also when a new one asks."""
+        if self._sounds is not None:
+            self.send(*message(*self._sounds))

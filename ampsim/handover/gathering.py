@@ -25,7 +25,7 @@ from ..shopping import PartsList, parts_list
 from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
 from .sweeps import AFTER, ARRIVAL, measured_sweeps, sweep_over, work_over
-from .wires import wiring_tables
+from .wires import wiring_drawings, wiring_tables
 
 CHECKED = ("ratings", "stability", "noise", "pop", "spread")
 
@@ -81,7 +81,7 @@ def gather(
     cautions, parts, plan, tested
         Where they were worked out already.
     tables, drawings : mapping
-        Title to table, and to SVG text, that the record shows besides; default tables: the wiring, where it was found.
+        Title to table, and to SVG text, that the record shows besides; default: the wiring and its schematic, if found.
 
     Raises
     ------
@@ -109,7 +109,7 @@ def gather(
         record,
         drawn,
         dict(tables if tables is not None else _wired(job)),
-        dict(drawings or {}),
+        dict(drawings if drawings is not None else _drawn(job)),
         versions,
     )
 
@@ -158,6 +158,14 @@ def _wired(job: Job) -> dict[str, pd.DataFrame]:
         return wiring_tables(wiring(job.modded))
     except DescriptionError as problem:
         return {"Wiring": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}
+
+
+def _drawn(job: Job) -> dict[str, str]:
+    """None where no wiring was found to draw, which the tables say."""
+    try:
+        return wiring_drawings(job.modded)
+    except DescriptionError:
+        return {}
 
 
 def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:

@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..errors import DescriptionError
-from ..pictures import svg
 from ..proof import ProofSheet
 from ..read_job import Job
 from ..record import Record, inside, job_file
-from ..schematic import schematic
 from ..whole_file import write_whole
 from .exercise import exercise
 from .gathering import CHECKED, gather
@@ -56,8 +54,7 @@ def write_papers(
         As what is worked out and written.
     """
     place = _made(inside(job_file(folder).parent, FOLDER))
-    drawings = _drawings(job)
-    found = gather(job, record, folder, topics=topics, tested=tested, drawings=drawings)
+    found = gather(job, record, folder, topics=topics, tested=tested)
     asked = exercise(job, found.proof, found.parts, found.cautions)
     shop = shop_record(found, place / "record.html", paper)
     return [
@@ -68,14 +65,6 @@ def write_papers(
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
     ]
-
-
-def _drawings(job: Job) -> dict[str, str]:
-    """The touched stages; none where no wiring was found to draw, which the record says."""
-    try:
-        return {"The touched stages": svg(schematic(job.modded))}
-    except DescriptionError:
-        return {}
 
 
 def _made(folder: Path) -> Path:

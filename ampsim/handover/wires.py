@@ -1,9 +1,12 @@
-"""The wiring of a mod as tables for the record: what is soldered where, and which terminals each switch closes."""
+"""The wiring of a mod for the record: what is soldered where, which terminals each switch closes, and the schematic."""
 
 from __future__ import annotations
 
 import pandas as pd
 
+from ..amp import Amp
+from ..pictures.canvas import svg
+from ..schematic import schematics
 from ..wiring import Wiring
 
 
@@ -22,3 +25,16 @@ def wiring_tables(found: Wiring) -> dict[str, pd.DataFrame]:
         title = f"Wiring: contacts of {each.designator} ({each.control}), {each.kind or each.reason}"
         tables[title] = pd.DataFrame(rows, columns=["position", "lever", "terminals closed"])
     return {title: table for title, table in tables.items() if not table.empty}
+
+
+def wiring_drawings(amp: Amp) -> dict[str, str]:
+    """Title to SVG: the touched stages stock and modded, in one drawing or, where that is too tall for paper, in two.
+
+    Raises
+    ------
+    DescriptionError
+        As `wiring.wiring`.
+    """
+    drawn = [svg(picture) for picture in schematics(amp)]
+    titles = ["The touched stages"] if len(drawn) == 1 else ["The touched stages: stock", "The touched stages: modded"]
+    return dict(zip(titles, drawn, strict=True))

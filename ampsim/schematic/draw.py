@@ -19,7 +19,7 @@ from .layout import lay_out
 from .sheet import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 
 _MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.3, 0.17, 0.12  # inches; PAGE keeps to the margin
-_TALLEST = 9.0  # inches of a page
+_TALLEST = 8.2  # inches of a page
 _THIN, _HEAVY = 1.1, 2.2  # points
 _SHADE = 0.12  # units round a part
 _KEYS: Keys = (

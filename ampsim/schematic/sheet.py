@@ -127,6 +127,7 @@ class Sheet:
         boxes += [(x, y, x, y) for symbol in self.symbols for x, y in symbol.ends.values()]
         boxes += [symbol.box for symbol in self.symbols] + [text.box for text in self.texts]
         boxes += [(x - 0.5, y - 0.5, x + 0.5, y + 0.5) for x, y in (word.at for word in self.words)]
+        boxes = boxes or [(0.0, 0.0, 0.0, 0.0)]
         lefts, bottoms, rights, tops = zip(*boxes, strict=True)
         return min(lefts) - 0.1, min(bottoms) - 0.1, max(rights) + 0.1, max(tops) + 0.1
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Iterable
-from html import escape
+from html import escape, unescape
 from importlib.resources import files
 from string import Template
 
@@ -19,6 +19,7 @@ from ..tables import html_table
 PAPERS = {"A4": "A4", "Letter": "letter"}
 """Names of papers to what CSS calls them."""
 _NARROW, _WIDE = 6, 9
+_DESCRIBED = re.compile(r"<desc[^>]*>([^<]*)</desc>")
 _HEAD, _RIGHT = '<th scope="col">', '<th scope="col" style="text-align:right">'
 
 
@@ -88,10 +89,11 @@ def figure(picture: Picture) -> str:
 
 
 def drawing(text: str, title: str) -> str:
-    """A drawing (SVG text) as an image: vectors, and whatever stands in it, nothing of it runs."""
+    """A drawing (SVG text) as an image with its own words: vectors, and whatever stands in it, nothing of it runs."""
     data = base64.b64encode(text.encode()).decode()
-    name = plain(title)
-    return f'<figure><figcaption>{name}</figcaption><img alt="{name}" src="data:image/svg+xml;base64,{data}"></figure>'
+    name, said = plain(title), _DESCRIBED.search(text)
+    words = plain(unescape(said[1])) if said else name
+    return f'<figure><figcaption>{name}</figcaption><img alt="{words}" src="data:image/svg+xml;base64,{data}"></figure>'
 
 
 def bullets(items: Iterable[str], kind: str = "ul") -> str:

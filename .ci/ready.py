@@ -41,9 +41,10 @@ def main() -> None:
 
 
 def environment() -> dict[str, str]:
-    """Return the environment of the set-up Python: matplotlib's font list is kept in the clone too."""
+    """Return the environment of the set-up Python: font list, compiled code and computed sounds stay in the clone."""
     if os.access(FONTS, os.W_OK):
-        return {"MPLCONFIGDIR": str(FONTS), **os.environ}
+        kept = {"MPLCONFIGDIR": FONTS, "NUMBA_CACHE_DIR": SETUP / "compiled", "AMPSIM_CACHE": SETUP / "heard"}
+        return {**{name: str(folder) for name, folder in kept.items()}, **os.environ}
     return dict(os.environ)
 
 

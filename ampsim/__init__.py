@@ -50,6 +50,7 @@ _HOME = {
     "describe_amp": "overview",
     "describe_mod": "overview",
     "explore": "panel",
+    "open_panel": "panel",
     "loops": "pictures",
     "overlay": "pictures",
     "family": "pictures",

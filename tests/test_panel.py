@@ -17,11 +17,11 @@ import pytest
 
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 
-from ampsim import apply, library, measures, pictures, simulate
+from ampsim import apply, library, measures, pictures, record, simulate
 from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.errors import AmpsimError, DescriptionError
 from ampsim.loop import loop_gain
-from ampsim.panel import Panel, explore
+from ampsim.panel import Panel, explore, open_panel
 from ampsim.panel.bench import AS_SET
 from ampsim.panel.dials import value_of, with_values
 from ampsim.panel.errand import Errand
@@ -390,6 +390,19 @@ def test_a_panel_with_a_job_file_keeps_itself(tmp_path: Path) -> None:
     again = explore(JOB.stock, JOB.modded, job=path)
     assert again.position["gain"] == 0.25
     assert [each["name"] for each in again.held] == ["one"]
+
+
+def test_a_panel_opens_from_a_job_where_it_compares_and_then_where_it_was_left(tmp_path: Path) -> None:
+    compare = {"title": "at home", "at": {"bright": "120p", "gain": 0.3}}
+    made = record.change(record.begin(tmp_path / "job", "workshop-a", ["bright-switch"]), "compare", compare)
+    record.save(made, tmp_path / "job")
+    panel = open_panel(tmp_path / "job")
+    assert {name: panel.position[name] for name in compare["at"]} == compare["at"]
+    assert record.read(tmp_path / "job").positions == ()
+    step(panel, "knob gain", 60)
+    rest(panel)
+    again = open_panel(tmp_path / "job").position
+    assert (again["gain"], again["bright"]) == (0.6, "120p")
 
 
 # Waveform -----------------------------------------------------------------------------------------------------------

@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING, Any
 from ..errors import AmpsimError
 
 if TYPE_CHECKING:
+    from .from_job import open_panel
     from .widget import Panel, explore
 
-__all__ = ["Panel", "explore"]
+__all__ = ["Panel", "explore", "open_panel"]
 
 
 def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     try:
-        from . import widget
+        from . import from_job, widget
     except ModuleNotFoundError as problem:
         raise AmpsimError(
             f"the live panel needs {problem.name}, which is not installed: pip install 'ampsim[notebooks]'"
         ) from None
-    return getattr(widget, name)
+    return getattr(from_job if name == "open_panel" else widget, name)

@@ -71,6 +71,8 @@ _HOME = {
     "trade": "pictures",
     "corridor": "pictures",
     "worst_corners": "stability",
+    "diagnose": "diagnosis",
+    "read_readings": "diagnosis",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

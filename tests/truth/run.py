@@ -21,6 +21,7 @@ from . import (
     stages,
     textbook,
     valves_alone,
+    voltmeter,
 )
 from .claims import Case, Check, Claim
 
@@ -39,6 +40,7 @@ FAMILIES = (
     spread,
     ports,
     measured,
+    voltmeter,
     listening,
     copied,
 )

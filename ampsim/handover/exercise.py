@@ -18,7 +18,8 @@ from ..measures.headroom import WHOLE
 from ..measures.labels import records
 from ..measures.proof import ProofRow
 from ..nets import INPUT
-from ..positions import every_position, position_label
+from ..page.choices import face
+from ..positions import every_position
 from ..proof import ProofSheet, proof
 from ..read_job import Job, Setting, file_word
 from ..response import simulate
@@ -75,14 +76,12 @@ class ExerciseSheet:
         """The page with blanks; no answer stands in it, in no form."""
         intro = "Predict first, by hand and ear; measure or simulate after. The answers are on a page of their own."
         drawn = on_paper.section("What is changed", on_paper.table(self.changes))
-        body = drawn + self._body(lambda each: f'<span class="blank">&nbsp;</span> {on_paper.plain(each.unit)}')
+        body = drawn + self._body(_blank)
         return on_paper.page_html(f"Exercise: {self.name}", f"{self.amp} with {self.variant}", intro, body, paper)
 
     def answers_html(self, paper: str = "A4") -> str:
         """The page with the answers and the reasons."""
-        body = self._body(
-            lambda each: f"<strong>{on_paper.plain(each.told)}</strong> {on_paper.plain(_near(each) + each.reason)}"
-        )
+        body = self._body(_answer)
         return on_paper.page_html(
             f"Answers: {self.name}", f"{self.amp} with {self.variant}", "For the one who marks.", body, paper
         )
@@ -90,9 +89,8 @@ class ExerciseSheet:
     def _body(self, filled: Callable[[Question], str]) -> str:
         found: dict[str, list[str]] = {}
         for number, (heading, each) in enumerate(self.questions, 1):
-            found.setdefault(heading, []).append(
-                f'<p class="question">{number}. {on_paper.plain(each.ask)}<br>{filled(each)}</p>'
-            )
+            ask = f"<span>{number}. {on_paper.plain(each.ask)}</span>"
+            found.setdefault(heading, []).append(f'<p class="question">{ask} {filled(each)}</p>')
         return "\n".join(on_paper.section(heading, *pieces) for heading, pieces in found.items())
 
 
@@ -135,6 +133,15 @@ def write_exercise(sheet: ExerciseSheet, folder: str | Path, paper: str = "A4") 
     pages = {"exercise": sheet.questions_html(paper), "answers": sheet.answers_html(paper)}
     first, second = (write_whole(Path(folder, f"{name}-{word}.html"), text) for name, text in pages.items())
     return first, second
+
+
+def _blank(each: Question) -> str:
+    unit = f'<span class="unit">{on_paper.plain(each.unit)}</span>'
+    return f'<span class="fill"><span class="blank">&nbsp;</span> {unit}</span>'
+
+
+def _answer(each: Question) -> str:
+    return f"<br><strong>{on_paper.plain(each.told)}</strong> {on_paper.plain(_near(each) + each.reason)}"
 
 
 def _near(each: Question) -> str:
@@ -186,8 +193,14 @@ def _positions(job: Job) -> Iterator[Question]:
         for number, at in enumerate(AT):
             change = float(levels[1, place, number] - levels[0, place, number])
             if math.isfinite(change):
-                ask = f"{position_label(position)}: by how many dB does the gain at {style.in_hertz(at)} change?"
+                ask = f"With {_in_words(position)}: by how many dB does the gain at {style.in_hertz(at)} change?"
                 yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB)
+
+
+def _in_words(position: Setting) -> str:
+    """As it is said at the amp: knobs from 0 to 10."""
+    told = [f"{name} at {value if isinstance(value, str) else face(value)}" for name, value in position.items()]
+    return ", ".join(told) or "everything as drawn"
 
 
 def _clips(job: Job) -> Iterator[Question]:
@@ -199,7 +212,7 @@ def _clips(job: Job) -> Iterator[Question]:
             continue
         first = min(records(reached), key=lambda each: float(each["clips at [V]"]))
         names = ", ".join(map(str, rows["stage"]))
-        ask = f"{variant}, {position_label(job.compare_at)}: which stage clips first ({names})?"
+        ask = f"{variant} with {_in_words(job.compare_at)}: which stage clips first ({names})?"
         reason = f"At {first['clips at [V]']:.3g} V peak from the guitar: {first['how']}."
         yield Question(ask, str(first["stage"]), reason=reason)
 

@@ -19,6 +19,7 @@ from ..tables import html_table
 PAPERS = {"A4": "A4", "Letter": "letter"}
 """Names of papers to what CSS calls them."""
 _NARROW, _WIDE = 6, 9
+_SHORT = 12  # rows that are kept on one page
 _DESCRIBED = re.compile(r"<desc[^>]*>([^<]*)</desc>")
 _HEAD, _RIGHT = '<th scope="col">', '<th scope="col" style="text-align:right">'
 
@@ -76,6 +77,7 @@ def table(rows: pd.DataFrame, caption: str = "") -> str:
         return ""
     width = len(rows.columns)
     look = "narrow" if width <= _NARROW else "middle" if width <= _WIDE else "wide"
+    look += " short" if len(rows) <= _SHORT else ""
     # Headers of numbers stand over the numbers, to the right.
     right = iter([pd.api.types.is_numeric_dtype(kind) for kind in rows.dtypes])
     told = re.sub(_HEAD, lambda head: _RIGHT if next(right) else head[0], html_table(rows, caption))

@@ -169,17 +169,17 @@ def _cautions(found: Handover) -> Iterator[str]:
     yield on_paper.bullets(sheet.sentences)
     yield "<h3>What this sheet does not know</h3>"
     yield on_paper.bullets(sheet.unknown)
-    yield on_paper.paragraph(f"Limits and formulas: {'; '.join(sheet.sources)}.", quiet=True)
+    yield on_paper.paragraph(
+        f"Limits and formulas: {'; '.join(each.rstrip('.') for each in sheet.sources)}.", quiet=True
+    )
 
 
 def _files(found: Handover) -> Iterator[str]:
     record = found.record
     if record and record.frozen:
-        # A date is not broken at its hyphens.
-        rows = [
-            (e.file, e.sha256, e.ampsim, str(e.date).replace("-", "\N{NON-BREAKING HYPHEN}")) for e in record.frozen
-        ]
-        yield on_paper.table(pd.DataFrame(rows, columns=["file", "sha256", "ampsim", "frozen on"]))
+        rows = [(each.file, each.sha256, each.ampsim, str(each.date)) for each in record.frozen]
+        listed = on_paper.table(pd.DataFrame(rows, columns=["file", "sha256", "ampsim", "frozen on"]))
+        yield f'<div class="files">{listed}</div>'
     else:
         yield on_paper.paragraph("This job has no folder with frozen files; what it was made from is not kept with it.")
     versions = ", ".join(f"{name} {version}" for name, version in found.versions.items())

@@ -16,6 +16,7 @@ from .job_commands.steps import audition_of, said
 from .listen_commands import add_parser as add_listening
 
 if TYPE_CHECKING:
+    from .listening import Clips
     from .read_job import Job
 
 
@@ -71,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     page.add_argument("--to", type=Path, help="the file (default: NAME.html)")
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
+    page.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
     page.set_defaults(command=_page)
     add_parsers(commands)
     add_parser(commands)
@@ -124,10 +126,20 @@ def _page(options: argparse.Namespace) -> None:
         from .handover import owner_page
 
         record, job = audition_of(options.job)
-        path = owner_page(job, record, options.to, options.control, told)
+        path = owner_page(job, record, options.to, options.control, told, _heard(options, job))
     else:
-        path = write_page(find_job(options.job, None, []), options.to, options.control, told)
+        job = find_job(options.job, None, [])
+        path = write_page(job, options.to, options.control, told, heard=_heard(options, job))
     print(f"The page is {path}")
+
+
+def _heard(options: argparse.Namespace, job: Job) -> Clips | None:
+    if not options.hear:
+        return None
+    from .listening import listen
+
+    said("a phrase is played through both amps at every position")
+    return listen(job, controls=options.control).clips
 
 
 def _notebooks(options: argparse.Namespace) -> None:

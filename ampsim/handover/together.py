@@ -10,6 +10,7 @@ import numpy as np
 
 from .. import style
 from ..analyses import FrequencySweep
+from ..listening import Clips
 from ..measures import gain_at
 from ..nets import INPUT
 from ..page import write_page
@@ -31,8 +32,11 @@ def owner_page(
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
     said: Callable[[int, int], object] | None = None,
+    heard: Clips | None = None,
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.
+
+    `heard` is what can be heard on it; nothing when None.
 
     Raises
     ------
@@ -40,7 +44,7 @@ def owner_page(
         As `write_page`.
     """
     words = record.words if record else ""
-    return write_page(job, path, controls, said, words=words, together=together(job))
+    return write_page(job, path, controls, said, words=words, together=together(job), heard=heard)
 
 
 def together(job: Job) -> list[str]:

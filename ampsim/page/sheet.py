@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
@@ -13,6 +12,7 @@ from typing import Any
 
 from .. import style
 from ..circuit import SPEAKER
+from ..player import Embedded, json_text
 from ..read_job import Job
 from ..safety import CAUTION
 from .choices import Choice, Range, face, words
@@ -33,13 +33,14 @@ def page(
     reasons: Sequence[Reason],
     words: str = "",
     together: Sequence[str] = (),
+    heard: Embedded | None = None,
 ) -> str:
     """The whole file, from what was drawn and said; the same input gives the same text."""
     start, script = readings[offered.start()], _file("page.js")
     return Template(_file("page.html")).substitute(
-        policy=escape(_policy(script)),
+        policy=escape(_policy([script, *([heard.script] if heard else [])])),
         title=escape(job.name),
-        style=_file("page.css"),
+        style=_file("page.css") + (heard.style if heard else ""),
         amp=escape(job.stock.name),
         about=f"<p>{escape(job.about)}</p>\n" if job.about else "",
         node="the speaker" if job.listen_at == SPEAKER else escape(job.listen_at),
@@ -55,10 +56,11 @@ def page(
         mods="\n".join(f"<dt>{escape(mod.name)}</dt><dd>{escape(mod.reason)}</dd>" for mod in job.modded.mods),
         wished=_wished(words),
         together=_together(together),
+        heard=f'<section class="hear">\n<h2>Hear the difference</h2>\n{heard.body}</section>\n' if heard else "",
         left_out=escape(_left_out(reasons)),
         caution=escape(CAUTION),
         facts=_facts(offered, drawing, readings),
-        script=script,
+        scripts="".join(f"<script>{each}</script>\n" for each in (script, *([heard.script] if heard else []))),
     )
 
 
@@ -80,11 +82,12 @@ def _file(name: str) -> str:
     return (files(__package__) / name).read_text("utf-8")
 
 
-def _policy(script: str) -> str:
-    """Nothing may be fetched or sent, and no other script may run than the one of this page."""
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+def _policy(scripts: Sequence[str]) -> str:
+    """Nothing may be fetched or sent, and no other script may run than those of this page."""
+    digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
     return (
-        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; img-src data:; "
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
 
@@ -171,5 +174,4 @@ def _facts(offered: Range, drawing: Drawing, readings: Sequence[Reading]) -> str
         "places": drawing.places,
         "readings": [{"name": each.name, "rows": each.rows, "sentence": each.sentence} for each in readings],
     }
-    text = json.dumps(facts, separators=(",", ":"), ensure_ascii=True)
-    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+    return json_text(facts)

@@ -8,7 +8,9 @@ from pathlib import Path
 
 from ..analyses import FrequencySweep
 from ..errors import DescriptionError
+from ..listening import Clips
 from ..nets import INPUT
+from ..player import embed
 from ..read_job import Job, file_word
 from ..response import simulate
 from ..whole_file import write_whole
@@ -26,6 +28,7 @@ def write_page(
     *,
     words: str = "",
     together: Sequence[str] = (),
+    heard: Clips | None = None,
 ) -> Path:
     """Write the page to hand over: one HTML file, no network, every position computed beforehand.
 
@@ -43,6 +46,8 @@ def write_page(
         What the owner asked for, in their own words; lines are kept.
     together : sequence of str
         Sentences on how to use the controls together.
+    heard : Clips
+        What can be heard on the page, such as ``listen(job).clips``; at most 4 MB are added.
 
     Returns
     -------
@@ -52,19 +57,19 @@ def write_page(
     Raises
     ------
     DescriptionError
-        For unknown or too many controls, and when the file cannot be written.
+        For unknown or too many controls, too much sound, and when the file cannot be written.
     EngineError
         When ngspice gives no trustworthy answer.
     """
     target = _target(Path(path) if path is not None else Path(f"{file_word(job.name)}.html"))
-    offered = choose(job, controls)
+    offered, sounds = choose(job, controls), embed(heard) if heard else None
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([job.listen_at, INPUT]))
     response = simulate([job.stock, job.modded], FrequencySweep(), offered.settings(), places)
     numbers = readings(job, offered, response)
     drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
     told = reasons(job, offered, said)
-    return write_whole(target, page(job, offered, drawing, numbers, told, words, together))
+    return write_whole(target, page(job, offered, drawing, numbers, told, words, together, sounds))
 
 
 def _target(path: Path) -> Path:

@@ -13,8 +13,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import binom
 
+from ampsim.page import write_page
 from ampsim.player import code, embed
 from tests.browser.page_figures import browser, missing
+from tests.test_page import small_job
 from tests.test_player import EVIL, clips_of, sines
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
@@ -262,6 +264,34 @@ def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
     assert page.evaluate("document.querySelectorAll('img, [onload], [onerror]').length") == 0
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert (page.problems, len(page.asked)) == ([], 1)
+
+
+def test_the_owners_page_plays_and_asks_nothing_of_a_network(chromium: Any, tmp_path: Path) -> None:
+    """Under the page's own policy, with labels that mean harm, and on paper with no more than a line."""
+    clips = clips_of(sines(LEVELS, 1.0), evil=EVIL)
+    path = write_page(small_job("cathode-switch"), tmp_path / "page.html", heard=clips)
+    page = chromium.new_page(viewport={"width": 390, "height": 844})
+    page.set_default_timeout(10_000)
+    problems: list[str] = []
+    asked: list[str] = []
+    page.on("pageerror", lambda problem: problems.append(str(problem)))
+    page.on("console", lambda line: problems.append(line.text))
+    page.on("dialog", lambda dialog: (problems.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(path.as_uri())
+    player = page.get_by_role("group", name="listen to the positions")
+    player.get_by_role("button", name="Play", exact=True).click()
+    page.keyboard.press("2")
+    assert player.locator(".heard").inner_text().startswith("Heard now: 2 position 1</script>")
+    page.locator(".ampsim-player[data-state=playing]").wait_for()
+    page.get_by_label("6k8").check()
+    assert page.locator("[data-now]").inner_text() == "cathode 6k8"
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert (problems, len(asked)) == ([], 1)
+    page.emulate_media(media="print")
+    assert player.get_by_text("paper is silent").is_visible()
+    assert not player.get_by_role("button").first.is_visible()
+    page.close()
 
 
 def test_paper_has_a_line_of_words_instead(chromium: Any, tmp_path: Path) -> None:

@@ -310,15 +310,16 @@ def test_a_torn_wire_is_found() -> None:
 def test_picture_says_what_it_shows() -> None:
     picture = schematic(apply(load_amp("workshop-a"), load_mod("bright-switch")))
     assert "C101 120p (new) between" in picture.alternative
-    assert "P1 1M audio 15 %" in picture.alternative
-    assert "S101 A2 at 390p (new)" in picture.alternative
+    assert "P1 1M audio 15 %, top to C2/S101 A1/S101 A2, wiper to C101/C102/R5.1" in picture.alternative
+    assert "S101 A2 at 390p (new), open as drawn, between" in picture.alternative
 
 
 def test_names_are_escaped_in_svg() -> None:
-    hostile = "<script>alert(1)</script>"
+    hostile = "<script>alert(1)</script>" + 40 * " longer"
     amp = load_amp("workshop-a")
     switch = Switch("S900", "tried", ((hostile, ()), ("b", (Edit("lift", "C1"),))), "b")
     picture = schematic(apply(amp, Mod(hostile, "a test", (), (), (switch,))))
+    assert squeezed(picture) == []
     text = svg(picture)
     assert "<script" not in text
     assert "&lt;script" in text

@@ -7,9 +7,9 @@ from .labels import label, label_width
 from .names import NetNames
 from .order import BLOCKS
 from .sheet import Point, Sheet, Symbol, wide
+from .slots import AIR
 
 LOW, MIDDLE, DROP = -3.2, -1.6, 2.4
-_AIR = 0.35
 
 
 def block_ends(item: Item, x: float) -> dict[str, Point]:
@@ -42,9 +42,9 @@ def block_room(item: Item, names: NetNames, reached: set[str]) -> tuple[float, f
     words = {pin: side for pin, side in block_sides(item).items() if pin not in reached}
     nets = dict(item.pins)
     half = max([names.room(nets[pin])[0] for pin, side in words.items() if side in ("up", "down")], default=0.0)
-    lefts, rights = [half + _AIR], [half + _AIR]
+    lefts, rights = [half + AIR], [half + AIR]
     for pin, side in words.items():
-        far = abs(block_ends(item, 0.0)[pin][0]) + names.width(nets[pin]) + _AIR
+        far = abs(block_ends(item, 0.0)[pin][0]) + names.width(nets[pin]) + AIR
         (lefts if side == "left" else rights).append(far if side in ("left", "right") else 0.0)
     if item.kind == "pot":
         return max(label_width(item) + 0.8, *lefts), max(1.1, *rights)
@@ -88,4 +88,4 @@ def _box(item: Item, names: NetNames) -> tuple[float, float, dict[str, Point]]:
     left, right = (
         max([names.width(net) for pin, net in item.pins if ends[pin][0] * side > 0.0], default=0.0) for side in (-1, 1)
     )
-    return half + left + _AIR, half + right + _AIR, ends
+    return half + left + AIR, half + right + AIR, ends

@@ -137,10 +137,17 @@ def describe_schematic(shown: Sequence[Fragment]) -> str:
 
 
 def _said(item: Item, fragment: Fragment) -> str:
+    if len(item.pins) > 2:
+        return f"{item.name} {item.text}{_mark(item)}, " + ", ".join(
+            f"{pin} to {_net_words(net, item, fragment)}" for pin, net in item.pins
+        )
     between = " and ".join(_net_words(net, item, fragment) for net in item.nets)
-    mark = f" ({item.mark})" if item.mark else ""
     stands = (", closed as drawn," if item.closed else ", open as drawn,") if item.kind == "contact" else ""
-    return f"{item.name} {item.text}{mark}{stands} between {between}"
+    return f"{item.name} {item.text}{_mark(item)}{stands} between {between}"
+
+
+def _mark(item: Item) -> str:
+    return f" ({item.mark})" if item.mark else ""
 
 
 def _net_words(net: str, item: Item, fragment: Fragment) -> str:

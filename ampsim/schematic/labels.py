@@ -9,15 +9,19 @@ from .fragment import Fragment, Item
 from .sheet import LINE, SIZE, UNIT, Point, Symbol, Text, wide
 
 _WIDTHS = (3.2, 4.5, 6.5, 10.0, 16.0, 22.0)  # units; the narrowest that keeps to the lines allowed
-UPRIGHT_LINES, LEVEL_LINES = 6, 3
+UPRIGHT_LINES, LEVEL_LINES = 4, 3  # as many as stand beside and over a part
 
 
 @lru_cache(maxsize=512)
 def label(item: Item, level: bool = False) -> tuple[str, ...]:
-    """Designator, value and mark of a part: below one another, or flat for a part that lies level."""
+    """Designator, value and mark of a part: below one another, or flat for a part that lies level.
+
+    What is too long for its place ends in dots; the drawing's words have it whole.
+    """
     most = LEVEL_LINES if level else UPRIGHT_LINES
     tries = (_lines(item, level, width) for width in _WIDTHS)
-    return next((lines for lines in tries if len(lines) <= most), _lines(item, level, _WIDTHS[-1]))
+    found = next((lines for lines in tries if len(lines) <= most), _lines(item, level, _WIDTHS[-1]))
+    return found if len(found) <= most else (*found[: most - 1], "...")
 
 
 def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:

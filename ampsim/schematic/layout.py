@@ -6,8 +6,6 @@ Everything stands as far apart as its own texts ask for, so that no text meets a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 
 from .blocks import DROP, LOW, MIDDLE, block_ends, block_room, block_sides, put_aside, wired
 from .fragment import Fragment, Item
@@ -16,29 +14,14 @@ from .names import NetNames
 from .order import BLOCKS, Plan, ordered
 from .pack import packed
 from .sheet import PAGE, Point, Sheet, Symbol
+from .slots import AIR, Room, Slot, spread
 from .split import apart, cut
 
 _LEVEL = 2.4  # length of a part that lies level
 _END = 0.8  # of a net's wire beyond its last part
 _STEM = 1.0  # of a flag above its net
-_AIR = 0.35  # between what stands side by side
 _NARROW = (0.2, 0.2)
 Row = tuple[Item, str, str]
-Room = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class _Slot:
-    """Something that goes up or down from a net, with the room it takes left and right of its wire.
-
-    `low` is the net under a part from which more hangs, in `under`.
-    """
-
-    kind: str
-    room: Room
-    item: Item | None = None
-    low: str = ""
-    under: tuple[_Slot, ...] = ()
 
 
 def lay_out(fragment: Fragment) -> Sheet:
@@ -57,17 +40,9 @@ def _fitting(fragment: Fragment) -> list[Fragment]:
     return [each for half in halves for piece in apart(half) for each in _fitting(piece)]
 
 
-def _spread(slots: Sequence[_Slot]) -> list[float]:
-    """Where slots stand side by side, the first at 0."""
-    places = [0.0] if slots else []
-    for before, after in pairwise(slots):
-        places.append(places[-1] + before.room[1] + after.room[0] + _AIR)
-    return places
-
-
 def _level_room(item: Item) -> float:
     """Length of a part that lies level, its label over it."""
-    return max(_LEVEL, label_width(item, True) + 2 * _AIR)
+    return max(_LEVEL, label_width(item, True) + 2 * AIR)
 
 
 class _Layout:
@@ -117,7 +92,7 @@ class _Layout:
         return max(label_height(each) for each in self.plan.members(item, item.nets[0]))
 
     def _level_room(self, item: Item) -> float:
-        return sum(_level_room(each) for each in self.plan.members(item, item.nets[0])) + 2 * _AIR
+        return sum(_level_room(each) for each in self.plan.members(item, item.nets[0])) + 2 * AIR
 
     def _upright_room(self, item: Item) -> Room:
         rooms = [upright_room(each) for each in self.plan.members(item, item.nets[0])]
@@ -148,11 +123,11 @@ class _Layout:
             self.names.put(self.sheet, (x - _END, 0.0), net, "left")
         return self._stand(net, (x, 0.0), above, x, below)
 
-    def _stand(self, net: str, at: Point, above: Sequence[_Slot], first: float, below: Sequence[_Slot]) -> float:
+    def _stand(self, net: str, at: Point, above: Sequence[Slot], first: float, below: Sequence[Slot]) -> float:
         """Draw a net's wire from a point, what rises from it from `first` on, and what hangs on it."""
         x, y = at
-        ups = [first + place for place in _spread(above)]
-        downs = [x + place for place in _spread(below)]
+        ups = [first + place for place in spread(above)]
+        downs = [x + place for place in spread(below)]
         self.ends[net] = max(x, *ups, *downs) if ups or downs else x
         self.sheet.wire(at, (self.ends[net], y))
         for slot, place in zip(above, ups, strict=True):
@@ -162,29 +137,29 @@ class _Layout:
         rights = [place + slot.room[1] for slot, place in zip((*above, *below), (*ups, *downs), strict=True)]
         return max([self.ends[net], *rights])
 
-    def _above(self, net: str, flag: bool = False) -> list[_Slot]:
+    def _above(self, net: str, flag: bool = False) -> list[Slot]:
         """What rises from a net, so that no two rows cross that start or end on it."""
-        ending = [_Slot("row", _NARROW, item) for item, _, right in self.rows if right == net]
-        ups = [_Slot("part", self._up_room(item, net), item) for item in self.plan.ups.get(net, [])]
-        flags = [_Slot("flag", self.names.room(net))] if flag else []
-        starting = [_Slot("row", _NARROW, item) for item, left, _ in reversed(self.rows) if left == net]
+        ending = [Slot("row", _NARROW, item) for item, _, right in self.rows if right == net]
+        ups = [Slot("part", self._up_room(item, net), item) for item in self.plan.ups.get(net, [])]
+        flags = [Slot("flag", self.names.room(net))] if flag else []
+        starting = [Slot("row", _NARROW, item) for item, left, _ in reversed(self.rows) if left == net]
         return [*ending, *ups, *flags, *starting]
 
     def _up_room(self, item: Item, net: str) -> Room:
         (left, right), (half, _) = upright_room(item), self.names.room(self._other(item, net))
         return max(left, half), max(right, half)
 
-    def _below(self, net: str, flag: bool = False) -> list[_Slot]:
+    def _below(self, net: str, flag: bool = False) -> list[Slot]:
         """What goes down from a net."""
-        found = [_Slot("part", upright_room(item), item) for item in self.plan.downs.get(net, [])]
+        found = [Slot("part", upright_room(item), item) for item in self.plan.downs.get(net, [])]
         for item, low in self.plan.hangs.get(net, []):
             under = tuple(self._below(low))
-            ends = [place + slot.room[1] for place, slot in zip(_spread(under), under, strict=True)]
+            ends = [place + slot.room[1] for place, slot in zip(spread(under), under, strict=True)]
             left, right = self._upright_room(item)
-            found.append(_Slot("hang", (left, max([right, *ends])), item, low, under))
-        return [*found, _Slot("flag", self.names.room(net))] if flag else found
+            found.append(Slot("hang", (left, max([right, *ends])), item, low, under))
+        return [*found, Slot("flag", self.names.room(net))] if flag else found
 
-    def _rise(self, slot: _Slot, net: str, at: Point) -> None:
+    def _rise(self, slot: Slot, net: str, at: Point) -> None:
         x, y = at
         if slot.item is None:
             self.sheet.wire(at, (x, y + _STEM))
@@ -198,7 +173,7 @@ class _Layout:
             self.sheet.wire(at, (x, self.heights[slot.item.name]))
             self.feet[slot.item.name, net] = x
 
-    def _drop(self, slot: _Slot, net: str, at: Point) -> None:
+    def _drop(self, slot: Slot, net: str, at: Point) -> None:
         x, y = at
         if slot.item is None:
             self.sheet.wire(at, (x, y - 0.7))
@@ -210,7 +185,7 @@ class _Layout:
         if slot.kind == "part":
             self.names.put(self.sheet, (x, y), self.fragment.ground, "down")
             return
-        places = [x + place for place in _spread(slot.under)]
+        places = [x + place for place in spread(slot.under)]
         self.sheet.wire((x, y), (places[-1], y))
         for under, place in zip(slot.under, places, strict=True):
             self._drop(under, slot.low, (place, y))
@@ -242,7 +217,7 @@ class _Layout:
         first = taken + max(own, default=0.0)
         self.rooms[net, True] = (taken, first)
         above, below = self._above(low), self._below(low, low in self.labelled)
-        edge = self._stand(low, (x, LOW), above, first + _AIR, below)
+        edge = self._stand(low, (x, LOW), above, first + AIR, below)
         if not above and not self._below(self.plan.after(net)):
             # The plate's net may stand over what is under the cathode.
             self.floor, edge = edge, taken
@@ -258,7 +233,7 @@ class _Layout:
 
     def _level(self, item: Item, net: str, start: Point, end: Point, room: Room) -> None:
         """A part that lies level, or several in series, in the middle of a room, with wires to either end."""
-        x, y = sum(room) / 2 - self._level_room(item) / 2 + _AIR, start[1]
+        x, y = sum(room) / 2 - self._level_room(item) / 2 + AIR, start[1]
         for each in self.plan.members(item, net):
             middle = x + _level_room(each) / 2
             near, far = (middle - _LEVEL / 2, y), (middle + _LEVEL / 2, y)

@@ -295,8 +295,8 @@ FAULTS: dict[str, Callable[[bytes], bytes]] = {
     "no line": lambda data: data.replace(b"\n", b" "),
     "not JSON": lambda data: b"{" + data,
     "deep JSON": lambda data: b"[" * 900 + b"\n" + data.partition(b"\n")[2],
-    "another's": lambda data: data.replace(b'"key": "', b'"key": "0', 1),
-    "no count": lambda data: data.replace(b'"repaired": 2', b'"repaired": -2', 1),
+    "another count": lambda data: data.replace(b'"repaired": 2', b'"repaired": 3', 1),
+    "a great count": lambda data: data.replace(b'"repaired": 2', b'"repaired": 1e999', 1),
 }
 
 
@@ -313,6 +313,9 @@ def test_a_damaged_file_is_as_good_as_none_and_is_written_again(
     assert len(solver.calls) == 2
     assert np.array_equal(again["volts"], first["volts"])
     assert path.read_bytes() == sound
+    # Another's file under this name.
+    path.rename(path.with_name(f"{0:064x}.volts"))
+    assert fetch(tmp_path, f"{0:064x}") is None
 
 
 def test_what_is_kept_is_bounded_and_other_files_stay(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """Renders that were made before, kept by content in one bounded folder.
 
-A kept file is a line of JSON (what was counted, and the hash of the rest) and then the volts. Nothing in it is trusted:
+A kept file is a line of JSON (what was counted, and a hash of everything) and then the volts. Nothing in it is trusted:
 one that does not fit its own hash is as good as none and is written again.
 """
 
@@ -62,7 +62,7 @@ def keep(folder: Path, key: str, kept: Kept, most: int = MOST_BYTES) -> None:
     """Keep a render, and drop those used longest ago beyond `most` bytes; a folder that cannot be written is let be."""
     body = kept.volts.astype("<f4").tobytes()
     counted = {"repaired": kept.repaired, "computed": kept.computed}
-    facts = {"key": key, "sha256": hashlib.sha256(body).hexdigest(), **counted}
+    facts = {"sha256": _seal(key, kept.repaired, kept.computed, body), **counted}
     head = json.dumps(facts).encode() + b"\n"
     if len(head) + len(body) > min(_ONE_FILE, most):
         return
@@ -77,15 +77,18 @@ def _opened(data: bytes, key: str) -> Kept | None:
         return None
     try:
         facts = json.loads(head)
-        asked = (key, hashlib.sha256(body).hexdigest())
-        if (facts["key"], facts["sha256"]) != asked:
-            return None
         repaired, computed = int(facts["repaired"]), int(facts["computed"])
-    except (ValueError, KeyError, TypeError, RecursionError):
+        if facts["sha256"] != _seal(key, repaired, computed, body):
+            return None
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return None
     volts = np.frombuffer(body, "<f4").astype(np.float32)
     sound = 0 <= repaired <= computed and bool(np.isfinite(volts).all())
     return Kept(volts, repaired, computed) if sound else None
+
+
+def _seal(key: str, repaired: int, computed: int, body: bytes) -> str:
+    return hashlib.sha256(f"{key} {repaired} {computed} ".encode() + body).hexdigest()
 
 
 def _drop(folder: Path, most: int) -> None:

@@ -43,7 +43,7 @@ Array = NDArray[np.float64]
 Drawing = tuple[str, str]
 # Amp and mod. Stock ones the method was made on; others.
 STOCK: tuple[Drawing, ...] = (("workshop-a", ""), ("workshop-b", ""))
-OTHERS: tuple[Drawing, ...] = (("lesson-stage", ""), ("workshop-b", "larger-plate-load"))
+OTHERS: tuple[Drawing, ...] = (("rehearsal-room", ""), ("lesson-stage", ""), ("workshop-b", "larger-plate-load"))
 DEVELOPED, BLIND, ELSEWHERE = 1, 40507, 71993
 _INSIDE = (0.005, 0.995)
 _REPEATS = 5
@@ -213,7 +213,7 @@ def blind_trial(scale: Scale) -> Iterator[Figure]:
 
 def other_drawings(scale: Scale) -> Iterator[Figure]:
     """Single faults, drawings it was not made on and kinds of fault evenly."""
-    yield from _figures(OTHERS, max(60, scale.amps // 20), ELSEWHERE, "other drawings, kinds evenly", True)
+    yield from _figures(OTHERS, max(60, scale.amps // 30), ELSEWHERE, "other drawings, kinds evenly", True)
 
 
 SECTIONS = (developed_on, blind_trial, other_drawings)

@@ -225,6 +225,14 @@ def test_two_faults_are_not_passed_off_as_one() -> None:
     assert "does not explain all of it" in found.text()
 
 
+def test_what_is_plugged_in_is_never_suspected() -> None:
+    for name in ("workshop-b", "rehearsal-room"):  # a guitar with its cable, a generator
+        wired = circuit_at(load_amp(name), {})
+        parts = {each.part for each in suspects(wired)}
+        assert "R3" in parts
+        assert not {each.designator for each in wired.elements if each.stage in ("guitar", "generator")} & parts
+
+
 # Each law with its current in its own units, at a place where it conducts.
 LAW_VALUES = {
     "space-charge triode": {"mu": 100, "perveance": 1e-3, "exponent": 1.5, "width": 0.1, "knee_volts": 1.0},

@@ -11,6 +11,7 @@ from ..circuit import Circuit
 from ..quantities import FARAD, OHM, format_value
 from ..valves import Valve
 from .bench import State, gas_of, leak_of, wire_of
+from .probes import inside
 
 OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
@@ -76,10 +77,9 @@ class Suspect:
 
 
 def suspects(wired: Circuit) -> Iterator[Suspect]:
-    """Every part of the amp with every kind of fault it may have; the guitar and its cable are whole."""
-    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
-    for element in wired.elements:
-        if element.stage in guitars or len({net for _, net in element.pins}) < 2:
+    """Every part of the amp with every kind of fault it may have; what is plugged in is whole."""
+    for element in inside(wired):
+        if len({net for _, net in element.pins}) < 2:
             continue
         for kind in KINDS:
             if kind.part == element.kind == "transformer":

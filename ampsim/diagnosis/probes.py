@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from ..circuit import Circuit
 from ..errors import DescriptionError, nearest, shown
 from ..nets import INPUT
-from ..stages.wiring import GROUND
+from ..stages.wiring import GROUND, Element
 
 MOST_PROBES = 200
+_PLUGGED = ("guitar", "generator")
 _PINS = ("plate", "cathode", "grid", "screen")
 
 
@@ -64,10 +65,15 @@ def standard_probes(wired: Circuit) -> tuple[str, ...]:
     return tuple(name for net, name in found.items() if net not in (GROUND, INPUT))
 
 
+def inside(wired: Circuit) -> tuple[Element, ...]:
+    """The elements of the amp itself, without what is plugged into it: a guitar with its cable, a generator."""
+    plugged = {stage.name for stage in wired.amp.stages if stage.template in _PLUGGED}
+    return tuple(each for each in wired.elements if each.stage not in plugged)
+
+
 def drop_probes(wired: Circuit) -> tuple[str, ...]:
     """The drops a careful bench reads besides: across every resistor, and from each output plate to its supply."""
-    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
-    resistors = [each for each in wired.elements if each.kind == "resistor" and each.stage not in guitars]
+    resistors = [each for each in inside(wired) if each.kind == "resistor"]
     drops = [f"across {each.designator}" for each in resistors if each.pins[0][1] != each.pins[1][1]]
     for each in wired.elements:
         pins = dict(each.pins)

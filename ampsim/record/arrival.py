@@ -87,7 +87,9 @@ def _before(change: Any) -> tuple[Any, ...]:
     before = change.before
     if isinstance(before, dict):
         before = ", ".join(f"{key} = {value}" for key, value in before.items())
-    return change.date, change.entry, "(nothing)" if before is None else before
+    if isinstance(before, list):
+        before = ", ".join(map(str, before))
+    return change.date, change.entry, "(nothing)" if before in (None, "") else before
 
 
 def _wish(wish: OwnersWish, opened: Opened | None) -> tuple[str, str]:

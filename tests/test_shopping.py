@@ -22,6 +22,7 @@ from ampsim.shopping import PartLine, PartsList, SwitchNeed, fitting_positions, 
 from ampsim.shopping.needs import MAINS, Where, capacitor, pot, resistor
 from ampsim.shopping.series import nearest_preferred, pot_track
 from ampsim.stress import stress
+from ampsim.wiring import wiring
 
 SHORT = (Sine(1000.0, 0.05, 0.02, 4),)
 
@@ -43,8 +44,11 @@ def line(found: PartsList, part: str) -> PartLine:
 
 @lru_cache(maxsize=1)
 def three_mods() -> PartsList:
-    mods = [load_mod(name) for name in ("bright-switch", "cathode-switch", "depth")]
-    return listed(apply(load_amp("workshop-a"), *mods), drawer=load_drawer("workshop"))
+    return listed(three_mods_amp(), drawer=load_drawer("workshop"))
+
+
+def three_mods_amp() -> Amp:
+    return apply(load_amp("workshop-a"), *(load_mod(name) for name in ("bright-switch", "cathode-switch", "depth")))
 
 
 # Values and ratings ---------------------------------------------------------------------------------------------------
@@ -227,35 +231,28 @@ def need(**positions: object) -> SwitchNeed:
     return switch_need(amp, amp.all_switches[0])
 
 
-def test_parts_to_one_place_share_a_pole() -> None:
+def test_the_switch_is_the_one_that_is_wired() -> None:
     bright = line(three_mods(), "S101").switch
     assert bright is not None
-    assert len(bright.poles) == 1
-    assert bright.off == ("open",)
-    assert "120p - open - 390p" in bright.kind
+    (plan, _) = wiring(three_mods_amp()).switches
+    assert (bright.kind, bright.poles, bright.throws) == (plan.kind, 1, 2)
+    terminals, positions = bright.contacts
+    assert "A common to P1.top" in terminals
+    assert "A1 to C101.1" in terminals
+    assert "open (centre): all open" in positions
     assert bright.sequence == "either"
     assert set(bright.hanging) == {"C101", "C102"}
 
 
-def test_parts_side_by_side_share_a_throw() -> None:
-    cathode = line(three_mods(), "S102").switch
-    assert cathode is not None
-    assert len(cathode.poles) == 1
-    assert [each.closed for each in cathode.poles[0].throws] == [("6k8",), ("2k7 and 1u",)]
-    assert "R103 (2k7) and C103 (1u)" in cathode.poles[0].throws[1].joins
-
-
 def test_contacts_far_apart_need_two_poles() -> None:
     found = need(stock=[], hot=[{"bridge": "R8"}, {"fit": "R162", "across": "R4"}])
-    assert len(found.poles) == 2
-    assert "on-off" in found.kind
+    assert (found.poles, found.throws) == (2, 2)
+    assert "toggle on-on, 2 poles (DPDT)" in found.kind
 
 
 def test_another_value_is_a_changeover() -> None:
     found = need(stock=[], small=[{"replace": "R16", "with": "470k"}])
-    assert len(found.poles) == 1
-    assert sorted(each.closed for each in found.poles[0].throws) == [("small",), ("stock",)]
-    assert "on-on" in found.kind
+    assert (found.poles, found.kind) == (1, "toggle on-on, 1 pole (SPDT)")
     assert found.sequence == "make before break"  # the inverter's grid would hang free
 
 
@@ -263,28 +260,29 @@ def test_a_cathode_that_would_hang_free_asks_for_make_before_break() -> None:
     assert need(stock=[], hot=[{"replace": "R7", "with": "2k7"}]).sequence == "make before break"
 
 
-def test_a_part_in_series_is_bypassed_where_it_is_not_wanted() -> None:
-    found = need(stock=[], stopped=[{"fit": "R161", "in_series_at": "R5.1"}])
-    (pole,) = found.poles
-    assert [each.closed for each in pole.throws] == [("stock",)]
-    assert {pole.common, pole.throws[0].joins} == {"R5.1", "the wire taken off R5.1"}
+def test_three_positions_that_all_close_need_a_rotary() -> None:
+    found = need(a=[], b=[{"replace": "R7", "with": "2k7"}], c=[{"replace": "R7", "with": "10k"}])
+    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways")
 
 
-def test_every_position_closes_what_its_edits_ask_for() -> None:
-    """A pole never closes two throws at once, and a position without edits closes only what it bypasses or keeps."""
-    for found in (three_mods().lines[2].switch, need(a=[], b=[{"lift": "R9"}], c=[{"fit": "R162", "across": "R9"}])):
-        assert found is not None
-        for pole in found.poles:
-            closed = [label for each in pole.throws for label in each.closed]
-            assert len(closed) == len(set(closed))
-            assert set(closed) <= set(found.labels)
+def test_a_switch_that_nobody_can_wire_is_said() -> None:
+    amp = modded(switches=[_way("S160", "one"), _way("S161", "two")])
+    found = switch_need(amp, amp.all_switches[0])
+    assert found.kind.startswith("no switch was found: ")
+    assert "S160 and S161 both change R9" in found.kind
+    assert (found.poles, found.contacts) == (0, ())
+
+
+def _way(designator: str, control: str) -> dict[str, object]:
+    positions = {"in": [], "out": [{"lift": "R9"}]}
+    return {"designator": designator, "control": control, "drawn": "in", "positions": positions}
 
 
 def test_a_pull_pot_is_named() -> None:
     positions = {"in": [], "out": [{"fit": "R162", "across": "R4"}]}
     switch = {"designator": "S160", "control": "pull", "drawn": "in", "positions": positions, "shaft": "P1"}
     amp = modded(parts={"R162": "10k"}, switches=[switch])
-    assert "on the shaft of P1 (pull-pot with 1 changeover" in switch_need(amp, amp.all_switches[0]).kind
+    assert "push-pull switch on the shaft of P1" in switch_need(amp, amp.all_switches[0]).kind
     assert circuit(amp).parts["P1"].kind == "pot"
 
 
@@ -312,5 +310,5 @@ def test_no_cell_is_a_formula_or_breaks_a_row(text: str, start: str) -> None:
 
 def test_the_text_says_what_and_why() -> None:
     text = three_mods().text()
-    for words in ("To buy", "pole 1, common to", "plus at C103.1", "no source", "IEC 60063", "workshop amp A"):
+    for words in ("To buy", "pole A: A common to P1.top", "plus at C103.1", "no source", "IEC 60063", "workshop amp A"):
         assert words in text

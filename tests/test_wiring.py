@@ -204,7 +204,8 @@ def test_the_parts_list_asks_for_the_switch_that_is_wired(name: str) -> None:
     modded = apply(load_amp("workshop-a"), load_mod(name))
     (planned,) = wiring(modded).switches
     (switch,) = modded.all_switches
-    assert len(switch_need(modded, switch).poles) == planned.poles
+    need = switch_need(modded, switch)
+    assert (need.kind, need.poles) == (planned.kind, planned.poles)
 
 
 def drawn_faults(fragment: Fragment) -> list[str]:

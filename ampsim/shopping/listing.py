@@ -178,9 +178,9 @@ def _row(each: PartLine) -> dict[str, Any]:
         "times [V]": each.volts_margin,
         "taper": each.taper,
         "wired": each.wired,
-        "poles": len(need.poles) if need else math.nan,
-        "throws": len(need.labels) if need else math.nan,
-        "contacts": " | ".join(need.contact_words()) if need else "",
+        "poles": need.poles if need else math.nan,
+        "throws": need.throws if need else math.nan,
+        "contacts": " | ".join(need.contacts) if need else "",
         "sequence": need.sequence if need else "",
         "at hand": each.at_hand,
     }
@@ -209,7 +209,7 @@ def _told(each: PartLine) -> list[str]:
         bleed = (
             [f"  {', '.join(need.hanging)} hang on an open contact: bleed them, or it pops."] if need.hanging else []
         )
-        return [_line(first), *(f"  {_line(words)}" for words in need.contact_words()), *bleed]
+        return [_line(first), *(f"  {_line(words)}" for words in need.contacts), *bleed]
     words = [f"{each.part}: {each.wanted}"]
     if each.preferred and each.preferred.off:
         nearest = format_value(each.preferred.value, _UNITS.get(each.kind, OHM))

@@ -1,7 +1,7 @@
 """How a mod is wired: from-to list, the contact truth table of every switch, and the table read back."""
 
 from .back import compare, every_stand, listening, mismatches, read_back, wiring
-from .from_to import Wire, Wiring, listed
+from .from_to import Wire, Wiring, listed, soldered_to
 from .pieces import Joint, Piece, Pieces, take_apart
 from .poles import Pole, Row, SwitchPlan, plan, share
 
@@ -22,6 +22,7 @@ __all__ = [
     "plan",
     "read_back",
     "share",
+    "soldered_to",
     "take_apart",
     "wiring",
 ]

@@ -114,6 +114,18 @@ def listed(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     )
 
 
+def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
+    """Where a terminal of a switch goes by the list; one wired before the work, to a place of its piece of wire."""
+    reached = [f"{switch.designator}.{terminal}"]
+    for place in reached:
+        for each in found.wires:
+            # Leads that are soldered to a lead stand on the same terminal.
+            if place in (each.start, each.end) and (place == reached[0] or each.what != "wire"):
+                other = each.end if each.start == place else each.start
+                reached += [other] if other not in reached else []
+    return " and ".join(reached[1:]) or _spot(dict(switch.soldered)[terminal].places, _named(found.amp))
+
+
 def _plan(switch: Switch, pieces: Pieces) -> SwitchPlan:
     return plan(switch, [joint for joint in pieces.joints if joint.control == switch.control])
 

@@ -51,6 +51,11 @@ class SwitchPlan:
     rows: tuple[Row, ...]
     soldered: tuple[tuple[str, Piece], ...]
 
+    @property
+    def throws(self) -> int:
+        """Throws of each pole: one for each way, but for a centre that closes nothing."""
+        return 1 if self.kind.endswith("(SPST)") else self.ways - ("centre off" in self.kind)
+
     def closed(self, label: str) -> tuple[tuple[str, str], ...]:
         """The pairs of terminals that close in a position."""
         return next(row.closed for row in self.rows if row.label == label)

@@ -177,7 +177,7 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
         for check in loose(part, _named(modded, edit))
     ]
     plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
-    wires = "; ".join(need.contact_words())
+    wires = "; ".join(need.contacts)
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
     yield "switches", first, checks
     yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.", ()

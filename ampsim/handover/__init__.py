@@ -10,7 +10,7 @@ from .pdf import browser_path, write_pdf
 from .shop import shop_html, shop_record
 from .sweeps import measured_sweeps, read_sweep, sweep_over
 from .together import owner_page, together
-from .wires import wiring_tables
+from .wires import wiring_tables, wiring_text
 
 __all__ = [
     "CHECKED",
@@ -30,6 +30,7 @@ __all__ = [
     "sweep_over",
     "together",
     "wiring_tables",
+    "wiring_text",
     "write_exercise",
     "write_papers",
     "write_pdf",

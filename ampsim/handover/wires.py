@@ -7,6 +7,7 @@ import pandas as pd
 from ..amp import Amp
 from ..pictures.canvas import svg
 from ..schematic import schematics
+from ..tables import text_table
 from ..wiring import Wiring
 
 
@@ -38,3 +39,8 @@ def wiring_drawings(amp: Amp) -> dict[str, str]:
     drawn = [svg(picture) for picture in schematics(amp)]
     titles = ["The touched stages"] if len(drawn) == 1 else ["The touched stages: stock", "The touched stages: modded"]
     return dict(zip(titles, drawn, strict=True))
+
+
+def wiring_text(found: Wiring) -> str:
+    """The same as plain text."""
+    return "\n\n".join(f"{title}\n{text_table(table)}" for title, table in wiring_tables(found).items())

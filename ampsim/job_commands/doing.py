@@ -33,17 +33,14 @@ def _parts(options: argparse.Namespace) -> None:
 
 def _wiring(options: argparse.Namespace) -> None:
     from .. import pictures
-    from ..handover import wiring_tables
+    from ..handover import wiring_text
     from ..schematic import schematic
-    from ..tables import text_table
     from ..wiring import wiring
 
     amp = opened(options)[1].modded
-    told = [f"{title}\n{text_table(table)}" for title, table in wiring_tables(wiring(amp)).items()]
-    folder = place(options, PICTURES)
-    drawn = pictures.save(schematic(amp), folder / "schematic")
-    told.append(f"The schematic before and after is {' and '.join(map(str, drawn))}")
-    print("\n\n".join([*told, CAUTION]))
+    told = wiring_text(wiring(amp))
+    drawn = pictures.save(schematic(amp), place(options, PICTURES) / "schematic")
+    print(f"{told}\n\nThe schematic before and after is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
 
 
 def _steps(options: argparse.Namespace) -> None:

@@ -21,7 +21,7 @@ from ampsim.amp import Amp
 from ampsim.analyses import OperatingPoint
 from ampsim.cli import main
 from ampsim.errors import DescriptionError, EngineError, Stopped
-from ampsim.library import load_amp, load_mod
+from ampsim.library import load_amp, load_job, load_mod
 from ampsim.listening import (
     Clip,
     Clips,
@@ -31,6 +31,7 @@ from ampsim.listening import (
     difference,
     dry_phrase,
     linear,
+    listening_positions,
     phrase,
     pop_clip,
     read_response,
@@ -409,6 +410,34 @@ def test_clips_are_in_step_labelled_and_say_what_was_done(played: xr.Dataset) ->
     for words in ("not modelled", "BS.1770", "A-weighted", "The load is the loudspeaker", "repaired"):
         assert words in found.words
     assert "H.870" in found.caution
+
+
+def test_both_loads_are_heard_side_by_side(amps: tuple[Amp, Amp]) -> None:
+    solver = StandIn()
+    found = render(amps[0], [{}], SHORT, loads=["loudspeaker", "resistor"], cache=False, play=solver)
+    assert list(found["variant"].values) == ["stock on a loudspeaker", "stock on a resistor"]
+    assert len(solver.calls) == 2
+    assert clips(found).labels == ("stock on a loudspeaker", "stock on a resistor")
+    assert "a resistor of 8 ohm in place" in found.attrs["words"]
+
+
+def test_a_job_is_heard_where_it_compares_and_from_there_at_each_control() -> None:
+    job = load_job("bright-cathode-depth")
+    found = listening_positions(job)
+    assert found[0] == job.compare_at
+    moved = [{name for name in each if each[name] != job.compare_at[name]} for each in found[1:]]
+    assert sorted(name for each in moved for name in each) == [
+        "bright",
+        "bright",
+        "cathode",
+        "cathode",
+        "depth",
+        "depth",
+    ]
+    assert all(len(each) == 1 for each in moved)
+    assert listening_positions(job, ["master"])[1:] == [{**job.compare_at, "master": end} for end in (0.0, 1.0)]
+    with pytest.raises(DescriptionError, match=r"no control 'brite'.*bright"):
+        listening_positions(job, ["brite"])
 
 
 def test_a_set_of_clips_that_cannot_be_switched_is_refused() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..errors import DescriptionError
+from ..errors import DescriptionError, shown
 from ..positions import position_label
 from .clips import Clip, Clips
 from .phrases import RATE
@@ -93,7 +93,7 @@ def clips(
         for (label, _), row, gain, level in zip(cases, loud, gains, levels, strict=True)
     )
     words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
-    words.append(NO_CABINET if response is None else CABINET.format(name=response_name or "a WAV file"))
+    words.append(NO_CABINET if response is None else CABINET.format(name=shown(response_name or "a WAV file")))
     return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(filter(None, words)), HEARING)
 
 

@@ -19,20 +19,23 @@ from ampsim.handover import (
     browser_path,
     exercise,
     gather,
+    measured_sweeps,
     owner_page,
     pdf,
     shop_html,
     shop_record,
+    sweep_over,
     together,
     write_exercise,
     write_pdf,
 )
+from ampsim.handover.sweeps import work_over
 from ampsim.library import load_amp, load_mod, parse_mod
 from ampsim.measures import gain_at, gain_db
 from ampsim.mods import apply
 from ampsim.proof import proof
 from ampsim.read_job import Job, plain_job
-from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State
+from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
 from ampsim.response import simulate
 from ampsim.revalue import with_values
 
@@ -132,6 +135,36 @@ def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Job) -> None:
     assert not sheet.passed
 
 
+def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: Job, tmp_path: Path) -> None:
+    # A loudspeaker and a microphone of any response are in both sweeps, whatever level each was recorded at.
+    found = {}
+    for phase, amp, level in (("on arrival", job.stock, -20.0), ("after the mod", job.modded, -31.0)):
+        at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
+        gain = gain_db(simulate(amp, positions=[at]), "speaker").isel(variant=0, position=0, drop=True)
+        heard = gain + level + 6.0 * np.sin(2.0 * np.log(gain["frequency"]))
+        rows = [f"{hertz:.3f};{value:.4f}" for hertz, value in zip(gain["frequency"].values, heard.values, strict=True)]
+        (tmp_path / f"{phase}.csv").write_text("\n".join(["Hz;dB", *rows]), "utf-8")
+        found[phase] = Sweep(phase, DAY, f"{phase}.csv")
+    swept = measured_sweeps(replace(record("w"), sweeps=tuple(found.values())), tmp_path)
+    alone = sweep_over(job.modded, job.compare_at, swept["after the mod"])
+    assert float(abs(alone["difference"]).max()) > 5.0
+    changed = work_over(job, swept)
+    assert changed is not None
+    assert float(abs(changed["difference"]).max()) < 0.02
+    assert float(np.ptp(changed["simulated"].values)) > 5.0
+    assert work_over(job, {"after the mod": swept["after the mod"]}) is None
+
+
+def test_a_sweep_outside_the_folder_is_not_read(tmp_path: Path) -> None:
+    home = tmp_path / "job"
+    home.mkdir()
+    (tmp_path / "far.csv").write_text("Hz;dB\n100;1\n200;2\n", "utf-8")
+    (home / "far.csv").symlink_to(tmp_path / "far.csv")
+    for name, told in (("../far.csv", "is not a file"), ("far.csv", "leads out"), ("none.csv", "none.csv")):
+        with pytest.raises(DescriptionError, match=told):
+            measured_sweeps(replace(record("w"), sweeps=(Sweep("on arrival", DAY, name),)), home)
+
+
 # The papers
 
 
@@ -184,6 +217,10 @@ def test_an_amp_without_new_controls_has_nothing_to_say(job: Job) -> None:
 
 def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_path: Path) -> None:
     sheet = exercise(job, gathered.proof, gathered.parts, gathered.cautions)
+    hostile = replace(sheet, name=EVIL, amp=EVIL, variant=EVIL)
+    for page in (hostile.questions_html(), hostile.answers_html("Letter")):
+        assert "<script" not in page
+        assert "onload" not in attributes(page)
     first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
     headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
     assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]

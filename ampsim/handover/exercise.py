@@ -193,7 +193,7 @@ def _positions(job: Job) -> Iterator[Question]:
         for number, at in enumerate(AT):
             change = float(levels[1, place, number] - levels[0, place, number])
             if math.isfinite(change):
-                ask = f"With {_in_words(position)}: by how many dB does the gain at {style.in_hertz(at)} change?"
+                ask = f"With {_in_words(position)}: by how many dB does {style.in_hertz(at)} change?"
                 yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB)
 
 

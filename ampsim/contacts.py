@@ -163,7 +163,8 @@ class _Union:
         for net in ends:
             groups.setdefault(anchors[net][1 - side], set()).add(net)
         chosen = max(groups, key=lambda far: (len(groups[far]), far == GROUND, far), default="")
-        own = f"*{next(self.loose)}"
+        # Free ends on one net, whose parts the other side shorts at one net, stand on one lug as they are wired.
+        own = f"*{side} {chosen or next(self.loose)}"
         for element in cluster:
             for pin, net in element.pins:
                 apart = (net, own) if side == 0 else (own, net)

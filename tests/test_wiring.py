@@ -184,12 +184,16 @@ def test_the_same_contacts_as_a_moving_switch() -> None:
         {"a": [], "b": [Edit("bridge", "R2")]},
         {"a": [], "b": [Edit("lift", "C1")]},
         {"a": [], "b": [Edit("fit", "R900", in_series="R9.1"), Edit("replace", "R11", 2e3)]},
+        {"a": [], "b": [Edit("fit", "R900", across="R4"), Edit("fit", "C900", across="R4")]},
     ):
-        amp = with_switch(positions, (Part("R900", "resistor", 1e5),) if "R900" in str(positions) else ())
+        brought = (Part("R900", "resistor", 1e5), Part("C900", "capacitor", 1e-6))
+        amp = with_switch(positions, tuple(each for each in brought if each.designator in str(positions)))
         contacts = moving(amp, (), "tried", "b").contacts.values()
         joints = take_apart(amp).joints
         ours = sorted("before" if "a" in joint.labels else "after" for joint in joints)
         assert ours == sorted(contact.closed for contact in contacts)
+    # On one lug with it, the resistor bleeds the capacitor.
+    assert moving(amp, (), "tried", "b").held == ()
 
 
 def test_parts_on_one_net_are_left_out() -> None:

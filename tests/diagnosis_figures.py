@@ -20,7 +20,7 @@ that the method was not made on and with every kind of fault as likely as any ot
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -53,8 +53,7 @@ _REPEATS = 5
 class Tally:
     """What came out over the amps of a lot.
 
-    `unseen` faults move no reading beyond the meter's error, `within` more keep the limits of healthy amps; `misses`
-    says part, kind and size, whether it was noticed, its rank.
+    `unseen` faults move no reading beyond the meter's error, `within` more keep the limits of healthy amps.
     """
 
     healthy: int = 0
@@ -67,7 +66,6 @@ class Tally:
     first: int = 0
     three: int = 0
     first_of_all: int = 0
-    misses: list[tuple[str, str, str, float, bool, int]] = field(default_factory=list)
 
 
 def drawing(name: str, mod: str) -> Amp:
@@ -160,21 +158,18 @@ def _weigh(
     tally.drawn += len(sick)
     tally.unseen += int(np.sum(~out & ~moved))
     tally.within += int(np.sum(~out & moved))
-    for ranked, fault, counts in zip(ranking.rank_all(noisy(sick, rng), told), faults, out, strict=True):
-        _count(tally, ranked, ranked.gain > ranking.threshold, fault, bool(counts))
+    ranks = ranking.rank_all(noisy(sick, rng), told)
+    for ranked, (suspect, _), counts in zip(ranks, faults, out, strict=True):
+        _count(tally, ranked.gain > ranking.threshold, _place(ranked, suspect.part), bool(counts))
 
 
-def _count(tally: Tally, ranked: Ranked, noticed: bool, fault: tuple[Suspect, float], counts: bool) -> None:
-    suspect, size = fault
-    place = _place(ranked, suspect.part)
+def _count(tally: Tally, noticed: bool, place: int, counts: bool) -> None:
     tally.first_of_all += noticed and place == 1
     if counts:
         tally.counted += 1
         tally.noticed += noticed
         tally.first += noticed and place == 1
         tally.three += noticed and place <= 3
-        if not (noticed and place == 1):
-            tally.misses.append((suspect.part, suspect.kind.name, suspect.kind.part, size, noticed, place))
 
 
 def _place(ranked: Ranked, part: str) -> int:

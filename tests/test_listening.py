@@ -412,6 +412,12 @@ def test_clips_are_in_step_labelled_and_say_what_was_done(played: xr.Dataset) ->
     assert "H.870" in found.caution
 
 
+def test_a_position_that_is_silent_is_named(amps: tuple[Amp, Amp]) -> None:
+    faint = StandIn(lambda answer: replace(answer, volts=1e-7 * answer.volts))
+    with pytest.raises(DescriptionError, match=r"nothing to hear.*'stock' \(.*e-06 V\)"):
+        clips(render(amps[0], [{}], SHORT, cache=False, play=faint))
+
+
 def test_both_loads_are_heard_side_by_side(amps: tuple[Amp, Amp]) -> None:
     solver = StandIn()
     found = render(amps[0], [{}], SHORT, loads=["loudspeaker", "resistor"], cache=False, play=solver)

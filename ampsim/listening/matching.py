@@ -21,6 +21,8 @@ CLOSE = 0.02
 _ROUNDS = 12
 # The method of ISO 532-1 jumps by some tenths of a phon where its steps lie: where no gain hits closer, this will do.
 _JUMP = 0.3
+# Below this peak [V] nothing is turned up to be heard: it would be the last digits of the computation; our choice.
+LEAST_VOLTS = 1e-4
 _FADE = 0.05  # s at the end: a phrase may be cut while strings ring
 
 
@@ -84,6 +86,7 @@ def clips(
     chosen = find_standard(standard)
     cases, everywhere = _cases(rendered)
     sounds = heard(np.stack([volts for _, volts in cases]), response)
+    _refuse_silent([label for label, _ in cases], sounds)
     gains = equal_gains(sounds, chosen)
     loud = sounds * gains[:, np.newaxis]
     levels = chosen.measure(loud)
@@ -95,6 +98,13 @@ def clips(
     words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
     words.append(NO_CABINET if response is None else CABINET.format(name=shown(response_name or "a WAV file")))
     return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(filter(None, words)), HEARING)
+
+
+def _refuse_silent(labels: list[str], sounds: Array) -> None:
+    peaks = np.abs(sounds).max(axis=1)
+    silent = [f"'{label}' ({peak:.1g} V)" for label, peak in zip(labels, peaks, strict=True) if peak < LEAST_VOLTS]
+    if silent:
+        raise DescriptionError(f"nothing to hear, so nothing to match in loudness: {', '.join(silent)} at most")
 
 
 def disagreement(loud: Array, standard: Standard) -> dict[str, float]:

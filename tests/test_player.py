@@ -59,6 +59,23 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     assert (told["how"], told["caution"]) == ("Standard of loudness: no standard.", "Start low.")
 
 
+@pytest.mark.parametrize(
+    ("labels", "shown", "said"),
+    [
+        (["stock", "fat, gain=1", "fat, gain=2"], ["stock", "gain=1", "gain=2"], "Positions 2 to 3 are those of fat. "),
+        (["a, b", "a, b, c", "a, b, d, e"], ["a, b", "c", "d, e"], "Positions 2 to 3 are those of a, b. "),
+        (["stock", "fat", "fat, gain=2"], None, ""),
+        (["stock", "fat, gain=1"], None, ""),
+        (["gain=1", "fat, gain=1", "fat, gain=2"], None, ""),
+        (["stock, gain=1", "fat, gain=1", "thin, gain=1"], None, ""),
+    ],
+)
+def test_what_all_modded_positions_begin_with_is_said_once(labels: Any, shown: Any, said: str) -> None:
+    told = facts(clips_of(sines([0.1] * len(labels), 0.1), labels=labels))
+    assert [each["label"] for each in told["positions"]] == (shown or labels)
+    assert told["how"].startswith(f"{said}Standard of loudness")
+
+
 @pytest.mark.parametrize("frequency", [100.0, 1000.0, 10_000.0])
 def test_a_page_keeps_a_sine_below_its_limit_as_it_was(frequency: float) -> None:
     made = embed(clips_of(sines([0.8], 0.5, 48_000, frequency), 48_000))

@@ -245,6 +245,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const guesses = make("div", { class: "guesses", role: "group", "aria-label": "which one is X?" });
   const verdict = make("p", { class: "verdict", role: "status" });
   const test = make("div", { class: "test" }, guesses, verdict);
+  const done = make("ol", {});
+  const details = make("details", { class: "small" }, make("summary", {}, "What was done to each"), done);
   const how = make("p", { class: "small" });
   const scope = make("p", { class: "small" });
   const caution = make("p", { class: "care" });
@@ -256,7 +258,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     make("div", { class: "row passing" }, track, time),
     choices, heard, make("div", { class: "row" }, blind,
       make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
-    test, alarm);
+    test, alarm, details);
   const paper = make("p", { class: "paper" }, "On the screen these positions can be heard; paper is silent.");
   root.classList.add("ampsim-player");
   root.setAttribute("role", "group");
@@ -283,10 +285,10 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     show();
   }
 
-  function card(which, key, label, words, small) {
+  function card(which, key, label, words) {
     const input = make("input", { type: "radio", name: `${id}-position`, id: `${id}-${which}`, "aria-describedby": `${id}-${which}-more` });
     input.addEventListener("change", () => pick(which));
-    const more = make("span", { class: "more", id: `${id}-${which}-more` }, words, small ? make("span", { class: "level" }, small) : "");
+    const more = make("span", { class: "more", id: `${id}-${which}-more` }, words);
     const text = make("label", { for: input.id }, make("span", { class: "press", "aria-hidden": "true" }, key),
       make("span", { class: "name" }, label), make("span", { class: "now", "aria-hidden": "true" }));
     return make("div", { class: "choice", "data-which": which }, input, text, more);
@@ -294,8 +296,9 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
 
   function build() {
     const made = facts.positions.map((each, number) =>
-      card(number, number < 9 ? String(number + 1) : "", each.label, each.words, each.level));
-    if (hidden >= 0) made.push(card("hidden", "X", "X, the hidden one", "One of the positions; which one is it?", ""));
+      card(number, number < 9 ? String(number + 1) : "", each.label, each.level));
+    if (hidden >= 0) made.push(card("hidden", "X", "X, the hidden one", "One of the positions; which one is it?"));
+    done.replaceChildren(...facts.positions.map((each) => make("li", {}, each.words)));
     const focused = choices.contains(document.activeElement) ? document.activeElement.id : "";
     choices.replaceChildren(...made);
     made.forEach((box) => focused && box.querySelector("input").id === focused && box.querySelector("input").focus());
@@ -389,7 +392,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   volume.addEventListener("input", () => clock.volume(Number(volume.value)));
   root.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey) return;
-    const own = event.target.closest("button, input[type=checkbox]");
+    const own = event.target.closest("button, input[type=checkbox], summary");
     if (event.key === " " && !own) {
       event.preventDefault();
       if (!event.repeat) toggle();

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any
 
@@ -14,18 +15,32 @@ from ..listening.clips import Sound
 
 def facts(clips: Clips) -> dict[str, Any]:
     """The words that the player shows, as plain data; it sets each of them as text."""
-    positions = [{"label": each.label, "words": _words(each), "level": _level(each, clips)} for each in clips]
+    shared, names = _names(clips.labels)
+    positions = [
+        {"label": name, "words": each.words, "level": _level(each, clips)}
+        for name, each in zip(names, clips, strict=True)
+    ]
     return {
         "positions": positions,
-        "how": f"Standard of loudness: {clips.standard}.",
+        "how": f"{shared}Standard of loudness: {clips.standard}.",
         "scope": clips.words,
         "caution": clips.caution,
     }
 
 
-def _words(clip: Clip) -> str:
-    """The clip's words; its label stands above them already."""
-    return clip.words.removeprefix(f"{clip.label}: ")
+def _names(labels: Sequence[str]) -> tuple[str, list[str]]:
+    """What all labels but the first begin with, as a sentence, and the labels without it."""
+    items = [label.split(", ") for label in labels]
+    same = 0
+    while len(items) > 2 and len({tuple(each[: same + 1]) for each in items[1:]}) == 1 and len(items[1]) > same:
+        same += 1
+    if not same or any(len(each) == same for each in items[1:]):
+        return "", list(labels)
+    names = [labels[0], *(", ".join(each[same:]) for each in items[1:])]
+    if len(set(names)) < len(names):
+        return "", list(labels)
+    shared = f"Positions 2 to {len(labels)} are those of {', '.join(items[1][:same])}. "
+    return shared, names
 
 
 def _level(clip: Clip, clips: Clips) -> str:

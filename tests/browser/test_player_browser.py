@@ -201,7 +201,9 @@ def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> Non
     page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 2.0), labels=["stock", "bright", "fat"]))
     group = page.get_by_role("radiogroup", name="position heard")
     assert group.get_by_role("radio").count() == 3
-    assert group.get_by_role("radio", name="bright").get_attribute("aria-describedby")
+    beside = group.get_by_role("radio", name="bright").get_attribute("aria-describedby")
+    assert page.locator(f"#{beside}").inner_text() == "Turned by +2.5 dB against 1"
+    assert page.get_by_text("What was done to each").is_visible()
     assert page.get_by_role("slider", name="volume").get_attribute("aria-valuetext") == "-30 decibels of full scale"
     for words in ("Standard of loudness: no standard.", "the cabinet is not modelled", "Start low."):
         assert page.get_by_text(words).first.is_visible()

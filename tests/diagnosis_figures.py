@@ -7,11 +7,12 @@ are all plates, cathodes, grids, screens and rails, by a meter of 10 Mohm, each 
 standard deviation).
 
 A fault counts when, without the meter's error, it brings a reading out of the limits that 99 % of the healthy
-readings of that lot keep, which the same amp kept without the fault: of the others every single reading is one that
-healthy amps show, such as a resistor 10 % off or a leak across a part without volts. How many these are, and the
-share with all of them, stands beside the figure. A fault that is called healthy is a miss, and so is a part that the
-readings cannot tell from the one named first. Faults are carried out by the same rules as the suspicions (an open
-resistor is 10 Gohm in both), on other amps: what is tried is the inference, not how a leak behaves.
+readings of that lot keep, which the same amp kept without the fault, all brought to the mains of the drawing in
+proportion: of the others every single reading is one that healthy amps show, such as a resistor 10 % off or a leak
+across a part without volts. How many these are, and the share with all of them, stands beside the figure. A fault
+that is called healthy is a miss, and so is a part that the readings cannot tell from the one named first. Faults are
+carried out by the same rules as the suspicions (an open resistor is 10 Gohm in both), on other amps: what is tried is
+the inference, not how a leak behaves.
 
 The first lot was looked at while the method was made. The second, of the same drawings, and the third, of drawings
 that the method was not made on and with every kind of fault as likely as any other, were kept aside.
@@ -146,10 +147,11 @@ def _weigh(
     ranking: Ranking, healthy: Array, sick: Array, mains: Array, faults: list[tuple[Suspect, float]],
     rng: np.random.Generator, tally: Tally,
 ) -> None:  # fmt: skip
-    lot = np.concatenate([noisy(healthy, rng) for _ in range(_REPEATS)])
+    lot = np.concatenate([noisy(healthy, rng) / mains[:, None] for _ in range(_REPEATS)])
     low, high = np.quantile(lot, _INSIDE, axis=0)
-    kept = (healthy >= low) & (healthy <= high)
-    out = (((sick < low) | (sick > high)) & kept).any(axis=1)
+    whole, faulty = healthy / mains[:, None], sick / mains[:, None]
+    kept = (whole >= low) & (whole <= high)
+    out = (((faulty < low) | (faulty > high)) & kept).any(axis=1)
     moved = (np.abs(sick - healthy) > 0.01 * np.abs(healthy) + 0.01).any(axis=1)
     told = mains * (1.0 + 0.01 * rng.standard_normal(mains.shape))
     found = ranking.rank_all(noisy(healthy, rng), told)

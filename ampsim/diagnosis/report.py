@@ -114,7 +114,7 @@ class Diagnosis:
         out = [str(place) for place, word in zip(self.table["place"], self.table["verdict"], strict=True)
                if str(word).startswith("matters")]  # fmt: skip
         if self.healthy:
-            more = f" {', '.join(out)} stands out by itself; read it again." if out else ""
+            more = f" Alone beyond their limits, so read them again: {', '.join(out)}." if out else ""
             if abs(self.supply_off) > EDGE:
                 off = style.minus(f"{100.0 * (self.supply - 1.0):+.0f} %")
                 more += f" But the supply stands {off} against the drawing: {_SUPPLY}."

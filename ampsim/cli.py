@@ -12,11 +12,11 @@ from .bench_commands import add_parsers
 from .errors import AmpsimError
 from .job_commands import add_parser
 from .job_commands.deciding import tell_consequences, tell_values
+from .job_commands.handing_over import heard, told
 from .job_commands.steps import audition_of, said
 from .listen_commands import add_parser as add_listening
 
 if TYPE_CHECKING:
-    from .listening import Clips
     from .read_job import Job
 
 
@@ -50,6 +50,7 @@ def _parser() -> argparse.ArgumentParser:
     audition.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
     audition.add_argument("--to", type=Path, help="folder for the pictures (default: audition-NAME)")
     audition.set_defaults(command=_audition)
+    add_listening(commands)
     sheet = commands.add_parser(
         "consequences", help="what the mods do besides tone: bias, ratings, stability, noise, pop"
     )
@@ -74,9 +75,8 @@ def _parser() -> argparse.ArgumentParser:
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
     page.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
     page.set_defaults(command=_page)
-    add_parsers(commands)
     add_parser(commands)
-    add_listening(commands)
+    add_parsers(commands)
     notebooks = commands.add_parser("notebooks", help="open JupyterLab on the notebooks")
     notebooks.add_argument("folder", nargs="?", type=Path, help="another folder of notebooks")
     notebooks.set_defaults(command=_notebooks)
@@ -119,27 +119,15 @@ def _page(options: argparse.Namespace) -> None:
     from .page import write_page
     from .record import is_job
 
-    def told(done: int, total: int) -> None:
-        said(f"position {done} of {total} told in words")
-
     if options.job and is_job(options.job):
         from .handover import owner_page
 
         record, job = audition_of(options.job)
-        path = owner_page(job, record, options.to, options.control, told, _heard(options, job))
+        path = owner_page(job, record, options.to, options.control, told, heard(options, job))
     else:
         job = find_job(options.job, None, [])
-        path = write_page(job, options.to, options.control, told, heard=_heard(options, job))
+        path = write_page(job, options.to, options.control, told, heard=heard(options, job))
     print(f"The page is {path}")
-
-
-def _heard(options: argparse.Namespace, job: Job) -> Clips | None:
-    if not options.hear:
-        return None
-    from .listening import listen
-
-    said("a phrase is played through both amps at every position")
-    return listen(job, controls=options.control).clips
 
 
 def _notebooks(options: argparse.Namespace) -> None:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,9 @@ from ampsim.amp import Amp
 from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.cli import main
 from ampsim.handover import gathering
+from ampsim.job import Outcome
+from ampsim.job_commands import deciding
+from ampsim.job_commands.steps import audition_of
 from ampsim.library import load_amp, load_mod, parse_mod
 from ampsim.measures import gain_db
 from ampsim.mods import apply
@@ -192,6 +196,7 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     assert re.search(r"^1\. R4 has risen", told, re.MULTILINE)
     assert "What to measure next" in told
     assert "lethal" in told
+    assert (folder / "pictures" / "volts-on-arrival.png").stat().st_size > 10_000
 
 
 @pytest.mark.usefixtures("kept")
@@ -214,6 +219,42 @@ def test_a_sweep_that_is_none_is_refused(folder: Path, capsys: pytest.CaptureFix
     assert "bad.csv" in refused(capsys, "job", "sweep", folder, tmp_path / "bad.csv")
     (tmp_path / "bad.wav").write_bytes(b"RIFF")
     assert "bad.wav" in refused(capsys, "job", "sweep", folder, tmp_path / "bad.wav")
+
+
+# Deciding
+
+
+def test_values_are_found_for_a_wish_of_the_job(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "as wishes" in said(capsys, "job", "take", folder, "bright-when-low")
+    assert "--as" not in refused(capsys, "job", "find", folder)
+    said(capsys, "job", "wish", folder, "sparkle", "--file", "bright-when-low", "--entry", "1")
+    told = said(capsys, "job", "find", folder)
+    assert "C301" in told
+    assert "lethal" in told
+    assert (folder / "pictures" / "corridor.svg").is_file()
+    assert "nearest: bright-when-low" in refused(capsys, "job", "find", folder, "bright-when-lo")
+
+
+def test_what_a_job_does_not_say_is_shown_with_all_that_its_mods_add(folder: Path) -> None:
+    record, job = audition_of(folder)
+    assert not record.audition
+    assert job.name == record.name
+    assert job.compare_at == {"bright": "390p"}
+    assert [view.title for view in job.views] == ["bright of bright switch"]
+
+
+def test_audition_and_consequences_are_those_of_the_job(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[Any, ...]] = []
+    monkeypatch.setattr(deciding, "tell_consequences", lambda *given: asked.append(given))
+    monkeypatch.setattr("ampsim.job.audition", lambda *given: asked.append(given) or Outcome({}, (), "all of it"))
+    said(capsys, "job", "consequences", folder, "--topic", "pop")
+    assert "all of it" in said(capsys, "job", "audition", folder)
+    assert "all of it" in said(capsys, "audition", folder, "--to", folder / "pictures")
+    ((first, topics, path), (second, pictures, _), (third, *_)) = asked
+    assert first == second == third == audition_of(folder)[1]
+    assert (topics, path, pictures) == (["pop"], folder / "papers" / "consequences.html", folder / "pictures")
 
 
 # Doing
@@ -251,7 +292,7 @@ def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     assert "all 6 pass" in told
     assert "Sweep after the mod: pass" in told
     monkeypatch.setattr(handover, "browser_path", lambda: None)
-    assert "No PDF" in said(capsys, "job", "record", folder, "--topic", "ratings", "--paper", "Letter")
+    assert "No PDF" in said(capsys, "job", "record", folder, "--topic", "stability", "--paper", "Letter")
     page = (folder / "papers" / "record.html").read_text("utf-8")
     for words in ("Sweep on arrival", "Sweep after the mod", "What the work changed", "all 6 pass", "size: letter"):
         assert words in page

@@ -37,6 +37,7 @@ def add(steps: Steps) -> None:
     )
     diagnose.add_argument("file", type=Path, nargs="?", help="readings that are not in the job (default: its last)")
     diagnose.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+    to_option(diagnose, "the picture", "pictures/volts-ROUND.png")
     round_option(diagnose, "on arrival")
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
     sweep.add_argument("file", type=Path, help='CSV of frequency and dB, or the recording of "ampsim tone"')
@@ -76,6 +77,7 @@ def _told(measured: Measured) -> str:
 
 
 def _diagnose(options: argparse.Namespace) -> None:
+    from .. import pictures
     from ..diagnosis import diagnose, parse_readings, read_readings
 
     record, found = opened(options)
@@ -85,7 +87,10 @@ def _diagnose(options: argparse.Namespace) -> None:
         read = read_readings(options.file, amp)
     else:
         read = parse_readings(_last(record, phase, options.mains_drawn), amp, f"job.toml, {phase}")
-    print(diagnose(amp, read, progress=_progress).text(), end="")
+    told = diagnose(amp, read, progress=_progress)
+    path = place(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
+    pictures.save(pictures.volts(told.table, f"{amp.name}, {amp.variant}: volts {phase}"), path)
+    print(f"{told.text()}\nThe picture is {path}")
 
 
 def _progress(done: int, total: int) -> None:

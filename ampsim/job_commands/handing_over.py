@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..errors import DescriptionError
 from ..quantities import parse_value
 from ..safety import CAUTION
 from .steps import MAINS, PAPERS, Steps, audition_of, home, place, said, to_option
+
+if TYPE_CHECKING:
+    from ..listening import Clips
+    from ..read_job import Job
 
 
 def add(steps: Steps) -> None:
@@ -22,6 +27,7 @@ def add(steps: Steps) -> None:
     _paper(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
+    page.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
     _paper(page, "page")
     exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
     exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
@@ -53,16 +59,27 @@ def _record(options: argparse.Namespace) -> None:
     _written("record", shop_record(found, path, options.paper), options.paper)
 
 
+def told(done: int, total: int) -> None:
+    """Tell how far the page is."""
+    said(f"position {done} of {total} told in words")
+
+
+def heard(options: argparse.Namespace, job: Job) -> Clips | None:
+    """What can be heard on the page, with `--hear`."""
+    if not options.hear:
+        return None
+    from ..listening import listen
+
+    said("a phrase is played through both amps at every position")
+    return listen(job, controls=options.control).clips
+
+
 def _page(options: argparse.Namespace) -> None:
     from ..handover import owner_page
 
     record, job = audition_of(options.folder)
-
-    def told(done: int, total: int) -> None:
-        said(f"position {done} of {total} told in words")
-
-    path = owner_page(job, record, place(options, f"{PAPERS}/page.html"), options.control, told)
-    _written("page", path, options.paper)
+    path = place(options, f"{PAPERS}/page.html")
+    _written("page", owner_page(job, record, path, options.control, told, heard(options, job)), options.paper)
 
 
 def _exercise(options: argparse.Namespace) -> None:

@@ -414,7 +414,7 @@ def test_clips_are_in_step_labelled_and_say_what_was_done(played: xr.Dataset) ->
 
 def test_a_position_that_is_silent_is_named(amps: tuple[Amp, Amp]) -> None:
     faint = StandIn(lambda answer: replace(answer, volts=1e-7 * answer.volts))
-    with pytest.raises(DescriptionError, match=r"nothing to hear.*'stock' \(.*e-06 V\)"):
+    with pytest.raises(DescriptionError, match=r"nothing to hear.*'stock' \(2e-07 V\)"):
         clips(render(amps[0], [{}], SHORT, cache=False, play=faint))
 
 

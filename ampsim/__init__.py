@@ -77,6 +77,7 @@ _HOME = {
     "corridor": "pictures",
     "worst_corners": "stability",
     "diagnose": "diagnosis",
+    "draw_schematic": "schematic:schematic",
     "read_readings": "diagnosis",
 }
 

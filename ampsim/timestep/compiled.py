@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import os
 import sys
 import tempfile
@@ -18,14 +17,15 @@ from .tracing import laws_text
 
 # Its own types know neither its options nor its settings.
 numba: Any = import_module("numba")
+_SOURCES = ("compiled", "functions", "laws", "newton", "kernel")
 _OPTIONS = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
-_TEXT, LAW_NAMES = laws_text()
+_TEXT = laws_text()
 
 
 def cache_folder() -> Path | None:
     """Where compiled code is kept, one folder to each state of the sources; None where no folder can be written."""
     sources = [_TEXT, numba.__version__]
-    sources += [(files(__package__) / f"{name}.py").read_text("utf-8") for name in ("compiled", "newton", "kernel")]
+    sources += [(files(__package__) / f"{name}.py").read_text("utf-8") for name in _SOURCES]
     digest = hashlib.sha256("\0".join(sources).encode()).hexdigest()[:16]
     home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
     for base in (os.environ.get("NUMBA_CACHE_DIR"), os.path.join(home, "ampsim")):
@@ -76,14 +76,11 @@ def say_compiling() -> None:
     print("preparing the sound computation for this machine (up to 15 s, once)", file=sys.stderr, flush=True)
 
 
-def _currents() -> Callable[..., Any]:
-    """The laws' text as one compiled function; it holds nothing but what `tracing` wrote."""
-    names: dict[str, Any] = {name: getattr(math, name) for name in ("exp", "log1p", "sqrt", "atan")}
-    names |= {"abs": abs, "max": max}
-    exec(compile(_TEXT, "<valve laws>", "exec"), names)
-    for number in range(len(LAW_NAMES)):
-        names[f"law_{number}"] = numba.njit(**_OPTIONS)(names[f"law_{number}"])
-    return numba.njit(**_OPTIONS)(names["currents"])  # type: ignore[no-any-return]
+def inlined(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Have a small function put in the place of its calls."""
+    return numba.njit(inline="always", **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-currents = _currents()
+def quick(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Have a function compiled together with what calls it."""
+    return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]

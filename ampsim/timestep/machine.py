@@ -59,12 +59,12 @@ class Machine:
 
     def __init__(self, setting: Setting, seats: Seats) -> None:
         self.setting, self.seats = setting, seats
-        ports = len(seats.ports)
-        self._work = np.zeros((newton.ROWS, ports))
-        self._slopes = np.zeros((ports, 3))
-        self._factors = np.zeros((2, ports, ports))
+        self._work = np.zeros((newton.ROWS, seats.width))
+        self._inverse = np.eye(seats.width)
+        # A block holds voltages and currents while it is worked on: each machine has its own.
+        self._blocks = seats.blocks.copy()
         self._state = np.zeros(newton.COUNTS, dtype=np.int64)
-        self._known = np.zeros(setting.step.known_size)
+        self._known = np.zeros(len(setting.step.columns))
         self._into = np.zeros(setting.step.columns.shape[1])
         self.rest_volts = self._come_to_rest()
 
@@ -84,18 +84,17 @@ class Machine:
         return int(self._state[newton.REPAIRED])
 
     def _solver(self) -> tuple[Any, ...]:
-        return self.seats.unit, self._work, self._slopes, self._factors, self._state
+        return self.seats.unit, self._work, self._inverse, self._state
 
     def _valves(self) -> tuple[Any, ...]:
-        return self.seats.seats, self.seats.laws, self.seats.tables
+        return self.seats.spans, self.seats.grids, self._blocks, self.seats.tables
 
     def _come_to_rest(self) -> float:
         """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
         found, step = self.setting.equations, self.setting.step
         held, ports = len(found.held), found.ports
-        coupling = np.ascontiguousarray(found.rest_ports[:ports, held:].T)
-        self._work[newton.WANTED] = found.rest_ports[:ports, :held] @ step.volts
-        given = (*self._valves(), coupling, *self._solver())
+        self._work[newton.WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
+        given = (*self._valves(), self.seats.spread(found.rest_ports[:ports, held:].T), *self._solver())
         arrived = newton.lead(*given)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
         for _ in range(2):
@@ -103,22 +102,19 @@ class Machine:
             arrived = arrived and newton.newton(self._work[newton.WANTED], *given)
         if not arrived:
             raise EngineError("no operating point was found")
-        w = np.concatenate([step.volts, self._work[newton.CURRENT]])
+        currents = self._work[newton.CURRENT, self.seats.at]
+        w = np.concatenate([step.volts, currents])
         self._state[:] = 0
         self._enter(found.rest_states @ w * step.scale, w)
-        self._work[newton.OLD] = self._work[newton.V]
-        self._work[newton.OLD_P] = self._work[newton.V] - step.coupling.T @ self._work[newton.CURRENT]
+        self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
         return float(found.rest_ports[ports] @ w)
 
     def _enter(self, states: Array, w: Array) -> None:
         """Put scaled states and the inputs w into what the loop knows."""
         step = self.setting.step
-        count, ports = step.places
-        held = len(w) - ports
-        self._known[:count] = states - step.keep @ w
-        self._known[count : count + ports] = w[held:]
-        self._known[count + ports] = w[step.driven]
-        self._known[count + ports + 1] = 1.0
+        currents = w[len(step.volts) :]
+        known = np.concatenate([states - step.keep @ w, currents, [w[step.driven], 1.0]])
+        self._known[: len(known)] = known
 
     def run(self, signal: Array, half: bool = False) -> Array:
         """Drive the amp with samples [V]; what is heard at them [V].
@@ -130,16 +126,17 @@ class Machine:
         """
         step = self.setting.half if half else self.setting.step
         heard = np.empty(len(signal))
-        matrices = (step.columns, step.by_input, step.constant, step.by_current, step.places)
+        at = np.append(self.seats.at, len(step.scale))
+        matrices = (step.columns, step.by_input, step.constant, step.by_current, at)
         vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
-        if not march(*matrices, *vectors, *self._valves(), step.coupling, *self._solver()):
+        if not march(*matrices, *vectors, *self._valves(), self.seats.spread(step.coupling), *self._solver()):
             raise Unsolved(int(self._state[newton.AT]))
         return heard
 
     def move(self, setting: Setting) -> None:
         """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
         old = self.setting.step
-        count, ports = old.places
+        count, ports = len(old.scale), len(self.seats.ports)
         w = np.concatenate([old.volts, self._known[count : count + ports]])
         w[old.driven] = self._known[count + ports]
         states = self._known[:count] + old.keep @ w

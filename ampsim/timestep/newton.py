@@ -1,13 +1,16 @@
 """Newton's method for the voltages across the valves, in code that is compiled.
 
-Solves v = p + K i(v), where p is what the linear circuit gives. Factors are kept from sample to sample as long as
-corrections fall; when they grow under fresh factors, the last step is halved (natural monotonicity test: P. Deuflhard,
-Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small steps of p.
+Solves v = p + K i(v), where p is what the linear circuit gives. The inverse of the matrix is kept from sample to sample
+as long as corrections fall; when they grow under a fresh one, the last step is halved (natural monotonicity test:
+P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small
+steps of p.
 
-`seats` (valves, 4): law, grid table, first port, ports of each valve; `laws` (valves, parameters); `tables` (kinds,
-rows, 2): grid current and slope; `coupling` is K transposed; `unit` one over the scale of each voltage [1/V]. `work`
-(rows, ports): voltages, currents, residual, correction, and what was before. `factors` (2, ports, ports): the
-triangular factors by columns, and the pivots' inverses. `state`: whether factors are there; counts.
+`blocks` as `tracing` has them, four valves of one law each; `spans` (blocks, 4): a block's law, its first port, its
+electrodes, its valves. Its ports are the plates of the four, then the grids, then the screens; where there is no valve
+nothing flows, and the number of ports is filled up to a multiple of eight in the same way. `grids` (blocks, 4): each
+valve's table in `tables` (kinds, knots, 2): grid current and slope. `coupling` is K, stored by columns; `unit` one over
+the scale of each voltage [1/V]. `work` (rows, ports): voltages, currents, residual, correction, and what was before.
+`inverse` (ports, ports): of Newton's matrix, by columns. `state`: whether there is an inverse; counts.
 """
 
 from __future__ import annotations
@@ -16,13 +19,15 @@ from typing import Any
 
 import numpy as np
 
-from .compiled import currents, jit
+from .compiled import jit
+from .laws import currents
+from .tracing import GRID, LANES, PLATE, SCREEN
 
 V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL = range(10)
 ROWS = 10
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 COUNTS = 5
-TOLERANCE = 2e-3
+TOLERANCE = 5e-3
 TRIES = 40
 SLOW = 0.2
 # Grid tables: fine steps up to the first knot where the grid conducts well, wide ones from there.
@@ -31,6 +36,22 @@ FINE_COUNT = round((KNEE - LOWEST) / FINE)
 KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
 # As `equations.PATH`.
 PATH = 1e-6
+
+
+@jit
+def multiply(columns: Any, known: Any, into: Any) -> None:
+    """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
+    height = into.shape[0]
+    for row in range(height):
+        into[row] = 0.0
+    for column in range(0, known.shape[0], 8):
+        a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
+        e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
+        one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
+        five, six, seven, eight = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
+        for row in range(height):
+            first = one[row] * a + two[row] * b + three[row] * c + four[row] * d
+            into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
 
 
 @jit
@@ -60,83 +81,90 @@ def grid_current(table: Any, volts: float) -> Any:
 
 
 @jit
-def evaluate(v: Any, seats: Any, laws: Any, tables: Any, current: Any, slopes: Any) -> None:
-    """Currents through all ports, less what the linear circuit counts already, and their slopes (ports, 3)."""
-    for seat in range(seats.shape[0]):
-        kind, table, port = seats[seat, 0], seats[seat, 1], seats[seat, 2]
-        whole = seats[seat, 3] == 3
-        screen = v[port + 2] if whole else 0.0
-        plate, a, b, c, other, d, e, f = currents(kind, laws[seat], v[port], v[port + 1], screen)
-        grid, g = grid_current(tables[table], v[port + 1])
-        current[port] = plate - PATH * v[port]
-        slopes[port, 0], slopes[port, 1], slopes[port, 2] = a - PATH, b, c
-        current[port + 1] = grid - PATH * v[port + 1]
-        slopes[port + 1, 0], slopes[port + 1, 1], slopes[port + 1, 2] = 0.0, g - PATH, 0.0
-        if whole:
-            current[port + 2] = other - PATH * screen
-            slopes[port + 2, 0], slopes[port + 2, 1], slopes[port + 2, 2] = d, e, f - PATH
+def evaluate(v: Any, spans: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
+    """Currents through all ports, less what the linear circuit counts already; their slopes stay in the blocks."""
+    for number in range(spans.shape[0]):
+        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
+        for place in range(2 * LANES):
+            block[place] = v[first + place]
+        if rows == 3:
+            for place in range(2 * LANES, 3 * LANES):
+                block[place] = v[first + place]
+        currents(spans[number, 0], block)
+        for lane in range(LANES):
+            current[first + lane] = block[PLATE * LANES + lane] - PATH * block[lane]
+        if rows == 3:
+            for lane in range(LANES):
+                current[first + 2 * LANES + lane] = block[SCREEN * LANES + lane] - PATH * block[2 * LANES + lane]
+    for number in range(spans.shape[0]):
+        first, block = spans[number, 1] + LANES, blocks[number]
+        for lane in range(spans[number, 3]):
+            volts = v[first + lane]
+            grid, block[GRID * LANES + lane] = grid_current(tables[grids[number, lane]], volts)
+            current[first + lane] = grid - PATH * volts
 
 
 @jit
-def factorise(seats: Any, coupling: Any, slopes: Any, factors: Any) -> None:
-    """Triangular factors of 1 - K i'(v)."""
-    lower, inverse = factors[0], factors[1, 0]
-    count = coupling.shape[0]
-    for seat in range(seats.shape[0]):
-        port, width = seats[seat, 2], seats[seat, 3]
-        for column in range(width):
-            into = lower[port + column]
-            for row in range(count):
-                into[row] = 0.0
-            into[port + column] = 1.0
-            for source in range(width):
-                slope = slopes[port + source, column]
-                if slope != 0.0:
-                    by = coupling[port + source]
-                    for row in range(count):
-                        into[row] -= by[row] * slope
-    for pivot in range(count):
-        left = lower[pivot]
-        inverse[pivot] = 1.0 / left[pivot]
-        for row in range(pivot + 1, count):
-            left[row] *= inverse[pivot]
-        for column in range(pivot + 1, count):
-            right = lower[column]
-            factor = right[pivot]
-            if factor != 0.0:
-                for row in range(pivot + 1, count):
-                    right[row] -= factor * left[row]
+def slope_of(block: Any, lane: int, row: int, column: int) -> Any:
+    """How the current of a valve's port goes with the voltage of another of its ports [S]."""
+    own = PATH if row == column else 0.0
+    if row == 1:
+        return block[GRID * LANES + lane] - own if column == 1 else 0.0
+    return block[((PLATE if row == 0 else SCREEN) + 1 + column) * LANES + lane] - own
 
 
 @jit
-def solve(factors: Any, right: Any, found: Any) -> None:
-    """Solve with the factors."""
-    lower, inverse = factors[0], factors[1, 0]
-    count = inverse.shape[0]
-    for row in range(count):
-        found[row] = right[row]
-    for column in range(count):
-        factor, by = found[column], lower[column]
-        for row in range(column + 1, count):
-            found[row] -= factor * by[row]
-    for column in range(count - 1, -1, -1):
-        by = lower[column]
-        factor = found[column] * inverse[column]
-        found[column] = factor
-        for row in range(column):
-            found[row] -= factor * by[row]
+def invert(spans: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
+    """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method."""
+    width = coupling.shape[0]
+    for column in range(width):
+        for row in range(width):
+            inverse[column, row] = 0.0
+        inverse[column, column] = 1.0
+    for number in range(spans.shape[0]):
+        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
+        for lane in range(spans[number, 3]):
+            for column in range(rows):
+                into = inverse[first + column * LANES + lane]
+                for source in range(rows):
+                    slope, by = slope_of(block, lane, source, column), coupling[first + source * LANES + lane]
+                    if slope != 0.0:
+                        for row in range(width):
+                            into[row] -= by[row] * slope
+    for number in range(spans.shape[0]):
+        for pin in range(spans[number, 2]):
+            for lane in range(spans[number, 3]):
+                eliminate(inverse, spans[number, 1] + pin * LANES + lane)
+
+
+@jit
+def eliminate(inverse: Any, pivot: int) -> None:
+    """One step of Gauss and Jordan's method, four columns at a time."""
+    width = inverse.shape[0]
+    own = inverse[pivot]
+    by = 1.0 / own[pivot]
+    own[pivot] = 0.0
+    for column in range(0, width, 4):
+        one, two, three, four = inverse[column], inverse[column + 1], inverse[column + 2], inverse[column + 3]
+        a, b, c, d = one[pivot] * by, two[pivot] * by, three[pivot] * by, four[pivot] * by
+        for row in range(width):
+            factor = own[row]
+            one[row] -= a * factor
+            two[row] -= b * factor
+            three[row] -= c * factor
+            four[row] -= d * factor
+        one[pivot], two[pivot], three[pivot], four[pivot] = a, b, c, d
+    for row in range(width):
+        own[row] *= -by
+    own[pivot] = by
 
 
 @jit
 def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
     """What is left of v = p + K i."""
-    count = coupling.shape[0]
-    for row in range(count):
-        right[row] = p[row] - v[row]
-    for source in range(count):
-        by, amount = coupling[source], current[source]
-        for row in range(count):
-            right[row] += by[row] * amount
+    multiply(coupling, current, right)
+    for row in range(right.shape[0]):
+        right[row] += p[row] - v[row]
 
 
 @jit
@@ -151,14 +179,24 @@ def largest(step: Any, unit: Any) -> float:
 
 
 @jit
-def finish(seats: Any, work: Any, slopes: Any) -> None:
+def finish(spans: Any, blocks: Any, work: Any) -> None:
     """Take the last correction, and the currents with it."""
     v, current, step = work[V], work[CURRENT], work[STEP]
-    for seat in range(seats.shape[0]):
-        port, width = seats[seat, 2], seats[seat, 3]
-        for row in range(width):
-            for column in range(width):
-                current[port + row] += slopes[port + row, column] * step[port + column]
+    for number in range(spans.shape[0]):
+        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
+        for lane in range(LANES):
+            at = first + lane
+            plate, grid = step[at], step[at + LANES]
+            slope = (PLATE + 1) * LANES + lane
+            more = (block[slope] - PATH) * plate + block[slope + LANES] * grid
+            current[at + LANES] += (block[GRID * LANES + lane] - PATH) * grid
+            if rows == 3:
+                screen = step[at + 2 * LANES]
+                more += block[slope + 2 * LANES] * screen
+                slope = (SCREEN + 1) * LANES + lane
+                last = block[slope] * plate + block[slope + LANES] * grid
+                current[at + 2 * LANES] += last + (block[slope + 2 * LANES] - PATH) * screen
+            current[at] += more
     for row in range(v.shape[0]):
         v[row] += step[row]
 
@@ -166,32 +204,32 @@ def finish(seats: Any, work: Any, slopes: Any) -> None:
 @jit
 def newton(
     p: Any,
-    seats: Any,
-    laws: Any,
+    spans: Any,
+    grids: Any,
+    blocks: Any,
     tables: Any,
     coupling: Any,
     unit: Any,
     work: Any,
-    slopes: Any,
-    factors: Any,
+    inverse: Any,
     state: Any,
 ) -> bool:
     """Solve from the voltages in `work`; whether it converged."""
     v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
     damping, last, new = 1.0, np.inf, False
     for turn in range(TRIES):
-        evaluate(v, seats, laws, tables, current, slopes)
+        evaluate(v, spans, grids, blocks, tables, current)
         state[EVALUATIONS] += 1
         residual(p, coupling, v, current, right)
         made = state[FRESH] == 0
         if made:
-            factorise(seats, coupling, slopes, factors)
+            invert(spans, blocks, coupling, inverse)
             state[FACTORISATIONS] += 1
             state[FRESH] = 1
-        solve(factors, right, step)
+        multiply(inverse, right, step)
         size = largest(step, unit)
         if size <= TOLERANCE:
-            finish(seats, work, slopes)
+            finish(spans, blocks, work)
             return True
         if not size <= SLOW * last and turn > 0 and not made:
             if new and not size <= (1.0 - 0.5 * damping) * last:
@@ -207,13 +245,13 @@ def newton(
                     v[row] = base[row]
                 last = np.inf
                 continue
-            factorise(seats, coupling, slopes, factors)
+            invert(spans, blocks, coupling, inverse)
             state[FACTORISATIONS] += 1
-            solve(factors, right, step)
+            multiply(inverse, right, step)
             size = largest(step, unit)
             made = True
             if size <= TOLERANCE:
-                finish(seats, work, slopes)
+                finish(spans, blocks, work)
                 return True
         new, last = made, size
         damping = min(1.0, 2.0 * damping)
@@ -226,7 +264,15 @@ def newton(
 
 @jit
 def lead(
-    seats: Any, laws: Any, tables: Any, coupling: Any, unit: Any, work: Any, slopes: Any, factors: Any, state: Any
+    spans: Any,
+    grids: Any,
+    blocks: Any,
+    tables: Any,
+    coupling: Any,
+    unit: Any,
+    work: Any,
+    inverse: Any,
+    state: Any,
 ) -> bool:
     """Go from the old p and its solution to the new p in steps as small as needed; whether it arrived."""
     v, p, old, before, ahead = work[V], work[WANTED], work[OLD], work[OLD_P], work[AHEAD]
@@ -237,7 +283,7 @@ def lead(
             v[row] = old[row]
             ahead[row] = before[row] + share * (p[row] - before[row])
         state[FRESH] = 0
-        if newton(ahead, seats, laws, tables, coupling, unit, work, slopes, factors, state):
+        if newton(ahead, spans, grids, blocks, tables, coupling, unit, work, inverse, state):
             done = share
             length *= 2.0
             for row in range(v.shape[0]):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -12,44 +12,79 @@ from numpy.typing import NDArray
 from ..valves import LAWS, Valve, currents
 from .newton import FINE, FINE_COUNT, HIGHEST, KNEE, KNOTS, LOWEST, WIDE
 from .parts import Seat
+from .tracing import LANES, PARAMETERS, ROWS
 
 Array = NDArray[np.float64]
 # Grid and plate: what one means in the tolerance [V].
 UNITS = {"grid": 1.0, "plate": 30.0, "screen": 30.0}
-_ORDER = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
-_NAMES = tuple(LAWS)
-_MOST = max(len(law.parameters) for law in LAWS.values())
+_PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
 
 
 @dataclass(frozen=True, eq=False)
 class Seats:
-    """All valves of a circuit; arrays as `newton` takes them, `ports` as pairs of nets."""
+    """All valves of a circuit; arrays as `newton` takes them.
+
+    `ports`, pairs of nets, are those where something flows; `at` says which of the compiled loop's `width` ports
+    they are.
+    """
 
     ports: tuple[tuple[str, str], ...]
-    seats: NDArray[np.int64]
-    laws: Array
+    at: NDArray[np.int64]
+    width: int
+    spans: NDArray[np.int64]
+    grids: NDArray[np.int64]
+    blocks: Array
     tables: Array
     unit: Array
 
+    def spread(self, matrix: Array) -> Array:
+        """A vector or square matrix over the ports, as one over all ports of the loop."""
+        whole = np.zeros((self.width,) * matrix.ndim)
+        whole[np.ix_(*[self.at] * matrix.ndim)] = matrix
+        return whole
 
-def seats_of(seats: Sequence[Seat]) -> Seats:
-    """Lay out the valves of a circuit."""
-    kinds = tuple(dict.fromkeys(seat.valve for seat in seats))
+
+def seats_of(given: Sequence[Seat]) -> Seats:
+    """Lay out the valves of a circuit: four of one law side by side."""
+    types = tuple(dict.fromkeys(seat.valve for seat in given))
     ports: list[tuple[str, str]] = []
+    at: list[int] = []
     unit: list[float] = []
-    rows = []
-    for seat in seats:
-        order = _ORDER[seat.valve.family]
-        rows.append((_NAMES.index(seat.valve.law), kinds.index(seat.valve), len(ports), len(order)))
-        ports += [(seat.nets[pin], seat.nets["cathode"]) for pin in order]
-        unit += [1.0 / UNITS[pin] for pin in order]
-    laws = np.zeros((len(seats), _MOST))
-    for number, seat in enumerate(seats):
-        given = dict(seat.valve.parameters)
-        values = [given[each.name] for each in LAWS[seat.valve.law].parameters]
-        laws[number, : len(values)] = values
-    tables = np.array([grid_table(valve) for valve in kinds]).reshape(len(kinds), KNOTS, 2)
-    return Seats(tuple(ports), np.array(rows, dtype=np.int64).reshape(-1, 4), laws, tables, np.array(unit))
+    spans, grids, blocks, width = [], [], [], 0
+    for kind, name in enumerate(LAWS):
+        of_law = [seat for seat in given if seat.valve.law == name]
+        pins = _PINS[LAWS[name].family]
+        for some in (of_law[first : first + LANES] for first in range(0, len(of_law), LANES)):
+            for row, pin in enumerate(pins):
+                ports += [(seat.nets[pin], seat.nets["cathode"]) for seat in some]
+                at += [width + row * LANES + lane for lane in range(len(some))]
+                unit += [1.0 / UNITS[pin]] * len(some)
+            spans.append((kind, width, len(pins), len(some)))
+            filled = [seat.valve for seat in some] + [some[0].valve] * (LANES - len(some))
+            grids.append([types.index(valve) for valve in filled])
+            blocks.append(_block(filled))
+            width += len(pins) * LANES
+    bare = Seats(
+        tuple(ports),
+        np.array(at, dtype=np.int64),
+        -(-width // 8) * 8,
+        np.array(spans, dtype=np.int64).reshape(-1, 4),
+        np.array(grids, dtype=np.int64).reshape(-1, LANES),
+        np.array(blocks).reshape(-1, ROWS * LANES),
+        np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),
+        np.array(unit),
+    )
+    return replace(bare, unit=bare.spread(bare.unit))
+
+
+def _block(valves: Sequence[Valve]) -> Array:
+    """Parameters of four valves of one law."""
+    block = np.zeros((ROWS, LANES))
+    for lane, valve in enumerate(valves):
+        given = dict(valve.parameters)
+        for number, each in enumerate(LAWS[valve.law].parameters):
+            block[PARAMETERS + number, lane] = given[each.name]
+    return block.ravel()
 
 
 @lru_cache(maxsize=64)

@@ -6,7 +6,7 @@ knows its own derivative. So a law is written down once, for numpy, and no deriv
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -15,8 +15,11 @@ from ..valves import LAWS
 from ..valves.laws import Law
 
 VOLTAGES = ("plate", "grid", "screen")
-# What a compiled law returns: for each current the current itself and its slope by each voltage.
-RESULTS = 8
+# Valves of one law are worked out four at a time. Their block has rows of four: the voltages, plate current and its
+# slopes by each voltage, screen current and its slopes, the slope of the grid current, the law's parameters.
+LANES = 4
+PLATE, SCREEN, GRID, PARAMETERS = 3, 7, 11, 12
+ROWS = PARAMETERS + max(len(law.parameters) for law in LAWS.values())
 
 
 class Traced(np.lib.mixins.NDArrayOperatorsMixin):
@@ -109,7 +112,7 @@ def _power(tape: Tape, a: Traced, b: Traced) -> Traced:
         raise NotImplementedError("an exponent that goes with a voltage")
     if _is(b, 2.0):
         return _multiply(tape, a, a)
-    found = tape.keep(f"{a.name} ** {b.name}")
+    found = tape.keep(f"power({a.name}, {b.name})")
     by = f"{b.name} * {found.name} / {a.name} if {a.name} > 0.0 else 0.0"
     found.slopes = tape.chain((a, lambda: tape.keep(by)))
     return found
@@ -117,7 +120,7 @@ def _power(tape: Tape, a: Traced, b: Traced) -> Traced:
 
 def _maximum(tape: Tape, a: Traced, b: Traced) -> Traced:
     by = [lambda x=x, y=y: tape.keep(f"1.0 if {x.name} > {y.name} else 0.0") for x, y in ((a, b), (b, a))]
-    return tape.keep(f"max({a.name}, {b.name})", tape.chain((a, by[0]), (b, by[1])))
+    return tape.keep(f"{a.name} if {a.name} > {b.name} else {b.name}", tape.chain((a, by[0]), (b, by[1])))
 
 
 def _softplus(tape: Tape, a: Traced, b: Traced) -> Traced:
@@ -125,7 +128,9 @@ def _softplus(tape: Tape, a: Traced, b: Traced) -> Traced:
         raise NotImplementedError("logaddexp of two numbers that are not zero")
     falling = tape.keep(f"exp(-abs({b.name}))")
     by = f"1.0 / (1.0 + {falling.name}) if {b.name} > 0.0 else {falling.name} / (1.0 + {falling.name})"
-    return tape.keep(f"max({b.name}, 0.0) + log1p({falling.name})", tape.chain((b, lambda: tape.keep(by))))
+    return tape.keep(
+        f"({b.name} if {b.name} > 0.0 else 0.0) + log1p({falling.name})", tape.chain((b, lambda: tape.keep(by)))
+    )
 
 
 def _sqrt(tape: Tape, a: Traced) -> Traced:
@@ -157,35 +162,27 @@ STEPS: Mapping[str, Callable[..., Traced]] = {
 
 
 def law_function(name: str, law: Law) -> str:
-    """Text of a function (q, plate, grid, screen) to plate current, its three slopes, screen current, its three.
-
-    `q` holds the law's parameters in the order of the law.
-    """
+    """Text of a function that works out a law for the four valves of a block."""
     tape = Tape()
     one = tape.number(1.0)
-    parameters = {each.name: Traced(tape, f"q[{number}]") for number, each in enumerate(law.parameters)}
+    parameters = {
+        each.name: Traced(tape, f"block[{(PARAMETERS + number) * LANES} + lane]")
+        for number, each in enumerate(law.parameters)
+    }
     volts = [Traced(tape, voltage, {voltage: one}) for voltage in VOLTAGES]
     plate, screen = law.current(parameters, *volts)  # type: ignore[arg-type]
-    wanted: list[str] = []
-    for current in (tape.number(plate), tape.number(screen)):
-        absent = law.family == "triode" and current.name == tape.number(screen).name
+    results: list[str] = []
+    for current in (tape.number(plate), tape.number(screen))[: 1 if law.family == "triode" else 2]:
         slopes = [current.slopes.get(voltage) for voltage in VOLTAGES]
-        wanted += ["0.0"] * 4 if absent else [current.name, *(slope.name if slope else "0.0" for slope in slopes)]
-    return _function(name, ("q", *VOLTAGES), tape.lines, wanted)
+        results += [current.name, *(slope.name if slope else "0.0" for slope in slopes)]
+    lines = [f"{voltage} = block[{number * LANES} + lane]" for number, voltage in enumerate(VOLTAGES)]
+    lines += tape.lines
+    lines += [f"block[{(PLATE + row) * LANES} + lane] = {result}" for row, result in enumerate(results)]
+    return "\n        ".join([f"def {name}(block):\n    for lane in range({LANES}):", *lines]) + "\n"
 
 
-def _function(name: str, arguments: Sequence[str], lines: Sequence[str], results: Sequence[str]) -> str:
-    body = "\n    ".join([*lines, f"return {', '.join(results)}"])
-    return f"def {name}({', '.join(arguments)}):\n    {body}\n"
-
-
-def laws_text() -> tuple[str, tuple[str, ...]]:
-    """Every law as a function `law_0`, `law_1`, ..., `currents(kind, ...)` that picks one, and the laws' names."""
-    names = tuple(LAWS)
-    functions = [law_function(f"law_{number}", LAWS[name]) for number, name in enumerate(names)]
-    picks = [
-        f"if kind == {number}:\n        return law_{number}(q, plate, grid, screen)" for number in range(len(names))
-    ]
-    empty = ", ".join(["0.0"] * RESULTS)
-    functions.append(_function("currents", ("kind", "q", *VOLTAGES), picks, [empty]))
-    return "\n".join(functions), names
+def laws_text() -> str:
+    """Every law as a function, `law_0`, `law_1`, ... in the order of `LAWS`, and `currents(kind, block)` for any."""
+    functions = [law_function(f"law_{number}", law) for number, law in enumerate(LAWS.values())]
+    picks = [f"    if kind == {number}:\n        law_{number}(block)" for number in range(len(LAWS))]
+    return "\n".join([*functions, "def currents(kind, block):", *picks]) + "\n"

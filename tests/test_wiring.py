@@ -18,7 +18,8 @@ from ampsim.errors import DescriptionError
 from ampsim.library import load_amp, load_mod, models, parse_mod
 from ampsim.mods import apply
 from ampsim.pictures.canvas import Picture, svg
-from ampsim.schematic import Fragment, Sheet, Symbol, Word, fragments, lay_out, schematic
+from ampsim.schematic import Fragment, Sheet, Symbol, Word, fragments, lay_out, schematic, schematics
+from ampsim.schematic.layout import lay_out_pages
 from ampsim.schematic.sheet import Box
 from ampsim.shopping import switch_need
 from ampsim.wiring import Wire, Wiring, every_stand, listed, mismatches, read_back, take_apart, wiring
@@ -310,6 +311,20 @@ def test_a_torn_wire_is_found() -> None:
         torn += len({net for pins in less.netlist().values() for net in pins.values()}) > whole
     # Every wire but those to a word with nothing else behind it.
     assert torn >= len(sheet.wires) - len(sheet.words)
+
+
+def test_tall_drawings_go_on_sheets() -> None:
+    mods = [load_mod(name) for name in ("bright-switch", "cathode-switch", "depth")]
+    amp = apply(load_amp("workshop-a"), *mods)
+    drawn = schematics(amp)
+    modded = [f"The touched stages: modded, sheet {n} of 2" for n in (1, 2)]
+    assert list(drawn) == ["The touched stages: stock", *modded]
+    assert [squeezed(each) for each in drawn.values()] == [[], [], []]
+    assert max(each.height for each in drawn.values()) <= 8.0 < schematic(amp).height
+    # Every part of the fragment is on one of its sheets.
+    sheets = lay_out_pages(fragments(amp)[1], 20.0)
+    names = [symbol.item.name for sheet in sheets for symbol in sheet.symbols]
+    assert sorted(names) == sorted(item.name for item in fragments(amp)[1].items)
 
 
 def test_picture_says_what_it_shows() -> None:

@@ -29,18 +29,16 @@ def wiring_tables(found: Wiring) -> dict[str, pd.DataFrame]:
 
 
 def wiring_drawings(amp: Amp) -> dict[str, str]:
-    """Title to SVG: the touched stages stock and modded, in one drawing or, where that is too tall for paper, in two.
+    """Title to SVG: the touched stages stock and modded, in one drawing or, where that is too tall for paper, in more.
 
     Raises
     ------
     DescriptionError
         As `wiring.wiring`.
     """
-    drawn = [svg(picture) for picture in schematics(amp)]
-    titles = ["The touched stages"] if len(drawn) == 1 else ["The touched stages: stock", "The touched stages: modded"]
-    return dict(zip(titles, drawn, strict=True))
+    return {title: svg(picture) for title, picture in schematics(amp).items()}
 
 
 def wiring_text(found: Wiring) -> str:
-    """The same as plain text."""
+    """The tables as plain text."""
     return "\n\n".join(f"{title}\n{text_table(table)}" for title, table in wiring_tables(found).items())

@@ -15,11 +15,11 @@ from .. import style
 from ..amp import Amp
 from ..pictures.canvas import Keys, Picture, header, header_height, wrapped
 from .fragment import Fragment, Item, fragments
-from .layout import lay_out
+from .layout import lay_out, lay_out_pages
 from .sheet import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 
 _MARGIN, _BETWEEN, _TITLE, _FOOT = 0.12, 0.3, 0.17, 0.12  # inches; PAGE keeps to the margin
-_TALLEST = 8.2  # inches of a page
+_TALLEST, _HEAD = 7.9, 1.2  # inches of a page, and of them for header and title
 _THIN, _HEAVY = 1.1, 2.2  # points
 _SHADE = 0.12  # units round a part
 _KEYS: Keys = (
@@ -50,28 +50,38 @@ def schematic(amp: Amp) -> Picture:
     DescriptionError
         As `wiring.wiring`.
     """
-    return _picture(amp, _shown(amp))
+    shown = _shown(amp)
+    return _picture(amp, shown, [(each.title, lay_out(each)) for each in shown])
 
 
-def schematics(amp: Amp) -> tuple[Picture, ...]:
-    """As `schematic`, for paper: before and after in a picture each where one picture is taller than a page.
+def schematics(amp: Amp) -> dict[str, Picture]:
+    """As `schematic`, for paper, with titles: where one picture is taller than a page, on sheets of their own.
 
     Raises
     ------
     DescriptionError
         As `wiring.wiring`.
     """
-    shown = _shown(amp)
-    whole = _picture(amp, shown)
-    return (whole,) if whole.height <= _TALLEST else tuple(_picture(amp, [each]) for each in shown)
+    whole = schematic(amp)
+    if whole.height <= _TALLEST:
+        return {"The touched stages": whole}
+    found = {}
+    for fragment in _shown(amp):
+        name = fragment.title.partition(" (")[0].lower()
+        pages = lay_out_pages(fragment, (_TALLEST - _HEAD) / UNIT)
+        for number, sheet in enumerate(pages, 1):
+            part = f", sheet {number} of {len(pages)}" if len(pages) > 1 else ""
+            drawn = [(fragment.title + part, sheet)]
+            found[f"The touched stages: {name}{part}"] = _picture(amp, [fragment], drawn)
+    return found
 
 
 def _shown(amp: Amp) -> Sequence[Fragment]:
     return fragments(amp) if amp.mods else fragments(amp)[1:]
 
 
-def _picture(amp: Amp, shown: Sequence[Fragment]) -> Picture:
-    placed = _placed([(each, lay_out(each)) for each in shown])
+def _picture(amp: Amp, shown: Sequence[Fragment], drawn: Sequence[tuple[str, Sheet]]) -> Picture:
+    placed = _placed(drawn)
     heading = f"Schematic fragment: {amp.variant}" if amp.mods else f"Schematic fragment: switches of {amp.name}"
     keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
     top = header_height(heading, _RULE, style.PAGE_WIDTH, keys, _MARGIN)
@@ -110,25 +120,25 @@ class _Drawn:
         _draw(self.sheet, picture.box(x, foot, x + self.size[0], foot + self.size[1]))
 
 
-def _placed(drawn: Sequence[tuple[Fragment, Sheet]]) -> list[tuple[_Drawn, float, float]]:
+def _placed(drawn: Sequence[tuple[str, Sheet]]) -> list[tuple[_Drawn, float, float]]:
     """Every drawing with its left and top [inches] under the header: side by side, or below one another."""
     page, boxes = style.PAGE_WIDTH - 2 * _MARGIN, [sheet.bounds() for _, sheet in drawn]
     wide = [(right - left) * UNIT for left, _, right, _ in boxes]
     if len(drawn) == 2 and sum(wide) + _BETWEEN <= page:
         second = max(wide[0] + _BETWEEN, min(page / 2, page - wide[1]))
         rooms = (second - _BETWEEN, page - second)
-        both = [_Drawn(_lines(fragment, room), sheet) for (fragment, sheet), room in zip(drawn, rooms, strict=True)]
+        both = [_Drawn(_lines(title, room), sheet) for (title, sheet), room in zip(drawn, rooms, strict=True)]
         return [(both[0], _MARGIN, 0.0), (both[1], _MARGIN + second, 0.0)]
     found, down = [], 0.0
-    for fragment, sheet in drawn:
-        each = _Drawn(_lines(fragment, page), sheet)
+    for title, sheet in drawn:
+        each = _Drawn(_lines(title, page), sheet)
         found.append((each, _MARGIN, down))
         down += each.height + _BETWEEN
     return found
 
 
-def _lines(fragment: Fragment, room: float) -> tuple[str, ...]:
-    return tuple(wrapped(fragment.title, room, style.TEXT_SIZE, True))
+def _lines(title: str, room: float) -> tuple[str, ...]:
+    return tuple(wrapped(title, room, style.TEXT_SIZE, True))
 
 
 def describe_schematic(shown: Sequence[Fragment]) -> str:

@@ -12,7 +12,7 @@ from .fragment import Fragment, Item
 from .labels import label_height, label_width, upright_room, written
 from .names import NetNames
 from .order import BLOCKS, Plan, ordered
-from .pack import packed
+from .pack import packed, parted
 from .sheet import PAGE, Point, Sheet, Symbol
 from .slots import AIR, Room, Slot, spread
 from .split import apart, cut
@@ -26,9 +26,18 @@ Row = tuple[Item, str, str]
 
 def lay_out(fragment: Fragment) -> Sheet:
     """Place everything of a fragment; the drawing's own netlist is the fragment's, whatever the circuit."""
+    return packed(_pieces(fragment), PAGE)
+
+
+def lay_out_pages(fragment: Fragment, tall: float) -> list[Sheet]:
+    """As `lay_out`, on as many sheets as keep to a height [units]."""
+    return [packed(page, PAGE) for page in parted(_pieces(fragment), PAGE, tall)]
+
+
+def _pieces(fragment: Fragment) -> list[Sheet]:
     numbers: dict[str, int] = {}
     pieces = [each for piece in apart(fragment) for each in _fitting(piece)]
-    return packed([_Layout(ordered(piece), numbers).placed() for piece in pieces], PAGE)
+    return [_Layout(ordered(piece), numbers).placed() for piece in pieces]
 
 
 def _fitting(fragment: Fragment) -> list[Fragment]:

@@ -24,6 +24,22 @@ def packed(sheets: Sequence[Sheet], width: float) -> Sheet:
     return whole
 
 
+def parted(sheets: Sequence[Sheet], width: float, tall: float) -> list[list[Sheet]]:
+    """Sheets shared out over pages of a height, in their order; what is taller by itself has a page alone."""
+    pages: list[list[Sheet]] = []
+    for row in _rows(sheets, width):
+        if pages and _height(packed([*pages[-1], *row], width)) <= tall:
+            pages[-1] += row
+        else:
+            pages.append(row)
+    return pages
+
+
+def _height(sheet: Sheet) -> float:
+    _, bottom, _, top = sheet.bounds()
+    return top - bottom
+
+
 def _rows(sheets: Iterable[Sheet], width: float) -> list[list[Sheet]]:
     rows: list[list[Sheet]] = []
     taken = 0.0

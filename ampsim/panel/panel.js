@@ -310,7 +310,7 @@ function render({ model, el }) {
   const hearWords = make("span", { role: "status" });
   const playerRoot = make("div");
   const player = makePlayer(playerRoot, { soundless: "Nothing to hear yet." });
-  const aloud = make("details", { class: "wave aloud" }, make("summary", {}, "Hear the difference"),
+  const aloud = make("details", { class: "aloud" }, make("summary", {}, "Hear the difference"),
     make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
 
   el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), make("div", {}, picture, trouble), tables), aloud, wave);

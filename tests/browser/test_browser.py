@@ -214,6 +214,38 @@ def test_a_waveform_is_computed_shown_and_grows_old(sheet: Sheet) -> None:
         summary.click()
 
 
+def test_positions_are_heard_from_the_panel(sheet: Sheet) -> None:
+    """Six tenths of a second of the phrase, through the whole circuit, to the player and its keys."""
+    page = sheet.page
+    sheet.lab.python(
+        "import os, dataclasses\nfrom ampsim.listening import phrase\nos.environ['AMPSIM_CACHE'] = 'kept-sounds'\n"
+        "panel.phrase = dataclasses.replace(phrase('chords'), volts=phrase('chords').volts[:28800])"
+    )
+    sheet.lab.python("panel.hold('as it was')")
+    sheet.choose("bright", "390p")
+    sheet.settled()
+    summary = page.locator(ROOT).get_by_text("Hear the difference", exact=True)
+    summary.click()
+    try:
+        sheet.press("Hear it")
+        page.wait_for_selector(f'{ROOT}[data-hear="done"]')
+        page.wait_for_selector(f"{ROOT} .ampsim-player[data-state=playing]")
+        names = ["stock, as set", "modded, as set", "held 1: as it was"]
+        assert page.locator(f"{ROOT} .ampsim-player .choice .name").all_inner_texts() == names
+        assert sheet.lab.value("list(panel.sounds.labels)") == names
+        page.locator(f"{ROOT} .ampsim-player .choice input").first.focus()
+        page.keyboard.press("3")
+        assert page.get_by_text("Heard now: 3 held 1: as it was.").is_visible()
+        page.keyboard.press(" ")
+        page.wait_for_selector(f"{ROOT} .ampsim-player[data-state=still]")
+        # Keys of the player are no commands to the notebook.
+        assert page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCell.model.type") == "code"
+        sheet.choose("bright", "open")
+        assert "Old: the panel has moved since" in page.locator(f"{ROOT} .aloud .line [role=status]").text_content()
+    finally:
+        summary.click()
+
+
 def test_a_thousand_moves_leave_no_trace(sheet: Sheet) -> None:
     def elements_after(moves: int) -> int:
         for move in range(moves):

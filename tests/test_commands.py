@@ -120,6 +120,7 @@ def test_files_are_taken_in_by_kind(folder: Path, capsys: pytest.CaptureFixture[
     own = tmp_path / "own.toml"
     own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
     assert "as mod" in said(capsys, "job", "take", folder, own)
+    assert "as amp" in said(capsys, "job", "take", folder, "workshop-b")
     assert "as drawer" in said(capsys, "job", "take", folder, "workshop")
     assert read(folder).mods == ("bright-switch", "own")
     assert read(folder).drawer == "workshop"
@@ -134,6 +135,12 @@ def test_a_mod_that_does_not_go_with_the_others_is_not_frozen(
     own = tmp_path / "clash.toml"
     own.write_text('name = "clash"\nreason = "none"\n[parts]\nC101 = "47p"\n[[edits]]\nfit = "C101"\nacross = "R4"\n')
     assert "C101" in refused(capsys, "job", "take", folder, own)
+    own.write_text(
+        'name = "far"\nreason = "none"\n[parts]\nC109 = "47p"\n[[edits]]\nfit = "C109"\nbetween = ["V9.plate", "B1"]\n'
+    )
+    assert "V9.plate" in refused(capsys, "job", "take", folder, own)
+    assert "V9.plate" in refused(capsys, "job", "begin", tmp_path / "new", "--amp", "workshop-b", "--mod", own)
+    assert not (tmp_path / "new").exists()
     assert "nearest: bright-switch" in refused(capsys, "job", "take", folder, "bright-swich")
     own.write_text("volts = 1\n")
     assert "clash.toml" in refused(capsys, "job", "take", folder, own)

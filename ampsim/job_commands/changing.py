@@ -61,10 +61,12 @@ def _take(options: argparse.Namespace) -> None:
     record, kind = read(options.folder), options.kind or _kind(options.file)
     if kind == "mod":
         record = _with_mod(record, options)
+    elif kind == "amp":
+        record = _with_amp(record, options)
     elif kind == "wishes":
         record = take(record, options.folder, wishes=[options.file])
     else:
-        record = take(record, options.folder, **{kind: options.file})
+        record = take(record, options.folder, drawer=options.file)
     record = save(record, options.folder)
     print(f"Taken in as {kind}: {Path(options.file).name}. Frozen now: {', '.join(e.file for e in record.frozen)}")
 
@@ -96,6 +98,7 @@ def _kind(file: str) -> str:
 
 def _with_mod(record: Record, options: argparse.Namespace) -> Record:
     """The job with one mod more (or another version of one it has), once all of them were found to go together."""
+    from ..circuit import circuit
     from ..library import load_mod
     from ..mods import apply
     from ..record import open_job, take
@@ -103,9 +106,20 @@ def _with_mod(record: Record, options: argparse.Namespace) -> Record:
     found = open_job(record, options.folder)
     name = Path(options.file).stem
     others = [mod for each, mod in zip(record.mods, found.modded.mods, strict=True) if each != name]
-    apply(found.stock, *others, load_mod(options.file))
+    circuit(apply(found.stock, *others, load_mod(options.file)))
     taken = take(record, options.folder, mods=[options.file])
     return replace(taken, mods=tuple(dict.fromkeys([*record.mods, *taken.mods])))
+
+
+def _with_amp(record: Record, options: argparse.Namespace) -> Record:
+    """The job with another amp, once its mods were found to go with that one."""
+    from ..circuit import circuit
+    from ..library import load_amp
+    from ..mods import apply
+    from ..record import open_job, take
+
+    circuit(apply(load_amp(options.file), *open_job(record, options.folder).modded.mods))
+    return take(record, options.folder, amp=options.file)
 
 
 def _accept(options: argparse.Namespace) -> None:

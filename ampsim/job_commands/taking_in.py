@@ -26,8 +26,13 @@ def add(steps: Steps) -> None:
 
 
 def _begin(options: argparse.Namespace) -> None:
+    from ..circuit import circuit
+    from ..library import load_amp, load_mod
+    from ..mods import apply
     from ..record import begin
 
+    # What cannot be wired is refused before there is a folder.
+    circuit(apply(load_amp(options.amp), *(load_mod(each) for each in options.mod)))
     record = begin(options.folder, options.amp, options.mod, owner=options.owner, words=options.words)
     print(f"Job '{record.name}' is in {options.folder}; look at the caution sheet before anything is opened:\n")
     _cautions(options)

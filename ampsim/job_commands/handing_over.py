@@ -13,17 +13,20 @@ from .steps import MAINS, PAPERS, Steps, audition_of, home, place, said, to_opti
 
 if TYPE_CHECKING:
     from ..listening import Clips
+    from ..proof import ProofSheet
     from ..read_job import Job
+    from ..record import Record
 
 
 def add(steps: Steps) -> None:
     """Add the steps of proof and handing over."""
     steps.group("proof")
     proof = steps.step("proof", "test sheet: simulated against measured after the work, pass or fail", _proof)
-    proof.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+    _mains_option(proof)
     steps.group("handing over")
     record = steps.step("record", "the shop's record: HTML, and PDF for A4 or Letter", _record)
     record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
+    _mains_option(record)
     _paper(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
@@ -39,14 +42,22 @@ def _paper(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
 
 
-def _proof(options: argparse.Namespace) -> None:
+def _mains_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+
+
+def _tested(options: argparse.Namespace, record: Record, job: Job) -> ProofSheet:
+    """The test sheet, the same on the screen and in the record."""
     from ..handover import proof_of
 
-    record, job = audition_of(options.folder)
     drawn = None if options.mains_drawn is None else parse_value(options.mains_drawn, MAINS, "--mains-drawn")
     if drawn is not None and not any(each.mains for each in record.measured if each.phase == "after the mod"):
         raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
-    print(f"{proof_of(job, record, home(options), drawn).text()}\n{CAUTION}")
+    return proof_of(job, record, home(options), drawn)
+
+
+def _proof(options: argparse.Namespace) -> None:
+    print(f"{_tested(options, *audition_of(options.folder)).text()}\n{CAUTION}")
 
 
 def _record(options: argparse.Namespace) -> None:
@@ -55,7 +66,8 @@ def _record(options: argparse.Namespace) -> None:
     record, job = audition_of(options.folder)
     path = place(options, f"{PAPERS}/record.html")
     said("consequences, test sheet and pictures are worked out")
-    found = gather(job, record, folder=home(options), topics=options.topic or CHECKED)
+    tested = _tested(options, record, job)
+    found = gather(job, record, home(options), topics=options.topic or CHECKED, tested=tested)
     _written("record", shop_record(found, path, options.paper), options.paper)
 
 

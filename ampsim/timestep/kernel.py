@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .compiled import jit
-from .newton import AT, CURRENT, OLD, OLD_P, REPAIRED, RIGHT, STEP, WANTED, V, lead, multiply, newton
+from .newton import AT, CURRENT, LAST, OLD, OLD_P, REPAIRED, RIGHT, STEP, WANTED, V, lead, multiply, newton
 
 
 @jit
@@ -32,7 +32,8 @@ def march(
     """Go through the samples of `signal` [V] and put what is heard into `heard` [V]; whether all were solved.
 
     `columns` takes `known` (states, currents, last input, one) to the next states, what the circuit gives at the
-    ports without the new currents, and the same at the place listened at. `at` says where each port is
+    ports without the new currents, and the same at the place listened at. After a sample that was not solved all is as
+    before it, its voltages in row `LAST`. `at` says where each port is
     in `work`, and last how many states there are.
     """
     ports, states = at.shape[0] - 1, at[at.shape[0] - 1]
@@ -51,6 +52,8 @@ def march(
             v[row] += step[row]
         if not newton(p, spans, grids, blocks, tables, coupling, unit, work, inverse, state):
             state[REPAIRED] += 1
+            for row in range(v.shape[0]):
+                work[LAST, row] = work[OLD, row]
             if not lead(spans, grids, blocks, tables, coupling, unit, work, inverse, state):
                 state[AT] = sample
                 return False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,8 @@ from .seats import Seats, seats_of
 Array = NDArray[np.float64]
 # Samples after a movement that are taken as two halves by the backward rule.
 SMOOTH = 2
+# A sample that cannot be solved as a whole is taken in up to two to this power.
+DEEPEST = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,8 +29,16 @@ class Setting:
 
     parts: Parts
     equations: Equations
+    seconds: float
     step: Discrete
     half: Discrete
+    fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
+
+    def finer(self, depth: int, whole: float) -> Discrete:
+        """Steps of `whole` / 2^`depth` of a sample."""
+        if (depth, whole) not in self.fine:
+            self.fine[depth, whole] = discrete(self.equations, self.parts, self.seconds * whole / 2**depth)
+        return self.fine[depth, whole]
 
 
 def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
@@ -41,7 +51,7 @@ def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
     """
     try:
         found = equations(parts, seats.ports, [net])
-        return Setting(parts, found, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
+        return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
     except np.linalg.LinAlgError as error:
         raise EngineError(f"the circuit's equations have no solution ({error})") from error
 
@@ -105,44 +115,69 @@ class Machine:
         currents = self._work[newton.CURRENT, self.seats.at]
         w = np.concatenate([step.volts, currents])
         self._state[:] = 0
-        self._enter(found.rest_states @ w * step.scale, w)
-        self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
+        self._enter(step, found.rest_states @ w * step.scale, w)
         return float(found.rest_ports[ports] @ w)
 
-    def _enter(self, states: Array, w: Array) -> None:
-        """Put scaled states and the inputs w into what the loop knows."""
-        step = self.setting.step
+    def _enter(self, step: Discrete, states: Array, w: Array) -> None:
+        """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
         currents = w[len(step.volts) :]
         known = np.concatenate([states - step.keep @ w, currents, [w[step.driven], 1.0]])
         self._known[: len(known)] = known
+        self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
+        self._inverse[:] = np.eye(self.seats.width)
+        self._state[newton.FRESH] = 0
+
+    def _leave(self, step: Discrete) -> tuple[Array, Array]:
+        """Scaled states and the inputs w, as `_enter` takes them."""
+        count, ports = len(step.scale), len(self.seats.ports)
+        w = np.concatenate([step.volts, self._known[count : count + ports]])
+        w[step.driven] = self._known[count + ports]
+        return self._known[:count] + step.keep @ w, w
 
     def run(self, signal: Array, half: bool = False) -> Array:
-        """Drive the amp with samples [V]; what is heard at them [V].
+        """Drive the amp with samples [V]; what is heard at them [V]. `half`: by steps of half the length.
 
         Raises
         ------
-        EngineError
-            When a sample cannot be solved; the message counts from the first of these samples.
+        Unsolved
+            When a sample cannot be solved.
         """
         step = self.setting.half if half else self.setting.step
-        heard = np.empty(len(signal))
+        heard, done = np.empty(len(signal)), 0
+        while not self._march(step, signal[done:], heard[done:]):
+            done += int(self._state[newton.AT]) + 1
+            finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
+            if finer is None:
+                raise Unsolved(done - 1)
+            heard[done - 1] = finer
+        return heard
+
+    def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
         at = np.append(self.seats.at, len(step.scale))
         matrices = (step.columns, step.by_input, step.constant, step.by_current, at)
         vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
-        if not march(*matrices, *vectors, *self._valves(), self.seats.spread(step.coupling), *self._solver()):
-            raise Unsolved(int(self._state[newton.AT]))
-        return heard
+        return bool(march(*matrices, *vectors, *self._valves(), self.seats.spread(step.coupling), *self._solver()))
+
+    def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
+        """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
+        self._work[newton.V] = self._work[newton.LAST]
+        volts, (states, w) = self._work[newton.V].copy(), self._leave(step)
+        for depth in range(1, DEEPEST + 1):
+            fine, count = self.setting.finer(depth, whole), 2**depth
+            self._work[newton.V] = volts
+            self._enter(fine, states, w)
+            ramp = w[step.driven] + (drive - w[step.driven]) * np.arange(1, count + 1) / count
+            heard = np.empty(count)
+            if self._march(fine, ramp, heard):
+                self._enter(step, *self._leave(fine))
+                return float(heard[-1])
+        return None
 
     def move(self, setting: Setting) -> None:
         """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
-        old = self.setting.step
-        count, ports = len(old.scale), len(self.seats.ports)
-        w = np.concatenate([old.volts, self._known[count : count + ports]])
-        w[old.driven] = self._known[count + ports]
-        states = self._known[:count] + old.keep @ w
+        states, w = self._leave(self.setting.step)
         self.setting = setting
-        self._state[newton.FRESH] = 0
-        self._enter(states, w)
+        self._enter(setting.step, states, w)
 
     def run_after_move(self, signal: Array, before: float) -> Array:
         """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""

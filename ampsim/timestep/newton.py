@@ -23,8 +23,8 @@ from .compiled import jit
 from .laws import currents
 from .tracing import GRID, LANES, PLATE, SCREEN
 
-V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL = range(10)
-ROWS = 10
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST = range(11)
+ROWS = 11
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 COUNTS = 5
 TOLERANCE = 5e-3

@@ -76,6 +76,7 @@ _HOME = {
     "trade": "pictures",
     "corridor": "pictures",
     "worst_corners": "stability",
+    "side_by_side": "player",
     "diagnose": "diagnosis",
     "draw_schematic": "schematic:schematic",
     "read_readings": "diagnosis",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -128,6 +129,7 @@ def test_nothing_is_fetched_and_no_text_is_taken_for_markup() -> None:
 def test_the_widget_sends_words_and_samples_when_asked() -> None:
     pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
     from ampsim.player import side_by_side
+    from ampsim.player.widget import message
 
     clips = clips_of(sines([0.1, 0.2], 0.1))
     player = side_by_side(clips)
@@ -141,5 +143,15 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     assert buffers == [sixteen_bit(clip.samples) for clip in clips]
     state = json.dumps({name: each for name, each in player.get_state().items() if not name.startswith("_")})
     assert len(state) < 1000, "sounds would be stored in the notebook"
+    pop = Clip("pop", "pop: 2 V.", 32_000, np.full(6400, 0.5, np.float32), -30.0, -20.0)
+    side_by_side(clips, [pop])
+    (content, buffers) = message(clips, [pop])
+    assert content["facts"]["positions"][2] == {
+        "label": "pop", "words": "pop: 2 V.", "level": "At its true level, not made as loud", "alone": True
+    }  # fmt: skip
+    assert [len(each) for each in buffers] == [12_800] * 3
+    assert buffers[0] == sixteen_bit(clips.clips[0].samples) + bytes(6400)
+    with pytest.raises(DescriptionError, match="one rate"):
+        message(clips, [replace(pop, rate=48_000)])
     words = player._repr_mimebundle_()[0]["text/plain"]
-    assert "2 position 1: a sine Turned by +2.5 dB against 1" in words
+    assert "2 position 1: Turned by +2.5 dB against 1" in words

@@ -134,4 +134,4 @@ class Aloud(anywidget.AnyWidget):
     def _send_sounds(self) -> None:
         """To every view; also when a new one asks."""
         if self._sounds is not None:
-            self.send(*message(*self._sounds))
+            self.send(*message(self._sounds[0], complete=self._sounds[1]))

@@ -205,7 +205,7 @@ function inWords(chance) {
 
 let playersMade = 0;
 
-// The face of it. `facts`: positions (label, words, level), how, scope, caution.
+// The face of it. `facts`: positions (label, words, level, alone), how, scope, caution.
 function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const id = `ampsim-player-${(playersMade += 1)}`;
   const volumes = [];
@@ -231,6 +231,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     return found;
   };
 
+  // Those that are equally loud come first; only they can be told apart fairly.
+  const equals = () => facts.positions.filter((each) => !each.alone);
   const clock = soundsOnOneClock(() => show());
   const go = button("Play", () => toggle());
   const repeat = make("input", { type: "checkbox", id: `${id}-repeat`, checked: "" });
@@ -312,10 +314,10 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   }
 
   function next() {
-    hidden = Math.floor(Math.random() * facts.positions.length);
+    hidden = Math.floor(Math.random() * equals().length);
     revealed = false;
     build();
-    guesses.replaceChildren(make("span", {}, "X is"), ...facts.positions.map((each, number) =>
+    guesses.replaceChildren(make("span", {}, "X is"), ...equals().map((each, number) =>
       button(`${number + 1} ${each.label}`, () => guess(number))));
     pick("hidden");
     choices.querySelector('[data-which="hidden"] input').focus();
@@ -343,7 +345,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   function told() {
     const answer = revealed ? `X was ${hidden + 1} ${facts.positions[hidden].label}. ` : "";
     if (!rounds) return "Settle on a number of rounds beforehand; listen to X and the others as often as you like, then say which it is.";
-    const chance = inWords(chanceByGuessing(right, rounds, facts.positions.length));
+    const chance = inWords(chanceByGuessing(right, rounds, equals().length));
     return `${answer}${right} of ${rounds} right; whoever only guesses does as well or better ${chance}.`;
   }
 
@@ -354,7 +356,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     const there = facts.positions.length > 0 && state.seconds > 0;
     go.textContent = state.playing ? "Pause" : "Play";
     go.disabled = !there;
-    blind.disabled = !there || facts.positions.length < 2;
+    blind.disabled = !there || equals().length < 2;
     blind.textContent = hidden < 0 ? "Compare blind" : "End blind comparison";
     test.hidden = hidden < 0;
     const words = hidden < 0 ? "" : told();

@@ -9,16 +9,24 @@ from typing import Any
 import numpy as np
 
 from .. import style
+from ..errors import DescriptionError, shown
 from ..listening import Clip, Clips
 from ..listening.clips import Sound
 
 
-def facts(clips: Clips) -> dict[str, Any]:
-    """The words that the player shows, as plain data; it sets each of them as text."""
+def facts(clips: Clips, alone: Sequence[Clip] = ()) -> dict[str, Any]:
+    """The words that the player shows, as plain data; it sets each of them as text.
+
+    `alone` are clips at their true level beside the others: differences, pops. They are not guessed at when blind.
+    """
     shared, names = _names(clips.labels)
-    positions = [
-        {"label": name, "words": each.words, "level": _level(each, clips)}
+    positions: list[dict[str, Any]] = [
+        {"label": name, "words": each.words, "level": _level(each, clips), "alone": False}
         for name, each in zip(names, clips, strict=True)
+    ]
+    positions += [
+        {"label": each.label, "words": each.words, "level": "At its true level, not made as loud", "alone": True}
+        for each in alone
     ]
     return {
         "positions": positions,
@@ -47,6 +55,21 @@ def _level(clip: Clip, clips: Clips) -> str:
     """How much it was turned against the first, to be as loud."""
     change = clip.gain_db - clips.clips[0].gain_db
     return "" if clip is clips.clips[0] else f"Turned by {style.in_decibels(change, sign=True)} against 1"
+
+
+def rows(clips: Clips, alone: Sequence[Clip] = ()) -> list[bytes]:
+    """The samples of each clip for the player, with silence after those that are shorter.
+
+    Raises
+    ------
+    DescriptionError
+        When one that is heard alone has another rate.
+    """
+    every = [*clips, *alone]
+    if {each.rate for each in every} != {clips.rate}:
+        raise DescriptionError(f"clips of one player have one rate: {shown(sorted({each.rate for each in every}))}")
+    made = [sixteen_bit(each.samples) for each in every]
+    return [each.ljust(max(map(len, made)), b"\0") for each in made]
 
 
 def sixteen_bit(samples: Sound) -> bytes:

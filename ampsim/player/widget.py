@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import anywidget
 
-from ..listening import Clips
-from .telling import code, facts, look, sixteen_bit
+from ..listening import Clip, Clips
+from .telling import code, facts, look, rows
 
 _RENDER = """
 function render({ model, el }) {
@@ -30,20 +31,22 @@ export default { render };
 """
 
 
-def side_by_side(clips: Clips) -> Player:
+def side_by_side(clips: Clips, alone: Sequence[Clip] = ()) -> Player:
     """Show clips to switch between while they play, without gap, click or seek; by ear alone, too (blind).
 
     Parameters
     ----------
     clips : Clips
         Equally loud and equally long, as rendering leaves them.
+    alone : sequence of Clip
+        What is heard beside them at its true level: what two positions differ by, the pop of a switch.
 
     Returns
     -------
     Player
         A widget; put it on the last line of a cell.
     """
-    return Player(clips)
+    return Player(clips, alone)
 
 
 class Player(anywidget.AnyWidget):
@@ -52,33 +55,33 @@ class Player(anywidget.AnyWidget):
     _esm = code() + _RENDER
     _css = look()
 
-    def __init__(self, clips: Clips) -> None:
-        self.clips = clips
+    def __init__(self, clips: Clips, alone: Sequence[Clip] = ()) -> None:
+        self.clips, self.alone = clips, tuple(alone)
         super().__init__()
         self.on_msg(self._asked)
 
     def _asked(self, _: Any, content: Any, __: Any) -> None:
         """A view wants the sounds."""
         if content == {"do": "sounds"}:
-            self.send(*message(self.clips))
+            self.send(*message(self.clips, self.alone))
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         """The widget, and a few lines of text for readers without a kernel."""
         found = super()._repr_mimebundle_(**kwargs)
         data, metadata = found if isinstance(found, tuple) else (found or {}, {})
-        return {**data, "text/plain": in_words(self.clips)}, metadata
+        return {**data, "text/plain": in_words(self.clips, self.alone)}, metadata
 
 
-def message(clips: Clips, complete: bool = True) -> tuple[dict[str, Any], list[bytes]]:
+def message(clips: Clips, alone: Sequence[Clip] = (), complete: bool = True) -> tuple[dict[str, Any], list[bytes]]:
     """What a view is sent: words and rate, and the samples of each clip; `complete` is whether that is all of them."""
-    content = {"facts": facts(clips), "rate": clips.rate, "complete": complete}
-    return content, [sixteen_bit(clip.samples) for clip in clips]
+    return {"facts": facts(clips, alone), "rate": clips.rate, "complete": complete}, rows(clips, alone)
 
 
-def in_words(clips: Clips) -> str:
+def in_words(clips: Clips, alone: Sequence[Clip] = ()) -> str:
     """What can be heard, in a few lines."""
-    told = facts(clips)
+    told = facts(clips, alone)
+    rest = "the others are turned against it"
     positions = enumerate(told["positions"], 1)
-    lines = [f"{number} {each['label']}: {each['words']} {each['level']}".rstrip() for number, each in positions]
+    lines = [f"{number} {each['label']}: {each['level'] or rest}" for number, each in positions]
     head = f"To be heard, {clips.seconds:.1f} s each:"
     return "\n".join([head, *lines, told["how"], told["scope"], told["caution"]])

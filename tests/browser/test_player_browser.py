@@ -13,8 +13,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import binom
 
+from ampsim.listening import Clips
 from ampsim.page import write_page
-from ampsim.player import code, embed
+from ampsim.player import code, embed, facts
 from tests.browser.page_figures import browser, missing
 from tests.test_page import small_job
 from tests.test_player import EVIL, clips_of, sines
@@ -247,6 +248,23 @@ def test_blind_names_are_hidden_told_and_counted(chromium: Any, tmp_path: Path) 
     assert page.get_by_role("radio").count() == 3
     assert page.get_by_text("Chosen: 2 bright.").is_visible()
     assert page.problems == []
+
+
+def test_what_is_heard_alone_is_not_guessed_at(chromium: Any) -> None:
+    clips = clips_of(sines(LEVELS, 0.1))
+    told = facts(Clips(clips.clips[:2], clips.standard, clips.unit, clips.words, clips.caution), clips.clips[2:])
+    page = chromium.new_page()
+    page.set_content("<div></div>")
+    page.evaluate(
+        f"""(told) => {{ {code()};
+        makePlayer(document.querySelector('div')).load(told, [1, 2, 3].map(() => new Float32Array(800)), 8000); }}""",
+        told,
+    )
+    assert page.get_by_text("At its true level").is_visible()
+    page.get_by_role("button", name="Compare blind").click()
+    assert page.locator(".guesses button").all_inner_texts() == ["1 position 0", "2 position 1"]
+    assert page.get_by_role("radio").count() == 4
+    page.close()
 
 
 def test_the_chance_by_guessing_is_that_of_the_binomial_distribution(chromium: Any) -> None:

@@ -112,9 +112,10 @@ function soundsOnOneClock(changed) {
       fill();
       if (set) {
         const at = Math.max(soon(), free, set.at + FADE);
-        const offset = frame(standing(at));
+        const there = frame(standing(at));
         leave(at);
-        begin(at, Math.min(offset, seconds()), true);
+        // Where less is known so far than has been heard of the one before, it begins again.
+        begin(at, there < seconds() ? there : 0, true);
         free = at + FADE;
       } else if (waiting && place < seconds()) {
         waiting = false;

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,46 +9,17 @@ from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.stats import binom
 
 from ampsim.listening import Clips
 from ampsim.page import write_page
 from ampsim.player import code, embed, facts
 from tests.browser.page_figures import browser, missing
+from tests.browser.player import FADE, HZ, LEAD, LEVELS, RATE, clip, offline, ramp, switched
 from tests.test_page import small_job
 from tests.test_player import EVIL, clips_of, sines
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
-Array = NDArray[np.float64]
-RATE, HZ = 32_000, 440.0
-LEAD, FADE, TAIL = 320, 480, 320  # samples: ahead of the device, of a cross-fade, of the fade at a clip's end
-LEVELS = (0.1, 0.4, 0.2)
-
-# Plays into a buffer; at given times [s] the clock stands still and something is done.
-_OFFLINE = """async ([code, seconds, rows, moves, complete]) => {
-  const floats = (text) => new Float32Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
-  const offline = new OfflineAudioContext(1, seconds * 32000, 32000);
-  const make = new Function('AudioContext', `${code}; return soundsOnOneClock(() => {});`);
-  const clock = make(function () { return offline; });
-  const sounds = rows.map((row) => row.map(floats));
-  const states = [];
-  for (const [at, doing, ...how] of moves) {
-    offline.suspend(at).then(() => {
-      states.push(clock.state);
-      doing === 'load' ? clock.load(sounds[how[0]], 32000) : clock[doing](...how);
-      offline.resume();
-    });
-  }
-  clock.volume(0);
-  clock.load(sounds[0], 32000, complete);
-  clock.play().catch(() => {});
-  const made = await offline.startRendering();
-  const bytes = new Uint8Array(made.getChannelData(0).buffer);
-  let text = '';
-  for (let at = 0; at < bytes.length; at += 8192) text += String.fromCharCode(...bytes.subarray(at, at + 8192));
-  return [btoa(text), states];
-}"""
 
 # Whatever goes to the loudspeaker is kept as well, by the thread that makes it.
 _TAP = r"""
@@ -85,40 +55,12 @@ def chromium() -> Iterator[Any]:
         yield running
 
 
-def offline(chromium: Any, seconds: float, rows: Any, moves: Any, complete: bool = True) -> tuple[Array, list[Any]]:
-    """What comes out, and how the player stood before each move."""
-    page = chromium.new_page()
-    texts = [[base64.b64encode(np.asarray(row, "<f4").tobytes()).decode() for row in each] for each in rows]
-    text, states = page.evaluate(_OFFLINE, [code(), seconds, texts, moves, complete])
-    page.close()
-    return np.frombuffer(base64.b64decode(text), "<f4").astype(float), states
-
-
-def clip(seconds: float) -> Array:
-    """A sine of level 1 with the end of a clip."""
-    wave = np.asarray(sines([1.0], seconds, RATE, HZ)[0])
-    wave[-TAIL:] *= np.arange(TAIL)[::-1] / TAIL
-    return wave
-
-
-def ramp(count: int, at: float, start: float, end: float) -> Array:
-    """From one level to another in the time of a fade, beginning a lead after `at` [s]."""
-    first = round(at * RATE) + LEAD
-    return np.interp(np.arange(count), [first, first + FADE], [start, end])
-
-
 def test_a_switch_makes_no_gap_no_click_and_no_seek(chromium: Any) -> None:
     """Against the closed form: one sine that never loses its phase, and levels on straight lines between."""
-    moves = [[0.256, "choose", 1], [0.512, "choose", 2], [0.516, "choose", 0], [1.024, "choose", 1]]
-    heard, states = offline(chromium, 1.5, [sines(LEVELS, 1.2)], moves)
-    count = heard.size
-    # The third comes in the middle of the second's fade and waits for its end.
-    level = LEVELS[0] + ramp(count, 0.256, 0.0, 0.3) - ramp(count, 0.512, 0.0, 0.2)
-    level += ramp(count, 0.512 + 0.015, 0.0, -0.1) + ramp(count, 1.024, 0.0, 0.3)
-    expected = np.concatenate([np.zeros(LEAD), np.tile(clip(1.2), 2)])[:count] * level
+    heard, expected, states = switched(chromium)
     assert np.abs(heard - expected).max() < 2e-6
     assert [each["heard"] for each in states] == [0, 1, 2, 0]
-    assert [each["place"] for each in states] == pytest.approx([at - 0.01 for at, *_ in moves], abs=1e-9)
+    assert [each["place"] for each in states] == pytest.approx([0.246, 0.502, 0.506, 1.014], abs=1e-9)
 
 
 def test_equal_positions_keep_their_level_through_a_switch(chromium: Any) -> None:
@@ -154,6 +96,28 @@ def test_the_rest_of_a_clip_joins_on_without_a_seam(chromium: Any) -> None:
     rows = [sines(LEVELS, 0.5), sines(LEVELS, 1.5)]
     heard, _ = offline(chromium, 1.0, rows, [[0.256, "load", 1]], complete=False)
     assert np.abs(heard[LEAD:] - LEVELS[0] * clip(1.5)[: heard.size - LEAD]).max() < 2e-6
+
+
+def test_where_the_first_part_has_ended_it_waits_and_goes_on(chromium: Any) -> None:
+    rows = [sines(LEVELS, 0.384), sines(LEVELS, 1.5)]
+    heard, states = offline(chromium, 1.2, rows, [[0.768, "load", 1]], complete=False)
+    assert (states[0]["waiting"], states[0]["place"]) == (True, pytest.approx(0.384, abs=1e-9))
+    end, again = round(0.384 * RATE), round(0.768 * RATE) + LEAD
+    expected = np.zeros(heard.size)
+    expected[LEAD : LEAD + end] = LEVELS[0] * clip(0.384)
+    rest = clip(1.5)[end : end + heard.size - again]
+    expected[again:] = LEVELS[0] * rest * ramp(heard.size, 0.768, 0.0, 1.0)[again:]
+    assert np.abs(heard - expected).max() < 2e-6
+
+
+def test_a_first_part_shorter_than_what_has_been_heard_begins_at_once(chromium: Any) -> None:
+    rows = [sines([0.2], 1.5), sines([0.3], 0.5)]
+    heard, _ = offline(chromium, 1.2, rows, [[0.768, "load", 1, False]])
+    begun = round(0.768 * RATE) + LEAD
+    expected = np.zeros(heard.size)
+    expected[LEAD:] = 0.2 * clip(1.5)[: heard.size - LEAD] * ramp(heard.size, 0.768, 1.0, 0.0)[LEAD:]
+    expected[begun:] += 0.3 * clip(0.5)[: heard.size - begun] * ramp(heard.size, 0.768, 0.0, 1.0)[begun:]
+    assert np.abs(heard - expected).max() < 2e-6
 
 
 def opened(chromium: Any, folder: Path, clips: Any, before: str = "", **more: Any) -> Any:

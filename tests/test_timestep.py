@@ -207,7 +207,7 @@ def test_operating_point_is_that_of_ngspice(name):
     ours = settled(amp)
     volts = ours._work[newton.V, ours.seats.at]
     nets = dict(zip(ours.seats.ports, volts, strict=True))
-    wired, whole = stands(amp, {}, (), None)
+    _, whole = stands(amp, {}, (), None)
     for seat in whole[0].parts.seats:
         for pin in ("plate", "grid", *(("screen",) if seat.valve.family == "pentode" else ())):
             there = rest.sel(node=f"{seat.designator}.{pin}") - rest.sel(node=f"{seat.designator}.cathode")

@@ -174,14 +174,15 @@ def test_compiled_law_and_slopes_are_those_of_the_law(name):
     whole = valve.family == "pentode"
     seat = Seat("V1", valve, dict.fromkeys(("plate", "grid", "screen", "cathode"), "a"))
     laid = seats_of([seat])
+    ports = len(laid.ports)
     found, slopes = np.zeros((200, 3)), np.zeros((200, 3, 3))
     v, amps = np.zeros(laid.width), np.zeros(laid.width)
     for row, volts in enumerate(zip(plate, grid, screen, strict=True)):
-        v[laid.at] = volts[: len(laid.at)]
-        newton.evaluate(v, laid.spans, laid.grids, laid.blocks, laid.tables, amps)
-        found[row, : len(laid.at)] = (amps + newton.PATH * v)[laid.at]
-        for i in range(len(laid.at)):
-            for j in range(len(laid.at)):
+        v[:ports] = volts[:ports]
+        newton.evaluate(v, laid.spans, laid.places, laid.grids, laid.blocks, laid.tables, amps)
+        found[row, :ports] = (amps + newton.PATH * v)[:ports]
+        for i in range(ports):
+            for j in range(ports):
                 slopes[row, i, j] = newton.slope_of(laid.blocks[0], 0, i, j) + newton.PATH * (i == j)
     wanted = currents(valve, plate, grid, screen if whole else None)
     np.testing.assert_allclose(found[:, 0], wanted.plate, rtol=1e-11, atol=1e-14)
@@ -205,7 +206,7 @@ def test_operating_point_is_that_of_ngspice(name):
     amp = load_amp(name)
     rest = simulate(amp, OperatingPoint())["voltage"].isel(variant=0, position=0)
     ours = settled(amp)
-    volts = ours._work[newton.V, ours.seats.at]
+    volts = ours._work[newton.V, : len(ours.seats.ports)]
     nets = dict(zip(ours.seats.ports, volts, strict=True))
     _, whole = stands(amp, {}, (), None)
     for seat in whole[0].parts.seats:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..nets import INPUT
+from .compiled import aligned
 from .equations import Equations
 from .parts import Parts
 
@@ -84,4 +85,6 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     columns[: whole.shape[1], : whole.shape[0]] = whole.T
     by_current = np.ascontiguousarray(through[count, held:])
     by_input, constant = np.ascontiguousarray(through[:, driven]), through[:, :held] @ volts
-    return Discrete(columns, by_input, constant, by_current, through[:count, held:].T, keep, scale, volts, driven)
+    return Discrete(
+        aligned(columns), by_input, constant, by_current, through[:count, held:].T, keep, scale, volts, driven
+    )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..errors import EngineError
 from . import newton
+from .compiled import aligned
 from .discrete import Discrete, discrete
 from .equations import Equations, equations
 from .kernel import march
@@ -69,13 +70,13 @@ class Machine:
 
     def __init__(self, setting: Setting, seats: Seats) -> None:
         self.setting, self.seats = setting, seats
-        self._work = np.zeros((newton.ROWS, seats.width))
-        self._inverse = np.eye(seats.width)
+        self._work = aligned(np.zeros((newton.ROWS, seats.width)))
+        self._inverse = aligned(np.eye(seats.width))
         # A block holds voltages and currents while it is worked on: each machine has its own.
-        self._blocks = seats.blocks.copy()
+        self._blocks = aligned(seats.blocks)
         self._state = np.zeros(newton.COUNTS, dtype=np.int64)
-        self._known = np.zeros(len(setting.step.columns))
-        self._into = np.zeros(setting.step.columns.shape[1])
+        self._known = aligned(np.zeros(len(setting.step.columns)))
+        self._into = aligned(np.zeros(setting.step.columns.shape[1]))
         self.rest_volts = self._come_to_rest()
 
     @property
@@ -97,7 +98,7 @@ class Machine:
         return self.seats.unit, self._work, self._inverse, self._state
 
     def _valves(self) -> tuple[Any, ...]:
-        return self.seats.spans, self.seats.grids, self._blocks, self.seats.tables
+        return self.seats.spans, self.seats.places, self.seats.grids, self._blocks, self.seats.tables
 
     def _come_to_rest(self) -> float:
         """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
@@ -112,7 +113,7 @@ class Machine:
             arrived = arrived and newton.newton(self._work[newton.WANTED], *given)
         if not arrived:
             raise EngineError("no operating point was found")
-        currents = self._work[newton.CURRENT, self.seats.at]
+        currents = self._work[newton.CURRENT, : found.ports]
         w = np.concatenate([step.volts, currents])
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
@@ -124,6 +125,7 @@ class Machine:
         known = np.concatenate([states - step.keep @ w, currents, [w[step.driven], 1.0]])
         self._known[: len(known)] = known
         self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
+        self._work[newton.ERROR] = 0.0
         self._inverse[:] = np.eye(self.seats.width)
         self._state[newton.FRESH] = 0
 
@@ -153,10 +155,11 @@ class Machine:
         return heard
 
     def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
-        at = np.append(self.seats.at, len(step.scale))
-        matrices = (step.columns, step.by_input, step.constant, step.by_current, at)
+        matrices = (step.columns, step.by_input, step.constant, step.by_current, len(step.scale))
         vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
-        return bool(march(*matrices, *vectors, *self._valves(), self.seats.spread(step.coupling), *self._solver()))
+        return bool(
+            march(*matrices, *vectors, *self._valves(), aligned(self.seats.spread(step.coupling)), *self._solver())
+        )
 
     def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""

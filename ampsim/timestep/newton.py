@@ -5,10 +5,10 @@ as long as corrections fall; when they grow under a fresh one, the last step is 
 P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small
 steps of p.
 
-`blocks` as `tracing` has them, four valves of one law each; `spans` (blocks, 4): a block's law, its first port, its
-electrodes, its valves. Its ports are the plates of the four, then the grids, then the screens; where there is no valve
-nothing flows, and the number of ports is filled up to a multiple of eight in the same way. `grids` (blocks, 4): each
-valve's table in `tables` (kinds, knots, 2): grid current and slope. `coupling` is K, stored by columns; `unit` one over
+`blocks` as `tracing` has them, four valves of one law each; `spans` (blocks, 3): a block's law, its electrodes, its
+valves. `places` (blocks, 12): the ports of its plates, of its grids, of its screens; where there is no valve, those of
+the first. `grids` (blocks, 4): each valve's table in `tables` (kinds, knots, 2): grid current and slope. There is a
+multiple of eight ports; through those added for that nothing flows. `coupling` is K, stored by columns; `unit` one over
 the scale of each voltage [1/V]. `work` (rows, ports): voltages, currents, residual, correction, and what was before.
 `inverse` (ports, ports): of Newton's matrix, by columns. `state`: whether there is an inverse; counts.
 """
@@ -19,12 +19,12 @@ from typing import Any
 
 import numpy as np
 
-from .compiled import jit
+from .compiled import jit, within
 from .laws import currents
 from .tracing import GRID, LANES, PLATE, SCREEN
 
-V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST = range(11)
-ROWS = 11
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR = range(13)
+ROWS = 13
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 COUNTS = 5
 TOLERANCE = 5e-3
@@ -38,7 +38,7 @@ KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
 PATH = 1e-6
 
 
-@jit
+@within
 def multiply(columns: Any, known: Any, into: Any) -> None:
     """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
     height = into.shape[0]
@@ -54,7 +54,7 @@ def multiply(columns: Any, known: Any, into: Any) -> None:
             into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
 
 
-@jit
+@within
 def grid_current(table: Any, volts: float) -> Any:
     """Current and slope at a grid voltage from a table, by cubics; beyond the table straight on."""
     if volts <= LOWEST:
@@ -80,28 +80,23 @@ def grid_current(table: Any, volts: float) -> Any:
     return low + x * (a + x * (c + x * d)), (a + x * (2.0 * c + 3.0 * x * d)) / step
 
 
-@jit
-def evaluate(v: Any, spans: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
+@within
+def evaluate(v: Any, spans: Any, places: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
     """Currents through all ports, less what the linear circuit counts already; their slopes stay in the blocks."""
     for number in range(spans.shape[0]):
-        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
-        for place in range(2 * LANES):
-            block[place] = v[first + place]
-        if rows == 3:
-            for place in range(2 * LANES, 3 * LANES):
-                block[place] = v[first + place]
+        rows, valves, block, place = spans[number, 1], spans[number, 2], blocks[number], places[number]
+        for lane in range(rows * LANES):
+            block[lane] = v[place[lane]]
         currents(spans[number, 0], block)
-        for lane in range(LANES):
-            current[first + lane] = block[PLATE * LANES + lane] - PATH * block[lane]
-        if rows == 3:
-            for lane in range(LANES):
-                current[first + 2 * LANES + lane] = block[SCREEN * LANES + lane] - PATH * block[2 * LANES + lane]
-    for number in range(spans.shape[0]):
-        first, block = spans[number, 1] + LANES, blocks[number]
-        for lane in range(spans[number, 3]):
-            volts = v[first + lane]
+        for lane in range(valves):
+            current[place[lane]] = block[PLATE * LANES + lane] - PATH * block[lane]
+            volts = block[LANES + lane]
             grid, block[GRID * LANES + lane] = grid_current(tables[grids[number, lane]], volts)
-            current[first + lane] = grid - PATH * volts
+            current[place[LANES + lane]] = grid - PATH * volts
+        if rows == 3:
+            for lane in range(valves):
+                at = 2 * LANES + lane
+                current[place[at]] = block[SCREEN * LANES + lane] - PATH * block[at]
 
 
 @jit
@@ -114,7 +109,7 @@ def slope_of(block: Any, lane: int, row: int, column: int) -> Any:
 
 
 @jit
-def invert(spans: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
+def invert(spans: Any, places: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
     """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method."""
     width = coupling.shape[0]
     for column in range(width):
@@ -122,19 +117,19 @@ def invert(spans: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
             inverse[column, row] = 0.0
         inverse[column, column] = 1.0
     for number in range(spans.shape[0]):
-        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
-        for lane in range(spans[number, 3]):
+        rows, block, place = spans[number, 1], blocks[number], places[number]
+        for lane in range(spans[number, 2]):
             for column in range(rows):
-                into = inverse[first + column * LANES + lane]
+                into = inverse[place[column * LANES + lane]]
                 for source in range(rows):
-                    slope, by = slope_of(block, lane, source, column), coupling[first + source * LANES + lane]
+                    slope, by = slope_of(block, lane, source, column), coupling[place[source * LANES + lane]]
                     if slope != 0.0:
                         for row in range(width):
                             into[row] -= by[row] * slope
     for number in range(spans.shape[0]):
-        for pin in range(spans[number, 2]):
-            for lane in range(spans[number, 3]):
-                eliminate(inverse, spans[number, 1] + pin * LANES + lane)
+        for pin in range(spans[number, 1]):
+            for lane in range(spans[number, 2]):
+                eliminate(inverse, places[number, pin * LANES + lane])
 
 
 @jit
@@ -159,7 +154,7 @@ def eliminate(inverse: Any, pivot: int) -> None:
     own[pivot] = by
 
 
-@jit
+@within
 def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
     """What is left of v = p + K i."""
     multiply(coupling, current, right)
@@ -167,7 +162,7 @@ def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
         right[row] += p[row] - v[row]
 
 
-@jit
+@within
 def largest(step: Any, unit: Any) -> float:
     """Size of a correction in scaled volts; NaN stays NaN."""
     size = 0.0
@@ -178,25 +173,25 @@ def largest(step: Any, unit: Any) -> float:
     return size
 
 
-@jit
-def finish(spans: Any, blocks: Any, work: Any) -> None:
+@within
+def finish(spans: Any, places: Any, blocks: Any, work: Any) -> None:
     """Take the last correction, and the currents with it."""
     v, current, step = work[V], work[CURRENT], work[STEP]
     for number in range(spans.shape[0]):
-        first, rows, block = spans[number, 1], spans[number, 2], blocks[number]
-        for lane in range(LANES):
-            at = first + lane
-            plate, grid = step[at], step[at + LANES]
+        rows, block, place = spans[number, 1], blocks[number], places[number]
+        for lane in range(spans[number, 2]):
+            plate, grid = step[place[lane]], step[place[LANES + lane]]
             slope = (PLATE + 1) * LANES + lane
             more = (block[slope] - PATH) * plate + block[slope + LANES] * grid
-            current[at + LANES] += (block[GRID * LANES + lane] - PATH) * grid
+            current[place[LANES + lane]] += (block[GRID * LANES + lane] - PATH) * grid
             if rows == 3:
-                screen = step[at + 2 * LANES]
+                at = place[2 * LANES + lane]
+                screen = step[at]
                 more += block[slope + 2 * LANES] * screen
                 slope = (SCREEN + 1) * LANES + lane
                 last = block[slope] * plate + block[slope + LANES] * grid
-                current[at + 2 * LANES] += last + (block[slope + 2 * LANES] - PATH) * screen
-            current[at] += more
+                current[at] += last + (block[slope + 2 * LANES] - PATH) * screen
+            current[place[lane]] += more
     for row in range(v.shape[0]):
         v[row] += step[row]
 
@@ -205,6 +200,7 @@ def finish(spans: Any, blocks: Any, work: Any) -> None:
 def newton(
     p: Any,
     spans: Any,
+    places: Any,
     grids: Any,
     blocks: Any,
     tables: Any,
@@ -218,18 +214,18 @@ def newton(
     v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
     damping, last, new = 1.0, np.inf, False
     for turn in range(TRIES):
-        evaluate(v, spans, grids, blocks, tables, current)
+        evaluate(v, spans, places, grids, blocks, tables, current)
         state[EVALUATIONS] += 1
         residual(p, coupling, v, current, right)
         made = state[FRESH] == 0
         if made:
-            invert(spans, blocks, coupling, inverse)
+            invert(spans, places, blocks, coupling, inverse)
             state[FACTORISATIONS] += 1
             state[FRESH] = 1
         multiply(inverse, right, step)
         size = largest(step, unit)
         if size <= TOLERANCE:
-            finish(spans, blocks, work)
+            finish(spans, places, blocks, work)
             return True
         if not size <= SLOW * last and turn > 0 and not made:
             if new and not size <= (1.0 - 0.5 * damping) * last:
@@ -245,13 +241,13 @@ def newton(
                     v[row] = base[row]
                 last = np.inf
                 continue
-            invert(spans, blocks, coupling, inverse)
+            invert(spans, places, blocks, coupling, inverse)
             state[FACTORISATIONS] += 1
             multiply(inverse, right, step)
             size = largest(step, unit)
             made = True
             if size <= TOLERANCE:
-                finish(spans, blocks, work)
+                finish(spans, places, blocks, work)
                 return True
         new, last = made, size
         damping = min(1.0, 2.0 * damping)
@@ -265,6 +261,7 @@ def newton(
 @jit
 def lead(
     spans: Any,
+    places: Any,
     grids: Any,
     blocks: Any,
     tables: Any,
@@ -283,7 +280,7 @@ def lead(
             v[row] = old[row]
             ahead[row] = before[row] + share * (p[row] - before[row])
         state[FRESH] = 0
-        if newton(ahead, spans, grids, blocks, tables, coupling, unit, work, inverse, state):
+        if newton(ahead, spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
             done = share
             length *= 2.0
             for row in range(v.shape[0]):

@@ -24,14 +24,13 @@ _PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
 class Seats:
     """All valves of a circuit; arrays as `newton` takes them.
 
-    `ports`, pairs of nets, are those where something flows; `at` says which of the compiled loop's `width` ports
-    they are.
+    `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with.
     """
 
     ports: tuple[tuple[str, str], ...]
-    at: NDArray[np.int64]
     width: int
     spans: NDArray[np.int64]
+    places: NDArray[np.int64]
     grids: NDArray[np.int64]
     blocks: Array
     tables: Array
@@ -39,36 +38,34 @@ class Seats:
 
     def spread(self, matrix: Array) -> Array:
         """A vector or square matrix over the ports, as one over all ports of the loop."""
-        whole = np.zeros((self.width,) * matrix.ndim)
-        whole[np.ix_(*[self.at] * matrix.ndim)] = matrix
-        return whole
+        return np.pad(matrix, (0, self.width - len(self.ports)))
 
 
 def seats_of(given: Sequence[Seat]) -> Seats:
     """Lay out the valves of a circuit: four of one law side by side."""
     types = tuple(dict.fromkeys(seat.valve for seat in given))
     ports: list[tuple[str, str]] = []
-    at: list[int] = []
     unit: list[float] = []
-    spans, grids, blocks, width = [], [], [], 0
+    spans, places, grids, blocks = [], [], [], []
     for kind, name in enumerate(LAWS):
         of_law = [seat for seat in given if seat.valve.law == name]
         pins = _PINS[LAWS[name].family]
         for some in (of_law[first : first + LANES] for first in range(0, len(of_law), LANES)):
-            for row, pin in enumerate(pins):
+            empty, row = LANES - len(some), []
+            for pin in pins:
+                row += [len(ports) + lane for lane in range(len(some))] + [len(ports)] * empty
                 ports += [(seat.nets[pin], seat.nets["cathode"]) for seat in some]
-                at += [width + row * LANES + lane for lane in range(len(some))]
                 unit += [1.0 / UNITS[pin]] * len(some)
-            spans.append((kind, width, len(pins), len(some)))
-            filled = [seat.valve for seat in some] + [some[0].valve] * (LANES - len(some))
+            spans.append((kind, len(pins), len(some)))
+            places.append(row + [0] * (3 * LANES - len(row)))
+            filled = [seat.valve for seat in some] + [some[0].valve] * empty
             grids.append([types.index(valve) for valve in filled])
             blocks.append(_block(filled))
-            width += len(pins) * LANES
     bare = Seats(
         tuple(ports),
-        np.array(at, dtype=np.int64),
-        -(-width // 8) * 8,
-        np.array(spans, dtype=np.int64).reshape(-1, 4),
+        -(-len(ports) // 8) * 8,
+        np.array(spans, dtype=np.int64).reshape(-1, 3),
+        np.array(places, dtype=np.int64).reshape(-1, 3 * LANES),
         np.array(grids, dtype=np.int64).reshape(-1, LANES),
         np.array(blocks).reshape(-1, ROWS * LANES),
         np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),

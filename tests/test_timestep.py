@@ -24,7 +24,7 @@ from ampsim.netlist import Netlist, build, node_vector, write
 from ampsim.nets import INPUT
 from ampsim.response import resampled, simulate
 from ampsim.stages.wiring import GROUND
-from ampsim.timestep import compiled, functions, machine, newton, play, play_all, resampling
+from ampsim.timestep import compiled, functions, machine, newton, play, resampling
 from ampsim.timestep.equations import equations
 from ampsim.timestep.moving import stands
 from ampsim.timestep.parts import Branch, Parts, Seat
@@ -297,18 +297,6 @@ def test_random_amps_play():
             found = play(case.amp, tone(300.0, level, 0.01), RATE, position=case.position, oversampling=4)
             assert np.isfinite(found.volts).all()
             assert np.abs(found.volts).max() < 500.0
-
-
-def test_many_at_once_are_what_each_is_alone():
-    amps = [load_amp("workshop-a"), apply(load_amp("workshop-a"), load_mod("bright-switch"))]
-    positions = [{"gain": 0.3}, {"gain": 0.8}]
-    shown: list[tuple[int, int]] = []
-    both = play_all(amps, tone(200.0, 0.1, 0.05), RATE, positions=positions, progress=lambda *told: shown.append(told))
-    for amp, row in zip(amps, both, strict=True):
-        for position, found in zip(positions, row, strict=True):
-            assert np.array_equal(found.volts, play(amp, tone(200.0, 0.1, 0.05), RATE, position=position).volts)
-    assert [done for done, _ in shown] == sorted(done for done, _ in shown)
-    assert shown[-1][0] == shown[-1][1]
 
 
 def test_a_knob_that_moves_ends_where_it_points():

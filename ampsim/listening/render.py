@@ -196,7 +196,8 @@ class _Run:
         self._lock, self._stop = threading.Lock(), threading.Event()
 
     def results(self) -> dict[str, Kept]:
-        with ThreadPoolExecutor(min(len(self._tasks), os.cpu_count() or 1)) as pool:
+        # Twice as many threads as cores: three clips on two cores then keep both at work to the end.
+        with ThreadPoolExecutor(min(len(self._tasks), 2 * (os.cpu_count() or 1))) as pool:
             running = {pool.submit(self._one, key, task): key for key, task in self._tasks.items()}
             try:
                 return {running[one]: one.result() for one in as_completed(running)}

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from .playing import Played, play, play_all
+from .playing import Played, play
 
-__all__ = ["Played", "play", "play_all"]
+__all__ = ["Played", "play"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from .compiled import jit
+from .compiled import jit, within
 from .newton import (
     AT,
     CURRENT,
@@ -24,9 +24,26 @@ from .newton import (
 )
 
 
+@within
+def advance(columns: Any, heights: Any, known: Any, into: Any) -> None:
+    """As `multiply`, of a matrix whose columns end at heights, one to each eight of them."""
+    for row in range(into.shape[0]):
+        into[row] = 0.0
+    for eight in range(heights.shape[0]):
+        column = 8 * eight
+        a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
+        e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
+        one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
+        five, six, seven, eighth = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
+        for row in range(heights[eight]):
+            half = one[row] * a + two[row] * b + three[row] * c + four[row] * d
+            into[row] += half + (five[row] * e + six[row] * f + seven[row] * g + eighth[row] * h)
+
+
 @jit
 def march(
     columns: Any,
+    heights: Any,
     by_input: Any,
     constant: Any,
     by_current: Any,
@@ -48,17 +65,19 @@ def march(
 ) -> bool:
     """Go through the samples of `signal` [V] and put what is heard into `heard` [V]; whether all were solved.
 
-    `columns` takes `known` (states, currents, last input, one) to the next states, what the circuit gives at the
-    ports without the new currents, and the same at the place listened at. After a sample that was not solved all is as
-    before it, its voltages in row `LAST`. There are `states` states.
+    `columns` takes `known` (states, currents, last input, one) to what the circuit gives at the ports without the new
+    currents, the same at the place listened at, and, from the next row divisible by eight on, the next states, of which
+    there are `states`; `heights` as `advance` has them. After a sample that was not solved all is as before it, its
+    voltages in row `LAST`.
     """
     ports = by_current.shape[0]
+    first = 8 * (ports // 8 + 1)
     v, current, p, right, step = work[V], work[CURRENT], work[WANTED], work[RIGHT], work[STEP]
     for sample in range(signal.shape[0]):
-        multiply(columns, known, into)
+        advance(columns, heights, known, into)
         drive = signal[sample]
         for port in range(ports):
-            p[port] = into[states + port] + by_input[port] * drive + constant[port]
+            p[port] = into[port] + by_input[port] * drive + constant[port]
         # Newton's step from the last voltages needs no law: it is the change of p through the kept inverse. What that
         # missed at the last sample it will about miss again.
         for row in range(v.shape[0]):
@@ -75,7 +94,7 @@ def march(
             if not lead(spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
                 state[AT] = sample
                 return False
-        out = into[states + ports] + by_input[ports] * drive + constant[ports]
+        out = into[ports] + by_input[ports] * drive + constant[ports]
         for port in range(ports):
             amount = current[port]
             out += by_current[port] * amount
@@ -84,7 +103,7 @@ def march(
             work[OLD_P, row] = p[row]
             work[ERROR, row] = v[row] - work[GUESS, row]
         for row in range(states):
-            known[row] = into[row]
+            known[row] = into[first + row]
         known[states + ports] = drive
         heard[sample] = out
     return True

@@ -121,20 +121,22 @@ class Machine:
 
     def _enter(self, step: Discrete, states: Array, w: Array) -> None:
         """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
+        self._step = step
         currents = w[len(step.volts) :]
-        known = np.concatenate([states - step.keep @ w, currents, [w[step.driven], 1.0]])
+        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, [w[step.driven], 1.0]])
         self._known[: len(known)] = known
         self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
         self._work[newton.ERROR] = 0.0
         self._inverse[:] = np.eye(self.seats.width)
         self._state[newton.FRESH] = 0
 
-    def _leave(self, step: Discrete) -> tuple[Array, Array]:
+    def _leave(self) -> tuple[Array, Array]:
         """Scaled states and the inputs w, as `_enter` takes them."""
+        step = self._step
         count, ports = len(step.scale), len(self.seats.ports)
         w = np.concatenate([step.volts, self._known[count : count + ports]])
         w[step.driven] = self._known[count + ports]
-        return self._known[:count] + step.keep @ w, w
+        return step.turned @ self._known[:count] + step.keep @ w, w
 
     def run(self, signal: Array, half: bool = False) -> Array:
         """Drive the amp with samples [V]; what is heard at them [V]. `half`: by steps of half the length.
@@ -145,6 +147,8 @@ class Machine:
             When a sample cannot be solved.
         """
         step = self.setting.half if half else self.setting.step
+        if step is not self._step:
+            self._enter(step, *self._leave())
         heard, done = np.empty(len(signal)), 0
         while not self._march(step, signal[done:], heard[done:]):
             done += int(self._state[newton.AT]) + 1
@@ -155,7 +159,7 @@ class Machine:
         return heard
 
     def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
-        matrices = (step.columns, step.by_input, step.constant, step.by_current, len(step.scale))
+        matrices = (step.columns, step.heights, step.by_input, step.constant, step.by_current, len(step.scale))
         vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
         return bool(
             march(*matrices, *vectors, *self._valves(), aligned(self.seats.spread(step.coupling)), *self._solver())
@@ -164,7 +168,7 @@ class Machine:
     def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
         self._work[newton.V] = self._work[newton.LAST]
-        volts, (states, w) = self._work[newton.V].copy(), self._leave(step)
+        volts, (states, w) = self._work[newton.V].copy(), self._leave()
         for depth in range(1, DEEPEST + 1):
             fine, count = self.setting.finer(depth, whole), 2**depth
             self._work[newton.V] = volts
@@ -172,13 +176,13 @@ class Machine:
             ramp = w[step.driven] + (drive - w[step.driven]) * np.arange(1, count + 1) / count
             heard = np.empty(count)
             if self._march(fine, ramp, heard):
-                self._enter(step, *self._leave(fine))
+                self._enter(step, *self._leave())
                 return float(heard[-1])
         return None
 
     def move(self, setting: Setting) -> None:
         """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
-        states, w = self._leave(self.setting.step)
+        states, w = self._leave()
         self.setting = setting
         self._enter(setting.step, states, w)
 

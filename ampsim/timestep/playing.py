@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import os
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -163,74 +160,6 @@ class _Task:
         except Unsolved as error:
             at = (first + error.sample) / (self._rate * self._times) - 2 * resampling.REACH / self._rate
             raise EngineError(f"no solution was found {at:.6f} s from the start; nothing is played") from error
-
-
-def play_all(
-    amps: Amp | Sequence[Amp],
-    signal: ArrayLike,
-    rate: float,
-    *,
-    positions: Iterable[Position] = ({},),
-    node: str = SPEAKER,
-    oversampling: int = 8,
-    load: float | None = None,
-    workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
-) -> list[list[Played]]:
-    """Play a signal through variants of an amp at positions, on threads; the answers are those of `play`, bit by bit.
-
-    Parameters and errors as `play`; `progress` counts the samples of all of them. The first error stops the rest.
-
-    Returns
-    -------
-    list of list of Played
-        One list to each variant, one entry to each position.
-    """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
-    cases = list(itertools.product(variants, settings))
-    shares = _Shares(len(cases), progress, cancelled)
-
-    def one(number: int) -> Played:
-        amp, position = cases[number]
-        told, asked = (lambda done, total: shares.told(number, done, total)), shares.asked
-        kept = {name: value for name, value in position.items() if name in amp.controls}
-        return play(
-            amp, signal, rate, position=kept, node=node, oversampling=oversampling, load=load, progress=told,
-            cancelled=asked,
-        )  # fmt: skip
-
-    with ThreadPoolExecutor(min(len(cases), workers or os.cpu_count() or 1)) as pool:
-        running = [pool.submit(one, number) for number in range(len(cases))]
-        try:
-            found = [each.result() for each in running]
-        except BaseException:
-            shares.stop.set()
-            raise
-    return [found[start : start + len(settings)] for start in range(0, len(cases), len(settings))]
-
-
-class _Shares:
-    """Progress of several clips as one, and one wish to stop for all."""
-
-    def __init__(
-        self, count: int, progress: Callable[[int, int], None] | None, cancelled: Callable[[], bool] | None
-    ) -> None:
-        self._done, self._progress, self._cancelled = [0] * count, progress, cancelled
-        self._lock, self.stop = threading.Lock(), threading.Event()
-
-    def told(self, number: int, done: int, total: int) -> None:
-        if self._progress is not None:
-            with self._lock:
-                self._done[number] = done
-                self._progress(sum(self._done), total * len(self._done))
-
-    def asked(self) -> bool:
-        if self._cancelled is not None and not self.stop.is_set() and self._cancelled():
-            self.stop.set()
-        return self.stop.is_set()
 
 
 def _checked(signal: ArrayLike, rate: float, oversampling: int, load: float | None) -> Array:

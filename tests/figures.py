@@ -39,6 +39,7 @@ from tests import (
     sheet_figures,
     spread_figures,
     stability_figures,
+    timestep_figures,
     wiring_figures,
 )
 from tests.measured import Figure, Scale
@@ -264,6 +265,7 @@ SECTIONS = (
     *diagnosis_figures.SECTIONS,
     *wiring_figures.SECTIONS,
     *handover_figures.SECTIONS,
+    *timestep_figures.SECTIONS,
     *listening_figures.SECTIONS,
     *player_figures.SECTIONS,
     memory,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import sys
 from collections.abc import Iterator, Sequence
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import eigvals
 
 from ampsim import engine, load_amp, load_mod
 from ampsim.amp import Amp
@@ -18,8 +20,10 @@ from ampsim.engine import Arrays
 from ampsim.mods import apply
 from ampsim.netlist import Netlist, build, node_vector
 from ampsim.response import resampled
-from ampsim.timestep import play, resampling
+from ampsim.timestep import newton, play, resampling
+from ampsim.timestep.machine import machine
 from ampsim.timestep.moving import stands
+from ampsim.timestep.tracing import LANES
 
 Array = NDArray[np.float64]
 Position = dict[str, float | str]
@@ -152,6 +156,25 @@ def errors(given: Sequence[Case]) -> Iterator[tuple[Case, float]]:
         some = given[first : first + 4]
         for case, outcome in zip(some, engine.run([case.netlist() for case in some]), strict=True):
             yield case, relative(case.ours(), case.theirs(outcome))
+
+
+def growth(amp: Amp, position: Position) -> float:
+    """Real part [1/s] of the amp's rightmost pole at rest: above zero it cannot stay there, whoever computes it."""
+    wired, whole = stands(amp, position, (), None)
+    ours = machine(whole[0].parts, wired.speaker, 1.0 / RATE)
+    found, seats = ours.setting.equations, ours.seats
+    if not len(found.energy):
+        return -math.inf
+    ports = found.ports
+    slopes = np.zeros((ports, ports))
+    for (_, rows, valves), place, block in zip(seats.spans, seats.places, ours._blocks, strict=True):
+        for lane, row, column in itertools.product(range(valves), range(rows), range(rows)):
+            at = place[row * LANES + lane], place[column * LANES + lane]
+            slopes[at] = newton.slope_of(block, lane, row, column)
+    drive, read = found.drive[:, -ports:], found.read[:ports]
+    currents = np.linalg.solve(np.eye(ports) - slopes @ found.through[:ports, -ports:], slopes @ read)
+    poles = eigvals(found.slope + drive @ currents, found.energy)
+    return float(poles[np.isfinite(poles)].real.max())
 
 
 def main() -> None:

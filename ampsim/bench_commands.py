@@ -39,17 +39,16 @@ def _measured(options: argparse.Namespace) -> None:
     from . import pictures
     from .handover import read_sweep
     from .library import load_amp, load_mod
-    from .measures import compare, compared_findings, compared_table, gain_db
+    from .measures import compared_findings, compared_table
     from .mods import apply
     from .positions import AS_DRAWN
-    from .response import simulate
+    from .sweep_proof import sweep_over
     from .tables import text_table
 
     amp = apply(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))
     measured = read_sweep(options.file)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
-    simulated = gain_db(simulate(amp, nodes=[options.at]), options.at).isel(variant=0, position=0)
-    found = compare(measured["gain_db"], simulated)
+    found = sweep_over(amp, {}, measured, options.at)
     told += [each.words for each in compared_findings(found, amp.variant, AS_DRAWN)]
     told += [text_table(compared_table(found))]
     if options.fit:

@@ -4,50 +4,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from . import measures
 from .amp import Amp
-from .analyses import FrequencySweep, OperatingPoint
-from .circuit import SPEAKER, Circuit, circuit
+from .analyses import OperatingPoint
+from .circuit import Circuit
 from .diagnosis.bench import Bench, State
 from .diagnosis.probes import Probe, standard_probes
 from .diagnosis.readings import MOST_MAINS
 from .errors import DescriptionError, EngineError, nearest, shown
-from .findings import Finding
 from .measures.proof import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, proof_rows, supply_factor
-from .measures.spread import sample_gain_db
 from .ports import circuit_at
 from .positions import Position, position_label
 from .quantities import OHM, format_value
 from .response import simulate
 from .revalue import at_supply
-from .scatter import Tolerances, spreads
-from .spread import SWEEP, spread
+from .spread import spread
+from .sweep_proof import COUNT, SEED, SweepProof, sweep_proof, tolerances_of
 from .tables import text_table
 
-COUNT, SEED = 100, 1
 _MOST_READINGS = 200
 _TINY = 1e-3  # V; of less a meter is not said to leave a share
 _FURTHEST = 1.5 * MAINS_SHARE  # a supply that is further off than this is no matter of the mains
-
-
-@dataclass(frozen=True)
-class SweepProof:
-    """A measured sweep held against the simulated one: `found` is what `measures.compare` gives."""
-
-    name: str
-    found: xr.Dataset = field(hash=False, compare=False)
-    finding: Finding
-
-    @property
-    def verdict(self) -> str:
-        """Either "pass", "look again" near the limit, or "fail" beyond it."""
-        return {"fine": "pass", "beyond the limit": "fail"}.get(self.finding.grade, "look again")
 
 
 @dataclass(frozen=True)
@@ -161,7 +143,7 @@ def proof(
     else:
         factor, off, words = _supply(amp, at, given, supply)
     scaled = at_supply(amp, factor)
-    run = spread(scaled, count, seed, [at], OperatingPoint(), _tolerances(scaled), places)
+    run = spread(scaled, count, seed, [at], OperatingPoint(), tolerances_of(scaled), places)
     loaded = _loaded(scaled, at, places, meter) if meter is not None else {}
     rows = proof_rows(run, given, loaded, off, share)
     notes = [
@@ -170,7 +152,7 @@ def proof(
         _limits(run, share, off),
         *([f"Meter of {format_value(meter, OHM)}."] if meter else []),
     ]
-    held = tuple(_sweep(name, *each, count, seed) for name, each in (sweeps or {}).items())
+    held = tuple(sweep_proof(name, *each, count=count, seed=seed) for name, each in (sweeps or {}).items())
     return ProofSheet(amp.name, amp.variant, position_label(at), rows, held, factor, tuple(notes))
 
 
@@ -240,12 +222,6 @@ def _supply(amp: Amp, at: Position, given: Mapping[str, float], supply: float | 
     return factor, 0.0, f"Supply scaled to {rail} as measured, {given[rail]:g} V: {factor:.3f} times the drawn one."
 
 
-def _tolerances(amp: Amp) -> Tolerances:
-    types = {getattr(part, "type", "") for part in circuit(amp).parts.values()}
-    whole = all(spreads(amp.valve_by_type[name]) for name in types if name in amp.valve_by_type)
-    return Tolerances() if whole else Tolerances(valves=0.0)
-
-
 def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict[str, float]:
     """What a meter leaves of the volts at each place, held there alone."""
     if not 1e3 <= meter <= 1e12:
@@ -272,13 +248,3 @@ def _limits(run: xr.Dataset, share: float | None, off: float) -> str:
         f"Limits: three standard deviations of {run.attrs['count']} simulated amps with other parts and valves (seed "
         f"{run.attrs['seed']}), 1 % and 0.02 V for the meter (our choice){mains}."
     )
-
-
-def _sweep(name: str, amp: Amp, position: Position, measured: xr.Dataset, count: int, seed: int) -> SweepProof:
-    at = {control: value for control, value in position.items() if control in amp.controls}
-    simulated = simulate(amp, FrequencySweep(), [at], [SPEAKER])
-    drawn = measures.gain_db(simulated, SPEAKER).isel(variant=0, position=0)
-    run = spread(amp, count, seed, [at], SWEEP, _tolerances(amp), [SPEAKER])
-    band = measures.tolerance_band(sample_gain_db(run, SPEAKER).isel(variant=0, position=0), drawn)
-    found = measures.compare(measured["gain_db"], drawn, tolerance=band)
-    return SweepProof(name, found, measures.compared_findings(found, amp.variant, position_label(at))[0])

@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -292,6 +293,7 @@ def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     after = sweep_file(tmp_path / "after" / "sweep.csv", modded, bright="390p")
     told = said(capsys, "job", "sweep", folder, after, "--round", "after the mod", "--note", "dummy load")
     assert "bright=390p" in told
+    assert "lies within the tolerance band at 100 %" in told
     assert "measurements/sweep 2.csv" in told
     good = volts_file(tmp_path / "good.csv", modded, READ)
     said(capsys, "job", "readings", folder, good, "--round", "after the mod", "--mains", "230 V")
@@ -356,7 +358,20 @@ def test_a_measured_sweep_is_laid_over_the_amp_and_a_part_found(
     told = said(capsys, *order, "--to", tmp_path / "picture.png")
     assert (tmp_path / "picture.png").stat().st_size > 10_000
     assert "330p" in told
+    assert "lies within the tolerance band at" in told
     assert "lethal" in told
+
+
+def test_a_sweep_of_a_job_finds_a_part_where_the_controls_stood(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # The capacitor is in circuit at this position only, so it could not be found with the controls as drawn.
+    mod = load_mod("bright-switch")
+    parts = [replace(part, value=330e-12) if part.designator == "C102" else part for part in mod.parts]
+    drifted = apply(load_amp("workshop-b"), replace(mod, parts=tuple(parts)))
+    file = sweep_file(tmp_path / "drifted.csv", drifted, bright="390p")
+    order = ["job", "sweep", folder, file, "--round", "after the mod", "--fit", "C102"]
+    assert "C102 is 330p (drawn 390p)" in said(capsys, *order)
 
 
 def test_the_tone_is_a_wav_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

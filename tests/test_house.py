@@ -100,6 +100,7 @@ ORDER = (
     "pictures",
     "schematic",
     "diagnosis",
+    "sweep_proof",
     "proof",
     "cautions",
     "shopping",

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from ..sweep_proof import sweep_over
 from .exercise import ExerciseSheet, Question, exercise, write_exercise
 from .gathering import CHECKED, Handover, gather, proof_of
 from .paper import PAPERS
 from .papers import write_papers
 from .pdf import browser_path, write_pdf
 from .shop import shop_html, shop_record
-from .sweeps import measured_sweeps, read_sweep, sweep_over
+from .sweeps import measured_sweeps, read_sweep
 from .together import owner_page, together
 from .wires import wiring_tables, wiring_text
 

@@ -22,9 +22,10 @@ from ..record import Record
 from ..response import simulate
 from ..sheet import Sheet, consequences, examine
 from ..shopping import PartsList, parts_list
+from ..sweep_proof import sweep_over
 from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
-from .sweeps import AFTER, ARRIVAL, measured_sweeps, sweep_over, work_over
+from .sweeps import AFTER, ARRIVAL, measured_sweeps, work_over
 from .wires import wiring_drawings, wiring_tables
 
 CHECKED = ("ratings", "stability", "noise", "pop", "spread")

@@ -32,26 +32,6 @@ def read_sweep(path: str | Path) -> xr.Dataset:
     return read_recording(path) if Path(path).suffix.lower() == ".wav" else read_csv(path)
 
 
-def sweep_over(amp: Amp, position: Position, measured: xr.Dataset) -> xr.Dataset:
-    """A measured sweep over the simulated one at the loudspeaker, level-aligned; see `measures.compare`.
-
-    Parameters
-    ----------
-    amp : Amp
-        As it stood on the bench.
-    position : mapping
-        Where the controls stood; those that the amp does not have are passed over.
-    measured : Dataset
-        Of `read_sweep`.
-
-    Raises
-    ------
-    DescriptionError
-        When both share too few frequencies.
-    """
-    return measures.compare(measured["gain_db"], _simulated(amp, position))
-
-
 def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[str, xr.Dataset]:
     """The last sweep of each phase of a job, by phase; those of a job without a folder cannot be read.
 

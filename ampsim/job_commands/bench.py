@@ -42,6 +42,7 @@ def add(steps: Steps) -> None:
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
     sweep.add_argument("file", type=Path, help='CSV of frequency and dB, or the recording of "ampsim tone"')
     sweep.add_argument("--note", default="", help="how it was measured")
+    sweep.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
     to_option(sweep, "the picture", "pictures/sweep-ROUND.png")
     round_option(sweep, "on arrival")
 
@@ -113,9 +114,10 @@ def _last(record: Record, phase: str, drawn: str | None) -> dict[str, Any]:
 def _sweep(options: argparse.Namespace) -> None:
     from .. import pictures
     from ..bench_book import keep_sweep
-    from ..handover import read_sweep, sweep_over
+    from ..fit_parts import fit_parts
+    from ..handover import read_sweep
     from ..measures import compared_findings, compared_table
-    from ..positions import position_label
+    from ..sweep_proof import held_at, sweep_over
     from ..tables import text_table
 
     record, found = opened(options)
@@ -123,11 +125,15 @@ def _sweep(options: argparse.Namespace) -> None:
     at = audition_of(options.folder)[1].compare_at if record.mods else {}
     measured, amp = read_sweep(options.file), _amp_of(phase, found)
     compared = sweep_over(amp, at, measured)
+    stood = {name: value for name, value in at.items() if name in amp.controls}
+    fitted = fit_parts(amp, measured, options.fit, stood) if options.fit else None
     record = keep_sweep(record, options.folder, options.file, phase, options.note)
     path = place(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     pictures.save(pictures.compared(compared, f"Sweep {phase}: measured over simulated"), path)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
-    where = position_label({name: value for name, value in at.items() if name in amp.controls})
+    where = held_at(amp, at)
     told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant} with the controls at: {where}"]
     told += [each.words for each in compared_findings(compared, amp.variant, where)]
-    print("\n\n".join([*told, text_table(compared_table(compared)), f"The picture is {path}", CAUTION]))
+    told += [text_table(compared_table(compared))]
+    told += [fitted.words()] if fitted else []
+    print("\n\n".join([*told, f"The picture is {path}", CAUTION]))

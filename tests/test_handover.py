@@ -38,6 +38,7 @@ from ampsim.read_job import Job, plain_job
 from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
 from ampsim.response import simulate
 from ampsim.revalue import with_values
+from ampsim.sheet import Section
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
 DAY = datetime.date(2026, 3, 1)
@@ -185,6 +186,14 @@ def test_the_record_is_whole_escaped_and_fetches_nothing(gathered: Handover, tmp
     assert "size: letter" in shop_html(gathered, "Letter")
     with pytest.raises(DescriptionError, match="no paper"):
         shop_html(gathered, "A3")
+
+
+def test_a_topic_with_nothing_to_judge_says_why_and_is_not_called_fine(gathered: Handover) -> None:
+    assert gathered.sheet is not None
+    empty = Section("stability", (), {}, {}, ("This amp has no feedback loop & more.",))
+    page = shop_html(replace(gathered, sheet=replace(gathered.sheet, sections=(empty,))))
+    after = page.split("<h3>stability</h3>")[1]
+    assert after.lstrip().startswith("<p>This amp has no feedback loop &amp; more.</p>")
 
 
 def test_the_volts_after_the_mod_are_the_ones_that_count(gathered: Handover) -> None:

@@ -155,6 +155,7 @@ def test_an_electrolytic_names_its_plus_end() -> None:
 def test_a_screen_resistor_of_a_hot_mod_is_two_watts_or_more() -> None:
     hot = modded([{"replace": "R28", "with": "68"}])
     found = line(listed(hot), "R28")
+    assert f"pulses of {found.pulse_watts:.2g} W" in listed(hot).text()
     assert found.rating.watts >= 2.0 * found.carries_watts > 1.0
     assert "would cook" in found.rating.why
     assert "flameproof" in found.rating.make

@@ -136,6 +136,9 @@ def _topic(section: Section) -> str:
     rest = [f"{more} more are in the consequence sheet."] if more > 0 else []
     quiet = on_paper.paragraph(" ".join([*(f"{how}." for how in hows), *rest]), quiet=True)
     tables = [_shortened(title, table) for title, table in section.tables.items() if title.startswith(_TABLES)]
+    if not findings:  # such as the stability of an amp without feedback: nothing was judged, so nothing is "fine"
+        why = " ".join(section.notes) or "Nothing to judge in this amp."
+        return "\n".join([f"<h3>{on_paper.plain(section.title)}</h3>", on_paper.paragraph(why), *tables])
     head = f"<h3>{on_paper.plain(section.title)} {mark(section.grade)}</h3>"
     return "\n".join([head, f'<ul class="findings">\n{shown}\n</ul>', quiet, *tables])
 

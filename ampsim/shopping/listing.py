@@ -30,7 +30,8 @@ NOTES = (
     "Watts: twice the mean power, at rest or driven hard, whichever is larger (common practice, no source). Volts: the "
     "highest at rest, with cold valves or driven, and 10 % more for the mains. Kinds and tolerances: common practice, "
     "no source. Preferred values: IEC 60063.",
-    "Pulse: the highest instant in a resistor when driven hard. The pulse and ripple current of capacitors, and what "
+    "Pulse: the highest instant in a resistor when driven hard; where it passes ten times the rating, a "
+    "larger body is asked for (from memory). The pulse and ripple current of capacitors, and what "
     "flows at switch-on, are not worked out.",
 )
 
@@ -220,6 +221,7 @@ def _told(each: PartLine) -> list[str]:
     words += [each.rating.make] if each.rating.make else []
     words += [f"wired {each.wired}"] if each.wired else []
     words += [f"{_amount(each.rating.watts, 'W')} for {each.carries_watts:.2g} W"] if each.carries_watts >= 0.0 else []
+    words += [f"pulses of {each.pulse_watts:.2g} W"] if each.pulse_watts > 0.0 else []
     words += [f"{_amount(each.rating.volts, 'V')} for {each.carries_volts:.3g} V"] if each.carries_volts >= 0.0 else []
     return [_line(f"{', '.join(words)}{'. ' + each.rating.why if each.rating.why else ''}.")]
 

@@ -91,10 +91,7 @@ def _parser() -> argparse.ArgumentParser:
 def _found(options: argparse.Namespace) -> Job:
     """The job that was asked for: of a job folder, a file or a name, or of an amp and mods."""
     from .job import find_job
-    from .record import is_job
 
-    if options.job and not options.amp and not options.mod and is_job(options.job):
-        return audition_of(options.job)[1]
     return find_job(options.job, options.amp, options.mod)
 
 

@@ -56,6 +56,8 @@ _ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
 def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Job:
     """Make a Job of a job file's tables; the amps it names are loaded by the caller.
 
+    What the file leaves out (`views`, `compare`, `waveform`) is as in `plain_job`: all that the mods add.
+
     Raises
     ------
     DescriptionError
@@ -68,10 +70,12 @@ def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> 
     name, about = top.label("name"), top.text("about", "")
     listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"
     frequencies = _frequencies(top) if top.has("frequencies") else FREQUENCIES
-    views = tuple(_view(each, modded) for each in top.tables("views"))
+    unsaid = plain_job(stock, modded)
+    views = tuple(_view(each, modded) for each in top.tables("views")) if top.has("views") else unsaid.views
     compare, wave = top.table("compare"), top.table("waveform")
-    title = compare.label("title", "stock against modded")
-    compare_at, wave_at = read_setting(compare, modded), read_setting(wave, modded)
+    title = compare.label("title", "stock against modded") if top.has("compare") else unsaid.compare_title
+    compare_at = read_setting(compare, modded) if top.has("compare") else unsaid.compare_at
+    wave_at = read_setting(wave, modded) if top.has("waveform") else unsaid.wave_at
     tone = Sine(wave.value("frequency", HERTZ, 220.0), wave.value("level", VOLT, 0.05))
     for entry in (compare, wave, top):
         entry.finish()

@@ -20,10 +20,10 @@ from ampsim.amp import Amp
 from ampsim.analyses import FrequencySweep, OperatingPoint
 from ampsim.cli import main
 from ampsim.handover import gathering
-from ampsim.job import Outcome
+from ampsim.job import Outcome, find_job
 from ampsim.job_commands import deciding
 from ampsim.job_commands.steps import audition_of
-from ampsim.library import load_amp, load_mod, parse_mod
+from ampsim.library import load_amp, load_job, load_mod, parse_mod
 from ampsim.measures import gain_db
 from ampsim.mods import apply
 from ampsim.proof import proof
@@ -249,6 +249,20 @@ def test_what_a_job_does_not_say_is_shown_with_all_that_its_mods_add(folder: Pat
     assert job.name == record.name
     assert job.compare_at == {"bright": "390p"}
     assert [view.title for view in job.views] == ["bright of bright switch"]
+    assert find_job(str(folder), None, []) == job
+
+
+def test_what_a_job_says_only_in_part_is_filled_up_with_all_that_its_mods_add(tmp_path: Path) -> None:
+    plain = 'name = "x"\namp = "workshop-a"\nmods = ["bright-switch"]\n'
+    for said, at, wave in (
+        ('frequencies = ["100"]\n', {"bright": "390p"}, {"bright": "390p"}),
+        ("[compare]\nat = { gain = 0.3 }\n", {"gain": 0.3}, {"bright": "390p"}),
+        ('[compare]\n[waveform]\nfrequency = "220"\n', {}, {}),
+    ):
+        (tmp_path / "job.toml").write_text(plain + said, "utf-8")
+        for job in (load_job(str(tmp_path / "job.toml")), audition_of(tmp_path)[1]):
+            assert (job.compare_at, job.wave_at) == (at, wave)
+            assert [len(view.positions) for view in job.views] == [3]
 
 
 def test_audition_and_consequences_are_those_of_the_job(

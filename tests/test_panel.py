@@ -405,6 +405,13 @@ def test_a_panel_opens_from_a_job_where_it_compares_and_then_where_it_was_left(t
     assert (again["gain"], again["bright"]) == (0.6, "120p")
 
 
+def test_a_panel_of_a_job_that_does_not_say_where_to_compare_stands_where_all_that_was_added_works(
+    tmp_path: Path,
+) -> None:
+    record.save(record.begin(tmp_path / "job", "workshop-a", ["bright-switch"]), tmp_path / "job")
+    assert open_panel(tmp_path / "job").position["bright"] == "390p"
+
+
 # Waveform -----------------------------------------------------------------------------------------------------------
 
 

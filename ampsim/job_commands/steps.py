@@ -6,7 +6,6 @@ import argparse
 import sys
 import textwrap
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,13 +57,11 @@ def opened(options: argparse.Namespace) -> tuple[Record, Opened]:
 
 
 def audition_of(folder: str | Path) -> tuple[Record, Job]:
-    """The record of a folder, and the job as an audition; where it does not say what to show, all that the mods add."""
-    from ..read_job import plain_job
+    """The record of a folder, and the job as an audition."""
     from ..record import open_audition, read
 
     record = read(folder)
-    job = open_audition(record, folder)
-    return record, job if record.audition else replace(plain_job(job.stock, job.modded), name=job.name)
+    return record, open_audition(record, folder)
 
 
 def home(options: argparse.Namespace) -> Path:

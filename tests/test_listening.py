@@ -561,7 +561,7 @@ def test_files_are_what_the_clips_are(played: xr.Dataset, tmp_path: Path) -> Non
         assert rate == RATE
         assert samples / 2.0**31 == pytest.approx(clip.samples, abs=2.0**-23)
     told = text.read_text("utf-8")
-    assert told.startswith("Turn the volume right down")
+    assert told.startswith("Turn the listening level right down")
     assert all(path.name in told for path in files)
     assert "true level beside" in told
 

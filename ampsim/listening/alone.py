@@ -162,7 +162,7 @@ def _true_level(label: str, words: str, sound: Array, gain_db: float) -> Clip:
     down = min(1.0, 10.0 ** (CEILING_DB / 20.0) / max(peak, _UNHEARD))
     level = "At its true level beside the phrase."
     if peak < _UNHEARD:
-        level = "Nothing to hear at this volume."
+        level = "Nothing to hear at this listening level."
     if down < _TOLD:
         lost = decibels(-20.0 * float(np.log10(down)), sign=False)
         level = f"For safety it is turned down: truly it is {lost} louder beside the phrase."

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 HEARING = (
-    "Turn the volume right down before you begin, on headphones above all, and bring it up slowly: nobody here knows "
-    "how loud your headphones or loudspeakers play. Guideline ITU-T H.870 of WHO and ITU counts 80 dB(A) for 40 hours "
-    "a week as safe for adults (75 dB(A) for children), and half the time for every 3 dB more (from memory). Ringing "
-    "or dull ears after listening mean it was too loud."
+    "Turn the listening level right down before you begin, on headphones above all, and bring it up slowly: nobody "
+    "here knows how loud your headphones or loudspeakers play. Guideline ITU-T H.870 of WHO and ITU counts 80 dB(A) "
+    "for 40 hours a week as safe for adults (75 dB(A) for children), and half the time for every 3 dB more (from "
+    "memory). Ringing or dull ears after listening mean it was too loud."
 )
 NO_CABINET = (
     "What is heard is the voltage at the loudspeaker's terminals. The acoustics of cone, cabinet, microphone and room "
@@ -21,7 +21,7 @@ EQUAL = (
     "Louder is taken for better, so all clips are equally loud by {source}: {target:.1f} {unit} each. Another standard "
     "counts low and high notes differently: {others}."
 )
-TRUE_LEVEL = "Not equally loud, but at their true level beside the clips above (leave the volume as it is):"
+TRUE_LEVEL = "Not equally loud, but at their true level beside the clips above (leave the listening level as it is):"
 
 
 def decibels(value: float, sign: bool = True) -> str:

@@ -1,9 +1,9 @@
 // Positions to switch between while they sound. Nothing is fetched; every text is set as text.
 
 const FADE = 0.015; // s
-const LOUDEST = 0; // dB, of the volume; it starts low
+const LOUDEST = 0; // dB, of the listening level; it starts low
 const SOFTEST = -60;
-const FIRST_VOLUME = -30;
+const FIRST_LEVEL = -30;
 
 // All positions run on one clock, one of them is let through. A change is a linear cross-fade: the positions are the
 // same phrase through nearly the same amp, so their waves add up, and two equal ones keep their level exactly.
@@ -20,7 +20,7 @@ function soundsOnOneClock(changed) {
   let repeat = true;
   let place = 0; // s, where it stands while nothing sounds
   let free = 0; // from when on the gains of the positions can be moved again
-  let volume = FIRST_VOLUME;
+  let listening = FIRST_LEVEL;
   let masterFree = 0;
 
   const factor = (decibels) => (decibels <= SOFTEST ? 0 : 10 ** (decibels / 20));
@@ -43,7 +43,7 @@ function soundsOnOneClock(changed) {
       context = new AudioContext();
     }
     master = context.createGain();
-    master.gain.setValueAtTime(factor(volume), 0);
+    master.gain.setValueAtTime(factor(listening), 0);
     master.connect(context.destination);
   }
 
@@ -165,11 +165,11 @@ function soundsOnOneClock(changed) {
       changed();
     },
 
-    volume(decibels) {
+    listening(decibels) {
       const at = context ? Math.max(soon(), masterFree) : 0;
-      if (context) ramp(master.gain, factor(volume), factor(decibels), at);
+      if (context) ramp(master.gain, factor(listening), factor(decibels), at);
       masterFree = at + FADE;
-      volume = decibels;
+      listening = decibels;
       changed();
     },
 
@@ -181,7 +181,7 @@ function soundsOnOneClock(changed) {
 
     get state() {
       const at = set ? standing(context.currentTime) : place;
-      return { playing: Boolean(set) || waiting, waiting, heard, repeat, volume, place: at, seconds: seconds() };
+      return { playing: Boolean(set) || waiting, waiting, heard, repeat, listening, place: at, seconds: seconds() };
     },
   };
 }
@@ -209,8 +209,8 @@ let playersMade = 0;
 // The face of it. `facts`: positions (label, words, level, alone), how, scope, caution.
 function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const id = `ampsim-player-${(playersMade += 1)}`;
-  const volumes = [];
-  for (let level = SOFTEST; level <= LOUDEST; level += 2) volumes.push(level);
+  const levels = [];
+  for (let level = SOFTEST; level <= LOUDEST; level += 2) levels.push(level);
   let facts = { positions: [], how: "", scope: "", caution: "" };
   let picked = 0; // a position, or "hidden"
   let hidden = -1; // the position behind the hidden one; -1 while all is in the open
@@ -237,8 +237,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const clock = soundsOnOneClock(() => show());
   const go = button("Play", () => toggle());
   const repeat = make("input", { type: "checkbox", id: `${id}-repeat`, checked: "" });
-  const volume = make("input", { type: "range", id: `${id}-volume`, min: SOFTEST, max: LOUDEST, step: 2 });
-  const level = make("output", { for: volume.id, "aria-live": "off" });
+  const listening = make("input", { type: "range", id: `${id}-listening`, min: SOFTEST, max: LOUDEST, step: 2 });
+  const level = make("output", { for: listening.id, "aria-live": "off" });
   const bar = make("span");
   const track = make("div", { class: "track", "aria-hidden": "true" }, bar);
   const time = make("span", { class: "time" });
@@ -257,7 +257,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const body = make("div", { class: "body" },
     make("div", { class: "row" }, go,
       make("span", { class: "pair" }, repeat, make("label", { for: repeat.id }, "repeat")),
-      make("span", { class: "pair volume" }, make("label", { for: volume.id }, "volume"), volume, level)),
+      make("span", { class: "pair" }, make("label", { for: listening.id }, "listening level"), listening, level)),
     make("div", { class: "row passing" }, track, time),
     choices, heard, make("div", { class: "row" }, blind,
       make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
@@ -363,9 +363,10 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     const words = hidden < 0 ? "" : told();
     if (verdict.textContent !== words) verdict.textContent = words;
     repeat.checked = state.repeat;
-    volume.value = state.volume;
-    level.textContent = state.volume <= SOFTEST ? "off" : `${state.volume} dB`.replace("-", "\u2212");
-    volume.setAttribute("aria-valuetext", state.volume <= SOFTEST ? "off" : `${state.volume} decibels of full scale`);
+    listening.value = state.listening;
+    level.textContent = state.listening <= SOFTEST ? "off" : `${state.listening} dB`.replace("-", "\u2212");
+    const spoken = state.listening <= SOFTEST ? "off" : `${state.listening} decibels of full scale`;
+    listening.setAttribute("aria-valuetext", spoken);
     for (const box of choices.children) {
       const on = box.dataset.which === String(picked);
       box.classList.toggle("on", on);
@@ -392,7 +393,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   }
 
   repeat.addEventListener("change", () => clock.repeat(repeat.checked));
-  volume.addEventListener("input", () => clock.volume(Number(volume.value)));
+  listening.addEventListener("input", () => clock.listening(Number(listening.value)));
   root.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey) return;
     const own = event.target.closest("button, input[type=checkbox], summary");

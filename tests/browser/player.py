@@ -31,7 +31,7 @@ _OFFLINE = """async ([code, seconds, rows, moves, complete]) => {
       offline.resume();
     });
   }
-  clock.volume(0);
+  clock.listening(0);
   clock.load(sounds[0], 32000, complete);
   clock.play().catch(() => {});
   const made = await offline.startRendering();

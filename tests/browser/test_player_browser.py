@@ -169,7 +169,8 @@ def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> Non
     beside = group.get_by_role("radio", name="bright").get_attribute("aria-describedby")
     assert page.locator(f"#{beside}").inner_text() == "Turned by +2.5 dB against 1"
     assert page.get_by_text("What was done to each").is_visible()
-    assert page.get_by_role("slider", name="volume").get_attribute("aria-valuetext") == "-30 decibels of full scale"
+    level = page.get_by_role("slider", name="listening level")
+    assert level.get_attribute("aria-valuetext") == "-30 decibels of full scale"
     for words in ("Standard of loudness: no standard.", "the cabinet is not modelled", "Start low."):
         assert page.get_by_text(words).first.is_visible()
     page.keyboard.press("Tab")

@@ -142,7 +142,6 @@ def _gathered(
         for (amp, setting, level), outcome in told.items()
         if isinstance(outcome, EngineError)
     ]
-    guitar = any(stage.template == "guitar" for stage in variants[0].stages)
     facts = provenance(
         variants, _run(tone, levels[-1]), [], [each for each in told.values() if isinstance(each, Arrays)]
     )
@@ -152,7 +151,7 @@ def _gathered(
             {amp.variant: [asdict(stage) for stage in valve_stages(circuit(amp))] for amp in variants}
         ),
         "load_ohm": json.dumps({amp.variant: load_ohm(circuit(amp), tone.frequency) for amp in variants}),
-        "source": "from the pickup" if guitar else "at the input",
+        "source": "from the pickup" if variants[0].begins_at_guitar else "at the input",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
     whole.attrs = facts

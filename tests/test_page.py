@@ -105,6 +105,13 @@ def test_the_lines_are_drawn_where_the_numbers_say(of_33: Path) -> None:
         assert np.abs(np.polyval((slope, offset), levels) - heights).max() < 0.12 * abs(slope) + 0.15
 
 
+def test_the_picture_begins_where_the_amp_does(of_33: Path, tmp_path: Path) -> None:
+    stock = load_amp("rehearsal-room")
+    job = plain_job(stock, apply(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
+    assert "Gain from the guitar to the speaker" in read(of_33)[0].words
+    assert "Gain from the input to the speaker" in read(write_page(job, tmp_path / "page.html"))[0].words
+
+
 def test_it_opens_where_the_job_compares(of_33: Path) -> None:
     found = read(of_33)[0]
     chosen = [each for tag, each in found.elements if tag == "input" and "checked" in each]

@@ -43,6 +43,7 @@ def page(
         style=_file("page.css") + (heard.style if heard else ""),
         amp=escape(job.stock.name),
         about=f"<p>{escape(job.about)}</p>\n" if job.about else "",
+        start="the guitar" if job.stock.begins_at_guitar else "the input",
         node="the speaker" if job.listen_at == SPEAKER else escape(job.listen_at),
         variant=escape(job.modded.variant),
         now=escape(start.name),

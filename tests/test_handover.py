@@ -231,6 +231,11 @@ def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_pa
         assert "<script" not in page
         assert "onload" not in attributes(page)
     first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
+    of_stock = [each.ask for _, each in sheet.questions if each.ask.startswith("stock")]
+    assert of_stock
+    assert not any("bright" in ask for ask in of_stock)
+    (loaded,) = (each.ask for _, each in sheet.questions if each.ask.startswith("Which of the parts"))
+    assert "(C101, C102)" in loaded  # not the switch
     headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
     assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
     for _, each in sheet.questions:

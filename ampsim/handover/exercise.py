@@ -212,17 +212,19 @@ def _clips(job: Job) -> Iterator[Question]:
             continue
         first = min(records(reached), key=lambda each: float(each["clips at [V]"]))
         names = ", ".join(map(str, rows["stage"]))
-        ask = f"{variant} with {_in_words(job.compare_at)}: which stage clips first ({names})?"
-        reason = f"At {first['clips at [V]']:.3g} V peak from the guitar: {first['how']}."
+        amp = job.stock if variant == job.stock.variant else job.modded
+        at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
+        ask = f"{variant}, {_in_words(at)}: which stage clips first ({names})?"
+        reason = f"At {first['clips at [V]']:.3g} V peak {response.attrs['source']}: {first['how']}."
         yield Question(ask, str(first["stage"]), reason=reason)
 
 
 def _load(parts: PartsList) -> Iterator[Question]:
     for column, unit, what in (("carries [W]", "W", "watts"), ("carries [V]", "V", "volts")):
-        table = parts.table
-        if table.empty or table[column].isna().all():
+        table = parts.table.dropna(subset=column)  # a switch or a valve carries nothing that is counted here
+        if len(table) < 2:
             continue
-        row = max(records(table.dropna(subset=column)), key=lambda each: float(each[column]))
+        row = max(records(table), key=lambda each: float(each[column]))
         if float(row[column]) > 0.0:
             names = ", ".join(map(str, table["part"]))
             ask = f"Which of the parts that the mods bring ({names}) carries the most {what}?"

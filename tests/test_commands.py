@@ -205,6 +205,9 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     assert "What to measure next" in told
     assert "lethal" in told
     assert (folder / "pictures" / "volts-on-arrival.png").stat().st_size > 10_000
+    assert "row mains_drawn" in refused(capsys, "job", "diagnose", folder, file, "--mains-drawn", "230")
+    said(capsys, "job", "change", folder, "measured[1].mains_volts", "--take-out")
+    assert "says nothing without the mains" in refused(capsys, "job", "diagnose", folder, "--mains-drawn", "230")
 
 
 @pytest.mark.usefixtures("kept")

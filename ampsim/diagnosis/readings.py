@@ -169,8 +169,6 @@ def readings_of(
     """
     told = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
     tables = {key: value for key, value in told.items() if value is not None} | {"volts": dict(measured.volts)}
-    if measured.mains is None:
-        tables.pop("mains_drawn", None)
     return parse_readings(tables, amp, f"voltages {measured.phase}, {measured.date}", position)
 
 

@@ -13,7 +13,9 @@ from .steps import (
     PICTURES,
     Steps,
     audition_of,
+    drawn_mains,
     known_round,
+    mains_option,
     opened,
     place,
     round_option,
@@ -36,7 +38,7 @@ def add(steps: Steps) -> None:
         "diagnose", "drawing, simulated and measured side by side; the likeliest fault; what to measure next", _diagnose
     )
     diagnose.add_argument("file", type=Path, nargs="?", help="readings that are not in the job (default: its last)")
-    diagnose.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+    mains_option(diagnose)
     to_option(diagnose, "the picture", "pictures/volts-ROUND.png")
     round_option(diagnose, "on arrival")
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
@@ -79,15 +81,17 @@ def _told(measured: Measured) -> str:
 
 def _diagnose(options: argparse.Namespace) -> None:
     from .. import pictures
-    from ..diagnosis import diagnose, parse_readings, read_readings
+    from ..diagnosis import diagnose, read_readings, readings_of
 
     record, found = opened(options)
     phase = known_round(options)
     amp = _amp_of(phase, found)
-    if options.file:
-        read = read_readings(options.file, amp)
-    else:
-        read = parse_readings(_last(record, phase, options.mains_drawn), amp, f"job.toml, {phase}")
+    drawn = drawn_mains(options)
+    if options.file and drawn is not None:
+        raise DescriptionError("--mains-drawn: a file of readings tells it itself, in a row mains_drawn")
+    read = (
+        read_readings(options.file, amp) if options.file else readings_of(_last(record, phase), amp, mains_drawn=drawn)
+    )
     told = diagnose(amp, read, progress=_progress)
     path = place(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
     pictures.save(pictures.volts(told.table, f"{amp.name}, {amp.variant}: volts {phase}"), path)
@@ -99,16 +103,12 @@ def _progress(done: int, total: int) -> None:
         said(f"{total} simulations done")
 
 
-def _last(record: Record, phase: str, drawn: str | None) -> dict[str, Any]:
-    """The last round of a phase as a file of readings would have it."""
+def _last(record: Record, phase: str) -> Measured:
+    """The last round of a phase."""
     rounds = [each for each in record.measured if each.phase == phase]
     if not rounds:
         raise DescriptionError(f"job.toml: measured: nothing {phase} yet; enter it with: ampsim job readings")
-    last = rounds[-1]
-    table: dict[str, Any] = {"volts": dict(last.volts)}
-    table |= {"meter": last.meter} if last.meter is not None else {}
-    table |= {"mains": last.mains} if last.mains is not None else {}
-    return table if drawn is None else table | {"mains_drawn": drawn}
+    return rounds[-1]
 
 
 def _sweep(options: argparse.Namespace) -> None:

@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import DescriptionError
-from ..quantities import parse_value
 from ..safety import CAUTION
-from .steps import MAINS, PAPERS, Steps, audition_of, home, place, said, to_option
+from .steps import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, said, to_option
 
 if TYPE_CHECKING:
     from ..listening import Clips
@@ -22,11 +21,11 @@ def add(steps: Steps) -> None:
     """Add the steps of proof and handing over."""
     steps.group("proof")
     proof = steps.step("proof", "test sheet: simulated against measured after the work, pass or fail", _proof)
-    _mains_option(proof)
+    mains_option(proof)
     steps.group("handing over")
     record = steps.step("record", "the shop's record: HTML, and PDF for A4 or Letter", _record)
     record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
-    _mains_option(record)
+    mains_option(record)
     _paper(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
     page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
@@ -42,15 +41,11 @@ def _paper(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
 
 
-def _mains_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
-
-
 def _tested(options: argparse.Namespace, record: Record, job: Job) -> ProofSheet:
     """The test sheet, the same on the screen and in the record."""
     from ..handover import proof_of
 
-    drawn = None if options.mains_drawn is None else parse_value(options.mains_drawn, MAINS, "--mains-drawn")
+    drawn = drawn_mains(options)
     if drawn is not None and not any(each.mains for each in record.measured if each.phase == "after the mod"):
         raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
     return proof_of(job, record, home(options), drawn)

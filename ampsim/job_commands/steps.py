@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import DescriptionError, nearest, shown
-from ..quantities import Quantity
+from ..quantities import Quantity, parse_value
 
 if TYPE_CHECKING:
     from ..read_job import Job
     from ..record import Opened, Record
 
 Command = Callable[[argparse.Namespace], None]
-MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
+_MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _WORD, _WIDTH = 16, 78
 PAPERS, PICTURES, MEASUREMENTS = "papers", "pictures", "measurements"
 
@@ -81,6 +81,16 @@ def place(options: argparse.Namespace, name: str) -> Path:
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
     """Add `--to`."""
     parser.add_argument("--to", type=Path, help=f"{what} (default: {default} in the job's folder)")
+
+
+def mains_option(parser: argparse.ArgumentParser) -> None:
+    """Add `--mains-drawn`."""
+    parser.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")
+
+
+def drawn_mains(options: argparse.Namespace) -> float | None:
+    """The mains of `--mains-drawn` [V]; None where it was not given."""
+    return None if options.mains_drawn is None else parse_value(options.mains_drawn, _MAINS, "--mains-drawn")
 
 
 def round_option(parser: argparse.ArgumentParser, default: str) -> None:

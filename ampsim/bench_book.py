@@ -8,9 +8,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from .amp import Amp
 from .diagnosis import Readings, read_readings
-from .errors import DescriptionError
+from .errors import DescriptionError, nearest, shown
 from .handover import read_sweep
+from .positions import Position
 from .read_job import file_word
 from .record import Record, add, inside, inside_name, job_file, open_job, save
 from .wav import read_bounded
@@ -28,9 +30,11 @@ def keep_readings(
     phase: str = ARRIVAL,
     *,
     mains: float | str | None = None,
+    mains_drawn: float | str | None = None,
+    at: Position = {},  # noqa: B006
     date: datetime.date | None = None,
 ) -> Record:
-    """Keep a file of measured voltages, and write them down with the mains and the meter.
+    """Keep a file of measured voltages, and write them down with the mains, the meter and where the controls stood.
 
     Parameters
     ----------
@@ -42,6 +46,10 @@ def keep_readings(
         "on arrival": of the amp without its mods; or "after the mod".
     mains : float or str
         Mains while measuring [V], where the file does not tell.
+    mains_drawn : float or str
+        Mains that the drawing's volts hold for [V], where the file does not tell.
+    at : mapping
+        Where the controls stood; those that are not named stood as drawn.
     date : datetime.date
         Default today.
 
@@ -53,14 +61,18 @@ def keep_readings(
     Raises
     ------
     DescriptionError
-        For a file with mistakes, places that the amp does not have, and as `record.save`; then nothing is kept.
+        For a file with mistakes, places and controls that the amp does not have, and as `record.save`; then
+        nothing is kept.
     """
     opened = open_job(record, folder)
-    read = read_readings(file, opened.stock if phase == ARRIVAL else opened.modded)
-    volts = _against_ground(read)
-    given = read.mains if mains is None else mains
-    table: dict[str, Any] = {"meter_ohms": read.meter_ohms, "volts": volts}
-    table |= {} if given is None else {"mains_volts": given}
+    amp = opened.stock if phase == ARRIVAL else opened.modded
+    read = read_readings(file, amp, _known(amp, at))
+    told = {
+        "mains_volts": read.mains if mains is None else mains,
+        "mains_drawn_volts": read.mains_drawn if mains_drawn is None else mains_drawn,
+    }
+    table: dict[str, Any] = {name: value for name, value in told.items() if value is not None}
+    table |= {"meter_ohms": read.meter_ohms, **({"at": dict(at)} if at else {}), "volts": _against_ground(read)}
     with kept(folder, file):
         return save(add(record, "measured", _dated(phase, date) | table), folder)
 
@@ -113,6 +125,15 @@ def kept(folder: str | Path, file: str | Path) -> Iterator[str]:
 
 def _dated(phase: str, date: datetime.date | None) -> dict[str, Any]:
     return {"phase": phase, "date": date or datetime.date.today()}
+
+
+def _known(amp: Amp, at: Position) -> Position:
+    """Refuse controls that the amp does not have."""
+    for name in at:
+        if name not in amp.controls:
+            raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
+    amp.setting(at)
+    return at
 
 
 def _against_ground(read: Readings) -> dict[str, float]:

@@ -9,7 +9,7 @@ import pytest
 from ampsim import record as records
 from ampsim.bench_book import keep_readings, keep_sweep
 from ampsim.errors import DescriptionError
-from tests.invent_job import FOLDER, METER, MODS, on_arrival
+from tests.invent_job import FOLDER, MAINS_DRAWN, METER, MODS, on_arrival
 
 DAY = datetime.date(2025, 3, 3)
 VOLTS, CURVE = FOLDER / "volts-on-arrival.csv", FOLDER / "sweep-on-arrival.csv"
@@ -26,11 +26,14 @@ def files(folder: Path) -> list[str]:
 
 
 def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
-    record = keep_readings(records.read(folder), folder, VOLTS, date=DAY)
+    record = keep_readings(records.read(folder), folder, VOLTS, at={"volume": 0.3}, date=DAY)
     keep_sweep(record, folder, CURVE, note="at volume 3", date=DAY)
     record = records.read(folder)
     (measured,), (sweep,) = record.measured, record.sweeps
     assert (measured.phase, measured.mains, measured.meter) == ("on arrival", on_arrival().mains, METER)
+    assert (measured.mains_drawn, measured.at) == (MAINS_DRAWN, (("volume", 0.3),))
+    told = f"mains {measured.mains:g} V, 230 V in the drawing, meter {METER / 1e6:g}M, controls at volume=0.3"
+    assert any(told in title for title in records.intake(record).tables)
     assert dict(measured.volts)["V2A.cathode"] == 1.93
     assert (sweep.file, sweep.note) == ("measurements/sweep-on-arrival.csv", "at volume 3")
     assert (folder / sweep.file).read_bytes() == CURVE.read_bytes()
@@ -57,6 +60,18 @@ def test_a_file_with_a_mistake_is_not_kept(folder: Path, tmp_path: Path, old: st
         keep_readings(records.read(folder), folder, wrong)
     assert files(folder) == []
     assert (folder / "job.toml").read_bytes() == before
+
+
+def test_controls_that_are_not_there_on_arrival_are_refused(folder: Path) -> None:
+    record = records.read(folder)
+    for at, told in (
+        ({"volme": 0.3}, "nearest: volume"),
+        ({"volume": 3}, "not a rotation"),
+        ({"tight": "on"}, "tight"),
+    ):
+        with pytest.raises(DescriptionError, match=told):
+            keep_readings(record, folder, VOLTS, at=at)
+    assert records.read(folder).measured == ()
 
 
 def test_nothing_is_left_when_the_job_was_changed_meanwhile(folder: Path) -> None:

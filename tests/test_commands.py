@@ -194,13 +194,17 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     said(capsys, "job", "begin", folder, "--amp", "lesson-stage")
     more = "mains;231\nmains_drawn;230\nmeter;10M\nacross R3;199,5"
     file = volts_file(tmp_path / "arrival.csv", with_values(stock, {"R4": 2400.0}), LESSON, more)
+    assert "'gain'" in refused(capsys, "job", "readings", folder, file, "--at", "gain=0.3")
+    assert "'gain'" in refused(capsys, "job", "readings", folder, file, "--at", "gain")
     told = said(capsys, "job", "readings", folder, file)
     assert "lethal" in told
+    assert "mains 231 V, 230 V in the drawing" in told
     assert "in measurements alone: across R3" in told
     last = read(folder).measured[-1]
     assert (last.phase, last.mains, last.meter, len(last.volts)) == ("on arrival", 231.0, 10e6, len(LESSON))
     assert (folder / "measurements" / "arrival.csv").read_bytes() == file.read_bytes()
-    told = said(capsys, "job", "diagnose", folder, "--mains-drawn", "230")
+    told = said(capsys, "job", "diagnose", folder)
+    assert "the drawing's volts hold for 230 V" in told
     assert re.search(r"^1\. R4 has risen", told, re.MULTILINE)
     assert "What to measure next" in told
     assert "lethal" in told

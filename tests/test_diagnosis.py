@@ -380,6 +380,9 @@ def test_a_round_of_a_job_is_read_as_a_file_is(amp: Amp) -> None:
     alone, both = readings_of(whole, amp), readings_of(whole, amp, mains_drawn=230.0)
     assert (alone.supply, alone.supply_known) == (1.0, bare.supply_known)
     assert both.supply == pytest.approx(236 / 230)
+    told = replace(whole, mains_drawn=230.0, at=(("gain", 0.3),))
+    assert readings_of(told, amp) == both
+    assert readings_of(replace(told, mains=None), amp).supply == 1.0
     assert both.supply_known < alone.supply_known
     assert both.meter_ohms == 1e6
     assert "is not told" in alone.about_supply

@@ -22,6 +22,7 @@ from ampsim.handover import (
     measured_sweeps,
     owner_page,
     pdf,
+    proof_of,
     shop_html,
     shop_record,
     sweep_over,
@@ -100,6 +101,17 @@ def test_expected_volts_are_those_of_a_simulation_at_the_measured_supply(job: Jo
     assert rows["V1A.cathode"].verdict == "not measured"
     assert rows["V1A.cathode"].margin is None
     assert "Supply scaled to B1" in sheet.text()
+
+
+def test_the_record_says_where_controls_stood_and_which_mains_the_drawing_holds_for(job: Job) -> None:
+    at = (("gain", 0.3), ("bright", "120p"))
+    measured = Measured("after the mod", DAY, (("V1A.plate", 150.0),), 236.0, None, 230.0, at)
+    kept = replace(record("w"), measured=(measured,))
+    sheet = proof_of(job, kept)
+    assert sheet.position == "gain=0.3, bright=120p"
+    assert sheet.supply == pytest.approx(236 / 230)
+    assert "Mains 236 V, 230 V in the drawing." in sheet.notes
+    assert proof_of(job, kept, mains_drawn=240.0).supply == pytest.approx(236 / 240)
 
 
 def test_a_rail_too_far_off_is_not_taken_for_the_mains(job: Job) -> None:

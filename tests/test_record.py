@@ -214,14 +214,18 @@ MISTAKES = [
     ('owner = "O. Wner"', f'owner = "{"x" * 99}"', ["line 4: owner", "99 characters"]),
     ('owner = "O. Wner"', 'woner = "O. Wner"', ["line 4: woner", "nearest: owner"]),
     ('name = "a job"', "", ["name: this entry is missing"]),
-    ("format = 2", "format = 0", ["line 2: format", "0"]),
-    ("format = 2", "format = true", ["line 2: format", "True"]),
+    ("format = 3", "format = 0", ["line 2: format", "0"]),
+    ("format = 3", "format = true", ["line 2: format", "True"]),
     ('state = "taken in"', 'state = "takn in"', ["states[1].state", "'takn in'", "nearest: taken in", "line 12"]),
     ("date = 2025-03-01", "date = 2025-02-30", ["not TOML", "states[1].date"]),
     ("date = 2025-03-01", 'date = "yesterday"', ["line ", "states[1].date", "'yesterday'", "2025-03-01"]),
     ("date = 2025-03-01", "date = 2025-03-01T10:00:00", ["states[1].date", "not a date"]),
     ("mains_volts = 231.0", "mains_volts = nan", ["measured[1].mains_volts", "nan"]),
     ("mains_volts = 231.0", "mains_volts = 23100.0", ["measured[1].mains_volts", "outside"]),
+    ("mains_volts = 231.0", "mains_drawn_volts = 1e9", ["measured[1].mains_drawn_volts", "outside"]),
+    ("mains_volts = 231.0", "at = { gain = 3 }", ["measured[1].at.gain", "from 0 to 1"]),
+    ("mains_volts = 231.0", "at = { gain = [] }", ["measured[1].at.gain", "from 0 to 1"]),
+    ("mains_volts = 231.0", 'at = { "\\u001b" = 0.3 }', ["measured[1].at", "not the name of a control"]),
     ('meter_ohms = "10M"', 'meter_ohms = "10m"', ["measured[1].meter_ohms", "megohm is written 1M"]),
     ('"V1A.plate" = 163.5', '"V1A.plate" = inf', ["measured[1].volts.V1A.plate", "inf"]),
     ('"V1A.plate" = 163.5', '"V1A..plate" = 1', ["measured[1].volts.'V1A..plate'", "not a place"]),
@@ -318,24 +322,37 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
     assert saved.positions == ({"name": "one", "at": {"gain": 0.3}},)
 
 
+def test_a_job_of_format_2_opens_without_what_it_does_not_say(folder: Path) -> None:
+    record = records.read(folder)
+    rewrite(folder, "format = 3", "format = 2")
+    older = records.read(folder)
+    assert dataclasses.replace(older, format=3) == record
+    assert (older.measured[0].mains_drawn, older.measured[0].at) == (None, ())
+    saved = records.save(records.change(older, "measured[1].at", {"gain": 0.3, "bright": "120p"}, LATER), folder)
+    assert records.read(folder) == saved
+    assert (saved.format, saved.measured[0].position) == (3, {"gain": 0.3, "bright": "120p"})
+    (kept,) = folder.glob("job format 2 *.toml")
+    assert "format = 2" in kept.read_text("utf-8")
+
+
 def test_a_newer_format_is_read_as_far_as_possible_and_never_saved(folder: Path) -> None:
     record = records.read(folder)
-    text = rewrite(folder, "format = 2", 'format = 3\ninvoice = 12\nvalve_tester = "good"')
+    text = rewrite(folder, "format = 3", 'format = 4\ninvoice = 12\nvalve_tester = "good"')
     rewrite(folder, 'phase = "on arrival"', 'phase = "on arrival"\nroom = 21')
     text = (folder / "job.toml").read_bytes()
     newer = records.read(folder)
-    assert (newer.format, newer.beyond) == (3, ("invoice", "valve_tester"))
-    assert dataclasses.replace(newer, format=2) == record
+    assert (newer.format, newer.beyond) == (4, ("invoice", "valve_tester"))
+    assert dataclasses.replace(newer, format=3) == record
     for attempt in (newer, records.change(newer, "owner", "me", LATER)):
-        with pytest.raises(DescriptionError, match="not saved: it has format 3"):
+        with pytest.raises(DescriptionError, match="not saved: it has format 4"):
             records.save(attempt, folder)
-    with pytest.raises(DescriptionError, match="not saved: it has format 3"):
+    with pytest.raises(DescriptionError, match="not saved: it has format 4"):
         records.keep_positions(folder, [], [], "the panel")
     with pytest.raises(DescriptionError, match="left as it is"):
         records.save(records.change(record, "owner", "me", LATER), folder)
     assert (folder / "job.toml").read_bytes() == text
     rewrite(folder, 'state = "taken in"', 'state = "in the oven"')
-    with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 3, this ampsim knows 2"):
+    with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 4, this ampsim knows 3"):
         records.read(folder)
 
 

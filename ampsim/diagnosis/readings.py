@@ -146,7 +146,7 @@ def parse_readings(
 def readings_of(
     measured: Measured,
     amp: Amp,
-    position: Position = {},  # noqa: B006
+    position: Position | None = None,
     mains_drawn: float | None = None,
 ) -> Readings:
     """Voltages of a job's record as readings.
@@ -158,15 +158,19 @@ def readings_of(
     amp
         As it was when these were measured: without its mods on arrival.
     position
-        Where the controls stood.
+        Where the controls stood; as the record says by default.
     mains_drawn
-        Mains that the drawing's voltages hold for [V]; without it the mains read says nothing of the supply.
+        Mains that the drawing's voltages hold for [V]; as the record says by default. Without it the mains read says
+        nothing of the supply.
 
     Raises
     ------
     DescriptionError
         For places that are not there; names the nearest.
     """
+    if mains_drawn is None and measured.mains is not None:
+        mains_drawn = measured.mains_drawn
+    position = measured.position if position is None else position
     told = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
     tables = {key: value for key, value in told.items() if value is not None} | {"volts": dict(measured.volts)}
     return parse_readings(tables, amp, f"voltages {measured.phase}, {measured.date}", position)

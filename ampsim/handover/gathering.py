@@ -125,7 +125,7 @@ def proof_of(
     job, record, folder
         As `gather`.
     mains_drawn : float
-        Mains that the drawing's volts hold for [V]; see `proof.proof`.
+        Mains that the drawing's volts hold for [V], see `proof.proof`; as the record says by default.
 
     Raises
     ------
@@ -139,7 +139,8 @@ def _tested(
     job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
     asked = {f"Sweep {AFTER}": (job.modded, job.compare_at, swept[AFTER])} if AFTER in swept else {}
-    return proof(job.modded, **measured(record), sweeps=asked, mains_drawn=mains_drawn)
+    told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
+    return proof(job.modded, **told, sweeps=asked)
 
 
 def _swept(job: Job, swept: Mapping[str, xr.Dataset], tested: ProofSheet) -> dict[str, Picture]:
@@ -170,6 +171,10 @@ def _drawn(job: Job) -> dict[str, str]:
 
 
 def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:
-    """The last voltages of a phase, the mains and the meter, as `proof` takes them; nothing when there are none."""
+    """The last voltages of a phase and how they were measured, as `proof` takes them; nothing when there are none."""
     found = [each for each in record.measured if each.phase == phase] if record else []
-    return {"volts": dict(found[-1].volts), "meter": found[-1].meter, "mains": found[-1].mains} if found else {}
+    if not found:
+        return {}
+    last = found[-1]
+    how = {"meter": last.meter, "mains": last.mains, "mains_drawn": last.mains_drawn, "position": last.position}
+    return {"volts": dict(last.volts), **how}

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..errors import DescriptionError
+from ..errors import DescriptionError, shown
 from ..safety import CAUTION
 from .steps import (
     MEASUREMENTS,
@@ -24,6 +24,8 @@ from .steps import (
 )
 
 if TYPE_CHECKING:
+    from ..amp import Amp
+    from ..positions import Position
     from ..record import Measured, Opened, Record
 
 
@@ -33,6 +35,14 @@ def add(steps: Steps) -> None:
     readings = steps.step("readings", "write down measured volts, with the mains and the meter", _readings)
     readings.add_argument("file", type=Path, help="CSV (place; volts) or TOML, with mains and meter where known")
     readings.add_argument("--mains", help="the mains while measuring, such as 231, where the file does not tell")
+    mains_option(readings)
+    readings.add_argument(
+        "--at",
+        action="append",
+        default=[],
+        metavar="CONTROL=WHERE",
+        help="where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: as drawn)",
+    )
     round_option(readings, "on arrival")
     diagnose = steps.step(
         "diagnose", "drawing, simulated and measured side by side; the likeliest fault; what to measure next", _diagnose
@@ -55,8 +65,10 @@ def _readings(options: argparse.Namespace) -> None:
 
     record, found = opened(options)
     phase = known_round(options)
-    names = read_readings(options.file, _amp_of(phase, found)).names
-    record = keep_readings(record, options.folder, options.file, phase, mains=options.mains)
+    amp, drawn = _amp_of(phase, found), drawn_mains(options)
+    at = dict(_stood(amp, each) for each in options.at)
+    record = keep_readings(record, options.folder, options.file, phase, mains=options.mains, mains_drawn=drawn, at=at)
+    names = read_readings(options.file, amp, at).names
     last = record.measured[-1]
     beside = [name for name in names if " " in name]
     print(f"Round {len(record.measured)}, {phase}: {_told(last)}")
@@ -70,12 +82,26 @@ def _amp_of(phase: str, found: Opened) -> Any:
     return found.stock if phase == "on arrival" else found.modded
 
 
+def _stood(amp: Amp, text: str) -> tuple[str, float | str]:
+    """A control and where it stood, as typed."""
+    name, _, where = (part.strip() for part in text.partition("="))
+    if name in amp.controls and amp.controls[name].kind == "switch":
+        return name, where
+    try:
+        return name, float(where.replace(",", "."))
+    except ValueError:
+        raise DescriptionError(f"--at: {shown(text)} does not say where a control stood, such as gain=0.3") from None
+
+
 def _told(measured: Measured) -> str:
+    from ..positions import position_label
     from ..quantities import OHM, format_value
 
     told = [f"{place} {volts:g} V" for place, volts in measured.volts]
     told += [f"mains {measured.mains:g} V"] if measured.mains is not None else ["mains not measured"]
+    told += [f"{measured.mains_drawn:g} V in the drawing"] if measured.mains_drawn is not None else []
     told += [f"meter {format_value(measured.meter, OHM)}"] if measured.meter is not None else []
+    told += [f"controls at {position_label(measured.position)}"] if measured.at else []
     return ", ".join(told)
 
 
@@ -89,10 +115,13 @@ def _diagnose(options: argparse.Namespace) -> None:
     drawn = drawn_mains(options)
     if options.file and drawn is not None:
         raise DescriptionError("--mains-drawn: a file of readings tells it itself, in a row mains_drawn")
-    read = (
-        read_readings(options.file, amp) if options.file else readings_of(_last(record, phase), amp, mains_drawn=drawn)
-    )
-    told = diagnose(amp, read, progress=_progress)
+    at: Position = {}
+    if options.file:
+        read = read_readings(options.file, amp)
+    else:
+        last = _last(record, phase)
+        read, at = readings_of(last, amp, mains_drawn=drawn), last.position
+    told = diagnose(amp, read, at, progress=_progress)
     path = place(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
     pictures.save(pictures.volts(told.table, f"{amp.name}, {amp.variant}: volts {phase}"), path)
     print(f"{told.text()}\nThe picture is {path}")

@@ -10,6 +10,7 @@ import pandas as pd
 
 from ..amp import Amp, Socket
 from ..errors import DescriptionError
+from ..positions import position_label
 from ..quantities import OHM, format_value
 from ..tables import text_table
 from .data import Measured, OwnersWish, Record, plain
@@ -114,7 +115,9 @@ def _rounds(measured: list[Measured], drawn: dict[str, float]) -> dict[str, pd.D
 def _went(measured: Measured) -> str:
     mains = f", mains {measured.mains:g} V" if measured.mains is not None else ""
     meter = f", meter {format_value(measured.meter, OHM)}" if measured.meter is not None else ""
-    return f"Voltages {measured.phase}, {measured.date}{mains}{meter}"
+    drawn = f", {measured.mains_drawn:g} V in the drawing" if measured.mains_drawn is not None else ""
+    at = f", controls at {position_label(measured.position)}" if measured.at else ""
+    return plain(f"Voltages {measured.phase}, {measured.date}{mains}{drawn}{meter}{at}")
 
 
 def _volts(measured: Measured, drawn: dict[str, float]) -> pd.DataFrame:

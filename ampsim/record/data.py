@@ -9,7 +9,7 @@ from typing import Any
 
 from ..quantities import OHM, format_value, parse_value
 
-FORMAT = 2
+FORMAT = 3
 # In the order most jobs take; a job may skip some and go back.
 STATES = (
     "taken in",
@@ -61,7 +61,8 @@ class Measured:
     """Voltages measured in one go.
 
     `phase` is one of PHASES; `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
-    resistance, [ohm]) are None where nobody wrote them down.
+    resistance, [ohm]) are None where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold
+    for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn.
     """
 
     phase: str
@@ -69,6 +70,13 @@ class Measured:
     volts: tuple[tuple[str, float], ...]
     mains: float | None = None
     meter: float | None = None
+    mains_drawn: float | None = None
+    at: tuple[tuple[str, float | str], ...] = ()
+
+    @property
+    def position(self) -> dict[str, float | str]:
+        """Where the controls stood."""
+        return dict(self.at)
 
 
 @dataclass(frozen=True)
@@ -216,8 +224,9 @@ def _filled(each: object) -> Tables:
 
 
 def _measured(each: Measured) -> Tables:
-    table = {"phase": each.phase, "date": each.date, "mains_volts": each.mains, "meter_ohms": _ohms(each.meter)}
-    return _given(table) | {"volts": dict(each.volts)}
+    mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
+    table = {"phase": each.phase, "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
+    return _given(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
 
 
 def _ohms(value: float | None) -> float | str | None:

@@ -26,6 +26,7 @@ from .data import (
     State,
     Sweep,
     as_tables,
+    plain,
 )
 from .fields import MOST_WORDS, as_it_stands, bare_file, date_of, list_of, text_of, whole_number
 from .inside import FILE, inside, inside_name
@@ -35,7 +36,7 @@ AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _NOTE, _NAME = 4000, 60
 _MOST = {"history": 20_000, "states": 1000, "positions": 200}
-_MOST_ROWS, _MOST_VOLTS = 500, 1000
+_MOST_ROWS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _Row = TypeVar("_Row")
 
@@ -199,6 +200,22 @@ def _measured(entry: Entry) -> Measured:
         tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
         entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
         entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
+        entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
+        _stood(entry),
+    )
+
+
+def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
+    """Where controls stood: rotations and positions; whether the amp has them is seen when it is asked."""
+    at = entry.table("at")
+    if len(at.names()) > _MOST_CONTROLS:
+        raise entry.fail("at", f"{len(at.names())} controls are too many; at most {_MOST_CONTROLS}")
+    for name in at.names():
+        if len(name) > _NAME or name != plain(name):
+            raise entry.fail("at", f"{shown(name)} is not the name of a control")
+    return tuple(
+        (name, text_of(at, name, _NAME) if isinstance(at.raw(name), str) else at.number(name, 0.0, 1.0))
+        for name in at.names()
     )
 
 

@@ -55,7 +55,7 @@ def record(words: str) -> Record:
     return Record(
         words, "workshop-a", owner=words, words=f"{words}\nsecond line", wishes=(OwnersWish(words, note=words),),
         states=(State("being proved", DAY, words),), arrival=(Note(DAY, words),),
-        measured=(Measured("on arrival", DAY, (("B1", 1.0),)), Measured("after the mod", DAY, (("B1", 311.0),))),
+        measured=(Measured("on arrival", DAY, (("V9.plate", 1.0),)), Measured("after the mod", DAY, (("B1", 311.0),))),
         frozen=(Frozen(f"{words}.toml", "ab" * 32, "0.1", DAY),),
     )  # fmt: skip
 
@@ -193,7 +193,7 @@ def test_the_record_is_whole_escaped_and_fetches_nothing(gathered: Handover, tmp
     assert "default-src 'none'" in page
     for words in ("differs from the drawing", "How to undo it", "Caution sheet", "ab" * 32, "ngspice", "second line"):
         assert words in page
-    assert page.count("<svg ") == 1
+    assert page.count("<svg ") == 2
     assert "size: A4" in page
     assert "size: letter" in shop_html(gathered, "Letter")
     with pytest.raises(DescriptionError, match="no paper"):
@@ -210,6 +210,18 @@ def test_a_topic_with_nothing_to_judge_says_why_and_is_not_called_fine(gathered:
 
 def test_the_volts_after_the_mod_are_the_ones_that_count(gathered: Handover) -> None:
     assert {row.place: row.measured for row in gathered.proof.rows}["B1"] == 311.0
+
+
+def test_the_volts_of_both_rounds_stand_on_the_record(gathered: Handover) -> None:
+    arrival, after = gathered.volts
+    assert arrival.picture is None  # a place that the amp does not have is told, and the record made all the same
+    assert "'V9.plate'" in arrival.words
+    assert after.picture is not None
+    assert "Measured on bright switch; controls: as drawn. Mains not read." in after.words
+    assert "B1: measured 311 V" in after.picture.alternative
+    page = shop_html(gathered)
+    assert page.count('class="round"') == 2
+    assert "Volts measured" not in shop_html(replace(gathered, volts=()))
 
 
 def test_the_owner_reads_their_own_words(job: Job, tmp_path: Path) -> None:

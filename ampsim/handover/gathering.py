@@ -26,6 +26,7 @@ from ..sweep_proof import sweep_over
 from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
 from .sweeps import AFTER, ARRIVAL, measured_sweeps, work_over
+from .volts import Volts, measured_volts
 from .wires import wiring_drawings, wiring_tables
 
 CHECKED = ("ratings", "stability", "noise", "pop", "spread")
@@ -36,7 +37,7 @@ class Handover:
     """What is handed over.
 
     `tables` and `drawings` (SVG, as ampsim draws it) come from elsewhere, such as the wiring; `versions` name what
-    computed it all.
+    computed it all; `volts` are the rounds that were measured.
     """
 
     job: Job
@@ -51,6 +52,7 @@ class Handover:
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict, hash=False)
     drawings: Mapping[str, str] = field(default_factory=dict, hash=False)
     versions: Mapping[str, str] = field(default_factory=dict, hash=False)
+    volts: tuple[Volts, ...] = ()
 
 
 def gather(
@@ -112,6 +114,7 @@ def gather(
         dict(tables if tables is not None else _wired(job)),
         dict(drawings if drawings is not None else _drawn(job)),
         versions,
+        measured_volts(job, record),
     )
 
 

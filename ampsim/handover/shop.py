@@ -70,6 +70,7 @@ def _sections(found: Handover) -> Iterator[str]:
         told = [f"{each.date}: {each.note}" for each in record.arrival]
         told += [f"{each.date}: {each.state}{f', {each.note}' if each.note else ''}" for each in record.states]
         yield on_paper.section("How it came, and what was done when", on_paper.bullets(told))
+    yield on_paper.section("Volts measured", *_volts(found))
     reasons = [f"{mod.name}: {mod.reason}" for mod in job.modded.mods]
     yield on_paper.section("What differs from the drawing", on_paper.table(found.changes), on_paper.bullets(reasons))
     yield on_paper.section("What it does", *(on_paper.figure(each) for each in found.pictures.values()))
@@ -94,6 +95,13 @@ def _tables(found: Handover) -> Iterator[str]:
         grouped.setdefault(head, []).append(on_paper.table(table, rest))
     for head, tables in grouped.items():
         yield on_paper.section(head, *tables)
+
+
+def _volts(found: Handover) -> Iterator[str]:
+    for each in found.volts:
+        drawn = on_paper.figure(each.picture) if each.picture else ""
+        told = f"<h3>{on_paper.plain(each.title)}</h3>\n{on_paper.paragraph(each.words)}"
+        yield f'<div class="round">\n{told}\n{drawn}\n</div>'
 
 
 def _parts(parts: PartsList) -> Iterator[str]:

@@ -28,6 +28,7 @@ from ampsim.handover import (
     sweep_over,
     together,
     write_exercise,
+    write_papers,
     write_pdf,
 )
 from ampsim.handover.sweeps import work_over
@@ -36,7 +37,7 @@ from ampsim.measures import gain_at, gain_db
 from ampsim.mods import apply
 from ampsim.proof import proof
 from ampsim.read_job import Job, plain_job
-from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
+from ampsim.record import Frozen, Measured, Note, OwnersWish, Record, State, Sweep, begin, open_audition, read
 from ampsim.response import simulate
 from ampsim.revalue import with_values
 from ampsim.sheet import Section
@@ -271,6 +272,43 @@ def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_pa
             assert f"{each.told}<" not in first
             assert each.told not in first
         assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
+
+
+def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    home, own = tmp_path / "job", tmp_path / "own.toml"
+    own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
+    begin(home, "lesson-stage", [own], words="less, please")
+    kept, lesson = read(home), open_audition(read(home), home)
+    given = proof(lesson.modded, {"V1A.cathode": 1.5}, count=5)
+    counted: list[object] = []
+    for name in ("parts_list", "caution_sheet", "proof"):
+        monkeypatch.setitem(exercise.__globals__, name, lambda *given: counted.append(given))
+    monkeypatch.setattr("ampsim.handover.papers.browser_path", lambda: None)
+    written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter")
+    assert counted == []  # the exercise shares what the record worked out
+    names = ["record.html", "page.html", "parts.csv", "exercise.html", "exercise-answers.html"]
+    assert written == [home / "papers" / name for name in names]
+    texts = {path.name: path.read_text("utf-8") for path in written}
+    assert given.verdict in texts["record.html"]
+    assert "size: letter" in texts["record.html"]
+    assert "less, please" in texts["page.html"]
+    assert texts["parts.csv"].splitlines()[1].startswith("R4,own")
+    assert "blank" in texts["exercise.html"]
+    assert "is near enough" in texts["exercise-answers.html"]
+    assert "is near enough" not in texts["exercise.html"]
+
+
+def test_a_folder_for_papers_that_cannot_be_made_or_leads_out_is_refused(job: Job, tmp_path: Path) -> None:
+    (tmp_path / "papers").write_text("mine")
+    with pytest.raises(DescriptionError, match="cannot be made"):
+        write_papers(job, record("w"), tmp_path)
+    (tmp_path / "papers").unlink()
+    (tmp_path / "far").mkdir()
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / "papers").symlink_to(tmp_path / "far")
+    with pytest.raises(DescriptionError, match="leads out"):
+        write_papers(job, record("w"), tmp_path / "home")
+    assert not list((tmp_path / "far").iterdir())
 
 
 # On paper

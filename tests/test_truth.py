@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from tests.truth.claims import KINDS, Case, Check, Claim
 from tests.truth.unmet import UNMET
 
 CLAIMS = run.claims()
+README = Path(__file__).resolve().parent.parent / "README.md"
 
 
 def marked(claim: Claim) -> object:
@@ -43,6 +45,22 @@ def test_there_are_many_checks_and_each_has_a_name_of_its_own() -> None:
     assert set(UNMET) <= set(names)
     assert {claim.kind for claim in CLAIMS} == set(KINDS)
     assert all(claim.source.strip() and claim.limit.why.strip() for claim in CLAIMS)
+
+
+@pytest.mark.parametrize(
+    ("kind", "row"),
+    [
+        ("closed form", "closed forms"),
+        ("fitted", "figures that"),
+        ("predicted", "figures pred"),
+        ("copied", "ratings and capacitances"),
+    ],
+)
+def test_the_readme_counts_what_is_checked(kind: str, row: str) -> None:
+    (line,) = [each for each in README.read_text("utf-8").splitlines() if each.startswith(f"| {row}")]
+    names = [claim.name for claim in CLAIMS if claim.kind == kind]
+    assert line.split("|")[2].strip() == f"{len(set(names) - set(UNMET))} of {len(names)}"
+    assert f"The {len(UNMET)} rows outside their limits" in README.read_text("utf-8")
 
 
 def test_every_point_of_every_valve_file_is_checked() -> None:

@@ -256,7 +256,8 @@ def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_pa
         assert "<script" not in page
         assert "onload" not in attributes(page)
     first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
-    of_stock = [each.ask for _, each in sheet.questions if each.ask.startswith("stock")]
+    assert any(each.ask.startswith('With bright switched to "120p": by how') for _, each in sheet.questions)
+    of_stock = [each.ask for _, each in sheet.questions if each.ask.startswith("Stock, ")]
     assert of_stock
     assert not any("bright" in ask for ask in of_stock)
     (loaded,) = (each.ask for _, each in sheet.questions if each.ask.startswith("Which of the parts"))
@@ -265,6 +266,7 @@ def test_the_exercise_withholds_its_answers(job: Job, gathered: Handover, tmp_pa
     assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
     for _, each in sheet.questions:
         assert each.right(each.answer)
+        assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.told)
         assert not each.right("no idea")
         assert re.sub("&.*", "", each.told) in second
         if not isinstance(each.answer, str):

@@ -49,8 +49,7 @@ class Question:
         """The answer in words."""
         if isinstance(self.answer, str):
             return self.answer
-        sign = "+" if self.unit == "dB" else ""
-        return style.minus(f"{self.answer:{sign}.3g} {self.unit}")
+        return _amount(self.answer, self.unit)
 
     def right(self, given: float | str) -> bool:
         """Whether a given answer is near enough; words count whatever their case."""
@@ -147,7 +146,11 @@ def _answer(each: Question) -> str:
 def _near(each: Question) -> str:
     if isinstance(each.answer, str) or math.isnan(each.low):
         return ""
-    return style.minus(f"({each.low:.3g} to {each.high:.3g} {each.unit} is near enough) ")
+    return f"({_amount(each.low, each.unit)} to {_amount(each.high, each.unit)} is near enough) "
+
+
+def _amount(value: float, unit: str) -> str:
+    return style.in_decibels(value, sign=True) if unit == "dB" else style.minus(f"{value:.3g} {unit}")
 
 
 def _charge(sheet: CautionSheet) -> Iterator[Question]:
@@ -198,8 +201,11 @@ def _positions(job: Job) -> Iterator[Question]:
 
 
 def _in_words(position: Setting) -> str:
-    """As it is said at the amp: knobs from 0 to 10."""
-    told = [f"{name} at {value if isinstance(value, str) else face(value)}" for name, value in position.items()]
+    """As it is said at the amp: a switch by the name of its position, knobs from 0 to 10."""
+    told = [
+        f'{name} switched to "{value}"' if isinstance(value, str) else f"{name} at {face(value)}"
+        for name, value in position.items()
+    ]
     return ", ".join(told) or "everything as drawn"
 
 
@@ -214,7 +220,7 @@ def _clips(job: Job) -> Iterator[Question]:
         names = ", ".join(map(str, rows["stage"]))
         amp = job.stock if variant == job.stock.variant else job.modded
         at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
-        ask = f"{variant}, {_in_words(at)}: which stage clips first ({names})?"
+        ask = f"{'Stock' if amp is job.stock else 'With the mods'}, {_in_words(at)}: which stage clips first ({names})?"
         reason = f"At {first['clips at [V]']:.3g} V peak {response.attrs['source']}: {first['how']}."
         yield Question(ask, str(first["stage"]), reason=reason)
 

@@ -81,7 +81,8 @@ def read_bounded(path: str | Path, most: int) -> bytes:
     file = Path(path)
     try:
         if not file.is_file():
-            raise DescriptionError(f"{file.name}: {'not a plain file' if file.exists() else 'there is no such file'}")
+            wrong = "not a plain file" if file.exists() else "there is no such file"
+            raise DescriptionError(f"{file.name or file}: {wrong}")
         with open(file, "rb") as opened:
             data = opened.read(most + 1)
             size = max(file.stat().st_size, len(data))
@@ -132,8 +133,10 @@ def _format(form: bytes, name: str) -> tuple[int, int, int, bool]:
         (tag,) = struct.unpack_from("<H", form, 24)
     floating = tag == _FLOAT
     if (tag, bits) not in {(_PCM, 16), (_PCM, 24), (_PCM, 32), (_FLOAT, 32), (_FLOAT, 64)}:
+        kind = {_PCM: "whole numbers", _FLOAT: "floats"}.get(tag, f"compressed or of another kind ({tag}),")
         raise DescriptionError(
-            f"{name}: samples of kind {tag} with {bits} bits; read are whole numbers of 16, 24 and 32 bits and floats"
+            f"{name}: its samples are {kind} of {bits} bits; read are whole numbers of 16, 24 and 32 bits and floats: "
+            "save it anew as one of them"
         )
     if not 1 <= channels <= _MOST_CHANNELS or block != channels * bits // 8:
         raise DescriptionError(

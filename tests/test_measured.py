@@ -82,8 +82,8 @@ HOSTILE_WAVS = {
     "cut off": (riff((b"fmt ", form(), None), (b"data", b"\0" * 132, 96_000)), "132 are there"),
     "chunk beyond the end": (riff((b"LIST", b"", 0xFFFFFFFF)), "without samples"),
     "no samples": (riff((b"fmt ", form(), None), (b"data", b"", None)), "without samples"),
-    "compressed": (riff((b"fmt ", form(tag=85), None), (b"data", b"\0" * 99, None)), "kind 85"),
-    "8 bit": (riff((b"fmt ", form(bits=8), None), (b"data", b"\0" * 99, None)), "with 8 bits"),
+    "compressed": (riff((b"fmt ", form(tag=85), None), (b"data", b"\0" * 99, None)), r"another kind \(85\)"),
+    "8 bit": (riff((b"fmt ", form(bits=8), None), (b"data", b"\0" * 99, None)), "whole numbers of 8 bits; read are"),
     "no channels": (riff((b"fmt ", form(channels=0), None), (b"data", b"\0" * 99, None)), "0 channels"),
     "many channels": (riff((b"fmt ", form(channels=9000), None), (b"data", b"\0" * 99, None)), "9000 channels"),
     "blocks lie": (riff((b"fmt ", form(block=6), None), (b"data", b"\0" * 99, None)), "blocks of 6"),
@@ -115,6 +115,13 @@ def test_no_bytes_break_the_reader(tmp_path_factory: pytest.TempPathFactory, rub
         assert np.isfinite(read_wav(path).samples).all()
     except DescriptionError as refusal:
         assert str(refusal).startswith("rubbish.wav: ")  # noqa: PT017 - both ways are right
+
+
+def test_a_folder_is_no_recording_by_any_of_its_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in (".", "..", str(tmp_path)):
+        with pytest.raises(DescriptionError, match=r"^\S+: not a plain file"):
+            read_wav(name)
 
 
 def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     assert [each["label"] for each in told["positions"]] == ["stock", "position 1", "position 2"]
     levels = [each["level"] for each in told["positions"]]
     assert levels == [
-        "", "Turned by +2.5 dB against 1", "Turned by +5.0 dB against 1",
+        "The others are made as loud as this one", "Turned by +2.5 dB against 1", "Turned by +5.0 dB against 1",
     ]  # fmt: skip
     assert (told["how"], told["caution"]) == ("Standard of loudness: no standard.", "Start low.")
 

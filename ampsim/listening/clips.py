@@ -74,7 +74,8 @@ class Clips:
     unit
         Of `Clip.loudness`: "LUFS", "dB(A)" or "phon".
     words
-        What is heard in all of them (phrase, input level, load, cabinet) and how far other standards disagree.
+        What is heard in all of them (phrase, input level, load, cabinet) and how far other standards disagree; a line
+        to each.
     caution
         To be shown wherever they can be played.
     """

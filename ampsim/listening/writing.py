@@ -65,7 +65,7 @@ def clips_text(matched: Clips, alone: Sequence[Clip] = (), names: Sequence[str] 
     heads = [f"{name}: " for name in names] or [""] * len(every)
     lines = [_filled(head + clip.words, "  ") for head, clip in zip(heads, every, strict=True)]
     rest = ["", _filled(TRUE_LEVEL), *lines[len(matched) :]] if alone else []
-    head = [_filled(matched.caution), "", _filled(matched.words), ""]
+    head = [_filled(matched.caution), "", *map(_filled, matched.words.split("\n")), ""]
     return "\n".join([*head, _filled(f"Equally loud ({matched.standard}):"), *lines[: len(matched)], *rest])
 
 

@@ -68,7 +68,7 @@ def _embedded(clips: Clips, rate: int) -> Embedded:
     kept = clips.rate if clips.rate <= rate else rate
     rows = [base64.b64encode(sixteen_bit(row)).decode() for row in _at_rate(clips, kept)]
     told = facts(clips)
-    told["scope"] += f" On this page sounds reach up to {0.44 * kept / 1000.0:.1f} kHz."
+    told["scope"] += f"\nOn this page sounds reach up to {0.44 * kept / 1000.0:.1f} kHz."
     data = json_text({"facts": told, "rate": kept, "rows": rows})
     body = (
         '<div id="player">These positions can be heard on the screen, with JavaScript.</div>\n'

@@ -53,8 +53,10 @@ def _names(labels: Sequence[str]) -> tuple[str, list[str]]:
 
 def _level(clip: Clip, clips: Clips) -> str:
     """How much it was turned against the first, to be as loud."""
+    if clip is clips.clips[0]:
+        return "The others are made as loud as this one" if len(clips) > 1 else "Alone"
     change = clip.gain_db - clips.clips[0].gain_db
-    return "" if clip is clips.clips[0] else f"Turned by {style.in_decibels(change, sign=True)} against 1"
+    return f"Turned by {style.in_decibels(change, sign=True)} against 1"
 
 
 def rows(clips: Clips, alone: Sequence[Clip] = ()) -> list[bytes]:

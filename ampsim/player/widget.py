@@ -13,6 +13,7 @@ from .telling import code, facts, look, rows
 _RENDER = """
 function render({ model, el }) {
   const root = document.createElement("div");
+  root.className = "on-its-own";
   el.append(root);
   // Jupyter's own shortcuts must not take the keys of the player.
   el.dataset.lmSuppressShortcuts = "true";
@@ -80,8 +81,6 @@ def message(clips: Clips, alone: Sequence[Clip] = (), complete: bool = True) -> 
 def in_words(clips: Clips, alone: Sequence[Clip] = ()) -> str:
     """What can be heard, in a few lines."""
     told = facts(clips, alone)
-    rest = "the others are turned against it"
-    positions = enumerate(told["positions"], 1)
-    lines = [f"{number} {each['label']}: {each['level'] or rest}" for number, each in positions]
+    lines = [f"{number} {each['label']}: {each['level']}" for number, each in enumerate(told["positions"], 1)]
     head = f"To be heard, {clips.seconds:.1f} s each:"
     return "\n".join([head, *lines, told["how"], told["scope"], told["caution"]])

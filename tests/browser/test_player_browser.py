@@ -120,6 +120,29 @@ def test_a_first_part_shorter_than_what_has_been_heard_begins_at_once(chromium: 
     assert np.abs(heard - expected).max() < 2e-6
 
 
+_CONTRAST = """() => {
+  const light = (colour) => {
+    const parts = colour.match(/[\\d.]+/g).slice(0, 3).map((part) => part / 255);
+    const [r, g, b] = parts.map((part) => (part <= 0.03928 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4));
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const ground = (box) => {
+    const found = getComputedStyle(box).backgroundColor;
+    return found !== "rgba(0, 0, 0, 0)" ? found : box.parentElement ? ground(box.parentElement) : "rgb(255, 255, 255)";
+  };
+  const worst = { texts: 0, least: 99, where: "" };
+  for (const box of document.querySelectorAll(".ampsim-player *")) {
+    const own = [...box.childNodes].some((node) => node.nodeType === 3 && node.data.trim());
+    if (!own || !box.checkVisibility()) continue;
+    const [a, b] = [light(getComputedStyle(box).color), light(ground(box))];
+    const contrast = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    worst.texts += 1;
+    if (contrast < worst.least) [worst.least, worst.where] = [contrast, box.textContent];
+  }
+  return worst;
+}"""
+
+
 def opened(chromium: Any, folder: Path, clips: Any, before: str = "", **more: Any) -> Any:
     made = embed(clips)
     (folder / "page.html").write_text(
@@ -160,6 +183,18 @@ def test_live_with_keys_the_sound_never_breaks(chromium: Any, tmp_path: Path) ->
     # Besides four fades of 15 ms nothing moves.
     assert (~steady).sum() <= 4 * FADE * clear.mean() * 1.1
     assert np.abs(np.diff(level)).max() < 0.02
+
+
+def test_it_can_be_read_on_a_dark_page(chromium: Any, tmp_path: Path) -> None:
+    """As in a notebook with a dark theme: every text against the ground it stands on, contrast as WCAG 2.1 has it."""
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)), color_scheme="dark")
+    page.evaluate("document.body.style.background = '#111'")
+    page.get_by_role("button", name="Compare blind").click()
+    page.get_by_text("What was done to each").click()
+    worst = page.evaluate(_CONTRAST)
+    assert worst["texts"] > 15
+    assert worst["least"] >= 4.5, worst
+    page.close()
 
 
 def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from .job_commands.steps import tenths
 
 if TYPE_CHECKING:
     from .listening import Phrase, Ways
@@ -26,6 +26,7 @@ def add_parser(commands: Any) -> None:
     listen.add_argument("--ir", type=Path, help="a cabinet's impulse response, a WAV file (default: none)")
     listen.add_argument("--standard", default="BS.1770", help='of equal loudness: BS.1770, A-weighted or "ISO 532-1"')
     listen.add_argument("--oversampling", type=int, default=8, help="1, 2, 4, 8 or 16 (default: 8; 4 for a preview)")
+    listen.add_argument("--linear", action="store_true", help="as if nothing ever clipped: what a change does to tone")
     listen.set_defaults(command=_listen)
 
 
@@ -36,7 +37,7 @@ def _listen(options: argparse.Namespace) -> None:
 
     job = find_job(options.job, options.amp, options.mod)
     ways = _ways(options)
-    heard = listen(job, ways, options.control, _said())
+    heard = listen(job, ways, options.control, tenths())
     folder = options.to or Path("listen-" + file_word(job.name))
     text, *_ = heard.write(folder)
     print(f"{heard.text}\n\nThe clips and this text are in the folder {folder} ({text.name})")
@@ -47,7 +48,8 @@ def _ways(options: argparse.Namespace) -> Ways:
 
     response = read_response(options.ir) if options.ir else None
     name = options.ir.name if options.ir else ""
-    return Ways(_phrase(options), options.load, options.standard, response, name, options.oversampling)
+    how = (options.load, options.standard, response, name, options.oversampling)
+    return Ways(_phrase(options), *how, linear=options.linear)
 
 
 def _phrase(options: argparse.Namespace) -> Phrase:
@@ -55,16 +57,3 @@ def _phrase(options: argparse.Namespace) -> Phrase:
 
     level = LEVEL if options.level is None else options.level
     return dry_phrase(options.dry, level) if options.dry else phrase(level=level)
-
-
-def _said() -> Callable[[int, int], None]:
-    """A line on stderr for every tenth of the whole."""
-    told = [0]
-
-    def say(done: int, total: int) -> None:
-        tenth = 10 * done // total
-        if tenth > told[0]:
-            told[0] = tenth
-            print(f"{10 * tenth} % played", file=sys.stderr, flush=True)
-
-    return say

@@ -26,11 +26,13 @@ from ampsim.listening import (
     Clip,
     Clips,
     Phrase,
+    Ways,
     clip_labels,
     clips,
     difference,
     dry_phrase,
     linear,
+    listen,
     listening_positions,
     phrase,
     pop_clip,
@@ -546,6 +548,36 @@ def test_a_pop_has_its_true_level_up_to_the_safe_peak(amps: tuple[Amp, Amp]) -> 
     assert "Nothing to hear" in pop_clip(amps[1], move, -110.0, cache=False, play=solver).words
 
 
+def test_a_pop_tells_volts_of_the_amp_and_what_was_repaired(amps: tuple[Amp, Amp]) -> None:
+    """Through a cabinet that halves everything it sounds half as loud, and the amp's 3 V are still 3 V."""
+    half = np.array([0.5])
+    found = pop_clip(amps[1], Transition("bright", "open", "120p"), -20.0, response=half, cache=False, play=StandIn())
+    assert found.peak == pytest.approx(0.15, rel=1e-4)
+    assert "3 V at most at the amp's output" in found.words
+    assert "Of 72,000 samples 2 were repaired" in found.words
+
+
+def test_without_clipping_a_job_has_linear_differences_and_no_pops() -> None:
+    """Twice the input is twice the difference, and nothing of it is distortion; a bare level would tell nothing."""
+    job = load_job("bright-cathode-depth")
+    pair = [listen(job, Ways(phrase("chords", level), linear=True), ["bright"]) for level in (0.05, 5.0)]
+    volts = []
+    for heard in pair:
+        (alone,) = heard.alone
+        assert "0.0 % of its power is distortion" in alone.words
+        assert "without any clipping" in heard.text
+        volts.append(alone.samples / 10.0 ** (alone.gain_db / 20.0))
+    assert np.abs(volts[1] - 100.0 * volts[0]).max() < 1e-5 * np.abs(volts[1]).max()
+
+
+def test_what_is_asked_by_a_wrong_name_is_refused_before_anything_is_computed() -> None:
+    job, solver = load_job("bright-cathode-depth"), StandIn()
+    for wrong in (Ways(SHORT, standard="louder"), Ways(SHORT, load="lamp"), Ways(SHORT, oversampling=3)):
+        with pytest.raises(DescriptionError):
+            listen(job, wrong, play=solver)
+    assert solver.calls == []
+
+
 # Files and the command ------------------------------------------------------------------------------------------------
 
 
@@ -583,4 +615,9 @@ def test_the_command_leaves_clips_and_says_what_they_are(
     assert len(list((tmp_path / "out").glob("*.wav"))) == 7
     assert {call["oversampling"] for call in solver.calls} == {4}
     assert main([*order, "--standard", "louder"]) == 1
-    assert "no standard of loudness 'louder'" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "no standard of loudness 'louder'" in told
+    assert "played" not in told
+    assert main([*order[:5], "--to", str(tmp_path / "plain"), "--linear", "--dry", str(tmp_path / "dry.wav")]) == 0
+    assert "without any clipping" in " ".join(capsys.readouterr().out.split())
+    assert not list((tmp_path / "plain").glob("*pop*"))

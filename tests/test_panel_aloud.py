@@ -15,7 +15,7 @@ pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed"
 
 from ampsim import library
 from ampsim.errors import EngineError
-from ampsim.listening import Clip
+from ampsim.listening import Clip, Ways
 from ampsim.listening.matching import clips
 from ampsim.listening.phrases import RATE, phrase
 from ampsim.listening.render import render
@@ -82,17 +82,42 @@ def test_what_is_heard_is_what_rendering_gives_there(panel: Panel) -> None:
     assert "0 failed" in content["facts"]["scope"]
 
 
+def test_the_panel_is_heard_in_other_ways(panel: Panel) -> None:
+    """Another load and another standard, against `render` and `clips`; a wrong one is said, and nothing is played."""
+    panel.phrase = replace(phrase("single notes"), volts=phrase("single notes").volts[: round(0.6 * RATE)])
+    panel.ways = Ways(load="resistor", standard="A-weighted", response=np.array([0.5]), response_name="half.wav")
+    panel.compute_sound()
+    done(panel)
+    assert panel.sounds is not None
+    here = {name: value for name, value in panel.position.items() if name in JOB.stock.controls}
+    (alone,) = clips(render(JOB.stock, [here], panel.phrase, loads=("resistor",)), "A-weighted", np.array([0.5]))
+    assert panel.sounds.unit == "dB(A)"
+    assert panel.sounds.clips[0].loudness == pytest.approx(alone.loudness, abs=0.05)
+    assert np.abs(volts(panel.sounds.clips[0]) - volts(alone)).max() < 1e-5 * np.abs(volts(alone)).max()
+    scope = panel.sent[-1][0]["facts"]["scope"]
+    for words in ("a resistor of 8 ohm", "half.wav", "150 mV peak", "by BS.1770 these clips still differ"):
+        assert words in scope
+    panel.ways, panel.sent[:] = Ways(load="lamp"), []
+    try:
+        panel.compute_sound()
+        done(panel)
+    finally:
+        panel.ways = Ways()
+    assert (panel.hear["state"], panel.sent) == ("failed", [])
+    assert "no load 'lamp'" in panel.hear["problem"]
+
+
 def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
     panel: Panel, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[Any] = []
     go_on = threading.Event()
 
-    def heard(played: Any, chosen: Any, oversampling: int, progress: Any) -> Any:
-        asked.append((played.seconds, oversampling))
+    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
+        asked.append((ways.played.seconds, ways.oversampling))
         progress(1, 4)
-        assert oversampling == 4 or go_on.wait(20.0)
-        return clips_of(sines([0.1] * len(chosen), played.seconds, RATE), RATE)
+        assert ways.oversampling == 4 or go_on.wait(20.0)
+        return clips_of(sines([0.1] * len(chosen), ways.played.seconds, RATE), RATE)
 
     monkeypatch.setattr(aloud, "heard", heard)
     panel.phrase = phrase("chords")
@@ -119,7 +144,7 @@ def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
 def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:
     begun, stopped = threading.Event(), threading.Event()
 
-    def heard(played: Any, chosen: Any, oversampling: int, progress: Any) -> Any:
+    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
         begun.set()
         try:
             for _ in range(2000):
@@ -141,7 +166,7 @@ def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pyte
 
 
 def test_what_cannot_be_heard_is_said(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:
-    def heard(played: Any, chosen: Any, oversampling: int, progress: Any) -> Any:
+    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
         raise EngineError("3 samples could not be solved; nothing is played")
 
     monkeypatch.setattr(aloud, "heard", heard)

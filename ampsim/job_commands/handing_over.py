@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ..errors import DescriptionError
 from ..safety import CAUTION
-from .steps import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, said, to_option
+from .steps import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, said, tenths, to_option
 
 if TYPE_CHECKING:
     from ..listening import Clips
@@ -78,7 +78,7 @@ def heard(options: argparse.Namespace, job: Job) -> Clips | None:
     from ..listening import listen
 
     said("a phrase is played through both amps at every position")
-    return listen(job, controls=options.control).clips
+    return listen(job, controls=options.control, progress=tenths()).clips
 
 
 def _page(options: argparse.Namespace) -> None:

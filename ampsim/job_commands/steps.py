@@ -118,3 +118,16 @@ def known_round(options: argparse.Namespace) -> str:
 def said(line: str) -> None:
     """Tell how far the work is, beside what is printed."""
     print(line, file=sys.stderr, flush=True)
+
+
+def tenths() -> Callable[[int, int], None]:
+    """Tell how much of a phrase is played, in tenths of the whole."""
+    told = [0]
+
+    def say(done: int, total: int) -> None:
+        tenth = 10 * done // total
+        if tenth > told[0]:
+            told[0] = tenth
+            said(f"{10 * tenth} % played")
+
+    return say

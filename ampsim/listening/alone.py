@@ -19,9 +19,9 @@ from .kept import default_folder
 from .loads import LOUDSPEAKER, on_load
 from .matching import CEILING_DB, heard
 from .phrases import RATE
-from .render import Means, Play, Task, compute
+from .render import Means, Play, Task, compute, repaired_words
 from .standards import integrated, true_peak
-from .words import decibels
+from .words import OUTPUT, decibels
 
 Array = NDArray[np.float64]
 # A pop: so long silence before and after the switch moves [s].
@@ -137,11 +137,12 @@ def pop_clip(
     means = Means(SPEAKER, oversampling, default_folder() if cache is True else cache or None, play)
     silence = np.zeros(round((BEFORE + AFTER) * RATE))
     kept, _ = compute([task], silence, means, None, cancelled)[0]
-    sound = heard(kept.volts.astype(float)[np.newaxis], response)[0]
+    volts = kept.volts.astype(float)[np.newaxis]
+    sound = heard(volts, response)[0]
     others = {name: value for name, value in start.items() if name != move.control}
     words = (
         f"The switch moves after {BEFORE:g} s while nobody plays ({position_label(others)}); "
-        f"{np.abs(sound).max():.2g} V at most at the loudspeaker."
+        f"{np.abs(heard(volts)).max():.2g} V at most {OUTPUT}. {repaired_words([kept])}"
     )
     return _true_level(f"pop, {move.label}", words, sound, gain_db)
 

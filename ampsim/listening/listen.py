@@ -19,8 +19,9 @@ from .clips import Clip, Clips
 from .loads import LOUDSPEAKER
 from .matching import clip_labels, clips
 from .phrases import Phrase, phrase
+from .plain import linear
 from .render import Play, render
-from .standards import BS_1770
+from .standards import BS_1770, find_standard
 from .writing import clips_text, write_clips
 
 MOST_POSITIONS = 16
@@ -28,7 +29,7 @@ MOST_POSITIONS = 16
 
 @dataclass(frozen=True)
 class Ways:
-    """How a job is listened to: as `render` and `clips` have it."""
+    """How a job is listened to: as `render` and `clips` have it, or `linear`, as if nothing ever clipped."""
 
     played: Phrase | None = None
     load: str = LOUDSPEAKER
@@ -37,6 +38,7 @@ class Ways:
     response_name: str = ""
     oversampling: int = 8
     cache: Path | bool = True
+    linear: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +102,7 @@ def listen(
     ways : Ways
     controls : sequence of str
         Whose positions are heard; default those that the mods add. Pops are those of their switches, from where the
-        job compares to every other position.
+        job compares to every other position; there are none of them when `ways` are linear.
     progress, cancelled, play
         As in `render`.
 
@@ -110,17 +112,23 @@ def listen(
         As `render`.
     """
     ways, settings = ways or Ways(), listening_positions(job, controls)
-    rendered = render(
-        [job.stock, job.modded],
-        settings,
-        ways.played or phrase(),
-        loads=(ways.load,),
-        oversampling=ways.oversampling,
-        cache=ways.cache,
-        progress=progress,
-        cancelled=cancelled,
-        play=play,
-    )
+    # Before anything is computed: what is asked for by a wrong name would be refused at the very end.
+    find_standard(ways.standard)
+    amps, played = [job.stock, job.modded], ways.played or phrase()
+    if ways.linear:
+        rendered = linear(amps, settings, played, load=ways.load)
+    else:
+        rendered = render(
+            amps,
+            settings,
+            played,
+            loads=(ways.load,),
+            oversampling=ways.oversampling,
+            cache=ways.cache,
+            progress=progress,
+            cancelled=cancelled,
+            play=play,
+        )
     matched = clips(rendered, ways.standard, ways.response, ways.response_name)
     gains = {place: matched[label].gain_db for place, label in clip_labels(rendered).items()}
     at = position_label(settings[0])
@@ -142,7 +150,7 @@ def listen(
             cancelled=cancelled,
             play=play,
         )
-        for move in _moves(job, settings)
+        for move in ([] if ways.linear else _moves(job, settings))
     ]
     return Heard(matched, tuple(alone), rendered)
 

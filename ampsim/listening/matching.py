@@ -11,7 +11,7 @@ from ..positions import position_label
 from .clips import Clip, Clips
 from .phrases import RATE
 from .standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
-from .words import CABINET, EQUAL, HEARING, NO_CABINET, decibels
+from .words import CABINET, EQUAL, HEARING, NO_CABINET, OUTPUT, decibels
 
 Array = NDArray[np.float64]
 # Highest peak of any clip, between samples too [dB of full scale]: the maximum of EBU R 128.
@@ -92,12 +92,12 @@ def clips(
     levels = chosen.measure(loud)
     others = disagreement(loud, chosen)
     made = tuple(
-        _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit)
+        _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit, response is not None)
         for (label, _), row, gain, level in zip(cases, loud, gains, levels, strict=True)
     )
     words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
     words.append(NO_CABINET if response is None else CABINET.format(name=shown(response_name or "a WAV file")))
-    return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, " ".join(filter(None, words)), HEARING)
+    return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, "\n".join(filter(None, words)), HEARING)
 
 
 def _refuse_silent(labels: list[str], sounds: Array) -> None:
@@ -131,12 +131,12 @@ def heard(volts: Array, response: Array | None = None) -> Array:
     return np.asarray(sounds)
 
 
-def _clip(label: str, sound: Array, gain_db: float, level: float, unit: str) -> Clip:
+def _clip(label: str, sound: Array, gain_db: float, level: float, unit: str, cabinet: bool) -> Clip:
     samples = sound.astype(np.float32)
-    peak = 20.0 * float(np.log10(np.abs(samples).max()))
+    peak, where = 20.0 * float(np.log10(np.abs(samples).max())), "behind the impulse response" if cabinet else OUTPUT
     words = (
         f"{label}: {level:.1f} {unit}, peak {decibels(peak, sign=False)} of full scale; full scale is "
-        f"{10.0 ** (-gain_db / 20.0):.3g} V at the loudspeaker (gain {decibels(gain_db)} from volts)."
+        f"{10.0 ** (-gain_db / 20.0):.3g} V {where} (gain {decibels(gain_db)} from volts)."
     ).replace(" -", " \u2212")
     return Clip(label, words, RATE, samples, level, gain_db)
 

@@ -143,10 +143,10 @@ def dry_phrase(path: str | Path, level: float = LEVEL) -> Phrase:
         When it is no WAV file, cut off, clipped, silent, too short or long, or its channels cancel one another.
     """
     recording = read_wav(path)
-    sound, used = _one_channel(recording)
-    seconds = sound.size / recording.rate
+    seconds = recording.samples.shape[0] / recording.rate
     if not SHORTEST <= seconds <= LONGEST:
         raise DescriptionError(f"{recording.name}: {seconds:.2f} s long; {SHORTEST:g} to {LONGEST:g} s are played")
+    sound, used = _one_channel(recording)
     words = f"Dry recording {shown(recording.name)}, {recording.form}, {recording.rate} Hz, {used}, {seconds:.1f} s"
     silence = np.zeros(round(LEAD * RATE))
     return at_level(Phrase(recording.name, words, np.append(silence, resampled(sound, recording.rate))), level)
@@ -161,14 +161,13 @@ def read_response(path: str | Path) -> Array:
         As `dry_phrase`, and for one longer than 3 s.
     """
     recording = read_wav(path)
-    sound, _ = _one_channel(recording, clipped_too=True)
-    seconds = sound.size / recording.rate
+    seconds = recording.samples.shape[0] / recording.rate
     if seconds > LONGEST_RESPONSE:
         raise DescriptionError(
             f"{recording.name}: {seconds:.1f} s long; an impulse response of at most {LONGEST_RESPONSE:g} s is used: "
             "cut it where it has died away"
         )
-    response = resampled(sound, recording.rate)
+    response = resampled(_one_channel(recording, clipped_too=True)[0], recording.rate)
     size = 1 << (2 * response.size - 1).bit_length()
     return np.asarray(response / np.abs(np.fft.rfft(response, size)).max())
 

@@ -149,7 +149,8 @@ def render(
     tasks = [Task(amp, setting) for amp in variants for setting in settings]
     done = compute(tasks, played.volts, means, progress, cancelled)
     names = [amp.variant + (f" on a {load}" if len(loads) > 1 else "") for load, amp in pairs]
-    words = " ".join([played.words, *dict.fromkeys(load_words(amp, load) for load, amp in pairs), _told(done)])
+    onto = dict.fromkeys(load_words(amp, load) for load, amp in pairs)
+    words = " ".join([played.words, *onto, repaired_words([kept for kept, _ in done])])
     facts = {"words": words, "phrase": played.words, "node": node, "oversampling": oversampling, "rate": RATE}
     facts |= {"amp": given[0].name, "level": played.level}
     return _dataset(names, settings, done, facts, [load for load, _ in pairs])
@@ -251,8 +252,9 @@ def _checked(played: Played, task: Task, count: int) -> Kept:
     return Kept(volts, int(played.repaired), count)
 
 
-def _told(done: Sequence[tuple[Kept, bool]]) -> str:
-    repaired, computed = (sum(getattr(kept, name) for kept, _ in done) for name in ("repaired", "computed"))
+def repaired_words(rows: Sequence[Kept]) -> str:
+    """How many samples were repaired; with one that failed there are no rows."""
+    repaired, computed = (sum(getattr(kept, name) for kept in rows) for name in ("repaired", "computed"))
     return (
         f"Of {computed:,} samples {repaired:,} were repaired (solved in smaller steps, no worse for it) and 0 failed."
     )

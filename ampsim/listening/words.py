@@ -8,6 +8,7 @@ HEARING = (
     "for 40 hours a week as safe for adults (75 dB(A) for children), and half the time for every 3 dB more (from "
     "memory). Ringing or dull ears after listening mean it was too loud."
 )
+OUTPUT = "at the amp's output"  # whatever its load is
 NO_CABINET = (
     "What is heard is the voltage at the loudspeaker's terminals. The acoustics of cone, cabinet, microphone and room "
     "are not modelled, so all positions sound brighter and harsher than in a room; compare positions with one "

@@ -13,11 +13,13 @@ import xarray as xr
 
 from ..amp import Amp
 from ..errors import AmpsimError
-from ..listening import Clips
+from ..listening import Clips, Ways
 from ..listening.kept import default_folder
+from ..listening.loads import load_words, on_load
 from ..listening.matching import clips
 from ..listening.phrases import RATE, Phrase, phrase
-from ..listening.render import Means, Task, compute
+from ..listening.render import Means, Task, compute, repaired_words
+from ..listening.standards import find_standard
 from ..player.widget import message
 from .bench import AS_SET
 from .desk import Desk
@@ -25,7 +27,7 @@ from .errand import Errand, Progress
 
 _FIRST = 1.0  # s that are computed before all the rest, so that there is something to hear
 _COARSE, _FINE = 4, 8  # oversampling of the first second, and of everything
-_STILL_COMING = " This is the first second, computed more coarsely; the rest, and its final level, are on the way."
+_STILL_COMING = "\nThis is the first second, computed more coarsely; the rest, and its final level, are on the way."
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,11 @@ class Case:
     label: str
     amp: Amp
     settings: Mapping[str, float | str]
+
+    @property
+    def own(self) -> dict[str, float | str]:
+        """Where the controls stand that this amp has."""
+        return {name: value for name, value in self.settings.items() if name in self.amp.controls}
 
 
 def cases(desk: Desk) -> list[Case]:
@@ -48,32 +55,32 @@ def _modded(desk: Desk, label: str, position: Any) -> Case:
     return Case(label, desk.bench.amp_at(position), position.settings)
 
 
-def heard(played: Phrase, chosen: Sequence[Case], oversampling: int, progress: Progress) -> Clips:
+def heard(ways: Ways, chosen: Sequence[Case], progress: Progress) -> Clips:
     """Render a phrase through each case, kept by content, and bring all to equal loudness.
 
     Raises
     ------
     DescriptionError, EngineError
-        When a position is silent, or a sample could not be solved.
+        When a position is silent, a sample could not be solved, or there is no such load or standard.
     """
-    tasks = [
-        Task(each.amp, {name: value for name, value in each.settings.items() if name in each.amp.controls})
-        for each in chosen
-    ]
-    done = compute(tasks, played.volts, Means(oversampling=oversampling, folder=default_folder()), progress)
-    repaired = sum(kept.repaired for kept, _ in done)
+    played = ways.played or phrase()
+    find_standard(ways.standard)
+    tasks = [Task(on_load(each.amp, ways.load), each.own) for each in chosen]
+    done = compute(tasks, played.volts, Means(oversampling=ways.oversampling, folder=default_folder()), progress)
+    told = (played.words, load_words(chosen[0].amp, ways.load), repaired_words([kept for kept, _ in done]))
     rendered = xr.Dataset(
         {"volts": (("variant", "position", "time"), np.stack([kept.volts for kept, _ in done])[:, np.newaxis])},
         {"variant": [each.label for each in chosen], "position": [AS_SET]},
-        {"words": f"{played.words} {repaired:,} samples were repaired (solved in smaller steps) and 0 failed."},
+        {"words": " ".join(told)},
     )
-    return clips(rendered)
+    return clips(rendered, ways.standard, ways.response, ways.response_name)
 
 
 class Aloud(anywidget.AnyWidget):
     """The part of the panel that sounds; `hear` says how far it is, and the sounds go to every view that asks.
 
-    `phrase` is what is played: the computed phrase, until another one is put there.
+    `phrase` is what is played: the computed phrase, until another one is put there; `ways` is how: on which load,
+    equally loud by which standard, through which impulse response.
     """
 
     hear: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
@@ -81,6 +88,7 @@ class Aloud(anywidget.AnyWidget):
 
     def __init__(self, **kwargs: Any) -> None:
         self.phrase: Phrase = phrase()
+        self.ways: Ways = Ways()
         self._sounds: tuple[Clips, bool] | None = None
         self._playing: Errand[Clips] = Errand()
         super().__init__(**kwargs)
@@ -93,8 +101,9 @@ class Aloud(anywidget.AnyWidget):
     def compute_sound(self) -> None:
         """Render the phrase here and at the held positions in a thread of its own, the first second first."""
         chosen, played = cases(self._desk), self.phrase
+        whole = replace(self.ways, played=played, oversampling=_FINE)
         of = {"of": self._desk.at, "position": self._desk.in_words(), "positions": len(chosen)}
-        begin = replace(played, volts=played.volts[: round(_FIRST * RATE)])
+        begin = replace(whole, played=replace(played, volts=played.volts[: round(_FIRST * RATE)]), oversampling=_COARSE)
         short = played.volts.size <= 1.5 * _FIRST * RATE
         self.hear = {**of, "state": "computing", "percent": 0}
 
@@ -105,12 +114,12 @@ class Aloud(anywidget.AnyWidget):
             # What cannot be heard yet (a second of silence) may be heard later: the rest tells.
             if isinstance(answer, Clips):
                 self._deliver(of, replace(answer, words=answer.words + _STILL_COMING), complete=False)
-            self._playing.start(lambda progress: heard(played, chosen, _FINE, progress), rest, self._said)
+            self._playing.start(lambda progress: heard(whole, chosen, progress), rest, self._said)
 
         if short:
-            self._playing.start(lambda progress: heard(played, chosen, _FINE, progress), rest, self._said)
+            self._playing.start(lambda progress: heard(whole, chosen, progress), rest, self._said)
         else:
-            self._playing.start(lambda progress: heard(begin, chosen, _COARSE, progress), first)
+            self._playing.start(lambda progress: heard(begin, chosen, progress), first)
 
     def cancel_sound(self) -> None:
         """Stop what is being rendered; what could be heard before stays."""

@@ -251,7 +251,7 @@ function render({ model, el }) {
       first: "The first second can be heard; computing the rest …",
       cancelled: "Cancelled.",
       failed: `Nothing to hear: ${hear.problem}`,
-      done: old ? `Old: the panel has moved since. Heard here: ${hear.position}.` : `For ${hear.position}.`,
+      done: `${old ? "Old: the panel has moved since. " : ""}Heard here: ${hear.position}.`,
     }[hear.state];
     if (hearWords.textContent !== words) hearWords.textContent = words;
     hearGo.disabled = busy;

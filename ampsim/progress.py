@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
+
+
+def simulations(done: int, total: int) -> str:
+    """How far simulations are."""
+    return f"{done} of {total} simulations"
 
 
 class Line:
     """Progress on one line, from the second second on, at a terminal or in a notebook only."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Callable[[int, int], str] = simulations) -> None:
+        self._words = words
         self._next = time.monotonic() + 1.0
         self._width = 0
         self._shown = sys.stderr is not None and (sys.stderr.isatty() or "ipykernel" in sys.modules)
@@ -19,7 +26,7 @@ class Line:
         now = time.monotonic()
         if self._shown and now >= self._next:
             self._next = now + 0.2
-            self._write(f"{done} of {total} simulations")
+            self._write(self._words(done, total))
 
     def clear(self) -> None:
         """Leave an empty line behind."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -372,6 +374,23 @@ def test_progress_only_rises_and_a_stop_leaves_nothing(amps: tuple[Amp, Amp], tm
         )  # fmt: skip
     assert threading.active_count() == before
     assert not list(tmp_path.iterdir())
+
+
+def test_without_anybody_to_tell_a_line_tells_and_leaves(
+    amps: tuple[Amp, Amp], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At a terminal from the second second on: here the clock of the line jumps; also when it is stopped."""
+    times, asked = itertools.count(step=2.0), itertools.count()
+    monkeypatch.setattr("ampsim.progress.time", SimpleNamespace(monotonic=lambda: next(times)))
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    pop_clip(amps[1], Transition("bright", "open", "120p"), -20.0, cache=False, play=StandIn())
+    told = capsys.readouterr().err.split("\r")
+    assert [each.strip() for each in told if each.strip()] == [f"{n} % played" for n in (25, 50, 75, 100, 100)]
+    with pytest.raises(Stopped):
+        render(amps, [{}], SHORT, cache=False, play=StandIn(), cancelled=lambda: next(asked) > 4)
+    told = capsys.readouterr().err
+    assert "played" in told
+    assert not told.split("\r")[-1].strip()
 
 
 def test_too_much_and_unknown_things_are_refused(amps: tuple[Amp, Amp]) -> None:

@@ -19,6 +19,7 @@ from ..amp import Amp
 from ..circuit import SPEAKER
 from ..errors import DescriptionError, EngineError, Stopped
 from ..positions import Position, check_request, control_coords, position_label
+from ..progress import Line
 from .identity import case_key, known, whole_moves
 from .kept import Kept, default_folder, fetch, keep
 from .loads import LOUDSPEAKER, load_words, on_load
@@ -117,7 +118,8 @@ def render(
     cache : bool or Path
         Whether, or where, results are kept and taken from.
     progress : callable
-        Called with (done, total) from several threads, one at a time.
+        Called with (done, total) from several threads, one at a time; without it a line tells, at a terminal or in a
+        notebook.
     cancelled : callable
         Asked now and then; True stops everything with `Stopped`.
     play : callable
@@ -175,7 +177,11 @@ def compute(
     keys = [case_key(task.amp, task.position, task.moves, signal, means.node, means.oversampling) for task in tasks]
     found = {key: fetch(means.folder, key) if means.folder else None for key in dict.fromkeys(keys)}
     missing = {key: task for key, task in zip(keys, tasks, strict=True) if found[key] is None}
-    fresh = _Run(missing, signal, means, progress, cancelled).results() if missing else {}
+    line = Line(lambda done, total: f"{100 * done // total} % played")
+    try:
+        fresh = _Run(missing, signal, means, progress or line.show, cancelled).results() if missing else {}
+    finally:
+        line.clear()
     whole = {key: fresh.get(key) or found[key] for key in found}
     return [(kept, key not in fresh) for key in keys if (kept := whole[key]) is not None]
 
@@ -188,7 +194,7 @@ class _Run:
         tasks: dict[str, Task],
         signal: Array,
         means: Means,
-        progress: Callable[[int, int], None] | None,
+        progress: Callable[[int, int], None],
         cancelled: Callable[[], bool] | None,
     ) -> None:
         self._tasks, self._signal, self._means = tasks, signal, means
@@ -235,8 +241,6 @@ class _Run:
         return self._stop.is_set()
 
     def _show(self, key: str, done: int, total: int) -> None:
-        if self._progress is None:
-            return
         with self._lock:
             self._shares[key] = max(self._shares[key], _PARTS * done // max(total, 1))
             self._progress(sum(self._shares.values()), _PARTS * len(self._shares))

@@ -259,9 +259,8 @@ def _checked(played: Played, task: Task, count: int) -> Kept:
 def repaired_words(rows: Sequence[Kept]) -> str:
     """How many samples were repaired; with one that failed there are no rows."""
     repaired, computed = (sum(getattr(kept, name) for kept in rows) for name in ("repaired", "computed"))
-    return (
-        f"Of {computed:,} samples {repaired:,} were repaired (solved in smaller steps, no worse for it) and 0 failed."
-    )
+    were = f"{repaired:,} {'was' if repaired == 1 else 'were'}"
+    return f"Of {computed:,} samples {were} repaired (solved in smaller steps, no worse for it) and 0 failed."
 
 
 def _dataset(

@@ -14,23 +14,22 @@ from scipy import signal as filters
 
 from ampsim import engine, load_amp, load_mod, load_valve
 from ampsim.amp import Amp
-from ampsim.analyses import OperatingPoint, Throw, Transient, Waveform
+from ampsim.analyses import OperatingPoint, Throw, Transient
 from ampsim.contacts import moving
-from ampsim.engine import Arrays
 from ampsim.errors import DescriptionError, EngineError, Stopped
 from ampsim.library import models
 from ampsim.mods import apply
-from ampsim.netlist import Netlist, build, node_vector, write
+from ampsim.netlist import node_vector, write
 from ampsim.nets import INPUT
-from ampsim.response import resampled, simulate
+from ampsim.response import simulate
 from ampsim.stages.wiring import GROUND
-from ampsim.timestep import compiled, functions, machine, newton, play, resampling
+from ampsim.timestep import compiled, functions, machine, newton, play
 from ampsim.timestep.equations import equations
 from ampsim.timestep.moving import stands
 from ampsim.timestep.parts import Branch, Parts, Seat
 from ampsim.timestep.seats import seats_of
 from ampsim.valves import currents
-from tests import random_amps
+from tests import in_time, random_amps
 from tests.truth import bench
 
 RATE = 48_000.0
@@ -216,38 +215,17 @@ def test_operating_point_is_that_of_ngspice(name):
             assert found == pytest.approx(float(there), rel=1e-4, abs=1e-3), f"{seat.designator}.{pin}"
 
 
-def heard(run: Transient, netlists: list[tuple[Netlist, str]], lead: int) -> list[Any]:
-    """Voltages of ngspice at steps of an eighth of a sample, brought to the rate as the solver's are; `lead` samples
-    of silence go before."""
-    found = []
-    for (_, vector), outcome in zip(netlists, engine.run([netlist for netlist, _ in netlists]), strict=True):
-        assert isinstance(outcome, Arrays), outcome
-        times = np.arange(round(run.stimulus.duration * RATE * 8) + 1) / (8.0 * RATE)
-        volts = resampled(outcome.scale, outcome.vectors[vector][None], times)[0] - outcome.vectors[vector][0]
-        padded = np.pad(volts, ((2 * resampling.REACH - lead) * 8, 0))
-        found.append(outcome.vectors[vector][0] + resampling.downsampled(padded, 8))
-    return found
+def test_every_demo_amp_at_every_position_as_ngspice():
+    """Eight milliseconds of a string, the levels in turn: clean, and where every stage clips."""
+    whole = {level: in_time.cases([level], 0.008) for level in in_time.LEVELS}
+    mixed = [same[number % len(same)] for number, same in enumerate(zip(*whole.values(), strict=True))]
+    for case, error in in_time.errors(mixed):
+        assert error < 0.004, case.label
 
 
-def relative(found: Any, exact: Any) -> float:
-    """Root mean square of the difference over that of the signal."""
-    count = min(len(found), len(exact))
-    return float(np.linalg.norm(found[:count] - exact[:count]) / np.linalg.norm(exact[:count] - exact[0]))
-
-
-@pytest.mark.parametrize("level", [5e-3, 0.5])
-def test_every_demo_amp_as_ngspice(level):
-    """Eight milliseconds of a tone: clean, and where every stage clips. ngspice gets the very input of the solver."""
-    samples = tone(700.0, level, 0.008) * np.hanning(384)
-    fine = resampling.upsampled(samples, 8)
-    run = Transient(Waveform(tuple(fine), 8.0 * RATE), 1e-6)
-    amps = [load_amp(name) for name in AMPS]
-    netlists = []
-    for amp in amps:
-        wired = stands(amp, {}, (), None)[0]
-        netlists.append((build(amp, {}, run, ("speaker",)), node_vector(wired, "speaker")))
-    for amp, exact in zip(amps, heard(run, netlists, 2 * resampling.REACH), strict=True):
-        assert relative(play(amp, samples, RATE).volts, exact) < 0.004, amp.name
+def test_amps_by_lot_as_ngspice():
+    for case, error in in_time.errors(in_time.by_lot(range(30, 40), 0.006), in_time.FAINT):
+        assert error < 0.01, case.label
 
 
 def test_pop_of_a_switch_as_ngspice():
@@ -256,10 +234,10 @@ def test_pop_of_a_switch_as_ngspice():
     run = Transient(Throw(at=0.002, duration=0.012), 1e-6)
     wired = moving(amp, (("cathode", before),), "cathode", after)
     netlist = write(wired, amp.setting({"cathode": before}), run, ("speaker",))
-    exact = heard(run, [(netlist, node_vector(wired, "speaker"))], 0)[0]
-    found = play(amp, np.zeros(576), RATE, position={"cathode": before}, moves=[(0.002, {"cathode": after})])
+    exact = in_time.heard(engine.run([netlist])[0], node_vector(wired, "speaker"), 0.012)
+    found = play(amp, np.zeros(577), RATE, position={"cathode": before}, moves=[(0.002, {"cathode": after})])
     assert np.abs(exact).max() > 5.0
-    assert relative(found.volts, exact) < 0.02
+    assert in_time.relative(found.volts, exact) < 0.02
 
 
 # What holds for every amp ---------------------------------------------------------------------------------------------

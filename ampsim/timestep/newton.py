@@ -27,7 +27,7 @@ V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ER
 ROWS = 13
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 COUNTS = 5
-TOLERANCE = 5e-3
+TOLERANCE = 1e-3
 TRIES = 40
 SLOW = 0.2
 # Grid tables: fine steps up to the first knot where the grid conducts well, wide ones from there.

@@ -10,12 +10,12 @@ HEARING = (
 )
 OUTPUT = "at the amp's output"  # whatever its load is
 NO_CABINET = (
-    "What is heard is the voltage at the loudspeaker's terminals. The acoustics of cone, cabinet, microphone and room "
+    "What is heard is the voltage across the amp's load. The acoustics of cone, cabinet, microphone and room "
     "are not modelled, so all positions sound brighter and harsher than in a room; compare positions with one "
     "another, not with a recording."
 )
 CABINET = (
-    "The voltage at the loudspeaker's terminals is convolved with an impulse response brought by the user ({name}); "
+    "The voltage across the amp's load is convolved with an impulse response brought by the user ({name}); "
     "what it leaves out is left out here."
 )
 EQUAL = (

@@ -251,7 +251,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const done = make("ol", {});
   const details = make("details", { class: "small" }, make("summary", {}, "What was done to each"), done);
   const how = make("p", { class: "small" });
-  const scope = make("p", { class: "small lines" });
+  const scope = make("div", { class: "small" });
   const caution = make("p", { class: "care" });
   const alarm = make("p", { class: "trouble", role: "alert" });
   const body = make("div", { class: "body" },
@@ -423,7 +423,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
       }
       caution.textContent = facts.caution;
       how.textContent = facts.how;
-      scope.textContent = facts.scope;
+      scope.replaceChildren(...facts.scope.split("\n").map((line) => make("p", {}, line)));
       build();
       clock.load(sounds, rate, complete, other);
       show();

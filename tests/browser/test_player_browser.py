@@ -208,6 +208,8 @@ def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> Non
     assert level.get_attribute("aria-valuetext") == "-30 decibels of full scale"
     for words in ("Standard of loudness: no standard.", "the cabinet is not modelled", "Start low."):
         assert page.get_by_text(words).first.is_visible()
+    said = page.locator(".small > p").all_inner_texts()
+    assert said == ["A sine; the cabinet is not modelled.", "On this page sounds reach up to 14.1 kHz."]
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Play"
     page.keyboard.press("Enter")

@@ -101,6 +101,8 @@ def test_the_command_prints_the_sheet_and_leaves_the_page(tmp_path: Path, capsys
     said = capsys.readouterr().out
     assert said.startswith("workshop amp B with smaller coupling capacitor")
     assert "no feedback" in said
+    assert "stability: nothing to judge" in said
+    assert '"grade fine"' not in target.read_text("utf-8")
     assert target.stat().st_size > 3000
 
 

@@ -85,7 +85,7 @@ def _row(each: StoredCharge) -> dict[str, str | float]:
         "at rest [mC]": 1e3 * each.coulombs[0],
         "cold [mC]": 1e3 * each.coulombs[1],
         "bleeder": each.bleeder_words,
-        "to 60 V with it [s]": each.falls_s,
+        "to 60 V as wired [s]": each.falls_s,
         "without [s]": each.without_s,
         "through 220k [s]": each.spare_s,
         "through 10k [s]": each.tool_s,

@@ -162,7 +162,7 @@ def _charge(sheet: CautionSheet) -> Iterator[Question]:
         "Which capacitor holds the most energy when the valves are cold?", str(row["part"]),
         reason=f"{row['cold [J]']:.3g} J at {row['cold [V]']:.0f} V: C V squared, halved.",
     )  # fmt: skip
-    seconds = float(row["to 60 V with it [s]"])
+    seconds = float(row["to 60 V as wired [s]"])
     reason = "The bleeder and C set the time: R C ln(V / 60)."
     ask = f"How many seconds after switching off does {row['part']} need to fall under 60 V, nothing else helping?"
     if math.isinf(seconds):

@@ -53,11 +53,11 @@ class Sheet:
     def text(self) -> str:
         """The sheet as plain text."""
         amp = self.examined.modded
-        head = f"{amp.name} with {amp.variant}: {IN_WORDS[self.grade]}"
+        head = f"{amp.name} with {amp.variant}: {in_a_word(self)}"
         return "\n\n".join([head, *(section_text(section) for section in self.sections)])
 
     def __repr__(self) -> str:
-        return f"<sheet of {self.examined.modded.name} with {self.examined.modded.variant}: {IN_WORDS[self.grade]}>"
+        return f"<sheet of {self.examined.modded.name} with {self.examined.modded.variant}: {in_a_word(self)}>"
 
     def _repr_html_(self) -> str:
         """What a notebook shows: one line to each section."""
@@ -68,10 +68,15 @@ class Sheet:
 
 def section_text(section: Section) -> str:
     """One section as plain text: its grade, what was found (worries first), tables and notes."""
-    lines = [f"{section.title}: {IN_WORDS[section.grade]}"]
+    lines = [f"{section.title}: {in_a_word(section)}"]
     lines += [f"  {IN_WORDS[finding.grade]}: {said(finding)}" for finding in in_order(section.findings)]
     lines += [f"\n{title}\n{text_table(table)}" for title, table in section.tables.items() if not table.empty]
     return "\n".join([*lines, *(f"  Note: {note}" for note in section.notes)])
+
+
+def in_a_word(judged: Section | Sheet) -> str:
+    """The grade in words; where nothing was found there is none, such as stability without feedback."""
+    return IN_WORDS[judged.grade] if judged.findings else "nothing to judge"
 
 
 def in_order(findings: Sequence[Finding]) -> list[Finding]:

@@ -16,7 +16,7 @@ from ..safety import CAUTION
 from ..tables import html_table
 from ..whole_file import write_whole
 from .section import Section
-from .whole import IN_WORDS, Sheet, in_order, said
+from .whole import IN_WORDS, Sheet, in_a_word, in_order, said
 
 # Sign, and word of the style sheet, of each grade: colour is never alone.
 _SIGNS = {
@@ -77,7 +77,7 @@ def _overview_row(section: Section, linked: bool) -> str:
     title = f'<a href="#{_anchor(section.title)}">{name}</a>' if linked else name
     stands_out = escape(_first_sentence(said(first) if first else "; ".join(section.notes[:1])))
     return (
-        f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{mark(section.grade)}'
+        f'<tr><th scope="row" style="text-align:left">{title}</th><td style="text-align:left">{_mark_of(section)}'
         f'</td><td style="text-align:left">{stands_out}</td></tr>'
     )
 
@@ -93,6 +93,10 @@ def mark(grade: str) -> str:
     return f'<span class="grade {word}"><span aria-hidden="true">{sign}</span> {escape(IN_WORDS[grade])}</span>'  # type: ignore[index]
 
 
+def _mark_of(section: Section) -> str:
+    return mark(section.grade) if section.findings else f'<span class="grade">{in_a_word(section)}</span>'
+
+
 def _anchor(*words: str) -> str:
     return "-".join(file_word(word) for word in words)
 
@@ -106,7 +110,7 @@ def _section(section: Section) -> str:
     )
     pictures = "\n".join(_figure(section, name, picture) for name, picture in section.pictures.items())
     return (
-        f'<section id="{_anchor(section.title)}">\n<h2>{escape(section.title)} {mark(section.grade)}</h2>\n'
+        f'<section id="{_anchor(section.title)}">\n<h2>{escape(section.title)} {_mark_of(section)}</h2>\n'
         f'<ul class="findings">\n{found}\n</ul>\n{pictures}\n{tables}\n{_notes(section.notes)}\n</section>'
     )
 

@@ -84,8 +84,11 @@ def keep_sweep(
     phase: str = ARRIVAL,
     note: str = "",
     date: datetime.date | None = None,
+    at: Position = {},  # noqa: B006
 ) -> Record:
     """Keep a measured sweep and write it down; the file is read once to see that it can be.
+
+    `at` is where the controls stood; those that are not named stood where the job compares.
 
     Returns
     -------
@@ -98,8 +101,12 @@ def keep_sweep(
         As `handover.read_sweep` and `record.save`; then nothing is kept.
     """
     read_sweep(file)
+    if at:
+        opened = open_job(record, folder)
+        _known(opened.stock if phase == ARRIVAL else opened.modded, at)
+    more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
     with kept(folder, file) as name:
-        table = _dated(phase, date) | {"file": name} | ({"note": note} if note else {})
+        table = _dated(phase, date) | {"file": name} | more
         return save(add(record, "sweeps", table), folder)
 
 

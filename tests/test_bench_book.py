@@ -27,7 +27,7 @@ def files(folder: Path) -> list[str]:
 
 def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
     record = keep_readings(records.read(folder), folder, VOLTS, at={"volume": 0.3}, date=DAY)
-    keep_sweep(record, folder, CURVE, note="at volume 3", date=DAY)
+    keep_sweep(record, folder, CURVE, note="at volume 3", date=DAY, at={"volume": 0.4})
     record = records.read(folder)
     (measured,), (sweep,) = record.measured, record.sweeps
     assert (measured.phase, measured.mains, measured.meter) == ("on arrival", on_arrival().mains, METER)
@@ -36,6 +36,7 @@ def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
     assert any(told in title for title in records.intake(record).tables)
     assert dict(measured.volts)["V2A.cathode"] == 1.93
     assert (sweep.file, sweep.note) == ("measurements/sweep-on-arrival.csv", "at volume 3")
+    assert sweep.at == (("volume", 0.4),)
     assert (folder / sweep.file).read_bytes() == CURVE.read_bytes()
 
 
@@ -71,6 +72,8 @@ def test_controls_that_are_not_there_on_arrival_are_refused(folder: Path) -> Non
     ):
         with pytest.raises(DescriptionError, match=told):
             keep_readings(record, folder, VOLTS, at=at)
+        with pytest.raises(DescriptionError, match=told):
+            keep_sweep(record, folder, CURVE, at=at)
     assert records.read(folder).measured == ()
 
 

@@ -151,18 +151,22 @@ def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Job) -> None:
 
 def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: Job, tmp_path: Path) -> None:
     # A loudspeaker and a microphone of any response are in both sweeps, whatever level each was recorded at.
-    found = {}
+    # The second was made with a knob elsewhere, which is written down.
+    found, elsewhere = {}, {"gain": 0.15}
     for phase, amp, level in (("on arrival", job.stock, -20.0), ("after the mod", job.modded, -31.0)):
         at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
+        at |= elsewhere if amp is job.modded else {}
         gain = gain_db(simulate(amp, positions=[at]), "speaker").isel(variant=0, position=0, drop=True)
         heard = gain + level + 6.0 * np.sin(2.0 * np.log(gain["frequency"]))
         rows = [f"{hertz:.3f};{value:.4f}" for hertz, value in zip(gain["frequency"].values, heard.values, strict=True)]
         (tmp_path / f"{phase}.csv").write_text("\n".join(["Hz;dB", *rows]), "utf-8")
-        found[phase] = Sweep(phase, DAY, f"{phase}.csv")
-    swept = measured_sweeps(replace(record("w"), sweeps=tuple(found.values())), tmp_path)
+        found[phase] = Sweep(phase, DAY, f"{phase}.csv", at=tuple(elsewhere.items()) if amp is job.modded else ())
+    told = replace(record("w"), sweeps=tuple(found.values()))
+    swept = measured_sweeps(told, tmp_path)
     alone = sweep_over(job.modded, job.compare_at, swept["after the mod"])
     assert float(abs(alone["difference"]).max()) > 5.0
-    changed = work_over(job, swept)
+    assert float(abs(work_over(job, swept)["difference"]).max()) > 0.5
+    changed = work_over(job, swept, told)
     assert changed is not None
     assert float(abs(changed["difference"]).max()) < 0.02
     assert float(np.ptp(changed["simulated"].values)) > 5.0

@@ -25,7 +25,7 @@ from ..shopping import PartsList, parts_list
 from ..sweep_proof import sweep_over
 from ..wiring import wiring
 from ..worksteps import WorkPlan, work_steps
-from .sweeps import AFTER, ARRIVAL, measured_sweeps, work_over
+from .sweeps import AFTER, ARRIVAL, measured_sweeps, stood, work_over
 from .volts import Volts, measured_volts
 from .wires import wiring_drawings, wiring_tables
 
@@ -99,7 +99,7 @@ def gather(
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
     swept = measured_sweeps(record, folder)
     tested = tested or _tested(job, record, swept)
-    drawn |= _swept(job, swept, tested)
+    drawn |= _swept(job, record, swept, tested)
     versions = {"ampsim": __version__, **engine.versions()}
     return Handover(
         job,
@@ -141,19 +141,19 @@ def proof_of(
 def _tested(
     job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
-    asked = {f"Sweep {AFTER}": (job.modded, job.compare_at, swept[AFTER])} if AFTER in swept else {}
+    asked = {f"Sweep {AFTER}": (job.modded, stood(job, record, AFTER), swept[AFTER])} if AFTER in swept else {}
     told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
     return proof(job.modded, **told, sweeps=asked)
 
 
-def _swept(job: Job, swept: Mapping[str, xr.Dataset], tested: ProofSheet) -> dict[str, Picture]:
+def _swept(job: Job, record: Record | None, swept: Mapping[str, xr.Dataset], tested: ProofSheet) -> dict[str, Picture]:
     """Measured over simulated: as the amp came, after the work, and what the work changed."""
     found = {}
     if ARRIVAL in swept:
         # The amp may have come with a fault: this one is shown, not judged.
-        found[f"Sweep {ARRIVAL}"] = sweep_over(job.stock, job.compare_at, swept[ARRIVAL])
+        found[f"Sweep {ARRIVAL}"] = sweep_over(job.stock, stood(job, record, ARRIVAL), swept[ARRIVAL])
     found |= {each.name: each.found for each in tested.sweeps}
-    changed = work_over(job, swept)
+    changed = work_over(job, swept, record)
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
     return {name: pictures.compared(each, f"{name}: measured over simulated") for name, each in found.items()}
 

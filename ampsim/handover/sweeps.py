@@ -47,14 +47,21 @@ def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[st
     return {phase: read_sweep(inside(home, file)) for phase, file in last.items()}
 
 
-def work_over(job: Job, found: Mapping[str, xr.Dataset]) -> xr.Dataset | None:
+def stood(job: Job, record: Record | None, phase: str) -> Position:
+    """Where the controls stood in the last sweep of a phase: as written down, the others where the job compares."""
+    last = [each.at for each in record.sweeps if each.phase == phase][-1:] if record else []
+    return job.compare_at | dict(*last)
+
+
+def work_over(job: Job, found: Mapping[str, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
     """What the work changed: the sweep after less that before, over the same of the simulation; None without both.
 
     Whatever stands between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
     """
     if not {ARRIVAL, AFTER} <= set(found):
         return None
-    curves = [_simulated(amp, job.compare_at) for amp in (job.stock, job.modded)]
+    told = ((job.stock, ARRIVAL), (job.modded, AFTER))
+    curves = [_simulated(amp, stood(job, record, phase)) for amp, phase in told]
     grid = curves[0]["frequency"].values
     before, after = (at_frequencies(found[phase]["gain_db"], grid) for phase in (ARRIVAL, AFTER))
     drawn = curves[1] - curves[0].values

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..errors import DescriptionError, shown
+from ..errors import DescriptionError, nearest, shown
 from ..safety import CAUTION
 from .steps import (
     MEASUREMENTS,
@@ -36,13 +36,7 @@ def add(steps: Steps) -> None:
     readings.add_argument("file", type=Path, help="CSV (place; volts) or TOML, with mains and meter where known")
     readings.add_argument("--mains", help="the mains while measuring, such as 231, where the file does not tell")
     mains_option(readings)
-    readings.add_argument(
-        "--at",
-        action="append",
-        default=[],
-        metavar="CONTROL=WHERE",
-        help="where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: as drawn)",
-    )
+    _at_option(readings, "as drawn")
     round_option(readings, "on arrival")
     diagnose = steps.step(
         "diagnose", "drawing, simulated and measured side by side; the likeliest fault; what to measure next", _diagnose
@@ -53,10 +47,21 @@ def add(steps: Steps) -> None:
     round_option(diagnose, "on arrival")
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
     sweep.add_argument("file", type=Path, help='CSV of frequency and dB, or the recording of "ampsim tone"')
+    _at_option(sweep, "where the job compares")
     sweep.add_argument("--note", default="", help="how it was measured")
     sweep.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
     to_option(sweep, "the picture", "pictures/sweep-ROUND.png")
     round_option(sweep, "on arrival")
+
+
+def _at_option(step: argparse.ArgumentParser, default: str) -> None:
+    step.add_argument(
+        "--at",
+        action="append",
+        default=[],
+        metavar="CONTROL=WHERE",
+        help=f"where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: {default})",
+    )
 
 
 def _readings(options: argparse.Namespace) -> None:
@@ -85,7 +90,9 @@ def _amp_of(phase: str, found: Opened) -> Any:
 def _stood(amp: Amp, text: str) -> tuple[str, float | str]:
     """A control and where it stood, as typed."""
     name, _, where = (part.strip() for part in text.partition("="))
-    if name in amp.controls and amp.controls[name].kind == "switch":
+    if name not in amp.controls:
+        raise DescriptionError(f"--at: {amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
+    if amp.controls[name].kind == "switch":
         return name, where
     try:
         return name, float(where.replace(",", "."))
@@ -153,10 +160,12 @@ def _sweep(options: argparse.Namespace) -> None:
     phase = known_round(options)
     at = audition_of(options.folder)[1].compare_at if record.mods else {}
     measured, amp = read_sweep(options.file), _amp_of(phase, found)
+    told_at = dict(_stood(amp, each) for each in options.at)
+    at = at | told_at
     compared = sweep_over(amp, at, measured)
     stood = {name: value for name, value in at.items() if name in amp.controls}
     fitted = fit_parts(amp, measured, options.fit, stood) if options.fit else None
-    record = keep_sweep(record, options.folder, options.file, phase, options.note)
+    record = keep_sweep(record, options.folder, options.file, phase, options.note, at=told_at)
     path = place(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     pictures.save(pictures.compared(compared, f"Sweep {phase}: measured over simulated"), path)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]

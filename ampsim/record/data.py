@@ -81,12 +81,16 @@ class Measured:
 
 @dataclass(frozen=True)
 class Sweep:
-    """A measured sweep: a file of the job folder, in one of PHASES."""
+    """A measured sweep: a file of the job folder, in one of PHASES.
+
+    `at` pairs a control with where it stood; those that are not named stood where the job compares.
+    """
 
     phase: str
     date: Date
     file: str
     note: str = ""
+    at: tuple[tuple[str, float | str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,7 +206,7 @@ def as_tables(record: Record) -> Tables:
         "states": [_filled(each) for each in record.states],
         "arrival": [_filled(each) for each in record.arrival],
         "measured": [_measured(each) for each in record.measured],
-        "sweeps": [_filled(each) for each in record.sweeps],
+        "sweeps": [_filled(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
         "positions": [dict(each) for each in record.positions],
         "history": [_given(vars(each)) for each in record.history],
         "frozen": [_filled(each) for each in record.frozen],

@@ -225,7 +225,8 @@ def _sweep(entry: Entry) -> Sweep:
         inside_name(file)
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
-    return Sweep(entry.choice("phase", PHASES), date_of(entry), file, text_of(entry, "note", _NOTE, "", lines=True))
+    note = text_of(entry, "note", _NOTE, "", lines=True)
+    return Sweep(entry.choice("phase", PHASES), date_of(entry), file, note, _stood(entry))
 
 
 def _change(entry: Entry) -> Change:

@@ -18,6 +18,7 @@ from ampsim.analyses import Transient
 from ampsim.engine import Arrays
 from ampsim.mods import apply
 from ampsim.netlist import Netlist, build, node_vector
+from ampsim.positions import position_label
 from ampsim.response import resampled
 from ampsim.timestep import newton, play, resampling
 from ampsim.timestep.machine import machine
@@ -92,7 +93,7 @@ class Case:
     @property
     def label(self) -> str:
         """For people."""
-        where = ", ".join(f"{name}={value}" for name, value in self.position.items()) or "as drawn"
+        where = position_label(self.position)
         return f"{self.amp.name}, {self.amp.variant}, {where}, {self.level * 1e3:g} mV"
 
     @property

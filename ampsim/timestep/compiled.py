@@ -59,6 +59,11 @@ def _cached_in(folder: Path) -> Iterator[None]:
         numba.config.CACHE_DIR = before
 
 
+def eights(count: int) -> int:
+    """The next multiple of eight."""
+    return -(-count // 8) * 8
+
+
 def aligned(array: NDArray[np.float64]) -> NDArray[np.float64]:
     """A copy that begins where a line of the processor's cache does: rows are read a line at a time."""
     room = np.empty(array.size + 8)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..nets import INPUT
-from .compiled import aligned
+from .compiled import aligned, eights
 from .equations import Equations
 from .parts import Parts
 
@@ -97,8 +97,3 @@ def _laid(above: Array, below: Array) -> tuple[Array, NDArray[np.int64]]:
     columns[: below.shape[1], first : first + len(below)] = below.T
     last = [np.flatnonzero(eight.any(axis=0))[-1] for eight in columns.reshape(-1, 8, columns.shape[1])]
     return aligned(columns), np.array([eights(int(row) + 1) for row in last])
-
-
-def eights(count: int) -> int:
-    """The next multiple of eight."""
-    return -(-count // 8) * 8

@@ -18,6 +18,7 @@ from .newton import (
     STEP,
     WANTED,
     V,
+    add_eight,
     lead,
     multiply,
     newton,
@@ -30,14 +31,7 @@ def advance(columns: Any, heights: Any, known: Any, into: Any) -> None:
     for row in range(into.shape[0]):
         into[row] = 0.0
     for eight in range(heights.shape[0]):
-        column = 8 * eight
-        a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
-        e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
-        one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
-        five, six, seven, eighth = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
-        for row in range(heights[eight]):
-            half = one[row] * a + two[row] * b + three[row] * c + four[row] * d
-            into[row] += half + (five[row] * e + six[row] * f + seven[row] * g + eighth[row] * h)
+        add_eight(columns, 8 * eight, known, heights[eight], into)
 
 
 @jit

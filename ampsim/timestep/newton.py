@@ -39,19 +39,24 @@ PATH = 1e-6
 
 
 @within
+def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> None:
+    """Add eight columns of a matrix, as far as `height`, times their numbers."""
+    a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
+    e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
+    one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
+    five, six, seven, eight = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
+    for row in range(height):
+        first = one[row] * a + two[row] * b + three[row] * c + four[row] * d
+        into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
+
+
+@within
 def multiply(columns: Any, known: Any, into: Any) -> None:
     """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
-    height = into.shape[0]
-    for row in range(height):
+    for row in range(into.shape[0]):
         into[row] = 0.0
     for column in range(0, known.shape[0], 8):
-        a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
-        e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
-        one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
-        five, six, seven, eight = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
-        for row in range(height):
-            first = one[row] * a + two[row] * b + three[row] * c + four[row] * d
-            into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
+        add_eight(columns, column, known, into.shape[0], into)
 
 
 @within

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..valves import LAWS, Valve, currents
+from .compiled import eights
 from .newton import FINE, FINE_COUNT, HIGHEST, KNEE, KNOTS, LOWEST, WIDE
 from .parts import Seat
 from .tracing import LANES, PARAMETERS, ROWS
@@ -63,7 +64,7 @@ def seats_of(given: Sequence[Seat]) -> Seats:
             blocks.append(_block(filled))
     bare = Seats(
         tuple(ports),
-        -(-len(ports) // 8) * 8,
+        eights(len(ports)),
         np.array(spans, dtype=np.int64).reshape(-1, 3),
         np.array(places, dtype=np.int64).reshape(-1, 3 * LANES),
         np.array(grids, dtype=np.int64).reshape(-1, LANES),

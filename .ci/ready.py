@@ -114,8 +114,8 @@ def loadable_library() -> str:
     import ctypes
 
     sys.path.insert(0, str(ROOT))
-    from ampsim.errors import EngineError
-    from ampsim.ngspice_library import find, preload
+    from ampsim.base.errors import EngineError
+    from ampsim.simulation.ngspice.library import find, preload
 
     try:
         path = find()

@@ -16,18 +16,20 @@ from typing import Any
 
 import pytest
 
-from ampsim import engine
-from ampsim.amp import Amp, Mod
-from ampsim.analyses import Burst, FrequencySweep, OperatingPoint, Sine, Transient, Waveform
-from ampsim.engine import Arrays
-from ampsim.errors import AmpsimError, EngineError
-from ampsim.library import load_amp, load_job, load_mod, load_valve, models
-from ampsim.mods import apply
-from ampsim.netlist import Netlist, build
-from ampsim.ngspice_library import find
-from ampsim.positions import every_position
-from ampsim.valves import Valve, subcircuit
-from tests import hostile
+from ampsim.base.errors import AmpsimError, EngineError
+from ampsim.circuit.amp import Amp, Mod
+from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_position
+from ampsim.circuit.valves.description import Valve
+from ampsim.circuit.valves.spice import subcircuit
+from ampsim.library.files import load_amp, load_audition, load_mod, load_valve, models
+from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ampsim.simulation.netlist import Netlist, build
+from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice.engine import Arrays
+from ampsim.simulation.ngspice.library import find
+from ampsim.simulation.stimuli import Burst, Sine, Waveform
+from tests.tools import hostile
 
 ROOT = Path(__file__).resolve().parent.parent
 COUNT = 10_000
@@ -160,7 +162,7 @@ def test_anything_else_where_a_text_belongs(watched: list[tuple[str, object]], a
 
 
 LOADERS: dict[str, Callable[[str | Path], Any]] = {
-    "amp": load_amp, "mod": load_mod, "valve": load_valve, "job": load_job,
+    "amp": load_amp, "mod": load_mod, "valve": load_valve, "job": load_audition,
 }  # fmt: skip
 
 
@@ -233,7 +235,7 @@ def requests(amp: Amp, text: str) -> Iterator[Callable[[], Any]]:
 
 
 def test_hostile_requests(folder: Path, watched: list[tuple[str, object]]) -> None:
-    amp = apply(load_amp("workshop-a"), load_mod("bright-switch"))
+    amp = apply_mods(load_amp("workshop-a"), load_mod("bright-switch"))
     for number in range(300):
         text = hostile.string(number, folder, "R1.1")
         case = hostile.Case("request", (), text, {})
@@ -290,7 +292,7 @@ def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
     shutil.copy(models() / "amps" / "workshop-b.toml", tmp_path)
     surroundings = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path)}
     bare = (
-        "import pathlib, sys; from ampsim.ngspice_library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "import pathlib, sys; from ampsim.simulation.ngspice.library import preload; preload(pathlib.Path(sys.argv[1])); "
         "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
     )
     subprocess.run([sys.executable, "-c", bare, str(find())], cwd=tmp_path, env=surroundings, check=False)

@@ -12,8 +12,8 @@ from types import ModuleType
 
 import pytest
 
-from ampsim import ngspice_library
-from ampsim.errors import EngineError
+from ampsim.base.errors import EngineError
+from ampsim.simulation.ngspice import library as ngspice_library
 
 ROOT = Path(__file__).resolve().parent.parent
 READY = ROOT / ".ci" / "ready.py"
@@ -110,11 +110,14 @@ def test_a_library_that_went_away_is_noticed(ready: ModuleType, monkeypatch: pyt
 def test_what_cannot_be_got_is_named_with_its_command(tmp_path: Path) -> None:
     folder = tmp_path / "clone with spaces"
     copy_clone(folder)
-    (folder / "ampsim").mkdir()
-    for name in ("__init__.py", "errors.py", "ngspice_library.py"):
-        (folder / "ampsim" / name).write_bytes((ROOT / "ampsim" / name).read_bytes())
+    inner = Path("ampsim", "simulation", "ngspice")
+    (folder / "ampsim" / "base").mkdir(parents=True)
+    (folder / inner).mkdir(parents=True)
+    packages = ("ampsim", "ampsim/base", "ampsim/simulation", "ampsim/simulation/ngspice")
+    for name in (*(f"{each}/__init__.py" for each in packages), "ampsim/base/errors.py", f"{inner}/library.py"):
+        (folder / name).write_bytes((ROOT / name).read_bytes())
     # An empty PATH hides apt-get; the candidates are emptied, as on a system without ngspice.
-    with (folder / "ampsim" / "ngspice_library.py").open("a") as file:
+    with (folder / inner / "library.py").open("a") as file:
         file.write("\ndef candidates():\n    return []\n")
     command: list[str | Path] = [sys.executable, folder / ".ci" / "ready.py", "-c", "pass"]
     done = subprocess.run(command, env={"PATH": ""}, capture_output=True, text=True, check=False)

@@ -10,8 +10,8 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
-from ..loading import valve_load
 from .labels import expect
+from .loads import valve_load
 
 
 def bias_table(response: xr.Dataset) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from ..errors import DescriptionError, nearest, shown
+from ..base.errors import DescriptionError, nearest, shown
 
 
 def expect(response: xr.Dataset, analysis: str) -> None:

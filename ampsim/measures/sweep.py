@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..errors import DescriptionError, shown
+from ..base.errors import DescriptionError, shown
 from .labels import index_of, labelled, voltage_at
 
 Array = NDArray[np.float64]

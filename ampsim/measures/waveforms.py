@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..errors import DescriptionError, shown
+from ..base.errors import DescriptionError, shown
 from .labels import expect, index_of, labelled, voltage_at
 
 FLOOR_DB = -75.0

@@ -11,7 +11,8 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter
 from numpy.typing import NDArray
 
-from .. import style
+from ..base.wording import plain_frequency
+from . import style
 from .canvas import Curves, Picture, text_width, wrapped
 
 Array = NDArray[np.float64]
@@ -51,7 +52,7 @@ def frequency_axis(axes: Axes, grid: Array, labelled: bool = True) -> None:
     axes.set_xlim(low, high)
     axes.xaxis.set_major_locator(FixedLocator(style.frequency_ticks(low, high)))
     axes.xaxis.set_minor_locator(FixedLocator(style.frequency_lines(low, high)))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda tick, _: style.plain_frequency(tick)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda tick, _: plain_frequency(tick)))
     axes.xaxis.set_minor_formatter(NullFormatter())
     axes.grid(True, which="minor", axis="x", color=style.FAINT_GRID, linewidth=0.5)
     axes.tick_params(axis="x", which="minor", length=0)

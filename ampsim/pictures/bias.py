@@ -11,8 +11,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from .. import measures, style
-from . import words
+from ..base.wording import rounded
+from ..measures.bias import bias_table
+from ..measures.labels import select
+from . import captions, style
 from .canvas import Picture, header, header_height, text_width, wrapped
 
 _TEXTS = ("valve", "type", "variant", "position")
@@ -35,8 +37,8 @@ def describe_bias(
     response: xr.Dataset, positions: Sequence[str] | None = None, variants: Sequence[str] | None = None
 ) -> str:
     """`bias` in words and numbers, one paragraph."""
-    table = measures.bias_table(measures.select(response, variants, positions))
-    sentences = [f"Valves of {words.amp_name(response)} at rest."]
+    table = bias_table(select(response, variants, positions))
+    sentences = [f"Valves of {captions.amp_name(response)} at rest."]
     for row in table.to_dict("records"):
         sentences.append(
             f"{row['valve']} ({row['type']}), {row['variant']}, {row['position']}: plate {row['plate [V]']:.3g} V, "
@@ -47,7 +49,7 @@ def describe_bias(
 
 
 @style.applied()
-def bias(
+def bias_picture(
     response: xr.Dataset,
     positions: Sequence[str] | None = None,
     variants: Sequence[str] | None = None,
@@ -69,15 +71,15 @@ def bias(
     DescriptionError
         For unknown names or another kind of response.
     """
-    chosen = measures.select(response, variants, positions)
-    table = _merged(measures.bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
+    chosen = select(response, variants, positions)
+    table = _merged(bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
     columns = _columns(table)
     bar = columns[-1].left + columns[-1].width + _GAP
     verdict = bar + _BAR + _BAR_WORDS + _GAP
     width = max(style.PAGE_WIDTH, verdict + _VERDICT + _EDGE)
     verdicts = [_broken(text, width - _EDGE - verdict) for text in table["verdict"]]
     heights = [0.08 + _LINE * max(len(lines), _lines(columns, row)) for row, lines in enumerate(verdicts)]
-    heading = title or f"{words.amp_name(response)}: where the valves idle"
+    heading = title or f"{captions.amp_name(response)}: where the valves idle"
     subtitle = _subtitle(table)
     tall = header_height(heading, subtitle, width, left=_EDGE) + _HEAD + sum(heights) + 0.15
     picture = Picture(width, tall, heading, describe_bias(chosen))
@@ -137,7 +139,7 @@ def _columns(table: pd.DataFrame) -> list[_Column]:
 
 
 def _number_cells(table: pd.DataFrame, name: str) -> list[list[str]]:
-    return [[cell] for cell in style.rounded(table[name].tolist())]
+    return [[cell] for cell in rounded(table[name].tolist())]
 
 
 def _text_cells(table: pd.DataFrame, name: str) -> list[list[str]]:

@@ -20,9 +20,9 @@ from matplotlib.patches import Polygon, Rectangle
 from numpy.typing import NDArray
 from PIL import Image
 
-from .. import style
-from ..errors import DescriptionError, nearest, shown
-from ..whole_file import write_whole
+from ..base.errors import DescriptionError, nearest, shown
+from ..base.files import write_whole
+from . import style
 
 Curves = Mapping[str, NDArray[np.float64]]
 """The `gid` of each moving artist to its points, shape (points, 2), in the units of its axes."""
@@ -241,7 +241,7 @@ def svg(picture: Picture) -> str:
     return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
 
 
-def save(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
+def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
     """Write a picture; return the files written.
 
     Parameters

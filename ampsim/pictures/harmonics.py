@@ -10,34 +10,35 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from .. import measures, style
-from . import words
+from ..base.wording import in_decibels, in_volts, minus
+from ..measures.waveforms import FLOOR_DB, harmonics
+from . import captions, style
 from .axes import tidy
 from .canvas import SIDE, Picture, header, header_height
 
 _HEIGHT = 2.9  # inches
-_FLOOR = measures.FLOOR_DB
+_FLOOR = FLOOR_DB
 
 
 def describe_harmonics(
     response: xr.Dataset, node: str | None = None, position: str | None = None, variants: Sequence[str] | None = None
 ) -> str:
     """`harmonics` in words and numbers, one paragraph."""
-    found = measures.harmonics(words.one_or_two(response, position, variants), node).isel(position=0)
+    found = harmonics(captions.one_or_two(response, position, variants), node).isel(position=0)
     sentences = [
-        f"Harmonics at {node or response.attrs['output']} relative to the fundamental, {words.tone(response)}."
+        f"Harmonics at {node or response.attrs['output']} relative to the fundamental, {captions.tone(response)}."
     ]
     for place, name in enumerate(found["variant"].values):
         row = found.isel(variant=place)
         pairs = zip(row["harmonic"].values[1:], row["relative"].values[1:], strict=True)
         levels = ", ".join(f"H{order} {_level(float(level))}" for order, level in pairs)
-        first = style.in_volts(float(row["amplitude"].values[0]))
+        first = in_volts(float(row["amplitude"].values[0]))
         sentences.append(f"{name}: fundamental {first} peak, THD {float(row['thd']):.2g} %; {levels}.")
     return " ".join(sentences)
 
 
 @style.applied()
-def harmonics(
+def harmonics_picture(
     response: xr.Dataset,
     node: str | None = None,
     position: str | None = None,
@@ -63,10 +64,10 @@ def harmonics(
     DescriptionError
         For unknown names, more than two variants, or another stimulus.
     """
-    chosen = words.one_or_two(response, position, variants)
-    found = measures.harmonics(chosen, node).isel(position=0)
-    heading = title or f"{words.amp_name(chosen)}: harmonics at {node or chosen.attrs['output']}"
-    subtitle = f"{words.tone(chosen)}; {chosen['position'].values[0]}"
+    chosen = captions.one_or_two(response, position, variants)
+    found = harmonics(chosen, node).isel(position=0)
+    heading = title or f"{captions.amp_name(chosen)}: harmonics at {node or chosen.attrs['output']}"
+    subtitle = f"{captions.tone(chosen)}; {chosen['position'].values[0]}"
     tall = header_height(heading, subtitle, style.PAGE_WIDTH, _keys(found)) + 0.1 + _HEIGHT + 0.72
     picture = Picture(style.PAGE_WIDTH, tall, heading, describe_harmonics(chosen, node))
     top = header(picture, subtitle, _keys(found)) - 0.1
@@ -80,12 +81,12 @@ def harmonics(
 def _level(relative: float) -> str:
     if np.isnan(relative):
         return "not known"
-    return f"below {style.in_decibels(_FLOOR)}" if relative < _FLOOR else style.in_decibels(relative)
+    return f"below {in_decibels(_FLOOR)}" if relative < _FLOOR else in_decibels(relative)
 
 
 def _keys(found: xr.Dataset) -> list[tuple[str, style.Bar]]:
     named = zip(found["variant"].values, found["thd"].values, _looks(found), strict=True)
-    return [(f"{name}: {words.distortion(float(thd))}", look) for name, thd, look in named]
+    return [(f"{name}: {captions.distortion(float(thd))}", look) for name, thd, look in named]
 
 
 def _looks(found: xr.Dataset) -> list[style.Bar]:
@@ -126,4 +127,4 @@ def _draw_bar(
 
 
 def _number(height: float, percent: bool) -> str:
-    return f"{height:.2g}" if percent else style.minus(f"{height:.0f}")
+    return f"{height:.2g}" if percent else minus(f"{height:.0f}")

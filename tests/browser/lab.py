@@ -18,7 +18,7 @@ from typing import Any
 
 import nbformat
 
-from ampsim.lab import command
+from ampsim.interface.jupyter import command
 
 CHROMIUM = Path("/usr/bin/chromium")
 _FLAGS = [
@@ -36,7 +36,7 @@ PANEL = """\
 import ampsim
 from ampsim.panel import explore
 
-job = ampsim.load_job("bright-cathode-depth")
+job = ampsim.load_audition("bright-cathode-depth")
 panel = explore(job.stock, job.modded, values={"C101": ("47p", "22n", "E6")})
 panel"""
 

@@ -14,10 +14,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from ampsim.library import load_amp, load_mod
-from ampsim.mods import apply
-from ampsim.page import write_page
-from ampsim.read_job import Job, plain_job
+from ampsim.circuit.mods import apply_mods
+from ampsim.job.page.write import write_page
+from ampsim.library.files import load_amp, load_mod
+from ampsim.studies.audition import Audition, plain_audition
 
 CHROMIUM = Path("/usr/bin/chromium")
 PRESSES = 60
@@ -63,10 +63,10 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-def job_of_33() -> Job:
+def job_of_33() -> Audition:
     """A job with 33 positions: a switch of three and a knob in eleven steps."""
     amp = load_amp("workshop-a")
-    return plain_job(amp, apply(amp, load_mod("cathode-switch"), load_mod("depth")))
+    return plain_audition(amp, apply_mods(amp, load_mod("cathode-switch"), load_mod("depth")))
 
 
 def measure_page(presses: int = PRESSES) -> dict[str, float]:

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ampsim.player import code
-from tests.test_player import sines
+from ampsim.audio.player.content import code
+from tests.audio.test_player import sines
 
 Array = NDArray[np.float64]
 RATE, HZ = 32_000, 440.0

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from .lab import Lab
+from tests.browser.lab import Lab
 
 ROOT = ".ampsim-panel"
 MOVING = ("stock-0", "modded-0", "change-0", "between", "change-area")

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from .lab import lab, missing
-from .sheet import ROOT, Sheet
+from tests.browser.lab import lab, missing
+from tests.browser.sheet import ROOT, Sheet
 
 # From the key's own time stamp to the task after the frame in which the paths changed.
 _WATCH = """(root) => {

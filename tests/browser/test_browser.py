@@ -13,23 +13,24 @@ from urllib.parse import urlsplit
 import numpy as np
 import pytest
 
-from .lab import Lab, lab, missing
-from .sheet import MOVING, ROOT, Sheet
+from tests.browser.lab import Lab, lab, missing
+from tests.browser.sheet import MOVING, ROOT, Sheet
 
 # The picture of a fresh simulation of the panel's position, with the limits that are on the page.
 _FRESH = """
 import ampsim
-from ampsim import pictures
-from ampsim.panel.bench import AS_SET
-from ampsim.panel.dials import with_values
+from ampsim.interface.panel.dials import with_values
+from ampsim.interface.panel.simulator import AS_SET
+from ampsim.pictures.canvas import svg
+from ampsim.pictures.overlay import overlay_picture
 def fresh():
     amp = with_values(job.modded, panel.part_values)
     grid = ampsim.FrequencySweep(20.0, 20e3, 40)
     found = ampsim.simulate([job.stock, amp], grid, [panel.position], [panel.listen_at])
-    picture = pictures.overlay(found.drop_vars(list(panel.position)).assign_coords(position=[AS_SET]), panel.listen_at)
+    picture = overlay_picture(found.drop_vars(list(panel.position)).assign_coords(position=[AS_SET]), panel.listen_at)
     for axes, live in zip(picture.axes, panel._desk._picture.axes):
         axes.set_ylim(live.get_ylim())
-    return pictures.svg(picture)
+    return svg(picture)
 """
 
 
@@ -218,7 +219,7 @@ def test_positions_are_heard_from_the_panel(sheet: Sheet) -> None:
     """Six tenths of a second of the phrase, through the whole circuit, to the player and its keys."""
     page = sheet.page
     sheet.lab.python(
-        "import os, dataclasses\nfrom ampsim.listening import phrase\nos.environ['AMPSIM_CACHE'] = 'kept-sounds'\n"
+        "import os, dataclasses\nfrom ampsim.audio.phrases import phrase\nos.environ['AMPSIM_CACHE'] = 'kept-sounds'\n"
         "panel.phrase = dataclasses.replace(phrase('chords'), volts=phrase('chords').volts[:28800])"
     )
     sheet.lab.python("panel.hold('as it was')")

@@ -17,10 +17,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from ampsim.library import load_job
-from ampsim.page import write_page
+from ampsim.job.page.write import write_page
+from ampsim.library.files import load_audition
 from tests.browser.page_figures import PRESSES, browser, job_of_33, missing
-from tests.test_page import hostile_job
+from tests.job.test_page import hostile_job
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 WIDE, NARROW = ".picture.wide svg", ".picture.narrow svg"
@@ -35,7 +35,7 @@ def chromium() -> Iterator[Any]:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_page(load_job("bright-cathode-depth"), tmp_path_factory.mktemp("page") / "page.html")
+    return write_page(load_audition("bright-cathode-depth"), tmp_path_factory.mktemp("page") / "page.html")
 
 
 def opened(chromium: Any, path: Path, size: tuple[int, int] = (1024, 768), **more: Any) -> Any:

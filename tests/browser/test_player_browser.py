@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from ampsim.listening import Clips
-from ampsim.page import write_page
-from ampsim.player import code, embed, facts
+from ampsim.audio.clips import Clips
+from ampsim.audio.player.content import code, facts
+from ampsim.audio.player.embed import embed
+from ampsim.job.page.write import write_page
+from tests.audio.test_player import EVIL, clips_of, sines
 from tests.browser.page_figures import browser, missing
 from tests.browser.player import FADE, HZ, LEAD, LEVELS, RATE, clip, offline, ramp, switched
-from tests.test_page import small_job
-from tests.test_player import EVIL, clips_of, sines
+from tests.job.test_page import small_job
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from ampsim.library import load_amp, load_mod
-from ampsim.mods import apply
-from ampsim.sheet import consequences, examine, write_sheet
+from ampsim.circuit.mods import apply_mods
+from ampsim.library.files import load_amp, load_mod
+from ampsim.studies.sheet.page import write_sheet
+from ampsim.studies.sheet.sheet import consequences, examine
 from tests.browser.page_figures import browser, missing
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
@@ -25,7 +26,7 @@ def chromium() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     stock = load_amp("workshop-a")
-    examined = examine(stock, apply(stock, load_mod("depth")))
+    examined = examine(stock, apply_mods(stock, load_mod("depth")))
     found = consequences(examined, ["ratings", "stability", "noise"])
     return write_sheet(found, tmp_path_factory.mktemp("sheet") / "sheet.html")
 

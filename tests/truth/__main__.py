@@ -7,9 +7,9 @@ import textwrap
 from collections.abc import Iterable
 from statistics import median
 
-from .claims import KINDS, Check
-from .run import checks
-from .unmet import UNMET
+from tests.truth.claims import KINDS, Check
+from tests.truth.run import checks
+from tests.truth.unmet import UNMET
 
 
 def line(check: Check) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import xarray as xr
 
 from ampsim import FrequencySweep, OperatingPoint, Sine, Transient, parse_amp, simulate
-from ampsim.amp import Amp
+from ampsim.circuit.amp import Amp
 
 Parts = dict[str, Any]
 Wires = dict[str, Any]

@@ -6,12 +6,11 @@ import math
 from functools import partial
 
 from ampsim import Burst
-from ampsim.amp import Amp
-from ampsim.blocking import blocking
-from ampsim.measures import blocking_table
-
-from .bench import Parts, amp, rail, stage, wired
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.circuit.amp import Amp
+from ampsim.studies.blocking.measures import blocking_table
+from ampsim.studies.blocking.simulate import blocking
+from tests.truth.bench import Parts, amp, rail, stage, wired
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 FORM = "discharge through the leak and what feeds the capacitor, tau = (R1 + R2) C, worked out in the test"
 CLOSE = Limit(0.005, "reverse current of a cold grid, 5 nA, and 100 pF of the stage beside the capacitor: 0.5 %")

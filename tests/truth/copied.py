@@ -5,8 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from ampsim import load_valve
-
-from .claims import COPIED, Case, Claim, Limit
+from tests.truth.claims import COPIED, Case, Claim, Limit
 
 _EXACT = Limit(1e-9, "copied from the sheet: the same number")
 _RATINGS = (

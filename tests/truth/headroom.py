@@ -11,16 +11,16 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from ampsim.amp import Amp
-from ampsim.headroom import headroom
-from ampsim.measures import clipping_table, harmonics, power_table
-from ampsim.valves import Valve
-
-from .bench import Parts, amp, rail, stage
-from .claims import CLOSED, FITTED, Case, Claim, Limit
-from .outputs import CIRCUITS
-from .outputs import _stage as output_stage
-from .valves_alone import by_row
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.description import Valve
+from ampsim.measures.waveforms import harmonics
+from ampsim.studies.headroom.measures import clipping_table, power_table
+from ampsim.studies.headroom.simulate import headroom
+from tests.truth.bench import Parts, amp, rail, stage
+from tests.truth.claims import CLOSED, FITTED, Case, Claim, Limit
+from tests.truth.outputs import CIRCUITS
+from tests.truth.outputs import _stage as output_stage
+from tests.truth.valves_alone import by_row
 
 SERIES = "binomial series of (E + mu v)^1.5 for a sine, worked out in the test"
 IMPLICIT = "i = k (Vb - R i + mu v)^1.5 solved at 400 instants of a cycle, worked out in the test"

@@ -12,10 +12,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ampsim.listening.phrases import RATE
-from ampsim.listening.standards import a_weighted, integrated, true_peak
-
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.audio.loudness_standards import a_weighted, integrated, true_peak
+from ampsim.audio.phrases import RATE
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 Array = NDArray[np.float64]
 _EBU = "EBU Tech 3341, minimum requirements test signals, from memory"

@@ -9,12 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from ampsim.measured import read_recording
-from ampsim.sweep_tone import SweepTone
-from ampsim.wav import write_wav
-from tests.recordings import known_db, known_filter, noisy, recording
-
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.base.wav import write_wav
+from ampsim.bench.sweeps.measured import read_recording
+from ampsim.bench.sweeps.tone import SweepTone
+from tests.tools.recordings import known_db, known_filter, noisy, recording
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 RATE = 48_000
 HERTZ = (40.0, 82.0, 200.0, 700.0, 3000.0, 10e3)

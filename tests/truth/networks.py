@@ -9,11 +9,10 @@ from functools import partial
 import numpy as np
 
 from ampsim import FrequencySweep, simulate
-from ampsim.amp import Amp
-from ampsim.quantities import OHM, parse_value, preferred_values
-
-from .bench import Parts, amp, gains, stage
-from .claims import CLOSED, Case, Claim, Limit, printed
+from ampsim.base.quantities import OHM, parse_value, preferred_values
+from ampsim.circuit.amp import Amp
+from tests.truth.bench import Parts, amp, gains, stage
+from tests.truth.claims import CLOSED, Case, Claim, Limit, printed
 
 STACK = (
     "D. T. Yeh, J. O. Smith, Proc. DAFx-06, 2006: transfer function of the three-band passive tone stack, "

@@ -6,16 +6,15 @@ import math
 from functools import partial
 
 from ampsim import load_valve
-from ampsim.amp import Amp
-from ampsim.analyses import NoiseSweep
-from ampsim.hum import Mains, hum_spectrum
-from ampsim.measures.noise import weighted_v
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.evaluation import Slopes, slopes
 from ampsim.measures.weighting import a_weight
-from ampsim.noise import equivalent_ohms, noise_spectrum
-from ampsim.valves import Slopes, slopes
-
-from .bench import Parts, Rest, amp, rail, stage, wired
-from .claims import CLOSED, PREDICTED, Case, Claim, Limit
+from ampsim.simulation.analyses import NoiseSweep
+from ampsim.studies.noise.hum import Mains, hum_spectrum
+from ampsim.studies.noise.measures import weighted_v
+from ampsim.studies.noise.simulate import equivalent_ohms, noise_spectrum
+from tests.truth.bench import Parts, Rest, amp, rail, stage, wired
+from tests.truth.claims import CLOSED, PREDICTED, Case, Claim, Limit
 
 # Worked out here with numbers of its own: Boltzmann's constant, charge of the electron (SI), 27 degrees Celsius.
 _K, _T = 1.380649e-23, 300.15

@@ -10,13 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 
-from ampsim.amp import Amp
-from ampsim.measures import harmonics, power_w, settled
-from ampsim.valves import Valve
-
-from .bench import Parts, Rest, amp, near_ideal, rail, stage, tone, wired
-from .claims import Case, Limit
-from .valves_alone import POINT, by_row, claim_of
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.description import Valve
+from ampsim.measures.waveforms import harmonics, power_w, settled
+from tests.truth.bench import Parts, Rest, amp, near_ideal, rail, stage, tone, wired
+from tests.truth.claims import Case, Limit
+from tests.truth.valves_alone import POINT, by_row, claim_of
 
 SENSE = 0.1  # ohm in each rail, to read its mean current under drive
 LOAD = 8.0

@@ -7,14 +7,13 @@ from functools import lru_cache
 
 import xarray as xr
 
-from ampsim import apply, parse_mod
-from ampsim.amp import Amp
+from ampsim import apply_mods, parse_mod
+from ampsim.circuit.amp import Amp
 from ampsim.measures.labels import records
-from ampsim.measures.pop import LENGTH, PEAK, pop_table
-from ampsim.pop import Transition, pop
-
-from .bench import amp, rail, wired
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.studies.pop.measures import LENGTH, PEAK, pop_table
+from ampsim.studies.pop.simulate import Transition, pop
+from tests.truth.bench import amp, rail, wired
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 _VOLTS, _R1, _R2, _C = 100.0, 100e3, 50e3, 1e-6
 _OFF, _LEAK, _BLEED = 1e12, 1e10, 1e6
@@ -32,13 +31,13 @@ def switched(parts: dict[str, str], *edits: dict[str, object]) -> Amp:
     tap = wired("tap", C1=["in", "out"], R3=["out", "ground"])
     switch = {"designator": "S1", "control": "switch", "drawn": "out", "positions": {"out": [], "in": list(edits)}}
     mod = parse_mod({"name": "m", "reason": "check", "parts": parts, "switches": [switch]}, "check.toml")
-    return apply(amp(drawn, [wires, tap], rail("B1", _VOLTS)), mod)
+    return apply_mods(amp(drawn, [wires, tap], rail("B1", _VOLTS)), mod)
 
 
 def coupled_away(circuit: Amp) -> Amp:
     """The same without the second stage's load on the first: so small a coupling capacitor that it does not count."""
     small = {"name": "away", "reason": "check", "edits": [{"replace": "C1", "with": "1p"}]}
-    return apply(circuit, parse_mod(small, "away.toml"))
+    return apply_mods(circuit, parse_mod(small, "away.toml"))
 
 
 @lru_cache(maxsize=1)

@@ -8,15 +8,14 @@ from functools import partial
 from typing import Any
 
 from ampsim import FrequencySweep
-from ampsim.amp import Amp
-from ampsim.elimination import admittance
-from ampsim.finder import find
-from ampsim.library import parse_wishes
-from ampsim.ports import reduce, responses
-from ampsim.quantities import preferred_values
-
-from .bench import amp, gains, rail, stage
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.base.quantities import preferred_values
+from ampsim.circuit.amp import Amp
+from ampsim.library.files import parse_wishes
+from ampsim.simulation.ports import reduce, responses
+from ampsim.simulation.ports_algebra import admittance
+from ampsim.studies.search.search import find_values
+from tests.truth.bench import amp, gains, rail, stage
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 THEORY = "voltage divider of complex impedances (definition), worked out in the test"
 SHELF = (
@@ -98,7 +97,7 @@ def _found_capacitor() -> Mapping[str, float]:
         "parts": [{"replace": "C1", "values": "E24 from 470p to 10n"}],
         "wishes": [{"less": "2 to 4 dB", "near": "100"}],
     }
-    value = find(parse_wishes(wishes, circuit)).best[0].values["C1"]
+    value = find_values(parse_wishes(wishes, circuit)).best[0].values["C1"]
     return {"capacitor found": math.nan if value is None else value}
 
 

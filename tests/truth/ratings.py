@@ -8,13 +8,12 @@ from functools import lru_cache, partial
 import xarray as xr
 
 from ampsim import Sine, load_valve
-from ampsim.amp import Amp
-from ampsim.cautions.discharge import Charged, fall_times
-from ampsim.measures import discharge_s, stored_coulombs, stored_joules
-from ampsim.stress import stress
-
-from .bench import Parts, amp, near_ideal, rail, stage, wired
-from .claims import CLOSED, COPIED, PREDICTED, Case, Claim, Limit, printed
+from ampsim.circuit.amp import Amp
+from ampsim.studies.ratings.simulate import stress
+from ampsim.work.cautions.charges import discharge_s, stored_coulombs, stored_joules
+from ampsim.work.cautions.discharge import Charged, fall_times
+from tests.truth.bench import Parts, amp, near_ideal, rail, stage, wired
+from tests.truth.claims import CLOSED, COPIED, PREDICTED, Case, Claim, Limit, printed
 
 _JOULE = "Joule's law: V**2 / R, and half of it for the peak of a sine"
 _SHEET = "Philips data sheet EL84, 1953 and 1955, p. 4, worked out from its volts, milliamperes and watts"

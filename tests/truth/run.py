@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from . import (
+from tests.truth import (
     blocking,
     copied,
     headroom,
@@ -23,7 +23,7 @@ from . import (
     valves_alone,
     voltmeter,
 )
-from .claims import Case, Check, Claim
+from tests.truth.claims import Case, Check, Claim
 
 FAMILIES = (
     valves_alone,

@@ -11,14 +11,15 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from ampsim import FrequencySweep, load_valve
-from ampsim.measures.spread import percentiles, sample_gain_db
-from ampsim.scatter import Tolerances, deviating, lot, spread_of
-from ampsim.sensitivity import sensitivity
-from ampsim.spread import spread
-from ampsim.valves import Valve, currents, slopes
-
-from .bench import amp, wired
-from .claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
+from ampsim.circuit.valves.description import Valve
+from ampsim.circuit.valves.evaluation import currents, slopes
+from ampsim.measures.percentiles import percentiles
+from ampsim.simulation.monte_carlo import spread
+from ampsim.simulation.tolerances import Tolerances, deviating, lot, spread_of
+from ampsim.studies.spread.measures import sample_gain_db
+from ampsim.studies.spread.sensitivity import sensitivity
+from tests.truth.bench import amp, wired
+from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 
 Array = NDArray[np.float64]
 LOTS = 40

@@ -8,14 +8,14 @@ from functools import lru_cache, partial
 import numpy as np
 import pandas as pd
 
-from ampsim import LoopSweep, apply, load_amp, loop_gain, parse_mod
-from ampsim.amp import Amp
-from ampsim.measures import margins
-from ampsim.measures.poles import loop_poles, ringing
-from ampsim.stability import loop_knock
-
-from .bench import Parts, amp, rail, wired
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim import apply_mods, load_amp, loop_gain, parse_mod
+from ampsim.circuit.amp import Amp
+from ampsim.measures.margins import margins
+from ampsim.simulation.analyses import LoopSweep
+from ampsim.studies.stability.loads import loop_knock
+from tests.tools.poles import loop_poles, ringing
+from tests.truth.bench import Parts, amp, rail, wired
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 LADDER = "phase-shift network of three equal RC sections, x^3 / (1 + 5x + 6x^2 + x^3), worked out in the test"
 MODES = "closed-loop pole from a rational fit of the loop gain, against the decay of a transient that does not use it"
@@ -57,7 +57,9 @@ def _lost() -> dict[str, float]:
 def _ringing(resistor: str) -> tuple[pd.Series, pd.Series]:
     """The least damped mode of the loop, and what rings in time, with much more feedback than drawn."""
     edits = [{"replace": "R20", "with": resistor}]
-    modded = apply(load_amp("workshop-a"), parse_mod({"name": resistor, "reason": "more feedback", "edits": edits}))
+    modded = apply_mods(
+        load_amp("workshop-a"), parse_mod({"name": resistor, "reason": "more feedback", "edits": edits})
+    )
     mode = loop_poles(loop_gain(modded, sweep=LoopSweep(per_decade=50))).iloc[0]
     hertz = float(mode["frequency [Hz]"])
     return mode, ringing(loop_knock(modded, hertz, level=1e-4), hertz).iloc[0]

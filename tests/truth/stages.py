@@ -8,13 +8,13 @@ from functools import partial
 
 from scipy.optimize import brentq
 
-from ampsim.amp import Amp
-from ampsim.measures import harmonics, rms_v, settled
-from ampsim.valves import Valve, currents
-
-from .bench import Parts, Rest, amp, gains, rail, stage, tone, wired
-from .claims import PREDICTED, Case, Limit
-from .valves_alone import POINT, by_row, claim_of, static
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.description import Valve
+from ampsim.circuit.valves.evaluation import currents
+from ampsim.measures.waveforms import harmonics, rms_v, settled
+from tests.truth.bench import Parts, Rest, amp, gains, rail, stage, tone, wired
+from tests.truth.claims import PREDICTED, Case, Limit
+from tests.truth.valves_alone import POINT, by_row, claim_of, static
 
 LIMITS = POINT | {
     "output volts": Limit(0.15, "output 15 %"),

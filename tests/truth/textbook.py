@@ -8,11 +8,10 @@ from dataclasses import replace
 from functools import partial
 
 from ampsim import load_valve
-from ampsim.amp import Amp
-
-from .bench import Parts, Rest, amp, gains, near_ideal, rail, stage, wired
-from .claims import CLOSED, Case, Claim, Limit, printed
-from .valves_alone import static
+from ampsim.circuit.amp import Amp
+from tests.truth.bench import Parts, Rest, amp, gains, near_ideal, rail, stage, wired
+from tests.truth.claims import CLOSED, Case, Claim, Limit, printed
+from tests.truth.valves_alone import static
 
 NETWORK = 10.0 ** (0.01 / 20.0) - 1.0  # 0.01 dB as a fraction
 HUGE = 0.1  # F: no impedance at any frequency used here

@@ -9,12 +9,12 @@ from itertools import groupby
 from scipy.optimize import brentq
 
 from ampsim import load_valve
-from ampsim.amp import Amp
-from ampsim.library import listing
-from ampsim.valves import Point, Valve, currents
-
-from .bench import Rest, amp, gains, rail, wired
-from .claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.description import Point, Valve
+from ampsim.circuit.valves.evaluation import currents
+from ampsim.library.files import listing
+from tests.truth.bench import Rest, amp, gains, rail, wired
+from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 
 PLATE_FOOT = 0.1  # ohm under a plate, to read its alternating current
 PLATE_FEED = 1e5  # ohm through which a plate is driven, to read its resistance

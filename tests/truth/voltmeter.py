@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from functools import partial
 
-from ampsim.amp import Amp
-from ampsim.diagnosis.bench import Bench, State, leak_of
-from ampsim.diagnosis.probes import probe
-from ampsim.ports import circuit_at
-
-from .bench import amp, rail, wired
-from .claims import CLOSED, Case, Claim, Limit
+from ampsim.bench.diagnosis.metered_amp import Bench, State, leak_of
+from ampsim.bench.diagnosis.probes import probe
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import circuit_at
+from tests.truth.bench import amp, rail, wired
+from tests.truth.claims import CLOSED, Case, Claim, Limit
 
 OHM = "Ohm's law: a meter of so many ohms beside what it measures"
 LIMIT = Limit(1e-4, "resistors alone; the supply has next to no resistance")

@@ -1,0 +1,88 @@
+"""The phrase through the amp as if it never clipped: what a change does to tone alone.
+
+The gains of ngspice's small-signal sweep are applied to the spectrum of the phrase.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from ..base.errors import DescriptionError
+from ..circuit.amp import Amp
+from ..circuit.build import SPEAKER
+from ..circuit.positions import Position
+from ..simulation.analyses import FrequencySweep
+from ..simulation.response import simulate
+from .loads import LOUDSPEAKER, load_words, on_load
+from .phrases import RATE, Phrase, phrase
+
+Array = NDArray[np.float64]
+SWEEP = FrequencySweep(2.0, 25e3, 100)
+_TAIL = 1.0  # s in which what still rings at the end dies away, so that it does not come round to the beginning
+
+
+def linear(
+    amps: Amp | Sequence[Amp],
+    positions: Iterable[Position] = ({},),
+    played: Phrase | None = None,
+    *,
+    load: str = LOUDSPEAKER,
+    node: str = SPEAKER,
+) -> xr.Dataset:
+    """Play a phrase through amps at positions by their small-signal gains: no clipping, no sag, no bias shift.
+
+    Parameters
+    ----------
+    amps, positions, played, node
+        As in `render`.
+    load : str
+        "loudspeaker" or "resistor".
+
+    Returns
+    -------
+    xarray.Dataset
+        `volts` (variant, position, time) [V], as from `render`; larger than any amp gives where it would clip.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As `simulate`.
+    """
+    played = played or phrase()
+    given = [amps] if isinstance(amps, Amp) else list(amps)
+    gains = simulate([on_load(amp, load) for amp in given], SWEEP, positions, [node])["voltage"].isel(node=0)
+    rows = [through(row, gains["frequency"].values, played.volts) for row in gains.values.reshape(-1, SWEEP.points)]
+    volts = np.stack(rows).reshape(*gains.shape[:2], -1)
+    words = f"{played.words} {load_words(given[0], load)} Computed without any clipping, from small-signal gains."
+    facts = {"words": words, "phrase": played.words, "node": node, "rate": RATE, "amp": given[0].name}
+    coords = {name: gains.coords[name] for name in gains.coords if "frequency" not in gains.coords[name].dims}
+    coords["variant"] = ("variant", [amp.variant for amp in given])
+    coords.pop("node", None)
+    time = ("time", np.arange(volts.shape[-1]) / RATE, {"units": "s"})
+    return xr.Dataset(
+        {"volts": (("variant", "position", "time"), volts, {"units": "V"})}, {**coords, "time": time}, facts
+    )
+
+
+def through(gain: NDArray[np.complex128], frequency: Array, sound: Array) -> Array:
+    """A sound at 48 kHz through gains at rising frequencies [Hz]; shape of `sound`.
+
+    Between the frequencies logarithm and phase of the gain run on cubics; beyond them the gain stays.
+
+    Raises
+    ------
+    DescriptionError
+        When the place has no signal.
+    """
+    if not np.all(np.abs(gain) > 0.0):
+        raise DescriptionError("a place without signal has nothing to listen to")
+    count = 1 << int(sound.size + _TAIL * RATE - 1).bit_length()
+    wanted = np.clip(np.fft.rfftfreq(count, 1.0 / RATE), frequency[0], frequency[-1])
+    curve = np.stack([np.log(np.abs(gain)), np.unwrap(np.angle(gain))])
+    level, angle = CubicSpline(np.log(frequency), curve, axis=1)(np.log(wanted))
+    return np.asarray(np.fft.irfft(np.fft.rfft(sound, count) * np.exp(level + 1j * angle), count)[: sound.size])

@@ -1,0 +1,62 @@
+"""What the amp works into: the loudspeaker of its file, or a resistor of the same rating, as a dummy load is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import count
+
+from ..base.errors import DescriptionError, nearest, shown
+from ..circuit.amp import Amp, Loudspeaker, Part, Stage
+from ..studies.pop.simulate import nominal_ohms
+
+LOUDSPEAKER, RESISTOR = "loudspeaker", "resistor"
+LOADS = (LOUDSPEAKER, RESISTOR)
+
+
+def on_load(amp: Amp, load: str) -> Amp:
+    """The amp on one of `LOADS`; on "resistor" a loudspeaker becomes the resistor that its tap is made for.
+
+    Raises
+    ------
+    DescriptionError
+        For another load, or when the amp has no loudspeaker that a resistor could stand for.
+    """
+    if load not in LOADS:
+        raise DescriptionError(f"no load {shown(load)}{nearest(load, LOADS)}")
+    if load == LOUDSPEAKER:
+        return amp
+    name = _load_name(amp)
+    part = next((part for part in amp.parts if part.designator == name), None)
+    ohms = nominal_ohms(amp)
+    if not isinstance(part, Loudspeaker) or ohms is None:
+        raise DescriptionError(f"{amp.name} drives no loudspeaker from a tap, so no resistor can stand for one")
+    taken = {each.designator for each in amp.parts}
+    dummy = Part(next(f"R{n}" for n in count(991) if f"R{n}" not in taken), "resistor", ohms)
+    parts = tuple(dummy if each is part else each for each in amp.parts)
+    return replace(amp, parts=parts, stages=tuple(_reloaded(stage, name, dummy.designator) for stage in amp.stages))
+
+
+def _reloaded(stage: Stage, old: str, new: str) -> Stage:
+    """The stage with another part as its load."""
+    if stage.template != "load":
+        return stage
+    return replace(stage, roles=tuple((role, new if given == old else given) for role, given in stage.roles))
+
+
+def load_words(amp: Amp, load: str) -> str:
+    """What the amp works into, in words."""
+    if load == RESISTOR:
+        return f"The load is a resistor of {nominal_ohms(amp):g} ohm in place of the loudspeaker."
+    part = next((part for part in amp.parts if part.designator == _load_name(amp)), None)
+    if isinstance(part, Loudspeaker):
+        return (
+            f"The load is the loudspeaker of the amp's file: {part.resistance:g} ohm, {part.peak:g} ohm more at its "
+            f"resonance of {part.resonance:g} Hz."
+        )
+    if isinstance(part, Part) and part.kind == "resistor":
+        return f"The load is the resistor of the amp's file, {part.value:g} ohm."
+    return "No load is drawn; what is heard is what the last stage hands on."
+
+
+def _load_name(amp: Amp) -> str:
+    return next((str(dict(stage.roles)["load"]) for stage in amp.stages if stage.template == "load"), "")

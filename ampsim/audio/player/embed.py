@@ -1,0 +1,95 @@
+"""The player in a page that is one file: words and samples stand in it, and nothing is fetched."""
+
+from __future__ import annotations
+
+import base64
+import json
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ...base.errors import DescriptionError
+from ..clips import Clips, Sound
+from .content import code, facts, look, sixteen_bit
+
+MOST_EMBEDDED = 4_000_000  # characters that the sounds may add to a page
+_RATES = (32_000, 24_000)  # samples a second: the first that fits
+_START = """
+(() => {
+  "use strict";
+  const root = document.getElementById("player");
+  const { facts, rate, rows } = JSON.parse(document.getElementById("sounds").textContent);
+  const bytes = (row) => new DataView(Uint8Array.from(atob(row), (letter) => letter.charCodeAt(0)).buffer);
+  makePlayer(root).load(facts, rows.map((row) => samplesOf(bytes(row))), rate);
+})();
+"""
+
+
+@dataclass(frozen=True)
+class Embedded:
+    """What goes into a page: style sheet, body (a place for the player and the data), and the script that runs.
+
+    `rate` is the samples a second that were kept, `size` the characters that the sounds take.
+    """
+
+    style: str = field(repr=False)
+    body: str = field(repr=False)
+    script: str = field(repr=False)
+    rate: int
+    size: int
+
+
+def embed(clips: Clips) -> Embedded:
+    """Make the player part of a page: 16 bit samples in base 64, which every browser can read without a decoder.
+
+    Sounds are kept at 32,000 samples a second (to 14 kHz), or at 24,000 (to 10.5 kHz) where that is too large.
+
+    Raises
+    ------
+    DescriptionError
+        When the sounds would take more than `MOST_EMBEDDED` characters.
+    """
+    for rate in (each for each in _RATES if each <= clips.rate or each == _RATES[-1]):
+        if _size(clips, rate) <= MOST_EMBEDDED:
+            return _embedded(clips, rate)
+    raise DescriptionError(
+        f"{len(clips)} clips of {clips.seconds:.1f} s take {_size(clips, _RATES[-1]) / 1e6:.1f} MB on a page; at most "
+        f"{MOST_EMBEDDED / 1e6:g} MB are kept there: take fewer positions or a shorter phrase"
+    )
+
+
+def _size(clips: Clips, rate: int) -> int:
+    return len(clips) * 4 * -(-2 * round(clips.seconds * rate) // 3)
+
+
+def _embedded(clips: Clips, rate: int) -> Embedded:
+    kept = clips.rate if clips.rate <= rate else rate
+    rows = [base64.b64encode(sixteen_bit(row)).decode() for row in _at_rate(clips, kept)]
+    told = facts(clips)
+    told["scope"] += f"\nOn this page sounds reach up to {0.44 * kept / 1000.0:.1f} kHz."
+    data = json_text({"facts": told, "rate": kept, "rows": rows})
+    body = (
+        '<div id="player">These positions can be heard on the screen, with JavaScript.</div>\n'
+        f'<script type="application/json" id="sounds">{data}</script>\n'
+    )
+    return Embedded(look(), body, f"{code()}{_START}", kept, sum(map(len, rows)))
+
+
+def _at_rate(clips: Clips, rate: int) -> list[Sound]:
+    """All clips at a lower rate; turned down together where the filter would push one beyond full scale."""
+    # Loaded late: a moment that nobody waits for who writes no page.
+    from scipy.signal import resample_poly
+
+    if rate == clips.rate:
+        return [clip.samples for clip in clips]
+    common = int(np.gcd(rate, clips.rate))
+    rows = [resample_poly(clip.samples.astype(float), rate // common, clips.rate // common) for clip in clips]
+    most = max(1.0, *(float(np.abs(row).max()) for row in rows))
+    return [(row / most).astype(np.float32) for row in rows]
+
+
+def json_text(data: Any) -> str:
+    """JSON that cannot end the element it stands in."""
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=True)
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")

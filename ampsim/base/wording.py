@@ -1,0 +1,88 @@
+"""Numbers in words: frequencies, levels, voltages, columns; and texts without what does not print."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+
+def plain(text: str, lines: bool = False) -> str:
+    """A text without what does not print: blanks of every kind become one, other control characters go.
+
+    Parameters
+    ----------
+    text : str
+        Anything, surrogates included.
+    lines : bool
+        Keep the lines apart, and blanks within them; else everything becomes one line.
+    """
+    pieces = ["".join(_printed(sign) for sign in line) for line in text.splitlines()]
+    if lines:
+        return "\n".join(piece.rstrip() for piece in pieces).strip("\n")
+    return " ".join(" ".join(pieces).split())
+
+
+def plain_frequency(frequency: float) -> str:
+    """A tick: "50", "2k", "1M"."""
+    if frequency >= 1e6:
+        return f"{frequency / 1e6:g}M"
+    return f"{frequency / 1000:g}k" if frequency >= 1000 else f"{frequency:g}"
+
+
+def in_hertz(frequency: float) -> str:
+    """A frequency in words, three figures: "82 Hz", "1.32 kHz"."""
+    return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"
+
+
+def in_decibels(level: float, sign: bool = False) -> str:
+    """A level in words: "63.1 dB"; with `sign` "+5.3 dB"."""
+    if math.isnan(level):
+        return "not known"
+    if math.isinf(level):
+        return "no signal" if level < 0 else "without limit"
+    return minus(f"{round(level, 1) + 0.0:{'+' if sign else ''}.1f} dB")
+
+
+def in_volts(volts: float) -> str:
+    """A voltage in words, three figures: "8.12 V", "−162 V", "35 mV"."""
+    if 0.0 < abs(volts) < 0.1:
+        return minus(f"{1e3 * volts:.3g} mV")
+    return minus(f"{volts:.3g} V")
+
+
+def minus(text: str) -> str:
+    """Write minus signs as such."""
+    return text.replace("-", "\u2212")
+
+
+def rounded(values: Sequence[object]) -> list[str]:
+    """Write a column: numbers with one number of decimals, three figures for the smaller ones, at most three decimals.
+
+    NaN becomes a dash; texts stay as they are.
+    """
+    numbers = [abs(each) for each in values if isinstance(each, (int, float)) and math.isfinite(each)]
+    decimals = 0 if all(isinstance(each, int) for each in values) else _decimals(numbers)
+    return [_written(each, decimals) for each in values]
+
+
+def _printed(sign: str) -> str:
+    return sign if sign.isprintable() else " " if sign.isspace() else ""
+
+
+def _decimals(numbers: Iterable[float]) -> int:
+    sizes = [each for each in numbers if each > 0.0]
+    telling = [each for each in sizes if each >= 1e-3 * max(sizes)]
+    if not telling:
+        return 0
+    most = 3 if max(telling) < 1.0 else 2
+    return min(max(2 - math.floor(math.log10(min(telling))), 0), most)
+
+
+def _written(value: object, decimals: int) -> str:
+    if not isinstance(value, (int, float)):
+        return str(value)
+    if math.isnan(value):
+        return "\u2013"
+    if math.isinf(value):
+        return minus("-\u221e") if value < 0 else "\u221e"
+    return minus(f"{round(value, decimals) + 0.0:.{decimals}f}")

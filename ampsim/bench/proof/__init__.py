@@ -1,0 +1,1 @@
+"""Simulated against measured after the work: limits, voltages, sweeps, pass or fail."""

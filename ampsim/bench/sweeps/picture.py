@@ -1,0 +1,118 @@
+"""A measured sweep over the simulated one, the tolerance band around it, and the difference below."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from ...base.wording import in_decibels, in_hertz
+from ...pictures import captions, style
+from ...pictures.axes import between, draw, frequency_axis, guitar_bracket, tidy, zero_line
+from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from .compare import excess_db
+
+Array = NDArray[np.float64]
+_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.5, 0.2  # inches
+_BAND = style.Bar("#efedea", "#a9a59e", "//////")
+
+
+def compared_curves(found: xr.Dataset) -> Curves:
+    """Points of the moving parts of `compared` [Hz, dB]: "simulated", "measured", "difference".
+
+    With a tolerance band also its outlines: "band" around the simulated curve and "difference-band" around zero.
+    """
+    grid, drawn = found["frequency"].values, found["simulated"].values
+    curves: dict[str, Array] = {
+        name: np.column_stack([grid, found[name].values]) for name in ("simulated", "measured", "difference")
+    }
+    if "low" in found:
+        low, high = found["low"].values, found["high"].values
+        curves["band"] = between(grid, drawn + low, drawn + high)
+        curves["difference-band"] = between(grid, low, high)
+    return curves
+
+
+def describe_compared(found: xr.Dataset) -> str:
+    """`compared` in words and numbers, one paragraph."""
+    grid = found["frequency"].values
+    sentences = [
+        f"Measured over simulated gain, {captions.span(found)}, {_aligned(found)}.",
+        "Measured less simulated: " + captions.levels(_near(found, captions.anchors(found)), sign=True) + ".",
+        f"Greatest difference {captions.greatest(found['difference'])}.",
+    ]
+    if "within" in found:
+        excess = excess_db(found)
+        most = int(np.argmax(np.abs(excess)))
+        share = 100.0 * float(found["within"].mean())
+        sentences.append(f"Within the tolerance band at {share:.0f} % of the frequencies.")
+        if excess[most]:
+            size = in_decibels(float(excess[most]), sign=True)
+            sentences.append(f"Furthest beyond it by {size} at {in_hertz(float(grid[most]))}.")
+    return " ".join(sentences)
+
+
+def _near(found: xr.Dataset, wanted: list[float]) -> xr.DataArray:
+    places = [int(np.argmin(np.abs(np.log(found["frequency"].values / hertz)))) for hertz in wanted]
+    return found["difference"].isel(frequency=places).assign_coords(frequency=wanted)
+
+
+def _aligned(found: xr.Dataset) -> str:
+    start, stop = (in_hertz(float(found.attrs[name])) for name in ("band_from", "band_to"))
+    moved = in_decibels(float(found.attrs["level_db"]), sign=True)
+    return f"level taken out from {start} to {stop} (measured moved by {moved})"
+
+
+@style.applied()
+def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
+    """Draw a measured sweep over the simulated one, and the difference below.
+
+    Parameters
+    ----------
+    found : xarray.Dataset
+        Of `measures.compared.compare`.
+    title : str
+        Default: the name of the measured file.
+    """
+    curves = compared_curves(found)
+    heading = title or f"Measured against simulated: {found.attrs.get('source', 'a sweep')}"
+    subtitle = _aligned(found)
+    keys: list[tuple[str, style.Look | style.Bar]] = [
+        ("measured", style.MODDED_LOOK),
+        ("simulated", style.STOCK_LOOK),
+    ]
+    if "band" in curves:
+        keys.append(("90 % of amps built from this drawing", _BAND))
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_compared(found))
+    top = header(picture, subtitle, keys) - 0.22
+    right = style.PAGE_WIDTH - 0.25
+    _draw_gains(picture.box(SIDE, top - _GAIN_HEIGHT, right, top), curves)
+    _draw_difference(picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT), curves)
+    return picture
+
+
+def _draw_gains(axes: Axes, curves: Curves) -> None:
+    tidy(axes, "gain [dB]", [points[:, 1] for name, points in curves.items() if "difference" not in name], 6.0)
+    frequency_axis(axes, curves["simulated"][:, 0], labelled=False)
+    guitar_bracket(axes)
+    _band(axes, curves, "band")
+    draw(axes, curves, "simulated", style.STOCK_LOOK)
+    draw(axes, curves, "measured", style.MODDED_LOOK)
+
+
+def _draw_difference(axes: Axes, curves: Curves) -> None:
+    values = [points[:, 1] for name, points in curves.items() if "difference" in name]
+    tidy(axes, "difference [dB]", [*values, np.zeros(1)], 2.0, ticks=5)
+    frequency_axis(axes, curves["difference"][:, 0])
+    zero_line(axes)
+    _band(axes, curves, "difference-band")
+    draw(axes, curves, "difference", style.CHANGE_LOOK)
+
+
+def _band(axes: Axes, curves: Curves, gid: str) -> None:
+    if gid in curves:
+        points = curves[gid]
+        axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=1.4, facecolor=_BAND.face, edgecolor=_BAND.edge,
+                  hatch=_BAND.hatch, linewidth=0.6)  # fmt: skip

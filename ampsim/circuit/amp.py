@@ -1,0 +1,259 @@
+"""What an amp is: parts by designator, rails, stages in signal order, switches and the mods fitted to it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from ..base.errors import DescriptionError, nearest, shown
+from .valves.description import Valve
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part with one value: resistor [ohm], capacitor [F] or inductor [H]."""
+
+    designator: str
+    kind: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Pot:
+    """A potentiometer: track [ohm], taper law, the control it belongs to and the rotation it is drawn at (0 to 1)."""
+
+    designator: str
+    value: float
+    taper: str
+    control: str
+    rotation: float
+    kind: str = "pot"
+
+
+@dataclass(frozen=True)
+class Socket:
+    """A valve, or one section of a double valve, in its place: `type` names the valve file."""
+
+    designator: str
+    type: str
+    kind: str = "valve"
+
+
+@dataclass(frozen=True)
+class Transformer:
+    """An output transformer.
+
+    `primary` is the plate load [ohm] (plate to plate in push-pull) that the primary shows when `taps` are loaded
+    with the resistances they are named after [ohm]. `inductance` [H] of the whole primary; `leakage` [H] and
+    `primary_resistance` [ohm] of the whole primary; `secondary_resistance` [ohm] of the largest tap;
+    `capacitance` [F] across the primary with `damping` [ohm] in series; `core_loss` [ohm] across the primary.
+    The taps swing with the plate at `primary_a`; `reversed` says that the secondary is connected the other way round.
+    """
+
+    designator: str
+    primary: float
+    taps: tuple[float, ...]
+    inductance: float
+    leakage: float
+    primary_resistance: float
+    secondary_resistance: float
+    capacitance: float
+    damping: float
+    core_loss: float
+    reversed: bool = False
+    kind: str = "transformer"
+
+
+@dataclass(frozen=True)
+class Loudspeaker:
+    """A loudspeaker as an impedance.
+
+    `resistance` of the coil [ohm]; mechanical resonance at `resonance` [Hz] rising by `peak` [ohm] above the coil
+    with quality factor `q`; coil reactance `reactance` [ohm] at 1 kHz rising as frequency to the power `exponent`.
+    """
+
+    designator: str
+    resistance: float
+    resonance: float
+    peak: float
+    q: float
+    reactance: float
+    exponent: float
+    kind: str = "loudspeaker"
+
+
+AnyPart = Part | Pot | Socket | Transformer | Loudspeaker
+
+
+@dataclass(frozen=True)
+class Edit:
+    """One thing done with the iron.
+
+    `action` is "replace", "fit", "lift" or "bridge"; `part` is the designator replaced, fitted or lifted (empty for
+    a bridge between places). A fitted part goes `across` a part, `between` two places, `in_series` at a part's end
+    (the wire to that end is opened), or has its `pins` soldered to places. `value` is the new value or valve type
+    of a replacement. `wired` says how a two-terminal pot's resistance moves with rotation: "rising" or "falling".
+    """
+
+    action: str
+    part: str
+    value: float | str | None = None
+    across: str = ""
+    between: tuple[str, str] | None = None
+    in_series: str = ""
+    pins: tuple[tuple[str, str], ...] = ()
+    wired: str = ""
+
+
+@dataclass(frozen=True)
+class Switch:
+    """A switch: what the iron would do in each of its named positions, and the position it is drawn in."""
+
+    designator: str
+    control: str
+    positions: tuple[tuple[str, tuple[Edit, ...]], ...]
+    drawn: str
+    shaft: str = ""
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The names of the positions, in order."""
+        return tuple(label for label, _ in self.positions)
+
+
+@dataclass(frozen=True)
+class Mod:
+    """A named change with its reason: the parts it brings, its edits, and the switches it adds."""
+
+    name: str
+    reason: str
+    parts: tuple[AnyPart, ...]
+    edits: tuple[Edit, ...]
+    switches: tuple[Switch, ...]
+    valves: tuple[Valve, ...] = ()
+    file: str = ""
+
+    def every_edit(self) -> tuple[Edit, ...]:
+        """All edits of the mod, those of every switch position included."""
+        return self.edits + tuple(edit for switch in self.switches for _, edits in switch.positions for edit in edits)
+
+
+@dataclass(frozen=True)
+class Rail:
+    """A supply rail: an ideal source of `volts` behind `series` parts, or fed from rail `fed_from` through them."""
+
+    name: str
+    volts: float | None
+    fed_from: str
+    series: tuple[str, ...]
+    reservoir: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One stage of the signal path: its template and the designator (or place, rail, word) in each role."""
+
+    name: str
+    template: str
+    roles: tuple[tuple[str, object], ...]
+
+
+@dataclass(frozen=True)
+class Control:
+    """A knob or a switch as the owner meets it: "knob" with rotation 0 to 1, or "switch" with named positions."""
+
+    name: str
+    kind: str
+    designators: tuple[str, ...]
+    positions: tuple[str, ...]
+    drawn: float | str
+
+
+@dataclass(frozen=True)
+class Amp:
+    """An amp as drawn, with the mods fitted to it. Values never change: `apply` and `set_rotation` return new amps."""
+
+    name: str
+    about: str
+    parts: tuple[AnyPart, ...]
+    rails: tuple[Rail, ...]
+    stages: tuple[Stage, ...]
+    switches: tuple[Switch, ...]
+    valves: tuple[Valve, ...]
+    drawn_volts: tuple[tuple[str, float], ...] = ()
+    mods: tuple[Mod, ...] = ()
+    file: str = ""
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        # Amps key every cache on the way to a netlist; hashing hundreds of fields each time would dominate a sweep.
+        return hash(tuple(getattr(self, field.name) for field in dataclasses.fields(self)))
+
+    @cached_property
+    def part_by_designator(self) -> Mapping[str, AnyPart]:
+        """Every part, those that mods bring included, by designator (values as drawn)."""
+        brought = (part for mod in self.mods for part in mod.parts)
+        return {part.designator: part for part in (*self.parts, *brought)}
+
+    @cached_property
+    def valve_by_type(self) -> Mapping[str, Valve]:
+        """Valve data of every type used, those that mods bring included."""
+        brought = (valve for mod in self.mods for valve in mod.valves)
+        return {valve.type: valve for valve in (*self.valves, *brought)}
+
+    @cached_property
+    def all_switches(self) -> tuple[Switch, ...]:
+        """Switches of the amp and of its mods."""
+        return self.switches + tuple(switch for mod in self.mods for switch in mod.switches)
+
+    @property
+    def variant(self) -> str:
+        """The names of the mods joined by " + "; "stock" without mods."""
+        return " + ".join(mod.name for mod in self.mods) or "stock"
+
+    @property
+    def begins_at_guitar(self) -> bool:
+        """Whether a guitar stands before the amp, rather than a generator at its input."""
+        return any(stage.template == "guitar" for stage in self.stages)
+
+    @cached_property
+    def controls(self) -> Mapping[str, Control]:
+        """Every knob and switch by name, in the order of the drawing; pots that share a control are ganged."""
+        found: dict[str, Control] = {}
+        for part in self.part_by_designator.values():
+            if isinstance(part, Pot):
+                gang = found[part.control].designators if part.control in found else ()
+                found[part.control] = Control(part.control, "knob", (*gang, part.designator), (), part.rotation)
+        for switch in self.all_switches:
+            found[switch.control] = Control(switch.control, "switch", (switch.designator,), switch.labels, switch.drawn)
+        return found
+
+    def setting(self, position: Mapping[str, float | str]) -> dict[str, float | str]:
+        """Complete a position: every control of this amp, as given or as drawn.
+
+        Controls of another variant are left out. Raises `DescriptionError` for a rotation outside 0 to 1 or a
+        switch position that does not exist.
+        """
+        whole: dict[str, float | str] = {}
+        for control in self.controls.values():
+            given = position.get(control.name, control.drawn)
+            if control.kind == "switch" and given not in control.positions:
+                raise DescriptionError(
+                    f"{self.name}: switch '{control.name}' has no position {shown(given)}"
+                    f"{nearest(given, control.positions)}"
+                )
+            if control.kind == "knob":
+                given = _rotation(given, f"{self.name}: control '{control.name}'")
+            whole[control.name] = given
+        return whole
+
+
+def _rotation(given: object, where: str) -> float:
+    if isinstance(given, bool) or not isinstance(given, (int, float)) or not 0.0 <= given <= 1.0:
+        raise DescriptionError(f"{where}: {shown(given)} is not a rotation; 0 is fully down, 1 fully up")
+    return float(given)

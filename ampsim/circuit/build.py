@@ -1,0 +1,233 @@
+"""From an amp to its circuit: every part with each pin on a net, mods and switch positions carried out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+
+from ..base.errors import DescriptionError, nearest, shown
+from .amp import Amp, AnyPart, Edit
+from .edits import Fitting
+from .nets import INPUT, Nets
+from .positions import Position
+from .stages import TEMPLATES
+from .stages.template import GROUND, Element, StageBuilder, rail_net
+
+SPEAKER = "speaker"
+
+
+@dataclass(frozen=True, eq=False)
+class Circuit:
+    """An amp wired up with its switches in one position: elements, parts and the nets that places are on.
+
+    `outputs` maps each stage's name to the net it hands on.
+    """
+
+    amp: Amp
+    elements: tuple[Element, ...]
+    removed: tuple[Element, ...]
+    parts: Mapping[str, AnyPart]
+    outputs: Mapping[str, str]
+
+    @cached_property
+    def speaker(self) -> str:
+        """The net of the load; without a load, what the last stage hands on."""
+        loads = [stage.name for stage in self.amp.stages if stage.template == "load"]
+        at_load = [element.net("1") for element in self.elements if element.stage in loads]
+        return (at_load or list(self.outputs.values()))[0 if at_load else -1]
+
+    @cached_property
+    def net_by_place(self) -> Mapping[str, str]:
+        """The net of every place: part ends, pins, rails, ground, input and speaker."""
+        places = {f"{element.designator}.{pin}": net for element in self._all() for pin, net in element.pins}
+        places |= {rail.name: rail_net(rail.name) for rail in self.amp.rails}
+        return places | {"ground": GROUND, INPUT: INPUT, SPEAKER: self.speaker}
+
+    def _all(self) -> Iterator[Element]:
+        yield from self.removed
+        yield from self.elements
+
+    def net(self, place: str) -> str:
+        """The net a place is on; `DescriptionError` with the nearest places when there is none of that name."""
+        for name in (place, self.outputs.get(place, "")):
+            if name in self.net_by_place:
+                return self.net_by_place[name]
+        if place in self.outputs:
+            return self.outputs[place]
+        known = (*self.net_by_place, *self.outputs)
+        raise DescriptionError(f"{self.amp.file}: {shown(place)} is not a place{nearest(place, known)}")
+
+    @cached_property
+    def places_by_net(self) -> Mapping[str, tuple[str, ...]]:
+        """All places on each net, valve pins first."""
+        nets: dict[str, list[str]] = {}
+        rank = {"valve": 0, "transformer": 1, "pot": 2}
+        kinds = {element.designator: rank.get(element.kind, 3) for element in self._all()}
+        for place, net in self.net_by_place.items():
+            nets.setdefault(net, []).append(place)
+        return {
+            net: tuple(sorted(places, key=lambda place: kinds.get(place.split(".")[0], -1)))
+            for net, places in nets.items()
+        }
+
+
+def build_circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circuit:
+    """Wire an amp up with its switches in the given positions (those not given stand as drawn).
+
+    Raises
+    ------
+    DescriptionError
+        When a part is missing, a place does not exist, or a net has no DC path to ground.
+    """
+    given = dict(switches)
+    return _wired(amp, tuple((each.control, given.get(each.control, each.drawn)) for each in amp.all_switches))
+
+
+@lru_cache(maxsize=256)
+def _wired(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
+    drawn = _drawn(amp)
+    work = Fitting(amp, drawn.elements, drawn.net_by_place)
+    work.carry_out(_edits(amp, dict(switches)))
+    outputs = {name: work.nets.find(net) for name, net in drawn.outputs.items()}
+    wired = Circuit(amp, tuple(work.elements.values()), tuple(work.removed.values()), work.parts, outputs)
+    check_paths(wired)
+    return wired
+
+
+@lru_cache(maxsize=64)
+def _drawn(amp: Amp) -> Circuit:
+    elements: list[Element] = []
+    joins: list[tuple[str, str]] = []
+    outputs: dict[str, str] = {}
+    signal: tuple[str, ...] = ()
+    for stage in amp.stages:
+        template = TEMPLATES[stage.template]
+        if template.inputs and not signal:
+            signal = (INPUT,)
+        if template.inputs > len(signal):
+            raise DescriptionError(
+                f"{amp.file}: stage '{stage.name}' ({stage.template}) needs {template.inputs} signal lines, "
+                f"the stage before hands on {len(signal)}; a phase inverter hands on two"
+            )
+        bench = StageBuilder(amp, stage, signal)
+        signal = template.build(bench)
+        if not signal:
+            raise DescriptionError(f"{amp.file}: stage '{stage.name}' hands on no signal; put a pin on the net 'out'")
+        outputs[stage.name] = signal[0]
+        for number, extra in enumerate(signal[1:], 2):
+            outputs[f"{stage.name} ({number})"] = extra
+        elements += bench.elements
+        joins += bench.joins
+    elements += _rails(amp, joins)
+    _check_once(amp, elements)
+    return _resolved(amp, elements, joins, outputs)
+
+
+def _rails(amp: Amp, joins: list[tuple[str, str]]) -> Iterator[Element]:
+    for rail in amp.rails:
+        net = rail_net(rail.name)
+        feed = rail_net(rail.fed_from) if rail.fed_from else f"{net}_source"
+        if rail.volts is not None:
+            yield Element(f"{rail.name}", "rail", (("1", feed if rail.series else net),), "supply")
+        for position, designator in enumerate(rail.series):
+            far = net if position == len(rail.series) - 1 else f"{net}_{position + 1}"
+            yield _two_pin(amp, designator, feed, far)
+            feed = far
+        for designator in rail.reservoir:
+            yield _two_pin(amp, designator, net, GROUND)
+        if rail.volts is None and not rail.series:
+            joins.append((feed, net))
+
+
+def _two_pin(amp: Amp, designator: str, first: str, second: str) -> Element:
+    known = amp.part_by_designator
+    if designator not in known:
+        raise DescriptionError(
+            f"{amp.file}: [[rails]]: {shown(designator)} is not in [parts]{nearest(designator, known)}"
+        )
+    return Element(designator, known[designator].kind, (("1", first), ("2", second)), "supply")
+
+
+def _check_once(amp: Amp, elements: Iterable[Element]) -> None:
+    seen: dict[str, str] = {}
+    for element in elements:
+        if element.designator in seen:
+            raise DescriptionError(
+                f"{amp.file}: {element.designator} is wired twice, in '{seen[element.designator]}' "
+                f"and in '{element.stage}'"
+            )
+        seen[element.designator] = element.stage
+
+
+def _resolved(amp: Amp, elements: list[Element], joins: list[tuple[str, str]], outputs: dict[str, str]) -> Circuit:
+    nets = Nets()
+    places = {f"{element.designator}.{pin}": net for element in elements for pin, net in element.pins}
+    places |= {rail.name: rail_net(rail.name) for rail in amp.rails} | {"ground": GROUND, INPUT: INPUT}
+    named = {net for element in elements for _, net in element.pins if net.startswith("@")}
+    for net in named | {net for pair in joins for net in pair if net.startswith("@")}:
+        place = net.removeprefix("@")
+        if place not in places or places[place] == net:
+            raise DescriptionError(f"{amp.file}: {shown(place)} is not a place{nearest(place, places)}")
+        nets.join(places[place], net)
+    for first, second in joins:
+        nets.join(first, second)
+    fitted = tuple(
+        replace(element, pins=tuple((pin, nets.find(net)) for pin, net in element.pins)) for element in elements
+    )
+    found = {name: nets.find(net) for name, net in outputs.items()}
+    return Circuit(amp, fitted, (), amp.part_by_designator, found)
+
+
+def _edits(amp: Amp, switches: Mapping[str, str]) -> list[Edit]:
+    edits = [edit for mod in amp.mods for edit in mod.edits]
+    for switch in amp.all_switches:
+        edits += dict(switch.positions)[switches[switch.control]]
+    return edits
+
+
+_CONDUCTS = {
+    "resistor": (("1", "2"),),
+    "inductor": (("1", "2"),),
+    "loudspeaker": (("1", "2"),),
+    "pot": (("top", "wiper"), ("wiper", "bottom")),
+    "valve": (("plate", "cathode"),),
+}
+
+
+def conducting(elements: Iterable[Element]) -> Nets:
+    """Join all nets that direct current can get between; rails and the input count as ground, valves conduct."""
+    nets = Nets()
+    for element in elements:
+        pins = dict(element.pins)
+        if element.kind == "rail":
+            nets.join(pins["1"], GROUND)
+        for first, second in _CONDUCTS.get(element.kind, ()):
+            nets.join(pins[first], pins[second])
+        if element.kind == "transformer":
+            for pin in ("primary_b", "centre"):
+                nets.join(pins["primary_a"], pins.get(pin, pins["primary_a"]))
+            for pin in pins:
+                if pin.startswith("tap"):
+                    nets.join(pins[pin], pins["common"])
+    nets.join(INPUT, GROUND)
+    return nets
+
+
+def check_paths(wired: Circuit) -> None:
+    """Refuse a circuit with a net that has no DC path to ground: ngspice would answer, and be wrong."""
+    nets = conducting(wired.elements)
+    for net, places in wired.places_by_net.items():
+        if nets.find(net) != GROUND and any(
+            place.split(".")[0] in {e.designator for e in wired.elements} for place in places
+        ):
+            raise DescriptionError(
+                f"{wired.amp.file}: {' and '.join(places[:4])} have no DC path to ground; "
+                "a grid leak, a load or a wire is missing"
+            )
+
+
+def circuit_at(amp: Amp, position: Position) -> Circuit:
+    """The amp's circuit with its switches as a position says."""
+    setting = amp.setting(position)
+    return build_circuit(amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))

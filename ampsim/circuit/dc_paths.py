@@ -1,0 +1,137 @@
+"""Resistance at direct current through the parts of a circuit, such as from a grid to ground."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
+
+from .amp import Loudspeaker, Transformer
+from .build import Circuit
+from .nets import INPUT
+from .stages.template import GROUND, Element
+
+Branch = tuple[str, str, float]
+_SHORT = 1e-3  # ohm, what a supply or a coil counts
+
+
+def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
+    """DC resistance [ohm] of every grid's circuit, to ground and to the supplies: valves out, supplies shorted.
+
+    The guitar is unplugged; where the grid would then stand open, it counts as plugged in.
+
+    Parameters
+    ----------
+    wired : Circuit
+    values : mapping
+        Name of each resistance in the netlist ("r4", "rp1_top") to its ohms, as a netlist has them.
+    """
+    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
+    amp = [branch for each in wired.elements if each.stage not in guitars for branch in _branches(wired, each, values)]
+    guitar = [branch for each in wired.elements if each.stage in guitars for branch in _branches(wired, each, values)]
+    plugged = [*amp, *guitar, (INPUT, GROUND, _SHORT)]
+    found = {}
+    for element in wired.elements:
+        if element.kind == "valve":
+            net = element.net("grid")
+            found[element.designator] = next(
+                filter(math.isfinite, (dc_ohms(amp, net), dc_ohms(plugged, net))), math.inf
+            )
+    return found
+
+
+def unpowered(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
+    """The DC paths of an amp that is unplugged, with its parts: supplies open, valves cold, nothing in the input.
+
+    Parameters
+    ----------
+    wired, values
+        As for `grid_ohms`.
+    """
+    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
+    return [
+        (each.designator, branch)
+        for each in wired.elements
+        if each.kind != "rail" and each.stage not in guitars
+        for branch in _branches(wired, each, values)
+    ]
+
+
+def ohms_between(branches: Sequence[Branch], first: str, second: str) -> float:
+    """Resistance [ohm] between two nets, as a meter reads it once the capacitors are full; infinite without a way."""
+    if first == second:
+        return 0.0
+    names = {GROUND: "chassis", second: GROUND}
+    return dc_ohms([(names.get(one, one), names.get(other, other), ohms) for one, other, ohms in branches],
+                   names.get(first, first))  # fmt: skip
+
+
+def dc_ohms(branches: Sequence[Branch], net: str) -> float:
+    """Resistance [ohm] from a net to ground through resistances between nets; infinite without a way.
+
+    Notes
+    -----
+    One ampere is put in and the voltage found by nodal analysis (Kirchhoff's current law).
+    """
+    joined = [(first, second, 1.0 / ohms) for first, second, ohms in branches if first != second]
+    reached = nets_with(joined, net)
+    if net == GROUND or GROUND not in reached:
+        return 0.0 if net == GROUND else math.inf
+    place = {name: row for row, name in enumerate(sorted(reached - {GROUND}))}
+    matrix = np.zeros((len(place), len(place)))
+    for first, second, siemens in joined:
+        rows = [place[name] for name in (first, second) if name in place]
+        for row in rows:
+            matrix[row, row] += siemens
+        if len(rows) == 2:
+            matrix[rows[0], rows[1]] -= siemens
+            matrix[rows[1], rows[0]] -= siemens
+    inward = np.zeros(len(place))
+    inward[place[net]] = 1.0
+    return float(np.linalg.solve(matrix, inward)[place[net]])
+
+
+def nets_with(branches: Iterable[Branch], net: str) -> set[str]:
+    """Nets that hang together with one; ways do not go on through ground."""
+    neighbours: dict[str, set[str]] = {}
+    for first, second, _ in branches:
+        neighbours.setdefault(first, set()).add(second)
+        neighbours.setdefault(second, set()).add(first)
+    reached, waiting = {net}, [net]
+    while waiting:
+        here = waiting.pop()
+        new = neighbours.get(here, set()) - reached if here != GROUND else set()
+        reached |= new
+        waiting += new
+    return reached
+
+
+def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> Iterator[Branch]:
+    """The DC paths through an element, as (net, net, ohm)."""
+    pins, name = dict(element.pins), element.designator.lower()
+    part = wired.parts.get(element.designator)
+    if element.kind == "rail":
+        yield pins["1"], GROUND, _SHORT
+    elif element.kind == "resistor" and name in values:
+        yield pins["1"], pins["2"], values[name]
+    elif element.kind == "inductor":
+        yield pins["1"], pins["2"], _SHORT
+    elif element.kind == "pot":
+        for half, first, second in (("top", "top", "wiper"), ("bottom", "wiper", "bottom")):
+            if f"r{name}_{half}" in values:
+                yield pins[first], pins[second], values[f"r{name}_{half}"]
+    elif isinstance(part, Loudspeaker):
+        yield pins["1"], pins["2"], part.resistance
+    elif isinstance(part, Transformer):
+        yield from _windings(part, pins)
+
+
+def _windings(part: Transformer, pins: Mapping[str, str]) -> Iterator[Branch]:
+    middle = pins.get("centre", "")
+    if middle:
+        yield pins["primary_a"], middle, 0.5 * part.primary_resistance
+        yield middle, pins["primary_b"], 0.5 * part.primary_resistance
+    else:
+        yield pins["primary_a"], pins["primary_b"], part.primary_resistance
+    yield from ((pins["common"], net, part.secondary_resistance) for pin, net in pins.items() if pin.startswith("tap"))

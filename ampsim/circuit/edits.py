@@ -1,0 +1,139 @@
+"""Carrying out edits on a wired circuit: what the iron does, in an order that the files cannot change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from ..base.errors import DescriptionError, nearest, shown
+from .amp import Amp, AnyPart, Edit, Part, Pot, Socket
+from .nets import Nets
+from .stages.template import Element, two_ends
+
+_PHASES = {"replace": 0, "lift": 1, "bridge": 4}
+
+
+def phase(edit: Edit) -> int:
+    """When an edit is carried out: values, lifted parts, opened wires, fitted parts, bridges."""
+    if edit.action == "fit":
+        return 2 if edit.in_series else 3
+    return _PHASES[edit.action]
+
+
+class Fitting:
+    """The circuit on the bench while edits are carried out.
+
+    Edits are carried out by kind (values, lifted parts, opened wires, fitted parts, bridges), not in the order
+    of the files, so the order of mods cannot matter: a part fitted at a lug stays on that lug when a wire to it
+    is opened.
+    """
+
+    def __init__(self, amp: Amp, elements: Iterable[Element], places: Mapping[str, str]) -> None:
+        self.amp = amp
+        self.elements = {element.designator: element for element in elements}
+        self.removed: dict[str, Element] = {}
+        self.parts: dict[str, AnyPart] = dict(amp.part_by_designator)
+        self.nets = Nets()
+        self.places = places
+
+    def carry_out(self, edits: list[Edit]) -> None:
+        """Carry out all edits; `DescriptionError` when one names a part or a place that does not exist."""
+        waiting = sorted(edits, key=lambda edit: (phase(edit), edit.part))
+        while waiting:
+            later = [edit for edit in waiting if not self._possible(edit)]
+            for edit in waiting:
+                if edit not in later:
+                    getattr(self, f"_{edit.action}")(edit)
+            if len(later) == len(waiting):
+                self._refuse(later[0])
+            waiting = later
+        self.elements = self._joined(self.elements)
+        self.removed = self._joined(self.removed)
+
+    def _joined(self, elements: Mapping[str, Element]) -> dict[str, Element]:
+        return {
+            name: replace(element, pins=tuple((pin, self.nets.find(net)) for pin, net in element.pins))
+            for name, element in elements.items()
+        }
+
+    def _element(self, designator: str) -> Element | None:
+        return self.elements.get(designator) or self.removed.get(designator)
+
+    def _net(self, place: str) -> str | None:
+        designator, _, pin = place.partition(".")
+        if not pin:
+            return self.places.get(place)
+        element = self._element(designator)
+        return dict(element.pins).get(pin) if element else None
+
+    def _needs(self, edit: Edit) -> list[str]:
+        places = [edit.in_series] if edit.in_series else []
+        return places + list(edit.between or ()) + [place for _, place in edit.pins]
+
+    def _possible(self, edit: Edit) -> bool:
+        parts = [edit.across] if edit.across else []
+        parts += [edit.part] if edit.action in ("replace", "lift", "bridge") and edit.part else []
+        return all(self._element(part) for part in parts) and all(self._net(place) for place in self._needs(edit))
+
+    def _refuse(self, edit: Edit) -> None:
+        for place in self._needs(edit):
+            if not self._net(place):
+                known = (*self.places, *(f"{name}.1" for name in self.elements))
+                raise DescriptionError(f"{self._mod(edit)}: {shown(place)} is not a place{nearest(place, known)}")
+        part = edit.across or edit.part
+        raise DescriptionError(f"{self._mod(edit)}: {shown(part)} is not in the amp{nearest(part, self.elements)}")
+
+    def _mod(self, edit: Edit) -> str:
+        names = [mod.file or mod.name for mod in self.amp.mods if edit in mod.every_edit()]
+        return names[0] if names else self.amp.file
+
+    def _replace(self, edit: Edit) -> None:
+        part = self.parts[edit.part]
+        if isinstance(part, Socket):
+            self.parts[edit.part] = replace(part, type=str(edit.value))
+        elif isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+            self.parts[edit.part] = replace(part, value=edit.value)
+        else:
+            raise DescriptionError(f"{self._mod(edit)}: {edit.part} cannot be given another value")
+
+    def _lift(self, edit: Edit) -> None:
+        if edit.part in self.elements:
+            self.removed[edit.part] = self.elements.pop(edit.part)
+
+    def _bridge(self, edit: Edit) -> None:
+        if edit.between:
+            first, second = (self._net(place) for place in edit.between)
+        else:
+            element = self._element(edit.part)
+            first, second = two_ends(element) if element else (None, None)
+            self._lift(edit)
+        if first and second:
+            self.nets.join(first, second)
+
+    def _fit(self, edit: Edit) -> None:
+        if edit.in_series:
+            designator, _, pin = edit.in_series.partition(".")
+            old = self._element(designator)
+            if old is None:
+                return
+            opened = f"{edit.part.lower()}_1"
+            ends = (opened, old.net(pin))
+            moved = replace(old, pins=tuple((name, opened if name == pin else net) for name, net in old.pins))
+            (self.elements if designator in self.elements else self.removed)[designator] = moved
+        elif edit.across:
+            across = self._element(edit.across)
+            ends = two_ends(across) if across else ("", "")
+        elif edit.between:
+            ends = (self._net(edit.between[0]) or "", self._net(edit.between[1]) or "")
+        else:
+            ends = ("", "")
+        pins = tuple((pin, self._net(place) or "") for pin, place in edit.pins) or self._two(edit, *ends)
+        kind = self.parts[edit.part].kind
+        self.elements[edit.part] = Element(edit.part, kind, pins, self._mod(edit))
+
+    def _two(self, edit: Edit, first: str, second: str) -> tuple[tuple[str, str], ...]:
+        if self.parts[edit.part].kind != "pot":
+            return (("1", first), ("2", second))
+        live, free = ("top", "bottom") if edit.wired == "falling" else ("bottom", "top")
+        pins = {live: first, "wiper": second, free: second}
+        return tuple((pin, pins[pin]) for pin in ("top", "wiper", "bottom"))

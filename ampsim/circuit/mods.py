@@ -1,0 +1,170 @@
+"""Fitting mods to an amp: `apply` and `diff`, with the laws that keep mods honest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from ..base.errors import DescriptionError, nearest
+from ..base.quantities import FARAD, HENRY, OHM, format_value
+from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket, Switch
+
+
+def apply_mods(amp: Amp, *mods: Mod) -> Amp:
+    """Fit mods to an amp and return the new amp; the amp given stays as it is.
+
+    Parameters
+    ----------
+    amp : Amp
+        The amp to work on, with or without mods.
+    *mods : Mod
+        Mods to fit. Their order cannot matter: what they touch may not overlap.
+
+    Returns
+    -------
+    Amp
+        The amp with the mods added to `Amp.mods`, sorted by name.
+
+    Raises
+    ------
+    DescriptionError
+        When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control.
+    """
+    for mod in mods:
+        _refuse_clash(amp, mod)
+        amp = replace(amp, mods=tuple(sorted((*amp.mods, mod), key=lambda each: each.name)))
+    check_shafts(amp)
+    return amp
+
+
+def check_shafts(amp: Amp) -> None:
+    """Refuse a switch on the shaft of a pot that is not there (a pull-pot is a pot and a switch on one shaft)."""
+    pots = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
+    for switch in amp.all_switches:
+        if switch.shaft and switch.shaft not in pots:
+            raise DescriptionError(
+                f"{amp.file}: switch {switch.designator} is on the shaft of {switch.shaft}, which is no pot of this amp"
+                f"{nearest(switch.shaft, pots)}"
+            )
+
+
+def _refuse_clash(amp: Amp, mod: Mod) -> None:
+    name = f"mod '{mod.name}'"
+    _refuse_shared(mod.parts, amp.parts, f"{name} and the amp both have a part")
+    _refuse_names(
+        [s.control for s in mod.switches] + [p.control for p in mod.parts if isinstance(p, Pot)],
+        list(amp.controls),
+        f"{name} and the amp both have a control",
+    )
+    for other in amp.mods:
+        if other.name == mod.name:
+            raise DescriptionError(f"{name} is fitted already; a mod is fitted once")
+        _refuse_shared(mod.parts, other.parts, f"{name} and mod '{other.name}' both bring")
+        _refuse_names(list(touched(mod)), list(touched(other)), f"{name} and mod '{other.name}' both change")
+
+
+def _refuse_shared(mine: Iterable[AnyPart], theirs: Iterable[AnyPart], text: str) -> None:
+    _refuse_names([part.designator for part in mine], [part.designator for part in theirs], text)
+
+
+def _refuse_names(mine: list[str], theirs: list[str], text: str) -> None:
+    both = sorted(set(mine) & set(theirs))
+    if both:
+        raise DescriptionError(f"{text} {', '.join(both)}; they cannot be fitted together")
+
+
+def touched(mod: Mod) -> frozenset[str]:
+    """What a mod changes of the amp: designators given a value, lifted or bridged, and part ends opened."""
+    return frozenset(name for edit in mod.every_edit() for name in touches(edit))
+
+
+def touches(edit: Edit) -> frozenset[str]:
+    """What one edit takes for itself: a part's value or its presence, or the wire at one place."""
+    if edit.action in ("replace", "lift") or (edit.action == "bridge" and edit.part):
+        return frozenset({edit.part})
+    if edit.in_series:
+        return frozenset({edit.in_series})
+    return frozenset()
+
+
+@dataclass(frozen=True)
+class Change:
+    """One line of a diff: where, what was there, what is there now, in which switch position, and whose doing."""
+
+    place: str
+    before: str
+    after: str
+    when: str
+    mod: str
+
+
+def diff(amp: Amp, other: Amp) -> list[Change]:
+    """The effective edits that lead from `amp` to `other`, one `Change` each; edits without effect are left out.
+
+    Raises
+    ------
+    DescriptionError
+        When `other` does not stem from the same drawing or lacks a mod that `amp` has.
+    """
+    if (amp.parts, amp.stages, amp.rails) != (other.parts, other.stages, other.rails):
+        raise DescriptionError(f"{amp.name} and {other.name} are not the same drawing")
+    missing = [mod.name for mod in amp.mods if mod not in other.mods]
+    if missing:
+        raise DescriptionError(f"mod '{missing[0]}' is fitted in the first amp only; compare the other way round")
+    return [change for mod in other.mods if mod not in amp.mods for change in _changes(other, mod)]
+
+
+def _changes(amp: Amp, mod: Mod) -> Iterator[Change]:
+    for edit in mod.edits:
+        yield from _change(amp, mod, edit, "always")
+    for switch in mod.switches:
+        for label, edits in switch.positions:
+            for edit in edits:
+                yield from _change(amp, mod, edit, _when(switch, label))
+
+
+def _when(switch: Switch, label: str) -> str:
+    return f"{switch.control} at {label}"
+
+
+def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:
+    part = amp.part_by_designator.get(edit.part)
+    before = describe_part(part) if part else ""
+    if edit.action == "replace" and part is not None:
+        after = _after(part, edit)
+        if after != before:
+            yield Change(edit.part, before, after, when, mod.name)
+    elif edit.action == "fit":
+        yield Change(where(edit), "-", f"{edit.part} {before}", when, mod.name)
+    elif edit.action == "lift":
+        yield Change(edit.part, before, "lifted", when, mod.name)
+    else:
+        yield Change(edit.part or " - ".join(edit.between or ()), before or "-", "bridged", when, mod.name)
+
+
+def _after(part: AnyPart, edit: Edit) -> str:
+    if isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+        return describe_part(replace(part, value=edit.value))
+    return str(edit.value)
+
+
+def where(edit: Edit) -> str:
+    """Say in words where a part is fitted."""
+    if edit.across:
+        return f"across {edit.across}"
+    if edit.in_series:
+        return f"in series at {edit.in_series}"
+    if edit.between:
+        return f"between {edit.between[0]} and {edit.between[1]}"
+    return ", ".join(f"{pin} to {place}" for pin, place in edit.pins)
+
+
+def describe_part(part: AnyPart) -> str:
+    """A part's value as the schematic writes it."""
+    if isinstance(part, Socket):
+        return part.type
+    if isinstance(part, Pot):
+        return f"{format_value(part.value, OHM)} {part.taper}"
+    if isinstance(part, Part):
+        return format_value(part.value, {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}[part.kind])
+    return part.kind

@@ -1,0 +1,148 @@
+"""How a stage template puts parts between nets: elements, roles and the bench it works on."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from ...base.errors import DescriptionError, nearest, shown
+from ..amp import Amp, AnyPart, Stage
+
+GROUND = "0"
+
+
+@dataclass(frozen=True)
+class Element:
+    """A part with each of its pins on a net; `stage` tells where in the drawing it stands."""
+
+    designator: str
+    kind: str
+    pins: tuple[tuple[str, str], ...]
+    stage: str
+
+    def net(self, pin: str) -> str:
+        """The net a pin is on."""
+        return dict(self.pins)[pin]
+
+
+@dataclass(frozen=True)
+class Role:
+    """What may stand in one role of a template: part kinds, or "rail", "place", "word"."""
+
+    about: str
+    kinds: tuple[str, ...]
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Template:
+    """A stage template: its roles, how many signal lines come in and go out, and how it is wired."""
+
+    name: str
+    about: str
+    roles: Mapping[str, Role]
+    inputs: int
+    build: Callable[[StageBuilder], tuple[str, ...]]
+
+
+@dataclass
+class StageBuilder:
+    """Where a template works: the stage's roles, the signal nets that reach it, and what it has fitted so far."""
+
+    amp: Amp
+    stage: Stage
+    signal: tuple[str, ...]
+    elements: list[Element] = field(default_factory=list)
+    joins: list[tuple[str, str]] = field(default_factory=list)
+
+    def designators(self, role: str) -> tuple[str, ...]:
+        """Designators in a role; none when the role is empty."""
+        given = dict(self.stage.roles).get(role, ())
+        return (given,) if isinstance(given, str) else tuple(given)  # type: ignore[arg-type]
+
+    def has(self, role: str) -> bool:
+        """Whether anything is fitted in the role."""
+        return bool(self.designators(role))
+
+    def part(self, designator: str) -> AnyPart:
+        """The part of this designator."""
+        known = self.amp.part_by_designator
+        if designator not in known:
+            raise DescriptionError(
+                f"{self.amp.file}: stage '{self.stage.name}': {shown(designator)} is not in [parts]"
+                f"{nearest(designator, known)}"
+            )
+        return known[designator]
+
+    def put(self, designator: str, **pins: str) -> None:
+        """Fit a part with its pins on nets."""
+        named = tuple((pin.removeprefix("end"), net) for pin, net in pins.items())
+        self.elements.append(Element(designator, self.part(designator).kind, named, self.stage.name))
+
+    def across(self, role: str, first: str, second: str) -> None:
+        """Fit whatever stands in a role between two nets (several parts: in parallel; a pot: as a plain track)."""
+        for designator in self.designators(role):
+            if self.part(designator).kind == "pot":
+                self.put(designator, top=first, wiper=first, bottom=second)
+            else:
+                self.put(designator, end1=first, end2=second)
+
+    def through(self, role: str, net: str, to: str = "") -> str:
+        """Continue from a net through the part in a role and return the far net; the same net when empty."""
+        if not self.has(role):
+            if to:
+                self.joins.append((net, to))
+            return to or net
+        far = to or f"{self.designators(role)[0].lower()}_2"
+        self.across(role, net, far)
+        return far
+
+    def rail(self, role: str) -> str:
+        """The net of the rail named in a role."""
+        return rail_net(str(self.word(role)))
+
+    def word(self, role: str) -> str:
+        """The plain text in a role."""
+        return str(dict(self.stage.roles)[role])
+
+    def valve(self, role: str, plate: str, grid: str, cathode: str, screen: str = "") -> None:
+        """Fit a valve."""
+        designator = self.designators(role)[0]
+        socket = self.part(designator)
+        family = self.amp.valve_by_type[socket.type].family  # type: ignore[union-attr]
+        if (family == "pentode") != bool(screen):
+            wanted = "pentode" if screen else "triode"
+            raise DescriptionError(
+                f"{self.amp.file}: stage '{self.stage.name}': {designator} is an {socket.type}, a {family}; "  # type: ignore[union-attr]
+                f"a {wanted} belongs here"
+            )
+        pins = {"plate": plate, "grid": grid, "cathode": cathode} | ({"screen": screen} if screen else {})
+        self.put(designator, **pins)
+
+    def net(self, pin: str, role: str = "valve") -> str:
+        """The net named after a part's pin, such as v1a_plate."""
+        return f"{self.designators(role)[0].lower()}_{pin}"
+
+
+def net_word(name: str) -> str:
+    """A stage's name as part of a net's name."""
+    return re.sub(r"[^a-z0-9]", "_", name.lower())
+
+
+def rail_net(name: str) -> str:
+    """The net of a rail."""
+    return f"rail_{name.lower()}"
+
+
+def two_ends(element: Element) -> tuple[str, str]:
+    """The two nets a part lies between: a pot wired as a variable resistor counts from its live end to its wiper."""
+    nets = dict(element.pins)
+    if element.kind != "pot":
+        first, second = list(nets.values())[:2]
+        return first, second
+    if nets["wiper"] == nets["top"]:
+        return nets["bottom"], nets["wiper"]
+    if nets["wiper"] == nets["bottom"]:
+        return nets["top"], nets["wiper"]
+    return nets["top"], nets["bottom"]

@@ -1,0 +1,1 @@
+"""The command line: a module to each command or group of commands."""

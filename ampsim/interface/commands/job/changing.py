@@ -1,0 +1,201 @@
+"""At any time of a job: telling it, its state, other files taken in, frozen ones accepted, any entry changed."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ....base.errors import DescriptionError, nearest, shown
+from .common import Steps, opened
+
+if TYPE_CHECKING:
+    from ....job.record.data import Record
+
+# Kind of file, its folder in models/, and the lists by which it is known.
+_KINDS = {
+    "amp": ("amps", ("stages",)),
+    "mod": ("mods", ("edits", "switches")),
+    "wishes": ("wishes", ("wishes",)),
+    "drawer": ("drawers", ("resistors", "capacitors")),
+}
+
+
+def add(steps: Steps) -> None:
+    """Add the steps that may come at any time."""
+    steps.group("at any time")
+    steps.step("show", "tell the job: wishes, states, what was seen and measured, what was before", _show)
+    state = steps.step("state", "enter the state that the job is in now", _state)
+    state.add_argument("state", help='such as "on the bench" or "waiting for parts"')
+    state.add_argument("--note", default="", help="why, or what for")
+    take = steps.step("take", "freeze one more file into the job: a mod, another amp, a drawer, wishes", _take)
+    take.add_argument("file", help="a file, or the name of one that comes with ampsim")
+    take.add_argument("--as", dest="kind", choices=list(_KINDS), help="what it is, where its name does not tell")
+    steps.step("accept", "take the frozen files as they are now, after somebody edited them", _accept)
+    change = steps.step("change", "give an entry of the job file another value; the one before is kept", _change)
+    change.add_argument("entry", help="such as owner, wishes[2].note, measured[1].volts.V1A.plate, mods")
+    change.add_argument("value", nargs="?", help='a text, a number, a date, or as TOML writes it: ["one", "two"]')
+    change.add_argument("--take-out", action="store_true", help="take the entry out instead")
+
+
+def _show(options: argparse.Namespace) -> None:
+    from ....job.record.intake import intake
+    from ....work.cautions.sheet import caution_sheet
+
+    record, found = opened(options)
+    print(intake(record, found, caution_sheet(found.modded).text()))
+
+
+def _state(options: argparse.Namespace) -> None:
+    from ....job.record.changing import enter
+    from ....job.record.reading import read
+    from ....job.record.saving import save
+
+    record = save(enter(read(options.folder), options.state, note=options.note), options.folder)
+    print(f"Job '{record.name}' is now: {record.state}")
+
+
+def _take(options: argparse.Namespace) -> None:
+    from ....job.record.frozen import take
+    from ....job.record.reading import read
+    from ....job.record.saving import save
+
+    record, kind = read(options.folder), options.kind or _kind(options.file)
+    if kind == "mod":
+        record = _with_mod(record, options)
+    elif kind == "amp":
+        record = _with_amp(record, options)
+    elif kind == "wishes":
+        record = take(record, options.folder, wishes=[options.file])
+    else:
+        record = take(record, options.folder, drawer=options.file)
+    record = save(record, options.folder)
+    print(f"Taken in as {kind}: {Path(options.file).name}. Frozen now: {', '.join(e.file for e in record.frozen)}")
+
+
+def _kind(file: str) -> str:
+    """What a file is, by its lists; a name, by the folder of models that knows it."""
+    from ....library.files import listing, read_toml
+
+    path, known = Path(file), listing()
+    is_file = path.suffix == ".toml" and path.is_file()
+    tables = read_toml(path) if is_file else {}
+    kinds = [
+        kind
+        for kind, (folder, lists) in _KINDS.items()
+        if (any(each in tables for each in lists) if is_file else path.stem in known[folder])
+    ]
+    if len(kinds) == 1:
+        return kinds[0]
+    if kinds:
+        raise DescriptionError(f"{shown(path.name)} may be {' or '.join(kinds)}; say which with --as")
+    if is_file:
+        wanted = "; ".join(
+            f"{kind}: {' or '.join(f'[[{each}]]' for each in lists)}" for kind, (_, lists) in _KINDS.items()
+        )
+        raise DescriptionError(f"{shown(path.name)}: not a file that a job takes in ({wanted})")
+    names = [name for folder, _ in _KINDS.values() for name in known[folder]]
+    raise DescriptionError(f"{shown(file)}: no such file, and no model has this name{nearest(path.stem, names)}")
+
+
+def _with_mod(record: Record, options: argparse.Namespace) -> Record:
+    """The job with one mod more (or another version of one it has), once all of them were found to go together."""
+    from ....circuit.build import build_circuit
+    from ....circuit.mods import apply_mods
+    from ....job.record.frozen import open_job, take
+    from ....library.files import load_mod
+
+    found = open_job(record, options.folder)
+    name = Path(options.file).stem
+    others = [mod for each, mod in zip(record.mods, found.modded.mods, strict=True) if each != name]
+    build_circuit(apply_mods(found.stock, *others, load_mod(options.file)))
+    taken = take(record, options.folder, mods=[options.file])
+    return replace(taken, mods=tuple(dict.fromkeys([*record.mods, *taken.mods])))
+
+
+def _with_amp(record: Record, options: argparse.Namespace) -> Record:
+    """The job with another amp, once its mods were found to go with that one."""
+    from ....circuit.build import build_circuit
+    from ....circuit.mods import apply_mods
+    from ....job.record.frozen import open_job, take
+    from ....library.files import load_amp
+
+    build_circuit(apply_mods(load_amp(options.file), *open_job(record, options.folder).modded.mods))
+    return take(record, options.folder, amp=options.file)
+
+
+def _accept(options: argparse.Namespace) -> None:
+    from ....job.record.frozen import accept, changed
+    from ....job.record.reading import read
+    from ....job.record.saving import save
+
+    record = read(options.folder)
+    wrong = changed(record, options.folder)
+    save(accept(record, options.folder), options.folder)
+    print("\n".join(["Accepted as it is now:", *wrong] if wrong else ["Every frozen file is as it was."]))
+
+
+def _change(options: argparse.Namespace) -> None:
+    from ....job.record.reading import read
+    from ....job.record.saving import save
+
+    if (options.value is None) is not options.take_out:
+        raise DescriptionError(f"{shown(options.entry)}: give either a value or --take-out")
+    record = read(options.folder)
+    made = _changed(record, options)
+    if made == record:
+        print(f"{options.entry} has this value already")
+        return
+    line = save(made, options.folder).history[-1]
+    print(f"{line.entry} was: {'nothing' if line.before is None else line.before}")
+    print(f"{line.entry} is: {'taken out' if line.after is None else line.after}")
+
+
+def _changed(record: Record, options: argparse.Namespace) -> Record:
+    """The record with the entry changed; refused where the job opened before and would not any more."""
+    from ....job.record.changing import change
+
+    sound = _fault(record, options) is None
+    first: DescriptionError | None = None
+    for value in _values(options.value):
+        try:
+            made = change(record, options.entry, value)
+        except DescriptionError as problem:
+            first = first or problem
+            continue
+        fault = _fault(made, options) if sound else None
+        if fault is None:
+            return made
+        first = first or fault
+    raise first or DescriptionError(f"{shown(options.entry)}: nothing to change")
+
+
+def _fault(record: Record, options: argparse.Namespace) -> DescriptionError | None:
+    from ....job.record.frozen import open_audition, open_job
+
+    try:
+        if record.mods:
+            open_audition(record, options.folder)
+        else:
+            open_job(record, options.folder)
+    except DescriptionError as problem:
+        return problem
+    return None
+
+
+def _values(text: str | None) -> Iterator[Any]:
+    """What a typed value may mean: as TOML would write it, else the text itself."""
+    from ....library.files import toml_tables
+
+    if text is None:
+        yield None
+        return
+    try:
+        tables = toml_tables(f"value = {text}".encode(errors="replace"), "value")
+    except DescriptionError:
+        tables = {}
+    if list(tables) == ["value"]:
+        yield tables["value"]
+    yield text

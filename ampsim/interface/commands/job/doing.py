@@ -1,0 +1,50 @@
+"""Doing the work: what to buy, how it is wired, in which order."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ....base.caution import CAUTION
+from ....pictures.canvas import save_picture
+from .common import PICTURES, Steps, opened, place, to_option
+
+
+def add(steps: Steps) -> None:
+    """Add the steps of doing."""
+    steps.group("doing")
+    parts = steps.step("parts", "what to buy, rated for what it carries", _parts)
+    parts.add_argument("--to", type=Path, help="also write the list as CSV to this file")
+    wiring = steps.step(
+        "wiring", "from-to list, contacts of every switch, and the schematic of what is touched", _wiring
+    )
+    to_option(wiring, "folder for the schematic", "pictures")
+    steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
+
+
+def _parts(options: argparse.Namespace) -> None:
+    from ....work.parts_list.parts_list import parts_list
+
+    found = opened(options)[1]
+    listed = parts_list(found.stock, found.modded, drawer=found.drawer)
+    print(listed.text())
+    if options.to:
+        print(f"\nThe list is in {listed.write(options.to)}")
+
+
+def _wiring(options: argparse.Namespace) -> None:
+    from ....job.papers.wiring import wiring_text
+    from ....work.schematic.draw import schematic
+    from ....work.wiring.readback import wiring
+
+    amp = opened(options)[1].modded
+    told = wiring_text(wiring(amp))
+    drawn = save_picture(schematic(amp), place(options, PICTURES) / "schematic")
+    print(f"{told}\n\nThe schematic before and after is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
+
+
+def _steps(options: argparse.Namespace) -> None:
+    from ....work.steps.plan import work_steps
+
+    found = opened(options)[1]
+    print(f"{work_steps(found.stock, found.modded).text()}\n\n{CAUTION}")

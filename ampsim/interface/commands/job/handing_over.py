@@ -1,0 +1,114 @@
+"""Proof and handing over: the test sheet, the shop's record, the owner's page, the apprentices' exercise."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ....base.caution import CAUTION
+from ....base.errors import DescriptionError
+from .common import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, said, tenths, to_option
+
+if TYPE_CHECKING:
+    from ....audio.clips import Clips
+    from ....bench.proof.volts import ProofSheet
+    from ....job.record.data import Record
+    from ....studies.audition import Audition
+
+
+def add(steps: Steps) -> None:
+    """Add the steps of proof and handing over."""
+    steps.group("proof")
+    proof = steps.step("proof", "test sheet: simulated against measured after the work, pass or fail", _proof)
+    mains_option(proof)
+    steps.group("handing over")
+    record = steps.step("record", "the shop's record: HTML, and PDF for A4 or Letter", _record)
+    record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
+    mains_option(record)
+    _paper(record, "record")
+    page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
+    page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
+    page.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
+    _paper(page, "page")
+    exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
+    exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
+    _paper(exercise, "exercise")
+
+
+def _paper(parser: argparse.ArgumentParser, name: str) -> None:
+    to_option(parser, "the HTML file; the PDF stands beside it", f"papers/{name}.html")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+
+
+def _tested(options: argparse.Namespace, record: Record, job: Audition) -> ProofSheet:
+    """The test sheet, the same on the screen and in the record."""
+    from ....job.papers.gather import proof_of
+
+    drawn = drawn_mains(options)
+    if drawn is not None and not any(each.mains for each in record.measured if each.phase == "after the mod"):
+        raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
+    return proof_of(job, record, home(options), drawn)
+
+
+def _proof(options: argparse.Namespace) -> None:
+    print(f"{_tested(options, *audition_of(options.folder)).text()}\n{CAUTION}")
+
+
+def _record(options: argparse.Namespace) -> None:
+    from ....job.papers.gather import CHECKED, gather
+    from ....job.papers.shop_record import shop_record
+
+    record, job = audition_of(options.folder)
+    path = place(options, f"{PAPERS}/record.html")
+    said("consequences, test sheet and pictures are worked out")
+    tested = _tested(options, record, job)
+    found = gather(job, record, home(options), topics=options.topic or CHECKED, tested=tested)
+    _written("record", shop_record(found, path, options.paper), options.paper)
+
+
+def told(done: int, total: int) -> None:
+    """Tell how far the page is."""
+    said(f"position {done} of {total} told in words")
+
+
+def heard(options: argparse.Namespace, job: Audition) -> Clips | None:
+    """What can be heard on the page, with `--hear`."""
+    if not options.hear:
+        return None
+    from ....audio.listen import listen
+
+    said("a phrase is played through both amps at every position")
+    return listen(job, controls=options.control, progress=tenths()).clips
+
+
+def _page(options: argparse.Namespace) -> None:
+    from ....job.papers.owner_page import owner_page
+
+    record, job = audition_of(options.folder)
+    path = place(options, f"{PAPERS}/page.html")
+    _written("page", owner_page(job, record, path, options.control, told, heard(options, job)), options.paper)
+
+
+def _exercise(options: argparse.Namespace) -> None:
+    from ....base.files import write_whole
+    from ....job.papers.exercise import exercise
+
+    job = audition_of(options.folder)[1]
+    path = place(options, f"{PAPERS}/exercise.html")
+    found = exercise(job)
+    _written("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
+    if options.answers:
+        beside = path.with_name(f"{path.stem}-answers{path.suffix}")
+        _written("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
+
+
+def _written(what: str, path: Path, paper: str) -> None:
+    """Say where a page is, and print it to PDF where there is a browser that can."""
+    from ....job.papers.pdf import browser_path, write_pdf
+
+    print(f"The {what} is {path}")
+    if browser_path() is None:
+        print("No PDF: no Chromium or Chrome on the PATH; any other browser prints the page as well")
+    else:
+        print(f"On paper ({paper}): {write_pdf(path, paper=paper)}")

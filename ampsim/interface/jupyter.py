@@ -1,0 +1,71 @@
+"""Open JupyterLab on the notebooks, with a connection that does not hold small messages back."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Sequence
+from importlib.util import find_spec
+from pathlib import Path
+
+from ..base.errors import AmpsimError
+
+_NEEDED = ("jupyterlab", "ipywidgets", "anywidget")
+
+
+def notebooks() -> Path:
+    """The folder of notebooks that comes with ampsim (in the package, or beside it in a clone).
+
+    Raises
+    ------
+    AmpsimError
+        When there is none.
+    """
+    here = Path(__file__).resolve().parent.parent
+    for folder in (here / "notebooks", here.parent / "notebooks"):
+        if folder.is_dir():
+            return folder
+    raise AmpsimError(f"the folder 'notebooks' is missing beside or in {here}; give a folder of your own")
+
+
+def command(folder: Path, more: Sequence[str] = ()) -> list[str]:
+    """The command that opens JupyterLab on a folder; settings of the user's own server are left alone.
+
+    The page is served to this machine only. Looking for newer versions and for news is switched off: nothing is
+    asked of the network.
+    """
+    return [
+        sys.executable, "-m", "jupyterlab", str(folder),
+        "--ServerApp.ip=127.0.0.1",
+        "--ServerApp.kernel_websocket_connection_class=ampsim.interface.panel.server.PromptConnection",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.news_url=None",
+        *more,
+    ]  # fmt: skip
+
+
+def start(folder: Path | None = None, more: Sequence[str] = ()) -> int:
+    """Open JupyterLab and wait until it is closed; return its exit status.
+
+    Parameters
+    ----------
+    folder : Path
+        Default: the notebooks that come with ampsim.
+    more : sequence of str
+        Further options for JupyterLab.
+
+    Raises
+    ------
+    AmpsimError
+        When the folder or JupyterLab is missing.
+    """
+    target = folder or notebooks()
+    if not target.is_dir():
+        raise AmpsimError(f"{target}: no such folder")
+    missing = [name for name in _NEEDED if find_spec(name) is None]
+    if missing:
+        raise AmpsimError(f"{', '.join(missing)} not installed; the notebooks need: pip install 'ampsim[notebooks]'")
+    try:
+        return subprocess.call(command(target, more))
+    except KeyboardInterrupt:
+        return 0

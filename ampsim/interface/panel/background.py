@@ -1,0 +1,105 @@
+"""One long computation at a time, in a thread of its own; a newer one, or a stop, makes the older one's answer void."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Callable
+from typing import Generic, TypeVar
+
+from ...base.errors import AmpsimError
+
+Answer = TypeVar("Answer")
+Progress = Callable[[int, int], None]
+
+
+class _Stopped(Exception):
+    """The answer is not wanted any more."""
+
+
+class Errand(Generic[Answer]):
+    """Work that takes too long for a slider.
+
+    `start` returns at once; the answer, or the error, is delivered on the event loop of the thread that called, or
+    from the working thread where no loop runs.
+    """
+
+    def __init__(self) -> None:
+        self._ticket = 0
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+
+    def start(
+        self,
+        work: Callable[[Progress], Answer],
+        deliver: Callable[[Answer | AmpsimError], None],
+        said: Progress | None = None,
+    ) -> None:
+        """Do some work and deliver its answer, unless something newer was started or all was stopped meanwhile.
+
+        `said` is told on the way how far it is, where the answer is delivered.
+        """
+        ticket = self.stop()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            loop = None
+        with self._lock:
+            how = (ticket, work, deliver, said, loop, self._thread)
+            self._thread = threading.Thread(target=self._go, args=how, name="ampsim-panel", daemon=True)
+            self._thread.start()
+
+    def stop(self) -> int:
+        """Make whatever is under way void."""
+        with self._lock:
+            self._ticket += 1
+            return self._ticket
+
+    def join(self, seconds: float) -> None:
+        """Wait for the work under way."""
+        with self._lock:
+            thread = self._thread
+        if thread is not None:
+            thread.join(seconds)
+
+    def _go(
+        self,
+        ticket: int,
+        work: Callable[[Progress], Answer],
+        deliver: Callable[[Answer | AmpsimError], None],
+        said: Progress | None,
+        loop: asyncio.AbstractEventLoop | None,
+        previous: threading.Thread | None,
+    ) -> None:
+        if previous is not None:
+            previous.join()
+
+        def progress(done: int, total: int) -> None:
+            self._still_wanted(ticket)
+            if said is not None:
+                self._hand_over(ticket, loop, lambda: said(done, total))
+
+        try:
+            self._still_wanted(ticket)
+            answer: Answer | AmpsimError = work(progress)
+        except _Stopped:
+            return
+        except AmpsimError as problem:
+            answer = problem
+        self._hand_over(ticket, loop, lambda: deliver(answer))
+
+    def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], None]) -> None:
+        """Tell something where it was asked for, if it is still wanted there."""
+
+        def told() -> None:
+            if ticket == self._ticket:
+                tell()
+
+        if loop is None:
+            told()
+        else:
+            loop.call_soon_threadsafe(told)
+
+    def _still_wanted(self, ticket: int) -> None:
+        if ticket != self._ticket:
+            raise _Stopped

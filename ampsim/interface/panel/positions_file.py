@@ -1,0 +1,162 @@
+"""Positions in a job file: written so that nothing is lost, and read back with every entry checked."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from ...base.entries import Entry
+from ...base.errors import DescriptionError, nearest, shown
+from ...base.files import write_whole
+from ...base.quantities import format_value
+from ...circuit.amp import Amp
+from ...circuit.values import quantity_of
+from ...job.record.merging import MARK
+from ...job.record.reading import job_file, parse
+from ...job.record.saving import keep_positions
+from ...library.files import listing, read_bytes, read_toml
+from ...library.loader import FILE
+from ...library.toml_lines import with_line
+from .simulator import Position
+
+PANEL = "the panel"  # the name under which the panel's own position is kept
+
+
+def write_positions(
+    path: Path,
+    positions: Sequence[Position],
+    stock: Amp,
+    modded: Amp,
+    listen_at: str,
+    known: Sequence[Position] = (),
+) -> None:
+    """Put positions into a job file; what else it holds stays as it is. A file that is missing is begun.
+
+    In a job folder they go into its record; positions found there that are not `known` to the panel stay as well.
+
+    Raises
+    ------
+    DescriptionError
+        When the file is no job file, or cannot be written (no room left, no permission); the old file then stays.
+    """
+    if _is_record(path):
+        tables = [_table(each, modded) for each in known]
+        found = parse(read_bytes(job_file(path))).positions
+        seen = [each for each in found if _rewritten(each, stock, modded) in tables]
+        keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
+        return
+    head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
+    blocks = "\n".join(_block(each, modded) for each in positions)
+    text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
+    tomllib.loads(text)
+    write_whole(path, text)
+
+
+def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
+    """The positions of a job file, in order.
+
+    Raises
+    ------
+    DescriptionError
+        For a file that cannot be read, and for controls, positions and parts that the amps do not have.
+    """
+    if not _is_record(path):
+        top = Entry(read_toml(path), path.name)
+        return [_read(each, stock, modded) for each in top.tables("positions")]
+    data = read_bytes(job_file(path))
+    top = Entry({"positions": list(parse(data).positions)}, FILE)
+    try:
+        return [_read(each, stock, modded) for each in top.tables("positions")]
+    except DescriptionError as problem:
+        raise DescriptionError(with_line(str(problem), FILE, data.decode())) from None
+
+
+def _is_record(path: Path) -> bool:
+    """Whether it is a job folder or the file of one, and no plain job file."""
+    return path.is_dir() or (path.exists() and "format" in read_toml(path))
+
+
+def _rewritten(table: Mapping[str, Any], stock: Amp, modded: Amp) -> dict[str, Any] | None:
+    """A position of the record as the panel would write it; None for one that these amps cannot stand at."""
+    try:
+        return _table(_read(Entry(table, FILE), stock, modded), modded)
+    except DescriptionError:
+        return None
+
+
+def _read(entry: Entry, stock: Amp, modded: Amp) -> Position:
+    controls = {**stock.controls, **modded.controls}
+    at, values = entry.table("at"), entry.table("values")
+    settings: dict[str, float | str] = {}
+    for name in at.names():
+        if name not in controls:
+            raise at.fail(name, f"no control {shown(name)} in {modded.name}{nearest(name, controls)}")
+        switch = controls[name].kind == "switch"
+        settings[name] = at.choice(name, controls[name].positions) if switch else at.number(name, 0.0, 1.0)
+    parts = {}
+    for name in values.names():
+        if not hasattr(modded.part_by_designator.get(name), "value"):
+            raise values.fail(name, f"no part with a value {shown(name)}{nearest(name, modded.part_by_designator)}")
+        parts[name] = values.value(name, quantity_of(modded, name))
+    found = Position(entry.label("name"), settings, parts)
+    entry.finish()
+    return found
+
+
+def _head(path: Path) -> str:
+    """The file's own text, without the positions that the panel wrote."""
+    before = read_toml(path)
+    text = path.read_text("utf-8")
+    head = text[: text.index(MARK)] if MARK in text else text
+    kept = {name: table for name, table in before.items() if name != "positions"}
+    if "amp" not in before or tomllib.loads(head) != kept:
+        raise DescriptionError(
+            f"{path.name}: not written: it is no job file, or holds entries below the panel's line or positions "
+            "above it, which would be lost; choose another file"
+        )
+    return head
+
+
+def _new_head(path: Path, stock: Amp, modded: Amp, listen_at: str) -> str:
+    mods = ", ".join(_quoted(_model(mod.file, "mods")) for mod in modded.mods if mod.file)
+    lines = {"name": _quoted(path.stem[:60]), "amp": _quoted(_model(stock.file, "amps")), "mods": f"[{mods}]"}
+    lines["listen_at"] = _quoted(listen_at)
+    return "\n".join(f"{name} = {value}" for name, value in lines.items())
+
+
+def _model(file: str, folder: str) -> str:
+    """How a job names a model: the bare name when it comes with ampsim, else the file beside the job."""
+    stem = Path(file).stem
+    return stem if stem in listing()[folder] else file
+
+
+def _table(position: Position, modded: Amp) -> dict[str, Any]:
+    values = {name: format_value(value, quantity_of(modded, name)) for name, value in position.values.items()}
+    return {"name": position.name, "at": dict(position.settings)} | ({"values": values} if values else {})
+
+
+def _block(position: Position, modded: Amp) -> str:
+    lines = ["[[positions]]", f"name = {_quoted(position.name)}"]
+    at: Mapping[str, Any] = position.settings
+    lines.append(f"at = {_inline({name: _written(value) for name, value in at.items()})}")
+    if position.values:
+        values = {n: _quoted(format_value(v, quantity_of(modded, n))) for n, v in position.values.items()}
+        lines.append(f"values = {_inline(values)}")
+    return "\n".join(lines) + "\n"
+
+
+def _inline(entries: Mapping[str, str]) -> str:
+    return "{ " + ", ".join(f"{_quoted(name)} = {value}" for name, value in entries.items()) + " }"
+
+
+def _written(value: float | str) -> str:
+    return repr(value) if isinstance(value, float) else _quoted(value)
+
+
+def _quoted(text: str) -> str:
+    # A JSON string is a TOML basic string, once DEL and the unprintable are gone.
+    plain = "".join(sign if sign.isprintable() else " " for sign in text)
+    return json.dumps(plain, ensure_ascii=False)

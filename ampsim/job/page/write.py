@@ -1,0 +1,85 @@
+"""A page from a job: simulate every position once, draw, say why, write one file."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from ...audio.clips import Clips
+from ...audio.player.embed import embed
+from ...base.errors import DescriptionError
+from ...base.files import file_word, write_whole
+from ...circuit.nets import INPUT
+from ...simulation.analyses import FrequencySweep
+from ...simulation.response import simulate
+from ...studies.audition import Audition
+from .choices import choose
+from .content import readings, reasons
+from .drawing import draw
+from .html import page
+
+
+def write_page(
+    job: Audition,
+    path: str | Path | None = None,
+    controls: Sequence[str] | None = None,
+    said: Callable[[int, int], object] | None = None,
+    *,
+    words: str = "",
+    together: Sequence[str] = (),
+    heard: Clips | None = None,
+) -> Path:
+    """Write the page to hand over: one HTML file, no network, every position computed beforehand.
+
+    Parameters
+    ----------
+    job : Job
+    path : str or Path
+        Default: the job's name with the ending "html", in the working folder. Missing folders are made.
+    controls : sequence of str
+        Switches and at most two knobs to offer; default those that the mods add, as far as 66 positions go. The page
+        opens, and everything else stands, where the job compares.
+    said : callable
+        Called with (done, total) as the sentences of each position of the switches are ready.
+    words : str
+        What the owner asked for, in their own words; lines are kept.
+    together : sequence of str
+        Sentences on how to use the controls together.
+    heard : Clips
+        What can be heard on the page, such as ``listen(job).clips``; at most 4 MB are added.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown or too many controls, too much sound, and when the file cannot be written.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    target = _target(Path(path) if path is not None else Path(f"{file_word(job.name)}.html"))
+    offered, sounds = choose(job, controls), embed(heard) if heard else None
+    # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
+    places = list(dict.fromkeys([job.listen_at, INPUT]))
+    response = simulate([job.stock, job.modded], FrequencySweep(), offered.settings(), places)
+    numbers = readings(job, offered, response)
+    drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
+    told = reasons(job, offered, said)
+    return write_whole(target, page(job, offered, drawing, numbers, told, words, together, sounds))
+
+
+def _target(path: Path) -> Path:
+    """Refuse what cannot be written before the work, not after it."""
+    if path.is_dir():
+        raise DescriptionError(f"{path}: is a folder; name a file in it")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{path.parent}: cannot be made: {problem.strerror}") from None
+    if not os.access(path.parent, os.W_OK):
+        raise DescriptionError(f"{path.parent}: cannot be written to")
+    return path

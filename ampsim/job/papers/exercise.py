@@ -1,0 +1,239 @@
+"""The same job as an exercise for apprentices: the questions on one page, the answers on another."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from ...base.files import file_word, write_whole
+from ...base.wording import in_decibels, in_hertz, minus
+from ...bench.proof.limits import ProofRow
+from ...bench.proof.volts import ProofSheet, proof
+from ...circuit.nets import INPUT
+from ...circuit.positions import every_position, face
+from ...measures.labels import records
+from ...measures.sweep import gain_at
+from ...simulation.analyses import FrequencySweep
+from ...simulation.response import simulate
+from ...studies.audition import Audition, Setting, changes_table
+from ...studies.headroom.measures import WHOLE, clipping_table
+from ...studies.headroom.simulate import headroom
+from ...work.cautions.sheet import CautionSheet, caution_sheet
+from ...work.parts_list.parts_list import PartsList, parts_list
+from . import html as on_paper
+
+AT = (100.0, 3000.0)
+_MOST_POSITIONS = 8
+_MOST_PLACES = 6
+_CLOSE_DB = 1.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question. `answer` is the number (in `unit`) or the words; from `low` to `high` a number is near enough."""
+
+    ask: str
+    answer: float | str
+    unit: str = ""
+    low: float = math.nan
+    high: float = math.nan
+    reason: str = ""
+
+    @property
+    def told(self) -> str:
+        """The answer in words."""
+        if isinstance(self.answer, str):
+            return self.answer
+        return _amount(self.answer, self.unit)
+
+    def right(self, given: float | str) -> bool:
+        """Whether a given answer is near enough; words count whatever their case."""
+        if isinstance(self.answer, str):
+            return str(given).strip().casefold() == self.answer.casefold()
+        try:
+            return self.low <= float(given) <= self.high
+        except ValueError:
+            return False
+
+
+@dataclass(frozen=True)
+class ExerciseSheet:
+    """The questions on a job, by heading, and what the apprentice is shown."""
+
+    name: str
+    amp: str
+    variant: str
+    changes: pd.DataFrame = field(hash=False, compare=False)
+    questions: tuple[tuple[str, Question], ...]
+
+    def questions_html(self, paper: str = "A4") -> str:
+        """The page with blanks; no answer stands in it, in no form."""
+        intro = "Predict first, by hand and ear; measure or simulate after. The answers are on a page of their own."
+        drawn = on_paper.section("What is changed", on_paper.table(self.changes))
+        body = drawn + self._body(_blank)
+        return on_paper.page_html(f"Exercise: {self.name}", f"{self.amp} with {self.variant}", intro, body, paper)
+
+    def answers_html(self, paper: str = "A4") -> str:
+        """The page with the answers and the reasons."""
+        body = self._body(_answer)
+        return on_paper.page_html(
+            f"Answers: {self.name}", f"{self.amp} with {self.variant}", "For the one who marks.", body, paper
+        )
+
+    def _body(self, filled: Callable[[Question], str]) -> str:
+        found: dict[str, list[str]] = {}
+        for number, (heading, each) in enumerate(self.questions, 1):
+            ask = f"<span>{number}. {on_paper.plain(each.ask)}</span>"
+            found.setdefault(heading, []).append(f'<p class="question">{ask} {filled(each)}</p>')
+        return "\n".join(on_paper.section(heading, *pieces) for heading, pieces in found.items())
+
+
+def exercise(
+    job: Audition,
+    tested: ProofSheet | None = None,
+    parts: PartsList | None = None,
+    cautions: CautionSheet | None = None,
+) -> ExerciseSheet:
+    """Make the exercise of a job; every answer is computed from the job.
+
+    Parameters
+    ----------
+    job : Job
+    tested, parts, cautions
+        Where they were worked out already.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    cautions = cautions or caution_sheet(job.modded)
+    found = [("Before anything is touched", each) for each in _charge(cautions)]
+    found += [("At rest", each) for each in _volts(tested or proof(job.modded))]
+    found += [("What each position does", each) for each in _positions(job)]
+    found += [("Driven", each) for each in _clips(job)]
+    found += [("Parts", each) for each in _load(parts or parts_list(job.stock, job.modded))]
+    return ExerciseSheet(
+        job.name, job.stock.name, job.modded.variant, changes_table(job.stock, job.modded), tuple(found)
+    )
+
+
+def write_exercise(sheet: ExerciseSheet, folder: str | Path, paper: str = "A4") -> tuple[Path, Path]:
+    """Write questions and answers as two HTML files: "exercise-" and "answers-" with the job's name.
+
+    Raises
+    ------
+    DescriptionError
+        For another paper, or when a file cannot be written.
+    """
+    word = file_word(sheet.name)
+    pages = {"exercise": sheet.questions_html(paper), "answers": sheet.answers_html(paper)}
+    first, second = (write_whole(Path(folder, f"{name}-{word}.html"), text) for name, text in pages.items())
+    return first, second
+
+
+def _blank(each: Question) -> str:
+    unit = f'<span class="unit">{on_paper.plain(each.unit)}</span>'
+    return f'<span class="fill"><span class="blank">&nbsp;</span> {unit}</span>'
+
+
+def _answer(each: Question) -> str:
+    return f"<br><strong>{on_paper.plain(each.told)}</strong> {on_paper.plain(_near(each) + each.reason)}"
+
+
+def _near(each: Question) -> str:
+    if isinstance(each.answer, str) or math.isnan(each.low):
+        return ""
+    return f"({_amount(each.low, each.unit)} to {_amount(each.high, each.unit)} is near enough) "
+
+
+def _amount(value: float, unit: str) -> str:
+    return in_decibels(value, sign=True) if unit == "dB" else minus(f"{value:.3g} {unit}")
+
+
+def _charge(sheet: CautionSheet) -> Iterator[Question]:
+    held = sheet.table
+    if held.empty:
+        return
+    row = max(records(held), key=lambda each: float(each["cold [J]"]))
+    yield Question(
+        "Which capacitor holds the most energy when the valves are cold?", str(row["part"]),
+        reason=f"{row['cold [J]']:.3g} J at {row['cold [V]']:.0f} V: C V squared, halved.",
+    )  # fmt: skip
+    seconds = float(row["to 60 V as wired [s]"])
+    reason = "The bleeder and C set the time: R C ln(V / 60)."
+    ask = f"How many seconds after switching off does {row['part']} need to fall under 60 V, nothing else helping?"
+    if math.isinf(seconds):
+        yield Question(f"{ask} (Write never where nothing bleeds it.)", "never", reason="No bleeder: discharge it.")
+    else:
+        yield Question(ask, seconds, "s", 0.8 * seconds, 1.2 * seconds, f"{reason} Discharge and verify all the same.")
+
+
+def _volts(sheet: ProofSheet) -> Iterator[Question]:
+    """Of plates, cathodes and rails, evenly over the chart."""
+    rows = [row for row in sheet.rows if abs(row.expected) > 0.5]
+    step = max(1, math.ceil(len(rows) / _MOST_PLACES))
+    yield from (_place(row) for row in rows[::step])
+
+
+def _place(row: ProofRow) -> Question:
+    reason = "Limits by the spread of parts and valves, and the mains."
+    return Question(f"How many volts stand at {row.place}?", row.expected, "V", row.low, row.high, reason)
+
+
+def _positions(job: Audition) -> Iterator[Question]:
+    added = [name for name in job.modded.controls if name not in job.stock.controls]
+    asked: list[Setting] = []
+    for name in added:
+        drawn = job.modded.controls[name].drawn
+        asked += [each for each in every_position(job.modded, name, rotations=(0.0, 1.0)) if each[name] != drawn]
+    asked = asked[:_MOST_POSITIONS] or [{}]
+    response = simulate([job.stock, job.modded], FrequencySweep(), asked, [job.listen_at, INPUT])
+    levels = gain_at(response, AT, job.listen_at).transpose("variant", "position", "frequency").values
+    for place, position in enumerate(asked):
+        for number, at in enumerate(AT):
+            change = float(levels[1, place, number] - levels[0, place, number])
+            if math.isfinite(change):
+                ask = f"With {_in_words(position)}: by how many dB does {in_hertz(at)} change?"
+                yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB)
+
+
+def _in_words(position: Setting) -> str:
+    """As it is said at the amp: a switch by the name of its position, knobs from 0 to 10."""
+    told = [
+        f'{name} switched to "{value}"' if isinstance(value, str) else f"{name} at {face(value)}"
+        for name, value in position.items()
+    ]
+    return ", ".join(told) or "everything as drawn"
+
+
+def _clips(job: Audition) -> Iterator[Question]:
+    response = headroom([job.stock, job.modded], [job.compare_at])
+    table = clipping_table(response)
+    for variant, rows in table[table["stage"] != WHOLE].groupby("variant", sort=False):
+        reached = rows[rows["clips at [V]"] < math.inf]
+        if reached.empty:
+            continue
+        first = min(records(reached), key=lambda each: float(each["clips at [V]"]))
+        names = ", ".join(map(str, rows["stage"]))
+        amp = job.stock if variant == job.stock.variant else job.modded
+        at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
+        ask = f"{'Stock' if amp is job.stock else 'With the mods'}, {_in_words(at)}: which stage clips first ({names})?"
+        reason = f"At {first['clips at [V]']:.3g} V peak {response.attrs['source']}: {first['how']}."
+        yield Question(ask, str(first["stage"]), reason=reason)
+
+
+def _load(parts: PartsList) -> Iterator[Question]:
+    for column, unit, what in (("carries [W]", "W", "watts"), ("carries [V]", "V", "volts")):
+        table = parts.table.dropna(subset=column)  # a switch or a valve carries nothing that is counted here
+        if len(table) < 2:
+            continue
+        row = max(records(table), key=lambda each: float(each[column]))
+        if float(row[column]) > 0.0:
+            names = ", ".join(map(str, table["part"]))
+            ask = f"Which of the parts that the mods bring ({names}) carries the most {what}?"
+            yield Question(ask, str(row["part"]), reason=f"{float(row[column]):.3g} {unit} at worst.")

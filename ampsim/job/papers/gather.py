@@ -1,0 +1,187 @@
+"""Everything that is handed over of a job, gathered once: what is there is used, what is missing is worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from ... import __version__
+from ...base.errors import DescriptionError
+from ...bench.proof.sweeps import sweep_over
+from ...bench.proof.volts import ProofSheet, proof
+from ...bench.sweeps.picture import compared_picture
+from ...pictures.canvas import Picture
+from ...pictures.overlay import overlay_picture
+from ...simulation.analyses import FrequencySweep
+from ...simulation.ngspice import engine
+from ...simulation.response import simulate
+from ...studies.audition import Audition, changes_table
+from ...studies.sheet.sheet import Sheet, consequences, examine
+from ...work.cautions.sheet import CautionSheet, caution_sheet
+from ...work.parts_list.parts_list import PartsList, parts_list
+from ...work.steps.plan import WorkPlan, work_steps
+from ...work.wiring.readback import wiring
+from ..record.data import Record
+from .sweeps import AFTER, ARRIVAL, measured_sweeps, stood, work_over
+from .volts import Volts, measured_volts
+from .wiring import wiring_drawings, wiring_tables
+
+CHECKED = ("ratings", "stability", "noise", "pop", "spread")
+
+
+@dataclass(frozen=True)
+class Handover:
+    """What is handed over.
+
+    `tables` and `drawings` (SVG, as ampsim draws it) come from elsewhere, such as the wiring; `versions` name what
+    computed it all; `volts` are the rounds that were measured.
+    """
+
+    job: Audition
+    changes: pd.DataFrame = field(hash=False)
+    cautions: CautionSheet
+    parts: PartsList
+    plan: WorkPlan
+    proof: ProofSheet
+    sheet: Sheet | None = None
+    record: Record | None = None
+    pictures: Mapping[str, Picture] = field(default_factory=dict, hash=False)
+    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict, hash=False)
+    drawings: Mapping[str, str] = field(default_factory=dict, hash=False)
+    versions: Mapping[str, str] = field(default_factory=dict, hash=False)
+    volts: tuple[Volts, ...] = ()
+
+
+def gather(
+    job: Audition,
+    record: Record | None = None,
+    folder: str | Path | None = None,
+    *,
+    sheet: Sheet | None = None,
+    topics: Sequence[str] = CHECKED,
+    cautions: CautionSheet | None = None,
+    parts: PartsList | None = None,
+    plan: WorkPlan | None = None,
+    tested: ProofSheet | None = None,
+    tables: Mapping[str, pd.DataFrame] | None = None,
+    drawings: Mapping[str, str] | None = None,
+) -> Handover:
+    """Gather what is handed over of a job.
+
+    Parameters
+    ----------
+    job : Job
+        Such as `record.open_audition` gives.
+    record : Record
+        Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
+    folder : str or Path
+        The job's folder, where the sweeps that the record names are.
+    sheet : Sheet
+        The consequence sheet; worked out for `topics` when not given, left out when those are none.
+    cautions, parts, plan, tested
+        Where they were worked out already.
+    tables, drawings : mapping
+        Title to table, and to SVG text, that the record shows besides; default: the wiring and its schematic, if found.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As what is worked out.
+    """
+    engine.warm_up()
+    stock, modded = job.stock, job.modded
+    compared = simulate([stock, modded], FrequencySweep(), [job.compare_at], [job.listen_at])
+    drawn = {"overlay": overlay_picture(compared, job.listen_at, title=job.compare_title)}
+    cautions = cautions or caution_sheet(modded)
+    checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
+    swept = measured_sweeps(record, folder)
+    tested = tested or _tested(job, record, swept)
+    drawn |= _swept(job, record, swept, tested)
+    versions = {"ampsim": __version__, **engine.versions()}
+    return Handover(
+        job,
+        changes_table(stock, modded),
+        cautions,
+        parts or parts_list(stock, modded),
+        plan or work_steps(stock, modded),
+        tested,
+        checked,
+        record,
+        drawn,
+        dict(tables if tables is not None else _wired(job)),
+        dict(drawings if drawings is not None else _drawn(job)),
+        versions,
+        measured_volts(job, record),
+    )
+
+
+def proof_of(
+    job: Audition, record: Record | None = None, folder: str | Path | None = None, mains_drawn: float | None = None
+) -> ProofSheet:
+    """The test sheet of a job: its last voltages and its last sweep "after the mod".
+
+    Parameters
+    ----------
+    job, record, folder
+        As `gather`.
+    mains_drawn : float
+        Mains that the drawing's volts hold for [V], see `proof.proof`; as the record says by default.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As `proof.proof` and `measured_sweeps`.
+    """
+    return _tested(job, record, measured_sweeps(record, folder), mains_drawn)
+
+
+def _tested(
+    job: Audition, record: Record | None, swept: Mapping[str, xr.Dataset], mains_drawn: float | None = None
+) -> ProofSheet:
+    asked = {f"Sweep {AFTER}": (job.modded, stood(job, record, AFTER), swept[AFTER])} if AFTER in swept else {}
+    told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
+    return proof(job.modded, **told, sweeps=asked)
+
+
+def _swept(
+    job: Audition, record: Record | None, swept: Mapping[str, xr.Dataset], tested: ProofSheet
+) -> dict[str, Picture]:
+    """Measured over simulated: as the amp came, after the work, and what the work changed."""
+    found = {}
+    if ARRIVAL in swept:
+        # The amp may have come with a fault: this one is shown, not judged.
+        found[f"Sweep {ARRIVAL}"] = sweep_over(job.stock, stood(job, record, ARRIVAL), swept[ARRIVAL])
+    found |= {each.name: each.found for each in tested.sweeps}
+    changed = work_over(job, swept, record)
+    found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
+    return {name: compared_picture(each, f"{name}: measured over simulated") for name, each in found.items()}
+
+
+def _wired(job: Audition) -> dict[str, pd.DataFrame]:
+    try:
+        return wiring_tables(wiring(job.modded))
+    except DescriptionError as problem:
+        return {"Wiring": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}
+
+
+def _drawn(job: Audition) -> dict[str, str]:
+    """None where no wiring was found to draw, which the tables say."""
+    try:
+        return wiring_drawings(job.modded)
+    except DescriptionError:
+        return {}
+
+
+def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:
+    """The last voltages of a phase and how they were measured, as `proof` takes them; nothing when there are none."""
+    found = [each for each in record.measured if each.phase == phase] if record else []
+    if not found:
+        return {}
+    last = found[-1]
+    how = {"meter": last.meter, "mains": last.mains, "mains_drawn": last.mains_drawn, "position": last.position}
+    return {"volts": dict(last.volts), **how}

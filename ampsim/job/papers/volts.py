@@ -1,0 +1,51 @@
+"""The volts that were measured on a job, as the amp came and after the work, beside those of a healthy amp."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ...base.errors import DescriptionError
+from ...bench.diagnosis.picture import volts_picture
+from ...bench.diagnosis.report import diagnose
+from ...pictures.canvas import Picture
+from ...studies.audition import Audition
+from ..record.data import Measured, Record
+from ..record.measurements import readings_of
+from .sweeps import AFTER, ARRIVAL
+
+
+@dataclass(frozen=True)
+class Volts:
+    """One round of measured volts: a title, what is said of them, and their picture (None where there is none)."""
+
+    title: str
+    words: str
+    picture: Picture | None = None
+
+
+def measured_volts(job: Audition, record: Record | None) -> tuple[Volts, ...]:
+    """The last round of each phase; readings that do not fit the amp are told, not drawn.
+
+    Raises
+    ------
+    EngineError
+        When the healthy amp gives no trustworthy answer.
+    """
+    return tuple(_drawn(job, each) for each in _last(record)) if record else ()
+
+
+def _last(record: Record) -> Iterator[Measured]:
+    for phase in (ARRIVAL, AFTER):
+        yield from [each for each in record.measured if each.phase == phase][-1:]
+
+
+def _drawn(job: Audition, measured: Measured) -> Volts:
+    amp = job.stock if measured.phase == ARRIVAL else job.modded
+    title = f"Volts {measured.phase}, {measured.date}"
+    try:
+        told = diagnose(amp, readings_of(measured, amp), measured.position)
+    except DescriptionError as problem:
+        return Volts(title, f"Not held against the simulation: {problem}")
+    words = f"Measured on {amp.variant}; controls: {told.position}. {told.about_supply} {told.verdict()}"
+    return Volts(title, words, volts_picture(told.table, f"{amp.name}, {amp.variant}: volts {measured.phase}"))

@@ -1,0 +1,44 @@
+"""The wiring of a mod for the record: what is soldered where, which terminals each switch closes, and the schematic."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ...base.tables import text_table
+from ...circuit.amp import Amp
+from ...pictures.canvas import svg
+from ...work.schematic.draw import schematics
+from ...work.wiring.from_to import Wiring
+
+
+def wiring_tables(found: Wiring) -> dict[str, pd.DataFrame]:
+    """Title to table: what comes off, from-to list, and the contacts of each switch; empty ones left out."""
+    off = [(lead, place) for lead, place in found.unsoldered] + [(part, "comes out") for part in found.taken_out]
+    wires = [(number, each.start, each.end, each.what) for number, each in enumerate(found.wires, 1)]
+    tables = {
+        "Wiring: what comes off": pd.DataFrame(off, columns=["lead or part", "from"]),
+        "Wiring: from-to list": pd.DataFrame(wires, columns=["no.", "from", "to", "what"]),
+    }
+    for each in found.switches:
+        rows = [
+            (row.label, row.stands, ", ".join(" to ".join(pair) for pair in row.closed) or "none") for row in each.rows
+        ]
+        title = f"Wiring: contacts of {each.designator} ({each.control}), {each.kind or each.reason}"
+        tables[title] = pd.DataFrame(rows, columns=["position", "lever", "terminals closed"])
+    return {title: table for title, table in tables.items() if not table.empty}
+
+
+def wiring_drawings(amp: Amp) -> dict[str, str]:
+    """Title to SVG: the touched stages stock and modded, in one drawing or, where that is too tall for paper, in more.
+
+    Raises
+    ------
+    DescriptionError
+        As `wiring.wiring`.
+    """
+    return {title: svg(picture) for title, picture in schematics(amp).items()}
+
+
+def wiring_text(found: Wiring) -> str:
+    """The tables as plain text."""
+    return "\n\n".join(f"{title}\n{text_table(table)}" for title, table in wiring_tables(found).items())

@@ -1,0 +1,77 @@
+"""Every paper of a job at once, into its folder; what they share is worked out once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from ...base.errors import DescriptionError
+from ...base.files import write_whole
+from ...bench.proof.volts import ProofSheet
+from ...studies.audition import Audition
+from ..record.data import Record
+from ..record.paths import inside
+from ..record.reading import job_file
+from .exercise import exercise
+from .gather import CHECKED, gather
+from .owner_page import owner_page
+from .pdf import browser_path, write_pdf
+from .shop_record import shop_record
+
+FOLDER = "papers"
+
+
+def write_papers(
+    job: Audition,
+    record: Record,
+    folder: str | Path,
+    *,
+    tested: ProofSheet | None = None,
+    topics: Sequence[str] = CHECKED,
+    paper: str = "A4",
+) -> list[Path]:
+    """Write the shop's record, the owner's page, the parts list, the exercise and its answers.
+
+    Parameters
+    ----------
+    job : Job
+        Of `record.open_audition`.
+    record, folder
+        The job; the papers go into "papers" in its folder.
+    tested : ProofSheet
+        Where it was worked out already; default: `proof_of`.
+    topics : sequence of str
+        What the record says of the mods besides tone; see `sheet.consequences`.
+    paper : str
+        "A4" or "Letter".
+
+    Returns
+    -------
+    list of Path
+        What was written; the record as PDF among it where there is a browser to print it.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As what is worked out and written.
+    """
+    place = _made(inside(job_file(folder).parent, FOLDER))
+    found = gather(job, record, folder, topics=topics, tested=tested)
+    asked = exercise(job, found.proof, found.parts, found.cautions)
+    shop = shop_record(found, place / "record.html", paper)
+    return [
+        shop,
+        *([write_pdf(shop)] if browser_path() else []),
+        owner_page(job, record, place / "page.html"),
+        found.parts.write(place / "parts.csv"),
+        write_whole(place / "exercise.html", asked.questions_html(paper)),
+        write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
+    ]
+
+
+def _made(folder: Path) -> Path:
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{folder}: cannot be made: {problem.strerror}") from None
+    return folder

@@ -1,0 +1,72 @@
+"""Beginning a job: its folder, the frozen files and the first record."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from pathlib import Path
+
+from ...base.errors import DescriptionError
+from ...base.wording import plain
+from ...library.loader import FILE
+from .changing import enter
+from .data import Record
+from .frozen import take
+from .paths import inside
+from .saving import save
+
+MEASUREMENTS, PICTURES = "measurements", "pictures"
+
+
+def begin(
+    folder: str | Path,
+    amp: str | Path,
+    mods: Sequence[str | Path] = (),
+    *,
+    name: str = "",
+    owner: str = "",
+    words: str = "",
+    date: datetime.date | None = None,
+) -> Record:
+    """Begin a job: make its folder, freeze the amp, the mods and their valves into it, and save its record.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made when it is missing; it must not hold a job.
+    amp : str or Path
+        An amp file, or the name of one that comes with ampsim.
+    mods : sequence of str or Path
+        The same for mods; more can be taken in later.
+    name, owner, words : str
+        What the job and the owner are called, and what the owner asks for. Default name: the folder's.
+    date : datetime.date
+        The day it was taken in; default today.
+
+    Returns
+    -------
+    Record
+        As saved.
+
+    Raises
+    ------
+    DescriptionError
+        For a folder that holds a job, files with mistakes, names that would leave the folder, no room on the disk.
+    """
+    home = Path(folder)
+    if (home / FILE).exists():
+        raise DescriptionError(f"{home}: there is a job in this folder already")
+    day = date or datetime.date.today()
+    called = plain(name) or plain(home.resolve().name)[:60] or "job"
+    record = Record(called, "", owner=plain(owner), words=plain(words, lines=True))
+    record = take(record, home, amp=amp, mods=mods, date=day)
+    for each in (MEASUREMENTS, PICTURES):
+        _made(inside(home, each))
+    return save(enter(record, "taken in", day), home)
+
+
+def _made(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{folder}: cannot be made: {problem.strerror}") from None

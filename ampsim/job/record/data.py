@@ -1,0 +1,219 @@
+"""What is written down of a job: whose amp, what they wish, in which state it is, what was measured, what changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date as Date
+from typing import Any
+
+from ...base.quantities import OHM, format_value, parse_value
+
+FORMAT = 3
+# In the order most jobs take; a job may skip some and go back.
+STATES = (
+    "taken in",
+    "looked over",
+    "waiting for the owner",
+    "waiting for parts",
+    "on the bench",
+    "being wired",
+    "being proved",
+    "handed over",
+    "given back as it was",
+)
+PHASES = ("on arrival", "after the mod")
+Tables = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class OwnersWish:
+    """One wish in the owner's words, tied to a wish of the finder, to a note, or to both.
+
+    `wish` names a frozen wish file and `entry` says which of its wishes, from 1; `note` says what is done about it.
+    """
+
+    words: str
+    wish: str = ""
+    entry: int = 0
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class State:
+    """The job in one of STATES from a date on."""
+
+    state: str
+    date: Date
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something seen, heard or smelt, and when."""
+
+    date: Date
+    note: str
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Voltages measured in one go.
+
+    `phase` is one of PHASES; `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
+    resistance, [ohm]) are None where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold
+    for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn.
+    """
+
+    phase: str
+    date: Date
+    volts: tuple[tuple[str, float], ...]
+    mains: float | None = None
+    meter: float | None = None
+    mains_drawn: float | None = None
+    at: tuple[tuple[str, float | str], ...] = ()
+
+    @property
+    def position(self) -> dict[str, float | str]:
+        """Where the controls stood."""
+        return dict(self.at)
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """A measured sweep: a file of the job folder, in one of PHASES.
+
+    `at` pairs a control with where it stood; those that are not named stood where the job compares.
+    """
+
+    phase: str
+    date: Date
+    file: str
+    note: str = ""
+    at: tuple[tuple[str, float | str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Frozen:
+    """A file as it was when it was frozen into the job.
+
+    `file` is what it is called; `kept` where it lies in the folder of frozen files: the same, or another name where
+    that one was taken. `ampsim` is the version that froze it.
+    """
+
+    file: str
+    sha256: str
+    ampsim: str
+    date: Date
+    kept: str = ""
+
+    @property
+    def place(self) -> str:
+        """Where it lies in the job folder."""
+        return f"frozen/{self.kept or self.file}"
+
+
+@dataclass(frozen=True)
+class Change:
+    """What an entry was before it changed; `before` or `after` is None where there was, or is, no such entry."""
+
+    date: Date
+    entry: str
+    before: Any = field(default=None, hash=False)
+    after: Any = field(default=None, hash=False)
+
+
+@dataclass(frozen=True)
+class Record:
+    """A job as its file tells it.
+
+    Attributes
+    ----------
+    name, owner
+        What the job and the amp's owner are called.
+    words
+        What the owner asks for, as they said it; lines are kept.
+    wishes, states, arrival, measured, sweeps
+        See their classes; `arrival` is the state of the amp when it came.
+    amp, mods, drawer
+        Names of frozen files; the drawer may be "".
+    audition
+        What to show and where to listen: the entries of a plain job file, as they stand.
+    positions
+        Positions that the panel keeps, as they stand.
+    history
+        What entries were before, in the order of the changes.
+    frozen
+        The files that the job opens from; none while a job of format 1 has not been saved.
+    format
+        Of the file it was read from.
+    beyond
+        Entries of a newer format that were not understood.
+    seen
+        sha256 of the file it was read from; "" when there was none.
+    """
+
+    name: str
+    amp: str
+    mods: tuple[str, ...] = ()
+    owner: str = ""
+    words: str = ""
+    drawer: str = ""
+    wishes: tuple[OwnersWish, ...] = ()
+    states: tuple[State, ...] = ()
+    arrival: tuple[Note, ...] = ()
+    measured: tuple[Measured, ...] = ()
+    sweeps: tuple[Sweep, ...] = ()
+    audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
+    positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
+    history: tuple[Change, ...] = ()
+    frozen: tuple[Frozen, ...] = ()
+    format: int = FORMAT
+    beyond: tuple[str, ...] = field(default=(), compare=False)
+    seen: str = field(default="", compare=False)
+
+    @property
+    def state(self) -> str:
+        """The state it is in now; "" before it was taken in."""
+        return self.states[-1].state if self.states else ""
+
+
+def as_tables(record: Record) -> Tables:
+    """A record as the tables of its file, in the order they are written; what is empty is left out."""
+    head = {"owner": record.owner, "words": record.words, "amp": record.amp}
+    tail = {
+        "wishes": [_filled(each) for each in record.wishes],
+        "states": [_filled(each) for each in record.states],
+        "arrival": [_filled(each) for each in record.arrival],
+        "measured": [_measured(each) for each in record.measured],
+        "sweeps": [_filled(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
+        "positions": [dict(each) for each in record.positions],
+        "history": [_given(vars(each)) for each in record.history],
+        "frozen": [_filled(each) for each in record.frozen],
+    }
+    tables: Tables = {"format": FORMAT, "name": record.name, **_nonempty(head), "mods": list(record.mods)}
+    return tables | _nonempty({"drawer": record.drawer}) | dict(record.audition) | _nonempty(tail)
+
+
+def _nonempty(tables: Tables) -> Tables:
+    return {key: value for key, value in tables.items() if value}
+
+
+def _given(tables: Tables) -> Tables:
+    return {key: value for key, value in tables.items() if value is not None}
+
+
+def _filled(each: object) -> Tables:
+    return _nonempty(vars(each))
+
+
+def _measured(each: Measured) -> Tables:
+    mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
+    table = {"phase": each.phase, "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
+    return _given(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
+
+
+def _ohms(value: float | None) -> float | str | None:
+    """As a schematic writes it, where that says all of it."""
+    text = format_value(value, OHM) if value is not None else ""
+    return text if text and parse_value(text, OHM) == value else value

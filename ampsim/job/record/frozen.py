@@ -1,0 +1,235 @@
+"""The frozen files of a job: taken in once, never overwritten, checked whenever the job opens."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from ... import __version__
+from ...base.errors import DescriptionError, shown
+from ...base.file_lock import locked
+from ...base.files import bare_name, write_whole
+from ...circuit.amp import Amp
+from ...circuit.mods import apply_mods
+from ...library.auditions import read_job
+from ...library.files import read_bytes
+from ...library.loader import FILE, Shelf, from_both, from_disk, from_frozen
+from ...library.toml_lines import with_line
+from ...studies.audition import Audition
+from ...studies.search.wishes import Drawer, WishList
+from .data import Change, Frozen, Record
+from .paths import inside
+from .reading import job_file
+
+_LONGEST = 80
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What a job opens to; `drawer` is None where it has none, `wishes` go by the name of their file."""
+
+    stock: Amp
+    modded: Amp
+    drawer: Drawer | None
+    wishes: dict[str, WishList]
+
+
+def open_job(record: Record, folder: str | Path) -> Opened:
+    """Open amp, mods, drawer and wishes of a job from its frozen files alone.
+
+    A job of format 1 has none before it is saved: it opens from the files that it names.
+
+    Raises
+    ------
+    DescriptionError
+        When a frozen file is missing or has changed, naming each; or for mistakes in them.
+    """
+    if not record.frozen:
+        return _opened(record, Shelf(from_disk), job_file(folder).parent)
+    return _opened(record, Shelf(from_frozen(_contents(record, folder))), None)
+
+
+def open_audition(record: Record, folder: str | Path) -> Audition:
+    """The job as an audition: what pictures, pages and the sheet of consequences are made from.
+
+    Raises
+    ------
+    DescriptionError
+        As `open_job`; for a job without mods; and for mistakes in the entries that say what to show, with their line.
+    """
+    if not record.mods:
+        raise DescriptionError(f"{FILE}: mods: there are none yet, so there is nothing to compare; take one in")
+    opened = open_job(record, folder)
+    tables = {"name": record.name, "amp": record.amp, "mods": list(record.mods), **record.audition}
+    try:
+        return read_job(tables, FILE, opened.stock, opened.modded)
+    except DescriptionError as problem:
+        text = read_bytes(job_file(folder)).decode("utf-8", "replace")
+        raise DescriptionError(with_line(str(problem), FILE, text)) from None
+
+
+def changed(record: Record, folder: str | Path) -> list[str]:
+    """What is wrong with the frozen files, a sentence for each that is missing or not as it was; none when all is well.
+
+    Raises
+    ------
+    DescriptionError
+        When a link leads out of the job folder.
+    """
+    return [words for each in record.frozen if (words := _wrong(each, _read(each, folder)))]
+
+
+def take(
+    record: Record,
+    folder: str | Path,
+    *,
+    amp: str | Path | None = None,
+    mods: Sequence[str | Path] | None = None,
+    drawer: str | Path | None = None,
+    wishes: Sequence[str | Path] = (),
+    date: datetime.date | None = None,
+) -> Record:
+    """Freeze files into a job, with every valve, amp and mod they need; save the record afterwards.
+
+    What is not given stays as it is. Files that come with ampsim go by name. A file is never overwritten: one of the
+    same name and other content is kept under another name, and the one before stays. A valve that the job has frozen
+    already is used as it was.
+
+    Raises
+    ------
+    DescriptionError
+        For files that are not there, have mistakes or do not go together; nothing is frozen then.
+    """
+    if not record.frozen and amp is None:
+        with locked(Path(folder)):
+            record = freeze_named(record, Path(folder))
+    before = _contents(record, folder)
+    shelf = Shelf(from_both(before))
+    if amp is not None:
+        record = replace(record, amp=_open(shelf.amp, amp))
+    if mods is not None:
+        record = replace(record, mods=tuple(_open(shelf.mod, each) for each in mods))
+    if drawer is not None:
+        record = replace(record, drawer=_open(shelf.drawer, drawer))
+    for each in wishes:
+        _open(shelf.wishes, each)
+    _opened(record, Shelf(from_frozen(before | shelf.files)), None)
+    return _frozen(record, Path(folder), shelf.files, date)
+
+
+def accept(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
+    """Take frozen files as they are now, after somebody edited them; save the record afterwards.
+
+    The checksums they had go into the history.
+
+    Raises
+    ------
+    DescriptionError
+        When one is missing, has a mistake, or they do not go together.
+    """
+    day = date or datetime.date.today()
+    found = {each.file: _read(each, folder) for each in record.frozen}
+    missing = [name for name, data in found.items() if data is None]
+    if missing:
+        raise DescriptionError(f"{', '.join(missing)}: not there; put it back into the folder of frozen files")
+    files = {name: data for name, data in found.items() if data is not None}
+    lines, kept = [], []
+    for number, each in enumerate(record.frozen, 1):
+        digest = _digest(files[each.file])
+        if digest != each.sha256:
+            lines.append(Change(day, f"frozen[{number}].sha256", each.sha256, digest))
+        kept.append(replace(each, sha256=digest))
+    record = replace(record, frozen=tuple(kept), history=(*record.history, *lines))
+    # An edited amp may have another valve, which is not frozen yet.
+    here = Path(folder) / "frozen"
+    shelf = Shelf(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where))
+    _opened(record, shelf, None)
+    return _frozen(record, Path(folder), {n: data for n, data in shelf.files.items() if n not in files}, day)
+
+
+def freeze_named(record: Record, folder: Path) -> Record:
+    """Freeze what a job of format 1 names; the caller holds the folder's lock."""
+    shelf = Shelf(from_disk)
+    _opened(record, shelf, folder)
+    return _stored(record, folder, shelf.files, datetime.date.today())
+
+
+def _opened(record: Record, shelf: Shelf, beside: Path | None) -> Opened:
+    stock = shelf.amp(record.amp, beside, f"{FILE}: amp")
+    modded = apply_mods(stock, *(shelf.mod(each, beside, f"{FILE}: mods") for each in record.mods))
+    drawer = shelf.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
+    names = dict.fromkeys(each.wish for each in record.wishes if each.wish)
+    wishes = {name: shelf.wishes(name, beside, f"{FILE}: wishes") for name in names}
+    for number, each in enumerate(record.wishes, 1):
+        if each.wish and each.entry > len(wishes[each.wish].wishes):
+            count = len(wishes[each.wish].wishes)
+            raise DescriptionError(f"{FILE}: wishes[{number}].entry: {each.entry}; {each.wish} has {count} wishes")
+    return Opened(stock, modded, drawer, wishes)
+
+
+def _open(opening: Callable[[str], object], name: str | Path) -> str:
+    stem = Path(name).name.removesuffix(".toml")
+    if bare_name(stem) is None or len(stem) > _LONGEST:
+        raise DescriptionError(f"{shown(str(name))}: files of a job are called with letters, digits, blanks, - and _")
+    opening(str(name))
+    return stem
+
+
+def _frozen(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date | None) -> Record:
+    with locked(folder):
+        return _stored(record, folder, files, date or datetime.date.today())
+
+
+def _stored(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date) -> Record:
+    frozen, lines = {each.file: each for each in record.frozen}, []
+    for name, data in sorted(files.items()):
+        digest = _digest(data)
+        if name in frozen and frozen[name].sha256 == digest:
+            continue
+        if name in frozen:
+            lines.append(Change(date, f"frozen[{[*frozen].index(name) + 1}].sha256", frozen[name].sha256, digest))
+        kept = _free_name(folder, name, data)
+        write_whole(inside(folder, f"frozen/{kept}"), data)
+        frozen[name] = Frozen(name, digest, __version__, date, kept if kept != name else "")
+    return replace(record, frozen=tuple(frozen.values()), history=(*record.history, *lines))
+
+
+def _free_name(folder: Path, name: str, data: bytes) -> str:
+    """A name under which nothing else lies; the first is the file's own."""
+    stem, number, free = name.removesuffix(".toml"), 1, name
+    while True:
+        path = inside(folder, f"frozen/{free}")
+        if not path.exists() or (path.is_file() and path.read_bytes() == data):
+            return free
+        number += 1
+        free = f"{stem} {number}.toml"
+
+
+def _contents(record: Record, folder: str | Path) -> dict[str, bytes]:
+    found = [(each, _read(each, folder)) for each in record.frozen]
+    wrong = [words for each, data in found if (words := _wrong(each, data))]
+    if wrong:
+        raise DescriptionError("\n".join([*wrong, "Put it back as it was, or accept it as it is now."]))
+    return {each.file: data for each, data in found if data is not None}
+
+
+def _read(each: Frozen, folder: str | Path) -> bytes | None:
+    path = inside(job_file(folder).parent, each.place)
+    return read_bytes(path) if path.exists() else None
+
+
+def _wrong(each: Frozen, data: bytes | None) -> str:
+    if data is None:
+        return f"{each.place}: missing; it was frozen on {each.date}"
+    if _digest(data) != each.sha256:
+        return (
+            f"{each.place}: not as it was frozen on {each.date} (sha256 {_digest(data)[:12]}, then {each.sha256[:12]})"
+        )
+    return ""
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()

@@ -1,0 +1,202 @@
+"""What the bench gave, kept with the job: measured files copied into its folder and written down in its record."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from ...base.errors import DescriptionError, nearest, shown
+from ...base.files import file_word, write_whole
+from ...base.wav import read_bounded
+from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
+from ...bench.sweeps.measured import read_sweep
+from ...circuit.amp import Amp
+from ...circuit.positions import Position
+from .changing import add
+from .data import Measured, Record
+from .frozen import open_job
+from .paths import inside, inside_name
+from .reading import job_file
+from .saving import save
+
+ARRIVAL = "on arrival"
+FOLDER = "measurements"
+_MOST_BYTES = 100_000_000  # the longest recording that is read
+
+
+def keep_readings(
+    record: Record,
+    folder: str | Path,
+    file: str | Path,
+    phase: str = ARRIVAL,
+    *,
+    mains: float | str | None = None,
+    mains_drawn: float | str | None = None,
+    at: Position = {},  # noqa: B006
+    date: datetime.date | None = None,
+) -> Record:
+    """Keep a file of measured voltages, and write them down with the mains, the meter and where the controls stood.
+
+    Parameters
+    ----------
+    record, folder
+        The job.
+    file : str or Path
+        As `diagnosis.read_readings` reads it. A reading between two places stays in the file alone.
+    phase : str
+        "on arrival": of the amp without its mods; or "after the mod".
+    mains : float or str
+        Mains while measuring [V], where the file does not tell.
+    mains_drawn : float or str
+        Mains that the drawing's volts hold for [V], where the file does not tell.
+    at : mapping
+        Where the controls stood; those that are not named stood as drawn.
+    date : datetime.date
+        Default today.
+
+    Returns
+    -------
+    Record
+        As saved.
+
+    Raises
+    ------
+    DescriptionError
+        For a file with mistakes, places and controls that the amp does not have, and as `record.save`; then
+        nothing is kept.
+    """
+    opened = open_job(record, folder)
+    amp = opened.stock if phase == ARRIVAL else opened.modded
+    read = read_readings(file, amp, _known(amp, at))
+    told = {
+        "mains_volts": read.mains if mains is None else mains,
+        "mains_drawn_volts": read.mains_drawn if mains_drawn is None else mains_drawn,
+    }
+    table: dict[str, Any] = {name: value for name, value in told.items() if value is not None}
+    table |= {"meter_ohms": read.meter_ohms, **({"at": dict(at)} if at else {}), "volts": _against_ground(read)}
+    with kept(folder, file):
+        return save(add(record, "measured", _dated(phase, date) | table), folder)
+
+
+def keep_sweep(
+    record: Record,
+    folder: str | Path,
+    file: str | Path,
+    phase: str = ARRIVAL,
+    note: str = "",
+    date: datetime.date | None = None,
+    at: Position = {},  # noqa: B006
+) -> Record:
+    """Keep a measured sweep and write it down; the file is read once to see that it can be.
+
+    `at` is where the controls stood; those that are not named stood where the job compares.
+
+    Returns
+    -------
+    Record
+        As saved.
+
+    Raises
+    ------
+    DescriptionError
+        As `handover.read_sweep` and `record.save`; then nothing is kept.
+    """
+    read_sweep(file)
+    if at:
+        opened = open_job(record, folder)
+        _known(opened.stock if phase == ARRIVAL else opened.modded, at)
+    more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
+    with kept(folder, file) as name:
+        table = _dated(phase, date) | {"file": name} | more
+        return save(add(record, "sweeps", table), folder)
+
+
+@contextlib.contextmanager
+def kept(folder: str | Path, file: str | Path) -> Iterator[str]:
+    """A measured file copied into the job, under another name where its own is taken; gone again if the rest fails.
+
+    Yields its name in the job folder.
+    """
+    data, home = read_bounded(file, _MOST_BYTES), job_file(folder).parent
+    name, path = _free(home, Path(file), data)
+    new = not path.exists()
+    if new:
+        path.parent.mkdir(exist_ok=True)
+        write_whole(path, data)
+    try:
+        yield name
+    except BaseException:
+        if new:
+            path.unlink(missing_ok=True)
+        raise
+
+
+def _dated(phase: str, date: datetime.date | None) -> dict[str, Any]:
+    return {"phase": phase, "date": date or datetime.date.today()}
+
+
+def _known(amp: Amp, at: Position) -> Position:
+    """Refuse controls that the amp does not have."""
+    for name in at:
+        if name not in amp.controls:
+            raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
+    amp.setting(at)
+    return at
+
+
+def _against_ground(read: Readings) -> dict[str, float]:
+    volts = {name: value for name, value in read.volts if " " not in name}
+    if not volts:
+        raise DescriptionError(f"{read.source}: volts: none of the readings is a place against ground")
+    return volts
+
+
+def _free(home: Path, file: Path, data: bytes) -> tuple[str, Path]:
+    """A name in the job that is free, or holds the same already."""
+    try:
+        stem = inside_name(file.stem)
+    except DescriptionError:
+        stem = file_word(file.stem)
+    number = 1
+    while True:
+        name = f"{FOLDER}/{stem}{f' {number}' if number > 1 else ''}{file.suffix.lower()}"
+        path = inside(home, name)
+        if not path.exists() or (path.is_file() and path.read_bytes() == data):
+            return name, path
+        number += 1
+
+
+def readings_of(
+    measured: Measured,
+    amp: Amp,
+    position: Position | None = None,
+    mains_drawn: float | None = None,
+) -> Readings:
+    """Voltages of a job's record as readings.
+
+    Parameters
+    ----------
+    measured
+        One round of the record.
+    amp
+        As it was when these were measured: without its mods on arrival.
+    position
+        Where the controls stood; as the record says by default.
+    mains_drawn
+        Mains that the drawing's voltages hold for [V]; as the record says by default. Without it the mains read says
+        nothing of the supply.
+
+    Raises
+    ------
+    DescriptionError
+        For places that are not there; names the nearest.
+    """
+    if mains_drawn is None and measured.mains is not None:
+        mains_drawn = measured.mains_drawn
+    position = measured.position if position is None else position
+    told = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
+    tables = {key: value for key, value in told.items() if value is not None} | {"volts": dict(measured.volts)}
+    return parse_readings(tables, amp, f"voltages {measured.phase}, {measured.date}", position)

@@ -1,0 +1,252 @@
+"""Reading a job file: every entry taken by name, bounded and checked; a mistake is named with its line."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from ...base.entries import MOST_WORDS, Entry, as_it_stands, bare_file, date_of, list_of, text_of, whole_number
+from ...base.errors import DescriptionError, shown
+from ...base.quantities import OHM, VOLT, Quantity
+from ...base.wording import plain
+from ...library.files import read_bytes, toml_tables
+from ...library.loader import FILE
+from ...library.toml_lines import broken_at, with_line
+from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, as_tables
+from .paths import inside, inside_name
+
+AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
+_MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
+_NOTE, _NAME = 4000, 60
+_MOST = {"history": 20_000, "states": 1000, "positions": 200}
+_MOST_ROWS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_Row = TypeVar("_Row")
+
+
+def read(folder: str | Path) -> Record:
+    """Read the record of a job.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The job folder, or the job file in it. A plain job file (format 1) opens as a record too.
+
+    Raises
+    ------
+    DescriptionError
+        When there is none, or for a mistake in it: names file, line, entry, offending value and what would do.
+        The file is never changed by reading.
+    """
+    return parse(read_bytes(job_file(folder)))
+
+
+def job_file(folder: str | Path) -> Path:
+    """The job file of a job folder; a file is taken as it is.
+
+    Raises
+    ------
+    DescriptionError
+        When the job file is a link that leads out of the folder.
+    """
+    path = Path(folder)
+    return path if path.suffix == ".toml" and not path.is_dir() else inside(path, FILE)
+
+
+def is_job(path: str | Path) -> bool:
+    """Whether this is a folder with a job in it, or the job file of one and no plain job file (format 1)."""
+    place = Path(path)
+    if place.suffix != ".toml" or place.is_dir():
+        return (place / FILE).is_file()
+    return place.is_file() and "format" in toml_tables(read_bytes(place), place.name)
+
+
+def parse(data: bytes, file: str = FILE) -> Record:
+    """Read a record from the bytes of its file.
+
+    Raises
+    ------
+    DescriptionError
+        As `read`.
+    """
+    text = data.decode("utf-8", "replace")
+    try:
+        tables = toml_tables(data, file)
+    except DescriptionError as problem:
+        place = broken_at(text)
+        raise DescriptionError(f"{problem}{f'; {place}' if place else ''}") from None
+    try:
+        found = from_tables(tables, file)
+    except DescriptionError as problem:
+        raise DescriptionError(with_line(str(problem), file, text)) from None
+    return replace(found, seen=hashlib.sha256(data).hexdigest())
+
+
+def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
+    """Make a record of tables that need not come from a file (the same checks apply).
+
+    Raises
+    ------
+    DescriptionError
+        Naming entry, offending value and what would do.
+    """
+    top = Entry(tables, file)
+    number = whole_number(top, "format", 1, 1_000_000, 1)
+    try:
+        record = _record(top, number)
+        if number <= FORMAT:
+            top.finish(" in a job")
+    except DescriptionError as problem:
+        if number <= FORMAT:
+            raise
+        raise DescriptionError(f"{problem} (the file has format {number}, this ampsim knows {FORMAT})") from None
+    return record if number <= FORMAT else replace(record, beyond=tuple(top.unasked()))
+
+
+def checked(record: Record) -> Record:
+    """The record as it would read back: texts made plain.
+
+    Raises
+    ------
+    DescriptionError
+        For what a job file cannot hold, naming the entry.
+    """
+    return replace(from_tables(as_tables(record)), format=record.format, beyond=record.beyond, seen=record.seen)
+
+
+def _record(top: Entry, number: int) -> Record:
+    rows = _Rows(top, strict=number <= FORMAT)
+    record = Record(
+        name=text_of(top, "name", _NAME),
+        owner=text_of(top, "owner", _NAME, ""),
+        words=text_of(top, "words", MOST_WORDS, "", lines=True),
+        amp=bare_file(top, "amp", top.raw("amp")),
+        mods=tuple(bare_file(top, "mods", each) for each in list_of(top, "mods", 50)),
+        drawer=bare_file(top, "drawer", top.raw("drawer")) if top.has("drawer") else "",
+        wishes=rows.read("wishes", _wish),
+        states=rows.read("states", _state),
+        arrival=rows.read("arrival", _note),
+        measured=rows.read("measured", _measured),
+        sweeps=rows.read("sweeps", _sweep),
+        audition={key: as_it_stands(top, key, top.raw(key)) for key in AUDITION if top.has(key)},
+        positions=tuple(as_it_stands(top, "positions", each) for each in list_of(top, "positions", _MOST["positions"])),
+        history=rows.read("history", _change),
+        frozen=rows.read("frozen", _frozen),
+        format=number,
+    )
+    _check_dates(top, record)
+    _check_frozen(top, record)
+    return record
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Lists of tables; a newer format may hold entries that nobody here asks for."""
+
+    top: Entry
+    strict: bool
+
+    def read(self, key: str, read_row: Callable[[Entry], _Row]) -> tuple[_Row, ...]:
+        entries, most = self.top.tables(key), _MOST.get(key, _MOST_ROWS)
+        if len(entries) > most:
+            raise self.top.fail(key, f"{len(entries)} of [[{key}]] are too many; at most {most}")
+        rows = tuple(read_row(entry) for entry in entries)
+        for entry in entries if self.strict else ():
+            entry.finish()
+        return rows
+
+
+def _wish(entry: Entry) -> OwnersWish:
+    wish = bare_file(entry, "wish", entry.raw("wish")) if entry.has("wish") else ""
+    note = text_of(entry, "note", _NOTE, "", lines=True)
+    number = whole_number(entry, "entry", 0, 100, 0)
+    if bool(number) != bool(wish):
+        raise entry.fail("entry", "a wish of the finder is tied by both: wish = its file, entry = which of its wishes")
+    return OwnersWish(text_of(entry, "words", _NOTE, lines=True), wish, number, note)
+
+
+def _state(entry: Entry) -> State:
+    return State(entry.choice("state", STATES), date_of(entry), text_of(entry, "note", _NOTE, "", lines=True))
+
+
+def _note(entry: Entry) -> Note:
+    return Note(date_of(entry), text_of(entry, "note", _NOTE, lines=True))
+
+
+def _measured(entry: Entry) -> Measured:
+    volts = entry.table("volts")
+    if len(volts.names()) > _MOST_VOLTS:
+        raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
+    return Measured(
+        entry.choice("phase", PHASES),
+        date_of(entry),
+        tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
+        entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
+        entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
+        entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
+        _stood(entry),
+    )
+
+
+def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
+    """Where controls stood: rotations and positions; whether the amp has them is seen when it is asked."""
+    at = entry.table("at")
+    if len(at.names()) > _MOST_CONTROLS:
+        raise entry.fail("at", f"{len(at.names())} controls are too many; at most {_MOST_CONTROLS}")
+    for name in at.names():
+        if len(name) > _NAME or name != plain(name):
+            raise entry.fail("at", f"{shown(name)} is not the name of a control")
+    return tuple(
+        (name, text_of(at, name, _NAME) if isinstance(at.raw(name), str) else at.number(name, 0.0, 1.0))
+        for name in at.names()
+    )
+
+
+def _sweep(entry: Entry) -> Sweep:
+    file = entry.raw("file")
+    try:
+        inside_name(file)
+    except DescriptionError as problem:
+        raise entry.fail("file", str(problem)) from None
+    note = text_of(entry, "note", _NOTE, "", lines=True)
+    return Sweep(entry.choice("phase", PHASES), date_of(entry), file, note, _stood(entry))
+
+
+def _change(entry: Entry) -> Change:
+    before, after = (
+        as_it_stands(entry, key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
+    )
+    return Change(date_of(entry), text_of(entry, "entry", 200), before, after)
+
+
+def _frozen(entry: Entry) -> Frozen:
+    digest = entry.raw("sha256")
+    if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
+        raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
+    names = [bare_file(entry, key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
+    entry.raw("file")
+    return Frozen(names[0], digest, text_of(entry, "ampsim", _NAME), date_of(entry), *names[1:])
+
+
+def _check_dates(top: Entry, record: Record) -> None:
+    for number, (one, two) in enumerate(zip(record.states, record.states[1:], strict=False), 2):
+        if two.date < one.date:
+            text = f"{two.date} lies before {one.date}, the date of the state above it"
+            raise top.fail("", f"states[{number}].date: {text}")
+
+
+def _check_frozen(top: Entry, record: Record) -> None:
+    """Once files are frozen, everything the job names is among them."""
+    names = [each.file for each in record.frozen]
+    for file in names:
+        if names.count(file) > 1:
+            raise top.fail("frozen", f"{file} is listed twice")
+    wishes = [(f"wishes[{number}].wish", each.wish) for number, each in enumerate(record.wishes, 1)]
+    named = [("amp", record.amp), *(("mods", mod) for mod in record.mods), ("drawer", record.drawer), *wishes]
+    for key, name in named:
+        if name and names and f"{name}.toml" not in names:
+            raise top.fail("", f"{key}: {shown(name)} is not among the job's frozen files; take it in first")

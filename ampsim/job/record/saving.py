@@ -1,0 +1,188 @@
+"""Saving a record: whole or not at all, one program at a time, and never over what somebody else saved."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from ...base.errors import DescriptionError
+from ...base.file_lock import locked
+from ...base.files import write_whole
+from ...library.files import read_bytes
+from ...library.loader import FILE
+from .changing import with_history
+from .data import FORMAT, Record, as_tables
+from .frozen import freeze_named
+from .merging import fresh, merged
+from .paths import inside
+from .reading import checked, job_file, parse
+
+_MOST_BESIDE = 1000
+_MOST_NAME = 40
+
+
+def save(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
+    """Save a record into its job folder.
+
+    What did not change stays as a person wrote it, comments and order included. A value that changed and that the
+    history does not account for gets a line there. A job of format 1 becomes one of the present format: its files are
+    frozen, and the file as it was is kept beside.
+
+    Parameters
+    ----------
+    record : Record
+        As `read`, `begin` or a save before gave it, and changed since.
+    folder : str or Path
+        The job folder, or the job file in it.
+    date : datetime.date
+        Of lines of history; default today.
+
+    Returns
+    -------
+    Record
+        What the file says now; save changes of this one next.
+
+    Raises
+    ------
+    DescriptionError
+        When another program saved meanwhile (this version then is kept beside, its name is in the message); when the
+        file has a newer format, the record is not one that can be read back, or nothing can be written. The job file
+        then is as it was.
+    """
+    path = job_file(folder)
+    _refuse_newer(record)
+    record = checked(record)
+    with locked(path.parent) as alone:
+        if alone:
+            _sweep(path)
+        before = _present(path)
+        if _digest(before) != record.seen:
+            raise _taken_over(record, path)
+        return _write(record, path, before, date or datetime.date.today())
+
+
+def keep_positions(
+    folder: str | Path, positions: Sequence[Mapping[str, Any]], known: Sequence[Mapping[str, Any]], own: str
+) -> Record:
+    """Put the panel's positions into the job file; everything else in it stays, whoever wrote it meanwhile.
+
+    Parameters
+    ----------
+    positions : sequence of tables
+        As the job file holds them: name, at, values.
+    known : sequence of tables
+        Those that the panel read or wrote there last. Others found in the file are kept, under another name if theirs
+        is taken.
+    own : str
+        The name of the panel's own position, which is wherever its knobs stand.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no record, it has a mistake or a newer format, or cannot be written; it then is as it was.
+    """
+    path = job_file(folder)
+    with locked(path.parent):
+        before = read_bytes(path)
+        record = parse(before, path.name)
+        ours = [dict(each) for each in positions]
+        taken = {each["name"] for each in ours} | {own}
+        for each in record.positions:
+            if each.get("name") != own and each not in known and each not in ours:
+                ours.append({**each, "name": _another(str(each.get("name")), taken)})
+        return _write(replace(record, positions=tuple(ours)), path, before, datetime.date.today())
+
+
+def _another(name: str, taken: set[str]) -> str:
+    number, found = 1, name
+    while found in taken:
+        number += 1
+        found = f"{name[:_MOST_NAME]} ({number})"
+    taken.add(found)
+    return found
+
+
+def _write(record: Record, path: Path, before: bytes, date: datetime.date) -> Record:
+    """Write what was checked to read back the same; the caller holds the lock."""
+    old = parse(before, path.name) if before else None
+    if old is not None:
+        _refuse_newer(old)
+        record = with_history(old, record, date)
+    if not record.frozen:
+        record = freeze_named(record, path.parent)
+    record = replace(checked(record), format=FORMAT)
+    text = _text(record, old, before, path)
+    if old is not None and old.format < FORMAT:
+        _beside(path, before, f"format {old.format}")
+    if text.encode() != before:
+        write_whole(path, text)
+    return parse(text.encode(), path.name)
+
+
+def _text(record: Record, old: Record | None, before: bytes, path: Path) -> str:
+    tables = as_tables(record)
+    if old is not None:
+        # Whatever the library stumbles over: what it made is only used if it reads back the same.
+        with contextlib.suppress(Exception):
+            text = merged(before.decode(), _with_format(old), tables)
+            if parse(text.encode(), path.name) == record:
+                return text
+        _beside(path, before, "as edited")
+    text = fresh(tables)
+    if parse(text.encode(), path.name) != record:
+        raise DescriptionError(f"{path}: not saved: the record would not read back the same")
+    return text
+
+
+def _with_format(old: Record) -> dict[str, Any]:
+    return as_tables(old) | {"format": old.format}
+
+
+def _refuse_newer(record: Record) -> None:
+    if record.format > FORMAT:
+        raise DescriptionError(
+            f"{FILE}: not saved: it has format {record.format}, and this ampsim knows {FORMAT}; use the newer ampsim"
+        )
+
+
+def _taken_over(record: Record, path: Path) -> DescriptionError:
+    """The error for a file that is not the one this record came from; the record is kept beside."""
+    try:
+        kept = _beside(path, fresh(as_tables(record)).encode(), "unsaved").name
+    except DescriptionError as problem:
+        kept = f"nowhere ({problem})"
+    return DescriptionError(
+        f"{path}: changed by another program or by hand since it was read; it was left as it is. What was to be saved "
+        f"is kept beside it: {kept}. Read the job again and put in what is missing."
+    )
+
+
+def _beside(path: Path, data: bytes, why: str) -> Path:
+    """Keep a version under a name of its own, with date and time."""
+    now = datetime.datetime.now().strftime("%Y-%m-%d %H%M%S")
+    for number in range(1, _MOST_BESIDE):
+        name = f"{path.stem} {why} {now}{f' {number}' if number > 1 else ''}.toml"
+        kept = inside(path.parent, name)
+        if not kept.exists():
+            return write_whole(kept, data)
+    raise DescriptionError(f"{path.parent}: too many versions of this second")
+
+
+def _present(path: Path) -> bytes:
+    return read_bytes(path) if path.exists() else b""
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest() if data else ""
+
+
+def _sweep(path: Path) -> None:
+    """Take away what a program left that was killed while it saved; nobody else can be saving now."""
+    for left in path.parent.glob(f"{path.name}.????????.part"):
+        with contextlib.suppress(OSError):
+            left.unlink()

@@ -1,0 +1,177 @@
+"""From the tables of an amp file to an Amp, with a precise message for every mistake."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from ..base.entries import Entry
+from ..base.errors import DescriptionError, nearest, shown
+from ..base.quantities import VOLT
+from ..circuit.amp import Amp, AnyPart, Rail, Stage, Transformer
+from ..circuit.build import build_circuit
+from ..circuit.mods import check_shafts
+from ..circuit.stages import TEMPLATES
+from ..circuit.stages.power import tap_pin
+from ..circuit.stages.template import Role
+from .mods import read_switch
+from .parts import PINS, ValveFinder, kind_of, read_parts, valves_of
+
+_RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
+_RESERVED = ("ground", "input", "speaker")
+
+
+def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> Amp:
+    """Make an Amp of an amp file's tables and wire it up once, so that every mistake shows here.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    top = Entry(data, file)
+    name, about = top.label("name"), top.text("about", "")
+    parts = read_parts(top.table("parts"))
+    rails = tuple(_rail(each) for each in top.tables("rails"))
+    stages = tuple(_stage(each, parts, rails) for each in top.tables("stages"))
+    switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    volts = top.table("drawn_volts")
+    drawn = tuple((volts.place(key, key), volts.value(key, VOLT)) for key in volts.names())
+    top.finish()
+    if not stages:
+        raise top.fail("stages", "an amp needs at least one [[stages]] table")
+    _unique(top, "stages", [stage.name for stage in stages])
+    _unique(top, "rails", [rail.name for rail in rails])
+    valves = valves_of(parts, file, find_valve)
+    amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file)
+    _check(amp)
+    return amp
+
+
+def _unique(entry: Entry, key: str, names: list[str]) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise entry.fail(key, f"the name {shown(name)} is given twice")
+
+
+def _rail(entry: Entry) -> Rail:
+    name = entry.label("name")
+    if not _RAIL.fullmatch(name) or name.lower() in _RESERVED or (kind_of(name) and name[-1].isdigit()):
+        raise entry.fail("name", f"{shown(name)} is not a name for a rail; written for example B1, B2, bias")
+    volts = entry.value("volts", VOLT) if entry.has("volts") else None
+    source = entry.label("from") if entry.has("from") else ""
+    if (volts is None) == (not source):
+        raise entry.fail("volts", "a rail has either 'volts' or 'from' another rail")
+    rail = Rail(name, volts, source, entry.designators("through"), entry.designators("reservoir"))
+    entry.finish()
+    return rail
+
+
+def _stage(entry: Entry, parts: tuple[AnyPart, ...], rails: tuple[Rail, ...]) -> Stage:
+    name = entry.label("name")
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9 _-]*", name):
+        raise entry.fail("name", f"{shown(name)} is not a stage name; letters, digits and blanks")
+    template = TEMPLATES[entry.choice("template", TEMPLATES)]
+    kinds = {part.designator: part.kind for part in parts}
+    roles = []
+    for role, rule in template.roles.items():
+        if entry.has(role):
+            roles.append((role, _role(entry, role, rule, kinds, rails)))
+        elif rule.required:
+            raise entry.fail(role, f"a {template.name} needs this entry: {rule.about} ({' or '.join(rule.kinds)})")
+    entry.finish(f" in a {template.name}")
+    return Stage(name, template.name, tuple(roles))
+
+
+def _role(entry: Entry, role: str, rule: Role, kinds: Mapping[str, str], rails: tuple[Rail, ...]) -> object:
+    if "rail" in rule.kinds:
+        return entry.choice(role, [rail.name for rail in rails])
+    if "place" in rule.kinds:
+        return entry.place(role, entry.raw(role))
+    if "wires" in rule.kinds:
+        return _wires(entry.table(role), kinds)
+    if rule.kinds[0] in ("word", "stage"):
+        return entry.label(role)
+    found = entry.designators(role)
+    for designator in found:
+        if designator not in kinds:
+            raise entry.fail(role, f"{shown(designator)} is not in [parts]{nearest(designator, kinds)}")
+        if kinds[designator] not in rule.kinds:
+            raise entry.fail(role, f"{designator} is a {kinds[designator]}; here belongs a {' or '.join(rule.kinds)}")
+    if len(found) > 1 and not {"resistor", "capacitor"} & set(rule.kinds):
+        raise entry.fail(role, f"one {rule.kinds[0]} belongs here, not {len(found)}")
+    return found[0] if len(found) == 1 else found
+
+
+def _wires(table: Entry, kinds: Mapping[str, str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    wired = []
+    for designator in table.names():
+        table.check_designator(designator, designator)
+        if designator not in kinds:
+            raise table.fail(designator, f"{shown(designator)} is not in [parts]{nearest(designator, kinds)}")
+        pins = Entry(_named_pins(table, designator, kinds[designator]), table.file, f"{table.name}.{designator}")
+        for pin in pins.names():
+            if not _pin_fits(pin, kinds[designator]):
+                known = PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ()))
+                raise pins.fail(pin, f"a {kinds[designator]} has no pin {shown(pin)}; it has {', '.join(known)}")
+        for pin in PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ())):
+            pins.raw(pin)
+        wired.append((designator, tuple((pin, pins.place(pin, pins.raw(pin))) for pin in pins.names())))
+    return tuple(wired)
+
+
+def _named_pins(table: Entry, designator: str, kind: str) -> object:
+    """Nets given as a bare list belong to the pins in their order."""
+    value = table.raw(designator)
+    if not isinstance(value, list) or kind not in PINS:
+        return value
+    if len(value) != len(PINS[kind]):
+        raise table.fail(designator, f"{shown(value)} does not name a net for each of the pins {', '.join(PINS[kind])}")
+    return dict(zip(PINS[kind], value, strict=True))
+
+
+_LEAST_PINS = {"valve": ("plate", "grid", "cathode"), "transformer": ("primary_a", "primary_b", "common")}
+
+
+def _pin_fits(pin: str, kind: str) -> bool:
+    if kind == "transformer":
+        return pin in (*_LEAST_PINS[kind], "centre") or bool(re.fullmatch(r"tap[0-9r]{1,6}", pin))
+    return pin in PINS.get(kind, (*_LEAST_PINS.get(kind, ()), "screen"))
+
+
+def _check(amp: Amp) -> None:
+    for rail in amp.rails:
+        if rail.fed_from and rail.fed_from not in {each.name for each in amp.rails}:
+            known = nearest(rail.fed_from, [each.name for each in amp.rails])
+            raise DescriptionError(f"{amp.file}: rails: {rail.name} is fed from {shown(rail.fed_from)}{known}")
+    for stage in amp.stages:
+        _check_words(amp, stage)
+    check_shafts(amp)
+    wired = build_circuit(amp)
+    unused = set(amp.part_by_designator) - {element.designator for element in wired.elements}
+    fitted = {edit.part for switch in amp.switches for _, edits in switch.positions for edit in edits}
+    if unused - fitted:
+        names = ", ".join(sorted(unused - fitted))
+        raise DescriptionError(f"{amp.file}: parts: no stage and no rail has a place for {names}")
+    for place, _ in amp.drawn_volts:
+        wired.net(place)
+    for switch in amp.switches:
+        for label in switch.labels:
+            build_circuit(amp, ((switch.control, label),))
+
+
+def _check_words(amp: Amp, stage: Stage) -> None:
+    roles = dict(stage.roles)
+    inverters = [each.name for each in amp.stages if "feedback_input" in dict(each.roles)]
+    if "into" in roles and roles["into"] not in inverters:
+        raise DescriptionError(
+            f"{amp.file}: stage '{stage.name}': {shown(roles['into'])} is not a phase inverter with "
+            f"feedback_input{nearest(roles['into'], inverters)}"
+        )
+    if "tap" in roles:
+        part = amp.part_by_designator[str(roles["transformer"])]
+        taps = [tap_pin(ohms) for ohms in part.taps] if isinstance(part, Transformer) else []
+        if roles["tap"] not in taps:
+            raise DescriptionError(
+                f"{amp.file}: stage '{stage.name}': {shown(roles['tap'])} is no tap{nearest(roles['tap'], taps)}"
+            )

@@ -1,0 +1,142 @@
+"""From the tables of a mod file to a Mod; switches and edits of amp files are read here too."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..base.entries import Entry
+from ..base.errors import nearest, shown
+from ..base.quantities import OHM
+from ..circuit.amp import AnyPart, Edit, Mod, Switch
+from .parts import PINS, QUANTITY, ValveFinder, kind_of, read_parts, valves_of
+
+
+def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> Mod:
+    """Make a Mod of a mod file's tables.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing. What only the amp can tell (whether a
+        designator exists) is checked when the mod is fitted.
+    """
+    top = Entry(data, file)
+    name, reason = top.label("name"), top.text("reason")
+    parts = read_parts(top.table("parts"))
+    edits = tuple(_edit(each, parts) for each in top.tables("edits"))
+    switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    top.finish()
+    if not edits and not switches:
+        raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
+    types = [
+        (str(edit.value), edit.part) for edit in edits if edit.action == "replace" and kind_of(edit.part) == "valve"
+    ]
+    valves = {valve.type: valve for valve in valves_of(parts, file, find_valve)}
+    valves |= {kind: find_valve(kind, f"{file}: {part}") for kind, part in types}
+    mod = Mod(name, reason, parts, edits, switches, tuple(valves.values()), file)
+    _check_mod(top, mod)
+    return mod
+
+
+def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
+    """Read one [[switches]] table."""
+    designator, control = entry.designator("designator"), entry.label("control")
+    table = entry.table("positions")
+    positions = []
+    for label in table.names():
+        Entry({"position": label}, table.file, table.name).label("position")
+        positions.append((label, tuple(_edit(each, parts) for each in table.tables(label))))
+    if len(positions) < 2:
+        raise entry.fail("positions", "a switch needs at least two positions")
+    drawn = entry.choice("drawn", [label for label, _ in positions], positions[0][0])
+    shaft = entry.designator("shaft") if entry.has("shaft") else ""
+    entry.finish()
+    return Switch(designator, control, tuple(positions), drawn, shaft)
+
+
+_ACTIONS = ("replace", "fit", "lift", "bridge")
+
+
+def _edit(entry: Entry, parts: tuple[AnyPart, ...]) -> Edit:
+    actions = [action for action in _ACTIONS if entry.has(action)]
+    if len(actions) != 1:
+        raise entry.fail("", f"an edit says exactly one of {', '.join(_ACTIONS)}; given: {shown(entry.names())}")
+    edit = {"replace": _replacement, "fit": read_fitting, "lift": _lifting, "bridge": _bridging}[actions[0]](entry)
+    entry.finish(" in an edit")
+    brought = [part.designator for part in parts]
+    if edit.action == "fit" and edit.part not in brought:
+        raise entry.fail("fit", f"{shown(edit.part)} is not in this file's [parts]{nearest(edit.part, brought)}")
+    return edit
+
+
+def _replacement(entry: Entry) -> Edit:
+    part = entry.designator("replace")
+    kind = kind_of(part)
+    if kind == "valve":
+        return Edit("replace", part, entry.type_name("with"))
+    quantity = OHM if kind == "pot" else QUANTITY.get(kind)
+    if quantity is None:
+        raise entry.fail("replace", f"{part} is a {kind or 'part of no known kind'}; it cannot be given another value")
+    return Edit("replace", part, entry.value("with", quantity))
+
+
+def read_fitting(entry: Entry) -> Edit:
+    """Read where a part is fitted: the entries `fit`, one of the four ways, `wired` for a pot."""
+    part = entry.designator("fit")
+    ways = [way for way in ("across", "between", "in_series_at", "pins") if entry.has(way)]
+    if len(ways) != 1:
+        raise entry.fail("fit", "a part is fitted in exactly one way: across, between, in_series_at or pins")
+    wired = entry.choice("wired", ("rising", "falling"), "rising" if kind_of(part) == "pot" else "")
+    if ways[0] == "across":
+        return Edit("fit", part, across=entry.designator("across"), wired=wired)
+    if ways[0] == "between":
+        return Edit("fit", part, between=_pair(entry, "between"), wired=wired)
+    if ways[0] == "in_series_at":
+        place = entry.place("in_series_at", entry.raw("in_series_at"))
+        if "." not in place:
+            raise entry.fail("in_series_at", f"{shown(place)} is not a part's end; written for example R30.1")
+        return Edit("fit", part, in_series=place, wired=wired)
+    table = entry.table("pins")
+    pins = tuple((pin, table.place(pin, table.raw(pin))) for pin in table.names())
+    wanted = PINS.get(kind_of(part), ("plate", "grid", "cathode"))
+    if {pin for pin, _ in pins} != set(wanted):
+        raise table.fail("", f"{part} has the pins {', '.join(wanted)}; each is soldered to one place")
+    return Edit("fit", part, pins=pins)
+
+
+def _lifting(entry: Entry) -> Edit:
+    return Edit("lift", entry.designator("lift"))
+
+
+def _bridging(entry: Entry) -> Edit:
+    if isinstance(entry.raw("bridge"), list):
+        return Edit("bridge", "", between=_pair(entry, "bridge"))
+    return Edit("bridge", entry.designator("bridge"))
+
+
+def _pair(entry: Entry, key: str) -> tuple[str, str]:
+    value = entry.raw(key)
+    if not isinstance(value, list) or len(value) != 2:
+        raise entry.fail(key, f"{shown(value)} is not a pair of places")
+    return entry.place(key, value[0]), entry.place(key, value[1])
+
+
+def _check_mod(top: Entry, mod: Mod) -> None:
+    lists = [("edits", list(mod.edits))]
+    for switch in mod.switches:
+        lists += [(f"switches: {switch.control} at {label}", [*mod.edits, *edits]) for label, edits in switch.positions]
+    for where, edits in lists:
+        names = [name for edit in edits for name in _taken(edit)]
+        for name in names:
+            if names.count(name) > 1:
+                raise top.fail("", f"{where}: {name} is edited twice")
+    fitted = {edit.part for edit in mod.every_edit() if edit.action == "fit"}
+    unused = sorted(part.designator for part in mod.parts if part.designator not in fitted)
+    if unused:
+        raise top.fail("parts", f"{', '.join(unused)} is fitted nowhere")
+
+
+def _taken(edit: Edit) -> set[str]:
+    if edit.action == "fit":
+        return {edit.part} | ({edit.in_series} if edit.in_series else set())
+    return {edit.part} if edit.part else set()

@@ -1,0 +1,120 @@
+"""The [parts] of a file: what each designator's letters and value say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from ..base.entries import Entry
+from ..base.errors import shown
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, parse_taper
+from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.valves.description import Valve
+
+ValveFinder = Callable[[str, str], Valve]
+
+_KINDS = {
+    "R": "resistor",
+    "C": "capacitor",
+    "L": "inductor",
+    "P": "pot",
+    "VR": "pot",
+    "RV": "pot",
+    "V": "valve",
+    "T": "transformer",
+    "LS": "loudspeaker",
+}
+QUANTITY: dict[str, Quantity] = {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}
+PINS = {
+    "resistor": ("1", "2"),
+    "capacitor": ("1", "2"),
+    "inductor": ("1", "2"),
+    "loudspeaker": ("1", "2"),
+    "pot": ("top", "wiper", "bottom"),
+}
+
+
+def kind_of(designator: str) -> str:
+    """The kind of part a designator's letters mean; "" when they mean none."""
+    letters = designator.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ").rstrip("0123456789") or designator
+    return _KINDS.get(letters[:2], _KINDS.get(letters[:1], ""))
+
+
+def valves_of(parts: tuple[AnyPart, ...], file: str, find_valve: ValveFinder) -> tuple[Valve, ...]:
+    """The valve data of every type among the parts."""
+    sockets = {part.type: part.designator for part in parts if isinstance(part, Socket)}
+    return tuple(find_valve(kind, f"{file}: parts.{designator}") for kind, designator in sockets.items())
+
+
+def read_parts(table: Entry) -> tuple[AnyPart, ...]:
+    """Read every part of a [parts] table."""
+    return tuple(_part(table, key) for key in table.names())
+
+
+def _part(table: Entry, key: str) -> AnyPart:
+    designator = table.check_designator(key, key)
+    kind = kind_of(designator)
+    if kind == "valve":
+        return Socket(designator, table.type_name(key))
+    if kind in QUANTITY:
+        return Part(designator, kind, table.value(key, QUANTITY[kind]))
+    if kind in _COMPOUND:
+        return _COMPOUND[kind](designator, table.table(key))
+    letters = ", ".join(f"{letter} {name}" for letter, name in _KINDS.items())
+    raise table.fail(key, f"{shown(key)} tells no kind of part by its letters; known: {letters}")
+
+
+def _pot(designator: str, entry: Entry) -> Pot:
+    track, control = entry.value("track", OHM), entry.label("control", designator.lower())
+    taper = parse_taper(entry.raw("taper"), entry.where("taper")) if entry.has("taper") else "linear"
+    rotation = entry.number("rotation", 0.0, 1.0, 0.5)
+    entry.finish()
+    return Pot(designator, track, taper, control, rotation)
+
+
+def _transformer(designator: str, entry: Entry) -> Transformer:
+    primary = entry.value("primary", OHM)
+    given = entry.raw("taps")
+    taps = tuple(
+        Entry({"taps": each}, entry.file, entry.name).value("taps", OHM)
+        for each in (given if isinstance(given, list) else [given])
+    )
+    if not 1 <= len(taps) <= 6 or list(taps) != sorted(set(taps)):
+        raise entry.fail("taps", f"{shown(given)} are not one to six loads in rising order, such as [4, 8, 16]")
+    made = Transformer(
+        designator,
+        primary,
+        taps,
+        inductance=entry.value("inductance", HENRY, primary / (2 * math.pi * 40)),
+        leakage=entry.value("leakage", HENRY, primary / (2 * math.pi * 80e3)),
+        primary_resistance=entry.value("primary_resistance", OHM, primary * 0.03),
+        secondary_resistance=entry.value("secondary_resistance", OHM, taps[-1] * 0.03),
+        capacitance=entry.value("capacitance", FARAD, 400e-12),
+        damping=entry.value("damping", OHM, primary),
+        core_loss=entry.value("core_loss", OHM, primary * 15),
+        reversed=entry.choice("secondary", ("in phase", "reversed"), "in phase") == "reversed",
+    )
+    entry.finish()
+    return made
+
+
+def _loudspeaker(designator: str, entry: Entry) -> Loudspeaker:
+    resistance = entry.value("resistance", OHM)
+    made = Loudspeaker(
+        designator,
+        resistance,
+        resonance=entry.value("resonance", HERTZ, 85.0),
+        peak=entry.value("peak", OHM, 8.0 * resistance),
+        q=entry.number("q", 0.3, 30.0, 6.0),
+        reactance=entry.value("reactance", OHM, 0.8 * resistance),
+        exponent=entry.number("exponent", 0.3, 1.0, 0.7),
+    )
+    entry.finish()
+    return made
+
+
+_COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {
+    "pot": _pot,
+    "transformer": _transformer,
+    "loudspeaker": _loudspeaker,
+}

@@ -1,0 +1,101 @@
+"""What the texts of several pictures share: gains in words, names of what is compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+
+from ..base.errors import DescriptionError
+from ..base.wording import in_decibels, in_hertz, in_volts
+from ..measures.labels import common_settings, expect, select
+from ..measures.waveforms import settled, stimulus
+
+ANCHORS = (82.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)  # Hz, named in texts
+
+
+def path_of(response: xr.Dataset, node: str | None, reference: str | None) -> str:
+    """From where to where: "from the source to speaker"."""
+    return f"from {reference or 'the source'} to {node or response.attrs['output']}"
+
+
+def gain_subtitle(response: xr.Dataset, node: str | None, reference: str | None) -> str:
+    """What is drawn, and the settings that all positions share."""
+    shared = common_settings(response)
+    single = str(response["position"].values[0]) if response.sizes["position"] == 1 else ""
+    where = f"at {shared}" if shared else single
+    return ", ".join(each for each in (f"gain {path_of(response, node, reference)}", where) if each)
+
+
+def amp_name(response: xr.Dataset) -> str:
+    """The amp the response belongs to."""
+    return str(response.attrs.get("amp", "amp"))
+
+
+def pair_of(response: xr.Dataset, base: str | None, modded: str | None) -> tuple[str, str]:
+    """Names of the stock and the modded variant: default the first and the last."""
+    names = [str(each) for each in response["variant"].values]
+    pair = (names[0] if base is None else base, names[-1] if modded is None else modded)
+    if pair[0] == pair[1]:
+        raise DescriptionError(f"nothing to compare '{pair[0]}' with; simulate two variants, such as stock and modded")
+    return pair
+
+
+def one_or_two(response: xr.Dataset, position: str | None, variants: Sequence[str] | None) -> xr.Dataset:
+    """A transient at one position and of one or two variants: default the first position, first and last variant."""
+    expect(response, "transient")
+    names = [str(each) for each in response["variant"].values]
+    chosen = list(dict.fromkeys([names[0], names[-1]])) if variants is None else list(variants)
+    if not 1 <= len(chosen) <= 2:
+        raise DescriptionError(f"{len(chosen)} variants in one picture; this one shows one or two")
+    where = str(response["position"].values[0]) if position is None else position
+    return select(response, chosen, [where])
+
+
+def tone(response: xr.Dataset) -> str:
+    """The sine in words."""
+    facts = stimulus(response)
+    start = 1e3 * float(settled(response, str(response["node"].values[0]))["time"].values[0])
+    return f"sine of {in_hertz(facts['frequency'])}, {in_volts(facts['level'])} peak, {start:.0f} ms after it starts"
+
+
+def distortion(percent: float) -> str:
+    """Total harmonic distortion in words, two figures."""
+    if np.isnan(percent):
+        return "no signal"
+    return f"THD {percent:.2g} %" if percent < 10.0 else f"THD {percent:.0f} %"
+
+
+def anchors(response: xr.Dataset, wanted: Sequence[float] = ANCHORS) -> list[float]:
+    """The frequencies [Hz] among those wanted that lie inside the sweep."""
+    grid = response["frequency"].values
+    return [each for each in wanted if grid[0] <= each <= grid[-1]]
+
+
+def levels(gains: xr.DataArray, sign: bool = False) -> str:
+    """Gains at frequencies in words: "63.1 dB at 82 Hz, 70.2 dB at 1 kHz"."""
+    pairs = zip(gains["frequency"].values, gains.values, strict=True)
+    return ", ".join(f"{in_decibels(float(gain), sign)} at {in_hertz(float(at))}" for at, gain in pairs)
+
+
+def span(response: xr.Dataset) -> str:
+    """The range of a sweep: "20 Hz to 20 kHz"."""
+    grid = response["frequency"].values
+    return f"{in_hertz(float(grid[0]))} to {in_hertz(float(grid[-1]))}"
+
+
+def greatest(change: xr.DataArray) -> str:
+    """The greatest change in words: "+5.3 dB at 4.2 kHz"."""
+    size = np.nan_to_num(np.abs(change.values), nan=-1.0, posinf=-1.0)
+    place = int(np.argmax(size))
+    if size[place] < 0.05:
+        return "less than 0.05 dB anywhere"
+    at = in_hertz(float(change["frequency"].values[place]))
+    return f"{in_decibels(float(change.values[place]), sign=True)} at {at}"
+
+
+def refuse_more(count: int, most: int) -> None:
+    """Refuse more lines than stay readable in one picture."""
+    if not 1 <= count <= most:
+        raise DescriptionError(f"{count} lines in one picture; {most} stay readable: name some positions")

@@ -1,0 +1,73 @@
+"""Loop gain over frequency at several positions."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from ..base.wording import minus
+from ..measures.labels import short_labels
+from ..measures.margins import margin_table
+from . import captions, style
+from .axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy
+from .canvas import SIDE, Curves, Picture, header, header_height
+
+_HEIGHT = 3.0
+_MOST_LINES = 6
+
+
+def loop_gain_curves(response: xr.Dataset) -> Curves:
+    """Points of the moving parts of `loops`: "line-0", ... [Hz, dB], a line to each position of the last variant."""
+    level = 20.0 * np.log10(np.abs(response["loop_gain"].isel(variant=-1).transpose("position", "frequency").values))
+    return {f"line-{n}": np.column_stack([response["frequency"].values, row]) for n, row in enumerate(level)}
+
+
+def describe_loop_gain(response: xr.Dataset) -> str:
+    """`loops` in words and numbers, one paragraph."""
+    last = response.isel(variant=[-1])
+    sentences = [f"Loop gain at {response.attrs['at']} of {last['variant'].values[0]}."]
+    table = margin_table(last)
+    for label, row in zip(short_labels(last), table.to_dict("records"), strict=True):
+        sentences.append(f"{label}: {row['loop gain at 400 Hz [dB]']:.1f} dB at 400 Hz; {row['verdict']}.")
+    return minus(" ".join(sentences))
+
+
+@style.applied()
+def loop_gain_picture(response: xr.Dataset, title: str | None = None) -> Picture:
+    """Draw the loop gain [dB] of the last variant at up to six positions, with the line where it passes 1.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.loop_gain`.
+    title : str
+        Default: amp and variant.
+
+    Raises
+    ------
+    DescriptionError
+        For too many positions.
+    """
+    labels = short_labels(response)
+    captions.refuse_more(len(labels), _MOST_LINES)
+    curves = loop_gain_curves(response)
+    heading = title or f"{captions.amp_name(response)}: loop gain"
+    subtitle = f"once round the feedback loop, at {response.attrs['at']}"
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.22 + _HEIGHT + 0.56
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_loop_gain(response))
+    top = header(picture, subtitle) - 0.22
+    axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
+    tidy(axes, "loop gain [dB]", [np.maximum(points[:, 1], -40.0) for points in curves.values()], 6.0, ticks=8)
+    frequency_axis(axes, response["frequency"].values)
+    guitar_bracket(axes)
+    axes.axhline(0.0, color=style.QUIET, linewidth=1.0)
+    axes.text(0.99, 0.0, "passes 1", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
+              fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip
+    looks = style.family_looks(len(labels))
+    for place, look in enumerate(looks):
+        draw(axes, curves, f"line-{place}", look)
+    named = [
+        (label, curves[f"line-{n}"][:, 1], look) for n, (label, look) in enumerate(zip(labels, looks, strict=True))
+    ]
+    end_labels(picture, axes, named)
+    return picture

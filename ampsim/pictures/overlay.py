@@ -1,0 +1,158 @@
+"""Stock against modded: both gains, and the change below."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+
+from ..base.errors import DescriptionError
+from ..measures.labels import select, short_labels
+from ..measures.sweep import difference_db, gain_at, gain_db
+from . import captions, style
+from .axes import between, draw, end_labels, fill, frequency_axis, guitar_bracket, label_room, tidy, zero_line
+from .canvas import SIDE, Curves, Picture, header, header_height
+
+_KINDS = ("stock", "modded")
+_MOST_POSITIONS = 4
+_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.15, 0.2  # inches
+
+
+def overlay_curves(
+    response: xr.Dataset,
+    node: str | None = None,
+    positions: Sequence[str] | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+    reference: str | None = None,
+) -> Curves:
+    """Points of the moving parts of `overlay` (same parameters): [Hz, dB].
+
+    "stock-0", "modded-0", "change-0" and so on by position; with one position also "between" (the area between the two
+    gains) and "change-area".
+    """
+    pair = select(response, captions.pair_of(response, base, modded), positions)
+    grid = pair["frequency"].values
+    gains = gain_db(pair, node, reference).transpose("variant", "position", "frequency").values
+    with np.errstate(invalid="ignore"):
+        changes = gains[1] - gains[0]
+    curves = {}
+    for place, change in enumerate(changes):
+        curves[f"stock-{place}"] = np.column_stack([grid, gains[0, place]])
+        curves[f"modded-{place}"] = np.column_stack([grid, gains[1, place]])
+        curves[f"change-{place}"] = np.column_stack([grid, change])
+    if len(changes) == 1:
+        curves["between"] = between(grid, gains[0, 0], gains[1, 0])
+        curves["change-area"] = between(grid, np.zeros_like(grid), changes[0])
+    return curves
+
+
+def describe_overlay(
+    response: xr.Dataset,
+    node: str | None = None,
+    positions: Sequence[str] | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+    reference: str | None = None,
+) -> str:
+    """`overlay` in words and numbers, one paragraph."""
+    names = captions.pair_of(response, base, modded)
+    pair = select(response, names, positions)
+    at = captions.anchors(pair)
+    levels = gain_at(pair, at, node, reference)
+    change = difference_db(pair, node, names[0], reference).isel(variant=0)
+    sentences = [f"Gain over frequency {captions.path_of(pair, node, reference)}, {captions.span(pair)}."]
+    for place, position in enumerate(pair["position"].values):
+        stock, other = (levels.isel(variant=each, position=place) for each in (0, 1))
+        sentences.append(
+            f"{position}: {names[0]} {captions.levels(stock)}; {names[1]} changes it by "
+            f"{captions.levels(other - stock, sign=True)}; "
+            f"greatest change {captions.greatest(change.isel(position=place))}."
+        )
+    return " ".join(sentences)
+
+
+@style.applied()
+def overlay_picture(
+    response: xr.Dataset,
+    node: str | None = None,
+    positions: Sequence[str] | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+    reference: str | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw stock against modded over frequency, at one or a few positions, and the change below.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        A frequency sweep of at least two variants.
+    node : str
+        Where to listen; default the output.
+    positions : sequence of str
+        Position labels, at most four; default all.
+    base, modded : str
+        Variants; default the first and the last.
+    reference : str
+        Node the gain is counted from; default the source.
+    title : str
+        Default: amp, and which variant stands against which.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names, a single variant, or too many positions.
+    """
+    names = captions.pair_of(response, base, modded)
+    pair = select(response, names, positions)
+    count = pair.sizes["position"]
+    if not 1 <= count <= _MOST_POSITIONS:
+        raise DescriptionError(f"{count} positions in one comparison; at most {_MOST_POSITIONS} stay readable: "
+                               "name some, or draw a family")  # fmt: skip
+    curves = overlay_curves(pair, node, None, None, None, reference)
+    subtitle = captions.gain_subtitle(pair, node, reference)
+    heading = title or f"{captions.amp_name(pair)}: {names[1]} against {names[0]}"
+    keys = list(zip(names, (style.STOCK_LOOK, style.MODDED_LOOK), strict=True))
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_overlay(pair, node, None, None, None, reference))
+    top = header(picture, subtitle, keys) - 0.22
+    labels = short_labels(pair)
+    right = style.PAGE_WIDTH - (label_room(labels) if count > 1 else 0.25)
+    upper = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
+    lower = picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT)
+    _draw_gains(picture, upper, curves, labels)
+    _draw_changes(picture, lower, curves, labels)
+    return picture
+
+
+def _draw_gains(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:
+    looks = style.pair_looks(len(labels))
+    tidy(axes, "gain [dB]", [curves[f"{kind}-{place}"][:, 1] for kind in _KINDS for place in range(len(labels))], 6.0)
+    frequency_axis(axes, curves["stock-0"][:, 0], labelled=False)
+    guitar_bracket(axes)
+    if "between" in curves:
+        fill(axes, curves, "between")
+    named = []
+    for place, pair in enumerate(looks):
+        for kind, look in zip(_KINDS, pair, strict=True):
+            draw(axes, curves, f"{kind}-{place}", look)
+            named.append((labels[place], curves[f"{kind}-{place}"][:, 1], look))
+    if len(labels) > 1:
+        end_labels(picture, axes, named)
+
+
+def _draw_changes(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:
+    looks = [style.Look(modded.colour, 0.65 * modded.width) for _, modded in style.pair_looks(len(labels))]
+    values = [curves[f"change-{place}"][:, 1] for place in range(len(labels))]
+    tidy(axes, "change [dB]", [*values, np.zeros(1)], 2.0, ticks=4)
+    frequency_axis(axes, curves["stock-0"][:, 0])
+    zero_line(axes)
+    if "change-area" in curves:
+        fill(axes, curves, "change-area")
+    for place, look in enumerate(looks):
+        draw(axes, curves, f"change-{place}", look)
+    if len(labels) > 1:
+        end_labels(picture, axes, list(zip(labels, values, looks, strict=True)))

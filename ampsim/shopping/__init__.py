@@ -1,9 +1,0 @@
-"""The parts list: what to get for a mod, rated for what it carries."""
-
-from __future__ import annotations
-
-from .lines import PartLine
-from .listing import PartsList, fitting_positions, parts_list
-from .switches import SwitchNeed, switch_need
-
-__all__ = ["PartLine", "PartsList", "SwitchNeed", "fitting_positions", "parts_list", "switch_need"]

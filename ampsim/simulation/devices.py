@@ -1,0 +1,256 @@
+"""How each kind of part is written for ngspice; the only text that reaches a netlist besides the analysis."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Collection, Iterator, Mapping
+from functools import lru_cache
+from typing import cast
+
+from ..base.errors import DescriptionError, shown
+from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.build import Circuit
+from ..circuit.loudspeaker import coil_sections
+from ..circuit.moving_switch import Contact, MovingCircuit
+from ..circuit.stages.power import tap_pin
+from ..circuit.stages.template import GROUND, Element
+from ..circuit.valves.description import Valve
+from ..circuit.valves.laws import LAWS
+from ..circuit.valves.spice import PINS, subcircuit
+
+_NAME = re.compile(r"[a-z0-9_]{1,80}")
+
+
+def safe_name(text: str) -> str:
+    """Return a name that may stand in a netlist, or refuse it."""
+    if not _NAME.fullmatch(text):
+        raise DescriptionError(f"{shown(text)} cannot stand in a netlist")
+    return text
+
+
+class Writer:
+    """Collects netlist lines, cutting the text wherever a value may change from position to position.
+
+    Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
+    `switching` says that contacts move.
+    """
+
+    def __init__(self, apart: Collection[str] = (), rippling: str = "") -> None:
+        self._apart = apart
+        self.rippling = rippling
+        self.switching = False
+        self._pieces: list[str] = []
+        self._open: list[str] = []
+        self.parts: list[str] = []
+        self.sources: list[tuple[Part | Pot | float, str]] = []
+        # What makes noise of its own: resistors, and the diodes of grid current.
+        self.noisy: list[str] = []
+
+    def suffix(self, designator: str) -> str:
+        """What a valve's subcircuit has after its type's name: its designator, when it stands apart."""
+        return f"_{designator.lower()}" if designator in self._apart else ""
+
+    def line(self, text: str) -> None:
+        """Write one line."""
+        self._open.append(text + "\n")
+
+    def element(self, name: str, first: str, second: str, value: float) -> None:
+        """Write a two-pin element whose value stays."""
+        self._note(name)
+        self.line(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} {float(value)!r}")
+
+    def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
+        """Write a two-pin element whose value may change from position to position."""
+        self._note(name)
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ", name, part, half)
+
+    def source(self, name: str, first: str, second: str, amount: float) -> None:
+        """Write a voltage or current source whose AC amount may change from run to run."""
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
+
+    def couple(self, name: str, first: str, second: str, factor: float) -> None:
+        """Write the coupling of two inductors."""
+        self.line(f"{name} {first} {second} {float(factor)!r}")
+
+    def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
+        """Write a source from a net to ground."""
+        self.line(f"{safe_name(name)} {safe_name(net)} 0 dc {float(volts)!r}{' ac 1' if ripple else ''}")
+
+    def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
+        """Write a valve, its pins on nets."""
+        own = f"x{safe_name(designator.lower())}"
+        pins = " ".join(safe_name(nets[pin]) for pin in PINS[valve.family].split())
+        self.line(f"{own} {pins} {subcircuit_name(valve, self.suffix(designator))}")
+        if LAWS[valve.law].grid is None:
+            self.noisy.append(f"d.{own}.dg")
+
+    def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
+        """Write a contact: a resistor at rest, a conductance on its way while contacts move."""
+        if not self.switching:
+            self.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
+            return
+        across = f"v({first})" if second == GROUND else f"v({first},{second})"
+        # The logarithm of its conductance moves evenly: at the jump of a switch element ngspice often fails.
+        power = f"{-math.log(contact.off)!r}+{math.log(contact.off / contact.on)!r}*v({contact_net(contact.closed)})"
+        self.line(f"b{name} {first} {second} i={across}*exp({power})")
+
+    def _note(self, name: str) -> None:
+        if name.startswith("r"):
+            self.noisy.append(name)
+
+    def _cut(self, text: str, name: str, source: Part | Pot | float, half: str = "") -> None:
+        self._open.append(text)
+        self._pieces.append("".join(self._open))
+        self._open = ["\n"]
+        self.parts.append(name)
+        self.sources.append((source, half))
+
+    def skeleton(self) -> tuple[str, ...]:
+        """The text, cut at the values."""
+        return (*self._pieces, "".join(self._open))
+
+
+def _write_two_pin(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Part", wired.parts[element.designator])
+    first, second = element.net("1"), element.net("2")
+    if first != second:
+        writer.slot(part.designator.lower(), first, second, part)
+
+
+def _write_inductor(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Part", wired.parts[element.designator])
+    writer.slot(part.designator.lower(), element.net("1"), element.net("2"), part)
+
+
+def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:
+    pot = cast("Pot", wired.parts[element.designator])
+    name = f"r{pot.designator.lower()}"
+    top, wiper, bottom = (element.net(pin) for pin in ("top", "wiper", "bottom"))
+    if top != wiper:
+        writer.slot(f"{name}_top", top, wiper, pot, "top")
+    if wiper != bottom:
+        writer.slot(f"{name}_bottom", wiper, bottom, pot, "bottom")
+
+
+def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
+    socket = cast("Socket", wired.parts[element.designator])
+    valve, nets = wired.amp.valve_by_type[socket.type], dict(element.pins)
+    pins = PINS[valve.family].split()
+    if set(pins) != set(nets):
+        raise DescriptionError(
+            f"{wired.amp.file}: {socket.designator} ({socket.type}) is a {valve.family} with the pins "
+            f"{', '.join(pins)}; wired are {', '.join(sorted(nets))}"
+        )
+    writer.valve(socket.designator, nets, valve)
+
+
+@lru_cache(maxsize=256)
+def subcircuit_name(valve: Valve, suffix: str) -> str:
+    """The subcircuit's name, read off its first line."""
+    return safe_name(subcircuit(valve, suffix).split(".subckt", 1)[1].split()[0].lower())
+
+
+def _write_rail(writer: Writer, element: Element, wired: Circuit) -> None:
+    rail = next(rail for rail in wired.amp.rails if rail.name == element.designator)
+    name = f"v{rail.name.lower()}_rail"
+    writer.supply(name, element.net("1"), cast("float", rail.volts), rail.name == writer.rippling)
+
+
+def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Transformer", wired.parts[element.designator])
+    name, nets = part.designator.lower(), dict(element.pins)
+    centre = nets.get("centre")
+    halves = (
+        [("a", nets["primary_a"], centre), ("b", centre, nets["primary_b"])]
+        if centre
+        else [("a", nets["primary_a"], nets["primary_b"])]
+    )
+    windings = []
+    for side, start, finish in halves:
+        windings.append(f"l{name}_{side}")
+        _write_winding(writer, part, side, str(start), str(finish), len(halves))
+    _write_losses(writer, part, nets["primary_a"], nets["primary_b"])
+    windings += _write_secondary(writer, part, nets)
+    for number, (first, second) in enumerate(_pairs(windings), 1):
+        writer.couple(f"k{name}_{number}", first, second, 0.99999)
+
+
+def _write_winding(writer: Writer, part: Transformer, side: str, start: str, finish: str, halves: int) -> None:
+    name = part.designator.lower()
+    inner, core = f"{name}_{side}_1", f"{name}_{side}_2"
+    # The plate end of each half carries its share of winding resistance and leakage.
+    outer, other = (start, finish) if side == "a" else (finish, start)
+    writer.element(f"r{name}_{side}", outer, inner, part.primary_resistance / halves)
+    writer.element(f"l{name}_leak_{side}", inner, core, part.leakage / halves)
+    ends = (core, other) if side == "a" else (other, core)
+    writer.element(f"l{name}_{side}", *ends, part.inductance / halves**2)
+
+
+def _write_losses(writer: Writer, part: Transformer, first: str, second: str) -> None:
+    name = part.designator.lower()
+    writer.element(f"r{name}_core", first, second, part.core_loss)
+    writer.element(f"c{name}_winding", first, f"{name}_damp", part.capacitance)
+    writer.element(f"r{name}_damp", f"{name}_damp", second, part.damping)
+
+
+def _write_secondary(writer: Writer, part: Transformer, nets: Mapping[str, str]) -> list[str]:
+    name, windings = part.designator.lower(), []
+    below, turns, whole = nets["common"], 0.0, math.sqrt(part.taps[-1])
+    for tap in part.taps:
+        pin = tap_pin(tap)
+        net, section = nets.get(pin, f"{name}_{pin}"), math.sqrt(tap) - turns
+        inner = f"{name}_{pin}_1"
+        ends = (below, inner) if part.reversed else (inner, below)
+        writer.element(f"l{name}_{pin}", *ends, part.inductance * section**2 / part.primary)
+        writer.element(f"r{name}_{pin}", inner, net, part.secondary_resistance * section / whole)
+        windings.append(f"l{name}_{pin}")
+        below, turns = net, math.sqrt(tap)
+    return windings
+
+
+def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:
+    for number, first in enumerate(names):
+        for second in names[number + 1 :]:
+            yield first, second
+
+
+def _write_loudspeaker(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Loudspeaker", wired.parts[element.designator])
+    name, second = part.designator.lower(), element.net("2")
+    omega = 2.0 * math.pi * part.resonance
+    writer.element(f"r{name}_coil", element.net("1"), f"{name}_1", part.resistance)
+    writer.element(f"r{name}_cone", f"{name}_1", f"{name}_2", part.peak)
+    writer.element(f"l{name}_cone", f"{name}_1", f"{name}_2", part.peak / (omega * part.q))
+    writer.element(f"c{name}_cone", f"{name}_1", f"{name}_2", part.q / (omega * part.peak))
+    sections = coil_sections(part.reactance, part.exponent)
+    for number, (ohms, henries) in enumerate(sections, 2):
+        first, last = f"{name}_{number}", second if number == len(sections) + 1 else f"{name}_{number + 1}"
+        writer.element(f"l{name}_{number}", first, last, henries)
+        if math.isfinite(ohms):
+            writer.element(f"r{name}_{number}", first, last, ohms)
+
+
+def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
+    contact = cast("MovingCircuit", wired).contacts[element.designator]
+    name = safe_name(contact.designator.lower())
+    first, second = sorted((safe_name(element.net(pin)) for pin in "12"), key=GROUND.__eq__)
+    writer.contact(name, first, second, contact)
+
+
+def contact_net(closed: str) -> str:
+    """The net whose volt closes the contacts that are closed "before" or "after" a switch moves."""
+    return safe_name(f"contacts_{closed}")
+
+
+WRITERS = {
+    "resistor": _write_two_pin,
+    "capacitor": _write_two_pin,
+    "inductor": _write_inductor,
+    "pot": _write_pot,
+    "valve": _write_valve,
+    "rail": _write_rail,
+    "transformer": _write_transformer,
+    "loudspeaker": _write_loudspeaker,
+    "contact": _write_contact,
+}

@@ -1,0 +1,230 @@
+"""What a whole run of amps would do: the same drawing built many times, each with other parts and other valves."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from ..base.errors import DescriptionError, EngineError, shown
+from ..circuit.amp import Amp, Socket
+from ..circuit.build import SPEAKER, Circuit, build_circuit
+from ..circuit.positions import Position, check_request, control_coords, position_label
+from ..circuit.signal_path import listening_points
+from . import batch
+from .analyses import Analysis, FrequencySweep, OperatingPoint
+from .batch import Executor, Tally
+from .netlist import Netlist, node_vector, write
+from .ngspice.engine import Arrays, Outcome
+from .response import provenance
+from .tolerances import (
+    BOTTLE_SHARE,
+    TOLERANCE_SOURCE,
+    VALVE_SWAP,
+    Tolerances,
+    part_factors,
+    slots,
+    sockets_of,
+    spread_of,
+    valve_draws,
+)
+
+Array = NDArray[np.float64]
+_MOST = 100_000
+SWEEP = FrequencySweep(per_decade=15)
+
+
+def spread(
+    amps: Amp | Sequence[Amp],
+    count: int = 200,
+    seed: int = 0,
+    positions: Iterable[Position] = ({},),
+    analysis: FrequencySweep | OperatingPoint | None = None,
+    tolerances: Tolerances | None = None,
+    nodes: Sequence[str] | None = None,
+    *,
+    folder: str | Path | None = None,
+    executor: Executor | None = None,
+    workers: int | None = None,
+    progress: Callable[[int, int], object] | None = None,
+    tally: Callable[[Tally], object] | None = None,
+) -> xr.Dataset:
+    """Simulate `count` amps of one drawing, each with its own parts and valves: plain random sampling.
+
+    Amp k of a seed has the same parts and valves in every variant and at every position, and does not depend on
+    `count`, so differences between variants are paired. A percentile of n amps is known to about
+    sqrt(p (1 - p) / n) over the density there: for 5 and 95 % of a normal spread 0.15 standard deviations with 200
+    amps, 0.07 with 1000.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+        Variants of one drawing, such as stock and modded.
+    count : int
+        How many amps, at most 100,000.
+    seed : int
+        Names the run of amps; the same seed gives the same amps.
+    positions : iterable of mapping
+        As `simulate`.
+    analysis : FrequencySweep or OperatingPoint
+        Default: 20 Hz to 20 kHz, 15 points a decade.
+    tolerances : Tolerances
+        Default: `Tolerances()`; `scatter.VALVE_SWAP` changes the valves alone.
+    nodes : sequence of str
+        Places to listen at; default the loudspeaker, for an operating point every stage's output and every valve pin.
+    folder, executor, workers, progress, tally
+        As `campaign.run`: where finished work is kept, and who does it.
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V] with dims (variant, position, sample, node[, frequency]), NaN where a simulation failed (their
+        number is in ``attrs["failed"]``), and `nominal` [V], the amp as drawn, without sample.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls, positions or places, a valve whose law cannot be spread, or another analysis.
+    EngineError
+        When an amp as drawn gives no trustworthy answer, or no amp does.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    settings = [dict(position) for position in positions]
+    check_request(variants, settings)
+    analysis = analysis or SWEEP
+    if not isinstance(analysis, (FrequencySweep, OperatingPoint)) or not 1 <= count <= _MOST:
+        raise DescriptionError(f"a spread of {shown(count)} amps: 1 to {_MOST:,} of a sweep or an operating point")
+    places = tuple(nodes) if nodes is not None else _places(variants[0], analysis)
+    run = _Run(analysis, places, count, seed, tolerances or Tolerances())
+    cases = list(itertools.product(variants, settings))
+    netlists = run.netlists(cases)
+    total = len(cases) * (count + 1)
+    outcomes = batch.run(
+        netlists, folder=folder, executor=executor, workers=workers, progress=progress, total=total, tally=tally
+    )
+    return run.dataset(variants, settings, outcomes)
+
+
+def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Position] = ({},), **more: Any) -> xr.Dataset:
+    """What other valves alone do in the stock amp: `spread` with `scatter.VALVE_SWAP`, every part as drawn.
+
+    Positions may name controls that only a modded amp has: the stock amp is the same at all of those.
+    """
+    wanted = [dict(position) for position in positions]
+    own = [{name: value for name, value in each.items() if name in stock.controls} for each in wanted]
+    distinct = [each for place, each in enumerate(own) if each not in own[:place]]
+    found = spread(stock, count, seed, distinct, tolerances=VALVE_SWAP, **more)
+    labels = [position_label(position) for position in wanted]
+    bare = found.drop_vars([name for name, coord in found.coords.items() if coord.dims == ("position",)])
+    repeated = bare.isel(position=[distinct.index(each) for each in own])
+    return repeated.assign_coords({"position": labels, **control_coords(wanted)})
+
+
+def _places(amp: Amp, analysis: Analysis) -> tuple[str, ...]:
+    if not isinstance(analysis, OperatingPoint):
+        return (SPEAKER,)
+    wired = build_circuit(amp)
+    pins = (f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins)
+    return tuple(dict.fromkeys((*listening_points(amp).values(), *pins)))
+
+
+@dataclass
+class _Run:
+    """One run of amps: what is asked of each, and the digests of what was asked."""
+
+    analysis: FrequencySweep | OperatingPoint
+    places: tuple[str, ...]
+    count: int
+    seed: int
+    tolerances: Tolerances
+    _digest: Any = field(default_factory=hashlib.sha256)
+
+    def netlists(self, cases: Iterable[tuple[Amp, Position]]) -> Iterator[Netlist]:
+        """For each variant and position the amp as drawn, then every amp of the run."""
+        for amp, position in cases:
+            setting = amp.setting(position)
+            wired = _wired(amp, setting)
+            for netlist in self._case(wired, setting):
+                self._digest.update(netlist.digest.encode())
+                yield netlist
+
+    def _case(self, wired: Circuit, setting: dict[str, float | str]) -> Iterator[Netlist]:
+        plain = write(wired, setting, self.analysis, self.places)
+        yield plain
+        factors = part_factors(wired, self.count, self.seed, self.tolerances)
+        owner = slots(wired)
+        whole = np.ones(self.count)
+        table = np.stack([factors.get(owner.get(name, ""), whole) for name in plain.parts] or [whole])
+        draws = valve_draws(wired, self.count, self.seed, self.tolerances)
+        for number in range(self.count):
+            own = write(wired, setting, self.analysis, self.places, sockets=sockets_of(wired, draws, number))
+            values = (np.array(own.values) * table[: len(own.values), number]).tolist()
+            yield replace(own, values=tuple(values), fresh=True)
+
+    def dataset(self, variants: list[Amp], settings: list[Any], outcomes: list[Outcome]) -> xr.Dataset:
+        """Label the outcomes."""
+        axis = {} if isinstance(self.analysis, OperatingPoint) else {"frequency": self.analysis.grid()}
+        shape = (len(variants), len(settings), self.count + 1, len(self.places), *(grid.size for grid in axis.values()))
+        voltage = np.full(shape, np.nan, complex if axis else float)
+        flat = voltage.reshape(-1, *shape[2:])
+        labels = [position_label(setting) for setting in settings]
+        for case, (amp, setting) in enumerate(itertools.product(variants, settings)):
+            found = outcomes[case * (self.count + 1) : (case + 1) * (self.count + 1)]
+            wired = _wired(amp, amp.setting(setting))
+            _fill(flat[case], found, [node_vector(wired, place) for place in self.places])
+            if isinstance(found[0], EngineError):
+                raise EngineError(f"{amp.name}, {amp.variant}, {position_label(setting)}: {found[0]}") from found[0]
+        dims = ("variant", "position", "sample", "node", *axis)
+        coords: dict[str, Any] = {"variant": [amp.variant for amp in variants], "position": labels}
+        coords |= {"sample": np.arange(self.count), "node": list(self.places)}
+        coords |= {name: (name, grid, {"units": "Hz"}) for name, grid in axis.items()} | control_coords(settings)
+        data = {
+            "voltage": (dims, voltage[:, :, 1:], {"units": "V"}),
+            "nominal": ((*dims[:2], *dims[3:]), voltage[:, :, 0], {"units": "V"}),
+        }
+        return xr.Dataset(data, coords, self._attributes(variants, outcomes))
+
+    def _attributes(self, variants: list[Amp], outcomes: list[Outcome]) -> dict[str, Any]:
+        good = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
+        failures = [str(outcome) for outcome in outcomes if isinstance(outcome, EngineError)]
+        if len(good) <= len(outcomes) // (self.count + 1):
+            raise EngineError(f"none of {self.count} amps gave an answer: {failures[0]}")
+        facts = provenance(variants, self.analysis, [], good) | {"netlists_sha256": self._digest.hexdigest()}
+        facts |= {"seed": self.seed, "count": self.count, "failed": len(failures), "sampling": "plain random"}
+        facts |= {"tolerances": json.dumps(asdict(self.tolerances)), "tolerance_source": TOLERANCE_SOURCE}
+        facts |= {"valve_spread": json.dumps(_spreads(variants)) if self.tolerances.valves else "none"}
+        return facts | {"bottle_share": BOTTLE_SHARE, "first_failure": failures[0] if failures else ""}
+
+
+def _fill(rows: NDArray[Any], outcomes: list[Outcome], names: list[str]) -> None:
+    """Put the answers of one variant at one position into (sample, node[, frequency]); ground stays at 0 V."""
+    for row, outcome in zip(rows, outcomes, strict=True):
+        if isinstance(outcome, Arrays):
+            for place, name in enumerate(names):
+                found = outcome.vectors[name] if name else np.zeros(1)
+                row[place] = found if row.ndim > 1 else found[0]
+
+
+def _wired(amp: Amp, setting: dict[str, float | str]) -> Circuit:
+    return build_circuit(amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))
+
+
+def _spreads(variants: list[Amp]) -> dict[str, str]:
+    """What the spread of each valve type rests on."""
+    found = {}
+    for amp in variants:
+        wired = build_circuit(amp)
+        for element in wired.elements:
+            part = wired.parts.get(element.designator)
+            if isinstance(part, Socket):
+                spread_ = spread_of(amp.valve_by_type[part.type])
+                found[part.type] = f"{spread_.basis}: {spread_.source}"
+    return found

@@ -1,0 +1,213 @@
+"""From a circuit, a position of its controls and an analysis to the text that ngspice reads.
+
+Only this module, `drives` and `elements` write netlist text: every number is a checked float written by `repr`,
+every name is made of letters, digits and underscores, and nothing a file says is pasted in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import struct
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import cast
+
+from ..base.errors import DescriptionError, shown
+from ..base.quantities import track_fraction
+from ..circuit.amp import Amp, Part, Pot, Socket
+from ..circuit.build import Circuit, build_circuit
+from ..circuit.stages.template import GROUND
+from ..circuit.valves.description import Valve
+from ..circuit.valves.spice import subcircuit
+from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
+from .devices import WRITERS, Writer, safe_name
+from .drives import command, options, own_vectors, write_drive
+
+# A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
+END_OHMS = 1.0
+# Where the subcircuits of valves that differ from their type go.
+_OWN_VALVES = "* own valves\n"
+
+
+@dataclass(frozen=True)
+class Netlist:
+    """Settled netlist text, cut at the values that may differ between positions, and what to do with it.
+
+    `skeleton` holds the text before, between and after the `values` of the elements named in `parts`; `command` is
+    the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
+    `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
+    """
+
+    skeleton: tuple[str, ...]
+    parts: tuple[str, ...]
+    values: tuple[float, ...]
+    command: str
+    vectors: tuple[str, ...]
+    points: int
+    end: float
+    fresh: bool = False
+
+    @cached_property
+    def text(self) -> str:
+        """The whole netlist."""
+        pieces = [self.skeleton[0]]
+        for value, piece in zip(self.values, self.skeleton[1:], strict=True):
+            pieces += [repr(value), piece]
+        return "".join(pieces)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 of command, skeleton and values: equal digests mean equal text."""
+        values = struct.pack(f"<{len(self.values)}d", *self.values)
+        return hashlib.sha256(_skeleton_digest(self.skeleton, self.command) + values).hexdigest()
+
+
+@lru_cache(maxsize=256)
+def _skeleton_digest(skeleton: tuple[str, ...], command: str) -> bytes:
+    return hashlib.sha256("\0".join((command, *skeleton)).encode()).digest()
+
+
+def build(
+    amp: Amp,
+    position: Mapping[str, float | str],
+    analysis: Analysis,
+    nodes: tuple[str, ...],
+    currents: bool = False,
+    sockets: Mapping[str, Valve] | None = None,
+) -> Netlist:
+    """Write the netlist of an amp at a position.
+
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        Control name to rotation (0 to 1) or switch position; controls not named stand as drawn.
+    analysis : OperatingPoint, FrequencySweep or Transient
+    nodes : tuple of str
+        Places to listen at.
+    currents : bool
+        Also fetch plate, screen and grid currents of every valve, and the current of every rail's source.
+    sockets : mapping
+        Designator to the very valve in that socket, where it differs from its type.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown place, position or rotation.
+    """
+    setting = amp.setting(position)
+    switches = tuple((name, value) for name, value in setting.items() if isinstance(value, str))
+    return write(build_circuit(amp, switches), setting, analysis, nodes, currents, sockets)
+
+
+def write(
+    wired: Circuit,
+    setting: Mapping[str, float | str],
+    analysis: Analysis,
+    nodes: tuple[str, ...],
+    currents: bool = False,
+    sockets: Mapping[str, Valve] | None = None,
+) -> Netlist:
+    """Write the netlist of a circuit whose knobs are set; parameters and errors as `build`."""
+    sockets = sockets or {}
+    frame = _frame(wired, analysis, nodes, currents, tuple(sockets))
+    values = tuple(slot_value(source, half, setting) for source, half in frame.sources)
+    end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
+    points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
+    own = "".join(subcircuit(valve, f"_{name.lower()}") for name, valve in sockets.items())
+    skeleton = (frame.skeleton[0].replace(_OWN_VALVES, own, 1), *frame.skeleton[1:]) if sockets else frame.skeleton
+    return Netlist(skeleton, frame.parts, values, frame.command, frame.vectors, points, end)
+
+
+def slot_value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:
+    """The value of a slot of the text [ohm, F, H] when the knobs are set."""
+    if isinstance(source, Pot):
+        return _pot_half(source, half, cast("float", setting[source.control]))
+    return source.value if isinstance(source, Part) else source
+
+
+def _pot_half(pot: Pot, half: str, rotation: float) -> float:
+    below = track_fraction(pot.taper, rotation)
+    fraction = {"bottom": below, "top": 1.0 - below, "track": 1.0}[half]
+    return max(fraction * pot.value, END_OHMS)
+
+
+@dataclass(frozen=True)
+class _Frame:
+    skeleton: tuple[str, ...]
+    parts: tuple[str, ...]
+    sources: tuple[tuple[Part | Pot | float, str], ...]
+    command: str
+    vectors: tuple[str, ...]
+
+
+@lru_cache(maxsize=256)
+def _frame(
+    wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents: bool, apart: tuple[str, ...]
+) -> _Frame:
+    writer = Writer(apart, analysis.rail if isinstance(analysis, RippleSweep) else "")
+    writer.line("* ampsim")
+    for text in _subcircuits(wired, analysis == OperatingPoint(cold=True)):
+        writer.line(text)
+    if apart:
+        writer.line(_OWN_VALVES.strip())
+    wired = write_drive(writer, wired, analysis)
+    for element in wired.elements:
+        WRITERS[element.kind](writer, element, wired)
+    vectors = own_vectors(analysis, writer) or _vectors(wired, nodes, currents)
+    # Noise spectra need no `.save`, and one would hide them.
+    if not isinstance(analysis, NoiseSweep):
+        writer.line(".save " + " ".join(vectors))
+    writer.line(options(analysis))
+    writer.line(".end")
+    return _Frame(writer.skeleton(), tuple(writer.parts), tuple(writer.sources), command(analysis, wired), vectors)
+
+
+def _subcircuits(wired: Circuit, cold: bool) -> list[str]:
+    kinds = sorted({part.type for part in _sockets(wired)})
+    texts = {kind: subcircuit(wired.amp.valve_by_type[kind], cold=cold).strip() for kind in kinds}
+    names: dict[str, str] = {}
+    for kind, text in texts.items():
+        name = text.split()[1]
+        if name in names:
+            raise DescriptionError(f"{wired.amp.file}: the valve types {kind} and {names[name]} differ too little")
+        names[name] = kind
+    return list(texts.values())
+
+
+def _sockets(wired: Circuit) -> Iterator[Socket]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Socket):
+            yield part
+
+
+def valve_vectors(designator: str, family: str) -> dict[str, str]:
+    """Names of the vectors that hold a valve's currents: plate and screen [mA], grid [A]."""
+    name = f"x{designator.lower()}"
+    found = {"plate": f"v({name}.ia)", "grid": f"v.{name}.vgo#branch"}
+    return found | ({"screen": f"v({name}.is)"} if family == "pentode" else {})
+
+
+def rail_vector(name: str) -> str:
+    """Name of the vector that holds the current into the source of a rail [A]: negative when the rail feeds."""
+    return f"v{name.lower()}_rail#branch"
+
+
+def node_vector(wired: Circuit, place: str) -> str:
+    """Name of the vector that holds a place's voltage; "" for ground, which has none."""
+    net = wired.net(place)
+    return "" if net == GROUND else f"v({safe_name(net)})"
+
+
+def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[str, ...]:
+    found = dict.fromkeys(vector for vector in (node_vector(wired, place) for place in nodes) if vector)
+    if currents:
+        for socket in _sockets(wired):
+            family = wired.amp.valve_by_type[socket.type].family
+            found |= dict.fromkeys(valve_vectors(socket.designator, family).values())
+        found |= dict.fromkeys(rail_vector(each.designator) for each in wired.elements if each.kind == "rail")
+    if not found:
+        raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")
+    return tuple(found)

@@ -1,0 +1,1 @@
+"""Netlists in, arrays out, on every core: worker processes around the ngspice library."""

@@ -1,0 +1,258 @@
+"""The engine: netlists in, arrays out, on every core, whatever happens to a simulator process."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...base.errors import EngineError
+from ...base.progress import Line
+from ..netlist import Netlist
+from .pool import POOL, Worker, cores, wait
+from .protocol import Answer, Form, Task
+
+# A guard against a simulation that never ends, per netlist [s].
+TIMEOUT = 60.0
+# Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
+_HANDFUL = 16
+_TICK = 0.1
+_STILLBORN = "a simulator process ended before it was ready"
+
+
+@dataclass(frozen=True)
+class Arrays:
+    """Answer to one netlist.
+
+    `vectors` maps each name asked for to its values, complex for a frequency sweep; `scale` is time [s] or
+    frequency [Hz], empty for an operating point; `notes` are ngspice's harmless remarks.
+    """
+
+    vectors: dict[str, NDArray[Any]]
+    scale: NDArray[np.float64]
+    notes: tuple[str, ...]
+
+
+Outcome = Arrays | EngineError
+
+
+def run(
+    netlists: Iterable[Netlist],
+    *,
+    workers: int | None = None,
+    timeout: float | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> list[Outcome]:
+    """Simulate netlists and return their outcomes in order.
+
+    Parameters
+    ----------
+    netlists : iterable of Netlist
+    workers : int, optional
+        Simulator processes at work; as many as there are cores if not given.
+    timeout : float, optional
+        Longest time for one netlist [s], 60 if not given. A netlist that takes longer, or whose simulator
+        process dies, is tried once more on a fresh process and then gives an `EngineError`.
+    progress : callable, optional
+        Called with (netlists done, netlists in all). Without it a line on stderr shows the progress of a call
+        that takes longer than a second, at a terminal or in a notebook.
+
+    Returns
+    -------
+    list of Arrays or EngineError
+        One netlist's failure is returned, not raised, and leaves the others alone.
+
+    Raises
+    ------
+    EngineError
+        When no simulator process can work at all.
+    """
+    wanted = list(netlists)
+    if not wanted:
+        return []
+    line = Line()
+    report = line.show if progress is None else _now_and_then(progress)
+    sweep = _Sweep(wanted, workers or cores(), TIMEOUT if timeout is None else timeout, report)
+    try:
+        return sweep.finish()
+    finally:
+        # Also on Ctrl-C: the pool ends workers that are still busy.
+        POOL.give(sweep.workers)
+        line.clear()
+
+
+def run_distinct(
+    netlists: Iterable[Netlist],
+    *,
+    workers: int | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> list[Outcome]:
+    """Simulate netlists of which some may be equal: each distinct one once; otherwise as `run`.
+
+    A stock amp is the same circuit at every position of a switch that only the modded one has.
+    """
+    wanted = list(netlists)
+    places: dict[str, int] = {}
+    order = [places.setdefault(netlist.digest, len(places)) for netlist in wanted]
+    first = {place: netlist for netlist, place in zip(reversed(wanted), reversed(order), strict=True)}
+    outcomes = run([first[place] for place in range(len(places))], workers=workers, progress=progress)
+    return [outcomes[place] for place in order]
+
+
+def warm_up(workers: int = 1) -> None:
+    """Start simulator processes without waiting for them, so that a first `run` finds them ready."""
+    POOL.give(POOL.take(min(workers, cores())))
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of ngspice and PySpice in use.
+
+    Raises
+    ------
+    EngineError
+        When no simulator process can work.
+    """
+    workers = POOL.take(1)
+    try:
+        known = workers[0].versions
+        if known is None:
+            known = workers[0].greet()
+        return dict(known)
+    except EOFError:
+        raise EngineError(f"{_STILLBORN}: {workers[0].last_words()}") from None
+    finally:
+        POOL.give(workers)
+
+
+class _Sweep:
+    """One call of `run`: which netlists wait, which worker has which in hand, what has come back."""
+
+    def __init__(
+        self, netlists: Sequence[Netlist], hands: int, timeout: float, report: Callable[[int, int], object]
+    ) -> None:
+        self.workers: list[Worker] = []
+        self._netlists = netlists
+        self._hands = hands
+        self._timeout = timeout
+        self._report = report
+        self._queue = deque(range(len(netlists)))
+        self._outcomes: dict[int, Outcome] = {}
+        self._lost: set[int] = set()
+        self._second_try: dict[Worker, int] = {}
+        self._stillborn = 0
+
+    def finish(self) -> list[Outcome]:
+        """Work until every netlist has its outcome."""
+        total = len(self._netlists)
+        while len(self._outcomes) < total:
+            self._hire()
+            self._feed()
+            for worker in wait(self.workers, _TICK):
+                self._hear(worker)
+            self._dismiss_overdue()
+            self._report(len(self._outcomes), total)
+        return [self._outcomes[number] for number in range(total)]
+
+    def _hire(self) -> None:
+        missing = min(self._hands, len(self._netlists) - len(self._outcomes)) - len(self.workers)
+        if missing > 0:
+            self.workers += POOL.take(missing)
+
+    def _feed(self) -> None:
+        for worker in self.workers:
+            if worker.versions is not None and worker in self._second_try:
+                self._send(worker, [self._second_try.pop(worker)])
+            handful = max(1, min(_HANDFUL, len(self._queue) // (2 * len(self.workers))))
+            if self._queue and worker.versions is not None and len(worker.hand) <= handful // 2:
+                count = min(handful - len(worker.hand), len(self._queue))
+                self._send(worker, [self._queue.popleft() for _ in range(count)])
+
+    def _send(self, worker: Worker, numbers: list[int]) -> None:
+        worker.send(_task([self._netlists[number] for number in numbers]), numbers)
+
+    def _hear(self, worker: Worker) -> None:
+        try:
+            if worker.versions is None:
+                worker.greet()
+                return
+            answer, body = worker.receive()
+        except (EOFError, OSError):
+            self._lose(worker, f"ended ({worker.last_words()})")
+            return
+        number = worker.hand.popleft()
+        self._outcomes[number] = _outcome(self._netlists[number], answer, body)
+        if answer.spent:
+            self._remove(worker)
+
+    def _dismiss_overdue(self) -> None:
+        now = time.monotonic()
+        for worker in list(self.workers):
+            limit = TIMEOUT if worker.versions is None else self._timeout
+            if (worker.hand or worker.versions is None) and now - worker.since > limit:
+                self._lose(worker, f"took longer than {limit:g} s")
+
+    def _lose(self, worker: Worker, how: str) -> None:
+        """Go on without a worker; the netlist it had in hand gets a second try on a fresh one, and no third."""
+        number = self._second_try.pop(worker, None)
+        if worker.versions is None:
+            self._stillborn += 1
+            if self._stillborn > 2:
+                raise EngineError(f"{_STILLBORN}: it {how}")
+        elif worker.hand:
+            number = worker.hand.popleft()
+        self._remove(worker)
+        if number is None:
+            return
+        if number in self._lost and worker.versions is not None:
+            problem = f'no answer to "{self._netlists[number].command}": the simulator process {how}, twice'
+            self._outcomes[number] = EngineError(problem)
+            return
+        self._lost.add(number)
+        (fresh,) = POOL.take(1, fresh=True)
+        self.workers.append(fresh)
+        self._second_try[fresh] = number
+
+    def _remove(self, worker: Worker) -> None:
+        self.workers.remove(worker)
+        self._queue.extendleft(reversed(worker.hand))
+        worker.kill()
+
+
+def _task(netlists: Sequence[Netlist]) -> Task:
+    """Pack netlists for a worker; what they have in common travels once."""
+    forms: dict[Form, int] = {}
+    items = []
+    for netlist in netlists:
+        what = (netlist.command, netlist.vectors, netlist.points, netlist.end, netlist.fresh)
+        form = Form(netlist.skeleton, netlist.parts, *what)
+        items.append((forms.setdefault(form, len(forms)), netlist.values))
+    return Task(tuple(forms), tuple(items))
+
+
+def _outcome(netlist: Netlist, answer: Answer, body: bytearray) -> Outcome:
+    """Turn a worker's answer into arrays, without copying."""
+    if answer.fault is not None:
+        return EngineError(answer.fault)
+    scale = np.frombuffer(body, dtype=np.float64, count=answer.points if answer.has_scale else 0)
+    dtype = np.complex128 if answer.is_complex else np.float64
+    rows = np.frombuffer(body, dtype=dtype, offset=scale.nbytes).reshape(len(netlist.vectors), answer.points)
+    return Arrays(dict(zip(netlist.vectors, rows, strict=True)), scale, answer.notes)
+
+
+def _now_and_then(progress: Callable[[int, int], object]) -> Callable[[int, int], object]:
+    """Call `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
+    told, then = 0, time.monotonic()
+
+    def report(done: int, total: int) -> None:
+        nonlocal told, then
+        now = time.monotonic()
+        if done != told or now - then >= _TICK:
+            told, then = done, now
+            progress(done, total)
+
+    return report

@@ -1,0 +1,192 @@
+"""Simulator processes: started early and in parallel, kept between calls, gone at exit."""
+
+from __future__ import annotations
+
+import atexit
+import contextlib
+import os
+import select
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import deque
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from threading import Lock
+from typing import IO, Any
+
+from ...base.errors import EngineError
+from .library import find
+from .protocol import Ready, Task, receive, send
+
+_LOG_TAIL = 600
+
+
+def cores() -> int:
+    """Count the processor cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+class Worker:
+    """A simulator process seen from the caller; `hand` lists the netlists it was given, in order."""
+
+    def __init__(self, library: Path) -> None:
+        self.hand: deque[int] = deque()
+        self.versions: dict[str, str] | None = None
+        self.since = time.monotonic()
+        # True while a message is being read: an interrupted worker cannot be talked to again.
+        self._torn = False
+        self._folder = tempfile.mkdtemp(prefix="ampsim-")
+        self._log: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
+        # An empty start file here keeps ngspice from running the one in the user's home.
+        Path(self._folder, ".spiceinit").touch()
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", f"{__package__}.worker", str(library)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._log, bufsize=0,
+            cwd=self._folder, env=_environment(), start_new_session=True,
+        )  # fmt: skip
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._to, self._from = self._process.stdin, self._process.stdout
+
+    @property
+    def handle(self) -> int:
+        """File descriptor that becomes readable when the process has something to say."""
+        return self._from.fileno()
+
+    @property
+    def usable(self) -> bool:
+        """Whether the process runs and has nothing in hand."""
+        return not self.hand and not self._torn and self._process.poll() is None
+
+    def send(self, task: Task, numbers: Sequence[int]) -> None:
+        """Hand over netlists; a process that is gone shows at the next `receive`."""
+        if not self.hand:
+            self.since = time.monotonic()
+        self.hand.extend(numbers)
+        with contextlib.suppress(OSError):
+            send(self._to.fileno(), task)
+
+    def receive(self) -> tuple[Any, bytearray]:
+        """Read one message; raises EOFError when the process is gone."""
+        self._torn = True
+        message = receive(self.handle)
+        self._torn = False
+        self.since = time.monotonic()
+        return message
+
+    def greet(self) -> dict[str, str]:
+        """Read the first message, the versions; raises EngineError when the process cannot work."""
+        self._torn = True
+        message, _ = receive(self.handle)
+        if not isinstance(message, Ready):
+            raise EngineError(message.reason)
+        self.versions = message.versions
+        self._torn = False
+        return message.versions
+
+    def last_words(self) -> str:
+        """Say how the process ended and what it printed at the end."""
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._process.wait(1.0)
+        self._process.kill()
+        code = self._process.wait()
+        self._log.seek(0, os.SEEK_END)
+        self._log.seek(max(0, self._log.tell() - _LOG_TAIL))
+        printed = self._log.read().decode(errors="replace").strip()
+        ending = f"killed by signal {-code}" if code < 0 else f"exit status {code}"
+        return f"{ending}; it printed: {printed}" if printed else ending
+
+    def kill(self) -> None:
+        """End the process now and remove what belongs to it."""
+        self._process.kill()
+        self._process.wait()
+        self.let_go()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def let_go(self) -> None:
+        """Close the connections only: a process forked from the caller does not own the simulators."""
+        for stream in (self._to, self._from, self._log):
+            with contextlib.suppress(OSError):
+                stream.close()
+
+
+def wait(workers: Iterable[Worker], seconds: float) -> list[Worker]:
+    """Return the workers that have something to say, at once or within `seconds`."""
+    by_handle = {worker.handle: worker for worker in workers}
+    poll = select.poll()
+    for handle in by_handle:
+        poll.register(handle, select.POLLIN)
+    return [by_handle[handle] for handle, _ in poll.poll(seconds * 1000)]
+
+
+class Pool:
+    """The idle simulator processes of this process."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._idle: list[Worker] = []
+        self._owner = os.getpid()
+
+    def take(self, count: int, fresh: bool = False) -> list[Worker]:
+        """Take `count` workers, starting those that are missing, or all if `fresh`, without waiting for them."""
+        workers: list[Worker] = []
+        with self._lock:
+            while self._idle and len(workers) < count and not fresh:
+                worker = self._idle.pop()
+                if worker.usable:
+                    workers.append(worker)
+                else:
+                    worker.kill()
+        try:
+            while len(workers) < count:
+                workers.append(Worker(find()))
+        except BaseException:
+            self.give(workers)
+            raise
+        return workers
+
+    def give(self, workers: Iterable[Worker]) -> None:
+        """Take workers back; those still busy, and more than there are cores, are ended."""
+        for worker in workers:
+            with self._lock:
+                keep = worker.usable and len(self._idle) < cores()
+                if keep:
+                    # The one used last is taken first, one that is still starting last.
+                    self._idle.insert(len(self._idle) if worker.versions else 0, worker)
+            if not keep:
+                worker.kill()
+
+    def close(self) -> None:
+        """End every idle worker."""
+        with self._lock:
+            idle, self._idle = self._idle, []
+        if os.getpid() == self._owner:
+            for worker in idle:
+                worker.kill()
+
+    def forget(self) -> None:
+        """Start empty in a forked process, whose simulators belong to its parent."""
+        for worker in self._idle:
+            worker.let_go()
+        self.__init__()  # type: ignore[misc]
+
+
+def _environment() -> dict[str, str]:
+    """Give a worker this process's import path and none of the variables that direct ngspice."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("SPICE", "NGSPICE"))}
+    package_root = str(Path(__file__).resolve().parents[3])
+    path = [os.path.abspath(entry) for entry in [*sys.path, package_root] if os.pathsep not in entry]
+    # One simulator uses one core: threads inside would only compete.
+    threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return kept | threads | {"PYTHONPATH": os.pathsep.join(dict.fromkeys(path))}
+
+
+POOL = Pool()
+atexit.register(POOL.close)
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=POOL.forget)

@@ -1,0 +1,103 @@
+"""A simulator process: `python -m ampsim.simulation.ngspice.worker LIBRARY` answers tasks on its input until that closes."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+from pathlib import Path
+from queue import SimpleQueue
+from threading import Thread
+from typing import TYPE_CHECKING
+
+from ...base.errors import EngineError
+from .protocol import Answer, Form, Ready, Task, Unusable, receive, send
+
+if TYPE_CHECKING:
+    from .session import Session
+
+# Runs after which the process asks to be replaced; ngspice 39 grew by 0.2 % in 10,000.
+_MOST_RUNS = 20_000
+
+
+def main() -> None:
+    """Serve tasks; never returns."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    tasks_from, answers_to = os.dup(0), os.dup(1)
+    # Whatever else reads or prints must not touch the messages.
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    os.dup2(2, 1)
+    tasks: SimpleQueue[Task] = SimpleQueue()
+    Thread(target=_listen, args=(tasks_from, tasks), daemon=True).start()
+    try:
+        _serve(tasks, answers_to)
+    except BrokenPipeError:
+        _leave()
+
+
+def _listen(handle: int, tasks: SimpleQueue[Task]) -> None:
+    """Hand tasks on; end the process, even in the middle of a simulation, when the caller is gone."""
+    while True:
+        try:
+            task, _ = receive(handle)
+        except (EOFError, OSError):
+            _leave()
+        tasks.put(task)
+
+
+def _leave() -> None:
+    _remove_folder()
+    os._exit(0)
+
+
+def _remove_folder() -> None:
+    """Remove the private working folder; ngspice has read its empty start file and needs it no more."""
+    with contextlib.suppress(OSError):
+        os.unlink(".spiceinit")
+        os.rmdir(os.getcwd())
+
+
+def _serve(tasks: SimpleQueue[Task], handle: int) -> None:
+    try:
+        session, versions = _begin(Path(sys.argv[1]))
+    except Exception as problem:
+        send(handle, Unusable(f"ngspice could not be started: {problem}"))
+        return
+    _remove_folder()
+    send(handle, Ready(versions))
+    runs = 0
+    while True:
+        task = tasks.get()
+        for number, values in task.netlists:
+            runs += 1
+            answer, body = _answer(session, task.forms[number], values)
+            send(handle, answer._replace(spent=answer.spent or runs >= _MOST_RUNS), body)
+
+
+def _begin(library: Path) -> tuple[Session, dict[str, str]]:
+    from .library import preload
+    from .session import Session
+
+    preload(library)
+    session = Session(library)
+    return session, session.versions()
+
+
+def _answer(session: Session, form: Form, values: tuple[float, ...]) -> tuple[Answer, bytes]:
+    from .session import LoadError
+
+    try:
+        numbers = session.simulate(form, values)
+    except EngineError as problem:
+        return Answer(0, False, False, fault=str(problem), spent=isinstance(problem, LoadError)), b""
+    except Exception as problem:
+        # A fault in the binding itself belongs to this netlist; the process is not trusted any further.
+        return Answer(0, False, False, fault=f"{type(problem).__name__}: {problem}", spent=True), b""
+    scale = b"" if numbers.scale is None else numbers.scale.tobytes()
+    head = Answer(numbers.rows.shape[1], bool(scale), numbers.rows.dtype.kind == "c", numbers.notes)
+    return head, scale + numbers.rows.tobytes()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,164 @@
+"""What is played into the amp in time: a sine, a burst, a waveform, or silence while a switch moves."""
+
+from __future__ import annotations
+
+import math
+import operator
+from dataclasses import dataclass, field, fields
+from typing import SupportsFloat
+
+from ..base.errors import DescriptionError, shown
+
+
+def plain_floats(record: object) -> None:
+    """Turn numbers of other libraries into plain floats and ints, whose `repr` a netlist can hold."""
+    for field_ in fields(record):  # type: ignore[arg-type]
+        value, kind = getattr(record, field_.name), field_.type
+        if kind in ("float", "int"):
+            try:
+                object.__setattr__(record, field_.name, float(value) if kind == "float" else operator.index(value))
+            except (TypeError, ValueError, OverflowError):
+                raise DescriptionError(f"{field_.name}: {shown(value)} is not a number") from None
+
+
+def _check_tone(tone: Sine | Burst) -> None:
+    if not (1.0 <= tone.frequency <= 100e3 and 0.0 <= tone.level <= 1000.0 and tone.duration > 0.0):
+        raise DescriptionError(
+            f"a {tone.shape} of {shown(tone.level)} V at {shown(tone.frequency)} Hz; "
+            "expected 0 to 1000 V peak, 1 Hz to 100 kHz"
+        )
+
+
+@dataclass(frozen=True)
+class Sine:
+    """A steady sine of `level` [V peak] at `frequency` [Hz]: `settle` [s] to settle, then `cycles` whole periods."""
+
+    frequency: float = 1000.0
+    level: float = 0.1
+    settle: float = 0.04
+    cycles: int = 4
+
+    shape = "sine"
+
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        _check_tone(self)
+
+    @property
+    def duration(self) -> float:
+        """Length [s]: a whole number of periods."""
+        return (math.ceil(self.settle * self.frequency - 1e-9) + self.cycles) / self.frequency
+
+    def source(self) -> str:
+        """The source as ngspice writes it."""
+        return f"dc 0 sin(0 {self.level!r} {self.frequency!r})"
+
+
+@dataclass(frozen=True)
+class Burst:
+    """A sine of `level` [V peak] at `frequency` [Hz] from `start` to `stop` [s] in `duration` [s].
+
+    Before and after, the same sine goes on at the level `around` [V peak]; 0 is silence.
+    """
+
+    frequency: float = 1000.0
+    level: float = 0.1
+    start: float = 0.005
+    stop: float = 0.025
+    duration: float = 0.05
+    around: float = 0.0
+
+    shape = "burst"
+
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        _check_tone(self)
+
+    def source(self) -> str:
+        """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
+        omega = 2.0 * math.pi * self.frequency
+        level = f"(time<{self.start!r} ? {self.around!r} : (time<{self.stop!r} ? {self.level!r} : {self.around!r}))"
+        return f"V={level}*sin({omega!r}*(time-{self.start!r}))"
+
+
+@dataclass(frozen=True)
+class Waveform:
+    """A given waveform: `samples` [V] at `rate` [1/s], starting at 0 s. At most 20,000 samples."""
+
+    samples: tuple[float, ...] = field(repr=False)
+    rate: float = 48e3
+
+    shape = "waveform"
+
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        if not 2 <= len(self.samples) <= 20_000:
+            raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
+        if not all(isinstance(sample, SupportsFloat) and math.isfinite(sample) for sample in self.samples):
+            raise DescriptionError("a waveform with samples that are not finite numbers")
+        if not 1.0 <= self.rate <= 1e9:
+            raise DescriptionError(f"a waveform at {shown(self.rate)} samples a second; expected 1 to 1e9")
+
+    @property
+    def duration(self) -> float:
+        """Length [s]."""
+        return (len(self.samples) - 1) / self.rate
+
+    def source(self) -> str:
+        """The source as ngspice writes it."""
+        first = self.samples[0]
+        pairs = " ".join(f"{n / self.rate!r} {float(sample)!r}" for n, sample in enumerate(self.samples))
+        return f"dc {float(first)!r} pwl({pairs})"
+
+
+@dataclass(frozen=True)
+class Throw:
+    """A switch moves at the time `at` [s] of `duration` [s], and the input is silent.
+
+    Old contacts open; new ones close `gap` [s] later, or that much earlier when it is negative. Then they open again
+    `bounces` times, for `bounce` [s] each time and closed as long in between.
+    """
+
+    gap: float = 0.0
+    bounces: int = 0
+    bounce: float = 0.5e-3
+    at: float = 0.01
+    duration: float = 0.31
+
+    shape = "throw"
+    edge = 1e-6
+
+    def __post_init__(self) -> None:
+        plain_floats(self)
+        if not (abs(self.gap) <= 0.1 and 0 <= self.bounces <= 20 and 1e-4 <= self.bounce <= 0.01):
+            raise DescriptionError(
+                f"a switch with a gap of {shown(self.gap)} s and {shown(self.bounces)} bounces of {shown(self.bounce)} "
+                "s; expected at most 0.1 s, and at most 20 bounces of 0.0001 to 0.01 s"
+            )
+        if not 0.0 < self.at < self.settled < self.duration:
+            raise DescriptionError(
+                f"a switch that moves from {shown(self.at)} to {shown(self.settled)} s of {shown(self.duration)} s"
+            )
+
+    @property
+    def settled(self) -> float:
+        """When the last contact has moved [s]."""
+        return self.at + abs(self.gap) + 2 * self.bounces * self.bounce + self.edge
+
+    def source(self) -> str:
+        """The silent input as ngspice writes it."""
+        return "dc 0"
+
+    def control(self, closed: str) -> str:
+        """The source that closes the contacts which are closed "before" or "after" at 1 V."""
+        if closed == "before":
+            return f"dc 1 pwl(0 1 {self._edge(self.at + max(-self.gap, 0.0), 1, 0)})"
+        start = self.at + max(self.gap, 0.0)
+        moves = [self._edge(start, 0, 1)]
+        for number in range(self.bounces):
+            opens = start + (2 * number + 1) * self.bounce
+            moves += [self._edge(opens, 1, 0), self._edge(opens + self.bounce, 0, 1)]
+        return f"dc 0 pwl(0 0 {' '.join(moves)})"
+
+    def _edge(self, at: float, old: int, new: int) -> str:
+        return f"{at!r} {old} {at + self.edge!r} {new}"

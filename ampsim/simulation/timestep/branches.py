@@ -1,0 +1,121 @@
+"""The element list as numbers: what the netlist writes as text, collected as branches between nets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ...base.errors import DescriptionError, shown
+from ...circuit.amp import Part, Pot
+from ...circuit.build import Circuit
+from ...circuit.moving_switch import Contact
+from ...circuit.nets import INPUT
+from ...circuit.stages.template import GROUND
+from ...circuit.valves.description import Valve
+from ..devices import WRITERS, Writer
+from ..netlist import slot_value
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A two-pin element between two nets: "r" [ohm], "c" [F] or "l" [H]."""
+
+    kind: str
+    name: str
+    first: str
+    second: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Seat:
+    """A valve with its pins on nets."""
+
+    designator: str
+    valve: Valve
+    nets: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Parts:
+    """A whole circuit: branches, couplings (inductor, inductor, factor), valves, and nets held at a voltage [V].
+
+    The net of the input is driven and in `held` with 0 V.
+    """
+
+    branches: tuple[Branch, ...]
+    couplings: tuple[tuple[str, str, float], ...]
+    seats: tuple[Seat, ...]
+    held: Mapping[str, float]
+
+
+class Collector(Writer):
+    """Takes the place of the netlist's writer and keeps numbers instead of text.
+
+    `setting` says where the knobs stand; `moved`: the contacts of a switch on its way stand as after the movement.
+    """
+
+    def __init__(self, setting: Mapping[str, float | str], moved: bool = False) -> None:
+        super().__init__()
+        self._setting, self._moved = setting, moved
+        self.branches: list[Branch] = []
+        self.couplings: list[tuple[str, str, float]] = []
+        self.seats: list[Seat] = []
+        self.held = {INPUT: 0.0}
+
+    def element(self, name: str, first: str, second: str, value: float) -> None:
+        """Keep a two-pin element; one with both pins on one net does nothing."""
+        if first != second or name[0] == "l":
+            self.branches.append(Branch(name[0], name, first, second, float(value)))
+
+    def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
+        """Keep a two-pin element at the value it has where the knobs stand."""
+        self.element(name, first, second, slot_value(part, half, self._setting))
+
+    def couple(self, name: str, first: str, second: str, factor: float) -> None:
+        """Keep the coupling of two inductors."""
+        self.couplings.append((first, second, factor))
+
+    def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
+        """Keep a net that a source holds."""
+        if net == GROUND or (net in self.held and self.held[net] != volts):
+            raise DescriptionError(f"source {shown(name)} of {volts:g} V lies across a short or another source")
+        self.held[net] = volts
+
+    def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
+        """Keep a valve, and the capacitances between its electrodes."""
+        self.seats.append(Seat(designator, valve, dict(nets)))
+        held, own = valve.capacitances, designator.lower()
+        self.element(f"c{own}_gp", nets["grid"], nets["plate"], held.grid_plate)
+        self.element(f"c{own}_gk", nets["grid"], nets["cathode"], held.grid_cathode)
+        self.element(f"c{own}_pk", nets["plate"], nets["cathode"], held.plate_cathode)
+
+    def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
+        """Keep a contact as a resistor."""
+        closed = (contact.closed == "after") == self._moved
+        self.element(f"r{name}", first, second, contact.on if closed else contact.off)
+
+
+def parts_of(
+    wired: Circuit, setting: Mapping[str, float | str], load: float | None = None, moved: bool = False
+) -> Parts:
+    """The circuit as numbers.
+
+    Parameters
+    ----------
+    wired : Circuit
+    setting : mapping
+        Every control with its rotation or position.
+    load : float
+        Ohms in place of every loudspeaker; None: the loudspeaker as drawn.
+    moved : bool
+        Whether the contacts of a `MovingCircuit` have moved.
+    """
+    collector = Collector(setting, moved)
+    for element in wired.elements:
+        if element.kind == "loudspeaker" and load is not None:
+            collector.element(f"r{element.designator.lower()}", element.net("1"), element.net("2"), load)
+        else:
+            WRITERS[element.kind](collector, element, wired)
+    branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
+    return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held)

@@ -1,0 +1,99 @@
+"""The trapezoidal rule, or next to it: from state equations to the matrices that the compiled loop multiplies with.
+
+The state kept is s = x - Q w, so that a new sample needs the new input and the new currents only once (K-method:
+G. Borin, G. De Poli, D. Rocchesso, Elimination of delay-free loops in discrete-time models of nonlinear acoustic
+systems, IEEE Trans. Speech and Audio Processing 8(5), 2000).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...circuit.nets import INPUT
+from .branches import Parts
+from .compiled import aligned, eights
+from .state_space import Equations
+
+Array = NDArray[np.float64]
+# Share of the new sample in each step. The trapezoidal rule has a half; a little more, and what is quicker than the
+# steps dies away instead of turning its sign from step to step, which hard clipping would hear. Chosen by trial.
+NEW = 0.51
+
+
+@dataclass(frozen=True, eq=False)
+class Discrete:
+    """One step of a circuit: see `kernel.march` for the arrays.
+
+    `coupling` K, transposed. `keep` Q, shape (states, held + ports): x = s + Q w in scaled states; `scale` turns states
+    into scaled ones. The loop keeps s as `turned` by an orthogonal matrix, in which a step is nearly triangular (real
+    Schur form: G. H. Golub, C. F. Van Loan, Matrix Computations, section 7.4) and costs half.
+    """
+
+    columns: Array
+    heights: NDArray[np.int64]
+    by_input: Array
+    constant: Array
+    by_current: Array
+    coupling: Array
+    keep: Array
+    turned: Array
+    scale: Array
+    volts: Array
+    driven: int
+
+
+def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = False) -> Discrete:
+    """Make time discrete.
+
+    Parameters
+    ----------
+    equations : Equations
+        With one net listened at.
+    parts : Parts
+    step : float
+        Seconds.
+    smooth : bool
+        A step of half that length by the backward rule instead, which the same factors serve: after a switch has
+        moved it damps what the trapezoidal rule would let ring.
+    """
+    from scipy.linalg import schur
+
+    scale = np.sqrt(np.diag(equations.energy))
+    energy = equations.energy / np.outer(scale, scale)
+    slope = equations.slope / np.outer(scale, scale)
+    left = energy - NEW * step * slope
+    drive = equations.drive / scale[:, None]
+    held = drive.shape[1] - equations.ports
+    solved = np.linalg.solve(left, np.hstack([energy, NEW * step * drive]))
+    states = len(scale)
+    once, keep = solved[:, :states], solved[:, states:]
+    forward = once if smooth else (once - (1.0 - NEW) * np.eye(states)) / NEW
+    pushed = (once if smooth else once / NEW) @ keep
+    read = equations.read / scale
+    through = read @ keep + equations.through
+    volts = np.array([parts.held[net] for net in equations.held])
+    driven = equations.held.index(INPUT)
+    volts[driven] = 0.0
+    triangle, turned = schur(forward) if states else (forward, forward)
+    # Columns: states, currents, the input, and one for everything that stays. Rows: ports, what is heard, states.
+    count = equations.ports
+    more = np.hstack([pushed[:, held:], pushed[:, [driven]], pushed[:, :held] @ volts[:, None]])
+    above, below = read @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
+    columns, heights = _laid(above, below)
+    by_current = np.ascontiguousarray(through[count, held:])
+    by_input, constant = np.ascontiguousarray(through[:, driven]), through[:, :held] @ volts
+    coupling = through[:count, held:].T
+    return Discrete(columns, heights, by_input, constant, by_current, coupling, keep, turned, scale, volts, driven)
+
+
+def _laid(above: Array, below: Array) -> tuple[Array, NDArray[np.int64]]:
+    """Both matrices one under the other by columns, each from a row divisible by eight; how far eight columns reach."""
+    first = eights(len(above))
+    columns = np.zeros((eights(below.shape[1]), first + eights(len(below))))
+    columns[: below.shape[1], : len(above)] = above.T
+    columns[: below.shape[1], first : first + len(below)] = below.T
+    last = [np.flatnonzero(eight.any(axis=0))[-1] for eight in columns.reshape(-1, 8, columns.shape[1])]
+    return aligned(columns), np.array([eights(int(row) + 1) for row in last])

@@ -1,0 +1,209 @@
+"""An amp at one position, ready to be driven sample by sample: at rest first, then on and on; contacts may move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...base.errors import EngineError
+from . import newton
+from .branches import Parts
+from .compiled import aligned
+from .discretise import Discrete, discrete
+from .kernel import march
+from .sockets import Seats, seats_of
+from .state_space import Equations, equations
+
+Array = NDArray[np.float64]
+# Samples after a movement that are taken as two halves by the backward rule.
+SMOOTH = 2
+# A sample that cannot be solved as a whole is taken in up to two to this power.
+DEEPEST = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """A circuit with its contacts somewhere: its equations, and a step of each rule."""
+
+    parts: Parts
+    equations: Equations
+    seconds: float
+    step: Discrete
+    half: Discrete
+    fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
+
+    def finer(self, depth: int, whole: float) -> Discrete:
+        """Steps of `whole` / 2^`depth` of a sample."""
+        if (depth, whole) not in self.fine:
+            self.fine[depth, whole] = discrete(self.equations, self.parts, self.seconds * whole / 2**depth)
+        return self.fine[depth, whole]
+
+
+def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
+    """Prepare a circuit for steps of `step` seconds, listened to at a net.
+
+    Raises
+    ------
+    EngineError
+        When its equations have no solution.
+    """
+    try:
+        found = equations(parts, seats.ports, [net])
+        return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
+    except np.linalg.LinAlgError as error:
+        raise EngineError(f"the circuit's equations have no solution ({error})") from error
+
+
+class Machine:
+    """The state of an amp that is being driven.
+
+    Parameters
+    ----------
+    setting : Setting
+        Where it starts.
+    seats : Seats
+        Its valves.
+    """
+
+    def __init__(self, setting: Setting, seats: Seats) -> None:
+        self.setting, self.seats = setting, seats
+        self._work = aligned(np.zeros((newton.ROWS, seats.width)))
+        self._inverse = aligned(np.eye(seats.width))
+        # A block holds voltages and currents while it is worked on: each machine has its own.
+        self._blocks = aligned(seats.blocks)
+        self._state = np.zeros(newton.COUNTS, dtype=np.int64)
+        self._known = aligned(np.zeros(len(setting.step.columns)))
+        self._into = aligned(np.zeros(setting.step.columns.shape[1]))
+        self.rest_volts = self._come_to_rest()
+
+    @property
+    def evaluations(self) -> int:
+        """How often the laws of all valves were worked out."""
+        return int(self._state[newton.EVALUATIONS])
+
+    @property
+    def factorisations(self) -> int:
+        """How often Newton's matrix was factorised."""
+        return int(self._state[newton.FACTORISATIONS])
+
+    @property
+    def repaired(self) -> int:
+        """How many samples were solved by going there in smaller steps."""
+        return int(self._state[newton.REPAIRED])
+
+    def _solver(self) -> tuple[Any, ...]:
+        return self.seats.unit, self._work, self._inverse, self._state
+
+    def _valves(self) -> tuple[Any, ...]:
+        return self.seats.spans, self.seats.places, self.seats.grids, self._blocks, self.seats.tables
+
+    def _come_to_rest(self) -> float:
+        """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
+        found, step = self.setting.equations, self.setting.step
+        held, ports = len(found.held), found.ports
+        self._work[newton.WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
+        given = (*self._valves(), self.seats.spread(found.rest_ports[:ports, held:].T), *self._solver())
+        arrived = newton.lead(*given)
+        # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
+        for _ in range(2):
+            self._state[newton.FRESH] = 0
+            arrived = arrived and newton.newton(self._work[newton.WANTED], *given)
+        if not arrived:
+            raise EngineError("no operating point was found")
+        currents = self._work[newton.CURRENT, : found.ports]
+        w = np.concatenate([step.volts, currents])
+        self._state[:] = 0
+        self._enter(step, found.rest_states @ w * step.scale, w)
+        return float(found.rest_ports[ports] @ w)
+
+    def _enter(self, step: Discrete, states: Array, w: Array) -> None:
+        """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
+        self._step = step
+        currents = w[len(step.volts) :]
+        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, [w[step.driven], 1.0]])
+        self._known[: len(known)] = known
+        self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
+        self._work[newton.ERROR] = 0.0
+        self._inverse[:] = np.eye(self.seats.width)
+        self._state[newton.FRESH] = 0
+
+    def _leave(self) -> tuple[Array, Array]:
+        """Scaled states and the inputs w, as `_enter` takes them."""
+        step = self._step
+        count, ports = len(step.scale), len(self.seats.ports)
+        w = np.concatenate([step.volts, self._known[count : count + ports]])
+        w[step.driven] = self._known[count + ports]
+        return step.turned @ self._known[:count] + step.keep @ w, w
+
+    def run(self, signal: Array, half: bool = False) -> Array:
+        """Drive the amp with samples [V]; what is heard at them [V]. `half`: by steps of half the length.
+
+        Raises
+        ------
+        Unsolved
+            When a sample cannot be solved.
+        """
+        step = self.setting.half if half else self.setting.step
+        if step is not self._step:
+            self._enter(step, *self._leave())
+        heard, done = np.empty(len(signal)), 0
+        while not self._march(step, signal[done:], heard[done:]):
+            done += int(self._state[newton.AT]) + 1
+            finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
+            if finer is None:
+                raise Unsolved(done - 1)
+            heard[done - 1] = finer
+        return heard
+
+    def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
+        matrices = (step.columns, step.heights, step.by_input, step.constant, step.by_current, len(step.scale))
+        vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
+        return bool(
+            march(*matrices, *vectors, *self._valves(), aligned(self.seats.spread(step.coupling)), *self._solver())
+        )
+
+    def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
+        """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
+        self._work[newton.V] = self._work[newton.LAST]
+        volts, (states, w) = self._work[newton.V].copy(), self._leave()
+        for depth in range(1, DEEPEST + 1):
+            fine, count = self.setting.finer(depth, whole), 2**depth
+            self._work[newton.V] = volts
+            self._enter(fine, states, w)
+            ramp = w[step.driven] + (drive - w[step.driven]) * np.arange(1, count + 1) / count
+            heard = np.empty(count)
+            if self._march(fine, ramp, heard):
+                self._enter(step, *self._leave())
+                return float(heard[-1])
+        return None
+
+    def move(self, setting: Setting) -> None:
+        """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
+        states, w = self._leave()
+        self.setting = setting
+        self._enter(setting.step, states, w)
+
+    def run_after_move(self, signal: Array, before: float) -> Array:
+        """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""
+        few = signal[:SMOOTH]
+        ends = np.concatenate([[before], few])
+        halves = np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()
+        heard = self.run(halves, half=True)[1::2]
+        return np.concatenate([heard, self.run(signal[SMOOTH:])])
+
+
+class Unsolved(EngineError):
+    """A sample could not be solved; `sample` counts within the piece that was run."""
+
+    def __init__(self, sample: int) -> None:
+        super().__init__("a sample could not be solved")
+        self.sample = sample
+
+
+def machine(parts: Parts, net: str, step: float) -> Machine:
+    """A circuit at rest, to be driven in steps of `step` seconds and listened to at a net."""
+    seats = seats_of(parts.seats)
+    return Machine(settled(parts, seats, net, step), seats)

@@ -1,0 +1,297 @@
+"""Newton's method for the voltages across the valves, in code that is compiled.
+
+Solves v = p + K i(v), where p is what the linear circuit gives. The inverse of the matrix is kept from sample to sample
+as long as corrections fall; when they grow under a fresh one, the last step is halved (natural monotonicity test:
+P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small
+steps of p.
+
+`blocks` as `tracing` has them, four valves of one law each; `spans` (blocks, 3): a block's law, its electrodes, its
+valves. `places` (blocks, 12): the ports of its plates, of its grids, of its screens; where there is no valve, those of
+the first. `grids` (blocks, 4): each valve's table in `tables` (kinds, knots, 2): grid current and slope. There is a
+multiple of eight ports; through those added for that nothing flows. `coupling` is K, stored by columns; `unit` one over
+the scale of each voltage [1/V]. `work` (rows, ports): voltages, currents, residual, correction, and what was before.
+`inverse` (ports, ports): of Newton's matrix, by columns. `state`: whether there is an inverse; counts.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from .compiled import jit, within
+from .compiled_laws import currents
+from .differentiate import GRID, LANES, PLATE, SCREEN
+
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR = range(13)
+ROWS = 13
+FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
+COUNTS = 5
+TOLERANCE = 1e-3
+TRIES = 40
+SLOW = 0.2
+# Grid tables: fine steps up to the first knot where the grid conducts well, wide ones from there.
+LOWEST, KNEE, HIGHEST, FINE, WIDE = -3.0, 5.0, 105.0, 0.02, 0.5
+FINE_COUNT = round((KNEE - LOWEST) / FINE)
+KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
+# As `equations.PATH`.
+PATH = 1e-6
+
+
+@within
+def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> None:
+    """Add eight columns of a matrix, as far as `height`, times their numbers."""
+    a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
+    e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
+    one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
+    five, six, seven, eight = columns[column + 4], columns[column + 5], columns[column + 6], columns[column + 7]
+    for row in range(height):
+        first = one[row] * a + two[row] * b + three[row] * c + four[row] * d
+        into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
+
+
+@within
+def multiply(columns: Any, known: Any, into: Any) -> None:
+    """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
+    for row in range(into.shape[0]):
+        into[row] = 0.0
+    for column in range(0, known.shape[0], 8):
+        add_eight(columns, column, known, into.shape[0], into)
+
+
+@within
+def grid_current(table: Any, volts: float) -> Any:
+    """Current and slope at a grid voltage from a table, by cubics; beyond the table straight on."""
+    if volts <= LOWEST:
+        return table[0, 0], 0.0
+    if volts >= HIGHEST:
+        return table[KNOTS - 1, 0] + table[KNOTS - 1, 1] * (volts - HIGHEST), table[KNOTS - 1, 1]
+    if volts < KNEE:
+        step = FINE
+        at = (volts - LOWEST) / FINE
+        row = int(at)
+        x = at - row
+    else:
+        step = WIDE
+        at = (volts - KNEE) / WIDE
+        row = int(at)
+        x = at - row
+        row += FINE_COUNT
+    row = min(row, KNOTS - 2)
+    low, high = table[row, 0], table[row + 1, 0]
+    a, b = table[row, 1] * step, table[row + 1, 1] * step
+    rise = high - low
+    c, d = 3.0 * rise - 2.0 * a - b, a + b - 2.0 * rise
+    return low + x * (a + x * (c + x * d)), (a + x * (2.0 * c + 3.0 * x * d)) / step
+
+
+@within
+def evaluate(v: Any, spans: Any, places: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
+    """Currents through all ports, less what the linear circuit counts already; their slopes stay in the blocks."""
+    for number in range(spans.shape[0]):
+        rows, valves, block, place = spans[number, 1], spans[number, 2], blocks[number], places[number]
+        for lane in range(rows * LANES):
+            block[lane] = v[place[lane]]
+        currents(spans[number, 0], block)
+        for lane in range(valves):
+            current[place[lane]] = block[PLATE * LANES + lane] - PATH * block[lane]
+            volts = block[LANES + lane]
+            grid, block[GRID * LANES + lane] = grid_current(tables[grids[number, lane]], volts)
+            current[place[LANES + lane]] = grid - PATH * volts
+        if rows == 3:
+            for lane in range(valves):
+                at = 2 * LANES + lane
+                current[place[at]] = block[SCREEN * LANES + lane] - PATH * block[at]
+
+
+@jit
+def slope_of(block: Any, lane: int, row: int, column: int) -> Any:
+    """How the current of a valve's port goes with the voltage of another of its ports [S]."""
+    own = PATH if row == column else 0.0
+    if row == 1:
+        return block[GRID * LANES + lane] - own if column == 1 else 0.0
+    return block[((PLATE if row == 0 else SCREEN) + 1 + column) * LANES + lane] - own
+
+
+@jit
+def invert(spans: Any, places: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
+    """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method."""
+    width = coupling.shape[0]
+    for column in range(width):
+        for row in range(width):
+            inverse[column, row] = 0.0
+        inverse[column, column] = 1.0
+    for number in range(spans.shape[0]):
+        rows, block, place = spans[number, 1], blocks[number], places[number]
+        for lane in range(spans[number, 2]):
+            for column in range(rows):
+                into = inverse[place[column * LANES + lane]]
+                for source in range(rows):
+                    slope, by = slope_of(block, lane, source, column), coupling[place[source * LANES + lane]]
+                    if slope != 0.0:
+                        for row in range(width):
+                            into[row] -= by[row] * slope
+    for number in range(spans.shape[0]):
+        for pin in range(spans[number, 1]):
+            for lane in range(spans[number, 2]):
+                eliminate(inverse, places[number, pin * LANES + lane])
+
+
+@jit
+def eliminate(inverse: Any, pivot: int) -> None:
+    """One step of Gauss and Jordan's method, four columns at a time."""
+    width = inverse.shape[0]
+    own = inverse[pivot]
+    by = 1.0 / own[pivot]
+    own[pivot] = 0.0
+    for column in range(0, width, 4):
+        one, two, three, four = inverse[column], inverse[column + 1], inverse[column + 2], inverse[column + 3]
+        a, b, c, d = one[pivot] * by, two[pivot] * by, three[pivot] * by, four[pivot] * by
+        for row in range(width):
+            factor = own[row]
+            one[row] -= a * factor
+            two[row] -= b * factor
+            three[row] -= c * factor
+            four[row] -= d * factor
+        one[pivot], two[pivot], three[pivot], four[pivot] = a, b, c, d
+    for row in range(width):
+        own[row] *= -by
+    own[pivot] = by
+
+
+@within
+def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
+    """What is left of v = p + K i."""
+    multiply(coupling, current, right)
+    for row in range(right.shape[0]):
+        right[row] += p[row] - v[row]
+
+
+@within
+def largest(step: Any, unit: Any) -> float:
+    """Size of a correction in scaled volts; NaN stays NaN."""
+    size = 0.0
+    for row in range(step.shape[0]):
+        one = abs(step[row]) * unit[row]
+        if not one <= size:
+            size = one
+    return size
+
+
+@within
+def finish(spans: Any, places: Any, blocks: Any, work: Any) -> None:
+    """Take the last correction, and the currents with it."""
+    v, current, step = work[V], work[CURRENT], work[STEP]
+    for number in range(spans.shape[0]):
+        rows, block, place = spans[number, 1], blocks[number], places[number]
+        for lane in range(spans[number, 2]):
+            plate, grid = step[place[lane]], step[place[LANES + lane]]
+            slope = (PLATE + 1) * LANES + lane
+            more = (block[slope] - PATH) * plate + block[slope + LANES] * grid
+            current[place[LANES + lane]] += (block[GRID * LANES + lane] - PATH) * grid
+            if rows == 3:
+                at = place[2 * LANES + lane]
+                screen = step[at]
+                more += block[slope + 2 * LANES] * screen
+                slope = (SCREEN + 1) * LANES + lane
+                last = block[slope] * plate + block[slope + LANES] * grid
+                current[at] += last + (block[slope + 2 * LANES] - PATH) * screen
+            current[place[lane]] += more
+    for row in range(v.shape[0]):
+        v[row] += step[row]
+
+
+@jit
+def newton(
+    p: Any,
+    spans: Any,
+    places: Any,
+    grids: Any,
+    blocks: Any,
+    tables: Any,
+    coupling: Any,
+    unit: Any,
+    work: Any,
+    inverse: Any,
+    state: Any,
+) -> bool:
+    """Solve from the voltages in `work`; whether it converged."""
+    v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
+    damping, last, new = 1.0, np.inf, False
+    for turn in range(TRIES):
+        evaluate(v, spans, places, grids, blocks, tables, current)
+        state[EVALUATIONS] += 1
+        residual(p, coupling, v, current, right)
+        made = state[FRESH] == 0
+        if made:
+            invert(spans, places, blocks, coupling, inverse)
+            state[FACTORISATIONS] += 1
+            state[FRESH] = 1
+        multiply(inverse, right, step)
+        size = largest(step, unit)
+        if size <= TOLERANCE:
+            finish(spans, places, blocks, work)
+            return True
+        if not size <= SLOW * last and turn > 0 and not made:
+            if new and not size <= (1.0 - 0.5 * damping) * last:
+                damping *= 0.5
+                if damping < 1e-3:
+                    return False
+                for row in range(v.shape[0]):
+                    v[row] = base[row] + damping * work[TRIAL, row]
+                continue
+            if not new and not size <= last:
+                state[FRESH] = 0
+                for row in range(v.shape[0]):
+                    v[row] = base[row]
+                last = np.inf
+                continue
+            invert(spans, places, blocks, coupling, inverse)
+            state[FACTORISATIONS] += 1
+            multiply(inverse, right, step)
+            size = largest(step, unit)
+            made = True
+            if size <= TOLERANCE:
+                finish(spans, places, blocks, work)
+                return True
+        new, last = made, size
+        damping = min(1.0, 2.0 * damping)
+        for row in range(v.shape[0]):
+            base[row] = v[row]
+            work[TRIAL, row] = step[row]
+            v[row] += damping * step[row]
+    return False
+
+
+@jit
+def lead(
+    spans: Any,
+    places: Any,
+    grids: Any,
+    blocks: Any,
+    tables: Any,
+    coupling: Any,
+    unit: Any,
+    work: Any,
+    inverse: Any,
+    state: Any,
+) -> bool:
+    """Go from the old p and its solution to the new p in steps as small as needed; whether it arrived."""
+    v, p, old, before, ahead = work[V], work[WANTED], work[OLD], work[OLD_P], work[AHEAD]
+    done, length = 0.0, 0.5
+    while done < 1.0:
+        share = min(1.0, done + length)
+        for row in range(v.shape[0]):
+            v[row] = old[row]
+            ahead[row] = before[row] + share * (p[row] - before[row])
+        state[FRESH] = 0
+        if newton(ahead, spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
+            done = share
+            length *= 2.0
+            for row in range(v.shape[0]):
+                old[row] = v[row]
+        else:
+            length *= 0.5
+            if length < 1e-7:
+                return False
+    return True

@@ -1,0 +1,100 @@
+"""Valves as the compiled loop reads them: ports, parameters, and tables of the grid current."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...circuit.valves.description import Valve
+from ...circuit.valves.evaluation import currents
+from ...circuit.valves.laws import LAWS
+from .branches import Seat
+from .compiled import eights
+from .differentiate import LANES, PARAMETERS, ROWS
+from .newton import FINE, FINE_COUNT, HIGHEST, KNEE, KNOTS, LOWEST, WIDE
+
+Array = NDArray[np.float64]
+# Grid and plate: what one means in the tolerance [V].
+UNITS = {"grid": 1.0, "plate": 30.0, "screen": 30.0}
+_PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
+
+
+@dataclass(frozen=True, eq=False)
+class Seats:
+    """All valves of a circuit; arrays as `newton` takes them.
+
+    `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with.
+    """
+
+    ports: tuple[tuple[str, str], ...]
+    width: int
+    spans: NDArray[np.int64]
+    places: NDArray[np.int64]
+    grids: NDArray[np.int64]
+    blocks: Array
+    tables: Array
+    unit: Array
+
+    def spread(self, matrix: Array) -> Array:
+        """A vector or square matrix over the ports, as one over all ports of the loop."""
+        return np.pad(matrix, (0, self.width - len(self.ports)))
+
+
+def seats_of(given: Sequence[Seat]) -> Seats:
+    """Lay out the valves of a circuit: four of one law side by side."""
+    types = tuple(dict.fromkeys(seat.valve for seat in given))
+    ports: list[tuple[str, str]] = []
+    unit: list[float] = []
+    spans, places, grids, blocks = [], [], [], []
+    for kind, name in enumerate(LAWS):
+        of_law = [seat for seat in given if seat.valve.law == name]
+        pins = _PINS[LAWS[name].family]
+        for some in (of_law[first : first + LANES] for first in range(0, len(of_law), LANES)):
+            empty, row = LANES - len(some), []
+            for pin in pins:
+                row += [len(ports) + lane for lane in range(len(some))] + [len(ports)] * empty
+                ports += [(seat.nets[pin], seat.nets["cathode"]) for seat in some]
+                unit += [1.0 / UNITS[pin]] * len(some)
+            spans.append((kind, len(pins), len(some)))
+            places.append(row + [0] * (3 * LANES - len(row)))
+            filled = [seat.valve for seat in some] + [some[0].valve] * empty
+            grids.append([types.index(valve) for valve in filled])
+            blocks.append(_block(filled))
+    bare = Seats(
+        tuple(ports),
+        eights(len(ports)),
+        np.array(spans, dtype=np.int64).reshape(-1, 3),
+        np.array(places, dtype=np.int64).reshape(-1, 3 * LANES),
+        np.array(grids, dtype=np.int64).reshape(-1, LANES),
+        np.array(blocks).reshape(-1, ROWS * LANES),
+        np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),
+        np.array(unit),
+    )
+    return replace(bare, unit=bare.spread(bare.unit))
+
+
+def _block(valves: Sequence[Valve]) -> Array:
+    """Parameters of four valves of one law."""
+    block = np.zeros((ROWS, LANES))
+    for lane, valve in enumerate(valves):
+        given = dict(valve.parameters)
+        for number, each in enumerate(LAWS[valve.law].parameters):
+            block[PARAMETERS + number, lane] = given[each.name]
+    return block.ravel()
+
+
+@lru_cache(maxsize=64)
+def grid_table(valve: Valve) -> Array:
+    """Grid current [A] and its slope [S] at the knots of `newton`, from the valve's own law."""
+    fine = LOWEST + FINE * np.arange(FINE_COUNT)
+    knots = np.concatenate([fine, np.linspace(KNEE, HIGHEST, round((HIGHEST - KNEE) / WIDE) + 1)])
+    around = 1e-4 * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+    near = currents(valve, 100.0, knots[:, None] + around).grid
+    slope = (near[:, 0] - 8.0 * near[:, 1] + 8.0 * near[:, 3] - near[:, 4]) / (12.0 * 1e-4)
+    table = np.stack([near[:, 2], slope], axis=1)
+    table.setflags(write=False)
+    return table

@@ -1,0 +1,297 @@
+"""Amps as they leave a workshop: parts anywhere in their tolerance, valves anywhere in the spread of their type.
+
+Amp number k of a seed is the same amp whatever else is drawn: every designator has a stream of random numbers of its
+own, keyed by the seed and its name, and amp k takes number k of each. So a modded amp shares all parts and valves with
+the stock amp of the same number.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..base.errors import DescriptionError, shown
+from ..circuit.amp import Part, Pot, Socket
+from ..circuit.build import Circuit
+from ..circuit.valves.description import Valve
+
+Array = NDArray[np.float64]
+
+TOLERANCE_SOURCE = "common practice, no source: even odds anywhere inside the tolerance"
+# From this capacitance [F] on a capacitor is taken for an electrolytic.
+ELECTROLYTIC_FROM = 1e-6
+# Sections in one bottle were made from the same materials in the same hour; how alike they are is a guess, no source.
+BOTTLE_SHARE = 0.5
+_LAWS = ("space-charge triode", "space-charge pentode")
+# Scores of a valve: bias, mu factor, slope, worn emission.
+_SCORES = 4
+
+
+@dataclass(frozen=True)
+class Tolerances:
+    """Largest deviation of each kind of part as a share of its value, and the spread of valves.
+
+    `electrolytic` goes for capacitors from 1 uF. `valves` multiplies the spread of the valve types: 0 keeps every
+    valve at its type, 1 is the spread of `spread_of`. Transformers, loudspeakers and supply voltages stay as drawn.
+    """
+
+    resistor: float = 0.05
+    capacitor: float = 0.10
+    electrolytic: float = 0.20
+    inductor: float = 0.10
+    pot: float = 0.20
+    valves: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("resistor", "capacitor", "electrolytic", "inductor", "pot"):
+            if not 0.0 <= getattr(self, name) <= 0.9:
+                raise DescriptionError(f"a tolerance of {shown(getattr(self, name))} for {name}; expected 0 to 0.9")
+        if not 0.0 <= self.valves <= 2.0:
+            raise DescriptionError(f"{shown(self.valves)} times the spread of valves; expected 0 to 2")
+
+    def of(self, part: Part | Pot) -> float:
+        """Tolerance of a part."""
+        electrolytic = part.kind == "capacitor" and part.value >= ELECTROLYTIC_FROM
+        return float(getattr(self, "electrolytic" if electrolytic else part.kind))
+
+
+# Another set of valves in the same amp, every part as drawn.
+VALVE_SWAP = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class ValveSpread:
+    """How the valves of one type differ, measured at one reference point.
+
+    Attributes
+    ----------
+    bias_volts
+        Standard deviation [V] of the grid voltage that gives the reference current.
+    mu_share
+        Standard deviation of the logarithm of the amplification factor.
+    slope_median, slope_share, worn_share
+        gm at the reference current, as a factor on that of the type: median, standard deviation of its logarithm,
+        and mean length of a one-sided tail towards worn valves (exponential, in the logarithm).
+    plate_volts, plate_amps, screen_volts
+        The reference point; a pentode without `screen_volts` is triode connected.
+    basis, source
+        "fitted" or "guess"; where the figures come from.
+    """
+
+    bias_volts: float
+    mu_share: float
+    slope_median: float
+    slope_share: float
+    worn_share: float
+    plate_volts: float
+    plate_amps: float
+    screen_volts: float | None
+    basis: str
+    source: str
+
+
+_MEASURED = (
+    "M. Brennwald, measured valve curves (DC curve tracer): median and range, computed from the published data, of"
+)
+_GUESS = (
+    "a rule of thumb, no measured lot: a standard deviation of 6.5 % of plate volts over mu in bias, as the two types "
+    "that were measured show (5 to 8 %), 6 % in mu and 10 % in gm"
+)
+SPREADS: dict[str, ValveSpread] = {
+    "6DJ8": ValveSpread(
+        0.22, 0.10, 0.90, 0.05, 0.15, 90.0, 0.015, None, "fitted", f"{_MEASURED} 61 sections of ECC88 at 90 V, 15 mA"
+    ),
+    "EL34": ValveSpread(
+        1.6, 0.15, 1.04, 0.06, 0.14, 350.0, 0.040, None, "fitted",
+        f"{_MEASURED} 28 EL34, triode connected, at 350 V, 40 mA",
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ValveDraw:
+    """One valve against its type at the reference point: bias shift [V], factor on mu, factor on gm."""
+
+    bias_volts: float = 0.0
+    mu: float = 1.0
+    slope: float = 1.0
+
+
+def spreads(valve: Valve) -> bool:
+    """Whether the law of a valve has what bias, mu and gm need to be shifted apart from each other."""
+    return valve.law in _LAWS
+
+
+def spread_of(valve: Valve) -> ValveSpread:
+    """The spread of a valve's type: `SPREADS`, else a rule of thumb that says so.
+
+    Raises
+    ------
+    DescriptionError
+        When the law of the valve has no parameters that shift bias, mu and gm apart from each other.
+    """
+    if not spreads(valve):
+        raise DescriptionError(
+            f"valve {valve.type}: the law {shown(valve.law)} cannot be spread, it has no contact voltage and softplus "
+            f"of a plain sum; laws that can: {', '.join(_LAWS)}. Draw the parts alone with Tolerances(valves=0)"
+        )
+    return SPREADS.get(valve.type) or _rule_of_thumb(valve)
+
+
+def _rule_of_thumb(valve: Valve) -> ValveSpread:
+    """A guess at a usual place of work: 250 V (or four fifths of the rating), half the rated dissipation."""
+    most, watts = valve.limits.plate_volts or 300.0, valve.limits.plate_watts or 1.0
+    plate = min(250.0, 0.8 * most)
+    screen = plate if valve.family == "pentode" else None
+    bias = 0.065 * plate / dict(valve.parameters)["mu"]
+    return ValveSpread(bias, 0.06, 1.0, 0.10, 0.0, plate, 0.5 * watts / plate, screen, "guess", _GUESS)
+
+
+def deviating(valve: Valve, draw: ValveDraw) -> Valve:
+    """The valve that differs from its type by a draw at the reference point of `spread_of`.
+
+    Exact for the law's plain sum. What its width and knee add to mu and gm does not follow: a draw of 10 % comes out
+    at 6.7 to 10.5 % in the types shipped.
+
+    With E = Vg + Va/mu + Vs/mu' + Vct, x(E) = w ln(1 + exp(E/w)) and a current G x^g: the shift is added to Vct;
+    mu becomes mu m and Vct grows by V/mu (1 - 1/m), so that the current at the reference stays; G becomes G q^g and
+    Vct grows by E(x0/q) - E(x0), so that the current stays and gm/I = g (1 - exp(-x/w))/x alone changes. Derived from
+    the law itself. Where the law bends too softly for a gm asked for, it takes nine tenths of the most it can.
+    """
+    spread, p = spread_of(valve), dict(valve.parameters)
+    screen = spread.plate_volts if spread.screen_volts is None else spread.screen_volts
+    pulls = {"mu": screen if valve.family == "pentode" else spread.plate_volts}
+    if valve.family == "pentode":
+        pulls["plate_mu"] = spread.plate_volts
+    width = p["width"] + p["width_per_volt"] * pulls["mu"]
+    drive = _drive(valve, spread)
+    spared = _spared(drive / width, draw.slope)
+    shift = draw.bias_volts + _before(drive / spared, width) - _before(drive, width)
+    shift += sum(volts / p[name] * (1.0 - 1.0 / draw.mu) for name, volts in pulls.items())
+    p["contact_volts"] += shift
+    p["perveance"] *= spared ** p["exponent"]
+    for name in pulls:
+        p[name] *= draw.mu
+    return replace(valve, parameters=tuple(p.items()))
+
+
+def _drive(valve: Valve, spread: ValveSpread) -> float:
+    """The effective voltage x at the reference current, its knee left out: about (I/G)^(1/g)."""
+    p = dict(valve.parameters)
+    share = 0.0 if spread.screen_volts is None else p["screen_share"]
+    return float((spread.plate_amps / (1.0 - share) / p["perveance"]) ** (1.0 / p["exponent"]))
+
+
+def _before(effective: float, width: float) -> float:
+    """The sum E whose softplus is this effective voltage."""
+    return effective + width * math.log(-math.expm1(-effective / width))
+
+
+def _spared(bend: float, slope: float) -> float:
+    """The factor q that solves q (1 - exp(-a/q)) = s (1 - exp(-a)), a = x0/w, by the Lambert function."""
+    from scipy.special import lambertw
+
+    share = min(-slope * math.expm1(-bend) / bend, max(0.9, -math.expm1(-bend) / bend))
+    if share == -math.expm1(-bend) / bend:
+        return 1.0
+    return bend / (1.0 / share + float(lambertw(-math.exp(-1.0 / share) / share).real))
+
+
+def part_factors(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -> dict[str, Array]:
+    """Factor on the value of every resistor, capacitor, inductor and pot of `count` amps, shape (count,) each."""
+    found = {}
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, (Part, Pot)) and (tolerance := tolerances.of(part)) > 0.0:
+            found[part.designator] = 1.0 + tolerance * (2.0 * _uniform(seed, part.designator, count, 1)[:, 0] - 1.0)
+    return found
+
+
+def valve_draws(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -> dict[str, list[ValveDraw]]:
+    """What is in every valve socket of `count` amps.
+
+    Sections of one bottle (V1A and V1B) are drawn with a correlation of `BOTTLE_SHARE`, bottles independently of each
+    other: output valves are not matched.
+
+    Raises
+    ------
+    DescriptionError
+        For a valve whose law cannot be spread.
+    """
+    if not tolerances.valves:
+        return {}
+    sockets = dict(_sockets(wired))
+    bottles = {name: _scores(seed, f"{name} bottle", count) for name in dict.fromkeys(map(bottle, sockets))}
+    found = {}
+    for name, socket in sockets.items():
+        spread = spread_of(wired.amp.valve_by_type[socket.type])
+        own = _scores(seed, name, count)
+        scores = np.sqrt(BOTTLE_SHARE) * bottles[bottle(name)] + np.sqrt(1.0 - BOTTLE_SHARE) * own
+        found[name] = _draws(spread, scores, tolerances.valves)
+    return found
+
+
+def lot(valve: Valve, count: int, seed: int) -> list[ValveDraw]:
+    """A lot of valves of one type, each drawn by itself."""
+    return _draws(spread_of(valve), _scores(seed, f"lot of {valve.type}", count), 1.0)
+
+
+def bottle(designator: str) -> str:
+    """The bottle a section is in: V1 for V1A and V1B."""
+    return re.sub(r"(?<=\d)[A-Za-z]+$", "", designator)
+
+
+def _draws(spread: ValveSpread, scores: Array, times: float) -> list[ValveDraw]:
+    from scipy.special import log_ndtr
+
+    # The fourth score, normal like the others, becomes a length that is exponential with median ln 2.
+    worn = -log_ndtr(-scores[:, 3]) - np.log(2.0)
+    bias = times * spread.bias_volts * scores[:, 0]
+    mu = np.exp(times * spread.mu_share * scores[:, 1])
+    slope = np.exp(times * (np.log(spread.slope_median) + spread.slope_share * scores[:, 2] - spread.worn_share * worn))
+    return [ValveDraw(*map(float, row)) for row in zip(bias, mu, slope, strict=True)]
+
+
+def sockets_of(wired: Circuit, draws: Mapping[str, list[ValveDraw]], number: int) -> dict[str, Valve]:
+    """The very valves of amp `number`, by designator, as `netlist.write` takes them."""
+    types = {name: wired.amp.valve_by_type[part.type] for name, part in _sockets(wired)}
+    return {name: deviating(types[name], each[number]) for name, each in draws.items()}
+
+
+def slots(wired: Circuit) -> dict[str, str]:
+    """Name of each netlist value to the designator of the part it belongs to; a pot has one or two."""
+    found = {}
+    for part in wired.parts.values():
+        if isinstance(part, Part):
+            found[part.designator.lower()] = part.designator
+        elif isinstance(part, Pot):
+            found |= {f"r{part.designator.lower()}_{half}": part.designator for half in ("top", "bottom", "track")}
+    return found
+
+
+def _sockets(wired: Circuit) -> Iterable[tuple[str, Socket]]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Socket):
+            yield part.designator, part
+
+
+def _scores(seed: int, name: str, count: int) -> Array:
+    """Standard normal numbers, shape (count, 4)."""
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri(_uniform(seed, name, count, _SCORES)))
+
+
+def _uniform(seed: int, name: str, count: int, width: int) -> Array:
+    """Numbers between 0 and 1, ends excluded, shape (count, width); row k does not depend on `count`."""
+    if not 0 <= seed < 2**63:
+        raise DescriptionError(f"a seed of {shown(seed)}; expected a whole number from 0")
+    # Raw bits: numpy promises these of a bit generator for good, but not what its distributions make of them.
+    bits = np.random.Philox(np.random.SeedSequence([seed, *name.encode()])).random_raw(count * width)
+    return np.asarray(((bits >> np.uint64(12)) + 0.5) * 2.0**-52).reshape(count, width)

@@ -1,0 +1,58 @@
+"""What a meter reads on an amp that is unplugged: resistances between places, with valves cold and supplies open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from ..circuit.amp import Amp
+from ..circuit.build import SPEAKER, Circuit, circuit_at
+from ..circuit.dc_paths import Branch, nets_with, ohms_between, unpowered
+from ..circuit.positions import Position
+from ..circuit.stages.template import GROUND
+from .analyses import OperatingPoint
+from .netlist import write
+
+
+@dataclass(frozen=True, eq=False)
+class DeadAmp:
+    """An amp at one position, unplugged: its circuit, and its DC paths with the part of each."""
+
+    wired: Circuit
+    paths: tuple[tuple[str, Branch], ...]
+
+    @property
+    def branches(self) -> list[Branch]:
+        """The DC paths alone."""
+        return [branch for _, branch in self.paths]
+
+    @cached_property
+    def unsure(self) -> frozenset[str]:
+        """Nets that hang on a supply of which only the volts are described: what a meter reads there is not known."""
+        bare = [rail.name for rail in self.wired.amp.rails if rail.volts is not None and not rail.reservoir]
+        sources = {net for each in self.wired.elements if each.designator in bare for _, net in each.pins}
+        return frozenset(net for source in sources for net in nets_with(self.branches, source)) - {GROUND}
+
+    def ohms(self, place: str, against: str = "ground") -> float:
+        """Resistance [ohm] between two places once the capacitors are full; infinite without a way.
+
+        Raises
+        ------
+        DescriptionError
+            For a place that is not there.
+        """
+        return ohms_between(self.branches, self.wired.net(place), self.wired.net(against))
+
+
+def dead_amp(amp: Amp, position: Position | None = None) -> DeadAmp:
+    """An amp at a position with the plug pulled, the valves cold and nothing in the input.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls or positions.
+    """
+    wired = circuit_at(amp, position or {})
+    netlist = write(wired, amp.setting(position or {}), OperatingPoint(), (SPEAKER,))
+    values = dict(zip(netlist.parts, netlist.values, strict=True))
+    return DeadAmp(wired, tuple(unpowered(wired, values)))

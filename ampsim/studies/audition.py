@@ -1,0 +1,264 @@
+"""Doing a whole job: simulate, measure, draw, and say in tables and pictures what the mods do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import Thread
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from ..base.caution import CAUTION
+from ..base.errors import DescriptionError
+from ..base.files import file_word
+from ..base.tables import frame, text_table
+from ..circuit.amp import Amp
+from ..circuit.mods import diff
+from ..circuit.positions import every_position
+from ..measures.bias import bias_table
+from ..measures.sweep import corner_hz, gain_at
+from ..measures.waveforms import FLOOR_DB, harmonics
+from ..pictures.bias import bias_picture
+from ..pictures.canvas import Picture, save_picture
+from ..pictures.family import family_picture
+from ..pictures.harmonics import harmonics_picture
+from ..pictures.overlay import overlay_picture
+from ..pictures.waveform import waveform_picture
+from ..simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ..simulation.ngspice import engine
+from ..simulation.response import simulate
+from ..simulation.stimuli import Sine
+
+DEFAULT = "bright-cathode-depth"
+FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)
+_ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
+
+Setting = dict[str, float | str]
+
+
+@dataclass(frozen=True)
+class View:
+    """One family of lines: a title and the positions of the modded amp to show."""
+
+    title: str
+    positions: tuple[Setting, ...] = field(hash=False)
+
+
+@dataclass(frozen=True)
+class Audition:
+    """An audition: the stock amp, the modded amp, what to compare and what to show.
+
+    `compare_at` is the position in which stock and modded are laid over one another; `views` are families of
+    positions; `wave` is the stimulus of the waveform picture at `wave_at`.
+    """
+
+    name: str
+    about: str
+    stock: Amp
+    modded: Amp
+    listen_at: str
+    frequencies: tuple[float, ...]
+    compare_title: str
+    compare_at: Setting = field(hash=False)
+    views: tuple[View, ...] = ()
+    wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
+    wave_at: Setting = field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an audition leaves: its tables by title, the pictures, and all of it as one text."""
+
+    tables: dict[str, pd.DataFrame]
+    pictures: tuple[Path, ...]
+    text: str
+
+
+def audition(job: Audition, folder: Path | None = None, said: Callable[[str], object] | None = None) -> Outcome:
+    """Simulate stock and modded, measure, and leave pictures (PNG and SVG) in a folder.
+
+    Parameters
+    ----------
+    job : Job
+    folder : Path
+        Made when it is missing; default "audition-" and the job's name, in the working folder.
+    said : callable
+        Called with a line of text as each picture is ready.
+
+    Raises
+    ------
+    DescriptionError
+        When the folder cannot be written.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    engine.warm_up()
+    target = _folder(folder or Path("audition-" + file_word(job.name)))
+    found = _Simulated(job)
+    files: dict[str, list[Path]] = {}
+    for name, picture in _pictures(job, found):
+        files[name] = save_picture(picture, target / name)
+        if said:
+            said(f"{target / name}.png")
+    tables = _tables(job, found)
+    return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(job, tables, target, files))
+
+
+class _Simulated:
+    """Everything an audition simulates: the sweeps at once, the slow waveform beside the drawing of the others."""
+
+    def __init__(self, job: Audition) -> None:
+        variants, node = [job.stock, job.modded], [job.listen_at]
+        self.compared = simulate(variants, FrequencySweep(), [job.compare_at], node)
+        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in job.views]
+        self.rest = simulate(variants, OperatingPoint(), _switch_positions(job.modded))
+        self._wave: Future[xr.Dataset] = Future()
+        work = (variants, job.wave, [job.wave_at], ["input", *node])
+        # A daemon: a caller stopped by hand does not wait for it.
+        Thread(target=_fulfil, args=(self._wave, *work), daemon=True).start()
+
+    @property
+    def wave(self) -> xr.Dataset:
+        return self._wave.result()
+
+
+def _fulfil(promise: Future[xr.Dataset], *work: Any) -> None:
+    try:
+        promise.set_result(simulate(*work))
+    except BaseException as problem:
+        promise.set_exception(problem)
+
+
+def _tables(job: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
+    tables = {
+        "What the mods do": changes_table(job.stock, job.modded),
+        f"{job.compare_title} (gain to {job.listen_at})": gain_table(found.compared, job.frequencies),
+    }
+    for view, family in zip(job.views, found.families, strict=True):
+        modded = family.isel(variant=[1])
+        tables[f"{view.title} (gain to {job.listen_at})"] = gain_table(modded, job.frequencies)
+    tables["Bias: as drawn, and where a mod moves it"] = moved_bias(bias_table(found.rest))
+    tone = job.wave.stimulus
+    if isinstance(tone, Sine):
+        floor = f"{FLOOR_DB:g} dB stands for that and less"
+        title = f"Harmonics at {job.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak ({floor})"
+        tables[title] = harmonics_table(found.wave, job.listen_at)
+    drawn = drawn_table(job.stock)
+    return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
+
+
+def _pictures(job: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]]:
+    stock, modded = job.stock.variant, job.modded.variant
+    yield "overlay", overlay_picture(found.compared, job.listen_at, title=job.compare_title)
+    for view, family in zip(job.views, found.families, strict=True):
+        name = f"positions-{file_word(view.title)}"
+        yield name, family_picture(family, job.listen_at, variant=modded, base=stock, title=view.title)
+    yield "bias", bias_picture(found.rest, positions=[str(found.rest["position"].values[0])])
+    yield "waveform", waveform_picture(found.wave, job.listen_at)
+    yield "harmonics", harmonics_picture(found.wave, job.listen_at)
+
+
+def _text(job: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str]) -> str:
+    head = [f"{job.name}: {job.stock.name}, stock against {job.modded.variant}", *([job.about] if job.about else [])]
+    pieces = ["\n".join(head)]
+    pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]
+    pieces.append(f"Pictures (PNG and SVG) are in the folder {target}: {', '.join(drawn)}")
+    return "\n\n".join([*pieces, CAUTION])
+
+
+def _without_blanks(table: pd.DataFrame) -> pd.DataFrame:
+    """Leave out columns that say the same in every row of a longer table: they widen it and tell nothing."""
+    if len(table) < 2:
+        return table
+    same = [name for name in ("variant", "kind of limit", "type") if name in table and table[name].nunique() == 1]
+    return table.drop(columns=[name for name in same if name != "type"])
+
+
+def _folder(path: Path) -> Path:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise DescriptionError(f"{path}: cannot be made: {problem.strerror}") from None
+    return path
+
+
+def _switch_positions(amp: Amp) -> list[dict[str, float | str]]:
+    names = [control.name for control in amp.controls.values() if control.kind == "switch"]
+    # One switch at a time: what one position does to the bias stands out, and the table stays short.
+    return [{}] + [position for name in names for position in every_position(amp, name)]
+
+
+def changes_table(amp: Amp, modded: Amp) -> pd.DataFrame:
+    """The diff of two amps as a table."""
+    rows = [(c.mod, c.when, c.place, c.before, c.after) for c in diff(amp, modded)]
+    return pd.DataFrame(rows, columns=["mod", "when", "where", "before", "after"])
+
+
+def gain_table(response: xr.Dataset, frequencies: Sequence[float] = FREQUENCIES) -> pd.DataFrame:
+    """Gain [dB] at named frequencies and the -3 dB corners about 1 kHz [Hz], a row per variant and position."""
+    table = frame(gain_at(response, frequencies))
+    corners = frame(corner_hz(response, mid=1000.0)).iloc[:, 2:]
+    corners.columns = pd.Index(["lower corner [Hz]", "upper corner [Hz]"])
+    return pd.concat([table, corners], axis=1)
+
+
+def moved_bias(bias: pd.DataFrame) -> pd.DataFrame:
+    """Of a bias table, the first variant as drawn, and every other row that a mod or a position moves by over 1 %."""
+    readings = [name for name in bias.columns if name.endswith(("[V]", "[mA]", "[W]")) and not name.startswith("limit")]
+    first = bias[(bias["variant"] == bias["variant"].iloc[0]) & (bias["position"] == bias["position"].iloc[0])]
+    drawn = first.set_index("valve")[readings]
+    beside = drawn.reindex(bias["valve"]).to_numpy()
+    # A grid at 0 V moves by microvolts: a hundredth of a volt, milliampere or watt is no move.
+    moved = (np.abs(bias[readings].to_numpy() - beside) > np.maximum(0.01 * np.abs(beside), 0.01)).any(axis=1)
+    return pd.DataFrame(bias.loc[moved | bias.index.isin(first.index)])
+
+
+def harmonics_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
+    """Level of each harmonic [dB of the fundamental, floor at least] and total distortion [%], a row per variant."""
+    found = harmonics(response, node).isel(position=0)
+    rows = []
+    for variant in range(found.sizes["variant"]):
+        at = found.isel(variant=variant)
+        row: dict[str, str | float] = {"variant": str(found["variant"].values[variant])}
+        levels = {order: float(at["relative"].sel(harmonic=order)) for order in range(2, 7)}
+        row |= {f"H{order} [dB]": max(level, FLOOR_DB) for order, level in levels.items()}
+        rows.append(row | {"THD [%]": float(at["thd"])})
+    return pd.DataFrame(rows)
+
+
+def drawn_table(amp: Amp) -> pd.DataFrame:
+    """Voltages printed on the drawing beside the simulated ones."""
+    places = [place for place, _ in amp.drawn_volts]
+    if not places:
+        return pd.DataFrame()
+    volts = simulate(amp, OperatingPoint(), nodes=places)["voltage"].values[0, 0]
+    rows = [
+        (place, drawn, float(ours), 100.0 * (float(ours) / drawn - 1.0) if drawn else np.nan)
+        for (place, drawn), ours in zip(amp.drawn_volts, volts, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=["place", "drawing [V]", "simulated [V]", "difference [%]"])
+
+
+def plain_audition(stock: Amp, modded: Amp) -> Audition:
+    """A job for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
+    added = [name for name in modded.controls if name not in stock.controls]
+    views = tuple(View(f"{name} of {modded.variant}", tuple(_range(modded, name, _ROTATIONS))) for name in added)
+    at = {name: _last(modded, name) for name in added}
+    title = f"as drawn against {modded.variant}"
+    return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title[:60], at, views, wave_at=at)
+
+
+def _last(amp: Amp, name: str) -> float | str:
+    control = amp.controls[name]
+    return control.positions[-1] if control.kind == "switch" else 1.0
+
+
+def _range(amp: Amp, name: str, rotations: tuple[float, ...]) -> list[Setting]:
+    control = amp.controls[name]
+    values: tuple[float | str, ...] = control.positions if control.kind == "switch" else rotations
+    return [{name: value} for value in values]

@@ -1,0 +1,217 @@
+"""How far a hard burst pushes the bias of every valve, and how long bias and a small tone take to come back."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...base.errors import DescriptionError
+from ...measures.labels import labelled
+from ...measures.waveforms import stimulus
+
+Array = NDArray[np.float64]
+LEAST_SHIFT = 0.05
+"""Volts: a smaller shift of bias has no time to come back that would mean anything."""
+DOWN_DB = 3.0
+_SETTLED = 4  # cycles before the burst that count as undisturbed
+_LATER = 0.05
+_BIAS = ("bias before [V]", "shift [V]", "37 % left after [ms]", "10 % left after [ms]")
+_TONE = ("tone lowest [dB]", "tone after 50 ms [dB]", "tone within 1 dB after [ms]")
+
+
+def bias_v(response: xr.Dataset) -> xr.DataArray:
+    """Bias of every valve: mean over each cycle of its grid-cathode volts (definition).
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.blocking.simulate.blocking`.
+
+    Returns
+    -------
+    xarray.DataArray
+        [V], dims (variant, position, valve, after); `after` [s] counts from the end of the burst to the middle of each
+        cycle. NaN for a valve that a variant does not have.
+    """
+    names = [str(each) for each in response["node"].values]
+    valves = [name.removesuffix(".grid") for name in names if name.endswith(".grid")]
+    volts = response["voltage"]
+    rows = [volts.sel(node=f"{each}.grid", drop=True) - volts.sel(node=f"{each}.cathode", drop=True) for each in valves]
+    found = xr.concat(rows, pd.Index(valves, name="valve")).transpose("variant", "position", "valve", "time")
+    return labelled(_by_cycle(response, found, np.full(_samples(response), 1.0 / _samples(response))), "V", "bias")
+
+
+def small_tone_db(response: xr.Dataset) -> xr.DataArray:
+    """Level of the small tone at every place, against its level before the burst.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.blocking.simulate.blocking`.
+
+    Returns
+    -------
+    xarray.DataArray
+        [dB], dims (variant, position, node, after); `after` [s] counts from the end of the burst to the middle of each
+        three cycles. NaN where there was no tone before the burst.
+
+    Notes
+    -----
+    Least squares over three cycles under a Hann window: a sine at the tone's frequency, and a polynomial of fourth
+    degree for bias on its way back, which would otherwise count as tone.
+    """
+    tone = xr.apply_ufunc(
+        np.abs, _by_cycle(response, response["voltage"].transpose(..., "time"), _sine_weights(response))
+    )
+    before = tone.isel(after=_before(tone)).mean("after")
+    # A picovolt is nothing that went through the amp.
+    ratio = tone / before.where(before > 1e-12)
+    with np.errstate(divide="ignore"):
+        return labelled(ratio.copy(data=20.0 * np.log10(ratio.values)), "dB", "small tone")
+
+
+def blocking_table(response: xr.Dataset) -> pd.DataFrame:
+    """Shift of bias after the burst and the way back, and what the small tone does, stage by stage.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.blocking.simulate.blocking`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per variant, position and valve: its stage; bias before the burst [V]; the greatest shift of it in any
+        cycle after the burst [V]; time [ms] from that cycle until no more than 37 and 10 % of the shift are left (NaN
+        for a shift below `LEAST_SHIFT`, infinite where the run ends first). The small tone at the stage's output: its
+        lowest level from the first three cycles after the burst on [dB], its level 50 ms after the burst, and the time
+        [ms] after which it stays within 1 dB (infinite where the run ends first).
+    """
+    bias, tone = bias_v(response), small_tone_db(response)
+    stages = json.loads(response.attrs["stages"])
+    rows = []
+    for variant, position in itertools.product(bias["variant"].values, bias["position"].values):
+        here = {"variant": variant, "position": position}
+        pairs = [(each, valve) for each in stages[str(variant)] for valve in each["valves"]]
+        for stage, valve in pairs:
+            facts = {"variant": str(variant), "position": str(position), "stage": stage["name"], "valve": valve}
+            way = bias.sel({**here, "valve": valve})
+            heard = tone.sel({**here, "node": stage["outputs"][0]})
+            rows.append(facts | _bias_row(way) | _tone_row(heard))
+    return pd.DataFrame(rows)
+
+
+def tone_table(response: xr.Dataset) -> pd.DataFrame:
+    """The small tone at the speaker after the burst, one row per variant and position; columns as `blocking_table`.
+
+    `down until [ms]` is the time after which the tone stays no more than `DOWN_DB` down (0: it never is; infinite where
+    the run ends first).
+    """
+    tone = small_tone_db(response).sel(node=str(response.attrs["output"]))
+    rows = []
+    for variant, position in itertools.product(tone["variant"].values, tone["position"].values):
+        heard = tone.sel(variant=variant, position=position)
+        after, level = _from(heard, 1)
+        until = np.nan if np.isnan(level).any() else 1e3 * settled_after(after, -level, DOWN_DB)
+        facts = {"variant": str(variant), "position": str(position)}
+        rows.append(facts | _tone_row(heard) | {"down until [ms]": until})
+    return pd.DataFrame(rows)
+
+
+def settled_after(after: Array, size: Array, limit: float, log: bool = False) -> float:
+    """Time [s] after which a size stays at or below a limit, by straight lines between its points.
+
+    With `log` by straight lines of the logarithm, which an exponential way back is. 0 where it never is above,
+    infinite where it still is at the end.
+    """
+    above = np.flatnonzero(size > limit)
+    if not above.size:
+        return 0.0
+    last = int(above[-1])
+    if last == size.size - 1:
+        return float("inf")
+    high, low, mark = size[last], size[last + 1], limit
+    if log:
+        high, low, mark = np.log(high), np.log(max(low, 1e-12)), np.log(limit)
+    return float(after[last] + (high - mark) / (high - low) * (after[last + 1] - after[last]))
+
+
+def _sine_weights(response: xr.Dataset) -> NDArray[np.complex128]:
+    """What the samples of a window are multiplied with and added up to give the amplitude of the sine in it."""
+    count = 3 * _samples(response)
+    place = np.arange(count)
+    turn = 2.0 * np.pi * place / _samples(response)
+    columns = np.column_stack([np.cos(turn), np.sin(turn), np.vander(2.0 * place / count - 1.0, 5)])
+    window = np.sin(np.pi * (place + 0.5) / count)  # twice under the square it is Hann's
+    inverse = np.linalg.pinv(columns * window[:, np.newaxis]) * window
+    return np.asarray(inverse[0] - 1j * inverse[1])
+
+
+def _bias_row(way: xr.DataArray) -> dict[str, float]:
+    before = float(way.isel(after=_before(way)).mean())
+    after, volts = _from(way, 0)
+    shift = np.abs(volts - before)
+    if not np.isfinite(shift).all():
+        return dict.fromkeys(_BIAS, np.nan)
+    top = int(shift.argmax())
+    left = [
+        1e3
+        * (
+            settled_after(after - after[top], shift, share * shift[top], log=True)
+            if shift[top] > LEAST_SHIFT
+            else np.nan
+        )
+        for share in (0.37, 0.10)
+    ]
+    return dict(zip(_BIAS, (before, float(volts[top] - before), *left), strict=True))
+
+
+def _tone_row(heard: xr.DataArray) -> dict[str, float]:
+    after, level = _from(heard, 1)
+    if np.isnan(level).any():
+        return dict.fromkeys(_TONE, np.nan)
+    later = float(np.interp(_LATER, after, level))
+    back = 1e3 * settled_after(after, np.abs(level), 1.0)
+    return dict(zip(_TONE, (float(level.min()), later, back), strict=True))
+
+
+def _from(way: xr.DataArray, cycles: int) -> tuple[Array, Array]:
+    """Times [s] and values from so many whole cycles after the burst on."""
+    after = way["after"].values
+    first = int(np.flatnonzero(after > 0.0)[cycles])
+    return after[first:], way.values[first:]
+
+
+def _before(way: xr.DataArray) -> slice:
+    """The last cycles before the burst, and none that overlaps it."""
+    after = way["after"].values
+    step = float(after[1] - after[0])
+    last = int(np.flatnonzero(after < float(way["burst_start"]) - 1.49 * step)[-1])
+    return slice(max(last + 1 - _SETTLED, 0), last + 1)
+
+
+def _samples(response: xr.Dataset) -> int:
+    """Samples to a cycle."""
+    facts = stimulus(response)
+    if facts.get("shape") != "burst":
+        raise DescriptionError(f"this needs the response to a burst; given: a {facts.get('shape')}")
+    time = response["time"].values
+    return round((time.size - 1) / float(time[-1] - time[0]) / float(facts["frequency"]))
+
+
+def _by_cycle(response: xr.Dataset, readings: xr.DataArray, weights: NDArray[Any]) -> xr.DataArray:
+    """Weighted sums over windows that begin with every cycle."""
+    count, facts = _samples(response), stimulus(response)
+    windows = np.lib.stride_tricks.sliding_window_view(readings.values[..., :-1], weights.size, axis=-1)[
+        ..., ::count, :
+    ]
+    middles = (np.arange(windows.shape[-2]) + 0.5 * weights.size / count) / facts["frequency"] - facts["stop"]
+    coords = {name: coord for name, coord in readings.coords.items() if "time" not in coord.dims}
+    coords |= {"after": ("after", middles, {"units": "s"}), "burst_start": facts["start"] - facts["stop"]}
+    return xr.DataArray(windows @ weights, coords, (*readings.dims[:-1], "after"))

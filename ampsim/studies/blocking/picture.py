@@ -1,0 +1,133 @@
+"""Blocking: a small tone, and the bias of the valve that is pushed most, after a hard burst, stock against modded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+
+from ...base.wording import in_decibels, in_hertz, in_volts
+from ...measures.labels import records
+from ...measures.waveforms import stimulus
+from ...pictures import captions, style
+from ...pictures.axes import draw, tidy, zero_line
+from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from .findings import BLOCKED_MS, most_pushed
+from .measures import DOWN_DB, bias_v, blocking_table, small_tone_db, tone_table
+
+_TONE_HEIGHT, _BIAS_HEIGHT, _GAP, _FOOT = 2.0, 1.8, 0.42, 0.5  # inches
+_LOWEST_DB, _HIGHEST_DB = -40.0, 4.0
+
+
+def blocking_curves(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> Curves:
+    """Points of the moving lines of `blocking` (same parameters): "tone-0", ... [ms, dB], "bias-0", ... [ms, V]."""
+    chosen = captions.one_or_two(response, position, variants)
+    tone = small_tone_db(chosen).sel(node=str(chosen.attrs["output"])).isel(position=0)
+    bias = bias_v(chosen).sel(valve=_valve(chosen)).isel(position=0)
+    curves = {}
+    for name, readings, first in (("tone", tone, 1), ("bias", bias, 0)):
+        milliseconds = 1e3 * readings["after"].values
+        shown = np.flatnonzero(milliseconds > 0.0)[first:]
+        for place in range(readings.sizes["variant"]):
+            row = readings.isel(variant=place).values
+            curves[f"{name}-{place}"] = np.column_stack([milliseconds[shown], row[shown]])
+    return curves
+
+
+def describe_blocking(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> str:
+    """`blocking` in words and numbers, one paragraph."""
+    chosen = captions.one_or_two(response, position, variants)
+    sentences = [f"{captions.amp_name(chosen)} after a hard stroke, {_subtitle(chosen)}."]
+    valve = _valve(chosen)
+    biases = [row for row in records(blocking_table(chosen)) if row["valve"] == valve]
+    for tone, bias in zip(records(tone_table(chosen)), biases, strict=True):
+        sentences.append(
+            f"{tone['variant']}: the small tone is {in_decibels(tone['tone lowest [dB]'])} at its lowest, "
+            f"{in_decibels(tone['tone after 50 ms [dB]'])} after 50 ms; bias of {valve} "
+            f"{in_volts(bias['bias before [V]'])} before, pushed by {in_volts(bias['shift [V]'])}, "
+            f"37 % of that left {_milliseconds(bias['37 % left after [ms]'])}."
+        )
+    return " ".join(sentences)
+
+
+@style.applied()
+def blocking_picture(
+    response: xr.Dataset,
+    position: str | None = None,
+    variants: Sequence[str] | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw the small tone at the speaker and the bias of one valve over time after the burst.
+
+    The valve is the one whose bias is pushed furthest for longest in the last variant. Just after the burst its own
+    remains still count as tone: what is above the axes is left out.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.blocking.simulate.blocking`.
+    position : str
+        Default the first.
+    variants : sequence of str
+        One or two, drawn as stock and modded; default the first and the last.
+    title : str
+        Default: the amp.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names, more than two variants, or another stimulus.
+    """
+    chosen = captions.one_or_two(response, position, variants)
+    curves = blocking_curves(response, position, variants)
+    heading = title or f"{captions.amp_name(chosen)}: after a hard stroke"
+    looks = [style.STOCK_LOOK, style.MODDED_LOOK][-chosen.sizes["variant"] :]
+    keys = [(str(name), look) for name, look in zip(chosen["variant"].values, looks, strict=True)]
+    subtitle = _subtitle(chosen)
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _TONE_HEIGHT + _GAP + _BIAS_HEIGHT + _FOOT
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_blocking(response, position, variants))
+    top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
+    tone = picture.box(SIDE, top - _TONE_HEIGHT, right, top)
+    bias = picture.box(SIDE, _FOOT, right, _FOOT + _BIAS_HEIGHT)
+    shown = [np.clip(points[:, 1], _LOWEST_DB, _HIGHEST_DB) for gid, points in curves.items() if gid.startswith("tone")]
+    tidy(tone, "small tone [dB]", [*shown, np.array([-10.0, 2.0])], 6.0)
+    tidy(bias, f"bias of {_valve(chosen)} [V]", [curves[gid][:, 1] for gid in curves if gid.startswith("bias")], 1.0)
+    _mark_limit(tone)
+    for axes, name in ((tone, "tone"), (bias, "bias")):
+        axes.set_xlim(0.0, float(curves["bias-0"][-1, 0]))
+        for place, look in enumerate(looks):
+            draw(axes, curves, f"{name}-{place}", look)
+    tone.tick_params(labelbottom=False)
+    bias.set_xlabel("time after the stroke [ms]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
+    return picture
+
+
+def _mark_limit(axes: Axes) -> None:
+    """Where the small tone may no longer be: more than 3 dB down, later than the limit."""
+    zero_line(axes)
+    edge = float(axes.get_ylim()[0])
+    axes.fill_between([BLOCKED_MS, 1e4], edge, -DOWN_DB, facecolor=style.CHANGE, alpha=style.CHANGE_ALPHA, linewidth=0)
+    axes.text(BLOCKED_MS + 3.0, -DOWN_DB - 0.4, f"more than {DOWN_DB:g} dB down after {BLOCKED_MS:g} ms: blocked",
+              va="top", fontsize=style.SMALL_SIZE, color=style.INK)  # fmt: skip
+
+
+def _valve(chosen: xr.Dataset) -> str:
+    last = blocking_table(chosen.isel(variant=[-1]))
+    return str(most_pushed(records(last))["valve"])
+
+
+def _subtitle(chosen: xr.Dataset) -> str:
+    facts = stimulus(chosen)
+    length = 1e3 * (facts["stop"] - facts["start"])
+    return (
+        f"{chosen['position'].values[0]}; {length:.0f} ms of {in_volts(facts['level'])} peak, then again "
+        f"{in_volts(facts['around'])} of {in_hertz(facts['frequency'])}"
+    )
+
+
+def _milliseconds(left: float) -> str:
+    if np.isnan(left):
+        return "at once"
+    return f"{left:.0f} ms later" if np.isfinite(left) else "when the run ends"

@@ -1,0 +1,77 @@
+"""A hard burst between small tones: how far bias is pushed, and how long an amp takes to come back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
+
+import xarray as xr
+
+from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.positions import Position
+from ...circuit.signal_path import ValveStage, valve_stages
+from ...simulation.analyses import Transient
+from ...simulation.response import simulate
+from ...simulation.stimuli import Burst
+
+BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.1, duration=0.3, around=1e-4)
+"""60 ms of 1 V peak, a hard stroke on a strong pickup (common practice, no source), in 0.1 mV, a note dying away."""
+
+_PER_CYCLE = 50
+_TOLERANCE = 1e-3
+
+
+def blocking(
+    amps: Amp | Sequence[Amp],
+    positions: Iterable[Position] = ({},),
+    burst: Burst = BURST,
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """Play a small tone, a hard burst and the small tone again.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+    positions : iterable of mapping
+        As in `simulate`.
+    burst : Burst
+        Volts of the generator; `around` small enough that no stage clips.
+    progress : callable
+        Called with (done, total).
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V], dims (variant, position, node, time), fifty samples to a cycle: grid and cathode of every
+        valve, the outputs of the valve stages, the speaker. ``attrs["stages"]``: JSON, to each variant its valve
+        stages (those whose places every variant has).
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls or positions.
+    EngineError
+        When ngspice gives no trustworthy answer at one of the positions.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    stages = {amp.variant: _stages(amp, variants) for amp in variants}
+    places = [place for found in stages.values() for stage in found for place in _places(stage)]
+    run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
+    found = simulate(variants, run, positions, list(dict.fromkeys([*places, SPEAKER])), progress=progress)
+    named = {variant: [asdict(stage) for stage in of_variant] for variant, of_variant in stages.items()}
+    return found.assign_attrs(stages=json.dumps(named))
+
+
+def _stages(amp: Amp, variants: Sequence[Amp]) -> list[ValveStage]:
+    known = [build_circuit(each).net_by_place for each in variants]
+    return [
+        stage
+        for stage in valve_stages(build_circuit(amp))
+        if all(place in places for places in known for place in _places(stage))
+    ]
+
+
+def _places(stage: ValveStage) -> list[str]:
+    return [*stage.outputs, *(f"{valve}.{pin}" for valve in stage.valves for pin in ("grid", "cathode"))]

@@ -1,0 +1,164 @@
+"""The numbers of `reasons.why` in sentences for a customer."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+
+from ...base.errors import DescriptionError, shown
+from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, Array
+
+_ACUM = (
+    "Acum is the measure of sharpness, how bright a sound is: a hiss around 1 kHz has 1 acum, a hiss around 4 kHz "
+    "nearly 3."
+)
+
+
+def brightness_sentences(answer: xr.Dataset, frequency: float = 3000.0, name: str = "the modded position") -> list[str]:
+    """Say why a position sounds brighter or duller, and what the figures do not cover.
+
+    Parameters
+    ----------
+    answer : xarray.Dataset
+        From `reasons.why`.
+    frequency : float
+        Where the difference in dB is told [Hz].
+    name : str
+        What the position is called: "the middle position".
+
+    Returns
+    -------
+    list of str
+        Shares are rounded so that they still add up to the rounded whole; each is within one last digit of the
+        computed number. A difference below what listeners notice is called that, and no knob is named against it.
+
+    Raises
+    ------
+    DescriptionError
+        For a frequency outside the sweep.
+    """
+    sharper = float(answer["sharper"])
+    noticed = abs(sharper) >= NOTICED_ACUM
+    said = [_headline(answer, name, noticed), _ACUM, _turned_to_match(float(answer["offset"]))]
+    if noticed:
+        said.append(_of_sharpness(answer))
+    said.append(_at_frequency(answer, frequency, name))
+    if noticed and "half_at" in answer:
+        said.append(_half(answer))
+    return [*said, _limits(answer)]
+
+
+def _headline(answer: xr.Dataset, name: str, noticed: bool) -> str:
+    sharper, after = float(answer["sharper"]), round(float(answer["sharpness"].values[-1]), 2)
+    word = "sharper" if sharper >= 0.0 else "duller"
+    # The first figure follows from the two others as they are printed, so that a reader's sum comes out.
+    size = f"{abs(sharper):.2f} acum {word} ({after:.2f} against {after - round(sharper, 2):.2f})"
+    least = f"{NOTICED_ACUM:.2f} acum that listeners could just tell apart in a published test with machine noise"
+    if noticed:
+        return f"At equal loudness {name} is {size}; the least to be noticed is about the {least}."
+    return (
+        f"At equal loudness {name} is {size}. That is less than the {least}: "
+        f"hardly anyone will hear it as {_brighter(sharper)}."
+    )
+
+
+def _brighter(sharper: float) -> str:
+    return "brighter" if sharper >= 0.0 else "darker"
+
+
+def _turned_to_match(offset: float) -> str:
+    if abs(offset) < 0.05:
+        return "Both are equally loud as they stand."
+    way, than = ("down", "louder") if offset < 0.0 else ("up", "softer")
+    return (
+        f"For that it was turned {way} by {abs(offset):.1f} dB: it is {than} as it stands, "
+        "and ears take louder for better."
+    )
+
+
+def _of_sharpness(answer: xr.Dataset) -> str:
+    sharper = float(answer["sharper"])
+    shares = _shares(sharper, [float(share) for share in answer["sharper_share"].values], 2)
+    return f"Of the {abs(sharper):.2f} acum, {_list(shares, _words(answer), 'acum', 2)}."
+
+
+def _words(answer: xr.Dataset) -> list[str]:
+    return [str(words) for words in answer["words"].values]
+
+
+def _at_frequency(answer: xr.Dataset, frequency: float, name: str) -> str:
+    grid = answer["frequency"].values
+    if not grid[0] <= frequency <= grid[-1]:
+        raise DescriptionError(f"{shown(frequency)} Hz lies outside the sweep, {grid[0]:g} to {grid[-1]:g} Hz")
+    at = f"{frequency / 1e3:g} kHz" if frequency >= 1e3 else f"{frequency:g} Hz"
+    total = _value_at(answer["difference"].values, grid, frequency)
+    parts = [_value_at(row, grid, frequency) for row in answer["share"].values]
+    more = "more" if total >= 0.0 else "less"
+    if abs(total) < NOTICED_DB:
+        return (
+            f"At {at} it then has {abs(total):.1f} dB {more}; under {NOTICED_DB:g} dB is hardly noticed "
+            "(common practice, no source)."
+        )
+    shares = _shares(total, parts, 1)
+    return f"Of the {abs(total):.1f} dB that it then has {more} at {at}, {_list(shares, _words(answer), 'dB', 1)}."
+
+
+def _value_at(row: Array, grid: Array, frequency: float) -> float:
+    return float(np.interp(np.log(frequency), np.log(grid), row))
+
+
+def _shares(total: float, shares: Sequence[float], digits: int) -> list[float]:
+    """Shares counted in the direction of the total, rounded so that they add up to the rounded total.
+
+    Largest remainder method: all are rounded down, and the missing last digits go to those cut most.
+    """
+    sign, unit = math.copysign(1.0, total), 10.0**digits
+    exact = [sign * float(share) * unit for share in shares]
+    floors = [math.floor(share) for share in exact]
+    missing = int(f"{abs(total):.{digits}f}".replace(".", "")) - sum(floors)
+    cut_most = sorted(range(len(exact)), key=lambda place: floors[place] - exact[place])
+    for place in range(missing):
+        floors[cut_most[place % len(exact)]] += 1
+    return [count / unit for count in floors]
+
+
+def _list(shares: Sequence[float], words: Sequence[str], unit: str, digits: int) -> str:
+    """The shares that are not nothing, largest first: "2.1 dB come from ... and 1.3 dB from ..."."""
+    pairs = sorted(zip(shares, words, strict=True), key=lambda pair: -pair[0])
+    pairs = [pair for pair in pairs if pair[0] != 0.0]
+    if len(pairs) == 1:
+        return f"all come from {pairs[0][1]}"
+    gives = [f"{share:.{digits}f} {unit} from {word}" for share, word in pairs if share > 0.0]
+    takes = [f"{-share:.{digits}f} {unit} from {word}" for share, word in reversed(pairs) if share < 0.0]
+    text = _and(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
+    return text + (f"; against it work {_and(takes)}" if takes else "")
+
+
+def _and(items: Sequence[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def _half(answer: xr.Dataset) -> str:
+    knob, half, now = str(answer["knob"].values), float(answer["half_at"]), float(answer["now_at"])
+    if math.isnan(half):
+        return f"No setting of {knob} takes half of it away."
+    way = "up" if half > now else "down"
+    left = abs(float(np.interp(half, answer["rotation"].values, answer["turned_sharper"].values)))
+    return f"Turn {knob} {way} from {_panel(now)} to {_panel(half)} and half of it is gone: {left:.2f} acum are left."
+
+
+def _panel(rotation: float) -> str:
+    return f"{10.0 * rotation:.1f}".removesuffix(".0")
+
+
+def _limits(answer: xr.Dataset) -> str:
+    cone = str(answer.attrs["roll_off"])
+    stand_in = "nothing stands for the cone" if cone == "none" else f"a plain fall of {cone} stands for the cone"
+    return (
+        f"Computed for soft, clean playing of all notes of a guitar, heard at {answer.attrs['level_db']:g} dB, at the "
+        f"loudspeaker terminals; {stand_in}. Room, cabinet, the cone itself, microphone, playing dynamics and "
+        "distortion are not in it."
+    )

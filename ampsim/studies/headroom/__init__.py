@@ -1,0 +1,1 @@
+"""Which stage clips first and at which level; power and harmonics over level."""

@@ -1,0 +1,147 @@
+"""What is said of a mod's headroom, against the stock amp."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from ...measures.labels import records
+from ...measures.waveforms import stimulus
+from ..findings import Finding, Grade, grade_above
+from .measures import WHOLE, clipping_table, power_table
+
+TOPIC = "headroom"
+LOST_DB = (-2.0, -6.0)
+"""Volts at the speaker where the first stage clips, against stock: near the limit and beyond it. Half the volts."""
+POWER_DB = (-1.0, -3.0)
+"""Power against stock: near the limit and beyond it. Half the power; 1 dB is about as little as is heard."""
+TOLD_DB = 0.5
+"""Power that moves by less is told in one sentence with the clipping."""
+CLEAN = 5.0
+_SAME = 0.05  # dB
+OWN = "limit: our own, no source"
+
+
+def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
+    """Headroom of every variant but the first, against the first, at every position.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.headroom.simulate.headroom`, the stock amp first.
+    picture : str
+        Name of the picture that shows it.
+
+    Returns
+    -------
+    list of Finding
+        To each position: which stage clips first, graded by the volts at the speaker when it does (`LOST_DB`): what a
+        mod adds in gain it may take in level. Power at 5 % distortion and greatest power (`POWER_DB`) where they moved.
+    """
+    clips, power = clipping_table(response), power_table(response)
+    stock = str(response["variant"].values[0])
+    span = float(response["level"].values[0]), float(response["level"].values[-1])
+    how = (
+        f"a sine of {stimulus(response)['frequency']:g} Hz at levels from {_volts(span[0])} to {_volts(span[1])} peak "
+        f"{response.attrs['source']}"
+    )
+    found = []
+    for variant, position in itertools.product(response["variant"].values[1:], response["position"].values):
+        both = [_at(power, name, str(position)) for name in (stock, str(variant))]
+        firsts = [_first(clips, name, str(position)) for name in (stock, str(variant))]
+        clipping = _clipping(firsts, both, span, str(response.attrs["source"]))
+        powers = list(_powers(both))
+        told = [each for each in powers if abs(each[1]) >= TOLD_DB or each[4] != "fine"]
+        if told != powers:
+            clipping = (*clipping[:-1], "; ".join([clipping[-1], *(each[-1] for each in powers if each not in told)]))
+        for subject, value, unit, limit, grade, words in (clipping, *told):
+            text = f"{position}: {words}."
+            found.append(
+                Finding(TOPIC, subject, str(variant), str(position), value, unit, limit, grade, text, how, OWN, picture)
+            )
+    return found
+
+
+_Said = tuple[str, float, str, float | None, Grade, str]
+
+
+def _first(clips: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
+    """The stage that clips first."""
+    here = clips[(clips["variant"] == variant) & (clips["position"] == position) & (clips["stage"] != WHOLE)]
+    return min(records(here), key=lambda row: float(row["clips at [V]"]))
+
+
+def _at(table: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
+    return records(table[(table["variant"] == variant) & (table["position"] == position)])[0]
+
+
+def _clipping(
+    firsts: list[dict[str, Any]], gains: list[dict[str, Any]], span: tuple[float, float], source: str
+) -> _Said:
+    levels = [float(row["clips at [V]"]) for row in firsts]
+    moved = [20.0 * math.log10(min(max(level, span[0]), span[1])) for level in levels]
+    gain = gains[1]["gain [dB]"] - gains[0]["gain [dB]"]
+    earlier, lost = moved[1] - moved[0], moved[1] - moved[0] + gain
+    if levels[1] == math.inf:
+        return ("first stage to clip", math.nan, "dB", None, "fine", f"no stage clips up to {_volts(span[1])} {source}")
+    how = f" ({firsts[1]['how']})" if firsts[1]["how"] else ""
+    words = f"the {firsts[1]['stage']} clips first, {_from(levels[1], span)} peak {source}{how}"
+    if max(abs(earlier), abs(gain)) < _SAME:
+        words += ", as in the stock amp"
+    else:
+        words += (
+            f"; stock: {_named(firsts, levels, span)}. That is {_shifted(earlier, 'earlier', 'later')}, with "
+            f"{_shifted(gain, 'less', 'more')} gain, so the speaker has {_shifted(lost, 'less', 'more')} when it begins"
+        )
+    grade = grade_above(lost, LOST_DB[1], LOST_DB[0])
+    return ("first stage to clip", lost, "dB", LOST_DB[1], grade, words)
+
+
+def _named(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float, float]) -> str:
+    """What the stock amp does."""
+    if levels[0] == math.inf:
+        return f"no stage clips up to {_volts(span[1])}"
+    same = firsts[0]["stage"] == firsts[1]["stage"]
+    return f"{'the same stage' if same else 'the ' + firsts[0]['stage']} {_from(levels[0], span)}"
+
+
+def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
+    level, watts = f"{CLEAN:g} % THD at [V]", f"power there, {CLEAN:g} % [W]"
+    subject = f"power at {CLEAN:g} % distortion"
+    if math.isfinite(both[0][watts]) and math.isfinite(both[1][watts]):
+        yield _power(subject, both[0][watts], both[1][watts])
+    elif math.isfinite(both[0][watts]) and both[1][level] == 0.0:
+        words = f"more than {CLEAN:g} % distortion at every level; stock: {_watts(both[0][watts])} at {CLEAN:g} %"
+        yield (subject, math.nan, "dB", POWER_DB[1], "beyond the limit", words)
+    if math.isfinite(both[0]["most power [W]"]) and math.isfinite(both[1]["most power [W]"]):
+        yield _power("greatest power", both[0]["most power [W]"], both[1]["most power [W]"])
+
+
+def _power(subject: str, stock: float, modded: float) -> _Said:
+    change = 10.0 * math.log10(modded / stock) if min(stock, modded) > 0.0 else math.nan
+    told = "as stock" if abs(change) < _SAME else f"stock: {_watts(stock)}, {_shifted(change, 'less', 'more')}"
+    words = f"{subject} {_watts(modded)} ({told})"
+    return (subject, change, "dB", POWER_DB[1], grade_above(change, POWER_DB[1], POWER_DB[0]), words)
+
+
+def _from(level: float, span: tuple[float, float]) -> str:
+    return f"already below {_volts(span[0])}" if level == 0.0 else f"at {_volts(level)}"
+
+
+def _volts(level: float) -> str:
+    return f"{1e3 * level:.3g} mV" if level < 0.9995 else f"{level:.3g} V"
+
+
+def _watts(watts: float) -> str:
+    return f"{watts:.3g} W" if watts >= 0.0995 else f"{1e3 * watts:.3g} mW"
+
+
+def _shifted(change: float, down: str, up: str) -> str:
+    if math.isnan(change):
+        return "not known"
+    return f"{abs(change):.1f} dB {down if change < 0.0 else up}"

@@ -1,0 +1,243 @@
+"""Headroom: gain over level with the levels where every stage clips, and harmonics over level, stock against modded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+
+from ...base.wording import in_decibels, in_hertz, in_volts, minus
+from ...measures.labels import records
+from ...measures.waveforms import FLOOR_DB, stimulus
+from ...pictures import captions, style
+from ...pictures.axes import draw, end_labels, label_room, tidy
+from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
+from .measures import WHOLE, clipping_table, compression_db, harmonics_over_level, power_table
+
+_GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches
+_BESIDE = 1.75  # inches right of the axes, for levels in words
+_ORDERS = (2, 3, 4, 5)
+_PANEL = 1.75
+
+
+def compression_curves(
+    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
+) -> Curves:
+    """Points of the moving lines of `compression` (same parameters): "line-0", "line-1" [V peak, dB]."""
+    chosen = captions.one_or_two(response, position, variants)
+    whole = compression_db(chosen)["valve"].sel(stage=WHOLE).isel(position=0)
+    gains = power_table(chosen)["gain [dB]"].to_numpy()
+    rows = {}
+    for place, gain in enumerate(gains):
+        fallen = whole.isel(variant=place).values
+        known = np.isfinite(fallen)
+        rows[f"line-{place}"] = np.column_stack([chosen["level"].values[known], gain + fallen[known]])
+    return rows
+
+
+def describe_compression(
+    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
+) -> str:
+    """`compression` in words and numbers, one paragraph."""
+    chosen = captions.one_or_two(response, position, variants)
+    table, power = clipping_table(chosen), records(power_table(chosen))
+    sentences = [f"Gain of {captions.amp_name(chosen)} over level and where its stages clip, {_subtitle(chosen)}."]
+    for row in power:
+        stages = records(table[table["variant"] == row["variant"]])
+        clips = "; ".join(f"{each['stage']} {_level_words(each['clips at [V]'], chosen)}" for each in stages)
+        gain = in_decibels(row["gain [dB]"])
+        sentences.append(f"{row['variant']}: gain {gain} for a small signal; down by 1 dB: {clips}.")
+    return " ".join(sentences)
+
+
+@style.applied()
+def compression_picture(
+    response: xr.Dataset,
+    position: str | None = None,
+    variants: Sequence[str] | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw gain over level, and below it a row to each stage with the level where it clips.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.headroom.simulate.headroom`.
+    position : str
+        Default the first.
+    variants : sequence of str
+        One or two, drawn as stock and modded; default the first and the last.
+    title : str
+        Default: the amp.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names or more than two variants.
+    """
+    chosen = captions.one_or_two(response, position, variants)
+    table = clipping_table(chosen)
+    stages = list(dict.fromkeys(table["stage"]))
+    heading = title or f"{captions.amp_name(chosen)}: headroom"
+    keys = [(str(name), look) for name, look in zip(chosen["variant"].values, _looks(chosen), strict=True)]
+    rows = _ROW * (len(stages) + 0.4)
+    subtitle = _subtitle(chosen)
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _GAIN_HEIGHT + _GAP + rows + _FOOT
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_compression(response, position, variants))
+    top = header(picture, subtitle, keys) - 0.1
+    left = max(SIDE, 0.4 + max(text_width(stage, style.TEXT_SIZE) for stage in stages))
+    right = style.PAGE_WIDTH - _BESIDE
+    upper = picture.box(left, top - _GAIN_HEIGHT, right, top)
+    curves = compression_curves(response, position, variants)
+    tidy(upper, "gain [dB]", [points[:, 1] for points in curves.values()], 12.0)
+    for (gid, _), look in zip(curves.items(), _looks(chosen), strict=True):
+        draw(upper, curves, gid, look)
+    _level_axis(upper, chosen, labelled=False)
+    lower = picture.box(left, _FOOT, right, _FOOT + rows)
+    _draw_rows(picture, lower, table, stages, chosen)
+    _level_axis(lower, chosen, labelled=True)
+    return picture
+
+
+def _looks(chosen: xr.Dataset) -> list[style.Look]:
+    return [style.STOCK_LOOK, style.MODDED_LOOK][-chosen.sizes["variant"] :]
+
+
+def _subtitle(chosen: xr.Dataset) -> str:
+    hertz = in_hertz(float(stimulus(chosen)["frequency"]))
+    return f"{chosen['position'].values[0]}; a sine of {hertz}; a stage clips where its gain is down by 1 dB"
+
+
+def _level_words(level: float, chosen: xr.Dataset) -> str:
+    lowest, highest = chosen["level"].values[[0, -1]]
+    if level == 0.0:
+        return f"below {in_volts(lowest)}"
+    return in_volts(level) if math.isfinite(level) else f"not up to {in_volts(highest)}"
+
+
+def _level_axis(axes: Axes, chosen: xr.Dataset, labelled: bool) -> None:
+    lowest, highest = (float(each) for each in chosen["level"].values[[0, -1]])
+    axes.set_xscale("log")
+    axes.set_xlim(lowest / 1.15, highest * 1.15)
+    decades = range(math.ceil(math.log10(lowest) - 1e-9), math.floor(math.log10(highest) + 1e-9) + 1)
+    axes.xaxis.set_major_locator(FixedLocator([10.0**decade for decade in decades]))
+    axes.xaxis.set_minor_locator(
+        FixedLocator([n * 10.0**decade for decade in (min(decades) - 1, *decades) for n in range(2, 10)])
+    )
+    axes.xaxis.set_major_formatter(
+        FuncFormatter(lambda volts, _: f"{volts:g} V" if volts > 0.9 else f"{1e3 * volts:g} mV")
+    )
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.grid(True, which="minor", axis="x", color=style.FAINT_GRID, linewidth=0.5)
+    axes.tick_params(axis="x", which="minor", length=0)
+    axes.tick_params(axis="x", labelbottom=labelled)
+    if labelled:
+        where = f"level {chosen.attrs['source']} [peak]"
+        axes.set_xlabel(where, fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
+
+
+def _draw_rows(picture: Picture, axes: Axes, table: Any, stages: list[str], chosen: xr.Dataset) -> None:
+    """A row to each stage: a mark to each variant, the levels in words beside it."""
+    tidy(axes, "", [np.array([-0.7, len(stages) - 0.3])], 0.0)
+    axes.set_ylim(len(stages) - 0.3, -0.7)
+    axes.yaxis.set_major_locator(FixedLocator(range(len(stages))))
+    axes.set_yticklabels(stages)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(False, axis="x", which="minor")
+    box = axes.get_position()
+    for place, stage in enumerate(stages):
+        rows = records(table[table["stage"] == stage])
+        levels = [float(row["clips at [V]"]) for row in rows]
+        marks = [(level, look) for level, look in zip(levels, _marks(chosen), strict=False) if 0.0 < level < math.inf]
+        if len(marks) == 2:
+            axes.plot([level for level, _ in marks], [place, place], color=style.MODDED, linewidth=0.9, zorder=3)
+        for level, look in marks:
+            axes.plot([level], [place], linestyle="none", zorder=4, **look)
+        middle = picture.height * (box.y1 - (place + 0.7) / (len(stages) + 0.4) * (box.y1 - box.y0))
+        told = [_level_words(level, chosen) for level in levels]
+        line = told[0] if len(set(told)) == 1 else "  \u2192  ".join(told)
+        picture.stack(box.x1 * picture.width + 0.12, middle, [line], style.SMALL_SIZE,
+                      weight="bold" if stage == WHOLE else "normal")  # fmt: skip
+
+
+def _marks(chosen: xr.Dataset) -> list[dict[str, Any]]:
+    stock = {
+        "marker": "D",
+        "markersize": 6.5,
+        "markerfacecolor": "white",
+        "markeredgecolor": style.STOCK,
+        "markeredgewidth": 1.6,
+    }
+    modded = {"marker": "o", "markersize": 5.0, "markerfacecolor": style.MODDED, "markeredgecolor": style.MODDED}
+    return [stock, modded][-chosen.sizes["variant"] :]
+
+
+def harmonics_over_level_curves(
+    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
+) -> Curves:
+    """Points of the moving lines of `harmonics_over_level`: "line-<variant>-<order>" [V peak, dB]."""
+    chosen = captions.one_or_two(response, position, variants)
+    rows = {}
+    for place, name in enumerate(chosen["variant"].values):
+        found = harmonics_over_level(chosen, str(name), str(chosen["position"].values[0]))
+        for order in _ORDERS:
+            relative = found["relative"].sel(harmonic=order).values
+            trusted = np.where(relative >= FLOOR_DB, relative, np.nan)
+            rows[f"line-{place}-{order}"] = np.column_stack([found["level"].values, trusted])
+    return rows
+
+
+def describe_harmonics_over_level(
+    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
+) -> str:
+    """`harmonics_over_level` in words and numbers, one paragraph: distortion at 1, 5 and 10 %."""
+    chosen = captions.one_or_two(response, position, variants)
+    sentences = [
+        f"Harmonics 2 to 5 at the speaker of {captions.amp_name(chosen)} over level, {chosen['position'].values[0]}."
+    ]
+    for row in records(power_table(chosen)):
+        reached = ", ".join(
+            f"{percent:g} % at {_level_words(row[f'{percent:g} % THD at [V]'], chosen)}" for percent in (1, 5, 10)
+        )
+        sentences.append(f"{row['variant']}: distortion reaches {reached}.")
+    return " ".join(sentences)
+
+
+@style.applied()
+def harmonics_over_level_picture(
+    response: xr.Dataset,
+    position: str | None = None,
+    variants: Sequence[str] | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw harmonics 2 to 5 over level, a panel to each variant; parameters and errors as `compression`."""
+    chosen = captions.one_or_two(response, position, variants)
+    names = [str(each) for each in chosen["variant"].values]
+    heading = title or f"{captions.amp_name(chosen)}: harmonics over level"
+    hertz = in_hertz(float(stimulus(chosen)["frequency"]))
+    floor = minus(f"{FLOOR_DB:g} dB")
+    where = f"{chosen['position'].values[0]}; a sine of {hertz}, at the speaker"
+    subtitle = f"{where}, relative to the fundamental; what is below {floor} is not trusted and not drawn"
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.25 + len(names) * (_PANEL + _GAP) + _FOOT - _GAP
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_harmonics_over_level(response, position, variants))
+    top = header(picture, subtitle) - 0.25
+    curves = harmonics_over_level_curves(response, position, variants)
+    looks = style.family_looks(len(_ORDERS))
+    labels = [f"H{order}" for order in _ORDERS]
+    for place, name in enumerate(names):
+        high = top - place * (_PANEL + _GAP)
+        axes = picture.box(SIDE, high - _PANEL, style.PAGE_WIDTH - label_room(labels), high)
+        tidy(axes, "relative [dB]", [np.array([FLOOR_DB, 0.0])], 0.0)
+        picture.write(SIDE, high + 0.15, name, weight="bold")
+        _level_axis(axes, chosen, labelled=place == len(names) - 1)
+        for order, look in zip(_ORDERS, looks, strict=True):
+            draw(axes, curves, f"line-{place}-{order}", look)
+        ends = [(label, curves[f"line-{place}-{order}"][:, 1], look)
+                for label, order, look in zip(labels, _ORDERS, looks, strict=True)]  # fmt: skip
+        end_labels(picture, axes, ends)
+    return picture

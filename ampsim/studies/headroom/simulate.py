@@ -1,0 +1,238 @@
+"""A sine at a ladder of levels: how far every stage of an amp goes before it clips."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, replace
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...base.errors import EngineError
+from ...circuit.amp import Amp, Loudspeaker, Part, Socket
+from ...circuit.build import SPEAKER, Circuit, build_circuit
+from ...circuit.loudspeaker import loudspeaker_ohms
+from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.signal_path import valve_stages
+from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ...simulation.netlist import build, node_vector, valve_vectors
+from ...simulation.ngspice import engine
+from ...simulation.ngspice.engine import Arrays, Outcome
+from ...simulation.response import provenance, resampled, simulate
+from ...simulation.stimuli import Sine
+from .measures import levels_between
+
+LEVELS = tuple(0.5**step for step in range(11, -1, -1))
+"""Peak volts of the generator: 0.5 mV to 1 V, a hard stroke on a strong pickup, in 12 levels of 6 dB."""
+
+TONE = Sine(frequency=400.0, settle=0.025, cycles=2)
+"""400 Hz, where a loudspeaker's impedance is near its lowest. Harmonics above -50 dB come out within 0.5 dB, down
+to -62 dB within 1 dB. Beyond clipping bias goes on moving for 0.3 s and more, and harmonics by a dB or two with it."""
+
+_PER_CYCLE = 50
+_TOLERANCE = 1e-3
+_PINS = ("grid", "cathode", "plate")
+_CELL = ("variant", "position")
+_Key = tuple[int, int, float]
+
+
+def headroom(
+    amps: Amp | Sequence[Amp],
+    positions: Iterable[Position] = ({},),
+    levels: Sequence[float] = LEVELS,
+    tone: Sine = TONE,
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """Play a sine at rising levels into one or more variants of an amp over positions of their controls.
+
+    Where a stage clips, or distortion passes a mark, one level more is played in the middle of that step of the ladder
+    (see `ampsim.measures.levels_between`).
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+    positions : iterable of mapping
+        As in `simulate`.
+    levels : sequence of float
+        Peak volts of the generator, rising. With a guitar in front it stands for what the string induces in the
+        pickup's coil; without, it is the amp's input.
+    tone : Sine
+        Frequency and settling; its level does not matter.
+    progress : callable
+        Called with (done, total).
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V], dims (variant, position, level, node, time): outputs of the stages, pins of the valves and the
+        speaker, over the settled cycles alone; `current` [A], dims (variant, position, level, branch, time), into
+        plates and grids. `small` [1], dims (variant, position, node, part): volts for 1 V at the source, small signal,
+        at the tone's frequency, in phase and in quadrature; `rest` [V] and `rest_current` [A]: the same places and
+        branches at rest. NaN where a variant has no such place, a level was not played at a position, or ngspice gave
+        no answer (then named in ``attrs["failed"]``). ``attrs["stages"]``: JSON, to each variant its valve stages;
+        ``attrs["load_ohm"]``: JSON, to each variant the resistance that takes the same power as its load at the
+        tone's frequency, or null; ``attrs["source"]``: what the level is measured at, in words.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls or positions.
+    EngineError
+        When ngspice gives no trustworthy answer at rest or for a small signal.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    settings = [dict(position) for position in positions]
+    check_request(variants, settings)
+    quiet = [_quiet(amp, settings, tone.frequency) for amp in variants]
+    wanted = {
+        (place, setting): [float(level) for level in levels]
+        for place, setting in itertools.product(range(len(variants)), range(len(settings)))
+    }
+    told: dict[_Key, Outcome] = {}
+    _play(variants, settings, wanted, tone, told, progress)
+    found = _gathered(variants, settings, tone, told, quiet)
+    labels = list(itertools.product(found["variant"].values, found["position"].values))
+    more = levels_between(found)
+    _play(
+        variants, settings, {key: more[label] for key, label in zip(wanted, labels, strict=True)}, tone, told, progress
+    )
+    return _gathered(variants, settings, tone, told, quiet)
+
+
+def _play(
+    variants: list[Amp],
+    settings: list[dict[str, float | str]],
+    wanted: Mapping[tuple[int, int], Sequence[float]],
+    tone: Sine,
+    told: dict[_Key, Outcome],
+    progress: Callable[[int, int], None] | None,
+) -> None:
+    """Simulate levels by variant and position, and add the outcomes."""
+    keys = [(*cell, level) for cell, levels in wanted.items() for level in levels]
+    netlists = [
+        build(variants[amp], settings[setting], _run(tone, level), _places(variants[amp]), True)
+        for amp, setting, level in keys
+    ]
+    told.update(zip(keys, engine.run_distinct(netlists, progress=progress), strict=True))
+
+
+def _run(tone: Sine, level: float) -> Transient:
+    return Transient(replace(tone, level=level), 1.0 / (_PER_CYCLE * tone.frequency), _TOLERANCE)
+
+
+def _gathered(
+    variants: list[Amp],
+    settings: list[dict[str, float | str]],
+    tone: Sine,
+    told: Mapping[_Key, Outcome],
+    quiet: list[xr.Dataset],
+) -> xr.Dataset:
+    levels = sorted({level for _, _, level in told})
+    parts = [
+        _one_variant(amp, settings, tone, [[told.get((place, setting, level)) for level in levels]
+                                           for setting in range(len(settings))])
+        .assign_coords(variant=[amp.variant], level=("level", levels, {"units": "V"}))
+        .merge(quiet[place])
+        for place, amp in enumerate(variants)
+    ]  # fmt: skip
+    failed = [
+        f"{variants[amp].variant}, {position_label(settings[setting])}, {level:.3g} V"
+        for (amp, setting, level), outcome in told.items()
+        if isinstance(outcome, EngineError)
+    ]
+    facts = provenance(
+        variants, _run(tone, levels[-1]), [], [each for each in told.values() if isinstance(each, Arrays)]
+    )
+    facts |= {
+        "failed": json.dumps(failed),
+        "stages": json.dumps(
+            {amp.variant: [asdict(stage) for stage in valve_stages(build_circuit(amp))] for amp in variants}
+        ),
+        "load_ohm": json.dumps({amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
+        "source": "from the pickup" if variants[0].begins_at_guitar else "at the input",
+    }
+    whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
+    whole.attrs = facts
+    return whole
+
+
+def load_ohm(wired: Circuit, hertz: float) -> float | None:
+    """Resistance [ohm] that takes the same power as the load at the same voltage: one over the real part of 1/Z."""
+    loads = [stage.name for stage in wired.amp.stages if stage.template == "load"]
+    siemens = 0.0
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if element.stage in loads and isinstance(part, Loudspeaker):
+            siemens += (1.0 / loudspeaker_ohms(part, hertz)).real
+        elif element.stage in loads and isinstance(part, Part) and part.kind == "resistor":
+            siemens += 1.0 / part.value
+    return 1.0 / siemens if siemens > 0.0 else None
+
+
+def _places(amp: Amp) -> tuple[str, ...]:
+    wired = build_circuit(amp)
+    stages = valve_stages(wired)
+    pins = (f"{valve}.{pin}" for stage in stages for valve in stage.valves for pin in _PINS)
+    return tuple(dict.fromkeys((*(place for stage in stages for place in stage.outputs), *pins, SPEAKER)))
+
+
+def _branches(wired: Circuit) -> Iterator[tuple[str, str, float]]:
+    """Branch, its vector, and how many amperes its unit is."""
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Socket):
+            vectors = valve_vectors(part.designator, wired.amp.valve_by_type[part.type].family)
+            yield f"{part.designator}.plate", vectors["plate"], 1e-3
+            yield f"{part.designator}.grid", vectors["grid"], 1.0
+
+
+def _one_variant(
+    amp: Amp, settings: list[dict[str, float | str]], tone: Sine, outcomes: list[list[Outcome | None]]
+) -> xr.Dataset:
+    """Voltages and currents of a variant; outcomes by position and level."""
+    wired, places = build_circuit(amp), _places(amp)
+    branches = list(_branches(wired))
+    grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
+    sources = [(node_vector(wired, place), 1.0) for place in places] + [(name, unit) for _, name, unit in branches]
+    rows = np.stack([[_rows(outcome, sources, grid) for outcome in across] for across in outcomes])[np.newaxis]
+    data = {
+        "voltage": ((*_CELL, "level", "node", "time"), rows[..., : len(places), :], {"units": "V"}),
+        "current": ((*_CELL, "level", "branch", "time"), rows[..., len(places) :, :], {"units": "A"}),
+    }
+    coords = {
+        "position": [position_label(setting) for setting in settings],
+        "node": list(places),
+        "branch": [branch for branch, _, _ in branches],
+        "time": ("time", grid, {"units": "s"}),
+    }
+    return xr.Dataset(data, coords)
+
+
+def _rows(
+    outcome: Outcome | None, sources: Sequence[tuple[str, float]], grid: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    if not isinstance(outcome, Arrays):
+        return np.full((len(sources), grid.size), np.nan)
+    rows = [unit * outcome.vectors[name] if name else np.zeros_like(outcome.scale) for name, unit in sources]
+    return resampled(outcome.scale, np.stack(rows), grid)
+
+
+def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:
+    """The amp at rest, and for a small signal."""
+    places = _places(amp)
+    own = [{name: value for name, value in setting.items() if name in amp.controls} for setting in settings]
+    rest = simulate(amp, OperatingPoint(), own, places)
+    sweep = simulate(amp, FrequencySweep(hertz, 10.0 * hertz, 1), own, places)["voltage"].isel(frequency=0)
+    parts = np.stack([sweep.values.real, sweep.values.imag], axis=-1)
+    data: dict[str, Any] = {
+        "small": ((*_CELL, "node", "part"), parts, {"units": "1"}),
+        "rest": ((*_CELL, "node"), rest["voltage"].values, {"units": "V"}),
+        "rest_current": ((*_CELL, "branch"), rest["current"].values, {"units": "A"}),
+    }
+    branches = [f"{name}.{end}" for name in json.loads(rest.attrs["valves"])[amp.variant] for end in ("plate", "grid")]
+    whole = xr.Dataset(data, {name: rest[name].values for name in ("node", "branch")})
+    return whole.sel(branch=branches).assign_coords(part=["in phase", "in quadrature"])

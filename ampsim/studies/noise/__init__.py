@@ -1,0 +1,1 @@
+"""Hiss by the part that makes it, hum by supply node and heater."""

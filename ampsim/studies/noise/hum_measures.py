@@ -1,0 +1,201 @@
+"""How loud the hum is as the ear weighs it, where it comes from, and what a mod does to it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Hashable, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from ...measures.labels import expect
+from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
+from ..findings import Finding
+from .measures import BEYOND_DB, THRESHOLDS, against, margin, noise_grade
+
+SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
+LEAK_SOURCE = "leakage to each cathode assumed, common practice without a source; A curve of IEC 61672-1; " + THRESHOLDS
+
+
+def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
+    """What the hum of a response rests on, in words."""
+    assumed = json.loads(response.attrs["assumed"])
+    mains, pair = float(assumed["frequency"]), str(response.attrs["pair"])
+    found = [
+        f"Mains of {mains:g} Hz, full-wave rectified: the ripple of a reservoir is estimated as a sawtooth of "
+        "I/(2 f C) peak to peak, with the current I at rest, and carries ten harmonics.",
+        f"Heaters: {assumed['heater_volts']:g} V at {mains:g} Hz leak through {assumed['leak_ohms'] / 1e6:g} Mohm to "
+        "each cathode, all valves alike; this is an assumption, and a good valve leaks less.",
+    ]
+    if pair:
+        percent = 100.0 * float(assumed["mismatch"])
+        found.append(
+            f"{pair} draws {percent:g} % more plate current than the other valve of its pair: a perfect match would "
+            "cancel the ripple at the output transformer's centre tap, which real valves do not."
+        )
+    return tuple(found)
+
+
+def hum_table(response: xr.Dataset) -> pd.DataFrame:
+    """Hum of every variant at every position.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `hum_spectrum`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per variant and position: ripple of the reservoir [V peak to peak]; supply hum at the output as it is
+        and A-weighted [V rms], its level [dB(A) against 1 W into 8 ohm], the change against the first variant [dB(A)],
+        and the supply node that brings most; the same of the heaters, whose shares are added in power, since which
+        side of the heater leaks is not known. "none" where nothing comes through.
+    """
+    expect(response, "ripple sweep")
+    supply, heaters = _weighted(response["hum"]), _heaters(response)
+    plain = _rms(response["hum"])
+    by_node = _weighted(response["contribution"])
+    rows = []
+    for variant, place in np.ndindex(supply.shape):
+        rows.append(
+            {
+                "variant": str(response["variant"].values[variant]),
+                "position": str(response["position"].values[place]),
+                "reservoir [V pp]": float(response["swing"][variant, place].max()) if response.sizes["supply"] else 0.0,
+                "supply hum [mV]": 1e3 * float(plain[variant, place]),
+                **_columns("supply hum", supply, variant, place),
+                "most from": _largest(by_node, variant, place),
+                **_columns("heater hum", heaters, variant, place),
+                "most by": _largest(response["heater"], variant, place),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
+    """Where the hum comes from.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `hum_spectrum`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        For every variant and position each supply node with its ripple [V rms] and what it brings to the output [V
+        rms, A-weighted], and each valve with what its heater brings. Shares of nodes add up with their phases, so they
+        may cancel in part; "whole supply" and "all heaters" have the sums.
+    """
+    expect(response, "ripple sweep")
+    at_output, sums = _weighted(response["contribution"]), (_weighted(response["hum"]), _heaters(response))
+    ripple = _rms(response["ripple"])
+    leak = response["heater"] * _mains_weight(response)
+    rows = []
+    for variant, place in np.ndindex(sums[0].shape):
+        lines = [
+            ("supply", str(name), 1e3 * float(ripple[variant, place, n]), float(at_output[variant, place, n]))
+            for n, name in enumerate(response["rail"].values)
+        ]
+        lines.append(("supply", "whole supply", math.nan, float(sums[0][variant, place])))
+        lines += [
+            ("heater", str(name), math.nan, float(leak[variant, place, n]))
+            for n, name in enumerate(response["valve"].values)
+        ]
+        lines.append(("heater", "all heaters", math.nan, float(sums[1][variant, place])))
+        label = str(response["position"].values[place])
+        head = {"variant": str(response["variant"].values[variant]), "position": label}
+        rows += [
+            {**head, "kind": kind, "from": name, "ripple [mV]": volts, "at the output [mV(A)]": 1e3 * weighted}
+            for kind, name, volts, weighted in lines
+        ]
+    return pd.DataFrame(rows)
+
+
+def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str, str] | None = None) -> list[Finding]:
+    """What the mod does to the hum of supply and heaters, at each position of every variant but the first.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `hum_spectrum`, the stock amp first.
+    noise : xarray.Dataset
+        Of `noise_spectrum`, of the same amps and positions: how much of a change is gain.
+    pictures : mapping
+        Names of the pictures that show "supply hum" and "heater hum".
+    """
+    stock, mains = str(response["variant"].values[0]), float(json.loads(response.attrs["assumed"])["frequency"])
+    rows = hum_table(response).to_dict("records")
+    found = []
+    for kind, frequency in (("supply hum", 2.0 * mains), ("heater hum", mains)):
+        gain = _gain_db(noise, frequency)
+        lines = [(row, here, here - first) for row, (here, first) in zip(rows, gain, strict=True)]
+        picture = (pictures or {}).get(kind, "")
+        found += [_finding(*line, kind, frequency, stock, picture) for line in lines if line[0]["variant"] != stock]
+    return found
+
+
+def _gain_db(noise: xr.Dataset, frequency: float) -> list[tuple[float, float]]:
+    """Gain [dB] at a frequency of each variant at each position, and of the first variant there."""
+    grid = np.log(noise["frequency"].values)
+    level = 20.0 * np.log10(np.maximum(noise["transfer"].values, 1e-30))
+    at = [[float(np.interp(math.log(frequency), grid, curve)) for curve in rows] for rows in level]
+    return [(here, first) for rows in at for here, first in zip(rows, at[0], strict=True)]
+
+
+def _finding(
+    row: dict[Hashable, Any], gain: float, more: float, kind: str, frequency: float, stock: str, picture: str
+) -> Finding:
+    change, level = float(row[f"{kind}: change [dB(A)]"]), float(row[f"{kind}: level [dB(A) against {REFERENCE}]"])
+    turned_down = min(gain, gain - more) < 0.0
+    # What does not pass the stages whose gain changed does not rise with them: more gain excuses, less does not.
+    judged = change if turned_down else change - max(more, 0.0)
+    origin = row["most from"] if kind == "supply hum" else f"{row['most by']}'s heater"
+    words = (
+        f"{kind.capitalize()} at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
+        f"{against(change, max(more, 0.0), judged, stock, turned_down, f'gain at {frequency:g} Hz')}; "
+        f"{margin(change, judged, level)}"
+        f"{'' if origin.startswith('none') else f'; most of it comes from {origin}'}."
+    )
+    how = "operating point, then ripple sweeps" if kind == "supply hum" else "a current into each cathode, swept"
+    return Finding(
+        "noise and hum", kind, str(row["variant"]), str(row["position"]), judged, "dB(A)", BEYOND_DB,
+        noise_grade(change, judged, level), words, how, SOURCE if kind == "supply hum" else LEAK_SOURCE, picture,
+    )  # fmt: skip
+
+
+def _weighted(volts: xr.DataArray) -> xr.DataArray:
+    """Voltage [V rms] of harmonics, A-weighted; dims without frequency."""
+    return _rms(volts * xr.DataArray(a_weight(volts["frequency"].values), dims="frequency"))
+
+
+def _rms(volts: xr.DataArray) -> xr.DataArray:
+    power: xr.DataArray = (volts * volts.conj()).real.sum("frequency")
+    return power**0.5
+
+
+def _mains_weight(response: xr.Dataset) -> float:
+    return float(a_weight(json.loads(response.attrs["assumed"])["frequency"]))
+
+
+def _heaters(response: xr.Dataset) -> xr.DataArray:
+    return _mains_weight(response) * (response["heater"] ** 2).sum("valve") ** 0.5
+
+
+def _columns(kind: str, volts: xr.DataArray, variant: int, place: int) -> dict[str, float]:
+    here, first = float(volts[variant, place]), float(volts[0, place])
+    change = 0.0 if here == first else float(level_db(here) - level_db(first))
+    return {
+        f"{kind} [mV(A)]": 1e3 * here,
+        f"{kind}: level [dB(A) against {REFERENCE}]": float(level_db(here)),
+        f"{kind}: change [dB(A)]": change,
+    }
+
+
+def _largest(shares: xr.DataArray, variant: int, place: int) -> str:
+    here = shares[variant, place].values
+    return str(shares[shares.dims[-1]].values[int(np.argmax(here))]) if here.size and here.any() else "none"

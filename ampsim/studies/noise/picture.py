@@ -1,0 +1,240 @@
+"""Noise over frequency, and bars of where noise and hum come from: stock against modded at one position."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from ...base.wording import in_hertz
+from ...measures.labels import select
+from ...measures.weighting import REFERENCE, in_db_a
+from ...pictures import captions, style
+from ...pictures.axes import between, draw, fill, frequency_axis, guitar_bracket, tidy
+from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width, wrapped
+from .hum_measures import hum_by_node, hum_table
+from .measures import contributor_table, noise_table
+
+_HEIGHT = 2.6  # inches
+_ROW, _BAR, _GAP, _EDGE, _NUMBER, _WIDEST = 0.34, 0.1, 0.12, 0.25, 0.75, 2.4
+_MOST_BARS = 8
+_LEAST = 1e-3  # of the greatest; smaller bars are left out
+_HUM = {
+    "supply": ("hum of the supply", "by supply node, estimated ripple; shares may cancel in part"),
+    "heater": ("hum of the heaters", "by valve, assumed leakage to the cathodes; powers add up"),
+}
+_LEVEL = f"level [dB(A) against {REFERENCE}]"
+
+
+class BarRow(NamedTuple):
+    """Name of one pair of bars and its two values, stock and modded."""
+
+    name: str
+    stock: float
+    modded: float
+
+
+def noise_curves(
+    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> Curves:
+    """Points of the moving parts of `noise_overlay`: "stock" and "modded" [Hz, dB], and the area between."""
+    pair = _pair(response, position, base, modded)
+    grid = pair["frequency"].values
+    stock, other = 20.0 * np.log10(np.maximum(pair["noise"].values[:, 0], 1e-15) / 1e-6)
+    lines = {"stock": np.column_stack([grid, stock]), "modded": np.column_stack([grid, other])}
+    return lines | {"between": between(grid, np.minimum(stock, other), np.maximum(stock, other))}
+
+
+def describe_noise(
+    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> str:
+    """`noise_overlay` in words and numbers, one paragraph."""
+    pair = _pair(response, position, base, modded)
+    curves = noise_curves(pair)
+    sentences = [
+        f"Noise over frequency at {pair.attrs['output']}, {captions.span(pair)}, {pair['position'].values[0]}."
+    ]
+    for row, kind in zip(noise_table(pair).to_dict("records"), ("stock", "modded"), strict=True):
+        at = [
+            f"{10.0 ** (np.interp(math.log(each), np.log(curves[kind][:, 0]), curves[kind][:, 1]) / 20.0):.3g} uV/√Hz "
+            f"at {in_hertz(each)}"
+            for each in captions.anchors(pair, (100.0, 1000.0, 5000.0))
+        ]
+        sentences.append(
+            f"{row['variant']}: {in_db_a(row[_LEVEL])} against {REFERENCE}, {', '.join(at)}; most of it "
+            f"({row['its share [%]']:.0f} %) from {row['most from']}."
+        )
+    return " ".join(sentences)
+
+
+@style.applied()
+def noise_picture(
+    response: xr.Dataset,
+    position: str | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw the noise at the output over frequency, stock against modded.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `noise_spectrum`, at least two variants.
+    position : str
+        Default the first.
+    base, modded : str
+        Variants; default the first and the last.
+    title : str
+        Default: amp, and which variant stands against which.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names or a single variant.
+    """
+    pair = _pair(response, position, base, modded)
+    names = [str(each) for each in pair["variant"].values]
+    heading = title or f"{captions.amp_name(pair)}: noise, {names[1]} against {names[0]}"
+    subtitle = f"at {pair.attrs['output']}, input silent, {pair['position'].values[0]}; levels against {REFERENCE}"
+    levels = [in_db_a(each) for each in noise_table(pair)[_LEVEL]]
+    looks = (style.STOCK_LOOK, style.MODDED_LOOK)
+    keys = [(f"{name}: {level}", look) for name, level, look in zip(names, levels, looks, strict=True)]
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.22 + _HEIGHT + 0.56
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_noise(pair))
+    top = header(picture, subtitle, keys) - 0.22
+    axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - 0.25, top)
+    curves = noise_curves(pair)
+    tidy(axes, "noise [dB against 1 µV/√Hz]", [curves[kind][:, 1] for kind in ("stock", "modded")], 12.0)
+    frequency_axis(axes, pair["frequency"].values)
+    guitar_bracket(axes)
+    fill(axes, curves, "between")
+    for kind, look in zip(("stock", "modded"), looks, strict=True):
+        draw(axes, curves, kind, look)
+    return picture
+
+
+def noise_bars_picture(
+    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> Picture:
+    """Draw who makes the noise at one position: the loudest parts, stock against modded; parameters as above."""
+    pair = _pair(response, position, base, modded)
+    names = [str(each) for each in pair["variant"].values]
+    table = contributor_table(pair, 0.0)
+    table = table[table["contributor"] != "all others"]
+    volts = table.pivot(index="contributor", columns="variant", values="noise [mV(A)]").reindex(columns=names)
+    order = volts.max(axis=1).sort_values(ascending=False, kind="stable").index
+    stages = dict(zip(table["contributor"], table["stage"], strict=True))
+    rows = [_bar_row(f"{name} ({stages[name]})", volts.loc[name]) for name in order[:_MOST_BARS]]
+    # Powers add: the parts are strangers to each other.
+    rows.append(_bar_row("all others", (volts.loc[order[_MOST_BARS:]] ** 2).sum() ** 0.5))
+    heading = f"{captions.amp_name(pair)}: who makes the noise"
+    subtitle = f"A-weighted noise at {pair.attrs['output']} by part, {pair['position'].values[0]}; powers add up"
+    return paired_bars(heading, subtitle, rows, names, [in_db_a(each) for each in noise_table(pair)[_LEVEL]])
+
+
+def hum_bars_picture(
+    response: xr.Dataset,
+    kind: Literal["supply", "heater"] = "supply",
+    position: str | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+) -> Picture:
+    """Draw where the hum comes from at one position, stock against modded: by supply node, or by heater.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `hum_spectrum`, at least two variants.
+    kind : {"supply", "heater"}
+    position, base, modded : str
+        Default the first position, the first and the last variant.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names or a single variant.
+    """
+    pair = _pair(response, position, base, modded)
+    names = [str(each) for each in pair["variant"].values]
+    table = hum_by_node(pair)
+    table = table[table["kind"] == kind]
+    volts = table.pivot(index="from", columns="variant", values="at the output [mV(A)]").reindex(columns=names)
+    most = float(volts.to_numpy(float).max())
+    told = [name for name in dict.fromkeys(table["from"]) if volts.loc[name].max() >= _LEAST * most]
+    rows = [_bar_row(f"{name}{_ripple(table, name, names)}", volts.loc[name]) for name in told]
+    said = [in_db_a(each) for each in hum_table(pair)[f"{kind} hum: {_LEVEL}"]]
+    heading, how = _HUM[kind]
+    left_out = "" if len(told) == len(volts) else "; less than a thousandth of the most is left out"
+    subtitle = f"A-weighted hum at {pair.attrs['output']}, {pair['position'].values[0]}; {how}{left_out}"
+    return paired_bars(f"{captions.amp_name(pair)}: {heading}", subtitle, rows, names, said)
+
+
+def _ripple(table: pd.DataFrame, name: str, names: Sequence[str]) -> str:
+    """The ripple on a supply node in both variants: ", ripple 126 mV"."""
+    found = [
+        float(table[(table["from"] == name) & (table["variant"] == each)]["ripple [mV]"].iloc[0]) for each in names
+    ]
+    if any(math.isnan(each) for each in found):
+        return ""
+    both = dict.fromkeys(_millivolts(each) for each in found)
+    return f", ripple {' / '.join(both)}"
+
+
+def _bar_row(name: str, values: Any) -> BarRow:
+    stock, modded = (0.0 if math.isnan(each) else float(each) for each in values)
+    return BarRow(name, stock, modded)
+
+
+@style.applied()
+def paired_bars(
+    heading: str, subtitle: str, rows: Sequence[BarRow], names: Sequence[str], levels: Sequence[str]
+) -> Picture:
+    """Draw pairs of bars [mV, A-weighted], stock above modded, each with its number.
+
+    Parameters
+    ----------
+    heading, subtitle : str
+    rows : sequence of BarRow
+        From the top down.
+    names, levels : sequence of str
+        Names of the two variants, and their level in words, for the key.
+    """
+    looks = (style.STOCK_BAR, style.MODDED_BAR)
+    keys = [(f"{name}: {level}", look) for name, level, look in zip(names, levels, looks, strict=True)]
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys, _EDGE) + 0.12 + _ROW * len(rows) + 0.15
+    said = [f"{row.name}: {names[0]} {_millivolts(row.stock)}, {names[1]} {_millivolts(row.modded)}" for row in rows]
+    totals = "; ".join(f"{name} {level}" for name, level in zip(names, levels, strict=True))
+    picture = Picture(style.PAGE_WIDTH, tall, heading, f"{subtitle}. {totals}. {'; '.join(said)}.")
+    top = header(picture, subtitle, keys, _EDGE) - 0.12
+    labels = [wrapped(row.name, _WIDEST, style.TEXT_SIZE) for row in rows]
+    left = _EDGE + max(text_width(line, style.TEXT_SIZE) for lines in labels for line in lines) + _GAP
+    room = style.PAGE_WIDTH - left - _NUMBER - 0.15
+    most = max((max(row.stock, row.modded) for row in rows), default=0.0) or 1.0
+    for place, row in enumerate(rows):
+        middle = top - _ROW * (place + 0.5)
+        picture.stack(left - _GAP, middle, labels[place], ha="right")
+        for kind, value, look, y in zip(("stock", "modded"), row[1:], looks, (0.01, -0.01 - _BAR), strict=True):
+            width = room * value / most
+            picture.block(left, middle + y, width, _BAR, look, gid=f"{kind}-{place}")
+            picture.stack(left + width + 0.06, middle + y + 0.5 * _BAR, [_millivolts(value)], style.SMALL_SIZE)
+    picture.rule([left, left], [top, top - _ROW * len(rows)], style.Look(style.QUIET, 0.8))
+    return picture
+
+
+def _millivolts(size: float) -> str:
+    if size < 1e-6:
+        return "none"
+    if size >= 1e3:
+        return f"{size / 1e3:.3g} V"
+    return f"{size:.3g} mV" if size >= 0.1 else f"{1e3 * size:.2g} µV"
+
+
+def _pair(response: xr.Dataset, position: str | None, base: str | None, modded: str | None) -> xr.Dataset:
+    """Two variants at one position."""
+    where = str(response["position"].values[0]) if position is None else position
+    return select(response, captions.pair_of(response, base, modded), [where])

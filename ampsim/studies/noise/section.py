@@ -1,0 +1,57 @@
+"""Section "noise and hum": hiss by the part that makes it, ripple of the supply, leakage of the heaters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import xarray as xr
+
+from ...pictures.canvas import Picture
+from ..findings import GRADES, Finding
+from ..section import Examined, Progress, Section
+from .hum import hum_spectrum
+from .hum_measures import hum_assumptions, hum_by_node, hum_findings, hum_table
+from .measures import contributor_table, noise_findings, noise_table
+from .picture import hum_bars_picture, noise_bars_picture, noise_picture
+from .simulate import noise_spectrum
+
+_LEAST = 0.02  # of the A-weighted power: fainter contributors are not in the table
+_KINDS = {"hiss": "noise over frequency", "supply hum": "hum of the supply", "heater hum": "hum of the heaters"}
+_LEFT_OUT = (
+    "Left out: flicker (there are no figures for these valves), microphony, crackling parts, hum picked up by wires "
+    "and transformers. The loudspeaker's own roll-off is not in the levels, which are those at its terminals."
+)
+
+
+def section(examined: Examined, progress: Progress | None = None) -> Section:
+    """Simulate noise and hum of the stock and the modded amp at every position, and say what changes."""
+    amps = [examined.stock, examined.modded]
+    noise = noise_spectrum(amps, examined.positions, progress=progress)
+    hum = hum_spectrum(amps, examined.positions, progress=progress)
+    findings = [*noise_findings(noise, _KINDS["hiss"]), *hum_findings(hum, noise, _KINDS)]
+    tables = {
+        "noise": noise_table(noise),
+        "who makes the noise": contributor_table(noise, _LEAST),
+        "hum": hum_table(hum),
+        "where the hum comes from": hum_by_node(hum),
+    }
+    notes = (*hum_assumptions(hum), "Levels are A-weighted (IEC 61672-1), 20 Hz to 20 kHz.", _LEFT_OUT)
+    return Section("noise and hum", tuple(findings), tables, _pictures(noise, hum, findings), notes)
+
+
+def _pictures(noise: xr.Dataset, hum: xr.Dataset, findings: Sequence[Finding]) -> dict[str, Picture]:
+    """Each at the position where the mod does worst."""
+    worst = {kind: _worst(findings, kind) for kind in _KINDS}
+    found = {
+        _KINDS["hiss"]: noise_picture(noise, worst["hiss"]),
+        "who makes the noise": noise_bars_picture(noise, worst["hiss"]),
+        _KINDS["supply hum"]: hum_bars_picture(hum, "supply", worst["supply hum"]),
+    }
+    if hum.sizes["valve"]:
+        found[_KINDS["heater hum"]] = hum_bars_picture(hum, "heater", worst["heater hum"])
+    return found
+
+
+def _worst(findings: Sequence[Finding], kind: str) -> str:
+    own = [finding for finding in findings if finding.subject.startswith(kind)]
+    return max(own, key=lambda finding: (GRADES.index(finding.grade), finding.value)).position

@@ -1,0 +1,1 @@
+"""What the loudspeaker gets when a switch moves."""

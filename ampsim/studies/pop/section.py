@@ -1,0 +1,93 @@
+"""Section "pop of a switch": what the loudspeaker gets when a switch of the mod, or one the amp had, is moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+import xarray as xr
+
+from ...base.errors import DescriptionError
+from ...circuit.moving_switch import ContactData
+from ...pictures.canvas import Picture
+from ..findings import GRADES, Finding
+from ..section import Examined, Progress, Section
+from .measures import LOUD_W, pop_findings, pop_summary
+from .picture import pop_picture as draw_pop
+from .simulate import MOST_PAIRS, MOVEMENTS, pop, transitions
+
+TITLE = "pop of a switch"
+_Setting = dict[str, float | str]
+
+
+def section(examined: Examined, progress: Progress | None = None) -> Section:
+    """Move every switch of the modded amp at every position of its other controls, and say what is heard.
+
+    A switch that the stock amp has too is moved in both.
+    """
+    if not examined.modded.all_switches:
+        return Section(TITLE, (), {}, {}, ("This amp has no switch to move.",))
+    runs: dict[str, xr.Dataset] = {}
+    findings: list[Finding] = []
+    for control in (switch.control for switch in examined.modded.all_switches):
+        try:
+            runs[control] = _run(examined, control, progress)
+        except DescriptionError as refusal:
+            findings.append(_unknown(examined, control, str(refusal)))
+            continue
+        findings += [each for each in pop_findings(runs[control], TITLE) if each.variant == examined.modded.variant]
+    tables = {"pops, loudest first": pd.concat(map(pop_summary, runs.values()), ignore_index=True)} if runs else {}
+    return Section(TITLE, tuple(findings), tables, _pictures(runs, findings), tuple(_notes(examined)))
+
+
+def _run(examined: Examined, control: str, progress: Progress | None) -> xr.Dataset:
+    stock, modded = examined.stock, examined.modded
+    had = control in {switch.control for switch in stock.all_switches}
+    amps = [stock, modded] if had and stock.variant != modded.variant else [modded]
+    return pop(amps, transitions(modded, [control]), list(_settings(examined, control)), progress=progress)
+
+
+def _settings(examined: Examined, control: str) -> Iterator[_Setting]:
+    """The positions asked for without the switch that moves, each once."""
+    seen: list[_Setting] = []
+    for position in examined.positions:
+        setting = {name: value for name, value in position.items() if name != control}
+        if setting not in seen:
+            seen.append(setting)
+            yield setting
+
+
+def _unknown(examined: Examined, control: str, why: str) -> Finding:
+    return Finding(TITLE, control, examined.modded.variant, "every position", math.nan, "V", None, "not known",
+                   f"{control}: its pop is not known. {why}.", "not simulated", "none")  # fmt: skip
+
+
+def _pictures(runs: dict[str, xr.Dataset], findings: list[Finding]) -> dict[str, Picture]:
+    """The loudest switch at its loudest position."""
+    known = [each for each in findings if each.picture]
+    if not known:
+        return {}
+    worst = max(known, key=lambda each: (GRADES.index(each.grade), each.value))
+    return {TITLE: draw_pop(runs[worst.subject], worst.position, worst.variant)}
+
+
+def _notes(examined: Examined) -> Iterator[str]:
+    data = ContactData()
+    yield (
+        f"Assumed: contacts of {data.on:g} ohm closed and {data.off / 1e9:g} gigohm open; every capacitor behind an "
+        f"open contact leaks through {data.leak / 1e9:g} gigohm and has been there long enough to stand discharged. "
+        "An electrolytic leaks more, so a bleed leaves more of its pop than is said here."
+    )
+    yield (
+        f"Orders of the contacts: {', '.join(f'{each.name} ({1e3 * abs(each.gap):g} ms)' for each in MOVEMENTS)}. "
+        "No order is safe as such. Bounces act like a longer gap; they are left out."
+    )
+    yield f"Too loud is a peak beyond that of a sine of {LOUD_W:g} W in the loudspeaker's nominal load: own threshold."
+    many = [switch.control for switch in examined.modded.all_switches if _pair_count(len(switch.labels)) > MOST_PAIRS]
+    if many:
+        yield f"Of {' and '.join(many)} only steps to the next position are moved, both ways."
+
+
+def _pair_count(positions: int) -> int:
+    return positions * (positions - 1)

@@ -1,0 +1,267 @@
+"""The pop of a switch: the amp in time while contacts move and nobody plays."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any, NamedTuple, cast
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...base.errors import DescriptionError, nearest, shown
+from ...base.quantities import OHM, format_value
+from ...circuit.amp import Amp, Switch, Transformer
+from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.moving_switch import ContactData, MovingCircuit, moving
+from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.stages.power import tap_pin
+from ...simulation.analyses import Transient
+from ...simulation.netlist import Netlist, node_vector, write
+from ...simulation.ngspice import engine
+from ...simulation.ngspice.engine import Arrays, Outcome
+from ...simulation.response import provenance
+from ...simulation.stimuli import Throw
+
+MOST_PAIRS = 12
+"""Every ordered pair of positions of a switch is tried up to this number; then only neighbours, both ways."""
+
+AS_IT_IS = "as it is"
+STEP, TOLERANCE = 200e-6, 1e-5
+_EVERY, _CLOSE, _EDGES = 200e-6, 10e-6, 5e-3  # s, between samples; close together for the first 5 ms
+
+
+class Transition(NamedTuple):
+    """A switch moves from one of its positions to another."""
+
+    control: str
+    start: str
+    end: str
+
+    @property
+    def label(self) -> str:
+        """In words: ``bright: open to 120p``."""
+        return f"{self.control}: {self.start} to {self.end}"
+
+
+@dataclass(frozen=True)
+class Movement:
+    """How a switch moves: new contacts close `gap` [s] after the old ones opened, or before (negative); bounces."""
+
+    name: str
+    gap: float
+    bounces: int = 0
+
+
+MOVEMENTS = (
+    Movement("break before make", 2e-3),
+    Movement("both at once", 0.0),
+    Movement("make before break", -2e-3),
+)
+"""Contacts open 2 ms before the others close, at the same time, and 2 ms after: assumed, switches differ."""
+
+BLEEDS = (None, 10e6, 1e6)
+"""What lies across contacts behind which a capacitor hangs [ohm]: nothing, 10 megohm, 1 megohm."""
+
+
+class _Case(NamedTuple):
+    place: tuple[int, ...]  # of its variant, position, transition, movement and remedy
+    wired: MovingCircuit
+    netlist: Netlist
+
+
+def transitions(amp: Amp, controls: Sequence[str] | None = None) -> list[Transition]:
+    """Every ordered pair of positions of some switches (default all); of a switch with many, neighbours both ways.
+
+    Raises
+    ------
+    DescriptionError
+        For a switch the amp does not have.
+    """
+    known = {switch.control: switch for switch in amp.all_switches}
+    for name in controls or ():
+        if name not in known:
+            raise DescriptionError(f"{amp.name}: no switch {shown(name)}{nearest(name, known)}")
+    return [each for name in (known if controls is None else controls) for each in _pairs(known[name])]
+
+
+def _pairs(switch: Switch) -> Iterator[Transition]:
+    pairs = list(itertools.permutations(switch.labels, 2))
+    if len(pairs) > MOST_PAIRS:
+        steps = list(itertools.pairwise(switch.labels))
+        pairs = steps + [(end, start) for start, end in steps]
+    return (Transition(switch.control, start, end) for start, end in pairs)
+
+
+def pop(
+    amps: Amp | Sequence[Amp],
+    moves: Sequence[Transition] | None = None,
+    positions: Iterable[Position] = ({},),
+    movements: Sequence[Movement] = MOVEMENTS,
+    bleeds: Sequence[float | None] = BLEEDS,
+    nodes: Sequence[str] | None = None,
+    contacts: ContactData | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """Move switches of one or more variants of an amp and listen, with a silent input, for 0.3 s.
+
+    Before it moves the amp has stood at the old position for ever: a capacitor behind an open contact has discharged
+    through its own leakage (see `ContactData`), or is kept charged by a bleed across the contact.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+        Variants; each has the switches that move.
+    moves : sequence of Transition
+        Default: `transitions` of the first amp.
+    positions : iterable of mapping
+        As in `simulate`; what one says of a switch that moves does not count.
+    movements : sequence of Movement
+    bleeds : sequence of float or None
+        Remedies: ohms across every contact behind which a capacitor hangs; None: nothing.
+    nodes : sequence of str
+        Places or stages to listen at. Default: the speaker, and the master volume where there is one.
+    contacts : ContactData
+        Assumptions; its bleed does not count.
+    progress : callable
+        Called with (done, total).
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V], dims (variant, position, transition, movement, remedy, node, time), time in s from the
+        movement on (negative before), unevenly; `highest` and `lowest` [V], without time: over all of ngspice's own
+        points, which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none.
+        NaN where ngspice gave no answer (then named in ``attrs["failed"]``). ``attrs["nominal_ohm"]``: JSON, to each
+        variant the loudspeaker that its tap is made for, or null.
+
+    Raises
+    ------
+    DescriptionError
+        For no such switch, position or place, and for a switch that changes a valve or a transformer.
+    EngineError
+        When no simulator process can work at all.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    settings = [dict(position) for position in positions]
+    check_request(variants, settings)
+    wanted = transitions(variants[0]) if moves is None else list(moves)
+    if not (wanted and movements and bleeds):
+        raise DescriptionError(f"{variants[0].name}: no switch to move; a pop needs a switch")
+    places = tuple(nodes) if nodes is not None else _default_nodes(variants[0])
+    data = contacts or ContactData()
+    cases = list(_cases(variants, settings, wanted, movements, [replace(data, bleed=each) for each in bleeds], places))
+    outcomes = engine.run_distinct([case.netlist for case in cases], progress=progress)
+    labels: dict[str, Any] = {
+        "variant": [amp.variant for amp in variants],
+        "position": [position_label(setting) for setting in settings],
+        "transition": [each.label for each in wanted],
+        "movement": [each.name for each in movements],
+        "remedy": [AS_IT_IS if each is None else f"bleed {format_value(each, OHM)}" for each in bleeds],
+        "node": list(places),
+    }
+    parts = _measured(cases, outcomes, places, labels)
+    held = np.array([[""] * len(wanted)] * len(variants), dtype=object)
+    for case in cases:
+        held[case.place[0], case.place[2]] = " and ".join(case.wired.held)
+    parts["held"] = (("variant", "transition"), held.astype(str))
+    coords = labels | control_coords(settings) | {
+        "time": ("time", _grid(), {"units": "s"}),
+        "control": ("transition", [each.control for each in wanted]),
+        "gap": ("movement", [each.gap for each in movements], {"units": "s"}),
+        "bleed": ("remedy", [np.inf if each is None else each for each in bleeds], {"units": "ohm"}),
+    }  # fmt: skip
+    run = Transient(_throw(movements[0], moved=True), STEP, TOLERANCE)
+    answered = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
+    facts = provenance(variants, run, [case.netlist for case in cases], answered) | {
+        "analysis": "pop",
+        "contacts": json.dumps(asdict(data)),
+        "nominal_ohm": json.dumps({amp.variant: nominal_ohms(amp) for amp in variants}),
+        "failed": "\n".join(_failures(cases, outcomes, labels)),
+    }
+    return xr.Dataset(parts, coords, facts)
+
+
+def nominal_ohms(amp: Amp) -> float | None:
+    """The load [ohm] that the tap at the loudspeaker is made for; None without an output transformer."""
+    wired = build_circuit(amp)
+    for element in wired.elements:
+        if element.kind == "transformer":
+            pins = dict(element.pins)
+            for ohms in cast("Transformer", wired.parts[element.designator]).taps:
+                if pins.get(tap_pin(ohms)) == wired.speaker:
+                    return ohms
+    return None
+
+
+def _default_nodes(amp: Amp) -> tuple[str, ...]:
+    masters = [stage.name for stage in amp.stages if stage.template == "master volume"]
+    return (SPEAKER, *masters[:1])
+
+
+def _throw(movement: Movement, moved: bool) -> Throw:
+    """A movement; the gap makes no difference where contacts only open or only close."""
+    return Throw(movement.gap if moved else 0.0, movement.bounces)
+
+
+def _cases(
+    variants: list[Amp],
+    settings: list[dict[str, float | str]],
+    wanted: Sequence[Transition],
+    movements: Sequence[Movement],
+    remedies: Sequence[ContactData],
+    places: tuple[str, ...],
+) -> Iterator[_Case]:
+    axes = (variants, settings, wanted, movements, remedies)
+    for case in itertools.product(*(range(len(axis)) for axis in axes)):
+        variant, setting, transition, movement, remedy = case
+        amp, move = variants[variant], wanted[transition]
+        whole = amp.setting(settings[setting] | {move.control: move.start})
+        switches = tuple((name, value) for name, value in whole.items() if isinstance(value, str))
+        wired = moving(amp, switches, move.control, move.end, remedies[remedy])
+        both = len({contact.closed for contact in wired.contacts.values()}) == 2
+        run = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
+        yield _Case(case, wired, write(wired, whole, run, places))
+
+
+def _grid() -> NDArray[np.float64]:
+    """Times [s] from the movement on: close together while contacts move, where a pop has its edges."""
+    throw = Throw()
+    before = np.arange(-round(throw.at / _EVERY), 0) * _EVERY
+    close = np.arange(round(_EDGES / _CLOSE)) * _CLOSE
+    after = np.arange(round(_EDGES / _EVERY), round((throw.duration - throw.at) / _EVERY) + 1) * _EVERY
+    return np.concatenate([before, close, after])
+
+
+def _measured(
+    cases: Sequence[_Case], outcomes: Sequence[Outcome], places: tuple[str, ...], labels: dict[str, Any]
+) -> dict[str, Any]:
+    grid = _grid()
+    shape = tuple(len(labels[dim]) for dim in labels)
+    voltage = np.full((*shape, grid.size), np.nan)
+    highest, lowest = np.full(shape, np.nan), np.full(shape, np.nan)
+    for case, outcome in zip(cases, outcomes, strict=True):
+        if isinstance(outcome, Arrays):
+            names = [node_vector(case.wired, place) for place in places]
+            zero = np.zeros(outcome.scale.size)
+            rows = np.stack([outcome.vectors[name] if name else zero for name in names])
+            # A pop has corners: straight lines between ngspice's points, where a spline would swing past them.
+            voltage[case.place] = [np.interp(grid, outcome.scale - Throw().at, row) for row in rows]
+            highest[case.place], lowest[case.place] = rows.max(axis=-1), rows.min(axis=-1)
+    dims = tuple(labels)
+    return {
+        "voltage": ((*dims, "time"), voltage, {"units": "V"}),
+        "highest": (dims, highest, {"units": "V"}),
+        "lowest": (dims, lowest, {"units": "V"}),
+    }
+
+
+def _failures(cases: Sequence[_Case], outcomes: Sequence[Outcome], labels: dict[str, Any]) -> Iterator[str]:
+    names = list(labels)[:5]
+    for case, outcome in zip(cases, outcomes, strict=True):
+        if not isinstance(outcome, Arrays):
+            where = ", ".join(str(labels[name][index]) for name, index in zip(names, case.place, strict=True))
+            yield f"{where}: {str(outcome).splitlines()[0]}"

@@ -1,0 +1,1 @@
+"""What every valve and part carries at rest, cold and driven hard, against its limits."""

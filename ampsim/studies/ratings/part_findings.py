@@ -1,0 +1,112 @@
+"""What is said of the load on resistors, capacitors and pots."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from ...base.quantities import FARAD, OHM, format_value
+from ...measures.labels import records
+from ..findings import GRADES, Finding, Grade, grade_below
+from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted, worst_parts
+from .valve_findings import HOW, TOPIC
+
+_PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
+_SCRATCH_VOLTS = 0.1  # common practice, no source
+
+
+def part_findings(response: xr.Dataset) -> Iterator[Finding]:
+    """One finding to each part of the last variant that nears or passes what is taken to be fitted, or that is new.
+
+    One more when no part is in danger, and one to each pot whose track the mod puts direct voltage on.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.ratings.simulate.stress`.
+    """
+    stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
+    table = with_fitted(worst_parts(part_ratings(response)), stock)
+    old = {row["part"]: row for row in records(table[table["variant"] == stock])}
+    quiet = True
+    for row in records(table[table["variant"] == modded]):
+        before = old.get(row["part"])
+        grade, value, unit, limit = _part_grade(row)
+        if grade == "fine" and before is not None:
+            continue
+        quiet = quiet and grade == "fine"
+        words = f"{_part_name(row)}{'' if before else ', new'}: {_part_words(row, before)}"
+        yield Finding(TOPIC, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
+                      _PRACTICE, "ratings")  # fmt: skip
+    if quiet:
+        yield _nothing_worse(table, modded)
+    yield from _scratches(table, old, modded)
+
+
+def _part_grade(row: Mapping[str, Any]) -> tuple[Grade, float, str, float]:
+    """The worse of watts and volts: grade, value, unit, limit."""
+    mean = row["needs [W]"] / WATTS_FACTOR
+    heat = (grade_below(mean, row["fitted [W]"], 1.0 / WATTS_FACTOR + 1e-9), mean, "W", row["fitted [W]"])
+    volts = (grade_below(row["needs [V]"], row["fitted [V]"], 1.0), row["needs [V]"], "V", row["fitted [V]"])
+    if row["kind"] == "capacitor":
+        return volts
+    return max(heat, volts, key=lambda each: GRADES.index(each[0]))
+
+
+def _part_name(row: Mapping[str, Any]) -> str:
+    return f"{row['part']} ({format_value(row['value'], FARAD if row['kind'] == 'capacitor' else OHM)})"
+
+
+def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
+    rest, cold, peak = (_volts(row[f"{state} [V]"]) for state in ("rest", "cold", "peak"))
+    states = f"{rest} at rest, {cold} cold, {peak} driven hard"
+    if row["kind"] == "capacitor":
+        taken = "chosen by its volts at rest" if stock is None and row["fitted [V]"] != FILM_VOLTS else "fitted"
+        return (
+            f"{states}. It needs {_rating(row['next [V]'], 'V')}; "
+            f"a part {taken} is taken to stand {_rating(row['fitted [V]'], 'V')}."
+        )
+    before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
+    kind = "the track" if row["kind"] == "pot" else "it"
+    return (
+        f"mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven hard{before}, {states}. With "
+        f"{WATTS_FACTOR:g} times the mean {kind} needs {_rating(row['next [W]'], 'W')}; taken to be fitted: "
+        f"{_rating(row['fitted [W]'], 'W')}, {row['fitted [V]']:.0f} V."
+    )
+
+
+def _volts(volts: float) -> str:
+    return f"{volts:.3g} V" if volts >= 1e-3 else "0 V"
+
+
+def _watts(watts: float) -> str:
+    return f"{1e3 * watts:.2g} mW" if watts < 0.1 else f"{watts:.2g} W"
+
+
+def _rating(value: float, unit: str) -> str:
+    return "more than any common rating" if math.isinf(value) else f"{value:g} {unit}"
+
+
+def _nothing_worse(table: pd.DataFrame, modded: str) -> Finding:
+    words = "Every part that stays carries no more than the rating the stock amp asks for."
+    hot = [row for row in records(table) if row["variant"] == modded and row["kind"] == "resistor"]
+    if not hot:
+        return Finding(TOPIC, "parts", modded, "as drawn", math.nan, "W", None, "fine", words, HOW, _PRACTICE)
+    row = max(hot, key=lambda each: float(each["needs [W]"]))
+    mean = row["needs [W]"] / WATTS_FACTOR
+    words += f" The hottest resistor is {_part_name(row)} with {_watts(mean)}: a {_rating(row['next [W]'], 'W')} part."
+    return Finding(TOPIC, "parts", modded, row["position"], mean, "W", row["fitted [W]"], "fine", words, HOW,
+                   _PRACTICE, "ratings")  # fmt: skip
+
+
+def _scratches(table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded: str) -> Iterator[Finding]:
+    for row in records(table[(table["variant"] == modded) & (table["kind"] == "pot")]):
+        volts, before = row["rest [V]"], old.get(row["part"], {}).get("rest [V]", 0.0)
+        if volts > _SCRATCH_VOLTS and volts > 2.0 * before:
+            words = f"{_part_name(row)}: {volts:.2g} V DC across its track (stock {before:.2g} V); it will scratch."
+            yield Finding(TOPIC, f"{row['part']} DC", modded, row["position"], volts, "V", _SCRATCH_VOLTS,
+                          "near the limit", words, "operating point", "common practice, no source")  # fmt: skip

@@ -1,0 +1,278 @@
+"""What every part and valve of an amp carries: at rest, at switch-on while the valves are cold, and driven hard."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, cast
+
+import numpy as np
+import xarray as xr
+
+from ...base.errors import EngineError
+from ...circuit.amp import Amp, Part, Pot, Socket
+from ...circuit.build import Circuit, build_circuit
+from ...circuit.dc_paths import grid_ohms
+from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.stages.template import Element
+from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
+from ...simulation.analyses import Analysis, OperatingPoint, Transient
+from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
+from ...simulation.ngspice import engine
+from ...simulation.ngspice.engine import Arrays
+from ...simulation.response import provenance
+from ...simulation.stimuli import Sine
+
+HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
+"""Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
+STATES = ("rest", "cold", "driven", "pulse")
+# Against 1e-4: means within 2 %, peaks within 1.5 %, in a third of the time (an overdriven amp of four triodes,
+# inverter and push-pull pair with feedback).
+_TOLERANCE = 1e-3
+_BATCH = 8
+
+Progress = Callable[[int, int], None]
+Readings = dict[tuple[str, str, str], float]
+_UNITS = {
+    "part_value": ("part", "ohm or F"),
+    "part_volts": ("part", "V"),
+    "part_watts": ("part", "W"),
+    "electrode_volts": ("electrode", "V"),
+    "electrode_watts": ("electrode", "W"),
+    "cathode_amps": ("valve", "A"),
+    "grid_ohms": ("valve", "ohm"),
+}
+_STATELESS = ("part_value", "grid_ohms")
+
+
+def stress(
+    amps: Amp | Sequence[Amp],
+    positions: Iterable[Position] = ({},),
+    tones: Sequence[Sine] = HARD,
+    progress: Progress | None = None,
+) -> xr.Dataset:
+    """Simulate what parts and valves carry.
+
+    Parameters
+    ----------
+    amps, positions
+        As in `simulate`.
+    tones : sequence of Sine
+        What the amp is driven with; the worst of them counts. The knobs stand as the position says.
+    progress : callable
+        Called with (done, total).
+
+    Returns
+    -------
+    xarray.Dataset
+        dims (variant, position, an item, state); state is "rest", "cold" (supplies up, no valve conducting), "driven"
+        or "pulse". NaN where a part is not in circuit, or a state has no such reading.
+
+        `part_volts` [V]: size of the voltage across each resistor, capacitor and pot (between any two lugs); driven:
+        the highest of the whole run. `part_watts` [W]: in each resistor; driven: mean over the settled cycles;
+        pulse: the highest instant. For a pot what its whole track must stand (see `loading.track_watts`).
+        `part_value` [ohm or F], without state; `kind` along part. `electrode_volts` [V] of plate, screen and grid
+        against the cathode and of the cathode against ground; driven: the highest of the run, of the grid the lowest.
+        `electrode_watts` [W] and `cathode_amps` [A]; driven: mean over the settled cycles. `grid_ohms` [ohm], without
+        state: DC resistance of the grid's circuit, valves out, supplies shorted and the guitar unplugged.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls or positions.
+    EngineError
+        When ngspice gives no trustworthy answer; the message names amp, position and analysis.
+
+    Notes
+    -----
+    Cold volts hold while the heaters take longer than the filters fill. The unloaded mains transformer's rise, the
+    rectifier's inrush and the mains' tolerance are not in them: rails stand at the volts of the description.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    settings = [dict(position) for position in positions]
+    check_request(variants, settings)
+    cases = [_Case(amp, setting) for amp in variants for setting in settings]
+    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_driven, tones)]
+    asked = [(case, run, _netlist(case, run)) for case in cases for run in runs]
+    found: dict[tuple[Analysis, str], Readings] = {}
+    remarks: list[Any] = []
+    for case, run, netlist, outcome in _answers(asked, progress):
+        if isinstance(outcome, EngineError):
+            where = f"{case.amp.name}, {case.amp.variant}, {position_label(case.setting)}, {_name(run)}"
+            raise EngineError(f"{where}: {outcome}") from outcome
+        found[run, netlist.digest] = _reduced(case, run, netlist, outcome)
+        remarks.append(replace(outcome, vectors={}))
+    read = [found[run, netlist.digest] for _, run, netlist in asked]
+    rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
+    facts = provenance(variants, runs[0], [netlist for *_, netlist in asked], remarks)
+    facts |= {"analysis": "stress", "tones": json.dumps([_facts(tone) for tone in tones])}
+    return _dataset(variants, settings, rows, facts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """One variant at one position, wired up."""
+
+    amp: Amp
+    setting: dict[str, float | str]
+
+    @property
+    def whole(self) -> dict[str, float | str]:
+        return self.amp.setting(self.setting)
+
+    @property
+    def wired(self) -> Circuit:
+        return build_circuit(
+            self.amp, tuple((name, each) for name, each in self.whole.items() if isinstance(each, str))
+        )
+
+    def elements(self, *kinds: str) -> list[Element]:
+        return [element for element in self.wired.elements if element.kind in kinds]
+
+
+def _driven(tone: Sine) -> Transient:
+    return Transient(tone, min(50e-6, 0.02 / tone.frequency), _TOLERANCE)
+
+
+def _name(run: Analysis) -> str:
+    if isinstance(run, Transient):
+        return f"driven at {cast('Sine', run.stimulus).frequency:g} Hz"
+    return "cold" if run == OperatingPoint(cold=True) else "at rest"
+
+
+def _facts(tone: Sine) -> dict[str, float]:
+    return {"frequency": tone.frequency, "level": tone.level, "settle": tone.settle, "cycles": tone.cycles}
+
+
+def _netlist(case: _Case, run: Analysis) -> Netlist:
+    heard = case.elements("resistor", "capacitor", "pot", "valve")
+    places = tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
+    return write(case.wired, case.whole, run, places, currents=True)
+
+
+Asked = tuple[_Case, Analysis, Netlist]
+
+
+def _answers(asked: list[Asked], progress: Progress | None) -> Iterator[tuple[_Case, Analysis, Netlist, Any]]:
+    """Run every different netlist once, a few at a time: waveforms at every place fill the memory."""
+    alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in asked}.values())
+    # Long runs first, so that no core waits for the last one.
+    alone.sort(key=lambda each: not isinstance(each[1], Transient))
+    for start in range(0, len(alone), _BATCH):
+        batch = alone[start : start + _BATCH]
+        tell = None if progress is None else (lambda done, _, start=start: progress(start + done, len(alone)))
+        outcomes = engine.run([netlist for *_, netlist in batch], progress=tell)
+        for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
+            yield case, run, netlist, outcome
+
+
+def _worst(readings: list[Readings]) -> Readings:
+    """One set of readings of several runs: the furthest from zero where runs differ."""
+    found: Readings = {}
+    for each in readings:
+        for key, value in each.items():
+            found[key] = max(found.get(key, value), value, key=abs)
+    return found
+
+
+def _reduced(case: _Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
+    reader = _Reader(case, run, netlist, outcome)
+    found = reader.parts() | reader.valves()
+    if run == OperatingPoint():
+        values = dict(zip(netlist.parts, netlist.values, strict=True))
+        found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(case.wired, values).items()}
+    return found
+
+
+class _Reader:
+    """Reads one answer of ngspice."""
+
+    def __init__(self, case: _Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> None:
+        self._case, self._wired, self._vectors = case, case.wired, outcome.vectors
+        self._values = dict(zip(netlist.parts, netlist.values, strict=True))
+        self._cold = run == OperatingPoint(cold=True)
+        self._state, self._span = "cold" if self._cold else "rest", Span(np.zeros(1))
+        if isinstance(run, Transient):
+            tone = cast("Sine", run.stimulus)
+            self._state = "driven"
+            self._span = Span(outcome.scale, tone.duration - tone.cycles / tone.frequency)
+
+    def parts(self) -> Readings:
+        """Volts and watts of every resistor, capacitor and pot."""
+        found: Readings = {}
+        for element in self._case.elements("resistor", "capacitor", "pot"):
+            name = element.designator
+            volts = [self._volts(name, first) - self._volts(name, second) for first, second in _pairs(element)]
+            watts = list(self._watts(element, volts))
+            found["part_value", name, ""] = cast("Part | Pot", self._wired.parts[name]).value
+            found["part_volts", name, self._state] = max(float(np.abs(each).max()) for each in volts)
+            if element.kind != "capacitor" and not self._cold:
+                found["part_watts", name, self._state] = max(map(self._span.mean, watts), default=0.0)
+            if element.kind != "capacitor" and self._state == "driven":
+                found["part_watts", name, "pulse"] = max((float(each.max()) for each in watts), default=0.0)
+        return found
+
+    def _watts(self, element: Element, volts: list[Array]) -> Iterator[Array]:
+        name = element.designator.lower()
+        if element.kind == "resistor" and name in self._values:
+            yield two_pin_watts(volts[0], self._values[name])
+        if element.kind == "pot":
+            track = cast("Pot", self._wired.parts[element.designator]).value
+            for half, across in zip(("top", "bottom"), volts, strict=False):
+                if f"r{name}_{half}" in self._values:
+                    yield track_watts(across, self._values[f"r{name}_{half}"], track)
+
+    def valves(self) -> Readings:
+        """Volts, watts and amperes of every valve."""
+        found: Readings = {}
+        for element in self._case.elements("valve"):
+            name, pins = element.designator, [pin for pin, _ in element.pins]
+            load = valve_load({pin: self._volts(name, pin) for pin in pins}, self._amps(name))
+            cathode = self._volts(name, "cathode")
+            for pin, volts in (("plate", load.plate_volts), ("screen", load.screen_volts), ("cathode", cathode)):
+                if pin in pins:
+                    found["electrode_volts", f"{name}.{pin}", self._state] = float(volts.max())
+            found["electrode_volts", f"{name}.grid", self._state] = float(load.grid_volts.min())
+            for pin, watts in (("plate", load.plate_watts), ("screen", load.screen_watts)):
+                if pin in pins:
+                    found["electrode_watts", f"{name}.{pin}", self._state] = self._span.mean(watts)
+            found["cathode_amps", name, self._state] = self._span.mean(load.cathode_amps)
+        return found
+
+    def _volts(self, name: str, pin: str) -> Array:
+        vector = node_vector(self._wired, f"{name}.{pin}")
+        return self._vectors[vector] if vector else np.zeros(self._span.time.size)
+
+    def _amps(self, name: str) -> dict[str, Array]:
+        socket = cast("Socket", self._wired.parts[name])
+        vectors = valve_vectors(name, self._wired.amp.valve_by_type[socket.type].family)
+        # Plate and screen come as millivolts for milliamperes; a cold valve's law still says what it would draw.
+        return {
+            pin: self._vectors[vector] * (1.0 if pin == "grid" else 0.0 if self._cold else 1e-3)
+            for pin, vector in vectors.items()
+        }
+
+
+def _pairs(element: Element) -> list[tuple[str, str]]:
+    """The pairs of pins a voltage can stand between; of a pot first the two halves of its track."""
+    return [("top", "wiper"), ("wiper", "bottom"), ("top", "bottom")] if element.kind == "pot" else [("1", "2")]
+
+
+def _dataset(
+    variants: list[Amp], settings: list[dict[str, float | str]], rows: list[Readings], facts: dict[str, Any]
+) -> xr.Dataset:
+    data = {}
+    coords: dict[str, Any] = {"variant": [amp.variant for amp in variants], "state": list(STATES)}
+    coords["position"] = [position_label(setting) for setting in settings]
+    for variable, (dim, unit) in _UNITS.items():
+        keys = [key for row in rows for key in row]
+        items = coords[dim] = list(dict.fromkeys(item for name, item, _ in keys if _UNITS[name][0] == dim))
+        states = ("",) if variable in _STATELESS else STATES
+        table = [[[row.get((variable, item, state), np.nan) for state in states] for item in items] for row in rows]
+        values = np.array(table, dtype=float).reshape(len(variants), len(settings), len(items), len(states))
+        whole = xr.DataArray(values, dims=("variant", "position", dim, "state"), attrs={"units": unit})
+        data[variable] = whole.isel(state=0) if variable in _STATELESS else whole
+    known = {name: part.kind for amp in variants for name, part in amp.part_by_designator.items()}
+    coords["kind"] = ("part", [known[name] for name in coords["part"]])
+    return xr.Dataset(data, coords | control_coords(settings), facts)

@@ -1,0 +1,145 @@
+"""What is said of the load on valves."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from ...measures.labels import records
+from ..findings import GRADES, Finding, Grade, grade_below
+from .valves import STATE_WORDS
+
+TOPIC = "bias and ratings"
+HOW = "operating point, cold operating point and transient"
+MOVED, DRIVEN_MOVED = 0.05, 0.25
+"""A quantity that a mod changes by more than this share counts as moved; driven hard, as worse."""
+_ARC_VOLTS = 50.0  # a cold grid this far above its cathode is told
+
+
+def valve_findings(table: pd.DataFrame, response: xr.Dataset) -> Iterator[Finding]:
+    """One finding to each valve of the last variant, compared with the first: its worst quantity, and all in danger.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Of `valve_ratings`.
+    response : xarray.Dataset
+        That the table was made from.
+    """
+    stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
+    before = {
+        (row["position"], row["valve"], row["quantity"], row["state"]): row["value"]
+        for row in records(table[table["variant"] == stock])
+    }
+    for valve, rows in table[table["variant"] == modded].groupby("valve", sort=False):
+        found: list[dict[str, Any]] = []
+        for row in records(rows):
+            base = before.get((row["position"], row["valve"], row["quantity"], row["state"]), math.nan)
+            found.append(row | {"stock": base, "grade": grade(row | {"stock": base})})
+        worst = _worst_positions(found)
+        first = worst[0]
+        yield Finding(
+            TOPIC, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
+            None if math.isnan(first["limit"]) else first["limit"], first["grade"],
+            _valve_words(worst, response, modded), HOW, _source(response, modded, str(valve)), "ratings",
+        )  # fmt: skip
+
+
+def grade(row: Mapping[str, Any]) -> Grade:
+    """Grade one quantity against its limit, seeing what the stock amp does ("stock" of the row; NaN: not there).
+
+    What is over its limit in the stock amp too counts as near the limit: it wants looking at, but the mod has not
+    brought it. It does so as long as the mod raises it by no more than 5 %; driven hard by no more than a quarter,
+    whether the stock amp passes the limit or not, since nobody plays a steady tone that hard (our choice). Peaks while
+    driven are near the limit at most: sheets state these limits for steady volts.
+    """
+    plain = grade_below(row["value"], row["limit"])
+    if plain != "beyond the limit":
+        return plain
+    if row["state"] == "driven":
+        excused = row["unit"] == "V" or row["value"] <= (1.0 + DRIVEN_MOVED) * row["stock"]
+    else:
+        excused = row["stock"] > row["limit"] and row["value"] <= (1.0 + MOVED) * row["stock"]
+    return "near the limit" if excused else plain
+
+
+def _worst_positions(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One row per quantity and state, at its worst position; the most worrying first, unknown limits last."""
+    kept: dict[tuple[str, str], dict[str, Any]] = {}
+    for row in sorted(found, key=_worry, reverse=True):
+        kept.setdefault((row["quantity"], row["state"]), row)
+    return list(kept.values())
+
+
+def _worry(row: Mapping[str, Any]) -> tuple[int, float]:
+    # Rounded, so that the first of positions that are alike is named.
+    share = row["of limit [%]"]
+    return (-1, 0.0) if math.isnan(share) else (GRADES.index(row["grade"]), round(share, 1))
+
+
+def _source(response: xr.Dataset, variant: str, valve: str) -> str:
+    facts = json.loads(response.attrs["valves"])[variant][valve]
+    return f"limits ({facts['basis']}): {facts['source']}"
+
+
+def _valve_words(worst: list[dict[str, Any]], response: xr.Dataset, modded: str) -> str:
+    first, *others = worst
+    name = f"{first['valve']} ({first['type']})"
+    unknown = list(dict.fromkeys(_short(row) for row in worst if math.isnan(row["limit"])))
+    if math.isnan(first["limit"]):
+        return f"{name}: no limits known for this type."
+    words = [f"{name}: {_reading_words(first)}, {_where(first)}{_before(first)}."]
+    telling = [row for row in others if row["grade"] in ("near the limit", "beyond the limit")]
+    words += [f"Also {_reading_words(row)}, {_where(row)}{_before(row)}." for row in telling]
+    words += _arc_words(response, modded, first["valve"])
+    if unknown:
+        words.append(f"No limit known for its {', '.join(unknown)}.")
+    return " ".join(words)
+
+
+def _short(row: Mapping[str, Any]) -> str:
+    """A quantity without its value; the state is named where it has a limit of its own."""
+    return f"{row['quantity']} while cold" if row["state"] == "cold" else str(row["quantity"])
+
+
+def _reading_words(row: Mapping[str, Any]) -> str:
+    """Such as: plate dissipation driven hard 9.4 W of at most 12 W (design centre), 2.6 W to spare."""
+    value, limit = row["value"], row["limit"]
+    margin = f"{_amount(limit - value, row['unit'])} to spare"
+    if value > limit:
+        margin = f"{_amount(value - limit, row['unit'])} too much"
+    state = "" if row["quantity"] == "grid leak" else f" {STATE_WORDS[row['state']]}"
+    most = f"{_amount(limit, row['unit'])} ({row['kind of limit']})"
+    return f"{row['quantity']}{state} {_amount(value, row['unit'])} of at most {most}, {margin}"
+
+
+def _amount(value: float, unit: str) -> str:
+    if unit == "ohm":
+        return f"{value / 1e3:.3g} kohm"
+    return f"{value:.3g} {unit}" if abs(value) < 1000.0 else f"{value:.0f} {unit}"
+
+
+def _where(row: Mapping[str, Any]) -> str:
+    return f"at {row['position']}" if row["position"] != "as drawn" else "as drawn"
+
+
+def _before(row: Mapping[str, Any]) -> str:
+    """What the stock amp does."""
+    if math.isnan(row["stock"]):
+        return ""
+    if abs(row["value"] - row["stock"]) <= MOVED * abs(row["stock"]):
+        return "; as in the stock amp"
+    return f"; stock {_amount(row['stock'], row['unit'])}"
+
+
+def _arc_words(response: xr.Dataset, variant: str, valve: str) -> list[str]:
+    grids = response["electrode_volts"].isel(variant=[str(v) for v in response["variant"].values].index(variant))
+    highest = float(grids.sel(electrode=f"{valve}.grid", state="cold").max())
+    if highest <= _ARC_VOLTS:
+        return []
+    return [f"While cold its grid stands {highest:.0f} V above its cathode; no limit for that is published."]

@@ -1,0 +1,169 @@
+"""How much room each wish has, for many sets of values at once: from ports to decibels and degrees."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Part
+from ...circuit.build import Circuit, circuit_at
+from ...circuit.positions import Position
+from ...measures.margins import Margins, margins
+from ...simulation.analyses import FrequencySweep, LoopSweep
+from ...simulation.loop_gain import feedback_place
+from ...simulation.ports import Port, PortModel, Request, loop_gains
+from ...simulation.ports_algebra import Complex, admittance, branches
+from .bias import base_value
+from .wishes import Choice, Wish
+
+Floats = NDArray[np.float64]
+SWEEP = FrequencySweep()
+LOOP_SWEEP = LoopSweep()
+_STEADY = 180.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """An amp at a position with the choices that stand there, in order: `inside` counts them among all of them."""
+
+    request: Request
+    choices: tuple[Choice, ...]
+    inside: tuple[int, ...]
+
+    def changes(self, frequency: Floats) -> list[Complex]:
+        """For each choice that stands there, all its changes of admittance [S], shape (n, f)."""
+        found = []
+        for choice in (self.choices[place] for place in self.inside):
+            stock = admittance(choice.kind, base_value(choice, *self.request[:2]), frequency)
+            found.append(np.array([admittance(choice.kind, value, frequency) - stock for value in choice.values]))
+        return found
+
+    def spread_out(self, rooms: Floats) -> Floats:
+        """Rooms of the sets of values that stand there, shape (sets, ...), as rooms of the sets of all choices."""
+        own = [len(each.values) if place in self.inside else 1 for place, each in enumerate(self.choices)]
+        every = [len(each.values) for each in self.choices]
+        more = rooms.shape[1:]
+        return np.broadcast_to(rooms.reshape(*own, *more), (*every, *more)).reshape(-1, *more)
+
+
+def gain_view(amp: Amp, position: Position, choices: Sequence[Choice], listen_at: str) -> Seen:
+    """What to reduce for gain wishes at a position."""
+    inside, ports = _ports(circuit_at(amp, position), choices)
+    return Seen(Request(amp, position, ports, (listen_at,)), tuple(choices), inside)
+
+
+def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor: str) -> Seen:
+    """What to reduce for the margin of the loop that a resistor closes."""
+    inside, ports = _ports(circuit_at(amp, position), choices)
+    ends = ((f"{resistor}.1", "ground"), (f"{resistor}.2", "ground"))
+    return Seen(Request(amp, position, ports + ends), tuple(choices), inside)
+
+
+def _ports(wired: Circuit, choices: Sequence[Choice]) -> tuple[tuple[int, ...], tuple[Port, ...]]:
+    nets = {each.designator: [net for _, net in each.pins] for each in wired.elements}
+    # A part whose both ends are one piece of wire does nothing.
+    inside = tuple(n for n, each in enumerate(choices) if len(set(nets.get(each.part, ()))) == 2)
+    return inside, tuple((f"{choices[n].part}.1", f"{choices[n].part}.2") for n in inside)
+
+
+def feedback_resistor(wish: Wish, amp: Amp) -> str:
+    """The resistor that carries all of the feedback.
+
+    Raises
+    ------
+    DescriptionError
+        When it is not found by itself and the wish does not name it.
+    """
+    if wish.of:
+        return wish.of[0]
+    switches = tuple((name, value) for name, value in wish.at if isinstance(value, str))
+    found = feedback_place(amp, switches).partition(".")[0]
+    if amp.part_by_designator[found].kind != "resistor":
+        raise DescriptionError(
+            f"{amp.name}: {found} carries the feedback and is no resistor; name the resistor in the wish (of = ...)"
+        )
+    return found
+
+
+def band_places(frequency: Floats, band: tuple[float, float]) -> NDArray[np.intp]:
+    """Places of the frequencies from the one nearest to the lower edge [Hz] to the one nearest to the upper edge."""
+    low, high = (int(np.argmin(np.abs(np.log(frequency / edge)))) for edge in band)
+    return np.arange(low, high + 1)
+
+
+def gain_spans(changes_db: Floats, frequency: Floats, wish: Wish) -> tuple[Floats, Floats]:
+    """Lowest and highest change of gain [dB] in the wish's band, from changes of shape (..., f)."""
+    inside = changes_db[..., band_places(frequency, wish.band)]
+    return inside.min(axis=-1), inside.max(axis=-1)
+
+
+def room(wish: Wish, low: Floats, high: Floats) -> Floats:
+    """How far the lowest and highest lie inside the limits [unit of the wish]; negative: how far outside."""
+    return np.minimum(low - wish.least, wish.most - high)
+
+
+def gain_rooms(seen: Seen, model: PortModel, stock_db: Floats, wishes: Sequence[Wish]) -> Floats:
+    """Room of every set of values in every gain wish at one position [dB], shape (sets, wishes).
+
+    Parameters
+    ----------
+    seen, model : Seen, PortModel
+        The amp at that position and its reduction.
+    stock_db : ndarray
+        Gain of the stock amp there [dB], shape (f,).
+    """
+    places = [band_places(model.frequency, wish.band) for wish in wishes]
+    used = np.unique(np.concatenate(places))
+    table = model.table()[..., used]
+    blocks = []
+    for block in branches(table, [change[:, used] for change in seen.changes(model.frequency)]):
+        change = decibels(block[:, 0, 0]) - stock_db[used]
+        found = [gain_spans(change, model.frequency[used], wish) for wish in wishes]
+        blocks.append(np.stack([room(wish, *span) for wish, span in zip(wishes, found, strict=True)], axis=-1))
+    return seen.spread_out(np.concatenate(blocks))
+
+
+def decibels(voltage: Complex) -> Floats:
+    """20 log10 of the magnitude; silence is very low, not infinitely so."""
+    return np.asarray(20.0 * np.log10(np.maximum(np.abs(voltage), 1e-30)))
+
+
+def margin_rooms(seen: Seen, model: PortModel, resistor: str, wish: Wish, sets: NDArray[np.intp]) -> Floats:
+    """Room of some sets of values in a margin wish [degrees], shape (sets,); `sets` count through all choices."""
+    if not len(sets):
+        return np.zeros(0)
+    sizes = [len(each.values) for each in seen.choices]
+    picked = np.unravel_index(sets, sizes) if sizes else ()
+    columns = [change[picked[n]] for n, change in zip(seen.inside, seen.changes(model.frequency), strict=True)]
+    changes = np.stack(columns, axis=1) if columns else np.zeros((len(sets), 0, model.frequency.size))
+    siemens = _feedback(seen, resistor, picked, len(sets))
+    loop = loop_gains(model, changes, np.where(siemens > 0.0, siemens, 1.0)[:, None])
+    degrees = [phase_degrees(margins(model.frequency, row)) for row in loop]
+    # Without the resistor there is no loop.
+    least = np.where(siemens > 0.0, degrees, _STEADY)
+    return room(wish, least, least)
+
+
+def _feedback(seen: Seen, resistor: str, picked: Sequence[NDArray[np.intp]], count: int) -> Floats:
+    names = [choice.part for choice in seen.choices]
+    if resistor not in names:
+        part = circuit_at(*seen.request[:2]).parts[resistor]
+        assert isinstance(part, Part)
+        return np.full(count, 1.0 / part.value)
+    values = seen.choices[names.index(resistor)].values
+    siemens = np.array([0.0 if value is None else 1.0 / value for value in values])
+    return siemens[picked[names.index(resistor)]]
+
+
+def phase_degrees(found: Margins) -> float:
+    """Phase margin as one number: 180 where the loop gain never passes 1, -180 where the feedback is positive."""
+    if found.reversed:
+        return -_STEADY
+    if math.isnan(found.phase_margin):
+        return -_STEADY if found.oscillates else _STEADY
+    return found.phase_margin

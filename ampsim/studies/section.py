@@ -1,0 +1,42 @@
+"""What a section of the sheet is made from and made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..circuit.amp import Amp
+from ..pictures.canvas import Picture
+from .findings import Finding, Grade, worst
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Examined:
+    """What is examined: the stock amp, the modded amp, and the positions of its controls to look at.
+
+    A control that a position does not name stands as drawn; the stock amp takes what it has of each position.
+    """
+
+    stock: Amp
+    modded: Amp
+    positions: tuple[dict[str, float | str], ...] = field(default=({},), hash=False)
+
+
+@dataclass(frozen=True)
+class Section:
+    """One topic of the sheet: its findings, tables and pictures by name, and notes on how it was got."""
+
+    title: str
+    findings: tuple[Finding, ...]
+    tables: dict[str, pd.DataFrame]
+    pictures: dict[str, Picture]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def grade(self) -> Grade:
+        """The most worrying grade of its findings."""
+        return worst(self.findings)

@@ -1,0 +1,154 @@
+"""What the spread of a run of amps says of a mod, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
+
+import pandas as pd
+import xarray as xr
+
+from ...measures.percentiles import percentiles
+from ..findings import Finding, Grade
+from .measures import LEVEL, TONE_BANDS, WHOLE, StandOut, band_levels, sample_gain_db
+
+TOPIC = "spread and sensitivity"
+# A change below this [dB] in every part of the band is no change: our choice, below what meters and ears tell.
+NOTHING_DB = 0.05
+_HOW = "frequency sweeps of many amps"
+_CRITERION = (
+    "criterion of our own: the median change in a part of the band is more than 95 % of exchanges of all valves bring "
+    "there; tolerances are common practice, no source; spread of valves as the notes say"
+)
+# Within so many standard errors of the limit the verdict could go the other way with other amps.
+_CLEAR = 2.0
+_NOTICED_DB = 1.0
+_LOST = "the mod does not stand out of a valve swap; if it is meant for the tone, other valves do more"
+
+
+def stand_out_table(rows: Sequence[StandOut]) -> pd.DataFrame:
+    """What a mod does to each part of the band beside what a valve swap does there, a row to each [dB]."""
+    return pd.DataFrame(
+        {
+            "position": row.position,
+            "part of the band": in_words(row.band),
+            "as drawn [dB]": row.drawn,
+            "5 % [dB]": row.low,
+            "median [dB]": row.median,
+            "95 % [dB]": row.high,
+            "error of median [dB]": row.error,
+            "valve swap, 95 % [dB]": row.swap,
+            "its error [dB]": row.swap_error,
+            "told from another amp [%]": 100.0 * row.chance,
+            "error [%]": 100.0 * row.chance_error,
+        }
+        for row in rows
+    )
+
+
+def in_words(band: str) -> str:
+    """A part of the band with its frequencies."""
+    low, high = WHOLE if band == LEVEL else TONE_BANDS[band]
+    return f"{band}, {_hertz(low)} to {_hertz(high)}"
+
+
+def _hertz(frequency: float) -> str:
+    return f"{frequency / 1000.0:g} kHz" if frequency >= 1000.0 else f"{frequency:g} Hz"
+
+
+def stand_out_findings(
+    rows: Sequence[StandOut], variant: str, pictures: Mapping[str, str] = MappingProxyType({})
+) -> list[Finding]:
+    """Say for each position whether the mod stands out of a valve swap; the part of the band that shows it best counts.
+
+    A mod that does not, or by less than two standard errors, is "near the limit": nothing is harmed, but whoever means
+    it for the tone should look again. A position where it changes nothing is fine if it changes something elsewhere.
+    `pictures` names the picture of each position.
+    """
+    positions = dict.fromkeys(row.position for row in rows)
+    by_position = [[row for row in rows if row.position == position] for position in positions]
+    works = any(not _nothing(each) for each in by_position)
+    return [_finding(each, variant, works, pictures.get(each[0].position, "")) for each in by_position]
+
+
+def _nothing(rows: Sequence[StandOut]) -> bool:
+    return all(max(abs(row.drawn), abs(row.median)) < NOTHING_DB for row in rows)
+
+
+def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) -> Finding:
+    clear = [row for row in rows if row.clearance >= _CLEAR]
+    best = max(clear, key=lambda row: abs(row.median)) if clear else max(rows, key=lambda row: row.times)
+    grade: Grade = "fine" if best.clearance >= _CLEAR else "near the limit"
+    words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_telling(best)}"
+    if _nothing(rows):
+        grade = "fine" if works else "near the limit"
+        words = (
+            f"{_LOST if not works else 'the mod changes nothing at this position'}: every part of the band changes by "
+            f"less than {NOTHING_DB:g} dB in the median amp"
+        )
+    limit = None if _nothing(rows) and works else best.swap
+    how = f"{_HOW}, plain random sampling"
+    return Finding(TOPIC, "the mod against a valve swap", variant, best.position, abs(best.median), "dB", limit, grade,
+                   words, how, _CRITERION, picture)  # fmt: skip
+
+
+def _verdict(row: StandOut) -> str:
+    if row.clearance >= _CLEAR:
+        return f"the mod stands out of a valve swap, {min(row.times, 99.0):.1f} times"
+    if row.clearance > -_CLEAR:
+        return "whether the mod stands out of a valve swap is too close to call with so many amps"
+    return _LOST
+
+
+def _change(row: StandOut) -> str:
+    return (
+        f"{in_words(row.band)}, {row.median:+.2f} dB in the median amp (5 to 95 % of amps {row.low:+.2f} to "
+        f"{row.high:+.2f} dB, standard error of the median {row.error:.2f} dB)"
+    )
+
+
+def _swap(row: StandOut) -> str:
+    return f"95 % of exchanges of all valves change it by less than {row.swap:.2f} dB (error {row.swap_error:.2f} dB)"
+
+
+def _telling(row: StandOut) -> str:
+    side = "above" if row.median > 0.0 else "below"
+    small = f" {_NOTICED_DB:g} dB is about the least that is noticed (common practice, no source)."
+    return (
+        f"A modded amp lies {side} another stock amp there in {100.0 * row.chance:.0f} of 100 pairs (error "
+        f"{100.0 * row.chance_error:.0f}; 50 would say nothing)."
+        f"{small if abs(row.median) < _NOTICED_DB else ''}"
+    )
+
+
+def run_findings(run: xr.Dataset) -> list[Finding]:
+    """Say for each variant and position how far the amps of a run lie apart in level; and how many failed."""
+    found = percentiles(band_levels(sample_gain_db(run)).sel(band=LEVEL))
+    said: dict[tuple[float, ...], Finding] = {}
+    for number, variant in enumerate(found["variant"].values):
+        for place, position in enumerate(found["position"].values):
+            one = found.isel(variant=number, position=place)
+            # The stock amp is the same at every position of a switch that only the modded one has.
+            key = tuple(float(each) for each in one["percentile"])
+            said.setdefault(key, _apart(one, str(variant), str(position), run.sizes["sample"]))
+    return [*said.values(), *failures(run)]
+
+
+def _apart(found: xr.Dataset, variant: str, position: str, count: int) -> Finding:
+    low, median, high = (float(each) for each in found["percentile"])
+    error = max(float(each) for each in found["error"])
+    words = (
+        f"of {count} amps built from this drawing 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
+        f"(mean from 80 Hz to 6 kHz, standard errors up to {error:.2f} dB): {high - low:.1f} dB apart"
+    )
+    return Finding(TOPIC, "gain of a run of amps", variant, position, high - low, "dB", None, "fine", words, _HOW,
+                   "no limit: a figure to know before a single amp is measured")  # fmt: skip
+
+
+def failures(run: xr.Dataset) -> Iterator[Finding]:
+    """Say how many simulations of a run gave no answer, if any did not."""
+    failed = int(run.attrs["failed"])
+    if failed:
+        words = f"{failed} simulations gave no answer and are left out; the first: {run.attrs['first_failure']}"
+        yield Finding(TOPIC, "simulations that failed", str(run["variant"].values[-1]), "all", float(failed), "1", 0.0,
+                      "not known", words, _HOW, "")  # fmt: skip

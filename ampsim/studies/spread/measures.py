@@ -1,0 +1,242 @@
+"""Spread of a run of amps: bands of percentiles, and whether a mod stands out of what another set of valves does."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...base.errors import DescriptionError
+from ...measures.labels import expect, index_of, labelled
+from ...measures.percentiles import PERCENTS, percentiles
+
+Array = NDArray[np.float64]
+# Parts of the band [Hz]: our choice, no source.
+TONE_BANDS = {
+    "bass": (80.0, 250.0),
+    "middle": (250.0, 1000.0),
+    "upper middle": (1000.0, 2500.0),
+    "treble": (2500.0, 6000.0),
+}
+LEVEL = "level"
+WHOLE = (80.0, 6000.0)
+_RESAMPLES, _SEED, _MOST_PAIRS = 200, 1, 20_000
+
+
+def sample_gain_db(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
+    """Gain [dB] of every amp, dims (variant, position, sample, frequency); NaN where a simulation failed."""
+    return _decibels(response, response["voltage"], node)
+
+
+def nominal_gain_db(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
+    """Gain [dB] of the amp as drawn, dims (variant, position, frequency)."""
+    return _decibels(response, response["nominal"], node)
+
+
+def _decibels(response: xr.Dataset, voltage: xr.DataArray, node: str | None) -> xr.DataArray:
+    expect(response, "frequency sweep")
+    place = 0 if node is None else index_of(response, "node", node)
+    with np.errstate(divide="ignore"):
+        return labelled(20.0 * np.log10(np.abs(voltage.isel(node=place))), "dB", "gain")  # type: ignore[arg-type]
+
+
+def band_levels(gain: xr.DataArray) -> xr.DataArray:
+    """Level of parts of the band [dB], dim `band` in place of frequency.
+
+    "level" is the mean gain in dB over log frequency from 80 Hz to 6 kHz; the others are means over their part of it,
+    less "level": what is left when the volume knob has been turned back.
+
+    Raises
+    ------
+    DescriptionError
+        When a part of the band holds no frequency of the sweep.
+    """
+    level = _mean(gain, WHOLE)
+    parts = [level, *(_mean(gain, band) - level for band in TONE_BANDS.values())]
+    names = pd.Index([LEVEL, *TONE_BANDS], name="band")
+    return labelled(xr.concat(parts, names, coords="minimal", compat="override"), "dB", "band level")
+
+
+def tone_db(gain: xr.DataArray) -> xr.DataArray:
+    """Gain less its "level" [dB]: what is left when the volume knob has been turned back."""
+    return labelled(gain - _mean(gain, WHOLE), "dB", "tone")
+
+
+def _mean(gain: xr.DataArray, band: tuple[float, float]) -> xr.DataArray:
+    frequency = gain["frequency"].values
+    inside = (frequency >= band[0]) & (frequency < band[1])
+    if not inside.any():
+        raise DescriptionError(f"no frequency of this sweep lies from {band[0]:g} to {band[1]:g} Hz")
+    return gain.isel(frequency=inside).mean("frequency", skipna=False)
+
+
+def spread_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
+    """Gain of the run of amps: variant, position, part of the band, 5, 50 and 95 % [dB] and their standard errors."""
+    found = percentiles(band_levels(sample_gain_db(response, node)))
+    rows = []
+    for variant in found["variant"].values:
+        for position in found["position"].values:
+            for band in found["band"].values:
+                one = found.sel(variant=variant, position=position, band=band)
+                row: dict[str, Any] = {
+                    "variant": str(variant),
+                    "position": str(position),
+                    "part of the band": str(band),
+                }
+                for percent, name in zip(PERCENTS, ("5 %", "median", "95 %"), strict=True):
+                    row[f"{name} [dB]"] = float(one["percentile"].sel(percent=percent))
+                    row[f"error of {name} [dB]"] = float(one["error"].sel(percent=percent))
+                rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def rest_table(response: xr.Dataset) -> pd.DataFrame:
+    """Volts at rest in a run of amps: variant, position, place, as drawn, 5, 50 and 95 % [V], and the largest error."""
+    expect(response, "operating point")
+    found = percentiles(response["voltage"])
+    rows = []
+    for variant in response["variant"].values:
+        for position in response["position"].values:
+            for node in response["node"].values:
+                at = {"variant": variant, "position": position, "node": node}
+                volts, errors = found["percentile"].sel(at).values, found["error"].sel(at).values
+                row = (str(variant), str(position), str(node), float(response["nominal"].sel(at)), *map(float, volts))
+                rows.append((*row, float(errors.max())))
+    columns = ["variant", "position", "place", "as drawn [V]", "5 % [V]", "median [V]", "95 % [V]", "largest error [V]"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+class StandOut(NamedTuple):
+    """What a mod does to one part of the band, against what another set of valves does [dB].
+
+    `drawn`: change of the amp as drawn. `median`, `low`, `high`: median, 5 and 95 % of the change over the amps, each
+    amp against itself; `error` of the median. `swap`: 95 % of exchanges of all valves of a stock amp change it by
+    less; `swap_error`. `chance` that one modded amp lies on the mod's side of another stock amp; 0.5 says nothing.
+    """
+
+    position: str
+    band: str
+    drawn: float
+    median: float
+    low: float
+    high: float
+    error: float
+    swap: float
+    swap_error: float
+    chance: float
+    chance_error: float
+
+    @property
+    def times(self) -> float:
+        """The change as a multiple of what a valve swap does."""
+        return abs(self.median) / self.swap if self.swap > 0.0 else float("inf")
+
+    @property
+    def clearance(self) -> float:
+        """By how many of its own standard errors the change is more than a valve swap."""
+        return (abs(self.median) - self.swap) / max(float(np.hypot(self.error, self.swap_error)), 1e-9)
+
+
+def stand_out(
+    run: xr.Dataset, swap: xr.Dataset, base: str | None = None, modded: str | None = None, node: str | None = None
+) -> list[StandOut]:
+    """Hold what a mod does against what another set of valves does in the stock amp, part by part of the band.
+
+    Parameters
+    ----------
+    run : xarray.Dataset
+        Stock and modded, parts and valves scattered: each amp of the one is paired with the same of the other.
+    swap : xarray.Dataset
+        The stock amp at the same positions with `scatter.VALVE_SWAP`: the valves alone. Any two of its amps differ by
+        one exchange of all valves.
+    base, modded : str
+        Variants; default the first and the last.
+    node : str
+        Where to listen; default the first node.
+
+    Returns
+    -------
+    list of StandOut
+        For each position every part of the band.
+    """
+    names = [str(each) for each in run["variant"].values]
+    pair = [index_of(run, "variant", base or names[0]), index_of(run, "variant", modded or names[-1])]
+    every = band_levels(sample_gain_db(run, node).isel(variant=pair))
+    drawn = band_levels(nominal_gain_db(run, node).isel(variant=pair))
+    valves = band_levels(sample_gain_db(swap, node).isel(variant=index_of(swap, "variant", names[pair[0]])))
+    change = percentiles(every.isel(variant=1) - every.isel(variant=0))
+    found = []
+    for place, position in enumerate(every["position"].values):
+        for number, band in enumerate(every["band"].values):
+            stock, other = (every.isel(variant=each, position=place, band=number).values for each in (0, 1))
+            here = change.isel(position=place, band=number)
+            low, median, high = (float(each) for each in here["percentile"])
+            step = drawn.isel(position=place, band=number).values
+            swapped = valves.isel(position=place, band=number).values
+            apart = (swap_size(swapped), swap_error(swapped))
+            side = chance(stock, other, median)
+            error = float(here["error"].sel(percent=50.0))
+            row = (float(step[1] - step[0]), median, low, high, error, *apart, *side)
+            found.append(StandOut(str(position), str(band), *row))
+    return found
+
+
+def swap_size(levels: Array) -> float:
+    """Return the 95 % point of |a - b| over all pairs of amps.
+
+    Parameters
+    ----------
+    levels : ndarray
+        Shape (samples,) [dB]; NaN are left out.
+    """
+    known = levels[np.isfinite(levels)]
+    if known.size < 2:
+        return float("nan")
+    first, second = _pairs(known.size)
+    return float(np.quantile(np.abs(known[first] - known[second]), 0.95))
+
+
+def swap_error(levels: Array) -> float:
+    """Standard error of `swap_size`, by resampling the amps 200 times."""
+    known = levels[np.isfinite(levels)]
+    if known.size < 2:
+        return float("nan")
+    draw = np.random.default_rng(_SEED).integers(known.size, size=(_RESAMPLES, known.size))
+    first, second = _pairs(known.size)
+    again = [float(np.quantile(np.abs(known[row][first] - known[row][second]), 0.95)) for row in draw]
+    return float(np.std(again, ddof=1))
+
+
+def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """All pairs; of many amps some, which say as much."""
+    first, second = np.triu_indices(count, 1)
+    if first.size > _MOST_PAIRS:
+        keep = np.random.default_rng(_SEED).choice(first.size, _MOST_PAIRS, replace=False)
+        first, second = first[keep], second[keep]
+    return first, second
+
+
+def chance(stock: Array, modded: Array, direction: float) -> tuple[float, float]:
+    """Chance that a modded amp lies on one side of another stock amp, and its standard error.
+
+    The share of pairs of different amps, ties counting half (W. Hoeffding, Annals of Mathematical Statistics 19,
+    1948, U-statistics, from memory: the error is that of the projection on single amps).
+
+    Parameters
+    ----------
+    stock, modded : ndarray
+        Shape (samples,): the same amps without and with the mod.
+    direction : float
+        Its sign says which side.
+    """
+    known = np.isfinite(stock) & np.isfinite(modded)
+    stock, modded, count = stock[known], modded[known], int(known.sum())
+    if count < 2:
+        return float("nan"), float("nan")
+    wins = 0.5 + 0.5 * np.sign((modded[:, np.newaxis] - stock[np.newaxis, :]) * np.copysign(1.0, direction))
+    np.fill_diagonal(wins, 0.0)
+    single = (wins.sum(axis=0) + wins.sum(axis=1)) / (count - 1)
+    return float(wins.sum() / (count * (count - 1))), float(np.std(single, ddof=1) / np.sqrt(count))

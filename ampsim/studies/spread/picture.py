@@ -1,0 +1,157 @@
+"""A run of amps: bands of gain, stock and modded, and the change beside what a valve swap does."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from ...base.wording import in_decibels, in_hertz
+from ...measures.labels import select
+from ...measures.percentiles import PERCENTS, percentiles
+from ...pictures import captions, style
+from ...pictures.axes import between, draw, frequency_axis, guitar_bracket, tidy, zero_line
+from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from .measures import sample_gain_db, swap_size, tone_db
+
+Array = NDArray[np.float64]
+_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.5, 0.2  # inches
+# The stock band is hatched, the modded one plain: told apart without colour.
+_STOCK_BAND = style.Bar("#efedea", "#a9a59e", "//////")
+_MODDED_BAND = style.Bar("#9db3cc", "#6f8cae")
+_SWAP_BAND = style.Bar("#ffffff", "#a9a59e", "\\\\\\\\")
+
+
+def spread_curves(
+    run: xr.Dataset, swap: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> Curves:
+    """Points of the moving parts of `spread` (same parameters) [Hz, dB].
+
+    "stock", "modded": medians of gain, "change" that of tone (`measures.spread.tone_db`); "stock-band", "modded-band",
+    "change-band": outlines from 5 to 95 %; "swap-band": outline of what 95 % of exchanges of all valves of the stock
+    amp do to its tone.
+    """
+    names = captions.pair_of(run, base, modded)
+    grid = run["frequency"].values
+    gains = sample_gain_db(select(run, names, _place(run, position))).isel(position=0)
+    stock, other = gains.isel(variant=0), gains.isel(variant=1)
+    curves: dict[str, Array] = {}
+    for name, values in (("stock", stock), ("modded", other), ("change", tone_db(other) - tone_db(stock))):
+        low, middle, high = percentiles(values, PERCENTS)["percentile"].values
+        curves[name] = np.column_stack([grid, middle])
+        curves[f"{name}-band"] = between(grid, low, high)
+    size = swap_sizes(swap, _place(swap, position)[0], names[0])
+    curves["swap-band"] = between(grid, -size, size)
+    return curves
+
+
+def swap_sizes(swap: xr.Dataset, position: str, variant: str) -> Array:
+    """What 95 % of exchanges of all valves do to the tone at each frequency [dB], shape (frequencies,)."""
+    tone = tone_db(sample_gain_db(select(swap, [variant], [position])).isel(variant=0, position=0))
+    return np.array([swap_size(row) for row in tone.transpose("frequency", "sample").values])
+
+
+def describe_spread(
+    run: xr.Dataset, swap: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> str:
+    """`spread` in words and numbers, one paragraph."""
+    names = captions.pair_of(run, base, modded)
+    place = _place(run, position)
+    found = percentiles(sample_gain_db(select(run, names, place)).isel(position=0))["percentile"]
+    gains = sample_gain_db(select(run, names, place)).isel(position=0)
+    change = percentiles(tone_db(gains.isel(variant=1)) - tone_db(gains.isel(variant=0)))["percentile"]
+    size = swap_sizes(swap, place[0], names[0])
+    sentences = [
+        f"Gain over frequency from the source to the loudspeaker of {run.sizes['sample']} amps built from one drawing, "
+        f"{place[0]}; median, and the range that 90 % of the amps lie in. Changes of tone have the level taken out."
+    ]
+    for hertz in captions.anchors(run, (100.0, 1000.0, 5000.0)):
+        at = int(np.argmin(np.abs(np.log(run["frequency"].values / hertz))))
+        ranges = [_range(found.isel(variant=number, frequency=at)) for number in (0, 1)]
+        sentences.append(
+            f"At {in_hertz(hertz)}: {names[0]} {ranges[0]}; {names[1]} {ranges[1]}; change of tone "
+            f"{_range(change.isel(frequency=at), sign=True)}, a swap of all valves up to "
+            f"{in_decibels(float(size[at]))} either way."
+        )
+    return " ".join(sentences)
+
+
+def _range(found: xr.DataArray, sign: bool = False) -> str:
+    low, middle, high = (in_decibels(float(each), sign) for each in found.values)
+    return f"{middle} ({low} to {high})"
+
+
+def _place(response: xr.Dataset, position: str | None) -> list[str]:
+    return [str(response["position"].values[0]) if position is None else position]
+
+
+@style.applied()
+def spread_picture(
+    run: xr.Dataset,
+    swap: xr.Dataset,
+    position: str | None = None,
+    base: str | None = None,
+    modded: str | None = None,
+    title: str | None = None,
+) -> Picture:
+    """Draw the gains of a run of amps as bands, stock and modded, and the change beside what a valve swap does.
+
+    Parameters
+    ----------
+    run : xarray.Dataset
+        Of `ampsim.simulation.monte_carlo.spread`, at least two variants.
+    swap : xarray.Dataset
+        Of `ampsim.simulation.monte_carlo.valve_swap`, at the same positions.
+    position : str
+        Default the first.
+    base, modded : str
+        Variants; default the first and the last.
+    title : str
+        Default: amp, and which variant stands against which.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names or a single variant.
+    """
+    names = captions.pair_of(run, base, modded)
+    curves = spread_curves(run, swap, position, *names)
+    heading = title or f"{captions.amp_name(run)}: {names[1]} against {names[0]} in {run.sizes['sample']} amps"
+    subtitle = (
+        f"{_place(run, position)[0]}; bands hold 90 % of the amps, lines are medians; below, the level is taken out"
+    )
+    swapped = "change of tone by a swap of all valves, 95 % of them"
+    keys = [(names[0], _STOCK_BAND), (names[1], _MODDED_BAND), (swapped, _SWAP_BAND)]
+    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
+    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_spread(run, swap, position, *names))
+    top = header(picture, subtitle, keys) - 0.22
+    right = style.PAGE_WIDTH - 0.25
+    _draw_gains(picture.box(SIDE, top - _GAIN_HEIGHT, right, top), curves)
+    _draw_change(picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT), curves)
+    return picture
+
+
+def _draw_gains(axes: Axes, curves: Curves) -> None:
+    tidy(axes, "gain [dB]", [curves["stock-band"][:, 1], curves["modded-band"][:, 1]], 6.0)
+    frequency_axis(axes, curves["stock"][:, 0], labelled=False)
+    guitar_bracket(axes)
+    _band(axes, curves, "stock-band", _STOCK_BAND, 1.4)
+    _band(axes, curves, "modded-band", _MODDED_BAND, 1.5, 0.55)
+    draw(axes, curves, "stock", style.STOCK_LOOK)
+    draw(axes, curves, "modded", style.MODDED_LOOK)
+
+
+def _draw_change(axes: Axes, curves: Curves) -> None:
+    tidy(axes, "change of tone [dB]", [curves["change-band"][:, 1], curves["swap-band"][:, 1]], 2.0, ticks=5)
+    frequency_axis(axes, curves["change"][:, 0])
+    zero_line(axes)
+    _band(axes, curves, "swap-band", _SWAP_BAND, 1.2)
+    _band(axes, curves, "change-band", _MODDED_BAND, 1.5, 0.7)
+    draw(axes, curves, "change", style.CHANGE_LOOK)
+
+
+def _band(axes: Axes, curves: Curves, gid: str, look: style.Bar, order: float, alpha: float = 1.0) -> None:
+    points = curves[gid]
+    axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=order, facecolor=look.face, edgecolor=look.edge,
+              hatch=look.hatch or None, linewidth=0.6, alpha=alpha)  # fmt: skip

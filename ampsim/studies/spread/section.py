@@ -1,0 +1,101 @@
+"""Spread and sensitivity: the mod in a hundred amps, beside another set of valves; which parts matter."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+import pandas as pd
+import xarray as xr
+
+from ...circuit.amp import Amp
+from ...circuit.build import build_circuit
+from ...pictures.canvas import Picture
+from ...simulation.analyses import OperatingPoint
+from ...simulation.monte_carlo import spread, valve_swap
+from ...simulation.tolerances import Tolerances, spreads
+from ..section import Examined, Progress, Section
+from . import findings as said
+from .findings import run_findings
+from .measures import LEVEL, rest_table, spread_table, stand_out
+from .picture import spread_picture
+from .sensitivity import sensitivity
+from .sensitivity_picture import sensitivity_picture
+from .sensitivity_table import sensitivity_table
+
+COUNT, SEED = 100, 1
+_MOST_ROWS = 15
+_LEAST_VOLTS = 0.1
+_TITLE = "spread and sensitivity"
+
+
+def section(examined: Examined, progress: Progress | None = None) -> Section:
+    """Build a hundred amps of each variant at every position, swap their valves, and rank the parts."""
+    variants = list(dict.fromkeys([examined.stock, examined.modded]))
+    unknown = sorted({name for amp in variants for name in _unspread(amp)})
+    tolerances = Tolerances(valves=0.0) if unknown else Tolerances()
+    run = spread(variants, COUNT, SEED, examined.positions, tolerances=tolerances, progress=progress)
+    rest = spread(variants[-1], COUNT, SEED, examined.positions[:1], OperatingPoint(), tolerances, progress=progress)
+    ranked = sensitivity_table(sensitivity(variants[-1], examined.positions[:1], progress=progress))
+    tables = {
+        "gain of a run of amps": _levels(run),
+        f"which parts matter, the first {_MOST_ROWS}": ranked.head(_MOST_ROWS),
+        "volts at rest in a run of amps": _rest(rest),
+    }
+    drawn = {"sensitivity": _bars(ranked, examined)}
+    findings = run_findings(run)
+    if len(variants) > 1 and not unknown:
+        swap = valve_swap(examined.stock, COUNT, SEED, examined.positions, progress=progress)
+        rows = stand_out(run, swap)
+        named = {str(position): f"spread, {position}" for position in run["position"].values}
+        drawn |= {name: spread_picture(run, swap, position) for position, name in named.items()}
+        findings = [*said.stand_out_findings(rows, variants[-1].variant, named), *findings, *said.failures(swap)]
+        tables = {"the mod against a valve swap": said.stand_out_table(rows), **tables}
+    return Section(_TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)))
+
+
+def _levels(run: xr.Dataset) -> pd.DataFrame:
+    """The level alone; the stock amp once where a switch it lacks makes no difference."""
+    table = spread_table(run)
+    level = table[table["part of the band"] == LEVEL].drop(columns="part of the band")
+    return level.drop_duplicates([name for name in level if name != "position"]).reset_index(drop=True)
+
+
+def _rest(rest: xr.Dataset) -> pd.DataFrame:
+    """Places that carry volts."""
+    table = rest_table(rest)
+    return table[table["as drawn [V]"].abs() > _LEAST_VOLTS].reset_index(drop=True)
+
+
+def _unspread(amp: Amp) -> Iterator[str]:
+    wired = build_circuit(amp)
+    types = {getattr(wired.parts.get(element.designator), "type", "") for element in wired.elements}
+    return (name for name in types if name and not spreads(amp.valve_by_type[name]))
+
+
+def _bars(ranked: pd.DataFrame, examined: Examined) -> Picture:
+    amp = examined.modded
+    heading = f"{amp.name}, {amp.variant}: which parts matter"
+    return sensitivity_picture(ranked, heading, "gain at the loudspeaker, mean from 80 Hz to 6 kHz", _MOST_ROWS)
+
+
+def _notes(run: xr.Dataset, unknown: list[str]) -> Iterator[str]:
+    kinds = json.loads(run.attrs["tolerances"])
+    shares = ", ".join(f"{name} {100.0 * share:g} %" for name, share in kinds.items() if name != "valves")
+    yield (
+        f"{run.attrs['count']} amps, seed {run.attrs['seed']}, plain random sampling, the same parts and valves in "
+        f"stock and modded. Tolerances: {shares} (electrolytics: from 1 uF); {run.attrs['tolerance_source']}. "
+        "Transformers, loudspeaker and supply stay as drawn."
+    )
+    if unknown:
+        yield (
+            f"Valves stay as they are, and the mod is not held against a valve swap: the laws of {', '.join(unknown)} "
+            "have no parameters for the spread of bias, mu and gm."
+        )
+        return
+    for kind, source in json.loads(run.attrs["valve_spread"]).items():
+        yield f"Spread of the {kind}: {source}."
+    yield (
+        f"Sections of one bottle are alike to {run.attrs['bottle_share']:g} (a guess, no source); output valves are "
+        "not matched. Percentiles carry the standard error of so few amps; with 1000 it is a third."
+    )

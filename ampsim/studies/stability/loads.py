@@ -1,0 +1,102 @@
+"""The feedback loop on other loads, and what rings after a knock at the input."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import xarray as xr
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Loudspeaker, Part
+from ...circuit.positions import Position
+from ...simulation.analyses import LoopSweep, Transient
+from ...simulation.loop_gain import loop_gain
+from ...simulation.response import simulate
+from ...simulation.stimuli import Waveform
+from .worst_corner import CLOSE
+
+# Loads as multiples of the impedance drawn; the first stands for none at all.
+OPEN = 1e4
+LOADS = (OPEN, 2.0, 1.0, 0.5)
+
+
+def loaded(amp: Amp, factor: float) -> Amp:
+    """The amp on a load whose impedance is `factor` times the one drawn, at every frequency.
+
+    Raises
+    ------
+    DescriptionError
+        When the amp has no load.
+    """
+    name = next((str(dict(stage.roles)["load"]) for stage in amp.stages if stage.template == "load"), "")
+    part = next((part for part in amp.parts if part.designator == name), None)
+    if isinstance(part, Loudspeaker):
+        scaled: Part | Loudspeaker = replace(
+            part,
+            resistance=part.resistance * factor,
+            peak=part.peak * factor,
+            reactance=part.reactance * factor,
+        )
+    elif isinstance(part, Part) and part.kind == "resistor":
+        scaled = replace(part, value=part.value * factor)
+    else:
+        raise DescriptionError(f"{amp.name} has no load of which there could be more or less; it needs a stage 'load'")
+    return replace(amp, parts=tuple(scaled if each is part else each for each in amp.parts))
+
+
+def loop_on_loads(
+    amp: Amp,
+    positions: Iterable[Position] = ({},),
+    at: str | None = None,
+    loads: Sequence[float] = LOADS,
+    sweep: LoopSweep = CLOSE,
+) -> xr.Dataset:
+    """Loop gain on several loads: as `loop_gain`, with one more dimension `load` [times the impedance drawn].
+
+    Raises
+    ------
+    DescriptionError
+        As `loaded` and `loop_gain`.
+    """
+    settings = [dict(position) for position in positions]
+    found = [loop_gain(loaded(amp, load), at, settings, sweep) for load in loads]
+    response = xr.concat(found, "load", combine_attrs="override")
+    return response.assign_coords(load=("load", list(loads), {"units": "times the impedance drawn"}))
+
+
+def loop_knock(
+    amps: Amp | Sequence[Amp],
+    hertz: float,
+    positions: Iterable[Position] = ({},),
+    level: float = 1e-3,
+    periods: int = 25,
+    node: str = "speaker",
+) -> xr.Dataset:
+    """A knock at the input and what rings after it: half a sine of `level` [V], then silence.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+    hertz : float
+        Frequency the loop is expected to ring at [Hz], such as `Margins.closest_at`.
+    positions : iterable of mapping
+        As in `simulate`.
+    level : float
+        Small, so that the amp stays linear [V].
+    periods : int
+        How long to listen, in periods of `hertz`.
+    node : str
+        Where to listen.
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V] of `simulate`, 100 samples to a period; the knock is over after half a period.
+    """
+    half, whole = 50, 100 * periods
+    pulse = [level * math.sin(math.pi * n / half) for n in range(half)]
+    stimulus = Waveform(tuple(pulse + [0.0] * (whole - half + 1)), 100.0 * hertz)
+    step = min(1.0 / (100.0 * hertz), 1e-3)
+    return simulate(amps, Transient(stimulus, step), positions, [node])

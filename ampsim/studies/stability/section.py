@@ -1,0 +1,165 @@
+"""Stability: how far the feedback loop is from oscillating at the worst corner of the controls, on several loads."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pandas as pd
+import xarray as xr
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp
+from ...circuit.positions import position_label
+from ...measures.margins import Margins, crossing_table
+from ..findings import Finding
+from ..section import Examined, Progress, Section
+from .findings import TOPIC, LoopCase, stability_findings, stability_table
+from .loads import LOADS, OPEN, loaded
+from .picture import loop_margins_picture, travel_picture
+from .worst_corner import Corners, has_feedback, loop_on_travel, worst_corners
+
+# Corners and grid of the searches in which a control or the load is given.
+_FEW = 120
+_MOST_KNOBS = 4
+_LOAD_WORDS = {OPEN: "no load", 2.0: "twice the load", 0.5: "half the load"}
+_WORST = "margins at the worst corner"
+
+Fixed = tuple[tuple[str, float | str], ...]
+
+
+def section(examined: Examined, progress: Progress | None = None) -> Section:
+    """Search the worst corner of both amps, at every position and on every load, and say what it means."""
+    amp = examined.modded
+    try:
+        if not has_feedback(amp):
+            lost = "; stock has one" if has_feedback(examined.stock) else ""
+            return Section(TOPIC, (), {}, {}, (f"{amp.name} with {amp.variant} has no feedback loop{lost}.",))
+    except DescriptionError as problem:
+        return Section(TOPIC, (_not_known(amp, str(problem)),), {}, {})
+    return _Looking(examined, progress).section()
+
+
+class _Looking:
+    """The searches of one section: each is made once."""
+
+    def __init__(self, examined: Examined, progress: Progress | None) -> None:
+        self._stock, self._modded = examined.stock, examined.modded
+        self._positions = list(dict.fromkeys(map(self._held, examined.positions)))
+        self._report = progress
+        self._done = 0
+        self._evaluations = 0
+        self._corners = cache(self._search)
+
+    def section(self) -> Section:
+        """The section."""
+        whole = self._corners(self._modded, (), 1.0)
+        cases = [self._case((), 1.0)]
+        cases += [self._case(held, 1.0) for held in self._telling(whole)]
+        cases += [self._case((), load) for load in self._loads()]
+        findings = stability_findings(cases, _WORST)
+        knobs = [name for name in whole.controls if self._modded.controls[name].kind == "knob"][:_MOST_KNOBS]
+        drawn = {_WORST: loop_margins_picture(self._beside(whole))}
+        if knobs:
+            turned = loop_on_travel(self._modded, whole.worst, knobs)
+            drawn["margin over a knob's travel"] = travel_picture(turned)
+        tables = {
+            _WORST: stability_table(cases),
+            "where the loop gain passes 1 or comes in step, at the worst corner": _crossings(whole),
+            "what each control moves of 1 + T": _effects(whole),
+        }
+        return Section(TOPIC, tuple(findings), tables, drawn, self._notes(whole))
+
+    def _held(self, position: dict[str, float | str]) -> Fixed:
+        """What a position holds: what it names, and the mod's own controls as drawn."""
+        own = {name: each.drawn for name, each in self._modded.controls.items() if name not in self._stock.controls}
+        named = {name: value for name, value in position.items() if name in self._modded.controls}
+        return tuple({**own, **named}.items())
+
+    def _telling(self, whole: Corners) -> list[Fixed]:
+        """What the positions hold of the controls that matter, each once; without those that open the line."""
+        held = [tuple((name, value) for name, value in each if name in whole.controls) for each in self._positions]
+        return [each for each in dict.fromkeys(held) if each and has_feedback(self._modded, dict(each))]
+
+    def _loads(self) -> list[float]:
+        try:
+            loaded(self._modded, 1.0)
+        except DescriptionError:
+            return []
+        return [load for load in LOADS if load != 1.0]
+
+    def _case(self, held: Fixed, load: float) -> LoopCase:
+        found = self._corners(self._modded, held, load)
+        others = {name: value for name, value in found.worst.items() if name not in dict(held)}
+        return LoopCase(
+            variant=self._modded.variant,
+            held=position_label(dict(held)) if held else "any position",
+            corner=position_label(others) if others else "nothing else to turn",
+            margins=found.margins(found.worst),
+            drawn=found.margins(found.start),
+            stock=self._before(held, load),
+            load=_LOAD_WORDS.get(load, ""),
+            unusual=load == OPEN,
+        )
+
+    def _before(self, held: Fixed, load: float) -> Margins | None:
+        known = tuple((name, value) for name, value in held if name in self._stock.controls)
+        if not has_feedback(self._stock, dict(known)):
+            return None
+        found = self._corners(self._stock, known, load)
+        return found.margins(found.worst)
+
+    def _search(self, amp: Amp, held: Fixed, load: float) -> Corners:
+        if not held and load == 1.0:
+            found = worst_corners(amp)
+        else:
+            # What matters to the loop was found with everything free, on the load drawn.
+            telling = self._corners(amp, (), 1.0).controls
+            found = worst_corners(loaded(amp, load) if load != 1.0 else amp, None, dict(held), _FEW, controls=telling)
+        self._evaluations += found.evaluations
+        self._done += 1
+        if self._report:
+            self._report(self._done, max(self._done, 2 * (len(self._positions) + len(LOADS))))
+        return found
+
+    def _beside(self, whole: Corners) -> xr.Dataset:
+        found = [(self._modded, whole)]
+        if has_feedback(self._stock):
+            found.insert(0, (self._stock, self._corners(self._stock, (), 1.0)))
+        rows = [each.response.sel(position=[position_label(each.worst)]) for _, each in found]
+        loops = [row["loop_gain"].values[0, 0] for row in rows]
+        data = {"loop_gain": (("variant", "frequency"), loops, {"units": "1"})}
+        coords = {
+            "variant": [amp.variant for amp, _ in found],
+            "position": ("variant", [position_label(each.worst) for _, each in found]),
+            "frequency": rows[0]["frequency"],
+        }
+        return xr.Dataset(data, coords, rows[-1].attrs)
+
+    def _notes(self, whole: Corners) -> tuple[str, ...]:
+        own = [name for name in self._modded.controls if name not in self._stock.controls]
+        idle = [name for name in own if name not in whole.controls]
+        return (
+            *([f"Next to no difference to the loop: {', '.join(idle)}."] if idle else []),
+            f"{self._evaluations} positions were looked at: every pot end with every switch position, a grid between "
+            "them that is denser towards the ends, and from the worst of these in ever smaller steps.",
+            "Small signals, the valves at rest; a loop is taken to be steady with its line cut. No load is ten "
+            "thousand times the impedance drawn; an amp with a transformer is not meant to be played on it.",
+        )
+
+
+def _not_known(amp: Amp, why: str) -> Finding:
+    how = "following the wires from the output transformer"
+    return Finding(TOPIC, "feedback loop", amp.variant, "any position", float("nan"), "degrees", None,
+                   "not known", why, how, "no number")  # fmt: skip
+
+
+def _crossings(whole: Corners) -> pd.DataFrame:
+    table = crossing_table(whole.response.sel(position=[position_label(whole.worst)]))
+    table["frequency [Hz]"] = [float(f"{each:.3g}") for each in table["frequency [Hz]"]]
+    return table.drop(columns=["variant", "position"]).round(1)
+
+
+def _effects(whole: Corners) -> pd.DataFrame:
+    known = sorted(((effect, name) for name, effect in whole.effects.items() if effect > 1e-5), reverse=True)
+    rows = [(name, f"{float(f'{100.0 * effect:.2g}'):g}") for effect, name in known]
+    return pd.DataFrame(rows, columns=["control", "at most [%]"])

@@ -1,0 +1,294 @@
+"""The least margin of the feedback loop over every position of the controls."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Control
+from ...circuit.build import build_circuit
+from ...circuit.positions import Position, control_coords, position_label
+from ...measures.margins import Margins, margins
+from ...simulation.analyses import LoopSweep
+from ...simulation.loop_gain import feedback_place, find_feedback, loop_gain
+from .corner_search import Search, Setting, grid, rotation
+
+Progress = Callable[[int, int], object]
+# Search coarsely, then look closely at what was found.
+SEARCH = LoopSweep(per_decade=10)
+CLOSE = LoopSweep(per_decade=50)
+# A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
+_MATTERS = 0.01
+_STARTS = 2
+# As drawn, all knobs down, all knobs up.
+_BASES = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Corners:
+    """What a search over every position of the controls found.
+
+    Attributes
+    ----------
+    effects
+        Control to the most it changes 1 + T from end to end, as a share of it.
+    controls
+        Those that matter, the most effective first.
+    table
+        One row per position judged, the least phase margin first: controls, phase margin [deg], gain margin [dB],
+        closest to -1 (negative when it oscillates), turns around -1.
+    probed
+        How many positions it took to tell which controls matter.
+    worst, closest
+        The position with the least phase margin, and that with the closest approach to -1; rotations rounded as far
+        as that makes next to no difference.
+    response
+        Loop gain on a fine grid at three positions: the start, the worst, the closest.
+    """
+
+    effects: dict[str, float]
+    controls: tuple[str, ...]
+    table: pd.DataFrame
+    probed: int
+    start: Setting
+    worst: Setting
+    closest: Setting
+    response: xr.Dataset
+
+    @property
+    def evaluations(self) -> int:
+        """How many positions were simulated."""
+        return len(self.table) + self.probed
+
+    def margins(self, position: Position) -> Margins:
+        """Margins on the fine grid at one of the three positions of `response`."""
+        loop = self.response["loop_gain"].sel(position=position_label(position)).values[0]
+        return margins(self.response["frequency"].values, loop)
+
+
+def worst_corners(
+    amp: Amp,
+    at: str | None = None,
+    fixed: Position | None = None,
+    most: int = 800,
+    points: int | None = None,
+    controls: Sequence[str] | None = None,
+    progress: Progress | None = None,
+) -> Corners:
+    """Search every position of the controls that matter to the loop for the least margin.
+
+    All combinations of switch positions and pot ends come first, with a grid between them that is denser towards the
+    ends; from the worst of these the search goes on in ever smaller steps. Controls that did not seem to matter are
+    tried once more at the worst positions. Positions in which a switch opens the feedback line are left out.
+
+    Parameters
+    ----------
+    amp : Amp
+    at : str
+        Where the whole feedback passes, such as ``R20.1``. Default: found, see `feedback_place`.
+    fixed : mapping
+        Settings of controls that stay; the others are free.
+    most : int
+        Corners and grid together are at most as many positions.
+    points : int
+        Rotations to a knob in the grid, whatever `most` says.
+    controls : sequence of str
+        The only ones to move, whether they matter or not; the search then goes on from fewer positions. Default: all
+        that matter.
+    progress : callable
+        Called with (done, total) of each batch.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no feedback, or a control or its position is unknown.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    fixed = _known(amp, fixed)
+    start = _start(amp, at, fixed)
+    effects = _effects(amp, at, fixed, controls)
+    free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
+    judged: list[tuple[Setting, Margins]] = []
+
+    def judge(positions: list[Setting]) -> list[tuple[float, float]]:
+        found = _margins_at(amp, at, positions, progress)
+        judged.extend((position, each) for position, each in zip(positions, found, strict=True) if each)
+        return [(_phase(each), each.distance) if each else (math.inf, math.inf) for each in found]
+
+    search = Search(judge, [each for each in free if effects[each.name] > _MATTERS], fixed)
+    search.look([start, *grid(search.controls, most, points)])
+    search.descend(2, 1 if controls else _STARTS)
+    doubtful = [] if controls else [search.worst(0)[0], search.worst(1)[0]]
+    late = control_effects(amp, at, fixed, doubtful) if doubtful else {}
+    effects = {name: max(effect, late.get(name, 0.0)) for name, effect in effects.items()}
+    if added := [each for each in free if effects[each.name] > _MATTERS and each not in search.controls]:
+        search.controls = [*search.controls, *added]
+        search.descend(2, _STARTS)
+    worst, closest = search.plain(0), search.plain(1)
+    names = tuple(control.name for control in search.controls)
+    response = _closely(amp, at, [start, worst, closest])
+    probed = 0 if controls else (_BASES + len(doubtful)) * (1 + sum(len(_ends(each)) for each in free))
+    return Corners(effects, names, _table(judged), probed, start, worst, closest, response)
+
+
+def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
+    """Whether there is a feedback loop in some position of the switches that are not fixed."""
+    return _closed(amp, None, _known(amp, fixed)) is not None
+
+
+def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
+    """Loop gain while one knob at a time is turned, the others staying at a position.
+
+    Returns
+    -------
+    xarray.Dataset
+        `loop_gain` complex, dims (control, rotation, frequency); every twentieth of the travel, denser at both ends.
+    """
+    turns = sorted({round(n / 20.0, 2) for n in range(21)} | {rotation(n / 16.0) for n in range(17)})
+    held = dict(position)
+    place = _place(amp, at, held)
+    moved = [{**held, name: turn} for name in controls for turn in turns]
+    response = loop_gain(amp, place, moved, CLOSE)
+    table = response["loop_gain"].values[0].reshape(len(controls), len(turns), -1)
+    data = {"loop_gain": (("control", "rotation", "frequency"), table, {"units": "1"})}
+    coords = {"control": list(controls), "rotation": turns, "frequency": response["frequency"]}
+    return xr.Dataset(data, coords, response.attrs | {"held": position_label(held), "variant": amp.variant})
+
+
+def control_effects(
+    amp: Amp, at: str | None = None, fixed: Position | None = None, bases: Sequence[Position] = ()
+) -> dict[str, float]:
+    """How much each control changes the loop: the most it moves 1 + T, as a share of it.
+
+    Every control that is not fixed is moved to its ends (a switch to all positions), one at a time, from several
+    positions of the others: as drawn, all knobs down, all knobs up; or from the bases given.
+
+    Raises
+    ------
+    DescriptionError
+        As `worst_corners`.
+    """
+    fixed = _known(amp, fixed)
+    free = [control for control in amp.controls.values() if control.name not in fixed]
+    start = _start(amp, at, fixed)
+    drawn: list[Position] = [start, start | _knobs(free, 0.0), start | _knobs(free, 1.0)]
+    effects = dict.fromkeys((control.name for control in free), 0.0)
+    for base in bases or drawn:
+        moves = [("", dict(base)), *((c.name, {**base, c.name: end}) for c in free for end in _ends(c))]
+        loops = _loops(amp, at, [position for _, position in moves])
+        for (name, _), loop in zip(moves, loops, strict=True):
+            if name and loop is not None and loops[0] is not None:
+                moved = np.max(np.abs(loop - loops[0]) / np.abs(1.0 + loops[0]))
+                effects[name] = max(effects[name], float(moved))
+    return effects
+
+
+def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] | None) -> dict[str, float]:
+    if controls is None:
+        return control_effects(amp, at, fixed)
+    return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
+
+
+def _known(amp: Amp, fixed: Position | None) -> Setting:
+    whole = amp.setting(fixed or {})
+    return {name: whole[name] for name in fixed or {} if name in whole}
+
+
+def _knobs(controls: Iterable[Control], turned: float) -> Setting:
+    return {control.name: turned for control in controls if control.kind == "knob"}
+
+
+def _ends(control: Control) -> Sequence[float | str]:
+    return control.positions if control.kind == "switch" else (0.0, 1.0)
+
+
+def _switches(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
+    return tuple((name, value) for name, value in amp.setting(position).items() if isinstance(value, str))
+
+
+def _place(amp: Amp, at: str | None, position: Position) -> str | None:
+    """Where the whole feedback passes at a position; None where a switch opens the line."""
+    switches = _switches(amp, position)
+    if at is None:
+        return find_feedback(amp, switches)
+    ends = (f"{each.designator}.{pin}" for each in build_circuit(amp, switches).elements for pin, _ in each.pins)
+    return at if at in ends else None
+
+
+def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
+    found = _closed(amp, at, fixed)
+    if found is None and at is None and fixed:
+        raise DescriptionError(f"{amp.name} has no feedback with {position_label(fixed)}")
+    if found is None:
+        raise DescriptionError(f"{amp.name}: {at or feedback_place(amp)} is nowhere in place")
+    return found
+
+
+def _closed(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
+    """What is fixed and, where a switch as drawn opens the line, the first switch positions that close it."""
+    if _place(amp, at, fixed):
+        return dict(fixed)
+    switches = [each for each in amp.controls.values() if each.kind == "switch" and each.name not in fixed]
+    for values in product(*(each.positions for each in switches)):
+        found: Setting = {**fixed, **dict(zip((each.name for each in switches), values, strict=True))}
+        if _place(amp, at, found):
+            return found
+    return None
+
+
+def _loops(
+    amp: Amp, at: str | None, positions: Sequence[Setting], sweep: LoopSweep = SEARCH, progress: Progress | None = None
+) -> list[NDArray[np.complex128] | None]:
+    """Loop gain at each position, shape (frequencies,); None where the line is open."""
+    found: list[NDArray[np.complex128] | None] = [None] * len(positions)
+    places: dict[str, list[int]] = {}
+    for number, position in enumerate(positions):
+        if place := _place(amp, at, position):
+            places.setdefault(place, []).append(number)
+    for place, numbers in places.items():
+        loops = loop_gain(amp, place, [positions[number] for number in numbers], sweep, progress)["loop_gain"]
+        for number, loop in zip(numbers, loops.values[0], strict=True):
+            found[number] = loop
+    return found
+
+
+def _margins_at(
+    amp: Amp, at: str | None, positions: Sequence[Setting], progress: Progress | None
+) -> list[Margins | None]:
+    frequency = SEARCH.grid()
+    return [loop if loop is None else margins(frequency, loop) for loop in _loops(amp, at, positions, SEARCH, progress)]
+
+
+def _phase(found: Margins) -> float:
+    """The phase margin to rank by [deg]; without a crossing there is no less than all of it."""
+    return 180.0 if math.isnan(found.phase_margin) else found.phase_margin
+
+
+def _table(judged: Sequence[tuple[Setting, Margins]]) -> pd.DataFrame:
+    rows = [
+        {
+            **position,
+            "phase margin [deg]": found.phase_margin,
+            "gain margin [dB]": found.gain_margin,
+            "closest to -1": found.distance,
+            "turns around -1": np.nan if found.turns is None else found.turns,
+        }
+        for position, found in judged
+    ]
+    return pd.DataFrame(rows).sort_values("phase margin [deg]", ignore_index=True)
+
+
+def _closely(amp: Amp, at: str | None, positions: Sequence[Setting]) -> xr.Dataset:
+    different = list({position_label(position): position for position in positions}.values())
+    found = [loop_gain(amp, _place(amp, at, position), [position], CLOSE).drop_vars(position) for position in different]
+    response = xr.concat(found, "position", data_vars="minimal", combine_attrs="override")
+    return response.assign_coords(control_coords(different))

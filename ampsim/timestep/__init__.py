@@ -1,7 +1,0 @@
-"""An amp played in time: a signal through the whole circuit as described, faster than it lasts."""
-
-from __future__ import annotations
-
-from .playing import Played, play
-
-__all__ = ["Played", "play"]

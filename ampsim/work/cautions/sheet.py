@@ -1,0 +1,104 @@
+"""The caution sheet of an amp: what its capacitors hold, for how long, and what to do before anything is touched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from ...base.caution import CAUTION
+from ...base.errors import DescriptionError
+from ...base.quantities import FARAD, format_value
+from ...base.tables import text_table
+from ...circuit.amp import Amp
+from ...circuit.positions import Position
+from .charges import SAFE_VOLTS, StoredCharge, charges, worse
+from .sentences import SOURCES, UNKNOWN, sentences
+
+
+@dataclass(frozen=True)
+class CautionSheet:
+    """Cautions for one amp: its charged capacitors, the sentences, what is not known, and the limits' sources."""
+
+    amp: str
+    variant: str
+    charges: tuple[StoredCharge, ...]
+    sentences: tuple[str, ...]
+    unknown: tuple[str, ...] = UNKNOWN
+    sources: tuple[str, ...] = SOURCES
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row to each reservoir and each other capacitor past both limits; "never" stands as infinite."""
+        return pd.DataFrame([_row(each) for each in self.charges], columns=list(_row(_NOTHING)))
+
+    def text(self) -> str:
+        """The sheet as plain text."""
+        told = self.table.astype(dict.fromkeys(self.table.columns, object))
+        told = told.map(lambda cell: _cell(cell) if isinstance(cell, float) else cell)
+        parts = [f"Caution sheet: {_line(self.amp)}, {_line(self.variant)}", CAUTION, text_table(told)]
+        parts += ["Before and while working", _listed(self.sentences), "What this sheet does not know"]
+        return "\n\n".join([*parts, _listed(self.unknown), "Limits and formulas", _listed(self.sources)]) + "\n"
+
+
+def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionSheet:
+    """Work out what the capacitors of an amp hold, at the worst of some positions.
+
+    Parameters
+    ----------
+    amp : Amp
+        Stock, or with mods fitted.
+    positions : sequence of mapping
+        Where controls stand; a bleeder counts only if it is there in all of them.
+
+    Raises
+    ------
+    DescriptionError
+        For no position at all, unknown controls or positions.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    if not positions:
+        raise DescriptionError("a caution sheet needs at least one position; {} is the amp as drawn")
+    found = [each for position in positions for each in charges(amp, position)]
+    worst: dict[str, StoredCharge] = {}
+    for each in found:
+        worst[each.part] = worse(worst.get(each.part, each), each)
+    kept = tuple(each for each in worst.values() if each.reservoir or each.hazardous)
+    stings = [each for each in worst.values() if each not in kept and each.volts > SAFE_VOLTS]
+    return CautionSheet(amp.name, amp.variant, kept, sentences(amp, kept, stings))
+
+
+_NOTHING = StoredCharge("", 1.0, False, 0.0, 0.0, math.inf, (), 0.0)
+
+
+def _row(each: StoredCharge) -> dict[str, str | float]:
+    return {
+        "part": each.part,
+        "value": format_value(each.farads, FARAD),
+        "at rest [V]": each.rest_volts,
+        "cold [V]": each.cold_volts,
+        "at rest [J]": each.joules[0],
+        "cold [J]": each.joules[1],
+        "at rest [mC]": 1e3 * each.coulombs[0],
+        "cold [mC]": 1e3 * each.coulombs[1],
+        "bleeder": each.bleeder_words,
+        "to 60 V as wired [s]": each.falls_s,
+        "without [s]": each.without_s,
+        "through 220k [s]": each.spare_s,
+        "through 10k [s]": each.tool_s,
+    }
+
+
+def _cell(value: float) -> str:
+    return "never" if math.isinf(value) else f"{value:.3g}" if value < 999.5 else f"{value:.0f}"
+
+
+def _listed(lines: Iterable[str]) -> str:
+    return "\n".join(f"- {_line(each)}" for each in lines)
+
+
+def _line(text: str) -> str:
+    return "".join(sign if sign.isprintable() else " " for sign in text)

@@ -1,0 +1,252 @@
+"""One line of the parts list to each part that a mod brings or changes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+import xarray as xr
+
+from ...base.quantities import preferred_values
+from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from ...circuit.build import Circuit, circuit_at
+from ...circuit.mods import describe_part, where
+from ...circuit.positions import Position
+from ...measures.labels import records
+from ...simulation.operating_points import at_rest
+from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
+from ...studies.search.wishes import Drawer, Stocked
+from .ratings_needed import MAINS, Rating, Where, capacitor, pot, resistor
+from .switches import SwitchNeed, switch_need
+
+_NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
+_UNKNOWN = Rating(math.nan, math.nan, math.nan, "", "not in circuit in the positions looked at: rating not worked out")
+
+
+@dataclass(frozen=True)
+class PartLine:
+    """What to get for one part.
+
+    `part` is its designator, `mod` whose doing, `when` in which switch positions ("always"), `place` where it goes.
+    `kind` and `wanted` say what it is; `preferred` the nearest preferred value (None for valves and switches).
+    `rating` what to ask for; `carries_watts`, `pulse_watts` and `carries_volts` what it carries at worst (NaN: not
+    known or of no matter). `wired` is how a variable resistor is wired, `switch` what a switch needs, `at_hand` what
+    lies in the drawer ("buy" where nothing that serves does, "" without a drawer).
+    """
+
+    part: str
+    mod: str
+    when: str
+    place: str
+    kind: str
+    wanted: str
+    value: float = math.nan
+    preferred: Preferred | None = None
+    rating: Rating = _NOTHING
+    carries_watts: float = math.nan
+    pulse_watts: float = math.nan
+    carries_volts: float = math.nan
+    taper: str = ""
+    wired: str = ""
+    switch: SwitchNeed | None = None
+    at_hand: str = ""
+
+    @property
+    def watts_margin(self) -> float:
+        """Rated over carried mean watts."""
+        return self.rating.watts / self.carries_watts if self.carries_watts > 0.0 else math.nan
+
+    @property
+    def volts_margin(self) -> float:
+        """Rated over highest volts."""
+        return self.rating.volts / self.carries_volts if self.carries_volts > 0.0 else math.nan
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A part that a mod brings or gives another value, and when."""
+
+    mod: Mod
+    part: AnyPart
+    edit: Edit
+    when: str
+
+
+def part_lines(
+    stock: Amp, modded: Amp, response: xr.Dataset, positions: Sequence[Position], drawer: Drawer | None
+) -> Iterator[PartLine]:
+    """Every line, in the order of mods and edits; switches come last in each mod."""
+    table = part_ratings(response)
+    table = table[table["variant"] == modded.variant]
+    seen = [(position, circuit_at(modded, position)) for position in positions]
+    for mod in modded.mods:
+        if mod not in stock.mods:
+            for asked in _asked(modded, mod):
+                yield _line(modded, asked, table, seen, drawer)
+            for switch in mod.switches:
+                need = switch_need(modded, switch)
+                at_hand = "buy" if drawer else ""
+                yield PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
+                               at_hand=at_hand)  # fmt: skip
+
+
+def _asked(amp: Amp, mod: Mod) -> Iterator[_Asked]:
+    """Parts fitted or replaced, each once with all the positions that have it."""
+    labelled = [(edit, "") for edit in mod.edits]
+    labelled += [(e, f"{s.control} at {label}") for s in mod.switches for label, edits in s.positions for e in edits]
+    whens: dict[tuple[AnyPart, Edit], list[str]] = {}
+    for edit, label in labelled:
+        part = _wanted(amp.part_by_designator.get(edit.part), edit)
+        if part is not None:
+            whens.setdefault((part, edit), []).append(label)
+    for (part, edit), labels in whens.items():
+        yield _Asked(mod, part, edit, "always" if "" in labels else ", ".join(labels))
+
+
+def _wanted(part: AnyPart | None, edit: Edit) -> AnyPart | None:
+    if edit.action == "fit":
+        return part
+    if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+        return replace(part, value=edit.value)
+    if edit.action == "replace" and isinstance(part, Socket):
+        return replace(part, type=str(edit.value))
+    return None
+
+
+def _line(
+    amp: Amp, asked: _Asked, table: pd.DataFrame, seen: Sequence[tuple[Position, Circuit]], drawer: Drawer | None
+) -> PartLine:
+    part, edit = asked.part, asked.edit
+    place = f"in place of {describe_part(amp.part_by_designator[part.designator])}"
+    place = where(edit) if edit.action == "fit" else place
+    base = PartLine(part.designator, asked.mod.name, asked.when, place, part.kind, describe_part(part))
+    if not isinstance(part, (Part, Pot)):
+        return replace(base, at_hand="buy" if drawer else "", rating=_valve_rating(part))
+    line = replace(
+        base, value=part.value, preferred=(pot_track if part.kind == "pot" else nearest_preferred)(part.value)
+    )
+    if isinstance(part, Pot):
+        line = replace(line, taper=part.taper, wired=edit.wired)
+    carried = _carried(table, part)
+    line = replace(line, rating=_UNKNOWN) if carried is None else _rated(line, carried, _where(amp, part, seen))
+    return _looked_up(line, drawer) if drawer else line
+
+
+def _valve_rating(part: AnyPart) -> Rating:
+    why = "check its bias and its limits in the sheet before it is powered" if isinstance(part, Socket) else ""
+    return Rating(math.nan, math.nan, math.nan, "tested valve" if isinstance(part, Socket) else "", why)
+
+
+def _carried(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | None:
+    """The worst readings of a part while it has this value."""
+    own = table[(table["part"] == part.designator) & ((table["value"] / part.value - 1.0).abs() < 1e-9)]
+    return records(worst_parts(own))[0] if len(own) else None
+
+
+def _rated(line: PartLine, carried: Mapping[str, Any], stands: Where) -> PartLine:
+    rating = {"resistor": resistor, "capacitor": capacitor}.get(line.kind)
+    found = rating(carried, stands) if rating else pot(carried) if line.kind == "pot" else _COIL
+    watts = carried["needs [W]"] / WATTS_FACTOR
+    return replace(line, rating=found, carries_watts=watts, pulse_watts=carried["pulse [W]"],
+                   carries_volts=carried["needs [V]"])  # fmt: skip
+
+
+_COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worked out")
+
+
+def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Where:
+    """Where a part stands, at the first position that has it."""
+    fitted = ((p, w) for p, w in seen if any(e.designator == part.designator for e in w.elements))
+    position, wired = next(fitted, (None, None))
+    if position is None or wired is None or part.kind not in ("resistor", "capacitor"):
+        return Where()
+    element = next(each for each in wired.elements if each.designator == part.designator)
+    nets = {net for _, net in element.pins}
+    valves = [each for each in wired.elements if each.kind == "valve"]
+    volts = at_rest([(amp, position)], [part.designator])[0].across[part.designator]
+    families = {each.designator: amp.valve_by_type[_type(wired, each.designator)].family for each in valves}
+    output = {net for each in valves if families[each.designator] != "triode" for pin, net in each.pins
+              if pin in ("screen", "cathode")}  # fmt: skip
+    first = {net for each in valves[:1] for _, net in each.pins} - {"0"}
+    plus = f"{part.designator}.{1 if volts > 0.0 else 2}"
+    return Where(bool(nets & first) and abs(volts) > 1.0, bool(nets & (output - {"0"})), plus, abs(volts))
+
+
+def _type(wired: Circuit, designator: str) -> str:
+    socket = wired.parts[designator]
+    return socket.type if isinstance(socket, Socket) else ""
+
+
+def _looked_up(line: PartLine, drawer: Drawer) -> PartLine:
+    watts, volts = WATTS_FACTOR * line.carries_watts, MAINS * line.carries_volts
+    _, said = from_drawer(drawer, line.kind, line.value, watts, volts)
+    unsure = ""
+    if said.startswith("in"):
+        unsure = "; its rating was not worked out" if math.isnan(line.carries_volts) else "; check its kind"
+    return replace(line, at_hand=said + unsure)
+
+
+_SAME = 1e-6
+
+
+def from_drawer(drawer: Drawer, kind: str, value: float, watts: float, volts: float) -> tuple[Stocked | None, str]:
+    """The drawer's part of this value that stands the watts and volts, weakest first, and what is said of it.
+
+    Parameters
+    ----------
+    drawer : Drawer
+    kind : str
+        "resistor" or "capacitor"; a drawer keeps nothing else.
+    value : float
+        [ohm or F].
+    watts, volts : float
+        What it must stand; NaN where that does not matter.
+    """
+    if kind not in ("resistor", "capacitor"):
+        return None, "buy"
+    same = [each for each in drawer.parts if each.kind == kind and abs(each.value / value - 1.0) < _SAME]
+    good = [each for each in same if not each.watts < watts and not each.volts < volts]
+    if good:
+        best = min(good, key=lambda each: (each.volts, each.watts))
+        return best, f"in the drawer: {best.words}"
+    weak = f": the drawer's {same[0].words} stands too little" if same else ""
+    return None, f"buy{weak}"
+
+
+SERIES = ("E6", "E12", "E24")
+
+
+@dataclass(frozen=True)
+class Preferred:
+    """The nearest preferred value [SI unit], the coarsest series that has it, and how far the value asked lies off.
+
+    `off` is asked / preferred - 1; nought when the value belongs to the series.
+    """
+
+    series: str
+    value: float
+    off: float
+
+
+def nearest_preferred(value: float) -> Preferred:
+    """The nearest value of the E24 series by ratio, and the coarsest of E6, E12 and E24 that has it (IEC 60063).
+
+    Examples
+    --------
+    >>> nearest_preferred(47e3).series, nearest_preferred(120e-12).series, nearest_preferred(9.0e3).value
+    ('E6', 'E12', 9100.0)
+    """
+    known = preferred_values("E24", value / 2.0, value * 2.0)
+    best = min(known, key=lambda each: abs(math.log(each / value)))
+    series = next(name for name in SERIES if preferred_values(name, best, best))
+    off = value / best - 1.0
+    return Preferred(series, best, 0.0 if abs(off) < 1e-9 else off)
+
+
+def pot_track(value: float) -> Preferred:
+    """The same for a pot's track, which also comes in steps of 1, 2, 2.5 and 5 (common practice, no source)."""
+    digits = float(f"{value:.6e}".split("e")[0])
+    return Preferred("1-2-5", value, 0.0) if digits in (1.0, 2.0, 2.5, 5.0) else nearest_preferred(value)

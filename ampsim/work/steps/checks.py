@@ -1,0 +1,116 @@
+"""What a meter should read, and within which limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from ...base.quantities import FARAD, HENRY, OHM, format_value
+from ...circuit.amp import AnyPart, Part, Pot
+from ...circuit.dc_paths import ohms_between
+from ...circuit.stages.template import GROUND
+from ...simulation.unpowered import DeadAmp
+
+PART_LIMITS = {"resistor": 0.10, "pot": 0.20, "capacitor": 0.20, "inductor": 0.20}
+"""How far a good part may be off its marking: common practice, no source. Windings count as `_WINDING`."""
+VOLT_LIMIT = 0.15
+"""How far good volts may be off: mains, parts and valves together; common practice, no source."""
+OPEN_OHMS = 100e3
+"""What counts as open on a dead amp: electrolytic capacitors leak, and the meter fills them (from memory)."""
+SAFE_TO_TOUCH = 5.0  # V left in a capacitor when work begins
+_WINDING = 0.25
+_LEADS = 1.0  # ohm of leads and contacts
+_LEAST_VOLTS = 0.2  # below this no reading tells
+_UNITS = {"ohm": OHM, "F": FARAD, "H": HENRY}
+
+
+@dataclass(frozen=True)
+class Check:
+    """One reading: what is measured, the value expected and the limits, in "ohm", "F", "H" or "V".
+
+    An infinite value is open: anything above `low` passes. `place` and `against` are what the meter's leads are on; ""
+    for a part on the bench, or where the amp's description has no such place.
+    """
+
+    what: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    place: str = ""
+    against: str = ""
+
+    def passes(self, reading: float) -> bool:
+        """Whether a reading lies within the limits."""
+        return self.low <= reading <= self.high
+
+    @property
+    def words(self) -> str:
+        """The reading in one line: "R7.1 to ground: 2k2 (2k to 2k4)"."""
+        if math.isinf(self.value):
+            return f"{self.what}: open (above {_written(self.low, self.unit)})"
+        value, low, high = (_written(each, self.unit) for each in (self.value, self.low, self.high))
+        return f"{self.what}: {value} ({low} to {high})"
+
+
+def _written(value: float, unit: str) -> str:
+    short = float(f"{value:.3g}")
+    if unit == "V":
+        return f"{short:g} V"
+    if unit == "ohm":
+        return f"{short:.1g} ohm" if short < 1.0 else f"{format_value(short, _UNITS[unit])} ohm"
+    # Drawings write a capacitor "6n8" without more.
+    return format_value(short, _UNITS[unit]) + (" H" if unit == "H" else "")
+
+
+def loose(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:
+    """The reading of a part on the bench, out of the amp; none for valves and transformers."""
+    if isinstance(part, (Part, Pot)):
+        unit = {"capacitor": "F", "inductor": "H"}.get(part.kind, "ohm")
+        share = PART_LIMITS[part.kind] if limit is None else limit
+        track = ", end to end" if isinstance(part, Pot) else ""
+        yield Check(f"{name} loose{track}", part.value, part.value * (1.0 - share), part.value * (1.0 + share), unit)
+
+
+def ohms(dead: DeadAmp, place: str, against: str = "ground") -> Check:
+    """The resistance between two places of a dead amp.
+
+    Notes
+    -----
+    The limits hold for any mixture of parts within `PART_LIMITS`: the resistance between two places never falls when
+    a resistance anywhere rises (Rayleigh's monotonicity law), so both ends lie at the corners.
+    """
+    value = dead.ohms(place, against)
+    what = f"{place} to {against}"
+    if math.isinf(value):
+        return Check(what, math.inf, OPEN_OHMS, math.inf, "ohm", place, against)
+    first, second = dead.wired.net(place), dead.wired.net(against)
+    low, high = (
+        ohms_between([(one, two, ohm * (1.0 + sign * _limit(dead, name))) for name, (one, two, ohm) in dead.paths],
+                     first, second)
+        for sign in (-1.0, 1.0)
+    )  # fmt: skip
+    return Check(what, value, max(low - _LEADS, 0.0), high + _LEADS, "ohm", place, against)
+
+
+def _limit(dead: DeadAmp, name: str) -> float:
+    return PART_LIMITS.get(dead.wired.parts[name].kind, _WINDING)
+
+
+def to_ground(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
+    """Resistance to ground of each place; nets that come up again, or whose supply is not described, are left out."""
+    nets: dict[str, str] = {}
+    for place in places:
+        net = dead.wired.net_by_place.get(place, GROUND)
+        if net != GROUND and net not in dead.unsure:
+            nets.setdefault(net, place)
+    return [ohms(dead, place) for place in nets.values()]
+
+
+def volts(place: str, value: float, limit: float = VOLT_LIMIT) -> Check | None:
+    """A voltage against ground under power; None where it is too small to tell anything."""
+    if abs(value) < _LEAST_VOLTS:
+        return None
+    low, high = sorted((value * (1.0 - limit), value * (1.0 + limit)))
+    return Check(f"{place} to ground", value, low, high, "V", place, "ground")

@@ -1,0 +1,96 @@
+"""First power-up on a current limiter, the volts to expect, and the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ...circuit.amp import Amp
+from ...circuit.build import build_circuit
+from ...circuit.positions import Position, position_label
+from ...simulation.analyses import OperatingPoint
+from ...simulation.response import simulate
+from .checks import Check, volts
+from .order import new_mods
+
+_MOVED = 0.05
+_PINS = ("plate", "screen", "cathode")
+_READ = ("Meter clipped on while dead, common to chassis, one place at a time; power up, read, power down, discharge, "
+         "verify, next place.")  # fmt: skip
+
+
+def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[tuple[str, str, Sequence[Check]]]:
+    """Steps from the limiter to the proof; `stock` is the amp before the work, `modded` the amp after it."""
+    places = _places(modded)
+    rails = [rail.name for rail in modded.rails]
+    after, cold = _volts(modded, position, places), _volts(modded, position, rails, cold=True)
+    before = _volts(stock, position, [place for place in places if place in _places(stock)])
+    phase = "first power"
+    most = max((abs(each) for each in cold.values()), default=0.0)
+    yield (
+        phase,
+        "Close up what can be closed. Load on the output, volume down, nothing in the input, mains through a current "
+        "limiter (a lamp of about the amp's own watts in series with the live wire, in an insulated holder).",
+        (),
+    )
+    yield (
+        phase,
+        "Switch on at arm's length and watch the lamp: bright, then dim as filters fill and valves warm. If it stays "
+        f"bright, switch off at once and go back to the cold check. On the limiter all volts stay below those listed; "
+        f"before the valves draw current, rails can rise to {most:.0f} V.",
+        (),
+    )
+    yield phase, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.", ()
+    yield (
+        phase,
+        f"Off the limiter, at {position_label(position)}: the rails first. {_READ} What was clipped on is live.",
+        _checks(after, rails),
+    )
+    moved = [place for place in places if place not in rails and _differs(before.get(place), after[place])]
+    if moved:
+        yield phase, "Then the places that this work moves by more than 5 %.", _checks(after, moved)
+    rest = [place for place in places if place not in rails and place not in moved]
+    yield phase, "Then the valves that it should leave as they were.", _checks(after, rest)
+    for mod in new_mods(stock, modded):
+        for switch in mod.switches:
+            for label in switch.labels:
+                if label != switch.drawn:
+                    there = _volts(modded, {**position, switch.control: label}, places)
+                    moved = [place for place in places if _differs(after[place], there[place])]
+                    if moved:
+                        words = f"Set {switch.control} to {label} while dead; these move."
+                        yield phase, words, _checks(there, moved)
+    yield from _proof()
+
+
+def _proof() -> Iterator[tuple[str, str, Sequence[Check]]]:
+    yield (
+        "proof",
+        "Closed, load on: try every switch and knob, first quiet, then with drive; no howl, no pop.",
+        (),
+    )
+    yield "proof", "Play the sweep, record it, hold it against the simulation and against the sweep before.", ()
+    yield "proof", "Write the readings into the job; an amp that fails one is not handed over.", ()
+
+
+def _places(amp: Amp) -> list[str]:
+    rails = [rail.name for rail in amp.rails]
+    wired = build_circuit(amp)
+    pins = [f"{each.designator}.{pin}" for each in wired.elements if each.kind == "valve" for pin, _ in each.pins]
+    nets = {wired.net(name) for name in rails}
+    return rails + [place for place in pins if place.endswith(_PINS) and wired.net(place) not in nets | {"0"}]
+
+
+def _volts(amp: Amp, position: Position, places: Sequence[str], cold: bool = False) -> dict[str, float]:
+    known = {name: each for name, each in position.items() if name in amp.controls}
+    if not places:
+        return {}
+    found = simulate(amp, OperatingPoint(cold=cold), [known], nodes=places)["voltage"].values[0, 0]
+    return {place: float(each) for place, each in zip(places, found, strict=True)}
+
+
+def _differs(one: float | None, other: float) -> bool:
+    return one is None or abs(other - one) > _MOVED * max(abs(one), 1.0)
+
+
+def _checks(found: dict[str, float], places: Sequence[str]) -> list[Check]:
+    return [check for place in places if (check := volts(place, found[place])) is not None]

@@ -1,0 +1,63 @@
+"""The iron's work in an order that can be measured on the way: out first, then wires opened, then parts fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from ...circuit.edits import phase
+
+
+@dataclass(frozen=True)
+class Doing:
+    """One edit of one mod."""
+
+    mod: Mod
+    edit: Edit
+
+
+def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
+    """The mods that the stock amp has not."""
+    return tuple(mod for mod in modded.mods if mod not in stock.mods)
+
+
+def ordered(mods: Iterable[Mod]) -> list[Doing]:
+    """Edits that no switch carries out: values, lifted parts, opened wires, fitted parts, bridges.
+
+    What is built upon a part that the same work brings comes after it.
+    """
+    waiting = sorted((Doing(mod, edit) for mod in mods for edit in mod.edits), key=lambda each: phase(each.edit))
+    coming = {each.edit.part for each in waiting if each.edit.action == "fit"}
+    done: list[Doing] = []
+    while waiting:
+        ready = next((each for each in waiting if not _leans_on(each.edit) & coming), waiting[0])
+        waiting.remove(ready)
+        coming.discard(ready.edit.part)
+        done.append(ready)
+    return done
+
+
+def _leans_on(edit: Edit) -> set[str]:
+    places = [edit.across, edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins)]
+    places += [edit.part] if edit.action != "fit" else []
+    return {place.partition(".")[0] for place in places} - {""}
+
+
+def so_far(stock: Amp, modded: Amp, done: Sequence[Doing]) -> Amp:
+    """The amp with only some edits carried out, switches left out."""
+    mods = tuple(
+        mod if mod in stock.mods else replace(mod, switches=(), edits=tuple(d.edit for d in done if d.mod == mod))
+        for mod in modded.mods
+    )
+    return replace(modded, mods=mods)
+
+
+def wanted(amp: Amp, edit: Edit) -> AnyPart | None:
+    """The part that an edit puts in: fitted, or of another value."""
+    part = amp.part_by_designator.get(edit.part)
+    if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+        return replace(part, value=edit.value)
+    if edit.action == "replace" and isinstance(part, Socket):
+        return replace(part, type=str(edit.value))
+    return part if edit.action == "fit" else None

@@ -1,0 +1,148 @@
+"""The steps of a job in a safe order, each with what to measure after it, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from ...base.caution import CAUTION
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp
+from ...circuit.mods import diff
+from ...circuit.positions import Position
+from ..cautions.sheet import CautionSheet, caution_sheet
+from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
+from .first_power import power_steps
+from .order import new_mods
+from .soldering import back_steps, cold_steps, iron_steps, places_touched, reading_steps
+
+NOTES = (
+    "Cold readings: unplugged, capacitors discharged, valves cold, nothing in the input, discharge lead lifted, "
+    "every knob fully down, switches as drawn, until the reading stands still. Limits hold with resistors within 10 %, "
+    "pots 20 %, windings 25 % (common practice, no source).",
+    f"Volts: limits of {100.0 * VOLT_LIMIT:.0f} % for mains, parts and valves together (common practice, no source); "
+    "scale by the first rail's volts before blaming a part.",
+    "A reading outside its limits: stop, find out why, go on only when it is understood.",
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: its phase, what to do, and what to measure after it."""
+
+    phase: str
+    do: str
+    checks: tuple[Check, ...] = ()
+
+
+@dataclass(frozen=True)
+class WorkPlan:
+    """The whole work: steps to the modded amp, steps back to the stock amp, and how the limits were got."""
+
+    amp: str
+    variant: str
+    steps: tuple[Step, ...]
+    undo: tuple[Step, ...]
+    notes: tuple[str, ...] = NOTES
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Every check of `steps`: number and phase of its step, what, expected, lowest, highest, unit."""
+        rows = [
+            (number, step.phase, each.what, each.value, each.low, each.high, each.unit)
+            for number, step in enumerate(self.steps, 1)
+            for each in step.checks
+        ]
+        return pd.DataFrame(rows, columns=["step", "phase", "what", "expected", "lowest", "highest", "unit"])
+
+    def text(self) -> str:
+        """Both ways as plain text, steps numbered, checks to tick off."""
+        head = f"Work steps: {_line(self.amp)}, {_line(self.variant)}"
+        parts = [head, CAUTION, "\n".join(_line(each) for each in self.notes), _numbered(self.steps)]
+        return "\n\n".join([*parts, "How to undo it", _numbered(self.undo)]) + "\n"
+
+
+def work_steps(
+    stock: Amp, modded: Amp, position: Position | None = None, sheet: CautionSheet | None = None
+) -> WorkPlan:
+    """Lay out the work that leads from the stock amp to the modded one, and back.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+    position : mapping
+        Where controls stand when volts are read; as drawn by default.
+    sheet : CautionSheet
+        Of the stock amp; worked out when not given.
+
+    Raises
+    ------
+    DescriptionError
+        When nothing leads from one to the other, or they are not the same drawing.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    diff(stock, modded)
+    if not new_mods(stock, modded):
+        raise DescriptionError(f"{modded.name}: no mod leads from {stock.variant} to {modded.variant}; nothing to do")
+    at = position or {}
+    before = sheet or caution_sheet(stock)
+    places = places_touched(stock, modded)
+    steps = [
+        *_made_safe(stock, before),
+        *reading_steps(stock, places),
+        *iron_steps(stock, modded),
+        *cold_steps(modded, places),
+        *power_steps(stock, modded, at),
+    ]
+    undo = [
+        *_made_safe(modded, caution_sheet(modded)),
+        *back_steps(stock, modded),
+        *cold_steps(stock, places),
+        *power_steps(modded, stock, at),
+    ]
+    return WorkPlan(modded.name, modded.variant, _made(steps), _made(undo))
+
+
+def _made(steps: Iterable[tuple[str, str, Sequence[Check]]]) -> tuple[Step, ...]:
+    return tuple(Step(phase, do, tuple(checks)) for phase, do, checks in steps)
+
+
+def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterable[tuple[str, str, Sequence[Check]]]:
+    phase = "make safe"
+    yield phase, "Read the caution sheet. Note how the amp came in; photograph every place before it is touched.", ()
+    yield phase, "Switch off, pull the mains plug and keep it in sight; take the guitar out, leave the load on.", ()
+    yield phase, "Let the valves cool, then open the chassis without touching anything inside.", ()
+    held = [each.part for each in sheet.charges]
+    bare = [rail.name for rail in amp.rails if rail.volts is not None and not rail.reservoir]
+    slow = max((each.tool_s for each in sheet.charges), default=0.0)
+    yield (
+        phase,
+        f"Discharge {', '.join([*held, *(f'rail {name}' for name in bare)]) or 'the supply'} through 10k on an "
+        f"insulated lead, one hand only, at least {max(5.0 * slow, 10.0):.0f} s each; leave the lead on the first.",
+        (),
+    )
+    empty = [_emptied(f"across {part}") for part in held] + [_emptied(f"rail {name} to chassis") for name in bare]
+    yield phase, "Verify with a meter proved before and after on a known voltage. Touch nothing until all pass.", empty
+
+
+def _emptied(what: str) -> Check:
+    return Check(what, 0.0, -SAFE_TO_TOUCH, SAFE_TO_TOUCH, "V")
+
+
+def _numbered(steps: Sequence[Step]) -> str:
+    lines: list[str] = []
+    phase = ""
+    for number, step in enumerate(steps, 1):
+        if step.phase != phase:
+            phase = step.phase
+            lines.append(f"{chr(10) if lines else ''}{phase.upper()}")
+        lines.append(f"{number:3d}. {_line(step.do)}")
+        lines += [f"     [ ] {_line(check.words)}" for check in step.checks]
+    return "\n".join(lines)
+
+
+def _line(text: str) -> str:
+    return "".join(sign if sign.isprintable() else " " for sign in text)

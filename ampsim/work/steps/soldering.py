@@ -1,0 +1,244 @@
+"""Steps at the iron, made from the edits: out, in, switches, and the cold readings that catch a mistake."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Edit, Pot, Switch
+from ...circuit.build import Circuit, build_circuit
+from ...circuit.mods import describe_part, where
+from ...circuit.stages.template import GROUND
+from ...simulation.operating_points import at_rest
+from ...simulation.unpowered import DeadAmp, dead_amp
+from ..parts_list.switches import switch_need
+from .checks import Check, loose, ohms, to_ground
+from .order import Doing, new_mods, ordered, so_far, wanted
+
+Made = tuple[str, str, Sequence[Check]]
+_POLARISED = 1e-6  # F and more
+_SURE_VOLTS = 1.0
+_BLIND = " Readings in circuit would not miss it: buzz each joint from the part's lead to its place."
+
+
+def down(amp: Amp) -> dict[str, float | str]:
+    """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands."""
+    return {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
+
+
+def places_touched(stock: Amp, modded: Amp) -> tuple[str, ...]:
+    """The rails of the stock amp, and a place on every other net that the work touches."""
+    wired = build_circuit(stock)
+    nets = {wired.net(rail.name): rail.name for rail in stock.rails}
+    for mod in new_mods(stock, modded):
+        for edit in mod.every_edit():
+            for place in _ends(wired, edit):
+                nets.setdefault(wired.net_by_place.get(place, ""), place)
+    return tuple(place for net, place in nets.items() if net not in ("", GROUND))
+
+
+def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
+    """Places that an edit takes hold of."""
+    parts = [edit.across, edit.part if edit.action != "fit" else ""]
+    for element in (*wired.elements, *wired.removed):
+        if element.designator in parts:
+            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
+    yield from filter(None, (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins)))
+
+
+def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Made]:
+    """Cold readings before the iron: is this the amp of the drawing."""
+    yield (
+        "before the iron",
+        "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
+        "reads so. What does not fit now is older than this work.",
+        to_ground(dead_amp(stock, down(stock)), places),
+    )
+
+
+def iron_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
+    """Remove, fit, and wire switches."""
+    doings = ordered(new_mods(stock, modded))
+    for doing in doings:
+        yield from _removed(stock, modded, doing.edit)
+    for number, doing in enumerate(doings, 1):
+        part = wanted(modded, doing.edit)
+        checks = list(loose(part, _named(modded, doing.edit))) if part else []
+        found, blind = _in_circuit(stock, modded, doings[:number])
+        if doing.edit.action != "lift":
+            yield "fit", f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found]
+    for mod in new_mods(stock, modded):
+        for switch in mod.switches:
+            yield from _switch_steps(modded, switch)
+
+
+def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Made]:
+    old = modded.part_by_designator.get(edit.part)
+    if edit.action in ("replace", "lift") and old is not None:
+        kind = describe_part(old)
+        words = f"Take out {edit.part} ({kind}); mark it, keep it with the amp for the way back."
+        yield "remove", words, list(loose(old, f"{edit.part}, taken out,"))
+    if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
+        yield "remove", f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is.", ()
+
+
+def _named(amp: Amp, edit: Edit) -> str:
+    part = wanted(amp, edit)
+    return f"{edit.part} ({describe_part(part)})" if part else edit.part
+
+
+def _fit_words(stock: Amp, modded: Amp, edit: Edit) -> str:
+    if edit.action == "bridge":
+        return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
+    if edit.action == "replace":
+        return f"Fit {_named(modded, edit)} where {edit.part} was.{_plus(modded, edit.part)}"
+    wired = f", {_rheostat(edit)}" if edit.wired else ""
+    series = ": its first end to the part, the other to the wire taken off" if edit.in_series and not edit.wired else ""
+    return f"Fit {_named(modded, edit)} {where(edit)}{wired}{series}.{_plus(modded, edit.part)}"
+
+
+def _rheostat(edit: Edit) -> str:
+    """How a pot is wired as a variable resistor; the same as `fitting` does."""
+    live, free = ("top", "bottom") if edit.wired == "falling" else ("bottom", "top")
+    return f"wiper and {free} joined, {live} to the other side"
+
+
+def _plus(amp: Amp, part: str) -> str:
+    """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it."""
+    found = amp.part_by_designator[part]
+    if found.kind != "capacitor" or getattr(found, "value", 0.0) < _POLARISED:
+        return ""
+    positions: list[dict[str, float | str]] = [{}]
+    positions += [{switch.control: label} for switch in amp.all_switches for label in switch.labels]
+    for position in positions:
+        across = at_rest([(amp, position)], [part])[0].across
+        if part in across:
+            volts = across[part]
+            sure = abs(volts) >= _SURE_VOLTS
+            return (
+                f" Plus to {_end(amp, position, part, volts)}." if sure else " A film or bipolar one, either way round."
+            )
+    return ""
+
+
+def _end(amp: Amp, position: Mapping[str, float | str], part: str, volts: float) -> str:
+    """The higher end of a part, with a place it is soldered to."""
+    wired = dead_amp(amp, position).wired
+    place = f"{part}.{1 if volts > 0.0 else 2}"
+    others = [each for each in wired.places_by_net[wired.net(place)] if not each.startswith(f"{part}.")]
+    return f"{place} (at {others[0]})" if others else place
+
+
+def _in_circuit(stock: Amp, modded: Amp, done: Sequence[Doing]) -> tuple[list[Check], str]:
+    """Resistances where the last edit was made, with the edits so far, and a word where they would not miss the part.
+
+    None where the amp is not whole yet.
+    """
+    edit = done[-1].edit
+    try:
+        amp = so_far(stock, modded, done)
+        dead = dead_amp(amp, down(amp))
+    except DescriptionError:
+        return [], _BLIND
+    checks = _edit_checks(modded, dead, edit)
+    part = modded.part_by_designator.get(edit.part)
+    if edit.action == "bridge" or part is None or part.kind == "valve":
+        return checks, ""
+    without = DeadAmp(dead.wired, tuple(path for path in dead.paths if path[0] != edit.part))
+    return checks, _BLIND if all(each.passes(without.ohms(each.place, each.against)) for each in checks) else ""
+
+
+def _edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
+    part = modded.part_by_designator.get(edit.part)
+    places = [place for place in _around(dead.wired, edit) if place in dead.wired.net_by_place]
+    capacitor = part is not None and part.kind == "capacitor"
+    checks = [] if capacitor else to_ground(dead, places)
+    if edit.between and edit.action == "bridge":
+        checks.append(ohms(dead, *edit.between))
+    elif part is not None and part.kind in ("resistor", "capacitor", "inductor") and len(places) >= 2:
+        checks.append(ohms(dead, places[0], places[1]))
+    return checks
+
+
+def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
+    for element in wired.elements:
+        if element.designator == edit.part:
+            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
+    yield from filter(None, (edit.in_series, *(edit.between or ())))
+
+
+def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
+    need = switch_need(modded, switch)
+    brought = {edit.part: edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")}
+    checks = [
+        check
+        for edit in brought.values()
+        if (part := wanted(modded, edit)) is not None
+        for check in loose(part, _named(modded, edit))
+    ]
+    plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
+    wires = "; ".join(need.contacts)
+    first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
+    yield "switches", first, checks
+    yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.", ()
+    for label, edits in switch.positions:
+        dead = dead_amp(modded, down(modded) | {switch.control: label})
+        found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
+        found = found or to_ground(dead, _all_places(modded, switch))
+        yield "switches", f"Set {switch.control} to {label} and read, cold.", _once(found)
+
+
+def _all_places(modded: Amp, switch: Switch) -> list[str]:
+    wired = build_circuit(modded)
+    return [place for _, edits in switch.positions for edit in edits for place in _ends(wired, edit)]
+
+
+def _once(checks: Sequence[Check]) -> list[Check]:
+    return list({check.what: check for check in checks}.values())
+
+
+def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Made]:
+    """Everything once more before power: places, new knobs at both ends, shorts, earth."""
+    dead = dead_amp(amp, down(amp))
+    known = [place for place in places if place in dead.wired.net_by_place]
+    yield "cold check", "Look: no whiskers, no bare end near another, no joint left open, no tool inside.", ()
+    words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
+    yield "cold check", words, to_ground(dead, known)
+    for mod in amp.mods:
+        for part in mod.parts:
+            if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:
+                up = dead_amp(amp, down(amp) | {part.control: 1.0})
+                pins = [f"{part.designator}.{pin}" for pin in ("top", "bottom")]
+                yield "cold check", f"Turn {part.control} fully up and read.", [ohms(up, *pins), *to_ground(up, pins)]
+    earth = Check("earth pin of the mains plug to chassis", 0.1, 0.0, 0.5, "ohm")
+    yield "cold check", "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
+
+
+def back_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
+    """The way back: switches out, then the edits in reverse, with what was kept put back."""
+    for mod in reversed(new_mods(stock, modded)):
+        for switch in reversed(mod.switches):
+            words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
+            yield "remove", f"{words}{_restored(switch)}", ()
+    for doing in reversed(ordered(new_mods(stock, modded))):
+        edit = doing.edit
+        old = modded.part_by_designator.get(edit.part)
+        if edit.action == "bridge":
+            rest = f"; fit {edit.part} again" if edit.part else ""
+            yield "remove", f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.", ()
+        elif edit.action == "fit":
+            back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
+            yield "remove", f"Take out {_named(modded, edit)} {where(edit)}{back}.", ()
+        elif old is not None:
+            was = f"{edit.part} ({describe_part(old)})"
+            first = f"Take out {_named(modded, edit)}; fit" if edit.action == "replace" else "Fit"
+            yield "fit", f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}", list(loose(old, was))
+
+
+def _restored(switch: Switch) -> str:
+    """Parts and wires of the stock amp that the switch had taken hold of."""
+    edits = [edit for _, doings in switch.positions for edit in doings]
+    wires = [edit.in_series for edit in edits if edit.in_series]
+    parts = [edit.part for edit in edits if edit.action in ("replace", "lift", "bridge") and edit.part]
+    told = [f" Put the wire back on {place}." for place in dict.fromkeys(wires)]
+    return "".join([*told, *(f" Solder {part} back to both its places." for part in dict.fromkeys(parts))])

@@ -1,0 +1,190 @@
+"""The table read back: from the from-to list and the contacts closed in a position to a circuit, and compared."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER, Circuit, build_circuit
+from ...circuit.nets import INPUT, Nets
+from ...circuit.stages.template import GROUND, Element
+from .from_to import Wiring, listed
+
+Switches = tuple[tuple[str, str], ...]
+_MOST = 512  # combinations of positions that are read back
+_BASES = 16  # stands of the other switches from which one is looked at
+
+
+def every_stand(amp: Amp) -> Iterator[Switches]:
+    """Every combination of switch positions; with very many, each switch alone, the others as drawn."""
+    ranges = [[(each.control, label) for label in each.labels] for each in amp.all_switches]
+    total = 1
+    for labels in ranges:
+        total *= len(labels)
+    if total <= _MOST:
+        yield from itertools.product(*ranges)
+        return
+    drawn = {each.control: each.drawn for each in amp.all_switches}
+    for labels in ranges:
+        for control, label in labels:
+            yield tuple((drawn | {control: label}).items())
+
+
+def wiring(amp: Amp) -> Wiring:
+    """How the mods of an amp are wired, every combination of switch positions read back and found right.
+
+    Without mods: how the amp's own switches are wired. Where one switch hides what another does (it shorts the part
+    the other lifts), the wiring is looked for with the switches standing otherwise.
+
+    Raises
+    ------
+    DescriptionError
+        When a switch changes what no switch can, two switches work on the same part or wire, or no wiring was found
+        that does in every combination what the description says.
+    """
+    fault = ""
+    drawn = tuple((each.control, each.drawn) for each in amp.all_switches)
+    for base in itertools.islice(itertools.chain([drawn], every_stand(amp)), _BASES):
+        try:
+            found = listed(amp, base)
+        except DescriptionError as error:
+            fault = fault or str(error)
+            continue
+        faults = mismatches(found)
+        if not faults:
+            return found
+        fault = fault or f"{amp.name}: no wiring found that does what the description says with {faults[0]}"
+    raise DescriptionError(fault)
+
+
+def read_back(wired: Wiring, switches: Switches) -> Circuit:
+    """Build the circuit of a position from the list and the table alone.
+
+    The places soldered together before the work, less what was unsoldered, plus the wires of the list, plus the
+    contacts that the table closes. Parts left hanging on one net carry no current and are left out; a part that a
+    switch puts in another's place goes under its own name.
+    """
+    nets = _joined(wired, switches)
+    name = _names(nets, wired)
+    elements = [
+        Element(part, kind, tuple((pin, name[nets.find(f"{part}.{pin}")]) for pin in pins), stage)
+        for part, (kind, pins, stage) in wired.kinds.items()
+    ]
+    drawn = build_circuit(wired.amp, switches)
+    switched = set(wired.bought) | _switched(wired.amp) | set(wired.bought.values())
+    used, _ = apart(elements, switched)
+    # What a stage hands on is a net of the drawing; its part ends are found again here.
+    here = {f"{each.designator}.{pin}": net for each in used for pin, net in each.pins}
+    outputs = {}
+    for stage, net in drawn.outputs.items():
+        ends = (here.get(place) for place in drawn.places_by_net.get(net, ()))
+        outputs[stage] = next((end for end in ends if end), GROUND)
+    return Circuit(wired.amp, used, (), wired.parts, outputs)
+
+
+def _joined(wired: Wiring, switches: Switches) -> Nets:
+    nets = Nets()
+    off = {place for place, _ in wired.unsoldered}
+    for places in wired.before:
+        kept = [each for each in places if each not in off and each.partition(".")[0] not in wired.taken_out]
+        for place in kept[1:]:
+            nets.join(kept[0], place)
+    for wire in wired.wires:
+        nets.join(wire.start, wire.end)
+    stands = dict(switches)
+    for each in wired.switches:
+        for first, second in each.closed(stands[each.control]):
+            nets.join(f"{each.designator}.{first}", f"{each.designator}.{second}")
+    return nets
+
+
+def _names(nets: Nets, wired: Wiring) -> dict[str, str]:
+    """A net's name for the root of every piece: ground and input keep theirs, the others take a number."""
+    places = [f"{part}.{pin}" for part, (_, pins, _) in wired.kinds.items() for pin in pins]
+    found = {nets.find("ground"): GROUND, nets.find(INPUT): INPUT}
+    for number, root in enumerate(dict.fromkeys(nets.find(place) for place in places)):
+        found.setdefault(root, f"wire_{number}")
+    return found
+
+
+def _switched(amp: Amp) -> set[str]:
+    """Parts that not every position of the switches has in circuit."""
+    edits = [edit for switch in amp.all_switches for _, each in switch.positions for edit in each]
+    return {edit.part for edit in edits if edit.part}
+
+
+def apart(elements: Iterable[Element], switched: set[str]) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
+    """Part the elements of which switched parts hang on one net, or none, from the rest: they carry no current."""
+    every = list(elements)
+    rest = [each for each in every if each.designator not in switched]
+    held = {net for each in rest for _, net in each.pins} | {GROUND, INPUT}
+    idle: list[Element] = []
+    for cluster in _clusters([each for each in every if each.designator in switched], held):
+        if len({net for each in cluster for _, net in each.pins} & held) < 2:
+            idle += cluster
+    names = {each.designator for each in idle}
+    return tuple(each for each in every if each.designator not in names), tuple(idle)
+
+
+def _clusters(elements: list[Element], held: set[str]) -> Iterable[list[Element]]:
+    ties = Nets()
+    for each in elements:
+        for _, net in each.pins:
+            if net not in held:
+                ties.join(f"part {each.designator}", f"net {net}")
+    groups: dict[str, list[Element]] = {}
+    for each in elements:
+        groups.setdefault(ties.find(f"part {each.designator}"), []).append(each)
+    return groups.values()
+
+
+def mismatches(wired: Wiring) -> list[str]:
+    """Compare every position read back with the drawing's circuit; what differs, in words (empty: nothing).
+
+    Compared are the parts in circuit with their values, and which of their ends are one net. Parts that hang on one
+    net are left out on both sides.
+    """
+    found = []
+    for switches in every_stand(wired.amp):
+        faults = compare(wired, read_back(wired, switches), build_circuit(wired.amp, switches))
+        if faults:
+            stands = ", ".join(f"{control} at {label}" for control, label in switches) or "as drawn"
+            found.append(f"{stands}: {faults}")
+    return found
+
+
+def compare(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
+    """What differs between a circuit read back and the drawing's; "" when nothing does."""
+    switched = _switched(wired.amp)
+    wanted, _ = apart(drawn.elements, switched)
+    mine = {_place_name(each, wired.bought): each for each in ours.elements}
+    theirs = {each.designator: each for each in wanted}
+    if len(mine) != len(ours.elements):
+        return "two parts in the place of one"
+    odd = sorted(set(mine) ^ set(theirs))
+    if odd:
+        return f"{', '.join(odd)} in one of the two only"
+    for name, element in mine.items():
+        part, other = ours.parts.get(element.designator), drawn.parts.get(name)
+        if part is not None and replace(part, designator=name) != other:
+            return f"{name} has another value"
+    pairs = {(net, theirs[name].net(pin)) for name, element in mine.items() for pin, net in element.pins} | {
+        (GROUND, GROUND),
+        (INPUT, INPUT),
+    }
+    if len({net for net, _ in pairs}) != len(pairs) or len({net for _, net in pairs}) != len(pairs):
+        return "other ends are together"
+    return ""
+
+
+def _place_name(element: Element, bought: Mapping[str, str]) -> str:
+    return bought.get(element.designator, element.designator)
+
+
+def listening(drawn: Circuit) -> tuple[str, ...]:
+    """Places to compare voltages at: each valve's pins and the speaker."""
+    pins = {f"{each.designator}.{pin}" for each in drawn.elements if each.kind == "valve" for pin, _ in each.pins}
+    return (*sorted(pins), SPEAKER)

@@ -1,0 +1,26 @@
+"""Notebooks are thin faces: little code, no definitions, and small enough to read without a kernel."""
+
+import nbformat
+import pytest
+
+from tests.figures.figure import Scale
+from tests.figures.notebooks import NOTEBOOKS, notebook_sizes
+
+SCALE = Scale(1, 1, 1, 1, 1)
+
+
+@pytest.mark.parametrize("number", range(4))
+def test_notebooks_keep_to_their_limits(number):
+    figure = list(notebook_sizes(SCALE))[number]
+    assert figure.fine, f"{figure.name}: {figure.value}, {figure.goal}"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_notebook_has_more_prose_than_code_and_its_outputs_stored(path):
+    cells = nbformat.read(path, 4).cells
+    code = [cell for cell in cells if cell.cell_type == "code"]
+    prose = sum(len(cell.source) for cell in cells if cell.cell_type == "markdown")
+    assert prose > sum(len(cell.source) for cell in code)
+    assert any("image/png" in output.get("data", {}) for cell in code for output in cell.outputs)
+    assert not any(output.output_type == "error" for cell in code for output in cell.outputs)
+    assert any("lethal" in cell.source or "licensed" in cell.source for cell in cells) or path.stem.startswith("3")

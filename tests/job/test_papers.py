@@ -1,0 +1,348 @@
+"""Proof and hand-over: limits that healthy amps pass, papers that escape, print and withhold."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from ampsim.base.errors import DescriptionError
+from ampsim.bench.proof.sweeps import sweep_over
+from ampsim.bench.proof.volts import proof
+from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.values import with_values
+from ampsim.job.papers import pdf
+from ampsim.job.papers.exercise import exercise, write_exercise
+from ampsim.job.papers.gather import Handover, gather, proof_of
+from ampsim.job.papers.owner_page import owner_page, together
+from ampsim.job.papers.pdf import browser_path, write_pdf
+from ampsim.job.papers.shop_record import shop_html, shop_record
+from ampsim.job.papers.sweeps import measured_sweeps, work_over
+from ampsim.job.papers.write_all import write_papers
+from ampsim.job.record.begin import begin
+from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
+from ampsim.job.record.frozen import open_audition
+from ampsim.job.record.reading import read
+from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.measures.sweep import gain_at, gain_db
+from ampsim.simulation.response import simulate
+from ampsim.studies.audition import Audition, plain_audition
+from ampsim.studies.section import Section
+
+EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
+DAY = datetime.date(2026, 3, 1)
+
+
+@pytest.fixture(scope="module")
+def job() -> Audition:
+    stock = load_amp("workshop-a")
+    return plain_audition(stock, apply_mods(stock, load_mod("bright-switch")))
+
+
+def record(words: str) -> Record:
+    return Record(
+        words, "workshop-a", owner=words, words=f"{words}\nsecond line", wishes=(OwnersWish(words, note=words),),
+        states=(State("being proved", DAY, words),), arrival=(Note(DAY, words),),
+        measured=(Measured("on arrival", DAY, (("V9.plate", 1.0),)), Measured("after the mod", DAY, (("B1", 311.0),))),
+        frozen=(Frozen(f"{words}.toml", "ab" * 32, "0.1", DAY),),
+    )  # fmt: skip
+
+
+def attributes(page: str) -> set[str]:
+    """The names of all attributes that a browser would see."""
+    names: set[str] = set()
+    reader = HTMLParser()
+    reader.handle_starttag = lambda tag, attrs: names.update(name for name, _ in attrs)  # type: ignore[method-assign]
+    reader.feed(page)
+    return names
+
+
+@pytest.fixture(scope="module")
+def gathered(job: Audition) -> Handover:
+    hostile = replace(job.modded, name=EVIL)
+    found = gather(replace(job, name=EVIL, about=EVIL), record(EVIL), topics=["ratings"])
+    evil = {"<svg onload='alert(1)'></svg>": "<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>"}
+    return replace(found, job=replace(found.job, modded=hostile), drawings=evil)
+
+
+# The test sheet
+
+
+def test_healthy_amps_pass_and_a_wrong_part_fails(job: Audition) -> None:
+    sheet = proof(job.modded)
+    assert sheet.verdict == "nothing measured yet"
+    assert not sheet.passed
+    places = [row.place for row in sheet.rows]
+    assert {"B1", "V1A.plate", "V4.screen"} <= set(places)
+    wrong = {row.place: row.expected for row in proof(with_values(job.modded, {"R7": 22e3})).rows}
+    failed = [row.place for row in proof(job.modded, wrong).rows if row.verdict == "fail"]
+    assert "V1B.plate" in failed
+    assert all(place.startswith("V1B") for place in failed)
+
+
+def test_expected_volts_are_those_of_a_simulation_at_the_measured_supply(job: Audition) -> None:
+    sheet = proof(job.modded, {"B1": 0.95 * 311.18, "V1A.plate": 150.0}, count=20)
+    assert sheet.supply == pytest.approx(0.95, abs=0.004)
+    rows = {row.place: row for row in sheet.rows}
+    assert rows["B1"].expected == pytest.approx(0.95 * 311.18, rel=1e-3)
+    assert rows["V1A.plate"].verdict == "pass"
+    assert rows["V1A.cathode"].verdict == "not measured"
+    assert rows["V1A.cathode"].margin is None
+    assert "Supply scaled to B1" in sheet.text()
+
+
+def test_the_record_says_where_controls_stood_and_which_mains_the_drawing_holds_for(job: Audition) -> None:
+    at = (("gain", 0.3), ("bright", "120p"))
+    measured = Measured("after the mod", DAY, (("V1A.plate", 150.0),), 236.0, None, 230.0, at)
+    kept = replace(record("w"), measured=(measured,))
+    sheet = proof_of(job, kept)
+    assert sheet.position == "gain=0.3, bright=120p"
+    assert sheet.supply == pytest.approx(236 / 230)
+    assert "Mains 236 V, 230 V in the drawing." in sheet.notes
+    assert proof_of(job, kept, mains_drawn=240.0).supply == pytest.approx(236 / 240)
+
+
+def test_a_rail_too_far_off_is_not_taken_for_the_mains(job: Audition) -> None:
+    sheet = proof(job.modded, {"B1": 200.0}, count=20)
+    assert sheet.supply == 1.0
+    assert {row.place: row for row in sheet.rows}["B1"].verdict == "fail"
+
+
+def test_a_meter_loads_as_a_divider(job: Audition) -> None:
+    # A grid leak of 1M under a 1M meter: volts at a plate fall by its source resistance over that and the meter.
+    bare, held = (proof(job.modded, supply=1.0, meter=meter, count=10) for meter in (None, 1e6))
+    first, second = ({row.place: row.expected for row in sheet.rows} for sheet in (bare, held))
+    assert second["V1A.plate"] < 0.97 * first["V1A.plate"]
+    assert second["B1"] == pytest.approx(first["B1"], rel=2e-3)
+
+
+def test_limits_as_stated(job: Audition) -> None:
+    row = proof(job.modded, supply=1.0, share=0.2, count=5).rows[0]
+    assert row.high - row.expected == pytest.approx(0.2 * row.expected + 0.02)
+
+
+@pytest.mark.parametrize("volts", [{"V9.plate": 1.0}, {"B1": float("nan")}, {"B1": float("inf")}, {"B1": True}])
+def test_readings_that_are_none_are_refused(job: Audition, volts: dict[str, float]) -> None:
+    with pytest.raises(DescriptionError):
+        proof(job.modded, volts)
+
+
+def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Audition) -> None:
+    gain = gain_db(simulate(job.modded), "speaker").isel(variant=0, position=0, drop=True)
+    off = gain + xr.DataArray(8.0 * np.sin(np.log(gain["frequency"]) * 3.0), dims="frequency")
+    asked = {name: (job.modded, {}, xr.Dataset({"gain_db": curve})) for name, curve in (("same", gain), ("off", off))}
+    sheet = proof(job.modded, sweeps=asked, count=30)
+    assert [each.verdict for each in sheet.sweeps] == ["pass", "fail"]
+    assert not sheet.passed
+
+
+def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: Audition, tmp_path: Path) -> None:
+    # A loudspeaker and a microphone of any response are in both sweeps, whatever level each was recorded at.
+    # The second was made with a knob elsewhere, which is written down.
+    found, elsewhere = {}, {"gain": 0.15}
+    for phase, amp, level in (("on arrival", job.stock, -20.0), ("after the mod", job.modded, -31.0)):
+        at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
+        at |= elsewhere if amp is job.modded else {}
+        gain = gain_db(simulate(amp, positions=[at]), "speaker").isel(variant=0, position=0, drop=True)
+        heard = gain + level + 6.0 * np.sin(2.0 * np.log(gain["frequency"]))
+        rows = [f"{hertz:.3f};{value:.4f}" for hertz, value in zip(gain["frequency"].values, heard.values, strict=True)]
+        (tmp_path / f"{phase}.csv").write_text("\n".join(["Hz;dB", *rows]), "utf-8")
+        found[phase] = Sweep(phase, DAY, f"{phase}.csv", at=tuple(elsewhere.items()) if amp is job.modded else ())
+    told = replace(record("w"), sweeps=tuple(found.values()))
+    swept = measured_sweeps(told, tmp_path)
+    alone = sweep_over(job.modded, job.compare_at, swept["after the mod"])
+    assert float(abs(alone["difference"]).max()) > 5.0
+    assert float(abs(work_over(job, swept)["difference"]).max()) > 0.5
+    changed = work_over(job, swept, told)
+    assert changed is not None
+    assert float(abs(changed["difference"]).max()) < 0.02
+    assert float(np.ptp(changed["simulated"].values)) > 5.0
+    assert work_over(job, {"after the mod": swept["after the mod"]}) is None
+
+
+def test_a_sweep_outside_the_folder_is_not_read(tmp_path: Path) -> None:
+    home = tmp_path / "job"
+    home.mkdir()
+    (tmp_path / "far.csv").write_text("Hz;dB\n100;1\n200;2\n", "utf-8")
+    (home / "far.csv").symlink_to(tmp_path / "far.csv")
+    for name, told in (("../far.csv", "is not a file"), ("far.csv", "leads out"), ("none.csv", "none.csv")):
+        with pytest.raises(DescriptionError, match=told):
+            measured_sweeps(replace(record("w"), sweeps=(Sweep("on arrival", DAY, name),)), home)
+
+
+# The papers
+
+
+def test_the_record_is_whole_escaped_and_fetches_nothing(gathered: Handover, tmp_path: Path) -> None:
+    path = shop_record(gathered, tmp_path / "made" / "record.html")
+    page = path.read_text("utf-8")
+    assert page == shop_html(gathered)
+    assert "<script" not in page
+    assert "onload" not in attributes(page)
+    assert "\x1b" not in page
+    assert "\x00" not in page
+    assert not re.findall(r'(?:src|href)="(?!#|data:)', page)
+    assert "default-src 'none'" in page
+    for words in ("differs from the drawing", "How to undo it", "Caution sheet", "ab" * 32, "ngspice", "second line"):
+        assert words in page
+    assert page.count("<svg ") == 2
+    assert "size: A4" in page
+    assert "size: letter" in shop_html(gathered, "Letter")
+    with pytest.raises(DescriptionError, match="no paper"):
+        shop_html(gathered, "A3")
+
+
+def test_a_topic_with_nothing_to_judge_says_why_and_is_not_called_fine(gathered: Handover) -> None:
+    assert gathered.sheet is not None
+    empty = Section("stability", (), {}, {}, ("This amp has no feedback loop & more.",))
+    page = shop_html(replace(gathered, sheet=replace(gathered.sheet, sections=(empty,))))
+    after = page.split("<h3>stability</h3>")[1]
+    assert after.lstrip().startswith("<p>This amp has no feedback loop &amp; more.</p>")
+
+
+def test_the_volts_after_the_mod_are_the_ones_that_count(gathered: Handover) -> None:
+    assert {row.place: row.measured for row in gathered.proof.rows}["B1"] == 311.0
+
+
+def test_the_volts_of_both_rounds_stand_on_the_record(gathered: Handover) -> None:
+    arrival, after = gathered.volts
+    assert arrival.picture is None  # a place that the amp does not have is told, and the record made all the same
+    assert "'V9.plate'" in arrival.words
+    assert after.picture is not None
+    assert "Measured on bright switch; controls: as drawn. Mains not read." in after.words
+    assert "B1: measured 311 V" in after.picture.alternative
+    page = shop_html(gathered)
+    assert page.count('class="round"') == 2
+    assert "Volts measured" not in shop_html(replace(gathered, volts=()))
+
+
+def test_the_owner_reads_their_own_words(job: Audition, tmp_path: Path) -> None:
+    page = owner_page(job, record(EVIL), tmp_path / "page.html").read_text("utf-8")
+    assert "You asked for" in page
+    assert "second line" in page
+    assert page.count("<script") == 2
+    assert "onload" not in attributes(page)
+    assert "How to use the controls together" in page
+
+
+def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audition) -> None:
+    told = " ".join(together(job))
+    said = re.search(r"bright at (\w+) goes with the (\w+) knob: at 3 kHz it brings ([+\u2212][\d.]+)", told)
+    assert said
+    name, knob, low = said.groups()
+    found = gain_at(simulate(job.modded, positions=[{knob: 0.2}, {knob: 0.2, "bright": name}]), [3000.0], "speaker")
+    levels = found.values[0, :, 0]
+    assert float(low.replace("\u2212", "-")) == pytest.approx(levels[1] - levels[0], abs=0.06)
+
+
+def test_an_amp_without_new_controls_has_nothing_to_say(job: Audition) -> None:
+    mod = parse_mod({"name": "m", "reason": "r", "edits": [{"replace": "C5", "with": "270p"}]})
+    assert together(plain_audition(job.stock, apply_mods(job.stock, mod))) == []
+
+
+def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, tmp_path: Path) -> None:
+    sheet = exercise(job, gathered.proof, gathered.parts, gathered.cautions)
+    hostile = replace(sheet, name=EVIL, amp=EVIL, variant=EVIL)
+    for page in (hostile.questions_html(), hostile.answers_html("Letter")):
+        assert "<script" not in page
+        assert "onload" not in attributes(page)
+    first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
+    assert any(each.ask.startswith('With bright switched to "120p": by how') for _, each in sheet.questions)
+    of_stock = [each.ask for _, each in sheet.questions if each.ask.startswith("Stock, ")]
+    assert of_stock
+    assert not any("bright" in ask for ask in of_stock)
+    (loaded,) = (each.ask for _, each in sheet.questions if each.ask.startswith("Which of the parts"))
+    assert "(C101, C102)" in loaded  # not the switch
+    headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
+    assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
+    for _, each in sheet.questions:
+        assert each.right(each.answer)
+        assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.told)
+        assert not each.right("no idea")
+        assert re.sub("&.*", "", each.told) in second
+        if not isinstance(each.answer, str):
+            assert not each.right(each.high + abs(each.high))
+            assert f"{each.told}<" not in first
+            assert each.told not in first
+        assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
+
+
+def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    home, own = tmp_path / "job", tmp_path / "own.toml"
+    own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
+    begin(home, "lesson-stage", [own], words="less, please")
+    kept, lesson = read(home), open_audition(read(home), home)
+    given = proof(lesson.modded, {"V1A.cathode": 1.5}, count=5)
+    counted: list[object] = []
+    for name in ("parts_list", "caution_sheet", "proof"):
+        monkeypatch.setitem(exercise.__globals__, name, lambda *given: counted.append(given))
+    monkeypatch.setattr("ampsim.job.papers.write_all.browser_path", lambda: None)
+    written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter")
+    assert counted == []  # the exercise shares what the record worked out
+    names = ["record.html", "page.html", "parts.csv", "exercise.html", "exercise-answers.html"]
+    assert written == [home / "papers" / name for name in names]
+    texts = {path.name: path.read_text("utf-8") for path in written}
+    assert given.verdict in texts["record.html"]
+    assert "size: letter" in texts["record.html"]
+    assert "less, please" in texts["page.html"]
+    assert texts["parts.csv"].splitlines()[1].startswith("R4,own")
+    assert "blank" in texts["exercise.html"]
+    assert "is near enough" in texts["exercise-answers.html"]
+    assert "is near enough" not in texts["exercise.html"]
+
+
+def test_a_folder_for_papers_that_cannot_be_made_or_leads_out_is_refused(job: Audition, tmp_path: Path) -> None:
+    (tmp_path / "papers").write_text("mine")
+    with pytest.raises(DescriptionError, match="cannot be made"):
+        write_papers(job, record("w"), tmp_path)
+    (tmp_path / "papers").unlink()
+    (tmp_path / "far").mkdir()
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / "papers").symlink_to(tmp_path / "far")
+    with pytest.raises(DescriptionError, match="leads out"):
+        write_papers(job, record("w"), tmp_path / "home")
+    assert not list((tmp_path / "far").iterdir())
+
+
+# On paper
+
+
+def test_without_a_browser_it_says_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = tmp_path / "p.html"
+    page.write_text("<p>x</p>")
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(DescriptionError, match="print it"):
+        write_pdf(page)
+
+
+def test_a_browser_that_hangs_is_stopped_and_the_old_pdf_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page, old = tmp_path / "p.html", tmp_path / "p.pdf"
+    page.write_text("<p>x</p>")
+    old.write_text("old")
+    slow = tmp_path / "chromium"
+    slow.write_text("#!/bin/sh\nexec sleep 30\n")
+    slow.chmod(0o755)
+    monkeypatch.setattr(pdf, "browser_path", lambda: str(slow))
+    with pytest.raises(DescriptionError, match=r"within 0\.3 s"):
+        write_pdf(page, seconds=0.3)
+    assert old.read_text() == "old"
+
+
+@pytest.mark.skipif(browser_path() is None and not os.environ.get("CI"), reason="no Chromium or Chrome")
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
+def test_the_pdf_has_its_paper(gathered: Handover, tmp_path: Path, paper: str, size: tuple[int, int]) -> None:
+    data = write_pdf(shop_record(gathered, tmp_path / "r.html", paper)).read_bytes()
+    boxes = {
+        tuple(round(float(each)) for each in found.split())
+        for found in re.findall(rb"/MediaBox \[0 0 ([\d. ]+)\]", data)
+    }
+    assert boxes == {size}
+    # Pictures are vectors.
+    assert b"/Subtype /Image" not in data

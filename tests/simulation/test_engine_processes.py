@@ -1,0 +1,280 @@
+"""Whatever happens to a simulator process: the caller gets its numbers or one clear error, and nothing is left."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ampsim.base.errors import EngineError
+from ampsim.base.progress import Line
+from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice.engine import Arrays
+from ampsim.simulation.ngspice.library import find
+from ampsim.simulation.ngspice.pool import POOL, cores
+from tests.tools.small_circuits import LOW_PASS, SWEEP, C, R, arrays, low_pass, one, valve
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+ENDLESS = low_pass("tran 1e-09 1.0 0.0 1e-09", end=1.0)
+
+
+def children(parent: int) -> list[int]:
+    """Process numbers of the children of a process, from the kernel's process table."""
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            state, owner = (folder / "stat").read_text().rpartition(")")[2].split()[:2]
+        except OSError:
+            continue
+        if int(owner) == parent and state != "Z":
+            found.append(int(folder.name))
+    return found
+
+
+def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:
+    end = time.monotonic() + seconds
+    while not condition() and time.monotonic() < end:
+        time.sleep(0.02)
+    return condition()
+
+
+def gone(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
+    except OSError:
+        return True
+
+
+def test_memory_stays_level() -> None:
+    def size() -> int:
+        (worker,) = POOL.take(1)
+        POOL.give([worker])
+        status = Path(f"/proc/{worker._process.pid}/status").read_text()
+        return int(re.search(r"VmRSS:\s+(\d+)", status)[1])  # type: ignore[index]
+
+    mixed = [low_pass(SWEEP, r1=1e3 + k) for k in range(20)] + [low_pass("op"), valve(SWEEP, 1e5, 1e3, 1e-6)]
+    engine.run(mixed * 60, workers=1)
+    before = size()
+    engine.run(mixed * 100, workers=1)
+    assert size() < 1.05 * before
+
+
+def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
+    sweep = [low_pass(SWEEP, r1=1e3 + k) for k in range(400)]
+    expected = engine.run(sweep, workers=2)
+    killed: list[int] = []
+
+    def kill(done: int, total: int) -> None:
+        if done >= 100 and not killed:
+            killed.extend(children(os.getpid()))
+            for pid in killed:
+                os.kill(pid, signal.SIGKILL)
+
+    outcomes = engine.run(sweep, workers=2, progress=kill)
+    assert len(killed) >= 2
+    for got, wanted in zip(outcomes, expected, strict=True):
+        np.testing.assert_allclose(arrays(got).vectors["v(a)"], arrays(wanted).vectors["v(a)"], rtol=1e-9)
+
+
+def test_worker_killed_between_runs_is_replaced() -> None:
+    engine.run([low_pass("op")])
+    for pid in children(os.getpid()):
+        os.kill(pid, signal.SIGKILL)
+    assert one(low_pass("op")).vectors["v(a)"] == pytest.approx([2.0])
+
+
+def test_endless_netlist_times_out_alone() -> None:
+    batch = [low_pass("op"), ENDLESS, *[low_pass(SWEEP, r1=1e3 + k) for k in range(20)]]
+    outcomes = engine.run(batch, workers=2, timeout=1.0)
+    assert isinstance(outcomes[1], EngineError)
+    assert "took longer than 1 s, twice" in str(outcomes[1])
+    for outcome in outcomes[:1] + outcomes[2:]:
+        arrays(outcome)
+
+
+def test_runs_from_several_threads_at_once() -> None:
+    def sweep(first: float) -> list[float]:
+        batch = [low_pass(SWEEP, r1=first + k) for k in range(60)]
+        return [abs(arrays(a).vectors["v(a)"][-1]) for a in engine.run(batch, workers=2)]
+
+    starts = (1e3, 2e3, 5e3)
+    with ThreadPoolExecutor(3) as threads:
+        together = list(threads.map(sweep, starts))
+    for first, got in zip(starts, together, strict=True):
+        expected = [1 / abs(1 + 2j * np.pi * 1e5 * (first + k) * C) for k in range(60)]
+        np.testing.assert_allclose(got, expected, rtol=1e-9)
+    # Workers beyond the number of cores do not stay.
+    assert len(children(os.getpid())) <= max(cores(), 2)
+
+
+def test_progress_line_appears_late_and_vanishes(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    now = [0.0]
+    monkeypatch.setattr("ampsim.base.progress.time.monotonic", lambda: now[0])
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    line = Line()
+    for now[0] in (0.5, 1.5, 1.6, 2.0):
+        line.show(round(10 * now[0]), 20)
+    line.clear()
+    shown = [part.strip() for part in terminal.getvalue().split("\r")]
+    assert shown == ["", "15 of 20 simulations", "20 of 20 simulations", "", ""]
+
+
+def test_forked_process_leaves_the_workers_alone() -> None:
+    engine.run([low_pass("op")])
+    before = children(os.getpid())
+    child = os.fork()
+    if not child:
+        fine = isinstance(engine.run([low_pass("op")])[0], Arrays)
+        POOL.close()
+        os._exit(0 if fine else 1)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    assert children(os.getpid()) == before
+    arrays(engine.run([low_pass("op")])[0])
+
+
+SCRIPT = """
+import os, sys, time
+from ampsim import engine
+from ampsim.netlist import Netlist
+text = {text!r}
+def sweep(n, command, points, end):
+    return [Netlist((text,), (), (), command, ("v(a)",), points, end)] * n
+"""
+
+
+def script(folder: Path, body: str, **environment: str) -> subprocess.Popen[str]:
+    """Start a plain script, without a __main__ guard, in a folder of its own."""
+    text = LOW_PASS.format(r1=R, c1=C)
+    path = folder / "script.py"
+    path.write_text(SCRIPT.format(text=text) + body)
+    return subprocess.Popen(
+        [sys.executable, str(path)], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)} | environment, start_new_session=True,
+    )  # fmt: skip
+
+
+def test_start_files_of_others_are_not_run(tmp_path: Path) -> None:
+    marks = [tmp_path / "folder-mark", tmp_path / "library-mark"]
+    (tmp_path / "scripts").mkdir()
+    for name, mark in zip((".spiceinit", "scripts/spinit"), marks, strict=True):
+        (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
+    variables = {"HOME": str(tmp_path), "SPICE_LIB_DIR": str(tmp_path)}
+    bare = (
+        "import sys, pathlib; from ampsim.simulation.ngspice.library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
+    )
+    command = [sys.executable, "-c", bare, str(find())]
+    subprocess.run(command, cwd=tmp_path, env=os.environ | variables, check=False, capture_output=True)
+    assert all(mark.exists() for mark in marks), "the traps do not work: the check below would prove nothing"
+    for mark in marks:
+        mark.unlink()
+    process = script(tmp_path, "print(engine.run(sweep(1, 'op', 1, 0.0))[0].vectors['v(a)'])\n", **variables)
+    assert process.communicate(timeout=30)[0].strip() == "[2.]"
+    assert not any(mark.exists() for mark in marks)
+
+
+def test_script_without_guard_leaves_nothing_behind(tmp_path: Path) -> None:
+    (tmp_path / "temporary").mkdir()
+    body = "print(sum(len(a.scale) for a in engine.run(sweep(50, 'ac dec 10 10.0 1e5', 41, 0.0), workers=2)))\n"
+    process = script(tmp_path, body, TMPDIR=str(tmp_path / "temporary"))
+    out, err = process.communicate(timeout=30)
+    assert (out.strip(), err) == (str(50 * 41), "")
+    assert not list((tmp_path / "temporary").iterdir())
+
+
+BUSY = "engine.run(sweep(4, 'tran 1e-9 1.0 0.0 1e-9', 0, 1.0), workers=2)\n"
+
+
+def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence[int]]:
+    """Start a script whose two workers are both in the middle of an endless transient."""
+    (folder / "temporary").mkdir()
+    process = script(folder, body, TMPDIR=str(folder / "temporary"))
+    assert wait_for(lambda: len(children(process.pid)) == 2), "workers did not start"
+    pids = children(process.pid)
+    # A transient keeps its core busy: more than start-up alone takes.
+    assert wait_for(lambda: all(_ticks(pid) > 60 for pid in pids), 30.0)
+    return process, pids
+
+
+def _ticks(pid: int) -> int:
+    return int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[11])
+
+
+def test_interrupt_stops_a_long_sweep(tmp_path: Path) -> None:
+    body = f"""
+try:
+    {BUSY}
+except KeyboardInterrupt:
+    from ampsim.pool import POOL
+    print("interrupted", len(POOL._idle))
+print(engine.run(sweep(1, 'op', 1, 0.0))[0].vectors['v(a)'])
+"""
+    process, pids = start_busy(tmp_path, body)
+    begin = time.monotonic()
+    # As a terminal does: to the whole group.
+    os.killpg(process.pid, signal.SIGINT)
+    out, err = process.communicate(timeout=30)
+    # A second is what is promised; the rest is for starting a new worker on a busy machine.
+    assert time.monotonic() - begin < 4.0
+    assert (out.split(), err) == (["interrupted", "0", "[2.]"], "")
+    assert all(gone(pid) for pid in pids)
+    assert not list((tmp_path / "temporary").iterdir())
+
+
+def test_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
+    process, pids = start_busy(tmp_path, BUSY)
+    process.kill()
+    process.communicate()
+    assert wait_for(lambda: all(gone(pid) for pid in pids), 3.0)
+    assert not list((tmp_path / "temporary").iterdir())
+
+
+def test_starting_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
+    (tmp_path / "temporary").mkdir()
+    process = script(tmp_path, BUSY, TMPDIR=str(tmp_path / "temporary"))
+    assert wait_for(lambda: bool(children(process.pid)))
+    pids = children(process.pid)
+    process.kill()
+    process.communicate()
+    assert wait_for(lambda: all(gone(pid) for pid in pids), 3.0)
+    assert not list((tmp_path / "temporary").iterdir())
+
+
+def test_nothing_is_left_when_all_are_killed_at_once(tmp_path: Path) -> None:
+    process, pids = start_busy(tmp_path, BUSY)
+    for pid in (process.pid, *pids):
+        os.kill(pid, signal.SIGKILL)
+    process.communicate()
+    assert not list((tmp_path / "temporary").iterdir())
+
+
+def test_worker_that_cannot_start_says_why(tmp_path: Path) -> None:
+    wrong = tmp_path / "libngspice.so.0"
+    wrong.write_text("not a library")
+    body = """
+from ampsim.errors import EngineError
+try:
+    engine.run(sweep(3, 'op', 1, 0.0))
+except EngineError as problem:
+    print(problem)
+"""
+    out, err = script(tmp_path, body, AMPSIM_NGSPICE=str(wrong)).communicate(timeout=30)
+    assert "libngspice.so.0" in out
+    assert err == ""

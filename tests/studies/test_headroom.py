@@ -1,0 +1,238 @@
+"""Headroom: where stages clip and what power is clean, against closed forms, and mods that lose it."""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+from hypothesis import given
+from hypothesis import strategies as st
+from matplotlib.lines import Line2D
+
+from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, simulate
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.loudspeaker import loudspeaker_ohms
+from ampsim.circuit.signal_path import valve_stages
+from ampsim.pictures.canvas import move, png
+from ampsim.simulation.analyses import FrequencySweep
+from ampsim.simulation.ngspice import engine
+from ampsim.studies.findings import Finding
+from ampsim.studies.headroom.findings import headroom_findings
+from ampsim.studies.headroom.measures import (
+    WHOLE,
+    clipping_table,
+    compression_db,
+    first_crossing,
+    harmonics_table,
+    power_table,
+)
+from ampsim.studies.headroom.picture import (
+    compression_curves,
+    compression_picture,
+    describe_compression,
+    harmonics_over_level_curves,
+    harmonics_over_level_picture,
+)
+from ampsim.studies.headroom.section import section
+from ampsim.studies.headroom.simulate import TONE, headroom, load_ohm
+from ampsim.studies.section import Examined
+from tests.truth.bench import amp, rail, stage, wired
+
+BAD_MODS = Path(__file__).parents[1] / "bad_mods"
+SHORT = tuple(2.0 * 0.5**step for step in range(10, 2, -1))  # 2 to 250 mV
+LADDER = np.geomspace(1e-3, 1.0, 11)
+
+
+@lru_cache(maxsize=1)
+def everything() -> xr.Dataset:
+    """The stock amp, a good mod at a hot position and a bad one."""
+    stock = load_amp("workshop-a")
+    mods = [load_mod("cathode-switch"), load_mod(str(BAD_MODS / "cold-third-stage.toml"))]
+    return headroom([stock, *(apply_mods(stock, mod) for mod in mods)], [{"cathode": "6k8"}], SHORT)
+
+
+def of(variant: str) -> dict[str, Finding]:
+    return {each.subject: each for each in headroom_findings(everything(), "headroom") if each.variant == variant}
+
+
+def test_a_mod_that_loses_headroom_is_caught() -> None:
+    found = of("cold third stage")
+    lost = found["power at 5 % distortion"]
+    assert lost.grade == "beyond the limit"
+    assert lost.value < -3.0
+    assert lost.limit == -3.0
+    assert "dB less" in lost.words
+    assert "third stage clips first" in found["first stage to clip"].words
+    assert "output stage" in found["first stage to clip"].words  # what the stock amp does
+
+
+def test_gain_that_a_good_mod_adds_is_no_loss() -> None:
+    found = of("cathode switch")
+    assert {each.grade for each in found.values()} == {"fine"}
+    assert "earlier" in found["first stage to clip"].words
+    assert found["first stage to clip"].value == pytest.approx(0.0, abs=0.3)
+
+
+def test_an_amp_against_itself_is_as_stock() -> None:
+    sheet = section(Examined(load_amp("workshop-b"), load_amp("workshop-b"), ({"volume": 0.3},)))
+    assert sheet.grade == "fine"
+    assert sheet.findings == ()  # one variant alone: nothing to compare
+    assert set(sheet.pictures) == {"headroom", "harmonics over level"}
+
+
+def test_a_stage_inside_the_feedback_loop_is_not_taken_for_one_that_clips() -> None:
+    stock = compression_db(everything()).sel(variant="stock").isel(position=0)
+    level = float(np.abs(stock["valve"].sel(stage="output stage") + 2.4).idxmin("level"))
+    at = stock.sel(level=level)
+    assert float(at["valve"].sel(stage="output stage")) < -1.0
+    assert abs(float(at["valve"].sel(stage="phase inverter"))) < 0.1
+    # Between its input and its output the loop makes the same stage look like one that expands.
+    here = everything().sel(variant="stock", level=level).isel(position=0)
+    outside = [_first(here, place) - _quiet(here, place) for place in ("V3A.plate", "V3A.grid")]
+    assert outside[0] - outside[1] > 0.5
+
+
+def _first(response: xr.Dataset, place: str) -> float:
+    rows = response["voltage"].sel(node=place).values[:-1]
+    return 20.0 * math.log10(abs(np.fft.rfft(rows)[TONE.cycles]) * 2.0 / rows.size / float(response["level"]))
+
+
+def _quiet(response: xr.Dataset, place: str) -> float:
+    return 20.0 * math.log10(float(np.hypot(*response["small"].sel(node=place).values)))
+
+
+def test_stages_of_an_amp_without_feedback_add_up_to_the_whole() -> None:
+    fallen = compression_db(headroom(load_amp("workshop-b"), levels=SHORT)).isel(variant=0, position=0)
+    stages = fallen.drop_sel(stage=WHOLE)
+    total = (stages["grid"] + stages["valve"]).sum("stage", skipna=False)
+    np.testing.assert_allclose(total, fallen["valve"].sel(stage=WHOLE), atol=1e-9)
+
+
+def test_a_ladder_of_6_db_agrees_with_one_of_1_db() -> None:
+    stock = load_amp("workshop-b")
+    coarse, fine = (headroom(stock, [{"volume": 0.5}], np.geomspace(0.02, 0.32, steps)) for steps in (5, 25))
+    one, other = (power_table(each).iloc[0] for each in (coarse, fine))
+    for percent in (1, 5, 10):
+        level, watts = f"{percent} % THD at [V]", f"power there, {percent} % [W]"
+        assert 20.0 * math.log10(one[level] / other[level]) == pytest.approx(0.0, abs=0.5)
+        assert 10.0 * math.log10(one[watts] / other[watts]) == pytest.approx(0.0, abs=0.1)
+    levels = [clipping_table(each).set_index("stage")["clips at [V]"] for each in (coarse, fine)]
+    for name in ("output stage", WHOLE):
+        assert 20.0 * math.log10(levels[0][name] / levels[1][name]) == pytest.approx(0.0, abs=0.5)
+
+
+def test_grid_current_is_named() -> None:
+    parts = {"R1": "470k", "V1": "12AX7", "R2": "220k", "R3": "1k5", "C3": "22u"}
+    roles = {"valve": "V1", "supply": "B1", "plate_load": "R2", "cathode_resistor": "R3", "cathode_bypass": "C3"}
+    stages = [wired("generator", R1=["in", "out"]), stage("triode stage", **roles)]
+    told = headroom(amp(parts, stages, rail("B1", 300.0)), levels=(0.04, 0.08, 0.16, 0.32, 0.64, 1.28, 2.56))
+    row = clipping_table(told).iloc[0]
+    assert row["how"] == "grid draws current"
+    assert math.isfinite(row["clips at [V]"])
+
+
+def test_levels_that_ngspice_cannot_answer_are_named_and_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = engine.run_distinct
+
+    def broken(netlists, **more):  # type: ignore[no-untyped-def]
+        found = real(netlists, **more)
+        return [EngineError("no answer"), *found[1:]] if len(found) == len(SHORT) else found
+
+    monkeypatch.setattr(engine, "run_distinct", broken)
+    told = headroom(load_amp("lesson-stage"), levels=SHORT)
+    assert json.loads(told.attrs["failed"]) == ["stock, as drawn, 0.00195 V"]
+    assert np.isnan(told["voltage"].isel(level=0)).all()
+    assert np.isfinite(power_table(told)["gain [dB]"]).all()
+    assert len(harmonics_table(told, "stock", "as drawn")) == told.sizes["level"] - 1
+
+
+def test_an_unknown_control_is_refused() -> None:
+    with pytest.raises(DescriptionError, match="volume"):
+        headroom(load_amp("workshop-b"), [{"volum": 0.3}])
+
+
+def test_a_control_turned_down_leaves_no_distortion_of_noise() -> None:
+    told = headroom(load_amp("workshop-b"), [{"volume": 0.0}], SHORT)
+    row = power_table(told).iloc[0]
+    assert row["5 % THD at [V]"] == math.inf
+    assert row["most power [W]"] < 1e-6
+
+
+def test_the_load_takes_what_its_impedance_says() -> None:
+    speaker = load_amp("workshop-a").part_by_designator["LS1"]
+    parts = {"R1": "1k", "LS1": {"resistance": 6.4, "resonance": 82.0, "peak": 45.0, "q": 5.0, "reactance": 5.0}}
+    loaded = amp(parts, [stage("generator", resistance="R1"), stage("load", load="LS1")])
+    for hertz in (60.0, 82.0, 400.0, 3000.0):
+        volts = complex(
+            simulate(loaded, FrequencySweep(hertz, 10 * hertz, 1), nodes=["speaker"])["voltage"].values.ravel()[0]
+        )
+        ohms = 1e3 * volts / (1.0 - volts)
+        assert loudspeaker_ohms(speaker, hertz) == pytest.approx(ohms, rel=1e-5)  # type: ignore[arg-type]
+        assert load_ohm(build_circuit(loaded), hertz) == pytest.approx(1.0 / (1.0 / ohms).real, rel=1e-5)
+    assert load_ohm(build_circuit(load_amp("lesson-stage")), 400.0) is None
+
+
+def test_stages_stand_in_signal_order() -> None:
+    stages = valve_stages(build_circuit(load_amp("workshop-a")))
+    assert [each.valves for each in stages] == [("V1A",), ("V1B",), ("V2A",), ("V2B",), ("V3A", "V3B"), ("V4", "V5")]
+    assert (stages[4].driven, stages[4].grids) == (("V3A.grid",), ("V3A.grid", "V3B.grid"))
+    assert stages[-1].outputs == ("speaker",)
+
+
+@given(st.floats(0.2, 3.0), st.floats(-59.0, -5.0), st.floats(-1.0, 1.0))
+def test_a_straight_line_over_log_level_is_crossed_where_it_is(slope: float, at: float, limit: float) -> None:
+    decibels = 20.0 * np.log10(LADDER)
+    found = first_crossing(LADDER, limit + slope * (decibels - at), limit)
+    assert 20.0 * math.log10(found) == pytest.approx(at, abs=1e-9)
+    assert first_crossing(LADDER, limit + slope * (decibels + 61.0), limit) == 0.0
+    assert first_crossing(LADDER, limit + slope * (decibels - 1.0), limit) == math.inf
+
+
+@given(st.lists(st.floats(-3.0, 3.0), min_size=11, max_size=11), st.floats(-2.0, 2.0))
+def test_a_crossing_lies_in_the_step_where_values_pass(values: list[float], limit: float) -> None:
+    row = np.array(values)
+    found = first_crossing(LADDER, row, limit)
+    above = np.flatnonzero(row >= limit)
+    if not above.size:
+        assert found == math.inf
+    elif above[0] == 0:
+        assert found == 0.0
+    else:
+        assert LADDER[above[0] - 1] * (1 - 1e-9) <= found <= LADDER[above[0]] * (1 + 1e-9)
+
+
+def test_values_without_an_answer_do_not_count() -> None:
+    row = 20.0 * np.log10(LADDER) + 40.0
+    holed = np.where(np.arange(11) % 3 == 1, np.nan, row)
+    assert first_crossing(LADDER, holed, 0.0) == pytest.approx(0.01, rel=1e-9)
+    assert first_crossing(LADDER, np.full(11, np.nan), 0.0) == math.inf
+
+
+def test_pictures_say_and_draw_the_same() -> None:
+    chosen = everything().isel(variant=[0, 1])
+    for draw, curves in (
+        (compression_picture, compression_curves),
+        (harmonics_over_level_picture, harmonics_over_level_curves),
+    ):
+        picture = draw(chosen)
+        assert png(picture, 50.0).startswith(b"\x89PNG")
+        lines = {str(each.get_gid()): each for each in picture.findobj(Line2D) if each.get_gid()}
+        points = curves(chosen)
+        assert set(lines) == set(points)
+        for gid, row in points.items():
+            np.testing.assert_array_equal(lines[gid].get_xydata(), row)
+        move(picture, points)
+    table = clipping_table(chosen)
+    first = table[(table["variant"] == "stock") & (table["stage"] == "output stage")]["clips at [V]"].iloc[0]
+    assert f"output stage {1e3 * first:.3g} mV" in describe_compression(chosen)
+
+
+def test_harmonics_below_the_floor_are_words() -> None:
+    table = harmonics_table(everything(), "stock", "cathode=6k8")
+    assert table["H7 [dB]"].iloc[0] == "< -75"
+    assert float(table["H2 [dB]"].iloc[-1]) < 0.0

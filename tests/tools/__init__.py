@@ -1,0 +1,1 @@
+"""What tests share: small circuits, random amps, invented measurements, faults in saves."""

@@ -1,0 +1,318 @@
+"""The parts list: ratings that survive, kinds of part, switches derived from edits, the drawer, and a safe CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ampsim import DescriptionError, Sine, apply_mods, load_amp, load_mod, parse_mod
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import build_circuit
+from ampsim.library.files import load_drawer, parse_drawer
+from ampsim.studies.ratings.parts import WATTS_FACTOR
+from ampsim.studies.ratings.simulate import stress
+from ampsim.work.parts_list.lines import PartLine, nearest_preferred, pot_track
+from ampsim.work.parts_list.parts_list import PartsList, fitting_positions, parts_list
+from ampsim.work.parts_list.ratings_needed import MAINS, Where, capacitor, pot, resistor
+from ampsim.work.parts_list.switches import SwitchNeed, switch_need
+from ampsim.work.wiring.readback import wiring
+
+SHORT = (Sine(1000.0, 0.05, 0.02, 4),)
+
+
+def modded(edits: list[dict[str, object]] | None = None, **more: object) -> Amp:
+    tables: dict[str, object] = {"name": "trial", "reason": "A trial.", "edits": edits or []}
+    return apply_mods(load_amp("workshop-a"), parse_mod(tables | more))
+
+
+def listed(amp: Amp, positions: list[dict[str, float | str]] | None = None, **more: object) -> PartsList:
+    stock = replace(amp, mods=())
+    places = fitting_positions(stock, amp) if positions is None else positions
+    return parts_list(stock, amp, places, response=stress(amp, places, SHORT), **more)
+
+
+def line(found: PartsList, part: str) -> PartLine:
+    return next(each for each in found.lines if each.part == part)
+
+
+@lru_cache(maxsize=1)
+def three_mods() -> PartsList:
+    return listed(three_mods_amp(), drawer=load_drawer("workshop"))
+
+
+def three_mods_amp() -> Amp:
+    return apply_mods(
+        load_amp("workshop-a"), *(load_mod(name) for name in ("bright-switch", "cathode-switch", "depth"))
+    )
+
+
+# Values and ratings ---------------------------------------------------------------------------------------------------
+
+
+@given(st.floats(1.0, 9.99e6))
+def test_the_nearest_preferred_value_is_never_far(value: float) -> None:
+    found = nearest_preferred(value)
+    assert abs(found.off) <= 0.0715  # half the widest step of E24, 13 to 15 (IEC 60063)
+    assert found.value * (1.0 + found.off) == pytest.approx(value)
+    assert nearest_preferred(found.value).off == 0.0
+
+
+@pytest.mark.parametrize(
+    ("value", "series", "nearest"),
+    [
+        (4.7e3, "E6", 4.7e3),
+        (1.2e-10, "E12", 1.2e-10),
+        (9.1e4, "E24", 9.1e4),
+        (9.0e4, "E24", 9.1e4),
+        (5e5, "E24", 5.1e5),
+    ],
+)
+def test_series_of_common_values(value: float, series: str, nearest: float) -> None:
+    assert (nearest_preferred(value).series, nearest_preferred(value).value) == (series, pytest.approx(nearest))
+
+
+def test_tracks_come_in_their_own_steps() -> None:
+    assert (pot_track(500e3).off, pot_track(250e3).series, pot_track(22e3).series) == (0.0, "1-2-5", "E6")
+
+
+def carried(**numbers: float) -> dict[str, float]:
+    names = {"watts": "needs [W]", "pulse": "pulse [W]", "volts": "needs [V]", "rest": "rest [V]", "cold": "cold [V]"}
+    found = dict.fromkeys(names.values(), 0.0) | {"value": 1e5}
+    return found | {names.get(name, name): number for name, number in numbers.items()}
+
+
+@given(st.floats(0.0, 12.0), st.floats(0.0, 100.0), st.floats(0.0, 450.0))
+def test_a_resistor_never_gets_less_than_it_carries(watts: float, pulse: float, volts: float) -> None:
+    found = resistor(carried(watts=WATTS_FACTOR * watts, pulse=pulse, volts=volts), Where())
+    assert found.watts >= max(0.5, WATTS_FACTOR * watts)
+    assert 10.0 * found.watts >= pulse
+    assert found.volts >= MAINS * volts
+    assert (found.why == "") == (found.watts == 0.5)
+
+
+def test_half_a_watt_would_cook() -> None:
+    found = resistor(carried(watts=2.0 * 0.8), Where())
+    assert found.watts == 2.0
+    assert "half a watt would cook" in found.why
+    assert "two of half the value" in resistor(carried(volts=480.0), Where()).why
+
+
+@given(st.sampled_from([1e-10, 2.2e-8, 1e-6, 4.7e-5]), st.floats(0.0, 400.0))
+def test_a_capacitor_stands_its_volts_and_the_mains(farads: float, volts: float) -> None:
+    found = capacitor(carried(value=farads, volts=volts, rest=volts, cold=volts), Where(plus="C1.1", dc_volts=volts))
+    assert found.volts >= MAINS * volts
+    assert farads >= 1e-6 or found.volts >= 400.0
+
+
+def test_kinds_of_capacitor() -> None:
+    def make(farads: float, volts: float) -> str:
+        return capacitor(carried(value=farads, volts=volts), Where(plus="C9.2", dc_volts=volts)).make
+
+    assert "class 1" in make(4.7e-10, 100.0)
+    assert make(2.2e-8, 100.0).startswith("film")
+    assert make(2.2e-5, 20.0).startswith("electrolytic, plus at C9.2")
+    assert "bipolar" in make(2.2e-6, 0.01)
+    assert "two of twice the value in series" in capacitor(carried(value=4.7e-5, volts=480.0), Where()).why
+
+
+def test_a_pot_that_carries_watts_or_direct_volts() -> None:
+    assert pot(carried(watts=0.1)).watts == 0.25
+    hot = pot(carried(watts=0.6, rest=5.0))
+    assert hot.watts == 1.0
+    assert "scratch" in hot.why
+
+
+# Whole lists ----------------------------------------------------------------------------------------------------------
+
+
+def test_every_part_and_switch_of_the_mods_is_listed_once() -> None:
+    brought = {"C101", "C102", "S101", "R102", "R103", "C103", "S102", "P104", "C104"}
+    parts = [each.part for each in three_mods().lines]
+    assert sorted(parts) == sorted(brought)
+    assert line(three_mods(), "C101").when == "bright at 120p"
+    assert line(three_mods(), "P104").when == "always"
+    assert all(not math.isnan(each.carries_volts) for each in three_mods().lines if each.kind != "switch")
+
+
+def test_the_pot_says_taper_and_how_it_is_wired() -> None:
+    depth = line(three_mods(), "P104")
+    assert (depth.taper, depth.wired, depth.place) == ("audio 10 %", "rising", "in series at R20.1")
+    assert depth.preferred is not None
+    assert depth.preferred.off == 0.0
+
+
+def test_an_electrolytic_names_its_plus_end() -> None:
+    assert "plus at C103.1" in line(three_mods(), "C103").rating.make  # across the cathode resistor, R7.2 at ground
+    stated = modded([{"fit": "C160", "between": ["ground", "V1A.cathode"]}], parts={"C160": "22u"})
+    assert "plus at C160.2" in line(listed(stated), "C160").rating.make
+
+
+def test_a_screen_resistor_of_a_hot_mod_is_two_watts_or_more() -> None:
+    hot = modded([{"replace": "R28", "with": "68"}])
+    found = line(listed(hot), "R28")
+    assert f"pulses of {found.pulse_watts:.2g} W" in listed(hot).text()
+    assert found.rating.watts >= 2.0 * found.carries_watts > 1.0
+    assert "would cook" in found.rating.why
+    assert "flameproof" in found.rating.make
+
+
+def test_a_cathode_resistor_at_the_first_valve_asks_for_low_noise() -> None:
+    assert "low noise" in line(listed(modded([{"replace": "R3", "with": "220k"}])), "R3").rating.why
+    assert "low noise" not in line(listed(modded([{"replace": "R10", "with": "220k"}])), "R10").rating.why
+
+
+def test_values_that_a_switch_replaces_are_bought_apart() -> None:
+    positions = {"stock": [], "tight": [{"replace": "C2", "with": "2n2"}], "thin": [{"replace": "C2", "with": "470p"}]}
+    switch = {"designator": "S160", "control": "bass cut", "drawn": "stock", "positions": positions}
+    found = listed(modded(switches=[switch]))
+    assert [(each.part, each.wanted) for each in found.lines[:2]] == [("C2", "2n2"), ("C2", "470p")]
+    assert all(each.carries_volts > 100.0 for each in found.lines[:2])
+
+
+def test_a_part_never_in_circuit_says_so() -> None:
+    amp = apply_mods(load_amp("workshop-a"), load_mod("bright-switch"))
+    found = line(listed(amp, [{}]), "C101")
+    assert math.isnan(found.carries_volts)
+    assert "not in circuit" in found.rating.why
+
+
+def test_another_valve_is_a_line_too() -> None:
+    found = line(listed(modded([{"replace": "V1A", "with": "12AY7"}])), "V1A")
+    assert (found.kind, found.wanted, found.place) == ("valve", "12AY7", "in place of 12AX7")
+
+
+def test_nothing_changed_is_an_empty_list() -> None:
+    stock = load_amp("workshop-a")
+    found = parts_list(stock, stock)
+    assert found.lines == ()
+    assert "No part" in found.text()
+    assert list(found.table.columns) == list(three_mods().table.columns)
+
+
+def test_a_response_of_other_positions_is_refused() -> None:
+    amp = apply_mods(load_amp("workshop-a"), load_mod("larger-plate-load"))
+    with pytest.raises(DescriptionError, match="at these 1 positions"):
+        parts_list(load_amp("workshop-a"), amp, [{}], response=stress(amp, [{"gain": 0.1}], SHORT))
+
+
+# Drawer ---------------------------------------------------------------------------------------------------------------
+
+
+def test_what_lies_in_the_drawer_is_not_bought() -> None:
+    found = three_mods()
+    assert line(found, "C104").at_hand.startswith("in the drawer: 6n8")
+    assert line(found, "P104").at_hand == "buy"
+    assert "R102" not in " ".join(found.to_buy["for"])
+    assert "P104" in " ".join(found.to_buy["for"])
+
+
+def test_a_part_too_weak_stays_in_the_drawer() -> None:
+    weak = parse_drawer({"name": "thin", "capacitors": [{"values": ["2n2"], "volts": "50"}]})
+    found = line(listed(modded([{"replace": "C2", "with": "2n2"}]), drawer=weak), "C2")
+    assert found.at_hand == "buy: the drawer's 2n2 50 V stands too little"
+
+
+def test_like_parts_are_bought_together() -> None:
+    found = listed(modded([{"replace": "R24", "with": "10k"}, {"replace": "R25", "with": "10k"}])).to_buy
+    assert (found["count"].tolist(), found["for"].tolist()) == ([2], ["R24, R25"])
+
+
+# Switches -------------------------------------------------------------------------------------------------------------
+
+
+def need(**positions: object) -> SwitchNeed:
+    parts = {name: value for name, value in (("R161", "1M"), ("R162", "10k"), ("C163", "1u")) if name in str(positions)}
+    switch = {"designator": "S160", "control": "trial", "drawn": next(iter(positions)), "positions": positions}
+    amp = modded(parts=parts, switches=[switch])
+    return switch_need(amp, amp.all_switches[0])
+
+
+def test_the_switch_is_the_one_that_is_wired() -> None:
+    bright = line(three_mods(), "S101").switch
+    assert bright is not None
+    (plan, _) = wiring(three_mods_amp()).switches
+    assert (bright.kind, bright.poles, bright.throws) == (plan.kind, 1, 2)
+    terminals, positions = bright.contacts
+    assert "A common to P1.top" in terminals
+    assert "A1 to C101.1" in terminals
+    assert "open (centre): all open" in positions
+    assert bright.sequence == "either"
+    assert set(bright.hanging) == {"C101", "C102"}
+
+
+def test_contacts_far_apart_need_two_poles() -> None:
+    found = need(stock=[], hot=[{"bridge": "R8"}, {"fit": "R162", "across": "R4"}])
+    assert (found.poles, found.throws) == (2, 2)
+    assert "toggle on-on, 2 poles (DPDT)" in found.kind
+
+
+def test_another_value_is_a_changeover() -> None:
+    found = need(stock=[], small=[{"replace": "R16", "with": "470k"}])
+    assert (found.poles, found.kind) == (1, "toggle on-on, 1 pole (SPDT)")
+    assert found.sequence == "make before break"  # the inverter's grid would hang free
+
+
+def test_a_cathode_that_would_hang_free_asks_for_make_before_break() -> None:
+    assert need(stock=[], hot=[{"replace": "R7", "with": "2k7"}]).sequence == "make before break"
+
+
+def test_three_positions_that_all_close_need_a_rotary() -> None:
+    found = need(a=[], b=[{"replace": "R7", "with": "2k7"}], c=[{"replace": "R7", "with": "10k"}])
+    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways")
+
+
+def test_a_switch_that_nobody_can_wire_is_said() -> None:
+    amp = modded(switches=[_way("S160", "one"), _way("S161", "two")])
+    found = switch_need(amp, amp.all_switches[0])
+    assert found.kind.startswith("no switch was found: ")
+    assert "S160 and S161 both change R9" in found.kind
+    assert (found.poles, found.contacts) == (0, ())
+
+
+def _way(designator: str, control: str) -> dict[str, object]:
+    positions = {"in": [], "out": [{"lift": "R9"}]}
+    return {"designator": designator, "control": control, "drawn": "in", "positions": positions}
+
+
+def test_a_pull_pot_is_named() -> None:
+    positions = {"in": [], "out": [{"fit": "R162", "across": "R4"}]}
+    switch = {"designator": "S160", "control": "pull", "drawn": "in", "positions": positions, "shaft": "P1"}
+    amp = modded(parts={"R162": "10k"}, switches=[switch])
+    assert "push-pull switch on the shaft of P1" in switch_need(amp, amp.all_switches[0]).kind
+    assert build_circuit(amp).parts["P1"].kind == "pot"
+
+
+# CSV ------------------------------------------------------------------------------------------------------------------
+
+
+def test_the_csv_reads_back(tmp_path: Path) -> None:
+    path = three_mods().write(tmp_path / "parts.csv")
+    rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
+    assert [row["part"] for row in rows] == [each.part for each in three_mods().lines]
+    assert float(rows[-1 if rows[-1]["part"] == "C104" else 0]["rating [V]"]) >= 400.0
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@given(st.text(max_size=30), st.sampled_from(["=", "+", "-", "@", "\t=", "  =", "\uff1d", "\r@", ""]))
+def test_no_cell_is_a_formula_or_breaks_a_row(text: str, start: str) -> None:
+    hostile = PartLine("R1", start + text, start + text, start + text, "resistor", "1k")
+    sheet = PartsList("amp", "stock", (hostile,)).csv()
+    header, row = csv.reader(io.StringIO(sheet))
+    assert len(header) == len(row)
+    for cell in row:
+        assert not cell.lstrip().startswith(("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20"))
+        assert all(sign.isprintable() for sign in cell)
+
+
+def test_the_text_says_what_and_why() -> None:
+    text = three_mods().text()
+    for words in ("To buy", "pole A: A common to P1.top", "plus at C103.1", "no source", "IEC 60063", "workshop amp A"):
+        assert words in text

@@ -1,0 +1,307 @@
+"""Work steps: the safe order, cold readings that catch mistakes and pass good work, volts, and the way back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
+from ampsim.circuit.amp import Amp, Part
+from ampsim.circuit.mods import diff
+from ampsim.simulation.unpowered import DeadAmp, dead_amp
+from ampsim.work.steps.checks import PART_LIMITS, Check
+from ampsim.work.steps.order import ordered, so_far
+from ampsim.work.steps.plan import Step, WorkPlan, work_steps
+from ampsim.work.steps.soldering import down
+
+PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]
+MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
+
+
+def modded(edits: list[dict[str, object]], **more: object) -> Amp:
+    return apply_mods(load_amp("workshop-a"), parse_mod({"name": "trial", "reason": "A trial.", "edits": edits} | more))
+
+
+@lru_cache(maxsize=1)
+def amp() -> Amp:
+    return apply_mods(load_amp("workshop-a"), *map(load_mod, MODS))
+
+
+@lru_cache(maxsize=1)
+def plan() -> WorkPlan:
+    return work_steps(load_amp("workshop-a"), amp())
+
+
+def phases(steps: tuple[Step, ...]) -> list[str]:
+    return list(dict.fromkeys(step.phase for step in steps))
+
+
+def cold(steps: tuple[Step, ...], *wanted: str) -> Iterator[Check]:
+    for step in steps:
+        if step.phase in wanted and "fully up" not in step.do:
+            yield from (check for check in step.checks if check.unit == "ohm" and check.place)
+
+
+def fails(steps: tuple[Step, ...], real: Amp) -> list[str]:
+    """What the last cold readings say of an amp as it was really built."""
+    dead = dead_amp(real, down(real))
+    return [c.what for c in cold(steps, "cold check") if not c.passes(dead.ohms(c.place, c.against))]
+
+
+# Order ----------------------------------------------------------------------------------------------------------------
+
+
+def test_phases_come_in_the_safe_order() -> None:
+    assert phases(plan().steps) == PHASES
+    order = [PHASES.index(step.phase) for step in plan().steps]
+    assert order == sorted(order)
+
+
+def test_the_plug_is_out_and_the_meter_has_read_before_the_iron() -> None:
+    words = [step.do for step in plan().steps]
+    plug, empty = (next(i for i, each in enumerate(words) if text in each) for text in ("mains plug", "Discharge C50"))
+    assert plug < empty < next(i for i, step in enumerate(plan().steps) if step.phase == "before the iron")
+    verified = plan().steps[empty + 1]
+    assert [each.what for each in verified.checks] == ["across C50", "across C51", "across C52", "across C53"]
+    assert not verified.checks[0].passes(12.0)
+    assert verified.checks[0].passes(0.3)
+
+
+def test_undoing_starts_and_ends_the_same_way() -> None:
+    found = phases(plan().undo)
+    assert found[0] == "make safe"
+    assert found[-3:] == ["cold check", "first power", "proof"]
+
+
+def test_a_supply_without_reservoir_is_discharged_too() -> None:
+    stock = load_amp("lesson-stage")
+    found = work_steps(stock, apply_mods(stock, parse_mod(
+        {"name": "trial", "reason": "A trial.", "edits": [{"fit": "C160", "across": _cathode(stock)}],
+         "parts": {"C160": "22u"}})))  # fmt: skip
+    assert any(check.what == "rail B1 to chassis" for step in found.steps for check in step.checks)
+
+
+def _cathode(stock: Amp) -> str:
+    roles = dict(next(stage.roles for stage in stock.stages if stage.template == "triode stage"))
+    return str(roles["cathode_resistor"])
+
+
+def test_nothing_to_do_is_refused() -> None:
+    stock = load_amp("workshop-a")
+    with pytest.raises(DescriptionError, match="nothing to do"):
+        work_steps(stock, stock)
+    with pytest.raises(DescriptionError, match="same drawing"):
+        work_steps(load_amp("workshop-b"), amp())
+
+
+def test_every_change_has_its_step_and_its_way_back() -> None:
+    said = "\n".join(step.do for step in plan().steps)
+    back = "\n".join(step.do for step in plan().undo)
+    for change in diff(load_amp("workshop-a"), amp()):
+        part = change.after.split()[0] if change.before == "-" else change.place
+        assert part in said
+        assert change.when != "always" or part in back
+    assert "S102" in said
+    assert "S102" in back
+    assert "fit R3 (100k) again" in back
+
+
+def test_edits_that_lean_on_new_parts_come_after_them() -> None:
+    names = [each.edit.part for each in ordered([load_mod("partial-bypass"), load_mod("depth")])]
+    assert names.index("C108") < names.index("R108")
+    assert names.index("P104") < names.index("C104")
+
+
+def test_all_edits_done_is_the_modded_amp_without_switches() -> None:
+    stock = load_amp("workshop-a")
+    depth = apply_mods(stock, load_mod("depth"))
+    assert so_far(stock, depth, ordered(depth.mods)).mods == depth.mods
+    assert so_far(stock, depth, []).mods[0].edits == ()
+
+
+# Cold readings --------------------------------------------------------------------------------------------------------
+
+
+def test_cold_readings_by_hand() -> None:
+    found = {check.what: check for check in cold(plan().steps, "switches")}
+    assert found["R102.1 to ground"].value == pytest.approx(8.2e3 * 6.8e3 / 15e3, rel=1e-3)
+    assert found["R103.1 to ground"].value == pytest.approx(8.2e3 * 2.7e3 / 10.9e3, rel=1e-3)
+    before = {check.what: check for check in cold(plan().steps, "before the iron")}
+    assert math.isinf(before["B1 to ground"].value)
+    assert not before["B1 to ground"].passes(47.0)
+
+
+def test_supplies_of_which_only_the_volts_are_known_are_not_read_cold() -> None:
+    stock = load_amp("workshop-b")
+    dead = dead_amp(stock, down(stock))
+    assert dead.wired.net("V3.grid") in dead.unsure
+    assert dead.wired.net("B1") not in dead.unsure
+    grid = parse_mod({"name": "trial", "reason": "A trial.", "edits": [{"replace": "R12", "with": "100k"}]})
+    read = {
+        check.place for check in cold(work_steps(stock, apply_mods(stock, grid)).steps, "cold check", "before the iron")
+    }
+    assert "bias" not in read
+    assert "B1" in read
+
+
+def test_the_amp_itself_passes_before_and_after() -> None:
+    assert fails(plan().steps, amp()) == []
+    assert fails(plan().undo, load_amp("workshop-a")) == []
+
+
+def scattered(real: Amp, generator: np.random.Generator) -> DeadAmp:
+    """A dead amp whose parts lie anywhere within their limits."""
+    dead = dead_amp(real, down(real))
+    shares = {
+        name: 1.0 + generator.choice([-1.0, 1.0, generator.uniform(-1.0, 1.0)]) * PART_LIMITS.get(part.kind, 0.25)
+        for name, part in dead.wired.parts.items()
+    }
+    paths = tuple((name, (one, two, ohm * shares[name])) for name, (one, two, ohm) in dead.paths)
+    return DeadAmp(dead.wired, paths)
+
+
+def test_good_parts_never_fail_a_cold_reading() -> None:
+    generator = np.random.default_rng(7)
+    checks = list(cold(plan().steps, "cold check"))
+    finite = [check for check in checks if math.isfinite(check.value)]
+    assert len(finite) >= 3
+    for _ in range(40):
+        dead = scattered(amp(), generator)
+        assert all(check.passes(dead.ohms(check.place, check.against)) for check in checks)
+
+
+MISTAKES = {
+    "a bypass resistor in place of its neighbour": [{"fit": "R160", "across": "R7"}],
+    "the decimal point of a value": [{"replace": "R7", "with": "820"}],
+    "a rail bridged to ground": [{"bridge": ["B2", "ground"]}],
+    "a cathode left open": [{"lift": "R11"}],
+}
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_mistakes_are_caught_cold(mistake: str) -> None:
+    parts = {"R160": "2k7"} if "R160" in str(MISTAKES[mistake]) else {}
+    asked = [{"replace": name, "with": value} for name, value in (("R10", "120k"), ("R5", "68k"))]
+    asked += [{"fit": "C161", "across": "R11"}, {"fit": "C162", "across": "R7"}, {"fit": "C163", "across": "R20"}]
+    new = {"C161": "1u", "C162": "1u", "C163": "1n"}
+    right = modded(asked, parts=new)
+    slip = parse_mod({"name": "slip", "reason": "A mistake.", "edits": MISTAKES[mistake], "parts": parts})
+    found = work_steps(load_amp("workshop-a"), right).steps
+    assert fails(found, right) == []
+    assert fails(found, apply_mods(right, slip)) != []
+
+
+def test_a_part_that_no_reading_in_circuit_would_miss_is_buzzed() -> None:
+    """Beside 4k7 to ground through the winding, 68k hardly shows; a plate load shows, a capacitor never does."""
+    found = work_steps(load_amp("workshop-a"), modded(
+        [{"replace": "R20", "with": "150k"}, {"replace": "R3", "with": "220k"}, {"fit": "C160", "across": "R11"}],
+        parts={"C160": "1u"})).steps  # fmt: skip
+    buzzed = {name: "buzz each joint" in step.do for step in found for name in ("R20", "R3 (220k)", "C160")
+              if step.phase == "fit" and f"Fit {name}" in step.do}  # fmt: skip
+    assert buzzed == {"R20": True, "R3 (220k)": False, "C160": True}
+
+
+def test_a_part_is_read_before_it_goes_in_and_after_it_came_out() -> None:
+    loose = [check for step in plan().steps for check in step.checks if "loose" in check.what]
+    assert any(check.what.startswith("R3, taken out,") and check.passes(104e3) for check in loose)
+    (new,) = [check for check in loose if check.what.startswith("R3 (220k)")]
+    assert not new.passes(22e3)
+    assert new.passes(215e3)
+    assert new.words == "R3 (220k) loose: 220k ohm (198k ohm to 242k ohm)"
+
+
+def test_a_new_knob_is_read_at_both_ends() -> None:
+    (up,) = [step for step in plan().steps if "Turn depth fully up" in step.do]
+    across = up.checks[0]
+    feedback = 68e3 + 4.7e3  # R20 and R21 lie across the track through ground and the winding
+    assert across.value == pytest.approx(500e3 * feedback / (500e3 + feedback), rel=0.02)
+
+
+def test_electrolytics_say_which_end_is_plus() -> None:
+    words = next(step.do for step in plan().steps if step.do.startswith("Fit S102"))
+    assert "Plus to C103.1 (at V1B.cathode)" in words
+
+
+# Power ----------------------------------------------------------------------------------------------------------------
+
+
+def test_power_comes_on_a_limiter_first_with_the_load_on() -> None:
+    power = [step for step in plan().steps if step.phase == "first power"]
+    assert "Load on the output" in power[0].do
+    assert "current limiter" in power[0].do
+    assert "switch off at once" in power[1].do
+    assert all(not step.checks for step in power[:3])
+    assert "while dead" in power[3].do
+
+
+def test_volts_that_the_work_moves_come_before_those_it_should_not() -> None:
+    power = [step for step in plan().steps if step.phase == "first power"]
+    moved = next(step for step in power if "moves by more than 5 %" in step.do)
+    still = next(step for step in power if "leave as they were" in step.do)
+    assert {check.place for check in moved.checks} >= {"V1A.plate", "V1A.cathode"}
+    assert "V4.cathode" in {check.place for check in still.checks}
+    for check in (*moved.checks, *still.checks):
+        assert check.unit == "V"
+        assert check.low < check.value < check.high
+        assert check.passes(0.9 * check.value)
+        assert not check.passes(1.3 * check.value)
+
+
+def test_switch_positions_that_move_volts_are_read_too() -> None:
+    step = next(each for each in plan().steps if each.do.startswith("Set cathode to 6k8 while dead"))
+    assert {check.place for check in step.checks} == {"V1B.plate", "V1B.cathode"}
+
+
+def test_negative_rails_have_their_limits_the_right_way_round() -> None:
+    stock = load_amp("workshop-b")
+    steps = work_steps(stock, apply_mods(stock, load_mod("feedback-with-presence"))).steps
+    bias = next(check for step in steps for check in step.checks if check.place == "bias" and check.unit == "V")
+    assert bias.low < -20.0 < bias.high
+
+
+def test_lifted_bridged_and_swapped_parts_are_told_apart() -> None:
+    edits: list[dict[str, object]] = [{"lift": "C4"}, {"bridge": "R8"}, {"replace": "V1A", "with": "12AY7"}]
+    found = work_steps(load_amp("workshop-a"), modded(edits))
+    said, back = ("\n".join(step.do for step in steps) for steps in (found.steps, found.undo))
+    for words in ("Take out C4 (220p)", "Bridge R8", "Take out V1A (12AX7)", "Fit V1A (12AY7) where V1A was"):
+        assert words in said
+    for words in ("Fit C4 (220p) again", "fit R8 again", "fit V1A (12AX7) again"):
+        assert words in back
+
+
+def test_a_switch_that_takes_parts_off_gives_them_back() -> None:
+    positions = {"stock": [], "hot": [{"replace": "R16", "with": "470k"}, {"fit": "R161", "in_series_at": "R5.1"}]}
+    switch = {"designator": "S160", "control": "trial", "drawn": "stock", "positions": positions}
+    back = "\n".join(step.do for step in work_steps(load_amp("workshop-a"), modded(
+        [], parts={"R161": "1M"}, switches=[switch])).undo)  # fmt: skip
+    assert "Solder R16 back" in back
+    assert "Put the wire back on R5.1" in back
+
+
+# Text and table -------------------------------------------------------------------------------------------------------
+
+
+def test_text_and_table_hold_every_check() -> None:
+    text = plan().text()
+    checks = [check for step in plan().steps for check in step.checks]
+    assert len(plan().table) == len(checks)
+    assert text.count("[ ]") == len(checks) + sum(len(step.checks) for step in plan().undo)
+    for words in ("MAKE SAFE", "How to undo it", "lethal voltages", "no source", "licensed practice"):
+        assert words in text
+
+
+def test_signs_of_other_files_do_not_break_lines() -> None:
+    shown = replace(plan(), amp="a\nb\x1b[31m", steps=(Step("fit", "one\ntwo"),), undo=()).text()
+    assert "\x1b" not in shown
+    assert "one two" in shown
+
+
+def test_values_of_parts_stay_what_the_amp_says() -> None:
+    part = amp().part_by_designator["R7"]
+    assert isinstance(part, Part)
+    assert part.value == 8.2e3

@@ -292,7 +292,8 @@ def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
     shutil.copy(models() / "amps" / "workshop-b.toml", tmp_path)
     surroundings = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path)}
     bare = (
-        "import pathlib, sys; from ampsim.simulation.ngspice.library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "import pathlib, sys; from ampsim.simulation.ngspice.library import preload; "
+        "preload(pathlib.Path(sys.argv[1])); "
         "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
     )
     subprocess.run([sys.executable, "-c", bare, str(find())], cwd=tmp_path, env=surroundings, check=False)

@@ -1,4 +1,7 @@
-"""What is heard: a phrase through the amp, matched in loudness, as clips that a player or a WAV file takes."""
+"""What is heard: a phrase through the amp, matched in loudness, as clips that a player or a WAV file takes.
+
+It imports base, circuit, simulation, measures and studies. Begin reading with `listen`.
+"""
 
 from .clips import Clip, Clips
 from .differences import difference, pop_clip

@@ -1,4 +1,4 @@
-"""What every part speaks: errors, values in words, tables as text, files read within bounds and written whole, progress.
+"""What every part speaks: errors, values in words, tables as text, files, progress.
 
-Imports nothing of ampsim. Begin with `quantities`.
+It imports nothing of ampsim. Begin reading with `quantities`.
 """

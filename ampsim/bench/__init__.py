@@ -1,4 +1,4 @@
-"""What was measured, and what does it say: voltages with the likeliest fault, sweeps beside the simulation, proof.
+"""What was measured, and what it says: voltages and the likeliest fault, sweeps, proof.
 
-Imports base, circuit, simulation, measures, pictures, studies and library. Begin with `diagnosis.report`.
+It imports base, circuit, simulation, measures, pictures, studies and library. Begin reading with `diagnosis.report`.
 """

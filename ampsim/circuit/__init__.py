@@ -1,4 +1,4 @@
-"""What is an amp, a mod, a position; which pin is on which net; what current does a valve draw?
+"""What is an amp, a mod, a position; which pin is on which net; what current does a valve draw.
 
-Imports base. Begin with `amp`, then `build`.
+It imports base. Begin reading with `amp`, then `build`.
 """

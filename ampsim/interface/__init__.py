@@ -1,4 +1,4 @@
-"""The faces: the live panel in a notebook, lessons, the command line; thin, for the same calls serve Python users.
+"""The faces, thin ones: the live panel in a notebook, lessons, the command line.
 
-Imports everything. Begin with `commands.main` or `panel.widget`.
+It imports everything. Begin reading with `commands.main` or `panel.widget`.
 """

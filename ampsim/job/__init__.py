@@ -1,4 +1,4 @@
 """One customer's job: the record in a folder, the page for the owner, the papers for the shop.
 
-Imports everything but interface. Begin with `record.data`.
+It imports everything but interface. Begin reading with `record.data`.
 """

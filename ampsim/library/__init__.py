@@ -1,4 +1,4 @@
-"""Which amp, mod, audition or wish does a file mean, and if none, what is wrong with it?
+"""Which amp, mod, audition or wish a file means, and if none, what is wrong with it.
 
-Imports base, circuit, simulation and studies. Begin with `files`.
+It imports base, circuit, simulation and studies. Begin reading with `files`.
 """

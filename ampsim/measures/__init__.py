@@ -1,4 +1,4 @@
-"""A labelled array in, labelled numbers out: pure functions of a response; nothing here draws or simulates.
+"""A labelled array in, labelled numbers out; nothing here draws or simulates.
 
-Imports base. Begin with `sweep`.
+It imports base and circuit. Begin reading with `sweep`.
 """

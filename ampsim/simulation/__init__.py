@@ -1,4 +1,4 @@
 """A circuit and a question in, labelled arrays out: by ngspice, or by the time-step solver.
 
-Imports base and circuit. Begin with `response`.
+It imports base and circuit. Begin reading with `response`.
 """

@@ -1,4 +1,5 @@
-"""What does a mod do? One folder to a topic: simulate, measures, findings, picture, section; the sheet of all; the search.
+"""What a mod does: one folder to a topic, the sheet of all topics, the audition, the search for values.
 
-Imports base, circuit, simulation, measures and pictures. Begin with `audition`, or `sheet.sheet`.
+It imports base, circuit, simulation, measures and pictures. Begin reading with `audition`, then any
+topic: simulate, measures, findings, picture, section.
 """

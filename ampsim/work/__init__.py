@@ -1,4 +1,4 @@
-"""How is it done safely: cautions, parts list, wiring, schematic, steps?
+"""How the work is done safely: cautions, parts list, wiring, schematic, steps.
 
-Imports base, circuit, simulation, measures, pictures and studies. Begin with `steps.plan`.
+It imports base, circuit, simulation, measures, pictures and studies. Begin reading with `steps.plan`.
 """

@@ -356,7 +356,10 @@ def test_refusals() -> None:
 
 
 def test_drawing_needs_no_global_state() -> None:
-    code = "import sys; from ampsim.pictures import overlay; print('matplotlib.pyplot' in sys.modules, 'PySpice' in sys.modules)"
+    code = (
+        "import sys; from ampsim.pictures import overlay; "
+        "print('matplotlib.pyplot' in sys.modules, 'PySpice' in sys.modules)"
+    )
     root = Path(__file__).resolve().parents[2]
     done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]

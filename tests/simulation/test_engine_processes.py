@@ -177,7 +177,8 @@ def test_start_files_of_others_are_not_run(tmp_path: Path) -> None:
         (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
     variables = {"HOME": str(tmp_path), "SPICE_LIB_DIR": str(tmp_path)}
     bare = (
-        "import sys, pathlib; from ampsim.simulation.ngspice.library import preload; preload(pathlib.Path(sys.argv[1])); "
+        "import sys, pathlib; from ampsim.simulation.ngspice.library import preload; "
+        "preload(pathlib.Path(sys.argv[1])); "
         "from PySpice.Spice.NgSpice.Shared import NgSpiceShared as S; S.LIBRARY_PATH = sys.argv[1]; S()"
     )
     command = [sys.executable, "-c", bare, str(find())]

@@ -1,4 +1,4 @@
-"""A simulator process: `python -m ampsim.simulation.ngspice.worker LIBRARY` answers tasks on its input until that closes."""
+"""A simulator process, run as a module with the path of the library: answers tasks on its input until that closes."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Is it brighter at equal loudness, by how much, and which edit makes it so?"""
+"""Whether a position is brighter at equal loudness, by how much, and which edit makes it so."""

@@ -1,1 +1,1 @@
-"""A hundred amps at their tolerances: does the mod stand out, and which parts matter?"""
+"""A hundred amps at their tolerances: whether the mod stands out, and which parts matter."""

@@ -1,4 +1,4 @@
-"""Values as written on a schematic, and what they mean in SI units; taper laws of potentiometers."""
+"""Values as written on a schematic, and what they mean in SI units."""
 
 from __future__ import annotations
 
@@ -168,47 +168,6 @@ def format_value(number: float, quantity: Quantity) -> str:
         whole, part = digits.split(".")
         return f"{whole}{best}{part}" if len(part) <= 6 else digits + best
     return digits + best
-
-
-# Taper laws ---------------------------------------------------------------------------------------------------------
-
-_MID_TRAVEL = {"linear": 0.5, "audio 10 %": 0.10, "audio 15 %": 0.15, "audio 20 %": 0.20}
-TAPERS = (*_MID_TRAVEL, *(f"reverse {name}" for name in _MID_TRAVEL if name != "linear"))
-
-
-def parse_taper(text: object, where: str = "taper") -> str:
-    """Return the taper's name in its one spelling; ``"audio"`` alone is the common 15 % law."""
-    if not isinstance(text, str):
-        raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(text, TAPERS)}")
-    name = re.sub(r"\s*%", " %", " ".join(text.lower().split()))
-    name = {"lin": "linear", "audio": "audio 15 %", "reverse audio": "reverse audio 10 %"}.get(name, name)
-    if name not in TAPERS:
-        raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(name, TAPERS)}")
-    return name
-
-
-def track_fraction(taper: str, rotation: float) -> float:
-    """Fraction of the track below the wiper at a rotation.
-
-    Parameters
-    ----------
-    taper : str
-        One of `TAPERS`. "audio 10 %" means 10 % of the track at mid rotation (the makers' convention).
-    rotation : float
-        0 fully anticlockwise, 1 fully clockwise.
-
-    Returns
-    -------
-    float
-        0 to 1. The audio laws are one exponential through 0, the stated mid value and 1; a real carbon track
-        is usually two straight pieces and lies up to about 7 % of the track beside it.
-    """
-    if taper == "linear":
-        return rotation
-    if taper.startswith("reverse "):
-        return 1.0 - track_fraction(taper.removeprefix("reverse "), 1.0 - rotation)
-    base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
-    return float((base**rotation - 1.0) / (base - 1.0))
 
 
 def preferred_values(series: str, least: float, most: float) -> list[float]:

@@ -7,8 +7,9 @@ from collections.abc import Callable
 
 from ..base.entries import Entry
 from ..base.errors import shown
-from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, parse_taper
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity
 from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
 
 ValveFinder = Callable[[str, str], Valve]

@@ -14,10 +14,10 @@ from functools import cached_property, lru_cache
 from typing import cast
 
 from ..base.errors import DescriptionError, shown
-from ..base.quantities import track_fraction
 from ..circuit.amp import Amp, Part, Pot, Socket
 from ..circuit.build import Circuit, build_circuit
 from ..circuit.stages.template import GROUND
+from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient

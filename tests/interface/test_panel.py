@@ -24,7 +24,8 @@ pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed"
 
 from ampsim import apply_mods, simulate
 from ampsim.base.errors import AmpsimError, DescriptionError
-from ampsim.base.quantities import preferred_values, track_fraction
+from ampsim.base.quantities import preferred_values
+from ampsim.circuit.tapers import track_fraction
 from ampsim.circuit.values import value_of
 from ampsim.interface.panel import Panel, explore, open_panel
 from ampsim.interface.panel.background import Errand

@@ -21,9 +21,10 @@ from typing import Any
 import numpy as np
 
 from ampsim.base.errors import DescriptionError, EngineError
-from ampsim.base.quantities import FARAD, HENRY, OHM, TAPERS, VOLT, parse_value
+from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, parse_value
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.tapers import TAPERS
 from ampsim.library.files import models, parse_amp, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ampsim.simulation.netlist import Netlist, build

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.quantities import OHM, format_value, parse_value, preferred_values, track_fraction
+from ...base.quantities import OHM, format_value, parse_value, preferred_values
 from ...circuit.amp import Amp, Control, Part, Pot
 from ...circuit.positions import dial_face
 from ...circuit.signal_path import listening_points
+from ...circuit.tapers import track_fraction
 from ...circuit.values import _QUANTITIES, value_of
 
 FACE_STEPS = 100  # a knob goes from 0 to 10 in steps of a tenth

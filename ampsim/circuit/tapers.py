@@ -1,0 +1,51 @@
+"""Taper laws of potentiometers: which part of the track lies below the wiper."""
+
+from __future__ import annotations
+
+import re
+
+from ..base.errors import DescriptionError, nearest, shown
+
+_MID_TRAVEL = {"linear": 0.5, "audio 10 %": 0.10, "audio 15 %": 0.15, "audio 20 %": 0.20}
+TAPERS = (*_MID_TRAVEL, *(f"reverse {name}" for name in _MID_TRAVEL if name != "linear"))
+
+
+def parse_taper(text: object, where: str = "taper") -> str:
+    """Return the taper's name in its one spelling; ``"audio"`` alone is the common 15 % law.
+
+    Raises
+    ------
+    DescriptionError
+        For anything else than a taper's name.
+    """
+    if not isinstance(text, str):
+        raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(text, TAPERS)}")
+    name = re.sub(r"\s*%", " %", " ".join(text.lower().split()))
+    name = {"lin": "linear", "audio": "audio 15 %", "reverse audio": "reverse audio 10 %"}.get(name, name)
+    if name not in TAPERS:
+        raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(name, TAPERS)}")
+    return name
+
+
+def track_fraction(taper: str, rotation: float) -> float:
+    """Fraction of the track below the wiper at a rotation.
+
+    Parameters
+    ----------
+    taper : str
+        One of `TAPERS`. "audio 10 %" means 10 % of the track at mid rotation (the makers' convention).
+    rotation : float
+        Fully anticlockwise 0, fully clockwise 1 [ratio].
+
+    Returns
+    -------
+    float
+        0 to 1 [ratio]. The audio laws are one exponential through 0, the stated mid value and 1; a real carbon track
+        is usually two straight pieces and lies up to about 7 % of the track beside it.
+    """
+    if taper == "linear":
+        return rotation
+    if taper.startswith("reverse "):
+        return 1.0 - track_fraction(taper.removeprefix("reverse "), 1.0 - rotation)
+    base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
+    return float((base**rotation - 1.0) / (base - 1.0))

@@ -1,8 +1,7 @@
-"""Frames of numbers as plain text and as HTML; units stand in the headers."""
+"""Frames of numbers as plain text; units stand in the headers."""
 
 from __future__ import annotations
 
-import html
 import unicodedata
 
 import pandas as pd
@@ -41,9 +40,8 @@ def frame(values: xr.DataArray) -> pd.DataFrame:
 
 def text_table(table: pd.DataFrame) -> str:
     """The table as aligned plain text: texts to the left, numbers to the right, a rule under the header."""
-    columns = [_cells(table, place) for place in range(table.shape[1])]
+    columns, numeric = table_cells(table)
     widths = [max(map(_width, cells)) for cells in columns]
-    numeric = [_is_numeric(table, place) for place in range(table.shape[1])]
     lines = [
         "  ".join(_padded(*cell) for cell in zip(row, widths, numeric, strict=True)).rstrip()
         for row in zip(*columns, strict=True)
@@ -51,23 +49,16 @@ def text_table(table: pd.DataFrame) -> str:
     return "\n".join([lines[0], "  ".join("-" * width for width in widths), *lines[1:]]) if lines else ""
 
 
-def html_table(table: pd.DataFrame, caption: str = "") -> str:
-    """The table as an HTML fragment with header cells and an optional caption; everything is escaped."""
-    columns = [_cells(table, place) for place in range(table.shape[1])]
-    numeric = [_is_numeric(table, place) for place in range(table.shape[1])]
-    head, *body = zip(*columns, strict=True) if columns else [()]
-    rows = "\n".join(
-        f"<tr>{''.join(_data_cell(*cell) for cell in zip(row, numeric, strict=True))}</tr>" for row in body
-    )
-    title = f"<caption>{html.escape(caption)}</caption>\n" if caption else ""
-    headers = "".join(f'<th scope="col">{html.escape(cell)}</th>' for cell in head)
-    return f"<table>\n{title}<thead><tr>{headers}</tr></thead>\n<tbody>\n{rows}\n</tbody>\n</table>"
-
-
 def _place(values: xr.DataArray, dim: str, label: object) -> str:
     unit = values[dim].attrs.get("units")
     name = f"{label:g}" if isinstance(label, float) else str(label)
     return f"{name} {unit}" if unit else f"{dim} {name}"
+
+
+def table_cells(table: pd.DataFrame) -> tuple[list[list[str]], list[bool]]:
+    """Header and cells of each column as text, and whether it holds numbers."""
+    places = range(table.shape[1])
+    return [_cells(table, place) for place in places], [_is_numeric(table, place) for place in places]
 
 
 def _cells(table: pd.DataFrame, place: int) -> list[str]:
@@ -90,8 +81,3 @@ def _width(cell: str) -> int:
 def _padded(cell: str, width: int, numeric: bool) -> str:
     gap = " " * (width - _width(cell))
     return gap + cell if numeric else cell + gap
-
-
-def _data_cell(cell: str, numeric: bool) -> str:
-    style = ' style="text-align:right"' if numeric else ""
-    return f"<td{style}>{html.escape(cell)}</td>"

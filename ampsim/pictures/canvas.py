@@ -241,6 +241,12 @@ def svg(picture: Picture) -> str:
     return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
 
 
+def svg_element(picture: Picture) -> str:
+    """The picture as an element of a page: its SVG without what stands before `<svg`."""
+    drawn = svg(picture)
+    return drawn[drawn.index("<svg ") :]
+
+
 def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
     """Write a picture; return the files written.
 

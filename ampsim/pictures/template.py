@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
 from . import style
-from .canvas import Curves, Picture, svg
+from .canvas import Curves, Picture, svg_element
 
 _POINTS_PER_INCH = 72.0
 
@@ -43,8 +43,7 @@ class Template:
 
     def __init__(self, picture: Picture, curves: Curves) -> None:
         self._picture = picture
-        whole = svg(picture)
-        text = whole[whole.index("<svg ") :]
+        text = svg_element(picture)
         places = sorted((*_place(text, gid), gid) for gid in curves)
         self._gids = tuple(gid for _, _, gid in places)
         edges = [0, *(edge for start, end, _ in places for edge in (start, end)), len(text)]

@@ -9,6 +9,7 @@ import xarray as xr
 
 from ampsim import DescriptionError
 from ampsim.base import tables
+from ampsim.base.html import html_table
 from ampsim.measures.bias import bias_table
 from ampsim.measures.labels import common_settings, select, short_labels
 from ampsim.measures.sweep import (
@@ -344,7 +345,7 @@ def test_text_table_is_aligned_also_with_wide_and_combining_signs() -> None:
 
 def test_html_table_escapes_everything() -> None:
     table = pd.DataFrame({"<b>": ["a & b\n<script>"], "plate [W]": [0.5]})
-    text = tables.html_table(table, caption="<i>")
+    text = html_table(table, caption="<i>")
     assert "<script>" not in text
     assert "a &amp; b &lt;script&gt;" in text
     assert '<td style="text-align:right">0.500</td>' in text

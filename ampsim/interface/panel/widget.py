@@ -16,7 +16,7 @@ from ...circuit.amp import Amp
 from ...job.record.frozen import open_audition
 from ...job.record.reading import read
 from ...pictures import burst
-from ...pictures.canvas import Picture, png, svg
+from ...pictures.canvas import Picture, png, svg_element
 from ...studies.audition import FREQUENCIES
 from . import positions_file
 from .audio import Aloud
@@ -215,7 +215,7 @@ class Panel(Aloud):
 
         def work(progress: Progress) -> list[str]:
             response = desk.bench.wave(here, node, stimulus, progress)
-            return [_bare(svg(each)) for each in burst.wave_pictures(response, node)]
+            return [svg_element(each) for each in burst.wave_pictures(response, node)]
 
         def deliver(answer: list[str] | AmpsimError) -> None:
             if isinstance(answer, AmpsimError):
@@ -290,10 +290,6 @@ class Panel(Aloud):
             "text/plain": f"{drawn.heading}: {self._desk.in_words()}. {drawn.alternative}",
         }
         return {**data, **still}, metadata
-
-
-def _bare(text: str) -> str:
-    return text[text.index("<svg ") :]
 
 
 def open_panel(folder: str | Path) -> Panel:

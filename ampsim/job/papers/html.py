@@ -13,8 +13,8 @@ import pandas as pd
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.tables import html_table
-from ...pictures.canvas import Picture, svg
+from ...base.html import html_table
+from ...pictures.canvas import Picture, svg_element
 
 PAPERS = {"A4": "A4", "Letter": "letter"}
 """Names of papers to what CSS calls them."""
@@ -87,8 +87,7 @@ def table(rows: pd.DataFrame, caption: str = "") -> str:
 
 def figure(picture: Picture) -> str:
     """A picture as vectors in the page."""
-    drawn = svg(picture)
-    return f"<figure>{drawn[drawn.index('<svg ') :]}</figure>"
+    return f"<figure>{svg_element(picture)}</figure>"
 
 
 def drawing(text: str, title: str) -> str:

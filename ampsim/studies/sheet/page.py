@@ -10,8 +10,8 @@ from string import Template
 
 from ...base.caution import CAUTION
 from ...base.files import file_word, write_whole
-from ...base.tables import html_table
-from ...pictures.canvas import Picture, svg
+from ...base.html import html_table
+from ...pictures.canvas import Picture, svg_element
 from ..findings import Finding
 from ..section import Section
 from .sheet import Sheet
@@ -78,8 +78,7 @@ def _finding(section: Section, finding: Finding) -> str:
 
 
 def _figure(section: Section, name: str, picture: Picture) -> str:
-    drawn = svg(picture)
-    return f'<figure id="{_anchor(section.title, name)}">{drawn[drawn.index("<svg ") :]}</figure>'
+    return f'<figure id="{_anchor(section.title, name)}">{svg_element(picture)}</figure>'
 
 
 def _notes(notes: Sequence[str]) -> str:

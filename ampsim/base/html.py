@@ -1,0 +1,51 @@
+"""Pages from templates (jinja2): every text that is filled in is escaped, except what `render` itself made."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from .tables import table_cells
+
+
+def render(package: str, template: str, **facts: object) -> Markup:
+    """Fill a template.
+
+    Parameters
+    ----------
+    package : str
+        Package in whose folder the template stands, such as `__package__`.
+    template : str
+        Its file name. A line that holds nothing but a tag of jinja2 leaves no empty line.
+    **facts
+        What the template names. A text is escaped; HTML of our own, such as a picture's, comes as `Markup`. The filter
+        ``printable`` leaves out what does not print.
+    """
+    return Markup(_environment(package).get_template(template).render(facts))
+
+
+def html_table(table: pd.DataFrame, caption: str = "") -> Markup:
+    """The table as an HTML fragment with header cells and an optional caption."""
+    columns, numeric = table_cells(table)
+    head, *rows = zip(*columns, strict=True) if columns else [()]
+    return render(__package__, "table.html", caption=caption, head=head, rows=rows, numeric=numeric)
+
+
+@cache
+def _environment(package: str) -> Environment:
+    environment = Environment(
+        loader=PackageLoader(package, "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["printable"] = _printable
+    return environment
+
+
+def _printable(text: object) -> str:
+    return "".join(sign if sign.isprintable() else " " for sign in str(text))

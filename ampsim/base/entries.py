@@ -13,6 +13,10 @@ from .files import bare_name
 from .quantities import Quantity, parse_value
 from .wording import plain
 
+# Names that ngspice can take for nothing else.
+NAME = re.compile(r"[A-Za-z0-9_-]{1,60}")
+MOST_WORDS = 20_000
+_DEEPEST = 8
 _DESIGNATOR = re.compile(r"[A-Z]{1,4}[0-9]{1,4}[A-Z]?")
 _TYPE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 _PLACE = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,29}(\.[a-z0-9_]{1,20})?")
@@ -76,6 +80,59 @@ class Entry:
             raise self.fail(key, f"{shown(value)} holds control characters")
         return " ".join(value.split())
 
+    def line(self, key: str) -> str:
+        """A text on one line, as it stands."""
+        self.text(key)
+        value = str(self.raw(key))
+        if not value.isprintable():
+            raise self.fail(key, f"{shown(value)} does not stand on one line")
+        return value
+
+    def plain_text(self, key: str, most: int, default: str | None = None, lines: bool = False) -> str:
+        """A text made plain, so that it prints.
+
+        Parameters
+        ----------
+        key : str
+            Name of the entry.
+        most : int
+            How many characters it may have.
+        default : str, optional
+            What a missing entry means; without it the text must be there and hold words.
+        lines : bool
+            Keep the lines apart; else everything becomes one line.
+
+        Raises
+        ------
+        DescriptionError
+            For a missing entry, another kind of value, too many characters, no words.
+        """
+        if default is not None and not self.has(key):
+            return default
+        value = self.raw(key)
+        if not isinstance(value, str):
+            raise self.fail(key, f"{shown(value)} is not a text; texts stand between quotes")
+        if len(value) > most:
+            raise self.fail(key, f"{len(value)} characters are too many; at most {most}")
+        text = plain(value, lines)
+        if default is None and not text:
+            raise self.fail(key, f"{shown(value)} holds no words")
+        return text
+
+    def identifier(self, key: str) -> str:
+        """A name of letters, digits, "_" and "-"."""
+        value = self.raw(key)
+        if not isinstance(value, str) or not NAME.fullmatch(value):
+            raise self.fail(key, f"{shown(value)} is not a name; letters, digits, '_' and '-', at most 60")
+        return value
+
+    def bare_file(self, key: str, value: object, ending: str = "") -> str:
+        """The bare name of a file beside this one, found under `key`: no folder, no way out."""
+        bare = bare_name(value)
+        if bare is None or (ending and not str(value).endswith(ending)):
+            raise self.fail(key, f"{shown(value)} is not the bare name of a file; letters, digits, blanks, - and _")
+        return bare + ending
+
     def label(self, key: str, default: str | None = None) -> str:
         """A short name that appears in tables and pictures."""
         return self.text(key, default, most=60)
@@ -130,19 +187,81 @@ class Entry:
         if default is not None and not self.has(key):
             return default
         value = self.raw(key)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not least <= value <= most:
+        # NaN fails every comparison, infinity one of them.
+        if not _is_number(value) or not least <= value <= most:
             raise self.fail(key, f"{shown(value)} is not a number from {least:g} to {most:g}")
         return float(value)
 
-    def table(self, key: str) -> Entry:
-        """A sub-table; an empty one when it is missing."""
-        return Entry(self.raw(key) if self.has(key) else {}, self.file, ".".join(p for p in (self.name, key) if p))
+    def span(self, key: str, least: float, most: float) -> tuple[float, float]:
+        """A pair [low, high] of plain numbers between two limits."""
+        value = self.raw(key)
+        if not isinstance(value, list) or len(value) != 2 or not all(_is_number(each) for each in value):
+            raise self.fail(key, f"{shown(value)} is not a pair of numbers [low, high]")
+        if not least <= value[0] <= value[1] <= most:
+            raise self.fail(key, f"{shown(value)} does not rise or lies outside {least:g} to {most:g}")
+        return float(value[0]), float(value[1])
 
-    def tables(self, key: str) -> list[Entry]:
+    def whole_number(self, key: str, least: int, most: int, default: int) -> int:
+        """A whole number between two limits."""
+        value = self.raw(key) if self.has(key) else default
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise self.fail(key, f"{shown(value)} is not a whole number from {least} to {most}")
+        return value
+
+    def truth(self, key: str) -> bool:
+        """True or false."""
+        value = self.raw(key)
+        if not isinstance(value, bool):
+            raise self.fail(key, f"{shown(value)} is not true or false")
+        return value
+
+    def date(self, key: str = "date") -> datetime.date:
+        """A day, as TOML writes dates or as a text."""
+        value = self.raw(key)
+        wrong = self.fail(key, f"{shown(value)} is not a date; written for example 2025-03-01")
+        if isinstance(value, datetime.datetime) or not isinstance(value, (str, datetime.date)):
+            raise wrong
+        try:
+            return datetime.date.fromisoformat(value) if isinstance(value, str) else value
+        except ValueError:
+            raise wrong from None
+
+    def elements(self, key: str, most: int) -> list[Any]:
+        """A list, not too long; an empty one when it is missing."""
+        value = self.raw(key) if self.has(key) else []
+        if not isinstance(value, list) or len(value) > most:
+            raise self.fail(key, f"{shown(value)} is not a list of at most {most}")
+        return value
+
+    def element(self, key: str, value: object) -> Entry:
+        """One element of the list under `key`, to be read as if it stood there alone."""
+        return Entry({key: value}, self.file, self.name)
+
+    def bounded(self, key: str, value: object, depth: int = 0) -> Any:
+        """A value that others read: bounded in depth, numbers that are numbers, texts that print."""
+        if isinstance(value, dict) and depth < _DEEPEST:
+            return {plain(name): self.bounded(key, each, depth + 1) for name, each in value.items()}
+        if isinstance(value, list) and depth < _DEEPEST:
+            return [self.bounded(key, each, depth + 1) for each in value]
+        if isinstance(value, str) and len(value) <= MOST_WORDS:
+            return plain(value, lines=True)
+        if isinstance(value, (bool, datetime.date, datetime.time)) or (isinstance(value, int) and abs(value) < 2**63):
+            return value
+        if isinstance(value, float) and math.isfinite(value):
+            return value
+        raise self.fail(key, f"{shown(value)} does not belong in a job")
+
+    def table(self, key: str, needed: bool = False) -> Entry:
+        """A sub-table; an empty one when it is missing and not needed."""
+        return Entry(self.raw(key) if needed or self.has(key) else {}, self.file, ".".join(p for p in (self.name, key) if p))
+
+    def tables(self, key: str, most: int = 1_000_000) -> list[Entry]:
         """A list of tables; an empty list when it is missing."""
         value = self.raw(key) if self.has(key) else []
         if not isinstance(value, list):
             raise self.fail(key, f"{shown(value)} is not a list of tables ([[{key}]])")
+        if len(value) > most:
+            raise self.fail(key, f"{len(value)} of [[{key}]] are too many; at most {most}")
         prefix = f"{self.name}." if self.name else ""
         return [Entry(each, self.file, f"{prefix}{key}[{number}]") for number, each in enumerate(value, 1)]
 
@@ -154,171 +273,6 @@ class Entry:
     def unasked(self) -> list[str]:
         """Names of the entries that nobody has asked for yet."""
         return [key for key in self._data if key not in self._known]
-
-
-MOST_WORDS = 20_000
-_DEEPEST = 8
-
-
-def text_of(entry: Entry, key: str, most: int, default: str | None = None, lines: bool = False) -> str:
-    """A text made plain: one line, or several with `lines`; without a default it must hold words."""
-    if default is not None and not entry.has(key):
-        return default
-    value = entry.raw(key)
-    if not isinstance(value, str):
-        raise entry.fail(key, f"{shown(value)} is not a text; texts stand between quotes")
-    if len(value) > most:
-        raise entry.fail(key, f"{len(value)} characters are too many; at most {most}")
-    text = plain(value, lines)
-    if default is None and not text:
-        raise entry.fail(key, f"{shown(value)} holds no words")
-    return text
-
-
-def whole_number(entry: Entry, key: str, least: int, most: int, default: int) -> int:
-    """A whole number between two limits."""
-    value = entry.raw(key) if entry.has(key) else default
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-        raise entry.fail(key, f"{shown(value)} is not a whole number from {least} to {most}")
-    return value
-
-
-def date_of(entry: Entry) -> datetime.date:
-    """The entry `date`, as TOML writes dates or as a text."""
-    value = entry.raw("date")
-    if isinstance(value, datetime.datetime) or not isinstance(value, (str, datetime.date)):
-        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01")
-    try:
-        return datetime.date.fromisoformat(value) if isinstance(value, str) else value
-    except ValueError:
-        raise entry.fail("date", f"{shown(value)} is not a date; written for example 2025-03-01") from None
-
-
-def list_of(top: Entry, key: str, most: int) -> list[Any]:
-    """A list, not too long; an empty one when it is missing."""
-    value = top.raw(key) if top.has(key) else []
-    if not isinstance(value, list) or len(value) > most:
-        raise top.fail(key, f"{shown(value)} is not a list of at most {most}")
-    return value
-
-
-def bare_file(entry: Entry, key: str, value: object, ending: str = "") -> str:
-    """The bare name of a frozen file: no folder, no way out."""
-    bare = bare_name(value)
-    if bare is None or (ending and not str(value).endswith(ending)):
-        raise entry.fail(key, f"{shown(value)} is not the bare name of a file; letters, digits, blanks, - and _")
-    return bare + ending
-
-
-def as_it_stands(entry: Entry, key: str, value: object, depth: int = 0) -> Any:
-    """Values that others read: bounded in depth, numbers that are numbers, texts that print."""
-    if isinstance(value, dict) and depth < _DEEPEST:
-        return {plain(name): as_it_stands(entry, key, each, depth + 1) for name, each in value.items()}
-    if isinstance(value, list) and depth < _DEEPEST:
-        return [as_it_stands(entry, key, each, depth + 1) for each in value]
-    if isinstance(value, str) and len(value) <= MOST_WORDS:
-        return plain(value, lines=True)
-    if isinstance(value, (bool, datetime.date, datetime.time)) or (isinstance(value, int) and abs(value) < 2**63):
-        return value
-    if isinstance(value, float) and math.isfinite(value):
-        return value
-    raise entry.fail(key, f"{shown(value)} does not belong in a job")
-
-
-NAME = re.compile(r"[A-Za-z0-9_-]{1,60}")
-LONGEST = 2000
-
-
-class Table:
-    """One table of a file, with its place for messages.
-
-    Parameters
-    ----------
-    data
-        What the TOML reader gave.
-    place
-        File and table, as "12AX7.toml: limits".
-    required, optional
-        Names of the entries that must and may be there.
-
-    Raises
-    ------
-    DescriptionError
-        Not a table, an unknown entry, or a missing one.
-    """
-
-    def __init__(self, data: object, place: str, required: Iterable[str], optional: Iterable[str] = ()) -> None:
-        self.place, self.required = place, tuple(required)
-        if not isinstance(data, Mapping):
-            raise DescriptionError(f"{place}: {shown(data)} is not a table")
-        known = (*self.required, *optional)
-        for key in data:
-            if key not in known:
-                raise DescriptionError(f"{place}: unknown entry {shown(key)}{nearest(key, known)}")
-        for key in self.required:
-            if key not in data:
-                raise DescriptionError(f"{place}: the entry {key!r} is missing")
-        self.data = data
-
-    def wrong(self, key: str, needed: str) -> DescriptionError:
-        """Build the error for an entry that is there but will not do."""
-        return DescriptionError(f"{self.place}: {key} is {shown(self.data[key])}; {needed}")
-
-    def number(self, key: str, lowest: float, highest: float) -> float:
-        """Return a finite number within bounds."""
-        value = self.data[key]
-        # NaN fails every comparison, infinity one of them.
-        if not _is_number(value) or not lowest <= value <= highest:
-            raise self.wrong(key, f"it must be a number from {lowest:g} to {highest:g}")
-        return float(value)
-
-    def optional_number(self, key: str, lowest: float, highest: float) -> float | None:
-        """Return a finite number within bounds, or None where there is no such entry."""
-        return self.number(key, lowest, highest) if key in self.data else None
-
-    def span(self, key: str, lowest: float, highest: float) -> tuple[float, float]:
-        """Return a pair [low, high] within bounds."""
-        value = self.data[key]
-        if not isinstance(value, list) or len(value) != 2 or not all(_is_number(one) for one in value):
-            raise self.wrong(key, "it must be two numbers [low, high]")
-        if not lowest <= value[0] <= value[1] <= highest:
-            raise self.wrong(key, f"it must rise and lie within {lowest:g} to {highest:g}")
-        return float(value[0]), float(value[1])
-
-    def text(self, key: str) -> str:
-        """Return printable text of bounded length, on one line."""
-        value = self.data[key]
-        if not isinstance(value, str) or not value.isprintable() or not 0 < len(value.strip()) <= LONGEST:
-            raise self.wrong(key, f"it must be one line of text, at most {LONGEST} characters")
-        return value
-
-    def name(self, key: str) -> str:
-        """Return a name of letters, digits, "_" and "-"."""
-        value = self.data[key]
-        if not isinstance(value, str) or not NAME.fullmatch(value):
-            raise self.wrong(key, "only letters, digits, '_' and '-' are allowed, at most 60")
-        return value
-
-    def choice(self, key: str, allowed: Iterable[str]) -> str:
-        """Return one of the allowed words."""
-        value, words = self.data[key], tuple(allowed)
-        if not isinstance(value, str) or value not in words:
-            raise self.wrong(key, f"it must be one of the known ones{nearest(value, words)}")
-        return value
-
-    def truth(self, key: str) -> bool:
-        """Return true or false."""
-        value = self.data[key]
-        if not isinstance(value, bool):
-            raise self.wrong(key, "it must be true or false")
-        return value
-
-    def rows(self, key: str) -> list[object]:
-        """Return a list of at most a thousand tables, still unread."""
-        value = self.data.get(key, [])
-        if not isinstance(value, list) or len(value) > 1000:
-            raise self.wrong(key, "it must be a list of at most 1000 tables")
-        return value
 
 
 def _is_number(value: object) -> bool:

@@ -48,7 +48,7 @@ def _frequencies(top: Entry) -> tuple[float, ...]:
     given = top.raw("frequencies")
     if not isinstance(given, list) or not 1 <= len(given) <= 20:
         raise top.fail("frequencies", f"{shown(given)} is not a list of one to twenty frequencies")
-    return tuple(Entry({"frequencies": each}, top.file, top.name).value("frequencies", HERTZ) for each in given)
+    return tuple(top.element("frequencies", each).value("frequencies", HERTZ) for each in given)
 
 
 def _view(entry: Entry, amp: Amp) -> View:
@@ -71,7 +71,7 @@ def _rotations(entry: Entry) -> tuple[float, ...]:
     given = entry.raw("rotations")
     if not isinstance(given, list) or not given:
         raise entry.fail("rotations", f"{shown(given)} is not a list of rotations")
-    return tuple(Entry({"rotations": each}, entry.file, entry.name).number("rotations", 0.0, 1.0) for each in given)
+    return tuple(entry.element("rotations", each).number("rotations", 0.0, 1.0) for each in given)
 
 
 def read_setting(entry: Entry, amp: Amp) -> Setting:

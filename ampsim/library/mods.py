@@ -44,7 +44,7 @@ def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
     table = entry.table("positions")
     positions = []
     for label in table.names():
-        Entry({"position": label}, table.file, table.name).label("position")
+        table.element("position", label).label("position")
         positions.append((label, tuple(_edit(each, parts) for each in table.tables(label))))
     if len(positions) < 2:
         raise entry.fail("positions", "a switch needs at least two positions")

@@ -77,7 +77,7 @@ def _transformer(designator: str, entry: Entry) -> Transformer:
     primary = entry.value("primary", OHM)
     given = entry.raw("taps")
     taps = tuple(
-        Entry({"taps": each}, entry.file, entry.name).value("taps", OHM)
+        entry.element("taps", each).value("taps", OHM)
         for each in (given if isinstance(given, list) else [given])
     )
     if not 1 <= len(taps) <= 6 or list(taps) != sorted(set(taps)):

@@ -57,7 +57,7 @@ def _kept(entry: Entry, kind: str) -> list[Stocked]:
     given = entry.raw("values")
     if not isinstance(given, list) or not 1 <= len(given) <= 500:
         raise entry.fail("values", f"{shown(given)} is not a list of values")
-    values = [Entry({"values": each}, entry.file, entry.name).value("values", QUANTITY[kind]) for each in given]
+    values = [entry.element("values", each).value("values", QUANTITY[kind]) for each in given]
     tolerance = entry.value("tolerance", _PERCENT, 0.0) / 100.0
     volts = entry.value("volts", VOLT) if entry.has("volts") else float("inf")
     if volts <= 0.0:
@@ -146,7 +146,7 @@ def _band(entry: Entry) -> tuple[tuple[float, float], str]:
     edges = given if keys[0] == "between" else [given]
     if not isinstance(edges, list) or (keys[0] == "between" and len(edges) != 2):
         raise entry.fail("between", f'{shown(given)} is not a pair of frequencies, written for example ["2k", "4k"]')
-    hertz = [Entry({keys[0]: each}, entry.file, entry.name).value(keys[0], HERTZ) for each in edges]
+    hertz = [entry.element(keys[0], each).value(keys[0], HERTZ) for each in edges]
     low, high = FREQUENCIES
     if not all(low <= each <= high for each in hertz) or hertz != sorted(set(hertz)):
         raise entry.fail(keys[0], f"{shown(given)}: frequencies rise and lie between {_hz(low)} and {_hz(high)}")

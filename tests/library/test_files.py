@@ -199,7 +199,7 @@ VALVES = [
         'law = "space charge triode"',
         ["law", "'space charge triode'", "space-charge triode"],
     ),
-    ("12AX7", "a parameter too many", "[parameters]\n", "[parameters]\nmy = 100\n", ["parameters", "'my'", "mu"]),
+    ("12AX7", "a parameter too many", "[parameters]\n", "[parameters]\nmy = 100\n", ["parameters.my", "nearest: mu"]),
     (
         "12AX7",
         "a parameter out of bounds",
@@ -214,7 +214,7 @@ VALVES = [
         'plate_watts = "1 W"',
         ["limits", "plate_watts", "'1 W'", "number"],
     ),
-    ("EL84", "no limits", "[limits]", "[limit]", ["'limit'", "limits"]),
+    ("EL84", "no limits", "[limits]", "[limit]", ["limits: this entry is missing", "nearest: limit"]),
 ]
 JOBS = [
     ("no such amp", 'amp = "workshop-a"', 'amp = "workshop-c"', ["'workshop-c'", "workshop-a"]),

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import cast
 
-from ...base.entries import NAME, Table
-from ...base.errors import DescriptionError
+from ...base.entries import Entry
+from ...base.errors import shown
 from .description import Capacitances, Family, FitRange, Flag, GridDiode, Heater, Limits, Point, Valve
 from .laws import LAWS
-
-__all__ = ["CIRCUITS", "NAME", "QUANTITIES", "parse_valve"]
 
 FLAGS = ("verified", "secondary", "computed", "from memory")
 CIRCUITS = (
@@ -70,8 +68,7 @@ _GRID = {
     "series_ohms": (1.0, 1e6),
     "offset_volts": (-5.0, 5.0),
 }
-_REQUIRED = ("type", "family", "law", "source", "parameters", "capacitances", "limits", "fit_range")
-_OPTIONAL = ("grid_current", "heater", "points")
+_MOST_ROWS = 1000
 
 
 def parse_valve(data: Mapping[str, object], file: str) -> Valve:
@@ -89,17 +86,17 @@ def parse_valve(data: Mapping[str, object], file: str) -> Valve:
     DescriptionError
         Anything unknown, missing, of the wrong kind or out of bounds; the message names file, entry, value.
     """
-    top = Table(data, file, _REQUIRED, _OPTIONAL)
+    top = Entry(data, file)
     law = top.choice("law", LAWS)
     family = cast(Family, top.choice("family", ("triode", "pentode")))
     if family != LAWS[law].family:
-        raise top.wrong("family", f"the law {law!r} is one for a {LAWS[law].family}")
-    return Valve(
-        type=top.name("type"),
+        raise top.fail("family", f"{shown(family)} does not fit: the law {law!r} is one for a {LAWS[law].family}")
+    valve = Valve(
+        type=top.identifier("type"),
         family=family,
         law=law,
         parameters=_parameters(top, law),
-        source=top.text("source"),
+        source=top.line("source"),
         grid_current=_grid_current(top, law),
         capacitances=_capacitances(top),
         limits=_limits(top),
@@ -107,75 +104,89 @@ def parse_valve(data: Mapping[str, object], file: str) -> Valve:
         points=_points(top),
         heater=_heater(top),
     )
+    top.finish(" in a valve file")
+    return valve
 
 
-def _parameters(top: Table, law: str) -> tuple[tuple[str, float], ...]:
-    taken = LAWS[law].parameters
-    table = Table(top.data["parameters"], f"{top.place}: parameters", (one.name for one in taken))
-    return tuple((one.name, table.number(one.name, one.lowest, one.highest)) for one in taken)
+def _parameters(top: Entry, law: str) -> tuple[tuple[str, float], ...]:
+    table = top.table("parameters", needed=True)
+    found = tuple((one.name, table.number(one.name, one.lowest, one.highest)) for one in LAWS[law].parameters)
+    table.finish(f" to the law {law!r}")
+    return found
 
 
-def _grid_current(top: Table, law: str) -> GridDiode | None:
-    given = "grid_current" in top.data
+def _grid_current(top: Entry, law: str) -> GridDiode | None:
+    given = top.has("grid_current")
     if given == (LAWS[law].grid is not None):
         what = "has its own; leave the table out" if given else "needs this table"
-        raise DescriptionError(f"{top.place}: grid_current: the law {law!r} {what}")
+        raise top.fail("grid_current", f"the law {law!r} {what}")
     if not given:
         return None
-    table = Table(top.data["grid_current"], f"{top.place}: grid_current", (*_GRID, "source"))
-    return GridDiode(table.text("source"), *(table.number(key, *bounds) for key, bounds in _GRID.items()))
+    table = top.table("grid_current")
+    found = GridDiode(table.line("source"), *(table.number(key, *bounds) for key, bounds in _GRID.items()))
+    table.finish()
+    return found
 
 
-def _capacitances(top: Table) -> Capacitances:
+def _capacitances(top: Entry) -> Capacitances:
     names = ("grid_plate", "grid_cathode", "plate_cathode")
-    table = Table(top.data["capacitances"], f"{top.place}: capacitances", (*names, "source"))
-    return Capacitances(table.text("source"), *(table.number(name, 0.0, 1e-9) for name in names))
+    table = top.table("capacitances", needed=True)
+    found = Capacitances(table.line("source"), *(table.number(name, 0.0, 1e-9) for name in names))
+    table.finish()
+    return found
 
 
-def _heater(top: Table) -> Heater | None:
-    if "heater" not in top.data:
+def _heater(top: Entry) -> Heater | None:
+    if not top.has("heater"):
         return None
-    table = Table(top.data["heater"], f"{top.place}: heater", ("volts", "amps", "source"))
-    return Heater(table.number("volts", 0.5, 200.0), table.number("amps", 0.01, 50.0), table.text("source"))
+    table = top.table("heater")
+    found = Heater(table.number("volts", 0.5, 200.0), table.number("amps", 0.01, 50.0), table.line("source"))
+    table.finish()
+    return found
 
 
-def _limits(top: Table) -> Limits:
-    table = Table(top.data["limits"], f"{top.place}: limits", ("basis", "source"), _LIMITS)
-    numbers = {key: table.optional_number(key, *bounds) for key, bounds in _LIMITS.items()}
-    return Limits(table.text("basis"), table.text("source"), **numbers)
+def _limits(top: Entry) -> Limits:
+    table = top.table("limits", needed=True)
+    numbers = {key: table.number(key, *bounds) for key, bounds in _LIMITS.items() if table.has(key)}
+    found = Limits(table.line("basis"), table.line("source"), **numbers)
+    table.finish()
+    return found
 
 
-def _fit_range(top: Table, family: Family) -> FitRange:
+def _fit_range(top: Entry, family: Family) -> FitRange:
     screen = ("screen_volts",) if family == "pentode" else ()
-    table = Table(top.data["fit_range"], f"{top.place}: fit_range", ("plate_volts", "grid_volts", *screen))
-    return FitRange(*(table.span(key, -1e4, 1e4) for key in table.required))
+    table = top.table("fit_range", needed=True)
+    found = FitRange(*(table.span(key, -1e4, 1e4) for key in ("plate_volts", "grid_volts", *screen)))
+    table.finish(f" to a {family}")
+    return found
 
 
-def _points(top: Table) -> tuple[Point, ...]:
-    rows = [_row(row, f"{top.place}: points[{index}]") for index, row in enumerate(top.rows("points"))]
-    points = [point for row in rows for point in row]
+def _points(top: Entry) -> tuple[Point, ...]:
+    points = [point for row in top.tables("points", _MOST_ROWS) for point in _row(row)]
     seen: set[tuple[str, str]] = set()
     for point in points:
         if (point.id, point.quantity) in seen:
-            raise DescriptionError(f"{top.place}: points: {point.id} gives {point.quantity!r} twice")
+            raise top.fail("points", f"{point.id} gives {point.quantity!r} twice")
         seen.add((point.id, point.quantity))
     return tuple(points)
 
 
-def _row(data: object, place: str) -> list[Point]:
-    table = Table(data, place, ("id", "source", "flag", "circuit", "conditions", "readings"))
-    given = Table(table.data["conditions"], f"{place}: conditions", (), _CONDITIONS)
-    stated = [key for key in _CONDITIONS if key in given.data]
-    conditions = tuple((key, given.number(key, *_CONDITIONS[key])) for key in stated)
-    shared = (table.name("id"), table.text("source"), table.choice("circuit", CIRCUITS), conditions)
-    flag = cast(Flag, table.choice("flag", FLAGS))
-    readings = enumerate(table.rows("readings"))
-    return [Point(*shared, *_reading(one, f"{place}: readings[{index}]"), flag) for index, one in readings]
+def _row(entry: Entry) -> list[Point]:
+    entry.raw("readings")
+    given = entry.table("conditions", needed=True)
+    conditions = tuple((key, given.number(key, *bounds)) for key, bounds in _CONDITIONS.items() if given.has(key))
+    given.finish()
+    shared = (entry.identifier("id"), entry.line("source"), entry.choice("circuit", CIRCUITS), conditions)
+    flag = cast(Flag, entry.choice("flag", FLAGS))
+    points = [Point(*shared, *_reading(each), flag) for each in entry.tables("readings", _MOST_ROWS)]
+    entry.finish()
+    return points
 
 
-def _reading(data: object, place: str) -> tuple[str, float, str, bool]:
-    table = Table(data, place, ("quantity", "value", "unit", "used_in_fit"))
-    quantity = table.choice("quantity", QUANTITIES)
+def _reading(entry: Entry) -> tuple[str, float, str, bool]:
+    quantity = entry.choice("quantity", QUANTITIES)
     scales = _UNITS[QUANTITIES[quantity]]
-    value = table.number("value", -1e7, 1e7) * scales[table.choice("unit", scales)]
-    return quantity, value, QUANTITIES[quantity], table.truth("used_in_fit")
+    value = entry.number("value", -1e7, 1e7) * scales[entry.choice("unit", scales)]
+    used = entry.truth("used_in_fit")
+    entry.finish()
+    return quantity, value, QUANTITIES[quantity], used

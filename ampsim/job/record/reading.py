@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from ...base.entries import MOST_WORDS, Entry, as_it_stands, bare_file, date_of, list_of, text_of, whole_number
+from ...base.entries import MOST_WORDS, Entry
 from ...base.errors import DescriptionError, shown
 from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
@@ -95,7 +95,7 @@ def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
         Naming entry, offending value and what would do.
     """
     top = Entry(tables, file)
-    number = whole_number(top, "format", 1, 1_000_000, 1)
+    number = top.whole_number("format", 1, 1_000_000, 1)
     try:
         record = _record(top, number)
         if number <= FORMAT:
@@ -121,19 +121,19 @@ def checked(record: Record) -> Record:
 def _record(top: Entry, number: int) -> Record:
     rows = _Rows(top, strict=number <= FORMAT)
     record = Record(
-        name=text_of(top, "name", _NAME),
-        owner=text_of(top, "owner", _NAME, ""),
-        words=text_of(top, "words", MOST_WORDS, "", lines=True),
-        amp=bare_file(top, "amp", top.raw("amp")),
-        mods=tuple(bare_file(top, "mods", each) for each in list_of(top, "mods", 50)),
-        drawer=bare_file(top, "drawer", top.raw("drawer")) if top.has("drawer") else "",
+        name=top.plain_text("name", _NAME),
+        owner=top.plain_text("owner", _NAME, ""),
+        words=top.plain_text("words", MOST_WORDS, "", lines=True),
+        amp=top.bare_file("amp", top.raw("amp")),
+        mods=tuple(top.bare_file("mods", each) for each in top.elements("mods", 50)),
+        drawer=top.bare_file("drawer", top.raw("drawer")) if top.has("drawer") else "",
         wishes=rows.read("wishes", _wish),
         states=rows.read("states", _state),
         arrival=rows.read("arrival", _note),
         measured=rows.read("measured", _measured),
         sweeps=rows.read("sweeps", _sweep),
-        audition={key: as_it_stands(top, key, top.raw(key)) for key in AUDITION if top.has(key)},
-        positions=tuple(as_it_stands(top, "positions", each) for each in list_of(top, "positions", _MOST["positions"])),
+        audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
+        positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=rows.read("history", _change),
         frozen=rows.read("frozen", _frozen),
         format=number,
@@ -151,9 +151,7 @@ class _Rows:
     strict: bool
 
     def read(self, key: str, read_row: Callable[[Entry], _Row]) -> tuple[_Row, ...]:
-        entries, most = self.top.tables(key), _MOST.get(key, _MOST_ROWS)
-        if len(entries) > most:
-            raise self.top.fail(key, f"{len(entries)} of [[{key}]] are too many; at most {most}")
+        entries = self.top.tables(key, _MOST.get(key, _MOST_ROWS))
         rows = tuple(read_row(entry) for entry in entries)
         for entry in entries if self.strict else ():
             entry.finish()
@@ -161,20 +159,20 @@ class _Rows:
 
 
 def _wish(entry: Entry) -> OwnersWish:
-    wish = bare_file(entry, "wish", entry.raw("wish")) if entry.has("wish") else ""
-    note = text_of(entry, "note", _NOTE, "", lines=True)
-    number = whole_number(entry, "entry", 0, 100, 0)
+    wish = entry.bare_file("wish", entry.raw("wish")) if entry.has("wish") else ""
+    note = entry.plain_text("note", _NOTE, "", lines=True)
+    number = entry.whole_number("entry", 0, 100, 0)
     if bool(number) != bool(wish):
         raise entry.fail("entry", "a wish of the finder is tied by both: wish = its file, entry = which of its wishes")
-    return OwnersWish(text_of(entry, "words", _NOTE, lines=True), wish, number, note)
+    return OwnersWish(entry.plain_text("words", _NOTE, lines=True), wish, number, note)
 
 
 def _state(entry: Entry) -> State:
-    return State(entry.choice("state", STATES), date_of(entry), text_of(entry, "note", _NOTE, "", lines=True))
+    return State(entry.choice("state", STATES), entry.date(), entry.plain_text("note", _NOTE, "", lines=True))
 
 
 def _note(entry: Entry) -> Note:
-    return Note(date_of(entry), text_of(entry, "note", _NOTE, lines=True))
+    return Note(entry.date(), entry.plain_text("note", _NOTE, lines=True))
 
 
 def _measured(entry: Entry) -> Measured:
@@ -183,7 +181,7 @@ def _measured(entry: Entry) -> Measured:
         raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
     return Measured(
         entry.choice("phase", PHASES),
-        date_of(entry),
+        entry.date(),
         tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
         entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
         entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
@@ -201,7 +199,7 @@ def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
         if len(name) > _NAME or name != plain(name):
             raise entry.fail("at", f"{shown(name)} is not the name of a control")
     return tuple(
-        (name, text_of(at, name, _NAME) if isinstance(at.raw(name), str) else at.number(name, 0.0, 1.0))
+        (name, at.plain_text(name, _NAME) if isinstance(at.raw(name), str) else at.number(name, 0.0, 1.0))
         for name in at.names()
     )
 
@@ -212,24 +210,24 @@ def _sweep(entry: Entry) -> Sweep:
         inside_name(file)
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
-    note = text_of(entry, "note", _NOTE, "", lines=True)
-    return Sweep(entry.choice("phase", PHASES), date_of(entry), file, note, _stood(entry))
+    note = entry.plain_text("note", _NOTE, "", lines=True)
+    return Sweep(entry.choice("phase", PHASES), entry.date(), file, note, _stood(entry))
 
 
 def _change(entry: Entry) -> Change:
     before, after = (
-        as_it_stands(entry, key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
+        entry.bounded(key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
     )
-    return Change(date_of(entry), text_of(entry, "entry", 200), before, after)
+    return Change(entry.date(), entry.plain_text("entry", 200), before, after)
 
 
 def _frozen(entry: Entry) -> Frozen:
     digest = entry.raw("sha256")
     if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
         raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
-    names = [bare_file(entry, key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
+    names = [entry.bare_file(key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
     entry.raw("file")
-    return Frozen(names[0], digest, text_of(entry, "ampsim", _NAME), date_of(entry), *names[1:])
+    return Frozen(names[0], digest, entry.plain_text("ampsim", _NAME), entry.date(), *names[1:])
 
 
 def _check_dates(top: Entry, record: Record) -> None:

@@ -253,7 +253,9 @@ class Entry:
 
     def table(self, key: str, needed: bool = False) -> Entry:
         """A sub-table; an empty one when it is missing and not needed."""
-        return Entry(self.raw(key) if needed or self.has(key) else {}, self.file, ".".join(p for p in (self.name, key) if p))
+        return Entry(
+            self.raw(key) if needed or self.has(key) else {}, self.file, ".".join(p for p in (self.name, key) if p)
+        )
 
     def tables(self, key: str, most: int = 1_000_000) -> list[Entry]:
         """A list of tables; an empty list when it is missing."""

@@ -77,8 +77,7 @@ def _transformer(designator: str, entry: Entry) -> Transformer:
     primary = entry.value("primary", OHM)
     given = entry.raw("taps")
     taps = tuple(
-        entry.element("taps", each).value("taps", OHM)
-        for each in (given if isinstance(given, list) else [given])
+        entry.element("taps", each).value("taps", OHM) for each in (given if isinstance(given, list) else [given])
     )
     if not 1 <= len(taps) <= 6 or list(taps) != sorted(set(taps)):
         raise entry.fail("taps", f"{shown(given)} are not one to six loads in rising order, such as [4, 8, 16]")

@@ -215,9 +215,7 @@ def _sweep(entry: Entry) -> Sweep:
 
 
 def _change(entry: Entry) -> Change:
-    before, after = (
-        entry.bounded(key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after")
-    )
+    before, after = (entry.bounded(key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after"))
     return Change(entry.date(), entry.plain_text("entry", 200), before, after)
 
 

@@ -6,7 +6,8 @@ import ast
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -61,6 +62,18 @@ def imported(path: Path) -> Iterator[tuple[str, ...]]:
             yield from ((*base, *module, alias.name) for alias in node.names)
 
 
+def module_name(path: Path) -> str:
+    """Return the dotted name of a module."""
+    parts = ("ampsim", *path.relative_to(PACKAGE).with_suffix("").parts)
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def longest_of(files: Mapping[str, Path], names: tuple[str, ...]) -> str:
+    """Return the file that an import means: a module of that name, or the one that holds the name."""
+    whole = ".".join(names)
+    return next((each for each in (whole, ".".join(names[:-1])) if each in files), "")
+
+
 def place(path: Path) -> str:
     """Return the entry of ORDER that a module belongs to."""
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
@@ -78,9 +91,10 @@ def test_mypy() -> None:
     checked("mypy")
 
 
-def test_every_module_has_its_place_in_the_order() -> None:
-    places = {place(path) for path in MODULES} - set(ENDS)
-    assert places == set(ORDER)
+def test_the_packages_are_those_in_the_order() -> None:
+    entries = {path.name.removesuffix(".py") for path in PACKAGE.iterdir() if not path.name.startswith(("__py", "."))}
+    assert entries - {*ENDS, "py.typed", "LICENSE"} == set(ORDER)
+    assert len(ORDER) <= 14
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
@@ -90,6 +104,35 @@ def test_imports_go_one_way(path: Path) -> None:
     allowed = {*ORDER[: ORDER.index(place(path))], place(path), "__version__"}
     used = {names[1] for names in imported(path) if names[0] == "ampsim"}
     assert used <= allowed, f"{path.name} imports {sorted(used - allowed)}, which stand below it"
+
+
+def test_few_arrows_between_packages() -> None:
+    arrows = {(place(path), names[1]) for path in MODULES for names in imported(path) if names[:1] == ("ampsim",)}
+    between = {(one, other) for one, other in arrows if one != other and {one, other} <= set(ORDER)}
+    assert len(between) <= 60
+
+
+def test_no_files_import_in_a_circle() -> None:
+    files = {module_name(path): path for path in MODULES}
+    uses = {
+        name: {used for names in imported(path) if (used := longest_of(files, names)) and used != name}
+        for name, path in files.items()
+    }
+    # Raises CycleError, with the circle.
+    assert len(list(TopologicalSorter(uses).static_order())) == len(files)
+
+
+@pytest.mark.parametrize("package", ORDER)
+def test_a_package_says_its_question_what_it_imports_and_where_to_begin(package: str) -> None:
+    text = ast.get_docstring(ast.parse((PACKAGE / package / "__init__.py").read_text("utf-8"))) or ""
+    assert "Begin reading with `" in text
+    if "imports everything" in text:
+        return
+    stated = re.search(r"It imports ([\w, \n]+?)\.", text)
+    assert stated, text
+    said = set(re.findall(r"\w+", stated[1])) & set(ORDER)
+    used = {names[1] for path in MODULES if place(path) == package for names in imported(path) if len(names) > 1}
+    assert used & set(ORDER) - {package} == said
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))

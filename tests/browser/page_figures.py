@@ -18,30 +18,14 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.write import write_page
 from ampsim.library.files import load_amp, load_mod
 from ampsim.studies.audition import Audition, plain_audition
+from tests.browser.watch import KEY_TO_PIXELS
 
 CHROMIUM = Path("/usr/bin/chromium")
 PRESSES = 60
 _FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
 
-# From the key's own time stamp to the task after the frame in which a path changed.
-_WATCH = """() => {
-  const times = (window.times = []);
-  let pressed = null;
-  addEventListener('keydown', (event) => { pressed = event.timeStamp; }, true);
-  new MutationObserver(() => {
-    if (pressed === null) return;
-    const start = pressed;
-    pressed = null;
-    requestAnimationFrame(() => {
-      const channel = new MessageChannel();
-      channel.port1.onmessage = () => times.push(performance.now() - start);
-      channel.port2.postMessage(0);
-    });
-  }).observe(document.querySelector('figure'), {subtree: true, attributes: true, attributeFilter: ['d']});
-}"""
-
 _MEASURED = """(count) => new Promise((done) => {
-  const look = () => (times.length >= count ? done() : setTimeout(look, 5));
+  const look = () => (window.keyTimes.length >= count ? done() : setTimeout(look, 5));
   look();
 })"""
 
@@ -99,13 +83,13 @@ def _used(running: Any, address: str, presses: int) -> tuple[list[float], list[s
     page.on("request", lambda request: asked.append(request.url))
     page.goto(address)
     page.get_by_role("radio").first.check()
-    page.evaluate(_WATCH)
+    page.evaluate(KEY_TO_PIXELS, "figure")
     page.get_by_role("slider").focus()
     for press in range(presses):
         page.keyboard.press("ArrowLeft" if press % 20 < 10 else "ArrowRight")
         # The page allows no script but its own, so the browser's own waiting for a condition is refused.
         page.evaluate(_MEASURED, press + 1)
-    times = page.evaluate("times")
+    times = page.evaluate("window.keyTimes")
     page.wait_for_timeout(300)
     page.close()
     return times, asked

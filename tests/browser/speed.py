@@ -13,24 +13,8 @@ import numpy as np
 
 from tests.browser.lab import lab, missing
 from tests.browser.sheet import ROOT, Sheet
+from tests.browser.watch import KEY_TO_PIXELS
 
-# From the key's own time stamp to the task after the frame in which the paths changed.
-_WATCH = """(root) => {
-  const times = (window.ampsimTimes = []);
-  const box = document.querySelector(`${root} .picture`);
-  let pressed = null;
-  window.addEventListener('keydown', (event) => (pressed = event.timeStamp), true);
-  new MutationObserver(() => {
-    if (pressed === null) return;
-    const start = pressed;
-    pressed = null;
-    requestAnimationFrame(() => {
-      const channel = new MessageChannel();
-      channel.port1.onmessage = () => times.push(performance.now() - start);
-      channel.port2.postMessage(0);
-    });
-  }).observe(box, { subtree: true, childList: true, attributes: true, attributeFilter: ['d'] });
-}"""
 _COUNT = """(root) => {
   window.ampsimFrames = 0;
   let changed = false;
@@ -80,13 +64,13 @@ def measure(folder: Path, prompt: bool = True, presses: int = 100, moves: int = 
 def key_to_pixels(sheet: Sheet, presses: int) -> list[float]:
     """Milliseconds from a key press to the frame with the new curves, at uneven pauses, on two knobs in turn."""
     pause = random.Random(1)
-    sheet.page.evaluate(_WATCH, ROOT)
+    sheet.page.evaluate(KEY_TO_PIXELS, f"{ROOT} .picture")
     for number in range(presses):
         sheet.slider(("depth", "gain")[number // 10 % 2]).focus()
         sheet.page.keyboard.press("ArrowRight" if number % 20 < 15 else "ArrowLeft")
         sheet.page.wait_for_timeout(pause.uniform(90, 400))
     sheet.settled()
-    return list(sheet.page.evaluate("window.ampsimTimes"))
+    return list(sheet.page.evaluate("window.keyTimes"))
 
 
 def drag_rate(sheet: Sheet, seconds: float) -> float:

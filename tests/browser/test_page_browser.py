@@ -7,7 +7,6 @@ import json
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,18 +18,12 @@ from PIL import Image
 
 from ampsim.job.page.write import write_page
 from ampsim.library.files import load_audition
-from tests.browser.page_figures import PRESSES, browser, job_of_33, missing
+from tests.browser.page_figures import PRESSES, job_of_33, missing
 from tests.job.test_page import hostile_job
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 WIDE, NARROW = ".picture.wide svg", ".picture.narrow svg"
 SCREENS = [(320, 640), (390, 844), (768, 1024), (1024, 768), (1440, 900)]
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,7 @@ from ampsim.audio.player.content import code, facts
 from ampsim.audio.player.embed import embed
 from ampsim.job.page.write import write_page
 from tests.audio.test_player import EVIL, clips_of, sines
-from tests.browser.page_figures import browser, missing
+from tests.browser.page_figures import missing
 from tests.browser.player import FADE, HZ, LEAD, LEVELS, RATE, clip, offline, ramp, switched
 from tests.job.test_page import small_job
 
@@ -48,12 +47,6 @@ AudioNode.prototype.connect = function (to, ...more) {
   return plain.call(this, to, ...more);
 };
 """
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with browser() as running:
-        yield running
 
 
 def test_a_switch_makes_no_gap_no_click_and_no_seek(chromium: Any) -> None:

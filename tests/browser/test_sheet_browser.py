@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +11,9 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import load_amp, load_mod
 from ampsim.studies.sheet.page import write_sheet
 from ampsim.studies.sheet.sheet import consequences, examine
-from tests.browser.page_figures import browser, missing
+from tests.browser.page_figures import missing
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

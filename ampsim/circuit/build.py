@@ -10,7 +10,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, AnyPart, Edit
 from .edits import Fitting
 from .nets import INPUT, Nets
-from .positions import Position
+from .positions import Position, switches_at
 from .stages import TEMPLATES
 from .stages.template import GROUND, Element, StageBuilder, rail_net
 
@@ -228,6 +228,5 @@ def check_paths(wired: Circuit) -> None:
 
 
 def circuit_at(amp: Amp, position: Position) -> Circuit:
-    """The amp's circuit with its switches as a position says."""
-    setting = amp.setting(position)
-    return build_circuit(amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))
+    """The amp's circuit with its switches as a position says; those it does not name stand as drawn."""
+    return build_circuit(amp, switches_at(amp, position))

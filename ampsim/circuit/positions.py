@@ -24,6 +24,11 @@ def position_label(position: Position) -> str:
     )
 
 
+def switches_at(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
+    """Every switch of an amp with where it stands at a position; those not named stand as drawn."""
+    return tuple((name, value) for name, value in amp.setting(position).items() if isinstance(value, str))
+
+
 def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 0.5, 1.0)) -> list[dict[str, Any]]:
     """Every combination of the positions of some controls (switches: all positions; knobs: the rotations given).
 

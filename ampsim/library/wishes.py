@@ -9,7 +9,7 @@ from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import HERTZ, VOLT, Quantity
 from ..circuit.amp import Amp, Mod, Part
-from ..circuit.build import Circuit, build_circuit
+from ..circuit.build import circuit_at
 from ..circuit.mods import apply_mods
 from ..circuit.positions import Position
 from ..circuit.values import with_values
@@ -164,7 +164,7 @@ def _hz(hertz: float) -> str:
 
 
 def _valves(entry: Entry, base: Amp, at: Position) -> tuple[tuple[str, ...], str]:
-    wired = _at(base, at)
+    wired = circuit_at(base, at)
     valves = {each.designator: each.stage for each in wired.elements if each.kind == "valve"}
     given = entry.raw("of")
     found = tuple(name for name, stage in valves.items() if given in (name, stage))
@@ -185,10 +185,6 @@ def _line(entry: Entry, base: Amp) -> tuple[str, ...]:
         text = f"{base.name} has no feedback stage, so there is no loop with a margin"
         raise entry.fail("margin", f"{text}; where a mod adds one, name the resistor that carries it with 'of'")
     return ()
-
-
-def _at(amp: Amp, position: Position) -> Circuit:
-    return build_circuit(amp, tuple((name, value) for name, value in position.items() if isinstance(value, str)))
 
 
 def _check_contradictions(top: Entry, wishes: tuple[Wish, ...]) -> None:
@@ -213,10 +209,10 @@ def _check_circuits(top: Entry, found: WishList) -> None:
     for position in positions:
         for amp in (found.base, bare):
             try:
-                _at(amp, position).net(found.listen_at)
+                circuit_at(amp, position).net(found.listen_at)
             except DescriptionError as problem:
                 raise top.fail("parts" if amp is bare else "", str(problem)) from None
 
 
 def _inside(amp: Amp, position: Position, part: str) -> bool:
-    return any(element.designator == part for element in _at(amp, position).elements)
+    return any(element.designator == part for element in circuit_at(amp, position).elements)

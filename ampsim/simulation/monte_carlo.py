@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, shown
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit, build_circuit
+from ..circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ..circuit.positions import Position, check_request, control_coords, position_label
 from ..circuit.signal_path import listening_points
 from . import batch
@@ -151,7 +151,7 @@ class _Run:
         """For each variant and position the amp as drawn, then every amp of the run."""
         for amp, position in cases:
             setting = amp.setting(position)
-            wired = _wired(amp, setting)
+            wired = circuit_at(amp, setting)
             for netlist in self._case(wired, setting):
                 self._digest.update(netlist.digest.encode())
                 yield netlist
@@ -178,7 +178,7 @@ class _Run:
         labels = [position_label(setting) for setting in settings]
         for case, (amp, setting) in enumerate(itertools.product(variants, settings)):
             found = outcomes[case * (self.count + 1) : (case + 1) * (self.count + 1)]
-            wired = _wired(amp, amp.setting(setting))
+            wired = circuit_at(amp, setting)
             _fill(flat[case], found, [node_vector(wired, place) for place in self.places])
             if isinstance(found[0], EngineError):
                 raise EngineError(f"{amp.name}, {amp.variant}, {position_label(setting)}: {found[0]}") from found[0]
@@ -211,10 +211,6 @@ def _fill(rows: NDArray[Any], outcomes: list[Outcome], names: list[str]) -> None
             for place, name in enumerate(names):
                 found = outcome.vectors[name] if name else np.zeros(1)
                 row[place] = found if row.ndim > 1 else found[0]
-
-
-def _wired(amp: Amp, setting: dict[str, float | str]) -> Circuit:
-    return build_circuit(amp, tuple((name, value) for name, value in setting.items() if isinstance(value, str)))
 
 
 def _spreads(variants: list[Amp]) -> dict[str, str]:

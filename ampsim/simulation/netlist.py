@@ -15,7 +15,7 @@ from typing import cast
 
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Amp, Part, Pot, Socket
-from ..circuit.build import Circuit, build_circuit
+from ..circuit.build import Circuit, circuit_at
 from ..circuit.stages.template import GROUND
 from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
@@ -97,8 +97,7 @@ def build(
         For an unknown place, position or rotation.
     """
     setting = amp.setting(position)
-    switches = tuple((name, value) for name, value in setting.items() if isinstance(value, str))
-    return write(build_circuit(amp, switches), setting, analysis, nodes, currents, sockets)
+    return write(circuit_at(amp, setting), setting, analysis, nodes, currents, sockets)
 
 
 def write(

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import EngineError
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit, build_circuit
+from ..circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ..circuit.nets import INPUT
 from ..circuit.positions import Position, check_request, control_coords, position_label
 from ..circuit.signal_path import listening_points
@@ -136,18 +136,13 @@ def _rows(
 ) -> Iterable[NDArray[Any]]:
     cases = itertools.product(variants, settings)
     for (amp, setting), outcome in zip(cases, outcomes, strict=True):
-        wired = _wired(amp, setting)
+        wired = circuit_at(amp, setting)
         names = [node_vector(wired, place) for place in places]
         zero = np.zeros_like(next(iter(outcome.vectors.values())))
         rows = np.stack([outcome.vectors[name] if name else zero for name in names])
         if isinstance(analysis, Transient):
             rows = resampled(outcome.scale, rows, analysis.grid())
         yield rows[:, 0] if isinstance(analysis, OperatingPoint) else rows
-
-
-def _wired(amp: Amp, setting: Position) -> Circuit:
-    whole = amp.setting(setting)
-    return build_circuit(amp, tuple((name, value) for name, value in whole.items() if isinstance(value, str)))
 
 
 def resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
@@ -165,7 +160,7 @@ def _currents(
     rows: list[dict[str, float]] = []
     for (amp, setting), outcome in zip(itertools.product(variants, settings), outcomes, strict=True):
         row = {}
-        for designator, family in _families(_wired(amp, setting)):
+        for designator, family in _families(circuit_at(amp, setting)):
             for electrode, vector in valve_vectors(designator, family).items():
                 # Plate and screen currents come as millivolts-for-milliamperes, the grid's as a source current.
                 # A cold valve's law still says what it would draw.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, EngineError, nearest, shown
 from ...circuit.amp import Amp, Part
-from ...circuit.build import SPEAKER, Circuit, build_circuit
+from ...circuit.build import SPEAKER, Circuit, circuit_at
 from ...circuit.positions import Position, check_request, position_label
 from ...library.parts import QUANTITY
 from ...simulation.analyses import FrequencySweep
@@ -133,7 +133,7 @@ class _Work:
         band: tuple[float, float],
     ) -> _Work:  # fmt: skip
         whole = amp.setting(setting)
-        wired = build_circuit(amp, tuple((name, value) for name, value in whole.items() if isinstance(value, str)))
+        wired = circuit_at(amp, whole)
         drawn = tuple(_part(wired, name) for name in names)
         sweep, frequency = _frequencies(measured["gain_db"], band)
         seen, sigma = _points(measured, frequency)

@@ -15,7 +15,7 @@ from ...base.errors import DescriptionError
 from ...base.quantities import format_value
 from ...circuit.amp import Amp, Mod
 from ...circuit.mods import apply_mods
-from ...circuit.positions import dial_face
+from ...circuit.positions import dial_face, switches_at
 from ...circuit.values import quantity_of, value_of
 from ...simulation.analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from ...simulation.loop_gain import feedback_place, loop_gain
@@ -127,9 +127,8 @@ class Bench:
 
 def _loop(amp: Amp, position: Position) -> xr.Dataset | None:
     setting = _of(amp, position)
-    switches = tuple((name, value) for name, value in setting.items() if isinstance(value, str))
     try:
-        place = feedback_place(amp, switches)
+        place = feedback_place(amp, switches_at(amp, setting))
     except DescriptionError:
         return None
     return loop_gain(amp, place, [setting])

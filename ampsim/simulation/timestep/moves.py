@@ -10,7 +10,7 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.moving_switch import moving
-from ...circuit.positions import Position
+from ...circuit.positions import Position, switches_at
 from .branches import Parts, parts_of
 
 MOST_MOVES = 1000
@@ -46,7 +46,7 @@ def stands(
         given |= there
         settings.append(amp.setting(given))
     control, other = _moved_switch(amp, settings)
-    switches = _switches(settings[0])
+    switches = switches_at(amp, settings[0])
     wired = moving(amp, switches, control, other) if control else build_circuit(amp, switches)
     whole = [
         Stand(at, parts_of(wired, setting, load, bool(control) and setting[control] == other))
@@ -55,14 +55,10 @@ def stands(
     return wired, whole
 
 
-def _switches(setting: Mapping[str, float | str]) -> tuple[tuple[str, str], ...]:
-    return tuple(sorted((name, value) for name, value in setting.items() if isinstance(value, str)))
-
-
 def _moved_switch(amp: Amp, settings: Sequence[Mapping[str, float | str]]) -> tuple[str, str]:
     """The switch that moves and where it moves to; two empty names when none does."""
     first = settings[0]
-    moved = {(name, value) for each in settings for name, value in _switches(each) if value != first[name]}
+    moved = {(name, value) for each in settings for name, value in switches_at(amp, each) if value != first[name]}
     if len(moved) > 1:
         told = ", ".join(shown(f"{name}={value}") for name, value in sorted(moved))
         raise DescriptionError(

@@ -17,7 +17,7 @@ from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp, Switch, Transformer
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.moving_switch import ContactData, MovingCircuit, moving
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.positions import Position, check_request, control_coords, position_label, switches_at
 from ...circuit.stages.power import tap_pin
 from ...simulation.analyses import Transient
 from ...simulation.netlist import Netlist, node_vector, write
@@ -220,8 +220,7 @@ def _cases(
         variant, setting, transition, movement, remedy = case
         amp, move = variants[variant], wanted[transition]
         whole = amp.setting(settings[setting] | {move.control: move.start})
-        switches = tuple((name, value) for name, value in whole.items() if isinstance(value, str))
-        wired = moving(amp, switches, move.control, move.end, remedies[remedy])
+        wired = moving(amp, switches_at(amp, whole), move.control, move.end, remedies[remedy])
         both = len({contact.closed for contact in wired.contacts.values()}) == 2
         run = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
         yield _Case(case, wired, write(wired, whole, run, places))

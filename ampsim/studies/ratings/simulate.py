@@ -12,7 +12,7 @@ import xarray as xr
 
 from ...base.errors import EngineError
 from ...circuit.amp import Amp, Part, Pot, Socket
-from ...circuit.build import Circuit, build_circuit
+from ...circuit.build import Circuit, circuit_at
 from ...circuit.dc_paths import grid_ohms
 from ...circuit.positions import Position, check_request, control_coords, position_label
 from ...circuit.stages.template import Element
@@ -123,9 +123,7 @@ class _Case:
 
     @property
     def wired(self) -> Circuit:
-        return build_circuit(
-            self.amp, tuple((name, each) for name, each in self.whole.items() if isinstance(each, str))
-        )
+        return circuit_at(self.amp, self.setting)
 
     def elements(self, *kinds: str) -> list[Element]:
         return [element for element in self.wired.elements if element.kind in kinds]

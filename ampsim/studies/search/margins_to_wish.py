@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Part
 from ...circuit.build import Circuit, circuit_at
-from ...circuit.positions import Position
+from ...circuit.positions import Position, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import FrequencySweep, LoopSweep
 from ...simulation.loop_gain import feedback_place
@@ -81,8 +81,7 @@ def feedback_resistor(wish: Wish, amp: Amp) -> str:
     """
     if wish.of:
         return wish.of[0]
-    switches = tuple((name, value) for name, value in wish.at if isinstance(value, str))
-    found = feedback_place(amp, switches).partition(".")[0]
+    found = feedback_place(amp, switches_at(amp, wish.position)).partition(".")[0]
     if amp.part_by_designator[found].kind != "resistor":
         raise DescriptionError(
             f"{amp.name}: {found} carries the feedback and is no resistor; name the resistor in the wish (of = ...)"

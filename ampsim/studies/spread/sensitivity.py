@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, EngineError, shown
 from ...circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Socket, Transformer
-from ...circuit.build import SPEAKER, Circuit, build_circuit
+from ...circuit.build import SPEAKER, Circuit, circuit_at
 from ...circuit.positions import Position, check_request, control_coords, position_label
 from ...simulation.analyses import FrequencySweep
 from ...simulation.netlist import Netlist, node_vector, write
@@ -141,7 +141,7 @@ class _Case:
 
 
 def _case(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> _Case:
-    wired = _wired(amp, position)
+    wired = circuit_at(amp, position)
     vector = node_vector(wired, node)
     if not vector:
         raise DescriptionError(f"{shown(node)} is ground and has no gain; listen elsewhere")
@@ -163,7 +163,7 @@ def _level(outcome: engine.Outcome, vector: str, where: str) -> Array:
 
 
 def _base(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> Netlist:
-    return write(_wired(amp, position), amp.setting(position), analysis, (node,))
+    return write(circuit_at(amp, position), amp.setting(position), analysis, (node,))
 
 
 def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
@@ -175,7 +175,7 @@ def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
 
 
 def _replaced_trials(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> Iterator[_Trial]:
-    for part in _parts(_wired(amp, position), (Transformer, Loudspeaker)):
+    for part in _parts(circuit_at(amp, position), (Transformer, Loudspeaker)):
         for name in _FIELDS[part.kind]:
             other = replace(part, **{name: getattr(part, name) * (1.0 + STEP)})
             netlist = _base(_refitted(amp, other), position, analysis, node)
@@ -226,8 +226,3 @@ def _refitted(amp: Amp, part: AnyPart) -> Amp:
 def _left_out(wired: Circuit) -> list[str]:
     """Valves whose law cannot be spread."""
     return [s.designator for s in _parts(wired, (Socket,)) if not spreads(wired.amp.valve_by_type[s.type])]
-
-
-def _wired(amp: Amp, position: Position) -> Circuit:
-    whole = amp.setting(position)
-    return build_circuit(amp, tuple((name, value) for name, value in whole.items() if isinstance(value, str)))

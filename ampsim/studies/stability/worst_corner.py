@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Control
 from ...circuit.build import build_circuit
-from ...circuit.positions import Position, control_coords, position_label
+from ...circuit.positions import Position, control_coords, position_label, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import feedback_place, find_feedback, loop_gain
@@ -211,13 +211,9 @@ def _ends(control: Control) -> Sequence[float | str]:
     return control.positions if control.kind == "switch" else (0.0, 1.0)
 
 
-def _switches(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
-    return tuple((name, value) for name, value in amp.setting(position).items() if isinstance(value, str))
-
-
 def _place(amp: Amp, at: str | None, position: Position) -> str | None:
     """Where the whole feedback passes at a position; None where a switch opens the line."""
-    switches = _switches(amp, position)
+    switches = switches_at(amp, position)
     if at is None:
         return find_feedback(amp, switches)
     ends = (f"{each.designator}.{pin}" for each in build_circuit(amp, switches).elements for pin, _ in each.pins)

@@ -17,8 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
-from ..base.files import write_whole
-from ..base.wav import read_bounded
+from ..base.files import read_bounded, write_whole
 
 Volts = NDArray[np.float32]
 MOST_BYTES = 300_000_000  # of the whole folder

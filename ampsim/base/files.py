@@ -1,4 +1,4 @@
-"""Writing a file as a whole: either all of it is on the disk, or what was there before."""
+"""Files in and out: read within bounds, written as a whole, one program at a time."""
 
 from __future__ import annotations
 
@@ -6,11 +6,48 @@ import contextlib
 import os
 import re
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
 
-from .errors import DescriptionError
+from .errors import DescriptionError, shown
 
+# What a person writes by hand is smaller than this [bytes].
+MOST_BYTES = 1_000_000
+_LOCK = ".job.lock"
+_PATIENCE = 10.0  # s
+_PAUSE = 0.02  # s
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,90}")
+
+
+def read_bounded(path: str | Path, most: int = MOST_BYTES) -> bytes:
+    """All bytes of a plain file of at most `most` bytes.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such file, it is none (a folder, a pipe, a device), too large, or cannot be read.
+    """
+    file = Path(path)
+    try:
+        # A pipe or a device has no size and may have no end.
+        if not file.is_file():
+            wrong = "not a plain file" if file.exists() else "there is no such file"
+            raise DescriptionError(f"{printable(file)}: {wrong}")
+        with open(file, "rb") as opened:
+            data = opened.read(most + 1)
+            size = max(file.stat().st_size, len(data))
+    except (OSError, ValueError) as problem:  # ValueError: a null byte in the name
+        reason = getattr(problem, "strerror", None) or "its name cannot be used"
+        raise DescriptionError(f"{printable(file)}: cannot be read: {reason}") from None
+    if len(data) > most:
+        raise DescriptionError(f"{printable(file.name)}: {size:,} bytes; at most {most:,} are read")
+    return data
+
+
+def printable(path: str | Path) -> str:
+    """A path for a message; one with control characters in its name is quoted."""
+    text = str(path)
+    return text if text.isprintable() and len(text) < 500 else shown(text)
 
 
 def write_whole(path: Path, content: bytes | str) -> Path:
@@ -56,6 +93,36 @@ def _sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+@contextlib.contextmanager
+def locked(folder: Path) -> Iterator[bool]:
+    """Hold a job folder for oneself; says whether the system has such locks.
+
+    A program that is killed lets go of it by being killed. The folder is made when it is missing; no link is followed.
+
+    Raises
+    ------
+    DescriptionError
+        When another program holds it for longer than ten seconds, or nothing can be written there.
+    """
+    from filelock import FileLock, Timeout
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(folder / _LOCK)
+        lock.acquire(timeout=_PATIENCE, poll_interval=_PAUSE)
+    except Timeout:
+        raise DescriptionError(f"{folder}: another program is writing this job; try again") from None
+    except NotImplementedError:  # a file system without locks
+        yield False
+        return
+    except OSError as problem:
+        raise DescriptionError(f"{folder}: nothing can be written here: {problem.strerror}") from None
+    try:
+        yield True
+    finally:
+        lock.release()
 
 
 def file_word(text: str) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import DescriptionError, shown
-from .files import write_whole
+from .files import read_bounded, write_whole
 
 Array = NDArray[np.float64]
 MOST_BYTES = 100_000_000
@@ -74,24 +74,6 @@ def read_wav(path: str | Path) -> Recording:
     top = 1.0 if floating else 1.0 - 2.0 ** (1 - bits)
     kind = f"{bits} bit{' float' if floating else ''}"
     return Recording(name, hashlib.sha256(data).hexdigest(), rate, samples, top, kind)
-
-
-def read_bounded(path: str | Path, most: int) -> bytes:
-    """All bytes of a plain file of at most `most` bytes; `DescriptionError` otherwise."""
-    file = Path(path)
-    try:
-        if not file.is_file():
-            wrong = "not a plain file" if file.exists() else "there is no such file"
-            raise DescriptionError(f"{file.name or file}: {wrong}")
-        with open(file, "rb") as opened:
-            data = opened.read(most + 1)
-            size = max(file.stat().st_size, len(data))
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or "its name cannot be used"
-        raise DescriptionError(f"{shown(file.name)}: cannot be read: {reason}") from None
-    if len(data) > most:
-        raise DescriptionError(f"{file.name}: {size:,} bytes; at most {most:,} are read")
-    return data
 
 
 def _chunks(data: bytes, name: str) -> tuple[bytes, memoryview]:

@@ -12,6 +12,7 @@ from typing import Any
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.files import MOST_BYTES, printable, read_bounded
 from ..circuit.amp import Amp, Mod
 from ..circuit.mods import apply_mods
 from ..circuit.valves.description import Valve
@@ -22,8 +23,6 @@ from .amps import read_amp
 from .auditions import read_job
 from .mods import read_mod
 from .wishes import read_drawer, read_wishes
-
-_MOST_BYTES = 1_000_000
 
 
 def models() -> Path:
@@ -43,32 +42,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     DescriptionError
         When there is no such file, it is too large, not UTF-8, or not TOML (with line and column).
     """
-    return toml_tables(read_bytes(path), _printable(path))
-
-
-def read_bytes(path: Path) -> bytes:
-    """Read a small file as it is.
-
-    Raises
-    ------
-    DescriptionError
-        When there is no such file, it is too large for a file of ours, or cannot be read.
-    """
-    name = _printable(path)
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise DescriptionError(f"{name}: larger than {_MOST_BYTES} bytes; this is no file of ours")
-        # A pipe or a device has no size and may have no end.
-        if not path.is_file():
-            raise DescriptionError(f"{name}: not a file")
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise DescriptionError(f"{name}: no such file") from None
-    except OSError as problem:
-        raise DescriptionError(f"{name}: {problem.strerror}") from None
-    except ValueError as problem:
-        # Such as a name with a null byte in it.
-        raise DescriptionError(f"{name}: not the name of a file: {problem}") from None
+    return toml_tables(read_bounded(path), printable(path))
 
 
 def toml_tables(data: bytes, name: str) -> dict[str, Any]:
@@ -79,20 +53,14 @@ def toml_tables(data: bytes, name: str) -> dict[str, Any]:
     DescriptionError
         When they are too many, not UTF-8, or not TOML (with line and column).
     """
-    if len(data) > _MOST_BYTES:
-        raise DescriptionError(f"{name}: larger than {_MOST_BYTES} bytes; this is no file of ours")
+    if len(data) > MOST_BYTES:
+        raise DescriptionError(f"{name}: {len(data):,} bytes; at most {MOST_BYTES:,} are read")
     try:
         return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as problem:
         raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
     except (ValueError, RecursionError) as problem:
         raise DescriptionError(f"{name}: not TOML: {problem}") from None
-
-
-def _printable(path: str | Path) -> str:
-    """A path for a message; one with control characters in its name is quoted."""
-    text = str(path)
-    return text if text.isprintable() and len(text) < 500 else shown(text)
 
 
 def file_of(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
@@ -120,7 +88,7 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
 
 @lru_cache(maxsize=128)
 def _valve_at(path: Path) -> Valve:
-    return parse_valve(read_toml(path), _printable(path.name))
+    return parse_valve(read_toml(path), printable(path.name))
 
 
 def load_valve(name: str | Path) -> Valve:
@@ -143,7 +111,7 @@ def load_amp(name: str | Path) -> Amp:
         Naming file, entry, offending value and the nearest valid thing.
     """
     path = file_of(name, "amps")
-    return read_amp(read_toml(path), _printable(path.name), _valve_finder(path.parent))
+    return read_amp(read_toml(path), printable(path.name), _valve_finder(path.parent))
 
 
 def load_mod(name: str | Path) -> Mod:
@@ -155,7 +123,7 @@ def load_mod(name: str | Path) -> Mod:
         Naming file, entry, offending value and the nearest valid thing.
     """
     path = file_of(name, "mods")
-    return read_mod(read_toml(path), _printable(path.name), _valve_finder(path.parent))
+    return read_mod(read_toml(path), printable(path.name), _valve_finder(path.parent))
 
 
 def load_audition(name: str | Path) -> Audition:
@@ -168,13 +136,13 @@ def load_audition(name: str | Path) -> Audition:
     """
     path = file_of(name, "jobs")
     data = read_toml(path)
-    top = Entry(data, _printable(path.name))
+    top = Entry(data, printable(path.name))
     stock = load_amp(file_of(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods")
     if not isinstance(names, list) or not names:
         raise top.fail("mods", f"{shown(names)} is not a list of mods")
     mods = [load_mod(file_of(_file_word(top, "mods", each), "mods", path.parent, top.where("mods"))) for each in names]
-    return read_job(data, _printable(path.name), stock, apply_mods(stock, *mods))
+    return read_job(data, printable(path.name), stock, apply_mods(stock, *mods))
 
 
 def load_drawer(name: str | Path) -> Drawer:
@@ -186,7 +154,7 @@ def load_drawer(name: str | Path) -> Drawer:
         Naming file, entry, offending value and the nearest valid thing; for a drawer without parts.
     """
     path = file_of(name, "drawers")
-    return read_drawer(read_toml(path), _printable(path.name))
+    return read_drawer(read_toml(path), printable(path.name))
 
 
 def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
@@ -201,7 +169,7 @@ def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
     """
     path = file_of(name, "wishes")
     data = read_toml(path)
-    top = Entry(data, _printable(path.name))
+    top = Entry(data, printable(path.name))
     stock = load_amp(file_of(_file_word(top, "amp", top.raw("amp")), "amps", path.parent, top.where("amp")))
     names = top.raw("mods") if top.has("mods") else []
     if not isinstance(names, list):
@@ -211,7 +179,7 @@ def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
         word = _file_word(top, "drawer", top.raw("drawer"))
         drawer = file_of(word, "drawers", path.parent, top.where("drawer"))
     parts = load_drawer(drawer) if drawer is not None else None
-    return read_wishes(data, _printable(path.name), stock, apply_mods(stock, *mods), parts)
+    return read_wishes(data, printable(path.name), stock, apply_mods(stock, *mods), parts)
 
 
 def _file_word(top: Entry, key: str, value: object) -> str:

@@ -8,14 +8,14 @@ from typing import Any
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
-from ..base.files import bare_name
+from ..base.files import bare_name, read_bounded
 from ..circuit.amp import Amp, Mod
 from ..circuit.mods import apply_mods
 from ..circuit.valves.description import Valve
 from ..circuit.valves.parsing import parse_valve
 from ..studies.search.wishes import Drawer, WishList
 from .amps import read_amp
-from .files import file_of, read_bytes, toml_tables, valve_file
+from .files import file_of, toml_tables, valve_file
 from .mods import read_mod
 from .parts import ValveFinder
 from .wishes import read_drawer, read_wishes
@@ -92,7 +92,7 @@ def _word(top: Entry, key: str, value: object) -> str:
 def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
     """Find a file where the library finds it."""
     path = valve_file(word, beside, where) if folder == "valves" else file_of(word, folder, beside, where)
-    return path.name, read_bytes(path), path.parent
+    return path.name, read_bounded(path), path.parent
 
 
 def from_frozen(files: Mapping[str, bytes]) -> Finder:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import threading
+import io
 import zipfile
 from collections.abc import Iterable
 from pathlib import Path
@@ -13,7 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..base.errors import DescriptionError, EngineError
+from ..base.errors import EngineError
+from ..base.files import write_whole
 from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
@@ -108,14 +108,6 @@ class Keeper:
 
     def keep(self, chunk: tuple[Netlist, ...], packed: Packed) -> None:
         """Write the answers to a chunk; nothing half-written ever stands under the name."""
-        path = self.path(chunk)
-        partial = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}")
-        try:
-            with partial.open("wb") as file:
-                np.savez(file, **packed._asdict())
-                file.flush()
-                os.fsync(file.fileno())
-            partial.replace(path)
-        except OSError as problem:
-            partial.unlink(missing_ok=True)
-            raise DescriptionError(f"{path}: could not be written: {problem}") from problem
+        content = io.BytesIO()
+        np.savez(content, **packed._asdict())
+        write_whole(self.path(chunk), content.getvalue())

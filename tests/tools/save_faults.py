@@ -24,7 +24,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from ampsim.base import file_lock, files
+from ampsim.base import files
 from ampsim.base.errors import DescriptionError
 from ampsim.job import record as records
 from ampsim.job.record.data import Record
@@ -71,10 +71,13 @@ class Trap:
             self.spring()
 
     def set(self) -> None:
-        """Put it between the modules that write and the system."""
-        for module in (files, file_lock):
-            module.os = _Os(self)  # type: ignore[attr-defined]
-        files.open = lambda *given: _File(self, *given)  # type: ignore[attr-defined]
+        """Put it between the module that writes and the system."""
+        files.os = _Os(self)  # type: ignore[attr-defined]
+        files.open = lambda path, mode: (open if mode == "rb" else self.file)(path, mode)  # type: ignore[attr-defined]
+
+    def file(self, path: Path, mode: str) -> _File:
+        """A file that is written under observation."""
+        return _File(self, path, mode)
 
 
 class _Os:

@@ -8,12 +8,13 @@ from pathlib import Path
 
 from ...base.entries import Entry
 from ...base.errors import DescriptionError, shown
+from ...base.files import read_bounded
 from ...base.quantities import OHM, VOLT, Quantity, format_value, parse_value
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND
-from ...library.files import read_bytes, toml_tables
+from ...library.files import toml_tables
 from .columns import place_value_tables
 from .probes import MOST_PROBES, probe
 
@@ -97,7 +98,7 @@ def read_readings(path: str | Path, amp: Amp, position: Position = {}) -> Readin
         Names file, entry and offending value; for a place the nearest ones.
     """
     file = Path(path)
-    data = read_bytes(file)
+    data = read_bounded(file)
     name = file.name if file.name.isprintable() else shown(file.name)
     tables = toml_tables(data, name) if file.suffix.lower() == ".toml" else place_value_tables(data, name)
     return parse_readings(tables, amp, name, position)

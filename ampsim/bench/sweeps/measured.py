@@ -15,7 +15,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
-from ...base.wav import Recording, read_bounded, read_wav, refuse_clipped
+from ...base.files import read_bounded
+from ...base.wav import Recording, read_wav, refuse_clipped
 from . import curve_table, deconvolution
 from .deconvolution import Clicks
 from .tone import SweepTone

@@ -10,12 +10,10 @@ from pathlib import Path
 
 from ... import __version__
 from ...base.errors import DescriptionError, shown
-from ...base.file_lock import locked
-from ...base.files import bare_name, write_whole
+from ...base.files import bare_name, locked, read_bounded, write_whole
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
 from ...library.auditions import read_job
-from ...library.files import read_bytes
 from ...library.loader import FILE, Shelf, from_both, from_disk, from_frozen
 from ...library.toml_lines import with_line
 from ...studies.audition import Audition
@@ -67,7 +65,7 @@ def open_audition(record: Record, folder: str | Path) -> Audition:
     try:
         return read_job(tables, FILE, opened.stock, opened.modded)
     except DescriptionError as problem:
-        text = read_bytes(job_file(folder)).decode("utf-8", "replace")
+        text = read_bounded(job_file(folder)).decode("utf-8", "replace")
         raise DescriptionError(with_line(str(problem), FILE, text)) from None
 
 
@@ -218,7 +216,7 @@ def _contents(record: Record, folder: str | Path) -> dict[str, bytes]:
 
 def _read(each: Frozen, folder: str | Path) -> bytes | None:
     path = inside(job_file(folder).parent, each.place)
-    return read_bytes(path) if path.exists() else None
+    return read_bounded(path) if path.exists() else None
 
 
 def _wrong(each: Frozen, data: bytes | None) -> str:

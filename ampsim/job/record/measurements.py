@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.files import file_word, write_whole
-from ...base.wav import read_bounded
+from ...base.files import file_word, read_bounded, write_whole
 from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
 from ...bench.sweeps.measured import read_sweep
 from ...circuit.amp import Amp

@@ -11,9 +11,10 @@ from typing import TypeVar
 
 from ...base.entries import MOST_WORDS, Entry
 from ...base.errors import DescriptionError, shown
+from ...base.files import read_bounded
 from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
-from ...library.files import read_bytes, toml_tables
+from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
 from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, as_tables
@@ -42,7 +43,7 @@ def read(folder: str | Path) -> Record:
         When there is none, or for a mistake in it: names file, line, entry, offending value and what would do.
         The file is never changed by reading.
     """
-    return parse(read_bytes(job_file(folder)))
+    return parse(read_bounded(job_file(folder)))
 
 
 def job_file(folder: str | Path) -> Path:
@@ -62,7 +63,7 @@ def is_job(path: str | Path) -> bool:
     place = Path(path)
     if place.suffix != ".toml" or place.is_dir():
         return (place / FILE).is_file()
-    return place.is_file() and "format" in toml_tables(read_bytes(place), place.name)
+    return place.is_file() and "format" in toml_tables(read_bounded(place), place.name)
 
 
 def parse(data: bytes, file: str = FILE) -> Record:

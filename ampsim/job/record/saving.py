@@ -11,9 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ...base.errors import DescriptionError
-from ...base.file_lock import locked
-from ...base.files import write_whole
-from ...library.files import read_bytes
+from ...base.files import locked, read_bounded, write_whole
 from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record, as_tables
@@ -88,7 +86,7 @@ def keep_positions(
     """
     path = job_file(folder)
     with locked(path.parent):
-        before = read_bytes(path)
+        before = read_bounded(path)
         record = parse(before, path.name)
         ours = [dict(each) for each in positions]
         taken = {each["name"] for each in ours} | {own}
@@ -174,7 +172,7 @@ def _beside(path: Path, data: bytes, why: str) -> Path:
 
 
 def _present(path: Path) -> bytes:
-    return read_bytes(path) if path.exists() else b""
+    return read_bounded(path) if path.exists() else b""
 
 
 def _digest(data: bytes) -> str:

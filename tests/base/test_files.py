@@ -1,0 +1,68 @@
+"""Files in and out: bounds, whole files, one program at a time."""
+
+from __future__ import annotations
+
+import multiprocessing
+from multiprocessing.synchronize import Event
+from pathlib import Path
+
+import pytest
+
+from ampsim.base import files
+from ampsim.base.errors import DescriptionError
+
+
+def hold(folder: Path, held: Event, over: Event) -> None:
+    """Hold a folder until told otherwise."""
+    with files.locked(folder):
+        held.set()
+        over.wait(60)
+
+
+def test_a_second_program_is_refused_until_the_first_lets_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(files, "_PATIENCE", 0.1)
+    spawn = multiprocessing.get_context("spawn")
+    held, over = spawn.Event(), spawn.Event()
+    other = spawn.Process(target=hold, args=(tmp_path, held, over))
+    other.start()
+    assert held.wait(60)
+    with pytest.raises(DescriptionError, match="another program is writing this job"), files.locked(tmp_path):
+        raise AssertionError("two at a time")
+    over.set()
+    other.join()
+    with files.locked(tmp_path) as alone:
+        assert alone
+
+
+def test_a_killed_program_holds_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(files, "_PATIENCE", 2.0)
+    spawn = multiprocessing.get_context("spawn")
+    held, over = spawn.Event(), spawn.Event()
+    other = spawn.Process(target=hold, args=(tmp_path, held, over))
+    other.start()
+    assert held.wait(60)
+    other.kill()
+    other.join()
+    with files.locked(tmp_path) as alone:
+        assert alone
+
+
+def test_no_link_is_followed_to_make_a_lock(tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    folder = tmp_path / "job"
+    folder.mkdir()
+    (folder / ".job.lock").symlink_to(elsewhere)
+    with pytest.raises(DescriptionError, match="nothing can be written here"), files.locked(folder):
+        raise AssertionError("a link was followed")
+    assert not elsewhere.exists()
+
+
+def test_reading_is_bounded(tmp_path: Path) -> None:
+    file = tmp_path / "a.toml"
+    file.write_bytes(b"1234")
+    assert files.read_bounded(file, 4) == b"1234"
+    with pytest.raises(DescriptionError, match=r"^a\.toml: 4 bytes; at most 3 are read"):
+        files.read_bounded(file, 3)
+    for wrong, why in ((tmp_path, "not a plain file"), (tmp_path / "b", "there is no such file"), ("a\0b", "no such file")):
+        with pytest.raises(DescriptionError, match=why):
+            files.read_bounded(wrong)

@@ -63,6 +63,10 @@ def test_reading_is_bounded(tmp_path: Path) -> None:
     assert files.read_bounded(file, 4) == b"1234"
     with pytest.raises(DescriptionError, match=r"^a\.toml: 4 bytes; at most 3 are read"):
         files.read_bounded(file, 3)
-    for wrong, why in ((tmp_path, "not a plain file"), (tmp_path / "b", "there is no such file"), ("a\0b", "no such file")):
+    for wrong, why in (
+        (tmp_path, "not a plain file"),
+        (tmp_path / "b", "there is no such file"),
+        ("a\0b", "no such file"),
+    ):
         with pytest.raises(DescriptionError, match=why):
             files.read_bounded(wrong)

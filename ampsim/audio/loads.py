@@ -6,7 +6,9 @@ from dataclasses import replace
 from itertools import count
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..circuit.amp import Amp, Loudspeaker, Part, Stage
+from ..circuit.amp import Amp, AnyPart, Loudspeaker, Part
+from ..circuit.build import build_circuit
+from ..circuit.stages import with_part
 from ..studies.pop.simulate import nominal_ohms
 
 LOUDSPEAKER, RESISTOR = "loudspeaker", "resistor"
@@ -25,29 +27,22 @@ def on_load(amp: Amp, load: str) -> Amp:
         raise DescriptionError(f"no load {shown(load)}{nearest(load, LOADS)}")
     if load == LOUDSPEAKER:
         return amp
-    name = _load_name(amp)
-    part = next((part for part in amp.parts if part.designator == name), None)
+    part = _load(amp)
     ohms = nominal_ohms(amp)
     if not isinstance(part, Loudspeaker) or ohms is None:
         raise DescriptionError(f"{amp.name} drives no loudspeaker from a tap, so no resistor can stand for one")
     taken = {each.designator for each in amp.parts}
     dummy = Part(next(f"R{n}" for n in count(991) if f"R{n}" not in taken), "resistor", ohms)
     parts = tuple(dummy if each is part else each for each in amp.parts)
-    return replace(amp, parts=parts, stages=tuple(_reloaded(stage, name, dummy.designator) for stage in amp.stages))
-
-
-def _reloaded(stage: Stage, old: str, new: str) -> Stage:
-    """The stage with another part as its load."""
-    if stage.template != "load":
-        return stage
-    return replace(stage, roles=tuple((role, new if given == old else given) for role, given in stage.roles))
+    stages = tuple(with_part(stage, part.designator, dummy.designator) for stage in amp.stages)
+    return replace(amp, parts=parts, stages=stages)
 
 
 def load_words(amp: Amp, load: str) -> str:
     """What the amp works into, in words."""
     if load == RESISTOR:
         return f"The load is a resistor of {nominal_ohms(amp):g} ohm in place of the loudspeaker."
-    part = next((part for part in amp.parts if part.designator == _load_name(amp)), None)
+    part = _load(amp)
     if isinstance(part, Loudspeaker):
         return (
             f"The load is the loudspeaker of the amp's file: {part.resistance:g} ohm, {part.peak:g} ohm more at its "
@@ -58,5 +53,6 @@ def load_words(amp: Amp, load: str) -> str:
     return "No load is drawn; what is heard is what the last stage hands on."
 
 
-def _load_name(amp: Amp) -> str:
-    return next((str(dict(stage.roles)["load"]) for stage in amp.stages if stage.template == "load"), "")
+def _load(amp: Amp) -> AnyPart | None:
+    loads = {each.designator for each in build_circuit(amp).load}
+    return next((part for part in amp.parts if part.designator in loads), None)

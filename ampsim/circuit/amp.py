@@ -216,11 +216,6 @@ class Amp:
         """The names of the mods joined by " + "; "stock" without mods."""
         return " + ".join(mod.name for mod in self.mods) or "stock"
 
-    @property
-    def begins_at_guitar(self) -> bool:
-        """Whether a guitar stands before the amp, rather than a generator at its input."""
-        return any(stage.template == "guitar" for stage in self.stages)
-
     @cached_property
     def controls(self) -> Mapping[str, Control]:
         """Every knob and switch by name, in the order of the drawing; pots that share a control are ganged."""

@@ -11,7 +11,7 @@ from .amp import Amp, AnyPart, Edit
 from .edits import Fitting
 from .nets import INPUT, Nets
 from .positions import Position, switches_at
-from .stages import TEMPLATES
+from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, Element, StageBuilder, rail_net
 
 SPEAKER = "speaker"
@@ -33,9 +33,18 @@ class Circuit:
     @cached_property
     def speaker(self) -> str:
         """The net of the load; without a load, what the last stage hands on."""
-        loads = [stage.name for stage in self.amp.stages if stage.template == "load"]
-        at_load = [element.net("1") for element in self.elements if element.stage in loads]
-        return (at_load or list(self.outputs.values()))[0 if at_load else -1]
+        nets = [net for _, net in self.load[0].pins] if self.load else list(self.outputs.values())[-1:]
+        return next((net for net in nets if net != GROUND), nets[0])
+
+    @cached_property
+    def load(self) -> tuple[Element, ...]:
+        """What the amp works into: the parts of its load, and loudspeakers wherever they hang."""
+        stages = stages_of(self.amp, Kind.LOAD)
+        return tuple(each for each in self.elements if each.stage in stages or each.kind == "loudspeaker")
+
+    def lines_of(self, stage: str) -> tuple[str, ...]:
+        """The nets of the signal lines that a stage hands on; none for what is no stage."""
+        return tuple(net for name, net in self.outputs.items() if stage in (name, name.rpartition(" (")[0]))
 
     @cached_property
     def net_by_place(self) -> Mapping[str, str]:

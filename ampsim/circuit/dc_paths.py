@@ -10,6 +10,7 @@ import numpy as np
 from .amp import Loudspeaker, Transformer
 from .build import Circuit
 from .nets import INPUT
+from .stages import Kind, stages_of
 from .stages.template import GROUND, Element
 
 Branch = tuple[str, str, float]
@@ -27,7 +28,7 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     values : mapping
         Name of each resistance in the netlist ("r4", "rp1_top") to its ohms, as a netlist has them.
     """
-    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
+    guitars = stages_of(wired.amp, Kind.INSTRUMENT)
     amp = [branch for each in wired.elements if each.stage not in guitars for branch in _branches(wired, each, values)]
     guitar = [branch for each in wired.elements if each.stage in guitars for branch in _branches(wired, each, values)]
     plugged = [*amp, *guitar, (INPUT, GROUND, _SHORT)]
@@ -49,7 +50,7 @@ def unpowered(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Br
     wired, values
         As for `grid_ohms`.
     """
-    guitars = {stage.name for stage in wired.amp.stages if stage.template == "guitar"}
+    guitars = stages_of(wired.amp, Kind.INSTRUMENT)
     return [
         (each.designator, branch)
         for each in wired.elements

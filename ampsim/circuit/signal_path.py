@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
+from .nets import INPUT, PASSIVE, nets_reached
+from .stages import TEMPLATES, Kind, stages_of
+from .stages.template import GROUND, rail_net
 
 
 @dataclass(frozen=True)
@@ -24,6 +29,7 @@ class ValveStage:
     outputs: tuple[str, ...]
 
 
+@lru_cache(maxsize=64)
 def valve_stages(wired: Circuit) -> tuple[ValveStage, ...]:
     """Every stage with valves, in signal order; valves that a mod fitted stand last, under the mod's name."""
     valves: dict[str, list[str]] = {stage.name: [] for stage in wired.amp.stages}
@@ -34,17 +40,47 @@ def valve_stages(wired: Circuit) -> tuple[ValveStage, ...]:
 
 
 def _stage(wired: Circuit, name: str, valves: tuple[str, ...]) -> ValveStage:
-    template = next((stage.template for stage in wired.amp.stages if stage.name == name), "")
-    first, both = (f"{valves[0]}.grid",), tuple(f"{valve}.grid" for valve in valves[:2])
-    nets = [wired.outputs[each] for each in (name, f"{name} (2)") if each in wired.outputs]
-    outputs = tuple(SPEAKER if net == wired.speaker else wired.places_by_net[net][0] for net in nets)
+    lines = wired.lines_of(name)
+    driven = tuple(_nearest(wired, valves, ("grid",), _lines_into(wired, name))) or valves[:1]
+    # Of two lines the voltage between them counts, so what goes in is between the grids of the valves that make them.
+    makers = tuple(_nearest(wired, valves, ("plate", "cathode"), lines)) if len(lines) > 1 else driven
     return ValveStage(
         name,
         valves,
-        driven=both if template == "push-pull output" else first,
-        grids=both if template in ("push-pull output", "long-tailed pair") else first,
-        outputs=outputs or (f"{valves[0]}.plate",),
+        driven=tuple(f"{valve}.grid" for valve in driven),
+        grids=tuple(f"{valve}.grid" for valve in makers or driven),
+        outputs=tuple(_place(wired, net) for net in lines) or (f"{valves[0]}.plate",),
     )
+
+
+def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:
+    """The nets of the signal lines that reach a stage; none for what is no stage."""
+    lines: tuple[str, ...] = (INPUT,)
+    for stage in wired.amp.stages:
+        if stage.name == name:
+            return lines[: TEMPLATES[stage.template].inputs or len(lines)]
+        lines = wired.lines_of(stage.name)
+    return ()
+
+
+def _nearest(wired: Circuit, valves: tuple[str, ...], pins: tuple[str, ...], lines: tuple[str, ...]) -> Iterator[str]:
+    """The valve that each line leads to first through passive parts, other lines left out; each valve once."""
+    parts = [each for each in wired.elements if each.kind in PASSIVE]
+    dead = {GROUND, *(rail_net(rail.name) for rail in wired.amp.rails)}
+    valve_at = {
+        net: each.designator
+        for each in reversed(wired.elements)
+        if each.designator in valves
+        for pin, net in each.pins
+        if pin in pins
+    }
+    reached = (nets_reached(parts, {line}, dead | set(lines) - {line}) for line in lines)
+    found = (next((valve_at[net] for net in nets if net in valve_at), "") for nets in reached)
+    return (valve for valve in dict.fromkeys(found) if valve)
+
+
+def _place(wired: Circuit, net: str) -> str:
+    return SPEAKER if net == wired.speaker else wired.places_by_net[net][0]
 
 
 def listening_points(amp: Amp) -> dict[str, str]:
@@ -52,7 +88,12 @@ def listening_points(amp: Amp) -> dict[str, str]:
     wired = build_circuit(amp)
     found: dict[str, str] = {}
     for stage, net in wired.outputs.items():
-        place = SPEAKER if net == wired.speaker else wired.places_by_net[net][0]
+        place = _place(wired, net)
         if place not in found.values():
             found[stage] = place
     return found
+
+
+def begins_at_guitar(amp: Amp) -> bool:
+    """Whether a guitar stands before the amp, rather than a generator at its input."""
+    return bool(stages_of(amp, Kind.INSTRUMENT))

@@ -8,11 +8,10 @@ from collections.abc import Mapping
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import VOLT
-from ..circuit.amp import Amp, AnyPart, Rail, Stage, Transformer
+from ..circuit.amp import Amp, AnyPart, Rail, Stage
 from ..circuit.build import build_circuit
 from ..circuit.mods import check_shafts
 from ..circuit.stages import TEMPLATES
-from ..circuit.stages.power import tap_pin
 from ..circuit.stages.template import Role
 from .mods import read_switch
 from .parts import PINS, ValveFinder, kind_of, read_parts, valves_of
@@ -144,8 +143,6 @@ def _check(amp: Amp) -> None:
         if rail.fed_from and rail.fed_from not in {each.name for each in amp.rails}:
             known = nearest(rail.fed_from, [each.name for each in amp.rails])
             raise DescriptionError(f"{amp.file}: rails: {rail.name} is fed from {shown(rail.fed_from)}{known}")
-    for stage in amp.stages:
-        _check_words(amp, stage)
     check_shafts(amp)
     wired = build_circuit(amp)
     unused = set(amp.part_by_designator) - {element.designator for element in wired.elements}
@@ -158,20 +155,3 @@ def _check(amp: Amp) -> None:
     for switch in amp.switches:
         for label in switch.labels:
             build_circuit(amp, ((switch.control, label),))
-
-
-def _check_words(amp: Amp, stage: Stage) -> None:
-    roles = dict(stage.roles)
-    inverters = [each.name for each in amp.stages if "feedback_input" in dict(each.roles)]
-    if "into" in roles and roles["into"] not in inverters:
-        raise DescriptionError(
-            f"{amp.file}: stage '{stage.name}': {shown(roles['into'])} is not a phase inverter with "
-            f"feedback_input{nearest(roles['into'], inverters)}"
-        )
-    if "tap" in roles:
-        part = amp.part_by_designator[str(roles["transformer"])]
-        taps = [tap_pin(ohms) for ohms in part.taps] if isinstance(part, Transformer) else []
-        if roles["tap"] not in taps:
-            raise DescriptionError(
-                f"{amp.file}: stage '{stage.name}': {shown(roles['tap'])} is no tap{nearest(roles['tap'], taps)}"
-            )

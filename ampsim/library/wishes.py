@@ -10,8 +10,9 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import HERTZ, VOLT, Quantity
 from ..circuit.amp import Amp, Mod, Part
 from ..circuit.build import circuit_at
+from ..circuit.feedback import find_feedback
 from ..circuit.mods import apply_mods
-from ..circuit.positions import Position
+from ..circuit.positions import Position, switches_at
 from ..circuit.values import with_values
 from ..studies.search.wishes import Choice, Drawer, Kind, Stocked, Wish, WishList
 from .auditions import read_setting
@@ -127,7 +128,7 @@ def _wish(entry: Entry, base: Amp) -> Wish:
         band, span = _band(entry)
         words = f"{words} {key}{span}" if key in ("more", "less") else f"change {words}{span}"
     elif _KINDS[key] == "loop margin":
-        of = _line(entry, base)
+        of = _line(entry, base, at)
         words = f"phase margin {words}"
     else:
         of, name = _valves(entry, base, at)
@@ -174,17 +175,25 @@ def _valves(entry: Entry, base: Amp, at: Position) -> tuple[tuple[str, ...], str
     return found, str(given)
 
 
-def _line(entry: Entry, base: Amp) -> tuple[str, ...]:
+def _line(entry: Entry, base: Amp, at: Position) -> tuple[str, ...]:
     if entry.has("of"):
         name, part = entry.designator("of"), base.part_by_designator.get(entry.raw("of"))
         if part is None or part.kind != "resistor":
             known = [each.designator for each in base.part_by_designator.values() if each.kind == "resistor"]
             raise entry.fail("of", f"{shown(name)} is not a resistor of this amp{nearest(name, known)}")
         return (name,)
-    if not any(stage.template == "feedback" for stage in base.stages):
+    if not _has_loop(base, at):
         text = f"{base.name} has no feedback stage, so there is no loop with a margin"
         raise entry.fail("margin", f"{text}; where a mod adds one, name the resistor that carries it with 'of'")
     return ()
+
+
+def _has_loop(base: Amp, at: Position) -> bool:
+    """Whether feedback leads back to a valve, be it through several parts side by side."""
+    try:
+        return find_feedback(base, switches_at(at)) is not None
+    except DescriptionError:
+        return True
 
 
 def _check_contradictions(top: Entry, wishes: tuple[Wish, ...]) -> None:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..base.errors import DescriptionError, EngineError
+from ..base.errors import EngineError
 from ..circuit.amp import Amp
-from ..circuit.build import build_circuit
+from ..circuit.feedback import feedback_place
 from ..circuit.positions import Position, check_request, control_coords, position_label
-from ..circuit.stages.template import GROUND, Element, rail_net
 from .analyses import LoopSweep
 from .drives import PROBE_VECTORS
 from .netlist import build
@@ -84,84 +82,6 @@ def loop_gain(
         **control_coords(settings),
     }
     return xr.Dataset(data, coords, provenance(variants, base, netlists, outcomes) | {"at": base.at})
-
-
-def feedback_place(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str:
-    """The part's end whose wire carries the whole feedback from the output transformer, such as ``R20.1``.
-
-    Followed from the secondary through resistors, capacitors, inductors and pots, not through ground or a rail, to
-    the nearest part without which no signal would come back to a valve; resistors first. A mod's line is found as
-    the drawing's is.
-
-    Parameters
-    ----------
-    amp : Amp
-    switches : tuple of (control, position)
-        Switches that do not stand as drawn.
-
-    Raises
-    ------
-    DescriptionError
-        When nothing leads back from the secondary to a valve, or no single part carries all of it.
-    """
-    found = find_feedback(amp, switches)
-    if found is None:
-        raise DescriptionError(
-            f"{amp.name} has no feedback stage and no part that leads from the output transformer back to a valve; "
-            "name the place where the feedback passes, such as R20.1"
-        )
-    return found
-
-
-@lru_cache(maxsize=1024)
-def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str | None:
-    """`feedback_place`, or None when nothing leads back from the secondary to a valve."""
-    wired = build_circuit(amp, switches)
-    starts = {
-        net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins if pin.startswith("tap")
-    }
-    ends = {net for each in wired.elements if each.kind == "valve" for _, net in each.pins}
-    dead = {GROUND, *(rail_net(rail.name) for rail in amp.rails)}
-    loads = {stage.name for stage in amp.stages if stage.template == "load"}
-    parts = [each for each in wired.elements if each.kind in _PASSIVE and each.stage not in loads]
-    if not ends & set(_reached(parts, starts, dead)):
-        return None
-    found = [place for place in _crossed(parts, starts, dead) if not ends & set(_without(parts, place, starts, dead))]
-    if not found:
-        raise DescriptionError(
-            f"{amp.name}: the feedback passes through several parts side by side; name the place where all of it "
-            "passes, such as R20.1"
-        )
-    kinds = {each.designator: each.kind for each in parts}
-    return min(found, key=lambda place: kinds[place.partition(".")[0]] != "resistor")
-
-
-_PASSIVE = ("resistor", "capacitor", "inductor", "pot")
-
-
-def _reached(parts: list[Element], starts: set[str], dead: set[str]) -> dict[str, str]:
-    """Nets that passive parts lead to, the nearest first, each with the place it was reached from."""
-    found = dict.fromkeys(sorted(starts - dead), "")
-    for net in (nets := list(found)):
-        for part in parts:
-            pins = [name for name, other in part.pins if other == net]
-            for _, other in part.pins if pins else ():
-                if other not in found and other not in dead:
-                    found[other] = f"{part.designator}.{pins[0]}"
-                    nets.append(other)
-    return found
-
-
-def _crossed(parts: list[Element], starts: set[str], dead: set[str]) -> list[str]:
-    """Ends, on the side of the start, of the two-ended parts that are crossed."""
-    pots = {part.designator for part in parts if part.kind == "pot"}
-    places = [place for place in _reached(parts, starts, dead).values() if place]
-    return [place for place in dict.fromkeys(places) if place.partition(".")[0] not in pots]
-
-
-def _without(parts: list[Element], place: str, starts: set[str], dead: set[str]) -> dict[str, str]:
-    kept = [part for part in parts if part.designator != place.partition(".")[0]]
-    return _reached(kept, starts, dead)
 
 
 def _return_ratio(voltage: Any, current: Any) -> NDArray[np.complex128]:

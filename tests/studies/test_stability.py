@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Control
+from ampsim.circuit.feedback import feedback_place
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import load_amp, load_mod, models, parse_amp, parse_mod
 from ampsim.measures.margins import crossing_table, margin_table, margins
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
-from ampsim.simulation.loop_gain import feedback_place, loop_gain
+from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.response import simulate
 from ampsim.studies.section import Examined
 from ampsim.studies.stability.corner_search import Search, grid, rotation

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
+from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import GROUND, Element
 
 MOST_PROBES = 200
-_PLUGGED = ("guitar", "generator")
 _PINS = ("plate", "cathode", "grid", "screen")
 
 
@@ -67,7 +67,7 @@ def standard_probes(wired: Circuit) -> tuple[str, ...]:
 
 def inside(wired: Circuit) -> tuple[Element, ...]:
     """The elements of the amp itself, without what is plugged into it: a guitar with its cable, a generator."""
-    plugged = {stage.name for stage in wired.amp.stages if stage.template in _PLUGGED}
+    plugged = stages_of(wired.amp, Kind.INSTRUMENT, Kind.SOURCE)
     return tuple(each for each in wired.elements if each.stage not in plugged)
 
 

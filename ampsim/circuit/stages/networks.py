@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import cast
 
-from .template import GROUND, Role, StageBuilder, Template, net_word
+from .template import GROUND, Kind, Role, StageBuilder, Template, net_word
 
 
 def _coupling(bench: StageBuilder) -> tuple[str, ...]:
@@ -89,6 +89,7 @@ _RC = {
 
 COUPLING = Template(
     "coupling",
+    Kind.NETWORK,
     "coupling capacitor and fixed attenuator: capacitor, series resistor (with capacitor across it), shunt",
     {
         "capacitor": Role("coupling capacitor", ("capacitor",)),
@@ -111,11 +112,12 @@ _VOLUME_ROLES = {
     "foot_resistor": Role("resistor between the bottom of the track and ground", ("resistor",)),
 }
 
-VOLUME = Template("volume", "volume or gain pot with its bright network", _VOLUME_ROLES, 1, _volume)
-MASTER_VOLUME = Template("master volume", "a volume pot after the preamp", _VOLUME_ROLES, 1, _volume)
+VOLUME = Template("volume", Kind.NETWORK, "volume or gain pot with its bright network", _VOLUME_ROLES, 1, _volume)
+MASTER_VOLUME = Template("master volume", Kind.MASTER, "a volume pot after the preamp", _VOLUME_ROLES, 1, _volume)
 
 TONE_STACK = Template(
     "tone stack",
+    Kind.NETWORK,
     "passive three-band tone stack",
     {
         "treble_capacitor": Role("capacitor to the top of the treble pot", ("capacitor",), True),
@@ -132,6 +134,7 @@ TONE_STACK = Template(
 
 LOAD = Template(
     "load",
+    Kind.LOAD,
     "what the stage before works into: a loudspeaker or a plain resistor",
     {"load": Role("loudspeaker or dummy load", ("loudspeaker", "resistor"), True)},
     1,
@@ -140,6 +143,7 @@ LOAD = Template(
 
 FREE = Template(
     "free wiring",
+    Kind.ANY,
     "any network: every part's pins on named nets (in, out, ground, a rail, a place, or a name of your own)",
     {"wires": Role("designator = pins on nets", ("wires",), True)},
     0,

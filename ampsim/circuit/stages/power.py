@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from .template import GROUND, Role, StageBuilder, Template, net_word
+from typing import cast
+
+from ...base.errors import nearest, shown
+from ..amp import Transformer
+from .template import GROUND, Kind, Role, StageBuilder, Template, net_word
 from .triodes import cathode_network
 
 
@@ -43,7 +47,12 @@ def foot_net(stage: str) -> str:
 
 
 def _feedback(bench: StageBuilder) -> tuple[str, ...]:
-    foot = foot_net(bench.word("into"))
+    into = bench.word("into")
+    inverters = [each.name for each in bench.amp.stages if "feedback_input" in dict(each.roles)]
+    if into not in inverters:
+        near = nearest(into, inverters)
+        raise bench.fault(f"{shown(into)} is not a phase inverter with feedback_input{near}")
+    foot = foot_net(into)
     source = "@" + bench.word("from")
     middle = bench.through("depth", source) if bench.has("depth") else source
     bench.across("depth_capacitor", source, middle)
@@ -145,8 +154,8 @@ def _screen_supply(bench: StageBuilder) -> str:
 
 
 def _taps(bench: StageBuilder, transformer: str) -> dict[str, str]:
-    part = bench.part(transformer)
-    return {tap_pin(ohms): f"{transformer.lower()}_{tap_pin(ohms)}" for ohms in part.taps}  # type: ignore[union-attr]
+    part = cast("Transformer", bench.part(transformer))
+    return {tap_pin(ohms): f"{transformer.lower()}_{tap_pin(ohms)}" for ohms in part.taps}
 
 
 def tap_pin(ohms: float) -> str:
@@ -155,8 +164,11 @@ def tap_pin(ohms: float) -> str:
 
 
 def _output_tap(bench: StageBuilder, transformer: str) -> str:
-    part = bench.part(transformer)
-    tap = bench.word("tap") if bench.has("tap") else tap_pin(max(part.taps))  # type: ignore[union-attr]
+    part = cast("Transformer", bench.part(transformer))
+    taps = [tap_pin(ohms) for ohms in part.taps]
+    tap = bench.word("tap") if bench.has("tap") else tap_pin(max(part.taps))
+    if tap not in taps:
+        raise bench.fault(f"{shown(tap)} is no tap{nearest(tap, taps)}")
     return f"{transformer.lower()}_{tap}"
 
 
@@ -181,6 +193,7 @@ _R, _C, _V = ("resistor",), ("capacitor",), ("valve",)
 
 SPLIT_LOAD = Template(
     "split-load inverter",
+    Kind.INVERTER,
     "split-load phase inverter; without a coupling capacitor its grid sits straight on the plate before",
     {
         "valve": Role("triode", _V, True),
@@ -198,6 +211,7 @@ SPLIT_LOAD = Template(
 
 LONG_TAILED_PAIR = Template(
     "long-tailed pair",
+    Kind.INVERTER,
     "long-tailed pair phase inverter; a feedback line may come in at the foot of the tail",
     {
         **_both("triode", _V, "valve", True),
@@ -217,6 +231,7 @@ LONG_TAILED_PAIR = Template(
 
 PUSH_PULL = Template(
     "push-pull output",
+    Kind.OUTPUT,
     "two output valves, cathode or fixed bias, output transformer",
     {
         **_both("output valve", _V, "valve", True),
@@ -234,6 +249,7 @@ PUSH_PULL = Template(
 
 SINGLE_ENDED = Template(
     "single-ended output",
+    Kind.OUTPUT,
     "one output valve in class A, cathode or fixed bias, output transformer",
     {
         "valve": Role("output valve", _V, True),
@@ -249,6 +265,7 @@ SINGLE_ENDED = Template(
 
 FEEDBACK = Template(
     "feedback",
+    Kind.FEEDBACK,
     "feedback line from the output to the foot of a long-tailed pair, with presence and depth",
     {
         "from": Role("place the line starts from, such as T1.tap8", ("place",), True),

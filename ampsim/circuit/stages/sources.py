@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .template import GROUND, Role, StageBuilder, Template
+from .template import GROUND, Kind, Role, StageBuilder, Template
 
 
 def _generator(bench: StageBuilder) -> tuple[str, ...]:
@@ -25,6 +25,7 @@ def _guitar(bench: StageBuilder) -> tuple[str, ...]:
 
 GENERATOR = Template(
     "generator",
+    Kind.SOURCE,
     "a test source of 1 V, with an optional source resistance",
     {"resistance": Role("source resistance", ("resistor",))},
     0,
@@ -33,6 +34,7 @@ GENERATOR = Template(
 
 GUITAR = Template(
     "guitar",
+    Kind.INSTRUMENT,
     "a pickup (coil, its resistance and capacitance), the guitar's volume pot and the cable",
     {
         "pickup_inductance": Role("coil inductance", ("inductor",), True),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from enum import Enum
 
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, AnyPart, Stage
@@ -35,11 +36,48 @@ class Role:
     required: bool = False
 
 
+class Kind(Enum):
+    """What a stage is to the signal.
+
+    `INSTRUMENT` is what is played, with its cable, and `SOURCE` a test source: both are plugged into the amp and are
+    no part of it. `GAIN`, `FOLLOWER`, `INVERTER` (one line to two of opposite sign) and `OUTPUT` (with a transformer)
+    have valves, a `NETWORK` has none, a `MASTER` sets the level before the power amp. `LOAD` is what the amp works
+    into, `FEEDBACK` leads back and lets the signal pass. Of `ANY` only its wires tell.
+    """
+
+    INSTRUMENT = "instrument"
+    SOURCE = "test source"
+    GAIN = "gain"
+    FOLLOWER = "follower"
+    INVERTER = "inverter"
+    OUTPUT = "output"
+    NETWORK = "network"
+    MASTER = "master"
+    LOAD = "load"
+    FEEDBACK = "feedback"
+    ANY = "any"
+
+
 @dataclass(frozen=True)
 class Template:
-    """A stage template: its roles, how many signal lines come in and go out, and how it is wired."""
+    """A stage template.
+
+    Attributes
+    ----------
+    name : str
+        As amp files give it; nothing but the registry asks for it.
+    kind : Kind
+    about : str
+    roles : mapping of str to Role
+    inputs : int
+        How many signal lines it needs.
+    build : callable
+        Fits the parts of a stage. The signal is carried by the roles it goes `StageBuilder.through` and by the valves;
+        the nets returned are those handed on, where the stage may be listened to.
+    """
 
     name: str
+    kind: Kind
     about: str
     roles: Mapping[str, Role]
     inputs: int
@@ -56,6 +94,10 @@ class StageBuilder:
     elements: list[Element] = field(default_factory=list)
     joins: list[tuple[str, str]] = field(default_factory=list)
 
+    def fault(self, text: str) -> DescriptionError:
+        """An error that names the file and the stage."""
+        return DescriptionError(f"{self.amp.file}: stage '{self.stage.name}': {text}")
+
     def designators(self, role: str) -> tuple[str, ...]:
         """Designators in a role; none when the role is empty."""
         given = dict(self.stage.roles).get(role, ())
@@ -69,10 +111,7 @@ class StageBuilder:
         """The part of this designator."""
         known = self.amp.part_by_designator
         if designator not in known:
-            raise DescriptionError(
-                f"{self.amp.file}: stage '{self.stage.name}': {shown(designator)} is not in [parts]"
-                f"{nearest(designator, known)}"
-            )
+            raise self.fault(f"{shown(designator)} is not in [parts]{nearest(designator, known)}")
         return known[designator]
 
     def put(self, designator: str, **pins: str) -> None:
@@ -113,10 +152,7 @@ class StageBuilder:
         family = self.amp.valve_by_type[socket.type].family  # type: ignore[union-attr]
         if (family == "pentode") != bool(screen):
             wanted = "pentode" if screen else "triode"
-            raise DescriptionError(
-                f"{self.amp.file}: stage '{self.stage.name}': {designator} is an {socket.type}, a {family}; "  # type: ignore[union-attr]
-                f"a {wanted} belongs here"
-            )
+            raise self.fault(f"{designator} is an {socket.type}, a {family}; a {wanted} belongs here")  # type: ignore[union-attr]
         pins = {"plate": plate, "grid": grid, "cathode": cathode} | ({"screen": screen} if screen else {})
         self.put(designator, **pins)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .template import GROUND, Role, StageBuilder, Template
+from .template import GROUND, Kind, Role, StageBuilder, Template
 
 
 def grid_network(bench: StageBuilder, signal: str, valve: str = "valve", suffix: str = "") -> str:
@@ -55,6 +55,7 @@ _GRID = {
 
 TRIODE_STAGE = Template(
     "triode stage",
+    Kind.GAIN,
     "common-cathode triode: coupling capacitor, grid leak, grid stopper, cathode network, plate load",
     {
         "valve": Role("triode", ("valve",), True),
@@ -73,6 +74,7 @@ TRIODE_STAGE = Template(
 
 CATHODE_FOLLOWER = Template(
     "cathode follower",
+    Kind.FOLLOWER,
     "cathode follower; without a coupling capacitor its grid sits straight on the plate before",
     {
         "valve": Role("triode", ("valve",), True),

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...base.quantities import format_value
 from ...circuit.amp import Amp, Mod
+from ...circuit.feedback import feedback_place
 from ...circuit.mods import apply_mods
 from ...circuit.positions import dial_face, switches_at
 from ...circuit.values import quantity_of, value_of
 from ...simulation.analyses import Analysis, FrequencySweep, OperatingPoint, Transient
-from ...simulation.loop_gain import feedback_place, loop_gain
+from ...simulation.loop_gain import loop_gain
 from ...simulation.ngspice import engine
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst, Sine

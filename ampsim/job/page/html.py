@@ -15,6 +15,7 @@ from ...base.caution import CAUTION
 from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import face
+from ...circuit.signal_path import begins_at_guitar
 from ...studies.audition import Audition
 from .choices import Choice, Range, words
 from .content import Reading, Reason
@@ -44,7 +45,7 @@ def page(
         style=_file("page.css") + (heard.style if heard else ""),
         amp=escape(job.stock.name),
         about=f"<p>{escape(job.about)}</p>\n" if job.about else "",
-        start="the guitar" if job.stock.begins_at_guitar else "the input",
+        start="the guitar" if begins_at_guitar(job.stock) else "the input",
         node="the speaker" if job.listen_at == SPEAKER else escape(job.listen_at),
         variant=escape(job.modded.variant),
         now=escape(start.name),

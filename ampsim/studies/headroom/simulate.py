@@ -17,7 +17,7 @@ from ...circuit.amp import Amp, Loudspeaker, Part, Socket
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.loudspeaker import loudspeaker_ohms
 from ...circuit.positions import Position, check_request, control_coords, position_label
-from ...circuit.signal_path import valve_stages
+from ...circuit.signal_path import begins_at_guitar, valve_stages
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.netlist import build, node_vector, valve_vectors
 from ...simulation.ngspice import engine
@@ -153,7 +153,7 @@ def _gathered(
             {amp.variant: [asdict(stage) for stage in valve_stages(build_circuit(amp))] for amp in variants}
         ),
         "load_ohm": json.dumps({amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
-        "source": "from the pickup" if variants[0].begins_at_guitar else "at the input",
+        "source": "from the pickup" if begins_at_guitar(variants[0]) else "at the input",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
     whole.attrs = facts
@@ -162,13 +162,12 @@ def _gathered(
 
 def load_ohm(wired: Circuit, hertz: float) -> float | None:
     """Resistance [ohm] that takes the same power as the load at the same voltage: one over the real part of 1/Z."""
-    loads = [stage.name for stage in wired.amp.stages if stage.template == "load"]
     siemens = 0.0
-    for element in wired.elements:
-        part = wired.parts.get(element.designator)
-        if element.stage in loads and isinstance(part, Loudspeaker):
+    for element in wired.load:
+        part = wired.parts[element.designator]
+        if isinstance(part, Loudspeaker):
             siemens += (1.0 / loudspeaker_ohms(part, hertz)).real
-        elif element.stage in loads and isinstance(part, Part) and part.kind == "resistor":
+        elif isinstance(part, Part) and part.kind == "resistor":
             siemens += 1.0 / part.value
     return 1.0 / siemens if siemens > 0.0 else None
 

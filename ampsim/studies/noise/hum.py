@@ -241,13 +241,15 @@ def _nodes(wired: Circuit) -> tuple[str, ...]:
 
 
 def _mismatched(wired: Circuit, fraction: float) -> dict[str, Valve]:
-    """The second valve of every output pair, drawing more current by a fraction."""
+    """The valves at the second plate end of every transformer with a centre tap, drawing more current by a fraction."""
     found = {}
-    for stage in wired.amp.stages:
-        if stage.template == "push-pull output":
-            socket = wired.parts.get(str(dict(stage.roles)["valve_b"]))
-            if isinstance(socket, Socket) and socket.designator in {e.designator for e in wired.elements}:
-                found[socket.designator] = stronger(wired.amp.valve_by_type[socket.type], 1.0 + fraction)
+    far = {
+        each.net("primary_b") for each in wired.elements if each.kind == "transformer" and "centre" in dict(each.pins)
+    }
+    for element in wired.elements:
+        if element.kind == "valve" and element.net("plate") in far:
+            socket = cast("Socket", wired.parts[element.designator])
+            found[socket.designator] = stronger(wired.amp.valve_by_type[socket.type], 1.0 + fraction)
     return found
 
 

@@ -18,6 +18,7 @@ from ...circuit.amp import Amp, Switch, Transformer
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.moving_switch import ContactData, MovingCircuit, moving
 from ...circuit.positions import Position, check_request, control_coords, position_label, switches_at
+from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.power import tap_pin
 from ...simulation.analyses import Transient
 from ...simulation.netlist import Netlist, node_vector, write
@@ -198,8 +199,7 @@ def nominal_ohms(amp: Amp) -> float | None:
 
 
 def _default_nodes(amp: Amp) -> tuple[str, ...]:
-    masters = [stage.name for stage in amp.stages if stage.template == "master volume"]
-    return (SPEAKER, *masters[:1])
+    return (SPEAKER, *stages_of(amp, Kind.MASTER)[:1])
 
 
 def _throw(movement: Movement, moved: bool) -> Throw:

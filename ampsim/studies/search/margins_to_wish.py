@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Part
 from ...circuit.build import Circuit, circuit_at
+from ...circuit.feedback import feedback_place
 from ...circuit.positions import Position, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import FrequencySweep, LoopSweep
-from ...simulation.loop_gain import feedback_place
 from ...simulation.ports import Port, PortModel, Request, loop_gains
 from ...simulation.ports_algebra import Complex, admittance, branches
 from .bias import base_value

@@ -10,6 +10,7 @@ import xarray as xr
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Loudspeaker, Part
+from ...circuit.build import build_circuit
 from ...circuit.positions import Position
 from ...simulation.analyses import LoopSweep, Transient
 from ...simulation.loop_gain import loop_gain
@@ -30,8 +31,8 @@ def loaded(amp: Amp, factor: float) -> Amp:
     DescriptionError
         When the amp has no load.
     """
-    name = next((str(dict(stage.roles)["load"]) for stage in amp.stages if stage.template == "load"), "")
-    part = next((part for part in amp.parts if part.designator == name), None)
+    loads = {each.designator for each in build_circuit(amp).load}
+    part = next((part for part in amp.parts if part.designator in loads), None)
     if isinstance(part, Loudspeaker):
         scaled: Part | Loudspeaker = replace(
             part,

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Control
 from ...circuit.build import build_circuit
+from ...circuit.feedback import feedback_place, find_feedback
 from ...circuit.positions import Position, control_coords, position_label, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import LoopSweep
-from ...simulation.loop_gain import feedback_place, find_feedback, loop_gain
+from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
 
 Progress = Callable[[int, int], object]

@@ -191,7 +191,7 @@ def _line(entry: Entry, base: Amp, at: Position) -> tuple[str, ...]:
 def _has_loop(base: Amp, at: Position) -> bool:
     """Whether feedback leads back to a valve, be it through several parts side by side."""
     try:
-        return find_feedback(base, switches_at(at)) is not None
+        return find_feedback(base, switches_at(base, at)) is not None
     except DescriptionError:
         return True
 

@@ -103,7 +103,7 @@ def played(amps: tuple[Amp, Amp]) -> xr.Dataset:
 
 
 @given(st.floats(60.0, 1200.0), st.floats(0.2, 8.0), st.integers(1, 6))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_the_loop_of_a_string_closes_at_its_pitch_and_loses_what_it_shall(
     hertz: float, ring: float, losses: int
 ) -> None:

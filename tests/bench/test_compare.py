@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -46,7 +46,6 @@ GRID = np.geomspace(20.0, 20e3, 151)
 
 
 @given(st.floats(-100.0, 100.0), st.integers(20, 400), st.floats(-3.0, 3.0))
-@settings(deadline=None)
 def test_level_is_taken_out_and_a_tilt_stays(level: float, points: int, tilt: float) -> None:
     at = np.geomspace(10.0, 30e3, points)
     found = compare(curve(at, level + tilt * np.log10(at)), curve(GRID, np.zeros(GRID.size)), (100.0, 10e3))

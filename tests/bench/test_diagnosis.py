@@ -488,7 +488,7 @@ ENTRIES = st.sampled_from(["volts", "mains", "mains_drawn", "meter", "digit", "x
 
 
 @given(st.dictionaries(ENTRIES, WORDS | st.dictionaries(NAMES, WORDS, max_size=4), max_size=5))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_any_table_is_read_or_refused(amp: Amp, tables: dict[str, object]) -> None:
     try:
         found = parse_readings(tables, amp)
@@ -501,7 +501,7 @@ def test_any_table_is_read_or_refused(amp: Amp, tables: dict[str, object]) -> No
 
 
 @given(st.binary(max_size=200) | st.text(alphabet='B1;,.\t"\n#|=: V2A plate0', max_size=80).map(str.encode))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_any_bytes_are_read_or_refused(amp: Amp, tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
     path = tmp_path_factory.getbasetemp() / "any.csv"
     path.write_bytes(data)

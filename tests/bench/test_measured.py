@@ -106,7 +106,7 @@ def test_hostile_wav(tmp_path: Path, name: str) -> None:
 
 
 @given(st.binary(max_size=300), st.integers(0, 60))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_no_bytes_break_the_reader(tmp_path_factory: pytest.TempPathFactory, rubbish: bytes, keep: int) -> None:
     path = tmp_path_factory.getbasetemp() / "rubbish.wav"
     whole = riff((b"fmt ", form(), None), (b"data", b"\1\0" * 50, None))
@@ -338,7 +338,7 @@ SEPARATORS = {"\t": "tabulators", ";": "semicolons", "|": "upright strokes", ","
     st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "cp1252"]),
     st.sampled_from(["\n", "\r\n", "\r"]),
 )
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_every_dialect_comes_back(
     hertz: list[float], seed: int, sign: str, comma: bool, with_phase: bool, falling: bool, header: str, remark: str,
     coding: str, ends: str,
@@ -443,7 +443,7 @@ def test_whole_numbers_with_a_header_have_one_meaning() -> None:
 
 
 @given(st.one_of(st.binary(max_size=400), st.text(max_size=400).map(lambda text: text.encode("utf-8", "replace"))))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_no_text_breaks_the_reader(rubbish: bytes) -> None:
     for content in (rubbish, GOOD.encode() + rubbish, rubbish + b"\n" + GOOD.encode()):
         try:

@@ -54,7 +54,7 @@ def netlist(amp):
     return build(amp, {}, FrequencySweep(), ("speaker",)).text
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(disjoint_mods())
 def test_disjoint_mods_commute(mods):
     one, two = mods
@@ -64,7 +64,7 @@ def test_disjoint_mods_commute(mods):
     assert netlist(first) == netlist(second)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(disjoint_mods())
 def test_an_amp_never_changes_and_nothing_is_fitted_twice(mods):
     before = (AMP.parts, AMP.stages, AMP.mods, netlist(AMP))
@@ -74,7 +74,7 @@ def test_an_amp_never_changes_and_nothing_is_fitted_twice(mods):
         apply_mods(fitted, mods[0])
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(disjoint_mods())
 def test_a_diff_shows_exactly_the_effective_edits(mods):
     mod = mods[0]

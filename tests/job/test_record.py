@@ -256,7 +256,7 @@ def test_nonsense_written_by_hand_is_kept_and_named(folder: Path, old: str, new:
     assert records.parse(kept.read_bytes()).state == "on the bench"
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.data())
 def test_bytes_gone_wrong_are_an_error_or_a_record(made: Path, data: st.DataObject) -> None:
     whole = bytearray((made / "job.toml").read_bytes())
@@ -503,7 +503,7 @@ HOSTILE = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_hostile_texts_come_back_plain(made: Path, tmp_path: Path, data: st.DataObject) -> None:
     folder = tmp_path / "job"
@@ -546,7 +546,7 @@ VALUES = st.recursive(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(VALUES, VALUES)
 def test_any_value_goes_through_the_history(made: Path, before: Any, after: Any) -> None:
     record = records.read(made)

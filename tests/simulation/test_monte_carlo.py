@@ -141,7 +141,7 @@ def test_a_draw_moves_bias_mu_and_gm_alone(type_: str) -> None:
     assert dict(deviating(valve, ValveDraw()).parameters) == pytest.approx(dict(valve.parameters))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.sampled_from(SPACE_CHARGE), st.floats(-1.0, 1.0), st.floats(0.6, 1.6), st.floats(0.3, 3.0), st.floats(-60.0, 1.0)
 )

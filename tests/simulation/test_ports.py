@@ -105,7 +105,7 @@ def test_every_combination_in_the_order_of_the_product():
 CHANGE = st.floats(-1e-3, 1e-3)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(1, 4), st.integers(0, 2**31), st.lists(st.tuples(CHANGE, CHANGE), min_size=4, max_size=4))
 def test_elimination_equals_one_solution_of_the_whole_system(ports, seed, steps):
     rng = np.random.default_rng(seed)

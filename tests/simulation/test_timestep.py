@@ -131,7 +131,7 @@ def nodal(parts: Parts, s: complex, net: str) -> complex:
     return complex(np.linalg.solve(matrix, right)[nets.index(net)])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(networks(), st.floats(2.0, 5.0))
 def test_state_equations_of_any_network_equal_nodal_analysis(parts, decade):
     """Capacitors in rings, across sources and without a resistor; coils in series, in stars and coupled."""
@@ -259,7 +259,7 @@ def test_a_rail_stays_and_ground_is_nothing():
     np.testing.assert_allclose(play(amp, bump(), RATE, node="input").volts, bump(), atol=2e-5)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.sampled_from(AMPS[:3]), st.floats(1e-6, 2e-4), st.integers(1, 200))
 def test_linear_at_small_levels_and_the_same_at_any_time(name, level, delay):
     amp, once = load_amp(name), bump(1e-4, 500)

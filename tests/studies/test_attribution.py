@@ -50,7 +50,7 @@ def disjoint_edits(draw):
     return mod(*edits, parts=parts), len(chosen)
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(disjoint_edits(), st.floats(0.0, 1.0))
 def test_shares_of_random_edits_add_up_to_the_whole(drawn, gain):
     one, count = drawn
@@ -64,7 +64,7 @@ def test_shares_of_random_edits_add_up_to_the_whole(drawn, gain):
     np.testing.assert_allclose(shares["total"], both[1, 0] - both[0, 0], atol=1e-4)
 
 
-@settings(deadline=None, max_examples=10)
+@settings(max_examples=10)
 @given(st.sampled_from(RESISTORS), st.sampled_from(["C2", "C5", "C11"]))
 def test_an_edit_without_effect_gets_nothing(resistor, capacitor):
     assume(resistor != capacitor)

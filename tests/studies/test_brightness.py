@@ -105,7 +105,7 @@ def test_the_same_gain_moved_up_is_moved_down_again():
     assert len(set(heard["sharpness"].values.round(9))) == 1
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(
     st.lists(st.floats(-4.0, 4.0), min_size=1, max_size=4),
     st.floats(-30.0, 30.0),

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from matplotlib.lines import Line2D
 
@@ -194,6 +194,9 @@ def test_a_straight_line_over_log_level_is_crossed_where_it_is(slope: float, at:
 
 
 @given(st.lists(st.floats(-3.0, 3.0), min_size=11, max_size=11), st.floats(-2.0, 2.0))
+@example([-1.0, 0.0, 2.2e-309, *8 * [0.0]], 1e-309)
+@example([0.0, 2.2e-309, *9 * [1.0]], 0.5)
+@example([5e-324, -5e-324, 1.0, *8 * [2.0]], 1.5)
 def test_a_crossing_lies_in_the_step_where_values_pass(values: list[float], limit: float) -> None:
     row = np.array(values)
     found = first_crossing(LADDER, row, limit)

@@ -214,7 +214,7 @@ def test_only_capacitors_behind_open_contacts_are_held() -> None:
     assert held["lifted"] == ("C1",)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.sampled_from(sorted(POSITIONS)), st.sampled_from(sorted(POSITIONS)))
 def test_the_way_back_has_the_same_contacts_the_other_way_round(start: str, end: str) -> None:
     if start == end:

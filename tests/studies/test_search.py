@@ -150,7 +150,7 @@ def _change(values):
 LIMIT = st.floats(-6.0, 12.0)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(LIMIT, st.floats(0.0, 4.0), st.floats(2.0, 30.0), st.floats(30.0, 110.0))
 def test_ruling_out_early_changes_neither_the_best_nor_what_is_met(wanted, least, width, percent, degrees):
     limits = ((least, least + width), (-width, width), (-percent, percent), (degrees, math.inf))
@@ -191,7 +191,7 @@ def made_up(wanted, rooms):
 ROOMS = st.lists(st.lists(st.integers(-3, 3), min_size=4, max_size=4), min_size=54, max_size=54)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(ROOMS)
 def test_ranking_is_by_the_least_room_then_by_the_next_least(wanted, rows):
     outcome = made_up(wanted, rows)
@@ -201,7 +201,7 @@ def test_ranking_is_by_the_least_room_then_by_the_next_least(wanted, rows):
     assert list(outcome.order) == want
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(ROOMS)
 def test_front_is_what_nothing_beats(wanted, rows):
     pairs = [tuple(row[:2]) for row in rows]
@@ -405,7 +405,7 @@ def test_pictures_show_what_was_found(found):
         trade_picture(found, 0, 4)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(ROOMS, st.sampled_from(list(itertools.permutations(range(4), 2))))
 def test_a_trade_can_be_drawn_of_any_rooms(wanted, rows, pair):
     assume(rows)

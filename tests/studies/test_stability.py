@@ -82,7 +82,7 @@ def test_a_loop_that_less_gain_makes_oscillate():
     assert steady.gain_margin == pytest.approx(-20 * math.log10(0.6 / 0.5), abs=0.1)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.floats(-1.0, 3.0),
     st.lists(st.floats(0.0, 3.0), min_size=2, max_size=5),
@@ -182,7 +182,7 @@ def test_travel_is_dense_at_both_ends_and_turns_back():
 
 
 @given(st.floats(0.0, 1.0), st.sampled_from([(0.0, 1.0), (1.0, 0.0), (1.0, 1.0)]), st.sampled_from(["x", "y"]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_narrow_dip_at_the_end_of_the_travel_is_found(hill, corner, side):
     # A broad valley in the middle and, in one switch position, a dip two hundredths of the travel wide in a corner.
     def judge(positions):

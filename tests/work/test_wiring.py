@@ -62,7 +62,7 @@ def test_demo_mods_read_back(amp: str, mod: str | None) -> None:
     assert not wired.unrealised
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.randoms(use_true_random=False))
 def test_random_switches_read_back(rng: random.Random) -> None:
     amp = random_switches(rng)
@@ -289,7 +289,7 @@ def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
         assert brought <= {item.name for item in after.items if item.mark == "new"}
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.randoms(use_true_random=False))
 def test_schematic_of_random_switches(rng: random.Random) -> None:
     amp = random_switches(rng)

@@ -192,7 +192,9 @@ def first_crossing(levels: Array, values: Array, limit: float) -> float:
     above = int(np.argmax(y >= limit))
     if above == 0:
         return 0.0
-    curve = PchipInterpolator(x, y)
+    # One over a slope that is next to nothing overflows to infinity, which is what the mean of slopes then needs.
+    with np.errstate(over="ignore"):
+        curve = PchipInterpolator(x, y)
     roots = curve.solve(limit, extrapolate=False)
     inside = roots[(roots >= x[above - 1]) & (roots <= x[above])]
     return float(np.exp(inside[0])) if inside.size else float(np.exp(x[above]))

@@ -19,7 +19,8 @@ from ..base.errors import DescriptionError, EngineError, Stopped
 from ..base.progress import Line
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
-from ..circuit.positions import Position, check_request, control_coords, position_label
+from ..circuit.positions import Position, control_coords, position_label
+from ..simulation.request import Case, request
 from .cache import Kept, default_folder, fetch, keep
 from .cache_key import case_key, known, whole_moves
 from .loads import LOUDSPEAKER, load_words, on_load
@@ -57,7 +58,7 @@ class Task:
     @property
     def label(self) -> str:
         """Amp, variant and position, for messages."""
-        return f"{self.amp.name}, {self.amp.variant}, {position_label(self.position)}"
+        return Case(self.amp, self.position).name
 
 
 @dataclass(frozen=True)
@@ -141,9 +142,8 @@ def render(
         When `cancelled` said so.
     """
     played = played or phrase()
-    given = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(given, settings)
+    asked = request(amps, positions)
+    given, settings = asked.variants, asked.positions
     pairs = list(itertools.product(loads, given))
     variants = [on_load(amp, load) for load, amp in pairs]
     folder = default_folder() if cache is True else cache or None

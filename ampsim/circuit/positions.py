@@ -46,21 +46,6 @@ def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 
     return [dict(zip(controls, values, strict=True)) for values in itertools.product(*ranges)]
 
 
-def check_request(variants: list[Amp], settings: list[dict[str, float | str]]) -> None:
-    """Refuse a request without amps or positions, with two equal variants, or with a control that no amp has."""
-    if not variants or not settings:
-        raise DescriptionError("nothing to simulate: give at least one amp and one position")
-    names = [amp.variant for amp in variants]
-    for name in names:
-        if names.count(name) > 1:
-            raise DescriptionError(f"two of the amps are both '{name}'; compare amps with different mods")
-    known = {name for amp in variants for name in amp.controls}
-    for setting in settings:
-        for name in setting:
-            if name not in known:
-                raise DescriptionError(f"no amp here has a control {shown(name)}{nearest(name, known)}")
-
-
 def control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
     """One coordinate along position for every control that was set."""
     coords: dict[str, Any] = {}

@@ -10,14 +10,13 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..base.errors import EngineError
 from ..circuit.amp import Amp
 from ..circuit.feedback import feedback_place
-from ..circuit.positions import Position, check_request, control_coords, position_label
+from ..circuit.positions import Position
 from .analyses import LoopSweep
 from .drives import PROBE_VECTORS
 from .netlist import build
-from .ngspice import engine
+from .request import answers, request
 from .response import provenance
 
 
@@ -62,26 +61,16 @@ def loop_gain(
     with both directions of the loop as in M. Tian et al., Striving for small-signal stability, IEEE Circuits and
     Devices Magazine 17(1), 2001 (both from memory).
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
-    base = replace(sweep or LoopSweep(), at=at or feedback_place(variants[0]))
-    runs = [replace(base, injection=kind) for kind in ("voltage", "current")]
-    netlists = [build(amp, setting, run, ()) for amp in variants for setting in settings for run in runs]
-    outcomes = engine.run_distinct(netlists)
-    failed = next((outcome for outcome in outcomes if isinstance(outcome, EngineError)), None)
-    if failed is not None:
-        raise EngineError(f"{variants[0].name}, loop gain at {base.at}: {failed}") from failed
-    rows = [_return_ratio(one, two) for one, two in zip(outcomes[::2], outcomes[1::2], strict=True)]
-    table = np.array(rows).reshape(len(variants), len(settings), -1)
+    asked = request(amps, positions)
+    base = replace(sweep or LoopSweep(), at=at or feedback_place(asked.variants[0]))
+    runs = [(case, replace(base, injection=kind)) for case in asked.cases for kind in ("voltage", "current")]
+    netlists = [build(case.amp, case.position, run, ()) for case, run in runs]
+    found = answers([case for case, _ in runs], netlists, f"loop gain at {base.at}")
+    rows = [_return_ratio(one, two) for one, two in zip(found[::2], found[1::2], strict=True)]
+    table = np.array(rows).reshape(*asked.shape, -1)
     data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
-    coords: dict[str, Any] = {
-        "variant": [amp.variant for amp in variants],
-        "position": [position_label(setting) for setting in settings],
-        "frequency": ("frequency", base.grid(), {"units": "Hz"}),
-        **control_coords(settings),
-    }
-    return xr.Dataset(data, coords, provenance(variants, base, netlists, outcomes) | {"at": base.at})
+    coords = asked.coords() | {"frequency": ("frequency", base.grid(), {"units": "Hz"})}
+    return xr.Dataset(data, coords, provenance(asked.variants, base, netlists, found) | {"at": base.at})
 
 
 def _return_ratio(voltage: Any, current: Any) -> NDArray[np.complex128]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import itertools
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
@@ -16,14 +15,15 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, shown
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
-from ..circuit.positions import Position, check_request, control_coords, position_label
+from ..circuit.build import SPEAKER, Circuit, build_circuit
+from ..circuit.positions import Position, control_coords, position_label
 from ..circuit.signal_path import listening_points
 from . import batch
 from .analyses import Analysis, FrequencySweep, OperatingPoint
 from .batch import Executor, Tally
 from .netlist import Netlist, node_vector, write
 from .ngspice.engine import Arrays, Outcome
+from .request import Case, Request, request
 from .response import provenance
 from .tolerances import (
     BOTTLE_SHARE,
@@ -96,21 +96,18 @@ def spread(
     EngineError
         When an amp as drawn gives no trustworthy answer, or no amp does.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
+    asked = request(amps, positions)
     analysis = analysis or SWEEP
     if not isinstance(analysis, (FrequencySweep, OperatingPoint)) or not 1 <= count <= _MOST:
         raise DescriptionError(f"a spread of {shown(count)} amps: 1 to {_MOST:,} of a sweep or an operating point")
-    places = tuple(nodes) if nodes is not None else _places(variants[0], analysis)
+    places = tuple(nodes) if nodes is not None else _places(asked.variants[0], analysis)
     run = _Run(analysis, places, count, seed, tolerances or Tolerances())
-    cases = list(itertools.product(variants, settings))
-    netlists = run.netlists(cases)
-    total = len(cases) * (count + 1)
+    netlists = run.netlists(asked.cases)
+    total = len(asked.cases) * (count + 1)
     outcomes = batch.run(
         netlists, folder=folder, executor=executor, workers=workers, progress=progress, total=total, tally=tally
     )
-    return run.dataset(variants, settings, outcomes)
+    return run.dataset(asked, outcomes)
 
 
 def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Position] = ({},), **more: Any) -> xr.Dataset:
@@ -122,10 +119,9 @@ def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Positi
     own = [{name: value for name, value in each.items() if name in stock.controls} for each in wanted]
     distinct = [each for place, each in enumerate(own) if each not in own[:place]]
     found = spread(stock, count, seed, distinct, tolerances=VALVE_SWAP, **more)
-    labels = [position_label(position) for position in wanted]
     bare = found.drop_vars([name for name, coord in found.coords.items() if coord.dims == ("position",)])
     repeated = bare.isel(position=[distinct.index(each) for each in own])
-    return repeated.assign_coords({"position": labels, **control_coords(wanted)})
+    return repeated.assign_coords({"position": list(map(position_label, wanted)), **control_coords(wanted)})
 
 
 def _places(amp: Amp, analysis: Analysis) -> tuple[str, ...]:
@@ -147,12 +143,10 @@ class _Run:
     tolerances: Tolerances
     _digest: Any = field(default_factory=hashlib.sha256)
 
-    def netlists(self, cases: Iterable[tuple[Amp, Position]]) -> Iterator[Netlist]:
+    def netlists(self, cases: Iterable[Case]) -> Iterator[Netlist]:
         """For each variant and position the amp as drawn, then every amp of the run."""
-        for amp, position in cases:
-            setting = amp.setting(position)
-            wired = circuit_at(amp, setting)
-            for netlist in self._case(wired, setting):
+        for case in cases:
+            for netlist in self._case(case.wired, case.setting):
                 self._digest.update(netlist.digest.encode())
                 yield netlist
 
@@ -169,28 +163,24 @@ class _Run:
             values = (np.array(own.values) * table[: len(own.values), number]).tolist()
             yield replace(own, values=tuple(values), fresh=True)
 
-    def dataset(self, variants: list[Amp], settings: list[Any], outcomes: list[Outcome]) -> xr.Dataset:
+    def dataset(self, asked: Request, outcomes: list[Outcome]) -> xr.Dataset:
         """Label the outcomes."""
         axis = {} if isinstance(self.analysis, OperatingPoint) else {"frequency": self.analysis.grid()}
-        shape = (len(variants), len(settings), self.count + 1, len(self.places), *(grid.size for grid in axis.values()))
+        shape = (*asked.shape, self.count + 1, len(self.places), *(grid.size for grid in axis.values()))
         voltage = np.full(shape, np.nan, complex if axis else float)
         flat = voltage.reshape(-1, *shape[2:])
-        labels = [position_label(setting) for setting in settings]
-        for case, (amp, setting) in enumerate(itertools.product(variants, settings)):
-            found = outcomes[case * (self.count + 1) : (case + 1) * (self.count + 1)]
-            wired = circuit_at(amp, setting)
-            _fill(flat[case], found, [node_vector(wired, place) for place in self.places])
-            if isinstance(found[0], EngineError):
-                raise EngineError(f"{amp.name}, {amp.variant}, {position_label(setting)}: {found[0]}") from found[0]
+        for number, case in enumerate(asked.cases):
+            found = outcomes[number * (self.count + 1) : (number + 1) * (self.count + 1)]
+            case.arrays(found[0])
+            _fill(flat[number], found, [node_vector(case.wired, place) for place in self.places])
         dims = ("variant", "position", "sample", "node", *axis)
-        coords: dict[str, Any] = {"variant": [amp.variant for amp in variants], "position": labels}
-        coords |= {"sample": np.arange(self.count), "node": list(self.places)}
-        coords |= {name: (name, grid, {"units": "Hz"}) for name, grid in axis.items()} | control_coords(settings)
+        coords = asked.coords() | {"sample": np.arange(self.count), "node": list(self.places)}
+        coords |= {name: (name, grid, {"units": "Hz"}) for name, grid in axis.items()}
         data = {
             "voltage": (dims, voltage[:, :, 1:], {"units": "V"}),
             "nominal": ((*dims[:2], *dims[3:]), voltage[:, :, 0], {"units": "V"}),
         }
-        return xr.Dataset(data, coords, self._attributes(variants, outcomes))
+        return xr.Dataset(data, coords, self._attributes(asked.variants, outcomes))
 
     def _attributes(self, variants: list[Amp], outcomes: list[Outcome]) -> dict[str, Any]:
         good = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ..base.errors import EngineError
 from ..circuit.amp import Amp
-from ..circuit.build import Circuit, circuit_at
-from ..circuit.positions import Position, position_label
+from ..circuit.build import Circuit
+from ..circuit.positions import Position
 from .analyses import OperatingPoint
 from .netlist import Netlist, node_vector, valve_vectors, write
-from .ngspice import engine
+from .ngspice.engine import Arrays
+from .request import Case, answers
 
 
 @dataclass(frozen=True)
@@ -34,24 +34,19 @@ def at_rest(cases: Sequence[tuple[Amp, Position]], parts: Sequence[str], cold: b
     EngineError
         When ngspice gives no trustworthy answer; the message names amp and position.
     """
-    wired = [circuit_at(*case) for case in cases]
-    netlists = [_netlist(each, *case, parts, cold) for each, case in zip(wired, cases, strict=True)]
-    outcomes = engine.run_distinct(netlists)
-    found = []
-    for (amp, position), each, outcome in zip(cases, wired, outcomes, strict=True):
-        if isinstance(outcome, EngineError):
-            raise EngineError(f"{amp.name}, {amp.variant}, {position_label(position)}: {outcome}") from outcome
-        found.append(_rest(each, parts, outcome))
-    return found
+    asked = [Case(*case) for case in cases]
+    found = answers(asked, [_netlist(case, parts, cold) for case in asked])
+    return [_rest(case.wired, parts, answer) for case, answer in zip(asked, found, strict=True)]
 
 
-def _netlist(wired: Circuit, amp: Amp, position: Position, parts: Sequence[str], cold: bool) -> Netlist:
+def _netlist(case: Case, parts: Sequence[str], cold: bool) -> Netlist:
+    wired = case.wired
     ends = [f"{each.designator}.{pin}" for each in wired.elements if each.designator in parts for pin in ("1", "2")]
     plates = [f"{each.designator}.plate" for each in wired.elements if each.kind == "valve"]
-    return write(wired, amp.setting(position), OperatingPoint(cold), (*ends, *plates), currents=True)
+    return write(wired, case.setting, OperatingPoint(cold), (*ends, *plates), currents=True)
 
 
-def _rest(wired: Circuit, parts: Sequence[str], answer: engine.Arrays) -> Rest:
+def _rest(wired: Circuit, parts: Sequence[str], answer: Arrays) -> Rest:
     def volts(place: str) -> float:
         vector = node_vector(wired, place)
         return float(answer.vectors[vector][0]) if vector else 0.0

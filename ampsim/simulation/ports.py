@@ -13,14 +13,15 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..base.errors import DescriptionError, EngineError
+from ..base.errors import DescriptionError
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
-from ..circuit.positions import Position, position_label
+from ..circuit.positions import Position
 from .analyses import FrequencySweep, PortSweep
 from .netlist import Netlist, node_vector, write
 from .ngspice import engine
 from .ports_algebra import Complex, bias_moved, branches, loop_gain_between, without_first
+from .request import Case
 
 Port = tuple[str, str]
 _CHUNK = 32
@@ -125,10 +126,7 @@ def _netlists(request: Request, wired: Circuit, sweep: FrequencySweep) -> list[N
 
 
 def _answer(request: Request, outcome: engine.Outcome) -> engine.Arrays:
-    if isinstance(outcome, EngineError):
-        where = f"{request.amp.name}, {request.amp.variant}, {position_label(request.position)}"
-        raise EngineError(f"{where}, seen from its ports: {outcome}") from outcome
-    return outcome
+    return Case(request.amp, request.position).arrays(outcome, "seen from its ports")
 
 
 def _model(request: Request, wired: Circuit, sweep: FrequencySweep, answers: list[engine.Arrays]) -> PortModel:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import itertools
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
@@ -14,15 +13,16 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..base.errors import EngineError
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ..circuit.nets import INPUT
-from ..circuit.positions import Position, check_request, control_coords, position_label
+from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .netlist import Netlist, build, node_vector, valve_vectors
 from .ngspice import engine
+from .ngspice.engine import Arrays
+from .request import Request, answers, request
 from .stimuli import Sine
 
 
@@ -65,19 +65,14 @@ def simulate(
     EngineError
         When ngspice gives no trustworthy answer at one of the positions; the message names it.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    asked = request(amps, positions)
     analysis = analysis or FrequencySweep()
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
     at_rest = isinstance(analysis, OperatingPoint)
-    places = tuple(nodes) if nodes is not None else _default_nodes(variants, at_rest)
-    netlists = [build(amp, setting, analysis, places, at_rest) for amp in variants for setting in settings]
-    outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
-    labels = [position_label(setting) for setting in settings]
-    for (amp, label), outcome in zip(itertools.product(variants, labels), outcomes, strict=True):
-        if isinstance(outcome, EngineError):
-            raise EngineError(f"{amp.name}, {amp.variant}, {label}: {outcome}") from outcome
-    return _dataset(variants, settings, labels, analysis, places, netlists, outcomes)
+    places = tuple(nodes) if nodes is not None else _default_nodes(asked.variants, at_rest)
+    netlists = [build(case.amp, case.position, analysis, places, at_rest) for case in asked.cases]
+    found = answers(asked.cases, netlists, workers=workers, progress=progress)
+    facts = provenance(asked.variants, analysis, netlists, found)
+    return _dataset(asked, analysis, places, found).assign_attrs(facts)
 
 
 def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
@@ -93,56 +88,34 @@ def _valve_places(wired: Circuit) -> Iterable[str]:
     return (f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins)
 
 
-def _dataset(
-    variants: list[Amp],
-    settings: list[dict[str, float | str]],
-    labels: list[str],
-    analysis: Analysis,
-    places: tuple[str, ...],
-    netlists: list[Netlist],
-    outcomes: Sequence[Any],
-) -> xr.Dataset:
+def _dataset(asked: Request, analysis: Analysis, places: tuple[str, ...], found: Sequence[Arrays]) -> xr.Dataset:
     axis = {} if isinstance(analysis, OperatingPoint) else {_axis(analysis): analysis.grid()}
-    shape = (len(variants), len(settings), len(places), *(grid.size for grid in axis.values()))
+    shape = (*asked.shape, len(places), *(grid.size for grid in axis.values()))
     voltage = np.zeros(shape, complex if isinstance(analysis, FrequencySweep) else float)
-    for place, rows in enumerate(_rows(variants, settings, analysis, places, outcomes)):
-        voltage.reshape(-1, *shape[2:])[place] = rows
+    for row, case, answer in zip(voltage.reshape(-1, *shape[2:]), asked.cases, found, strict=True):
+        row[:] = _rows(case.wired, analysis, places, answer)
     data: dict[str, Any] = {"voltage": (("variant", "position", "node", *axis), voltage, {"units": "V"})}
-    coords: dict[str, Any] = {
-        "variant": [amp.variant for amp in variants],
-        "position": labels,
-        "node": list(places),
-    }
+    coords = asked.coords() | {"node": list(places)}
     for name, grid in axis.items():
         coords[name] = (name, grid, {"units": "Hz" if name == "frequency" else "s"})
-    coords |= control_coords(settings)
     if isinstance(analysis, OperatingPoint):
-        branches, current = _currents(variants, settings, outcomes, analysis.cold)
+        branches, current = _currents(asked, found, analysis.cold)
         data["current"] = (("variant", "position", "branch"), current, {"units": "A"})
         coords["branch"] = branches
-    return xr.Dataset(data, coords, provenance(variants, analysis, netlists, outcomes))
+    return xr.Dataset(data, coords)
 
 
 def _axis(analysis: Analysis) -> str:
     return "frequency" if isinstance(analysis, FrequencySweep) else "time"
 
 
-def _rows(
-    variants: list[Amp],
-    settings: list[dict[str, float | str]],
-    analysis: Analysis,
-    places: tuple[str, ...],
-    outcomes: Sequence[Any],
-) -> Iterable[NDArray[Any]]:
-    cases = itertools.product(variants, settings)
-    for (amp, setting), outcome in zip(cases, outcomes, strict=True):
-        wired = circuit_at(amp, setting)
-        names = [node_vector(wired, place) for place in places]
-        zero = np.zeros_like(next(iter(outcome.vectors.values())))
-        rows = np.stack([outcome.vectors[name] if name else zero for name in names])
-        if isinstance(analysis, Transient):
-            rows = resampled(outcome.scale, rows, analysis.grid())
-        yield rows[:, 0] if isinstance(analysis, OperatingPoint) else rows
+def _rows(wired: Circuit, analysis: Analysis, places: tuple[str, ...], answer: Arrays) -> NDArray[Any]:
+    names = [node_vector(wired, place) for place in places]
+    zero = np.zeros_like(next(iter(answer.vectors.values())))
+    rows = np.stack([answer.vectors[name] if name else zero for name in names])
+    if isinstance(analysis, Transient):
+        rows = resampled(answer.scale, rows, analysis.grid())
+    return np.asarray(rows[:, 0] if isinstance(analysis, OperatingPoint) else rows)
 
 
 def resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
@@ -154,22 +127,20 @@ def resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDA
     return np.asarray(CubicSpline(time[keep], rows[:, keep], axis=1)(grid))
 
 
-def _currents(
-    variants: list[Amp], settings: list[dict[str, float | str]], outcomes: Sequence[Any], cold: bool
-) -> tuple[list[str], NDArray[Any]]:
+def _currents(asked: Request, found: Sequence[Arrays], cold: bool) -> tuple[list[str], NDArray[Any]]:
     rows: list[dict[str, float]] = []
-    for (amp, setting), outcome in zip(itertools.product(variants, settings), outcomes, strict=True):
+    for case, answer in zip(asked.cases, found, strict=True):
         row = {}
-        for designator, family in _families(circuit_at(amp, setting)):
+        for designator, family in _families(case.wired):
             for electrode, vector in valve_vectors(designator, family).items():
                 # Plate and screen currents come as millivolts-for-milliamperes, the grid's as a source current.
                 # A cold valve's law still says what it would draw.
                 scale = 1.0 if electrode == "grid" else 0.0 if cold else 1e-3
-                row[f"{designator}.{electrode}"] = scale * float(outcome.vectors[vector][0])
+                row[f"{designator}.{electrode}"] = scale * float(answer.vectors[vector][0])
         rows.append(row)
     branches = list(dict.fromkeys(name for row in rows for name in row))
     table = np.array([[row.get(name, np.nan) for name in branches] for row in rows])
-    return branches, table.reshape(len(variants), len(settings), len(branches))
+    return branches, table.reshape(*asked.shape, len(branches))
 
 
 def _families(wired: Circuit) -> Iterable[tuple[str, str]]:

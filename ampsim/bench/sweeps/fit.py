@@ -15,14 +15,15 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError, EngineError, nearest, shown
+from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp, Part
-from ...circuit.build import SPEAKER, Circuit, circuit_at
-from ...circuit.positions import Position, check_request, position_label
+from ...circuit.build import SPEAKER, Circuit
+from ...circuit.positions import Position, position_label
 from ...library.parts import QUANTITY
 from ...simulation.analyses import FrequencySweep
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
+from ...simulation.request import Case, request
 from ...simulation.tolerances import slots
 from .compare import at_frequencies
 from .fit_result import FittedPart, PartFit, correlations, hanging_together, remarks_on
@@ -90,7 +91,7 @@ def fit_parts(
         When ngspice gives no trustworthy answer.
     """
     setting = dict(position or {})
-    check_request([amp], [setting])
+    request(amp, [setting])
     _check_bounds(bounds)
     work = _Work.prepare(amp, setting, measured, _named(parts), node, band)
     work.refuse_idle()
@@ -115,7 +116,7 @@ def _check_bounds(bounds: tuple[float, float]) -> None:
 class _Work:
     """The netlist with the values to try, what was measured, and every gain simulated so far."""
 
-    where: str
+    case: Case
     base: Netlist
     vector: str
     owners: tuple[str, ...]
@@ -132,31 +133,29 @@ class _Work:
         amp: Amp, setting: dict[str, float | str], measured: xr.Dataset, names: tuple[str, ...], node: str,
         band: tuple[float, float],
     ) -> _Work:  # fmt: skip
-        whole = amp.setting(setting)
-        wired = circuit_at(amp, whole)
+        case = Case(amp, setting)
+        wired = case.wired
         drawn = tuple(_part(wired, name) for name in names)
         sweep, frequency = _frequencies(measured["gain_db"], band)
         seen, sigma = _points(measured, frequency)
         vector = node_vector(wired, node)
         if not vector:
             raise DescriptionError(f"{shown(node)} is ground and has no gain")
-        base = write(wired, whole, sweep, (node,))
+        base = write(wired, case.setting, sweep, (node,))
         owners = tuple(slots(wired).get(name, "") for name in base.parts)
         missing = [name for name in names if name not in owners]
         if missing:
             raise DescriptionError(f"{', '.join(missing)} is not in the circuit at {position_label(setting)}")
-        where = f"{amp.name}, {amp.variant}, {position_label(setting)}"
-        return _Work(where, base, vector, owners, names, drawn, sweep.grid(), frequency, seen, sigma)
+        return _Work(case, base, vector, owners, names, drawn, sweep.grid(), frequency, seen, sigma)
 
     def gains(self, points: Sequence[tuple[float, ...]]) -> list[Array]:
         """Gain [dB] at values whose logarithms differ by so much from those drawn."""
         wanted = [point for point in dict.fromkeys(points) if point not in self.known]
         outcomes = engine.run([self._netlist(point) for point in wanted])
         for point, outcome in zip(wanted, outcomes, strict=True):
-            if isinstance(outcome, EngineError):
-                raise EngineError(f"{self.where}: {outcome}") from outcome
             with np.errstate(divide="ignore"):
-                self.known[point] = self._at_frequencies(20.0 * np.log10(np.abs(outcome.vectors[self.vector])))
+                gain = self.case.arrays(outcome).vectors[self.vector]
+                self.known[point] = self._at_frequencies(20.0 * np.log10(np.abs(gain)))
         return [self.known[point] for point in points]
 
     def _at_frequencies(self, gain: Array) -> Array:

@@ -13,8 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 from ...base.errors import DescriptionError, EngineError, Stopped, shown
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
-from ...circuit.positions import Position, check_request, position_label
+from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND
+from ..request import Case, request
 from . import resampling
 from .moves import Stand, stands
 
@@ -94,12 +95,12 @@ def play(
     """
     samples = _checked(signal, rate, oversampling, load)
     setting = dict(position or {})
-    check_request([amp], [setting, *(dict(there) for _, there in moves)])
+    request(amp, [setting, *(dict(there) for _, there in moves)])
     wired, whole = stands(amp, setting, moves, load)
     if wired.net(node) == GROUND:
         return Played(np.zeros(samples.size), rate, 0, 0, 0)
     task = _Task(whole, wired.net(node), float(rate), oversampling, progress, cancelled)
-    where = f"{amp.name}, {amp.variant}, {position_label(setting)}"
+    where = Case(amp, setting).name
     try:
         heard, machine = task.run(resampling.upsampled(samples, oversampling))
     except EngineError as error:

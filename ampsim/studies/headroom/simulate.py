@@ -16,12 +16,13 @@ from ...base.errors import EngineError
 from ...circuit.amp import Amp, Loudspeaker, Part, Socket
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.loudspeaker import loudspeaker_ohms
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import begins_at_guitar, valve_stages
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.netlist import build, node_vector, valve_vectors
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
+from ...simulation.request import request
 from ...simulation.response import provenance, resampled, simulate
 from ...simulation.stimuli import Sine
 from .measures import levels_between
@@ -84,9 +85,8 @@ def headroom(
     EngineError
         When ngspice gives no trustworthy answer at rest or for a small signal.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
+    asked = request(amps, positions)
+    variants, settings = asked.variants, asked.positions
     quiet = [_quiet(amp, settings, tone.frequency) for amp in variants]
     wanted = {
         (place, setting): [float(level) for level in levels]

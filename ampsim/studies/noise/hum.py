@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import json
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -15,15 +14,16 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, EngineError, shown
 from ...circuit.amp import Amp, Part, Rail, Socket
-from ...circuit.build import SPEAKER, Circuit, circuit_at
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.build import SPEAKER, Circuit
+from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND, Element
 from ...circuit.valves.description import Valve
 from ...simulation.analyses import Analysis, OperatingPoint, PortSweep, RippleSweep
 from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
+from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
-from .simulate import answered, part_of
+from .simulate import part_of
 
 Complex = NDArray[np.complex128]
 HARMONICS = 10
@@ -99,30 +99,22 @@ def hum_spectrum(
     The contribution of a node is its ripple times the gain from there to the output with every supply node held by an
     ideal source (superposition). A rail drawn as a source without a reservoir is taken as smooth.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
-    cases = [_Case(amp, each, mains or Mains(), output) for amp, each in itertools.product(variants, settings)]
-    rest = [case.at_rest() for case in cases]
-    steps = sum(case.runs for case in cases)
-    resting = answered([case.name for case in cases], rest, part_of(progress, 0, steps))
-    runs = [case.swept(outcome) for case, outcome in zip(cases, resting, strict=True)]
+    asked = request(amps, positions)
+    plans = [_Plan(case, mains or Mains(), output) for case in asked.cases]
+    rest = [plan.at_rest() for plan in plans]
+    steps = sum(plan.runs for plan in plans)
+    resting = answers(asked.cases, rest, progress=part_of(progress, 0, steps))
+    runs = [plan.sweeps(answer) for plan, answer in zip(plans, resting, strict=True)]
     flat = [netlist for group in runs for netlist in group]
-    whose = [case.name for case, group in zip(cases, runs, strict=True) for _ in group]
-    outcomes = answered(whose, flat, part_of(progress, len(cases), steps))
-    answers = iter(outcomes)
+    whose = [plan.case for plan, group in zip(plans, runs, strict=True) for _ in group]
+    swept = answers(whose, flat, progress=part_of(progress, len(plans), steps))
+    left = iter(swept)
     found = [
-        case.hum(outcome, [next(answers) for _ in group])
-        for case, outcome, group in zip(cases, resting, runs, strict=True)
+        plan.hum(answer, [next(left) for _ in group]) for plan, answer, group in zip(plans, resting, runs, strict=True)
     ]
-    coords = {
-        "variant": [amp.variant for amp in variants],
-        "position": [position_label(setting) for setting in settings],
-        **control_coords(settings),
-    }
-    facts = provenance(variants, RippleSweep(), [*rest, *flat], [*resting, *outcomes])
-    facts |= {"output": output, "assumed": json.dumps(asdict(cases[0].mains)), "pair": ", ".join(cases[0].apart)}
-    return _dataset(found, (len(variants), len(settings)), cases[0].frequency).assign_coords(coords).assign_attrs(facts)
+    facts = provenance(asked.variants, RippleSweep(), [*rest, *flat], [*resting, *swept])
+    facts |= {"output": output, "assumed": json.dumps(asdict(plans[0].mains)), "pair": ", ".join(plans[0].apart)}
+    return _dataset(found, asked.shape, plans[0].frequency).assign_coords(asked.coords()).assign_attrs(facts)
 
 
 @dataclass(frozen=True)
@@ -137,15 +129,14 @@ class _Found:
     swing: Mapping[str, float]
 
 
-class _Case:
+class _Plan:
     """One amp at one position: what to run, and what the answers mean."""
 
-    def __init__(self, amp: Amp, position: Position, mains: Mains, output: str) -> None:
-        self.name = f"{amp.name}, {amp.variant}, {position_label(position)}"
-        self.mains, self.output = mains, output
-        self.setting, self.wired = amp.setting(position), circuit_at(amp, position)
+    def __init__(self, case: Case, mains: Mains, output: str) -> None:
+        self.case, self.mains, self.output = case, mains, output
+        self.setting, self.wired = case.setting, case.wired
         self.apart = _mismatched(self.wired, mains.mismatch)
-        self.sources = {rail.name: farads for rail in amp.rails if (farads := self._reservoir(rail)) > 0.0}
+        self.sources = {rail.name: farads for rail in case.amp.rails if (farads := self._reservoir(rail)) > 0.0}
         self.nodes = _nodes(self.wired)
         self.holders = self._holders()
         self.frequency = 2.0 * mains.frequency * np.arange(1, HARMONICS + 1)
@@ -177,7 +168,7 @@ class _Case:
         """The netlist of the operating point."""
         return self._write(OperatingPoint(), (*self.nodes, self.output))
 
-    def swept(self, rest: Arrays) -> list[Netlist]:
+    def sweeps(self, rest: Arrays) -> list[Netlist]:
         """Ripple from each reservoir's source; from each node with all of them held; a current into each cathode."""
         sweep = RippleSweep(start=2.0 * self.mains.frequency, harmonics=HARMONICS)
         held, listen = self._held(rest), (*self.nodes, self.output)
@@ -204,7 +195,7 @@ class _Case:
         return Circuit(whole, (*wired.elements, *elements), wired.removed, wired.parts, wired.outputs)
 
     def hum(self, rest: Arrays, answers: Sequence[Arrays]) -> _Found:
-        """What the answers to `swept` mean."""
+        """What the answers to `sweeps` mean."""
         vector = node_vector(self.wired, self.output)
         direct = dict(zip(self.sources, answers, strict=False))
         by_node = dict(zip(self.holders, answers[len(direct) :], strict=False))
@@ -230,7 +221,7 @@ class _Case:
     def _check(self, total: Complex, shares: list[Complex]) -> None:
         scale = np.sum(np.abs(shares), axis=0).max() if shares else 0.0
         if shares and np.abs(np.sum(shares, axis=0) - total).max() > 1e-3 * scale:
-            raise EngineError(f"{self.name}: the supply nodes' hum does not add up")
+            raise EngineError(f"{self.case.name}: the supply nodes' hum does not add up")
 
 
 def _nodes(wired: Circuit) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -13,16 +12,16 @@ from numpy.typing import NDArray
 
 from ...base.errors import EngineError
 from ...circuit.amp import Amp, Socket
-from ...circuit.build import SPEAKER, Circuit, circuit_at
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.build import SPEAKER, Circuit
+from ...circuit.positions import Position
 from ...circuit.valves.description import Valve
 from ...circuit.valves.evaluation import slopes
 from ...circuit.valves.laws import LAWS
 from ...simulation.analyses import FrequencySweep, NoiseSweep, OperatingPoint
 from ...simulation.drives import NOISE_SIEMENS, noise_element, noise_vector
 from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
-from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays
+from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
 
 # ngspice works at 27 degrees Celsius; constants of the SI, exact since 2019.
@@ -74,28 +73,22 @@ def noise_spectrum(
     W. Schottky, D. O. North). Shot noise of the grid current is that of the grid's diode; a law with a grid current of
     its own has none. Flicker, hum, microphony and crackling parts are left out: there are no figures for them here.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
+    asked = request(amps, positions)
     base = sweep or NoiseSweep(per_decade=20)
-    cases = [_Case(amp, setting) for amp, setting in itertools.product(variants, settings)]
+    cases = asked.cases
     steps = 3 * len(cases)
-    rest = [case.at_rest() for case in cases]
-    resting = answered([case.name for case in cases], rest, part_of(progress, 0, steps))
+    rest = [_at_rest(case) for case in cases]
+    resting = answers(cases, rest, progress=part_of(progress, 0, steps))
     runs = [
         netlist
         for case, outcome in zip(cases, resting, strict=True)
-        for netlist in case.swept(replace(base, valves=valve_noise(case.wired, outcome)))
+        for netlist in _sweeps(case, replace(base, valves=valve_noise(case.wired, outcome)))
     ]
-    outcomes = answered([case.name for case in cases for _ in range(2)], runs, part_of(progress, len(cases), steps))
-    found = _dataset(cases, (len(variants), len(settings)), base, outcomes[::2], outcomes[1::2])
-    coords = {
-        "variant": [amp.variant for amp in variants],
-        "position": [position_label(setting) for setting in settings],
-        **control_coords(settings),
-    }
-    facts = provenance(variants, base, [*rest, *runs], [*resting, *outcomes])
-    return found.assign_coords(coords).assign_attrs(facts | {"output": base.output, "kelvin": KELVIN})
+    twice = [case for case in cases for _ in range(2)]
+    swept = answers(twice, runs, progress=part_of(progress, len(cases), steps))
+    found = _dataset(cases, asked.shape, base, swept[::2], swept[1::2])
+    facts = provenance(asked.variants, base, [*rest, *runs], [*resting, *swept])
+    return found.assign_coords(asked.coords()).assign_attrs(facts | {"output": base.output, "kelvin": KELVIN})
 
 
 def valve_noise(wired: Circuit, rest: Arrays) -> ValveNoise:
@@ -138,59 +131,41 @@ def _sockets(wired: Circuit) -> list[Socket]:
     return [part for part in parts if isinstance(part, Socket)]
 
 
-class _Case:
-    """One amp at one position."""
-
-    def __init__(self, amp: Amp, position: Position) -> None:
-        self.amp, self.name = amp, f"{amp.name}, {amp.variant}, {position_label(position)}"
-        self.setting, self.wired = amp.setting(position), circuit_at(amp, position)
-
-    def at_rest(self) -> Netlist:
-        """The netlist of the operating point, every valve pin read."""
-        valves = [element for element in self.wired.elements if element.kind == "valve"]
-        pins = tuple(f"{element.designator}.{pin}" for element in valves for pin, _ in element.pins)
-        return write(self.wired, self.setting, OperatingPoint(), pins or (SPEAKER,), currents=True)
-
-    def swept(self, sweep: NoiseSweep) -> tuple[Netlist, Netlist]:
-        """The netlists of the noise and of the gain at the same frequencies."""
-        gain = FrequencySweep(sweep.start, sweep.stop, sweep.per_decade)
-        return (
-            write(self.wired, self.setting, sweep, ()),
-            write(self.wired, self.setting, gain, (sweep.output,)),
-        )
-
-    def contributors(self) -> dict[str, tuple[str, str, str]]:
-        """Contributor to its kind, its stage and how the names of its noisy elements begin."""
-        found = {}
-        for element in self.wired.elements:
-            name = element.designator.lower()
-            if element.kind == "valve":
-                kinds = {"valve": noise_element(name, "plate"), "partition": noise_element(name, "partition")}
-                if self._has_diode(element.designator):
-                    kinds["grid current"] = f"d.x{name}.dg"
-                for kind, own in kinds.items():
-                    label = element.designator if kind == "valve" else f"{element.designator} {kind}"
-                    found[label] = (kind, element.stage, own)
-            elif element.kind == "resistor":
-                found[element.designator] = (element.kind, element.stage, name)
-            elif element.kind in ("pot", "transformer", "loudspeaker"):
-                found[element.designator] = (element.kind, element.stage, f"r{name}_")
-        return found
-
-    def _has_diode(self, designator: str) -> bool:
-        socket = self.wired.parts[designator]
-        return isinstance(socket, Socket) and LAWS[self.amp.valve_by_type[socket.type].law].grid is None
+def _at_rest(case: Case) -> Netlist:
+    """The netlist of the operating point, every valve pin read."""
+    valves = [element for element in case.wired.elements if element.kind == "valve"]
+    pins = tuple(f"{element.designator}.{pin}" for element in valves for pin, _ in element.pins)
+    return write(case.wired, case.setting, OperatingPoint(), pins or (SPEAKER,), currents=True)
 
 
-def answered(
-    whose: Sequence[str], netlists: Sequence[Netlist], progress: Callable[[int, int], None] | None
-) -> list[Arrays]:
-    """Run netlists, of which some may be equal; a failed one is an `EngineError` that says whose it was."""
-    outcomes = engine.run_distinct(netlists, progress=progress)
-    for name, outcome in zip(whose, outcomes, strict=True):
-        if isinstance(outcome, EngineError):
-            raise EngineError(f"{name}: {outcome}") from outcome
-    return [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
+def _sweeps(case: Case, sweep: NoiseSweep) -> tuple[Netlist, Netlist]:
+    """The netlists of the noise and of the gain at the same frequencies."""
+    gain = FrequencySweep(sweep.start, sweep.stop, sweep.per_decade)
+    return write(case.wired, case.setting, sweep, ()), write(case.wired, case.setting, gain, (sweep.output,))
+
+
+def _contributors(wired: Circuit) -> dict[str, tuple[str, str, str]]:
+    """Contributor to its kind, its stage and how the names of its noisy elements begin."""
+    found = {}
+    for element in wired.elements:
+        name = element.designator.lower()
+        if element.kind == "valve":
+            kinds = {"valve": noise_element(name, "plate"), "partition": noise_element(name, "partition")}
+            if _has_diode(wired, element.designator):
+                kinds["grid current"] = f"d.x{name}.dg"
+            for kind, own in kinds.items():
+                label = element.designator if kind == "valve" else f"{element.designator} {kind}"
+                found[label] = (kind, element.stage, own)
+        elif element.kind == "resistor":
+            found[element.designator] = (element.kind, element.stage, name)
+        elif element.kind in ("pot", "transformer", "loudspeaker"):
+            found[element.designator] = (element.kind, element.stage, f"r{name}_")
+    return found
+
+
+def _has_diode(wired: Circuit, designator: str) -> bool:
+    socket = wired.parts[designator]
+    return isinstance(socket, Socket) and LAWS[wired.amp.valve_by_type[socket.type].law].grid is None
 
 
 def part_of(progress: Callable[[int, int], None] | None, done: int, total: int) -> Callable[[int, int], None] | None:
@@ -199,13 +174,13 @@ def part_of(progress: Callable[[int, int], None] | None, done: int, total: int) 
 
 
 def _dataset(
-    cases: Sequence[_Case],
+    cases: Sequence[Case],
     shape: tuple[int, int],
     sweep: NoiseSweep,
     spectra: Sequence[Arrays],
     gains: Sequence[Arrays],
 ) -> xr.Dataset:
-    tables = [case.contributors() for case in cases]
+    tables = [_contributors(case.wired) for case in cases]
     known = {label: facts for table in tables for label, facts in table.items()}
     shares = np.zeros((len(cases), len(known), sweep.points))
     for row, table, outcome in zip(shares, tables, spectra, strict=True):
@@ -242,7 +217,7 @@ def _joined(name: str, outcome: Arrays) -> NDArray[np.float64]:
     return np.asarray(np.sqrt(np.sum(np.square(rows), axis=0)) if rows else np.zeros_like(outcome.scale))
 
 
-def _check(cases: Sequence[_Case], total: NDArray[np.float64], shares: NDArray[np.float64]) -> None:
+def _check(cases: Sequence[Case], total: NDArray[np.float64], shares: NDArray[np.float64]) -> None:
     """Refuse an answer whose contributions do not add up: some part would have been forgotten."""
     error = np.abs(np.sqrt((shares**2).sum(axis=1)) / total - 1.0).max(axis=1)
     worst = int(np.argmax(error))

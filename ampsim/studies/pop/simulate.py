@@ -17,13 +17,14 @@ from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp, Switch, Transformer
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.moving_switch import ContactData, MovingCircuit, moving
-from ...circuit.positions import Position, check_request, control_coords, position_label, switches_at
+from ...circuit.positions import Position, switches_at
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.power import tap_pin
 from ...simulation.analyses import Transient
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
+from ...simulation.request import Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Throw
 
@@ -68,7 +69,7 @@ BLEEDS = (None, 10e6, 1e6)
 """What lies across contacts behind which a capacitor hangs [ohm]: nothing, 10 megohm, 1 megohm."""
 
 
-class _Case(NamedTuple):
+class _Run(NamedTuple):
     place: tuple[int, ...]  # of its variant, position, transition, movement and remedy
     wired: MovingCircuit
     netlist: Netlist
@@ -146,42 +147,41 @@ def pop(
     EngineError
         When no simulator process can work at all.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
+    asked = request(amps, positions)
+    variants = asked.variants
     wanted = transitions(variants[0]) if moves is None else list(moves)
     if not (wanted and movements and bleeds):
         raise DescriptionError(f"{variants[0].name}: no switch to move; a pop needs a switch")
     places = tuple(nodes) if nodes is not None else _default_nodes(variants[0])
     data = contacts or ContactData()
-    cases = list(_cases(variants, settings, wanted, movements, [replace(data, bleed=each) for each in bleeds], places))
-    outcomes = engine.run_distinct([case.netlist for case in cases], progress=progress)
+    runs = list(_runs(asked, wanted, movements, [replace(data, bleed=each) for each in bleeds], places))
+    outcomes = engine.run_distinct([run.netlist for run in runs], progress=progress)
     labels: dict[str, Any] = {
         "variant": [amp.variant for amp in variants],
-        "position": [position_label(setting) for setting in settings],
+        "position": asked.labels,
         "transition": [each.label for each in wanted],
         "movement": [each.name for each in movements],
         "remedy": [AS_IT_IS if each is None else f"bleed {format_value(each, OHM)}" for each in bleeds],
         "node": list(places),
     }
-    parts = _measured(cases, outcomes, places, labels)
+    parts = _measured(runs, outcomes, places, labels)
     held = np.array([[""] * len(wanted)] * len(variants), dtype=object)
-    for case in cases:
-        held[case.place[0], case.place[2]] = " and ".join(case.wired.held)
+    for run in runs:
+        held[run.place[0], run.place[2]] = " and ".join(run.wired.held)
     parts["held"] = (("variant", "transition"), held.astype(str))
-    coords = labels | control_coords(settings) | {
+    coords = labels | asked.coords() | {
         "time": ("time", _grid(), {"units": "s"}),
         "control": ("transition", [each.control for each in wanted]),
         "gap": ("movement", [each.gap for each in movements], {"units": "s"}),
         "bleed": ("remedy", [np.inf if each is None else each for each in bleeds], {"units": "ohm"}),
     }  # fmt: skip
-    run = Transient(_throw(movements[0], moved=True), STEP, TOLERANCE)
-    answered = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
-    facts = provenance(variants, run, [case.netlist for case in cases], answered) | {
+    analysis = Transient(_throw(movements[0], moved=True), STEP, TOLERANCE)
+    found = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
+    facts = provenance(variants, analysis, [run.netlist for run in runs], found) | {
         "analysis": "pop",
         "contacts": json.dumps(asdict(data)),
         "nominal_ohm": json.dumps({amp.variant: nominal_ohms(amp) for amp in variants}),
-        "failed": "\n".join(_failures(cases, outcomes, labels)),
+        "failed": "\n".join(_failures(runs, outcomes, labels)),
     }
     return xr.Dataset(parts, coords, facts)
 
@@ -207,23 +207,22 @@ def _throw(movement: Movement, moved: bool) -> Throw:
     return Throw(movement.gap if moved else 0.0, movement.bounces)
 
 
-def _cases(
-    variants: list[Amp],
-    settings: list[dict[str, float | str]],
+def _runs(
+    asked: Request,
     wanted: Sequence[Transition],
     movements: Sequence[Movement],
     remedies: Sequence[ContactData],
     places: tuple[str, ...],
-) -> Iterator[_Case]:
-    axes = (variants, settings, wanted, movements, remedies)
-    for case in itertools.product(*(range(len(axis)) for axis in axes)):
-        variant, setting, transition, movement, remedy = case
-        amp, move = variants[variant], wanted[transition]
-        whole = amp.setting(settings[setting] | {move.control: move.start})
+) -> Iterator[_Run]:
+    axes = (asked.variants, asked.positions, wanted, movements, remedies)
+    for place in itertools.product(*(range(len(axis)) for axis in axes)):
+        variant, position, transition, movement, remedy = place
+        amp, move = asked.variants[variant], wanted[transition]
+        whole = amp.setting(asked.positions[position] | {move.control: move.start})
         wired = moving(amp, switches_at(amp, whole), move.control, move.end, remedies[remedy])
         both = len({contact.closed for contact in wired.contacts.values()}) == 2
-        run = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
-        yield _Case(case, wired, write(wired, whole, run, places))
+        analysis = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
+        yield _Run(place, wired, write(wired, whole, analysis, places))
 
 
 def _grid() -> NDArray[np.float64]:
@@ -236,20 +235,20 @@ def _grid() -> NDArray[np.float64]:
 
 
 def _measured(
-    cases: Sequence[_Case], outcomes: Sequence[Outcome], places: tuple[str, ...], labels: dict[str, Any]
+    runs: Sequence[_Run], outcomes: Sequence[Outcome], places: tuple[str, ...], labels: dict[str, Any]
 ) -> dict[str, Any]:
     grid = _grid()
     shape = tuple(len(labels[dim]) for dim in labels)
     voltage = np.full((*shape, grid.size), np.nan)
     highest, lowest = np.full(shape, np.nan), np.full(shape, np.nan)
-    for case, outcome in zip(cases, outcomes, strict=True):
+    for run, outcome in zip(runs, outcomes, strict=True):
         if isinstance(outcome, Arrays):
-            names = [node_vector(case.wired, place) for place in places]
+            names = [node_vector(run.wired, place) for place in places]
             zero = np.zeros(outcome.scale.size)
             rows = np.stack([outcome.vectors[name] if name else zero for name in names])
             # A pop has corners: straight lines between ngspice's points, where a spline would swing past them.
-            voltage[case.place] = [np.interp(grid, outcome.scale - Throw().at, row) for row in rows]
-            highest[case.place], lowest[case.place] = rows.max(axis=-1), rows.min(axis=-1)
+            voltage[run.place] = [np.interp(grid, outcome.scale - Throw().at, row) for row in rows]
+            highest[run.place], lowest[run.place] = rows.max(axis=-1), rows.min(axis=-1)
     dims = tuple(labels)
     return {
         "voltage": ((*dims, "time"), voltage, {"units": "V"}),
@@ -258,9 +257,9 @@ def _measured(
     }
 
 
-def _failures(cases: Sequence[_Case], outcomes: Sequence[Outcome], labels: dict[str, Any]) -> Iterator[str]:
+def _failures(runs: Sequence[_Run], outcomes: Sequence[Outcome], labels: dict[str, Any]) -> Iterator[str]:
     names = list(labels)[:5]
-    for case, outcome in zip(cases, outcomes, strict=True):
+    for run, outcome in zip(runs, outcomes, strict=True):
         if not isinstance(outcome, Arrays):
-            where = ", ".join(str(labels[name][index]) for name, index in zip(names, case.place, strict=True))
+            where = ", ".join(str(labels[name][index]) for name, index in zip(names, run.place, strict=True))
             yield f"{where}: {str(outcome).splitlines()[0]}"

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, cast
 
 import numpy as np
 import xarray as xr
 
-from ...base.errors import EngineError
 from ...circuit.amp import Amp, Part, Pot, Socket
-from ...circuit.build import Circuit, circuit_at
+from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.positions import Position
 from ...circuit.stages.template import Element
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
 from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays
+from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 
@@ -89,44 +89,23 @@ def stress(
     Cold volts hold while the heaters take longer than the filters fill. The unloaded mains transformer's rise, the
     rectifier's inrush and the mains' tolerance are not in them: rails stand at the volts of the description.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
-    cases = [_Case(amp, setting) for amp in variants for setting in settings]
+    asked = request(amps, positions)
     runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_driven, tones)]
-    asked = [(case, run, _netlist(case, run)) for case in cases for run in runs]
+    jobs = [(case, run, _netlist(case, run)) for case in asked.cases for run in runs]
     found: dict[tuple[Analysis, str], Readings] = {}
     remarks: list[Any] = []
-    for case, run, netlist, outcome in _answers(asked, progress):
-        if isinstance(outcome, EngineError):
-            where = f"{case.amp.name}, {case.amp.variant}, {position_label(case.setting)}, {_name(run)}"
-            raise EngineError(f"{where}: {outcome}") from outcome
-        found[run, netlist.digest] = _reduced(case, run, netlist, outcome)
-        remarks.append(replace(outcome, vectors={}))
-    read = [found[run, netlist.digest] for _, run, netlist in asked]
+    for case, run, netlist, answer in _answers(jobs, progress):
+        found[run, netlist.digest] = _reduced(case, run, netlist, answer)
+        remarks.append(replace(answer, vectors={}))
+    read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
-    facts = provenance(variants, runs[0], [netlist for *_, netlist in asked], remarks)
+    facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
     facts |= {"analysis": "stress", "tones": json.dumps([_facts(tone) for tone in tones])}
-    return _dataset(variants, settings, rows, facts)
+    return _dataset(asked, rows, facts)
 
 
-@dataclass(frozen=True, eq=False)
-class _Case:
-    """One variant at one position, wired up."""
-
-    amp: Amp
-    setting: dict[str, float | str]
-
-    @property
-    def whole(self) -> dict[str, float | str]:
-        return self.amp.setting(self.setting)
-
-    @property
-    def wired(self) -> Circuit:
-        return circuit_at(self.amp, self.setting)
-
-    def elements(self, *kinds: str) -> list[Element]:
-        return [element for element in self.wired.elements if element.kind in kinds]
+def _elements(wired: Circuit, *kinds: str) -> list[Element]:
+    return [element for element in wired.elements if element.kind in kinds]
 
 
 def _driven(tone: Sine) -> Transient:
@@ -143,18 +122,17 @@ def _facts(tone: Sine) -> dict[str, float]:
     return {"frequency": tone.frequency, "level": tone.level, "settle": tone.settle, "cycles": tone.cycles}
 
 
-def _netlist(case: _Case, run: Analysis) -> Netlist:
-    heard = case.elements("resistor", "capacitor", "pot", "valve")
+def _netlist(case: Case, run: Analysis) -> Netlist:
+    heard = _elements(case.wired, "resistor", "capacitor", "pot", "valve")
     places = tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
-    return write(case.wired, case.whole, run, places, currents=True)
+    return write(case.wired, case.setting, run, places, currents=True)
 
 
-Asked = tuple[_Case, Analysis, Netlist]
-
-
-def _answers(asked: list[Asked], progress: Progress | None) -> Iterator[tuple[_Case, Analysis, Netlist, Any]]:
+def _answers(
+    jobs: list[tuple[Case, Analysis, Netlist]], progress: Progress | None
+) -> Iterator[tuple[Case, Analysis, Netlist, Arrays]]:
     """Run every different netlist once, a few at a time: waveforms at every place fill the memory."""
-    alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in asked}.values())
+    alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in jobs}.values())
     # Long runs first, so that no core waits for the last one.
     alone.sort(key=lambda each: not isinstance(each[1], Transient))
     for start in range(0, len(alone), _BATCH):
@@ -162,7 +140,7 @@ def _answers(asked: list[Asked], progress: Progress | None) -> Iterator[tuple[_C
         tell = None if progress is None else (lambda done, _, start=start: progress(start + done, len(alone)))
         outcomes = engine.run([netlist for *_, netlist in batch], progress=tell)
         for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
-            yield case, run, netlist, outcome
+            yield case, run, netlist, case.arrays(outcome, _name(run))
 
 
 def _worst(readings: list[Readings]) -> Readings:
@@ -174,7 +152,7 @@ def _worst(readings: list[Readings]) -> Readings:
     return found
 
 
-def _reduced(case: _Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
+def _reduced(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
     reader = _Reader(case, run, netlist, outcome)
     found = reader.parts() | reader.valves()
     if run == OperatingPoint():
@@ -186,8 +164,8 @@ def _reduced(case: _Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> R
 class _Reader:
     """Reads one answer of ngspice."""
 
-    def __init__(self, case: _Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> None:
-        self._case, self._wired, self._vectors = case, case.wired, outcome.vectors
+    def __init__(self, case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> None:
+        self._wired, self._vectors = case.wired, outcome.vectors
         self._values = dict(zip(netlist.parts, netlist.values, strict=True))
         self._cold = run == OperatingPoint(cold=True)
         self._state, self._span = "cold" if self._cold else "rest", Span(np.zeros(1))
@@ -199,7 +177,7 @@ class _Reader:
     def parts(self) -> Readings:
         """Volts and watts of every resistor, capacitor and pot."""
         found: Readings = {}
-        for element in self._case.elements("resistor", "capacitor", "pot"):
+        for element in _elements(self._wired, "resistor", "capacitor", "pot"):
             name = element.designator
             volts = [self._volts(name, first) - self._volts(name, second) for first, second in _pairs(element)]
             watts = list(self._watts(element, volts))
@@ -224,7 +202,7 @@ class _Reader:
     def valves(self) -> Readings:
         """Volts, watts and amperes of every valve."""
         found: Readings = {}
-        for element in self._case.elements("valve"):
+        for element in _elements(self._wired, "valve"):
             name, pins = element.designator, [pin for pin, _ in element.pins]
             load = valve_load({pin: self._volts(name, pin) for pin in pins}, self._amps(name))
             cathode = self._volts(name, "cathode")
@@ -257,20 +235,17 @@ def _pairs(element: Element) -> list[tuple[str, str]]:
     return [("top", "wiper"), ("wiper", "bottom"), ("top", "bottom")] if element.kind == "pot" else [("1", "2")]
 
 
-def _dataset(
-    variants: list[Amp], settings: list[dict[str, float | str]], rows: list[Readings], facts: dict[str, Any]
-) -> xr.Dataset:
+def _dataset(asked: Request, rows: list[Readings], facts: dict[str, Any]) -> xr.Dataset:
     data = {}
-    coords: dict[str, Any] = {"variant": [amp.variant for amp in variants], "state": list(STATES)}
-    coords["position"] = [position_label(setting) for setting in settings]
+    coords = asked.coords() | {"state": list(STATES)}
     for variable, (dim, unit) in _UNITS.items():
         keys = [key for row in rows for key in row]
         items = coords[dim] = list(dict.fromkeys(item for name, item, _ in keys if _UNITS[name][0] == dim))
         states = ("",) if variable in _STATELESS else STATES
         table = [[[row.get((variable, item, state), np.nan) for state in states] for item in items] for row in rows]
-        values = np.array(table, dtype=float).reshape(len(variants), len(settings), len(items), len(states))
+        values = np.array(table, dtype=float).reshape(*asked.shape, len(items), len(states))
         whole = xr.DataArray(values, dims=("variant", "position", dim, "state"), attrs={"units": unit})
         data[variable] = whole.isel(state=0) if variable in _STATELESS else whole
-    known = {name: part.kind for amp in variants for name, part in amp.part_by_designator.items()}
+    known = {name: part.kind for amp in asked.variants for name, part in amp.part_by_designator.items()}
     coords["kind"] = ("part", [known[name] for name in coords["part"]])
-    return xr.Dataset(data, coords | control_coords(settings), facts)
+    return xr.Dataset(data, coords, facts)

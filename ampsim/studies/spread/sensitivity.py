@@ -11,13 +11,14 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError, EngineError, shown
+from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Socket, Transformer
-from ...circuit.build import SPEAKER, Circuit, circuit_at
-from ...circuit.positions import Position, check_request, control_coords, position_label
+from ...circuit.build import SPEAKER, Circuit
+from ...circuit.positions import Position
 from ...simulation.analyses import FrequencySweep
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
+from ...simulation.request import Case, request
 from ...simulation.response import provenance
 from ...simulation.tolerances import ValveDraw, ValveSpread, deviating, slots, spread_of, spreads
 
@@ -89,13 +90,11 @@ def sensitivity(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    variants = [amps] if isinstance(amps, Amp) else list(amps)
-    settings = [dict(position) for position in positions]
-    check_request(variants, settings)
+    asked = request(amps, positions)
     analysis = SWEEP if analysis is None else analysis
     if not isinstance(analysis, FrequencySweep):
         raise DescriptionError(f"sensitivity of {shown(analysis)}; it takes a frequency sweep")
-    cases = [_case(amp, setting, analysis, node) for amp, setting in itertools.product(variants, settings)]
+    cases = [_trials(case, analysis, node) for case in asked.cases]
     netlists = [netlist for case in cases for netlist in case.netlists]
     outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
     parts = dict.fromkeys((trial.name, trial.per) for case in cases for trial in case.trials)
@@ -104,25 +103,23 @@ def sensitivity(
     for row, case in zip(slope, cases, strict=True):
         for (name, per), change in case.changes(list(itertools.islice(rest, len(case.netlists)))):
             row[list(parts).index((name, per))] = change
-    coords: dict[str, Any] = {
-        "variant": [amp.variant for amp in variants],
-        "position": [position_label(setting) for setting in settings],
+    coords = asked.coords() | {
         "part": [name for name, _ in parts],
         "per": ("part", [per for _, per in parts]),
         "frequency": ("frequency", analysis.grid(), {"units": "Hz"}),
     }
-    whole = slope.reshape(len(variants), len(settings), *slope.shape[1:])
+    whole = slope.reshape(*asked.shape, *slope.shape[1:])
     data = {"slope": (("variant", "position", "part", "frequency"), whole, {"units": "dB"})}
     left_out = ", ".join(sorted({name for case in cases for name in case.left_out}))
-    facts = provenance(variants, analysis, netlists, outcomes) | {"node": node, "left_out": left_out}
-    return xr.Dataset(data, coords | control_coords(settings), facts)
+    facts = provenance(asked.variants, analysis, netlists, outcomes) | {"node": node, "left_out": left_out}
+    return xr.Dataset(data, coords, facts)
 
 
 @dataclass(frozen=True)
-class _Case:
-    """One variant at one position: the drawing, and all that differ from it in one thing."""
+class _Trials:
+    """Of one case the drawing, and all that differ from it in one thing."""
 
-    where: str
+    case: Case
     vector: str
     base: Netlist
     trials: tuple[_Trial, ...]
@@ -135,35 +132,32 @@ class _Case:
 
     def changes(self, outcomes: Sequence[engine.Outcome]) -> Iterator[tuple[tuple[str, str], Array]]:
         """For each trial its name, for how much, and the change [dB] over frequency."""
-        levels = [_level(outcome, self.vector, self.where) for outcome in outcomes]
+        levels = [_level(self.case.arrays(outcome), self.vector) for outcome in outcomes]
         for trial, level in zip(self.trials, levels[1:], strict=True):
             yield (trial.name, trial.per), trial.scale * (level - levels[0])
 
 
-def _case(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> _Case:
-    wired = circuit_at(amp, position)
+def _trials(case: Case, analysis: FrequencySweep, node: str) -> _Trials:
+    wired = case.wired
     vector = node_vector(wired, node)
     if not vector:
         raise DescriptionError(f"{shown(node)} is ground and has no gain; listen elsewhere")
-    base = _base(amp, position, analysis, node)
+    base = _base(case, analysis, node)
     trials = (
         *_value_trials(wired, base),
-        *_replaced_trials(amp, position, analysis, node),
-        *_valve_trials(wired, amp.setting(position), analysis, node),
+        *_replaced_trials(case, analysis, node),
+        *_valve_trials(wired, case.setting, analysis, node),
     )
-    where = f"{amp.name}, {amp.variant}, {position_label(position)}"
-    return _Case(where, vector, base, trials, tuple(_left_out(wired)))
+    return _Trials(case, vector, base, trials, tuple(_left_out(wired)))
 
 
-def _level(outcome: engine.Outcome, vector: str, where: str) -> Array:
-    if isinstance(outcome, EngineError):
-        raise EngineError(f"{where}: {outcome}") from outcome
+def _level(answer: engine.Arrays, vector: str) -> Array:
     with np.errstate(divide="ignore"):
-        return np.asarray(20.0 * np.log10(np.abs(outcome.vectors[vector])))
+        return np.asarray(20.0 * np.log10(np.abs(answer.vectors[vector])))
 
 
-def _base(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> Netlist:
-    return write(circuit_at(amp, position), amp.setting(position), analysis, (node,))
+def _base(case: Case, analysis: FrequencySweep, node: str) -> Netlist:
+    return write(case.wired, case.setting, analysis, (node,))
 
 
 def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
@@ -174,11 +168,11 @@ def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
         yield _Trial(designator, PER_PART, _PER / STEP, replace(base, values=moved))
 
 
-def _replaced_trials(amp: Amp, position: Position, analysis: FrequencySweep, node: str) -> Iterator[_Trial]:
-    for part in _parts(circuit_at(amp, position), (Transformer, Loudspeaker)):
+def _replaced_trials(case: Case, analysis: FrequencySweep, node: str) -> Iterator[_Trial]:
+    for part in _parts(case.wired, (Transformer, Loudspeaker)):
         for name in _FIELDS[part.kind]:
             other = replace(part, **{name: getattr(part, name) * (1.0 + STEP)})
-            netlist = _base(_refitted(amp, other), position, analysis, node)
+            netlist = _base(replace(case, amp=_refitted(case.amp, other)), analysis, node)
             yield _Trial(f"{part.designator} {name.replace('_', ' ')}", PER_PART, _PER / STEP, netlist)
 
 

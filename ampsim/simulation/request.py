@@ -1,0 +1,132 @@
+"""What is asked: amps at positions of their controls, the axes of the answer, and whose answer is whose."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..base.errors import DescriptionError, EngineError, nearest, shown
+from ..circuit.amp import Amp
+from ..circuit.build import Circuit, circuit_at
+from ..circuit.positions import Position, control_coords, position_label
+from .netlist import Netlist
+from .ngspice import engine
+
+
+@dataclass(frozen=True)
+class Case:
+    """One amp at one position of its controls."""
+
+    amp: Amp
+    position: Position
+
+    @property
+    def name(self) -> str:
+        """Amp, variant and position, as messages say them."""
+        return f"{self.amp.name}, {self.amp.variant}, {position_label(self.position)}"
+
+    @property
+    def setting(self) -> dict[str, float | str]:
+        """Where every control stands; those that the position does not name stand as drawn."""
+        return self.amp.setting(self.position)
+
+    @property
+    def wired(self) -> Circuit:
+        """The circuit with its switches as the position says."""
+        return circuit_at(self.amp, self.position)
+
+    def arrays(self, outcome: engine.Outcome, analysis: str = "") -> engine.Arrays:
+        """The numbers of an outcome of this case.
+
+        Raises
+        ------
+        EngineError
+            When ngspice gave none; the message names the case, and the analysis where one is named.
+        """
+        if isinstance(outcome, EngineError):
+            where = f"{self.name}, {analysis}" if analysis else self.name
+            raise EngineError(f"{where}: {outcome}") from outcome
+        return outcome
+
+
+@dataclass(frozen=True)
+class Request:
+    """Variants of an amp, each at every one of the positions."""
+
+    variants: list[Amp]
+    positions: list[dict[str, float | str]]
+
+    @property
+    def cases(self) -> list[Case]:
+        """Every variant at every position, in the order of an array with dims (variant, position)."""
+        return [Case(amp, position) for amp in self.variants for position in self.positions]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """How many variants and positions."""
+        return len(self.variants), len(self.positions)
+
+    @property
+    def labels(self) -> list[str]:
+        """The positions in words."""
+        return [position_label(position) for position in self.positions]
+
+    def coords(self) -> dict[str, Any]:
+        """Coordinates `variant` and `position`, and along position one for every control that was set."""
+        return {
+            "variant": [amp.variant for amp in self.variants],
+            "position": self.labels,
+            **control_coords(self.positions),
+        }
+
+
+def request(amps: Amp | Iterable[Amp], positions: Iterable[Position] = ({},)) -> Request:
+    """One or more variants of an amp, and positions of their controls.
+
+    Raises
+    ------
+    DescriptionError
+        Without amps or positions, with two equal variants, or with a control that no amp has.
+    """
+    variants = [amps] if isinstance(amps, Amp) else list(amps)
+    settings = [dict(position) for position in positions]
+    if not variants or not settings:
+        raise DescriptionError("nothing to simulate: give at least one amp and one position")
+    names = [amp.variant for amp in variants]
+    for name in names:
+        if names.count(name) > 1:
+            raise DescriptionError(f"two of the amps are both '{name}'; compare amps with different mods")
+    known = {name for amp in variants for name in amp.controls}
+    for name in (name for setting in settings for name in setting):
+        if name not in known:
+            raise DescriptionError(f"no amp here has a control {shown(name)}{nearest(name, known)}")
+    return Request(variants, settings)
+
+
+def answers(
+    cases: Sequence[Case],
+    netlists: Sequence[Netlist],
+    analysis: str = "",
+    workers: int | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> list[engine.Arrays]:
+    """Simulate netlists, of which some may be equal, and insist on an answer to each.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Whose each netlist is.
+    netlists : sequence of Netlist
+    analysis : str
+        What is being simulated, where a message should say so.
+    workers, progress
+        As `engine.run`.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer to one of them; the message names the case.
+    """
+    outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
+    return [case.arrays(outcome, analysis) for case, outcome in zip(cases, outcomes, strict=True)]

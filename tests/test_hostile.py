@@ -28,6 +28,7 @@ from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.ngspice.library import find
+from ampsim.simulation.ngspice.protocol import Form
 from ampsim.simulation.stimuli import Burst, Sine, Waveform
 from tests.tools import hostile
 
@@ -105,10 +106,10 @@ def read(case: hostile.Case) -> Any:
 
 def harmless(case: hostile.Case, netlist: Netlist) -> None:
     assert hostile.strange_line(netlist.text) is None, (case.kind, case.place, ascii(case.text)[:200])
-    assert not hostile.strange_command(netlist.command)
+    assert not hostile.strange_command(netlist.form.command)
     if case.telling:
         assert case.text not in netlist.text
-        assert not any(case.text in vector for vector in netlist.vectors)
+        assert not any(case.text in vector for vector in netlist.form.vectors)
 
 
 def test_the_grammar_of_netlists_takes_ours_and_no_other(amps: tuple[Amp, ...]) -> None:
@@ -260,7 +261,7 @@ def test_the_marks_do_show_in_a_netlist_that_was_not_checked(tmp_path: Path, hol
     (tmp_path / "trap").write_text(TRAP.format(mark=mark))
     text = f"unchecked\nv1 a 0 1\nr1 a 0 1k\n{hole.format(mark=mark, trap=tmp_path / 'trap')}\n.end\n"
     assert hostile.strange_line(text) is not None
-    engine.run([Netlist((text,), (), (), "op", ("v(a)",), 1, 0.0)], workers=1)
+    engine.run([Netlist(Form((text,), (), "op", ("v(a)",), 1), ())], workers=1)
     assert mark.exists()
 
 

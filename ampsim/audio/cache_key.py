@@ -66,7 +66,7 @@ def whole_moves(position: Position, moves: Sequence[tuple[float, Position]]) -> 
 def _circuit(amp: Amp, position: Position, node: str) -> list[str]:
     """The netlist at a position, which holds every value and valve; and what it calls the place."""
     netlist = build(amp, position, OperatingPoint(), (node,))
-    return [netlist.digest, *netlist.vectors]
+    return [netlist.digest, *netlist.form.vectors]
 
 
 @lru_cache(maxsize=1)

@@ -12,7 +12,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -180,11 +180,11 @@ class _Campaign:
     def _distinct(self, netlists: Iterable[Netlist], order: list[int]) -> Iterator[Netlist]:
         places: dict[tuple[str, tuple[str, ...]], int] = {}
         for netlist in netlists:
-            place = places.setdefault((netlist.digest, netlist.vectors), len(places))
+            place = places.setdefault((netlist.digest, netlist.form.vectors), len(places))
             order.append(place)
             if place == len(self._uses):
                 self._uses.append(0)
-                yield netlist if netlist.fresh else replace(netlist, fresh=True)
+                yield netlist.with_fresh_load()
             self._uses[place] += 1
 
     @staticmethod

@@ -64,14 +64,14 @@ def unpack(chunk: tuple[Netlist, ...], packed: Packed) -> list[Outcome]:
         if problem:
             found.append(EngineError(str(problem)))
             continue
-        if points < 1 or netlist.points not in (0, points):
-            raise ValueError(f"{points} points, {netlist.points} expected")
-        size = int(points) * len(netlist.vectors) * (2 if paired else 1)
+        if points < 1 or netlist.form.points not in (0, points):
+            raise ValueError(f"{points} points, {netlist.form.points} expected")
+        size = int(points) * len(netlist.form.vectors) * (2 if paired else 1)
         scale = packed.numbers[place : place + int(points) * bool(scaled)]
         place += scale.size
         rows = packed.numbers[place : place + size].view(np.complex128 if paired else np.float64)
         place += size
-        vectors = dict(zip(netlist.vectors, rows.reshape(len(netlist.vectors), int(points)), strict=True))
+        vectors = dict(zip(netlist.form.vectors, rows.reshape(len(netlist.form.vectors), int(points)), strict=True))
         found.append(Arrays(vectors, scale, tuple(str(notes).split("\n")) if notes else ()))
     if place != packed.numbers.size or not np.isfinite(packed.numbers).all():
         raise ValueError("numbers are missing or not finite")
@@ -87,7 +87,7 @@ class Keeper:
 
     def path(self, chunk: tuple[Netlist, ...]) -> Path:
         """Where the answers to a chunk are kept: SHA-256 of netlists, vectors and the engine's versions."""
-        content = repr((self._versions, [(netlist.digest, netlist.vectors) for netlist in chunk]))
+        content = repr((self._versions, [(netlist.digest, netlist.form.vectors) for netlist in chunk]))
         return self._folder / f"{hashlib.sha256(content.encode()).hexdigest()}.npz"
 
     def find(self, chunk: tuple[Netlist, ...]) -> Packed | None:

@@ -156,12 +156,12 @@ class _Run:
         factors = part_factors(wired, self.count, self.seed, self.tolerances)
         owner = slots(wired)
         whole = np.ones(self.count)
-        table = np.stack([factors.get(owner.get(name, ""), whole) for name in plain.parts] or [whole])
+        table = np.stack([factors.get(owner.get(name, ""), whole) for name in plain.form.parts] or [whole])
         draws = valve_draws(wired, self.count, self.seed, self.tolerances)
         for number in range(self.count):
             own = write(wired, setting, self.analysis, self.places, sockets=sockets_of(wired, draws, number))
             values = (np.array(own.values) * table[: len(own.values), number]).tolist()
-            yield replace(own, values=tuple(values), fresh=True)
+            yield replace(own, values=tuple(values)).with_fresh_load()
 
     def dataset(self, asked: Request, outcomes: list[Outcome]) -> xr.Dataset:
         """Label the outcomes."""

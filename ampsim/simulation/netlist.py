@@ -23,6 +23,7 @@ from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
 from .devices import WRITERS, Writer, safe_name
 from .drives import command, options, own_vectors, write_drive
+from .ngspice.protocol import Form
 
 # A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
 END_OHMS = 1.0
@@ -32,39 +33,34 @@ _OWN_VALVES = "* own valves\n"
 
 @dataclass(frozen=True)
 class Netlist:
-    """Settled netlist text, cut at the values that may differ between positions, and what to do with it.
+    """A form, and the values [ohm, F, H] of the elements named in its `parts`."""
 
-    `skeleton` holds the text before, between and after the `values` of the elements named in `parts`; `command` is
-    the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
-    `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
-    """
-
-    skeleton: tuple[str, ...]
-    parts: tuple[str, ...]
+    form: Form
     values: tuple[float, ...]
-    command: str
-    vectors: tuple[str, ...]
-    points: int
-    end: float
-    fresh: bool = False
 
-    @cached_property
+    @property
     def text(self) -> str:
         """The whole netlist."""
-        pieces = [self.skeleton[0]]
-        for value, piece in zip(self.values, self.skeleton[1:], strict=True):
-            pieces += [repr(value), piece]
-        return "".join(pieces)
+        return self.form.text(self.values)
+
+    @property
+    def value_by_part(self) -> dict[str, float]:
+        """Value [ohm, F, H] by the name of its element."""
+        return dict(zip(self.form.parts, self.values, strict=True))
+
+    def with_fresh_load(self) -> Netlist:
+        """The same netlist, simulated in a load of its own."""
+        return Netlist(self.form._replace(fresh=True), self.values)
 
     @cached_property
     def digest(self) -> str:
         """SHA-256 of command, skeleton and values: equal digests mean equal text."""
         values = struct.pack(f"<{len(self.values)}d", *self.values)
-        return hashlib.sha256(_skeleton_digest(self.skeleton, self.command) + values).hexdigest()
+        return hashlib.sha256(_form_digest(self.form.skeleton, self.form.command) + values).hexdigest()
 
 
 @lru_cache(maxsize=256)
-def _skeleton_digest(skeleton: tuple[str, ...], command: str) -> bytes:
+def _form_digest(skeleton: tuple[str, ...], command: str) -> bytes:
     return hashlib.sha256("\0".join((command, *skeleton)).encode()).digest()
 
 
@@ -112,11 +108,11 @@ def write(
     sockets = sockets or {}
     frame = _frame(wired, analysis, nodes, currents, tuple(sockets))
     values = tuple(slot_value(source, half, setting) for source, half in frame.sources)
-    end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
-    points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
+    if not sockets:
+        return Netlist(frame.form, values)
     own = "".join(subcircuit(valve, f"_{name.lower()}") for name, valve in sockets.items())
-    skeleton = (frame.skeleton[0].replace(_OWN_VALVES, own, 1), *frame.skeleton[1:]) if sockets else frame.skeleton
-    return Netlist(skeleton, frame.parts, values, frame.command, frame.vectors, points, end)
+    first, *others = frame.form.skeleton
+    return Netlist(frame.form._replace(skeleton=(first.replace(_OWN_VALVES, own, 1), *others)), values)
 
 
 def slot_value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:
@@ -134,11 +130,10 @@ def _pot_half(pot: Pot, half: str, rotation: float) -> float:
 
 @dataclass(frozen=True)
 class _Frame:
-    skeleton: tuple[str, ...]
-    parts: tuple[str, ...]
+    """A form, and where the value of each of its parts comes from."""
+
+    form: Form
     sources: tuple[tuple[Part | Pot | float, str], ...]
-    command: str
-    vectors: tuple[str, ...]
 
 
 @lru_cache(maxsize=256)
@@ -160,7 +155,10 @@ def _frame(
         writer.line(".save " + " ".join(vectors))
     writer.line(options(analysis))
     writer.line(".end")
-    return _Frame(writer.skeleton(), tuple(writer.parts), tuple(writer.sources), command(analysis, wired), vectors)
+    end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
+    points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
+    form = Form(writer.skeleton(), tuple(writer.parts), command(analysis, wired), vectors, points, end)
+    return _Frame(form, tuple(writer.sources))
 
 
 def _subcircuits(wired: Circuit, cold: bool) -> list[str]:

@@ -122,7 +122,7 @@ def _netlists(request: Request, wired: Circuit, sweep: FrequencySweep) -> list[N
     driven = [
         write(wired, setting, replace(base, driven=number), places) for number in range(-1, len(request.ports))
     ]  # fmt: skip
-    return [replace(driven[0], command="op", points=1), *driven]
+    return [replace(driven[0], form=driven[0].form._replace(command="op", points=1)), *driven]
 
 
 def _answer(request: Request, outcome: engine.Outcome) -> engine.Arrays:
@@ -242,7 +242,7 @@ def direct(requests: Sequence[Request], sweep: FrequencySweep | None = None) -> 
     sweep = sweep or FrequencySweep()
     wired = [circuit_at(request.amp, request.position) for request in requests]
     netlists = [
-        replace(_netlists(request._replace(ports=()), each, sweep)[1], fresh=True)
+        _netlists(request._replace(ports=()), each, sweep)[1].with_fresh_load()
         for request, each in zip(requests, wired, strict=True)
     ]
     answers = [_answer(*each) for each in zip(requests, engine.run(netlists), strict=True)]

@@ -54,5 +54,5 @@ def dead_amp(amp: Amp, position: Position | None = None) -> DeadAmp:
     """
     wired = circuit_at(amp, position or {})
     netlist = write(wired, amp.setting(position or {}), OperatingPoint(), (SPEAKER,))
-    values = dict(zip(netlist.parts, netlist.values, strict=True))
+    values = netlist.value_by_part
     return DeadAmp(wired, tuple(unpowered(wired, values)))

@@ -393,7 +393,7 @@ def test_too_much_and_unknown_things_are_refused(amps: tuple[Amp, Amp]) -> None:
 def test_on_a_resistor_there_is_no_loudspeaker_left(amps: tuple[Amp, Amp]) -> None:
     netlist = build(on_load(amps[1], "resistor"), {"bright": "120p"}, OperatingPoint(), ("speaker",))
     assert "ls1" not in netlist.text
-    assert netlist.values[netlist.parts.index("r991")] == 8.0
+    assert netlist.values[netlist.form.parts.index("r991")] == 8.0
     with pytest.raises(DescriptionError, match="drives no loudspeaker"):
         on_load(load_amp("lesson-stage"), "resistor")
 

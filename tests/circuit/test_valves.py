@@ -24,6 +24,7 @@ from ampsim.circuit.valves.parsing import parse_valve
 from ampsim.circuit.valves.spice import subcircuit
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice.engine import Arrays, run
+from ampsim.simulation.ngspice.protocol import Form
 
 FOLDER = Path(__file__).resolve().parents[2] / "models" / "valves"
 FILES = sorted(FOLDER.rglob("*.toml"))
@@ -182,7 +183,7 @@ def called(valve: Valve) -> str:
 
 
 def answer(text: str, command: str, vectors: tuple[str, ...], points: int, end: float = 0.0) -> Arrays:
-    outcome = run([Netlist((text,), (), (), command, vectors, points, end)])[0]
+    outcome = run([Netlist(Form((text,), (), command, vectors, points, end), ())])[0]
     assert isinstance(outcome, Arrays), outcome
     return outcome
 

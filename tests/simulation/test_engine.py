@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from ampsim.base.errors import EngineError
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.messages import is_fault
+from ampsim.simulation.ngspice.protocol import Form
 from tests.tools.small_circuits import SWEEP, SWEEP_POINTS, C, R, arrays, low_pass, netlist, one, valve
 
 
@@ -83,18 +85,13 @@ def test_altered_values_equal_a_fresh_load(command: str) -> None:
     altered = [arrays(outcome) for outcome in engine.run(sweep, workers=1)]
     for wanted, got in zip(sweep, altered, strict=True):
         # Another title, so the netlist is loaded afresh.
-        fresh = Netlist(("fresh " + wanted.skeleton[0], *wanted.skeleton[1:]), *_rest(wanted))
+        first, *others = wanted.form.skeleton
+        fresh = replace(wanted, form=wanted.form._replace(skeleton=("fresh " + first, *others)))
         engine.run([low_pass("op")], workers=1)
         for name, expected in one(fresh).vectors.items():
             np.testing.assert_allclose(got.vectors[name], expected, rtol=1e-9)
     # The bias did move.
     assert np.ptp([abs(got.vectors["v(k)"][0]) for got in altered]) > 0.1
-
-
-def _rest(
-    wanted: Netlist,
-) -> tuple[tuple[str, ...], tuple[float, ...], str, tuple[str, ...], int, float]:
-    return wanted.parts, wanted.values, wanted.command, wanted.vectors, wanted.points, wanted.end
 
 
 @pytest.mark.parametrize("workers", [1, 2])
@@ -153,7 +150,7 @@ def test_floating_node_is_an_error() -> None:
 def test_bad_netlist_is_an_error(line: str, words: str) -> None:
     text = f"bad\nv1 in 0 1\nc1 a 0 1e-9\nr1 in a 1e3\n{line}\n.end\n"
     wanted = ("v(a)", "v(b)") if " b " in line else ("v(a)",)
-    assert words in fault(Netlist((text,), (), (), "op", wanted, 1, 0.0))
+    assert words in fault(Netlist(Form((text,), (), "op", wanted, 1), ()))
 
 
 @pytest.mark.parametrize("name", ["v(nosuch)", "v(c)", "i(v9)"])

@@ -151,11 +151,12 @@ def test_forked_process_leaves_the_workers_alone() -> None:
 
 SCRIPT = """
 import os, sys, time
-from ampsim import engine
-from ampsim.netlist import Netlist
+from ampsim.simulation.netlist import Netlist
+from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice.protocol import Form
 text = {text!r}
 def sweep(n, command, points, end):
-    return [Netlist((text,), (), (), command, ("v(a)",), points, end)] * n
+    return [Netlist(Form((text,), (), command, ("v(a)",), points, end), ())] * n
 """
 
 
@@ -223,7 +224,7 @@ def test_interrupt_stops_a_long_sweep(tmp_path: Path) -> None:
 try:
     {BUSY}
 except KeyboardInterrupt:
-    from ampsim.pool import POOL
+    from ampsim.simulation.ngspice.pool import POOL
     print("interrupted", len(POOL._idle))
 print(engine.run(sweep(1, 'op', 1, 0.0))[0].vectors['v(a)'])
 """
@@ -270,7 +271,7 @@ def test_worker_that_cannot_start_says_why(tmp_path: Path) -> None:
     wrong = tmp_path / "libngspice.so.0"
     wrong.write_text("not a library")
     body = """
-from ampsim.errors import EngineError
+from ampsim.base.errors import EngineError
 try:
     engine.run(sweep(3, 'op', 1, 0.0))
 except EngineError as problem:

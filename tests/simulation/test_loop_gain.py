@@ -11,6 +11,7 @@ from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice.protocol import Form
 from ampsim.simulation.response import simulate
 
 AMP = load_amp("workshop-a")
@@ -24,7 +25,7 @@ def by_impedances(amp):
     z = []
     for node in ("t1_tap8", "phase_inverter_foot"):
         text = base.text.replace("dc 0 ac 1", "dc 0 ac 0").replace(".save", f"iadded 0 {node} dc 0 ac 1\n.save")
-        answer = engine.run([Netlist((text,), (), (), base.command, base.vectors, base.points, 0.0)])[0]
+        answer = engine.run([Netlist(Form((text,), (), base.form.command, base.form.vectors, base.form.points), ())])[0]
         z.append([answer.vectors[name] for name in ("v(t1_tap8)", "v(phase_inverter_foot)")])
     matrix = np.moveaxis(np.array(z), 2, 0).transpose(0, 2, 1)
     y = np.linalg.inv(matrix) - np.array([[1, -1], [-1, 1]]) / 68e3

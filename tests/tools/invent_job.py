@@ -100,7 +100,7 @@ def response(visit: Visit) -> tuple[Array, Array]:
     setting = visit.amp.setting({name: value for name, value in SWITCHED.items() if name in visit.amp.controls})
     plain = write(wired, setting, sweep, ("speaker",), sockets=dict(visit.state.sockets))
     factors = dict(visit.state.factors)
-    values = (value * factors.get(part, 1.0) for part, value in zip(plain.parts, plain.values, strict=True))
+    values = (value * factors.get(part, 1.0) for part, value in plain.value_by_part.items())
     (found,) = engine.run([replace(plain, values=tuple(values))])
     assert isinstance(found, Arrays), found
     gain = found.vectors[node_vector(wired, "speaker")]

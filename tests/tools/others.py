@@ -123,8 +123,8 @@ class Other:
         """How long it takes over a netlist [s]; `few`: it keeps only the vectors asked for."""
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        request = {"text": netlist.text, "command": netlist.command, "points": netlist.points, "few": few}
-        request["vectors"] = netlist.vectors
+        request = {"text": netlist.text, "command": netlist.form.command, "points": netlist.form.points, "few": few}
+        request["vectors"] = netlist.form.vectors
         print(json.dumps(request), file=self._process.stdin, flush=True)
         return float(self._process.stdout.readline())
 

@@ -443,7 +443,7 @@ def judge(case: Case, outcomes: list[Outcome], count: Count) -> None:
     count.transients += len(outcomes) > 2
     for netlist, outcome in zip(case.netlists, outcomes, strict=True):
         if isinstance(outcome, EngineError):
-            count.failures.append((case.number, netlist.command.split()[0], str(outcome)))
+            count.failures.append((case.number, netlist.form.command.split()[0], str(outcome)))
     count.wrong += [(case.number, fault) for fault in verdicts.faults(case.amp, case.netlists, outcomes)]
 
 

@@ -7,6 +7,7 @@ import re
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
+from ampsim.simulation.ngspice.protocol import Form
 
 R, C = 10e3, 10e-9
 SWEEP = "ac dec 10 10.0 100000.0"
@@ -36,7 +37,7 @@ def netlist(text: str, command: str, *vectors: str, points: int = 0, end: float 
     parts = tuple(pieces[1::2])
     points = points or {"op": 1, SWEEP: SWEEP_POINTS}.get(command, 0)
     numbers = tuple(values[part] for part in parts)
-    return Netlist(tuple(pieces[::2]), parts, numbers, command, vectors, points, end)
+    return Netlist(Form(tuple(pieces[::2]), parts, command, vectors, points, end), numbers)
 
 
 def low_pass(command: str, r1: float = R, c1: float = C, **lengths: float) -> Netlist:

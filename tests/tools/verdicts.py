@@ -57,9 +57,9 @@ def read(amp: Amp, netlist: Netlist) -> nodal.Nodal:
 def with_every_net(netlist: Netlist) -> Netlist:
     """The same netlist with the voltage of every net kept and fetched."""
     found = nodal.read(netlist.text, _Anything())
-    vectors = tuple(dict.fromkeys((*netlist.vectors, *(f"v({net})" for net in found.nets()))))
-    last = re.sub(r"\.save [^\n]*", ".save " + " ".join(vectors), netlist.skeleton[-1])
-    return replace(netlist, skeleton=(*netlist.skeleton[:-1], last), vectors=vectors)
+    vectors = tuple(dict.fromkeys((*netlist.form.vectors, *(f"v({net})" for net in found.nets()))))
+    last = re.sub(r"\.save [^\n]*", ".save " + " ".join(vectors), netlist.form.skeleton[-1])
+    return replace(netlist, form=netlist.form._replace(skeleton=(*netlist.form.skeleton[:-1], last), vectors=vectors))
 
 
 class _Anything(dict):  # type: ignore[type-arg]

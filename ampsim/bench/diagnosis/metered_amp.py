@@ -146,12 +146,12 @@ class Bench:
 
     def _with_meter(self, netlist: Netlist, number: int) -> Netlist:
         values = list(netlist.values)
-        values[netlist.parts.index(_meter(number))] = self.meter_ohms
+        values[netlist.form.parts.index(_meter(number))] = self.meter_ohms
         return replace(netlist, values=tuple(values))
 
     def _netlist(self, state: State) -> Netlist:
         base = self._base(state.sockets, state.supply)
-        values, place = list(base.values), {name: number for number, name in enumerate(base.parts)}
+        values, place = list(base.values), {name: number for number, name in enumerate(base.form.parts)}
         for name, factor in state.factors:
             if name in place:
                 values[place[name]] *= float(factor)

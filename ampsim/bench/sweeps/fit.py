@@ -142,7 +142,7 @@ class _Work:
         if not vector:
             raise DescriptionError(f"{shown(node)} is ground and has no gain")
         base = write(wired, case.setting, sweep, (node,))
-        owners = tuple(slots(wired).get(name, "") for name in base.parts)
+        owners = tuple(slots(wired).get(name, "") for name in base.form.parts)
         missing = [name for name in names if name not in owners]
         if missing:
             raise DescriptionError(f"{', '.join(missing)} is not in the circuit at {position_label(setting)}")

@@ -209,7 +209,7 @@ class _Sweep:
         if number is None:
             return
         if number in self._lost and worker.versions is not None:
-            problem = f'no answer to "{self._netlists[number].command}": the simulator process {how}, twice'
+            problem = f'no answer to "{self._netlists[number].form.command}": the simulator process {how}, twice'
             self._outcomes[number] = EngineError(problem)
             return
         self._lost.add(number)
@@ -228,9 +228,7 @@ def _task(netlists: Sequence[Netlist]) -> Task:
     forms: dict[Form, int] = {}
     items = []
     for netlist in netlists:
-        what = (netlist.command, netlist.vectors, netlist.points, netlist.end, netlist.fresh)
-        form = Form(netlist.skeleton, netlist.parts, *what)
-        items.append((forms.setdefault(form, len(forms)), netlist.values))
+        items.append((forms.setdefault(netlist.form, len(forms)), netlist.values))
     return Task(tuple(forms), tuple(items))
 
 
@@ -240,8 +238,8 @@ def _outcome(netlist: Netlist, answer: Answer, body: bytearray) -> Outcome:
         return EngineError(answer.fault)
     scale = np.frombuffer(body, dtype=np.float64, count=answer.points if answer.has_scale else 0)
     dtype = np.complex128 if answer.is_complex else np.float64
-    rows = np.frombuffer(body, dtype=dtype, offset=scale.nbytes).reshape(len(netlist.vectors), answer.points)
-    return Arrays(dict(zip(netlist.vectors, rows, strict=True)), scale, answer.notes)
+    rows = np.frombuffer(body, dtype=dtype, offset=scale.nbytes).reshape(len(netlist.form.vectors), answer.points)
+    return Arrays(dict(zip(netlist.form.vectors, rows, strict=True)), scale, answer.notes)
 
 
 def _now_and_then(progress: Callable[[int, int], object]) -> Callable[[int, int], object]:

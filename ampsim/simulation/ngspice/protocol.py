@@ -11,15 +11,20 @@ _SIZES = struct.Struct("<QQ")
 
 
 class Form(NamedTuple):
-    """All of a netlist but its values: what the positions of a sweep have in common."""
+    """Settled netlist text, cut at the values that may differ between positions, and what to do with it.
+
+    `skeleton` holds the text before, between and after the values of the elements named in `parts`; `command` is
+    the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
+    `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
+    """
 
     skeleton: tuple[str, ...]
     parts: tuple[str, ...]
     command: str
     vectors: tuple[str, ...]
     points: int
-    end: float
-    fresh: bool
+    end: float = 0.0
+    fresh: bool = False
 
     def text(self, values: tuple[float, ...]) -> str:
         """Write the netlist with these values."""

@@ -156,7 +156,7 @@ def _reduced(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Re
     reader = _Reader(case, run, netlist, outcome)
     found = reader.parts() | reader.valves()
     if run == OperatingPoint():
-        values = dict(zip(netlist.parts, netlist.values, strict=True))
+        values = netlist.value_by_part
         found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(case.wired, values).items()}
     return found
 
@@ -166,7 +166,7 @@ class _Reader:
 
     def __init__(self, case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> None:
         self._wired, self._vectors = case.wired, outcome.vectors
-        self._values = dict(zip(netlist.parts, netlist.values, strict=True))
+        self._values = netlist.value_by_part
         self._cold = run == OperatingPoint(cold=True)
         self._state, self._span = "cold" if self._cold else "rest", Span(np.zeros(1))
         if isinstance(run, Transient):

@@ -161,7 +161,7 @@ def _base(case: Case, analysis: FrequencySweep, node: str) -> Netlist:
 
 
 def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
-    owners = [slots(wired).get(name, "") for name in base.parts]
+    owners = [slots(wired).get(name, "") for name in base.form.parts]
     for designator in dict.fromkeys(owner for owner in owners if owner):
         pairs = zip(owners, base.values, strict=True)
         moved = tuple(value * (1.0 + STEP) if owner == designator else value for owner, value in pairs)

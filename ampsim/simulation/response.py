@@ -14,7 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
+from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.nets import INPUT
 from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points

@@ -65,7 +65,7 @@ class Task:
 class Means:
     """How tasks are computed: `node` to listen at, `oversampling`, where results are kept (None: nowhere), the solver.
 
-    `play` is `timestep.play` when None.
+    `play` is `timestep.solver.play` when None.
     """
 
     node: str = SPEAKER
@@ -82,7 +82,7 @@ class Means:
         """The solver to call."""
         if self.play is not None:
             return self.play
-        from ..simulation.timestep.play import play
+        from ..simulation.timestep.solver import play
 
         return play
 
@@ -124,7 +124,7 @@ def render(
     cancelled : callable
         Asked now and then; True stops everything with `Stopped`.
     play : callable
-        Another solver with the signature of `timestep.play`.
+        Another solver with the signature of `timestep.solver.play`.
 
     Returns
     -------

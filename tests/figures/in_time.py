@@ -25,7 +25,7 @@ from ampsim.simulation.timestep import newton, resampling
 from ampsim.simulation.timestep.differentiate import LANES
 from ampsim.simulation.timestep.machine import machine
 from ampsim.simulation.timestep.moves import stands
-from ampsim.simulation.timestep.play import play
+from ampsim.simulation.timestep.solver import play
 from tests.tools import random_amps
 
 Array = NDArray[np.float64]

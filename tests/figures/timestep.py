@@ -18,7 +18,7 @@ from ampsim.base.errors import EngineError
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.library.files import load_amp, load_mod
-from ampsim.simulation.timestep.play import play
+from ampsim.simulation.timestep.solver import play
 from tests.figures import in_time
 from tests.figures.figure import Figure, Scale
 from tests.figures.in_time import LEVELS, RATE, Case, cases, errors, growth
@@ -34,7 +34,7 @@ _COMPILED = """
 import time
 import numpy as np
 from ampsim import load_amp
-from ampsim.timestep import play
+from ampsim.simulation.timestep.solver import play
 amp, times = load_amp("workshop-a"), []
 for _ in range(2):
     begin = time.perf_counter()

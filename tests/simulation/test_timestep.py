@@ -29,8 +29,8 @@ from ampsim.simulation.stimuli import Throw
 from ampsim.simulation.timestep import compiled, elementary, machine, newton
 from ampsim.simulation.timestep.branches import Branch, Parts, Seat
 from ampsim.simulation.timestep.moves import stands
-from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.timestep.sockets import seats_of
+from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.timestep.state_space import equations
 from tests.figures import in_time
 from tests.tools import random_amps

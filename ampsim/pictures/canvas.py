@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from markupsafe import Markup
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -241,10 +242,10 @@ def svg(picture: Picture) -> str:
     return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
 
 
-def svg_element(picture: Picture) -> str:
+def svg_element(picture: Picture) -> Markup:
     """The picture as an element of a page: its SVG without what stands before `<svg`."""
     drawn = svg(picture)
-    return drawn[drawn.index("<svg ") :]
+    return Markup(drawn[drawn.index("<svg ") :])
 
 
 def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:

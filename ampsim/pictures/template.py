@@ -43,7 +43,7 @@ class Template:
 
     def __init__(self, picture: Picture, curves: Curves) -> None:
         self._picture = picture
-        text = svg_element(picture)
+        text = str(svg_element(picture))
         places = sorted((*_place(text, gid), gid) for gid in curves)
         self._gids = tuple(gid for _, _, gid in places)
         edges = [0, *(edge for start, end, _ in places for edge in (start, end)), len(text)]

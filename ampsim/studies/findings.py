@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
-Grade = Literal["fine", "near the limit", "beyond the limit", "not known"]
-GRADES: tuple[Grade, ...] = ("fine", "not known", "near the limit", "beyond the limit")  # in rising order of worry
+
+class Grade(StrEnum):
+    """How a number stands to its limit, in rising order of worry."""
+
+    FINE = "fine"
+    UNKNOWN = "not known"
+    NEAR = "near the limit"
+    BEYOND = "beyond the limit"
+
+    @property
+    def worry(self) -> int:
+        """Rank among the grades; 0 is no worry."""
+        return tuple(Grade).index(self)
+
+    @property
+    def advice(self) -> str:
+        """What to do about it, as the sheet says it."""
+        return {Grade.NEAR: "look again", Grade.BEYOND: "change this first"}.get(self, str(self))
 
 
 @dataclass(frozen=True)
@@ -35,6 +51,8 @@ class Finding:
         Where formula and limit come from.
     picture
         Name of the picture of its section that shows it; "" for none.
+    names_position
+        Whether the words name the position, or hold at every one.
     """
 
     topic: str
@@ -49,22 +67,57 @@ class Finding:
     how: str
     source: str
     picture: str = ""
+    names_position: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The words, with the position in front where they do not name it."""
+        return self.words if self.names_position else f"{self.position}: {self.words}"
 
 
 def grade_below(value: float, limit: float | None, near: float = 0.9) -> Grade:
-    """Grade a number that should stay below a limit; from `near` times the limit on it is near."""
+    """Grade a number that should stay below a limit [both in one unit]; it is near from `near` [ratio] of it on."""
     if limit is None or math.isnan(limit) or math.isnan(value):
-        return "not known"
-    return "beyond the limit" if value > limit else "near the limit" if value > near * limit else "fine"
+        return Grade.UNKNOWN
+    return Grade.BEYOND if value > limit else Grade.NEAR if value > near * limit else Grade.FINE
 
 
 def grade_above(value: float, limit: float, near: float) -> Grade:
-    """Grade a number that should stay above a limit; below `near` (a value above the limit) it is near."""
+    """Grade a number that should stay above a limit; below `near`, above the limit, it is near [all in one unit]."""
     if math.isnan(value):
-        return "not known"
-    return "beyond the limit" if value < limit else "near the limit" if value < near else "fine"
+        return Grade.UNKNOWN
+    return Grade.BEYOND if value < limit else Grade.NEAR if value < near else Grade.FINE
 
 
 def worst(findings: Iterable[Finding]) -> Grade:
     """The most worrying grade among findings; "fine" of none."""
-    return max((finding.grade for finding in findings), key=GRADES.index, default="fine")
+    return max((finding.grade for finding in findings), key=lambda grade: grade.worry, default=Grade.FINE)
+
+
+def verdict(findings: Sequence[Finding]) -> str:
+    """What to do about the worst of them; where nothing was found, such as stability without feedback, nothing."""
+    return worst(findings).advice if findings else "nothing to judge"
+
+
+def most_worrying(findings: Iterable[Finding], size: Callable[[float], float] = abs) -> Finding:
+    """The finding of the worst grade; of equals that of the largest number, the first of equal ones.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        At least one.
+    size : callable
+        What makes a value [its own unit] large; default without its sign.
+    """
+    return max(
+        findings,
+        key=lambda each: (each.grade.worry, 0.0 if math.isnan(each.value) else size(each.value)),
+    )
+
+
+def worries_first(findings: Sequence[Finding]) -> list[Finding]:
+    """Findings with the worries first, otherwise in their order; what is said in the same words is said once."""
+    once: dict[str, Finding] = {}
+    for finding in findings:
+        once.setdefault(finding.sentence, finding)
+    return sorted(once.values(), key=lambda finding: -finding.grade.worry)

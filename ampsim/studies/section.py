@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..circuit.amp import Amp
 from ..pictures.canvas import Picture
-from .findings import Finding, Grade, worst
+from .findings import Finding, Grade, verdict, worries_first, worst
 
 Progress = Callable[[int, int], None]
 
@@ -25,18 +25,37 @@ class Examined:
     modded: Amp
     positions: tuple[dict[str, float | str], ...] = field(default=({},), hash=False)
 
+    @property
+    def variants(self) -> list[Amp]:
+        """The stock amp and the modded one; one of them where they are the same."""
+        return list(dict.fromkeys([self.stock, self.modded]))
+
 
 @dataclass(frozen=True)
 class Section:
-    """One topic of the sheet: its findings, tables and pictures by name, and notes on how it was got."""
+    """One topic of the sheet: its findings, tables and pictures by name, and notes on how it was got.
+
+    `key_tables` names the tables that a short record shows too.
+    """
 
     title: str
     findings: tuple[Finding, ...]
     tables: dict[str, pd.DataFrame]
     pictures: dict[str, Picture]
     notes: tuple[str, ...] = ()
+    key_tables: tuple[str, ...] = ()
 
     @property
     def grade(self) -> Grade:
         """The most worrying grade of its findings."""
         return worst(self.findings)
+
+    @property
+    def in_order(self) -> list[Finding]:
+        """Its findings, the worries first, each sentence once."""
+        return worries_first(self.findings)
+
+    @property
+    def verdict(self) -> str:
+        """What to do about it, in a word."""
+        return verdict(self.findings)

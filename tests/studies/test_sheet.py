@@ -11,11 +11,11 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands.main import main
 from ampsim.library.files import load_amp, load_mod, parse_mod
-from ampsim.studies.findings import GRADES, Finding, grade_above, grade_below, worst
+from ampsim.studies.findings import Finding, Grade, grade_above, grade_below, worries_first, worst
 from ampsim.studies.section import Section
 from ampsim.studies.sheet.page import sheet_html, write_sheet
-from ampsim.studies.sheet.sheet import TOPICS, Sheet, consequences, examine
-from ampsim.studies.sheet.summary import IN_WORDS, in_order
+from ampsim.studies.sheet.sheet import Sheet, consequences, examine
+from ampsim.studies.topics import TOPICS, topic_title
 
 BAD = Path(__file__).resolve().parents[1] / "bad_mods"
 # Each deliberately wrong mod and the topic that must catch it.
@@ -43,7 +43,7 @@ def test_a_deliberately_wrong_mod_is_caught(stock, name: str, topic: str) -> Non
     modded = apply_mods(stock, load_mod(BAD / f"{name}.toml"))
     found = consequences(examine(stock, modded), [topic])
     assert found.grade == "beyond the limit"
-    assert IN_WORDS["beyond the limit"] in found.text
+    assert Grade.BEYOND.advice in found.text
 
 
 @pytest.fixture(scope="module")
@@ -53,9 +53,9 @@ def good(stock) -> Sheet:  # type: ignore[no-untyped-def]
 
 
 def test_a_good_mod_passes_every_topic(good: Sheet) -> None:
-    assert [section.title for section in good.sections] == list(TOPICS.values())
+    assert [section.title for section in good.sections] == [topic_title(topic) for topic in TOPICS]
     for section in good.sections:
-        assert section.grade != "beyond the limit", [each.words for each in in_order(section.findings)][:2]
+        assert section.grade != "beyond the limit", [each.words for each in section.in_order][:2]
     # What already stood near a limit in the stock amp may be told again; nothing of it is the mod's doing.
     worries = [each for each in good.findings if each.grade == "near the limit"]
     assert all("stock" in each.words for each in worries), [each.words for each in worries]
@@ -81,7 +81,7 @@ def test_the_page_escapes_links_and_fetches_nothing(good: Sheet, tmp_path: Path)
     assert anchors
     assert anchors <= set(re.findall(r'id="([^"]+)"', page))
     assert not re.findall(r'(?:src|href)="(?!#|data:)', page)
-    for words in {IN_WORDS[finding.grade] for finding in good.findings}:
+    for words in {finding.grade.advice for finding in good.findings}:
         assert words in page
     assert "lethal voltages" in page
 
@@ -109,7 +109,7 @@ def test_the_command_prints_the_sheet_and_leaves_the_page(tmp_path: Path, capsys
 
 
 def _finding(grade: str, words: str) -> Finding:
-    return Finding("t", "s", "v", "as drawn", 1.0, "V", 2.0, grade, words, "h", "s")  # type: ignore[arg-type]
+    return Finding("t", "s", "v", "as drawn", 1.0, "V", 2.0, Grade(grade), words, "h", "s")
 
 
 def test_worries_come_first_and_the_same_words_once() -> None:
@@ -119,7 +119,7 @@ def test_worries_come_first_and_the_same_words_once() -> None:
         _finding("fine", "a"),
         _finding("not known", "c"),
     ]
-    assert [each.words for each in in_order(found)] == ["b", "c", "a"]
+    assert [each.words for each in worries_first(found)] == ["b", "c", "a"]
     assert worst(found) == "beyond the limit"
     assert worst([]) == "fine"
     assert Section("t", tuple(found), {}, {}).grade == "beyond the limit"
@@ -133,4 +133,4 @@ def test_grades() -> None:
     assert [grade_above(value, 30.0, 45.0) for value in (50.0, 44.0, 29.0)] == [
         "fine", "near the limit", "beyond the limit",
     ]  # fmt: skip
-    assert set(IN_WORDS) == set(GRADES)
+    assert [grade.worry for grade in Grade] == [0, 1, 2, 3]

@@ -14,7 +14,7 @@ from ...simulation.analyses import FrequencySweep
 from ...simulation.monte_carlo import SWEEP, spread
 from ...simulation.response import simulate
 from ...simulation.tolerances import Tolerances, spreads
-from ...studies.findings import Finding
+from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import sample_gain_db
 from ..sweeps.compare import compare, compared_findings, tolerance_band
 
@@ -32,7 +32,7 @@ class SweepProof:
     @property
     def verdict(self) -> str:
         """Either "pass", "look again" near the limit, or "fail" beyond it."""
-        return {"fine": "pass", "beyond the limit": "fail"}.get(self.finding.grade, "look again")
+        return {Grade.FINE: "pass", Grade.BEYOND: "fail"}.get(self.finding.grade, "look again")
 
 
 def sweep_over(

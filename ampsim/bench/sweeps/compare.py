@@ -161,10 +161,10 @@ def compared_findings(found: xr.Dataset, variant: str, position: str) -> list[Fi
             f"The measured sweep differs from the simulated by up to {difference[most]:+.1f} dB, at {grid[most]:.0f} "
             "Hz; what the tolerances of the parts allow was not asked"
         )
-        return [Finding(*facts, float(difference[most]), "dB", None, "not known", words, how, source, "compared")]
+        return [Finding(*facts, float(difference[most]), "dB", None, Grade.UNKNOWN, words, how, source, "compared")]
     share, usual = float(found["within"].mean()), float(found.attrs["usual"])
-    grade: Grade = "fine" if share >= usual else "near the limit"
-    grade = grade if share >= found.attrs["least"] else "beyond the limit"
+    grade = Grade.FINE if share >= usual else Grade.NEAR
+    grade = grade if share >= found.attrs["least"] else Grade.BEYOND
     words = _verdict(grade, share, usual, excess_db(found), grid)
     return [Finding(*facts, 100.0 * share, "%", 100.0 * usual, grade, words, how, source, "compared")]
 
@@ -174,8 +174,8 @@ def _verdict(grade: Grade, share: float, usual: float, excess: Array, grid: Arra
     side = "above" if excess[most] > 0.0 else "below"
     beyond = f"; at {grid[most]:.0f} Hz it is {abs(excess[most]):.1f} dB {side} it" if excess[most] else ""
     words = {
-        "fine": "the amp on the bench is the one drawn, as far as this tells",
-        "near the limit": "a part may be off its value, or a control not where it was said to be",
+        Grade.FINE: "the amp on the bench is the one drawn, as far as this tells",
+        Grade.NEAR: "a part may be off its value, or a control not where it was said to be",
     }.get(grade, "no amp of the run is as far out: a part is off its value, or a control not where it was said to be")
     return (
         f"The measured sweep lies within the tolerance band at {100.0 * share:.0f} % of the frequencies, where 95 of "

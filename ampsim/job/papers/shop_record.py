@@ -8,15 +8,15 @@ from pathlib import Path
 import pandas as pd
 
 from ...base.files import file_word, write_whole
+from ...studies.findings import Grade
 from ...studies.section import Section
-from ...studies.sheet.summary import in_order, mark, said
+from ...studies.sheet.overview import grade_html
 from ...work.parts_list.parts_list import PartsList
 from ...work.steps.plan import Step
 from . import html as on_paper
 from .gather import Handover
 
 # Of the sheet's tables, those that the next person needs; by the start of their titles.
-_TABLES = ("valves against their limits", "margins at the worst corner", "gain of a run of amps", "moved by more")
 _MOST_FINDINGS, _MOST_FINE = 8, 3
 _MOST_ROWS = 12
 
@@ -130,22 +130,22 @@ def _proof(found: Handover) -> Iterator[str]:
 
 def _topic(section: Section) -> str:
     """What does not stand well first, and a little of what does; each way of working out and source once."""
-    findings = in_order(section.findings)
-    fine = [each for each in findings if each.grade == "fine"]
-    told = [each for each in findings if each.grade != "fine"][:_MOST_FINDINGS]
+    findings = section.in_order
+    fine = [each for each in findings if each.grade == Grade.FINE]
+    told = [each for each in findings if each.grade != Grade.FINE][:_MOST_FINDINGS]
     told += fine[: _MOST_FINE if told else 2 * _MOST_FINE]
     shown = "\n".join(
-        f'<li>{mark(each.grade)} <span class="said">{on_paper.plain(said(each))}</span></li>' for each in told
+        f'<li>{grade_html(each.grade)} <span class="said">{on_paper.plain(each.sentence)}</span></li>' for each in told
     )
     hows = dict.fromkeys(f"{each.how}; {each.source}" for each in told)
     more = len(findings) - len(told)
     rest = [f"{more} more are in the consequence sheet."] if more > 0 else []
     quiet = on_paper.paragraph(" ".join([*(f"{how}." for how in hows), *rest]), quiet=True)
-    tables = [_shortened(title, table) for title, table in section.tables.items() if title.startswith(_TABLES)]
-    if not findings:  # such as the stability of an amp without feedback: nothing was judged, so nothing is "fine"
+    tables = [_shortened(title, table) for title, table in section.tables.items() if title in section.key_tables]
+    if not findings:  # such as the stability of an amp without feedback: nothing was judged, so nothing is Grade.FINE
         why = " ".join(section.notes) or "Nothing to judge in this amp."
         return "\n".join([f"<h3>{on_paper.plain(section.title)}</h3>", on_paper.paragraph(why), *tables])
-    head = f"<h3>{on_paper.plain(section.title)} {mark(section.grade)}</h3>"
+    head = f"<h3>{on_paper.plain(section.title)} {grade_html(section.grade)}</h3>"
     return "\n".join([head, f'<ul class="findings">\n{shown}\n</ul>', quiet, *tables])
 
 

@@ -10,9 +10,9 @@ import xarray as xr
 from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_below
+from . import TITLE
 from .measures import DOWN_DB, blocking_table, tone_table
 
-TOPIC = "blocking"
 BLOCKED_MS = 100.0
 """A note that is `DOWN_DB` down for longer after a hard stroke is heard to be missing (our own limit): the ear itself
 misses weak sounds for 0.1 to 0.2 s after loud ones (forward masking; from memory)."""
@@ -47,8 +47,8 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         now, before = row["down until [ms]"], until[stock, row["position"]]
         here = [each for each in biases if all(each[name] == row[name] for name in ("variant", "position"))]
         words = f"{row['position']}: {_tone_words(row, before, ends)}; {_bias_words(here, ends)}."
-        found.append(Finding(TOPIC, "small tone after a hard stroke", row["variant"], row["position"], now, "ms",
-                             BLOCKED_MS, _grade(now, before), words, how, OWN, picture))  # fmt: skip
+        found.append(Finding(TITLE, "small tone after a hard stroke", row["variant"], row["position"], now, "ms",
+                             BLOCKED_MS, _grade(now, before), words, how, OWN, picture, True))  # fmt: skip
     return found
 
 
@@ -65,7 +65,7 @@ def most_pushed(rows: list[dict[str, Any]]) -> dict[str, Any]:
 def _grade(now: float, before: float) -> Grade:
     """Against the limit; a step milder where the stock amp blocks as long, to a tenth and 2 ms."""
     plain = grade_below(now, BLOCKED_MS, 0.5)
-    milder: dict[Grade, Grade] = {"beyond the limit": "near the limit", "near the limit": "fine"}
+    milder: dict[Grade, Grade] = {Grade.BEYOND: Grade.NEAR, Grade.NEAR: Grade.FINE}
     return milder.get(plain, plain) if now <= 1.1 * before + 2.0 else plain
 
 

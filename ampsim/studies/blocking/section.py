@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..rows import without_repeats, worst_position
 from ..section import Examined, Progress, Section
+from . import TITLE
 from .findings import blocking_findings
 from .measures import blocking_table, tone_table
 from .picture import blocking_picture as picture
@@ -12,13 +13,12 @@ from .simulate import blocking
 
 def section(examined: Examined, progress: Progress | None = None) -> Section:
     """Play both amps a hard burst between small tones, and say how they come back."""
-    variants = list(dict.fromkeys([examined.stock, examined.modded]))
-    response = blocking(variants, examined.positions, progress=progress)
+    response = blocking(examined.variants, examined.positions, progress=progress)
     findings = blocking_findings(response, "blocking")
     position = worst_position(findings, response)
     table = blocking_table(response)
     return Section(
-        title="blocking",
+        title=TITLE,
         findings=tuple(findings),
         tables={
             "the small tone at the speaker": without_repeats(tone_table(response)),

@@ -1,1 +1,3 @@
 """Which stage clips first and at which level; power and harmonics over level."""
+
+TITLE = "headroom"

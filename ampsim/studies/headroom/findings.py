@@ -13,9 +13,9 @@ import xarray as xr
 from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_above
+from . import TITLE
 from .measures import WHOLE, clipping_table, power_table
 
-TOPIC = "headroom"
 LOST_DB = (-2.0, -6.0)
 """Volts at the speaker where the first stage clips, against stock: near the limit and beyond it. Half the volts."""
 POWER_DB = (-1.0, -3.0)
@@ -56,13 +56,27 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         firsts = [_first(clips, name, str(position)) for name in (stock, str(variant))]
         clipping = _clipping(firsts, both, span, str(response.attrs["source"]))
         powers = list(_powers(both))
-        told = [each for each in powers if abs(each[1]) >= TOLD_DB or each[4] != "fine"]
+        told = [each for each in powers if abs(each[1]) >= TOLD_DB or each[4] != Grade.FINE]
         if told != powers:
             clipping = (*clipping[:-1], "; ".join([clipping[-1], *(each[-1] for each in powers if each not in told)]))
         for subject, value, unit, limit, grade, words in (clipping, *told):
             text = f"{position}: {words}."
             found.append(
-                Finding(TOPIC, subject, str(variant), str(position), value, unit, limit, grade, text, how, OWN, picture)
+                Finding(
+                    TITLE,
+                    subject,
+                    str(variant),
+                    str(position),
+                    value,
+                    unit,
+                    limit,
+                    grade,
+                    text,
+                    how,
+                    OWN,
+                    picture,
+                    True,
+                )
             )
     return found
 
@@ -88,7 +102,14 @@ def _clipping(
     gain = gains[1]["gain [dB]"] - gains[0]["gain [dB]"]
     earlier, lost = moved[1] - moved[0], moved[1] - moved[0] + gain
     if levels[1] == math.inf:
-        return ("first stage to clip", math.nan, "dB", None, "fine", f"no stage clips up to {_volts(span[1])} {source}")
+        return (
+            "first stage to clip",
+            math.nan,
+            "dB",
+            None,
+            Grade.FINE,
+            f"no stage clips up to {_volts(span[1])} {source}",
+        )
     how = f" ({firsts[1]['how']})" if firsts[1]["how"] else ""
     words = f"the {firsts[1]['stage']} clips first, {_from(levels[1], span)} peak {source}{how}"
     if max(abs(earlier), abs(gain)) < _SAME:
@@ -117,7 +138,7 @@ def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
         yield _power(subject, both[0][watts], both[1][watts])
     elif math.isfinite(both[0][watts]) and both[1][level] == 0.0:
         words = f"more than {CLEAN:g} % distortion at every level; stock: {_watts(both[0][watts])} at {CLEAN:g} %"
-        yield (subject, math.nan, "dB", POWER_DB[1], "beyond the limit", words)
+        yield (subject, math.nan, "dB", POWER_DB[1], Grade.BEYOND, words)
     if math.isfinite(both[0]["most power [W]"]) and math.isfinite(both[1]["most power [W]"]):
         yield _power("greatest power", both[0]["most power [W]"], both[1]["most power [W]"])
 
@@ -143,5 +164,5 @@ def _watts(watts: float) -> str:
 
 def _shifted(change: float, down: str, up: str) -> str:
     if math.isnan(change):
-        return "not known"
+        return Grade.UNKNOWN
     return f"{abs(change):.1f} dB {down if change < 0.0 else up}"

@@ -11,6 +11,7 @@ from ...base.wording import in_hertz, in_volts
 from ...measures.waveforms import stimulus
 from ..rows import without_repeats, worst_position
 from ..section import Examined, Progress, Section
+from . import TITLE
 from .findings import headroom_findings
 from .measures import clipping_table, harmonics_table, power_table
 from .picture import compression_picture, harmonics_over_level_picture
@@ -19,13 +20,12 @@ from .simulate import headroom
 
 def section(examined: Examined, progress: Progress | None = None) -> Section:
     """Play both amps a sine at rising levels, and say what clips when."""
-    variants = list(dict.fromkeys([examined.stock, examined.modded]))
-    response = headroom(variants, examined.positions, progress=progress)
+    response = headroom(examined.variants, examined.positions, progress=progress)
     findings = headroom_findings(response, "headroom")
     position = worst_position(findings, response)
     modded = str(response["variant"].values[-1])
     return Section(
-        title="headroom",
+        title=TITLE,
         findings=tuple(findings),
         tables={
             "power": _power(response),

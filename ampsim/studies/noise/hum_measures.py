@@ -14,9 +14,12 @@ import xarray as xr
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
 from ..findings import Finding
+from . import TITLE
 from .measures import BEYOND_DB, THRESHOLDS, against, margin, noise_grade
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
+SUPPLY, HEATERS = "supply hum", "heater hum"
+NOTHING = "none"  # in the tables: where nothing comes through
 LEAK_SOURCE = "leakage to each cathode assumed, common practice without a source; A curve of IEC 61672-1; " + THRESHOLDS
 
 
@@ -67,9 +70,9 @@ def hum_table(response: xr.Dataset) -> pd.DataFrame:
                 "position": str(response["position"].values[place]),
                 "reservoir [V pp]": float(response["swing"][variant, place].max()) if response.sizes["supply"] else 0.0,
                 "supply hum [mV]": 1e3 * float(plain[variant, place]),
-                **_columns("supply hum", supply, variant, place),
+                **_columns(SUPPLY, supply, variant, place),
                 "most from": _largest(by_node, variant, place),
-                **_columns("heater hum", heaters, variant, place),
+                **_columns(HEATERS, heaters, variant, place),
                 "most by": _largest(response["heater"], variant, place),
             }
         )
@@ -131,7 +134,7 @@ def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str,
     stock, mains = str(response["variant"].values[0]), float(json.loads(response.attrs["assumed"])["frequency"])
     rows = hum_table(response).to_dict("records")
     found = []
-    for kind, frequency in (("supply hum", 2.0 * mains), ("heater hum", mains)):
+    for kind, frequency in ((SUPPLY, 2.0 * mains), (HEATERS, mains)):
         gain = _gain_db(noise, frequency)
         lines = [(row, here, here - first) for row, (here, first) in zip(rows, gain, strict=True)]
         picture = (pictures or {}).get(kind, "")
@@ -154,17 +157,18 @@ def _finding(
     turned_down = min(gain, gain - more) < 0.0
     # What does not pass the stages whose gain changed does not rise with them: more gain excuses, less does not.
     judged = change if turned_down else change - max(more, 0.0)
-    origin = row["most from"] if kind == "supply hum" else f"{row['most by']}'s heater"
+    origin = row["most from"] if kind == SUPPLY else row["most by"]
+    come_from = f"; most of it comes from {origin}" + ("" if kind == SUPPLY else "'s heater")
     words = (
         f"{kind.capitalize()} at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
         f"{against(change, max(more, 0.0), judged, stock, turned_down, f'gain at {frequency:g} Hz')}; "
         f"{margin(change, judged, level)}"
-        f"{'' if origin.startswith('none') else f'; most of it comes from {origin}'}."
+        f"{'' if origin == NOTHING else come_from}."
     )
-    how = "operating point, then ripple sweeps" if kind == "supply hum" else "a current into each cathode, swept"
+    how = "operating point, then ripple sweeps" if kind == SUPPLY else "a current into each cathode, swept"
     return Finding(
-        "noise and hum", kind, str(row["variant"]), str(row["position"]), judged, "dB(A)", BEYOND_DB,
-        noise_grade(change, judged, level), words, how, SOURCE if kind == "supply hum" else LEAK_SOURCE, picture,
+        TITLE, kind, str(row["variant"]), str(row["position"]), judged, "dB(A)", BEYOND_DB,
+        noise_grade(change, judged, level), words, how, SOURCE if kind == SUPPLY else LEAK_SOURCE, picture, True,
     )  # fmt: skip
 
 
@@ -198,4 +202,4 @@ def _columns(kind: str, volts: xr.DataArray, variant: int, place: int) -> dict[s
 
 def _largest(shares: xr.DataArray, variant: int, place: int) -> str:
     here = shares[variant, place].values
-    return str(shares[shares.dims[-1]].values[int(np.argmax(here))]) if here.size and here.any() else "none"
+    return str(shares[shares.dims[-1]].values[int(np.argmax(here))]) if here.size and here.any() else NOTHING

@@ -13,6 +13,7 @@ import xarray as xr
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, UNHEARD, UNHEARD_DB, a_weight, in_db_a, level_db
 from ..findings import Finding, Grade
+from . import TITLE
 
 # Rise of the hiss [dB] from which on we look again, and from which on we would not build it. Our own thresholds: 3 dB
 # is twice the power, 6 dB twice the voltage.
@@ -163,9 +164,9 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
         f"({row['its share [%]']:.0f} %) comes from {row['most from']} ({stage})."
     )
     return Finding(
-        "noise and hum", "hiss" if turned_down else "hiss at equal gain", str(row["variant"]), str(row["position"]),
+        TITLE, "hiss" if turned_down else "hiss at equal gain", str(row["variant"]), str(row["position"]),
         judged, "dB(A)", BEYOND_DB, noise_grade(change, judged, level), words,
-        "operating point, then noise sweep with the input silent", SOURCE, picture,
+        "operating point, then noise sweep with the input silent", SOURCE, picture, True,
     )  # fmt: skip
 
 
@@ -181,10 +182,10 @@ def against(change: float, more: float, judged: float, stock: str, turned_down: 
 def noise_grade(change: float, judged: float, level: float) -> Grade:
     """Grade a rise of the hiss [dB(A)]: the whole change, the change at equal gain, and the level reached."""
     if math.isnan(change) or math.isnan(judged):
-        return "not known"
+        return Grade.UNKNOWN
     if level < UNHEARD_DB:
-        return "fine"
-    return "beyond the limit" if judged > BEYOND_DB else "near the limit" if max(change, judged) > NEAR_DB else "fine"
+        return Grade.FINE
+    return Grade.BEYOND if judged > BEYOND_DB else Grade.NEAR if max(change, judged) > NEAR_DB else Grade.FINE
 
 
 def margin(change: float, judged: float, level: float) -> str:

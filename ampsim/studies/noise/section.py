@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import xarray as xr
 
 from ...pictures.canvas import Picture
-from ..findings import GRADES, Finding
+from ..findings import Finding, most_worrying
 from ..section import Examined, Progress, Section
+from . import TITLE
 from .hum import hum_spectrum
 from .hum_measures import hum_assumptions, hum_by_node, hum_findings, hum_table
 from .measures import contributor_table, noise_findings, noise_table
@@ -36,7 +37,7 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
         "where the hum comes from": hum_by_node(hum),
     }
     notes = (*hum_assumptions(hum), "Levels are A-weighted (IEC 61672-1), 20 Hz to 20 kHz.", _LEFT_OUT)
-    return Section("noise and hum", tuple(findings), tables, _pictures(noise, hum, findings), notes)
+    return Section(TITLE, tuple(findings), tables, _pictures(noise, hum, findings), notes)
 
 
 def _pictures(noise: xr.Dataset, hum: xr.Dataset, findings: Sequence[Finding]) -> dict[str, Picture]:
@@ -53,5 +54,5 @@ def _pictures(noise: xr.Dataset, hum: xr.Dataset, findings: Sequence[Finding]) -
 
 
 def _worst(findings: Sequence[Finding], kind: str) -> str:
-    own = [finding for finding in findings if finding.subject.startswith(kind)]
-    return max(own, key=lambda finding: (GRADES.index(finding.grade), finding.value)).position
+    # Less of it is no worry, however much less.
+    return most_worrying([each for each in findings if each.picture == _KINDS[kind]], size=float).position

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ...measures.labels import expect, index_of
 from ..findings import Finding, grade_below
+from . import TITLE
 from .simulate import AS_IT_IS
 
 LOUD_W, AUDIBLE_W = 1.0, 0.1
@@ -159,7 +160,7 @@ def _finding(response: xr.Dataset, rows: pd.DataFrame, cell: Mapping[str, str], 
     else:
         words = f"{cell['control']}: ngspice gave no answer for any of its movements, so its pop is not known."
     return Finding(
-        "pop of a switch",
+        TITLE,
         cell["control"],
         cell["variant"],
         cell["position"],

@@ -11,13 +11,13 @@ import xarray as xr
 from ...base.errors import DescriptionError
 from ...circuit.moving_switch import ContactData
 from ...pictures.canvas import Picture
-from ..findings import GRADES, Finding
+from ..findings import Finding, Grade, most_worrying
 from ..section import Examined, Progress, Section
+from . import TITLE
 from .measures import LOUD_W, pop_findings, pop_summary
 from .picture import pop_picture as draw_pop
 from .simulate import MOST_PAIRS, MOVEMENTS, pop, transitions
 
-TITLE = "pop of a switch"
 _Setting = dict[str, float | str]
 
 
@@ -59,8 +59,8 @@ def _settings(examined: Examined, control: str) -> Iterator[_Setting]:
 
 
 def _unknown(examined: Examined, control: str, why: str) -> Finding:
-    return Finding(TITLE, control, examined.modded.variant, "every position", math.nan, "V", None, "not known",
-                   f"{control}: its pop is not known. {why}.", "not simulated", "none")  # fmt: skip
+    return Finding(TITLE, control, examined.modded.variant, "every position", math.nan, "V", None, Grade.UNKNOWN,
+                   f"{control}: its pop is not known. {why}.", "not simulated", "none", "", True)  # fmt: skip
 
 
 def _pictures(runs: dict[str, xr.Dataset], findings: list[Finding]) -> dict[str, Picture]:
@@ -68,7 +68,7 @@ def _pictures(runs: dict[str, xr.Dataset], findings: list[Finding]) -> dict[str,
     known = [each for each in findings if each.picture]
     if not known:
         return {}
-    worst = max(known, key=lambda each: (GRADES.index(each.grade), each.value))
+    worst = most_worrying(known)
     return {TITLE: draw_pop(runs[worst.subject], worst.position, worst.variant)}
 
 

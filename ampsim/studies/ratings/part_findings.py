@@ -11,9 +11,10 @@ import xarray as xr
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...measures.labels import records
-from ..findings import GRADES, Finding, Grade, grade_below
+from ..findings import Finding, Grade, grade_below
+from . import TITLE
 from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted, worst_parts
-from .valve_findings import HOW, TOPIC
+from .valve_findings import HOW
 
 _PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
 _SCRATCH_VOLTS = 0.1  # common practice, no source
@@ -36,11 +37,11 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
     for row in records(table[table["variant"] == modded]):
         before = old.get(row["part"])
         grade, value, unit, limit = _part_grade(row)
-        if grade == "fine" and before is not None:
+        if grade == Grade.FINE and before is not None:
             continue
-        quiet = quiet and grade == "fine"
+        quiet = quiet and grade == Grade.FINE
         words = f"{_part_name(row)}{'' if before else ', new'}: {_part_words(row, before)}"
-        yield Finding(TOPIC, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
+        yield Finding(TITLE, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
                       _PRACTICE, "ratings")  # fmt: skip
     if quiet:
         yield _nothing_worse(table, modded)
@@ -54,7 +55,7 @@ def _part_grade(row: Mapping[str, Any]) -> tuple[Grade, float, str, float]:
     volts = (grade_below(row["needs [V]"], row["fitted [V]"], 1.0), row["needs [V]"], "V", row["fitted [V]"])
     if row["kind"] == "capacitor":
         return volts
-    return max(heat, volts, key=lambda each: GRADES.index(each[0]))
+    return max(heat, volts, key=lambda each: each[0].worry)
 
 
 def _part_name(row: Mapping[str, Any]) -> str:
@@ -95,11 +96,11 @@ def _nothing_worse(table: pd.DataFrame, modded: str) -> Finding:
     words = "Every part that stays carries no more than the rating the stock amp asks for."
     hot = [row for row in records(table) if row["variant"] == modded and row["kind"] == "resistor"]
     if not hot:
-        return Finding(TOPIC, "parts", modded, "as drawn", math.nan, "W", None, "fine", words, HOW, _PRACTICE)
+        return Finding(TITLE, "parts", modded, "as drawn", math.nan, "W", None, Grade.FINE, words, HOW, _PRACTICE)
     row = max(hot, key=lambda each: float(each["needs [W]"]))
     mean = row["needs [W]"] / WATTS_FACTOR
     words += f" The hottest resistor is {_part_name(row)} with {_watts(mean)}: a {_rating(row['next [W]'], 'W')} part."
-    return Finding(TOPIC, "parts", modded, row["position"], mean, "W", row["fitted [W]"], "fine", words, HOW,
+    return Finding(TITLE, "parts", modded, row["position"], mean, "W", row["fitted [W]"], Grade.FINE, words, HOW,
                    _PRACTICE, "ratings")  # fmt: skip
 
 
@@ -108,5 +109,5 @@ def _scratches(table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded
         volts, before = row["rest [V]"], old.get(row["part"], {}).get("rest [V]", 0.0)
         if volts > _SCRATCH_VOLTS and volts > 2.0 * before:
             words = f"{_part_name(row)}: {volts:.2g} V DC across its track (stock {before:.2g} V); it will scratch."
-            yield Finding(TOPIC, f"{row['part']} DC", modded, row["position"], volts, "V", _SCRATCH_VOLTS,
-                          "near the limit", words, "operating point", "common practice, no source")  # fmt: skip
+            yield Finding(TITLE, f"{row['part']} DC", modded, row["position"], volts, "V", _SCRATCH_VOLTS,
+                          Grade.NEAR, words, "operating point", "common practice, no source")  # fmt: skip

@@ -10,27 +10,30 @@ import xarray as xr
 from ...base.wording import in_hertz
 from ...measures.labels import records
 from ..section import Examined, Progress, Section
+from . import TITLE
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts
 from .picture import ratings_picture
 from .simulate import HARD, stress
 from .valves import valve_ratings
 
+_VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
+
 
 def section(examined: Examined, progress: Progress | None = None) -> Section:
     """Simulate both amps at rest, cold and driven hard, and say what it means for valves and parts."""
-    variants = list(dict.fromkeys([examined.stock, examined.modded]))
-    response = stress(variants, examined.positions, progress=progress)
+    response = stress(examined.variants, examined.positions, progress=progress)
     return Section(
-        title="bias and ratings",
+        title=TITLE,
         findings=tuple(ratings_findings(response)),
         tables={
-            "valves against their limits, each at its worst position": _valves(response),
+            _VALVES: _valves(response),
             "what parts carry and need, largest over the positions": _parts(response),
-            "moved by more than 5 %": moved_ratings(response),
+            _MOVED: moved_ratings(response),
         },
         pictures={"ratings": ratings_picture(response)},
         notes=_notes(),
+        key_tables=(_VALVES, _MOVED),
     )
 
 

@@ -11,10 +11,10 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.labels import records
-from ..findings import GRADES, Finding, Grade, grade_below
+from ..findings import Finding, Grade, grade_below
+from . import TITLE
 from .valves import STATE_WORDS
 
-TOPIC = "bias and ratings"
 HOW = "operating point, cold operating point and transient"
 MOVED, DRIVEN_MOVED = 0.05, 0.25
 """A quantity that a mod changes by more than this share counts as moved; driven hard, as worse."""
@@ -44,9 +44,10 @@ def valve_findings(table: pd.DataFrame, response: xr.Dataset) -> Iterator[Findin
         worst = _worst_positions(found)
         first = worst[0]
         yield Finding(
-            TOPIC, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
+            TITLE, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
             None if math.isnan(first["limit"]) else first["limit"], first["grade"],
             _valve_words(worst, response, modded), HOW, _source(response, modded, str(valve)), "ratings",
+            names_position=not math.isnan(first["limit"]),
         )  # fmt: skip
 
 
@@ -59,13 +60,13 @@ def grade(row: Mapping[str, Any]) -> Grade:
     driven are near the limit at most: sheets state these limits for steady volts.
     """
     plain = grade_below(row["value"], row["limit"])
-    if plain != "beyond the limit":
+    if plain != Grade.BEYOND:
         return plain
     if row["state"] == "driven":
         excused = row["unit"] == "V" or row["value"] <= (1.0 + DRIVEN_MOVED) * row["stock"]
     else:
         excused = row["stock"] > row["limit"] and row["value"] <= (1.0 + MOVED) * row["stock"]
-    return "near the limit" if excused else plain
+    return Grade.NEAR if excused else plain
 
 
 def _worst_positions(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -79,7 +80,7 @@ def _worst_positions(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def _worry(row: Mapping[str, Any]) -> tuple[int, float]:
     # Rounded, so that the first of positions that are alike is named.
     share = row["of limit [%]"]
-    return (-1, 0.0) if math.isnan(share) else (GRADES.index(row["grade"]), round(share, 1))
+    return (-1, 0.0) if math.isnan(share) else (row["grade"].worry, round(share, 1))
 
 
 def _source(response: xr.Dataset, variant: str, valve: str) -> str:
@@ -94,7 +95,7 @@ def _valve_words(worst: list[dict[str, Any]], response: xr.Dataset, modded: str)
     if math.isnan(first["limit"]):
         return f"{name}: no limits known for this type."
     words = [f"{name}: {_reading_words(first)}, {_where(first)}{_before(first)}."]
-    telling = [row for row in others if row["grade"] in ("near the limit", "beyond the limit")]
+    telling = [row for row in others if row["grade"] in (Grade.NEAR, Grade.BEYOND)]
     words += [f"Also {_reading_words(row)}, {_where(row)}{_before(row)}." for row in telling]
     words += _arc_words(response, modded, first["valve"])
     if unknown:

@@ -4,25 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib import import_module
 
-from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp
 from ...circuit.positions import every_position
-from ..findings import Finding, Grade, worst
+from ..findings import Finding, Grade, verdict, worst
 from ..section import Examined, Section
-from .summary import IN_WORDS, in_a_word, overview, section_text
+from ..topics import chosen_topics, topic_section, topic_title
+from .overview import overview_html
+from .text import section_text
 
-# Title by module: sections are loaded when they are asked for.
-TOPICS = {
-    "ratings": "bias and ratings",
-    "headroom": "headroom",
-    "blocking": "blocking",
-    "stability": "stability",
-    "noise": "noise and hum",
-    "pop": "pop of a switch",
-    "spread": "spread and sensitivity",
-}
 _ENDS = (0.0, 1.0)
 
 
@@ -44,19 +34,22 @@ class Sheet:
         return worst(self.findings)
 
     @property
+    def headline(self) -> str:
+        """Amp, mods and verdict on one line."""
+        amp = self.examined.modded
+        return f"{amp.name} with {amp.variant}: {verdict(self.findings)}"
+
+    @property
     def text(self) -> str:
         """The sheet as plain text."""
-        amp = self.examined.modded
-        head = f"{amp.name} with {amp.variant}: {in_a_word(self.grade, self.findings)}"
-        return "\n\n".join([head, *(section_text(section) for section in self.sections)])
+        return "\n\n".join([self.headline, *(section_text(section) for section in self.sections)])
 
     def __repr__(self) -> str:
-        amp = self.examined.modded
-        return f"<sheet of {amp.name} with {amp.variant}: {in_a_word(self.grade, self.findings)}>"
+        return f"<sheet of {self.headline}>"
 
     def _repr_html_(self) -> str:
         """What a notebook shows: one line to each section."""
-        return overview(self.sections)
+        return overview_html(self.sections)
 
 
 def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examined:
@@ -67,18 +60,18 @@ def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]]
     if positions is not None:
         return Examined(stock, modded, tuple(dict(position) for position in positions))
     added = [name for name in modded.controls if name not in stock.controls]
-    found: list[dict[str, float | str]] = [{}]
+    chosen: list[dict[str, float | str]] = [{}]
     for name in added:
         drawn = modded.controls[name].drawn
         ends = every_position(modded, name, rotations=_ENDS)
-        found += [position for position in ends if position[name] != drawn]
-    return Examined(stock, modded, tuple(found))
+        chosen += [position for position in ends if position[name] != drawn]
+    return Examined(stock, modded, tuple(chosen))
 
 
 def consequences(
     examined: Examined,
     topics: Sequence[str] | None = None,
-    tell: Callable[[str], object] | None = None,
+    report: Callable[[str], object] | None = None,
 ) -> Sheet:
     """Examine a mod and return its sheet.
 
@@ -87,9 +80,9 @@ def consequences(
     examined : Examined
         Of `examine`.
     topics : sequence of str
-        Some of `TOPICS`; default all.
-    tell : callable
-        Called with a line of text before each topic and as it goes on.
+        Some of `studies.topics.TOPICS`; default all.
+    report : callable
+        Called with a line of text before each topic and after it.
 
     Raises
     ------
@@ -98,17 +91,13 @@ def consequences(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    wanted = list(TOPICS) if topics is None else list(topics)
-    for topic in wanted:
-        if topic not in TOPICS:
-            raise DescriptionError(f"{shown(topic)} is no topic of the sheet{nearest(topic, TOPICS)}")
-    return Sheet(examined, tuple(_section(topic, examined, tell) for topic in wanted))
+    return Sheet(examined, tuple(_section(topic, examined, report) for topic in chosen_topics(topics)))
 
 
-def _section(topic: str, examined: Examined, tell: Callable[[str], object] | None) -> Section:
-    if tell:
-        tell(f"{TOPICS[topic]} ...")
-    section: Section = import_module(f"..{topic}.section", __package__).section(examined, None)
-    if tell:
-        tell(f"{TOPICS[topic]}: {IN_WORDS[section.grade]}")
+def _section(topic: str, examined: Examined, report: Callable[[str], object] | None) -> Section:
+    if report:
+        report(f"{topic_title(topic)} ...")
+    section = topic_section(topic, examined)
+    if report:
+        report(f"{topic_title(topic)}: {section.grade.advice}")
     return section

@@ -10,9 +10,9 @@ import xarray as xr
 
 from ...measures.percentiles import percentiles
 from ..findings import Finding, Grade
+from . import TITLE
 from .measures import LEVEL, TONE_BANDS, WHOLE, StandOut, band_levels, sample_gain_db
 
-TOPIC = "spread and sensitivity"
 # A change below this [dB] in every part of the band is no change: our choice, below what meters and ears tell.
 NOTHING_DB = 0.05
 _HOW = "frequency sweeps of many amps"
@@ -61,7 +61,7 @@ def stand_out_findings(
 ) -> list[Finding]:
     """Say for each position whether the mod stands out of a valve swap; the part of the band that shows it best counts.
 
-    A mod that does not, or by less than two standard errors, is "near the limit": nothing is harmed, but whoever means
+    A mod that does not, or by less than two standard errors, is Grade.NEAR: nothing is harmed, but whoever means
     it for the tone should look again. A position where it changes nothing is fine if it changes something elsewhere.
     `pictures` names the picture of each position.
     """
@@ -78,17 +78,17 @@ def _nothing(rows: Sequence[StandOut]) -> bool:
 def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) -> Finding:
     clear = [row for row in rows if row.clearance >= _CLEAR]
     best = max(clear, key=lambda row: abs(row.median)) if clear else max(rows, key=lambda row: row.times)
-    grade: Grade = "fine" if best.clearance >= _CLEAR else "near the limit"
+    grade = Grade.FINE if best.clearance >= _CLEAR else Grade.NEAR
     words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_telling(best)}"
     if _nothing(rows):
-        grade = "fine" if works else "near the limit"
+        grade = Grade.FINE if works else Grade.NEAR
         words = (
             f"{_LOST if not works else 'the mod changes nothing at this position'}: every part of the band changes by "
             f"less than {NOTHING_DB:g} dB in the median amp"
         )
     limit = None if _nothing(rows) and works else best.swap
     how = f"{_HOW}, plain random sampling"
-    return Finding(TOPIC, "the mod against a valve swap", variant, best.position, abs(best.median), "dB", limit, grade,
+    return Finding(TITLE, "the mod against a valve swap", variant, best.position, abs(best.median), "dB", limit, grade,
                    words, how, _CRITERION, picture)  # fmt: skip
 
 
@@ -141,7 +141,7 @@ def _apart(found: xr.Dataset, variant: str, position: str, count: int) -> Findin
         f"of {count} amps built from this drawing 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
         f"(mean from 80 Hz to 6 kHz, standard errors up to {error:.2f} dB): {high - low:.1f} dB apart"
     )
-    return Finding(TOPIC, "gain of a run of amps", variant, position, high - low, "dB", None, "fine", words, _HOW,
+    return Finding(TITLE, "gain of a run of amps", variant, position, high - low, "dB", None, Grade.FINE, words, _HOW,
                    "no limit: a figure to know before a single amp is measured")  # fmt: skip
 
 
@@ -150,5 +150,5 @@ def failures(run: xr.Dataset) -> Iterator[Finding]:
     failed = int(run.attrs["failed"])
     if failed:
         words = f"{failed} simulations gave no answer and are left out; the first: {run.attrs['first_failure']}"
-        yield Finding(TOPIC, "simulations that failed", str(run["variant"].values[-1]), "all", float(failed), "1", 0.0,
-                      "not known", words, _HOW, "")  # fmt: skip
+        yield Finding(TITLE, "simulations that failed", str(run["variant"].values[-1]), "all", float(failed), "1", 0.0,
+                      Grade.UNKNOWN, words, _HOW, "")  # fmt: skip

@@ -15,8 +15,8 @@ from ...simulation.analyses import OperatingPoint
 from ...simulation.monte_carlo import spread, valve_swap
 from ...simulation.tolerances import Tolerances, spreads
 from ..section import Examined, Progress, Section
-from . import findings as said
-from .findings import run_findings
+from . import TITLE
+from .findings import failures, run_findings, stand_out_findings, stand_out_table
 from .measures import LEVEL, rest_table, spread_table, stand_out
 from .picture import spread_picture
 from .sensitivity import sensitivity
@@ -26,19 +26,19 @@ from .sensitivity_table import sensitivity_table
 COUNT, SEED = 100, 1
 _MOST_ROWS = 15
 _LEAST_VOLTS = 0.1
-_TITLE = "spread and sensitivity"
+_LEVELS = "gain of a run of amps"
 
 
 def section(examined: Examined, progress: Progress | None = None) -> Section:
     """Build a hundred amps of each variant at every position, swap their valves, and rank the parts."""
-    variants = list(dict.fromkeys([examined.stock, examined.modded]))
+    variants = examined.variants
     unknown = sorted({name for amp in variants for name in _unspread(amp)})
     tolerances = Tolerances(valves=0.0) if unknown else Tolerances()
     run = spread(variants, COUNT, SEED, examined.positions, tolerances=tolerances, progress=progress)
     rest = spread(variants[-1], COUNT, SEED, examined.positions[:1], OperatingPoint(), tolerances, progress=progress)
     ranked = sensitivity_table(sensitivity(variants[-1], examined.positions[:1], progress=progress))
     tables = {
-        "gain of a run of amps": _levels(run),
+        _LEVELS: _levels(run),
         f"which parts matter, the first {_MOST_ROWS}": ranked.head(_MOST_ROWS),
         "volts at rest in a run of amps": _rest(rest),
     }
@@ -49,9 +49,9 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
         rows = stand_out(run, swap)
         named = {str(position): f"spread, {position}" for position in run["position"].values}
         drawn |= {name: spread_picture(run, swap, position) for position, name in named.items()}
-        findings = [*said.stand_out_findings(rows, variants[-1].variant, named), *findings, *said.failures(swap)]
-        tables = {"the mod against a valve swap": said.stand_out_table(rows), **tables}
-    return Section(_TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)))
+        findings = [*stand_out_findings(rows, variants[-1].variant, named), *findings, *failures(swap)]
+        tables = {"the mod against a valve swap": stand_out_table(rows), **tables}
+    return Section(TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)), (_LEVELS,))
 
 
 def _levels(run: xr.Dataset) -> pd.DataFrame:

@@ -10,9 +10,9 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.margins import Margins, margin_verdict, margins
-from ..findings import GRADES, Finding, Grade, grade_above
+from ..findings import Finding, Grade, grade_above
+from . import TITLE
 
-TOPIC = "stability"
 # (beyond the limit below this, near the limit below that): phase margin [degrees], gain margin [dB].
 PHASE_LIMITS = (30.0, 45.0)
 GAIN_LIMITS = (3.0, 6.0)
@@ -49,13 +49,13 @@ class LoopCase:
 def margin_grade(margins: Margins, unusual: bool = False) -> Grade:
     """How a loop stands to the limits; on an unusual load a small margin is merely near the limit."""
     if margins.oscillates or margins.reversed:
-        return "beyond the limit"
+        return Grade.BEYOND
     if margins.turns is None:
-        return "not known"
+        return Grade.UNKNOWN
     phase = 180.0 if math.isnan(margins.phase_margin) else margins.phase_margin
     gain = math.inf if math.isnan(margins.gain_margin) else abs(margins.gain_margin)
-    found = max(grade_above(phase, *PHASE_LIMITS), grade_above(gain, *GAIN_LIMITS), key=GRADES.index)
-    return "near the limit" if unusual and found == "beyond the limit" else found
+    found = max(grade_above(phase, *PHASE_LIMITS), grade_above(gain, *GAIN_LIMITS), key=lambda grade: grade.worry)
+    return Grade.NEAR if unusual and found == Grade.BEYOND else found
 
 
 def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
@@ -118,18 +118,19 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
     """
     return [
         Finding(
-            topic=TOPIC,
+            topic=TITLE,
             subject=f"feedback loop on {case.load}" if case.load else "feedback loop",
             variant=case.variant,
             position=case.held,
             value=case.margins.phase_margin,
             unit="degrees",
             limit=PHASE_LIMITS[1],
-            grade="fine" if _as_before(case) else margin_grade(case.margins, case.unusual),
+            grade=Grade.FINE if _as_before(case) else margin_grade(case.margins, case.unusual),
             words=_words(case),
             how=_HOW,
             source=_NYQUIST if case.margins.oscillates else _SOURCE,
             picture=picture,
+            names_position=True,
         )
         for case in cases
     ]
@@ -144,7 +145,7 @@ def _as_before(case: LoopCase) -> bool:
 
 def _words(case: LoopCase) -> str:
     where = f"{case.held}{f', on {case.load}' if case.load else ''}, with {case.corner}"
-    drawn = "" if margin_grade(case.margins) == "fine" else f"; with the others as drawn {_briefly(case.drawn)}"
+    drawn = "" if margin_grade(case.margins) == Grade.FINE else f"; with the others as drawn {_briefly(case.drawn)}"
     stock = f"has {_briefly(case.stock)} at its own worst corner" if case.stock else "has no feedback"
     return f"{where}: {_state(case.margins)}{drawn}; stock {stock}"
 

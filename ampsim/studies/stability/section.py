@@ -11,9 +11,10 @@ from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
-from ..findings import Finding
+from ..findings import Finding, Grade
 from ..section import Examined, Progress, Section
-from .findings import TOPIC, LoopCase, stability_findings, stability_table
+from . import TITLE
+from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, loaded
 from .picture import loop_margins_picture, travel_picture
 from .worst_corner import Corners, has_feedback, loop_on_travel, worst_corners
@@ -33,9 +34,9 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
     try:
         if not has_feedback(amp):
             lost = "; stock has one" if has_feedback(examined.stock) else ""
-            return Section(TOPIC, (), {}, {}, (f"{amp.name} with {amp.variant} has no feedback loop{lost}.",))
+            return Section(TITLE, (), {}, {}, (f"{amp.name} with {amp.variant} has no feedback loop{lost}.",))
     except DescriptionError as problem:
-        return Section(TOPIC, (_not_known(amp, str(problem)),), {}, {})
+        return Section(TITLE, (_not_known(amp, str(problem)),), {}, {})
     return _Looking(examined, progress).section()
 
 
@@ -67,7 +68,7 @@ class _Looking:
             "where the loop gain passes 1 or comes in step, at the worst corner": _crossings(whole),
             "what each control moves of 1 + T": _effects(whole),
         }
-        return Section(TOPIC, tuple(findings), tables, drawn, self._notes(whole))
+        return Section(TITLE, tuple(findings), tables, drawn, self._notes(whole), (_WORST,))
 
     def _held(self, position: dict[str, float | str]) -> Fixed:
         """What a position holds: what it names, and the mod's own controls as drawn."""
@@ -149,8 +150,8 @@ class _Looking:
 
 def _not_known(amp: Amp, why: str) -> Finding:
     how = "following the wires from the output transformer"
-    return Finding(TOPIC, "feedback loop", amp.variant, "any position", float("nan"), "degrees", None,
-                   "not known", why, how, "no number")  # fmt: skip
+    return Finding(TITLE, "feedback loop", amp.variant, "any position", float("nan"), "degrees", None,
+                   Grade.UNKNOWN, why, how, "no number")  # fmt: skip
 
 
 def _crossings(whole: Corners) -> pd.DataFrame:

@@ -1,0 +1,46 @@
+"""The topics of the sheet, in the order of the work: each word is the name of a folder beside this file.
+
+Its `__init__` says its `TITLE`, its module `section` has a function `section(examined, progress)`. Nothing of a topic
+is loaded before it is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import import_module
+
+from ..base.errors import DescriptionError, nearest, shown
+from .section import Examined, Progress, Section
+
+TOPICS = ("ratings", "headroom", "blocking", "stability", "noise", "pop", "spread")
+
+
+def chosen_topics(topics: Sequence[str] | None = None) -> tuple[str, ...]:
+    """Some of the topics, or all of them.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown topic, naming the nearest.
+    """
+    for topic in topics or ():
+        if topic not in TOPICS:
+            raise DescriptionError(f"{shown(topic)} is no topic of the sheet{nearest(topic, TOPICS)}")
+    return TOPICS if topics is None else tuple(topics)
+
+
+def topic_title(topic: str) -> str:
+    """What a topic is called at the head of its section."""
+    return str(import_module(f".{topic}", __package__).TITLE)
+
+
+def topic_section(topic: str, examined: Examined, progress: Progress | None = None) -> Section:
+    """Examine a mod in one topic.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    section: Section = import_module(f".{topic}.section", __package__).section(examined, progress)
+    return section

@@ -24,7 +24,7 @@ from ampsim.bench.sweeps.compare import (
     excess_db,
     tolerance_band,
 )
-from ampsim.bench.sweeps.measured import read_csv, read_recording
+from ampsim.bench.sweeps.measured_sweep import (read_csv, read_recording)
 from ampsim.bench.sweeps.picture import compared_curves, compared_picture, describe_compared
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.values import with_values

@@ -20,14 +20,14 @@ from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.diagnosis.faults import KINDS, Suspect, dead, suspects, worn
 from ampsim.bench.diagnosis.metered_amp import Bench, State, gas_of, leak_of, wire_of
-from ampsim.bench.diagnosis.model import FaultModel, fault_model
+from ampsim.bench.diagnosis.fault_model import (FaultModel, fault_model)
 from ampsim.bench.diagnosis.next_step import Suspected, next_steps
 from ampsim.bench.diagnosis.picture import describe_volts, volts_picture
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.ranking import FALSE_ALARMS, Meter, Ranking
 from ampsim.bench.diagnosis.readings import parse_readings, read_readings
 from ampsim.bench.diagnosis.report import Diagnosis, diagnose, explain
-from ampsim.bench.proof.volts import proof
+from ampsim.bench.proof.sheet import proof
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods

@@ -15,7 +15,7 @@ from ampsim import apply_mods, load_amp, load_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.sweeps.fit import fit_parts
 from ampsim.bench.sweeps.fit_result import hanging_together
-from ampsim.bench.sweeps.measured import read_recording
+from ampsim.bench.sweeps.measured_sweep import read_recording
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.values import with_values

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from ampsim.bench.diagnosis.faults import KINDS, Suspect, state_of, suspects
 from ampsim.bench.diagnosis.metered_amp import Bench, State
-from ampsim.bench.diagnosis.model import fault_model
+from ampsim.bench.diagnosis.fault_model import fault_model
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.ranking import Meter, Ranked, Ranking
 from ampsim.circuit.amp import Amp, Socket

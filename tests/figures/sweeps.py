@@ -12,7 +12,7 @@ import numpy as np
 from ampsim import load_amp, simulate
 from ampsim.bench.sweeps.compare import compare
 from ampsim.bench.sweeps.fit import fit_parts
-from ampsim.bench.sweeps.measured import read_recording
+from ampsim.bench.sweeps.measured_sweep import read_recording
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.values import with_values
 from ampsim.measures.sweep import gain_db

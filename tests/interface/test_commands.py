@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ampsim.bench.proof.volts import proof
+from ampsim.bench.proof.sheet import proof
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values

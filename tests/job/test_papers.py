@@ -15,7 +15,7 @@ import xarray as xr
 
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.proof.sweeps import sweep_over
-from ampsim.bench.proof.volts import proof
+from ampsim.bench.proof.sheet import proof
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
 from ampsim.job.papers import pdf

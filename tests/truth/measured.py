@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from ampsim.base.wav import write_wav
-from ampsim.bench.sweeps.measured import read_recording
+from ampsim.bench.sweeps.measured_sweep import read_recording
 from ampsim.bench.sweeps.tone import SweepTone
 from tests.tools.recordings import known_db, known_filter, noisy, recording
 from tests.truth.claims import CLOSED, Case, Claim, Limit

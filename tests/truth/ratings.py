@@ -10,7 +10,7 @@ import xarray as xr
 from ampsim import Sine, load_valve
 from ampsim.circuit.amp import Amp
 from ampsim.studies.ratings.simulate import stress
-from ampsim.work.cautions.charges import discharge_s, stored_coulombs, stored_joules
+from ampsim.work.cautions.stored_charges import (discharge_s, stored_coulombs, stored_joules)
 from ampsim.work.cautions.discharge import Charged, fall_times
 from tests.truth.bench import Parts, amp, near_ideal, rail, stage, wired
 from tests.truth.claims import CLOSED, COPIED, PREDICTED, Case, Claim, Limit, printed

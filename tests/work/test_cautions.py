@@ -14,7 +14,7 @@ from ampsim.base.caution import CAUTION
 from ampsim.circuit.amp import Amp, Mod
 from ampsim.circuit.dc_paths import ohms_between
 from ampsim.simulation.unpowered import dead_amp
-from ampsim.work.cautions.charges import SAFE_COULOMBS, SAFE_VOLTS, StoredCharge
+from ampsim.work.cautions.stored_charges import (SAFE_COULOMBS, SAFE_VOLTS, StoredCharge)
 from ampsim.work.cautions.discharge import Charged, fall_times
 from ampsim.work.cautions.sheet import CautionSheet, caution_sheet
 from tests.truth.bench import amp, rail, stage, wired

@@ -22,7 +22,7 @@ from ampsim.studies.ratings.simulate import stress
 from ampsim.work.parts_list.lines import PartLine, nearest_preferred, pot_track
 from ampsim.work.parts_list.parts_list import PartsList, fitting_positions, parts_list
 from ampsim.work.parts_list.ratings_needed import MAINS, Where, capacitor, pot, resistor
-from ampsim.work.parts_list.switches import SwitchNeed, switch_need
+from ampsim.work.parts_list.switch_need import (SwitchNeed, switch_need)
 from ampsim.work.wiring.readback import wiring
 
 SHORT = (Sine(1000.0, 0.05, 0.02, 4),)

@@ -15,8 +15,8 @@ from ampsim.circuit.amp import Amp, Part
 from ampsim.circuit.mods import diff
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.steps.checks import PART_LIMITS, Check
-from ampsim.work.steps.order import ordered, so_far
-from ampsim.work.steps.plan import Step, WorkPlan, work_steps
+from ampsim.work.steps.working_order import (ordered, so_far)
+from ampsim.work.steps.work_plan import (Step, WorkPlan, work_steps)
 from ampsim.work.steps.soldering import down
 
 PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]

@@ -18,13 +18,13 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.moving_switch import moving
 from ampsim.library.files import load_amp, load_mod, models, parse_mod
 from ampsim.pictures.canvas import Picture, svg
-from ampsim.work.parts_list.switches import switch_need
+from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.schematic.draw import schematic, schematics
 from ampsim.work.schematic.fragment import Fragment, fragments
 from ampsim.work.schematic.geometry import Box, Sheet, Symbol, Word
 from ampsim.work.schematic.layout import lay_out, lay_out_pages
 from ampsim.work.wiring.from_to import Wire, Wiring, listed
-from ampsim.work.wiring.pieces import take_apart
+from ampsim.work.wiring.wire_pieces import take_apart
 from ampsim.work.wiring.readback import every_stand, mismatches, read_back, wiring
 from tests.tools.random_switches import random_switches
 

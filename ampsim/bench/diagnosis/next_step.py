@@ -16,7 +16,7 @@ from ...circuit.positions import Position
 from ...simulation.unpowered import DeadAmp, dead_amp
 from .faults import SHORT_OHMS, Suspect
 from .metered_amp import WHOLE
-from .model import FaultModel
+from .fault_model import FaultModel
 from .ranking import EFFECT_SHARE, Meter
 
 Array = NDArray[np.float64]

@@ -13,7 +13,7 @@ from scipy.special import logsumexp
 from scipy.stats import chi2
 
 from .faults import KINDS, Suspect
-from .model import FaultModel
+from .fault_model import FaultModel
 
 Array = NDArray[np.float64]
 # The effect of a fault differs from amp to amp by about this share of it (own choice, from trials).

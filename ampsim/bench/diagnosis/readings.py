@@ -15,7 +15,7 @@ from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND
 from ...library.files import toml_tables
-from .columns import place_value_tables
+from .readings_text import place_value_tables
 from .probes import MOST_PROBES, probe
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)

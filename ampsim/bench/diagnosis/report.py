@@ -18,10 +18,10 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position, position_label
 from ...simulation.tolerances import TOLERANCE_SOURCE, Tolerances
-from .chart import EDGE, evidence, voltage_table
+from .comparison import (EDGE, evidence, voltage_table)
 from .faults import fault_words
 from .metered_amp import Progress
-from .model import FaultModel, fault_model
+from .fault_model import (FaultModel, fault_model)
 from .next_step import LEAK, NextStep, Suspected, next_steps
 from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings

@@ -53,7 +53,7 @@ def sweep_over(
     position : mapping
         Where the controls stood; those that the amp does not have are passed over.
     measured : Dataset
-        With `gain_db` [dB] over frequency [Hz], of `ampsim.bench.sweeps.measured`.
+        With `gain_db` [dB] over frequency [Hz], of `ampsim.bench.sweeps.measured_sweep`.
     node : str
         The place that was recorded.
     count, seed : int

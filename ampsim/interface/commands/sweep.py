@@ -41,7 +41,7 @@ def _measured(options: argparse.Namespace) -> None:
     from ...base.tables import text_table
     from ...bench.proof.sweeps import sweep_over
     from ...bench.sweeps.compare import compared_findings, compared_table
-    from ...bench.sweeps.measured import read_sweep
+    from ...bench.sweeps.measured_sweep import read_sweep
     from ...circuit.mods import apply_mods
     from ...circuit.positions import AS_DRAWN
     from ...library.files import load_amp, load_mod

@@ -12,7 +12,7 @@ import pandas as pd
 from ...base.files import file_word, write_whole
 from ...base.wording import in_decibels, in_hertz, minus
 from ...bench.proof.limits import ProofRow
-from ...bench.proof.volts import ProofSheet, proof
+from ...bench.proof.sheet import (ProofSheet, proof)
 from ...circuit.nets import INPUT
 from ...circuit.positions import every_position, face
 from ...measures.labels import records

@@ -13,7 +13,7 @@ import xarray as xr
 from ... import __version__
 from ...base.errors import DescriptionError
 from ...bench.proof.sweeps import sweep_over
-from ...bench.proof.volts import ProofSheet, proof
+from ...bench.proof.sheet import (ProofSheet, proof)
 from ...bench.sweeps.picture import compared_picture
 from ...pictures.canvas import Picture
 from ...pictures.overlay import overlay_picture
@@ -24,7 +24,7 @@ from ...studies.audition import Audition, changes_table
 from ...studies.sheet.sheet import Sheet, consequences, examine
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
-from ...work.steps.plan import WorkPlan, work_steps
+from ...work.steps.work_plan import (WorkPlan, work_steps)
 from ...work.wiring.readback import wiring
 from ..record.data import Record
 from .sweeps import AFTER, ARRIVAL, measured_sweeps, stood, work_over

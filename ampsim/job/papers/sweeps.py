@@ -8,7 +8,7 @@ from pathlib import Path
 import xarray as xr
 
 from ...bench.sweeps.compare import at_frequencies, compare
-from ...bench.sweeps.measured import read_sweep
+from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
 from ...circuit.positions import Position

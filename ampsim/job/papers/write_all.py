@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ...base.errors import DescriptionError
 from ...base.files import write_whole
-from ...bench.proof.volts import ProofSheet
+from ...bench.proof.sheet import ProofSheet
 from ...studies.audition import Audition
 from ..record.data import Record
 from ..record.paths import inside

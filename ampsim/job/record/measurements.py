@@ -11,7 +11,7 @@ from typing import Any
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.files import file_word, read_bounded, write_whole
 from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
-from ...bench.sweeps.measured import read_sweep
+from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from .changing import add

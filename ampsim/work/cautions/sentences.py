@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp
-from .charges import SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge
+from .stored_charges import (SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge)
 
 SOURCES = (
     "IEC 60065: a terminal is hazardous live above 60 V DC (35 V peak AC), unless the touch current stays within 2 mA.",

@@ -14,7 +14,7 @@ from ...base.quantities import FARAD, format_value
 from ...base.tables import text_table
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
-from .charges import SAFE_VOLTS, StoredCharge, charges, worse
+from .stored_charges import (SAFE_VOLTS, StoredCharge, charges, worse)
 from .sentences import SOURCES, UNKNOWN, sentences
 
 

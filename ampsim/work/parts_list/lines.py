@@ -20,7 +20,7 @@ from ...simulation.operating_points import at_rest
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
 from .ratings_needed import MAINS, Rating, Where, capacitor, pot, resistor
-from .switches import SwitchNeed, switch_need
+from .switch_need import (SwitchNeed, switch_need)
 
 _NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
 _UNKNOWN = Rating(math.nan, math.nan, math.nan, "", "not in circuit in the positions looked at: rating not worked out")

@@ -6,7 +6,7 @@ from .fragment import Item
 from .geometry import Point, Sheet, Symbol, wide
 from .labels import label, label_width
 from .net_names import NetNames
-from .order import BLOCKS
+from .signal_line import BLOCKS
 from .slots import AIR
 
 LOW, MIDDLE, DROP = -3.2, -1.6, 2.4

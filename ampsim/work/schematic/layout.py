@@ -12,7 +12,7 @@ from .fragment import Fragment, Item
 from .geometry import PAGE, Point, Sheet, Symbol
 from .labels import label_height, label_width, upright_room, written
 from .net_names import NetNames
-from .order import BLOCKS, Plan, ordered
+from .signal_line import (BLOCKS, Plan, ordered)
 from .pack import packed, parted
 from .slots import AIR, Room, Slot, spread
 from .split import apart, cut

@@ -8,7 +8,7 @@ from dataclasses import replace
 from ...circuit.nets import Nets
 from .blocks import wired
 from .fragment import Fragment, Item
-from .order import Plan, ordered
+from .signal_line import (Plan, ordered)
 
 
 def apart(fragment: Fragment) -> list[Fragment]:

@@ -10,7 +10,7 @@ from ...circuit.positions import Position, position_label
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
 from .checks import Check, volts
-from .order import new_mods
+from .working_order import new_mods
 
 _MOVED = 0.05
 _PINS = ("plate", "screen", "cathode")

@@ -11,9 +11,9 @@ from ...circuit.mods import describe_part, where
 from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
-from ..parts_list.switches import switch_need
+from ..parts_list.switch_need import switch_need
 from .checks import Check, loose, ohms, to_ground
-from .order import Doing, new_mods, ordered, so_far, wanted
+from .working_order import (Doing, new_mods, ordered, so_far, wanted)
 
 Made = tuple[str, str, Sequence[Check]]
 _POLARISED = 1e-6  # F and more

@@ -1,8 +1,8 @@
 """How a mod is wired: from-to list, the contact truth table of every switch, and the table read back."""
 
 from .from_to import Wire, Wiring, listed, soldered_to
-from .pieces import Joint, Piece, Pieces, take_apart
-from .poles import Pole, Row, SwitchPlan, plan, share
+from .wire_pieces import (Joint, Piece, Pieces, take_apart)
+from .switch_plan import (Pole, Row, SwitchPlan, plan, share)
 from .readback import compare, every_stand, listening, mismatches, read_back, wiring
 
 __all__ = [

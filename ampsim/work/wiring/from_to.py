@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
-from .pieces import FIXED, Pieces, take_apart
-from .poles import SwitchPlan, plan
+from .wire_pieces import (FIXED, Pieces, take_apart)
+from .switch_plan import (SwitchPlan, plan)
 
 
 @dataclass(frozen=True)

@@ -157,7 +157,7 @@ def _sweep(options: argparse.Namespace) -> None:
     from ....bench.proof.sweeps import held_at, sweep_over
     from ....bench.sweeps.compare import compared_findings, compared_table
     from ....bench.sweeps.fit import fit_parts
-    from ....bench.sweeps.measured import read_sweep
+    from ....bench.sweeps.measured_sweep import read_sweep
     from ....job.record.measurements import keep_sweep
 
     record, found = opened(options)

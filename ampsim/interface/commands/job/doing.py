@@ -44,7 +44,7 @@ def _wiring(options: argparse.Namespace) -> None:
 
 
 def _steps(options: argparse.Namespace) -> None:
-    from ....work.steps.plan import work_steps
+    from ....work.steps.work_plan import work_steps
 
     found = opened(options)[1]
     print(f"{work_steps(found.stock, found.modded).text()}\n\n{CAUTION}")

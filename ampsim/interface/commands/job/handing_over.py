@@ -12,7 +12,7 @@ from .common import PAPERS, Steps, audition_of, drawn_mains, home, mains_option,
 
 if TYPE_CHECKING:
     from ....audio.clips import Clips
-    from ....bench.proof.volts import ProofSheet
+    from ....bench.proof.sheet import ProofSheet
     from ....job.record.data import Record
     from ....studies.audition import Audition
 

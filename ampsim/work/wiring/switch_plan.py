@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ...circuit.amp import Switch
-from .pieces import Joint, Piece
+from .wire_pieces import (Joint, Piece)
 
 LETTERS = "ABCDEFGHJKLM"
 _MOST_POLES = 4  # of a toggle switch

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ...base.wording import minus
-from .model import FaultModel
+from .fault_model import FaultModel
 from .ranking import Ranked
 
 # Standard deviations from which a reading is at the edge, and from which it matters (own choice).

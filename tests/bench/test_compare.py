@@ -17,14 +17,14 @@ from ampsim import load_amp, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.sweeps.compare import (
     ToleranceBand,
-    at_frequencies,
     compare,
-    compared_findings,
-    compared_table,
+    difference_table,
     excess_db,
+    resample,
+    sweep_findings,
     tolerance_band,
 )
-from ampsim.bench.sweeps.measured_sweep import (read_csv, read_recording)
+from ampsim.bench.sweeps.measured_sweep import read_csv, read_recording
 from ampsim.bench.sweeps.picture import compared_curves, compared_picture, describe_compared
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.values import with_values
@@ -58,7 +58,7 @@ def test_dense_measurements_are_averaged() -> None:
     at = np.geomspace(15.0, 25e3, 20_000)
     noise = np.random.default_rng(0).standard_normal(at.size)
     # About 93 points around each frequency: a tenth of the noise is left.
-    assert np.std(at_frequencies(curve(at, noise), GRID)) == pytest.approx(93.0**-0.5, rel=0.2)
+    assert np.std(resample(curve(at, noise), GRID)) == pytest.approx(93.0**-0.5, rel=0.2)
 
 
 def test_only_what_was_measured_is_compared() -> None:
@@ -107,7 +107,7 @@ def bump(size: float, octaves: float, hertz: float = 600.0) -> xr.DataArray:
 )
 def test_verdict(measured: xr.DataArray, grade: str, words: str) -> None:
     found = compare(measured, curve(GRID, np.zeros(GRID.size)), tolerance=flat_band())
-    (finding,) = compared_findings(found, "stock", "as drawn")
+    (finding,) = sweep_findings(found, "stock", "as drawn")
     assert finding.grade == grade, finding.words
     assert re.search(words, finding.words)
     assert finding.value == pytest.approx(100.0 * float(found["within"].mean()))
@@ -117,10 +117,10 @@ def test_verdict(measured: xr.DataArray, grade: str, words: str) -> None:
 
 def test_without_a_band_nothing_is_judged() -> None:
     found = compare(bump(3.0, 0.5), curve(GRID, np.zeros(GRID.size)))
-    (finding,) = compared_findings(found, "stock", "as drawn")
+    (finding,) = sweep_findings(found, "stock", "as drawn")
     assert finding.grade == "not known"
     assert finding.limit is None
-    assert compared_table(found)["within tolerance [%]"].isna().all()
+    assert difference_table(found)["within tolerance [%]"].isna().all()
 
 
 @cache
@@ -144,7 +144,7 @@ def test_an_amp_measured_through_a_recording(tmp_path: Path, factor: float, grad
     right = compare(measured, gain_db(simulate(built)).isel(variant=0, position=0))
     inside = (right["frequency"] >= 40.0) & (right["frequency"] <= 10e3)
     assert float(np.abs(right["difference"].where(inside)).max()) <= 0.1
-    (finding,) = compared_findings(compare(measured, drawn(), tolerance=allowed()), "stock", "as drawn")
+    (finding,) = sweep_findings(compare(measured, drawn(), tolerance=allowed()), "stock", "as drawn")
     assert finding.grade == grade, finding.words
 
 

@@ -18,16 +18,16 @@ from numpy.typing import NDArray
 
 from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
-from ampsim.bench.diagnosis.faults import KINDS, Suspect, dead, suspects, worn
-from ampsim.bench.diagnosis.metered_amp import Bench, State, gas_of, leak_of, wire_of
-from ampsim.bench.diagnosis.fault_model import (FaultModel, fault_model)
-from ampsim.bench.diagnosis.next_step import Suspected, next_steps
+from ampsim.bench.diagnosis.fault_model import FaultModel, fault_model
+from ampsim.bench.diagnosis.faults import KINDS, Suspect, dead_valve, suspects, worn_valve
+from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State, gas_name, leak_name, wire_name
+from ampsim.bench.diagnosis.next_step import SizedSuspect, next_steps
 from ampsim.bench.diagnosis.picture import describe_volts, volts_picture
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.ranking import FALSE_ALARMS, Meter, Ranking
 from ampsim.bench.diagnosis.readings import parse_readings, read_readings
-from ampsim.bench.diagnosis.report import Diagnosis, diagnose, explain
-from ampsim.bench.proof.sheet import proof
+from ampsim.bench.diagnosis.report import Diagnosis, diagnose, weigh_readings
+from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
@@ -50,20 +50,20 @@ def model(amp: Amp) -> FaultModel:
 
 
 @pytest.fixture(scope="module")
-def bench(amp: Amp) -> Bench:
+def bench(amp: Amp) -> MeteredAmp:
     wired = circuit_at(amp, {})
-    return Bench(amp, {}, tuple(probe(wired, name) for name in standard_probes(wired)))
+    return MeteredAmp(amp, {}, tuple(probe(wired, name) for name in standard_probes(wired)))
 
 
-def told(amp: Amp, bench: Bench, model: FaultModel, state: State, **about: Any) -> Diagnosis:
+def told(amp: Amp, bench: MeteredAmp, model: FaultModel, state: State, **about: Any) -> Diagnosis:
     """The diagnosis of an amp in a state, read without error."""
     volts = dict(zip((each.name for each in bench.probes), bench.read([state])[0].tolist(), strict=True))
-    return explain(amp, parse_readings({"volts": volts, **about}, amp), {}, model)
+    return weigh_readings(amp, parse_readings({"volts": volts, **about}, amp), {}, model)
 
 
 def weak(amp: Amp, socket: str, share: float) -> State:
     valve = amp.valve_by_type[amp.part_by_designator[socket].type]  # type: ignore[union-attr]
-    return State(sockets=((socket, worn(valve, share)),))
+    return State(sockets=((socket, worn_valve(valve, share)),))
 
 
 # The meter ------------------------------------------------------------------------------------------------------------
@@ -71,30 +71,30 @@ def weak(amp: Amp, socket: str, share: float) -> State:
 
 def test_a_grid_reads_low_by_the_divider_of_its_leak_and_the_meter(amp: Amp) -> None:
     # Ohm's law: 20 V behind 220 k and 1k5, into 1 Mohm. A grid far below its cathode draws nothing.
-    reading = Bench(amp, {}, (probe(circuit_at(amp, {}), "V3.grid"),), 1e6).read([State()])[0, 0]
+    reading = MeteredAmp(amp, {}, (probe(circuit_at(amp, {}), "V3.grid"),), 1e6).read([State()])[0, 0]
     assert reading == pytest.approx(-20.0 * 1e6 / (1e6 + 221.5e3), rel=1e-3)
 
 
-def test_one_reading_does_not_load_the_other(bench: Bench) -> None:
-    alone = Bench(bench.amp, {}, bench.probes[-3:]).read([State()])[0]
+def test_one_reading_does_not_load_the_other(bench: MeteredAmp) -> None:
+    alone = MeteredAmp(bench.amp, {}, bench.probes[-3:]).read([State()])[0]
     assert bench.read([State()])[0, -3:] == pytest.approx(alone, rel=1e-6)
 
 
-def test_the_quick_reading_is_the_thorough_one_nearly(bench: Bench, amp: Amp) -> None:
-    states = [State(values=(("r4", 1e10),)), State(values=((leak_of("C2"), 1e6),)), weak(amp, "V1B", 0.4)]
+def test_the_quick_reading_is_the_thorough_one_nearly(bench: MeteredAmp, amp: Amp) -> None:
+    states = [State(values=(("r4", 1e10),)), State(values=((leak_name("C2"), 1e6),)), weak(amp, "V1B", 0.4)]
     assert bench.read_nearly(states) == pytest.approx(bench.read(states), rel=5e-3, abs=0.02)
 
 
-def test_an_open_cathode_resistor_is_bridged_by_the_meter_alone(bench: Bench) -> None:
+def test_an_open_cathode_resistor_is_bridged_by_the_meter_alone(bench: MeteredAmp) -> None:
     names = [each.name for each in bench.probes]
     read, bare = (way([State(values=(("r4", 1e10),))])[0] for way in (bench.read, bench.unloaded))
     place = names.index("V1A.cathode")
     assert 1.0 < read[place] < 0.95 * bare[place]
 
 
-def test_a_dead_valve_leaves_its_plate_at_the_rail(amp: Amp, bench: Bench) -> None:
+def test_a_dead_valve_leaves_its_plate_at_the_rail(amp: Amp, bench: MeteredAmp) -> None:
     names = [each.name for each in bench.probes]
-    found = bench.unloaded([State(sockets=(("V1A", dead(amp.valve_by_type["12AX7"])),))])[0]
+    found = bench.unloaded([State(sockets=(("V1A", dead_valve(amp.valve_by_type["12AX7"])),))])[0]
     assert found[names.index("V1A.plate")] == pytest.approx(found[names.index("B3")], rel=1e-4)
     assert abs(found[names.index("V1A.cathode")]) < 1e-3
 
@@ -105,36 +105,36 @@ FAULTS = {
     "R4": State(values=(("r4", 1e10),)),
     "R9": State(factors=(("r9", 1.7),)),
     "R51": State(factors=(("r51", 2.0),)),
-    "C5": State(values=((leak_of("C5"), 1e6),)),
-    "C6": State(values=((leak_of("C6"), 2e6),)),
-    "C1": State(values=((leak_of("C1"), 1.0),)),
-    "V4": State(values=((gas_of("V4"), 100e6),)),
-    "T1": State(values=((wire_of("T1", "primary_b"), 1e10),)),
+    "C5": State(values=((leak_name("C5"), 1e6),)),
+    "C6": State(values=((leak_name("C6"), 2e6),)),
+    "C1": State(values=((leak_name("C1"), 1.0),)),
+    "V4": State(values=((gas_name("V4"), 100e6),)),
+    "T1": State(values=((wire_name("T1", "primary_b"), 1e10),)),
 }
 
 
 @pytest.mark.parametrize("part", FAULTS)
-def test_an_obvious_fault_is_found(part: str, amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_an_obvious_fault_is_found(part: str, amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     found = told(amp, bench, model, FAULTS[part])
     assert not found.healthy
     assert found.suspicions[0].part == part
     assert part in found.verdict()
 
 
-def test_a_weak_valve_is_found_with_its_emission(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_a_weak_valve_is_found_with_its_emission(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     first = told(amp, bench, model, weak(amp, "V1B", 0.3)).suspicions[0]
     assert first.part == "V1B"
     assert first.fault.size == pytest.approx(0.3, rel=0.25)
 
 
-def test_a_leak_is_sized(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_a_leak_is_sized(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     # Below some 5 Mohm the grid draws current and its volts say little of the leak.
-    first = told(amp, bench, model, State(values=((leak_of("C6"), 8e6),))).suspicions[0]
+    first = told(amp, bench, model, State(values=((leak_name("C6"), 8e6),))).suspicions[0]
     assert first.part == "C6"
     assert first.fault.size == pytest.approx(8e6, rel=0.2)
 
 
-def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     # A short across C1 is a short across R4: the same two wires.
     found = told(amp, bench, model, FAULTS["C1"])
     twin = next(each for each in found.suspicions if each.part == "R4")
@@ -142,7 +142,7 @@ def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: Bench, model: FaultM
     assert "hardly tell" in found.text()
 
 
-def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     first = told(amp, bench, model, State(factors=(("r51", 1.63),))).suspicions[0]
     assert (first.part, first.fault.suspect.kind.name) == ("R51", "high")
     assert first.fault.size == pytest.approx(1.63, rel=0.1)
@@ -151,14 +151,14 @@ def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: Bench,
 # Healthy --------------------------------------------------------------------------------------------------------------
 
 
-def test_the_amp_as_drawn_is_healthy(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_the_amp_as_drawn_is_healthy(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     found = told(amp, bench, model, State())
     assert found.healthy
     assert set(found.table["verdict"]) == {"within tolerance"}
     assert found.steps == ()
 
 
-def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     state = State(supply=0.85)
     scaled = told(amp, bench, model, state, mains="195,5 V", mains_drawn="230 V")
     assert scaled.healthy
@@ -172,7 +172,7 @@ def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: Bench, mode
     assert "supply stands" not in scaled.verdict()
 
 
-def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: FaultModel, bench: Bench) -> None:
+def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: FaultModel, bench: MeteredAmp) -> None:
     own = model.only([each.name for each in bench.probes])
     ranking, rng = Ranking(own, Meter(supply=1e-6)), np.random.default_rng(8)
     even = rng.uniform(-1.0, 1.0, (200, own.even.size)) * 3**0.5
@@ -184,7 +184,7 @@ def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: F
     assert alarms <= 15
 
 
-def test_usual_volts_are_those_at_the_supply_found(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_usual_volts_are_those_at_the_supply_found(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     # A supply known to 5 % is known better from the readings: a rail's own spread is then far less than 5 % of it.
     table = told(amp, bench, model, State()).table.set_index("place")
     assert 0.01 < table.loc["B1", "usual +/- [V]"] / table.loc["B1", "at this supply [V]"] < 0.02
@@ -197,7 +197,7 @@ def stage_told(amp: Amp, state: State, position: dict[str, str] | None = None) -
     """The diagnosis of a small amp, its usual places read without error."""
     at = position or {}
     wired = circuit_at(amp, at)
-    held = Bench(amp, at, tuple(probe(wired, name) for name in standard_probes(wired)))
+    held = MeteredAmp(amp, at, tuple(probe(wired, name) for name in standard_probes(wired)))
     volts = dict(zip((each.name for each in held.probes), held.read([state])[0].tolist(), strict=True))
     return diagnose(amp, parse_readings({"volts": volts}, amp, position=at), at)
 
@@ -261,7 +261,7 @@ def test_a_worn_valve_of_any_law_carries_its_share(name: str) -> None:
     valve = replace(load_valve("12AX7"), law=name, parameters=tuple(values.items()))
     at = tuple(np.array([volts]) for volts in (200.0, -1.0, 180.0))
     whole, part, none = (
-        np.array(law.current(dict(each.parameters), *at)) for each in (valve, worn(valve, 0.3), dead(valve))
+        np.array(law.current(dict(each.parameters), *at)) for each in (valve, worn_valve(valve, 0.3), dead_valve(valve))
     )
     assert whole[0, 0] > 1e-5
     assert part == pytest.approx(0.3 * whole, rel=1e-9)
@@ -298,7 +298,7 @@ def test_the_supply_is_shared_out_by_how_well_it_is_known() -> None:
 # What next ------------------------------------------------------------------------------------------------------------
 
 
-def test_cold_readings_come_first_and_the_caution_before_all(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_cold_readings_come_first_and_the_caution_before_all(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     found = told(amp, bench, model, FAULTS["V4"])
     kinds = [step.kind for step in found.steps]
     assert {each.part for each in found.suspicions[:2]} == {"V4", "C7"}
@@ -309,16 +309,18 @@ def test_cold_readings_come_first_and_the_caution_before_all(amp: Amp, bench: Be
     assert "does not clear a capacitor" in text
 
 
-def test_a_drifted_resistor_is_told_from_a_weak_valve_by_its_ohms(amp: Amp, model: FaultModel, bench: Bench) -> None:
+def test_a_drifted_resistor_is_told_from_a_weak_valve_by_its_ohms(
+    amp: Amp, model: FaultModel, bench: MeteredAmp
+) -> None:
     by_name = {(each.part, each.kind.name): each for each in suspects(circuit_at(amp, {}))}
-    pair = (Suspected(by_name["R4", "high"], 2.0), Suspected(by_name["V1A", "weak"], 0.5))
+    pair = (SizedSuspect(by_name["R4", "high"], 2.0), SizedSuspect(by_name["V1A", "weak"], 0.5))
     names = tuple(each.name for each in bench.probes)
     steps = next_steps(amp, {}, model, names, bench.read([State()])[0], 1.0, Meter(), pair)
     # Cold, nothing but R4 lies from the cathode to ground.
     assert (steps[0].kind, steps[0].first, steps[0].second) == ("cold", "about 3k ohm", "about 1k5 ohm")
 
 
-def test_nothing_is_asked_for_again(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_nothing_is_asked_for_again(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     found = told(amp, bench, model, FAULTS["R9"])
     taken = {f"voltage {each.name}" for each in bench.probes}
     asked = {step.what for step in found.steps}
@@ -392,9 +394,9 @@ def test_a_round_of_a_job_is_read_as_a_file_is(amp: Amp) -> None:
 
 def test_a_model_of_another_meter_or_other_places_is_refused(amp: Amp, model: FaultModel) -> None:
     with pytest.raises(DescriptionError, match="meter"):
-        explain(amp, parse_readings({"volts": {"B1": 310}, "meter": "1M"}, amp), {}, model)
+        weigh_readings(amp, parse_readings({"volts": {"B1": 310}, "meter": "1M"}, amp), {}, model)
     with pytest.raises(DescriptionError, match="not among"):
-        explain(amp, parse_readings({"volts": {"V1A.plate to V1B.plate": 3}}, amp), {}, model)
+        weigh_readings(amp, parse_readings({"volts": {"V1A.plate to V1B.plate": 3}}, amp), {}, model)
 
 
 @pytest.mark.parametrize(
@@ -448,19 +450,19 @@ def test_a_csv_file_is_refused_with_its_line(text: str, words: str, amp: Amp, tm
 
 def test_the_test_sheet_stands_at_the_mains_measured() -> None:
     amp = load_amp("lesson-stage")
-    rows = {row.place: row for row in proof(amp, {"B1": 306.0}, mains=234.6, mains_drawn=230.0, count=10).rows}
+    rows = {row.place: row for row in proof_sheet(amp, {"B1": 306.0}, mains=234.6, mains_drawn=230.0, count=10).rows}
     assert rows["B1"].expected == pytest.approx(1.02 * 300.0, rel=1e-6)
     # What the supply's own regulation leaves open is in the limits: 6 % and the meter's 1 %.
     assert rows["B1"].high - rows["B1"].expected == pytest.approx(0.07 * 306.0 + 0.02, rel=1e-3)
-    alone = proof(amp, {"B1": 330.0}, mains=234.6, count=10)
+    alone = proof_sheet(amp, {"B1": 330.0}, mains=234.6, count=10)
     assert alone.supply == pytest.approx(1.1, rel=1e-3)
     assert "those of the drawing are not told" in alone.text()
     for wrong in ({"mains": 20.0}, {"mains": 230.0, "mains_drawn": 117.0}, {"mains": math.nan}):
         with pytest.raises(DescriptionError, match="mains"):
-            proof(amp, **wrong)
+            proof_sheet(amp, **wrong)
 
 
-def test_the_picture_shows_every_reading_where_it_lies(amp: Amp, bench: Bench, model: FaultModel) -> None:
+def test_the_picture_shows_every_reading_where_it_lies(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     table = told(amp, bench, model, FAULTS["R4"]).table
     picture = volts_picture(table, "on the bench")
     marks = {str(line.get_gid()): line for line in picture.findobj(Line2D) if line.get_gid()}

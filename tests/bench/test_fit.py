@@ -14,7 +14,7 @@ from lmfit import Minimizer, Parameters
 from ampsim import apply_mods, load_amp, load_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.sweeps.fit import fit_parts
-from ampsim.bench.sweeps.fit_result import hanging_together
+from ampsim.bench.sweeps.fit_result import variance_growth
 from ampsim.bench.sweeps.measured_sweep import read_recording
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.amp import Amp
@@ -85,7 +85,7 @@ def test_range_is_that_of_lmfit() -> None:
     (part,) = found.parts
     assert math.log(part.value / 680e-9) == pytest.approx(theirs.value, abs=0.05 * theirs.stderr)
     left = (gain(theirs.value) - data["gain_db"]).values
-    assert part.deviation == pytest.approx(theirs.stderr * math.sqrt(hanging_together(left)), rel=0.05)
+    assert part.deviation == pytest.approx(theirs.stderr * math.sqrt(variance_growth(left)), rel=0.05)
 
 
 def test_neighbours_that_hang_together_widen_the_range() -> None:
@@ -94,9 +94,9 @@ def test_neighbours_that_hang_together_widen_the_range() -> None:
     noise = rng.standard_normal(20_000)
     for n in range(1, noise.size):
         noise[n] = 0.6 * noise[n - 1] + 0.8 * noise[n]
-    assert hanging_together(noise) == pytest.approx(4.0, rel=0.1)
-    assert hanging_together(rng.standard_normal(20_000)) == pytest.approx(1.0, abs=0.05)
-    assert hanging_together(np.zeros(10)) == 1.0
+    assert variance_growth(noise) == pytest.approx(4.0, rel=0.1)
+    assert variance_growth(rng.standard_normal(20_000)) == pytest.approx(1.0, abs=0.05)
+    assert variance_growth(np.zeros(10)) == 1.0
 
 
 def test_fit_to_a_recording(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from scipy.io import wavfile
 from ampsim.base.errors import DescriptionError
 from ampsim.base.wav import read_wav, write_wav
 from ampsim.bench.sweeps.curve_table import read_curve
-from ampsim.bench.sweeps.measured_sweep import (LEAST_SNR_DB, read_csv, read_recording)
+from ampsim.bench.sweeps.measured_sweep import LEAST_SNR_DB, read_csv, read_recording
 from ampsim.bench.sweeps.tone import SweepTone, write_tone
 from tests.tools.recordings import known_db, known_filter, noisy, recording
 

@@ -27,9 +27,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ampsim.bench.diagnosis.faults import KINDS, Suspect, state_of, suspects
-from ampsim.bench.diagnosis.metered_amp import Bench, State
 from ampsim.bench.diagnosis.fault_model import fault_model
+from ampsim.bench.diagnosis.faults import KINDS, Suspect, faulty_state, suspects
+from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.ranking import Meter, Ranked, Ranking
 from ampsim.circuit.amp import Amp, Socket
@@ -122,11 +122,11 @@ def tried(name: str, mod: str, count: int, seed: int, evenly: bool, tally: Tally
     """Healthy and faulty amps of one drawing, added to a tally."""
     amp = drawing(name, mod)
     wired = circuit_at(amp, {})
-    bench = Bench(amp, {}, tuple(probe(wired, each) for each in standard_probes(wired)))
+    bench = MeteredAmp(amp, {}, tuple(probe(wired, each) for each in standard_probes(wired)))
     states, mains = healthy_states(wired, count, seed)
     faults, plates = drawn_faults(wired, count, seed, evenly), _plate_volts(bench, wired)
     sick = [
-        state.with_fault(state_of(suspect, size, dict(state.sockets), plates))
+        state.with_fault(faulty_state(suspect, size, dict(state.sockets), plates))
         for state, (suspect, size) in zip(states, faults, strict=True)
     ]
     read = bench.read([*states, *sick])
@@ -135,10 +135,10 @@ def tried(name: str, mod: str, count: int, seed: int, evenly: bool, tally: Tally
     _weigh(ranking_of(name, mod), read[:count], read[count:], mains, faults, rng, tally)
 
 
-def _plate_volts(bench: Bench, wired: Circuit) -> dict[str, float]:
+def _plate_volts(bench: MeteredAmp, wired: Circuit) -> dict[str, float]:
     """Plate against ground of each valve, in the amp as drawn: what the gas current's resistor is reckoned from."""
     names = [name for name, part in wired.parts.items() if isinstance(part, Socket)]
-    plates = Bench(bench.amp, {}, tuple(probe(wired, f"{name}.plate") for name in names))
+    plates = MeteredAmp(bench.amp, {}, tuple(probe(wired, f"{name}.plate") for name in names))
     return dict(zip(names, plates.unloaded([State()])[0].tolist(), strict=True))
 
 

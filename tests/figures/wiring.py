@@ -18,7 +18,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.work.wiring.from_to import Wiring
-from ampsim.work.wiring.readback import compare, every_stand, listening, read_back, wiring
+from ampsim.work.wiring.readback import compare_circuits, every_setting, listening_places, read_back, wiring
 from tests.figures.figure import Figure, Scale
 from tests.tools.random_switches import random_switches
 
@@ -36,7 +36,7 @@ def demo_amps() -> Iterator[Amp]:
         for mod in sorted(path.stem for path in (models() / "mods").glob("*.toml")):
             try:
                 fitted = apply_mods(amp, load_mod(mod))
-                for stand in every_stand(fitted):
+                for stand in every_setting(fitted):
                     build_circuit(fitted, stand)
             except DescriptionError:
                 continue
@@ -47,12 +47,12 @@ def demo_amps() -> Iterator[Amp]:
 def faults(wired: Wiring, most: int | None = None) -> int:
     """How many combinations of positions differ, as nets or simulated at rest and over frequency."""
     wrong, asked, netlists = 0, [], []
-    for stand in islice(every_stand(wired.amp), most):
+    for stand in islice(every_setting(wired.amp), most):
         ours, drawn = read_back(wired, stand), build_circuit(wired.amp, stand)
-        if compare(wired, ours, drawn):
+        if compare_circuits(wired, ours, drawn):
             wrong += 1
             continue
-        setting, places = wired.amp.setting(dict(stand)), listening(drawn)
+        setting, places = wired.amp.setting(dict(stand)), listening_places(drawn)
         for analysis in ANALYSES:
             asked.append([(node_vector(ours, place), node_vector(drawn, place)) for place in places])
             netlists += [write(each, setting, analysis, places) for each in (ours, drawn)]

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ampsim.bench.proof.sheet import proof
+from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
@@ -311,7 +311,7 @@ def test_parts_wiring_and_steps(folder: Path, capsys: pytest.CaptureFixture[str]
 def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(gather, "proof", functools.partial(proof, count=20))
+    monkeypatch.setattr(gather, "proof_sheet", functools.partial(proof_sheet, count=20))
     stock = load_amp("workshop-b")
     modded = apply_mods(stock, load_mod("bright-switch"))
     said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))

@@ -14,8 +14,8 @@ import pytest
 import xarray as xr
 
 from ampsim.base.errors import DescriptionError
-from ampsim.bench.proof.sweeps import sweep_over
-from ampsim.bench.proof.sheet import proof
+from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.bench.proof.sweeps import compare_with_drawing
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
 from ampsim.job.papers import pdf
@@ -76,19 +76,19 @@ def gathered(job: Audition) -> Handover:
 
 
 def test_healthy_amps_pass_and_a_wrong_part_fails(job: Audition) -> None:
-    sheet = proof(job.modded)
+    sheet = proof_sheet(job.modded)
     assert sheet.verdict == "nothing measured yet"
     assert not sheet.passed
     places = [row.place for row in sheet.rows]
     assert {"B1", "V1A.plate", "V4.screen"} <= set(places)
-    wrong = {row.place: row.expected for row in proof(with_values(job.modded, {"R7": 22e3})).rows}
-    failed = [row.place for row in proof(job.modded, wrong).rows if row.verdict == "fail"]
+    wrong = {row.place: row.expected for row in proof_sheet(with_values(job.modded, {"R7": 22e3})).rows}
+    failed = [row.place for row in proof_sheet(job.modded, wrong).rows if row.verdict == "fail"]
     assert "V1B.plate" in failed
     assert all(place.startswith("V1B") for place in failed)
 
 
 def test_expected_volts_are_those_of_a_simulation_at_the_measured_supply(job: Audition) -> None:
-    sheet = proof(job.modded, {"B1": 0.95 * 311.18, "V1A.plate": 150.0}, count=20)
+    sheet = proof_sheet(job.modded, {"B1": 0.95 * 311.18, "V1A.plate": 150.0}, count=20)
     assert sheet.supply == pytest.approx(0.95, abs=0.004)
     rows = {row.place: row for row in sheet.rows}
     assert rows["B1"].expected == pytest.approx(0.95 * 311.18, rel=1e-3)
@@ -110,35 +110,35 @@ def test_the_record_says_where_controls_stood_and_which_mains_the_drawing_holds_
 
 
 def test_a_rail_too_far_off_is_not_taken_for_the_mains(job: Audition) -> None:
-    sheet = proof(job.modded, {"B1": 200.0}, count=20)
+    sheet = proof_sheet(job.modded, {"B1": 200.0}, count=20)
     assert sheet.supply == 1.0
     assert {row.place: row for row in sheet.rows}["B1"].verdict == "fail"
 
 
 def test_a_meter_loads_as_a_divider(job: Audition) -> None:
     # A grid leak of 1M under a 1M meter: volts at a plate fall by its source resistance over that and the meter.
-    bare, held = (proof(job.modded, supply=1.0, meter=meter, count=10) for meter in (None, 1e6))
+    bare, held = (proof_sheet(job.modded, supply=1.0, meter=meter, count=10) for meter in (None, 1e6))
     first, second = ({row.place: row.expected for row in sheet.rows} for sheet in (bare, held))
     assert second["V1A.plate"] < 0.97 * first["V1A.plate"]
     assert second["B1"] == pytest.approx(first["B1"], rel=2e-3)
 
 
 def test_limits_as_stated(job: Audition) -> None:
-    row = proof(job.modded, supply=1.0, share=0.2, count=5).rows[0]
+    row = proof_sheet(job.modded, supply=1.0, share=0.2, count=5).rows[0]
     assert row.high - row.expected == pytest.approx(0.2 * row.expected + 0.02)
 
 
 @pytest.mark.parametrize("volts", [{"V9.plate": 1.0}, {"B1": float("nan")}, {"B1": float("inf")}, {"B1": True}])
 def test_readings_that_are_none_are_refused(job: Audition, volts: dict[str, float]) -> None:
     with pytest.raises(DescriptionError):
-        proof(job.modded, volts)
+        proof_sheet(job.modded, volts)
 
 
 def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Audition) -> None:
     gain = gain_db(simulate(job.modded), "speaker").isel(variant=0, position=0, drop=True)
     off = gain + xr.DataArray(8.0 * np.sin(np.log(gain["frequency"]) * 3.0), dims="frequency")
     asked = {name: (job.modded, {}, xr.Dataset({"gain_db": curve})) for name, curve in (("same", gain), ("off", off))}
-    sheet = proof(job.modded, sweeps=asked, count=30)
+    sheet = proof_sheet(job.modded, sweeps=asked, count=30)
     assert [each.verdict for each in sheet.sweeps] == ["pass", "fail"]
     assert not sheet.passed
 
@@ -157,7 +157,7 @@ def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: A
         found[phase] = Sweep(phase, DAY, f"{phase}.csv", at=tuple(elsewhere.items()) if amp is job.modded else ())
     told = replace(record("w"), sweeps=tuple(found.values()))
     swept = measured_sweeps(told, tmp_path)
-    alone = sweep_over(job.modded, job.compare_at, swept["after the mod"])
+    alone = compare_with_drawing(job.modded, job.compare_at, swept["after the mod"])
     assert float(abs(alone["difference"]).max()) > 5.0
     assert float(abs(work_over(job, swept)["difference"]).max()) > 0.5
     changed = work_over(job, swept, told)
@@ -279,9 +279,9 @@ def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, mo
     own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
     begin(home, "lesson-stage", [own], words="less, please")
     kept, lesson = read(home), open_audition(read(home), home)
-    given = proof(lesson.modded, {"V1A.cathode": 1.5}, count=5)
+    given = proof_sheet(lesson.modded, {"V1A.cathode": 1.5}, count=5)
     counted: list[object] = []
-    for name in ("parts_list", "caution_sheet", "proof"):
+    for name in ("parts_list", "caution_sheet", "proof_sheet"):
         monkeypatch.setitem(exercise.__globals__, name, lambda *given: counted.append(given))
     monkeypatch.setattr("ampsim.job.papers.write_all.browser_path", lambda: None)
     written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter")

@@ -32,7 +32,7 @@ from ampsim.studies.ratings.simulate import stress
 from ampsim.studies.ratings.valve_findings import grade
 from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
 from ampsim.studies.section import Examined
-from ampsim.work.cautions.stored_charges import (discharge_s, stored_coulombs, stored_joules)
+from ampsim.work.cautions.stored_charges import discharge_s, stored_coulombs, stored_joules
 from tests.truth.bench import amp, rail, stage, wired
 
 BAD_MODS = Path(__file__).parents[1] / "bad_mods"

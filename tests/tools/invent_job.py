@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from ampsim.base.files import write_whole
 from ampsim.base.wav import write_wav
-from ampsim.bench.diagnosis.metered_amp import Bench, State
+from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.amp import Amp
@@ -88,7 +88,7 @@ def _whole(amp: Amp) -> Circuit:
 def volts(visit: Visit, rng: np.random.Generator) -> dict[str, float]:
     """What the meter reads on the usual chart [V], four figures, a hundredth of a volt at best."""
     names = standard_probes(circuit_at(visit.amp, {}))
-    bench = Bench(visit.amp, {}, tuple(probe(circuit_at(visit.amp, {}), name) for name in names), METER)
+    bench = MeteredAmp(visit.amp, {}, tuple(probe(circuit_at(visit.amp, {}), name) for name in names), METER)
     (true,) = bench.read([visit.state])
     read = true * (1.0 + 0.005 * rng.standard_normal(true.size)) + 0.005 * rng.standard_normal(true.size)
     return {name: round(float(f"{value:.4g}"), 2) + 0.0 for name, value in zip(names, read, strict=True)}

@@ -10,7 +10,7 @@ from ampsim.circuit.amp import Amp, AnyPart, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import load_amp
-from ampsim.work.wiring.readback import every_stand
+from ampsim.work.wiring.readback import every_setting
 
 AMPS = ("workshop-a", "lesson-stage")
 
@@ -49,7 +49,7 @@ def random_switches(rng: Any) -> Amp | None:
         return None
     try:
         fitted = apply_mods(amp, Mod("by lot", "tried", tuple(parts), (), tuple(switches)))
-        for stand in every_stand(fitted):
+        for stand in every_setting(fitted):
             build_circuit(fitted, stand)
     except DescriptionError:
         return None

@@ -10,8 +10,8 @@ import xarray as xr
 from ampsim import Sine, load_valve
 from ampsim.circuit.amp import Amp
 from ampsim.studies.ratings.simulate import stress
-from ampsim.work.cautions.stored_charges import (discharge_s, stored_coulombs, stored_joules)
-from ampsim.work.cautions.discharge import Charged, fall_times
+from ampsim.work.cautions.discharge import ChargedCapacitor, fall_times
+from ampsim.work.cautions.stored_charges import discharge_s, stored_coulombs, stored_joules
 from tests.truth.bench import Parts, amp, near_ideal, rail, stage, wired
 from tests.truth.claims import CLOSED, COPIED, PREDICTED, Case, Claim, Limit, printed
 
@@ -81,8 +81,8 @@ def _bleeder() -> dict[str, float]:
 
 
 def _banks() -> dict[str, float]:
-    side = [Charged("b", "0", 50e-6, 450.0), Charged("b", "0", 50e-6, 450.0)]
-    stack = [Charged("b", "m", 100e-6, 225.0), Charged("m", "0", 100e-6, 225.0)]
+    side = [ChargedCapacitor("b", "0", 50e-6, 450.0), ChargedCapacitor("b", "0", 50e-6, 450.0)]
+    stack = [ChargedCapacitor("b", "m", 100e-6, 225.0), ChargedCapacitor("m", "0", 100e-6, 225.0)]
     return {
         "two side by side": max(fall_times([("b", "0", 220e3)], side, 60.0)),
         "two stacked": max(fall_times([("b", "m", 220e3), ("m", "0", 220e3)], stack, 60.0)),

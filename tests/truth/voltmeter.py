@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from ampsim.bench.diagnosis.metered_amp import Bench, State, leak_of
+from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State, leak_name
 from ampsim.bench.diagnosis.probes import probe
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
@@ -28,7 +28,7 @@ def coupling() -> Amp:
 
 
 def _shown(circuit: Amp, place: str, state: State, ohms: float) -> dict[str, float]:
-    held = Bench(circuit, {}, (probe(circuit_at(circuit, {}), place),), ohms)
+    held = MeteredAmp(circuit, {}, (probe(circuit_at(circuit, {}), place),), ohms)
     return {"reading": float(held.read([state])[0, 0])}
 
 
@@ -40,7 +40,7 @@ def cases() -> list[Case]:
         ("divider, meter of 1 Mohm", divider(), "R2.1", State(), 1e6, 24.0 * 200.0 / 450.0),
         ("divider, meter of 10 Mohm", divider(), "R2.1", State(), 10e6, 24.0 * 243.902439 / 493.902439),
         # 10 Mohm of leak into 1 M beside 10 M: a twelfth of 300 V.
-        ("leaking capacitor, meter of 10 Mohm", coupling(), "R1.1", State(((leak_of("C1"), 10e6),)), 10e6, 25.0),
+        ("leaking capacitor, meter of 10 Mohm", coupling(), "R1.1", State(((leak_name("C1"), 10e6),)), 10e6, 25.0),
     ]
     return [
         Case(

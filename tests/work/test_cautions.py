@@ -14,9 +14,9 @@ from ampsim.base.caution import CAUTION
 from ampsim.circuit.amp import Amp, Mod
 from ampsim.circuit.dc_paths import ohms_between
 from ampsim.simulation.unpowered import dead_amp
-from ampsim.work.cautions.stored_charges import (SAFE_COULOMBS, SAFE_VOLTS, StoredCharge)
-from ampsim.work.cautions.discharge import Charged, fall_times
+from ampsim.work.cautions.discharge import ChargedCapacitor, fall_times
 from ampsim.work.cautions.sheet import CautionSheet, caution_sheet
+from ampsim.work.cautions.stored_charges import SAFE_COULOMBS, SAFE_VOLTS, StoredCharge
 from tests.truth.bench import amp, rail, stage, wired
 
 HABITS = ("Mains", "Discharge", "Verify", "Earth", "One hand", "Hot glass", "Load", "Fuse", "Insulation", "Local codes")
@@ -42,21 +42,21 @@ def charge(found: CautionSheet, part: str) -> StoredCharge:
 
 @given(st.floats(61.0, 900.0), st.floats(1e-6, 1e-3), st.floats(1e3, 1e7))
 def test_one_capacitor_and_its_bleeder(volts: float, farads: float, ohms: float) -> None:
-    (found,) = fall_times([("b", "0", ohms)], [Charged("b", "0", farads, volts)], 60.0)
+    (found,) = fall_times([("b", "0", ohms)], [ChargedCapacitor("b", "0", farads, volts)], 60.0)
     # The lead of one ohm that the solver gives each capacitor.
     assert found == pytest.approx((ohms + 1.0) * farads * math.log(volts / 60.0), rel=1e-4, abs=1e-4)
 
 
 @given(st.floats(100.0, 900.0), st.floats(1e-6, 1e-3), st.floats(1e-6, 1e-3), st.floats(1e3, 1e6))
 def test_a_bank_side_by_side_adds_up(volts: float, one: float, other: float, ohms: float) -> None:
-    bank = [Charged("b", "0", one, volts), Charged("b", "0", other, volts)]
+    bank = [ChargedCapacitor("b", "0", one, volts), ChargedCapacitor("b", "0", other, volts)]
     expected = ohms * (one + other) * math.log(volts / 60.0)
     assert fall_times([("b", "0", ohms)], bank, 60.0) == pytest.approx([expected] * 2, rel=2e-3)
 
 
 @given(st.floats(130.0, 900.0), st.floats(1e-6, 1e-3), st.floats(1e4, 1e6))
 def test_a_stack_of_two_with_balancing_resistors(volts: float, farads: float, ohms: float) -> None:
-    stack = [Charged("top", "mid", farads, volts / 2.0), Charged("mid", "0", farads, volts / 2.0)]
+    stack = [ChargedCapacitor("top", "mid", farads, volts / 2.0), ChargedCapacitor("mid", "0", farads, volts / 2.0)]
     expected = ohms * farads * math.log(volts / 2.0 / 60.0)
     paths = [("top", "mid", ohms), ("mid", "0", ohms)]
     assert fall_times(paths, stack, 60.0) == pytest.approx([expected] * 2, rel=1e-3, abs=1e-4)
@@ -68,7 +68,7 @@ def test_two_filters_against_the_quadratic(volts: float, farads: float, series: 
     g, b = 1.0 / series, 1.0 / ohms
     root = math.sqrt((2.0 * g + b) ** 2 - 4.0 * g * b)
     slow, fast = ((2.0 * g + b - root) / (2.0 * farads), (2.0 * g + b + root) / (2.0 * farads))
-    pair = [Charged("b", "0", farads, volts), Charged("c", "0", farads, volts)]
+    pair = [ChargedCapacitor("b", "0", farads, volts), ChargedCapacitor("c", "0", farads, volts)]
     first, second = fall_times([("b", "0", ohms), ("b", "c", series)], pair, 60.0)
     assert second >= first * (1.0 - 1e-9)
     # v_c = A e^(-slow t) + B e^(-fast t) with v_c = volts and no current into it at first.
@@ -78,13 +78,17 @@ def test_two_filters_against_the_quadratic(volts: float, farads: float, series: 
 
 
 def test_no_way_no_fall_and_below_is_no_time() -> None:
-    held = [Charged("b", "0", 50e-6, 450.0), Charged("c", "0", 50e-6, 59.0), Charged("d", "0", 50e-6, 61.0)]
+    held = [
+        ChargedCapacitor("b", "0", 50e-6, 450.0),
+        ChargedCapacitor("c", "0", 50e-6, 59.0),
+        ChargedCapacitor("d", "0", 50e-6, 61.0),
+    ]
     assert fall_times([("b", "d", 1e4)], held, 60.0) == [math.inf, 0.0, math.inf]
     assert fall_times([], [], 60.0) == []
 
 
 def test_an_empty_capacitor_fills_from_its_neighbour_before_both_fall() -> None:
-    pair = [Charged("b", "0", 100e-6, 400.0), Charged("c", "0", 10e-6, 0.0)]
+    pair = [ChargedCapacitor("b", "0", 100e-6, 400.0), ChargedCapacitor("c", "0", 10e-6, 0.0)]
     both = fall_times([("b", "0", 1e5), ("b", "c", 1e3)], pair, 60.0)
     assert both[1] == pytest.approx(both[0], rel=0.01)
     assert both[1] > 10.0

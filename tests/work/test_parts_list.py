@@ -19,10 +19,10 @@ from ampsim.circuit.build import build_circuit
 from ampsim.library.files import load_drawer, parse_drawer
 from ampsim.studies.ratings.parts import WATTS_FACTOR
 from ampsim.studies.ratings.simulate import stress
-from ampsim.work.parts_list.lines import PartLine, nearest_preferred, pot_track
+from ampsim.work.parts_list.lines import PartLine, nearest_preferred, nearest_track
 from ampsim.work.parts_list.parts_list import PartsList, fitting_positions, parts_list
-from ampsim.work.parts_list.ratings_needed import MAINS, Where, capacitor, pot, resistor
-from ampsim.work.parts_list.switch_need import (SwitchNeed, switch_need)
+from ampsim.work.parts_list.ratings_needed import MAINS, Surroundings, capacitor_rating, pot_rating, resistor_rating
+from ampsim.work.parts_list.switch_need import SwitchNeed, switch_need
 from ampsim.work.wiring.readback import wiring
 
 SHORT = (Sine(1000.0, 0.05, 0.02, 4),)
@@ -80,7 +80,7 @@ def test_series_of_common_values(value: float, series: str, nearest: float) -> N
 
 
 def test_tracks_come_in_their_own_steps() -> None:
-    assert (pot_track(500e3).off, pot_track(250e3).series, pot_track(22e3).series) == (0.0, "1-2-5", "E6")
+    assert (nearest_track(500e3).off, nearest_track(250e3).series, nearest_track(22e3).series) == (0.0, "1-2-5", "E6")
 
 
 def carried(**numbers: float) -> dict[str, float]:
@@ -91,7 +91,7 @@ def carried(**numbers: float) -> dict[str, float]:
 
 @given(st.floats(0.0, 12.0), st.floats(0.0, 100.0), st.floats(0.0, 450.0))
 def test_a_resistor_never_gets_less_than_it_carries(watts: float, pulse: float, volts: float) -> None:
-    found = resistor(carried(watts=WATTS_FACTOR * watts, pulse=pulse, volts=volts), Where())
+    found = resistor_rating(carried(watts=WATTS_FACTOR * watts, pulse=pulse, volts=volts), Surroundings())
     assert found.watts >= max(0.5, WATTS_FACTOR * watts)
     assert 10.0 * found.watts >= pulse
     assert found.volts >= MAINS * volts
@@ -99,33 +99,37 @@ def test_a_resistor_never_gets_less_than_it_carries(watts: float, pulse: float, 
 
 
 def test_half_a_watt_would_cook() -> None:
-    found = resistor(carried(watts=2.0 * 0.8), Where())
+    found = resistor_rating(carried(watts=2.0 * 0.8), Surroundings())
     assert found.watts == 2.0
     assert "half a watt would cook" in found.why
-    assert "two of half the value" in resistor(carried(volts=480.0), Where()).why
+    assert "two of half the value" in resistor_rating(carried(volts=480.0), Surroundings()).why
 
 
 @given(st.sampled_from([1e-10, 2.2e-8, 1e-6, 4.7e-5]), st.floats(0.0, 400.0))
 def test_a_capacitor_stands_its_volts_and_the_mains(farads: float, volts: float) -> None:
-    found = capacitor(carried(value=farads, volts=volts, rest=volts, cold=volts), Where(plus="C1.1", dc_volts=volts))
+    found = capacitor_rating(
+        carried(value=farads, volts=volts, rest=volts, cold=volts), Surroundings(plus="C1.1", dc_volts=volts)
+    )
     assert found.volts >= MAINS * volts
     assert farads >= 1e-6 or found.volts >= 400.0
 
 
 def test_kinds_of_capacitor() -> None:
     def make(farads: float, volts: float) -> str:
-        return capacitor(carried(value=farads, volts=volts), Where(plus="C9.2", dc_volts=volts)).make
+        return capacitor_rating(carried(value=farads, volts=volts), Surroundings(plus="C9.2", dc_volts=volts)).make
 
     assert "class 1" in make(4.7e-10, 100.0)
     assert make(2.2e-8, 100.0).startswith("film")
     assert make(2.2e-5, 20.0).startswith("electrolytic, plus at C9.2")
     assert "bipolar" in make(2.2e-6, 0.01)
-    assert "two of twice the value in series" in capacitor(carried(value=4.7e-5, volts=480.0), Where()).why
+    assert (
+        "two of twice the value in series" in capacitor_rating(carried(value=4.7e-5, volts=480.0), Surroundings()).why
+    )
 
 
 def test_a_pot_that_carries_watts_or_direct_volts() -> None:
-    assert pot(carried(watts=0.1)).watts == 0.25
-    hot = pot(carried(watts=0.6, rest=5.0))
+    assert pot_rating(carried(watts=0.1)).watts == 0.25
+    hot = pot_rating(carried(watts=0.6, rest=5.0))
     assert hot.watts == 1.0
     assert "scratch" in hot.why
 

@@ -15,9 +15,9 @@ from ampsim.circuit.amp import Amp, Part
 from ampsim.circuit.mods import diff
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.steps.checks import PART_LIMITS, Check
-from ampsim.work.steps.working_order import (ordered, so_far)
-from ampsim.work.steps.work_plan import (Step, WorkPlan, work_steps)
-from ampsim.work.steps.soldering import down
+from ampsim.work.steps.soldering import knobs_down
+from ampsim.work.steps.work_plan import Step, WorkPlan, work_steps
+from ampsim.work.steps.working_order import partly_modded, working_order
 
 PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]
 MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
@@ -49,7 +49,7 @@ def cold(steps: tuple[Step, ...], *wanted: str) -> Iterator[Check]:
 
 def fails(steps: tuple[Step, ...], real: Amp) -> list[str]:
     """What the last cold readings say of an amp as it was really built."""
-    dead = dead_amp(real, down(real))
+    dead = dead_amp(real, knobs_down(real))
     return [c.what for c in cold(steps, "cold check") if not c.passes(dead.ohms(c.place, c.against))]
 
 
@@ -112,7 +112,7 @@ def test_every_change_has_its_step_and_its_way_back() -> None:
 
 
 def test_edits_that_lean_on_new_parts_come_after_them() -> None:
-    names = [each.edit.part for each in ordered([load_mod("partial-bypass"), load_mod("depth")])]
+    names = [each.edit.part for each in working_order([load_mod("partial-bypass"), load_mod("depth")])]
     assert names.index("C108") < names.index("R108")
     assert names.index("P104") < names.index("C104")
 
@@ -120,8 +120,8 @@ def test_edits_that_lean_on_new_parts_come_after_them() -> None:
 def test_all_edits_done_is_the_modded_amp_without_switches() -> None:
     stock = load_amp("workshop-a")
     depth = apply_mods(stock, load_mod("depth"))
-    assert so_far(stock, depth, ordered(depth.mods)).mods == depth.mods
-    assert so_far(stock, depth, []).mods[0].edits == ()
+    assert partly_modded(stock, depth, working_order(depth.mods)).mods == depth.mods
+    assert partly_modded(stock, depth, []).mods[0].edits == ()
 
 
 # Cold readings --------------------------------------------------------------------------------------------------------
@@ -138,7 +138,7 @@ def test_cold_readings_by_hand() -> None:
 
 def test_supplies_of_which_only_the_volts_are_known_are_not_read_cold() -> None:
     stock = load_amp("workshop-b")
-    dead = dead_amp(stock, down(stock))
+    dead = dead_amp(stock, knobs_down(stock))
     assert dead.wired.net("V3.grid") in dead.unsure
     assert dead.wired.net("B1") not in dead.unsure
     grid = parse_mod({"name": "trial", "reason": "A trial.", "edits": [{"replace": "R12", "with": "100k"}]})
@@ -156,7 +156,7 @@ def test_the_amp_itself_passes_before_and_after() -> None:
 
 def scattered(real: Amp, generator: np.random.Generator) -> DeadAmp:
     """A dead amp whose parts lie anywhere within their limits."""
-    dead = dead_amp(real, down(real))
+    dead = dead_amp(real, knobs_down(real))
     shares = {
         name: 1.0 + generator.choice([-1.0, 1.0, generator.uniform(-1.0, 1.0)]) * PART_LIMITS.get(part.kind, 0.25)
         for name, part in dead.wired.parts.items()

@@ -23,9 +23,9 @@ from ampsim.work.schematic.draw import schematic, schematics
 from ampsim.work.schematic.fragment import Fragment, fragments
 from ampsim.work.schematic.geometry import Box, Sheet, Symbol, Word
 from ampsim.work.schematic.layout import lay_out, lay_out_pages
-from ampsim.work.wiring.from_to import Wire, Wiring, listed
-from ampsim.work.wiring.wire_pieces import take_apart
-from ampsim.work.wiring.readback import every_stand, mismatches, read_back, wiring
+from ampsim.work.wiring.from_to import Wire, Wiring, list_wiring
+from ampsim.work.wiring.readback import every_setting, mismatches, read_back, wiring
+from ampsim.work.wiring.wire_pieces import find_pieces
 from tests.tools.random_switches import random_switches
 
 AMPS = ("workshop-a", "workshop-b", "lesson-stage")
@@ -36,7 +36,7 @@ def demo(amp: str, mod: str) -> Amp | None:
     """A demo amp with a demo mod; None where the mod is for another amp."""
     try:
         fitted = apply_mods(load_amp(amp), load_mod(mod))
-        for stand in every_stand(fitted):
+        for stand in every_setting(fitted):
             build_circuit(fitted, stand)
     except DescriptionError:
         return None
@@ -193,7 +193,7 @@ def test_the_same_contacts_as_a_moving_switch() -> None:
         brought = (Part("R900", "resistor", 1e5), Part("C900", "capacitor", 1e-6))
         amp = with_switch(positions, tuple(each for each in brought if each.designator in str(positions)))
         contacts = moving(amp, (), "tried", "b").contacts.values()
-        joints = take_apart(amp).joints
+        joints = find_pieces(amp).joints
         ours = sorted("before" if "a" in joint.labels else "after" for joint in joints)
         assert ours == sorted(contact.closed for contact in contacts)
     # On one lug with it, the resistor bleeds the capacitor.
@@ -201,7 +201,7 @@ def test_the_same_contacts_as_a_moving_switch() -> None:
 
 
 def test_parts_on_one_net_are_left_out() -> None:
-    wired = listed(apply_mods(load_amp("workshop-a"), load_mod("bright-switch")))
+    wired = list_wiring(apply_mods(load_amp("workshop-a"), load_mod("bright-switch")))
     names = {each.designator for each in read_back(wired, (("bright", "120p"),)).elements}
     assert "C101" in names
     assert "C102" not in names

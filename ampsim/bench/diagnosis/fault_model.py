@@ -25,8 +25,8 @@ from ...simulation.tolerances import (
     spread_of,
     spreads,
 )
-from .faults import Suspect, state_of, suspects
-from .metered_amp import Bench, Progress, State
+from .faults import Suspect, faulty_state, suspects
+from .metered_amp import MeteredAmp, Progress, State
 from .probes import Probe, drop_probes, probe, standard_probes
 
 Array = NDArray[np.float64]
@@ -141,7 +141,9 @@ def fault_model(
     """
     wired = circuit_at(amp, position)
     usual = (*standard_probes(wired), *(drop_probes(wired) if drops else ()))
-    bench = Bench(amp, position, _distinct([probe(wired, name) for name in (*names, *usual)], tuple(names)), meter_ohms)
+    bench = MeteredAmp(
+        amp, position, _distinct([probe(wired, name) for name in (*names, *usual)], tuple(names)), meter_ohms
+    )
     survey = _Survey(bench, tolerances or Tolerances(), progress)
     healthy, per_supply = survey.healthy()
     spread, even = survey.spread()
@@ -182,7 +184,7 @@ def _distinct(probes: Sequence[Probe], asked: tuple[str, ...]) -> tuple[Probe, .
 class _Survey:
     """All simulations of one amp."""
 
-    def __init__(self, bench: Bench, tolerances: Tolerances, progress: Progress) -> None:
+    def __init__(self, bench: MeteredAmp, tolerances: Tolerances, progress: Progress) -> None:
         self._bench, self._tolerances, self._progress = bench, tolerances, progress
         wired = bench.wired
         inside = {each.designator for each in wired.elements}
@@ -261,7 +263,7 @@ class _Survey:
     def _tried(self, may: Sequence[Suspect], steps: int, volts: dict[str, float]) -> list[tuple[Suspect, Array, Array]]:
         sizes = [np.array(each.kind.sizes(steps)) for each in may]
         states = [
-            state_of(each, float(size), self._typical, volts)
+            faulty_state(each, float(size), self._typical, volts)
             for each, own in zip(may, sizes, strict=True)
             for size in own
         ]
@@ -276,7 +278,7 @@ class _Survey:
         """Plate against grid of every valve [V]."""
         nets = {each.designator: dict(each.pins) for each in self._bench.wired.elements if each.kind == "valve"}
         probes = tuple(Probe(name, pins["plate"], pins["grid"]) for name, pins in nets.items())
-        (found,) = Bench(self._bench.amp, self._bench.position, probes).unloaded([State(sockets=self._own)])
+        (found,) = MeteredAmp(self._bench.amp, self._bench.position, probes).unloaded([State(sockets=self._own)])
         return {each.name: float(volts) for each, volts in zip(probes, found, strict=True)}
 
 

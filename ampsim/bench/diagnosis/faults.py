@@ -10,8 +10,8 @@ from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import AnyPart
 from ...circuit.build import Circuit
 from ...circuit.valves.description import Valve
-from .metered_amp import State, gas_of, leak_of, wire_of
-from .probes import inside
+from .metered_amp import State, gas_name, leak_name, wire_name
+from .probes import own_elements
 
 OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
@@ -20,7 +20,7 @@ _EMISSION = {"perveance": 1, "G": 1, "kG": -1, "kG1": -1, "kG2": -1, "k": 1, "Gg
 
 
 @dataclass(frozen=True)
-class Kind:
+class FaultKind:
     """A kind of fault.
 
     Attributes
@@ -54,16 +54,16 @@ class Kind:
 
 
 KINDS = (
-    Kind("low", "resistor", 0.5, 0.5, 1.0 / 1.1, "x", "has fallen to"),
-    Kind("high", "resistor", 1.0, 1.1, 2.0, "x", "has risen to"),
-    Kind("open", "resistor", 1.0, OPEN_OHMS, OPEN_OHMS, "", "is open"),
-    Kind("shorted", "resistor", 0.25, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
-    Kind("leaking", "capacitor", 1.0, 100e3, 30e6, "ohm", "leaks like"),
-    Kind("shorted", "capacitor", 0.5, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
-    Kind("weak", "valve", 1.0, 0.2, 0.8, "x", "is weak, its emission at"),
-    Kind("gassy", "valve", 1.0, 0.5e-6, 20e-6, "A", "is gassy, with a grid current of"),
-    Kind("dead", "valve", 0.5, 0.0, 0.0, "", "draws no current"),
-    Kind("open", "transformer", 0.1, OPEN_OHMS, OPEN_OHMS, "", "has an open winding"),
+    FaultKind("low", "resistor", 0.5, 0.5, 1.0 / 1.1, "x", "has fallen to"),
+    FaultKind("high", "resistor", 1.0, 1.1, 2.0, "x", "has risen to"),
+    FaultKind("open", "resistor", 1.0, OPEN_OHMS, OPEN_OHMS, "", "is open"),
+    FaultKind("shorted", "resistor", 0.25, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
+    FaultKind("leaking", "capacitor", 1.0, 100e3, 30e6, "ohm", "leaks like"),
+    FaultKind("shorted", "capacitor", 0.5, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
+    FaultKind("weak", "valve", 1.0, 0.2, 0.8, "x", "is weak, its emission at"),
+    FaultKind("gassy", "valve", 1.0, 0.5e-6, 20e-6, "A", "is gassy, with a grid current of"),
+    FaultKind("dead", "valve", 0.5, 0.0, 0.0, "", "draws no current"),
+    FaultKind("open", "transformer", 0.1, OPEN_OHMS, OPEN_OHMS, "", "has an open winding"),
 )
 
 
@@ -72,13 +72,13 @@ class Suspect:
     """One part with one kind of fault; `pin` tells the winding of a transformer."""
 
     part: str
-    kind: Kind
+    kind: FaultKind
     pin: str = ""
 
 
 def suspects(wired: Circuit) -> Iterator[Suspect]:
     """Every part of the amp with every kind of fault it may have; what is plugged in is whole."""
-    for element in inside(wired):
+    for element in own_elements(wired):
         if len({net for _, net in element.pins}) < 2:
             continue
         for kind in KINDS:
@@ -89,7 +89,9 @@ def suspects(wired: Circuit) -> Iterator[Suspect]:
                 yield Suspect(element.designator, kind)
 
 
-def state_of(suspect: Suspect, size: float, typical: Mapping[str, Valve], plate_volts: Mapping[str, float]) -> State:
+def faulty_state(
+    suspect: Suspect, size: float, typical: Mapping[str, Valve], plate_volts: Mapping[str, float]
+) -> State:
     """The fault as a change of the circuit.
 
     Parameters
@@ -106,28 +108,28 @@ def state_of(suspect: Suspect, size: float, typical: Mapping[str, Valve], plate_
             return State(factors=((part.lower(), size),))
         return State(values=((part.lower(), size),))
     if suspect.kind.part == "capacitor":
-        return State(values=((leak_of(part), size),))
+        return State(values=((leak_name(part), size),))
     if suspect.kind.part == "transformer":
-        return State(values=((wire_of(part, suspect.pin), size),))
+        return State(values=((wire_name(part, suspect.pin), size),))
     if name == "gassy":
-        return State(values=((gas_of(part), max(plate_volts[part], 10.0) / size),))
-    return State(sockets=((part, worn(typical[part], size) if name == "weak" else dead(typical[part])),))
+        return State(values=((gas_name(part), max(plate_volts[part], 10.0) / size),))
+    return State(sockets=((part, worn_valve(typical[part], size) if name == "weak" else dead_valve(typical[part])),))
 
 
-def worn(valve: Valve, share: float) -> Valve:
+def worn_valve(valve: Valve, share: float) -> Valve:
     """The valve with a share of its emission: the same law, scaled."""
     factor = {name: share**power for name, power in _EMISSION.items()}
     return replace(valve, parameters=tuple((name, value * factor.get(name, 1.0)) for name, value in valve.parameters))
 
 
-def dead(valve: Valve) -> Valve:
+def dead_valve(valve: Valve) -> Valve:
     """The valve without emission: no current to plate, screen or grid."""
     grid = valve.grid_current
     cold = None if grid is None else replace(grid, saturation_amps=1e-30, series_ohms=1e9)
-    return replace(worn(valve, _NO_EMISSION), grid_current=cold)
+    return replace(worn_valve(valve, _NO_EMISSION), grid_current=cold)
 
 
-def fault_words(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) -> str:
+def describe_fault(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) -> str:
     """In words, with the value the part has in this circuit (`Circuit.parts`).
 
     Such as "R4 has risen to 2k1 (drawn 1k5)", "C12 leaks like 3M3", "V4 is gassy, with a grid current of 5 uA".

@@ -68,23 +68,23 @@ def _meter(number: int) -> str:
     return f"r_meter_{number}"
 
 
-def leak_of(capacitor: str) -> str:
+def leak_name(capacitor: str) -> str:
     """The value that leaks beside a capacitor."""
     return f"r_leak_{capacitor.lower()}"
 
 
-def gas_of(valve: str) -> str:
+def gas_name(valve: str) -> str:
     """The value that carries a gassy valve's grid current, from its plate."""
     return f"r_gas_{valve.lower()}"
 
 
-def wire_of(transformer: str, pin: str) -> str:
+def wire_name(transformer: str, pin: str) -> str:
     """The value of the wire to a transformer's pin."""
     return f"r_wire_{transformer.lower()}_{pin}"
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
+class MeteredAmp:
     """An amp at a position with a meter of `meter_ohms` that is held at one probe after the other."""
 
     amp: Amp
@@ -194,15 +194,15 @@ class Bench:
             pins = dict(each.pins)
             if each.kind == "transformer":
                 for pin in _primary_ends(pins):
-                    name = wire_of(each.designator, pin)
+                    name = wire_name(each.designator, pin)
                     beside(name, pins[pin], f"{name}_far", WHOLE)
                     pins[pin] = f"{name}_far"
                 each = replace(each, pins=tuple(pins.items()))
             elements.append(each)
             if each.kind == "capacitor":
-                beside(leak_of(each.designator), pins["1"], pins["2"], AWAY)
+                beside(leak_name(each.designator), pins["1"], pins["2"], AWAY)
             if each.kind == "valve":
-                beside(gas_of(each.designator), pins["plate"], pins["grid"], AWAY)
+                beside(gas_name(each.designator), pins["plate"], pins["grid"], AWAY)
         for number, each_probe in enumerate(self.probes):
             beside(_meter(number), each_probe.first, each_probe.second, AWAY)
         return tuple(elements), parts

@@ -14,9 +14,9 @@ from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from ...simulation.unpowered import DeadAmp, dead_amp
+from .fault_model import FaultModel
 from .faults import SHORT_OHMS, Suspect
 from .metered_amp import WHOLE
-from .fault_model import FaultModel
 from .ranking import EFFECT_SHARE, Meter
 
 Array = NDArray[np.float64]
@@ -24,11 +24,11 @@ Array = NDArray[np.float64]
 _OVER_RANGE, _COLD_SHARE = 20e6, 0.07
 LEAK = "Some leaks show at working voltage alone: a meter that finds none does not clear a capacitor."
 # What separates two suspects: so many standard deviations (own choice).
-TELLING = 3.0
+TELLING_DEVIATIONS = 3.0
 
 
 @dataclass(frozen=True)
-class Suspected:
+class SizedSuspect:
     """A suspect with the size that fits best."""
 
     suspect: Suspect
@@ -76,7 +76,7 @@ def next_steps(
     readings: Array,
     supply: float,
     meter: Meter,
-    pair: tuple[Suspected, Suspected],
+    pair: tuple[SizedSuspect, SizedSuspect],
 ) -> tuple[NextStep, ...]:
     """Cold readings that tell two suspects apart, then valves to change over, then the best three voltages.
 
@@ -94,14 +94,14 @@ def next_steps(
     pair
         The first two suspects.
     """
-    cold = [step for step in _cold(dead_amp(amp, position), pair) if step.telling >= TELLING]
-    live = [step for step in _live(model, taken, readings, supply, meter, pair) if step.telling >= TELLING]
+    cold = [step for step in _cold(dead_amp(amp, position), pair) if step.telling >= TELLING_DEVIATIONS]
+    live = [step for step in _live(model, taken, readings, supply, meter, pair) if step.telling >= TELLING_DEVIATIONS]
     cold.sort(key=lambda step: -step.telling)
     live.sort(key=lambda step: -step.telling)
     return (*cold[:2], *_swaps(model, pair), *live[:3])
 
 
-def _cold(dead: DeadAmp, pair: tuple[Suspected, Suspected]) -> Iterator[NextStep]:
+def _cold(dead: DeadAmp, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[NextStep]:
     """The resistance across each of the two parts, in circuit."""
     pins = {each.designator: dict(each.pins) for each in dead.wired.elements}
     for each in dict.fromkeys(one.suspect for one in pair):
@@ -122,7 +122,7 @@ def _cold(dead: DeadAmp, pair: tuple[Suspected, Suspected]) -> Iterator[NextStep
         yield NextStep("cold", f"resistance{where}, in circuit", _ohms(ohms[0]), _ohms(ohms[1]), apart)
 
 
-def _with(dead: DeadAmp, one: Suspected) -> DeadAmp:
+def _with(dead: DeadAmp, one: SizedSuspect) -> DeadAmp:
     """The unplugged amp with a fault; a valve's does not show in resistances."""
     suspect, size = one.suspect, one.size
     pins = {each.designator: dict(each.pins) for each in dead.wired.elements}[suspect.part]
@@ -152,7 +152,7 @@ def _ohms(value: float) -> str:
     return f"about {format_value(float(f'{value:.2g}'), OHM)} ohm"
 
 
-def _swaps(model: FaultModel, pair: tuple[Suspected, Suspected]) -> Iterator[NextStep]:
+def _swaps(model: FaultModel, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[NextStep]:
     valves = [one.suspect.part for one in pair if one.suspect.kind.part == "valve"]
     if not valves or pair[0].suspect.part == pair[1].suspect.part:
         return
@@ -167,7 +167,7 @@ def _swaps(model: FaultModel, pair: tuple[Suspected, Suspected]) -> Iterator[Nex
 
 def _live(
     model: FaultModel, taken: tuple[str, ...], readings: Array, supply: float, meter: Meter,
-    pair: tuple[Suspected, Suspected],
+    pair: tuple[SizedSuspect, SizedSuspect],
 ) -> Iterator[NextStep]:  # fmt: skip
     """Voltages not read yet: what each suspect foretells, given what was read (conditional normal distribution)."""
     read = [model.names.index(name) for name in taken]
@@ -186,7 +186,7 @@ def _live(
         yield NextStep("live", f"voltage {model.names[place]}", _volts(first), _volts(second), float(apart))
 
 
-def _fit(model: FaultModel, one: Suspected, supply: float) -> Array:
+def _fit(model: FaultModel, one: SizedSuspect, supply: float) -> Array:
     """Readings of a suspect at its size and at a supply [V], shape (places,)."""
     number = model.suspects.index(one.suspect)
     sizes, readings = np.log(np.maximum(model.sizes[number], 1e-30)), model.readings[number]

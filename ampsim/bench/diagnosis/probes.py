@@ -65,7 +65,7 @@ def standard_probes(wired: Circuit) -> tuple[str, ...]:
     return tuple(name for net, name in found.items() if net not in (GROUND, INPUT))
 
 
-def inside(wired: Circuit) -> tuple[Element, ...]:
+def own_elements(wired: Circuit) -> tuple[Element, ...]:
     """The elements of the amp itself, without what is plugged into it: a guitar with its cable, a generator."""
     plugged = stages_of(wired.amp, Kind.INSTRUMENT, Kind.SOURCE)
     return tuple(each for each in wired.elements if each.stage not in plugged)
@@ -73,7 +73,7 @@ def inside(wired: Circuit) -> tuple[Element, ...]:
 
 def drop_probes(wired: Circuit) -> tuple[str, ...]:
     """The drops a careful bench reads besides: across every resistor, and from each output plate to its supply."""
-    resistors = [each for each in inside(wired) if each.kind == "resistor"]
+    resistors = [each for each in own_elements(wired) if each.kind == "resistor"]
     drops = [f"across {each.designator}" for each in resistors if each.pins[0][1] != each.pins[1][1]]
     for each in wired.elements:
         pins = dict(each.pins)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 from scipy.stats import chi2
 
-from .faults import KINDS, Suspect
 from .fault_model import FaultModel
+from .faults import KINDS, Suspect
 
 Array = NDArray[np.float64]
 # The effect of a fault differs from amp to amp by about this share of it (own choice, from trials).

@@ -15,8 +15,8 @@ from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND
 from ...library.files import toml_tables
-from .readings_text import place_value_tables
 from .probes import MOST_PROBES, probe
+from .readings_text import place_value_tables
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _METER = Quantity("meter impedance", "ohm", OHM.spellings, OHM.multipliers, 1e4, 1e12)
@@ -90,7 +90,7 @@ def read_readings(path: str | Path, amp: Amp, position: Position = {}) -> Readin
     """Read a TOML file (`mains = "231 V"`, `meter = "10M"`, a table `[volts]`) or a CSV file of two columns.
 
     A CSV file has rows of a place or one of mains, mains_drawn, meter, accuracy, digit, and its value; see
-    `columns.place_value_tables`. A decimal comma will do.
+    `readings_text.place_value_tables`. A decimal comma will do.
 
     Raises
     ------

@@ -18,11 +18,11 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position, position_label
 from ...simulation.tolerances import TOLERANCE_SOURCE, Tolerances
-from .comparison import (EDGE, evidence, voltage_table)
-from .faults import fault_words
+from .comparison import EDGE, evidence, voltage_table
+from .fault_model import FaultModel, fault_model
+from .faults import describe_fault
 from .metered_amp import Progress
-from .fault_model import (FaultModel, fault_model)
-from .next_step import LEAK, NextStep, Suspected, next_steps
+from .next_step import LEAK, NextStep, SizedSuspect, next_steps
 from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings
 
@@ -58,7 +58,7 @@ class Suspicion:
     share: float
     evidence: tuple[str, ...]
     alike: bool
-    fault: Suspected
+    fault: SizedSuspect
 
 
 @dataclass(frozen=True)
@@ -188,10 +188,10 @@ def diagnose(
         When the healthy amp gives no trustworthy answer.
     """
     model = fault_model(amp, readings.names, position, readings.meter_ohms, tolerances, progress)
-    return explain(amp, readings, position, model)
+    return weigh_readings(amp, readings, position, model)
 
 
-def explain(amp: Amp, readings: Readings, position: Position, model: FaultModel) -> Diagnosis:
+def weigh_readings(amp: Amp, readings: Readings, position: Position, model: FaultModel) -> Diagnosis:
     """Weigh readings with a model that was simulated before; simulates nothing.
 
     Raises
@@ -249,11 +249,11 @@ def _suspicions(wired: Circuit, names: tuple[str, ...], volts: np.ndarray, ranke
     return tuple(
         Suspicion(
             part,
-            fault_words(wired.parts, ranked.suspects[best[part]], ranked.sizes[best[part]]),
+            describe_fault(wired.parts, ranked.suspects[best[part]], ranked.sizes[best[part]]),
             share[part],
             evidence(names, volts, ranked, best[part]),
             part != order[0] and _distance(ranked, best[part], best[order[0]]) < _ALIKE,
-            Suspected(ranked.suspects[best[part]], ranked.sizes[best[part]]),
+            SizedSuspect(ranked.suspects[best[part]], ranked.sizes[best[part]]),
         )
         for part in order
     )
@@ -279,6 +279,3 @@ def _showing(model: FaultModel) -> dict[str, bool]:
         shows = bool((np.abs(readings - model.healthy) > limit).any())
         found[suspect.part] = found.get(suspect.part, False) or shows
     return found
-
-
-__all__ = ["Diagnosis", "Suspicion", "diagnose", "explain"]

@@ -20,11 +20,11 @@ from ...circuit.values import at_supply
 from ...simulation.analyses import OperatingPoint
 from ...simulation.monte_carlo import spread
 from ...simulation.response import simulate
-from ..diagnosis.metered_amp import Bench, State
+from ..diagnosis.metered_amp import MeteredAmp, State
 from ..diagnosis.probes import Probe, standard_probes
 from ..diagnosis.readings import MOST_MAINS
 from .limits import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, proof_rows, supply_factor
-from .sweeps import COUNT, SEED, SweepProof, sweep_proof, tolerances_of
+from .sweeps import COUNT, SEED, SweepProof, known_tolerances, sweep_proof
 
 _MOST_READINGS = 200
 _TINY = 1e-3  # V; of less a meter is not said to leave a share
@@ -87,7 +87,7 @@ class ProofSheet:
         return "\n\n".join([head, text_table(self.table), *told, *self.notes]) + "\n"
 
 
-def proof(
+def proof_sheet(
     amp: Amp,
     volts: Mapping[str, float] | None = None,
     position: Position | None = None,
@@ -121,8 +121,8 @@ def proof(
     share : float
         Limits at so much either side, 0.1 for 10 %, instead of from the spread of parts and valves.
     sweeps : mapping
-        Name to amp, position and measured sweep (of `bench.sweeps.measured`): "before" of the stock amp, "after" of the
-        modded one.
+        Name to amp, position and measured sweep (of `measured_sweep.read_sweep`): "before" of the stock amp, "after"
+        of the modded one.
     count, seed : int
         The run of amps the limits come from.
 
@@ -142,7 +142,7 @@ def proof(
     else:
         factor, off, words = _supply(amp, at, given, supply)
     scaled = at_supply(amp, factor)
-    run = spread(scaled, count, seed, [at], OperatingPoint(), tolerances_of(scaled), places)
+    run = spread(scaled, count, seed, [at], OperatingPoint(), known_tolerances(scaled), places)
     loaded = _loaded(scaled, at, places, meter) if meter is not None else {}
     rows = proof_rows(run, given, loaded, off, share)
     notes = [
@@ -226,7 +226,7 @@ def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict
     if not 1e3 <= meter <= 1e12:
         raise DescriptionError(f"meter: {shown(meter)}; expected 1k to 1T ohm")
     wired = circuit_at(amp, at)
-    bench = Bench(amp, at, tuple(Probe(place, wired.net(place)) for place in places), meter)
+    bench = MeteredAmp(amp, at, tuple(Probe(place, wired.net(place)) for place in places), meter)
     held, bare = bench.read([State()])[0], bench.unloaded([State()])[0]
     if not (np.isfinite(held).all() and np.isfinite(bare).all()):
         raise EngineError(f"{amp.name}: ngspice finds no trustworthy operating point under a meter")

@@ -16,14 +16,14 @@ from ...simulation.response import simulate
 from ...simulation.tolerances import Tolerances, spreads
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import sample_gain_db
-from ..sweeps.compare import compare, compared_findings, tolerance_band
+from ..sweeps.compare import compare, sweep_findings, tolerance_band
 
 COUNT, SEED = 100, 1
 
 
 @dataclass(frozen=True)
 class SweepProof:
-    """A measured sweep held against the simulated one: `found` is what `measures.compare` gives."""
+    """A measured sweep held against the simulated one: `found` is what `sweeps.compare.compare` gives."""
 
     name: str
     found: xr.Dataset = field(hash=False, compare=False)
@@ -35,7 +35,7 @@ class SweepProof:
         return {Grade.FINE: "pass", Grade.BEYOND: "fail"}.get(self.finding.grade, "look again")
 
 
-def sweep_over(
+def compare_with_drawing(
     amp: Amp,
     position: Position,
     measured: xr.Dataset,
@@ -62,7 +62,7 @@ def sweep_over(
     Returns
     -------
     xarray.Dataset
-        Of `measures.compare`, with the tolerance band.
+        Of `sweeps.compare.compare`, with the tolerance band.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def sweep_over(
     at = _known(amp, position)
     drawn = gain_db(simulate(amp, FrequencySweep(), [at], [node]), node).isel(variant=0, position=0)
     compare(measured["gain_db"], drawn)  # refuses before a hundred amps are worked out
-    run = spread(amp, count, seed, [at], SWEEP, tolerances_of(amp), [node])
+    run = spread(amp, count, seed, [at], SWEEP, known_tolerances(amp), [node])
     band = tolerance_band(sample_gain_db(run, node).isel(variant=0, position=0), drawn)
     return compare(measured["gain_db"], drawn, tolerance=band)
 
@@ -82,12 +82,12 @@ def sweep_over(
 def sweep_proof(
     name: str, amp: Amp, position: Position, measured: xr.Dataset, *, count: int = COUNT, seed: int = SEED
 ) -> SweepProof:
-    """`sweep_over` with its verdict; parameters and errors as there, `name` is its heading."""
-    found = sweep_over(amp, position, measured, count=count, seed=seed)
-    return SweepProof(name, found, compared_findings(found, amp.variant, held_at(amp, position))[0])
+    """`compare_with_drawing` with its verdict; parameters and errors as there, `name` is its heading."""
+    found = compare_with_drawing(amp, position, measured, count=count, seed=seed)
+    return SweepProof(name, found, sweep_findings(found, amp.variant, describe_position(amp, position))[0])
 
 
-def held_at(amp: Amp, position: Position) -> str:
+def describe_position(amp: Amp, position: Position) -> str:
     """The controls that the amp has, in words."""
     return position_label(_known(amp, position))
 
@@ -96,7 +96,7 @@ def _known(amp: Amp, position: Position) -> dict[str, float | str]:
     return {control: value for control, value in position.items() if control in amp.controls}
 
 
-def tolerances_of(amp: Amp) -> Tolerances:
+def known_tolerances(amp: Amp) -> Tolerances:
     """Of parts and valves; of parts alone where no spread is known of a valve."""
     types = {getattr(part, "type", "") for part in build_circuit(amp).parts.values()}
     whole = all(spreads(amp.valve_by_type[name]) for name in types if name in amp.valve_by_type)

@@ -73,7 +73,7 @@ def compare(
     """
     grid, there = _shared(measured, simulated)
     drawn = simulated.values[there]
-    seen = at_frequencies(measured, grid)
+    seen = resample(measured, grid)
     level = -_mean(seen - drawn, grid, band)
     data: dict[str, Any] = {
         "measured": ("frequency", seen + level, {"units": "dB"}),
@@ -121,7 +121,7 @@ def tolerance_band(amps: xr.DataArray, simulated: xr.DataArray, band: tuple[floa
     return ToleranceBand(low, high, float(np.quantile(shares, 0.05)), float(shares.min()))
 
 
-def compared_table(found: xr.Dataset) -> pd.DataFrame:
+def difference_table(found: xr.Dataset) -> pd.DataFrame:
     """Differences by part of the band: mean, greatest and where, and how much of it lies in the tolerance band."""
     rows = []
     grid = found["frequency"].values
@@ -149,7 +149,7 @@ def excess_db(found: xr.Dataset) -> Array:
     return np.asarray(difference - np.clip(difference, found["low"].values, found["high"].values))
 
 
-def compared_findings(found: xr.Dataset, variant: str, position: str) -> list[Finding]:
+def sweep_findings(found: xr.Dataset, variant: str, position: str) -> list[Finding]:
     """Whether the amp on the bench is the one drawn, as far as its parts' and valves' tolerances allow."""
     grid, difference = found["frequency"].values, found["difference"].values
     facts = ("measured sweep", "difference from the drawing", variant, position)
@@ -198,7 +198,7 @@ def _shared(measured: xr.DataArray, simulated: xr.DataArray) -> tuple[Array, NDA
     return grid[there], there
 
 
-def at_frequencies(measured: xr.DataArray, grid: Array) -> Array:
+def resample(measured: xr.DataArray, grid: Array) -> Array:
     """A measured curve [dB] at other frequencies [Hz]: averaged where it is dense, in between where it is not."""
     good = np.isfinite(measured.values)
     at, values = measured["frequency"].values[good], measured.values[good]

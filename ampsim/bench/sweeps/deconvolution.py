@@ -1,7 +1,7 @@
 """From the recording of a sweep to gain, phase, harmonics and their uncertainty; arrays only, no files.
 
 Filtered with the inverse of the sweep, a linear response becomes a click and each harmonic a click of its own, further
-ahead the higher its order (see `sweep_tone`). Each is cut out, and its spectrum is held against that of the bare sweep
+ahead the higher its order (see `tone`). Each is cut out, and its spectrum is held against that of the bare sweep
 treated in the same way, so that ends and fades of the sweep cancel. The spectrum is then evened out by a polynomial of
 fourth degree through the neighbours of each frequency, its delay taken out before (local polynomial method:
 R. Pintelon, J. Schoukens, System Identification, 2nd ed., chapter 7, from memory): noise shrinks, a smooth curve stays
@@ -57,7 +57,7 @@ class Response:
     energy: float
 
 
-def clicks(samples: Array, tone: SweepTone) -> Clicks:
+def find_clicks(samples: Array, tone: SweepTone) -> Clicks:
     """Filter a recording, shape (samples,), with the inverse of the tone; `delay` [samples] is when the sweep began."""
     inverse = tone.inverse()
     filtered = _convolved(samples, inverse)
@@ -67,13 +67,13 @@ def clicks(samples: Array, tone: SweepTone) -> Clicks:
     return Clicks(filtered, peak, float(sharpness), peak - (inverse.size - 1))
 
 
-def linear(found: Clicks, tone: SweepTone) -> Response:
+def linear_response(found: Clicks, tone: SweepTone) -> Response:
     """The linear response from `lowest` to `highest`."""
     reach = tone.ahead(2)
     return _response(found, tone, 0.0, _LEAD * reach, min(_LONGEST, reach), frequencies(tone))
 
 
-def harmonic(found: Clicks, tone: SweepTone, order: int) -> Response:
+def harmonic_response(found: Clicks, tone: SweepTone, order: int) -> Response:
     """The response of one harmonic, at the frequencies of the fundamental; NaN beyond the sweep over its order."""
     earlier = tone.ahead(order + 1) - tone.ahead(order)
     later = tone.ahead(order) - tone.ahead(order - 1)

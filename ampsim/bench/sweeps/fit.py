@@ -25,8 +25,8 @@ from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.request import Case, request
 from ...simulation.tolerances import slots
-from .compare import at_frequencies
-from .fit_result import FittedPart, PartFit, correlations, hanging_together, remarks_on
+from .compare import resample
+from .fit_result import FittedPart, PartFit, correlations, fit_remarks, variance_growth
 
 Array = NDArray[np.float64]
 MOST_PARTS = 3
@@ -63,7 +63,7 @@ def fit_parts(
     amp : Amp
         As built, mods included.
     measured : xarray.Dataset
-        Of `measured.read_csv` or `measured.read_recording`: `gain_db`, and its `uncertainty_db` if known.
+        Of `measured_sweep.read_csv` or `read_recording`: `gain_db`, and its `uncertainty_db` if known.
     parts : sequence of str
         One to three designators of resistors, capacitors or inductors.
     position : mapping
@@ -220,10 +220,10 @@ def _frequencies(gain: xr.DataArray, band: tuple[float, float]) -> tuple[Frequen
 
 def _points(measured: xr.Dataset, frequency: Array) -> tuple[Array, Array]:
     """Measured gain [dB] and its standard deviation [dB], 1 where it is not known."""
-    seen = at_frequencies(measured["gain_db"], frequency)
+    seen = resample(measured["gain_db"], frequency)
     if "uncertainty_db" not in measured:
         return seen, np.ones(frequency.size)
-    return seen, np.hypot(at_frequencies(measured["uncertainty_db"], frequency), _FLOOR_DB)
+    return seen, np.hypot(resample(measured["uncertainty_db"], frequency), _FLOOR_DB)
 
 
 class _Fitted:
@@ -261,7 +261,7 @@ class _Fitted:
         covariance = self._covariance(point)
         parts = tuple(map(self._fitted_part, work.drawn, point, np.sqrt(np.diag(covariance))))
         pairs = correlations(work.parts, covariance)
-        remarks = remarks_on(parts, pairs, work.left(after))
+        remarks = fit_remarks(parts, pairs, work.left(after))
         if not self.found.success:
             remarks = (*remarks, f"The fit was stopped after {self.found.nfev} rounds.")
         return PartFit(
@@ -279,7 +279,7 @@ class _Fitted:
         scale = np.sqrt(np.sum(slopes**2, axis=1))
         sizes, ways = np.linalg.eigh(slopes @ slopes.T / np.outer(scale, scale))
         inverse = (ways / np.maximum(sizes, _SINGULAR)) @ ways.T / np.outer(scale, scale)
-        return np.asarray(inverse[:-1, :-1] * scatter * hanging_together(residual))
+        return np.asarray(inverse[:-1, :-1] * scatter * variance_growth(residual))
 
     def _fitted_part(self, part: Part, log: float, deviation: float) -> FittedPart:
         value = part.value * math.exp(log)

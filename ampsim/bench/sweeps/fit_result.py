@@ -104,7 +104,7 @@ class PartFit:
         return pd.DataFrame(rows)
 
 
-def remarks_on(
+def fit_remarks(
     parts: tuple[FittedPart, ...], pairs: tuple[tuple[str, str, float], ...], left_db: float
 ) -> tuple[str, ...]:
     """What makes a result doubtful: parts that cannot be told apart, vague or stopped ones, a difference that stays."""
@@ -140,7 +140,7 @@ def _written(value: float, quantity: Quantity) -> str:
     return format_value(float(f"{value:.3g}"), quantity)
 
 
-def hanging_together(residual: Array) -> float:
+def variance_growth(residual: Array) -> float:
     """By how much the variance grows because neighbouring differences hang together; 1 if they do not."""
     still = residual - residual.mean()
     power = float(still @ still)

@@ -78,7 +78,7 @@ def read_recording(path: str | Path, tone: SweepTone | None = None, channel: int
     path : str or Path
         WAV file, at most 100 MB.
     tone : SweepTone
-        The tone that was played; default the one that `sweep_tone.write_tone` writes by default.
+        The tone that was played; default the one that `tone.write_tone` writes by default.
     channel : int
         Which channel, from 1.
 
@@ -101,7 +101,7 @@ def read_recording(path: str | Path, tone: SweepTone | None = None, channel: int
     recording = read_wav(path)
     samples = _channel(recording, tone, channel)
     samples = samples - samples.mean()
-    clicks = deconvolution.clicks(samples, tone)
+    clicks = deconvolution.find_clicks(samples, tone)
     _refuse_another(clicks, samples.size, recording, tone)
     quiet, notes = _quiet(samples, clicks.delay, recording, tone)
     snr = _snr_db(samples, quiet, clicks.delay, recording, tone)
@@ -199,7 +199,7 @@ def _snr_db(samples: Array, quiet: Array, delay: int, recording: Recording, tone
 
 
 def _responses(clicks: Clicks, quiet: Array, tone: SweepTone) -> dict[str, Any]:
-    first = deconvolution.linear(clicks, tone)
+    first = deconvolution.linear_response(clicks, tone)
     size = np.abs(first.ratio)
     noise = deconvolution.noise_share(first, _density(quiet, tone.rate, first.frequency), tone)
     phase = np.degrees(np.unwrap(np.angle(first.ratio)))
@@ -216,7 +216,7 @@ def _harmonics(clicks: Clicks, quiet: Array, fundamental: Array, tone: SweepTone
     """Level of each harmonic over the fundamental [dB], shape (orders, points)."""
     rows = []
     for order in deconvolution.ORDERS:
-        part = deconvolution.harmonic(clicks, tone, order)
+        part = deconvolution.harmonic_response(clicks, tone, order)
         density = _density(quiet, tone.rate, order * part.frequency)
         noise = deconvolution.noise_share(part, density, tone, order)
         size = np.abs(part.ratio)
@@ -241,6 +241,6 @@ def read_sweep(path: str | Path) -> xr.Dataset:
     Raises
     ------
     DescriptionError
-        As `measured.read_recording` and `measured.read_csv`.
+        As `read_recording` and `read_csv`.
     """
     return read_recording(path) if Path(path).suffix.lower() == ".wav" else read_csv(path)

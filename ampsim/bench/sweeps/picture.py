@@ -71,7 +71,7 @@ def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
     Parameters
     ----------
     found : xarray.Dataset
-        Of `measures.compared.compare`.
+        Of `compare.compare`.
     title : str
         Default: the name of the measured file.
     """

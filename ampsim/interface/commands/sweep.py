@@ -39,8 +39,8 @@ def _tone(options: argparse.Namespace) -> None:
 
 def _measured(options: argparse.Namespace) -> None:
     from ...base.tables import text_table
-    from ...bench.proof.sweeps import sweep_over
-    from ...bench.sweeps.compare import compared_findings, compared_table
+    from ...bench.proof.sweeps import compare_with_drawing
+    from ...bench.sweeps.compare import difference_table, sweep_findings
     from ...bench.sweeps.measured_sweep import read_sweep
     from ...circuit.mods import apply_mods
     from ...circuit.positions import AS_DRAWN
@@ -49,9 +49,9 @@ def _measured(options: argparse.Namespace) -> None:
     amp = apply_mods(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))
     measured = read_sweep(options.file)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
-    found = sweep_over(amp, {}, measured, options.at)
-    told += [each.words for each in compared_findings(found, amp.variant, AS_DRAWN)]
-    told += [text_table(compared_table(found))]
+    found = compare_with_drawing(amp, {}, measured, options.at)
+    told += [each.words for each in sweep_findings(found, amp.variant, AS_DRAWN)]
+    told += [text_table(difference_table(found))]
     if options.fit:
         told.append(_fitted(amp, measured, options))
     path = options.to or Path(f"measured-{options.file.stem}.png")

@@ -12,7 +12,7 @@ import pandas as pd
 from ...base.files import file_word, write_whole
 from ...base.wording import in_decibels, in_hertz, minus
 from ...bench.proof.limits import ProofRow
-from ...bench.proof.sheet import (ProofSheet, proof)
+from ...bench.proof.sheet import ProofSheet, proof_sheet
 from ...circuit.nets import INPUT
 from ...circuit.positions import every_position, face
 from ...measures.labels import records
@@ -113,7 +113,7 @@ def exercise(
     """
     cautions = cautions or caution_sheet(job.modded)
     found = [("Before anything is touched", each) for each in _charge(cautions)]
-    found += [("At rest", each) for each in _volts(tested or proof(job.modded))]
+    found += [("At rest", each) for each in _volts(tested or proof_sheet(job.modded))]
     found += [("What each position does", each) for each in _positions(job)]
     found += [("Driven", each) for each in _clips(job)]
     found += [("Parts", each) for each in _load(parts or parts_list(job.stock, job.modded))]

@@ -12,8 +12,8 @@ import xarray as xr
 
 from ... import __version__
 from ...base.errors import DescriptionError
-from ...bench.proof.sweeps import sweep_over
-from ...bench.proof.sheet import (ProofSheet, proof)
+from ...bench.proof.sheet import ProofSheet, proof_sheet
+from ...bench.proof.sweeps import compare_with_drawing
 from ...bench.sweeps.picture import compared_picture
 from ...pictures.canvas import Picture
 from ...pictures.overlay import overlay_picture
@@ -24,7 +24,7 @@ from ...studies.audition import Audition, changes_table
 from ...studies.sheet.sheet import Sheet, consequences, examine
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
-from ...work.steps.work_plan import (WorkPlan, work_steps)
+from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
 from ..record.data import Record
 from .sweeps import AFTER, ARRIVAL, measured_sweeps, stood, work_over
@@ -145,7 +145,7 @@ def _tested(
 ) -> ProofSheet:
     asked = {f"Sweep {AFTER}": (job.modded, stood(job, record, AFTER), swept[AFTER])} if AFTER in swept else {}
     told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
-    return proof(job.modded, **told, sweeps=asked)
+    return proof_sheet(job.modded, **told, sweeps=asked)
 
 
 def _swept(
@@ -155,7 +155,7 @@ def _swept(
     found = {}
     if ARRIVAL in swept:
         # The amp may have come with a fault: this one is shown, not judged.
-        found[f"Sweep {ARRIVAL}"] = sweep_over(job.stock, stood(job, record, ARRIVAL), swept[ARRIVAL])
+        found[f"Sweep {ARRIVAL}"] = compare_with_drawing(job.stock, stood(job, record, ARRIVAL), swept[ARRIVAL])
     found |= {each.name: each.found for each in tested.sweeps}
     changed = work_over(job, swept, record)
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import xarray as xr
 
-from ...bench.sweeps.compare import at_frequencies, compare
+from ...bench.sweeps.compare import compare, resample
 from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
@@ -54,7 +54,7 @@ def work_over(job: Audition, found: Mapping[str, xr.Dataset], record: Record | N
     told = ((job.stock, ARRIVAL), (job.modded, AFTER))
     curves = [_simulated(amp, stood(job, record, phase)) for amp, phase in told]
     grid = curves[0]["frequency"].values
-    before, after = (at_frequencies(found[phase]["gain_db"], grid) for phase in (ARRIVAL, AFTER))
+    before, after = (resample(found[phase]["gain_db"], grid) for phase in (ARRIVAL, AFTER))
     drawn = curves[1] - curves[0].values
     return compare(drawn.copy(data=after - before), drawn)
 

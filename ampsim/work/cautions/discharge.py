@@ -19,7 +19,7 @@ _TIMES = np.geomspace(1e-4, _LONGEST, 1200)
 
 
 @dataclass(frozen=True)
-class Charged:
+class ChargedCapacitor:
     """A charged capacitor: the nets of its ends, capacitance [F], and the voltage [V] of the first against the second.
 
     Examples
@@ -34,7 +34,7 @@ class Charged:
     volts: float
 
 
-def fall_times(branches: Sequence[Branch], charged: Sequence[Charged], to: float) -> list[float]:
+def fall_times(branches: Sequence[Branch], charged: Sequence[ChargedCapacitor], to: float) -> list[float]:
     """Time [s] after which each capacitor stays below `to` [V]; infinite where no resistance discharges it.
 
     Parameters
@@ -85,7 +85,7 @@ def _crossing(volts: Callable[[float], NDArray[np.float64]], place: int, step: i
     return high
 
 
-def _conductances(branches: Sequence[Branch], charged: Sequence[Charged]) -> NDArray[np.float64]:
+def _conductances(branches: Sequence[Branch], charged: Sequence[ChargedCapacitor]) -> NDArray[np.float64]:
     """Current [A] that leaves each capacitor for 1 V on each, by nodal analysis; symmetric."""
     joined = [(one, other, 1.0 / ohms) for one, other, ohms in branches if one != other]
     ends = [*((one, other) for one, other, _ in joined), *((each.first, each.second) for each in charged)]

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp
-from .stored_charges import (SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge)
+from .stored_charges import SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge
 
 SOURCES = (
     "IEC 60065: a terminal is hazardous live above 60 V DC (35 V peak AC), unless the touch current stays within 2 mA.",
@@ -24,7 +24,7 @@ UNKNOWN = (
 )
 
 
-def sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[StoredCharge]) -> tuple[str, ...]:
+def caution_sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[StoredCharge]) -> tuple[str, ...]:
     """What the listed capacitors hold, what the small ones do, and the habits of the bench."""
     rails = [abs(rail.volts) for rail in amp.rails if rail.volts is not None]
     most = max([each.volts for each in (*kept, *small)] + rails, default=0.0)

@@ -14,8 +14,8 @@ from ...base.quantities import FARAD, format_value
 from ...base.tables import text_table
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
-from .stored_charges import (SAFE_VOLTS, StoredCharge, charges, worse)
-from .sentences import SOURCES, UNKNOWN, sentences
+from .sentences import SOURCES, UNKNOWN, caution_sentences
+from .stored_charges import SAFE_VOLTS, StoredCharge, stored_charges, worst_of
 
 
 @dataclass(frozen=True)
@@ -62,13 +62,13 @@ def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionShe
     """
     if not positions:
         raise DescriptionError("a caution sheet needs at least one position; {} is the amp as drawn")
-    found = [each for position in positions for each in charges(amp, position)]
+    found = [each for position in positions for each in stored_charges(amp, position)]
     worst: dict[str, StoredCharge] = {}
     for each in found:
-        worst[each.part] = worse(worst.get(each.part, each), each)
+        worst[each.part] = worst_of(worst.get(each.part, each), each)
     kept = tuple(each for each in worst.values() if each.reservoir or each.hazardous)
     stings = [each for each in worst.values() if each not in kept and each.volts > SAFE_VOLTS]
-    return CautionSheet(amp.name, amp.variant, kept, sentences(amp, kept, stings))
+    return CautionSheet(amp.name, amp.variant, kept, caution_sentences(amp, kept, stings))
 
 
 _NOTHING = StoredCharge("", 1.0, False, 0.0, 0.0, math.inf, (), 0.0)

@@ -13,7 +13,7 @@ from ...circuit.dc_paths import Branch, ohms_between
 from ...circuit.positions import Position
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import dead_amp
-from .discharge import Charged, fall_times
+from .discharge import ChargedCapacitor, fall_times
 
 SAFE_VOLTS = 60.0
 """Direct voltage from which a part counts as live: IEC 60065, IEC 61010-1; IEC 62368-1 class ES1 (from memory)."""
@@ -87,7 +87,7 @@ class StoredCharge:
         return f"{format_value(float(f'{self.bleeder_ohms:.3g}'), OHM)} ({', '.join(self.bleeder)})"
 
 
-def charges(amp: Amp, position: Position) -> list[StoredCharge]:
+def stored_charges(amp: Amp, position: Position) -> list[StoredCharge]:
     """What every capacitor of an amp holds at one position."""
     dead = dead_amp(amp, position)
     wired, paths, branches = dead.wired, dead.paths, dead.branches
@@ -97,7 +97,7 @@ def charges(amp: Amp, position: Position) -> list[StoredCharge]:
     names = [each.designator for each in capacitors]
     rest, cold = (at_rest([(amp, position)], names, cold=state)[0].across for state in (False, True))
     held = [
-        Charged(each.net("1"), each.net("2"), wired.parts[each.designator].value, _larger(name, rest, cold))  # type: ignore[union-attr]
+        ChargedCapacitor(each.net("1"), each.net("2"), wired.parts[each.designator].value, _larger(name, rest, cold))  # type: ignore[union-attr]
         for each in capacitors
         for name in (each.designator,)
     ]
@@ -115,7 +115,7 @@ def _larger(name: str, rest: Mapping[str, float], cold: Mapping[str, float]) -> 
     return float(max(rest[name], cold[name], key=abs))
 
 
-def _through(paths: Sequence[tuple[str, Branch]], each: Charged) -> tuple[str, ...]:
+def _through(paths: Sequence[tuple[str, Branch]], each: ChargedCapacitor) -> tuple[str, ...]:
     """Parts without which the resistance across a capacitor would be another."""
     ohms = ohms_between([branch for _, branch in paths], each.first, each.second)
     names = dict.fromkeys(name for name, _ in paths)
@@ -123,7 +123,7 @@ def _through(paths: Sequence[tuple[str, Branch]], each: Charged) -> tuple[str, .
     return tuple(name for name, rest in without.items() if abs(rest - ohms) > 1e-3 * ohms)
 
 
-def worse(one: StoredCharge, other: StoredCharge) -> StoredCharge:
+def worst_of(one: StoredCharge, other: StoredCharge) -> StoredCharge:
     """Both readings of one capacitor in one: the higher volts, the poorer bleeder, the longer time."""
     volts = max(one.rest_volts, other.rest_volts), max(one.cold_volts, other.cold_volts)
     slower = max(one, other, key=lambda each: (each.bleeder_ohms, each.falls_s))

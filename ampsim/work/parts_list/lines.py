@@ -19,8 +19,8 @@ from ...measures.labels import records
 from ...simulation.operating_points import at_rest
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
-from .ratings_needed import MAINS, Rating, Where, capacitor, pot, resistor
-from .switch_need import (SwitchNeed, switch_need)
+from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
+from .switch_need import SwitchNeed, switch_need
 
 _NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
 _UNKNOWN = Rating(math.nan, math.nan, math.nan, "", "not in circuit in the positions looked at: rating not worked out")
@@ -126,7 +126,7 @@ def _line(
     if not isinstance(part, (Part, Pot)):
         return replace(base, at_hand="buy" if drawer else "", rating=_valve_rating(part))
     line = replace(
-        base, value=part.value, preferred=(pot_track if part.kind == "pot" else nearest_preferred)(part.value)
+        base, value=part.value, preferred=(nearest_track if part.kind == "pot" else nearest_preferred)(part.value)
     )
     if isinstance(part, Pot):
         line = replace(line, taper=part.taper, wired=edit.wired)
@@ -146,9 +146,9 @@ def _carried(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | None:
     return records(worst_parts(own))[0] if len(own) else None
 
 
-def _rated(line: PartLine, carried: Mapping[str, Any], stands: Where) -> PartLine:
-    rating = {"resistor": resistor, "capacitor": capacitor}.get(line.kind)
-    found = rating(carried, stands) if rating else pot(carried) if line.kind == "pot" else _COIL
+def _rated(line: PartLine, carried: Mapping[str, Any], stands: Surroundings) -> PartLine:
+    rating = {"resistor": resistor_rating, "capacitor": capacitor_rating}.get(line.kind)
+    found = rating(carried, stands) if rating else pot_rating(carried) if line.kind == "pot" else _COIL
     watts = carried["needs [W]"] / WATTS_FACTOR
     return replace(line, rating=found, carries_watts=watts, pulse_watts=carried["pulse [W]"],
                    carries_volts=carried["needs [V]"])  # fmt: skip
@@ -157,12 +157,12 @@ def _rated(line: PartLine, carried: Mapping[str, Any], stands: Where) -> PartLin
 _COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worked out")
 
 
-def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Where:
+def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Surroundings:
     """Where a part stands, at the first position that has it."""
     fitted = ((p, w) for p, w in seen if any(e.designator == part.designator for e in w.elements))
     position, wired = next(fitted, (None, None))
     if position is None or wired is None or part.kind not in ("resistor", "capacitor"):
-        return Where()
+        return Surroundings()
     element = next(each for each in wired.elements if each.designator == part.designator)
     nets = {net for _, net in element.pins}
     valves = [each for each in wired.elements if each.kind == "valve"]
@@ -172,7 +172,7 @@ def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]])
               if pin in ("screen", "cathode")}  # fmt: skip
     first = {net for each in valves[:1] for _, net in each.pins} - {"0"}
     plus = f"{part.designator}.{1 if volts > 0.0 else 2}"
-    return Where(bool(nets & first) and abs(volts) > 1.0, bool(nets & (output - {"0"})), plus, abs(volts))
+    return Surroundings(bool(nets & first) and abs(volts) > 1.0, bool(nets & (output - {"0"})), plus, abs(volts))
 
 
 def _type(wired: Circuit, designator: str) -> str:
@@ -182,7 +182,7 @@ def _type(wired: Circuit, designator: str) -> str:
 
 def _looked_up(line: PartLine, drawer: Drawer) -> PartLine:
     watts, volts = WATTS_FACTOR * line.carries_watts, MAINS * line.carries_volts
-    _, said = from_drawer(drawer, line.kind, line.value, watts, volts)
+    _, said = find_in_drawer(drawer, line.kind, line.value, watts, volts)
     unsure = ""
     if said.startswith("in"):
         unsure = "; its rating was not worked out" if math.isnan(line.carries_volts) else "; check its kind"
@@ -192,7 +192,7 @@ def _looked_up(line: PartLine, drawer: Drawer) -> PartLine:
 _SAME = 1e-6
 
 
-def from_drawer(drawer: Drawer, kind: str, value: float, watts: float, volts: float) -> tuple[Stocked | None, str]:
+def find_in_drawer(drawer: Drawer, kind: str, value: float, watts: float, volts: float) -> tuple[Stocked | None, str]:
     """The drawer's part of this value that stands the watts and volts, weakest first, and what is said of it.
 
     Parameters
@@ -246,7 +246,7 @@ def nearest_preferred(value: float) -> Preferred:
     return Preferred(series, best, 0.0 if abs(off) < 1e-9 else off)
 
 
-def pot_track(value: float) -> Preferred:
+def nearest_track(value: float) -> Preferred:
     """The same for a pot's track, which also comes in steps of 1, 2, 2.5 and 5 (common practice, no source)."""
     digits = float(f"{value:.6e}".split("e")[0])
     return Preferred("1-2-5", value, 0.0) if digits in (1.0, 2.0, 2.5, 5.0) else nearest_preferred(value)

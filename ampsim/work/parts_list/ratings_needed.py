@@ -28,7 +28,7 @@ _SOLID_VOLTS = 1.0  # V DC below which an electrolytic capacitor has no side tha
 
 
 @dataclass(frozen=True)
-class Where:
+class Surroundings:
     """Where a part stands, as far as that asks for a kind of part.
 
     `first_valve`: a pin of the first valve; `output_valve`: screen or cathode of an output valve; `plus`: the end
@@ -52,7 +52,7 @@ class Rating:
     why: str
 
 
-def resistor(carried: Mapping[str, Any], where: Where) -> Rating:
+def resistor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
     """A resistor for the watts and volts it carries (a row of `part_ratings`)."""
     heat = carried["needs [W]"] / WATTS_FACTOR
     watts = max(FITTED_WATTS["resistor"], standard_watts(carried["needs [W]"]))
@@ -79,7 +79,7 @@ def resistor(carried: Mapping[str, Any], where: Where) -> Rating:
     return Rating(watts, volts, tolerance, make, "; ".join(reasons))
 
 
-def capacitor(carried: Mapping[str, Any], where: Where) -> Rating:
+def capacitor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
     """A capacitor for the volts it carries: class 1 ceramic or mica, film, or electrolytic by value and volts."""
     farads, needed = carried["value"], MAINS * carried["needs [V]"]
     least = 0.0 if farads >= ELECTROLYTIC_FARADS else FILM_VOLTS
@@ -104,7 +104,7 @@ def capacitor(carried: Mapping[str, Any], where: Where) -> Rating:
     return Rating(math.nan, volts, tolerance, make, "; ".join(reasons))
 
 
-def pot(carried: Mapping[str, Any]) -> Rating:
+def pot_rating(carried: Mapping[str, Any]) -> Rating:
     """A pot for the watts that its whole track must stand."""
     watts = max(FITTED_WATTS["pot"], standard_watts(carried["needs [W]"]))
     reasons = []

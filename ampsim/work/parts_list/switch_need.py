@@ -13,8 +13,8 @@ from ...circuit.build import Circuit, build_circuit, conducting
 from ...circuit.moving_switch import moving
 from ...circuit.stages.template import GROUND
 from ..wiring.from_to import Wiring, soldered_to
-from ..wiring.switch_plan import SwitchPlan
 from ..wiring.readback import wiring
+from ..wiring.switch_plan import SwitchPlan
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .fragment import Item
-from .geometry import Point, Sheet, Symbol, wide
+from .geometry import Point, Sheet, Symbol, lines_width
 from .labels import label, label_width
 from .net_names import NetNames
 from .signal_line import BLOCKS
@@ -27,7 +27,7 @@ def block_sides(item: Item) -> dict[str, str]:
     return sides | {top: "up", middle: "right" if item.kind == "pot" else "left", bottom: "down"}
 
 
-def wired(item: Item, after: str, low: str) -> set[str]:
+def wired_terminals(item: Item, after: str, low: str) -> set[str]:
     """The terminals that wires reach, in a signal line whose next net is `after` and with `low` under the block."""
     pins, (top, middle, bottom) = dict(item.pins), BLOCKS[item.kind]
     first, second = (top, middle) if item.kind == "pot" else (middle, top)
@@ -83,7 +83,7 @@ def _box(item: Item, names: NetNames) -> tuple[float, float, dict[str, Point]]:
     """Room left and right of its middle, and its terminals: one half of them on either side."""
     count = (len(item.pins) + 1) // 2
     pins = [pin for pin, _ in item.pins]
-    half = max(1.6, wide(tuple(pins)) + 0.5, wide(label(item, True), "strong") / 2)
+    half = max(1.6, lines_width(tuple(pins)) + 0.5, lines_width(label(item, True), "strong") / 2)
     ends = {pin: (-half if k < count else half, -1.1 * (k % count)) for k, pin in enumerate(pins)}
     left, right = (
         max([names.width(net) for pin, net in item.pins if ends[pin][0] * side > 0.0], default=0.0) for side in (-1, 1)

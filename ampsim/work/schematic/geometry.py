@@ -34,7 +34,7 @@ class Text:
     @property
     def width(self) -> float:
         """Of the longest line."""
-        return wide(self.lines, self.look)
+        return lines_width(self.lines, self.look)
 
     @property
     def height(self) -> float:
@@ -53,7 +53,7 @@ class Text:
 
 
 @lru_cache(maxsize=1024)
-def wide(lines: tuple[str, ...], look: str = "plain") -> float:
+def lines_width(lines: tuple[str, ...], look: str = "plain") -> float:
     """Width of lines of text, in units of the drawing."""
     return max((text_width(line, SIZE, look == "strong") for line in lines), default=0.0) / UNIT
 

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from .blocks import DROP, LOW, MIDDLE, block_ends, block_room, block_sides, put_aside, wired
+from .blocks import DROP, LOW, MIDDLE, block_ends, block_room, block_sides, put_aside, wired_terminals
 from .fragment import Fragment, Item
 from .geometry import PAGE, Point, Sheet, Symbol
-from .labels import label_height, label_width, upright_room, written
+from .labels import label_height, label_width, symbol_texts, upright_room
 from .net_names import NetNames
-from .signal_line import (BLOCKS, Plan, ordered)
-from .pack import packed, parted
-from .slots import AIR, Room, Slot, spread
-from .split import apart, cut
+from .pack import pack_sheets, share_over_pages
+from .signal_line import BLOCKS, DrawingPlan, sort_fragment
+from .slots import AIR, Room, Slot, slot_places
+from .split import cut_in_two, split_unwired
 
 _LEVEL = 2.4  # length of a part that lies level
 _END = 0.8  # of a net's wire beyond its last part
@@ -26,27 +26,27 @@ Row = tuple[Item, str, str]
 
 def lay_out(fragment: Fragment) -> Sheet:
     """Place everything of a fragment; the drawing's own netlist is the fragment's, whatever the circuit."""
-    return packed(_pieces(fragment), PAGE)
+    return pack_sheets(_pieces(fragment), PAGE)
 
 
 def lay_out_pages(fragment: Fragment, tall: float) -> list[Sheet]:
     """As `lay_out`, on as many sheets as keep to a height [units]."""
-    return [packed(page, PAGE) for page in parted(_pieces(fragment), PAGE, tall)]
+    return [pack_sheets(page, PAGE) for page in share_over_pages(_pieces(fragment), PAGE, tall)]
 
 
 def _pieces(fragment: Fragment) -> list[Sheet]:
     numbers: dict[str, int] = {}
-    pieces = [each for piece in apart(fragment) for each in _fitting(piece)]
-    return [_Layout(ordered(piece), numbers).placed() for piece in pieces]
+    pieces = [each for piece in split_unwired(fragment) for each in _fitting(piece)]
+    return [_Layout(sort_fragment(piece), numbers).placed() for piece in pieces]
 
 
 def _fitting(fragment: Fragment) -> list[Fragment]:
     """A fragment, or where it is wider than the page the pieces it is cut into."""
-    left, _, right, _ = _Layout(ordered(fragment), {}).placed().bounds()
-    halves = cut(fragment) if right - left > PAGE else [fragment]
+    left, _, right, _ = _Layout(sort_fragment(fragment), {}).placed().bounds()
+    halves = cut_in_two(fragment) if right - left > PAGE else [fragment]
     if len(halves) == 1:
         return halves
-    return [each for half in halves for piece in apart(half) for each in _fitting(piece)]
+    return [each for half in halves for piece in split_unwired(half) for each in _fitting(piece)]
 
 
 def _level_room(item: Item) -> float:
@@ -55,7 +55,7 @@ def _level_room(item: Item) -> float:
 
 
 class _Layout:
-    def __init__(self, plan: Plan, numbers: dict[str, int]) -> None:
+    def __init__(self, plan: DrawingPlan, numbers: dict[str, int]) -> None:
         self.plan, self.sheet, self.fragment = plan, Sheet(), plan.fragment
         self.labelled = set(self.fragment.flags) | self._stubbed()
         self.names = NetNames(self.fragment, numbers)
@@ -85,7 +85,7 @@ class _Layout:
 
     def _wired(self, net: str) -> set[str]:
         """The terminals that wires reach of the block right of a net."""
-        return wired(self.plan.blocks[net], self.plan.after(net), self.plan.lows.get(net, ""))
+        return wired_terminals(self.plan.blocks[net], self.plan.after(net), self.plan.lows.get(net, ""))
 
     def _row_heights(self) -> tuple[dict[str, float], float]:
         """The height of every row, over the flags and labels of the line, and where what goes to a rail starts."""
@@ -118,7 +118,7 @@ class _Layout:
         for item in self.plan.aside:
             edge = put_aside(item, edge + 0.8, self.sheet, self.names)
         for symbol in self.sheet.symbols:
-            self.sheet.texts += written(symbol)
+            self.sheet.texts += symbol_texts(symbol)
         return self.sheet
 
     def _segment(self, net: str, edge: float) -> float:
@@ -135,8 +135,8 @@ class _Layout:
     def _stand(self, net: str, at: Point, above: Sequence[Slot], first: float, below: Sequence[Slot]) -> float:
         """Draw a net's wire from a point, what rises from it from `first` on, and what hangs on it."""
         x, y = at
-        ups = [first + place for place in spread(above)]
-        downs = [x + place for place in spread(below)]
+        ups = [first + place for place in slot_places(above)]
+        downs = [x + place for place in slot_places(below)]
         self.ends[net] = max(x, *ups, *downs) if ups or downs else x
         self.sheet.wire(at, (self.ends[net], y))
         for slot, place in zip(above, ups, strict=True):
@@ -163,7 +163,7 @@ class _Layout:
         found = [Slot("part", upright_room(item), item) for item in self.plan.downs.get(net, [])]
         for item, low in self.plan.hangs.get(net, []):
             under = tuple(self._below(low))
-            ends = [place + slot.room[1] for place, slot in zip(spread(under), under, strict=True)]
+            ends = [place + slot.room[1] for place, slot in zip(slot_places(under), under, strict=True)]
             left, right = self._upright_room(item)
             found.append(Slot("hang", (left, max([right, *ends])), item, low, under))
         return [*found, Slot("flag", self.names.room(net))] if flag else found
@@ -194,7 +194,7 @@ class _Layout:
         if slot.kind == "part":
             self.names.put(self.sheet, (x, y), self.fragment.ground, "down")
             return
-        places = [x + place for place in spread(slot.under)]
+        places = [x + place for place in slot_places(slot.under)]
         self.sheet.wire((x, y), (places[-1], y))
         for under, place in zip(slot.under, places, strict=True):
             self._drop(under, slot.low, (place, y))

@@ -10,7 +10,7 @@ from .geometry import Sheet
 _BETWEEN = 1.0
 
 
-def packed(sheets: Sequence[Sheet], width: float) -> Sheet:
+def pack_sheets(sheets: Sequence[Sheet], width: float) -> Sheet:
     """One sheet of several: their signal lines level side by side as far as they fit, the rest below."""
     whole, foot = Sheet(), 0.0
     for row in _rows(sheets, width):
@@ -24,11 +24,11 @@ def packed(sheets: Sequence[Sheet], width: float) -> Sheet:
     return whole
 
 
-def parted(sheets: Sequence[Sheet], width: float, tall: float) -> list[list[Sheet]]:
+def share_over_pages(sheets: Sequence[Sheet], width: float, tall: float) -> list[list[Sheet]]:
     """Sheets shared out over pages of a height, in their order; what is taller by itself has a page alone."""
     pages: list[list[Sheet]] = []
     for row in _rows(sheets, width):
-        if pages and _height(packed([*pages[-1], *row], width)) <= tall:
+        if pages and _height(pack_sheets([*pages[-1], *row], width)) <= tall:
             pages[-1] += row
         else:
             pages.append(row)

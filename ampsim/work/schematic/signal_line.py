@@ -11,7 +11,7 @@ BLOCKS = {"valve": ("plate", "grid", "cathode"), "pot": ("top", "wiper", "bottom
 
 
 @dataclass
-class Plan:
+class DrawingPlan:
     """The order of a drawing.
 
     `line` has the nets of the signal line; `blocks` the valve or pot right of each net, `lows` the net under a block,
@@ -53,9 +53,9 @@ class Plan:
         return net == self.fragment.ground or net in self.fragment.rails
 
 
-def ordered(fragment: Fragment) -> Plan:
+def sort_fragment(fragment: Fragment) -> DrawingPlan:
     """Sort the items of a fragment."""
-    plan = Plan(fragment)
+    plan = DrawingPlan(fragment)
     blocks = [item for item in fragment.items if is_block(item)]
     others = [item for item in fragment.items if not is_block(item)]
     low = set(_low_nets(plan, blocks))
@@ -73,7 +73,7 @@ def ordered(fragment: Fragment) -> Plan:
     return plan
 
 
-def _line_up(plan: Plan, blocks: list[Item], others: list[Item], off: set[str]) -> None:
+def _line_up(plan: DrawingPlan, blocks: list[Item], others: list[Item], off: set[str]) -> None:
     """Put the nets of the signal line in order; those in `off` stand elsewhere."""
     glued: set[tuple[str, str]] = set()
     for item in blocks:
@@ -97,7 +97,7 @@ def is_block(item: Item) -> bool:
     return item.kind == "valve" or (item.kind == "pot" and len(item.nets) == 3)
 
 
-def _through(plan: Plan, item: Item) -> tuple[str, str]:
+def _through(plan: DrawingPlan, item: Item) -> tuple[str, str]:
     """The nets a block has left and right of it in the signal line."""
     pins = dict(item.pins)
     top, middle, bottom = (pins[pin] for pin in BLOCKS[item.kind])
@@ -106,11 +106,11 @@ def _through(plan: Plan, item: Item) -> tuple[str, str]:
     return middle, bottom if plan.common(top) else top
 
 
-def _aside(plan: Plan, item: Item) -> bool:
+def _aside(plan: DrawingPlan, item: Item) -> bool:
     return any(each in plan.aside for each in plan.members(item, item.nets[0]))
 
 
-def _low_nets(plan: Plan, blocks: list[Item]) -> Iterator[str]:
+def _low_nets(plan: DrawingPlan, blocks: list[Item]) -> Iterator[str]:
     """Nets under a block: a cathode or the foot of a pot, unless the signal goes through it."""
     through = {net for item in blocks for net in _through(plan, item)}
     feet = [dict(item.pins)[BLOCKS[item.kind][2]] for item in blocks]
@@ -119,7 +119,7 @@ def _low_nets(plan: Plan, blocks: list[Item]) -> Iterator[str]:
             yield net
 
 
-def _hang(plan: Plan, blocks: list[Item], others: list[Item]) -> None:
+def _hang(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> None:
     """Find parts that hang from a net with all that follows them to ground."""
     held = {net for item in blocks for net in item.nets}
     for net in dict.fromkeys(net for item in others for net in item.nets):
@@ -134,7 +134,7 @@ def _hang(plan: Plan, blocks: list[Item], others: list[Item]) -> None:
             plan.hangs.setdefault(parent, []).append((up[0], net))
 
 
-def _chained(plan: Plan, blocks: list[Item], others: list[Item]) -> list[Item]:
+def _chained(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> list[Item]:
     """Take parts in series with nothing else between them as one item."""
     held = {net for item in blocks for net in item.nets} | set(plan.fragment.flags)
     free = [item for item in others if len(item.nets) == 2 and not any(map(plan.common, item.nets))]
@@ -173,7 +173,7 @@ def _insert(line: list[str], nets: list[str], glued: set[tuple[str, str]]) -> No
     line += [net for net in nets if net not in line]
 
 
-def _place_block(plan: Plan, item: Item, low: set[str]) -> None:
+def _place_block(plan: DrawingPlan, item: Item, low: set[str]) -> None:
     left, right = _through(plan, item)
     if left not in plan.line or left in plan.blocks or (right in plan.line and plan.after(left) != right):
         plan.aside.append(item)
@@ -184,7 +184,7 @@ def _place_block(plan: Plan, item: Item, low: set[str]) -> None:
         plan.lows[left] = foot
 
 
-def _place(plan: Plan, item: Item) -> None:
+def _place(plan: DrawingPlan, item: Item) -> None:
     nets = item.nets
     if any(item is hung for each in plan.hangs.values() for hung, _ in each):
         return
@@ -204,7 +204,7 @@ def _place(plan: Plan, item: Item) -> None:
             plan.rows.append((item, left, right))
 
 
-def _place_of(plan: Plan, net: str) -> float:
+def _place_of(plan: DrawingPlan, net: str) -> float:
     if net in plan.line:
         return plan.line.index(net)
     return next(plan.line.index(over) for over, low in plan.lows.items() if low == net) + 0.5

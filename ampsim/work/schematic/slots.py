@@ -28,7 +28,7 @@ class Slot:
     under: tuple[Slot, ...] = ()
 
 
-def spread(slots: Sequence[Slot]) -> list[float]:
+def slot_places(slots: Sequence[Slot]) -> list[float]:
     """Where slots stand side by side, the first at 0."""
     places = [0.0] if slots else []
     for before, after in pairwise(slots):

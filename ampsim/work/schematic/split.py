@@ -6,17 +6,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ...circuit.nets import Nets
-from .blocks import wired
+from .blocks import wired_terminals
 from .fragment import Fragment, Item
-from .signal_line import (Plan, ordered)
+from .signal_line import DrawingPlan, sort_fragment
 
 
-def apart(fragment: Fragment) -> list[Fragment]:
+def split_unwired(fragment: Fragment) -> list[Fragment]:
     """The pieces of a fragment that its drawing would not join by wires, in the order of the signal line."""
-    plan = ordered(fragment)
+    plan = sort_fragment(fragment)
     joined = Nets()
     for net, block in plan.blocks.items():
-        reached = wired(block, plan.after(net), plan.lows.get(net, ""))
+        reached = wired_terminals(block, plan.after(net), plan.lows.get(net, ""))
         for pin, other in block.pins:
             if pin in reached and not plan.common(other):
                 joined.join(net, other)
@@ -30,13 +30,13 @@ def apart(fragment: Fragment) -> list[Fragment]:
     return _with_names(fragment, [*groups.values(), *([item] for item in plan.aside)])
 
 
-def cut(fragment: Fragment) -> list[Fragment]:
+def cut_in_two(fragment: Fragment) -> list[Fragment]:
     """A fragment in two, where few parts reach over and both are about as long; alone when it is a single part.
 
     What reaches over the cut stays on the left. No cut goes through a valve or a pot: where nothing else is left, half
     of the parts go apart.
     """
-    plan = ordered(fragment)
+    plan = sort_fragment(fragment)
     cuts = [k for k, net in enumerate(plan.line[:-1], 1) if net not in plan.blocks]
     if not cuts:
         return _halves(fragment, plan)
@@ -48,26 +48,26 @@ def cut(fragment: Fragment) -> list[Fragment]:
     return _with_names(fragment, [first, second]) if first and second else _halves(fragment, plan)
 
 
-def _halves(fragment: Fragment, plan: Plan) -> list[Fragment]:
+def _halves(fragment: Fragment, plan: DrawingPlan) -> list[Fragment]:
     """The parts from the left of the drawing on, and the other half of them."""
     items = [item for item, _ in _homes(plan)] + plan.aside
     half = (len(items) + 1) // 2
     return _with_names(fragment, [each for each in (items[:half], items[half:]) if each])
 
 
-def _over(plan: Plan, place: int) -> int:
+def _over(plan: DrawingPlan, place: int) -> int:
     """How many parts reach over a cut of the signal line."""
     left = _under(plan, plan.line[:place])
     ends = [(net, plan.after(net)) for net in plan.series] + [(first, second) for _, first, second in plan.rows]
     return sum((first in left) != (second in left) for first, second in ends)
 
 
-def _under(plan: Plan, line: Iterable[str]) -> set[str]:
+def _under(plan: DrawingPlan, line: Iterable[str]) -> set[str]:
     """Nets of the line with those under their blocks."""
     return {each for net in line for each in (net, plan.lows.get(net, net))}
 
 
-def _homes(plan: Plan) -> list[tuple[Item, str]]:
+def _homes(plan: DrawingPlan) -> list[tuple[Item, str]]:
     """Every item that stands on the line, with the net of the line or under a block that it is drawn from."""
     found = [(item, net) for net, item in plan.blocks.items()]
     found += [(item, net) for net, item in plan.series.items()] + [(item, left) for item, left, _ in plan.rows]
@@ -76,7 +76,7 @@ def _homes(plan: Plan) -> list[tuple[Item, str]]:
     return [(each, net) for item, net in found for each in plan.members(item, item.nets[0])]
 
 
-def _hanging(plan: Plan, net: str) -> list[Item]:
+def _hanging(plan: DrawingPlan, net: str) -> list[Item]:
     found = [*plan.ups.get(net, []), *plan.downs.get(net, [])]
     for item, low in plan.hangs.get(net, []):
         found += [item, *_hanging(plan, low)]

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from .checks import Check
-from .work_plan import (Step, WorkPlan, work_steps)
+from .work_plan import Step, WorkPlan, work_steps
 
 __all__ = ["Check", "Step", "WorkPlan", "work_steps"]

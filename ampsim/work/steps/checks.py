@@ -64,7 +64,7 @@ def _written(value: float, unit: str) -> str:
     return format_value(short, _UNITS[unit]) + (" H" if unit == "H" else "")
 
 
-def loose(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:
+def loose_part_checks(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:
     """The reading of a part on the bench, out of the amp; none for valves and transformers."""
     if isinstance(part, (Part, Pot)):
         unit = {"capacitor": "F", "inductor": "H"}.get(part.kind, "ohm")
@@ -73,7 +73,7 @@ def loose(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Chec
         yield Check(f"{name} loose{track}", part.value, part.value * (1.0 - share), part.value * (1.0 + share), unit)
 
 
-def ohms(dead: DeadAmp, place: str, against: str = "ground") -> Check:
+def resistance_check(dead: DeadAmp, place: str, against: str = "ground") -> Check:
     """The resistance between two places of a dead amp.
 
     Notes
@@ -98,17 +98,17 @@ def _limit(dead: DeadAmp, name: str) -> float:
     return PART_LIMITS.get(dead.wired.parts[name].kind, _WINDING)
 
 
-def to_ground(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
+def ground_checks(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
     """Resistance to ground of each place; nets that come up again, or whose supply is not described, are left out."""
     nets: dict[str, str] = {}
     for place in places:
         net = dead.wired.net_by_place.get(place, GROUND)
         if net != GROUND and net not in dead.unsure:
             nets.setdefault(net, place)
-    return [ohms(dead, place) for place in nets.values()]
+    return [resistance_check(dead, place) for place in nets.values()]
 
 
-def volts(place: str, value: float, limit: float = VOLT_LIMIT) -> Check | None:
+def voltage_check(place: str, value: float, limit: float = VOLT_LIMIT) -> Check | None:
     """A voltage against ground under power; None where it is too small to tell anything."""
     if abs(value) < _LEAST_VOLTS:
         return None

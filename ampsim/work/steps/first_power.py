@@ -9,7 +9,7 @@ from ...circuit.build import build_circuit
 from ...circuit.positions import Position, position_label
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
-from .checks import Check, volts
+from .checks import Check, voltage_check
 from .working_order import new_mods
 
 _MOVED = 0.05
@@ -93,4 +93,4 @@ def _differs(one: float | None, other: float) -> bool:
 
 
 def _checks(found: dict[str, float], places: Sequence[str]) -> list[Check]:
-    return [check for place in places if (check := volts(place, found[place])) is not None]
+    return [check for place in places if (check := voltage_check(place, found[place])) is not None]

@@ -12,8 +12,8 @@ from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..parts_list.switch_need import switch_need
-from .checks import Check, loose, ohms, to_ground
-from .working_order import (Doing, new_mods, ordered, so_far, wanted)
+from .checks import Check, ground_checks, loose_part_checks, resistance_check
+from .working_order import ModEdit, new_mods, part_put_in, partly_modded, working_order
 
 Made = tuple[str, str, Sequence[Check]]
 _POLARISED = 1e-6  # F and more
@@ -21,7 +21,7 @@ _SURE_VOLTS = 1.0
 _BLIND = " Readings in circuit would not miss it: buzz each joint from the part's lead to its place."
 
 
-def down(amp: Amp) -> dict[str, float | str]:
+def knobs_down(amp: Amp) -> dict[str, float | str]:
     """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands."""
     return {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
 
@@ -52,18 +52,18 @@ def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Made]:
         "before the iron",
         "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
         "reads so. What does not fit now is older than this work.",
-        to_ground(dead_amp(stock, down(stock)), places),
+        ground_checks(dead_amp(stock, knobs_down(stock)), places),
     )
 
 
 def iron_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
     """Remove, fit, and wire switches."""
-    doings = ordered(new_mods(stock, modded))
+    doings = working_order(new_mods(stock, modded))
     for doing in doings:
         yield from _removed(stock, modded, doing.edit)
     for number, doing in enumerate(doings, 1):
-        part = wanted(modded, doing.edit)
-        checks = list(loose(part, _named(modded, doing.edit))) if part else []
+        part = part_put_in(modded, doing.edit)
+        checks = list(loose_part_checks(part, _named(modded, doing.edit))) if part else []
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action != "lift":
             yield "fit", f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found]
@@ -77,13 +77,13 @@ def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Made]:
     if edit.action in ("replace", "lift") and old is not None:
         kind = describe_part(old)
         words = f"Take out {edit.part} ({kind}); mark it, keep it with the amp for the way back."
-        yield "remove", words, list(loose(old, f"{edit.part}, taken out,"))
+        yield "remove", words, list(loose_part_checks(old, f"{edit.part}, taken out,"))
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
         yield "remove", f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is.", ()
 
 
 def _named(amp: Amp, edit: Edit) -> str:
-    part = wanted(amp, edit)
+    part = part_put_in(amp, edit)
     return f"{edit.part} ({describe_part(part)})" if part else edit.part
 
 
@@ -129,15 +129,15 @@ def _end(amp: Amp, position: Mapping[str, float | str], part: str, volts: float)
     return f"{place} (at {others[0]})" if others else place
 
 
-def _in_circuit(stock: Amp, modded: Amp, done: Sequence[Doing]) -> tuple[list[Check], str]:
+def _in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> tuple[list[Check], str]:
     """Resistances where the last edit was made, with the edits so far, and a word where they would not miss the part.
 
     None where the amp is not whole yet.
     """
     edit = done[-1].edit
     try:
-        amp = so_far(stock, modded, done)
-        dead = dead_amp(amp, down(amp))
+        amp = partly_modded(stock, modded, done)
+        dead = dead_amp(amp, knobs_down(amp))
     except DescriptionError:
         return [], _BLIND
     checks = _edit_checks(modded, dead, edit)
@@ -152,11 +152,11 @@ def _edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
     part = modded.part_by_designator.get(edit.part)
     places = [place for place in _around(dead.wired, edit) if place in dead.wired.net_by_place]
     capacitor = part is not None and part.kind == "capacitor"
-    checks = [] if capacitor else to_ground(dead, places)
+    checks = [] if capacitor else ground_checks(dead, places)
     if edit.between and edit.action == "bridge":
-        checks.append(ohms(dead, *edit.between))
+        checks.append(resistance_check(dead, *edit.between))
     elif part is not None and part.kind in ("resistor", "capacitor", "inductor") and len(places) >= 2:
-        checks.append(ohms(dead, places[0], places[1]))
+        checks.append(resistance_check(dead, places[0], places[1]))
     return checks
 
 
@@ -173,8 +173,8 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
     checks = [
         check
         for edit in brought.values()
-        if (part := wanted(modded, edit)) is not None
-        for check in loose(part, _named(modded, edit))
+        if (part := part_put_in(modded, edit)) is not None
+        for check in loose_part_checks(part, _named(modded, edit))
     ]
     plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
     wires = "; ".join(need.contacts)
@@ -182,9 +182,9 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
     yield "switches", first, checks
     yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.", ()
     for label, edits in switch.positions:
-        dead = dead_amp(modded, down(modded) | {switch.control: label})
+        dead = dead_amp(modded, knobs_down(modded) | {switch.control: label})
         found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
-        found = found or to_ground(dead, _all_places(modded, switch))
+        found = found or ground_checks(dead, _all_places(modded, switch))
         yield "switches", f"Set {switch.control} to {label} and read, cold.", _once(found)
 
 
@@ -199,17 +199,21 @@ def _once(checks: Sequence[Check]) -> list[Check]:
 
 def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Made]:
     """Everything once more before power: places, new knobs at both ends, shorts, earth."""
-    dead = dead_amp(amp, down(amp))
+    dead = dead_amp(amp, knobs_down(amp))
     known = [place for place in places if place in dead.wired.net_by_place]
     yield "cold check", "Look: no whiskers, no bare end near another, no joint left open, no tool inside.", ()
     words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
-    yield "cold check", words, to_ground(dead, known)
+    yield "cold check", words, ground_checks(dead, known)
     for mod in amp.mods:
         for part in mod.parts:
             if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:
-                up = dead_amp(amp, down(amp) | {part.control: 1.0})
+                up = dead_amp(amp, knobs_down(amp) | {part.control: 1.0})
                 pins = [f"{part.designator}.{pin}" for pin in ("top", "bottom")]
-                yield "cold check", f"Turn {part.control} fully up and read.", [ohms(up, *pins), *to_ground(up, pins)]
+                yield (
+                    "cold check",
+                    f"Turn {part.control} fully up and read.",
+                    [resistance_check(up, *pins), *ground_checks(up, pins)],
+                )
     earth = Check("earth pin of the mains plug to chassis", 0.1, 0.0, 0.5, "ohm")
     yield "cold check", "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
 
@@ -220,7 +224,7 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
         for switch in reversed(mod.switches):
             words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
             yield "remove", f"{words}{_restored(switch)}", ()
-    for doing in reversed(ordered(new_mods(stock, modded))):
+    for doing in reversed(working_order(new_mods(stock, modded))):
         edit = doing.edit
         old = modded.part_by_designator.get(edit.part)
         if edit.action == "bridge":
@@ -232,7 +236,11 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
         elif old is not None:
             was = f"{edit.part} ({describe_part(old)})"
             first = f"Take out {_named(modded, edit)}; fit" if edit.action == "replace" else "Fit"
-            yield "fit", f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}", list(loose(old, was))
+            yield (
+                "fit",
+                f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}",
+                list(loose_part_checks(old, was)),
+            )
 
 
 def _restored(switch: Switch) -> str:

@@ -15,8 +15,8 @@ from ...circuit.positions import Position
 from ..cautions.sheet import CautionSheet, caution_sheet
 from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
 from .first_power import power_steps
-from .working_order import new_mods
 from .soldering import back_steps, cold_steps, iron_steps, places_touched, reading_steps
+from .working_order import new_mods
 
 NOTES = (
     "Cold readings: unplugged, capacitors discharged, valves cold, nothing in the input, discharge lead lifted, "

@@ -10,7 +10,7 @@ from ...circuit.edits import phase
 
 
 @dataclass(frozen=True)
-class Doing:
+class ModEdit:
     """One edit of one mod."""
 
     mod: Mod
@@ -22,14 +22,14 @@ def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
     return tuple(mod for mod in modded.mods if mod not in stock.mods)
 
 
-def ordered(mods: Iterable[Mod]) -> list[Doing]:
+def working_order(mods: Iterable[Mod]) -> list[ModEdit]:
     """Edits that no switch carries out: values, lifted parts, opened wires, fitted parts, bridges.
 
     What is built upon a part that the same work brings comes after it.
     """
-    waiting = sorted((Doing(mod, edit) for mod in mods for edit in mod.edits), key=lambda each: phase(each.edit))
+    waiting = sorted((ModEdit(mod, edit) for mod in mods for edit in mod.edits), key=lambda each: phase(each.edit))
     coming = {each.edit.part for each in waiting if each.edit.action == "fit"}
-    done: list[Doing] = []
+    done: list[ModEdit] = []
     while waiting:
         ready = next((each for each in waiting if not _leans_on(each.edit) & coming), waiting[0])
         waiting.remove(ready)
@@ -44,7 +44,7 @@ def _leans_on(edit: Edit) -> set[str]:
     return {place.partition(".")[0] for place in places} - {""}
 
 
-def so_far(stock: Amp, modded: Amp, done: Sequence[Doing]) -> Amp:
+def partly_modded(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> Amp:
     """The amp with only some edits carried out, switches left out."""
     mods = tuple(
         mod if mod in stock.mods else replace(mod, switches=(), edits=tuple(d.edit for d in done if d.mod == mod))
@@ -53,7 +53,7 @@ def so_far(stock: Amp, modded: Amp, done: Sequence[Doing]) -> Amp:
     return replace(modded, mods=mods)
 
 
-def wanted(amp: Amp, edit: Edit) -> AnyPart | None:
+def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     """The part that an edit puts in: fitted, or of another value."""
     part = amp.part_by_designator.get(edit.part)
     if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):

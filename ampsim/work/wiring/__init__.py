@@ -1,9 +1,9 @@
 """How a mod is wired: from-to list, the contact truth table of every switch, and the table read back."""
 
-from .from_to import Wire, Wiring, listed, soldered_to
-from .wire_pieces import (Joint, Piece, Pieces, take_apart)
-from .switch_plan import (Pole, Row, SwitchPlan, plan, share)
-from .readback import compare, every_stand, listening, mismatches, read_back, wiring
+from .from_to import Wire, Wiring, list_wiring, soldered_to
+from .readback import compare_circuits, every_setting, listening_places, mismatches, read_back, wiring
+from .switch_plan import Pole, Row, SwitchPlan, plan_switch, share_poles
+from .wire_pieces import Joint, Piece, Pieces, find_pieces
 
 __all__ = [
     "Joint",
@@ -14,15 +14,15 @@ __all__ = [
     "SwitchPlan",
     "Wire",
     "Wiring",
-    "compare",
-    "every_stand",
-    "listed",
-    "listening",
+    "compare_circuits",
+    "every_setting",
+    "find_pieces",
+    "list_wiring",
+    "listening_places",
     "mismatches",
-    "plan",
+    "plan_switch",
     "read_back",
-    "share",
+    "share_poles",
     "soldered_to",
-    "take_apart",
     "wiring",
 ]

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
-from .wire_pieces import (FIXED, Pieces, take_apart)
-from .switch_plan import (SwitchPlan, plan)
+from .switch_plan import SwitchPlan, plan_switch
+from .wire_pieces import FIXED, Pieces, find_pieces
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Wiring:
         return tuple(each for each in self.switches if not each.kind)
 
 
-def listed(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
+def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     """List how the mods of an amp are wired (without mods, how its own switches are), not yet read back.
 
     Raises
@@ -75,9 +75,9 @@ def listed(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     DescriptionError
         When a switch changes what no switch can, or two switches work on the same part or wire.
     """
-    after = take_apart(amp, base)
+    after = find_pieces(amp, base)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
-    earlier = take_apart(bare)
+    earlier = find_pieces(bare)
     plans = tuple(_plan(switch, after) for switch in amp.all_switches)
     plans_before = tuple(_plan(switch, earlier) for switch in bare.all_switches)
     old = _soldered(earlier, plans_before)
@@ -127,7 +127,7 @@ def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
 
 
 def _plan(switch: Switch, pieces: Pieces) -> SwitchPlan:
-    return plan(switch, [joint for joint in pieces.joints if joint.control == switch.control])
+    return plan_switch(switch, [joint for joint in pieces.joints if joint.control == switch.control])
 
 
 def _soldered(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:

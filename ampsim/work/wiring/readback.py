@@ -11,14 +11,14 @@ from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.nets import INPUT, Nets
 from ...circuit.stages.template import GROUND, Element
-from .from_to import Wiring, listed
+from .from_to import Wiring, list_wiring
 
 Switches = tuple[tuple[str, str], ...]
 _MOST = 512  # combinations of positions that are read back
 _BASES = 16  # stands of the other switches from which one is looked at
 
 
-def every_stand(amp: Amp) -> Iterator[Switches]:
+def every_setting(amp: Amp) -> Iterator[Switches]:
     """Every combination of switch positions; with very many, each switch alone, the others as drawn."""
     ranges = [[(each.control, label) for label in each.labels] for each in amp.all_switches]
     total = 1
@@ -47,9 +47,9 @@ def wiring(amp: Amp) -> Wiring:
     """
     fault = ""
     drawn = tuple((each.control, each.drawn) for each in amp.all_switches)
-    for base in itertools.islice(itertools.chain([drawn], every_stand(amp)), _BASES):
+    for base in itertools.islice(itertools.chain([drawn], every_setting(amp)), _BASES):
         try:
-            found = listed(amp, base)
+            found = list_wiring(amp, base)
         except DescriptionError as error:
             fault = fault or str(error)
             continue
@@ -75,7 +75,7 @@ def read_back(wired: Wiring, switches: Switches) -> Circuit:
     ]
     drawn = build_circuit(wired.amp, switches)
     switched = set(wired.bought) | _switched(wired.amp) | set(wired.bought.values())
-    used, _ = apart(elements, switched)
+    used, _ = split_idle(elements, switched)
     # What a stage hands on is a net of the drawing; its part ends are found again here.
     here = {f"{each.designator}.{pin}": net for each in used for pin, net in each.pins}
     outputs = {}
@@ -116,7 +116,7 @@ def _switched(amp: Amp) -> set[str]:
     return {edit.part for edit in edits if edit.part}
 
 
-def apart(elements: Iterable[Element], switched: set[str]) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
+def split_idle(elements: Iterable[Element], switched: set[str]) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
     """Part the elements of which switched parts hang on one net, or none, from the rest: they carry no current."""
     every = list(elements)
     rest = [each for each in every if each.designator not in switched]
@@ -148,18 +148,18 @@ def mismatches(wired: Wiring) -> list[str]:
     net are left out on both sides.
     """
     found = []
-    for switches in every_stand(wired.amp):
-        faults = compare(wired, read_back(wired, switches), build_circuit(wired.amp, switches))
+    for switches in every_setting(wired.amp):
+        faults = compare_circuits(wired, read_back(wired, switches), build_circuit(wired.amp, switches))
         if faults:
             stands = ", ".join(f"{control} at {label}" for control, label in switches) or "as drawn"
             found.append(f"{stands}: {faults}")
     return found
 
 
-def compare(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
+def compare_circuits(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
     """What differs between a circuit read back and the drawing's; "" when nothing does."""
     switched = _switched(wired.amp)
-    wanted, _ = apart(drawn.elements, switched)
+    wanted, _ = split_idle(drawn.elements, switched)
     mine = {_place_name(each, wired.bought): each for each in ours.elements}
     theirs = {each.designator: each for each in wanted}
     if len(mine) != len(ours.elements):
@@ -184,7 +184,7 @@ def _place_name(element: Element, bought: Mapping[str, str]) -> str:
     return bought.get(element.designator, element.designator)
 
 
-def listening(drawn: Circuit) -> tuple[str, ...]:
+def listening_places(drawn: Circuit) -> tuple[str, ...]:
     """Places to compare voltages at: each valve's pins and the speaker."""
     pins = {f"{each.designator}.{pin}" for each in drawn.elements if each.kind == "valve" for pin, _ in each.pins}
     return (*sorted(pins), SPEAKER)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ...circuit.amp import Switch
-from .wire_pieces import (Joint, Piece)
+from .wire_pieces import Joint, Piece
 
 LETTERS = "ABCDEFGHJKLM"
 _MOST_POLES = 4  # of a toggle switch
@@ -61,14 +61,14 @@ class SwitchPlan:
         return next(row.closed for row in self.rows if row.label == label)
 
 
-def plan(switch: Switch, joints: Sequence[Joint]) -> SwitchPlan:
+def plan_switch(switch: Switch, joints: Sequence[Joint]) -> SwitchPlan:
     """Choose poles, throws and kind of a switch.
 
     The kinds tried, smallest first: on-off, on-on, on-off-on (one position opens everything and takes the centre),
     rotary. What is usual (toggles up to 4 poles, pull-pots 2, wafers of 12 contacts, 3 of them) is common practice,
     no source.
     """
-    poles = share(joints)
+    poles = share_poles(joints)
     off = [label for label in switch.labels if not any(label in joint.labels for joint in joints)]
     kind, ways, reason = _kind(switch, poles, off)
     centre = off[0] if "on-off-on" in kind else ""
@@ -136,7 +136,7 @@ def _stands(switch: Switch, kind: str, ends: Sequence[str]) -> dict[str, str]:
     return {label: f"position {number}" for number, label in enumerate(switch.labels, 1)}
 
 
-def share(joints: Sequence[Joint]) -> tuple[Pole, ...]:
+def share_poles(joints: Sequence[Joint]) -> tuple[Pole, ...]:
     """Share joints among as few poles as possible: those of one pole have one piece in common, no position twice."""
     groups: list[list[Joint]] = _best(list(joints)) if len(joints) <= _EXACT else _greedy(joints)
     return tuple(_pole(letter, group) for letter, group in zip(_names(), groups, strict=False))

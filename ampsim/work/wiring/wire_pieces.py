@@ -18,7 +18,7 @@ _STAYS = ("valve", "transformer", "rail")
 
 
 @dataclass(frozen=True)
-class Stand:
+class SwitchStand:
     """How the switches stand: all as in the base, or one of them (`control`) at another position (`label`)."""
 
     control: str
@@ -58,12 +58,12 @@ class Pieces:
     bought: Mapping[str, str]
 
 
-def take_apart(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Pieces:
+def find_pieces(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Pieces:
     """Find the pieces of wire of an amp and what its switches join.
 
     Every switch is moved on its own with the others as in `base` (those not given as drawn); what several do
-    together is checked by `back`. The
-    idea is that of `contacts.moving`, for any number of positions: places that are together in every position are
+    together is checked by `readback`. The
+    idea is that of `moving_switch.moving`, for any number of positions: places that are together in every position are
     one piece, and parts that only some positions have stay soldered where the others would short their ends. Parts
     that are in use in the same positions share a lug where they hang on one net in all others.
 
@@ -88,21 +88,21 @@ def _refuse_shared(amp: Amp) -> None:
                 )
 
 
-def stands_of(amp: Amp, base: Mapping[str, str]) -> list[Stand]:
+def switch_stands(amp: Amp, base: Mapping[str, str]) -> list[SwitchStand]:
     """All as in the base first, then each switch at each of its other positions."""
-    stands = [Stand("", "", build_circuit(amp, tuple(base.items())))]
+    stands = [SwitchStand("", "", build_circuit(amp, tuple(base.items())))]
     for switch in amp.all_switches:
         for label in switch.labels:
             if label != base[switch.control]:
                 moved = {**base, switch.control: label}
-                stands.append(Stand(switch.control, label, build_circuit(amp, tuple(moved.items()))))
+                stands.append(SwitchStand(switch.control, label, build_circuit(amp, tuple(moved.items()))))
     return stands
 
 
 class _Apart:
     def __init__(self, amp: Amp, base: Mapping[str, str]) -> None:
         self.amp, self.base = amp, base
-        self.stands = stands_of(amp, base)
+        self.stands = switch_stands(amp, base)
         self.parts: dict[str, AnyPart] = {}
         self.bought: dict[str, str] = {}
         self.kinds: dict[str, Element] = {}
@@ -115,7 +115,7 @@ class _Apart:
         self.sizes: dict[tuple[str, ...], int] = {}
         self.members: dict[tuple[tuple[str | None, ...], object], list[str]] = {}
 
-    def _name(self, element: Element, stand: Stand) -> str:
+    def _name(self, element: Element, stand: SwitchStand) -> str:
         """The part's own name: a part that a switch gives another value is another part."""
         designator = element.designator
         part = stand.circuit.parts.get(designator)

@@ -154,8 +154,8 @@ def _last(record: Record, phase: str) -> Measured:
 
 def _sweep(options: argparse.Namespace) -> None:
     from ....base.tables import text_table
-    from ....bench.proof.sweeps import held_at, sweep_over
-    from ....bench.sweeps.compare import compared_findings, compared_table
+    from ....bench.proof.sweeps import compare_with_drawing, describe_position
+    from ....bench.sweeps.compare import difference_table, sweep_findings
     from ....bench.sweeps.fit import fit_parts
     from ....bench.sweeps.measured_sweep import read_sweep
     from ....job.record.measurements import keep_sweep
@@ -166,16 +166,16 @@ def _sweep(options: argparse.Namespace) -> None:
     measured, amp = read_sweep(options.file), _amp_of(phase, found)
     told_at = dict(_stood(amp, each) for each in options.at)
     at = at | told_at
-    compared = sweep_over(amp, at, measured)
+    compared = compare_with_drawing(amp, at, measured)
     stood = {name: value for name, value in at.items() if name in amp.controls}
     fitted = fit_parts(amp, measured, options.fit, stood) if options.fit else None
     record = keep_sweep(record, options.folder, options.file, phase, options.note, at=told_at)
     path = place(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     save_picture(compared_picture(compared, f"Sweep {phase}: measured over simulated"), path)
     told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
-    where = held_at(amp, at)
+    where = describe_position(amp, at)
     told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant} with the controls at: {where}"]
-    told += [each.words for each in compared_findings(compared, amp.variant, where)]
-    told += [text_table(compared_table(compared))]
+    told += [each.words for each in sweep_findings(compared, amp.variant, where)]
+    told += [text_table(difference_table(compared))]
     told += [fitted.words()] if fitted else []
     print("\n\n".join([*told, f"The picture is {path}", CAUTION]))

@@ -23,7 +23,7 @@ from ampsim.interface.commands.common import find_audition
 from ampsim.interface.commands.job import deciding, handing_over
 from ampsim.interface.commands.job.common import audition_of
 from ampsim.interface.commands.main import main
-from ampsim.job.papers import gather
+from ampsim.job.papers import proof_of
 from ampsim.job.papers.exercise import ExerciseSheet, Question
 from ampsim.job.papers.pdf import browser_path
 from ampsim.job.record.reading import read
@@ -311,7 +311,7 @@ def test_parts_wiring_and_steps(folder: Path, capsys: pytest.CaptureFixture[str]
 def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(gather, "proof_sheet", functools.partial(proof_sheet, count=20))
+    monkeypatch.setitem(proof_of.__globals__, "proof_sheet", functools.partial(proof_sheet, count=20))
     stock = load_amp("workshop-b")
     modded = apply_mods(stock, load_mod("bright-switch"))
     said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))

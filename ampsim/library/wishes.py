@@ -13,7 +13,7 @@ from ..circuit.build import circuit_at
 from ..circuit.feedback import find_feedback
 from ..circuit.mods import apply_mods
 from ..circuit.positions import Position, switches_at
-from ..circuit.values import with_values
+from ..circuit.values import switched_value, with_values
 from ..studies.search.wishes import Choice, Drawer, Kind, Stocked, Wish, WishList
 from .auditions import read_setting
 from .choices import read_choice
@@ -213,6 +213,11 @@ def _check_circuits(top: Entry, found: WishList) -> None:
     for choice in found.choices:
         if not any(_inside(found.base, position, choice.part) for position in positions):
             raise top.fail("parts", f"{choice.part} is not in the circuit at any position a wish speaks of")
+        for position in positions:
+            switched = switched_value(found.base, choice.part, position)
+            if switched is not None and switched.value is not None:
+                text = f"switch '{switched.control}' at {switched.position} puts another part in place of {choice.part}"
+                raise top.fail("parts", f"{text}, and a wish speaks of that position; choose another part")
     # Fewer parts never make more paths to ground: if all may be left out together, any of them may.
     bare = with_values(found.base, {choice.part: None for choice in found.choices if None in choice.values})
     for position in positions:

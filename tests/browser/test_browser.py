@@ -19,7 +19,7 @@ from tests.browser.sheet import MOVING, ROOT, Sheet
 # The picture of a fresh simulation of the panel's position, with the limits that are on the page.
 _FRESH = """
 import ampsim
-from ampsim.interface.panel.dials import with_values
+from ampsim.circuit.values import with_values
 from ampsim.interface.panel.simulator import AS_SET
 from ampsim.pictures.canvas import svg
 from ampsim.pictures.overlay import overlay_picture

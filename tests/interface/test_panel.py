@@ -25,11 +25,11 @@ pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed"
 from ampsim import apply_mods, simulate
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.base.quantities import preferred_values
+from ampsim.circuit.build import circuit_at
 from ampsim.circuit.tapers import track_fraction
-from ampsim.circuit.values import value_of
+from ampsim.circuit.values import value_of, with_values
 from ampsim.interface.panel import Panel, explore, open_panel
 from ampsim.interface.panel.background import Errand
-from ampsim.interface.panel.dials import with_values
 from ampsim.interface.panel.picture import bias_rows
 from ampsim.interface.panel.simulator import AS_SET
 from ampsim.job import record
@@ -135,6 +135,38 @@ def test_values_reach_parts_that_a_mod_puts_in_place() -> None:
     designator = next(edit.part for edit in mod.edits if edit.action == "replace")
     assert value_of(amp, designator) != value_of(JOB.stock, designator)
     assert value_of(with_values(amp, {designator: 12e3}), designator) == 12e3
+
+
+def test_where_a_switch_puts_in_another_part_the_panel_says_what_is_in_circuit() -> None:
+    positions = {"a": [], "b": [{"replace": "R3", "with": "220k"}], "c": [{"lift": "C5"}]}
+    switch = {"designator": "S9", "control": "tried", "positions": positions}
+    mod = files.parse_mod({"name": "tried loads", "reason": "trial", "switches": [switch]})
+    stock = files.load_amp("workshop-a")
+    values = {"R3": ("47k", "470k", "E6"), "C5": ("100p", "1n", "E6")}
+    panel = explore(stock, apply_mods(stock, mod), values=values)
+    desk, seen = panel._desk, {}
+    for at, ohms in (("b", 47e3), ("b", 470e3), ("a", 47e3), ("a", 470e3)):
+        panel.turn({"tried": at}, {"R3": ohms})
+        seen[at, ohms] = (readout(panel, "part R3"), desk.in_words(), panel.response["voltage"].values)
+        amp = desk.bench.amp_at(desk.here())
+        assert circuit_at(amp, panel.position).parts["R3"].value == (220e3 if at == "b" else ohms)
+    assert seen["b", 47e3][:2] == seen["b", 470e3][:2] == (("220k", "by the switch tried"), "tried b")
+    np.testing.assert_array_equal(seen["b", 47e3][2], seen["b", 470e3][2])
+    assert seen["a", 47e3][:2] == (("47k", ""), "R3 47k")
+    assert seen["a", 470e3][:2] == (("470k", ""), "R3 470k")
+    assert not np.array_equal(seen["a", 47e3][2], seen["a", 470e3][2])
+    panel.turn({"tried": "c"}, {"C5": 1e-9})
+    assert readout(panel, "part C5") == ("1n", "not in circuit")
+    assert desk.in_words() == "tried c, R3 470k"
+
+
+def readout(panel: Panel, key: str) -> tuple[str, str]:
+    """What the browser writes beside a slider: its text and its note."""
+    dial = next(each for each in panel.dials if each["key"] == key)
+    others = [each for each in dial["switched"] if panel.at[each["key"]] == each["step"]]
+    other = others[-1] if others else {"text": "", "note": ""}
+    step = panel.at[key]
+    return other["text"] or dial["texts"][step], other["note"] or dial["notes"][step]
 
 
 # Curves -------------------------------------------------------------------------------------------------------------

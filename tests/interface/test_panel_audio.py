@@ -19,8 +19,8 @@ from ampsim.audio.matching import clips
 from ampsim.audio.phrases import RATE, phrase
 from ampsim.audio.render import render
 from ampsim.base.errors import EngineError
+from ampsim.circuit.values import with_values
 from ampsim.interface.panel import Panel, audio, explore
-from ampsim.interface.panel.dials import with_values
 from ampsim.library import files
 from tests.audio.test_player import clips_of, sines
 

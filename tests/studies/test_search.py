@@ -11,9 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
-from ampsim.circuit.build import build_circuit
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import build_circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.values import with_values
+from ampsim.circuit.values import SwitchedValue, switched_value, with_values
 from ampsim.library.files import load_amp, load_mod, load_wishes, parse_drawer, parse_mod, parse_wishes
 from ampsim.measures.margins import margin_table
 from ampsim.pictures.canvas import png
@@ -298,6 +299,36 @@ def test_values_reach_parts_of_drawing_mods_and_switches():
     wired = build_circuit(new, (("bright", "120p"),))
     assert [wired.parts[name].value for name in ("C2", "C101", "R4")] == [4.7e-9, 1e-10, 2200.0]
     assert build_circuit(with_values(amp, {"R4": 1500.0})).parts["R4"].value == 1500.0
+
+
+def switched_amp() -> Amp:
+    """The workshop amp with a switch that puts 220k in place of R3, and one that takes C5 out."""
+    switches = [
+        {"designator": "S9", "control": "tried", "positions": {"a": [], "b": [{"replace": "R3", "with": "220k"}]}},
+        {"designator": "S8", "control": "edge", "positions": {"on": [], "off": [{"lift": "C5"}]}},
+    ]
+    return apply_mods(AMP, parse_mod({"name": "switched", "reason": "trial", "switches": switches}))
+
+
+def test_where_a_switch_puts_in_another_part_its_value_stands():
+    amp = switched_amp()
+    new = with_values(amp, {"R3": 470e3})
+    assert circuit_at(new, {"tried": "a"}).parts["R3"].value == 470e3
+    assert circuit_at(new, {"tried": "b"}).parts["R3"].value == 220e3
+    assert switched_value(amp, "R3", {}) is None
+    assert switched_value(amp, "R3", {"tried": "b"}) == SwitchedValue("tried", "b", 220e3)
+    assert switched_value(amp, "C5", {"edge": "off"}) == SwitchedValue("edge", "off", None)
+    bright = apply_mods(AMP, load_mod("bright-switch"))
+    places = {label: switched_value(bright, "C101", {"bright": label}) for label in ("open", "120p", "390p")}
+    assert [label for label, found in places.items() if found is None] == ["120p"]
+
+
+def test_a_part_that_a_switch_replaces_where_a_wish_speaks_is_refused():
+    tables = {"name": "n", "parts": [{"replace": "R3", "values": ["47k"]}], "wishes": [{"change": "at most 6 dB"}]}
+    parse_wishes(tables, AMP, switched_amp())
+    tables["wishes"] = [{"change": "at most 6 dB", "at": {"tried": "b"}}]
+    with pytest.raises(DescriptionError, match="'tried' at b puts another part in place of R3"):
+        parse_wishes(tables, AMP, switched_amp())
 
 
 def test_a_part_left_out_is_out():

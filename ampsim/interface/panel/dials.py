@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.quantities import OHM, format_value, parse_value, preferred_values
+from ...base.quantities import OHM, Quantity, format_value, parse_value, preferred_values
 from ...circuit.amp import Amp, Control, Part, Pot
 from ...circuit.positions import dial_face
 from ...circuit.signal_path import listening_points
 from ...circuit.tapers import track_fraction
-from ...circuit.values import _QUANTITIES, value_of
+from ...circuit.values import SwitchedValue, quantity_of, switched_values, value_of
 
 FACE_STEPS = 100  # a knob goes from 0 to 10 in steps of a tenth
 _LEVELS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)  # V peak at the source
@@ -22,11 +21,22 @@ Values = Mapping[str, tuple[str, str, str]]
 
 
 @dataclass(frozen=True)
+class Switched:
+    """The readout of a part's dial where a switch stands at a step: the text (empty: the dial's own) and the note."""
+
+    key: str
+    step: int
+    text: str
+    note: str
+
+
+@dataclass(frozen=True)
 class Dial:
     """One control of the panel.
 
     `kind` is "knob", "switch", "part", "place", "level", "tone" or "shape"; `values` are what it steps through,
-    `texts` how each is written and `notes` what stands beside it; `drawn` is the step it starts at.
+    `texts` how each is written and `notes` what stands beside it; `drawn` is the step it starts at. A part's `switched`
+    says what its readout is where a switch puts another in its place or takes it out.
     """
 
     name: str
@@ -35,6 +45,7 @@ class Dial:
     texts: tuple[str, ...]
     notes: tuple[str, ...]
     drawn: int
+    switched: tuple[Switched, ...] = ()
 
     @property
     def key(self) -> str:
@@ -81,14 +92,23 @@ def part(amp: Amp, designator: str, span: Sequence[str], extra: Iterable[float] 
         raise DescriptionError(f"{amp.name} has no part with a value {shown(designator)}{nearest(designator, known)}")
     if isinstance(span, str) or len(span) != 3:
         raise DescriptionError(f"{designator}: {shown(span)}; expected least, most and series: ('47p', '22n', 'E6')")
-    quantity, where = _QUANTITIES[found.kind], f"values of {designator}"
+    quantity, where = quantity_of(amp, designator), f"values of {designator}"
     least, most = (parse_value(text, quantity, where) for text in span[:2])
     if not 0.0 < least < most:
         raise DescriptionError(f"{where}: {shown(span)}; the least value comes first")
     now = value_of(amp, designator)
     values = _ordered([*preferred_values(span[2], least, most), now, *extra])
     texts = tuple(format_value(value, quantity) for value in values)
-    return Dial(designator, "part", values, texts, ("",) * len(values), values.index(now))
+    switched = tuple(_switched(amp, each, quantity) for each in switched_values(amp, designator))
+    return Dial(designator, "part", values, texts, ("",) * len(values), values.index(now), switched)
+
+
+def _switched(amp: Amp, found: SwitchedValue, quantity: Quantity) -> Switched:
+    step = amp.controls[found.control].positions.index(found.position)
+    if found.value is None:
+        return Switched(f"switch {found.control}", step, "", "not in circuit")
+    text = format_value(found.value, quantity)
+    return Switched(f"switch {found.control}", step, text, f"by the switch {found.control}")
 
 
 def listening(stock: Amp, modded: Amp, listen_at: str) -> Dial:
@@ -123,21 +143,6 @@ def all_dials(stock: Amp, modded: Amp, values: Values, listen_at: str, extra: Ma
     ]
     found += [part(modded, name, span, _asked(extra, f"part {name}")) for name, span in values.items()]
     return (*found, listening(stock, modded, listen_at), *source_dials())
-
-
-def with_values(amp: Amp, values: Mapping[str, float]) -> Amp:
-    """The amp with other values in some of its parts, those that mods bring or put in place included."""
-
-    def changed(each: Any) -> Any:
-        return replace(each, value=values[each.designator]) if each.designator in values else each
-
-    def edited(edit: Any) -> Any:
-        return replace(edit, value=values[edit.part]) if edit.action == "replace" and edit.part in values else edit
-
-    mods = tuple(
-        replace(mod, parts=tuple(map(changed, mod.parts)), edits=tuple(map(edited, mod.edits))) for mod in amp.mods
-    )
-    return replace(amp, parts=tuple(map(changed, amp.parts)), mods=mods) if values else amp
 
 
 def _ordered(values: Iterable[float]) -> tuple[float, ...]:

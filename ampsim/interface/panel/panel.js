@@ -64,10 +64,14 @@ function render({ model, el }) {
     const note = make("span", { class: "note", "aria-hidden": "true" });
     input.addEventListener("input", () => turn(dial.key, Number(input.value)));
     turners.set(dial.key, (step) => {
+      // Where a switch puts another part in place of this one, what is in circuit is said, not where the slider stands.
+      const other = dial.switched.filter((each) => at()[each.key] === each.step).at(-1);
+      const text = other?.text || dial.texts[step];
+      const beside = other?.note || dial.notes[step];
       if (Number(input.value) !== step) input.value = step;
-      value.textContent = dial.texts[step];
-      note.textContent = dial.notes[step];
-      input.setAttribute("aria-valuetext", [dial.texts[step], dial.notes[step]].filter(Boolean).join(", "));
+      value.textContent = text;
+      note.textContent = beside;
+      input.setAttribute("aria-valuetext", [text, beside].filter(Boolean).join(", "));
     });
     return make("div", { class: "dial" }, make("label", { for: name }, dial.name), input, value, note);
   }

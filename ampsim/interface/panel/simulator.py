@@ -17,13 +17,12 @@ from ...circuit.amp import Amp, Mod
 from ...circuit.feedback import feedback_place
 from ...circuit.mods import apply_mods
 from ...circuit.positions import dial_face, switches_at
-from ...circuit.values import quantity_of, value_of
+from ...circuit.values import quantity_of, switched_value, value_of, with_values
 from ...simulation.analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from ...simulation.loop_gain import loop_gain
 from ...simulation.ngspice import engine
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst, Sine
-from .dials import with_values
 
 AS_SET = "as set on the panel"
 _SWEEP = FrequencySweep(20.0, 20e3, 40)
@@ -121,7 +120,7 @@ class Bench:
         words += [
             f"{name} {format_value(value, quantity_of(self.modded, name))}"
             for name, value in position.values.items()
-            if value != value_of(self.modded, name)
+            if value != value_of(self.modded, name) and not switched_value(self.modded, name, position.settings)
         ]
         return ", ".join(words) or "as drawn"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import xarray as xr
@@ -216,6 +217,7 @@ def _plain(dial: Dial, group: str) -> dict[str, Any]:
         "slides": dial.slides,
         "texts": dial.texts,
         "notes": dial.notes,
+        "switched": [asdict(each) for each in dial.switched],
         "group": group,
     }
 

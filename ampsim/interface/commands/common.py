@@ -1,23 +1,75 @@
-"""What several commands share."""
+"""What several commands share: options that mean the same everywhere, the audition they name, how far the work is."""
 
 from __future__ import annotations
 
+import argparse
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
 from ...base.errors import DescriptionError
-from ...circuit.mods import apply_mods
-from ...job.record.frozen import open_audition
-from ...job.record.reading import is_job, read
-from ...library.files import load_amp, load_audition, load_mod
-from ...studies.audition import DEFAULT, Audition, plain_audition
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from ...audio.clips import Clips
+    from ...circuit.amp import Amp
+    from ...studies.audition import Audition
+
+JOB = "a job folder, a job file or the name of one (default: bright-cathode-depth)"
+
+
+def job_argument(parser: argparse.ArgumentParser) -> None:
+    """Add the job to take, which may be left out."""
+    parser.add_argument("job", nargs="?", help=JOB)
+
+
+def audition_options(parser: argparse.ArgumentParser) -> None:
+    """Add what names an audition: a job, or `--amp` with `--mod`."""
+    job_argument(parser)
+    parser.add_argument("--amp", help="without a job: an amp file or the name of one")
+    parser.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
+
+
+def amp_options(parser: argparse.ArgumentParser) -> None:
+    """Add the amp, which must be given, and its mods."""
+    parser.add_argument("--amp", required=True, help="an amp file or the name of one")
+    parser.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
+
+
+def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
+    """Add `--to`: where something is written."""
+    parser.add_argument("--to", type=Path, help=f"{what} (default: {default})")
+
+
+def page_options(parser: argparse.ArgumentParser) -> None:
+    """Add what a page for the owner may offer."""
+    parser.add_argument(
+        "--control", action="append", help="a control to offer (default: those the mods add); repeatable"
+    )
+    parser.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
+
+
+def topic_option(parser: argparse.ArgumentParser) -> None:
+    """Add `--topic`: some topics of the sheet of consequences only."""
+    parser.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
 
 
 def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition:
-    """The job of a job folder, a file or name; or one made of an amp and mods; or the demo job.
+    """The audition of a job folder, a file or name; or one made of an amp and mods; or the demo job's.
 
     Raises
     ------
     DescriptionError
         When both are given, or an amp without mods.
     """
+    from ...circuit.mods import apply_mods
+    from ...job.record.frozen import open_audition
+    from ...job.record.reading import is_job, read
+    from ...library.files import load_amp, load_audition, load_mod
+    from ...studies.audition import DEFAULT, plain_audition
+
     if amp or mods:
         if job or not amp or not mods:
             raise DescriptionError("give either a job, or --amp with at least one --mod")
@@ -26,3 +78,59 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     if job and is_job(job):
         return open_audition(read(job), job)
     return load_audition(job or DEFAULT)
+
+
+def asked_audition(options: argparse.Namespace) -> Audition:
+    """The audition that `audition_options` name."""
+    return find_audition(options.job, options.amp, options.mod)
+
+
+def asked_amp(options: argparse.Namespace) -> Amp:
+    """The amp with the mods that `amp_options` name."""
+    from ...circuit.mods import apply_mods
+    from ...library.files import load_amp, load_mod
+
+    return apply_mods(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))
+
+
+def report(line: str) -> None:
+    """Write a line beside what is printed: how far the work is."""
+    print(line, file=sys.stderr, flush=True)
+
+
+def report_tenths() -> Callable[[int, int], None]:
+    """A progress callback that reports how much of a phrase is played, in tenths of the whole."""
+    reached = 0
+
+    def progress(done: int, total: int) -> None:
+        nonlocal reached
+        tenth = 10 * done // total
+        if tenth > reached:
+            reached = tenth
+            report(f"{10 * tenth} % played")
+
+    return progress
+
+
+def report_positions(done: int, total: int) -> None:
+    """Report how many positions of a page are told in words."""
+    report(f"position {done} of {total} told in words")
+
+
+def page_clips(options: argparse.Namespace, audition: Audition) -> Clips | None:
+    """What can be heard on the page, with `--hear`; else None."""
+    if not options.hear:
+        return None
+    from ...audio.listen import listen
+
+    report("a phrase is played through both amps at every position")
+    return listen(audition, controls=options.control, progress=report_tenths()).clips
+
+
+def sweep_remarks(measured: xr.Dataset) -> list[str]:
+    """What the file of a measured sweep left to guess, and how it was measured."""
+    return [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
+
+
+Commands = Any
+"""What argparse gives to add commands to; it has no public name."""

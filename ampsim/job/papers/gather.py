@@ -26,8 +26,8 @@ from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
-from ..record.data import Record
-from .sweeps import AFTER, ARRIVAL, measured_sweeps, stood, work_over
+from ..record.data import Phase, Record
+from .sweeps import measured_sweeps, sweep_position, work_over
 from .volts import Volts, measured_volts
 from .wiring import wiring_drawings, wiring_tables
 
@@ -141,21 +141,22 @@ def proof_of(
 
 
 def _tested(
-    job: Audition, record: Record | None, swept: Mapping[str, xr.Dataset], mains_drawn: float | None = None
+    job: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
-    asked = {f"Sweep {AFTER}": (job.modded, stood(job, record, AFTER), swept[AFTER])} if AFTER in swept else {}
+    after = Phase.AFTER
+    asked = {f"Sweep {after}": (job.modded, sweep_position(job, record, after), swept[after])} if after in swept else {}
     told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
     return proof_sheet(job.modded, **told, sweeps=asked)
 
 
 def _swept(
-    job: Audition, record: Record | None, swept: Mapping[str, xr.Dataset], tested: ProofSheet
+    job: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], tested: ProofSheet
 ) -> dict[str, Picture]:
     """Measured over simulated: as the amp came, after the work, and what the work changed."""
     found = {}
-    if ARRIVAL in swept:
+    if (arrival := Phase.ARRIVAL) in swept:
         # The amp may have come with a fault: this one is shown, not judged.
-        found[f"Sweep {ARRIVAL}"] = compare_with_drawing(job.stock, stood(job, record, ARRIVAL), swept[ARRIVAL])
+        found[f"Sweep {arrival}"] = compare_with_drawing(job.stock, sweep_position(job, record, arrival), swept[arrival])
     found |= {each.name: each.found for each in tested.sweeps}
     changed = work_over(job, swept, record)
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
@@ -177,9 +178,9 @@ def _drawn(job: Audition) -> dict[str, str]:
         return {}
 
 
-def measured(record: Record | None, phase: str = AFTER) -> dict[str, Any]:
+def measured(record: Record | None, phase: Phase = Phase.AFTER) -> dict[str, Any]:
     """The last voltages of a phase and how they were measured, as `proof` takes them; nothing when there are none."""
-    found = [each for each in record.measured if each.phase == phase] if record else []
+    found = record.rounds(phase) if record else []
     if not found:
         return {}
     last = found[-1]

@@ -16,14 +16,12 @@ from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition import Audition
-from ..record.data import Record
+from ..record.data import Phase, Record
 from ..record.paths import inside
 from ..record.reading import job_file
 
-ARRIVAL, AFTER = "on arrival", "after the mod"
 
-
-def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[str, xr.Dataset]:
+def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[Phase, xr.Dataset]:
     """The last sweep of each phase of a job, by phase; those of a job without a folder cannot be read.
 
     Raises
@@ -34,27 +32,27 @@ def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[st
     if record is None or folder is None:
         return {}
     home = job_file(folder).parent
-    last = {each.phase: each.file for each in record.sweeps}
-    return {phase: read_sweep(inside(home, file)) for phase, file in last.items()}
+    last = ((phase, record.last_sweep(phase)) for phase in Phase)
+    return {phase: read_sweep(inside(home, sweep.file)) for phase, sweep in last if sweep}
 
 
-def stood(job: Audition, record: Record | None, phase: str) -> Position:
+def sweep_position(audition: Audition, record: Record | None, phase: Phase) -> Position:
     """Where the controls stood in the last sweep of a phase: as written down, the others where the job compares."""
-    last = [each.at for each in record.sweeps if each.phase == phase][-1:] if record else []
-    return job.compare_at | dict(*last)
+    last = record.last_sweep(phase) if record else None
+    return audition.compare_at | dict(last.at if last else ())
 
 
-def work_over(job: Audition, found: Mapping[str, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
+def work_over(job: Audition, found: Mapping[Phase, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
     """What the work changed: the sweep after less that before, over the same of the simulation; None without both.
 
     Whatever stands between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
     """
-    if not {ARRIVAL, AFTER} <= set(found):
+    if not set(Phase) <= set(found):
         return None
-    told = ((job.stock, ARRIVAL), (job.modded, AFTER))
-    curves = [_simulated(amp, stood(job, record, phase)) for amp, phase in told]
+    amps = {Phase.ARRIVAL: job.stock, Phase.AFTER: job.modded}
+    curves = [_simulated(amp, sweep_position(job, record, phase)) for phase, amp in amps.items()]
     grid = curves[0]["frequency"].values
-    before, after = (resample(found[phase]["gain_db"], grid) for phase in (ARRIVAL, AFTER))
+    before, after = (resample(found[phase]["gain_db"], grid) for phase in amps)
     drawn = curves[1] - curves[0].values
     return compare(drawn.copy(data=after - before), drawn)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError
@@ -10,9 +9,8 @@ from ...bench.diagnosis.picture import volts_picture
 from ...bench.diagnosis.report import diagnose
 from ...pictures.canvas import Picture
 from ...studies.audition import Audition
-from ..record.data import Measured, Record
+from ..record.data import Measured, Phase, Record
 from ..record.measurements import readings_of
-from .sweeps import AFTER, ARRIVAL
 
 
 @dataclass(frozen=True)
@@ -32,16 +30,13 @@ def measured_volts(job: Audition, record: Record | None) -> tuple[Volts, ...]:
     EngineError
         When the healthy amp gives no trustworthy answer.
     """
-    return tuple(_drawn(job, each) for each in _last(record)) if record else ()
-
-
-def _last(record: Record) -> Iterator[Measured]:
-    for phase in (ARRIVAL, AFTER):
-        yield from [each for each in record.measured if each.phase == phase][-1:]
+    if record is None:
+        return ()
+    return tuple(_drawn(job, each) for phase in Phase for each in record.rounds(phase)[-1:])
 
 
 def _drawn(job: Audition, measured: Measured) -> Volts:
-    amp = job.stock if measured.phase == ARRIVAL else job.modded
+    amp = job.stock if measured.phase is Phase.ARRIVAL else job.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:
         told = diagnose(amp, readings_of(measured, amp), measured.position)

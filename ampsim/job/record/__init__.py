@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...library.loader import FILE
 from .begin import begin
 from .changing import add, change, enter, wish
-from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep
+from .data import FORMAT, Change, Frozen, Measured, Note, OwnersWish, Phase, Record, State, Status, Sweep
 from .frozen import Opened, accept, changed, open_audition, open_job, take
 from .intake import Intake, intake
 from .paths import inside, inside_name
@@ -15,8 +15,6 @@ from .saving import keep_positions, save
 __all__ = [
     "FILE",
     "FORMAT",
-    "PHASES",
-    "STATES",
     "Change",
     "Frozen",
     "Intake",
@@ -24,8 +22,10 @@ __all__ = [
     "Note",
     "Opened",
     "OwnersWish",
+    "Phase",
     "Record",
     "State",
+    "Status",
     "Sweep",
     "accept",
     "add",

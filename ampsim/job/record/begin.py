@@ -10,7 +10,7 @@ from ...base.errors import DescriptionError
 from ...base.wording import plain
 from ...library.loader import FILE
 from .changing import enter
-from .data import Record
+from .data import Record, Status
 from .frozen import take
 from .paths import inside
 from .saving import save
@@ -62,7 +62,7 @@ def begin(
     record = take(record, home, amp=amp, mods=mods, date=day)
     for each in (MEASUREMENTS, PICTURES):
         _made(inside(home, each))
-    return save(enter(record, "taken in", day), home)
+    return save(enter(record, Status.TAKEN_IN, day), home)
 
 
 def _made(folder: Path) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.wording import plain
-from .data import Change, OwnersWish, Record, State, Tables, as_tables
+from .data import Change, OwnersWish, Record, Status, Tables, as_tables
 from .reading import checked, from_tables
 
 # These tell how the file came about; positions are where knobs stand at the moment.
@@ -71,16 +71,26 @@ def add(record: Record, entry: str, table: Tables) -> Record:
     return _made(record, tables)
 
 
-def enter(record: Record, state: str, date: datetime.date | None = None, note: str = "") -> Record:
-    """Enter a state, one of STATES; those before it stay.
+def enter(record: Record, status: Status | str, date: datetime.date | None = None, note: str = "") -> Record:
+    """Enter where the job stands now; the states before stay.
+
+    Parameters
+    ----------
+    record : Record
+    status : Status or str
+        A status, or its words.
+    date : datetime.date
+        Since when; default today.
+    note : str
+        Why, or what for.
 
     Raises
     ------
     DescriptionError
         For a state that is not known, or a date before that of the last one.
     """
-    new = State(state, date or datetime.date.today(), plain(note, lines=True))
-    return checked(replace(record, states=(*record.states, new)))
+    table = {"state": str(status), "date": date or datetime.date.today(), "note": plain(note, lines=True)}
+    return add(record, "states", {key: value for key, value in table.items() if value})
 
 
 def wish(record: Record, words: str, file: str = "", entry: int = 0, note: str = "") -> Record:

@@ -5,25 +5,34 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date as Date
+from enum import StrEnum
 from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
 
 FORMAT = 3
-# In the order most jobs take; a job may skip some and go back.
-STATES = (
-    "taken in",
-    "looked over",
-    "waiting for the owner",
-    "waiting for parts",
-    "on the bench",
-    "being wired",
-    "being proved",
-    "handed over",
-    "given back as it was",
-)
-PHASES = ("on arrival", "after the mod")
 Tables = dict[str, Any]
+
+
+class Status(StrEnum):
+    """Where a job stands, in the order most jobs take; a job may skip some and go back. The words stand in its file."""
+
+    TAKEN_IN = "taken in"
+    LOOKED_OVER = "looked over"
+    WAITING_FOR_OWNER = "waiting for the owner"
+    WAITING_FOR_PARTS = "waiting for parts"
+    ON_THE_BENCH = "on the bench"
+    BEING_WIRED = "being wired"
+    BEING_PROVED = "being proved"
+    HANDED_OVER = "handed over"
+    GIVEN_BACK = "given back as it was"
+
+
+class Phase(StrEnum):
+    """Before or after the work: which amp was on the bench for a measurement. The words stand in the job's file."""
+
+    ARRIVAL = "on arrival"
+    AFTER = "after the mod"
 
 
 @dataclass(frozen=True)
@@ -41,9 +50,9 @@ class OwnersWish:
 
 @dataclass(frozen=True)
 class State:
-    """The job in one of STATES from a date on."""
+    """The job has a status from a date on."""
 
-    state: str
+    state: Status
     date: Date
     note: str = ""
 
@@ -60,12 +69,12 @@ class Note:
 class Measured:
     """Voltages measured in one go.
 
-    `phase` is one of PHASES; `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
+    `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
     resistance, [ohm]) are None where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold
     for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn.
     """
 
-    phase: str
+    phase: Phase
     date: Date
     volts: tuple[tuple[str, float], ...]
     mains: float | None = None
@@ -81,12 +90,12 @@ class Measured:
 
 @dataclass(frozen=True)
 class Sweep:
-    """A measured sweep: a file of the job folder, in one of PHASES.
+    """A measured sweep: a file of the job folder.
 
     `at` pairs a control with where it stood; those that are not named stood where the job compares.
     """
 
-    phase: str
+    phase: Phase
     date: Date
     file: str
     note: str = ""
@@ -175,7 +184,15 @@ class Record:
     @property
     def state(self) -> str:
         """The state it is in now; "" before it was taken in."""
-        return self.states[-1].state if self.states else ""
+        return self.states[-1].state.value if self.states else ""
+
+    def rounds(self, phase: Phase) -> list[Measured]:
+        """The voltages measured in a phase, a round each, the last one last."""
+        return [each for each in self.measured if each.phase is phase]
+
+    def last_sweep(self, phase: Phase) -> Sweep | None:
+        """The last sweep of a phase; None where there is none."""
+        return next((each for each in reversed(self.sweeps) if each.phase is phase), None)
 
 
 def as_tables(record: Record) -> Tables:
@@ -204,12 +221,12 @@ def _given(tables: Tables) -> Tables:
 
 
 def _filled(each: object) -> Tables:
-    return _nonempty(vars(each))
+    return {key: str(value) if isinstance(value, StrEnum) else value for key, value in vars(each).items() if value}
 
 
 def _measured(each: Measured) -> Tables:
     mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
-    table = {"phase": each.phase, "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
+    table = {"phase": each.phase.value, "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
     return _given(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
 
 

@@ -18,7 +18,7 @@ from ...library.loader import FILE, Shelf, from_both, from_disk, from_frozen
 from ...library.toml_lines import with_line
 from ...studies.audition import Audition
 from ...studies.search.wishes import Drawer, WishList
-from .data import Change, Frozen, Record
+from .data import Change, Frozen, Phase, Record
 from .paths import inside
 from .reading import job_file
 
@@ -33,6 +33,10 @@ class Opened:
     modded: Amp
     drawer: Drawer | None
     wishes: dict[str, WishList]
+
+    def amp(self, phase: Phase) -> Amp:
+        """The amp that was on the bench in a phase: without its mods on arrival."""
+        return self.stock if phase is Phase.ARRIVAL else self.modded
 
 
 def open_job(record: Record, folder: str | Path) -> Opened:

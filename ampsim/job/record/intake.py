@@ -14,7 +14,7 @@ from ...base.tables import text_table
 from ...base.wording import plain
 from ...circuit.amp import Amp, Socket
 from ...circuit.positions import position_label
-from .data import Measured, OwnersWish, Record
+from .data import Measured, OwnersWish, Phase, Record
 from .frozen import Opened
 
 
@@ -68,7 +68,7 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
         "Wishes": _table(("wish", "what answers it"), (_wish(each, opened) for each in record.wishes)),
         "States": _table(("since", "state", "note"), ((each.date, each.state, each.note) for each in record.states)),
         "Seen on arrival": _table(("date", "note"), ((each.date, each.note) for each in record.arrival)),
-        **_rounds([each for each in record.measured if each.phase == "on arrival"], drawn),
+        **_rounds(record.rounds(Phase.ARRIVAL), drawn),
         "Sweeps": _table(
             ("date", "phase", "file", "note"),
             ((each.date, each.phase, each.file, each.note) for each in record.sweeps),

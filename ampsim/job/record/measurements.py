@@ -15,13 +15,12 @@ from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from .changing import add
-from .data import Measured, Record
+from .data import Measured, Phase, Record
 from .frozen import open_job
 from .paths import inside, inside_name
 from .reading import job_file
 from .saving import save
 
-ARRIVAL = "on arrival"
 FOLDER = "measurements"
 _MOST_BYTES = 100_000_000  # the longest recording that is read
 
@@ -30,7 +29,7 @@ def keep_readings(
     record: Record,
     folder: str | Path,
     file: str | Path,
-    phase: str = ARRIVAL,
+    phase: Phase = Phase.ARRIVAL,
     *,
     mains: float | str | None = None,
     mains_drawn: float | str | None = None,
@@ -45,8 +44,8 @@ def keep_readings(
         The job.
     file : str or Path
         As `diagnosis.read_readings` reads it. A reading between two places stays in the file alone.
-    phase : str
-        "on arrival": of the amp without its mods; or "after the mod".
+    phase : Phase
+        On arrival, which is of the amp without its mods, or after the mod.
     mains : float or str
         Mains while measuring [V], where the file does not tell.
     mains_drawn : float or str
@@ -67,8 +66,7 @@ def keep_readings(
         For a file with mistakes, places and controls that the amp does not have, and as `record.save`; then
         nothing is kept.
     """
-    opened = open_job(record, folder)
-    amp = opened.stock if phase == ARRIVAL else opened.modded
+    amp = open_job(record, folder).amp(phase)
     read = read_readings(file, amp, _known(amp, at))
     told = {
         "mains_volts": read.mains if mains is None else mains,
@@ -84,7 +82,7 @@ def keep_sweep(
     record: Record,
     folder: str | Path,
     file: str | Path,
-    phase: str = ARRIVAL,
+    phase: Phase = Phase.ARRIVAL,
     note: str = "",
     date: datetime.date | None = None,
     at: Position = {},  # noqa: B006
@@ -105,8 +103,7 @@ def keep_sweep(
     """
     read_sweep(file)
     if at:
-        opened = open_job(record, folder)
-        _known(opened.stock if phase == ARRIVAL else opened.modded, at)
+        _known(open_job(record, folder).amp(phase), at)
     more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
     with kept(folder, file) as name:
         table = _dated(phase, date) | {"file": name} | more
@@ -133,8 +130,8 @@ def kept(folder: str | Path, file: str | Path) -> Iterator[str]:
         raise
 
 
-def _dated(phase: str, date: datetime.date | None) -> dict[str, Any]:
-    return {"phase": phase, "date": date or datetime.date.today()}
+def _dated(phase: Phase, date: datetime.date | None) -> dict[str, Any]:
+    return {"phase": phase.value, "date": date or datetime.date.today()}
 
 
 def _known(amp: Amp, at: Position) -> Position:

@@ -17,7 +17,20 @@ from ...base.wording import plain
 from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
-from .data import FORMAT, PHASES, STATES, Change, Frozen, Measured, Note, OwnersWish, Record, State, Sweep, as_tables
+from .data import (
+    FORMAT,
+    Change,
+    Frozen,
+    Measured,
+    Note,
+    OwnersWish,
+    Phase,
+    Record,
+    State,
+    Status,
+    Sweep,
+    as_tables,
+)
 from .paths import inside, inside_name
 
 AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
@@ -169,7 +182,8 @@ def _wish(entry: Entry) -> OwnersWish:
 
 
 def _state(entry: Entry) -> State:
-    return State(entry.choice("state", STATES), entry.date(), entry.plain_text("note", _NOTE, "", lines=True))
+    status = Status(entry.choice("state", list(Status)))
+    return State(status, entry.date(), entry.plain_text("note", _NOTE, "", lines=True))
 
 
 def _note(entry: Entry) -> Note:
@@ -181,7 +195,7 @@ def _measured(entry: Entry) -> Measured:
     if len(volts.names()) > _MOST_VOLTS:
         raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
     return Measured(
-        entry.choice("phase", PHASES),
+        _phase(entry),
         entry.date(),
         tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
         entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
@@ -189,6 +203,10 @@ def _measured(entry: Entry) -> Measured:
         entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
         _stood(entry),
     )
+
+
+def _phase(entry: Entry) -> Phase:
+    return Phase(entry.choice("phase", list(Phase)))
 
 
 def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
@@ -212,7 +230,7 @@ def _sweep(entry: Entry) -> Sweep:
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
     note = entry.plain_text("note", _NOTE, "", lines=True)
-    return Sweep(entry.choice("phase", PHASES), entry.date(), file, note, _stood(entry))
+    return Sweep(_phase(entry), entry.date(), file, note, _stood(entry))
 
 
 def _change(entry: Entry) -> Change:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from ..common import Commands
 from . import bench, changing, deciding, doing, handing_over, taking_in
 from .common import Steps
+
+PLACE = 60
 
 _ABOUT = """\
 One customer's job in a folder, from taking the amp in to handing it over.
@@ -14,7 +16,7 @@ Most jobs take these steps in this order, and leave some out:"""
 _MORE = '"ampsim job STEP --help" explains a step.'
 
 
-def add_parser(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add "job" and its steps, in the order in which most jobs take them."""
     job = commands.add_parser(
         "job",

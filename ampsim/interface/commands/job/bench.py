@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION
 from ....base.errors import DescriptionError, nearest, shown
-from ....bench.diagnosis.picture import volts_picture
-from ....bench.sweeps.picture import compared_picture
-from ....pictures.canvas import save_picture
+from ....job.record.data import Phase
+from ..common import report, sweep_remarks
 from .common import (
     MEASUREMENTS,
     PICTURES,
     Steps,
+    asked_phase,
     audition_of,
     drawn_mains,
-    known_round,
     mains_option,
     opened,
     place,
     round_option,
-    said,
     to_option,
 )
 
@@ -30,7 +28,6 @@ if TYPE_CHECKING:
     from ....circuit.amp import Amp
     from ....circuit.positions import Position
     from ....job.record.data import Measured, Record
-    from ....job.record.frozen import Opened
 
 
 def add(steps: Steps) -> None:
@@ -41,21 +38,21 @@ def add(steps: Steps) -> None:
     readings.add_argument("--mains", help="the mains while measuring, such as 231, where the file does not tell")
     mains_option(readings)
     _at_option(readings, "as drawn")
-    round_option(readings, "on arrival")
+    round_option(readings)
     diagnose = steps.step(
         "diagnose", "drawing, simulated and measured side by side; the likeliest fault; what to measure next", _diagnose
     )
     diagnose.add_argument("file", type=Path, nargs="?", help="readings that are not in the job (default: its last)")
     mains_option(diagnose)
     to_option(diagnose, "the picture", "pictures/volts-ROUND.png")
-    round_option(diagnose, "on arrival")
+    round_option(diagnose)
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
     sweep.add_argument("file", type=Path, help='CSV of frequency and dB, or the recording of "ampsim tone"')
     _at_option(sweep, "where the job compares")
     sweep.add_argument("--note", default="", help="how it was measured")
     sweep.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
     to_option(sweep, "the picture", "pictures/sweep-ROUND.png")
-    round_option(sweep, "on arrival")
+    round_option(sweep)
 
 
 def _at_option(step: argparse.ArgumentParser, default: str) -> None:
@@ -73,8 +70,8 @@ def _readings(options: argparse.Namespace) -> None:
     from ....job.record.measurements import keep_readings
 
     record, found = opened(options)
-    phase = known_round(options)
-    amp, drawn = _amp_of(phase, found), drawn_mains(options)
+    phase = asked_phase(options)
+    amp, drawn = found.amp(phase), drawn_mains(options)
     at = dict(_stood(amp, each) for each in options.at)
     record = keep_readings(record, options.folder, options.file, phase, mains=options.mains, mains_drawn=drawn, at=at)
     names = read_readings(options.file, amp, at).names
@@ -83,12 +80,7 @@ def _readings(options: argparse.Namespace) -> None:
     print(f"Round {len(record.measured)}, {phase}: {_told(last)}")
     if beside:
         print(f"Between two places, so in the file kept in {MEASUREMENTS} alone: {', '.join(beside)}")
-    print(f"Next: ampsim job {'diagnose' if phase == 'on arrival' else 'proof'} {options.folder}\n\n{CAUTION}")
-
-
-def _amp_of(phase: str, found: Opened) -> Any:
-    """Which amp stood on the bench in a round."""
-    return found.stock if phase == "on arrival" else found.modded
+    print(f"Next: ampsim job {'diagnose' if phase is Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
 
 
 def _stood(amp: Amp, text: str) -> tuple[str, float | str]:
@@ -117,13 +109,15 @@ def _told(measured: Measured) -> str:
 
 
 def _diagnose(options: argparse.Namespace) -> None:
+    from ....bench.diagnosis.picture import volts_picture
     from ....bench.diagnosis.readings import read_readings
     from ....bench.diagnosis.report import diagnose
     from ....job.record.measurements import readings_of
+    from ....pictures.canvas import save_picture
 
     record, found = opened(options)
-    phase = known_round(options)
-    amp = _amp_of(phase, found)
+    phase = asked_phase(options)
+    amp = found.amp(phase)
     drawn = drawn_mains(options)
     if options.file and drawn is not None:
         raise DescriptionError("--mains-drawn: a file of readings tells it itself, in a row mains_drawn")
@@ -141,12 +135,12 @@ def _diagnose(options: argparse.Namespace) -> None:
 
 def _progress(done: int, total: int) -> None:
     if done == total:
-        said(f"{total} simulations done")
+        report(f"{total} simulations done")
 
 
-def _last(record: Record, phase: str) -> Measured:
+def _last(record: Record, phase: Phase) -> Measured:
     """The last round of a phase."""
-    rounds = [each for each in record.measured if each.phase == phase]
+    rounds = record.rounds(phase)
     if not rounds:
         raise DescriptionError(f"job.toml: measured: nothing {phase} yet; enter it with: ampsim job readings")
     return rounds[-1]
@@ -158,12 +152,14 @@ def _sweep(options: argparse.Namespace) -> None:
     from ....bench.sweeps.compare import difference_table, sweep_findings
     from ....bench.sweeps.fit import fit_parts
     from ....bench.sweeps.measured_sweep import read_sweep
+    from ....bench.sweeps.picture import compared_picture
     from ....job.record.measurements import keep_sweep
+    from ....pictures.canvas import save_picture
 
     record, found = opened(options)
-    phase = known_round(options)
+    phase = asked_phase(options)
     at = audition_of(options.folder)[1].compare_at if record.mods else {}
-    measured, amp = read_sweep(options.file), _amp_of(phase, found)
+    measured, amp = read_sweep(options.file), found.amp(phase)
     told_at = dict(_stood(amp, each) for each in options.at)
     at = at | told_at
     compared = compare_with_drawing(amp, at, measured)
@@ -172,7 +168,7 @@ def _sweep(options: argparse.Namespace) -> None:
     record = keep_sweep(record, options.folder, options.file, phase, options.note, at=told_at)
     path = place(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     save_picture(compared_picture(compared, f"Sweep {phase}: measured over simulated"), path)
-    told = [measured.attrs[name] for name in ("guesses", "how", "notes") if measured.attrs.get(name)]
+    told = sweep_remarks(measured)
     where = describe_position(amp, at)
     told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant} with the controls at: {where}"]
     told += [each.words for each in sweep_findings(compared, amp.variant, where)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import textwrap
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from ....base.errors import DescriptionError, nearest, shown
 from ....base.quantities import Quantity, parse_value
+from ....job.record.data import Phase
+from .. import common
 
 if TYPE_CHECKING:
     from ....job.record.data import Record
@@ -82,8 +83,8 @@ def place(options: argparse.Namespace, name: str) -> Path:
 
 
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
-    """Add `--to`."""
-    parser.add_argument("--to", type=Path, help=f"{what} (default: {default} in the job's folder)")
+    """Add `--to`; by default something is written into the job's folder."""
+    common.to_option(parser, what, f"{default} in the job's folder")
 
 
 def mains_option(parser: argparse.ArgumentParser) -> None:
@@ -96,41 +97,22 @@ def drawn_mains(options: argparse.Namespace) -> float | None:
     return None if options.mains_drawn is None else parse_value(options.mains_drawn, _MAINS, "--mains-drawn")
 
 
-def round_option(parser: argparse.ArgumentParser, default: str) -> None:
-    """Add `--round`: which round of measurements."""
-    parser.add_argument(
-        "--round", default=default, help=f'the round: "on arrival" or "after the mod" (default: {default})'
-    )
+def round_option(parser: argparse.ArgumentParser) -> None:
+    """Add `--round`: in which phase of the job something was measured."""
+    first, *others = Phase
+    known = " or ".join(f'"{each}"' for each in (first, *others))
+    parser.add_argument("--round", default=first.value, help=f"the round: {known} (default: {first})")
 
 
-def known_round(options: argparse.Namespace) -> str:
-    """The round that was asked for.
+def asked_phase(options: argparse.Namespace) -> Phase:
+    """The phase that `--round` names.
 
     Raises
     ------
     DescriptionError
         For one that a job does not have.
     """
-    from ....job.record.data import PHASES
-
-    if options.round not in PHASES:
-        raise DescriptionError(f"--round: {shown(options.round)} is no round of a job{nearest(options.round, PHASES)}")
-    return str(options.round)
-
-
-def said(line: str) -> None:
-    """Tell how far the work is, beside what is printed."""
-    print(line, file=sys.stderr, flush=True)
-
-
-def tenths() -> Callable[[int, int], None]:
-    """Tell how much of a phrase is played, in tenths of the whole."""
-    told = [0]
-
-    def say(done: int, total: int) -> None:
-        tenth = 10 * done // total
-        if tenth > told[0]:
-            told[0] = tenth
-            said(f"{10 * tenth} % played")
-
-    return say
+    known = [each.value for each in Phase]
+    if options.round not in known:
+        raise DescriptionError(f"--round: {shown(options.round)} is no round of a job{nearest(options.round, known)}")
+    return Phase(options.round)

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ....base.caution import CAUTION
 from ....base.errors import DescriptionError, nearest, shown
-from ....pictures.canvas import save_picture
-from ....studies.search.picture import corridor_picture, trade_picture
-from .common import PAPERS, PICTURES, Steps, audition_of, opened, place, said, to_option
+from ..common import report, topic_option
+from ..consequences import print_consequences
+from ..find import print_values
+from .common import PAPERS, PICTURES, Steps, audition_of, opened, place, to_option
 
 if TYPE_CHECKING:
     from ....job.record.frozen import Opened
-    from ....studies.audition import Audition
     from ....studies.search.wishes import WishList
 
 
@@ -28,39 +26,12 @@ def add(steps: Steps) -> None:
     audition = steps.step("audition", "stock against modded: tables, and pictures of every view", _audition)
     to_option(audition, "folder for the pictures", "pictures")
     sheet = steps.step("consequences", "what the mods do besides tone, as one HTML file", _consequences)
-    sheet.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
+    topic_option(sheet)
     to_option(sheet, "the file", "papers/consequences.html")
 
 
-def tell_values(wanted: WishList, folder: Path | None = None) -> None:
-    """Print what `finder.find` finds, and leave its pictures in a folder (default: "found-" and the wishes' name)."""
-    from ....base.files import file_word
-    from ....studies.search.search import find_values
-    from ....studies.search.text import find_text
-
-    found = find_values(wanted)
-    print(find_text(found))
-    folder = folder or Path("found-" + file_word(wanted.name))
-    drawn = {"corridor": corridor_picture(found)}
-    if len(wanted.wishes) > 1:
-        drawn["trade"] = trade_picture(found)
-    for name, picture in drawn.items():
-        save_picture(picture, folder / name)
-    print(f"Pictures (PNG and SVG) are in the folder {folder}: {', '.join(drawn)}\n\n{CAUTION}")
-
-
-def tell_consequences(job: Audition, topics: Sequence[str] | None, path: Path | None = None) -> None:
-    """Print the sheet of consequences and write it as one HTML file."""
-    from ....studies.sheet.page import write_sheet
-    from ....studies.sheet.sheet import consequences, examine
-
-    found = consequences(examine(job.stock, job.modded), topics, said)
-    written = write_sheet(found, path)
-    print(f"{found.text}\n\nThe sheet with its pictures is {written}\n\n{CAUTION}")
-
-
 def _find(options: argparse.Namespace) -> None:
-    tell_values(_wishes(opened(options)[1], options.file), place(options, PICTURES))
+    print_values(_wishes(opened(options)[1], options.file), place(options, PICTURES))
 
 
 def _wishes(found: Opened, file: str) -> WishList:
@@ -80,9 +51,9 @@ def _audition(options: argparse.Namespace) -> None:
     from ....studies.audition import audition
 
     job = audition_of(options.folder)[1]
-    print(audition(job, place(options, PICTURES), said).text)
+    print(audition(job, place(options, PICTURES), report).text)
 
 
 def _consequences(options: argparse.Namespace) -> None:
     job = audition_of(options.folder)[1]
-    tell_consequences(job, options.topic, place(options, f"{PAPERS}/consequences.html"))
+    print_consequences(job, options.topic, place(options, f"{PAPERS}/consequences.html"))

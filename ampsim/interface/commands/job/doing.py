@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from ....base.caution import CAUTION
-from ....pictures.canvas import save_picture
 from .common import PICTURES, Steps, opened, place, to_option
 
 
@@ -34,6 +33,7 @@ def _parts(options: argparse.Namespace) -> None:
 
 def _wiring(options: argparse.Namespace) -> None:
     from ....job.papers.wiring import wiring_text
+    from ....pictures.canvas import save_picture
     from ....work.schematic.draw import schematic
     from ....work.wiring.readback import wiring
 

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION
 from ....base.errors import DescriptionError
-from .common import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, said, tenths, to_option
+from ....job.record.data import Phase
+from ..common import page_clips, page_options, report, report_positions
+from .common import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, to_option
 
 if TYPE_CHECKING:
-    from ....audio.clips import Clips
     from ....bench.proof.sheet import ProofSheet
     from ....job.record.data import Record
     from ....studies.audition import Audition
@@ -28,8 +29,7 @@ def add(steps: Steps) -> None:
     mains_option(record)
     _paper(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
-    page.add_argument("--control", action="append", help="a control to offer (default: those the mods add); repeatable")
-    page.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
+    page_options(page)
     _paper(page, "page")
     exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
     exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
@@ -46,7 +46,7 @@ def _tested(options: argparse.Namespace, record: Record, job: Audition) -> Proof
     from ....job.papers.gather import proof_of
 
     drawn = drawn_mains(options)
-    if drawn is not None and not any(each.mains for each in record.measured if each.phase == "after the mod"):
+    if drawn is not None and not any(each.mains for each in record.rounds(Phase.AFTER)):
         raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
     return proof_of(job, record, home(options), drawn)
 
@@ -61,25 +61,10 @@ def _record(options: argparse.Namespace) -> None:
 
     record, job = audition_of(options.folder)
     path = place(options, f"{PAPERS}/record.html")
-    said("consequences, test sheet and pictures are worked out")
+    report("consequences, test sheet and pictures are worked out")
     tested = _tested(options, record, job)
     found = gather(job, record, home(options), topics=options.topic or CHECKED, tested=tested)
     _written("record", shop_record(found, path, options.paper), options.paper)
-
-
-def told(done: int, total: int) -> None:
-    """Tell how far the page is."""
-    said(f"position {done} of {total} told in words")
-
-
-def heard(options: argparse.Namespace, job: Audition) -> Clips | None:
-    """What can be heard on the page, with `--hear`."""
-    if not options.hear:
-        return None
-    from ....audio.listen import listen
-
-    said("a phrase is played through both amps at every position")
-    return listen(job, controls=options.control, progress=tenths()).clips
 
 
 def _page(options: argparse.Namespace) -> None:
@@ -87,7 +72,11 @@ def _page(options: argparse.Namespace) -> None:
 
     record, job = audition_of(options.folder)
     path = place(options, f"{PAPERS}/page.html")
-    _written("page", owner_page(job, record, path, options.control, told, heard(options, job)), options.paper)
+    _written(
+        "page",
+        owner_page(job, record, path, options.control, report_positions, page_clips(options, job)),
+        options.paper,
+    )
 
 
 def _exercise(options: argparse.Namespace) -> None:

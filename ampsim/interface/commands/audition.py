@@ -1,0 +1,23 @@
+"""`ampsim audition`: stock against modded in tables and pictures."""
+
+from __future__ import annotations
+
+import argparse
+
+from .common import Commands, asked_audition, audition_options, report, to_option
+
+PLACE = 10
+
+
+def add(commands: Commands) -> None:
+    """Add "audition"."""
+    parser = commands.add_parser("audition", help="simulate stock and modded, print tables, leave pictures")
+    audition_options(parser)
+    to_option(parser, "folder for the pictures", "audition-NAME")
+    parser.set_defaults(command=_audition)
+
+
+def _audition(options: argparse.Namespace) -> None:
+    from ...studies.audition import audition
+
+    print(audition(asked_audition(options), options.to, report).text)

@@ -1,0 +1,24 @@
+"""`ampsim tone`: the sweep to play through an amp."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ...base.caution import CAUTION
+from .common import Commands
+
+PLACE = 70
+
+
+def add(commands: Commands) -> None:
+    """Add "tone"."""
+    parser = commands.add_parser("tone", help="write the sweep to play through an amp, as a WAV file")
+    parser.add_argument("file", type=Path)
+    parser.set_defaults(command=_tone)
+
+
+def _tone(options: argparse.Namespace) -> None:
+    from ...bench.sweeps.tone import write_tone
+
+    print(f"{options.file}: {write_tone(options.file).words()}\n\n{CAUTION}")

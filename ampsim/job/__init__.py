@@ -2,3 +2,55 @@
 
 It imports everything but interface. Begin reading with `record.data`.
 """
+
+from __future__ import annotations
+
+from ..base.lazy_names import lazy_names
+
+# What a job is worked through with, step by step as `ampsim job` does; loaded on first use.
+_HOME = {
+    # the record
+    "record.data": (
+        "FORMAT",
+        "Change",
+        "Frozen",
+        "Measured",
+        "Note",
+        "OwnersWish",
+        "Phase",
+        "Record",
+        "State",
+        "Status",
+        "Sweep",
+    ),
+    "record.beginning": ("begin_job",),
+    "record.reading": ("is_job", "job_file", "parse_record", "read_record"),
+    "record.changing": ("add_entry", "add_wish", "change_entry", "enter_status"),
+    "record.frozen": ("Opened", "accept_frozen", "freeze_files", "frozen_faults", "open_audition", "open_job"),
+    "record.saving": ("keep_positions", "save_record"),
+    "record.intake": ("Intake", "intake"),
+    "record.measurements": ("keep_readings", "keep_sweep", "recorded_readings"),
+    # at the bench, and deciding
+    ".bench.diagnosis.picture": ("volts_picture",),
+    ".bench.proof.sweeps": ("compare_with_drawing",),
+    ".bench.sweeps.fit": ("fit_parts",),
+    ".bench.sweeps.picture": ("compared_picture",),
+    ".studies.search.text": ("find_text",),
+    "papers.sweeps": ("measured_sweeps", "work_over"),
+    # doing
+    ".work.cautions.sheet": ("caution_sheet",),
+    ".work.parts_list.parts_list": ("parts_list",),
+    ".work.schematic.draw": ("schematic",),
+    ".work.steps.work_plan": ("work_steps",),
+    ".work.wiring.readback": ("wiring",),
+    "papers.wiring": ("wiring_tables", "wiring_text"),
+    # proof and handing over
+    "papers.handover": ("CHECKED", "Handover", "gather_handover", "proof_of"),
+    "papers.shop_record": ("shop_html", "shop_record"),
+    "papers.owner_page": ("control_advice", "owner_page"),
+    "papers.exercise": ("ExerciseSheet", "Question", "exercise", "write_exercise"),
+    "papers.pdf": ("browser_path", "write_pdf"),
+    "papers.write_all": ("write_papers",),
+    "page.write": ("write_page",),
+}
+__getattr__ = lazy_names(__name__, _HOME)

@@ -33,7 +33,7 @@ from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.job.record.data import Measured
-from ampsim.job.record.measurements import readings_of
+from ampsim.job.record.measurements import recorded_readings
 from ampsim.library.files import load_amp, load_valve, parse_mod
 
 Array = NDArray[np.float64]
@@ -376,17 +376,17 @@ def test_tables_of_any_make_say_the_same(data: bytes, amp: Amp, tmp_path: Path) 
 
 def test_a_round_of_a_job_is_read_as_a_file_is(amp: Amp) -> None:
     volts = (("V1A.plate", 165.5), ("V3.cathode", 0.0), ("bias", -20.0))
-    bare = readings_of(Measured("on arrival", date(2026, 5, 1), volts), amp)
+    bare = recorded_readings(Measured("on arrival", date(2026, 5, 1), volts), amp)
     assert bare.volts == (("V1A.plate", 165.5), ("bias", -20.0))
     assert bare.grounded == ("V3.cathode",)
     assert (bare.meter_ohms, bare.supply, bare.source) == (10e6, 1.0, "voltages on arrival, 2026-05-01")
     whole = Measured("on arrival", date(2026, 5, 1), volts, 236.0, 1e6)
-    alone, both = readings_of(whole, amp), readings_of(whole, amp, mains_drawn=230.0)
+    alone, both = recorded_readings(whole, amp), recorded_readings(whole, amp, mains_drawn=230.0)
     assert (alone.supply, alone.supply_known) == (1.0, bare.supply_known)
     assert both.supply == pytest.approx(236 / 230)
     told = replace(whole, mains_drawn=230.0, at=(("gain", 0.3),))
-    assert readings_of(told, amp) == both
-    assert readings_of(replace(told, mains=None), amp).supply == 1.0
+    assert recorded_readings(told, amp) == both
+    assert recorded_readings(replace(told, mains=None), amp).supply == 1.0
     assert both.supply_known < alone.supply_known
     assert both.meter_ohms == 1e6
     assert "is not told" in alone.about_supply

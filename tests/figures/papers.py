@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from ampsim.job.papers.gather import gather
+from ampsim.job.papers.handover import gather_handover
 from ampsim.job.papers.owner_page import owner_page
 from ampsim.job.papers.pdf import browser_path, write_pdf
 from ampsim.job.papers.shop_record import shop_record
@@ -27,7 +27,7 @@ def whole_handover(_: Scale) -> Iterator[Figure]:
 
 
 def _hand_over(job: Audition, folder: Path) -> None:
-    record = shop_record(gather(job), folder / "record.html")
+    record = shop_record(gather_handover(job), folder / "record.html")
     owner_page(job, path=folder / "page.html")
     if browser_path():
         write_pdf(record)

@@ -20,13 +20,13 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
 from ampsim.interface.commands.common import find_audition
-from ampsim.interface.commands.job import deciding, handing_over
-from ampsim.interface.commands.job.common import audition_of
+from ampsim.interface.commands.job import deciding
+from ampsim.interface.commands.job.common import open_record_audition
 from ampsim.interface.commands.main import main
-from ampsim.job.papers import proof_of
+from ampsim.job.papers import handover
 from ampsim.job.papers.exercise import ExerciseSheet, Question
 from ampsim.job.papers.pdf import browser_path
-from ampsim.job.record.reading import read
+from ampsim.job.record.reading import read_record
 from ampsim.library.files import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -100,7 +100,7 @@ def test_an_amp_is_taken_in(folder: Path, capsys: pytest.CaptureFixture[str]) ->
     told = said(capsys, "job", "show", folder / "job.toml")
     for words in ("alert(1)", "more sparkle when quiet", "sparkle with the gain low", "hums a little", "on the bench"):
         assert words in told
-    assert [each.state for each in read(folder).states] == ["taken in", "on the bench"]
+    assert [each.state for each in read_record(folder).states] == ["taken in", "on the bench"]
     assert "lethal" in said(capsys, "job", "cautions", folder)
 
 
@@ -125,10 +125,10 @@ def test_files_are_taken_in_by_kind(folder: Path, capsys: pytest.CaptureFixture[
     assert "as mod" in said(capsys, "job", "take", folder, own)
     assert "as amp" in said(capsys, "job", "take", folder, "workshop-b")
     assert "as drawer" in said(capsys, "job", "take", folder, "workshop")
-    assert read(folder).mods == ("bright-switch", "own")
-    assert read(folder).drawer == "workshop"
+    assert read_record(folder).mods == ("bright-switch", "own")
+    assert read_record(folder).drawer == "workshop"
     said(capsys, "job", "change", folder, "mods", '["bright-switch"]')
-    assert read(folder).history[-1].before == ["bright-switch", "own"]
+    assert read_record(folder).history[-1].before == ["bright-switch", "own"]
 
 
 @pytest.mark.usefixtures("kept")
@@ -162,11 +162,11 @@ def test_a_file_edited_by_hand_is_told_and_accepted(folder: Path, capsys: pytest
 def test_a_changed_text_stays_a_text_and_the_one_before_is_kept(
     folder: Path, capsys: pytest.CaptureFixture[str], entry: str, value: str
 ) -> None:
-    if entry.startswith("wishes") and not read(folder).wishes:
+    if entry.startswith("wishes") and not read_record(folder).wishes:
         said(capsys, "job", "wish", folder, "w", "--note", "n")
     assert f"{entry} is: {value}" in said(capsys, "job", "change", folder, entry, value)
-    assert read(folder).history[-1].after == value
-    assert read(folder).history[-1].before
+    assert read_record(folder).history[-1].after == value
+    assert read_record(folder).history[-1].before
     assert "already" in said(capsys, "job", "change", folder, entry, value)
 
 
@@ -202,7 +202,7 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     assert "lethal" in told
     assert "mains 231 V, 230 V in the drawing" in told
     assert "in measurements alone: across R3" in told
-    last = read(folder).measured[-1]
+    last = read_record(folder).measured[-1]
     assert (last.phase, last.mains, last.meter, len(last.volts)) == ("on arrival", 231.0, 10e6, len(LESSON))
     assert (folder / "measurements" / "arrival.csv").read_bytes() == file.read_bytes()
     told = said(capsys, "job", "diagnose", folder)
@@ -253,7 +253,7 @@ def test_values_are_found_for_a_wish_of_the_job(folder: Path, capsys: pytest.Cap
 
 
 def test_what_a_job_does_not_say_is_shown_with_all_that_its_mods_add(folder: Path) -> None:
-    record, job = audition_of(folder)
+    record, job = open_record_audition(folder)
     assert not record.audition
     assert job.name == record.name
     assert job.compare_at == {"bright": "390p"}
@@ -269,7 +269,7 @@ def test_what_a_job_says_only_in_part_is_filled_up_with_all_that_its_mods_add(tm
         ('[compare]\n[waveform]\nfrequency = "220"\n', {}, {}),
     ):
         (tmp_path / "job.toml").write_text(plain + said, "utf-8")
-        for job in (load_audition(str(tmp_path / "job.toml")), audition_of(tmp_path)[1]):
+        for job in (load_audition(str(tmp_path / "job.toml")), open_record_audition(tmp_path)[1]):
             assert (job.compare_at, job.wave_at) == (at, wave)
             assert [len(view.positions) for view in job.views] == [3]
 
@@ -278,7 +278,7 @@ def test_audition_and_consequences_are_those_of_the_job(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[tuple[Any, ...]] = []
-    monkeypatch.setattr(deciding, "tell_consequences", lambda *given: asked.append(given))
+    monkeypatch.setattr(deciding, "print_consequences", lambda *given: asked.append(given))
     monkeypatch.setattr(
         "ampsim.studies.audition.audition", lambda *given: asked.append(given) or Outcome({}, (), "all of it")
     )
@@ -286,7 +286,7 @@ def test_audition_and_consequences_are_those_of_the_job(
     assert "all of it" in said(capsys, "job", "audition", folder)
     assert "all of it" in said(capsys, "audition", folder, "--to", folder / "pictures")
     ((first, topics, path), (second, pictures, _), (third, *_)) = asked
-    assert first == second == third == audition_of(folder)[1]
+    assert first == second == third == open_record_audition(folder)[1]
     assert (topics, path, pictures) == (["pop"], folder / "papers" / "consequences.html", folder / "pictures")
 
 
@@ -311,7 +311,7 @@ def test_parts_wiring_and_steps(folder: Path, capsys: pytest.CaptureFixture[str]
 def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(proof_of.__globals__, "proof_sheet", functools.partial(proof_sheet, count=20))
+    monkeypatch.setattr(handover, "proof_sheet", functools.partial(proof_sheet, count=20))
     stock = load_amp("workshop-b")
     modded = apply_mods(stock, load_mod("bright-switch"))
     said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))
@@ -325,7 +325,7 @@ def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     told = said(capsys, "job", "proof", folder, "--mains-drawn", "230")
     assert "all 6 pass" in told
     assert "Sweep after the mod: pass" in told
-    monkeypatch.setattr(handing_over, "browser_path", lambda: None)
+    monkeypatch.setattr("ampsim.job.papers.pdf.browser_path", lambda: None)
     assert "No PDF" in said(capsys, "job", "record", folder, "--topic", "stability", "--paper", "Letter")
     page = (folder / "papers" / "record.html").read_text("utf-8")
     for words in ("Sweep on arrival", "Sweep after the mod", "What the work changed", "all 6 pass", "size: letter"):
@@ -347,11 +347,11 @@ def test_the_exercise_keeps_its_answers_back(
     made: list[str] = []
     question = Question("How many volts?", 123.4, "V", 120.0, 127.0)
     few = ExerciseSheet("one", "an amp", "a mod", pd.DataFrame(), (("At rest", question),))
-    monkeypatch.setattr(handing_over, "exercise", lambda job: made.append(job.name) or few)
-    monkeypatch.setattr(handing_over, "browser_path", lambda: None)
+    monkeypatch.setattr("ampsim.job.papers.exercise.exercise", lambda job: made.append(job.name) or few)
+    monkeypatch.setattr("ampsim.job.papers.pdf.browser_path", lambda: None)
     papers = folder / "papers"
     said(capsys, "job", "exercise", folder)
-    assert made == [read(folder).name]
+    assert made == [read_record(folder).name]
     assert [path.name for path in papers.glob("exercise*")] == ["exercise.html"]
     assert "123" not in (papers / "exercise.html").read_text("utf-8")
     said(capsys, "job", "exercise", folder, "--answers")
@@ -426,8 +426,8 @@ def test_every_step_explains_itself(step: str, capsys: pytest.CaptureFixture[str
 
 def test_help_loads_nothing_heavy() -> None:
     ask = (
-        "import sys\nfrom ampsim.interface.commands.main import _parser\n_parser().format_help()\n"
-        "print([name for name in ('numpy', 'xarray', 'matplotlib', 'scipy') if name in sys.modules])"
+        "import sys\nfrom ampsim.interface.commands.main import make_parser\nmake_parser().format_help()\n"
+        "print([name for name in ('numpy', 'pandas', 'xarray', 'matplotlib', 'scipy') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

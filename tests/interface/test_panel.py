@@ -22,7 +22,7 @@ from ampsim.pictures.overlay import overlay_curves, overlay_picture
 
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 
-from ampsim import apply_mods, simulate
+from ampsim import apply_mods, job, simulate
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.base.quantities import preferred_values
 from ampsim.circuit.build import circuit_at
@@ -32,7 +32,6 @@ from ampsim.interface.panel import Panel, explore, open_panel
 from ampsim.interface.panel.background import Errand
 from ampsim.interface.panel.picture import bias_rows
 from ampsim.interface.panel.simulator import AS_SET
-from ampsim.job import record
 from ampsim.library import files
 from ampsim.pictures.template import Template
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -435,11 +434,11 @@ def test_a_panel_with_a_job_file_keeps_itself(tmp_path: Path) -> None:
 
 def test_a_panel_opens_from_a_job_where_it_compares_and_then_where_it_was_left(tmp_path: Path) -> None:
     compare = {"title": "at home", "at": {"bright": "120p", "gain": 0.3}}
-    made = record.change(record.begin(tmp_path / "job", "workshop-a", ["bright-switch"]), "compare", compare)
-    record.save(made, tmp_path / "job")
+    made = job.change_entry(job.begin_job(tmp_path / "job", "workshop-a", ["bright-switch"]), "compare", compare)
+    job.save_record(made, tmp_path / "job")
     panel = open_panel(tmp_path / "job")
     assert {name: panel.position[name] for name in compare["at"]} == compare["at"]
-    assert record.read(tmp_path / "job").positions == ()
+    assert job.read_record(tmp_path / "job").positions == ()
     step(panel, "knob gain", 60)
     rest(panel)
     again = open_panel(tmp_path / "job").position
@@ -449,7 +448,7 @@ def test_a_panel_opens_from_a_job_where_it_compares_and_then_where_it_was_left(t
 def test_a_panel_of_a_job_that_does_not_say_where_to_compare_stands_where_all_that_was_added_works(
     tmp_path: Path,
 ) -> None:
-    record.save(record.begin(tmp_path / "job", "workshop-a", ["bright-switch"]), tmp_path / "job")
+    job.save_record(job.begin_job(tmp_path / "job", "workshop-a", ["bright-switch"]), tmp_path / "job")
     assert open_panel(tmp_path / "job").position["bright"] == "390p"
 
 

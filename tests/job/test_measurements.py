@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from ampsim import job as records
 from ampsim.base.errors import DescriptionError
-from ampsim.job import record as records
 from ampsim.job.record.measurements import keep_readings, keep_sweep
 from tests.tools.invent_job import FOLDER, MAINS_DRAWN, METER, MODS, on_arrival
 
@@ -17,7 +17,7 @@ VOLTS, CURVE = FOLDER / "volts-on-arrival.csv", FOLDER / "sweep-on-arrival.csv"
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    records.begin(tmp_path / "job", "rehearsal-room", MODS, date=DAY)
+    records.begin_job(tmp_path / "job", "rehearsal-room", MODS, date=DAY)
     return tmp_path / "job"
 
 
@@ -26,9 +26,9 @@ def files(folder: Path) -> list[str]:
 
 
 def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
-    record = keep_readings(records.read(folder), folder, VOLTS, at={"volume": 0.3}, date=DAY)
+    record = keep_readings(records.read_record(folder), folder, VOLTS, at={"volume": 0.3}, date=DAY)
     keep_sweep(record, folder, CURVE, note="at volume 3", date=DAY, at={"volume": 0.4})
-    record = records.read(folder)
+    record = records.read_record(folder)
     (measured,), (sweep,) = record.measured, record.sweeps
     assert (measured.phase, measured.mains, measured.meter) == ("on arrival", on_arrival().mains, METER)
     assert (measured.mains_drawn, measured.at) == (MAINS_DRAWN, (("volume", 0.3),))
@@ -43,7 +43,7 @@ def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
 def test_another_file_of_the_same_name_gets_its_own(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / CURVE.name
     other.write_text(CURVE.read_text("utf-8").replace("-27,98", "-27,97"), "utf-8")
-    record = records.read(folder)
+    record = records.read_record(folder)
     for path in (CURVE, other, CURVE):
         record = keep_sweep(record, folder, path)
     assert [each.file for each in record.sweeps] == [
@@ -58,13 +58,13 @@ def test_a_file_with_a_mistake_is_not_kept(folder: Path, tmp_path: Path, old: st
     wrong.write_text(VOLTS.read_text("utf-8").replace(old, new), "utf-8")
     before = (folder / "job.toml").read_bytes()
     with pytest.raises(DescriptionError, match=new):
-        keep_readings(records.read(folder), folder, wrong)
+        keep_readings(records.read_record(folder), folder, wrong)
     assert files(folder) == []
     assert (folder / "job.toml").read_bytes() == before
 
 
 def test_controls_that_are_not_there_on_arrival_are_refused(folder: Path) -> None:
-    record = records.read(folder)
+    record = records.read_record(folder)
     for at, told in (
         ({"volme": 0.3}, "nearest: volume"),
         ({"volume": 3}, "not a rotation"),
@@ -74,12 +74,12 @@ def test_controls_that_are_not_there_on_arrival_are_refused(folder: Path) -> Non
             keep_readings(record, folder, VOLTS, at=at)
         with pytest.raises(DescriptionError, match=told):
             keep_sweep(record, folder, CURVE, at=at)
-    assert records.read(folder).measured == ()
+    assert records.read_record(folder).measured == ()
 
 
 def test_nothing_is_left_when_the_job_was_changed_meanwhile(folder: Path) -> None:
-    record = records.read(folder)
-    records.save(records.wish(record, "louder"), folder)
+    record = records.read_record(folder)
+    records.save_record(records.add_wish(record, "louder"), folder)
     with pytest.raises(DescriptionError, match="changed by another program"):
         keep_sweep(record, folder, CURVE)
     assert files(folder) == []

@@ -20,16 +20,16 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
 from ampsim.job.papers import pdf
 from ampsim.job.papers.exercise import exercise, write_exercise
-from ampsim.job.papers.gather import Handover, gather, proof_of
-from ampsim.job.papers.owner_page import owner_page, together
+from ampsim.job.papers.handover import Handover, gather_handover, proof_of
+from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import browser_path, write_pdf
 from ampsim.job.papers.shop_record import shop_html, shop_record
 from ampsim.job.papers.sweeps import measured_sweeps, work_over
 from ampsim.job.papers.write_all import write_papers
-from ampsim.job.record.begin import begin
+from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
-from ampsim.job.record.reading import read
+from ampsim.job.record.reading import read_record
 from ampsim.library.files import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
@@ -67,7 +67,7 @@ def attributes(page: str) -> set[str]:
 @pytest.fixture(scope="module")
 def gathered(job: Audition) -> Handover:
     hostile = replace(job.modded, name=EVIL)
-    found = gather(replace(job, name=EVIL, about=EVIL), record(EVIL), topics=["ratings"])
+    found = gather_handover(replace(job, name=EVIL, about=EVIL), record(EVIL), topics=["ratings"])
     evil = {"<svg onload='alert(1)'></svg>": "<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>"}
     return replace(found, job=replace(found.job, modded=hostile), drawings=evil)
 
@@ -233,7 +233,7 @@ def test_the_owner_reads_their_own_words(job: Audition, tmp_path: Path) -> None:
 
 
 def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audition) -> None:
-    told = " ".join(together(job))
+    told = " ".join(control_advice(job))
     said = re.search(r"bright at (\w+) goes with the (\w+) knob: at 3 kHz it brings ([+\u2212][\d.]+)", told)
     assert said
     name, knob, low = said.groups()
@@ -244,7 +244,7 @@ def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audit
 
 def test_an_amp_without_new_controls_has_nothing_to_say(job: Audition) -> None:
     mod = parse_mod({"name": "m", "reason": "r", "edits": [{"replace": "C5", "with": "270p"}]})
-    assert together(plain_audition(job.stock, apply_mods(job.stock, mod))) == []
+    assert control_advice(plain_audition(job.stock, apply_mods(job.stock, mod))) == []
 
 
 def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, tmp_path: Path) -> None:
@@ -277,8 +277,8 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
 def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     home, own = tmp_path / "job", tmp_path / "own.toml"
     own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
-    begin(home, "lesson-stage", [own], words="less, please")
-    kept, lesson = read(home), open_audition(read(home), home)
+    begin_job(home, "lesson-stage", [own], words="less, please")
+    kept, lesson = read_record(home), open_audition(read_record(home), home)
     given = proof_sheet(lesson.modded, {"V1A.cathode": 1.5}, count=5)
     counted: list[object] = []
     for name in ("parts_list", "caution_sheet", "proof_sheet"):

@@ -19,17 +19,18 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from ampsim import job as records
 from ampsim.base import files as whole_file
 from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
 from ampsim.base.wording import plain
 from ampsim.interface.commands.check import explain
 from ampsim.interface.commands.common import find_audition
-from ampsim.job import record as records
 from ampsim.job.record import saving
 from ampsim.job.record.data import as_tables
 from ampsim.job.record.merging import MARK, fresh
-from ampsim.job.record.reading import checked
+from ampsim.job.record.paths import path_inside
+from ampsim.job.record.reading import check_record
 from ampsim.library import files
 from ampsim.library.toml_lines import lines_of
 
@@ -44,16 +45,18 @@ WORDS = 'It is dull when turned down,\nand "hums" <b>a little</b>.'
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job with something of everything, to copy."""
     folder = tmp_path_factory.mktemp("made") / "job"
-    record = records.begin(folder, "workshop-a", MODS, name="a job", owner="O. Wner", words=WORDS, date=DAY)
-    record = records.take(record, folder, wishes=["bright-when-low"], drawer="workshop", date=DAY)
-    record = records.wish(record, "sparkle when turned down", "bright-when-low", 1)
-    record = records.wish(record, "no crackle", note="clean the pots")
-    record = records.add(record, "arrival", {"date": DAY, "note": "smells of dust"})
+    record = records.begin_job(folder, "workshop-a", MODS, name="a job", owner="O. Wner", words=WORDS, date=DAY)
+    record = records.freeze_files(record, folder, wishes=["bright-when-low"], drawer="workshop", date=DAY)
+    record = records.add_wish(record, "sparkle when turned down", "bright-when-low", 1)
+    record = records.add_wish(record, "no crackle", note="clean the pots")
+    record = records.add_entry(record, "arrival", {"date": DAY, "note": "smells of dust"})
     volts = {"V1A.plate": 163.5, "B1": "312V"}
     reading = {"phase": "on arrival", "date": DAY, "mains_volts": 231, "meter_ohms": "10M", "volts": volts}
-    record = records.add(record, "measured", reading)
-    record = records.add(record, "sweeps", {"phase": "on arrival", "date": DAY, "file": "measurements/before.csv"})
-    records.save(record, folder)
+    record = records.add_entry(record, "measured", reading)
+    record = records.add_entry(
+        record, "sweeps", {"phase": "on arrival", "date": DAY, "file": "measurements/before.csv"}
+    )
+    records.save_record(record, folder)
     return folder
 
 
@@ -79,7 +82,7 @@ def rewrite(folder: Path, old: str, new: str) -> bytes:
 
 
 def test_a_new_job_holds_all_it_needs(folder: Path) -> None:
-    record = records.read(folder)
+    record = records.read_record(folder)
     names = {path.name for path in (folder / "frozen").iterdir()}
     assert names == {each.file for each in record.frozen}
     assert names == {f"{n}.toml" for n in ("workshop-a", *MODS, "12AX7", "EL84", "bright-when-low", "workshop")}
@@ -93,7 +96,7 @@ def test_a_new_job_holds_all_it_needs(folder: Path) -> None:
 def test_a_job_opens_the_same_after_the_models_changed(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    before = records.open_job(records.read(folder), folder)
+    before = records.open_job(records.read_record(folder), folder)
     other = tmp_path / "models"
     shutil.copytree(files.models(), other)
     for name, old, new in (("amps/workshop-a", 'R3 = "100k"', 'R3 = "220k"'), ("valves/12AX7", "mu = .*", "mu = 60.0")):
@@ -105,7 +108,7 @@ def test_a_job_opens_the_same_after_the_models_changed(
     changed = files.load_amp("workshop-a")
     assert changed.parts != before.stock.parts
     assert changed.valves != before.stock.valves
-    assert records.open_job(records.read(folder), folder) == before
+    assert records.open_job(records.read_record(folder), folder) == before
 
 
 def test_a_frozen_valve_is_found_before_the_one_that_comes_along(tmp_path: Path) -> None:
@@ -114,7 +117,7 @@ def test_a_frozen_valve_is_found_before_the_one_that_comes_along(tmp_path: Path)
     text = (files.models() / "valves" / "12AX7.toml").read_text("utf-8")
     (own / "12AX7.toml").write_text(text + "\n# worn\n", "utf-8")
     shutil.copy(files.models() / "amps" / "lesson-stage.toml", own)
-    record = records.begin(tmp_path / "job", own / "lesson-stage.toml", date=DAY)
+    record = records.begin_job(tmp_path / "job", own / "lesson-stage.toml", date=DAY)
     assert (tmp_path / "job" / "frozen" / "12AX7.toml").read_text("utf-8").endswith("# worn\n")
     shutil.rmtree(own)
     assert records.open_job(record, tmp_path / "job").stock.valves
@@ -124,8 +127,8 @@ def test_a_frozen_valve_is_found_before_the_one_that_comes_along(tmp_path: Path)
 def test_a_frozen_file_that_changed_is_named(folder: Path, name: str) -> None:
     path = folder / "frozen" / f"{name}.toml"
     path.write_text(path.read_text("utf-8") + "\n", "utf-8")
-    record = records.read(folder)
-    assert [f"frozen/{name}.toml" in each for each in records.changed(record, folder)] == [True]
+    record = records.read_record(folder)
+    assert [f"frozen/{name}.toml" in each for each in records.frozen_faults(record, folder)] == [True]
     with pytest.raises(DescriptionError, match=f"frozen/{name}.toml: not as it was frozen on 2025-03-01"):
         records.open_job(record, folder)
     path.unlink()
@@ -137,8 +140,8 @@ def test_a_frozen_file_that_changed_is_named(folder: Path, name: str) -> None:
 def test_an_edited_frozen_file_can_be_accepted_and_its_checksum_stays_known(folder: Path) -> None:
     path = folder / "frozen" / "workshop-a.toml"
     path.write_text(path.read_text("utf-8").replace('R3 = "100k"', 'R3 = "120k"'), "utf-8")
-    before = records.read(folder)
-    after = records.save(records.accept(before, folder, LATER), folder)
+    before = records.read_record(folder)
+    after = records.save_record(records.accept_frozen(before, folder, LATER), folder)
     assert records.open_job(after, folder).stock.part_by_designator["R3"] == dataclasses.replace(
         files.load_amp("workshop-a").part_by_designator["R3"],
         value=120e3,  # type: ignore[call-arg]
@@ -151,8 +154,8 @@ def test_an_edited_frozen_file_can_be_accepted_and_its_checksum_stays_known(fold
 def test_a_mod_of_the_same_name_and_other_content_leaves_the_earlier_one(folder: Path, tmp_path: Path) -> None:
     text = (files.models() / "mods" / "depth.toml").read_text("utf-8")
     (tmp_path / "depth.toml").write_text(f"# mine\n{text}", "utf-8")
-    record = records.take(records.read(folder), folder, mods=[tmp_path / "depth.toml"], date=LATER)
-    record = records.save(record, folder, LATER)
+    record = records.freeze_files(records.read_record(folder), folder, mods=[tmp_path / "depth.toml"], date=LATER)
+    record = records.save_record(record, folder, LATER)
     assert (folder / "frozen" / "depth.toml").read_text("utf-8") == text
     assert (folder / "frozen" / "depth 2.toml").read_text("utf-8") == f"# mine\n{text}"
     assert records.open_job(record, folder).modded.variant == files.load_mod("depth").name
@@ -163,13 +166,13 @@ def test_a_mod_of_the_same_name_and_other_content_leaves_the_earlier_one(folder:
 def test_what_a_job_names_is_among_its_frozen_files(folder: Path) -> None:
     rewrite(folder, 'mods = ["bright-switch", "depth"]', 'mods = ["cathode-switch"]')
     with pytest.raises(DescriptionError, match=r"line \d+: mods: 'cathode-switch' is not among the job's frozen"):
-        records.read(folder)
+        records.read_record(folder)
 
 
 def test_a_folder_with_a_job_is_not_begun_again(folder: Path) -> None:
     before = text_of(folder)
     with pytest.raises(DescriptionError, match="there is a job in this folder already"):
-        records.begin(folder, "workshop-b")
+        records.begin_job(folder, "workshop-b")
     assert text_of(folder) == before
 
 
@@ -182,18 +185,18 @@ def test_a_folder_with_a_job_is_not_begun_again(folder: Path) -> None:
 )
 def test_names_that_would_leave_the_folder_are_refused(folder: Path, name: object) -> None:
     with pytest.raises(DescriptionError, match="not a file of the job"):
-        records.inside(folder, name)
+        path_inside(folder, name)
     sweep = {"phase": "on arrival", "date": DAY, "file": name}
     with pytest.raises(DescriptionError, match=r"sweeps\[2\].file"):
-        records.add(records.read(folder), "sweeps", sweep)
+        records.add_entry(records.read_record(folder), "sweeps", sweep)
 
 
 @pytest.mark.parametrize("name", ["../depth", "/depth", "a/depth", "..", "depth\n", "", 3])
 def test_names_of_models_are_bare(folder: Path, name: object) -> None:
     with pytest.raises(DescriptionError, match="not the bare name"):
-        records.change(records.read(folder), "mods", [name])
+        records.change_entry(records.read_record(folder), "mods", [name])
     with pytest.raises(DescriptionError, match="not the bare name"):
-        records.change(records.read(folder), "amp", name)
+        records.change_entry(records.read_record(folder), "amp", name)
 
 
 def test_links_that_leave_the_folder_are_refused(folder: Path, tmp_path: Path) -> None:
@@ -202,11 +205,11 @@ def test_links_that_leave_the_folder_are_refused(folder: Path, tmp_path: Path) -
     shutil.move(folder / "frozen", outside / "frozen")
     (folder / "frozen").symlink_to(outside / "frozen")
     with pytest.raises(DescriptionError, match="leads out of the job folder"):
-        records.open_job(records.read(folder), folder)
+        records.open_job(records.read_record(folder), folder)
     shutil.move(folder / "job.toml", outside / "job.toml")
     (folder / "job.toml").symlink_to(outside / "job.toml")
     with pytest.raises(DescriptionError, match="leads out of the job folder"):
-        records.read(folder)
+        records.read_record(folder)
 
 
 # Mistakes -----------------------------------------------------------------------------------------------------------
@@ -244,16 +247,16 @@ MISTAKES = [
 
 @pytest.mark.parametrize(("old", "new", "words"), MISTAKES)
 def test_nonsense_written_by_hand_is_kept_and_named(folder: Path, old: str, new: str, words: list[str]) -> None:
-    good = records.read(folder)
+    good = records.read_record(folder)
     text = rewrite(folder, old, new)
     with pytest.raises(DescriptionError) as caught:
-        records.read(folder)
+        records.read_record(folder)
     assert all(word in str(caught.value) for word in words), caught.value
     with pytest.raises(DescriptionError, match="left as it is"):
-        records.save(records.enter(good, "on the bench", LATER), folder)
+        records.save_record(records.enter_status(good, "on the bench", LATER), folder)
     assert (folder / "job.toml").read_bytes() == text
     (kept,) = folder.glob("job unsaved *.toml")
-    assert records.parse(kept.read_bytes()).state == "on the bench"
+    assert records.parse_record(kept.read_bytes()).state == "on the bench"
 
 
 @settings(max_examples=60)
@@ -263,11 +266,11 @@ def test_bytes_gone_wrong_are_an_error_or_a_record(made: Path, data: st.DataObje
     start = data.draw(st.integers(0, len(whole) - 1))
     whole[start : start + data.draw(st.integers(0, 40))] = data.draw(st.binary(max_size=8))
     try:
-        found = records.parse(bytes(whole))
+        found = records.parse_record(bytes(whole))
     except DescriptionError as problem:
         said = str(problem)
     else:
-        assert checked(found) == found
+        assert check_record(found) == found
         return
     assert said.startswith("job.toml")
     assert said.isprintable()
@@ -275,17 +278,17 @@ def test_bytes_gone_wrong_are_an_error_or_a_record(made: Path, data: st.DataObje
 
 def test_files_too_large_and_no_files_are_refused(folder: Path) -> None:
     with pytest.raises(DescriptionError, match="no such file"):
-        records.read(folder / "nowhere")
+        records.read_record(folder / "nowhere")
     (folder / "job.toml").write_bytes(b"#" * 1_000_001)
     with pytest.raises(DescriptionError, match="at most 1,000,000"):
-        records.read(folder)
+        records.read_record(folder)
     os.truncate(folder / "job.toml", 0)
     with pytest.raises(DescriptionError, match="name: this entry is missing"):
-        records.read(folder)
+        records.read_record(folder)
     (folder / "job.toml").unlink()
     os.mkfifo(folder / "job.toml")
     with pytest.raises(DescriptionError, match="not a plain file"):
-        records.read(folder)
+        records.read_record(folder)
 
 
 def test_every_entry_of_every_model_is_found_on_its_line() -> None:
@@ -310,13 +313,13 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
     text = (files.models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
     positions = f'\n{MARK}\n\n[[positions]]\nname = "one"\nat = {{ gain = 0.3 }}\n'
     (tmp_path / "job.toml").write_text(f"# my remark\n{text}{positions}", "utf-8")
-    record = records.read(tmp_path)
+    record = records.read_record(tmp_path)
     plain = files.load_audition("bright-cathode-depth")
     assert (record.format, record.frozen, record.state) == (1, (), "")
     assert records.open_audition(record, tmp_path) == plain
-    saved = records.save(records.enter(record, "looked over", DAY), tmp_path)
+    saved = records.save_record(records.enter_status(record, "looked over", DAY), tmp_path)
     assert saved.format == records.FORMAT
-    assert records.read(tmp_path) == saved
+    assert records.read_record(tmp_path) == saved
     assert records.open_audition(saved, tmp_path) == plain
     (kept,) = tmp_path.glob("job format 1 *.toml")
     assert kept.read_text("utf-8") == f"# my remark\n{text}{positions}"
@@ -327,37 +330,39 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
 
 
 def test_a_job_of_format_2_opens_without_what_it_does_not_say(folder: Path) -> None:
-    record = records.read(folder)
+    record = records.read_record(folder)
     rewrite(folder, "format = 3", "format = 2")
-    older = records.read(folder)
+    older = records.read_record(folder)
     assert dataclasses.replace(older, format=3) == record
     assert (older.measured[0].mains_drawn, older.measured[0].at) == (None, ())
-    saved = records.save(records.change(older, "measured[1].at", {"gain": 0.3, "bright": "120p"}, LATER), folder)
-    assert records.read(folder) == saved
+    saved = records.save_record(
+        records.change_entry(older, "measured[1].at", {"gain": 0.3, "bright": "120p"}, LATER), folder
+    )
+    assert records.read_record(folder) == saved
     assert (saved.format, saved.measured[0].position) == (3, {"gain": 0.3, "bright": "120p"})
     (kept,) = folder.glob("job format 2 *.toml")
     assert "format = 2" in kept.read_text("utf-8")
 
 
 def test_a_newer_format_is_read_as_far_as_possible_and_never_saved(folder: Path) -> None:
-    record = records.read(folder)
+    record = records.read_record(folder)
     text = rewrite(folder, "format = 3", 'format = 4\ninvoice = 12\nvalve_tester = "good"')
     rewrite(folder, 'phase = "on arrival"', 'phase = "on arrival"\nroom = 21')
     text = (folder / "job.toml").read_bytes()
-    newer = records.read(folder)
+    newer = records.read_record(folder)
     assert (newer.format, newer.beyond) == (4, ("invoice", "valve_tester"))
     assert dataclasses.replace(newer, format=3) == record
-    for attempt in (newer, records.change(newer, "owner", "me", LATER)):
+    for attempt in (newer, records.change_entry(newer, "owner", "me", LATER)):
         with pytest.raises(DescriptionError, match="not saved: it has format 4"):
-            records.save(attempt, folder)
+            records.save_record(attempt, folder)
     with pytest.raises(DescriptionError, match="not saved: it has format 4"):
         records.keep_positions(folder, [], [], "the panel")
     with pytest.raises(DescriptionError, match="left as it is"):
-        records.save(records.change(record, "owner", "me", LATER), folder)
+        records.save_record(records.change_entry(record, "owner", "me", LATER), folder)
     assert (folder / "job.toml").read_bytes() == text
     rewrite(folder, 'state = "taken in"', 'state = "in the oven"')
     with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 4, this ampsim knows 3"):
-        records.read(folder)
+        records.read_record(folder)
 
 
 # Saving -------------------------------------------------------------------------------------------------------------
@@ -374,29 +379,29 @@ def test_comments_and_order_stay(folder: Path) -> None:
     text = "\n".join(remarked)
     text = text.replace('"V1A.plate" = 163.5', '"V1A.plate" = "163.5 V"').replace("\n# remark 6", "", 1)
     (folder / "job.toml").write_text(text, "utf-8")
-    record = records.read(folder)
-    record = records.change(record, "owner", "Another", LATER)
-    record = records.change(record, "measured[1].volts.B1", 305, LATER)
-    record = records.change(record, "measured[1].volts.V2A.plate", 201, LATER)
-    record = records.change(record, "wishes[2].note", "cleaned", LATER)
-    record = records.enter(record, "on the bench", LATER, "bench two")
-    saved = records.save(record, folder, LATER)
+    record = records.read_record(folder)
+    record = records.change_entry(record, "owner", "Another", LATER)
+    record = records.change_entry(record, "measured[1].volts.B1", 305, LATER)
+    record = records.change_entry(record, "measured[1].volts.V2A.plate", 201, LATER)
+    record = records.change_entry(record, "wishes[2].note", "cleaned", LATER)
+    record = records.enter_status(record, "on the bench", LATER, "bench two")
+    saved = records.save_record(record, folder, LATER)
     found = text_of(folder)
     lost = [line for line in text.splitlines() if line and line not in found.splitlines()]
     assert [line.split(" = ")[0] for line in lost] == ["owner", "note", "B1"]
     assert all(f"# end {line.split('# end ')[1]}" in found for line in lost)
     kept = [line for line in found.splitlines() if line in text.splitlines() and line]
     assert kept == [line for line in text.splitlines() if line and line not in lost]
-    assert saved == records.read(folder)
+    assert saved == records.read_record(folder)
     assert not list(folder.glob("job as edited*"))
 
 
 def test_every_change_keeps_the_earlier_value(folder: Path) -> None:
-    record = records.read(folder)
-    record = records.change(record, "owner", "Another", LATER)
-    record = records.change(record, "measured[1].meter_ohms", "1M", LATER)
-    record = records.change(record, "wishes[2]", None, LATER)
-    record = records.change(record, "owner", "Another", LATER)
+    record = records.read_record(folder)
+    record = records.change_entry(record, "owner", "Another", LATER)
+    record = records.change_entry(record, "measured[1].meter_ohms", "1M", LATER)
+    record = records.change_entry(record, "wishes[2]", None, LATER)
+    record = records.change_entry(record, "owner", "Another", LATER)
     told = [(each.entry, each.before, each.after) for each in record.history]
     assert told == [
         ("owner", "O. Wner", "Another"),
@@ -405,14 +410,14 @@ def test_every_change_keeps_the_earlier_value(folder: Path) -> None:
     ]
     # What changed without being told to the history gets there as it is saved.
     silent = dataclasses.replace(record, words="all is well", drawer="", arrival=())
-    saved = records.save(silent, folder, LATER)
+    saved = records.save_record(silent, folder, LATER)
     assert [(each.entry, each.before, each.date) for each in saved.history[3:]] == [
         ("words", WORDS, LATER),
         ("drawer", "workshop", LATER),
         ("arrival", [{"date": DAY, "note": "smells of dust"}], LATER),
     ]
     with pytest.raises(DescriptionError, match="only added to"):
-        records.save(dataclasses.replace(saved, history=saved.history[1:]), folder)
+        records.save_record(dataclasses.replace(saved, history=saved.history[1:]), folder)
 
 
 @pytest.mark.parametrize(
@@ -432,33 +437,33 @@ def test_every_change_keeps_the_earlier_value(folder: Path) -> None:
 )
 def test_changes_that_make_no_sense_are_refused(folder: Path, entry: str, value: Any, words: str) -> None:
     with pytest.raises(DescriptionError, match=words):
-        records.change(records.read(folder), entry, value)
+        records.change_entry(records.read_record(folder), entry, value)
 
 
 def test_states_are_dated_and_rise(folder: Path) -> None:
-    record = records.enter(records.read(folder), "handed over", LATER)
+    record = records.enter_status(records.read_record(folder), "handed over", LATER)
     assert record.state == "handed over"
     with pytest.raises(DescriptionError, match=r"states\[3\].date: 2025-03-01 lies before 2025-03-09"):
-        records.enter(record, "on the bench", DAY)
+        records.enter_status(record, "on the bench", DAY)
     with pytest.raises(DescriptionError, match="nearest: on the bench"):
-        records.enter(record, "on the bensh")
+        records.enter_status(record, "on the bensh")
 
 
 def test_the_second_of_two_programs_is_told_and_loses_nothing(folder: Path) -> None:
-    one, two = records.read(folder), records.read(folder)
-    one = records.save(records.change(one, "owner", "One", LATER), folder)
+    one, two = records.read_record(folder), records.read_record(folder)
+    one = records.save_record(records.change_entry(one, "owner", "One", LATER), folder)
     with pytest.raises(DescriptionError, match="changed by another program or by hand") as caught:
-        records.save(records.change(two, "owner", "Two", LATER), folder)
+        records.save_record(records.change_entry(two, "owner", "Two", LATER), folder)
     (kept,) = folder.glob("job unsaved *.toml")
     assert kept.name in str(caught.value)
-    assert records.parse(kept.read_bytes()).owner == "Two"
-    assert records.read(folder) == one
-    records.save(records.change(one, "owner", "Three", LATER), folder)
+    assert records.parse_record(kept.read_bytes()).owner == "Two"
+    assert records.read_record(folder) == one
+    records.save_record(records.change_entry(one, "owner", "Three", LATER), folder)
 
 
 def test_a_full_disk_leaves_the_old_record(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = (folder / "job.toml").read_bytes()
-    record = records.change(records.read(folder), "owner", "x", LATER)
+    record = records.change_entry(records.read_record(folder), "owner", "x", LATER)
 
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
@@ -466,9 +471,9 @@ def test_a_full_disk_leaves_the_old_record(folder: Path, monkeypatch: pytest.Mon
     with monkeypatch.context() as patch:
         patch.setattr(whole_file.os, "fsync", full)
         with pytest.raises(DescriptionError, match="No space left on device; the old file is as it was"):
-            records.save(record, folder)
+            records.save_record(record, folder)
     assert (folder / "job.toml").read_bytes() == before
-    assert records.save(record, folder).owner == "x"
+    assert records.save_record(record, folder).owner == "x"
 
 
 def test_what_the_library_stumbles_over_is_written_anew_and_kept_beside(
@@ -477,18 +482,18 @@ def test_what_the_library_stumbles_over_is_written_anew_and_kept_beside(
     before = text_of(folder)
     for wrong in (lambda *_: "name = 3", lambda *_: 1 // 0):
         monkeypatch.setattr(saving, "merged", wrong)
-        record = records.save(records.enter(records.read(folder), "on the bench", LATER), folder)
-        assert records.read(folder) == record
+        record = records.save_record(records.enter_status(records.read_record(folder), "on the bench", LATER), folder)
+        assert records.read_record(folder) == record
     kept = [path.read_text("utf-8") for path in folder.glob("job as edited *.toml")]
     assert len(kept) == 2
     assert before in kept
 
 
 def test_a_record_that_a_file_cannot_hold_is_not_saved(folder: Path) -> None:
-    record, before = records.read(folder), text_of(folder)
+    record, before = records.read_record(folder), text_of(folder)
     for wrong in ({"owner": "x" * 99}, {"amp": "../x"}, {"audition": {"about": float("nan")}}, {"words": 7}):
         with pytest.raises(DescriptionError):
-            records.save(dataclasses.replace(record, **wrong), folder)
+            records.save_record(dataclasses.replace(record, **wrong), folder)
     assert text_of(folder) == before
 
 
@@ -509,13 +514,13 @@ def test_hostile_texts_come_back_plain(made: Path, tmp_path: Path, data: st.Data
     folder = tmp_path / "job"
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(made, folder)
-    record = records.read(folder)
+    record = records.read_record(folder)
     owner, words, note = data.draw(HOSTILE), data.draw(HOSTILE), data.draw(HOSTILE)
     wanted = dataclasses.replace(record, owner=owner[:60], words=words)
     wish = dataclasses.replace(record.wishes[1], note=note)
     wanted = dataclasses.replace(wanted, wishes=(record.wishes[0], wish))
-    saved = records.save(wanted, folder, LATER)
-    again = records.read(folder)
+    saved = records.save_record(wanted, folder, LATER)
+    again = records.read_record(folder)
     assert again == saved
     assert (again.owner, again.words) == (plain(owner[:60]), plain(words, lines=True))
     assert again.wishes[1].note == plain(note, lines=True)
@@ -524,7 +529,7 @@ def test_hostile_texts_come_back_plain(made: Path, tmp_path: Path, data: st.Data
     assert not list(folder.glob("job as edited*"))
     # Once plain, a text stays as it is, and nothing is written when nothing changed.
     before = (folder / "job.toml").stat().st_mtime_ns
-    assert records.save(saved, folder) == saved
+    assert records.save_record(saved, folder) == saved
     assert (folder / "job.toml").stat().st_mtime_ns == before
 
 
@@ -549,10 +554,10 @@ VALUES = st.recursive(
 @settings(max_examples=60)
 @given(VALUES, VALUES)
 def test_any_value_goes_through_the_history(made: Path, before: Any, after: Any) -> None:
-    record = records.read(made)
-    record = checked(dataclasses.replace(record, history=(records.Change(DAY, "owner", before, after),)))
+    record = records.read_record(made)
+    record = check_record(dataclasses.replace(record, history=(records.Change(DAY, "owner", before, after),)))
     written = fresh(as_tables(record))
-    assert records.parse(written.encode()) == record
+    assert records.parse_record(written.encode()) == record
 
 
 def test_killed_and_failing_saves_lose_nothing(tmp_path: Path) -> None:
@@ -579,7 +584,7 @@ def faults(folder: Path, *more: str) -> dict[str, Any]:
 
 
 def test_intake_tells_words_wishes_and_volts(folder: Path) -> None:
-    record = records.read(folder)
+    record = records.read_record(folder)
     sheet = records.intake(record, records.open_job(record, folder), "Mind the reservoirs.")
     text = str(sheet)
     for line in WORDS.splitlines():
@@ -614,7 +619,7 @@ def test_positions_of_others_stay(folder: Path) -> None:
     other = {"name": "one", "at": {"gain": 0.9}}
     records.keep_positions(folder, [here, other, two], [], "the panel")
     records.keep_positions(folder, [here | {"at": {"gain": 0.2}}, three], [here, one], "the panel")
-    found = records.read(folder)
+    found = records.read_record(folder)
     assert [(each["name"], each["at"]["gain"]) for each in found.positions] == [
         ("the panel", 0.2),
         ("three", 0.5),
@@ -629,19 +634,19 @@ def test_the_panel_keeps_its_positions_in_a_job_folder(folder: Path) -> None:
     pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
     from ampsim.interface.panel import explore
 
-    opened = records.open_job(records.read(folder), folder)
+    opened = records.open_job(records.read_record(folder), folder)
     panel = explore(opened.stock, opened.modded, job=folder)
     panel.turn({"gain": 0.3})
     panel.hold("low")
     panel.save()
     # Somebody edits the job meanwhile: both stay.
-    records.save(records.change(records.read(folder), "owner", "Another", LATER), folder)
+    records.save_record(records.change_entry(records.read_record(folder), "owner", "Another", LATER), folder)
     panel.turn({"gain": 0.4})
     panel.save()
     panel.drop("low")
     panel.hold("middle")
     panel.save()
-    record = records.read(folder)
+    record = records.read_record(folder)
     assert record.owner == "Another"
     assert [each["name"] for each in record.positions] == ["the panel", "middle"]
     again = explore(opened.stock, opened.modded, job=folder / "job.toml")

@@ -24,9 +24,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from ampsim import job as records
 from ampsim.base import files
 from ampsim.base.errors import DescriptionError
-from ampsim.job import record as records
 from ampsim.job.record.data import Record
 from ampsim.library.files import models
 from ampsim.library.loader import FILE
@@ -177,7 +177,7 @@ class Scene:
     folder: Path
     old: Record | None
     new: Record
-    save: Saver = records.save
+    save: Saver = records.save_record
 
     def __post_init__(self) -> None:
         self._pristine = self.folder.with_name(f"{self.folder.name}-pristine")
@@ -212,7 +212,7 @@ class Scene:
         if data is None:
             return "the job file is gone"
         try:
-            found = records.parse(data)
+            found = records.parse_record(data)
             records.open_job(found, self.folder)
         except DescriptionError as problem:
             return f"the job does not open: {problem}"
@@ -222,11 +222,11 @@ class Scene:
 
     def _next_save(self) -> str:
         """The next program must get on, whatever the last one left."""
-        if self.save is not records.save:
+        if self.save is not records.save_record:
             return ""
         try:
-            found = records.read(self.folder)
-            records.save(records.change(found, "owner", "the next"), self.folder)
+            found = records.read_record(self.folder)
+            records.save_record(records.change_entry(found, "owner", "the next"), self.folder)
         except DescriptionError as problem:
             return f"the next save fails: {problem}"
         left = [path.name for path in self.folder.glob("job.toml.*.part")]
@@ -235,7 +235,7 @@ class Scene:
 
 def _same(found: Record, wanted: Record) -> bool:
     """Equal but for lines of history that saving adds, and for when and under which names files were frozen."""
-    return _bare(found) == _bare(records.parse(_text(wanted)))
+    return _bare(found) == _bare(records.parse_record(_text(wanted)))
 
 
 def _bare(record: Record) -> Record:
@@ -254,18 +254,18 @@ def _text(record: Record) -> bytes:
 
 def begun(folder: Path) -> Record:
     """A job with a little of everything."""
-    record = records.begin(folder, "workshop-a", ["bright-switch"], name="job", owner="A", words=WORDS, date=DAY)
-    record = records.wish(record, "cleaner, please", note="new valves\nfirst")
+    record = records.begin_job(folder, "workshop-a", ["bright-switch"], name="job", owner="A", words=WORDS, date=DAY)
+    record = records.add_wish(record, "cleaner, please", note="new valves\nfirst")
     volts = {"V1A.plate": 183.5, "V2A.plate": "201V", "B1": 331}
     row = {"phase": "on arrival", "date": DAY, "mains_volts": 229, "meter_ohms": "10M", "volts": volts}
-    return records.save(records.add(record, "measured", row), folder, DAY)
+    return records.save_record(records.add_entry(record, "measured", row), folder, DAY)
 
 
 def changed(record: Record) -> Record:
     """The same job with an entry changed, one added and a list grown."""
-    record = records.change(record, "owner", "B", DAY)
-    record = records.change(record, "measured[1].volts.V1A.plate", 150.25, DAY)
-    return records.enter(record, "on the bench", DAY, 'with "quotes"\nand lines')
+    record = records.change_entry(record, "owner", "B", DAY)
+    record = records.change_entry(record, "measured[1].volts.V1A.plate", 150.25, DAY)
+    return records.enter_status(record, "on the bench", DAY, 'with "quotes"\nand lines')
 
 
 def plain_scene(folder: Path) -> Scene:
@@ -279,8 +279,8 @@ def upgrade_scene(folder: Path) -> Scene:
     folder.mkdir(parents=True)
     text = (models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
     (folder / FILE).write_text(text, "utf-8")
-    old = records.read(folder)
-    return Scene(folder, old, records.enter(old, "taken in", DAY))
+    old = records.read_record(folder)
+    return Scene(folder, old, records.enter_status(old, "taken in", DAY))
 
 
 def operations(scene: Scene) -> int:
@@ -335,7 +335,7 @@ def at_moments(scene: Scene, tally: Tally, count: int) -> None:
             tally.note("killed at a moment", status, wrong)
 
 
-def at_once(folder: Path, tally: Tally, count: int, save: Saver = records.save) -> None:
+def at_once(folder: Path, tally: Tally, count: int, save: Saver = records.save_record) -> None:
     """Two or three programs save at once what they made of the same file: every version must be somewhere."""
     old = begun(folder)
     pristine = folder.with_name(f"{folder.name}-pristine")
@@ -350,7 +350,7 @@ def at_once(folder: Path, tally: Tally, count: int, save: Saver = records.save) 
             os.close(writing)
             os.read(reading, 1)
 
-        children = [start(save, records.change(old, "owner", each, DAY), folder, wait) for each in owners]
+        children = [start(save, records.change_entry(old, "owner", each, DAY), folder, wait) for each in owners]
         os.close(writing)
         os.close(reading)
         statuses = sorted(map(ended, children))
@@ -358,7 +358,7 @@ def at_once(folder: Path, tally: Tally, count: int, save: Saver = records.save) 
 
 
 def _left_out(folder: Path, owners: list[str], statuses: list[int]) -> str:
-    found = [records.parse(path.read_bytes()).owner for path in folder.glob("job*.toml")]
+    found = [records.parse_record(path.read_bytes()).owner for path in folder.glob("job*.toml")]
     missing = [each for each in owners if each not in found]
     if missing or statuses != [SAVED, *[REFUSED] * (len(owners) - 1)]:
         return f"of {owners} only {found} are there; ended {statuses}"

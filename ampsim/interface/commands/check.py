@@ -52,12 +52,12 @@ def explain(path: Path) -> str:
 
 
 def _job(path: Path) -> str:
-    from ...job.record.frozen import changed, open_job
+    from ...job.record.frozen import frozen_faults, open_job
     from ...job.record.intake import intake
-    from ...job.record.reading import read
+    from ...job.record.reading import read_record
 
-    record = read(path)
-    wrong = changed(record, path)
+    record = read_record(path)
+    wrong = frozen_faults(record, path)
     return "\n\n".join([str(intake(record, None if wrong else open_job(record, path))), *wrong])
 
 

@@ -66,7 +66,7 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     """
     from ...circuit.mods import apply_mods
     from ...job.record.frozen import open_audition
-    from ...job.record.reading import is_job, read
+    from ...job.record.reading import is_job, read_record
     from ...library.files import load_amp, load_audition, load_mod
     from ...studies.audition import DEFAULT, plain_audition
 
@@ -76,7 +76,7 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
         stock = load_amp(amp)
         return plain_audition(stock, apply_mods(stock, *(load_mod(mod) for mod in mods)))
     if job and is_job(job):
-        return open_audition(read(job), job)
+        return open_audition(read_record(job), job)
     return load_audition(job or DEFAULT)
 
 

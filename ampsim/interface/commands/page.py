@@ -21,13 +21,13 @@ def add(commands: Commands) -> None:
 def _page(options: argparse.Namespace) -> None:
     from ...job.page.write import write_page
     from ...job.papers.owner_page import owner_page
-    from ...job.record.reading import is_job, read
+    from ...job.record.reading import is_job, read_record
 
     audition = find_audition(options.job, None, [])
     clips = page_clips(options, audition)
     how = (options.to, options.control, report_positions)
     if options.job and is_job(options.job):
-        path = owner_page(audition, read(options.job), *how, clips)
+        path = owner_page(audition, read_record(options.job), *how, clips)
     else:
         path = write_page(audition, *how, heard=clips)
     print(f"The page is {path}")

@@ -15,7 +15,7 @@ from ...base.quantities import format_value
 from ...circuit.amp import Amp
 from ...circuit.values import quantity_of
 from ...job.record.merging import MARK
-from ...job.record.reading import job_file, parse
+from ...job.record.reading import job_file, parse_record
 from ...job.record.saving import keep_positions
 from ...library.files import listing, read_toml
 from ...library.loader import FILE
@@ -44,7 +44,7 @@ def write_positions(
     """
     if _is_record(path):
         tables = [_table(each, modded) for each in known]
-        found = parse(read_bounded(job_file(path))).positions
+        found = parse_record(read_bounded(job_file(path))).positions
         seen = [each for each in found if _rewritten(each, stock, modded) in tables]
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
@@ -67,7 +67,7 @@ def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
         top = Entry(read_toml(path), path.name)
         return [_read(each, stock, modded) for each in top.tables("positions")]
     data = read_bounded(job_file(path))
-    top = Entry({"positions": list(parse(data).positions)}, FILE)
+    top = Entry({"positions": list(parse_record(data).positions)}, FILE)
     try:
         return [_read(each, stock, modded) for each in top.tables("positions")]
     except DescriptionError as problem:

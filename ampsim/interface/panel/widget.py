@@ -14,7 +14,7 @@ from ...audio.player.content import code, look
 from ...base.errors import AmpsimError
 from ...circuit.amp import Amp
 from ...job.record.frozen import open_audition
-from ...job.record.reading import read
+from ...job.record.reading import read_record
 from ...pictures import burst
 from ...pictures.canvas import Picture, png, svg_element
 from ...studies.audition import FREQUENCIES
@@ -314,7 +314,7 @@ def open_panel(folder: str | Path) -> Panel:
     EngineError
         When ngspice gives no trustworthy answer as drawn.
     """
-    record = read(folder)
+    record = read_record(folder)
     job = open_audition(record, folder)
     panel = explore(job.stock, job.modded, job.listen_at, frequencies=job.frequencies, job=folder)
     if not record.positions:

@@ -1,5 +1,1 @@
 """The page to hand over: one HTML file that shows an amp's owner what the mods do, with no network and no Python."""
-
-from .write import write_page
-
-__all__ = ["write_page"]

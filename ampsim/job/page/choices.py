@@ -77,7 +77,7 @@ def place_of(choices: Sequence[Choice], places: Sequence[int]) -> int:
     return found
 
 
-def words(choices: Sequence[Choice], places: Sequence[int]) -> str:
+def position_text(choices: Sequence[Choice], places: Sequence[int]) -> str:
     """A position in words: "bright 120p, depth 7"."""
     return ", ".join(f"{each.name} {each.texts[place]}" for each, place in zip(choices, places, strict=True))
 

@@ -19,7 +19,7 @@ from ...simulation.response import simulate
 from ...studies.audition import Audition, Setting
 from ...studies.brightness.reasons import explain_brightness
 from ...studies.brightness.sentences import brightness_sentences
-from .choices import Range, every_place, words
+from .choices import Range, every_place, position_text
 
 Array = NDArray[np.float64]
 _TOLD_AT = 3000.0  # Hz
@@ -53,7 +53,7 @@ def readings(job: Audition, offered: Range, response: xr.Dataset) -> list[Readin
     levels = gain_at(response, asked, job.listen_at).transpose("variant", "position", "frequency").values
     with np.errstate(invalid="ignore"):
         changes = levels[1] - levels[0]
-    names = [words(offered.choices, places) for places in every_place(offered.choices)]
+    names = [position_text(offered.choices, places) for places in every_place(offered.choices)]
     return [
         _reading(name, asked, stock, modded, change)
         for name, stock, modded, change in zip(names, levels[0], levels[1], changes, strict=True)
@@ -83,7 +83,7 @@ def reasons(job: Audition, offered: Range, said: Callable[[int, int], object] | 
     for done, (setting, places) in enumerate(zip(settings, every_place(offered.switches), strict=True), 1):
         said_plainly = plain[done - 1]
         told = ((said_plainly,), "") if said_plainly else _reason(job, setting)
-        found.append(Reason(words(offered.switches, places), *told))
+        found.append(Reason(position_text(offered.switches, places), *told))
         if said:
             said(done, len(settings))
     return found

@@ -17,7 +17,7 @@ from ...circuit.build import SPEAKER
 from ...circuit.positions import face
 from ...circuit.signal_path import begins_at_guitar
 from ...studies.audition import Audition
-from .choices import Choice, Range, words
+from .choices import Choice, Range, position_text
 from .content import Reading, Reason
 from .drawing import Drawing
 
@@ -27,7 +27,7 @@ _SMALL_SIGNALS = (
 )
 
 
-def page(
+def page_html(
     job: Audition,
     offered: Range,
     drawing: Drawing,
@@ -154,7 +154,7 @@ def _scope(offered: Range) -> str:
     knobs = offered.knobs
     said = []
     if knobs:
-        start = words(knobs, [each.start for each in knobs])
+        start = position_text(knobs, [each.start for each in knobs])
         sliders = "sliders" if len(knobs) > 1 else "slider"
         said.append(f"These sentences hold with {start}; picture and table follow the {sliders} as well.")
     if fixed:

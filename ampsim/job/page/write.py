@@ -17,7 +17,7 @@ from ...studies.audition import Audition
 from .choices import choose
 from .content import readings, reasons
 from .drawing import draw
-from .html import page
+from .html import page_html
 
 
 def write_page(
@@ -69,7 +69,7 @@ def write_page(
     numbers = readings(job, offered, response)
     drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
     told = reasons(job, offered, said)
-    return write_whole(target, page(job, offered, drawing, numbers, told, words, together, sounds))
+    return write_whole(target, page_html(job, offered, drawing, numbers, told, words, together, sounds))
 
 
 def _target(path: Path) -> Path:

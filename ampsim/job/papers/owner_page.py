@@ -44,10 +44,10 @@ def owner_page(
         As `write_page`.
     """
     words = record.words if record else ""
-    return write_page(job, path, controls, said, words=words, together=together(job), heard=heard)
+    return write_page(job, path, controls, said, words=words, together=control_advice(job), heard=heard)
 
 
-def together(job: Audition) -> list[str]:
+def control_advice(job: Audition) -> list[str]:
     """Sentences on the mods' controls and the amp's own knobs; none when the mods add no control.
 
     Everything else stands as drawn. An effect is what a control changes against where it is drawn.

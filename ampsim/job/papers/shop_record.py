@@ -14,7 +14,7 @@ from ...studies.sheet.overview import grade_html
 from ...work.parts_list.parts_list import PartsList
 from ...work.steps.work_plan import Step
 from . import html as on_paper
-from .gather import Handover
+from .handover import Handover
 
 # Of the sheet's tables, those that the next person needs; by the start of their titles.
 _MOST_FINDINGS, _MOST_FINE = 8, 3

@@ -17,7 +17,7 @@ from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition import Audition
 from ..record.data import Phase, Record
-from ..record.paths import inside
+from ..record.paths import path_inside
 from ..record.reading import job_file
 
 
@@ -33,7 +33,7 @@ def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[Ph
         return {}
     home = job_file(folder).parent
     last = ((phase, record.last_sweep(phase)) for phase in Phase)
-    return {phase: read_sweep(inside(home, sweep.file)) for phase, sweep in last if sweep}
+    return {phase: read_sweep(path_inside(home, sweep.file)) for phase, sweep in last if sweep}
 
 
 def sweep_position(audition: Audition, record: Record | None, phase: Phase) -> Position:

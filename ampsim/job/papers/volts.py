@@ -10,7 +10,7 @@ from ...bench.diagnosis.report import diagnose
 from ...pictures.canvas import Picture
 from ...studies.audition import Audition
 from ..record.data import Measured, Phase, Record
-from ..record.measurements import readings_of
+from ..record.measurements import recorded_readings
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def _drawn(job: Audition, measured: Measured) -> Volts:
     amp = job.stock if measured.phase is Phase.ARRIVAL else job.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:
-        told = diagnose(amp, readings_of(measured, amp), measured.position)
+        told = diagnose(amp, recorded_readings(measured, amp), measured.position)
     except DescriptionError as problem:
         return Volts(title, f"Not held against the simulation: {problem}")
     words = f"Measured on {amp.variant}; controls: {told.position}. {told.about_supply} {told.verdict()}"

@@ -10,10 +10,10 @@ from ...base.files import write_whole
 from ...bench.proof.sheet import ProofSheet
 from ...studies.audition import Audition
 from ..record.data import Record
-from ..record.paths import inside
+from ..record.paths import path_inside
 from ..record.reading import job_file
 from .exercise import exercise
-from .gather import CHECKED, gather
+from .handover import CHECKED, gather_handover
 from .owner_page import owner_page
 from .pdf import browser_path, write_pdf
 from .shop_record import shop_record
@@ -55,8 +55,8 @@ def write_papers(
     DescriptionError, EngineError
         As what is worked out and written.
     """
-    place = _made(inside(job_file(folder).parent, FOLDER))
-    found = gather(job, record, folder, topics=topics, tested=tested)
+    place = _made(path_inside(job_file(folder).parent, FOLDER))
+    found = gather_handover(job, record, folder, topics=topics, tested=tested)
     asked = exercise(job, found.proof, found.parts, found.cautions)
     shop = shop_record(found, place / "record.html", paper)
     return [

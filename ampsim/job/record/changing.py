@@ -12,7 +12,7 @@ from typing import Any
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.wording import plain
 from .data import Change, OwnersWish, Record, Status, Tables, as_tables
-from .reading import checked, from_tables
+from .reading import check_record, from_tables
 
 # These tell how the file came about; positions are where knobs stand at the moment.
 _OWN = ("format", "history", "frozen")
@@ -20,7 +20,7 @@ _FLEETING = (*_OWN, "positions")
 _NUMBER = re.compile(r"\[([0-9]{1,6})\]")
 
 
-def change(record: Record, entry: str, value: Any, date: datetime.date | None = None) -> Record:
+def change_entry(record: Record, entry: str, value: Any, date: datetime.date | None = None) -> Record:
     """Give an entry another value; what it was goes into the history with the date.
 
     Parameters
@@ -55,7 +55,7 @@ def change(record: Record, entry: str, value: Any, date: datetime.date | None = 
     return replace(made, history=(*record.history, line))
 
 
-def add(record: Record, entry: str, table: Tables) -> Record:
+def add_entry(record: Record, entry: str, table: Tables) -> Record:
     """Add a table to a list of the record, such as "measured", "sweeps", "arrival" or "wishes".
 
     Raises
@@ -71,7 +71,7 @@ def add(record: Record, entry: str, table: Tables) -> Record:
     return _made(record, tables)
 
 
-def enter(record: Record, status: Status | str, date: datetime.date | None = None, note: str = "") -> Record:
+def enter_status(record: Record, status: Status | str, date: datetime.date | None = None, note: str = "") -> Record:
     """Enter where the job stands now; the states before stay.
 
     Parameters
@@ -90,10 +90,10 @@ def enter(record: Record, status: Status | str, date: datetime.date | None = Non
         For a state that is not known, or a date before that of the last one.
     """
     table = {"state": str(status), "date": date or datetime.date.today(), "note": plain(note, lines=True)}
-    return add(record, "states", {key: value for key, value in table.items() if value})
+    return add_entry(record, "states", {key: value for key, value in table.items() if value})
 
 
-def wish(record: Record, words: str, file: str = "", entry: int = 0, note: str = "") -> Record:
+def add_wish(record: Record, words: str, file: str = "", entry: int = 0, note: str = "") -> Record:
     """Add a wish in the owner's words, tied to a wish of a frozen wish file or to a note.
 
     Raises
@@ -102,7 +102,7 @@ def wish(record: Record, words: str, file: str = "", entry: int = 0, note: str =
         When the file is not frozen into the job.
     """
     new = OwnersWish(plain(words, lines=True), file, entry, plain(note, lines=True))
-    return checked(replace(record, wishes=(*record.wishes, new)))
+    return check_record(replace(record, wishes=(*record.wishes, new)))
 
 
 def with_history(old: Record, new: Record, date: datetime.date) -> Record:

@@ -19,7 +19,7 @@ from ...library.toml_lines import with_line
 from ...studies.audition import Audition
 from ...studies.search.wishes import Drawer, WishList
 from .data import Change, Frozen, Phase, Record
-from .paths import inside
+from .paths import path_inside
 from .reading import job_file
 
 _LONGEST = 80
@@ -73,7 +73,7 @@ def open_audition(record: Record, folder: str | Path) -> Audition:
         raise DescriptionError(with_line(str(problem), FILE, text)) from None
 
 
-def changed(record: Record, folder: str | Path) -> list[str]:
+def frozen_faults(record: Record, folder: str | Path) -> list[str]:
     """What is wrong with the frozen files, a sentence for each that is missing or not as it was; none when all is well.
 
     Raises
@@ -84,7 +84,7 @@ def changed(record: Record, folder: str | Path) -> list[str]:
     return [words for each in record.frozen if (words := _wrong(each, _read(each, folder)))]
 
 
-def take(
+def freeze_files(
     record: Record,
     folder: str | Path,
     *,
@@ -122,7 +122,7 @@ def take(
     return _frozen(record, Path(folder), shelf.files, date)
 
 
-def accept(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
+def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
     """Take frozen files as they are now, after somebody edited them; save the record afterwards.
 
     The checksums they had go into the history.
@@ -194,7 +194,7 @@ def _stored(record: Record, folder: Path, files: dict[str, bytes], date: datetim
         if name in frozen:
             lines.append(Change(date, f"frozen[{[*frozen].index(name) + 1}].sha256", frozen[name].sha256, digest))
         kept = _free_name(folder, name, data)
-        write_whole(inside(folder, f"frozen/{kept}"), data)
+        write_whole(path_inside(folder, f"frozen/{kept}"), data)
         frozen[name] = Frozen(name, digest, __version__, date, kept if kept != name else "")
     return replace(record, frozen=tuple(frozen.values()), history=(*record.history, *lines))
 
@@ -203,7 +203,7 @@ def _free_name(folder: Path, name: str, data: bytes) -> str:
     """A name under which nothing else lies; the first is the file's own."""
     stem, number, free = name.removesuffix(".toml"), 1, name
     while True:
-        path = inside(folder, f"frozen/{free}")
+        path = path_inside(folder, f"frozen/{free}")
         if not path.exists() or (path.is_file() and path.read_bytes() == data):
             return free
         number += 1
@@ -219,7 +219,7 @@ def _contents(record: Record, folder: str | Path) -> dict[str, bytes]:
 
 
 def _read(each: Frozen, folder: str | Path) -> bytes | None:
-    path = inside(job_file(folder).parent, each.place)
+    path = path_inside(job_file(folder).parent, each.place)
     return read_bounded(path) if path.exists() else None
 
 

@@ -14,12 +14,12 @@ from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
 from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
-from .changing import add
+from .changing import add_entry
 from .data import Measured, Phase, Record
 from .frozen import open_job
-from .paths import inside, inside_name
+from .paths import check_file_name, path_inside
 from .reading import job_file
-from .saving import save
+from .saving import save_record
 
 FOLDER = "measurements"
 _MOST_BYTES = 100_000_000  # the longest recording that is read
@@ -74,8 +74,8 @@ def keep_readings(
     }
     table: dict[str, Any] = {name: value for name, value in told.items() if value is not None}
     table |= {"meter_ohms": read.meter_ohms, **({"at": dict(at)} if at else {}), "volts": _against_ground(read)}
-    with kept(folder, file):
-        return save(add(record, "measured", _dated(phase, date) | table), folder)
+    with copied_into_job(folder, file):
+        return save_record(add_entry(record, "measured", _dated(phase, date) | table), folder)
 
 
 def keep_sweep(
@@ -105,13 +105,13 @@ def keep_sweep(
     if at:
         _known(open_job(record, folder).amp(phase), at)
     more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
-    with kept(folder, file) as name:
+    with copied_into_job(folder, file) as name:
         table = _dated(phase, date) | {"file": name} | more
-        return save(add(record, "sweeps", table), folder)
+        return save_record(add_entry(record, "sweeps", table), folder)
 
 
 @contextlib.contextmanager
-def kept(folder: str | Path, file: str | Path) -> Iterator[str]:
+def copied_into_job(folder: str | Path, file: str | Path) -> Iterator[str]:
     """A measured file copied into the job, under another name where its own is taken; gone again if the rest fails.
 
     Yields its name in the job folder.
@@ -153,19 +153,19 @@ def _against_ground(read: Readings) -> dict[str, float]:
 def _free(home: Path, file: Path, data: bytes) -> tuple[str, Path]:
     """A name in the job that is free, or holds the same already."""
     try:
-        stem = inside_name(file.stem)
+        stem = check_file_name(file.stem)
     except DescriptionError:
         stem = file_word(file.stem)
     number = 1
     while True:
         name = f"{FOLDER}/{stem}{f' {number}' if number > 1 else ''}{file.suffix.lower()}"
-        path = inside(home, name)
+        path = path_inside(home, name)
         if not path.exists() or (path.is_file() and path.read_bytes() == data):
             return name, path
         number += 1
 
 
-def readings_of(
+def recorded_readings(
     measured: Measured,
     amp: Amp,
     position: Position | None = None,

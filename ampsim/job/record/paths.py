@@ -9,7 +9,7 @@ from ...base.errors import DescriptionError, shown
 _MOST, _DEEPEST = 200, 6
 
 
-def inside_name(name: object) -> str:
+def check_file_name(name: object) -> str:
     """Check the name of a file of the job, such as "measurements/before.csv".
 
     Raises
@@ -24,7 +24,7 @@ def inside_name(name: object) -> str:
     return "/".join(pieces)
 
 
-def inside(folder: str | Path, name: object) -> Path:
+def path_inside(folder: str | Path, name: object) -> Path:
     """The path of a file of the job, which need not be there.
 
     Raises
@@ -33,7 +33,7 @@ def inside(folder: str | Path, name: object) -> Path:
         When the name, or a link on the way, would leave the folder.
     """
     base = Path(folder)
-    path = base / inside_name(name)
+    path = base / check_file_name(name)
     try:
         if not path.resolve().is_relative_to(base.resolve()):
             raise DescriptionError(f"{shown(name)} leads out of the job folder")

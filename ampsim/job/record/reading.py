@@ -31,7 +31,7 @@ from .data import (
     Sweep,
     as_tables,
 )
-from .paths import inside, inside_name
+from .paths import check_file_name, path_inside
 
 AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
@@ -42,7 +42,7 @@ _SHA256 = re.compile(r"[0-9a-f]{64}")
 _Row = TypeVar("_Row")
 
 
-def read(folder: str | Path) -> Record:
+def read_record(folder: str | Path) -> Record:
     """Read the record of a job.
 
     Parameters
@@ -56,7 +56,7 @@ def read(folder: str | Path) -> Record:
         When there is none, or for a mistake in it: names file, line, entry, offending value and what would do.
         The file is never changed by reading.
     """
-    return parse(read_bounded(job_file(folder)))
+    return parse_record(read_bounded(job_file(folder)))
 
 
 def job_file(folder: str | Path) -> Path:
@@ -68,7 +68,7 @@ def job_file(folder: str | Path) -> Path:
         When the job file is a link that leads out of the folder.
     """
     path = Path(folder)
-    return path if path.suffix == ".toml" and not path.is_dir() else inside(path, FILE)
+    return path if path.suffix == ".toml" and not path.is_dir() else path_inside(path, FILE)
 
 
 def is_job(path: str | Path) -> bool:
@@ -79,7 +79,7 @@ def is_job(path: str | Path) -> bool:
     return place.is_file() and "format" in toml_tables(read_bounded(place), place.name)
 
 
-def parse(data: bytes, file: str = FILE) -> Record:
+def parse_record(data: bytes, file: str = FILE) -> Record:
     """Read a record from the bytes of its file.
 
     Raises
@@ -121,7 +121,7 @@ def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
     return record if number <= FORMAT else replace(record, beyond=tuple(top.unasked()))
 
 
-def checked(record: Record) -> Record:
+def check_record(record: Record) -> Record:
     """The record as it would read back: texts made plain.
 
     Raises
@@ -226,7 +226,7 @@ def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
 def _sweep(entry: Entry) -> Sweep:
     file = entry.raw("file")
     try:
-        inside_name(file)
+        check_file_name(file)
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
     note = entry.plain_text("note", _NOTE, "", lines=True)

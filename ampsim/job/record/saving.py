@@ -17,14 +17,14 @@ from .changing import with_history
 from .data import FORMAT, Record, as_tables
 from .frozen import freeze_named
 from .merging import fresh, merged
-from .paths import inside
-from .reading import checked, job_file, parse
+from .paths import path_inside
+from .reading import check_record, job_file, parse_record
 
 _MOST_BESIDE = 1000
 _MOST_NAME = 40
 
 
-def save(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
+def save_record(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
     """Save a record into its job folder.
 
     What did not change stays as a person wrote it, comments and order included. A value that changed and that the
@@ -54,7 +54,7 @@ def save(record: Record, folder: str | Path, date: datetime.date | None = None) 
     """
     path = job_file(folder)
     _refuse_newer(record)
-    record = checked(record)
+    record = check_record(record)
     with locked(path.parent) as alone:
         if alone:
             _sweep(path)
@@ -87,7 +87,7 @@ def keep_positions(
     path = job_file(folder)
     with locked(path.parent):
         before = read_bounded(path)
-        record = parse(before, path.name)
+        record = parse_record(before, path.name)
         ours = [dict(each) for each in positions]
         taken = {each["name"] for each in ours} | {own}
         for each in record.positions:
@@ -107,19 +107,19 @@ def _another(name: str, taken: set[str]) -> str:
 
 def _write(record: Record, path: Path, before: bytes, date: datetime.date) -> Record:
     """Write what was checked to read back the same; the caller holds the lock."""
-    old = parse(before, path.name) if before else None
+    old = parse_record(before, path.name) if before else None
     if old is not None:
         _refuse_newer(old)
         record = with_history(old, record, date)
     if not record.frozen:
         record = freeze_named(record, path.parent)
-    record = replace(checked(record), format=FORMAT)
+    record = replace(check_record(record), format=FORMAT)
     text = _text(record, old, before, path)
     if old is not None and old.format < FORMAT:
         _beside(path, before, f"format {old.format}")
     if text.encode() != before:
         write_whole(path, text)
-    return parse(text.encode(), path.name)
+    return parse_record(text.encode(), path.name)
 
 
 def _text(record: Record, old: Record | None, before: bytes, path: Path) -> str:
@@ -128,11 +128,11 @@ def _text(record: Record, old: Record | None, before: bytes, path: Path) -> str:
         # Whatever the library stumbles over: what it made is only used if it reads back the same.
         with contextlib.suppress(Exception):
             text = merged(before.decode(), _with_format(old), tables)
-            if parse(text.encode(), path.name) == record:
+            if parse_record(text.encode(), path.name) == record:
                 return text
         _beside(path, before, "as edited")
     text = fresh(tables)
-    if parse(text.encode(), path.name) != record:
+    if parse_record(text.encode(), path.name) != record:
         raise DescriptionError(f"{path}: not saved: the record would not read back the same")
     return text
 
@@ -165,7 +165,7 @@ def _beside(path: Path, data: bytes, why: str) -> Path:
     now = datetime.datetime.now().strftime("%Y-%m-%d %H%M%S")
     for number in range(1, _MOST_BESIDE):
         name = f"{path.stem} {why} {now}{f' {number}' if number > 1 else ''}.toml"
-        kept = inside(path.parent, name)
+        kept = path_inside(path.parent, name)
         if not kept.exists():
             return write_whole(kept, data)
     raise DescriptionError(f"{path.parent}: too many versions of this second")

@@ -15,11 +15,11 @@ from .common import (
     PICTURES,
     Steps,
     asked_phase,
-    audition_of,
     drawn_mains,
     mains_option,
-    opened,
-    place,
+    open_record,
+    open_record_audition,
+    output_path,
     round_option,
     to_option,
 )
@@ -69,7 +69,7 @@ def _readings(options: argparse.Namespace) -> None:
     from ....bench.diagnosis.readings import read_readings
     from ....job.record.measurements import keep_readings
 
-    record, found = opened(options)
+    record, found = open_record(options)
     phase = asked_phase(options)
     amp, drawn = found.amp(phase), drawn_mains(options)
     at = dict(_stood(amp, each) for each in options.at)
@@ -100,7 +100,7 @@ def _told(measured: Measured) -> str:
     from ....base.quantities import OHM, format_value
     from ....circuit.positions import position_label
 
-    told = [f"{place} {volts:g} V" for place, volts in measured.volts]
+    told = [f"{output_path} {volts:g} V" for output_path, volts in measured.volts]
     told += [f"mains {measured.mains:g} V"] if measured.mains is not None else ["mains not measured"]
     told += [f"{measured.mains_drawn:g} V in the drawing"] if measured.mains_drawn is not None else []
     told += [f"meter {format_value(measured.meter, OHM)}"] if measured.meter is not None else []
@@ -112,10 +112,10 @@ def _diagnose(options: argparse.Namespace) -> None:
     from ....bench.diagnosis.picture import volts_picture
     from ....bench.diagnosis.readings import read_readings
     from ....bench.diagnosis.report import diagnose
-    from ....job.record.measurements import readings_of
+    from ....job.record.measurements import recorded_readings
     from ....pictures.canvas import save_picture
 
-    record, found = opened(options)
+    record, found = open_record(options)
     phase = asked_phase(options)
     amp = found.amp(phase)
     drawn = drawn_mains(options)
@@ -126,9 +126,9 @@ def _diagnose(options: argparse.Namespace) -> None:
         read = read_readings(options.file, amp)
     else:
         last = _last(record, phase)
-        read, at = readings_of(last, amp, mains_drawn=drawn), last.position
+        read, at = recorded_readings(last, amp, mains_drawn=drawn), last.position
     told = diagnose(amp, read, at, progress=_progress)
-    path = place(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
+    path = output_path(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
     save_picture(volts_picture(told.table, f"{amp.name}, {amp.variant}: volts {phase}"), path)
     print(f"{told.text()}\nThe picture is {path}")
 
@@ -156,9 +156,9 @@ def _sweep(options: argparse.Namespace) -> None:
     from ....job.record.measurements import keep_sweep
     from ....pictures.canvas import save_picture
 
-    record, found = opened(options)
+    record, found = open_record(options)
     phase = asked_phase(options)
-    at = audition_of(options.folder)[1].compare_at if record.mods else {}
+    at = open_record_audition(options.folder)[1].compare_at if record.mods else {}
     measured, amp = read_sweep(options.file), found.amp(phase)
     told_at = dict(_stood(amp, each) for each in options.at)
     at = at | told_at
@@ -166,7 +166,7 @@ def _sweep(options: argparse.Namespace) -> None:
     stood = {name: value for name, value in at.items() if name in amp.controls}
     fitted = fit_parts(amp, measured, options.fit, stood) if options.fit else None
     record = keep_sweep(record, options.folder, options.file, phase, options.note, at=told_at)
-    path = place(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
+    path = output_path(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     save_picture(compared_picture(compared, f"Sweep {phase}: measured over simulated"), path)
     told = sweep_remarks(measured)
     where = describe_position(amp, at)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ....base.errors import DescriptionError, nearest, shown
-from .common import Steps, opened
+from .common import Steps, open_record
 
 if TYPE_CHECKING:
     from ....job.record.data import Record
@@ -30,48 +30,50 @@ def add(steps: Steps) -> None:
     state = steps.step("state", "enter the state that the job is in now", _state)
     state.add_argument("state", help='such as "on the bench" or "waiting for parts"')
     state.add_argument("--note", default="", help="why, or what for")
-    take = steps.step("take", "freeze one more file into the job: a mod, another amp, a drawer, wishes", _take)
-    take.add_argument("file", help="a file, or the name of one that comes with ampsim")
-    take.add_argument("--as", dest="kind", choices=list(_KINDS), help="what it is, where its name does not tell")
+    freeze_files = steps.step("take", "freeze one more file into the job: a mod, another amp, a drawer, wishes", _take)
+    freeze_files.add_argument("file", help="a file, or the name of one that comes with ampsim")
+    freeze_files.add_argument(
+        "--as", dest="kind", choices=list(_KINDS), help="what it is, where its name does not tell"
+    )
     steps.step("accept", "take the frozen files as they are now, after somebody edited them", _accept)
-    change = steps.step("change", "give an entry of the job file another value; the one before is kept", _change)
-    change.add_argument("entry", help="such as owner, wishes[2].note, measured[1].volts.V1A.plate, mods")
-    change.add_argument("value", nargs="?", help='a text, a number, a date, or as TOML writes it: ["one", "two"]')
-    change.add_argument("--take-out", action="store_true", help="take the entry out instead")
+    change_entry = steps.step("change", "give an entry of the job file another value; the one before is kept", _change)
+    change_entry.add_argument("entry", help="such as owner, wishes[2].note, measured[1].volts.V1A.plate, mods")
+    change_entry.add_argument("value", nargs="?", help='a text, a number, a date, or as TOML writes it: ["one", "two"]')
+    change_entry.add_argument("--take-out", action="store_true", help="take the entry out instead")
 
 
 def _show(options: argparse.Namespace) -> None:
     from ....job.record.intake import intake
     from ....work.cautions.sheet import caution_sheet
 
-    record, found = opened(options)
+    record, found = open_record(options)
     print(intake(record, found, caution_sheet(found.modded).text()))
 
 
 def _state(options: argparse.Namespace) -> None:
-    from ....job.record.changing import enter
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.changing import enter_status
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
-    record = save(enter(read(options.folder), options.state, note=options.note), options.folder)
+    record = save_record(enter_status(read_record(options.folder), options.state, note=options.note), options.folder)
     print(f"Job '{record.name}' is now: {record.state}")
 
 
 def _take(options: argparse.Namespace) -> None:
-    from ....job.record.frozen import take
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.frozen import freeze_files
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
-    record, kind = read(options.folder), options.kind or _kind(options.file)
+    record, kind = read_record(options.folder), options.kind or _kind(options.file)
     if kind == "mod":
         record = _with_mod(record, options)
     elif kind == "amp":
         record = _with_amp(record, options)
     elif kind == "wishes":
-        record = take(record, options.folder, wishes=[options.file])
+        record = freeze_files(record, options.folder, wishes=[options.file])
     else:
-        record = take(record, options.folder, drawer=options.file)
-    record = save(record, options.folder)
+        record = freeze_files(record, options.folder, drawer=options.file)
+    record = save_record(record, options.folder)
     print(f"Taken in as {kind}: {Path(options.file).name}. Frozen now: {', '.join(e.file for e in record.frozen)}")
 
 
@@ -104,14 +106,14 @@ def _with_mod(record: Record, options: argparse.Namespace) -> Record:
     """The job with one mod more (or another version of one it has), once all of them were found to go together."""
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
-    from ....job.record.frozen import open_job, take
+    from ....job.record.frozen import freeze_files, open_job
     from ....library.files import load_mod
 
     found = open_job(record, options.folder)
     name = Path(options.file).stem
     others = [mod for each, mod in zip(record.mods, found.modded.mods, strict=True) if each != name]
     build_circuit(apply_mods(found.stock, *others, load_mod(options.file)))
-    taken = take(record, options.folder, mods=[options.file])
+    taken = freeze_files(record, options.folder, mods=[options.file])
     return replace(taken, mods=tuple(dict.fromkeys([*record.mods, *taken.mods])))
 
 
@@ -119,49 +121,49 @@ def _with_amp(record: Record, options: argparse.Namespace) -> Record:
     """The job with another amp, once its mods were found to go with that one."""
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
-    from ....job.record.frozen import open_job, take
+    from ....job.record.frozen import freeze_files, open_job
     from ....library.files import load_amp
 
     build_circuit(apply_mods(load_amp(options.file), *open_job(record, options.folder).modded.mods))
-    return take(record, options.folder, amp=options.file)
+    return freeze_files(record, options.folder, amp=options.file)
 
 
 def _accept(options: argparse.Namespace) -> None:
-    from ....job.record.frozen import accept, changed
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.frozen import accept_frozen, frozen_faults
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
-    record = read(options.folder)
-    wrong = changed(record, options.folder)
-    save(accept(record, options.folder), options.folder)
+    record = read_record(options.folder)
+    wrong = frozen_faults(record, options.folder)
+    save_record(accept_frozen(record, options.folder), options.folder)
     print("\n".join(["Accepted as it is now:", *wrong] if wrong else ["Every frozen file is as it was."]))
 
 
 def _change(options: argparse.Namespace) -> None:
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
     if (options.value is None) is not options.take_out:
         raise DescriptionError(f"{shown(options.entry)}: give either a value or --take-out")
-    record = read(options.folder)
+    record = read_record(options.folder)
     made = _changed(record, options)
     if made == record:
         print(f"{options.entry} has this value already")
         return
-    line = save(made, options.folder).history[-1]
+    line = save_record(made, options.folder).history[-1]
     print(f"{line.entry} was: {'nothing' if line.before is None else line.before}")
     print(f"{line.entry} is: {'taken out' if line.after is None else line.after}")
 
 
 def _changed(record: Record, options: argparse.Namespace) -> Record:
     """The record with the entry changed; refused where the job opened before and would not any more."""
-    from ....job.record.changing import change
+    from ....job.record.changing import change_entry
 
     sound = _fault(record, options) is None
     first: DescriptionError | None = None
     for value in _values(options.value):
         try:
-            made = change(record, options.entry, value)
+            made = change_entry(record, options.entry, value)
         except DescriptionError as problem:
             first = first or problem
             continue

@@ -50,36 +50,36 @@ class Steps:
         return parser
 
 
-def opened(options: argparse.Namespace) -> tuple[Record, Opened]:
+def open_record(options: argparse.Namespace) -> tuple[Record, Opened]:
     """The record of the folder, and what its frozen files open to."""
     from ....job.record.frozen import open_job
-    from ....job.record.reading import read
+    from ....job.record.reading import read_record
 
-    record = read(options.folder)
+    record = read_record(options.folder)
     return record, open_job(record, options.folder)
 
 
-def audition_of(folder: str | Path) -> tuple[Record, Audition]:
+def open_record_audition(folder: str | Path) -> tuple[Record, Audition]:
     """The record of a folder, and the job as an audition."""
     from ....job.record.frozen import open_audition
-    from ....job.record.reading import read
+    from ....job.record.reading import read_record
 
-    record = read(folder)
+    record = read_record(folder)
     return record, open_audition(record, folder)
 
 
-def home(options: argparse.Namespace) -> Path:
+def job_folder(options: argparse.Namespace) -> Path:
     """The job's folder, also where its job file was named."""
     from ....job.record.reading import job_file
 
     return job_file(options.folder).parent
 
 
-def place(options: argparse.Namespace, name: str) -> Path:
+def output_path(options: argparse.Namespace, name: str) -> Path:
     """Where something is written: as `--to` says, else this file or folder of the job."""
-    from ....job.record.paths import inside
+    from ....job.record.paths import path_inside
 
-    return options.to if options.to else inside(home(options), name)
+    return options.to if options.to else path_inside(job_folder(options), name)
 
 
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:

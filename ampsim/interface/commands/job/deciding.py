@@ -10,7 +10,7 @@ from ....base.errors import DescriptionError, nearest, shown
 from ..common import report, topic_option
 from ..consequences import print_consequences
 from ..find import print_values
-from .common import PAPERS, PICTURES, Steps, audition_of, opened, place, to_option
+from .common import PAPERS, PICTURES, Steps, open_record, open_record_audition, output_path, to_option
 
 if TYPE_CHECKING:
     from ....job.record.frozen import Opened
@@ -31,7 +31,7 @@ def add(steps: Steps) -> None:
 
 
 def _find(options: argparse.Namespace) -> None:
-    print_values(_wishes(opened(options)[1], options.file), place(options, PICTURES))
+    print_values(_wishes(open_record(options)[1], options.file), output_path(options, PICTURES))
 
 
 def _wishes(found: Opened, file: str) -> WishList:
@@ -50,10 +50,10 @@ def _wishes(found: Opened, file: str) -> WishList:
 def _audition(options: argparse.Namespace) -> None:
     from ....studies.audition import audition
 
-    job = audition_of(options.folder)[1]
-    print(audition(job, place(options, PICTURES), report).text)
+    job = open_record_audition(options.folder)[1]
+    print(audition(job, output_path(options, PICTURES), report).text)
 
 
 def _consequences(options: argparse.Namespace) -> None:
-    job = audition_of(options.folder)[1]
-    print_consequences(job, options.topic, place(options, f"{PAPERS}/consequences.html"))
+    job = open_record_audition(options.folder)[1]
+    print_consequences(job, options.topic, output_path(options, f"{PAPERS}/consequences.html"))

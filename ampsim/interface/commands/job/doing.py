@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ....base.caution import CAUTION
-from .common import PICTURES, Steps, opened, place, to_option
+from .common import PICTURES, Steps, open_record, output_path, to_option
 
 
 def add(steps: Steps) -> None:
@@ -24,7 +24,7 @@ def add(steps: Steps) -> None:
 def _parts(options: argparse.Namespace) -> None:
     from ....work.parts_list.parts_list import parts_list
 
-    found = opened(options)[1]
+    found = open_record(options)[1]
     listed = parts_list(found.stock, found.modded, drawer=found.drawer)
     print(listed.text())
     if options.to:
@@ -37,14 +37,14 @@ def _wiring(options: argparse.Namespace) -> None:
     from ....work.schematic.draw import schematic
     from ....work.wiring.readback import wiring
 
-    amp = opened(options)[1].modded
+    amp = open_record(options)[1].modded
     told = wiring_text(wiring(amp))
-    drawn = save_picture(schematic(amp), place(options, PICTURES) / "schematic")
+    drawn = save_picture(schematic(amp), output_path(options, PICTURES) / "schematic")
     print(f"{told}\n\nThe schematic before and after is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
 
 
 def _steps(options: argparse.Namespace) -> None:
     from ....work.steps.work_plan import work_steps
 
-    found = opened(options)[1]
+    found = open_record(options)[1]
     print(f"{work_steps(found.stock, found.modded).text()}\n\n{CAUTION}")

@@ -10,7 +10,7 @@ from ....base.caution import CAUTION
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
 from ..common import page_clips, page_options, report, report_positions
-from .common import PAPERS, Steps, audition_of, drawn_mains, home, mains_option, place, to_option
+from .common import PAPERS, Steps, drawn_mains, job_folder, mains_option, open_record_audition, output_path, to_option
 
 if TYPE_CHECKING:
     from ....bench.proof.sheet import ProofSheet
@@ -43,35 +43,35 @@ def _paper(parser: argparse.ArgumentParser, name: str) -> None:
 
 def _tested(options: argparse.Namespace, record: Record, job: Audition) -> ProofSheet:
     """The test sheet, the same on the screen and in the record."""
-    from ....job.papers.gather import proof_of
+    from ....job.papers.handover import proof_of
 
     drawn = drawn_mains(options)
     if drawn is not None and not any(each.mains for each in record.rounds(Phase.AFTER)):
         raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
-    return proof_of(job, record, home(options), drawn)
+    return proof_of(job, record, job_folder(options), drawn)
 
 
 def _proof(options: argparse.Namespace) -> None:
-    print(f"{_tested(options, *audition_of(options.folder)).text()}\n{CAUTION}")
+    print(f"{_tested(options, *open_record_audition(options.folder)).text()}\n{CAUTION}")
 
 
 def _record(options: argparse.Namespace) -> None:
-    from ....job.papers.gather import CHECKED, gather
+    from ....job.papers.handover import CHECKED, gather_handover
     from ....job.papers.shop_record import shop_record
 
-    record, job = audition_of(options.folder)
-    path = place(options, f"{PAPERS}/record.html")
+    record, job = open_record_audition(options.folder)
+    path = output_path(options, f"{PAPERS}/record.html")
     report("consequences, test sheet and pictures are worked out")
     tested = _tested(options, record, job)
-    found = gather(job, record, home(options), topics=options.topic or CHECKED, tested=tested)
+    found = gather_handover(job, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
     _written("record", shop_record(found, path, options.paper), options.paper)
 
 
 def _page(options: argparse.Namespace) -> None:
     from ....job.papers.owner_page import owner_page
 
-    record, job = audition_of(options.folder)
-    path = place(options, f"{PAPERS}/page.html")
+    record, job = open_record_audition(options.folder)
+    path = output_path(options, f"{PAPERS}/page.html")
     _written(
         "page",
         owner_page(job, record, path, options.control, report_positions, page_clips(options, job)),
@@ -83,8 +83,8 @@ def _exercise(options: argparse.Namespace) -> None:
     from ....base.files import write_whole
     from ....job.papers.exercise import exercise
 
-    job = audition_of(options.folder)[1]
-    path = place(options, f"{PAPERS}/exercise.html")
+    job = open_record_audition(options.folder)[1]
+    path = output_path(options, f"{PAPERS}/exercise.html")
     found = exercise(job)
     _written("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
     if options.answers:

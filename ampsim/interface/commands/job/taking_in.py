@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import argparse
 
-from .common import Steps, opened
+from .common import Steps, open_record
 
 
 def add(steps: Steps) -> None:
     """Add the steps of taking in."""
     steps.group("taking in")
-    begin = steps.step("begin", "take an amp in: make the folder and freeze its files into it", _begin)
-    begin.add_argument("--amp", required=True, help="an amp file or the name of one")
-    begin.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
-    begin.add_argument("--owner", default="", help="what the owner is called")
-    begin.add_argument("--words", default="", help="what the owner asks for, in their words")
-    wish = steps.step("wish", "write down one wish of the owner, and what answers it", _wish)
-    wish.add_argument("words", help="in the owner's words")
-    wish.add_argument("--file", default="", help="a wish file of the job that answers it (see take)")
-    wish.add_argument("--entry", type=int, default=0, help="which wish of that file, from 1")
-    wish.add_argument("--note", default="", help="what is done about it")
+    begin_job = steps.step("begin", "take an amp in: make the folder and freeze its files into it", _begin)
+    begin_job.add_argument("--amp", required=True, help="an amp file or the name of one")
+    begin_job.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
+    begin_job.add_argument("--owner", default="", help="what the owner is called")
+    begin_job.add_argument("--words", default="", help="what the owner asks for, in their words")
+    add_wish = steps.step("wish", "write down one wish of the owner, and what answers it", _wish)
+    add_wish.add_argument("words", help="in the owner's words")
+    add_wish.add_argument("--file", default="", help="a wish file of the job that answers it (see take)")
+    add_wish.add_argument("--entry", type=int, default=0, help="which wish of that file, from 1")
+    add_wish.add_argument("--note", default="", help="what is done about it")
     note = steps.step("note", "write down what was seen, heard or smelt as the amp came", _note)
     note.add_argument("words")
     steps.step("cautions", "stored charge, bleeders and cautions of this amp, before it is opened", _cautions)
@@ -28,39 +28,39 @@ def add(steps: Steps) -> None:
 def _begin(options: argparse.Namespace) -> None:
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
-    from ....job.record.begin import begin
+    from ....job.record.beginning import begin_job
     from ....library.files import load_amp, load_mod
 
     # What cannot be wired is refused before there is a folder.
     build_circuit(apply_mods(load_amp(options.amp), *(load_mod(each) for each in options.mod)))
-    record = begin(options.folder, options.amp, options.mod, owner=options.owner, words=options.words)
+    record = begin_job(options.folder, options.amp, options.mod, owner=options.owner, words=options.words)
     print(f"Job '{record.name}' is in {options.folder}; look at the caution sheet before anything is opened:\n")
     _cautions(options)
 
 
 def _wish(options: argparse.Namespace) -> None:
-    from ....job.record.changing import wish
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.changing import add_wish
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
-    record = wish(read(options.folder), options.words, options.file, options.entry, options.note)
-    record = save(record, options.folder)
+    record = add_wish(read_record(options.folder), options.words, options.file, options.entry, options.note)
+    record = save_record(record, options.folder)
     print(f"Wish {len(record.wishes)}: {record.wishes[-1].words}")
 
 
 def _note(options: argparse.Namespace) -> None:
     import datetime
 
-    from ....job.record.changing import add
-    from ....job.record.reading import read
-    from ....job.record.saving import save
+    from ....job.record.changing import add_entry
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
 
     noted = {"date": datetime.date.today(), "note": options.words}
-    record = save(add(read(options.folder), "arrival", noted), options.folder)
+    record = save_record(add_entry(read_record(options.folder), "arrival", noted), options.folder)
     print(f"Noted: {record.arrival[-1].note}")
 
 
 def _cautions(options: argparse.Namespace) -> None:
     from ....work.cautions.sheet import caution_sheet
 
-    print(caution_sheet(opened(options)[1].modded).text())
+    print(caution_sheet(open_record(options)[1].modded).text())

@@ -57,7 +57,7 @@ class Handover:
     volts: tuple[Volts, ...] = ()
 
 
-def gather(
+def gather_handover(
     job: Audition,
     record: Record | None = None,
     folder: str | Path | None = None,
@@ -145,7 +145,7 @@ def _tested(
 ) -> ProofSheet:
     after = Phase.AFTER
     asked = {f"Sweep {after}": (job.modded, sweep_position(job, record, after), swept[after])} if after in swept else {}
-    told = measured(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
+    told = last_voltages(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
     return proof_sheet(job.modded, **told, sweeps=asked)
 
 
@@ -156,7 +156,9 @@ def _swept(
     found = {}
     if (arrival := Phase.ARRIVAL) in swept:
         # The amp may have come with a fault: this one is shown, not judged.
-        found[f"Sweep {arrival}"] = compare_with_drawing(job.stock, sweep_position(job, record, arrival), swept[arrival])
+        found[f"Sweep {arrival}"] = compare_with_drawing(
+            job.stock, sweep_position(job, record, arrival), swept[arrival]
+        )
     found |= {each.name: each.found for each in tested.sweeps}
     changed = work_over(job, swept, record)
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
@@ -178,7 +180,7 @@ def _drawn(job: Audition) -> dict[str, str]:
         return {}
 
 
-def measured(record: Record | None, phase: Phase = Phase.AFTER) -> dict[str, Any]:
+def last_voltages(record: Record | None, phase: Phase = Phase.AFTER) -> dict[str, Any]:
     """The last voltages of a phase and how they were measured, as `proof` takes them; nothing when there are none."""
     found = record.rounds(phase) if record else []
     if not found:

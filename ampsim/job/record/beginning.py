@@ -9,16 +9,16 @@ from pathlib import Path
 from ...base.errors import DescriptionError
 from ...base.wording import plain
 from ...library.loader import FILE
-from .changing import enter
+from .changing import enter_status
 from .data import Record, Status
-from .frozen import take
-from .paths import inside
-from .saving import save
+from .frozen import freeze_files
+from .paths import path_inside
+from .saving import save_record
 
 MEASUREMENTS, PICTURES = "measurements", "pictures"
 
 
-def begin(
+def begin_job(
     folder: str | Path,
     amp: str | Path,
     mods: Sequence[str | Path] = (),
@@ -59,10 +59,10 @@ def begin(
     day = date or datetime.date.today()
     called = plain(name) or plain(home.resolve().name)[:60] or "job"
     record = Record(called, "", owner=plain(owner), words=plain(words, lines=True))
-    record = take(record, home, amp=amp, mods=mods, date=day)
+    record = freeze_files(record, home, amp=amp, mods=mods, date=day)
     for each in (MEASUREMENTS, PICTURES):
-        _made(inside(home, each))
-    return save(enter(record, Status.TAKEN_IN, day), home)
+        _made(path_inside(home, each))
+    return save_record(enter_status(record, Status.TAKEN_IN, day), home)
 
 
 def _made(folder: Path) -> None:

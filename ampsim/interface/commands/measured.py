@@ -25,7 +25,7 @@ def add(commands: Commands) -> None:
 def _measured(options: argparse.Namespace) -> None:
     from ...base.tables import text_table
     from ...bench.proof.sweeps import compare_with_drawing
-    from ...bench.sweeps.compare import sweep_findings, difference_table
+    from ...bench.sweeps.compare import difference_table, sweep_findings
     from ...bench.sweeps.fit import fit_parts
     from ...bench.sweeps.measured_sweep import read_sweep
     from ...bench.sweeps.picture import compared_picture

@@ -7,7 +7,6 @@ the stock amp of the same number.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -19,6 +18,8 @@ from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.valves.description import Valve
+from ..circuit.valves.deviation import Deviation, Reference, ValveDraw
+from ..circuit.valves.laws import LAWS
 
 Array = NDArray[np.float64]
 
@@ -27,7 +28,6 @@ TOLERANCE_SOURCE = "common practice, no source: even odds anywhere inside the to
 ELECTROLYTIC_FROM = 1e-6
 # Sections in one bottle were made from the same materials in the same hour; how alike they are is a guess, no source.
 BOTTLE_SHARE = 0.5
-_LAWS = ("space-charge triode", "space-charge pentode")
 # Scores of a valve: bias, mu factor, slope, worn emission.
 _SCORES = 4
 
@@ -113,18 +113,35 @@ SPREADS: dict[str, ValveSpread] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class ValveDraw:
-    """One valve against its type at the reference point: bias shift [V], factor on mu, factor on gm."""
-
-    bias_volts: float = 0.0
-    mu: float = 1.0
-    slope: float = 1.0
-
-
 def spreads(valve: Valve) -> bool:
-    """Whether the law of a valve has what bias, mu and gm need to be shifted apart from each other."""
-    return valve.law in _LAWS
+    """Whether bias, mu and gm of a valve can be shifted apart from each other, as its law says.
+
+    Raises
+    ------
+    DescriptionError
+        When the law says neither how nor why not.
+    """
+    return not isinstance(_deviation(valve), str)
+
+
+def _deviation(valve: Valve) -> Deviation | str:
+    found = LAWS[valve.law].deviation
+    if found is None:
+        raise DescriptionError(
+            f"valve {valve.type}: the law {shown(valve.law)} says neither how its valves differ nor why they cannot"
+        )
+    return found
+
+
+def _spreadable(valve: Valve) -> Deviation:
+    found = _deviation(valve)
+    if isinstance(found, str):
+        able = ", ".join(name for name, law in LAWS.items() if isinstance(law.deviation, Deviation))
+        raise DescriptionError(
+            f"valve {valve.type}: the law {shown(valve.law)} cannot be spread, {found}; laws that can: {able}. "
+            "Draw the parts alone with Tolerances(valves=0)"
+        )
+    return found
 
 
 def spread_of(valve: Valve) -> ValveSpread:
@@ -135,20 +152,16 @@ def spread_of(valve: Valve) -> ValveSpread:
     DescriptionError
         When the law of the valve has no parameters that shift bias, mu and gm apart from each other.
     """
-    if not spreads(valve):
-        raise DescriptionError(
-            f"valve {valve.type}: the law {shown(valve.law)} cannot be spread, it has no contact voltage and softplus "
-            f"of a plain sum; laws that can: {', '.join(_LAWS)}. Draw the parts alone with Tolerances(valves=0)"
-        )
-    return SPREADS.get(valve.type) or _rule_of_thumb(valve)
+    found = _spreadable(valve)
+    return SPREADS.get(valve.type) or _rule_of_thumb(valve, found.amplification)
 
 
-def _rule_of_thumb(valve: Valve) -> ValveSpread:
+def _rule_of_thumb(valve: Valve, amplification: str) -> ValveSpread:
     """A guess at a usual place of work: 250 V (or four fifths of the rating), half the rated dissipation."""
     most, watts = valve.limits.plate_volts or 300.0, valve.limits.plate_watts or 1.0
     plate = min(250.0, 0.8 * most)
     screen = plate if valve.family == "pentode" else None
-    bias = 0.065 * plate / dict(valve.parameters)["mu"]
+    bias = 0.065 * plate / dict(valve.parameters)[amplification]
     return ValveSpread(bias, 0.06, 1.0, 0.10, 0.0, plate, 0.5 * watts / plate, screen, "guess", _GUESS)
 
 
@@ -158,48 +171,14 @@ def deviating(valve: Valve, draw: ValveDraw) -> Valve:
     Exact for the law's plain sum. What its width and knee add to mu and gm does not follow: a draw of 10 % comes out
     at 6.7 to 10.5 % in the types shipped.
 
-    With E = Vg + Va/mu + Vs/mu' + Vct, x(E) = w ln(1 + exp(E/w)) and a current G x^g: the shift is added to Vct;
-    mu becomes mu m and Vct grows by V/mu (1 - 1/m), so that the current at the reference stays; G becomes G q^g and
-    Vct grows by E(x0/q) - E(x0), so that the current stays and gm/I = g (1 - exp(-x/w))/x alone changes. Derived from
-    the law itself. Where the law bends too softly for a gm asked for, it takes nine tenths of the most it can.
+    Raises
+    ------
+    DescriptionError
+        As `spread_of`.
     """
     spread, p = spread_of(valve), dict(valve.parameters)
-    screen = spread.plate_volts if spread.screen_volts is None else spread.screen_volts
-    pulls = {"mu": screen if valve.family == "pentode" else spread.plate_volts}
-    if valve.family == "pentode":
-        pulls["plate_mu"] = spread.plate_volts
-    width = p["width"] + p["width_per_volt"] * pulls["mu"]
-    drive = _drive(valve, spread)
-    spared = _spared(drive / width, draw.slope)
-    shift = draw.bias_volts + _before(drive / spared, width) - _before(drive, width)
-    shift += sum(volts / p[name] * (1.0 - 1.0 / draw.mu) for name, volts in pulls.items())
-    p["contact_volts"] += shift
-    p["perveance"] *= spared ** p["exponent"]
-    for name in pulls:
-        p[name] *= draw.mu
-    return replace(valve, parameters=tuple(p.items()))
-
-
-def _drive(valve: Valve, spread: ValveSpread) -> float:
-    """The effective voltage x at the reference current, its knee left out: about (I/G)^(1/g)."""
-    p = dict(valve.parameters)
-    share = 0.0 if spread.screen_volts is None else p["screen_share"]
-    return float((spread.plate_amps / (1.0 - share) / p["perveance"]) ** (1.0 / p["exponent"]))
-
-
-def _before(effective: float, width: float) -> float:
-    """The sum E whose softplus is this effective voltage."""
-    return effective + width * math.log(-math.expm1(-effective / width))
-
-
-def _spared(bend: float, slope: float) -> float:
-    """The factor q that solves q (1 - exp(-a/q)) = s (1 - exp(-a)), a = x0/w, by the Lambert function."""
-    from scipy.special import lambertw
-
-    share = min(-slope * math.expm1(-bend) / bend, max(0.9, -math.expm1(-bend) / bend))
-    if share == -math.expm1(-bend) / bend:
-        return 1.0
-    return bend / (1.0 / share + float(lambertw(-math.exp(-1.0 / share) / share).real))
+    at = Reference(spread.plate_volts, spread.plate_amps, spread.screen_volts)
+    return replace(valve, parameters=tuple(_spreadable(valve).parameters(p, at, draw).items()))
 
 
 def part_factors(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -> dict[str, Array]:

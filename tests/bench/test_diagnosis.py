@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.diagnosis.fault_model import FaultModel, fault_model
-from ampsim.bench.diagnosis.faults import KINDS, Suspect, dead_valve, suspects, worn_valve
+from ampsim.bench.diagnosis.faults import KINDS, Suspect, dead_valve, suspects
 from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State, gas_name, leak_name, wire_name
 from ampsim.bench.diagnosis.next_step import SizedSuspect, next_steps
 from ampsim.bench.diagnosis.picture import describe_volts, volts_picture
@@ -31,6 +31,7 @@ from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.valves.emission import worn_valve
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.job.record.data import Measured
 from ampsim.job.record.measurements import recorded_readings

@@ -16,6 +16,7 @@ from ampsim import FrequencySweep, OperatingPoint, Transient, apply_mods, load_a
 from ampsim.base.errors import DescriptionError, EngineError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
+from ampsim.circuit.valves.deviation import ValveDraw
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.measures.percentiles import percentiles
 from ampsim.simulation.monte_carlo import spread
@@ -24,7 +25,6 @@ from ampsim.simulation.tolerances import (
     SPREADS,
     VALVE_SWAP,
     Tolerances,
-    ValveDraw,
     bottle,
     deviating,
     part_factors,

@@ -14,6 +14,7 @@ import xarray as xr
 from ampsim import apply_mods, load_amp, load_mod, load_valve, parse_mod
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
+from ampsim.circuit.valves.emission import stronger_valve
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.library.files import listing
@@ -23,7 +24,7 @@ from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.studies.findings import Finding
-from ampsim.studies.noise.hum import Mains, hum_spectrum, stronger
+from ampsim.studies.noise.hum import Mains, hum_spectrum
 from ampsim.studies.noise.hum_measures import hum_by_node, hum_findings, hum_table
 from ampsim.studies.noise.measures import (
     contributor_table,
@@ -269,7 +270,7 @@ def test_a_perfect_pair_cancels_what_comes_by_the_centre_tap() -> None:
 
 
 def test_the_stated_mismatch_is_one_of_plate_current() -> None:
-    sockets = {"V5": stronger(load_valve("EL84"), 1.05)}
+    sockets = {"V5": stronger_valve(load_valve("EL84"), 1.05)}
     rest = ran(build(stock(), {}, OperatingPoint(), ("speaker",), True, sockets))
     assert rest.vectors["v(xv5.ia)"][0] / rest.vectors["v(xv4.ia)"][0] == pytest.approx(1.05, abs=0.003)
 
@@ -279,7 +280,7 @@ def test_a_stronger_valve_draws_more_by_a_factor_at_every_voltage(name: str) -> 
     valve = load_valve(name)
     volts = (np.array([50.0, 150.0, 250.0]), np.array([-1.0, -5.0, 0.0]))
     at = (*volts, np.array([200.0, 250.0, 150.0])) if valve.family == "pentode" else volts
-    one, other = currents(valve, *at), currents(stronger(valve, 1.2), *at)
+    one, other = currents(valve, *at), currents(stronger_valve(valve, 1.2), *at)
     # A law may take the grid's own current out of the plate's; that stays.
     taken = one.grid if LAWS[valve.law].grid else 0.0
     np.testing.assert_allclose(other.plate + taken, 1.2 * (one.plate + taken), rtol=1e-12)

@@ -14,10 +14,10 @@ from ...circuit.amp import Amp, Socket
 from ...circuit.build import circuit_at
 from ...circuit.positions import Position, position_label
 from ...circuit.valves.description import Valve
+from ...circuit.valves.deviation import ValveDraw
 from ...simulation.tolerances import (
     BOTTLE_SHARE,
     Tolerances,
-    ValveDraw,
     ValveSpread,
     bottle,
     deviating,

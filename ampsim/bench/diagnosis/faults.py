@@ -10,13 +10,12 @@ from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import AnyPart
 from ...circuit.build import Circuit
 from ...circuit.valves.description import Valve
+from ...circuit.valves.emission import worn_valve
 from .metered_amp import State, gas_name, leak_name, wire_name
 from .probes import own_elements
 
 OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
-# Which parameter of a law its currents are in proportion to (1), or in inverse proportion (-1).
-_EMISSION = {"perveance": 1, "G": 1, "kG": -1, "kG1": -1, "kG2": -1, "k": 1, "Gg": 1, "Ig0": 1}
 
 
 @dataclass(frozen=True)
@@ -114,12 +113,6 @@ def faulty_state(
     if name == "gassy":
         return State(values=((gas_name(part), max(plate_volts[part], 10.0) / size),))
     return State(sockets=((part, worn_valve(typical[part], size) if name == "weak" else dead_valve(typical[part])),))
-
-
-def worn_valve(valve: Valve, share: float) -> Valve:
-    """The valve with a share of its emission: the same law, scaled."""
-    factor = {name: share**power for name, power in _EMISSION.items()}
-    return replace(valve, parameters=tuple((name, value * factor.get(name, 1.0)) for name, value in valve.parameters))
 
 
 def dead_valve(valve: Valve) -> Valve:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from . import pentodes, triodes
+from . import deviation, pentodes, triodes
 from .description import Family
+from .deviation import Deviation
 from .triodes import Array, Parameters
 
 
@@ -21,25 +22,37 @@ class Parameter:
 
 @dataclass(frozen=True)
 class GridLaw:
-    """A law's own grid current [A] of the grid voltage, and its ngspice elements."""
+    """A law's own grid current [A] of the grid voltage [V], its ngspice elements and its emission, as in `Law`."""
 
     current: Callable[[Parameters, Array], Array]
     lines: Callable[[Parameters], tuple[str, ...]]
+    emission: Mapping[str, int]
 
 
 @dataclass(frozen=True)
 class Law:
     """A valve law.
 
+    One that does not say its emission or its deviation gives currents all the same; whoever asks for a worn valve or
+    for one that differs from its type gets an error that names the law.
+
     Attributes
     ----------
-    source
+    family : str
+        "triode" or "pentode".
+    source : str
         Citation of the formula.
-    current
+    parameters : tuple of Parameter
+    current : callable
         (parameters, plate, grid, screen) [V] to (plate, screen) currents [A]; a triode ignores the screen.
-    lines
+    lines : callable
         ngspice elements that leave the currents in milliamperes on the nodes `ia` (and `is`).
-    grid
+    emission : mapping of str to int
+        The parameters that the plate and screen currents go with: in proportion (1) or in inverse proportion (-1). A
+        worn valve has a share of its emission, so that share of every current at the same voltages.
+    deviation : Deviation or str
+        How bias, mu and gm of a valve differ from its type's; a text says why they cannot be shifted apart.
+    grid : GridLaw or None
         The law's own grid current, or None where the valve file describes a diode.
     """
 
@@ -48,6 +61,8 @@ class Law:
     parameters: tuple[Parameter, ...]
     current: Callable[[Parameters, Array, Array, Array], tuple[Array, Array]]
     lines: Callable[[Parameters], tuple[str, ...]]
+    emission: Mapping[str, int] | None = None
+    deviation: Deviation | str | None = None
     grid: GridLaw | None = None
 
 
@@ -85,6 +100,7 @@ _OWN = (
     "this package's own; softplus of one linear sum as Dempwolf and Zoelzer 2011, contact potential as"
     " Cohen and Helie 2012"
 )
+_NO_PLAIN_SUM = "it has no contact voltage and softplus of a plain sum"
 
 LAWS: dict[str, Law] = {
     "space-charge triode": Law(
@@ -93,6 +109,8 @@ LAWS: dict[str, Law] = {
         (*_SPACE_CHARGE, Parameter("knee_volts", 1e-3, 1e3)),
         _triode(triodes.space_charge),
         triodes.space_charge_lines,
+        {"perveance": 1},
+        Deviation("mu", deviation.space_charge_triode),
     ),
     "space-charge pentode": Law(
         "pentode",
@@ -107,6 +125,8 @@ LAWS: dict[str, Law] = {
         ),
         pentodes.space_charge,
         pentodes.space_charge_lines,
+        {"perveance": 1},
+        Deviation("mu", deviation.space_charge_pentode),
     ),
     "koren 1996 triode": Law(
         "triode",
@@ -114,6 +134,8 @@ LAWS: dict[str, Law] = {
         (*_KOREN, Parameter("kG1", 1.0, 1e6), Parameter("kVB", 1e-3, 1e6)),
         _triode(triodes.koren),
         triodes.koren_lines,
+        {"kG1": -1},
+        _NO_PLAIN_SUM,
     ),
     "koren 1996 pentode": Law(
         "pentode",
@@ -121,6 +143,8 @@ LAWS: dict[str, Law] = {
         (*_KOREN, Parameter("kG1", 1.0, 1e6), Parameter("kG2", 1.0, 1e6), Parameter("kVB", 1e-3, 1e6)),
         pentodes.koren,
         pentodes.koren_lines,
+        {"kG1": -1, "kG2": -1},
+        _NO_PLAIN_SUM,
     ),
     "dempwolf-zoelzer 2011": Law(
         "triode",
@@ -128,7 +152,9 @@ LAWS: dict[str, Law] = {
         _DEMPWOLF_ZOELZER,
         _triode(triodes.dempwolf_zoelzer),
         triodes.dempwolf_zoelzer_lines,
-        GridLaw(triodes.dempwolf_zoelzer_grid, triodes.dempwolf_zoelzer_grid_lines),
+        {"G": 1},
+        _NO_PLAIN_SUM,
+        GridLaw(triodes.dempwolf_zoelzer_grid, triodes.dempwolf_zoelzer_grid_lines, {"Gg": 1, "Ig0": 1}),
     ),
     "cohen-helie 2012": Law(
         "triode",
@@ -142,6 +168,8 @@ LAWS: dict[str, Law] = {
         ),
         _triode(triodes.cohen_helie),
         triodes.cohen_helie_lines,
+        {"kG": -1},
+        _NO_PLAIN_SUM,
     ),
     "three-halves": Law(
         "triode",
@@ -149,5 +177,7 @@ LAWS: dict[str, Law] = {
         (Parameter("k", 1e-9, 1.0), _MU),
         _triode(triodes.three_halves),
         triodes.three_halves_lines,
+        {"k": 1},
+        _NO_PLAIN_SUM,
     ),
 }

@@ -18,6 +18,7 @@ from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND, Element
 from ...circuit.valves.description import Valve
+from ...circuit.valves.emission import stronger_valve
 from ...simulation.analyses import Analysis, OperatingPoint, PortSweep, RippleSweep
 from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
@@ -27,8 +28,6 @@ from .simulate import part_of
 
 Complex = NDArray[np.complex128]
 HARMONICS = 10
-# The parameter that scales a law's currents, and which way.
-_SCALES = {"perveance": 1.0, "k": 1.0, "G": 1.0, "kG": -1.0, "kG1": -1.0, "kG2": -1.0}
 
 
 @dataclass(frozen=True)
@@ -240,14 +239,8 @@ def _mismatched(wired: Circuit, fraction: float) -> dict[str, Valve]:
     for element in wired.elements:
         if element.kind == "valve" and element.net("plate") in far:
             socket = cast("Socket", wired.parts[element.designator])
-            found[socket.designator] = stronger(wired.amp.valve_by_type[socket.type], 1.0 + fraction)
+            found[socket.designator] = stronger_valve(wired.amp.valve_by_type[socket.type], 1.0 + fraction)
     return found
-
-
-def stronger(valve: Valve, factor: float) -> Valve:
-    """A valve whose plate and screen currents are `factor` times those of another at the same voltages."""
-    parameters = tuple((name, value * factor ** _SCALES.get(name, 0.0)) for name, value in valve.parameters)
-    return replace(valve, parameters=parameters)
 
 
 def _dataset(found: Sequence[_Found], shape: tuple[int, int], frequency: NDArray[Any]) -> xr.Dataset:

@@ -15,12 +15,13 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Socket, Transformer
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
+from ...circuit.valves.deviation import ValveDraw
 from ...simulation.analyses import FrequencySweep
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.request import Case, request
 from ...simulation.response import provenance
-from ...simulation.tolerances import ValveDraw, ValveSpread, deviating, slots, spread_of, spreads
+from ...simulation.tolerances import ValveSpread, deviating, slots, spread_of, spreads
 
 Array = NDArray[np.float64]
 SWEEP = FrequencySweep(per_decade=15)

@@ -608,7 +608,7 @@ def test_the_command_leaves_clips_and_says_what_they_are(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     solver = StandIn()
-    monkeypatch.setattr("ampsim.simulation.timestep.solver", solver)
+    monkeypatch.setattr("ampsim.simulation.timestep.solver.play", solver)
     monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path / "kept"))
     wavfile.write(tmp_path / "dry.wav", RATE, (SHORT.volts * 5.0).astype(np.float32))
     order = ["listen", "--amp", "workshop-a", "--mod", "bright-switch", "--to", str(tmp_path / "out")]

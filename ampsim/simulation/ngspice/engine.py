@@ -6,6 +6,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from queue import Empty, SimpleQueue
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from ...base.errors import EngineError
 from ...base.progress import Line
 from ..netlist import Netlist
-from .pool import POOL, Worker, cores, wait
+from .pool import POOL, Worker, cores
 from .protocol import Answer, Form, Task
 
 # A guard against a simulation that never ends, per netlist [s].
@@ -136,6 +137,7 @@ class _Sweep:
         self, netlists: Sequence[Netlist], hands: int, timeout: float, report: Callable[[int, int], object]
     ) -> None:
         self.workers: list[Worker] = []
+        self._bell: SimpleQueue[Worker] = SimpleQueue()
         self._netlists = netlists
         self._hands = hands
         self._timeout = timeout
@@ -152,8 +154,10 @@ class _Sweep:
         while len(self._outcomes) < total:
             self._hire()
             self._feed()
-            for worker in wait(self.workers, _TICK):
-                self._hear(worker)
+            for worker in self._rung():
+                # Not one that was given up meanwhile.
+                if worker in self.workers and worker.inbox:
+                    self._hear(worker)
             self._dismiss_overdue()
             self._report(len(self._outcomes), total)
         return [self._outcomes[number] for number in range(total)]
@@ -161,7 +165,20 @@ class _Sweep:
     def _hire(self) -> None:
         missing = min(self._hands, len(self._netlists) - len(self._outcomes)) - len(self.workers)
         if missing > 0:
-            self.workers += POOL.take(missing)
+            self._add(POOL.take(missing))
+
+    def _add(self, workers: list[Worker]) -> None:
+        self.workers += workers
+        for worker in workers:
+            worker.ring(self._bell)
+
+    def _rung(self) -> list[Worker]:
+        """The workers that have something to say, at once or within a tick; once for each message."""
+        try:
+            first = self._bell.get(timeout=_TICK)
+        except Empty:
+            return []
+        return [first, *(self._bell.get_nowait() for _ in range(self._bell.qsize()))]
 
     def _feed(self) -> None:
         for worker in self.workers:
@@ -214,7 +231,7 @@ class _Sweep:
             return
         self._lost.add(number)
         (fresh,) = POOL.take(1, fresh=True)
-        self.workers.append(fresh)
+        self._add([fresh])
         self._second_try[fresh] = number
 
     def _remove(self, worker: Worker) -> None:
@@ -232,7 +249,7 @@ def _task(netlists: Sequence[Netlist]) -> Task:
     return Task(tuple(forms), tuple(items))
 
 
-def _outcome(netlist: Netlist, answer: Answer, body: bytearray) -> Outcome:
+def _outcome(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
     """Turn a worker's answer into arrays, without copying."""
     if answer.fault is not None:
         return EngineError(answer.fault)

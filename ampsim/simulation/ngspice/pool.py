@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import io
 import os
-import select
 import shutil
 import subprocess
 import sys
@@ -14,8 +14,9 @@ import time
 from collections import deque
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from threading import Lock
-from typing import IO, Any
+from queue import SimpleQueue
+from threading import Lock, Thread
+from typing import IO, Any, cast
 
 from ...base.errors import EngineError
 from .library import find
@@ -32,13 +33,19 @@ def cores() -> int:
 
 
 class Worker:
-    """A simulator process seen from the caller; `hand` lists the netlists it was given, in order."""
+    """A simulator process seen from the caller.
+
+    `hand` lists the netlists it was given, in order. Pipes cannot be waited for together on every system, so a thread
+    reads this one into `inbox`, where None is the end of the process, and rings the `bell` for each message.
+    """
 
     def __init__(self, library: Path) -> None:
         self.hand: deque[int] = deque()
+        self.inbox: deque[tuple[Any, memoryview] | None] = deque()
+        self.bell: SimpleQueue[Worker] = SimpleQueue()
         self.versions: dict[str, str] | None = None
         self.since = time.monotonic()
-        # True while a message is being read: an interrupted worker cannot be talked to again.
+        # True while a message is being taken: an interrupted worker cannot be talked to again.
         self._torn = False
         self._folder = tempfile.mkdtemp(prefix="ampsim-")
         self._log: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
@@ -49,19 +56,32 @@ class Worker:
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._log, bufsize=0,
             cwd=self._folder, env=_environment(), start_new_session=True,
         )  # fmt: skip
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._to, self._from = self._process.stdin, self._process.stdout
+        self._to, self._from = cast("io.FileIO", self._process.stdin), cast("io.FileIO", self._process.stdout)
+        self._reader = Thread(target=self._read, daemon=True)
+        self._reader.start()
 
-    @property
-    def handle(self) -> int:
-        """File descriptor that becomes readable when the process has something to say."""
-        return self._from.fileno()
+    def _read(self) -> None:
+        message: tuple[Any, memoryview] | None = ((), memoryview(b""))
+        while message is not None:
+            try:
+                message = receive(self._from)
+            except (EOFError, OSError, ValueError):
+                message = None
+            # In this order, and in the opposite one in `ring`, so that no message goes unheard.
+            self.inbox.append(message)
+            self.bell.put(self)
+
+    def ring(self, bell: SimpleQueue[Worker]) -> None:
+        """Ring this bell from now on, also for messages that have come already."""
+        self.bell = bell
+        for _ in range(len(self.inbox)):
+            bell.put(self)
 
     @property
     def usable(self) -> bool:
         """Whether the process runs and has nothing in hand."""
-        return not self.hand and not self._torn and self._process.poll() is None
+        ended = bool(self.inbox) and self.inbox[-1] is None
+        return not (self.hand or self._torn or ended) and self._process.poll() is None
 
     def send(self, task: Task, numbers: Sequence[int]) -> None:
         """Hand over netlists; a process that is gone shows at the next `receive`."""
@@ -69,20 +89,41 @@ class Worker:
             self.since = time.monotonic()
         self.hand.extend(numbers)
         with contextlib.suppress(OSError):
-            send(self._to.fileno(), task)
+            send(self._to, task)
 
-    def receive(self) -> tuple[Any, bytearray]:
-        """Read one message; raises EOFError when the process is gone."""
-        self._torn = True
-        message = receive(self.handle)
+    def receive(self) -> tuple[Any, memoryview]:
+        """Take one message, waiting for it.
+
+        Raises
+        ------
+        EOFError
+            When the process is gone.
+        """
+        message = self._take()
         self._torn = False
         self.since = time.monotonic()
         return message
 
-    def greet(self) -> dict[str, str]:
-        """Read the first message, the versions; raises EngineError when the process cannot work."""
+    def _take(self) -> tuple[Any, memoryview]:
+        while not self.inbox:
+            self.bell.get()
         self._torn = True
-        message, _ = receive(self.handle)
+        message = self.inbox.popleft()
+        if message is None:
+            raise EOFError
+        return message
+
+    def greet(self) -> dict[str, str]:
+        """Take the first message, the versions.
+
+        Raises
+        ------
+        EngineError
+            When the process cannot work.
+        EOFError
+            When it is gone.
+        """
+        message, _ = self._take()
         if not isinstance(message, Ready):
             raise EngineError(message.reason)
         self.versions = message.versions
@@ -105,6 +146,7 @@ class Worker:
         """End the process now and remove what belongs to it."""
         self._process.kill()
         self._process.wait()
+        self._reader.join(1.0)
         self.let_go()
         shutil.rmtree(self._folder, ignore_errors=True)
 
@@ -113,15 +155,6 @@ class Worker:
         for stream in (self._to, self._from, self._log):
             with contextlib.suppress(OSError):
                 stream.close()
-
-
-def wait(workers: Iterable[Worker], seconds: float) -> list[Worker]:
-    """Return the workers that have something to say, at once or within `seconds`."""
-    by_handle = {worker.handle: worker for worker in workers}
-    poll = select.poll()
-    for handle in by_handle:
-        poll.register(handle, select.POLLIN)
-    return [by_handle[handle] for handle, _ in poll.poll(seconds * 1000)]
 
 
 class Pool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import io
 import pickle
 import struct
 from typing import Any, NamedTuple
@@ -67,26 +67,39 @@ class Answer(NamedTuple):
     spent: bool = False
 
 
-def send(handle: int, head: object, body: bytes = b"") -> None:
-    """Write one message; raises OSError when the other side is gone."""
+def send(pipe: io.RawIOBase, head: object, body: bytes = b"") -> None:
+    """Write one message.
+
+    Raises
+    ------
+    OSError
+        When the other side is gone.
+    """
     packed = pickle.dumps(head, protocol=5)
     rest = memoryview(b"".join((_SIZES.pack(len(packed), len(body)), packed, body)))
     while rest:
-        rest = rest[os.write(handle, rest) :]
+        rest = rest[pipe.write(rest) or 0 :]
 
 
-def receive(handle: int) -> tuple[Any, bytearray]:
-    """Read one message; raises EOFError when the other side is gone."""
-    head_size, body_size = _SIZES.unpack(_exactly(handle, _SIZES.size))
-    return pickle.loads(_exactly(handle, head_size)), _exactly(handle, body_size)
+def receive(pipe: io.RawIOBase) -> tuple[Any, memoryview]:
+    """Read one message: its head, and the bytes behind it.
+
+    Raises
+    ------
+    EOFError
+        When the other side is gone.
+    """
+    head_size, body_size = _SIZES.unpack(_exactly(pipe, _SIZES.size))
+    whole = _exactly(pipe, head_size + body_size)
+    return pickle.loads(whole[:head_size]), whole[head_size:]
 
 
-def _exactly(handle: int, size: int) -> bytearray:
-    buffer = bytearray(size)
-    rest = memoryview(buffer)
+def _exactly(pipe: io.RawIOBase, size: int) -> memoryview:
+    whole = memoryview(bytearray(size))
+    rest = whole
     while rest:
-        count = os.readv(handle, [rest])
+        count = pipe.readinto(rest)
         if not count:
             raise EOFError
         rest = rest[count:]
-    return buffer
+    return whole

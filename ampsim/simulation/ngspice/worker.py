@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import signal
 import sys
+import tempfile
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
@@ -24,7 +26,7 @@ _MOST_RUNS = 20_000
 def main() -> None:
     """Serve tasks; never returns."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    tasks_from, answers_to = os.dup(0), os.dup(1)
+    tasks_from, answers_to = io.FileIO(os.dup(0)), io.FileIO(os.dup(1), "w")
     # Whatever else reads or prints must not touch the messages.
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     os.dup2(2, 1)
@@ -32,15 +34,16 @@ def main() -> None:
     Thread(target=_listen, args=(tasks_from, tasks), daemon=True).start()
     try:
         _serve(tasks, answers_to)
-    except BrokenPipeError:
+    except OSError:
+        # The caller is gone: a BrokenPipeError, but not on every system.
         _leave()
 
 
-def _listen(handle: int, tasks: SimpleQueue[Task]) -> None:
+def _listen(pipe: io.FileIO, tasks: SimpleQueue[Task]) -> None:
     """Hand tasks on; end the process, even in the middle of a simulation, when the caller is gone."""
     while True:
         try:
-            task, _ = receive(handle)
+            task, _ = receive(pipe)
         except (EOFError, OSError):
             _leave()
         tasks.put(task)
@@ -54,25 +57,28 @@ def _leave() -> None:
 def _remove_folder() -> None:
     """Remove the private working folder; ngspice has read its empty start file and needs it no more."""
     with contextlib.suppress(OSError):
+        folder = os.getcwd()
         os.unlink(".spiceinit")
-        os.rmdir(os.getcwd())
+        # Not every system removes a folder that a process works in.
+        os.chdir(tempfile.gettempdir())
+        os.rmdir(folder)
 
 
-def _serve(tasks: SimpleQueue[Task], handle: int) -> None:
+def _serve(tasks: SimpleQueue[Task], pipe: io.FileIO) -> None:
     try:
         session, versions = _begin(Path(sys.argv[1]))
     except Exception as problem:
-        send(handle, Unusable(f"ngspice could not be started: {problem}"))
+        send(pipe, Unusable(f"ngspice could not be started: {problem}"))
         return
     _remove_folder()
-    send(handle, Ready(versions))
+    send(pipe, Ready(versions))
     runs = 0
     while True:
         task = tasks.get()
         for number, values in task.netlists:
             runs += 1
             answer, body = _answer(session, task.forms[number], values)
-            send(handle, answer._replace(spent=answer.spent or runs >= _MOST_RUNS), body)
+            send(pipe, answer._replace(spent=answer.spent or runs >= _MOST_RUNS), body)
 
 
 def _begin(library: Path) -> tuple[Session, dict[str, str]]:

@@ -14,7 +14,7 @@ from ..circuit.feedback import find_feedback
 from ..circuit.mods import apply_mods
 from ..circuit.positions import Position, switches_at
 from ..circuit.values import switched_value, with_values
-from ..studies.search.wishes import Choice, Drawer, Kind, Stocked, Wish, WishList
+from ..studies.search.wishes import Choice, Drawer, Stocked, Wish, WishKind, WishList
 from .auditions import read_setting
 from .choices import read_choice
 from .limits import read_limits
@@ -25,13 +25,13 @@ MOST_CIRCUITS = 2_000_000
 _MOST_WISHES, _MOST_CHOICES = 12, 8
 _PERCENT = Quantity("tolerance", "%", ("%",), "", 0.0, 50.0)
 _WATT = Quantity("power", "W", ("W",), "m", 1e-3, 1e3)
-_KINDS: dict[str, Kind] = {
-    "more": "gain",
-    "less": "gain",
-    "change": "gain",
-    "plate_current": "plate current",
-    "plate_voltage": "plate voltage",
-    "margin": "loop margin",
+_KINDS: dict[str, WishKind] = {
+    "more": WishKind.GAIN,
+    "less": WishKind.GAIN,
+    "change": WishKind.GAIN,
+    "plate_current": WishKind.PLATE_CURRENT,
+    "plate_voltage": WishKind.PLATE_VOLTAGE,
+    "margin": WishKind.LOOP_MARGIN,
 }
 _BANDS = ("between", "below", "above", "near")
 
@@ -124,10 +124,10 @@ def _wish(entry: Entry, base: Amp) -> Wish:
     at = read_setting(entry, base)
     band, span = FREQUENCIES, ""
     of: tuple[str, ...] = ()
-    if _KINDS[key] == "gain":
+    if _KINDS[key] is WishKind.GAIN:
         band, span = _band(entry)
         words = f"{words} {key}{span}" if key in ("more", "less") else f"change {words}{span}"
-    elif _KINDS[key] == "loop margin":
+    elif _KINDS[key] is WishKind.LOOP_MARGIN:
         of = _line(entry, base, at)
         words = f"phase margin {words}"
     else:

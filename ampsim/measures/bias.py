@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Mapping
+from enum import StrEnum
 from typing import Any
 
 import pandas as pd
@@ -12,6 +13,18 @@ import xarray as xr
 
 from .labels import expect
 from .loads import valve_load
+
+READINGS = ("plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]", "screen [mA]", "plate [W]")
+"""Columns of the table that hold what the valve does, not what it may."""
+
+
+class BiasState(StrEnum):
+    """How a valve idles against its limits."""
+
+    OVER = "over a limit"
+    WITHIN = "within limits"
+    NO_LIMITS = "no limits known"
+    NOT_READ = "not judged: no readings of its plate and cathode"
 
 
 def bias_table(response: xr.Dataset) -> pd.DataFrame:
@@ -39,6 +52,11 @@ def bias_table(response: xr.Dataset) -> pd.DataFrame:
     -----
     What design-centre and absolute limits are: IEC 60134.
     """
+    return judged_bias_table(response).drop(columns="state")
+
+
+def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
+    """`bias_table` with one more column, "state": the verdict as a `BiasState`."""
     expect(response, "operating point")
     valves = json.loads(response.attrs["valves"])
     rows = [
@@ -76,6 +94,7 @@ def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float
         "screen voltage": (float(load.screen_volts), limits.get("screen_volts", math.nan), "V"),
         "cathode current": (1e3 * float(load.cathode_amps), limits.get("cathode_milliamps", math.nan), "mA"),
     }
+    state, over = _state(checks)
     return {
         "valve": designator,
         "type": str(facts["type"]),
@@ -86,17 +105,19 @@ def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float
         "limit [W]": limit,
         "of limit [%]": 100.0 * watts / limit,
         "kind of limit": str(facts.get("basis", "")),
-        "verdict": _verdict(checks),
+        "verdict": "; ".join(over) or str(state),
+        "state": state,
     }
 
 
-def _verdict(checks: Mapping[str, tuple[float, float, str]]) -> str:
+def _state(checks: Mapping[str, tuple[float, float, str]]) -> tuple[BiasState, list[str]]:
+    """How the readings stand to their limits, and in words which are over."""
+    if any(math.isnan(value) for value, _, _ in (checks["plate dissipation"], checks["plate voltage"])):
+        return BiasState.NOT_READ, []
     known = {name: check for name, check in checks.items() if not math.isnan(check[0]) and not math.isnan(check[1])}
     over = [
         f"over the {name} limit: {value:.4g} {unit} of {limit:.4g} {unit}"
         for name, (value, limit, unit) in known.items()
         if value > limit
     ]
-    if any(math.isnan(value) for value, _, _ in (checks["plate dissipation"], checks["plate voltage"])):
-        return "not judged: no readings of its plate and cathode"
-    return "; ".join(over) or ("within limits" if known else "no limits known")
+    return (BiasState.OVER if over else BiasState.WITHIN if known else BiasState.NO_LIMITS), over

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -18,17 +19,28 @@ Frequencies = NDArray[np.float64]
 Loop = NDArray[np.complex128]
 
 
+class Passing(StrEnum):
+    """What the loop gain does at a crossing: its size passes 1, or it turns negative real, in step with the input."""
+
+    RISES = "rises to 1"
+    FALLS = "falls to 1"
+    IN_STEP = "in step"
+
+
 @dataclass(frozen=True)
 class Crossing:
-    """Where the loop gain passes 1 (`kind` "rises to 1", "falls to 1") or turns negative real ("in step").
+    """Where the loop gain passes 1 or turns negative real.
 
-    `margin` is the phase margin [degrees], or for "in step" the gain margin [dB]: by how much the loop gain may still
-    grow; below 0 dB it is already larger than 1 there.
+    `margin` is the phase margin [degrees], or in step with the input the gain margin [dB]: by how much the loop gain
+    may still grow; below 0 dB it is already larger than 1 there.
     """
 
-    kind: str
+    kind: Passing
     frequency: float
     margin: float
+
+
+_NOWHERE = Crossing(Passing.FALLS, np.nan, np.nan)
 
 
 @dataclass(frozen=True)
@@ -67,7 +79,7 @@ class Margins:
     @property
     def trouble_at(self) -> float:
         """The frequency [Hz] of the least phase margin, or of the closest approach where nothing crosses."""
-        passing = [each for each in self.crossings if each.kind != "in step"]
+        passing = [each for each in self.crossings if each.kind is not Passing.IN_STEP]
         return min(passing, key=lambda each: each.margin).frequency if passing else self.closest_at
 
 
@@ -92,14 +104,14 @@ def margins(frequency: Frequencies, loop: Loop) -> Margins:
     turns = _turns(loop)
     crossings = [*_passing_one(log_f, level, loop), *_in_step(log_f, level, loop)]
     if turns == 0:  # in a steady loop every distance from -1 is a margin, however far the phase has gone
-        crossings = [each if each.kind == "in step" else _positive(each) for each in crossings]
+        crossings = [each if each.kind is Passing.IN_STEP else _positive(each) for each in crossings]
     closest, at = _closest(log_f, 1.0 + loop)
     return Margins(
         tuple(sorted(crossings, key=lambda each: each.frequency)),
         turns,
         _middle(frequency, loop),
-        _least([each.margin for each in crossings if each.kind != "in step"], bool(turns)),
-        _least([each.margin for each in crossings if each.kind == "in step"], bool(turns)),
+        _least([each.margin for each in crossings if each.kind is not Passing.IN_STEP], bool(turns)),
+        _least([each.margin for each in crossings if each.kind is Passing.IN_STEP], bool(turns)),
         closest,
         at,
     )
@@ -155,8 +167,8 @@ def crossing_table(response: xr.Dataset) -> pd.DataFrame:
     for variant, name in enumerate(gain["variant"].values):
         for place, position in enumerate(gain["position"].values):
             for each in margins(gain["frequency"].values, gain.values[variant, place]).crossings:
-                phase, level = (np.nan, each.margin) if each.kind == "in step" else (each.margin, np.nan)
-                rows.append((str(name), str(position), each.kind, each.frequency, phase, level))
+                phase, level = (np.nan, each.margin) if each.kind is Passing.IN_STEP else (each.margin, np.nan)
+                rows.append((str(name), str(position), str(each.kind), each.frequency, phase, level))
     columns = ["variant", "position", "crossing", "frequency [Hz]", "phase margin [deg]", "gain margin [dB]"]
     return pd.DataFrame(rows, columns=columns)
 
@@ -179,7 +191,7 @@ def margin_verdict(found: Margins) -> str:
 
 def _row(frequency: Frequencies, loop: Loop) -> dict[str, Any]:
     found = margins(frequency, loop)
-    passing = [each for each in found.crossings if each.kind != "in step"] or [Crossing("", np.nan, np.nan)]
+    passing = [each for each in found.crossings if each.kind is not Passing.IN_STEP] or [_NOWHERE]
     level = _decibels(loop)
     return {
         "loop gain at 400 Hz [dB]": float(np.interp(np.log(400.0), np.log(frequency), level)),
@@ -208,7 +220,7 @@ def _passing_one(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Cro
         falls = level[place + 1] < level[place]
         beyond = -360.0 < phase < -180.0 if falls else 180.0 < phase < 360.0
         size = 180.0 - abs((phase + 180.0) % 360.0 - 180.0)
-        kind = "falls to 1" if falls else "rises to 1"
+        kind = Passing.FALLS if falls else Passing.RISES
         found.append(Crossing(kind, _between(log_f, place, share), float(-size if beyond else size)))
     return found
 
@@ -220,7 +232,7 @@ def _in_step(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Crossin
         if abs(angle[place]) + abs(angle[place + 1]) < np.pi:
             share = angle[place] / (angle[place] - angle[place + 1])
             there = level[place] + share * (level[place + 1] - level[place])
-            found.append(Crossing("in step", _between(log_f, place, share), float(-there)))
+            found.append(Crossing(Passing.IN_STEP, _between(log_f, place, share), float(-there)))
     return found
 
 

@@ -12,13 +12,13 @@ import pandas as pd
 import xarray as xr
 
 from ..base.wording import rounded
-from ..measures.bias import bias_table
+from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
 from .canvas import Picture, header, header_height, text_width, wrapped
 
 _TEXTS = ("valve", "type", "variant", "position")
-_NUMBERS = ("plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]", "screen [mA]", "plate [W]", "limit [W]")
+_NUMBERS = (*READINGS, "limit [W]")
 _EDGE, _GAP, _HEAD, _LINE = 0.25, 0.14, 0.44, 0.135  # inches
 _BAR, _BAR_WORDS, _VERDICT, _WIDEST_TEXT = 0.6, 0.42, 1.75, 1.0
 _BAR_FULL = 1.25  # times the limit, at the right end of a bar
@@ -72,12 +72,13 @@ def bias_picture(
         For unknown names or another kind of response.
     """
     chosen = select(response, variants, positions)
-    table = _merged(bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
+    table = _merged(judged_bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
     columns = _columns(table)
     bar = columns[-1].left + columns[-1].width + _GAP
     verdict = bar + _BAR + _BAR_WORDS + _GAP
     width = max(style.PAGE_WIDTH, verdict + _VERDICT + _EDGE)
-    verdicts = [_broken(text, width - _EDGE - verdict) for text in table["verdict"]]
+    over = [state == BiasState.OVER for state in table["state"]]
+    verdicts = [_broken(*pair, width - _EDGE - verdict) for pair in zip(table["verdict"], over, strict=True)]
     heights = [0.08 + _LINE * max(len(lines), _lines(columns, row)) for row, lines in enumerate(verdicts)]
     heading = title or f"{captions.amp_name(response)}: where the valves idle"
     subtitle = _subtitle(table)
@@ -90,7 +91,7 @@ def bias_picture(
         middle = 0.5 * (top + bottom)
         _draw_cells(picture, columns, row, middle)
         _draw_bar(picture, bar, middle, float(table["of limit [%]"][row]), row)
-        picture.stack(verdict, middle, verdicts[row], style.SMALL_SIZE, weight=_weight(table["verdict"][row]))
+        picture.stack(verdict, middle, verdicts[row], style.SMALL_SIZE, weight="bold" if over[row] else "normal")
         same = row + 1 < len(table) and table["valve"][row] == table["valve"][row + 1]
         picture.rule([_EDGE, width - _EDGE], [bottom] * 2, style.Look(style.FAINT_GRID if same else style.GRID, 0.8))
     _draw_limit(picture, bar, tops[0], tops[-1])
@@ -109,17 +110,9 @@ def _merged(table: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(kept)
 
 
-def _broken(verdict: str, room: float) -> list[str]:
+def _broken(verdict: str, bold: bool, room: float) -> list[str]:
     """Every finding of a verdict on lines of its own."""
-    return [line for each in verdict.split("; ") for line in wrapped(each, room, style.SMALL_SIZE, _over(verdict))]
-
-
-def _over(verdict: str) -> bool:
-    return verdict.startswith("over")
-
-
-def _weight(verdict: str) -> str:
-    return "bold" if _over(verdict) else "normal"
+    return [line for each in verdict.split("; ") for line in wrapped(each, room, style.SMALL_SIZE, bold)]
 
 
 def _columns(table: pd.DataFrame) -> list[_Column]:

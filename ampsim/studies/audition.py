@@ -20,7 +20,7 @@ from ..base.tables import frame, text_table
 from ..circuit.amp import Amp
 from ..circuit.mods import diff
 from ..circuit.positions import every_position
-from ..measures.bias import bias_table
+from ..measures.bias import READINGS, bias_table
 from ..measures.sweep import corner_hz, gain_at
 from ..measures.waveforms import FLOOR_DB, harmonics
 from ..pictures.bias import bias_picture
@@ -209,7 +209,7 @@ def gain_table(response: xr.Dataset, frequencies: Sequence[float] = FREQUENCIES)
 
 def moved_bias(bias: pd.DataFrame) -> pd.DataFrame:
     """Of a bias table, the first variant as drawn, and every other row that a mod or a position moves by over 1 %."""
-    readings = [name for name in bias.columns if name.endswith(("[V]", "[mA]", "[W]")) and not name.startswith("limit")]
+    readings = list(READINGS)
     first = bias[(bias["variant"] == bias["variant"].iloc[0]) & (bias["position"] == bias["position"].iloc[0])]
     drawn = first.set_index("valve")[readings]
     beside = drawn.reindex(bias["valve"]).to_numpy()

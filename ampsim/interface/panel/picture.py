@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from ...base.wording import in_decibels, in_hertz, minus, rounded
-from ...measures.bias import bias_table
+from ...measures.bias import READINGS, BiasState, judged_bias_table
 from ...measures.margins import margin_table
 from ...measures.sweep import corner_hz, gain_at
 from ...pictures import style
@@ -130,16 +130,16 @@ def _decibels(level: float, sign: bool = False) -> str:
 def bias_rows(response: xr.Dataset) -> list[list[str]]:
     """Header and rows of every valve that the modded amp moves here, or that is over a limit in either amp.
 
-    The last cell is the verdict of `measures.bias_table`; it starts with "over" when a limit is passed.
+    The last cell is the verdict of `measures.bias.bias_table`.
     """
-    table = bias_table(response)
+    table = judged_bias_table(response)
     names = [str(each) for each in response["variant"].values]
     stock, modded = (table[table["variant"] == name].set_index("valve") for name in names)
     heads = ("plate [V]", "cathode [V]", "plate [mA]", "plate [W]", "limit [W]")
     found: list[tuple[str, str, Any]] = []
     for valve in modded.index:
         pair = [each.loc[valve] for each in (stock, modded) if valve in each.index]
-        if len(pair) < 2 or _moved(*pair) or any(str(each["verdict"]).startswith("over") for each in pair):
+        if len(pair) < 2 or _moved(*pair) or any(each["state"] == BiasState.OVER for each in pair):
             found += [(str(valve), short, each) for short, each in zip(_SHORT[-len(pair) :], pair, strict=True)]
     columns = [rounded([float(row[head]) for _, _, row in found]) for head in heads]
     rows = [["valve", "amp", *heads, "verdict"]]
@@ -160,9 +160,6 @@ def loop_rows(loops: Mapping[str, xr.Dataset], names: Sequence[str]) -> list[lis
     return [[minus(cell) for cell in row] for row in rows]
 
 
-_READINGS = ("plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]", "screen [mA]", "plate [W]")
-
-
 def _moved(one: Any, other: Any) -> bool:
-    before, after = (np.array([float(each[name]) for name in _READINGS]) for each in (one, other))
+    before, after = (np.array([float(each[name]) for name in READINGS]) for each in (one, other))
     return bool((np.abs(after - before) > np.maximum(_MOVED * np.abs(before), _MOVED)).any())

@@ -91,9 +91,10 @@ def blocking_picture(
     top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
     tone = picture.box(SIDE, top - _TONE_HEIGHT, right, top)
     bias = picture.box(SIDE, _FOOT, right, _FOOT + _BIAS_HEIGHT)
-    shown = [np.clip(points[:, 1], _LOWEST_DB, _HIGHEST_DB) for gid, points in curves.items() if gid.startswith("tone")]
+    tones, biases = ([curves[f"{name}-{place}"][:, 1] for place in range(len(looks))] for name in ("tone", "bias"))
+    shown = [np.clip(levels, _LOWEST_DB, _HIGHEST_DB) for levels in tones]
     tidy(tone, "small tone [dB]", [*shown, np.array([-10.0, 2.0])], 6.0)
-    tidy(bias, f"bias of {_valve(chosen)} [V]", [curves[gid][:, 1] for gid in curves if gid.startswith("bias")], 1.0)
+    tidy(bias, f"bias of {_valve(chosen)} [V]", biases, 1.0)
     _mark_limit(tone)
     for axes, name in ((tone, "tone"), (bias, "bias")):
         axes.set_xlim(0.0, float(curves["bias-0"][-1, 0]))

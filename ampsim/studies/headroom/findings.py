@@ -14,7 +14,7 @@ from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_above
 from . import TITLE
-from .measures import WHOLE, clipping_table, power_table
+from .measures import MOST_POWER, WHOLE, clipping_table, distorted_at, power_at, power_table
 
 LOST_DB = (-2.0, -6.0)
 """Volts at the speaker where the first stage clips, against stock: near the limit and beyond it. Half the volts."""
@@ -132,15 +132,15 @@ def _named(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float,
 
 
 def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
-    level, watts = f"{CLEAN:g} % THD at [V]", f"power there, {CLEAN:g} % [W]"
+    level, watts = distorted_at(CLEAN), power_at(CLEAN)
     subject = f"power at {CLEAN:g} % distortion"
     if math.isfinite(both[0][watts]) and math.isfinite(both[1][watts]):
         yield _power(subject, both[0][watts], both[1][watts])
     elif math.isfinite(both[0][watts]) and both[1][level] == 0.0:
         words = f"more than {CLEAN:g} % distortion at every level; stock: {_watts(both[0][watts])} at {CLEAN:g} %"
         yield (subject, math.nan, "dB", POWER_DB[1], Grade.BEYOND, words)
-    if math.isfinite(both[0]["most power [W]"]) and math.isfinite(both[1]["most power [W]"]):
-        yield _power("greatest power", both[0]["most power [W]"], both[1]["most power [W]"])
+    if math.isfinite(both[0][MOST_POWER]) and math.isfinite(both[1][MOST_POWER]):
+        yield _power("greatest power", both[0][MOST_POWER], both[1][MOST_POWER])
 
 
 def _power(subject: str, stock: float, modded: float) -> _Said:

@@ -92,6 +92,19 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+MOST_POWER = "most power [W]"
+
+
+def distorted_at(percent: float) -> str:
+    """Column of `power_table`: the level [V] at which distortion reaches so many percent."""
+    return f"{percent:g} % THD at [V]"
+
+
+def power_at(percent: float) -> str:
+    """Column of `power_table`: the power [W] at that level."""
+    return f"power there, {percent:g} % [W]"
+
+
 def power_table(response: xr.Dataset) -> pd.DataFrame:
     """Clean and greatest power.
 
@@ -125,10 +138,10 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
         for percent in CLEAN_PERCENT:
             # In dB, where distortion over level is nearly straight.
             level = first_crossing(levels, _in_db(distortion.sel(here).values), float(_in_db(np.array(percent))))
-            row[f"{percent:g} % THD at [V]"] = level
-            row[f"power there, {percent:g} % [W]"] = float(10.0 ** (_at(levels, 0.5 * _in_db(watts), level) / 10.0))
+            row[distorted_at(percent)] = level
+            row[power_at(percent)] = float(10.0 ** (_at(levels, 0.5 * _in_db(watts), level) / 10.0))
         known = watts[np.isfinite(watts)]
-        rows.append(row | {"most power [W]": float(known.max()) if known.size else np.nan})
+        rows.append(row | {MOST_POWER: float(known.max()) if known.size else np.nan})
     return pd.DataFrame(rows)
 
 

@@ -17,7 +17,7 @@ from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, label_room, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
-from .measures import WHOLE, clipping_table, compression_db, harmonics_over_level, power_table
+from .measures import WHOLE, clipping_table, compression_db, distorted_at, harmonics_over_level, power_table
 
 _GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches
 _BESIDE = 1.75  # inches right of the axes, for levels in words
@@ -202,7 +202,7 @@ def describe_harmonics_over_level(
     ]
     for row in records(power_table(chosen)):
         reached = ", ".join(
-            f"{percent:g} % at {_level_words(row[f'{percent:g} % THD at [V]'], chosen)}" for percent in (1, 5, 10)
+            f"{percent:g} % at {_level_words(row[distorted_at(percent)], chosen)}" for percent in (1, 5, 10)
         )
         sentences.append(f"{row['variant']}: distortion reaches {reached}.")
     return " ".join(sentences)

@@ -13,7 +13,7 @@ from ..rows import without_repeats, worst_position
 from ..section import Examined, Progress, Section
 from . import TITLE
 from .findings import headroom_findings
-from .measures import clipping_table, harmonics_table, power_table
+from .measures import CLEAN_PERCENT, clipping_table, distorted_at, harmonics_table, power_at, power_table
 from .picture import compression_picture, harmonics_over_level_picture
 from .simulate import headroom
 
@@ -42,9 +42,12 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
 
 def _power(response: xr.Dataset) -> pd.DataFrame:
     table = without_repeats(power_table(response))
-    levels = {name: [_told(level, response) for level in table[name]] for name in table if str(name).endswith("[V]")}
-    table = table.assign(**{str(name): column for name, column in levels.items()})
-    return table.rename(columns=lambda name: str(name).replace("there, ", "at ").removesuffix(" [V]"))
+    for percent in CLEAN_PERCENT:
+        table[distorted_at(percent)] = [_told(level, response) for level in table[distorted_at(percent)]]
+    shorter = {distorted_at(percent): f"{percent:g} % THD at" for percent in CLEAN_PERCENT}
+    return table.rename(
+        columns=shorter | {power_at(percent): f"power at {percent:g} % [W]" for percent in CLEAN_PERCENT}
+    )
 
 
 def _clips(response: xr.Dataset) -> pd.DataFrame:

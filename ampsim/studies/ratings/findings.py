@@ -70,13 +70,13 @@ def _long_valves(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _long_parts(table: pd.DataFrame) -> pd.DataFrame:
-    columns = {"rest [V]": "volts rest", "cold [V]": "volts cold", "peak [V]": "volts driven",
-               "rest [W]": "watts rest", "driven [W]": "watts driven"}  # fmt: skip
+    columns = [("V", "rest", "volts rest"), ("V", "cold", "volts cold"), ("V", "peak", "volts driven"),
+               ("W", "rest", "watts rest"), ("W", "driven", "watts driven")]  # fmt: skip
     pieces = []
-    for column, words in columns.items():
-        chosen = table[(table["kind"] == "capacitor") == ("[V]" in column)]
+    for unit, state, words in columns:
+        chosen = table[(table["kind"] == "capacitor") == (unit == "V")]
         piece = chosen[["variant", "position", "part"]].rename(columns={"part": "item"})
-        pieces.append(piece.assign(quantity=words, value=chosen[column], unit=column[-2]))
+        pieces.append(piece.assign(quantity=words, value=chosen[f"{state} [{unit}]"], unit=unit))
     return pd.concat(pieces).dropna(subset="value")
 
 

@@ -16,7 +16,7 @@ from ...circuit.positions import Position
 from ...circuit.values import with_values
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports_algebra import bias_moved
-from .wishes import Choice, Stocked, Wish, WishList
+from .wishes import Choice, Stocked, Wish, WishKind, WishList
 
 At = tuple[tuple[str, float | str], ...]
 
@@ -118,7 +118,7 @@ def bias_span(wish: Wish, rests: Mapping[At, Rest], stock: Mapping[At, Rest]) ->
 
 def _bias(wish: Wish, rest: Rest, stock: Rest) -> Iterator[float]:
     for valve in wish.of:
-        current = wish.kind == "plate current"
+        current = wish.kind is WishKind.PLATE_CURRENT
         ours, theirs = ((each.plate_ma if current else each.plate_volts) for each in (rest, stock))
         if wish.unit != "%":
             yield ours[valve]

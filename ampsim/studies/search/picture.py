@@ -15,7 +15,7 @@ from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
 from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
 from .result import Candidate, Found, front
-from .wishes import Wish
+from .wishes import Wish, WishKind
 
 _DOT = "#b5b1aa"
 _HEIGHT, _LIST = 3.6, 2.25  # inches
@@ -265,7 +265,7 @@ _BAND = style.Bar("#f5dfd2", style.CHANGE)
 
 def _wishes(found: Found, position: str) -> Sequence[tuple[int, Wish]]:
     return [(n, wish) for n, wish in enumerate(found.wanted.wishes)
-            if wish.kind == "gain" and position_label(wish.position) == position]  # fmt: skip
+            if wish.kind is WishKind.GAIN and position_label(wish.position) == position]  # fmt: skip
 
 
 def _band(axes: Axes, number: int, wish: Wish) -> None:

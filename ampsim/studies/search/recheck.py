@@ -30,7 +30,7 @@ from .margins_to_wish import (
     room,
 )
 from .result import Candidate, sizes
-from .wishes import Wish, WishList
+from .wishes import Wish, WishKind, WishList
 
 Reached = tuple[float, float]
 _NO_LOOP = 180.0
@@ -112,10 +112,10 @@ def _reached(
     """For each amp what each wish reaches, lowest and highest; and how many simulations that took."""
     columns, runs = [], 0
     for wish in wanted.wishes:
-        if wish.kind == "gain":
+        if wish.kind is WishKind.GAIN:
             low, high = gain_spans(changes[wish.at], SWEEP.grid(), wish)
             columns.append([(float(a), float(b)) for a, b in zip(low, high, strict=True)])
-        elif wish.kind == "loop margin":
+        elif wish.kind is WishKind.LOOP_MARGIN:
             columns.append([(each, each) for each in (_margin(wanted, amp, wish) for amp in amps)])
             runs += 2 * len(amps)
         else:

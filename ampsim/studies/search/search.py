@@ -30,7 +30,7 @@ from .margins_to_wish import (
 )
 from .recheck import checked
 from .result import Found, in_steps, ranked, sizes
-from .wishes import Wish, WishList
+from .wishes import Wish, WishKind, WishList
 
 Progress = Callable[[int, int], object]
 # Up to so many circuits (and bias variants) every wish is worked out for each; beyond, cheap wishes rule out first.
@@ -109,8 +109,8 @@ class _Search:
         self.fits = np.array([_fitting(variant, self.biases) for variant in variants])
         self.runs = self.biases.runs
         self.whole = self.wanted.circuits <= _WHOLE and len(variants) <= _WHOLE_VARIANTS
-        self.gains = [n for n, wish in enumerate(wishes) if wish.kind == "gain"]
-        self.loops = [n for n, wish in enumerate(wishes) if wish.kind == "loop margin"]
+        self.gains = [n for n, wish in enumerate(wishes) if wish.kind is WishKind.GAIN]
+        self.loops = [n for n, wish in enumerate(wishes) if wish.kind is WishKind.LOOP_MARGIN]
         self.places = list(dict.fromkeys(wishes[n].at for n in self.gains)) or [()]
 
     def hear_stock(self) -> None:
@@ -139,7 +139,7 @@ class _Search:
 
     def settle_bias(self) -> None:
         """Work out the wishes on plate currents and voltages for every bias variant."""
-        wishes = [(n, wish) for n, wish in enumerate(self.wanted.wishes) if wish.kind.startswith("plate")]
+        wishes = [(n, wish) for n, wish in enumerate(self.wanted.wishes) if wish.kind.of_bias]
         stock = self._stock_rests([wish for _, wish in wishes])
         for number, variant in enumerate(self.biases.variants):
             for n, wish in wishes:

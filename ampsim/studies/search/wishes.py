@@ -4,13 +4,27 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp, Edit
 from ...circuit.positions import Position, position_label
 
-Kind = Literal["gain", "plate current", "plate voltage", "loop margin"]
+
+class WishKind(StrEnum):
+    """The quantity that a wish is about."""
+
+    GAIN = "gain"
+    PLATE_CURRENT = "plate current"
+    PLATE_VOLTAGE = "plate voltage"
+    LOOP_MARGIN = "loop margin"
+
+    @property
+    def of_bias(self) -> bool:
+        """Whether it is a plate current or a plate voltage."""
+        return self in (WishKind.PLATE_CURRENT, WishKind.PLATE_VOLTAGE)
+
+
 # What counts as one step of a wish, so that decibels can be weighed against degrees.
 STEPS = {"dB": 1.0, "%": 10.0, "degrees": 10.0}
 _SHARE = 0.1  # of the limit, where a wish names milliamperes or volts
@@ -40,7 +54,7 @@ class Wish:
         The wish as a reader would say it.
     """
 
-    kind: Kind
+    kind: WishKind
     least: float
     most: float
     unit: str

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from ...base.errors import DescriptionError
 from ...base.wording import in_decibels, minus
+from ...measures.labels import records
 from ...pictures import style
 from ...pictures.axes import tidy
 from ...pictures.canvas import Picture, header, header_height, text_width
+from .sensitivity import PER_VALVE
 
 _MOST = 15
 _ROW = 0.21  # inches
@@ -66,10 +70,9 @@ def sensitivity_picture(table: pd.DataFrame, title: str, subtitle: str, most: in
     return picture
 
 
-def _rows(table: pd.DataFrame, most: int) -> list[dict[str, float]]:
-    return list(table.head(most).to_dict("records"))  # type: ignore[arg-type]
+def _rows(table: pd.DataFrame, most: int) -> list[dict[str, Any]]:
+    return records(table.head(most))
 
 
-def _label(row: dict[str, float]) -> str:
-    per = "1 sd" if str(row["for"]).startswith("1 standard") else str(row["for"])
-    return f"{row['part']}, {per}"
+def _label(row: dict[str, Any]) -> str:
+    return f"{row['part']}, {'1 sd' if row['for'] == PER_VALVE else row['for']}"

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from ...base.wording import in_hertz, minus
-from ...measures.margins import margin_verdict, margins
+from ...measures.margins import Passing, margin_verdict, margins
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, frequency_axis, label_room, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
@@ -32,7 +32,7 @@ def loop_margins_curves(response: xr.Dataset) -> Curves:
     curves = {}
     for place, loop in enumerate(response["loop_gain"].transpose("variant", "frequency").values):
         phase = _phase(grid, loop)
-        crossings = [each for each in margins(grid, loop).crossings if each.kind != "in step"]
+        crossings = [each for each in margins(grid, loop).crossings if each.kind is not Passing.IN_STEP]
         at = np.array([each.frequency for each in crossings])
         curves[f"gain-{place}"] = np.column_stack([grid, 20.0 * np.log10(np.abs(loop))])
         curves[f"phase-{place}"] = np.column_stack([grid, phase])
@@ -50,7 +50,7 @@ def describe_loop_margins(response: xr.Dataset) -> str:
         passing = [
             f"{each.margin:.0f} degrees at {in_hertz(each.frequency)}"
             for each in found.crossings
-            if each.kind != "in step"
+            if each.kind is not Passing.IN_STEP
         ]
         where = f" Phase margins: {', '.join(passing)}." if passing else ""
         sentences.append(f"Loop gain of {label}: {margin_verdict(found)}.{where}")

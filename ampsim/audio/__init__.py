@@ -6,11 +6,11 @@ It imports base, circuit, simulation, measures and studies. Begin reading with `
 from .clips import Clip, Clips
 from .differences import difference, pop_clip
 from .files import clips_text, write_clips
-from .linear import linear
-from .listen import Heard, Ways, listen, listening_positions
+from .linear import render_linear
+from .listen import Listening, ListeningOptions, listen, listening_positions
 from .loads import LOADS, LOUDSPEAKER, RESISTOR
 from .loudness_standards import STANDARDS
-from .matching import clip_labels, clips
+from .matching import clip_labels, match_loudness
 from .phrases import LEVEL, PHRASES, Phrase, at_level, dry_phrase, phrase, read_response
 from .render import render
 
@@ -23,21 +23,21 @@ __all__ = [
     "STANDARDS",
     "Clip",
     "Clips",
-    "Heard",
+    "Listening",
+    "ListeningOptions",
     "Phrase",
-    "Ways",
     "at_level",
     "clip_labels",
-    "clips",
     "clips_text",
     "difference",
     "dry_phrase",
-    "linear",
     "listen",
     "listening_positions",
+    "match_loudness",
     "phrase",
     "pop_clip",
     "read_response",
     "render",
+    "render_linear",
     "write_clips",
 ]

@@ -26,7 +26,7 @@ _ENDING = ".volts"
 
 
 @dataclass(frozen=True, eq=False)
-class Kept:
+class RenderedVolts:
     """One render: `volts`, shape (samples,), and how many samples were `repaired`, of all that were computed."""
 
     volts: Volts = field(repr=False)
@@ -42,7 +42,7 @@ def default_folder() -> Path:
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache", "ampsim", "heard")
 
 
-def fetch(folder: Path, key: str) -> Kept | None:
+def fetch_stored(folder: Path, key: str) -> RenderedVolts | None:
     """What is kept under a key (64 hexadecimal digits); None when there is nothing, or nothing sound."""
     path = folder / f"{key}{_ENDING}"
     try:
@@ -57,7 +57,7 @@ def fetch(folder: Path, key: str) -> Kept | None:
     return found
 
 
-def keep(folder: Path, key: str, kept: Kept, most: int = MOST_BYTES) -> None:
+def store(folder: Path, key: str, kept: RenderedVolts, most: int = MOST_BYTES) -> None:
     """Keep a render, and drop those used longest ago beyond `most` bytes; a folder that cannot be written is let be."""
     body = kept.volts.astype("<f4").tobytes()
     counted = {"repaired": kept.repaired, "computed": kept.computed}
@@ -70,7 +70,7 @@ def keep(folder: Path, key: str, kept: Kept, most: int = MOST_BYTES) -> None:
         _drop(folder, most)
 
 
-def _opened(data: bytes, key: str) -> Kept | None:
+def _opened(data: bytes, key: str) -> RenderedVolts | None:
     head, line_end, body = data.partition(b"\n")
     if not line_end or len(head) > _HEAD or len(body) % 4 or not body:
         return None
@@ -83,7 +83,7 @@ def _opened(data: bytes, key: str) -> Kept | None:
         return None
     volts = np.frombuffer(body, "<f4").astype(np.float32)
     sound = 0 <= repaired <= computed and bool(np.isfinite(volts).all())
-    return Kept(volts, repaired, computed) if sound else None
+    return RenderedVolts(volts, repaired, computed) if sound else None
 
 
 def _seal(key: str, repaired: int, computed: int, body: bytes) -> str:

@@ -49,7 +49,7 @@ def case_key(
     return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
 
 
-def known(amp: Amp, position: Position) -> dict[str, Any]:
+def known_controls(amp: Amp, position: Position) -> dict[str, Any]:
     """The part of a position that an amp has controls for; the others are those of another variant."""
     return {name: value for name, value in position.items() if name in amp.controls}
 

@@ -16,11 +16,11 @@ from ..circuit.positions import Position, position_label
 from ..studies.pop.simulate import Transition
 from .cache import default_folder
 from .clips import Clip
-from .loads import LOUDSPEAKER, on_load
+from .loads import LOUDSPEAKER, with_load
 from .loudness_standards import integrated, true_peak
-from .matching import CEILING_DB, heard
+from .matching import CEILING_DB, prepare_sounds
 from .phrases import RATE
-from .render import Means, Play, Task, compute, repaired_words
+from .render import Play, RenderOptions, RenderTask, compute, repaired_words
 from .wording import OUTPUT, decibels
 
 Array = NDArray[np.float64]
@@ -63,11 +63,11 @@ def difference(
         When no such variant or position was rendered, or both sound the same.
     """
     pair = np.stack([_row(rendered, each) for each in (first, second)])
-    before, after = heard(pair, response)
+    before, after = prepare_sounds(pair, response)
     sound = after - before
     if not true_peak(sound[np.newaxis])[0] > 10.0 ** (_SILENT_DB / 20.0) * np.abs(before).max():
         raise DescriptionError(f"'{', '.join(first)}' and '{', '.join(second)}' are the same: there is no difference")
-    share = bent_share(before, after)
+    share = distortion_share(before, after)
     kind = (
         f"A linear change here: {100.0 * share:.1f} % of its power is distortion that only one of them makes."
         if share <= LINEAR
@@ -81,7 +81,7 @@ def difference(
     )
 
 
-def bent_share(before: Array, after: Array) -> float:
+def distortion_share(before: Array, after: Array) -> float:
     """How much of the power of the difference of two sounds no linear filter makes of the first: 0 to about 1.
 
     One less the coherence of both, over frequency, times the power of the second (J. S. Bendat and A. G. Piersol,
@@ -133,16 +133,16 @@ def pop_clip(
     if move.control not in switches:
         raise DescriptionError(f"{amp.name}: no switch {shown(move.control)}{nearest(move.control, switches)}")
     start = dict(position or {}) | {move.control: move.start}
-    task = Task(on_load(amp, load), start, ((BEFORE, {move.control: move.end}),))
-    means = Means(SPEAKER, oversampling, default_folder() if cache is True else cache or None, play)
+    task = RenderTask(with_load(amp, load), start, ((BEFORE, {move.control: move.end}),))
+    means = RenderOptions(SPEAKER, oversampling, default_folder() if cache is True else cache or None, play)
     silence = np.zeros(round((BEFORE + AFTER) * RATE))
     kept, _ = compute([task], silence, means, None, cancelled)[0]
     volts = kept.volts.astype(float)[np.newaxis]
-    sound = heard(volts, response)[0]
+    sound = prepare_sounds(volts, response)[0]
     others = {name: value for name, value in start.items() if name != move.control}
     words = (
         f"The switch moves after {BEFORE:g} s while nobody plays ({position_label(others)}); "
-        f"{np.abs(heard(volts)).max():.2g} V at most {OUTPUT}. {repaired_words([kept])}"
+        f"{np.abs(prepare_sounds(volts)).max():.2g} V at most {OUTPUT}. {repaired_words([kept])}"
     )
     return _true_level(f"pop, {move.label}", words, sound, gain_db)
 

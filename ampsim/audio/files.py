@@ -16,7 +16,7 @@ TEXT = "listening.txt"
 _LONGEST_WORD, _WIDTH = 60, 110
 
 
-def write_clips(matched: Clips, folder: str | Path, alone: Sequence[Clip] = ()) -> tuple[Path, ...]:
+def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] = ()) -> tuple[Path, ...]:
     """Write every clip as a WAV file (24 bit, one channel) and a text beside them.
 
     Parameters
@@ -25,7 +25,7 @@ def write_clips(matched: Clips, folder: str | Path, alone: Sequence[Clip] = ()) 
         Equally loud.
     folder : str or Path
         Made when it is missing; files of the same names are replaced.
-    alone : sequence of Clip
+    true_level : sequence of Clip
         Differences and pops, at their true level beside the others.
 
     Returns
@@ -40,17 +40,18 @@ def write_clips(matched: Clips, folder: str | Path, alone: Sequence[Clip] = ()) 
     """
     home = Path(folder)
     # Where it stands, or else what it is: numbers tell apart what is cut.
-    labels = [clip.label.partition(", ")[2] or clip.label for clip in matched] + [clip.label for clip in alone]
+    labels = [clip.label.partition(", ")[2] or clip.label for clip in matched] + [clip.label for clip in true_level]
     words = [file_word(label)[:_LONGEST_WORD].strip("-") for label in labels]
     names = [f"{n:02d}-{word}.wav" for n, word in enumerate(words, 1)]
     files = [
-        write_wav(home / name, clip.samples, clip.rate) for name, clip in zip(names, [*matched, *alone], strict=True)
+        write_wav(home / name, clip.samples, clip.rate)
+        for name, clip in zip(names, [*matched, *true_level], strict=True)
     ]
-    text = clips_text(matched, alone, names)
+    text = clips_text(matched, true_level, names)
     return (write_whole(home / TEXT, text + "\n"), *files)
 
 
-def clips_text(matched: Clips, alone: Sequence[Clip] = (), names: Sequence[str] = ()) -> str:
+def clips_text(matched: Clips, true_level: Sequence[Clip] = (), names: Sequence[str] = ()) -> str:
     """What the clips are, a line to each; `names` are those of their files, in the same order.
 
     Raises
@@ -58,12 +59,12 @@ def clips_text(matched: Clips, alone: Sequence[Clip] = (), names: Sequence[str] 
     DescriptionError
         When there are not as many names as clips.
     """
-    every = [*matched, *alone]
+    every = [*matched, *true_level]
     if names and len(names) != len(every):
         raise DescriptionError(f"{len(names)} names for {len(every)} clips")
     heads = [f"{name}: " for name in names] or [""] * len(every)
     lines = [_filled(head + clip.words, "  ") for head, clip in zip(heads, every, strict=True)]
-    rest = ["", _filled(TRUE_LEVEL), *lines[len(matched) :]] if alone else []
+    rest = ["", _filled(TRUE_LEVEL), *lines[len(matched) :]] if true_level else []
     head = [_filled(matched.caution), "", *map(_filled, matched.words.split("\n")), ""]
     return "\n".join([*head, _filled(f"Equally loud ({matched.standard}):"), *lines[: len(matched)], *rest])
 

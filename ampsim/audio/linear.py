@@ -18,7 +18,7 @@ from ..circuit.build import SPEAKER
 from ..circuit.positions import Position
 from ..simulation.analyses import FrequencySweep
 from ..simulation.response import simulate
-from .loads import LOUDSPEAKER, load_words, on_load
+from .loads import LOUDSPEAKER, load_words, with_load
 from .phrases import RATE, Phrase, phrase
 
 Array = NDArray[np.float64]
@@ -26,7 +26,7 @@ SWEEP = FrequencySweep(2.0, 25e3, 100)
 _TAIL = 1.0  # s in which what still rings at the end dies away, so that it does not come round to the beginning
 
 
-def linear(
+def render_linear(
     amps: Amp | Sequence[Amp],
     positions: Iterable[Position] = ({},),
     played: Phrase | None = None,
@@ -55,7 +55,7 @@ def linear(
     """
     played = played or phrase()
     given = [amps] if isinstance(amps, Amp) else list(amps)
-    gains = simulate([on_load(amp, load) for amp in given], SWEEP, positions, [node])["voltage"].isel(node=0)
+    gains = simulate([with_load(amp, load) for amp in given], SWEEP, positions, [node])["voltage"].isel(node=0)
     rows = [through(row, gains["frequency"].values, played.volts) for row in gains.values.reshape(-1, SWEEP.points)]
     volts = np.stack(rows).reshape(*gains.shape[:2], -1)
     words = f"{played.words} {load_words(given[0], load)} Computed without any clipping, from small-signal gains."

@@ -1,4 +1,4 @@
-"""A whole listening: stock and modded amp at the positions of a job, what they differ by, and the pops of switches."""
+"""A whole listening: both amps at the positions of an audition, what they differ by, and the pops of switches."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from ..studies.pop.simulate import Transition
 from .clips import Clip, Clips
 from .differences import difference, pop_clip
 from .files import clips_text, write_clips
-from .linear import linear
+from .linear import render_linear
 from .loads import LOUDSPEAKER
 from .loudness_standards import BS_1770, find_standard
-from .matching import clip_labels, clips
+from .matching import clip_labels, match_loudness
 from .phrases import Phrase, phrase
 from .render import Play, render
 
@@ -28,8 +28,8 @@ MOST_POSITIONS = 16
 
 
 @dataclass(frozen=True)
-class Ways:
-    """How a job is listened to: as `render` and `clips` have it, or `linear`, as if nothing ever clipped."""
+class ListeningOptions:
+    """How an audition is listened to: as `render` and `clips` have it, or `linear`, as if nothing ever clipped."""
 
     played: Phrase | None = None
     load: str = LOUDSPEAKER
@@ -42,29 +42,29 @@ class Ways:
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
-    """What is heard of a job: clips equally loud, clips at their true level, and the volts they come from."""
+class Listening:
+    """What is heard of an audition: clips equally loud, clips at their true level, and the volts they come from."""
 
     clips: Clips
-    alone: tuple[Clip, ...]
+    true_level: tuple[Clip, ...]
     rendered: xr.Dataset
 
     @property
     def text(self) -> str:
         """All of it in words."""
-        return clips_text(self.clips, self.alone)
+        return clips_text(self.clips, self.true_level)
 
     def write(self, folder: str | Path) -> tuple[Path, ...]:
         """Write WAV files and a text, as `write_clips`."""
-        return write_clips(self.clips, folder, self.alone)
+        return write_clips(self.clips, folder, self.true_level)
 
 
-def listening_positions(job: Audition, controls: Sequence[str] | None = None) -> list[Setting]:
-    """The position in which the job compares, and from there each control on its own: switches whole, knobs' ends.
+def listening_positions(audition: Audition, controls: Sequence[str] | None = None) -> list[Setting]:
+    """The position in which the audition compares, and from there each control on its own: switches whole, knobs' ends.
 
     Parameters
     ----------
-    job : Job
+    audition : Audition
     controls : sequence of str
         Default: those that the mods add.
 
@@ -73,36 +73,36 @@ def listening_positions(job: Audition, controls: Sequence[str] | None = None) ->
     DescriptionError
         For no such control, or more than 16 positions.
     """
-    known = job.modded.controls
-    chosen = [name for name in known if name not in job.stock.controls] if controls is None else list(controls)
-    found = [dict(job.compare_at)]
+    known = audition.modded.controls
+    chosen = [name for name in known if name not in audition.stock.controls] if controls is None else list(controls)
+    found = [dict(audition.compare_at)]
     for name in chosen:
         if name not in known:
-            raise DescriptionError(f"{job.modded.name} has no control {shown(name)}{nearest(name, known)}")
+            raise DescriptionError(f"{audition.modded.name} has no control {shown(name)}{nearest(name, known)}")
         ends = known[name].positions if known[name].kind == "switch" else (0.0, 1.0)
-        found += [one for value in ends if (one := {**job.compare_at, name: value}) not in found]
+        found += [one for value in ends if (one := {**audition.compare_at, name: value}) not in found]
     if len(found) > MOST_POSITIONS:
         raise DescriptionError(f"{len(found)} positions to listen to; at most {MOST_POSITIONS}: name fewer controls")
     return found
 
 
 def listen(
-    job: Audition,
-    ways: Ways | None = None,
+    audition: Audition,
+    options: ListeningOptions | None = None,
     controls: Sequence[str] | None = None,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
     play: Play | None = None,
-) -> Heard:
-    """Hear a job: stock and modded amp at `listening_positions`, the difference where it compares, and pops.
+) -> Listening:
+    """Hear an audition: stock and modded amp at `listening_positions`, the difference where it compares, and pops.
 
     Parameters
     ----------
-    job : Job
-    ways : Ways
+    audition : Audition
+    options : Ways
     controls : sequence of str
         Whose positions are heard; default those that the mods add. Pops are those of their switches, from where the
-        job compares to every other position; there are none of them when `ways` are linear.
+        audition compares to every other position; there are none of them when `options` are linear.
     progress, cancelled, play
         As in `render`.
 
@@ -111,54 +111,56 @@ def listen(
     DescriptionError, EngineError, Stopped
         As `render`.
     """
-    ways, settings = ways or Ways(), listening_positions(job, controls)
+    options, settings = options or ListeningOptions(), listening_positions(audition, controls)
     # Before anything is computed: what is asked for by a wrong name would be refused at the very end.
-    find_standard(ways.standard)
-    amps, played = [job.stock, job.modded], ways.played or phrase()
-    if ways.linear:
-        rendered = linear(amps, settings, played, load=ways.load)
+    find_standard(options.standard)
+    amps, played = [audition.stock, audition.modded], options.played or phrase()
+    if options.linear:
+        rendered = render_linear(amps, settings, played, load=options.load)
     else:
         rendered = render(
             amps,
             settings,
             played,
-            loads=(ways.load,),
-            oversampling=ways.oversampling,
-            cache=ways.cache,
+            loads=(options.load,),
+            oversampling=options.oversampling,
+            cache=options.cache,
             progress=progress,
             cancelled=cancelled,
             play=play,
         )
-    matched = clips(rendered, ways.standard, ways.response, ways.response_name)
+    matched = match_loudness(rendered, options.standard, options.response, options.response_name)
     gains = {place: matched[label].gain_db for place, label in clip_labels(rendered).items()}
     at = position_label(settings[0])
-    stock, modded = (job.stock.variant, at), (job.modded.variant, at)
+    stock, modded = (audition.stock.variant, at), (audition.modded.variant, at)
     pair = [rendered["volts"].sel(variant=each[0], position=at).values for each in (stock, modded)]
-    alone = (
-        [] if np.array_equal(pair[0], pair[1]) else [difference(rendered, stock, modded, gains[stock], ways.response)]
+    true_level = (
+        []
+        if np.array_equal(pair[0], pair[1])
+        else [difference(rendered, stock, modded, gains[stock], options.response)]
     )
-    alone += [
+    true_level += [
         pop_clip(
-            job.modded,
+            audition.modded,
             move,
             gains[modded],
             settings[0],
-            load=ways.load,
-            response=ways.response,
-            oversampling=ways.oversampling,
-            cache=ways.cache,
+            load=options.load,
+            response=options.response,
+            oversampling=options.oversampling,
+            cache=options.cache,
             cancelled=cancelled,
             play=play,
         )
-        for move in ([] if ways.linear else _moves(job, settings))
+        for move in ([] if options.linear else _moves(audition, settings))
     ]
-    return Heard(matched, tuple(alone), rendered)
+    return Listening(matched, tuple(true_level), rendered)
 
 
-def _moves(job: Audition, settings: Sequence[Setting]) -> list[Transition]:
+def _moves(audition: Audition, settings: Sequence[Setting]) -> list[Transition]:
     """From the first setting to every other position that the others give a switch."""
     found = []
-    for name, control in job.modded.controls.items():
+    for name, control in audition.modded.controls.items():
         stands = str(settings[0].get(name, control.drawn))
         others = dict.fromkeys(str(each[name]) for each in settings if name in each)
         if control.kind == "switch":

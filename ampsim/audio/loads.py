@@ -15,7 +15,7 @@ LOUDSPEAKER, RESISTOR = "loudspeaker", "resistor"
 LOADS = (LOUDSPEAKER, RESISTOR)
 
 
-def on_load(amp: Amp, load: str) -> Amp:
+def with_load(amp: Amp, load: str) -> Amp:
     """The amp on one of `LOADS`; on "resistor" a loudspeaker becomes the resistor that its tap is made for.
 
     Raises

@@ -62,7 +62,7 @@ def equal_gains(sounds: Array, standard: Standard) -> Array:
     return np.asarray(gains * min(1.0, ceiling / float((gains * peaks).max())))
 
 
-def clips(
+def match_loudness(
     rendered: xr.Dataset, standard: str = BS_1770, response: Array | None = None, response_name: str = ""
 ) -> Clips:
     """Make clips of what was rendered, equally loud.
@@ -85,7 +85,7 @@ def clips(
     """
     chosen = find_standard(standard)
     cases, everywhere = _cases(rendered)
-    sounds = heard(np.stack([volts for _, volts in cases]), response)
+    sounds = prepare_sounds(np.stack([volts for _, volts in cases]), response)
     _refuse_silent([label for label, _ in cases], sounds)
     gains = equal_gains(sounds, chosen)
     loud = sounds * gains[:, np.newaxis]
@@ -116,7 +116,7 @@ def disagreement(loud: Array, standard: Standard) -> dict[str, float]:
     return {other.name: float(np.ptp(other.measure(loud))) for other in others}
 
 
-def heard(volts: Array, response: Array | None = None) -> Array:
+def prepare_sounds(volts: Array, response: Array | None = None) -> Array:
     """Volts without their level at rest, through a cabinet's response, faded out at the end; shape (sounds, samples).
 
     The rest is what the first sample has: nobody plays yet.

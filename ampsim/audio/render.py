@@ -21,9 +21,9 @@ from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, control_coords, position_label
 from ..simulation.request import Case, request
-from .cache import Kept, default_folder, fetch, keep
-from .cache_key import case_key, known, whole_moves
-from .loads import LOUDSPEAKER, load_words, on_load
+from .cache import RenderedVolts, default_folder, fetch_stored, store
+from .cache_key import case_key, known_controls, whole_moves
+from .loads import LOUDSPEAKER, load_words, with_load
 from .phrases import RATE, Phrase, phrase
 
 Array = NDArray[np.float64]
@@ -48,7 +48,7 @@ Play = Callable[..., Played]
 
 
 @dataclass(frozen=True)
-class Task:
+class RenderTask:
     """One amp at one position; `moves` are what is turned or switched on the way: (seconds, position)."""
 
     amp: Amp
@@ -62,7 +62,7 @@ class Task:
 
 
 @dataclass(frozen=True)
-class Means:
+class RenderOptions:
     """How tasks are computed: `node` to listen at, `oversampling`, where results are kept (None: nowhere), the solver.
 
     `play` is `timestep.solver.play` when None.
@@ -145,10 +145,10 @@ def render(
     asked = request(amps, positions)
     given, settings = asked.variants, asked.positions
     pairs = list(itertools.product(loads, given))
-    variants = [on_load(amp, load) for load, amp in pairs]
+    variants = [with_load(amp, load) for load, amp in pairs]
     folder = default_folder() if cache is True else cache or None
-    means = Means(node, oversampling, folder, play)
-    tasks = [Task(amp, setting) for amp in variants for setting in settings]
+    means = RenderOptions(node, oversampling, folder, play)
+    tasks = [RenderTask(amp, setting) for amp in variants for setting in settings]
     done = compute(tasks, played.volts, means, progress, cancelled)
     names = [amp.variant + (f" on a {load}" if len(loads) > 1 else "") for load, amp in pairs]
     onto = dict.fromkeys(load_words(amp, load) for load, amp in pairs)
@@ -159,12 +159,12 @@ def render(
 
 
 def compute(
-    tasks: Sequence[Task],
+    tasks: Sequence[RenderTask],
     signal: Array,
-    means: Means,
+    means: RenderOptions,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
-) -> list[tuple[Kept, bool]]:
+) -> list[tuple[RenderedVolts, bool]]:
     """What each task gives, and whether it was there already; on every core, equal tasks once.
 
     Raises
@@ -175,7 +175,7 @@ def compute(
     if signal.size / RATE * len(tasks) > MOST_SECONDS:
         raise DescriptionError(f"{len(tasks)} clips of {signal.size / RATE:.1f} s; at most {MOST_SECONDS:g} s in all")
     keys = [case_key(task.amp, task.position, task.moves, signal, means.node, means.oversampling) for task in tasks]
-    found = {key: fetch(means.folder, key) if means.folder else None for key in dict.fromkeys(keys)}
+    found = {key: fetch_stored(means.folder, key) if means.folder else None for key in dict.fromkeys(keys)}
     missing = {key: task for key, task in zip(keys, tasks, strict=True) if found[key] is None}
     line = Line(lambda done, total: f"{100 * done // total} % played")
     try:
@@ -191,9 +191,9 @@ class _Run:
 
     def __init__(
         self,
-        tasks: dict[str, Task],
+        tasks: dict[str, RenderTask],
         signal: Array,
-        means: Means,
+        means: RenderOptions,
         progress: Callable[[int, int], None],
         cancelled: Callable[[], bool] | None,
     ) -> None:
@@ -202,7 +202,7 @@ class _Run:
         self._shares = dict.fromkeys(tasks, 0)
         self._lock, self._stop = threading.Lock(), threading.Event()
 
-    def results(self) -> dict[str, Kept]:
+    def results(self) -> dict[str, RenderedVolts]:
         # Twice as many threads as cores: three clips on two cores then keep both at work to the end.
         with ThreadPoolExecutor(min(len(self._tasks), 2 * (os.cpu_count() or 1))) as pool:
             running = {pool.submit(self._one, key, task): key for key, task in self._tasks.items()}
@@ -211,10 +211,10 @@ class _Run:
             finally:
                 self._stop.set()
 
-    def _one(self, key: str, task: Task) -> Kept:
+    def _one(self, key: str, task: RenderTask) -> RenderedVolts:
         if self._asked():
             raise Stopped("stopped before the end")
-        stands = known(task.amp, task.position)
+        stands = known_controls(task.amp, task.position)
         more: dict[str, Any] = {"moves": whole_moves(stands, task.moves)} if task.moves else {}
         played = self._means.solver(
             task.amp,
@@ -231,7 +231,7 @@ class _Run:
             raise Stopped("stopped before the end")
         kept = _checked(played, task, self._signal.size)
         if self._means.folder:
-            keep(self._means.folder, key, kept)
+            store(self._means.folder, key, kept)
         self._show(key, 1, 1)
         return kept
 
@@ -246,17 +246,17 @@ class _Run:
             self._progress(sum(self._shares.values()), _PARTS * len(self._shares))
 
 
-def _checked(played: Played, task: Task, count: int) -> Kept:
+def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:
     """What the solver gave, or an error: one sample that it could not solve and there is no sound."""
     if played.failed:
         raise EngineError(f"{task.label}: {played.failed:,} samples could not be solved; nothing is played")
     volts = np.asarray(played.volts, np.float32)
     if volts.shape != (count,) or not np.isfinite(volts).all():
         raise EngineError(f"{task.label}: the solver gave no sound of {count:,} finite samples; nothing is played")
-    return Kept(volts, int(played.repaired), count)
+    return RenderedVolts(volts, int(played.repaired), count)
 
 
-def repaired_words(rows: Sequence[Kept]) -> str:
+def repaired_words(rows: Sequence[RenderedVolts]) -> str:
     """How many samples were repaired; with one that failed there are no rows."""
     repaired, computed = (sum(getattr(kept, name) for kept in rows) for name in ("repaired", "computed"))
     were = f"{repaired:,} {'was' if repaired == 1 else 'were'}"
@@ -266,7 +266,7 @@ def repaired_words(rows: Sequence[Kept]) -> str:
 def _dataset(
     names: list[str],
     settings: list[dict[str, float | str]],
-    done: Sequence[tuple[Kept, bool]],
+    done: Sequence[tuple[RenderedVolts, bool]],
     facts: dict[str, Any],
     loads: list[str],
 ) -> xr.Dataset:

@@ -19,16 +19,16 @@ from numpy.typing import NDArray
 from scipy.io import wavfile
 from scipy.signal import butter, lfilter
 
-from ampsim.audio.cache import Kept, fetch, keep
+from ampsim.audio.cache import RenderedVolts, fetch_stored, store
 from ampsim.audio.cache_key import case_key
 from ampsim.audio.clips import Clip, Clips
 from ampsim.audio.differences import difference, pop_clip
 from ampsim.audio.files import write_clips
-from ampsim.audio.linear import SWEEP, linear, through
-from ampsim.audio.listen import Ways, listen, listening_positions
-from ampsim.audio.loads import on_load
+from ampsim.audio.linear import SWEEP, render_linear, through
+from ampsim.audio.listen import ListeningOptions, listen, listening_positions
+from ampsim.audio.loads import with_load
 from ampsim.audio.loudness_standards import A_WEIGHTED, BS_1770, ISO_532, STANDARDS, true_peak
-from ampsim.audio.matching import CEILING_DB, clip_labels, clips, disagreement, equal_gains
+from ampsim.audio.matching import CEILING_DB, clip_labels, disagreement, equal_gains, match_loudness
 from ampsim.audio.phrases import RATE, Phrase, dry_phrase, phrase, read_response
 from ampsim.audio.plucked_strings import PICKED_UP, PLUCKED, Note, loop_filter, pluck
 from ampsim.audio.render import render
@@ -307,21 +307,21 @@ def test_a_damaged_file_is_as_good_as_none_and_is_written_again(
     assert path.read_bytes() == sound
     # Another's file under this name.
     path.rename(path.with_name(f"{0:064x}.volts"))
-    assert fetch(tmp_path, f"{0:064x}") is None
+    assert fetch_stored(tmp_path, f"{0:064x}") is None
 
 
 def test_what_is_kept_is_bounded_and_other_files_stay(tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("mine")
-    one = Kept(np.ones(1000, np.float32), 0, 1000)
+    one = RenderedVolts(np.ones(1000, np.float32), 0, 1000)
     for n in range(5):
-        keep(tmp_path, f"{n:064x}", one, most=13_000)
-        fetch(tmp_path, f"{0:064x}")
-    left = [n for n in range(5) if fetch(tmp_path, f"{n:064x}") is not None]
+        store(tmp_path, f"{n:064x}", one, most=13_000)
+        fetch_stored(tmp_path, f"{0:064x}")
+    left = [n for n in range(5) if fetch_stored(tmp_path, f"{n:064x}") is not None]
     assert left == [0, 3, 4]
     assert (tmp_path / "mine.txt").read_text() == "mine"
-    not_a_number = Kept(np.full(4, np.nan, np.float32), 0, 4)
-    keep(tmp_path, "f" * 64, not_a_number)
-    assert fetch(tmp_path, "f" * 64) is None
+    not_a_number = RenderedVolts(np.full(4, np.nan, np.float32), 0, 4)
+    store(tmp_path, "f" * 64, not_a_number)
+    assert fetch_stored(tmp_path, "f" * 64) is None
 
 
 def test_a_folder_that_cannot_be_written_does_not_matter(amps: tuple[Amp, Amp], tmp_path: Path) -> None:
@@ -391,18 +391,18 @@ def test_too_much_and_unknown_things_are_refused(amps: tuple[Amp, Amp]) -> None:
 
 
 def test_on_a_resistor_there_is_no_loudspeaker_left(amps: tuple[Amp, Amp]) -> None:
-    netlist = build(on_load(amps[1], "resistor"), {"bright": "120p"}, OperatingPoint(), ("speaker",))
+    netlist = build(with_load(amps[1], "resistor"), {"bright": "120p"}, OperatingPoint(), ("speaker",))
     assert "ls1" not in netlist.text
     assert netlist.values[netlist.form.parts.index("r991")] == 8.0
     with pytest.raises(DescriptionError, match="drives no loudspeaker"):
-        on_load(load_amp("lesson-stage"), "resistor")
+        with_load(load_amp("lesson-stage"), "resistor")
 
 
 # Clips ----------------------------------------------------------------------------------------------------------------
 
 
 def test_clips_are_in_step_labelled_and_say_what_was_done(played: xr.Dataset) -> None:
-    found = clips(played)
+    found = match_loudness(played)
     assert found.labels == (
         "stock",
         "bright switch, bright=open",
@@ -423,7 +423,7 @@ def test_clips_are_in_step_labelled_and_say_what_was_done(played: xr.Dataset) ->
 def test_a_position_that_is_silent_is_named(amps: tuple[Amp, Amp]) -> None:
     faint = StandIn(lambda answer: replace(answer, volts=1e-7 * answer.volts))
     with pytest.raises(DescriptionError, match=r"nothing to hear.*'stock' \(2e-07 V\)"):
-        clips(render(amps[0], [{}], SHORT, cache=False, play=faint))
+        match_loudness(render(amps[0], [{}], SHORT, cache=False, play=faint))
 
 
 def test_both_loads_are_heard_side_by_side(amps: tuple[Amp, Amp]) -> None:
@@ -431,7 +431,7 @@ def test_both_loads_are_heard_side_by_side(amps: tuple[Amp, Amp]) -> None:
     found = render(amps[0], [{}], SHORT, loads=["loudspeaker", "resistor"], cache=False, play=solver)
     assert list(found["variant"].values) == ["stock on a loudspeaker", "stock on a resistor"]
     assert len(solver.calls) == 2
-    assert clips(found).labels == ("stock on a loudspeaker", "stock on a resistor")
+    assert match_loudness(found).labels == ("stock on a loudspeaker", "stock on a resistor")
     assert "a resistor of 8 ohm in place" in found.attrs["words"]
 
 
@@ -471,7 +471,7 @@ def test_a_cabinet_is_what_its_impulse_response_says(played: xr.Dataset, tmp_pat
     wavfile.write(tmp_path / "cab.wav", RATE, pulse)
     response = read_response(tmp_path / "cab.wav")
     assert np.abs(np.fft.rfft(response)).max() == pytest.approx(1.0)
-    found, plain = clips(played, response=response, response_name="cab.wav"), clips(played)
+    found, plain = match_loudness(played, response=response, response_name="cab.wav"), match_loudness(played)
     late, early = (each["stock"].samples / 10.0 ** (each["stock"].gain_db / 20.0) for each in (found, plain))
     assert late[480:20_000] == pytest.approx(early[: 20_000 - 480], abs=1e-3)
     assert "cab.wav" in found.words
@@ -497,12 +497,12 @@ def test_small_signal_gains_filter_as_the_circuit_does() -> None:
 
 
 def test_at_a_low_level_the_amp_played_in_time_is_the_amp_of_the_small_signal_sweep() -> None:
-    """The solver against ngspice's sweep, two ways to the same sound; half a second, 0.5 mV."""
+    """The solver against ngspice's sweep, two options to the same sound; half a second, 0.5 mV."""
     amp = load_amp("lesson-stage")
     quiet = replace(SHORT, volts=SHORT.volts[:12_000] * 0.005)
     place = {"node": "V1A.plate"}
     in_time = render(amp, [{}], quiet, cache=False, oversampling=4, **place)["volts"].values[0, 0].astype(float)
-    plain = linear(amp, [{}], quiet, **place)["volts"].values[0, 0]
+    plain = render_linear(amp, [{}], quiet, **place)["volts"].values[0, 0]
     error = in_time - in_time[0] - plain
     assert math.sqrt(np.mean(error**2) / np.mean(plain**2)) < 0.01
 
@@ -566,19 +566,23 @@ def test_a_pop_tells_volts_of_the_amp_and_what_was_repaired(amps: tuple[Amp, Amp
 def test_without_clipping_a_job_has_linear_differences_and_no_pops() -> None:
     """Twice the input is twice the difference, and nothing of it is distortion; a bare level would tell nothing."""
     job = load_audition("bright-cathode-depth")
-    pair = [listen(job, Ways(phrase("chords", level), linear=True), ["bright"]) for level in (0.05, 5.0)]
+    pair = [listen(job, ListeningOptions(phrase("chords", level), linear=True), ["bright"]) for level in (0.05, 5.0)]
     volts = []
     for heard in pair:
-        (alone,) = heard.alone
-        assert "0.0 % of its power is distortion" in alone.words
+        (true_level,) = heard.true_level
+        assert "0.0 % of its power is distortion" in true_level.words
         assert "without any clipping" in heard.text
-        volts.append(alone.samples / 10.0 ** (alone.gain_db / 20.0))
+        volts.append(true_level.samples / 10.0 ** (true_level.gain_db / 20.0))
     assert np.abs(volts[1] - 100.0 * volts[0]).max() < 1e-5 * np.abs(volts[1]).max()
 
 
 def test_what_is_asked_by_a_wrong_name_is_refused_before_anything_is_computed() -> None:
     job, solver = load_audition("bright-cathode-depth"), StandIn()
-    for wrong in (Ways(SHORT, standard="louder"), Ways(SHORT, load="lamp"), Ways(SHORT, oversampling=3)):
+    for wrong in (
+        ListeningOptions(SHORT, standard="louder"),
+        ListeningOptions(SHORT, load="lamp"),
+        ListeningOptions(SHORT, oversampling=3),
+    ):
         with pytest.raises(DescriptionError):
             listen(job, wrong, play=solver)
     assert solver.calls == []
@@ -589,7 +593,7 @@ def test_what_is_asked_by_a_wrong_name_is_refused_before_anything_is_computed() 
 
 def test_files_are_what_the_clips_are(played: xr.Dataset, tmp_path: Path) -> None:
     """Read back by scipy."""
-    found = clips(played)
+    found = match_loudness(played)
     odd = replace(found.clips[0], label="../../etc, <b>\n/odd", words="Odd.")
     text, *files = write_clips(found, tmp_path / "new", [odd])
     assert [path.name for path in files][:2] == ["01-stock.wav", "02-bright-open.wav"]

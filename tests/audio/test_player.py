@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from ampsim.audio.clips import Clip, Clips
-from ampsim.audio.player.content import code, facts, look, sixteen_bit
+from ampsim.audio.player.content import player_facts, player_script, player_style, sixteen_bit
 from ampsim.audio.player.embed import MOST_EMBEDDED, embed
 from ampsim.base.errors import DescriptionError
 
@@ -52,7 +52,7 @@ def test_sixteen_bits_keep_samples_to_half_a_step_and_full_scale_within() -> Non
 
 
 def test_each_position_says_how_much_it_was_turned() -> None:
-    told = facts(clips_of(sines([0.1, 0.2, 0.3], 0.1), labels=["stock"]))
+    told = player_facts(clips_of(sines([0.1, 0.2, 0.3], 0.1), labels=["stock"]))
     assert [each["label"] for each in told["positions"]] == ["stock", "position 1", "position 2"]
     levels = [each["level"] for each in told["positions"]]
     assert levels == [
@@ -73,7 +73,7 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     ],
 )
 def test_what_all_modded_positions_begin_with_is_said_once(labels: Any, shown: Any, said: str) -> None:
-    told = facts(clips_of(sines([0.1] * len(labels), 0.1), labels=labels))
+    told = player_facts(clips_of(sines([0.1] * len(labels), 0.1), labels=labels))
     assert [each["label"] for each in told["positions"]] == (shown or labels)
     assert told["how"].startswith(f"{said}Standard of loudness")
 
@@ -120,16 +120,16 @@ def test_texts_that_mean_harm_stay_inside_the_data() -> None:
 
 
 def test_nothing_is_fetched_and_no_text_is_taken_for_markup() -> None:
-    used = code() + embed(clips_of(sines([0.1], 0.1))).script
+    used = player_script() + embed(clips_of(sines([0.1], 0.1))).script
     assert not re.search(
         r"fetch\(|XMLHttp|WebSocket|sendBeacon|importScripts|innerHTML|insertAdjacent|eval|https?:", used
     )
-    assert not re.search(r"@import|url\(", look())
+    assert not re.search(r"@import|url\(", player_style())
 
 
 def test_the_widget_sends_words_and_samples_when_asked() -> None:
     pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
-    from ampsim.audio.player.widget import message, side_by_side
+    from ampsim.audio.player.widget import player_message, side_by_side
 
     clips = clips_of(sines([0.1, 0.2], 0.1))
     player = side_by_side(clips)
@@ -139,19 +139,19 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     assert sent == []
     player._asked(player, {"do": "sounds"}, [])
     ((content, buffers),) = sent
-    assert content == {"facts": facts(clips), "rate": 32_000, "complete": True}
+    assert content == {"facts": player_facts(clips), "rate": 32_000, "complete": True}
     assert buffers == [sixteen_bit(clip.samples) for clip in clips]
     state = json.dumps({name: each for name, each in player.get_state().items() if not name.startswith("_")})
     assert len(state) < 1000, "sounds would be stored in the notebook"
     pop = Clip("pop", "pop: 2 V.", 32_000, np.full(6400, 0.5, np.float32), -30.0, -20.0)
     side_by_side(clips, [pop])
-    (content, buffers) = message(clips, [pop])
+    (content, buffers) = player_message(clips, [pop])
     assert content["facts"]["positions"][2] == {
         "label": "pop", "words": "pop: 2 V.", "level": "At its true level, not made as loud", "alone": True
     }  # fmt: skip
     assert [len(each) for each in buffers] == [12_800] * 3
     assert buffers[0] == sixteen_bit(clips.clips[0].samples) + bytes(6400)
     with pytest.raises(DescriptionError, match="one rate"):
-        message(clips, [replace(pop, rate=48_000)])
+        player_message(clips, [replace(pop, rate=48_000)])
     words = player._repr_mimebundle_()[0]["text/plain"]
     assert "2 position 1: Turned by +2.5 dB against 1" in words

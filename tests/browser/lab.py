@@ -34,7 +34,7 @@ _NEEDED = ("playwright", "jupyterlab", "ipywidgets", "anywidget")
 
 PANEL = """\
 import ampsim
-from ampsim.panel import explore
+from ampsim import explore
 
 job = ampsim.load_audition("bright-cathode-depth")
 panel = explore(job.stock, job.modded, values={"C101": ("47p", "22n", "E6")})

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ampsim.audio.player.content import code
+from ampsim.audio.player.content import player_script
 from tests.audio.test_player import sines
 
 Array = NDArray[np.float64]
@@ -46,7 +46,7 @@ def offline(chromium: Any, seconds: float, rows: Any, moves: Any, complete: bool
     """What comes out, and how the player stood before each move."""
     page = chromium.new_page()
     texts = [[base64.b64encode(np.asarray(row, "<f4").tobytes()).decode() for row in each] for each in rows]
-    text, states = page.evaluate(_OFFLINE, [code(), seconds, texts, moves, complete])
+    text, states = page.evaluate(_OFFLINE, [player_script(), seconds, texts, moves, complete])
     page.close()
     return np.frombuffer(base64.b64decode(text), "<f4").astype(float), states
 

@@ -28,7 +28,7 @@ def fresh():
     grid = ampsim.FrequencySweep(20.0, 20e3, 40)
     found = ampsim.simulate([job.stock, amp], grid, [panel.position], [panel.listen_at])
     picture = overlay_picture(found.drop_vars(list(panel.position)).assign_coords(position=[AS_SET]), panel.listen_at)
-    for axes, live in zip(picture.axes, panel._desk._picture.axes):
+    for axes, live in zip(picture.axes, panel._state._picture.axes):
         axes.set_ylim(live.get_ylim())
     return svg(picture)
 """

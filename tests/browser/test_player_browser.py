@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import binom
 
 from ampsim.audio.clips import Clips
-from ampsim.audio.player.content import code, facts
+from ampsim.audio.player.content import player_facts, player_script
 from ampsim.audio.player.embed import embed
 from ampsim.job.page.write import write_page
 from tests.audio.test_player import EVIL, clips_of, sines
@@ -248,11 +248,11 @@ def test_blind_names_are_hidden_told_and_counted(chromium: Any, tmp_path: Path) 
 
 def test_what_is_heard_alone_is_not_guessed_at(chromium: Any) -> None:
     clips = clips_of(sines(LEVELS, 0.1))
-    told = facts(Clips(clips.clips[:2], clips.standard, clips.unit, clips.words, clips.caution), clips.clips[2:])
+    told = player_facts(Clips(clips.clips[:2], clips.standard, clips.unit, clips.words, clips.caution), clips.clips[2:])
     page = chromium.new_page()
     page.set_content("<div></div>")
     page.evaluate(
-        f"""(told) => {{ {code()};
+        f"""(told) => {{ {player_script()};
         makePlayer(document.querySelector('div')).load(told, [1, 2, 3].map(() => new Float32Array(800)), 8000); }}""",
         told,
     )
@@ -266,7 +266,9 @@ def test_what_is_heard_alone_is_not_guessed_at(chromium: Any) -> None:
 def test_the_chance_by_guessing_is_that_of_the_binomial_distribution(chromium: Any) -> None:
     page = chromium.new_page()
     asked = [[right, rounds, choices] for rounds in (1, 5, 16, 60) for right in (1, rounds) for choices in (2, 3, 9)]
-    found = page.evaluate(f"(asked) => {{ {code()}; return asked.map((each) => chanceByGuessing(...each)); }}", asked)
+    found = page.evaluate(
+        f"(asked) => {{ {player_script()}; return asked.map((each) => chanceByGuessing(...each)); }}", asked
+    )
     expected = [float(binom.sf(right - 1, rounds, 1.0 / choices)) for right, rounds, choices in asked]
     assert found == pytest.approx(expected, abs=1e-12)
     page.close()

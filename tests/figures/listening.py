@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ampsim.audio.cache import Kept, fetch, keep
-from ampsim.audio.matching import clips
+from ampsim.audio.cache import RenderedVolts, fetch_stored, store
+from ampsim.audio.matching import match_loudness
 from ampsim.audio.phrases import phrase
 from ampsim.audio.render import render
 from ampsim.circuit.mods import apply_mods
@@ -26,14 +26,14 @@ def around_the_solver(_: Scale) -> Iterator[Figure]:
     modded = apply_mods(load_amp("workshop-a"), load_mod("bright-switch"))
     places, played, times = every_position(modded, "bright"), phrase(), []
     # Compiled code, and libraries that load late.
-    clips(render(modded, places[1:], phrase("chords"), cache=False, oversampling=1))
+    match_loudness(render(modded, places[1:], phrase("chords"), cache=False, oversampling=1))
     with tempfile.TemporaryDirectory() as folder:
         for _turn in range(2):
             begin = time.perf_counter()
             found = render(modded, places, played, cache=Path(folder))
             times.append(time.perf_counter() - begin)
     begin = time.perf_counter()
-    matched = clips(found)
+    matched = match_loudness(found)
     matching = time.perf_counter() - begin
     computing, again = times
     share = f"{again / computing:.3f} ({1e3 * again:.0f} ms against {computing:.1f} s)"
@@ -47,15 +47,15 @@ def around_the_solver(_: Scale) -> Iterator[Figure]:
 
 def damaged(scale: Scale) -> Iterator[Figure]:
     """Files of kept sounds with bits turned, cut, or with something put in: taken for sound."""
-    draw, taken, one = np.random.default_rng(7), 0, Kept(np.linspace(-1.0, 1.0, 500, dtype=np.float32), 3, 500)
+    draw, taken, one = np.random.default_rng(7), 0, RenderedVolts(np.linspace(-1.0, 1.0, 500, dtype=np.float32), 3, 500)
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
-        keep(home, _KEY, one)
+        store(home, _KEY, one)
         (path,) = home.iterdir()
         sound = path.read_bytes()
         for turn in range(scale.moves):
             path.write_bytes(_damaged(sound, turn, draw))
-            found = fetch(home, _KEY)
+            found = fetch_stored(home, _KEY)
             taken += found is not None and (
                 found.repaired != one.repaired or not np.array_equal(found.volts, one.volts)
             )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ampsim.audio.matching import clips
+from ampsim.audio.matching import match_loudness
 from ampsim.audio.phrases import phrase
 from ampsim.audio.render import render
 from ampsim.circuit.positions import every_position
@@ -71,7 +71,7 @@ def page_with_sounds(_: Scale) -> Iterator[Figure]:
     """The owner's page with stock and two positions of the whole phrase."""
     job: Audition = page_figures.job_of_33()
     places = every_position(job.modded, "cathode")
-    sounds = clips(render(job.modded, places, phrase(), oversampling=1))
+    sounds = match_loudness(render(job.modded, places, phrase(), oversampling=1))
     with tempfile.TemporaryDirectory() as folder:
         with_them = write_page(job, Path(folder) / "with.html", heard=sounds).stat().st_size
         without = write_page(job, Path(folder) / "without.html").stat().st_size

@@ -29,7 +29,7 @@ from ampsim.circuit.build import circuit_at
 from ampsim.circuit.tapers import track_fraction
 from ampsim.circuit.values import value_of, with_values
 from ampsim.interface.panel import Panel, explore, open_panel
-from ampsim.interface.panel.background import Errand
+from ampsim.interface.panel.background import BackgroundTask
 from ampsim.interface.panel.picture import bias_rows
 from ampsim.interface.panel.simulator import AS_SET
 from ampsim.library import files
@@ -50,7 +50,7 @@ def shared() -> Panel:
 def panel(shared: Panel) -> Iterator[Panel]:
     shared._keeps = False
     shared.clear()
-    shared.at = {dial.key: dial.drawn for dial in shared._desk.dials}
+    shared.at = {dial.key: dial.drawn for dial in shared._state.dials}
     rest(shared)
     yield shared
     shared.cancel_wave()
@@ -83,7 +83,7 @@ def fresh_paths(panel: Panel) -> dict[str, str]:
     # The settings stand on the controls, not in the picture's words.
     response = response.drop_vars(list(panel.position)).assign_coords(position=[AS_SET])
     picture = overlay_picture(response, panel.listen_at)
-    for axes, live in zip(picture.axes, panel._desk._picture.axes, strict=True):
+    for axes, live in zip(picture.axes, panel._state._picture.axes, strict=True):
         axes.set_ylim(live.get_ylim())
     text = svg(picture)
     return {gid: re.search(rf'<g id="{gid}">\s*<path d="([^"]*)"', text)[1] for gid in MOVING}
@@ -143,11 +143,11 @@ def test_where_a_switch_puts_in_another_part_the_panel_says_what_is_in_circuit()
     stock = files.load_amp("workshop-a")
     values = {"R3": ("47k", "470k", "E6"), "C5": ("100p", "1n", "E6")}
     panel = explore(stock, apply_mods(stock, mod), values=values)
-    desk, seen = panel._desk, {}
+    state, seen = panel._state, {}
     for at, ohms in (("b", 47e3), ("b", 470e3), ("a", 47e3), ("a", 470e3)):
         panel.turn({"tried": at}, {"R3": ohms})
-        seen[at, ohms] = (readout(panel, "part R3"), desk.in_words(), panel.response["voltage"].values)
-        amp = desk.bench.amp_at(desk.here())
+        seen[at, ohms] = (readout(panel, "part R3"), state.in_words(), panel.response["voltage"].values)
+        amp = state.simulator.amp_at(state.here())
         assert circuit_at(amp, panel.position).parts["R3"].value == (220e3 if at == "b" else ohms)
     assert seen["b", 47e3][:2] == seen["b", 470e3][:2] == (("220k", "by the switch tried"), "tried b")
     np.testing.assert_array_equal(seen["b", 47e3][2], seen["b", 470e3][2])
@@ -156,7 +156,7 @@ def test_where_a_switch_puts_in_another_part_the_panel_says_what_is_in_circuit()
     assert not np.array_equal(seen["a", 47e3][2], seen["a", 470e3][2])
     panel.turn({"tried": "c"}, {"C5": 1e-9})
     assert readout(panel, "part C5") == ("1n", "not in circuit")
-    assert desk.in_words() == "tried c, R3 470k"
+    assert state.in_words() == "tried c, R3 470k"
 
 
 def readout(panel: Panel, key: str) -> tuple[str, str]:
@@ -335,7 +335,7 @@ def test_turning_what_is_not_there(panel: Panel, position: Any, values: Any, wor
 def test_a_button_cannot_overtake_a_move(panel: Panel) -> None:
     ask(panel, "hold", "late", **{"knob gain": 12})
     assert panel.position["gain"] == 0.12
-    assert panel._desk.held[0].settings["gain"] == 0.12
+    assert panel._state.held[0].settings["gain"] == 0.12
     assert panel.curves["of"]["knob gain"] == 12
 
 
@@ -353,7 +353,7 @@ def test_positions_come_back_from_a_job_file(panel: Panel, tmp_path: Path) -> No
     assert again.position == panel.position
     assert again.part_values == panel.part_values
     assert again.held == panel.held
-    assert again._desk.held == panel._desk.held
+    assert again._state.held == panel._state.held
 
 
 def test_the_rest_of_a_job_file_stays_as_it_was(panel: Panel, tmp_path: Path) -> None:
@@ -459,7 +459,7 @@ def test_a_waveform_says_what_it_belongs_to(panel: Panel) -> None:
     at = dict(panel.at)
     panel.compute_wave()
     assert panel.wave["state"] == "computing"
-    panel._errand.join(60)
+    panel._wave_task.join(60)
     assert (panel.wave["state"], panel.wave["of"]) == ("done", at)
     assert ["waveform" in each for each in panel.wave["pictures"]] == [True, False]
     step(panel, "knob gain", 12)
@@ -469,7 +469,7 @@ def test_a_waveform_says_what_it_belongs_to(panel: Panel) -> None:
 def test_a_waveform_inside_the_amp(panel: Panel) -> None:
     step(panel, "place listen at", 1)
     panel.compute_wave()
-    panel._errand.join(60)
+    panel._wave_task.join(60)
     assert panel.wave["state"] == "done", panel.wave
     assert "V1A.plate" in panel.wave["pictures"][0]
 
@@ -478,7 +478,7 @@ def test_a_burst_is_drawn_in_time(panel: Panel) -> None:
     step(panel, "shape shape", 1)
     step(panel, "tone frequency", 8)
     panel.compute_wave()
-    panel._errand.join(60)
+    panel._wave_task.join(60)
     (shown,) = panel.wave["pictures"]
     assert "burst at speaker" in shown
 
@@ -486,12 +486,12 @@ def test_a_burst_is_drawn_in_time(panel: Panel) -> None:
 def test_a_cancelled_waveform_never_appears(panel: Panel) -> None:
     panel.compute_wave()
     panel.cancel_wave()
-    panel._errand.join(60)
+    panel._wave_task.join(60)
     assert panel.wave == {"state": "cancelled"}
 
 
 def test_only_the_newest_errand_is_delivered() -> None:
-    errand: Errand[int] = Errand()
+    errand: BackgroundTask[int] = BackgroundTask()
     go, got = threading.Event(), []
 
     def slow(progress: Any) -> int:
@@ -534,7 +534,7 @@ def test_the_margin_of_the_feedback_loop_is_told_live(panel: Panel) -> None:
     panel.turn({"depth": 1.0})
     turned = panel.tables["loops"]
     assert turned[1] == stock
-    expected = margin_table(loop_gain(panel._desk.bench.modded, positions=[panel.position])).iloc[0]
+    expected = margin_table(loop_gain(panel._state.simulator.modded, positions=[panel.position])).iloc[0]
     assert turned[2][2] == f"{expected['least margin [deg]']:.0f}"
     assert float(turned[2][2]) < float(modded[2])
     assert turned[2][-1] == expected["verdict"]

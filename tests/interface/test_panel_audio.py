@@ -14,8 +14,8 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 
 from ampsim.audio.clips import Clip
-from ampsim.audio.listen import Ways
-from ampsim.audio.matching import clips
+from ampsim.audio.listen import ListeningOptions
+from ampsim.audio.matching import match_loudness
 from ampsim.audio.phrases import RATE, phrase
 from ampsim.audio.render import render
 from ampsim.base.errors import EngineError
@@ -35,19 +35,19 @@ def shared() -> Panel:
 @pytest.fixture
 def panel(shared: Panel, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Panel]:
     monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path / "kept"))
-    shared._desk.held, shared._sounds, shared.hear = [], None, {"state": "none"}
+    shared._state.held, shared._sounds, shared.hear = [], None, {"state": "none"}
     sent: list[Any] = []
     shared.send = lambda content, buffers=(): sent.append((content, buffers))
     shared.sent = sent
     yield shared
     shared.cancel_sound()
-    shared._playing.join(20.0)
+    shared._sound_task.join(20.0)
 
 
 def done(panel: Panel) -> None:
     """Wait for the work, and for the work that its end begins."""
     for _ in range(2):
-        panel._playing.join(60.0)
+        panel._sound_task.join(60.0)
 
 
 def volts(clip: Clip) -> Any:
@@ -59,9 +59,9 @@ def test_what_is_heard_is_what_rendering_gives_there(panel: Panel) -> None:
     played = replace(phrase("single notes"), volts=phrase("single notes").volts[: round(0.6 * RATE)])
     panel.phrase = played
     held = {"gain": 0.3, "bright": "390p"}
-    panel._desk.at = panel._desk.stand(held, {"C101": 1e-9})
-    panel._desk.hold("a nanofarad")
-    panel._desk.at = panel._desk.stand({"gain": 0.7, "bright": "120p"}, {"C101": 120e-12})
+    panel._state.at = panel._state.steps_at(held, {"C101": 1e-9})
+    panel._state.hold("a nanofarad")
+    panel._state.at = panel._state.steps_at({"gain": 0.7, "bright": "120p"}, {"C101": 120e-12})
     panel.compute_sound()
     done(panel)
     assert (panel.hear["state"], panel.hear["positions"]) == ("done", 3)
@@ -72,7 +72,7 @@ def test_what_is_heard_is_what_rendering_gives_there(panel: Panel) -> None:
     amps["held 1: a nanofarad"] = (with_values(JOB.modded, {"C101": 1e-9}), here | held)
     for label, (amp, position) in amps.items():
         setting = {name: value for name, value in position.items() if name in amp.controls}
-        alone = clips(render(amp, [setting], played)).clips[0]
+        alone = match_loudness(render(amp, [setting], played)).clips[0]
         clip = panel.sounds[label]
         assert clip.loudness == pytest.approx(alone.loudness, abs=0.05)
         assert np.abs(volts(clip) - volts(alone)).max() < 1e-5 * np.abs(volts(alone)).max()
@@ -86,24 +86,28 @@ def test_what_is_heard_is_what_rendering_gives_there(panel: Panel) -> None:
 def test_the_panel_is_heard_in_other_ways(panel: Panel) -> None:
     """Another load and another standard, against `render` and `clips`; a wrong one is said, and nothing is played."""
     panel.phrase = replace(phrase("single notes"), volts=phrase("single notes").volts[: round(0.6 * RATE)])
-    panel.ways = Ways(load="resistor", standard="A-weighted", response=np.array([0.5]), response_name="half.wav")
+    panel.options = ListeningOptions(
+        load="resistor", standard="A-weighted", response=np.array([0.5]), response_name="half.wav"
+    )
     panel.compute_sound()
     done(panel)
     assert panel.sounds is not None
     here = {name: value for name, value in panel.position.items() if name in JOB.stock.controls}
-    (alone,) = clips(render(JOB.stock, [here], panel.phrase, loads=("resistor",)), "A-weighted", np.array([0.5]))
+    (alone,) = match_loudness(
+        render(JOB.stock, [here], panel.phrase, loads=("resistor",)), "A-weighted", np.array([0.5])
+    )
     assert panel.sounds.unit == "dB(A)"
     assert panel.sounds.clips[0].loudness == pytest.approx(alone.loudness, abs=0.05)
     assert np.abs(volts(panel.sounds.clips[0]) - volts(alone)).max() < 1e-5 * np.abs(volts(alone)).max()
     scope = panel.sent[-1][0]["facts"]["scope"]
     for words in ("a resistor of 8 ohm", "half.wav", "150 mV peak", "by BS.1770 these clips still differ"):
         assert words in scope
-    panel.ways, panel.sent[:] = Ways(load="lamp"), []
+    panel.options, panel.sent[:] = ListeningOptions(load="lamp"), []
     try:
         panel.compute_sound()
         done(panel)
     finally:
-        panel.ways = Ways()
+        panel.options = ListeningOptions()
     assert (panel.hear["state"], panel.sent) == ("failed", [])
     assert "no load 'lamp'" in panel.hear["problem"]
 
@@ -114,13 +118,13 @@ def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
     asked: list[Any] = []
     go_on = threading.Event()
 
-    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
-        asked.append((ways.played.seconds, ways.oversampling))
+    def heard(options: Any, chosen: Any, progress: Any) -> Any:
+        asked.append((options.played.seconds, options.oversampling))
         progress(1, 4)
-        assert ways.oversampling == 4 or go_on.wait(20.0)
-        return clips_of(sines([0.1] * len(chosen), ways.played.seconds, RATE), RATE)
+        assert options.oversampling == 4 or go_on.wait(20.0)
+        return clips_of(sines([0.1] * len(chosen), options.played.seconds, RATE), RATE)
 
-    monkeypatch.setattr(audio, "heard", heard)
+    monkeypatch.setattr(audio, "render_cases", heard)
     panel.phrase = phrase("chords")
     panel.compute_sound()
     for _ in range(200):
@@ -145,7 +149,7 @@ def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
 def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:
     begun, stopped = threading.Event(), threading.Event()
 
-    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
+    def heard(options: Any, chosen: Any, progress: Any) -> Any:
         begun.set()
         try:
             for _ in range(2000):
@@ -155,7 +159,7 @@ def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pyte
             stopped.set()
             raise
 
-    monkeypatch.setattr(audio, "heard", heard)
+    monkeypatch.setattr(audio, "render_cases", heard)
     panel._asked(None, {"do": "hear", "with": "", "at": {}}, [])
     assert begun.wait(20.0)
     assert panel.hear["state"] == "computing"
@@ -167,10 +171,10 @@ def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pyte
 
 
 def test_what_cannot_be_heard_is_said(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:
-    def heard(ways: Any, chosen: Any, progress: Any) -> Any:
+    def heard(options: Any, chosen: Any, progress: Any) -> Any:
         raise EngineError("3 samples could not be solved; nothing is played")
 
-    monkeypatch.setattr(audio, "heard", heard)
+    monkeypatch.setattr(audio, "render_cases", heard)
     panel.compute_sound()
     done(panel)
     assert (panel.hear["state"], panel.sent) == ("failed", [])

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ...base.errors import AmpsimError
-from .content import code, facts, look, sixteen_bit
+from .content import player_facts, player_script, player_style, sixteen_bit
 from .embed import MOST_EMBEDDED, Embedded, embed, json_text
 
 if TYPE_CHECKING:
@@ -18,11 +18,11 @@ __all__ = [
     "MOST_EMBEDDED",
     "Embedded",
     "Player",
-    "code",
     "embed",
-    "facts",
     "json_text",
-    "look",
+    "player_facts",
+    "player_script",
+    "player_style",
     "side_by_side",
     "sixteen_bit",
 ]

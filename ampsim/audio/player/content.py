@@ -13,10 +13,10 @@ from ...base.wording import in_decibels
 from ..clips import Clip, Clips, Sound
 
 
-def facts(clips: Clips, alone: Sequence[Clip] = ()) -> dict[str, Any]:
+def player_facts(clips: Clips, true_level: Sequence[Clip] = ()) -> dict[str, Any]:
     """The words that the player shows, as plain data; it sets each of them as text.
 
-    `alone` are clips at their true level beside the others: differences, pops. They are not guessed at when blind.
+    `true_level` are clips at their true level beside the others: differences, pops. They are not guessed at when blind.
     """
     shared, names = _names(clips.labels)
     positions: list[dict[str, Any]] = [
@@ -25,7 +25,7 @@ def facts(clips: Clips, alone: Sequence[Clip] = ()) -> dict[str, Any]:
     ]
     positions += [
         {"label": each.label, "words": each.words, "level": "At its true level, not made as loud", "alone": True}
-        for each in alone
+        for each in true_level
     ]
     return {
         "positions": positions,
@@ -58,7 +58,7 @@ def _level(clip: Clip, clips: Clips) -> str:
     return f"Turned by {in_decibels(change, sign=True)} against 1"
 
 
-def rows(clips: Clips, alone: Sequence[Clip] = ()) -> list[bytes]:
+def sample_rows(clips: Clips, true_level: Sequence[Clip] = ()) -> list[bytes]:
     """The samples of each clip for the player, with silence after those that are shorter.
 
     Raises
@@ -66,7 +66,7 @@ def rows(clips: Clips, alone: Sequence[Clip] = ()) -> list[bytes]:
     DescriptionError
         When one that is heard alone has another rate.
     """
-    every = [*clips, *alone]
+    every = [*clips, *true_level]
     if {each.rate for each in every} != {clips.rate}:
         raise DescriptionError(f"clips of one player have one rate: {shown(sorted({each.rate for each in every}))}")
     made = [sixteen_bit(each.samples) for each in every]
@@ -78,11 +78,11 @@ def sixteen_bit(samples: Sound) -> bytes:
     return bytes(np.clip(np.rint(samples * 32768.0), -32768.0, 32767.0).astype("<i2").tobytes())
 
 
-def code() -> str:
+def player_script() -> str:
     """The player's script: functions only, nothing runs by itself and nothing is fetched."""
     return (files(__package__) / "player.js").read_text("utf-8")
 
 
-def look() -> str:
+def player_style() -> str:
     """The player's style sheet; it touches nothing outside the player."""
     return (files(__package__) / "player.css").read_text("utf-8")

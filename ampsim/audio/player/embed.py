@@ -11,7 +11,7 @@ import numpy as np
 
 from ...base.errors import DescriptionError
 from ..clips import Clips, Sound
-from .content import code, facts, look, sixteen_bit
+from .content import player_facts, player_script, player_style, sixteen_bit
 
 MOST_EMBEDDED = 4_000_000  # characters that the sounds may add to a page
 _RATES = (32_000, 24_000)  # samples a second: the first that fits
@@ -66,14 +66,14 @@ def _size(clips: Clips, rate: int) -> int:
 def _embedded(clips: Clips, rate: int) -> Embedded:
     kept = clips.rate if clips.rate <= rate else rate
     rows = [base64.b64encode(sixteen_bit(row)).decode() for row in _at_rate(clips, kept)]
-    told = facts(clips)
+    told = player_facts(clips)
     told["scope"] += f"\nOn this page sounds reach up to {0.44 * kept / 1000.0:.1f} kHz."
     data = json_text({"facts": told, "rate": kept, "rows": rows})
     body = (
         '<div id="player">These positions can be heard on the screen, with JavaScript.</div>\n'
         f'<script type="application/json" id="sounds">{data}</script>\n'
     )
-    return Embedded(look(), body, f"{code()}{_START}", kept, sum(map(len, rows)))
+    return Embedded(player_style(), body, f"{player_script()}{_START}", kept, sum(map(len, rows)))
 
 
 def _at_rate(clips: Clips, rate: int) -> list[Sound]:

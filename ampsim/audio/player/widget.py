@@ -8,7 +8,7 @@ from typing import Any
 import anywidget
 
 from ..clips import Clip, Clips
-from .content import code, facts, look, rows
+from .content import player_facts, player_script, player_style, sample_rows
 
 _RENDER = """
 function render({ model, el }) {
@@ -32,14 +32,14 @@ export default { render };
 """
 
 
-def side_by_side(clips: Clips, alone: Sequence[Clip] = ()) -> Player:
+def side_by_side(clips: Clips, true_level: Sequence[Clip] = ()) -> Player:
     """Show clips to switch between while they play, without gap, click or seek; by ear alone, too (blind).
 
     Parameters
     ----------
     clips : Clips
         Equally loud and equally long, as rendering leaves them.
-    alone : sequence of Clip
+    true_level : sequence of Clip
         What is heard beside them at its true level: what two positions differ by, the pop of a switch.
 
     Returns
@@ -47,40 +47,44 @@ def side_by_side(clips: Clips, alone: Sequence[Clip] = ()) -> Player:
     Player
         A widget; put it on the last line of a cell.
     """
-    return Player(clips, alone)
+    return Player(clips, true_level)
 
 
 class Player(anywidget.AnyWidget):
     """Clips side by side; `side_by_side` makes one."""
 
-    _esm = code() + _RENDER
-    _css = look()
+    _esm = player_script() + _RENDER
+    _css = player_style()
 
-    def __init__(self, clips: Clips, alone: Sequence[Clip] = ()) -> None:
-        self.clips, self.alone = clips, tuple(alone)
+    def __init__(self, clips: Clips, true_level: Sequence[Clip] = ()) -> None:
+        self.clips, self.true_level = clips, tuple(true_level)
         super().__init__()
         self.on_msg(self._asked)
 
     def _asked(self, _: Any, content: Any, __: Any) -> None:
         """A view wants the sounds."""
         if content == {"do": "sounds"}:
-            self.send(*message(self.clips, self.alone))
+            self.send(*player_message(self.clips, self.true_level))
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         """The widget, and a few lines of text for readers without a kernel."""
         found = super()._repr_mimebundle_(**kwargs)
         data, metadata = found if isinstance(found, tuple) else (found or {}, {})
-        return {**data, "text/plain": in_words(self.clips, self.alone)}, metadata
+        return {**data, "text/plain": describe_clips(self.clips, self.true_level)}, metadata
 
 
-def message(clips: Clips, alone: Sequence[Clip] = (), complete: bool = True) -> tuple[dict[str, Any], list[bytes]]:
+def player_message(
+    clips: Clips, true_level: Sequence[Clip] = (), complete: bool = True
+) -> tuple[dict[str, Any], list[bytes]]:
     """What a view is sent: words and rate, and the samples of each clip; `complete` is whether that is all of them."""
-    return {"facts": facts(clips, alone), "rate": clips.rate, "complete": complete}, rows(clips, alone)
+    return {"facts": player_facts(clips, true_level), "rate": clips.rate, "complete": complete}, sample_rows(
+        clips, true_level
+    )
 
 
-def in_words(clips: Clips, alone: Sequence[Clip] = ()) -> str:
+def describe_clips(clips: Clips, true_level: Sequence[Clip] = ()) -> str:
     """What can be heard, in a few lines."""
-    told = facts(clips, alone)
+    told = player_facts(clips, true_level)
     lines = [f"{number} {each['label']}: {each['level']}" for number, each in enumerate(told["positions"], 1)]
     head = f"To be heard, {clips.seconds:.1f} s each:"
     return "\n".join([head, *lines, told["how"], told["scope"], told["caution"]])

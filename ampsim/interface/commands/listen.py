@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from .common import Commands, asked_audition, audition_options, report_tenths, to_option
 
 if TYPE_CHECKING:
-    from ...audio.listen import Ways
+    from ...audio.listen import ListeningOptions
     from ...audio.phrases import Phrase
 
 PLACE = 20
@@ -36,20 +36,20 @@ def _listen(options: argparse.Namespace) -> None:
     from ...base.files import file_word
 
     audition = asked_audition(options)
-    heard = listen(audition, _ways(options), options.control, report_tenths())
+    heard = listen(audition, _listening_options(options), options.control, report_tenths())
     folder = options.to or Path("listen-" + file_word(audition.name))
     text, *_ = heard.write(folder)
     print(f"{heard.text}\n\nThe clips and this text are in the folder {folder} ({text.name})")
 
 
-def _ways(options: argparse.Namespace) -> Ways:
-    from ...audio.listen import Ways
+def _listening_options(options: argparse.Namespace) -> ListeningOptions:
+    from ...audio.listen import ListeningOptions
     from ...audio.phrases import read_response
 
     response = read_response(options.ir) if options.ir else None
     name = options.ir.name if options.ir else ""
     how = (options.load, options.standard, response, name, options.oversampling)
-    return Ways(_phrase(options), *how, linear=options.linear)
+    return ListeningOptions(_phrase(options), *how, linear=options.linear)
 
 
 def _phrase(options: argparse.Namespace) -> Phrase:

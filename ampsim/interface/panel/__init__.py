@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from ...base.errors import AmpsimError
 
 if TYPE_CHECKING:
-    from .widget import Panel, explore, open_panel
+    from .opening import explore, open_panel
+    from .widget import Panel
 
 __all__ = ["Panel", "explore", "open_panel"]
 
@@ -19,9 +20,9 @@ def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     try:
-        from . import widget
+        from . import opening
     except ModuleNotFoundError as problem:
         raise AmpsimError(
             f"the live panel needs {problem.name}, which is not installed: pip install 'ampsim[notebooks]'"
         ) from None
-    return getattr(widget, name)
+    return getattr(opening, name)

@@ -13,18 +13,18 @@ import xarray as xr
 
 from ...audio.cache import default_folder
 from ...audio.clips import Clips
-from ...audio.listen import Ways
-from ...audio.loads import load_words, on_load
+from ...audio.listen import ListeningOptions
+from ...audio.loads import load_words, with_load
 from ...audio.loudness_standards import find_standard
-from ...audio.matching import clips
+from ...audio.matching import match_loudness
 from ...audio.phrases import RATE, Phrase, phrase
-from ...audio.player.widget import message
-from ...audio.render import Means, Task, compute, repaired_words
+from ...audio.player.widget import player_message
+from ...audio.render import RenderOptions, RenderTask, compute, repaired_words
 from ...base.errors import AmpsimError
 from ...circuit.amp import Amp
-from .background import Errand, Progress
+from .background import BackgroundTask, Progress
 from .simulator import AS_SET
-from .state import Desk
+from .state import PanelState
 
 _FIRST = 1.0  # s that are computed before all the rest, so that there is something to hear
 _COARSE, _FINE = 4, 8  # oversampling of the first second, and of everything
@@ -32,7 +32,7 @@ _STILL_COMING = "\nThis is the first second, computed more coarsely; the rest, a
 
 
 @dataclass(frozen=True)
-class Case:
+class SoundCase:
     """One position to hear: its label, the amp with the values it has there, and where its controls stand."""
 
     label: str
@@ -45,18 +45,18 @@ class Case:
         return {name: value for name, value in self.settings.items() if name in self.amp.controls}
 
 
-def cases(desk: Desk) -> list[Case]:
+def sound_cases(state: PanelState) -> list[SoundCase]:
     """Stock and modded amp where the panel stands, and the modded amp at every held position."""
-    bench, here = desk.bench, desk.here()
-    found = [Case("stock, as set", bench.stock, here.settings), _modded(desk, "modded, as set", here)]
-    return [*found, *(_modded(desk, f"held {place}: {each.name}", each) for place, each in enumerate(desk.held, 1))]
+    simulator, here = state.simulator, state.here()
+    found = [SoundCase("stock, as set", simulator.stock, here.settings), _modded(state, "modded, as set", here)]
+    return [*found, *(_modded(state, f"held {place}: {each.name}", each) for place, each in enumerate(state.held, 1))]
 
 
-def _modded(desk: Desk, label: str, position: Any) -> Case:
-    return Case(label, desk.bench.amp_at(position), position.settings)
+def _modded(state: PanelState, label: str, position: Any) -> SoundCase:
+    return SoundCase(label, state.simulator.amp_at(position), position.settings)
 
 
-def heard(ways: Ways, chosen: Sequence[Case], progress: Progress) -> Clips:
+def render_cases(options: ListeningOptions, chosen: Sequence[SoundCase], progress: Progress) -> Clips:
     """Render a phrase through each case, kept by content, and bring all to equal loudness.
 
     Raises
@@ -64,34 +64,36 @@ def heard(ways: Ways, chosen: Sequence[Case], progress: Progress) -> Clips:
     DescriptionError, EngineError
         When a position is silent, a sample could not be solved, or there is no such load or standard.
     """
-    played = ways.played or phrase()
-    find_standard(ways.standard)
-    tasks = [Task(on_load(each.amp, ways.load), each.own) for each in chosen]
-    done = compute(tasks, played.volts, Means(oversampling=ways.oversampling, folder=default_folder()), progress)
-    told = (played.words, load_words(chosen[0].amp, ways.load), repaired_words([kept for kept, _ in done]))
+    played = options.played or phrase()
+    find_standard(options.standard)
+    tasks = [RenderTask(with_load(each.amp, options.load), each.own) for each in chosen]
+    done = compute(
+        tasks, played.volts, RenderOptions(oversampling=options.oversampling, folder=default_folder()), progress
+    )
+    told = (played.words, load_words(chosen[0].amp, options.load), repaired_words([kept for kept, _ in done]))
     rendered = xr.Dataset(
         {"volts": (("variant", "position", "time"), np.stack([kept.volts for kept, _ in done])[:, np.newaxis])},
         {"variant": [each.label for each in chosen], "position": [AS_SET]},
         {"words": " ".join(told)},
     )
-    return clips(rendered, ways.standard, ways.response, ways.response_name)
+    return match_loudness(rendered, options.standard, options.response, options.response_name)
 
 
-class Aloud(anywidget.AnyWidget):
+class PanelSound(anywidget.AnyWidget):
     """The part of the panel that sounds; `hear` says how far it is, and the sounds go to every view that asks.
 
-    `phrase` is what is played: the computed phrase, until another one is put there; `ways` is how: on which load,
+    `phrase` is what is played: the computed phrase, until another one is put there; `options` is how: on which load,
     equally loud by which standard, through which impulse response.
     """
 
     hear: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
-    _desk: Desk
+    _state: PanelState
 
     def __init__(self, **kwargs: Any) -> None:
         self.phrase: Phrase = phrase()
-        self.ways: Ways = Ways()
+        self.options: ListeningOptions = ListeningOptions()
         self._sounds: tuple[Clips, bool] | None = None
-        self._playing: Errand[Clips] = Errand()
+        self._sound_task: BackgroundTask[Clips] = BackgroundTask()
         super().__init__(**kwargs)
 
     @property
@@ -101,9 +103,9 @@ class Aloud(anywidget.AnyWidget):
 
     def compute_sound(self) -> None:
         """Render the phrase here and at the held positions in a thread of its own, the first second first."""
-        chosen, played = cases(self._desk), self.phrase
-        whole = replace(self.ways, played=played, oversampling=_FINE)
-        of = {"of": self._desk.at, "position": self._desk.in_words(), "positions": len(chosen)}
+        chosen, played = sound_cases(self._state), self.phrase
+        whole = replace(self.options, played=played, oversampling=_FINE)
+        of = {"of": self._state.at, "position": self._state.in_words(), "positions": len(chosen)}
         begin = replace(whole, played=replace(played, volts=played.volts[: round(_FIRST * RATE)]), oversampling=_COARSE)
         short = played.volts.size <= 1.5 * _FIRST * RATE
         self.hear = {**of, "state": "computing", "percent": 0}
@@ -115,16 +117,16 @@ class Aloud(anywidget.AnyWidget):
             # What cannot be heard yet (a second of silence) may be heard later: the rest tells.
             if isinstance(answer, Clips):
                 self._deliver(of, replace(answer, words=answer.words + _STILL_COMING), complete=False)
-            self._playing.start(lambda progress: heard(whole, chosen, progress), rest, self._said)
+            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._said)
 
         if short:
-            self._playing.start(lambda progress: heard(whole, chosen, progress), rest, self._said)
+            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._said)
         else:
-            self._playing.start(lambda progress: heard(begin, chosen, progress), first)
+            self._sound_task.start(lambda progress: render_cases(begin, chosen, progress), first)
 
     def cancel_sound(self) -> None:
         """Stop what is being rendered; what could be heard before stays."""
-        self._playing.stop()
+        self._sound_task.stop()
         if self.hear["state"] in ("computing", "first"):
             self.hear = {"state": "cancelled"}
 
@@ -144,4 +146,4 @@ class Aloud(anywidget.AnyWidget):
     def _send_sounds(self) -> None:
         """To every view; also when a new one asks."""
         if self._sounds is not None:
-            self.send(*message(self._sounds[0], complete=self._sounds[1]))
+            self.send(*player_message(self._sounds[0], complete=self._sounds[1]))

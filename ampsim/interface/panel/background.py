@@ -17,7 +17,7 @@ class _Stopped(Exception):
     """The answer is not wanted any more."""
 
 
-class Errand(Generic[Answer]):
+class BackgroundTask(Generic[Answer]):
     """Work that takes too long for a slider.
 
     `start` returns at once; the answer, or the error, is delivered on the event loop of the thread that called, or

@@ -41,7 +41,7 @@ class Position:
     values: Mapping[str, float] = field(default_factory=dict, hash=False)
 
 
-class Bench:
+class PanelSimulator:
     """Stock and modded amp; every answer is a response of two variants at one position, "as set on the panel"."""
 
     def __init__(self, stock: Amp, modded: Amp) -> None:

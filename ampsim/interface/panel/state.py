@@ -16,7 +16,7 @@ from ...pictures.template import Template
 from . import picture as sheet
 from .dials import Dial, Values, all_dials
 from .positions_file import PANEL
-from .simulator import Bench, Position
+from .simulator import PanelSimulator, Position
 
 Steps = dict[str, int]
 Shown = dict[str, Any]
@@ -25,7 +25,7 @@ _MOST_NAME = 48
 _SOURCE = ("level", "tone", "shape")
 
 
-class Desk:
+class PanelState:
     """The dials and their steps, the held positions, and the drawing whose curves move.
 
     What changes is returned as a mapping of what to show: "drawing" (SVG text), "curves" (paths), "held", "tables".
@@ -33,7 +33,7 @@ class Desk:
     """
 
     def __init__(self, stock: Amp, modded: Amp, listen_at: str, values: Values, frequencies: Sequence[float]) -> None:
-        self.bench = Bench(stock, modded)
+        self.simulator = PanelSimulator(stock, modded)
         self.held: list[Position] = []
         self._spans, self._first_place, self._frequencies = values, listen_at, tuple(frequencies)
         self.dials = all_dials(stock, modded, values, listen_at, {})
@@ -63,18 +63,18 @@ class Desk:
 
     def in_words(self) -> str:
         """What differs from the drawing."""
-        return self.bench.in_words(self.here())
+        return self.simulator.in_words(self.here())
 
     def response(self) -> xr.Dataset:
         """The frequency sweep of both amps where the panel stands."""
-        return self.bench.sweep(self.here(), self.node)
+        return self.simulator.sweep(self.here(), self.node)
 
     def _held_responses(self) -> dict[str, xr.Dataset]:
-        return {each.name: self.bench.sweep(each, self.node) for each in self.held}
+        return {each.name: self.simulator.sweep(each, self.node) for each in self.held}
 
     # Changing it ----------------------------------------------------------------------------------------------------
 
-    def stand(self, position: Mapping[str, float | str], values: Mapping[str, float]) -> Steps:
+    def steps_at(self, position: Mapping[str, float | str], values: Mapping[str, float]) -> Steps:
         """The steps at which the panel stands at a position, dials not named left alone; adds steps where they lack.
 
         Raises
@@ -84,7 +84,7 @@ class Desk:
         """
         wanted = {self._key(name, "knob", "switch"): value for name, value in position.items()}
         wanted |= {self._key(name, "part"): value for name, value in values.items()}
-        for amp in (self.bench.stock, self.bench.modded):
+        for amp in (self.simulator.stock, self.simulator.modded):
             amp.setting(position)
         plain = {key: value if isinstance(value, str) else float(value) for key, value in wanted.items()}
         if any(dial.step_of(plain[dial.key]) is None for dial in self.dials if dial.key in plain):
@@ -100,7 +100,7 @@ class Desk:
     def _add_steps(self, extra: Mapping[str, float]) -> None:
         standing = {dial.key: dial.values[self.at[dial.key]] for dial in self.dials}
         now = {key: value for key, value in standing.items() if isinstance(value, float)}
-        amps = (self.bench.stock, self.bench.modded)
+        amps = (self.simulator.stock, self.simulator.modded)
         self.dials = all_dials(*amps, self._spans, self._first_place, {**now, **extra})
         self.at = _steps(self.dials, standing)
 
@@ -182,8 +182,8 @@ class Desk:
             "of": self.at,
             "position": self.in_words(),
             "gains": sheet.gain_rows(response, self._held_responses(), self.node, self._frequencies),
-            "bias": sheet.bias_rows(self.bench.at_rest(self.here())),
-            "loops": sheet.loop_rows(self.bench.loops(self.here()), self.bench.names),
+            "bias": sheet.bias_rows(self.simulator.at_rest(self.here())),
+            "loops": sheet.loop_rows(self.simulator.loops(self.here()), self.simulator.names),
             "alternative": describe_overlay(response, self.node),
         }
 
@@ -198,7 +198,7 @@ class Desk:
             return "source"
         if dial.kind == "place":
             return "listening"
-        return "amp" if dial.kind != "part" and dial.name in self.bench.stock.controls else "mods"
+        return "amp" if dial.kind != "part" and dial.name in self.simulator.stock.controls else "mods"
 
 
 def _steps(dials: Sequence[Dial], values: Mapping[str, float | str]) -> Steps:

@@ -1,0 +1,85 @@
+"""Opening a panel: on two amps, or on a job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from ...circuit.amp import Amp
+from ...job.record.frozen import open_audition
+from ...job.record.reading import read_record
+from ...studies.audition import FREQUENCIES
+from .dials import Values
+from .state import PanelState
+from .widget import Panel
+
+
+def explore(
+    stock: Amp,
+    modded: Amp,
+    listen_at: str = "speaker",
+    values: Values | None = None,
+    frequencies: Sequence[float] = FREQUENCIES,
+    job: str | Path | None = None,
+) -> Panel:
+    """Show two amps on a live panel: every control, stock against modded, and the change, while you turn.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+        The amp as drawn, and with mods. A control that both have moves both.
+    listen_at : str
+        The place to listen at first; the panel offers the output of every stage.
+    values : mapping
+        Parts of the modded amp to try other values in, by designator: least, most and E series, such as
+        ``{"C101": ("47p", "22n", "E6")}``.
+    frequencies : sequence of float
+        Where the table gives gains [Hz].
+    job : str or Path
+        A job folder or a job file to keep positions in: read at once when it is there, written whenever the panel
+        comes to rest.
+
+    Returns
+    -------
+    Panel
+        A widget; put it on the last line of a cell.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown places, parts and series, or a job file with mistakes.
+    EngineError
+        When ngspice gives no trustworthy answer as drawn.
+    """
+    return Panel(PanelState(stock, modded, listen_at, values or {}, frequencies), job)
+
+
+def open_panel(folder: str | Path) -> Panel:
+    """Open the panel on a job; positions are kept in its folder.
+
+    It stands where it was left; before it was ever used, where the job compares stock and modded.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The job's folder.
+
+    Returns
+    -------
+    Panel
+        A widget; put it on the last line of a cell.
+
+    Raises
+    ------
+    DescriptionError
+        For a folder without a job, a job without mods, or mistakes in it.
+    EngineError
+        When ngspice gives no trustworthy answer as drawn.
+    """
+    record = read_record(folder)
+    audition = open_audition(record, folder)
+    amps = (audition.stock, audition.modded)
+    panel = explore(*amps, audition.listen_at, frequencies=audition.frequencies, job=folder)
+    if not record.positions:
+        panel.turn(audition.compare_at)
+    return panel

@@ -22,7 +22,8 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.spice import subcircuit
-from ampsim.library.files import load_amp, load_audition, load_mod, load_valve, models
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine

@@ -1,13 +1,16 @@
-"""Frames of numbers as plain text; units stand in the headers."""
+"""Frames of numbers as plain text; units stand in the headers. Loads pandas only where a frame is made."""
 
 from __future__ import annotations
 
 import unicodedata
-
-import pandas as pd
-import xarray as xr
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from .wording import rounded
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
 
 
 def frame(values: xr.DataArray) -> pd.DataFrame:
@@ -24,6 +27,8 @@ def frame(values: xr.DataArray) -> pd.DataFrame:
     pandas.DataFrame
         Columns variant, position, then for instance "1000 Hz [dB]".
     """
+    import pandas as pd
+
     last = [str(dim) for dim in values.dims if dim not in ("variant", "position")]
     ordered = values.transpose("variant", "position", *last)
     table = pd.DataFrame([
@@ -40,7 +45,17 @@ def frame(values: xr.DataArray) -> pd.DataFrame:
 
 def text_table(table: pd.DataFrame) -> str:
     """The table as aligned plain text: texts to the left, numbers to the right, a rule under the header."""
-    columns, numeric = table_cells(table)
+    return _aligned(*table_cells(table))
+
+
+def text_of_rows(header: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+    """Rows of texts and numbers as `text_table` writes them, under a header."""
+    columns = list(zip(*rows, strict=True)) if rows else [() for _ in header]
+    numeric = [bool(column) and all(isinstance(each, (int, float)) for each in column) for column in columns]
+    return _aligned([_cells(*each) for each in zip(header, columns, strict=True)], numeric)
+
+
+def _aligned(columns: list[list[str]], numeric: list[bool]) -> str:
     widths = [max(map(_width, cells)) for cells in columns]
     lines = [
         "  ".join(_padded(*cell) for cell in zip(row, widths, numeric, strict=True)).rstrip()
@@ -58,16 +73,19 @@ def _place(values: xr.DataArray, dim: str, label: object) -> str:
 def table_cells(table: pd.DataFrame) -> tuple[list[list[str]], list[bool]]:
     """Header and cells of each column as text, and whether it holds numbers."""
     places = range(table.shape[1])
-    return [_cells(table, place) for place in places], [_is_numeric(table, place) for place in places]
+    cells = [_cells(table.columns[place], table.iloc[:, place].tolist()) for place in places]
+    return cells, [_is_numeric(table, place) for place in places]
 
 
-def _cells(table: pd.DataFrame, place: int) -> list[str]:
+def _cells(header: object, values: Sequence[object]) -> list[str]:
     """Header and cells of a column, each on one line without control characters."""
-    cells = [str(table.columns[place]), *rounded(table.iloc[:, place].tolist())]
+    cells = [str(header), *rounded(values)]
     return ["".join(sign if sign.isprintable() else " " for sign in cell) for cell in cells]
 
 
 def _is_numeric(table: pd.DataFrame, place: int) -> bool:
+    import pandas as pd
+
     return bool(pd.api.types.is_numeric_dtype(table.dtypes.iloc[place]))
 
 

@@ -13,7 +13,7 @@ from ..base.errors import DescriptionError
 from ..base.quantities import FARAD, HERTZ, OHM, VOLT, Quantity, format_value, parse_value
 from ..circuit.amp import Amp, Part
 from ..circuit.valves.evaluation import slopes
-from ..library.files import parse_amp
+from ..library.loader import parse_amp
 from ..measures.closed_forms import BypassedStage
 from ..measures.sweep import gain_at
 from ..simulation.analyses import FrequencySweep, OperatingPoint

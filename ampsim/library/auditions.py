@@ -1,4 +1,4 @@
-"""A job: which amp, which mods, which positions, and what to show of them."""
+"""An audition: which amp, which mods, which positions, and what to show of them."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from ..simulation.stimuli import Sine
 from ..studies.audition import _ROTATIONS, FREQUENCIES, Audition, Setting, View, _range, plain_audition
 
 
-def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
-    """Make a Job of a job file's tables; the amps it names are loaded by the caller.
+def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
+    """Make an Audition of a job file's tables; the amps it names are loaded by the caller.
 
-    What the file leaves out (`views`, `compare`, `waveform`) is as in `plain_job`: all that the mods add.
+    What the file leaves out (`views`, `compare`, `waveform`) is as in `plain_audition`: all that the mods add.
 
     Raises
     ------
@@ -40,7 +40,7 @@ def read_job(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> 
     for entry in (compare, wave, top):
         entry.finish()
     return Audition(
-        name, about, stock, modded, listen_at, frequencies, title, compare_at, views, Transient(tone), wave_at
+        name, about, stock, modded, listen_at, frequencies, title, compare_at, views, Transient(tone), wave_at, file
     )
 
 

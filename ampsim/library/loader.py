@@ -1,98 +1,35 @@
-"""Amp, mods, drawer and wishes of a job, with every file they need: from the disk, or from the frozen ones alone."""
+"""Loading amps, mods, auditions, wishes, drawers and valves: from the disk, or from the frozen files of a job alone."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
-from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
-from ..base.files import bare_name, read_bounded
+from ..base.files import bare_name, printable, read_bounded
 from ..circuit.amp import Amp, Mod
-from ..circuit.mods import apply_mods
 from ..circuit.valves.description import Valve
-from ..circuit.valves.parsing import parse_valve
-from ..studies.search.wishes import Drawer, WishList
 from .amps import read_amp
-from .files import file_of, toml_tables, valve_file
+from .files import file_of, models_in, read_toml, valve_file
+from .kinds import KINDS, Source
 from .mods import read_mod
-from .parts import ValveFinder
-from .wishes import read_drawer, read_wishes
+
+if TYPE_CHECKING:
+    from ..studies.audition import Audition
+    from ..studies.search.wishes import Drawer, WishList
 
 FILE = "job.toml"
-
 
 # From a word, its folder in models/, the folder beside and where it is written, to a file's name, bytes and folder.
 Finder = Callable[[str, str, Path | None, str], tuple[str, bytes, Path | None]]
 
 
-class Shelf:
-    """Opens what a job names and remembers every file it took, by name.
-
-    Parameters
-    ----------
-    find : callable
-        `from_disk`, or `from_frozen(files)`.
-    """
-
-    def __init__(self, find: Finder) -> None:
-        self._find = find
-        self.files: dict[str, bytes] = {}
-
-    def amp(self, word: str, beside: Path | None = None, where: str = FILE) -> Amp:
-        """Open an amp."""
-        name, tables, folder = self._take(word, "amps", beside, where)
-        return read_amp(tables, name, self._valves(folder))
-
-    def mod(self, word: str, beside: Path | None = None, where: str = FILE) -> Mod:
-        """Open a mod."""
-        name, tables, folder = self._take(word, "mods", beside, where)
-        return read_mod(tables, name, self._valves(folder))
-
-    def drawer(self, word: str, beside: Path | None = None, where: str = FILE) -> Drawer:
-        """Open a drawer."""
-        name, tables, _ = self._take(word, "drawers", beside, where)
-        return read_drawer(tables, name)
-
-    def wishes(self, word: str, beside: Path | None = None, where: str = FILE) -> WishList:
-        """Open wishes with the amp, mods and drawer that they name."""
-        name, tables, folder = self._take(word, "wishes", beside, where)
-        top = Entry(tables, name)
-        stock = self.amp(_word(top, "amp", top.raw("amp")), folder, top.where("amp"))
-        mods = top.raw("mods") if top.has("mods") else []
-        if not isinstance(mods, list):
-            raise top.fail("mods", f"{shown(mods)} is not a list of mods")
-        fitted = [self.mod(_word(top, "mods", each), folder, top.where("mods")) for each in mods]
-        parts = None
-        if top.has("drawer"):
-            parts = self.drawer(_word(top, "drawer", top.raw("drawer")), folder, top.where("drawer"))
-        return read_wishes(tables, name, stock, apply_mods(stock, *fitted), parts)
-
-    def _valves(self, beside: Path | None) -> ValveFinder:
-        def find(kind: str, where: str) -> Valve:
-            name, tables, _ = self._take(kind, "valves", beside, where)
-            return parse_valve(tables, name)
-
-        return find
-
-    def _take(self, word: str, folder: str, beside: Path | None, where: str) -> tuple[str, dict[str, Any], Path | None]:
-        name, data, home = self._find(word, folder, beside, where)
-        if self.files.setdefault(name, data) != data:
-            raise DescriptionError(f"{where}: two files of different content are called {name}; rename one of them")
-        return name, toml_tables(data, name), home
-
-
-def _word(top: Entry, key: str, value: object) -> str:
-    if not isinstance(value, str) or bare_name(value) is None:
-        raise top.fail(key, f"{shown(value)} is not the name of a model or of a TOML file beside this one")
-    return value
-
-
 def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-    """Find a file where the library finds it."""
-    path = valve_file(word, beside, where) if folder == "valves" else file_of(word, folder, beside, where)
-    return path.name, read_bounded(path), path.parent
+    """Find a file beside the one that names it, or in models/."""
+    path = valve_file(word, beside, where) if folder == "valves" and where else file_of(word, folder, beside, where)
+    return printable(path.name), read_bounded(path), path.parent
 
 
 def from_frozen(files: Mapping[str, bytes]) -> Finder:
@@ -119,3 +56,203 @@ def from_both(files: Mapping[str, bytes]) -> Finder:
         return from_disk(word, folder, beside, where)
 
     return find
+
+
+class Loader:
+    """Loads files of every kind, with what they name in turn.
+
+    Parameters
+    ----------
+    find : callable
+        `from_disk`, `from_frozen(files)` or `from_both(files)`.
+    job : str
+        The job file that names what is loaded, for messages. The loader then gathers the files in `files`, and refuses
+        two of the same name and different content.
+    """
+
+    def __init__(self, find: Finder = from_disk, job: str = "") -> None:
+        self._find, self._job = find, job
+        self.files: dict[str, bytes] = {}
+
+    def load(self, kind: str, word: str, beside: Path | None = None, where: str = "", **options: Any) -> Any:
+        """Load a file of a kind.
+
+        Parameters
+        ----------
+        kind : str
+            Key of `kinds.KINDS`.
+        word : str
+            A path or the name of a model.
+        beside : Path, optional
+            Folder of the file that names it.
+        where : str
+            File and entry that name it, for messages.
+        **options
+            For the kind's reader.
+
+        Raises
+        ------
+        DescriptionError
+            Naming file, entry, offending value and the nearest valid thing.
+        """
+        where = where or self._job
+        name, data, home = self._find(word, KINDS[kind].folder, beside, where)
+        if self._job and self.files.setdefault(name, data) != data:
+            raise DescriptionError(f"{where}: two files of different content are called {name}; rename one of them")
+
+        def load(kind: str, word: str, where: str) -> Any:
+            return self.load(kind, word, home, where)
+
+        return KINDS[kind].read(Source(data, name, load), **options)
+
+    def amp(self, word: str, beside: Path | None = None, where: str = "") -> Amp:
+        """Load an amp."""
+        return cast(Amp, self.load("amp", word, beside, where))
+
+    def mod(self, word: str, beside: Path | None = None, where: str = "") -> Mod:
+        """Load a mod."""
+        return cast(Mod, self.load("mod", word, beside, where))
+
+    def drawer(self, word: str, beside: Path | None = None, where: str = "") -> Drawer:
+        """Load a drawer."""
+        return cast("Drawer", self.load("drawer", word, beside, where))
+
+    def wishes(self, word: str, beside: Path | None = None, where: str = "") -> WishList:
+        """Load wishes with the amp, mods and drawer that they name."""
+        return cast("WishList", self.load("wishes", word, beside, where))
+
+
+def load_valve(name: str | Path) -> Valve:
+    """Load a valve by type ("12AX7") from models/valves, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such valve, or its file has a mistake.
+    """
+    return cast(Valve, Loader().load("valve", str(name)))
+
+
+def load_amp(name: str | Path) -> Amp:
+    """Load an amp by name from models/amps, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    return Loader().amp(str(name))
+
+
+def load_mod(name: str | Path) -> Mod:
+    """Load a mod by name from models/mods, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    return Loader().mod(str(name))
+
+
+def load_audition(name: str | Path) -> Audition:
+    """Load an audition by name from models/jobs, or from a TOML file; amps and mods it names may lie beside it.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    return cast("Audition", Loader().load("audition", str(name)))
+
+
+def load_drawer(name: str | Path) -> Drawer:
+    """Load a drawer of parts by name from models/drawers, or from a TOML file.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing; for a drawer without parts.
+    """
+    return Loader().drawer(str(name))
+
+
+def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
+    """Load wishes by name from models/wishes, or from a TOML file; amp, mods and drawer may lie beside it.
+
+    `drawer` is looked into instead of the one that the file names.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and the nearest valid thing.
+    """
+    parts = None if drawer is None else load_drawer(drawer)
+    return cast("WishList", Loader().load("wishes", str(name), drawer=parts))
+
+
+def parse_amp(data: Mapping[str, object], file: str = "amp") -> Amp:
+    """Make an amp of tables that did not come from a file (the same checks apply)."""
+    return read_amp(data, file, partial(_valve, Loader()))
+
+
+def parse_mod(data: Mapping[str, object], file: str = "mod") -> Mod:
+    """Make a mod of tables that did not come from a file (the same checks apply)."""
+    return read_mod(data, file, partial(_valve, Loader()))
+
+
+def _valve(loader: Loader, kind: str, where: str) -> Valve:
+    return cast(Valve, loader.load("valve", kind, None, where))
+
+
+def parse_wishes(
+    data: Mapping[str, object],
+    stock: Amp,
+    modded: Amp | None = None,
+    drawer: Drawer | None = None,
+    file: str = "wishes",
+) -> WishList:
+    """Make wishes of tables that did not come from a file (the same checks apply).
+
+    Parameters
+    ----------
+    data : mapping
+        As a wish file's tables.
+    stock, modded : Amp
+        The amp as drawn, and the one that the parts are chosen for; by default the same.
+    drawer : Drawer, optional
+        Parts at hand.
+    file : str
+        What messages call it.
+    """
+    from .wishes import read_wishes
+
+    return read_wishes(data, file, stock, modded or stock, drawer)
+
+
+def parse_drawer(data: Mapping[str, object], file: str = "drawer") -> Drawer:
+    """Make a drawer of tables that did not come from a file (the same checks apply)."""
+    from .wishes import read_drawer
+
+    return read_drawer(data, file)
+
+
+def listing() -> dict[str, list[str]]:
+    """Names of everything in models/, by folder."""
+    return {kind.folder: sorted(models_in(kind.folder)) for kind in KINDS.values()}
+
+
+def describe_file(path: Path) -> str:
+    """Say what was understood of a file of any kind.
+
+    Raises
+    ------
+    DescriptionError
+        For every mistake, naming file, entry, offending value and the nearest valid thing.
+    """
+    tables = read_toml(path)
+    for name, kind in KINDS.items():
+        if kind.fits(tables):
+            return kind.describe(Loader().load(name, str(path)))
+    looks = [kind.look for kind in KINDS.values()]
+    raise DescriptionError(f"{path}: neither {', '.join(looks[:-1])} nor {looks[-1]}")

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, format_value
+from ..base.tables import text_of_rows
 from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from ..circuit.build import build_circuit
-from ..circuit.mods import describe_part, where
+from ..circuit.mods import describe_part, diff, where
+from ..circuit.valves.description import Valve
+from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
+
+if TYPE_CHECKING:
+    from ..studies.audition import Audition
+    from ..studies.search.wishes import Drawer, Stocked, WishList
 
 
 def describe_amp(amp: Amp) -> str:
@@ -25,6 +32,13 @@ def describe_amp(amp: Amp) -> str:
     )
 
 
+def describe_amp_and_volts(amp: Amp) -> str:
+    """`describe_amp`, and the voltages [V] printed on the drawing beside the simulated ones."""
+    rows = drawn_volts(amp)
+    printed = f"\n\nVoltages on the drawing\n{text_of_rows(DRAWN_COLUMNS, rows)}" if rows else ""
+    return describe_amp(amp) + printed
+
+
 def describe_mod(mod: Mod) -> str:
     """Say what a mod file means: reason, parts it brings, what is done, always and per switch position."""
     sections: dict[str, Iterable[str]] = {
@@ -37,6 +51,46 @@ def describe_mod(mod: Mod) -> str:
         title = f"Switch {switch.designator} '{switch.control}'{shaft}, drawn at '{switch.drawn}'"
         sections[title] = [_when(label, edits) for label, edits in switch.positions]
     return _page(f"{mod.name} ({mod.file})", sections)
+
+
+def describe_audition(audition: Audition) -> str:
+    """Say what a job file means: its amp, what the mods do, and the pictures."""
+    build_circuit(audition.modded)
+    changes = [(c.mod, c.when, c.place, c.before, c.after) for c in diff(audition.stock, audition.modded)]
+    head = f"{audition.name} ({audition.file})\n\nAmp: {audition.stock.name}"
+    does = text_of_rows(("mod", "when", "where", "before", "after"), changes)
+    views = "\n".join(f"  {view.title}: {len(view.positions)} positions" for view in audition.views)
+    return f"{head}\n\nWhat the mods do\n{does}\n\nPictures\n{views}"
+
+
+def describe_wishes(wanted: WishList) -> str:
+    """Say what a wish file means: amp, wishes, and the parts that may be chosen."""
+    parts = [f"{choice.part}: {len(choice.values)} values" for choice in wanted.choices]
+    sections: dict[str, Iterable[str]] = {
+        "Amp": [wanted.stock.name],
+        "Wishes": [wish.label for wish in wanted.wishes],
+        "Parts to choose": [*parts, f"{wanted.circuits:,} sets of values"],
+    }
+    return _page(f"{wanted.name} ({wanted.file})", sections)
+
+
+def describe_drawer(drawer: Drawer) -> str:
+    """Say what a drawer file means: its parts."""
+    return _page(drawer.name, {"Parts at hand": [_stocked(part) for part in drawer.parts]})
+
+
+def _stocked(part: Stocked) -> str:
+    value = format_value(part.value, FARAD if part.kind == "capacitor" else OHM)
+    share = f", {100.0 * part.tolerance:g} %" if part.tolerance else ""
+    limits = ((part.volts, "V"), (part.watts, "W"))
+    rated = "".join(f", {limit:g} {unit}" for limit, unit in limits if limit != float("inf"))
+    return f"{part.kind} {value}{share}{rated}"
+
+
+def describe_valve(valve: Valve) -> str:
+    """Say what a valve file means: type, law, parameters, and where they come from."""
+    numbers = ", ".join(f"{name} {value:g}" for name, value in valve.parameters)
+    return f"{valve.type}: {valve.family}, {valve.law}\n  {numbers}\n  source: {valve.source}"
 
 
 def _when(label: str, edits: Iterable[Edit]) -> str:

@@ -30,6 +30,7 @@ from ..pictures.harmonics import harmonics_picture
 from ..pictures.overlay import overlay_picture
 from ..pictures.waveform import waveform_picture
 from ..simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
 from ..simulation.ngspice import engine
 from ..simulation.response import simulate
 from ..simulation.stimuli import Sine
@@ -68,6 +69,7 @@ class Audition:
     views: tuple[View, ...] = ()
     wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
     wave_at: Setting = field(default_factory=dict, hash=False)
+    file: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -232,16 +234,9 @@ def harmonics_table(response: xr.Dataset, node: str | None = None) -> pd.DataFra
 
 
 def drawn_table(amp: Amp) -> pd.DataFrame:
-    """Voltages printed on the drawing beside the simulated ones."""
-    places = [place for place, _ in amp.drawn_volts]
-    if not places:
-        return pd.DataFrame()
-    volts = simulate(amp, OperatingPoint(), nodes=places)["voltage"].values[0, 0]
-    rows = [
-        (place, drawn, float(ours), 100.0 * (float(ours) / drawn - 1.0) if drawn else np.nan)
-        for (place, drawn), ours in zip(amp.drawn_volts, volts, strict=True)
-    ]
-    return pd.DataFrame(rows, columns=["place", "drawing [V]", "simulated [V]", "difference [%]"])
+    """Voltages printed on the drawing [V] beside the simulated ones [V]; empty where none are printed."""
+    rows = drawn_volts(amp)
+    return pd.DataFrame(rows, columns=list(DRAWN_COLUMNS)) if rows else pd.DataFrame()
 
 
 def plain_audition(stock: Amp, modded: Amp) -> Audition:

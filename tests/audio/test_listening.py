@@ -37,7 +37,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.interface.commands.main import main
-from ampsim.library.files import load_amp, load_audition, load_mod
+from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import build
 from ampsim.studies.pop.simulate import Transition

@@ -35,7 +35,7 @@ from ampsim.circuit.valves.emission import worn_valve
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.job.record.data import Measured
 from ampsim.job.record.measurements import recorded_readings
-from ampsim.library.files import load_amp, load_valve, parse_mod
+from ampsim.library.loader import load_amp, load_valve, parse_mod
 
 Array = NDArray[np.float64]
 

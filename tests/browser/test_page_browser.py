@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ampsim.job.page.write import write_page
-from ampsim.library.files import load_audition
+from ampsim.library.loader import load_audition
 from tests.browser.page_figures import PRESSES, job_of_33, missing
 from tests.job.test_page import hostile_job
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.studies.sheet.page import write_sheet
 from ampsim.studies.sheet.sheet import consequences, examine
 from tests.browser.page_figures import missing

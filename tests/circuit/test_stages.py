@@ -9,7 +9,7 @@ import pytest
 from ampsim.circuit.loudspeaker import coil_sections
 from ampsim.circuit.stages import TEMPLATES
 from ampsim.circuit.valves.evaluation import slopes
-from ampsim.library.files import load_valve, parse_amp
+from ampsim.library.loader import load_valve, parse_amp
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
 

@@ -21,7 +21,7 @@ from ampsim.base.errors import AmpsimError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.signal_path import listening_points
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.analyses import FrequencySweep, Transient
 from ampsim.simulation.netlist import build
 from ampsim.simulation.ngspice import engine

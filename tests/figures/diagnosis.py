@@ -35,7 +35,7 @@ from ampsim.bench.diagnosis.ranking import Meter, Ranked, Ranking
 from ampsim.circuit.amp import Amp, Socket
 from ampsim.circuit.build import Circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.tolerances import Tolerances, part_factors, slots, sockets_of, valve_draws
 from tests.figures.figure import Figure, Scale
 

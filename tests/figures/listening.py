@@ -15,7 +15,7 @@ from ampsim.audio.phrases import phrase
 from ampsim.audio.render import render
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from tests.figures.figure import Figure, Scale
 
 _KEY = "0" * 64

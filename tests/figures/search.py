@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ampsim.circuit.values import with_values
-from ampsim.library.files import load_amp, parse_wishes
+from ampsim.library.loader import load_amp, parse_wishes
 from ampsim.simulation.netlist import build
 from ampsim.simulation.ports import Request, direct, reduce
 from ampsim.simulation.ports_algebra import branches

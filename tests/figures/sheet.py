@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.studies.sheet.page import write_sheet
 from ampsim.studies.sheet.sheet import consequences, examine
 from tests.figures.figure import Figure, Scale

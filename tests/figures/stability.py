@@ -9,7 +9,7 @@ from typing import Any
 
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.margins import margins
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.studies.stability.worst_corner import SEARCH, worst_corners

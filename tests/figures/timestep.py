@@ -17,7 +17,7 @@ from ampsim.audio.render import render
 from ampsim.base.errors import EngineError
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.timestep.solver import play
 from tests.figures import in_time
 from tests.figures.figure import Figure, Scale

@@ -12,7 +12,8 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, models
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine

@@ -27,7 +27,7 @@ from ampsim.job.papers import handover
 from ampsim.job.papers.exercise import ExerciseSheet, Question
 from ampsim.job.papers.pdf import browser_path
 from ampsim.job.record.reading import read_record
-from ampsim.library.files import load_amp, load_audition, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate

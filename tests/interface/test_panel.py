@@ -32,13 +32,14 @@ from ampsim.interface.panel import Panel, explore, open_panel
 from ampsim.interface.panel.background import BackgroundTask
 from ampsim.interface.panel.picture import bias_rows
 from ampsim.interface.panel.simulator import AS_SET
-from ampsim.library import files
+from ampsim.library import loader
+from ampsim.library.files import models
 from ampsim.pictures.template import Template
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.loop_gain import loop_gain
 
 MOVING = ("stock-0", "modded-0", "change-0", "between", "change-area")
-JOB = files.load_audition("bright-cathode-depth")
+JOB = loader.load_audition("bright-cathode-depth")
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +130,7 @@ def test_values_that_make_no_sense_are_refused(values: Any, words: str) -> None:
 
 
 def test_values_reach_parts_that_a_mod_puts_in_place() -> None:
-    mod = files.load_mod("feedback-resistor")
+    mod = loader.load_mod("feedback-resistor")
     amp = apply_mods(JOB.stock, mod)
     designator = next(edit.part for edit in mod.edits if edit.action == "replace")
     assert value_of(amp, designator) != value_of(JOB.stock, designator)
@@ -139,8 +140,8 @@ def test_values_reach_parts_that_a_mod_puts_in_place() -> None:
 def test_where_a_switch_puts_in_another_part_the_panel_says_what_is_in_circuit() -> None:
     positions = {"a": [], "b": [{"replace": "R3", "with": "220k"}], "c": [{"lift": "C5"}]}
     switch = {"designator": "S9", "control": "tried", "positions": positions}
-    mod = files.parse_mod({"name": "tried loads", "reason": "trial", "switches": [switch]})
-    stock = files.load_amp("workshop-a")
+    mod = loader.parse_mod({"name": "tried loads", "reason": "trial", "switches": [switch]})
+    stock = loader.load_amp("workshop-a")
     values = {"R3": ("47k", "470k", "E6"), "C5": ("100p", "1n", "E6")}
     panel = explore(stock, apply_mods(stock, mod), values=values)
     state, seen = panel._state, {}
@@ -358,7 +359,7 @@ def test_positions_come_back_from_a_job_file(panel: Panel, tmp_path: Path) -> No
 
 def test_the_rest_of_a_job_file_stays_as_it_was(panel: Panel, tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
-    text = (files.models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
+    text = (models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
     path.write_text(f"# a remark\n{text}", "utf-8")
     for gain in (0.1, 0.2):
         panel.turn({"gain": gain})
@@ -541,7 +542,7 @@ def test_the_margin_of_the_feedback_loop_is_told_live(panel: Panel) -> None:
 
 
 def test_an_amp_without_a_feedback_loop_has_no_row_for_it() -> None:
-    stock = files.load_amp("workshop-b")
-    modded = apply_mods(stock, files.load_mod("feedback-with-presence"))
+    stock = loader.load_amp("workshop-b")
+    modded = apply_mods(stock, loader.load_mod("feedback-with-presence"))
     rows = explore(stock, modded).tables["loops"]
     assert [row[0] for row in rows[1:]] == ["modded"]

@@ -21,10 +21,10 @@ from ampsim.audio.render import render
 from ampsim.base.errors import EngineError
 from ampsim.circuit.values import with_values
 from ampsim.interface.panel import Panel, audio, explore
-from ampsim.library import files
+from ampsim.library import loader
 from tests.audio.test_player import clips_of, sines
 
-JOB = files.load_audition("bright-cathode-depth")
+JOB = loader.load_audition("bright-cathode-depth")
 
 
 @pytest.fixture(scope="module")

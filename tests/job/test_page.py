@@ -17,7 +17,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.choices import MOST_POSITIONS, choose
 from ampsim.job.page.write import write_page
-from ampsim.library.files import load_amp, load_audition, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate

@@ -30,7 +30,7 @@ from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
 from ampsim.job.record.reading import read_record
-from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition import Audition, plain_audition

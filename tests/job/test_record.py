@@ -31,7 +31,8 @@ from ampsim.job.record.data import as_tables
 from ampsim.job.record.merging import MARK, fresh
 from ampsim.job.record.paths import path_inside
 from ampsim.job.record.reading import check_record
-from ampsim.library import files
+from ampsim.library import loader
+from ampsim.library.files import models
 from ampsim.library.toml_lines import lines_of
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -89,8 +90,8 @@ def test_a_new_job_holds_all_it_needs(folder: Path) -> None:
     assert (folder / "measurements").is_dir()
     assert [(each.state, each.date) for each in record.states] == [("taken in", DAY)]
     opened = records.open_job(record, folder)
-    assert opened.stock == files.load_amp("workshop-a")
-    assert opened.wishes["bright-when-low"].wishes == files.load_wishes("bright-when-low").wishes
+    assert opened.stock == loader.load_amp("workshop-a")
+    assert opened.wishes["bright-when-low"].wishes == loader.load_wishes("bright-when-low").wishes
 
 
 def test_a_job_opens_the_same_after_the_models_changed(
@@ -98,14 +99,14 @@ def test_a_job_opens_the_same_after_the_models_changed(
 ) -> None:
     before = records.open_job(records.read_record(folder), folder)
     other = tmp_path / "models"
-    shutil.copytree(files.models(), other)
+    shutil.copytree(models(), other)
     for name, old, new in (("amps/workshop-a", 'R3 = "100k"', 'R3 = "220k"'), ("valves/12AX7", "mu = .*", "mu = 60.0")):
         text, count = re.subn(old, new, (other / f"{name}.toml").read_text("utf-8"), count=1)
         assert count == 1
         (other / f"{name}.toml").write_text(text, "utf-8")
     (other / "mods" / "depth.toml").unlink()
-    monkeypatch.setattr(files, "models", lambda: other)
-    changed = files.load_amp("workshop-a")
+    monkeypatch.setattr("ampsim.library.files.models", lambda: other)
+    changed = loader.load_amp("workshop-a")
     assert changed.parts != before.stock.parts
     assert changed.valves != before.stock.valves
     assert records.open_job(records.read_record(folder), folder) == before
@@ -114,9 +115,9 @@ def test_a_job_opens_the_same_after_the_models_changed(
 def test_a_frozen_valve_is_found_before_the_one_that_comes_along(tmp_path: Path) -> None:
     own = tmp_path / "own"
     own.mkdir()
-    text = (files.models() / "valves" / "12AX7.toml").read_text("utf-8")
+    text = (models() / "valves" / "12AX7.toml").read_text("utf-8")
     (own / "12AX7.toml").write_text(text + "\n# worn\n", "utf-8")
-    shutil.copy(files.models() / "amps" / "lesson-stage.toml", own)
+    shutil.copy(models() / "amps" / "lesson-stage.toml", own)
     record = records.begin_job(tmp_path / "job", own / "lesson-stage.toml", date=DAY)
     assert (tmp_path / "job" / "frozen" / "12AX7.toml").read_text("utf-8").endswith("# worn\n")
     shutil.rmtree(own)
@@ -143,7 +144,7 @@ def test_an_edited_frozen_file_can_be_accepted_and_its_checksum_stays_known(fold
     before = records.read_record(folder)
     after = records.save_record(records.accept_frozen(before, folder, LATER), folder)
     assert records.open_job(after, folder).stock.part_by_designator["R3"] == dataclasses.replace(
-        files.load_amp("workshop-a").part_by_designator["R3"],
+        loader.load_amp("workshop-a").part_by_designator["R3"],
         value=120e3,  # type: ignore[call-arg]
     )
     line = after.history[-1]
@@ -152,13 +153,13 @@ def test_an_edited_frozen_file_can_be_accepted_and_its_checksum_stays_known(fold
 
 
 def test_a_mod_of_the_same_name_and_other_content_leaves_the_earlier_one(folder: Path, tmp_path: Path) -> None:
-    text = (files.models() / "mods" / "depth.toml").read_text("utf-8")
+    text = (models() / "mods" / "depth.toml").read_text("utf-8")
     (tmp_path / "depth.toml").write_text(f"# mine\n{text}", "utf-8")
     record = records.freeze_files(records.read_record(folder), folder, mods=[tmp_path / "depth.toml"], date=LATER)
     record = records.save_record(record, folder, LATER)
     assert (folder / "frozen" / "depth.toml").read_text("utf-8") == text
     assert (folder / "frozen" / "depth 2.toml").read_text("utf-8") == f"# mine\n{text}"
-    assert records.open_job(record, folder).modded.variant == files.load_mod("depth").name
+    assert records.open_job(record, folder).modded.variant == loader.load_mod("depth").name
     assert [each.entry for each in record.history] == ["frozen[4].sha256", "mods"]
     assert record.history[-1].before == list(MODS)
 
@@ -293,7 +294,7 @@ def test_files_too_large_and_no_files_are_refused(folder: Path) -> None:
 
 def test_every_entry_of_every_model_is_found_on_its_line() -> None:
     found = 0
-    for path in sorted(files.models().rglob("*.toml")):
+    for path in sorted(models().rglob("*.toml")):
         text = path.read_text("utf-8")
         lines = lines_of(text)
         for name, line in lines.items():
@@ -310,11 +311,11 @@ def test_every_entry_of_every_model_is_found_on_its_line() -> None:
 
 
 def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> None:
-    text = (files.models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
+    text = (models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")
     positions = f'\n{MARK}\n\n[[positions]]\nname = "one"\nat = {{ gain = 0.3 }}\n'
     (tmp_path / "job.toml").write_text(f"# my remark\n{text}{positions}", "utf-8")
     record = records.read_record(tmp_path)
-    plain = files.load_audition("bright-cathode-depth")
+    plain = loader.load_audition("bright-cathode-depth")
     assert (record.format, record.frozen, record.state) == (1, (), "")
     assert records.open_audition(record, tmp_path) == plain
     saved = records.save_record(records.enter_status(record, "looked over", DAY), tmp_path)

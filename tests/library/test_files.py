@@ -9,7 +9,8 @@ import pytest
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_audition, load_mod, load_valve, models
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve
 
 # What was written, what a slip makes of it, and what the message must hold. Empty `old`: the slip stands at the end.
 AMP_A = [

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_drawer, load_mod, load_wishes, parse_drawer, parse_wishes
+from ampsim.library.loader import load_amp, load_drawer, load_mod, load_wishes, parse_drawer, parse_wishes
 
 AMP, PLAIN = load_amp("workshop-a"), load_amp("workshop-b")
 PART = {"replace": "C1", "values": ["1u", "10u"]}

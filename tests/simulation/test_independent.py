@@ -15,7 +15,8 @@ from ampsim import FrequencySweep, OperatingPoint, Sine, Transient, apply_mods, 
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.evaluation import currents
-from ampsim.library.files import models, parse_amp, parse_mod, read_toml
+from ampsim.library.files import models, read_toml
+from ampsim.library.loader import parse_amp, parse_mod
 from ampsim.measures.waveforms import harmonics
 from ampsim.simulation.stimuli import Waveform
 from tests.truth.bench import amp, gains, rail, stage

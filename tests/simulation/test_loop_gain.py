@@ -5,7 +5,7 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_amp, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.measures.margins import margin_table
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.ports import (

@@ -8,7 +8,7 @@ import ampsim
 from ampsim import Burst, FrequencySweep, OperatingPoint, Sine, Transient, simulate
 from ampsim.base.errors import DescriptionError, EngineError
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_amp, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.simulation.stimuli import Waveform
 
 AMP = load_amp("workshop-a")

@@ -11,7 +11,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.base.quantities import FARAD, OHM, format_value
 from ampsim.circuit.differences import plan
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_amp, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate

@@ -9,7 +9,8 @@ import pytest
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands import main
-from ampsim.library.files import load_amp, load_audition, load_mod, models
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.measures.bias import bias_table
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint

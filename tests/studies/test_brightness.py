@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.loudness import GRID, NOTICED_ACUM, Listening, compare, guitar_spectrum, loudness
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.response import simulate

@@ -10,7 +10,7 @@ import pytest
 from ampsim import studies
 from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands.main import main
-from ampsim.library.files import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.studies import topics
 from ampsim.studies.sheet.page import sheet_html
 from ampsim.studies.sheet.sheet import consequences, examine

@@ -15,7 +15,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import SwitchedValue, switched_value, with_values
-from ampsim.library.files import load_amp, load_mod, load_wishes, parse_drawer, parse_mod, parse_wishes
+from ampsim.library.loader import load_amp, load_mod, load_wishes, parse_drawer, parse_mod, parse_wishes
 from ampsim.measures.margins import margin_table
 from ampsim.pictures.canvas import png
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint

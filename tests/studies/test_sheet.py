@@ -10,7 +10,7 @@ import pytest
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands.main import main
-from ampsim.library.files import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.studies.findings import Finding, Grade, grade_above, grade_below, worries_first, worst
 from ampsim.studies.section import Section
 from ampsim.studies.sheet.page import sheet_html, write_sheet

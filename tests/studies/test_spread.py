@@ -11,7 +11,7 @@ import pytest
 from ampsim import FrequencySweep, apply_mods, load_amp, load_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
-from ampsim.library.files import load_mod as mod_from
+from ampsim.library.loader import load_mod as mod_from
 from ampsim.pictures import canvas
 from ampsim.simulation.monte_carlo import spread, valve_swap
 from ampsim.studies.section import Examined

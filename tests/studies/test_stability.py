@@ -14,7 +14,8 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Control
 from ampsim.circuit.feedback import feedback_place
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, models, parse_amp, parse_mod
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.measures.margins import crossing_table, margin_table, margins
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain

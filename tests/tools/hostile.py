@@ -24,7 +24,8 @@ from ampsim.circuit.amp import Amp, Mod
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.parsing import parse_valve
-from ampsim.library.files import models, parse_amp, parse_mod
+from ampsim.library.files import models
+from ampsim.library.loader import parse_amp, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.stimuli import Burst, Sine

@@ -26,7 +26,8 @@ from ampsim.bench.sweeps.tone import SweepTone
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import Circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp, load_mod, models
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine

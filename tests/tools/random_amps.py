@@ -25,7 +25,8 @@ from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, parse_value
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.tapers import TAPERS
-from ampsim.library.files import models, parse_amp, parse_mod
+from ampsim.library.files import models
+from ampsim.library.loader import parse_amp, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine

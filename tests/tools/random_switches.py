@@ -9,7 +9,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, AnyPart, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.files import load_amp
+from ampsim.library.loader import load_amp
 from ampsim.work.wiring.readback import every_setting
 
 AMPS = ("workshop-a", "lesson-stage")

@@ -10,7 +10,7 @@ from typing import Any
 from ampsim import FrequencySweep
 from ampsim.base.quantities import preferred_values
 from ampsim.circuit.amp import Amp
-from ampsim.library.files import parse_wishes
+from ampsim.library.loader import parse_wishes
 from ampsim.simulation.ports import reduce, responses
 from ampsim.simulation.ports_algebra import admittance
 from ampsim.studies.search.search import find_values

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from ampsim import load_valve
-from ampsim.library.files import listing
+from ampsim.library.loader import listing
 from tests.truth import __main__ as printing
 from tests.truth import networks, run
 from tests.truth.bench import Rest, amp, rail, wired

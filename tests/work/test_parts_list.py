@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from ampsim import DescriptionError, Sine, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
-from ampsim.library.files import load_drawer, parse_drawer
+from ampsim.library.loader import load_drawer, parse_drawer
 from ampsim.studies.ratings.parts import WATTS_FACTOR
 from ampsim.studies.ratings.simulate import stress
 from ampsim.work.parts_list.lines import PartLine, nearest_preferred, nearest_track

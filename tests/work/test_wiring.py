@@ -16,7 +16,8 @@ from ampsim.circuit.amp import Amp, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.moving_switch import moving
-from ampsim.library.files import load_amp, load_mod, models, parse_mod
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.pictures.canvas import Picture, svg
 from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.schematic.draw import schematic, schematics

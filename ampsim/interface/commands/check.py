@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ...base.errors import DescriptionError
 from .common import Commands
 
 PLACE = 100
@@ -31,24 +30,11 @@ def explain(path: Path) -> str:
         For every mistake, naming file, entry, offending value and the nearest valid thing.
     """
     from ...job.record.reading import is_job
-    from ...library.files import load_mod, read_toml
-    from ...library.overview import describe_mod
+    from ...library.loader import describe_file
 
     if is_job(path):
         return _job(path)
-    data = read_toml(path)
-    if "stages" in data:
-        return _amp(path)
-    if "edits" in data or "switches" in data:
-        return describe_mod(load_mod(path))
-    if "amp" in data:
-        return _audition(path)
-    if "law" in data:
-        return _valve(path)
-    raise DescriptionError(
-        f"{path}: neither an amp ([[stages]]), a mod ([[edits]] or [[switches]]), a job (amp = "
-        "...) nor a valve (law = ...)"
-    )
+    return describe_file(path)
 
 
 def _job(path: Path) -> str:
@@ -59,37 +45,3 @@ def _job(path: Path) -> str:
     record = read_record(path)
     wrong = frozen_faults(record, path)
     return "\n\n".join([str(intake(record, None if wrong else open_job(record, path))), *wrong])
-
-
-def _amp(path: Path) -> str:
-    from ...base.tables import text_table
-    from ...library.files import load_amp
-    from ...library.overview import describe_amp
-    from ...studies.audition import drawn_table
-
-    amp = load_amp(path)
-    drawn = drawn_table(amp)
-    printed = f"\n\nVoltages on the drawing\n{text_table(drawn)}" if not drawn.empty else ""
-    return describe_amp(amp) + printed
-
-
-def _audition(path: Path) -> str:
-    from ...base.tables import text_table
-    from ...circuit.build import build_circuit
-    from ...library.files import load_audition
-    from ...studies.audition import changes_table
-
-    audition = load_audition(path)
-    build_circuit(audition.modded)
-    changes = text_table(changes_table(audition.stock, audition.modded))
-    views = "\n".join(f"  {view.title}: {len(view.positions)} positions" for view in audition.views)
-    head = f"{audition.name} ({path.name})\n\nAmp: {audition.stock.name}"
-    return f"{head}\n\nWhat the mods do\n{changes}\n\nPictures\n{views}"
-
-
-def _valve(path: Path) -> str:
-    from ...library.files import load_valve
-
-    valve = load_valve(path)
-    numbers = ", ".join(f"{name} {value:g}" for name, value in valve.parameters)
-    return f"{valve.type}: {valve.family}, {valve.law}\n  {numbers}\n  source: {valve.source}"

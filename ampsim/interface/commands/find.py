@@ -25,7 +25,7 @@ def add(commands: Commands) -> None:
 
 
 def _find(options: argparse.Namespace) -> None:
-    from ...library.files import load_wishes
+    from ...library.loader import load_wishes
 
     print_values(load_wishes(options.wishes, options.drawer), options.to)
 

@@ -16,7 +16,7 @@ def add(commands: Commands) -> None:
 
 
 def _models(_: argparse.Namespace) -> None:
-    from ...library.files import listing
+    from ...library.loader import listing
 
     for kind, names in listing().items():
         print(f"{kind}: {', '.join(names)}")

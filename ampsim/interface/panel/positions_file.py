@@ -17,8 +17,8 @@ from ...circuit.values import quantity_of
 from ...job.record.merging import MARK
 from ...job.record.reading import job_file, parse_record
 from ...job.record.saving import keep_positions
-from ...library.files import listing, read_toml
-from ...library.loader import FILE
+from ...library.files import read_toml
+from ...library.loader import FILE, listing
 from ...library.toml_lines import with_line
 from .simulator import Position
 

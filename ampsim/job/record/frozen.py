@@ -13,8 +13,8 @@ from ...base.errors import DescriptionError, shown
 from ...base.files import bare_name, locked, read_bounded, write_whole
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
-from ...library.auditions import read_job
-from ...library.loader import FILE, Shelf, from_both, from_disk, from_frozen
+from ...library.auditions import read_audition
+from ...library.loader import FILE, Loader, from_both, from_disk, from_frozen
 from ...library.toml_lines import with_line
 from ...studies.audition import Audition
 from ...studies.search.wishes import Drawer, WishList
@@ -50,8 +50,8 @@ def open_job(record: Record, folder: str | Path) -> Opened:
         When a frozen file is missing or has changed, naming each; or for mistakes in them.
     """
     if not record.frozen:
-        return _opened(record, Shelf(from_disk), job_file(folder).parent)
-    return _opened(record, Shelf(from_frozen(_contents(record, folder))), None)
+        return _opened(record, Loader(from_disk, FILE), job_file(folder).parent)
+    return _opened(record, Loader(from_frozen(_contents(record, folder)), FILE), None)
 
 
 def open_audition(record: Record, folder: str | Path) -> Audition:
@@ -67,7 +67,7 @@ def open_audition(record: Record, folder: str | Path) -> Audition:
     opened = open_job(record, folder)
     tables = {"name": record.name, "amp": record.amp, "mods": list(record.mods), **record.audition}
     try:
-        return read_job(tables, FILE, opened.stock, opened.modded)
+        return read_audition(tables, FILE, opened.stock, opened.modded)
     except DescriptionError as problem:
         text = read_bounded(job_file(folder)).decode("utf-8", "replace")
         raise DescriptionError(with_line(str(problem), FILE, text)) from None
@@ -109,17 +109,17 @@ def freeze_files(
         with locked(Path(folder)):
             record = freeze_named(record, Path(folder))
     before = _contents(record, folder)
-    shelf = Shelf(from_both(before))
+    loader = Loader(from_both(before), FILE)
     if amp is not None:
-        record = replace(record, amp=_open(shelf.amp, amp))
+        record = replace(record, amp=_open(loader.amp, amp))
     if mods is not None:
-        record = replace(record, mods=tuple(_open(shelf.mod, each) for each in mods))
+        record = replace(record, mods=tuple(_open(loader.mod, each) for each in mods))
     if drawer is not None:
-        record = replace(record, drawer=_open(shelf.drawer, drawer))
+        record = replace(record, drawer=_open(loader.drawer, drawer))
     for each in wishes:
-        _open(shelf.wishes, each)
-    _opened(record, Shelf(from_frozen(before | shelf.files)), None)
-    return _frozen(record, Path(folder), shelf.files, date)
+        _open(loader.wishes, each)
+    _opened(record, Loader(from_frozen(before | loader.files), FILE), None)
+    return _frozen(record, Path(folder), loader.files, date)
 
 
 def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
@@ -147,24 +147,24 @@ def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None
     record = replace(record, frozen=tuple(kept), history=(*record.history, *lines))
     # An edited amp may have another valve, which is not frozen yet.
     here = Path(folder) / "frozen"
-    shelf = Shelf(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where))
-    _opened(record, shelf, None)
-    return _frozen(record, Path(folder), {n: data for n, data in shelf.files.items() if n not in files}, day)
+    loader = Loader(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where), FILE)
+    _opened(record, loader, None)
+    return _frozen(record, Path(folder), {n: data for n, data in loader.files.items() if n not in files}, day)
 
 
 def freeze_named(record: Record, folder: Path) -> Record:
     """Freeze what a job of format 1 names; the caller holds the folder's lock."""
-    shelf = Shelf(from_disk)
-    _opened(record, shelf, folder)
-    return _stored(record, folder, shelf.files, datetime.date.today())
+    loader = Loader(from_disk, FILE)
+    _opened(record, loader, folder)
+    return _stored(record, folder, loader.files, datetime.date.today())
 
 
-def _opened(record: Record, shelf: Shelf, beside: Path | None) -> Opened:
-    stock = shelf.amp(record.amp, beside, f"{FILE}: amp")
-    modded = apply_mods(stock, *(shelf.mod(each, beside, f"{FILE}: mods") for each in record.mods))
-    drawer = shelf.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
+def _opened(record: Record, loader: Loader, beside: Path | None) -> Opened:
+    stock = loader.amp(record.amp, beside, f"{FILE}: amp")
+    modded = apply_mods(stock, *(loader.mod(each, beside, f"{FILE}: mods") for each in record.mods))
+    drawer = loader.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
     names = dict.fromkeys(each.wish for each in record.wishes if each.wish)
-    wishes = {name: shelf.wishes(name, beside, f"{FILE}: wishes") for name in names}
+    wishes = {name: loader.wishes(name, beside, f"{FILE}: wishes") for name in names}
     for number, each in enumerate(record.wishes, 1):
         if each.wish and each.entry > len(wishes[each.wish].wishes):
             count = len(wishes[each.wish].wishes)

@@ -79,7 +79,8 @@ def _take(options: argparse.Namespace) -> None:
 
 def _kind(file: str) -> str:
     """What a file is, by its lists; a name, by the folder of models that knows it."""
-    from ....library.files import listing, read_toml
+    from ....library.files import read_toml
+    from ....library.loader import listing
 
     path, known = Path(file), listing()
     is_file = path.suffix == ".toml" and path.is_file()
@@ -107,7 +108,7 @@ def _with_mod(record: Record, options: argparse.Namespace) -> Record:
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
     from ....job.record.frozen import freeze_files, open_job
-    from ....library.files import load_mod
+    from ....library.loader import load_mod
 
     found = open_job(record, options.folder)
     name = Path(options.file).stem
@@ -122,7 +123,7 @@ def _with_amp(record: Record, options: argparse.Namespace) -> Record:
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
     from ....job.record.frozen import freeze_files, open_job
-    from ....library.files import load_amp
+    from ....library.loader import load_amp
 
     build_circuit(apply_mods(load_amp(options.file), *open_job(record, options.folder).modded.mods))
     return freeze_files(record, options.folder, amp=options.file)

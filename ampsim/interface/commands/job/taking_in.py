@@ -29,7 +29,7 @@ def _begin(options: argparse.Namespace) -> None:
     from ....circuit.build import build_circuit
     from ....circuit.mods import apply_mods
     from ....job.record.beginning import begin_job
-    from ....library.files import load_amp, load_mod
+    from ....library.loader import load_amp, load_mod
 
     # What cannot be wired is refused before there is a folder.
     build_circuit(apply_mods(load_amp(options.amp), *(load_mod(each) for each in options.mod)))

@@ -16,7 +16,8 @@ from ampsim.circuit.mods import diff
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.steps.checks import PART_LIMITS, Check
 from ampsim.work.steps.soldering import knobs_down
-from ampsim.work.steps.work_plan import Step, WorkPlan, work_steps
+from ampsim.work.steps.step import Step
+from ampsim.work.steps.work_plan import WorkPlan, work_steps
 from ampsim.work.steps.working_order import partly_modded, working_order
 
 PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]

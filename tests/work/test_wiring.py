@@ -217,6 +217,14 @@ def test_the_parts_list_asks_for_the_switch_that_is_wired(name: str) -> None:
     assert (need.kind, need.poles) == (planned.kind, planned.poles)
 
 
+def test_an_amps_own_switches_are_those_that_are_wired() -> None:
+    amp = load_amp("lesson-stage")
+    needs = [switch_need(amp, switch) for switch in amp.all_switches]
+    planned = [(each.kind, each.poles, each.throws) for each in wiring(amp).switches]
+    assert [(need.kind, need.poles, need.throws) for need in needs] == planned
+    assert [(need.control, need.poles, need.throws) for need in needs] == [("bypass", 1, 4), ("cathode resistor", 1, 3)]
+
+
 def drawn_faults(fragment: Fragment) -> list[str]:
     """What the drawing has otherwise than the fragment: parts missing or twice, nets torn or joined, symbols piled."""
     sheet = lay_out(fragment)

@@ -12,7 +12,7 @@ from ...studies.findings import Grade
 from ...studies.section import Section
 from ...studies.sheet.overview import grade_html
 from ...work.parts_list.parts_list import PartsList
-from ...work.steps.work_plan import Step
+from ...work.steps.step import Step
 from . import html as on_paper
 from .handover import Handover
 

@@ -59,9 +59,9 @@ def _wired(amp: Amp) -> Wiring:
 def _contact_words(wired: Wiring, plan: SwitchPlan) -> Iterator[str]:
     """One line to each pole: what is soldered to its terminals; then what closes in which position."""
     poles: dict[str, list[str]] = {}
-    for terminal in dict(plan.soldered):
-        letter = terminal.rstrip("0123456789").removesuffix(" common")
-        poles.setdefault(letter, []).append(f"{terminal} to {soldered_to(wired, plan, terminal)}")
+    for terminal, _ in plan.terminals:
+        place = soldered_to(wired, plan, terminal.name)
+        poles.setdefault(terminal.pole, []).append(f"{terminal.name} to {place}")
     yield from (f"pole {letter}: {', '.join(told)}" for letter, told in poles.items())
     rows = (
         f"{row.label} ({row.stands}): {' and '.join(' to '.join(pair) for pair in row.closed) or 'all open'}"

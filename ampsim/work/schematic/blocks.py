@@ -52,14 +52,27 @@ def block_room(item: Item, names: NetNames, reached: set[str]) -> tuple[float, f
 
 
 def put_aside(item: Item, edge: float, sheet: Sheet, names: NetNames) -> float:
-    """Draw a part by itself right of an edge, every terminal with the name of its net; return its right edge."""
+    """Draw a part by itself right of an edge, every terminal with the name of its net.
+
+    Parameters
+    ----------
+    item : Item
+    edge : float
+        Right edge of what stands left of it [units].
+    sheet : Sheet
+        What it is drawn on.
+    names : NetNames
+
+    Returns
+    -------
+    float
+        Its right edge [units].
+    """
     if item.kind in BLOCKS and (item.kind == "valve" or len(item.nets) == 3):
         left, right = block_room(item, names, set())
-        symbol = Symbol(item, item.kind, block_ends(item, edge + left))
-        sides = block_sides(item)
+        symbol, sides = Symbol(item, item.kind, block_ends(item, edge + left)), block_sides(item)
     elif len(item.nets) <= 2 and item.kind != "transformer":
-        rooms = [names.room(net) for net in item.nets]
-        left, right = max(0.65, rooms[0][0]), max(1.0 + label_width(item), *(room[1] for room in rooms))
+        left, right = _upright_room(item, names)
         symbol = Symbol(item, "two ends", _upright(item, edge + left))
         sides = {pin: "up" if at[1] == 0.0 else "down" for pin, at in symbol.ends.items()}
     else:
@@ -70,6 +83,12 @@ def put_aside(item: Item, edge: float, sheet: Sheet, names: NetNames) -> float:
         names.put(sheet, at, dict(item.pins)[pin], sides[pin])
     sheet.symbols.append(symbol)
     return edge + left + right
+
+
+def _upright_room(item: Item, names: NetNames) -> tuple[float, float]:
+    """What it takes left and right of its wire, its label and the words at its ends included."""
+    rooms = [names.room(net) for net in item.nets]
+    return max(0.65, rooms[0][0]), max(1.0 + label_width(item), *(room[1] for room in rooms))
 
 
 def _upright(item: Item, x: float) -> dict[str, Point]:

@@ -67,12 +67,11 @@ def schematics(amp: Amp) -> dict[str, Picture]:
         return {"The touched stages": whole}
     found = {}
     for fragment in _shown(amp):
-        name = fragment.title.partition(" (")[0].lower()
         pages = lay_out_pages(fragment, (_TALLEST - _HEAD) / UNIT)
         for number, sheet in enumerate(pages, 1):
             part = f", sheet {number} of {len(pages)}" if len(pages) > 1 else ""
             drawn = [(fragment.title + part, sheet)]
-            found[f"The touched stages: {name}{part}"] = _picture(amp, [fragment], drawn)
+            found[f"The touched stages: {fragment.name.lower()}{part}"] = _picture(amp, [fragment], drawn)
     return found
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ...circuit.amp import Amp, Edit
+from ...circuit.amp import Amp, Edit, Switch
 from ...circuit.mods import describe_part
 from ...circuit.stages.template import Element
 from ..wiring.readback import wiring
 from ..wiring.switch_plan import SwitchPlan
-from ..wiring.wire_pieces import Piece, Pieces
+from ..wiring.wire_pieces import Pieces
 
 _LARGE = 18  # elements of the touched stages beyond which only those next to a change are shown
 
@@ -39,15 +39,22 @@ class Item:
 class Fragment:
     """A part of a circuit to draw.
 
+    `name` is what it shows ("Stock"), `switches` how its switches stand, in words; `ground` is the net of ground.
     `rails` and `flags` give a net's words: the rail it is, or the place outside the fragment that it goes on to, ""
-    where it only goes on to another piece of the drawing; `ground` is the net of ground.
+    where it only goes on to another piece of the drawing.
     """
 
-    title: str
+    name: str
+    switches: str
     items: tuple[Item, ...]
     ground: str
     rails: dict[str, str]
     flags: dict[str, str]
+
+    @property
+    def title(self) -> str:
+        """Its name, with how its switches stand."""
+        return f"{self.name} ({self.switches})" if self.switches else self.name
 
 
 def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
@@ -61,26 +68,21 @@ def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
     after = wiring(amp)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     old, new = after.pieces_before, after.pieces
-    edits = list(_edits(amp))
-    seen = _seen(old, edits)
-    brought = {each.designator for each in new.elements} - {each.designator for each in old.elements}
-    gone = {each.designator for each in old.elements} - {each.designator for each in new.elements}
+    seen = _seen(old, list(_edits(amp)))
+    names_before, names_after = ({each.designator for each in pieces.elements} for pieces in (old, new))
+    brought, gone = names_after - names_before, names_before - names_after
     moved = {place.partition(".")[0] for place, _ in after.unsoldered} & seen
-    marks = dict.fromkeys(gone, "comes out") | dict.fromkeys(moved, "one end off")
-    first = _fragment("Stock", bare, old, after.plans_before, seen, marks)
-    marks = dict.fromkeys(moved, "moved") | {name: f"was {was}" for name, was, _ in after.values}
-    marks |= dict.fromkeys(brought, "new")
-    if not amp.mods:
-        # Its own switches are nothing new.
-        first, marks = replace(first, title="Without its switches"), {}
-    second = _fragment(_standing(amp), amp, new, after.switches, (seen - gone) | brought, marks)
-    return first, second
-
-
-def _standing(amp: Amp) -> str:
-    """The title of what is drawn, with how its switches stand."""
-    stands = ", ".join(f"{switch.control}: {switch.drawn}" for switch in amp.all_switches)
-    return ("Modded" if amp.mods else "As built") + (f" ({stands})" if stands else "")
+    taken = dict.fromkeys(gone, "comes out") | dict.fromkeys(moved, "one end off")
+    given = dict.fromkeys(moved, "moved") | {name: f"was {was}" for name, was, _ in after.values}
+    given |= dict.fromkeys(brought, "new")
+    standing = ", ".join(f"{switch.control}: {switch.drawn}" for switch in amp.all_switches)
+    first = _View(bare, old, after.plans_before, taken)
+    # Its own switches are nothing new.
+    second = _View(amp, new, after.switches, given if amp.mods else {})
+    return (
+        first.fragment("Stock" if amp.mods else "Without its switches", "", seen),
+        second.fragment("Modded" if amp.mods else "As built", standing, (seen - gone) | brought),
+    )
 
 
 def _edits(amp: Amp) -> Iterator[Edit]:
@@ -119,49 +121,80 @@ def _is_common(pieces: Pieces, net: str) -> bool:
     return any("." not in place and place != "input" for place in pieces.pieces[int(net)].places)
 
 
-def _fragment(
-    title: str, amp: Amp, pieces: Pieces, plans: Iterable[SwitchPlan], seen: set[str], marks: dict[str, str]
-) -> Fragment:
-    number = {id(piece): str(n) for n, piece in enumerate(pieces.pieces)}
-    shown = _nets(each for each in pieces.elements if each.designator in seen)
-    shown -= {net for net in shown if _is_common(pieces, net)}
-    contacts: list[Item] = []
-    for plan in plans:
-        switch = next(each for each in amp.all_switches if each.control == plan.control)
-        mark = "new" if any(switch in mod.switches for mod in amp.mods) else ""
-        made = list(_contacts(plan, number, switch.drawn, mark))
-        if any(net in shown for item in made for net in item.nets):
-            contacts += made
-            # What it puts in circuit belongs to it, stage or not.
-            seen = seen | {edit.part for _, edits in switch.positions for edit in edits}
-            seen |= {name for name, part in pieces.bought.items() if part in seen}
-    items = [_item(each, pieces, marks) for each in pieces.elements if each.designator in seen] + contacts
-    used = {net for item in items for _, net in item.pins}
-    drawn = {item.name for item in items}
-    rails, flags, ground = {}, {}, ""
-    for net in sorted(used, key=int):
-        places = pieces.pieces[int(net)].places
-        ground = net if "ground" in places else ground
-        own = [rail.name for rail in amp.rails if rail.name in places]
-        outside = [place for place in places if place.partition(".")[0] not in drawn]
-        if own:
-            rails[net] = own[0]
-        elif outside and "ground" not in places:
-            flags[net] = min(outside, key=lambda place: (place[0] not in "VT", outside.index(place)))
-    return Fragment(title, tuple(items), ground, rails, flags)
+@dataclass(frozen=True)
+class _View:
+    """An amp before or after the work, with what marks its parts: designator to words."""
 
+    amp: Amp
+    pieces: Pieces
+    plans: Sequence[SwitchPlan]
+    marks: Mapping[str, str]
 
-def _item(element: Element, pieces: Pieces, marks: dict[str, str]) -> Item:
-    name = element.designator
-    text = describe_part(pieces.parts[name]) if name in pieces.parts else element.kind
-    if name in pieces.bought:
-        text = f"{text} for {pieces.bought[name]}"
-    return Item(name, element.kind, element.pins, text, marks.get(name, ""))
+    def fragment(self, name: str, switches: str, seen: set[str]) -> Fragment:
+        """The parts of these designators, the switches that work on them, and what those put in circuit."""
+        reached = self._switches_at(seen)
+        shown = seen | self._switched_by([switch for switch, _ in reached], seen)
+        items = [self._item(each) for each in self.pieces.elements if each.designator in shown]
+        items += [contact for _, contacts in reached for contact in contacts]
+        ground, rails, flags = self._net_names(items)
+        return Fragment(name, switches, tuple(items), ground, rails, flags)
+
+    def _switches_at(self, seen: set[str]) -> list[tuple[Switch, list[Item]]]:
+        """The switches with a contact on a net of these parts that is neither ground nor a rail, and all contacts."""
+        nets = _nets(each for each in self.pieces.elements if each.designator in seen)
+        nets -= {net for net in nets if _is_common(self.pieces, net)}
+        number = {id(piece): str(n) for n, piece in enumerate(self.pieces.pieces)}
+        switches = {switch.control: switch for switch in self.amp.all_switches}
+        brought = [switch for mod in self.amp.mods for switch in mod.switches]
+        found = []
+        for plan in self.plans:
+            switch = switches[plan.control]
+            contacts = list(_contacts(plan, number, switch.drawn, "new" if switch in brought else ""))
+            if any(net in nets for item in contacts for net in item.nets):
+                found.append((switch, contacts))
+        return found
+
+    def _switched_by(self, switches: Iterable[Switch], seen: set[str]) -> set[str]:
+        """Parts that switches put in circuit: they belong to the drawing, whatever stage they are of."""
+        shown = set(seen)
+        for switch in switches:
+            shown |= {edit.part for _, edits in switch.positions for edit in edits}
+            shown |= {name for name, part in self.pieces.bought.items() if part in shown}
+        return shown
+
+    def _item(self, element: Element) -> Item:
+        name = element.designator
+        text = describe_part(self.pieces.parts[name]) if name in self.pieces.parts else element.kind
+        if name in self.pieces.bought:
+            text = f"{text} for {self.pieces.bought[name]}"
+        return Item(name, element.kind, element.pins, text, self.marks.get(name, ""))
+
+    def _net_names(self, items: Iterable[Item]) -> tuple[str, dict[str, str], dict[str, str]]:
+        """The net of ground, and what rails and wires that go on elsewhere are called."""
+        items = list(items)
+        drawn = {item.name for item in items}
+        rails, flags, ground = {}, {}, ""
+        for net in sorted({net for item in items for net in item.nets}, key=int):
+            places = self.pieces.pieces[int(net)].places
+            rail = next((rail.name for rail in self.amp.rails if rail.name in places), "")
+            outside = [place for place in places if place.partition(".")[0] not in drawn]
+            if "ground" in places:
+                ground = net
+            if rail:
+                rails[net] = rail
+            elif outside and "ground" not in places:
+                flags[net] = self._best_known(outside)
+        return ground, rails, flags
+
+    def _best_known(self, places: Sequence[str]) -> str:
+        """The place of a net that a person would look for: at a valve or a transformer, else the first."""
+        large = {each.designator for each in self.pieces.elements if each.kind in ("valve", "transformer")}
+        return next((place for place in places if place.partition(".")[0] in large), places[0])
 
 
 def _contacts(plan: SwitchPlan, number: dict[int, str], drawn: str, mark: str) -> Iterator[Item]:
     """A contact to each wired throw of every pole, with the positions that close it."""
-    ends: dict[str, Piece] = dict(plan.soldered)
+    ends = plan.soldered
     closed: dict[tuple[str, str], list[str]] = {}
     for row in plan.rows:
         for pair in row.closed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from .fragment import Fragment, Item
@@ -82,14 +82,21 @@ def _line_up(plan: DrawingPlan, blocks: list[Item], others: list[Item], off: set
         if len(ends) == 2:
             glued.add((ends[0], ends[1]))
     joins = [[net for net in item.nets if not plan.common(net)] for item in others if item.kind != "transformer"]
-    # What joins two nets decides where they stand, so those without come last; what touches the line comes first.
+    for nets in _nearest_first(joins, plan.line):
+        _insert(plan.line, [net for net in nets if net not in off], glued)
+
+
+def _nearest_first(joins: Sequence[list[str]], line: Sequence[str]) -> Iterator[list[str]]:
+    """The nets of each part: first of those that join two and touch the line as far as it goes, then of the rest.
+
+    What joins two nets decides where they stand.
+    """
     waiting = [nets for nets in joins if len(nets) > 1]
     while waiting:
-        nets = next((each for each in waiting if any(net in plan.line for net in each)), waiting[0])
+        nets = next((each for each in waiting if any(net in line for net in each)), waiting[0])
         waiting.remove(nets)
-        _insert(plan.line, [net for net in nets if net not in off], glued)
-    for nets in joins:
-        _insert(plan.line, [net for net in nets if net not in off], glued)
+        yield nets
+    yield from joins
 
 
 def is_block(item: Item) -> bool:
@@ -121,42 +128,62 @@ def _low_nets(plan: DrawingPlan, blocks: list[Item]) -> Iterator[str]:
 
 def _hang(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> None:
     """Find parts that hang from a net with all that follows them to ground."""
-    held = {net for item in blocks for net in item.nets}
+    held = {net for item in blocks for net in item.nets} | set(plan.fragment.flags)
     for net in dict.fromkeys(net for item in others for net in item.nets):
-        on = [item for item in others if net in item.nets]
-        up = [item for item in on if plan.fragment.ground not in item.nets]
-        if len(up) != 1 or len(on) < 2 or any(len(item.nets) != 2 for item in on):
+        item = None if net in held or plan.common(net) else _hanging_from(plan, net, others)
+        if item is None:
             continue
-        parent = next(other for other in up[0].nets if other != net)
-        if plan.common(net) or plan.common(parent) or net in held or net in plan.fragment.flags:
-            continue
-        if parent not in plan.below and net not in plan.hangs:
-            plan.hangs.setdefault(parent, []).append((up[0], net))
+        parent = next(other for other in item.nets if other != net)
+        if not plan.common(parent) and parent not in plan.below and net not in plan.hangs:
+            plan.hangs.setdefault(parent, []).append((item, net))
+
+
+def _hanging_from(plan: DrawingPlan, net: str, others: list[Item]) -> Item | None:
+    """The one part over a net from which all else goes to ground."""
+    on = [item for item in others if net in item.nets]
+    over = [item for item in on if plan.fragment.ground not in item.nets]
+    alone = len(over) == 1 and len(on) > 1 and all(len(item.nets) == 2 for item in on)
+    return over[0] if alone else None
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Parts in series, and the nets at both ends."""
+
+    items: tuple[Item, ...]
+    ends: tuple[str, ...]
+
+    def turned(self) -> _Run:
+        return _Run(self.items[::-1], self.ends[::-1])
+
+    def joined(self, other: _Run, net: str) -> _Run:
+        """Both in one, which meet at a net."""
+        before = self if self.ends[1] == net else self.turned()
+        behind = other if other.ends[0] == net else other.turned()
+        return _Run(before.items + behind.items, (before.ends[0], behind.ends[1]))
+
+    def item(self) -> Item:
+        """The whole run as one part."""
+        name = "-".join(item.name for item in self.items)
+        return Item(name, "chain", (("1", self.ends[0]), ("2", self.ends[1])), "")
 
 
 def _chained(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> list[Item]:
     """Take parts in series with nothing else between them as one item."""
     held = {net for item in blocks for net in item.nets} | set(plan.fragment.flags)
     free = [item for item in others if len(item.nets) == 2 and not any(map(plan.common, item.nets))]
-    runs: list[tuple[tuple[Item, ...], tuple[str, ...]]] = []
-    runs += [((item,), item.nets) for item in free if item.kind != "transformer"]
+    runs = [_Run((item,), item.nets) for item in free if item.kind != "transformer"]
     for net in dict.fromkeys(net for item in free for net in item.nets):
-        touching = [run for run in runs if net in run[1]]
+        touching = [run for run in runs if net in run.ends]
         if net in held or len(touching) != 2 or sum(net in item.nets for item in others) != 2:
             continue
-        first, second = touching
-        before = first if first[1][1] == net else (first[0][::-1], first[1][::-1])
-        behind = second if second[1][0] == net else (second[0][::-1], second[1][::-1])
-        ends = before[1][:1] + behind[1][1:]
-        if ends[0] != ends[1]:
-            runs = [run for run in runs if run not in touching] + [(before[0] + behind[0], ends)]
-    whole = []
-    for items, ends in runs:
-        if len(items) > 1:
-            whole.append(Item("-".join(item.name for item in items), "chain", (("1", ends[0]), ("2", ends[1])), ""))
-            plan.chains[whole[-1].name] = items
-    within = [item for items in plan.chains.values() for item in items]
-    return [item for item in others if item not in within] + whole
+        whole = touching[0].joined(touching[1], net)
+        if whole.ends[0] != whole.ends[1]:
+            runs = [run for run in runs if run not in touching] + [whole]
+    chains = [run for run in runs if len(run.items) > 1]
+    plan.chains |= {run.item().name: run.items for run in chains}
+    within = [item for run in chains for item in run.items]
+    return [item for item in others if item not in within] + [run.item() for run in chains]
 
 
 def _insert(line: list[str], nets: list[str], glued: set[tuple[str, str]]) -> None:
@@ -196,12 +223,16 @@ def _place(plan: DrawingPlan, item: Item) -> None:
         into = plan.downs if other == plan.fragment.ground else plan.ups
         into.setdefault(placed[0], []).append(item)
     else:
-        left, right = sorted(placed, key=lambda net: _place_of(plan, net))
-        free = left in plan.line and left not in plan.series and left not in plan.blocks
-        if free and plan.after(left) == right:
-            plan.series[left] = item
-        else:
-            plan.rows.append((item, left, right))
+        _place_between(plan, item, *sorted(placed, key=lambda net: _place_of(plan, net)))
+
+
+def _place_between(plan: DrawingPlan, item: Item, left: str, right: str) -> None:
+    """A part between two nets that are placed: in the line where there is room, else in a row over it."""
+    free = left in plan.line and left not in plan.series and left not in plan.blocks
+    if free and plan.after(left) == right:
+        plan.series[left] = item
+    else:
+        plan.rows.append((item, left, right))
 
 
 def _place_of(plan: DrawingPlan, net: str) -> float:

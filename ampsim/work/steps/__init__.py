@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .checks import Check
-from .work_plan import Step, WorkPlan, work_steps
+from .step import Phase, Step
+from .work_plan import WorkPlan, work_steps
 
-__all__ = ["Check", "Step", "WorkPlan", "work_steps"]
+__all__ = ["Check", "Phase", "Step", "WorkPlan", "work_steps"]

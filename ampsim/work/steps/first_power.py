@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...circuit.positions import Position, position_label
+from ...circuit.stages.template import GROUND
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
 from .checks import Check, voltage_check
+from .step import Phase, Step
 from .working_order import new_mods
 
 _MOVED = 0.05
@@ -18,66 +20,71 @@ _READ = ("Meter clipped on while dead, common to chassis, one place at a time; p
          "verify, next place.")  # fmt: skip
 
 
-def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[tuple[str, str, Sequence[Check]]]:
+def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[Step]:
     """Steps from the limiter to the proof; `stock` is the amp before the work, `modded` the amp after it."""
     places = _places(modded)
     rails = [rail.name for rail in modded.rails]
     after, cold = _volts(modded, position, places), _volts(modded, position, rails, cold=True)
     before = _volts(stock, position, [place for place in places if place in _places(stock)])
-    phase = "first power"
     most = max((abs(each) for each in cold.values()), default=0.0)
-    yield (
-        phase,
+    yield Step(
+        Phase.FIRST_POWER,
         "Close up what can be closed. Load on the output, volume down, nothing in the input, mains through a current "
         "limiter (a lamp of about the amp's own watts in series with the live wire, in an insulated holder).",
-        (),
     )
-    yield (
-        phase,
+    yield Step(
+        Phase.FIRST_POWER,
         "Switch on at arm's length and watch the lamp: bright, then dim as filters fill and valves warm. If it stays "
         f"bright, switch off at once and go back to the cold check. On the limiter all volts stay below those listed; "
         f"before the valves draw current, rails can rise to {most:.0f} V.",
-        (),
     )
-    yield phase, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.", ()
-    yield (
-        phase,
+    yield Step(Phase.FIRST_POWER, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.")
+    yield Step(
+        Phase.FIRST_POWER,
         f"Off the limiter, at {position_label(position)}: the rails first. {_READ} What was clipped on is live.",
         _checks(after, rails),
     )
     moved = [place for place in places if place not in rails and _differs(before.get(place), after[place])]
     if moved:
-        yield phase, "Then the places that this work moves by more than 5 %.", _checks(after, moved)
+        yield Step(Phase.FIRST_POWER, "Then the places that this work moves by more than 5 %.", _checks(after, moved))
     rest = [place for place in places if place not in rails and place not in moved]
-    yield phase, "Then the valves that it should leave as they were.", _checks(after, rest)
-    for mod in new_mods(stock, modded):
-        for switch in mod.switches:
-            for label in switch.labels:
-                if label != switch.drawn:
-                    there = _volts(modded, {**position, switch.control: label}, places)
-                    moved = [place for place in places if _differs(after[place], there[place])]
-                    if moved:
-                        words = f"Set {switch.control} to {label} while dead; these move."
-                        yield phase, words, _checks(there, moved)
+    yield Step(Phase.FIRST_POWER, "Then the valves that it should leave as they were.", _checks(after, rest))
+    yield from _switched(stock, modded, position, after)
     yield from _proof()
 
 
-def _proof() -> Iterator[tuple[str, str, Sequence[Check]]]:
-    yield (
-        "proof",
+def _switched(stock: Amp, modded: Amp, position: Position, volts_drawn: Mapping[str, float]) -> Iterator[Step]:
+    """The volts that the new switches move, at each of their other positions."""
+    for switch in (switch for mod in new_mods(stock, modded) for switch in mod.switches):
+        for label in switch.labels:
+            if label == switch.drawn:
+                continue
+            there = _volts(modded, {**position, switch.control: label}, list(volts_drawn))
+            moved = [place for place, volts in volts_drawn.items() if _differs(volts, there[place])]
+            if moved:
+                words = f"Set {switch.control} to {label} while dead; these move."
+                yield Step(Phase.FIRST_POWER, words, _checks(there, moved))
+
+
+def _proof() -> Iterator[Step]:
+    yield Step(
+        Phase.PROOF,
         "Closed, load on: try every switch and knob, first quiet, then with drive; no howl, no pop.",
-        (),
     )
-    yield "proof", "Play the sweep, record it, hold it against the simulation and against the sweep before.", ()
-    yield "proof", "Write the readings into the job; an amp that fails one is not handed over.", ()
+    yield Step(Phase.PROOF, "Play the sweep, record it, hold it against the simulation and against the sweep before.")
+    yield Step(Phase.PROOF, "Write the readings into the job; an amp that fails one is not handed over.")
 
 
 def _places(amp: Amp) -> list[str]:
+    """The rails, and the pins of valves that a volt chart has, but for those on a rail or on ground."""
     rails = [rail.name for rail in amp.rails]
     wired = build_circuit(amp)
-    pins = [f"{each.designator}.{pin}" for each in wired.elements if each.kind == "valve" for pin, _ in each.pins]
+    pins = [
+        f"{each.designator}.{pin}" for each in wired.elements if each.kind == "valve" for pin, _ in each.pins
+        if pin in _PINS
+    ]  # fmt: skip
     nets = {wired.net(name) for name in rails}
-    return rails + [place for place in pins if place.endswith(_PINS) and wired.net(place) not in nets | {"0"}]
+    return rails + [place for place in pins if wired.net(place) not in nets | {GROUND}]
 
 
 def _volts(amp: Amp, position: Position, places: Sequence[str], cold: bool = False) -> dict[str, float]:

@@ -13,9 +13,9 @@ from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..parts_list.switch_need import switch_need
 from .checks import Check, ground_checks, loose_part_checks, resistance_check
+from .step import Phase, Step
 from .working_order import ModEdit, new_mods, part_put_in, partly_modded, working_order
 
-Made = tuple[str, str, Sequence[Check]]
 _POLARISED = 1e-6  # F and more
 _SURE_VOLTS = 1.0
 _BLIND = " Readings in circuit would not miss it: buzz each joint from the part's lead to its place."
@@ -46,17 +46,17 @@ def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
     yield from filter(None, (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins)))
 
 
-def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Made]:
+def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
     """Cold readings before the iron: is this the amp of the drawing."""
-    yield (
-        "before the iron",
+    yield Step(
+        Phase.BEFORE_THE_IRON,
         "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
         "reads so. What does not fit now is older than this work.",
         ground_checks(dead_amp(stock, knobs_down(stock)), places),
     )
 
 
-def iron_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
+def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """Remove, fit, and wire switches."""
     doings = working_order(new_mods(stock, modded))
     for doing in doings:
@@ -66,20 +66,22 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
         checks = list(loose_part_checks(part, _named(modded, doing.edit))) if part else []
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action != "lift":
-            yield "fit", f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found]
+            yield Step(Phase.FIT, f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found])
     for mod in new_mods(stock, modded):
         for switch in mod.switches:
             yield from _switch_steps(modded, switch)
 
 
-def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Made]:
+def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
     old = modded.part_by_designator.get(edit.part)
     if edit.action in ("replace", "lift") and old is not None:
         kind = describe_part(old)
         words = f"Take out {edit.part} ({kind}); mark it, keep it with the amp for the way back."
-        yield "remove", words, list(loose_part_checks(old, f"{edit.part}, taken out,"))
+        yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")))
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
-        yield "remove", f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is.", ()
+        yield Step(
+            Phase.REMOVE, f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is."
+        )
 
 
 def _named(amp: Amp, edit: Edit) -> str:
@@ -167,7 +169,7 @@ def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
     yield from filter(None, (edit.in_series, *(edit.between or ())))
 
 
-def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
+def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     need = switch_need(modded, switch)
     brought = {edit.part: edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")}
     checks = [
@@ -179,13 +181,13 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Made]:
     plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
     wires = "; ".join(need.contacts)
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
-    yield "switches", first, checks
-    yield "switches", f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.", ()
+    yield Step(Phase.SWITCHES, first, checks)
+    yield Step(Phase.SWITCHES, f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.")
     for label, edits in switch.positions:
         dead = dead_amp(modded, knobs_down(modded) | {switch.control: label})
         found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
         found = found or ground_checks(dead, _all_places(modded, switch))
-        yield "switches", f"Set {switch.control} to {label} and read, cold.", _once(found)
+        yield Step(Phase.SWITCHES, f"Set {switch.control} to {label} and read, cold.", _once(found))
 
 
 def _all_places(modded: Amp, switch: Switch) -> list[str]:
@@ -197,50 +199,46 @@ def _once(checks: Sequence[Check]) -> list[Check]:
     return list({check.what: check for check in checks}.values())
 
 
-def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Made]:
+def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     """Everything once more before power: places, new knobs at both ends, shorts, earth."""
     dead = dead_amp(amp, knobs_down(amp))
     known = [place for place in places if place in dead.wired.net_by_place]
-    yield "cold check", "Look: no whiskers, no bare end near another, no joint left open, no tool inside.", ()
+    yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
     words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
-    yield "cold check", words, ground_checks(dead, known)
+    yield Step(Phase.COLD_CHECK, words, ground_checks(dead, known))
     for mod in amp.mods:
         for part in mod.parts:
             if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:
                 up = dead_amp(amp, knobs_down(amp) | {part.control: 1.0})
                 pins = [f"{part.designator}.{pin}" for pin in ("top", "bottom")]
-                yield (
-                    "cold check",
-                    f"Turn {part.control} fully up and read.",
-                    [resistance_check(up, *pins), *ground_checks(up, pins)],
-                )
+                checks = [resistance_check(up, *pins), *ground_checks(up, pins)]
+                yield Step(Phase.COLD_CHECK, f"Turn {part.control} fully up and read.", checks)
     earth = Check("earth pin of the mains plug to chassis", 0.1, 0.0, 0.5, "ohm")
-    yield "cold check", "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
+    yield Step(
+        Phase.COLD_CHECK, "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
+    )
 
 
-def back_steps(stock: Amp, modded: Amp) -> Iterator[Made]:
+def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """The way back: switches out, then the edits in reverse, with what was kept put back."""
     for mod in reversed(new_mods(stock, modded)):
         for switch in reversed(mod.switches):
             words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
-            yield "remove", f"{words}{_restored(switch)}", ()
+            yield Step(Phase.REMOVE, f"{words}{_restored(switch)}")
     for doing in reversed(working_order(new_mods(stock, modded))):
         edit = doing.edit
         old = modded.part_by_designator.get(edit.part)
         if edit.action == "bridge":
             rest = f"; fit {edit.part} again" if edit.part else ""
-            yield "remove", f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.", ()
+            yield Step(Phase.REMOVE, f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.")
         elif edit.action == "fit":
             back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
-            yield "remove", f"Take out {_named(modded, edit)} {where(edit)}{back}.", ()
+            yield Step(Phase.REMOVE, f"Take out {_named(modded, edit)} {where(edit)}{back}.")
         elif old is not None:
             was = f"{edit.part} ({describe_part(old)})"
             first = f"Take out {_named(modded, edit)}; fit" if edit.action == "replace" else "Fit"
-            yield (
-                "fit",
-                f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}",
-                list(loose_part_checks(old, was)),
-            )
+            words = f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}"
+            yield Step(Phase.FIT, words, list(loose_part_checks(old, was)))
 
 
 def _restored(switch: Switch) -> str:

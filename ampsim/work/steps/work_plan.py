@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -16,6 +16,7 @@ from ..cautions.sheet import CautionSheet, caution_sheet
 from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
 from .first_power import power_steps
 from .soldering import back_steps, cold_steps, iron_steps, places_touched, reading_steps
+from .step import Phase, Step
 from .working_order import new_mods
 
 NOTES = (
@@ -26,15 +27,6 @@ NOTES = (
     "scale by the first rail's volts before blaming a part.",
     "A reading outside its limits: stop, find out why, go on only when it is understood.",
 )
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step: its phase, what to do, and what to measure after it."""
-
-    phase: str
-    do: str
-    checks: tuple[Check, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,29 +95,32 @@ def work_steps(
         *cold_steps(stock, places),
         *power_steps(modded, stock, at),
     ]
-    return WorkPlan(modded.name, modded.variant, _made(steps), _made(undo))
+    return WorkPlan(modded.name, modded.variant, tuple(steps), tuple(undo))
 
 
-def _made(steps: Iterable[tuple[str, str, Sequence[Check]]]) -> tuple[Step, ...]:
-    return tuple(Step(phase, do, tuple(checks)) for phase, do, checks in steps)
-
-
-def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterable[tuple[str, str, Sequence[Check]]]:
-    phase = "make safe"
-    yield phase, "Read the caution sheet. Note how the amp came in; photograph every place before it is touched.", ()
-    yield phase, "Switch off, pull the mains plug and keep it in sight; take the guitar out, leave the load on.", ()
-    yield phase, "Let the valves cool, then open the chassis without touching anything inside.", ()
+def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
+    yield Step(
+        Phase.MAKE_SAFE,
+        "Read the caution sheet. Note how the amp came in; photograph every place before it is touched.",
+    )
+    yield Step(
+        Phase.MAKE_SAFE, "Switch off, pull the mains plug and keep it in sight; take the guitar out, leave the load on."
+    )
+    yield Step(Phase.MAKE_SAFE, "Let the valves cool, then open the chassis without touching anything inside.")
     held = [each.part for each in sheet.charges]
     bare = [rail.name for rail in amp.rails if rail.volts is not None and not rail.reservoir]
     slow = max((each.tool_s for each in sheet.charges), default=0.0)
-    yield (
-        phase,
+    yield Step(
+        Phase.MAKE_SAFE,
         f"Discharge {', '.join([*held, *(f'rail {name}' for name in bare)]) or 'the supply'} through 10k on an "
         f"insulated lead, one hand only, at least {max(5.0 * slow, 10.0):.0f} s each; leave the lead on the first.",
-        (),
     )
     empty = [_emptied(f"across {part}") for part in held] + [_emptied(f"rail {name} to chassis") for name in bare]
-    yield phase, "Verify with a meter proved before and after on a known voltage. Touch nothing until all pass.", empty
+    yield Step(
+        Phase.MAKE_SAFE,
+        "Verify with a meter proved before and after on a known voltage. Touch nothing until all pass.",
+        empty,
+    )
 
 
 def _emptied(what: str) -> Check:
@@ -134,7 +129,7 @@ def _emptied(what: str) -> Check:
 
 def _numbered(steps: Sequence[Step]) -> str:
     lines: list[str] = []
-    phase = ""
+    phase: Phase | None = None
     for number, step in enumerate(steps, 1):
         if step.phase != phase:
             phase = step.phase

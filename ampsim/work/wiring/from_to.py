@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
 from .switch_plan import SwitchPlan, plan_switch
 from .wire_pieces import FIXED, Pieces, find_pieces
+
+_UNNAMED = 10_000  # comes after every place that an edit names
 
 
 @dataclass(frozen=True)
@@ -77,41 +80,82 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     """
     after = find_pieces(amp, base)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
-    earlier = find_pieces(bare)
+    before = find_pieces(bare)
     plans = tuple(_plan(switch, after) for switch in amp.all_switches)
-    plans_before = tuple(_plan(switch, earlier) for switch in bare.all_switches)
-    old = _soldered(earlier, plans_before)
-    new = _soldered(after, plans)
-    there = {place for places in new for place in places}
-    gone = {place.partition(".")[0] for places in old for place in places if place not in there}
-    gone -= {each.designator for each in plans}
-    known = {place for places in old for place in places}
-    preferred = _named(amp)
-    unsoldered, wires = [], []
-    for places in old:
-        main, others = _split(places, new)
-        taken = [each for each in others if each.partition(".")[0] not in gone]
-        unsoldered += [(each, _spot(main, preferred)) for each in taken]
-    loose = {place for place, _ in unsoldered} | (there - known)
-    for places in new:
-        chunks = _chunks(places, old, loose)
-        hub, *rest = sorted(chunks, key=lambda chunk: (-len(chunk), chunk[0] not in known))
-        wires += [_wire(_spot(chunk, preferred), _spot(hub, preferred), known) for chunk in rest]
+    plans_before = tuple(_plan(switch, before) for switch in bare.all_switches)
+    change = _Change(
+        _soldered(before, plans_before),
+        _soldered(after, plans),
+        frozenset(f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered),
+        _named(amp),
+    )
+    gone = change.gone - {each.designator for each in plans}
+    unsoldered = tuple(change.unsoldered(gone))
     return Wiring(
         amp,
-        tuple(tuple(each) for each in old),
-        tuple(unsoldered),
+        tuple(tuple(each) for each in change.old),
+        unsoldered,
         tuple(sorted(gone)),
-        tuple(sorted(wires, key=_working_order)),
+        tuple(sorted(change.wires({place for place, _ in unsoldered}), key=_working_order)),
         plans,
         dict(after.parts),
         dict(after.bought),
         {each.designator: (each.kind, tuple(pin for pin, _ in each.pins), each.stage) for each in after.elements},
-        tuple(_values(earlier, after)),
+        tuple(_values(before, after)),
         after,
-        earlier,
+        before,
         plans_before,
     )
+
+
+@dataclass(frozen=True)
+class _Change:
+    """Places soldered together before and after the work, the terminals of switches among them, those a mod names."""
+
+    old: Sequence[Sequence[str]]
+    new: Sequence[Sequence[str]]
+    terminals: frozenset[str]
+    named: Mapping[str, int]
+
+    @cached_property
+    def known(self) -> set[str]:
+        """Places that are there before the work."""
+        return {place for places in self.old for place in places}
+
+    @cached_property
+    def there(self) -> set[str]:
+        """Places that are there after the work."""
+        return {place for places in self.new for place in places}
+
+    @property
+    def gone(self) -> set[str]:
+        """What comes out: parts and switches of which a place is not there after the work."""
+        return {place.partition(".")[0] for place in self.known - self.there}
+
+    def unsoldered(self, gone: set[str]) -> Iterator[tuple[str, str]]:
+        """Leads and wires taken off, each with a place where it was; not those of what comes out."""
+        for places in self.old:
+            main, others = _split(places, self.new)
+            for place in others:
+                if place.partition(".")[0] not in gone:
+                    yield place, _spot(main, self.named, self.terminals)
+
+    def wires(self, unsoldered: set[str]) -> Iterator[Wire]:
+        """What is soldered: to the largest part of each new piece of wire that is together already, all the others."""
+        loose = unsoldered | (self.there - self.known)
+        for places in self.new:
+            chunks = _chunks(places, self.old, loose)
+            hub, *rest = sorted(chunks, key=lambda chunk: (-len(chunk), chunk[0] not in self.known))
+            for chunk in rest:
+                spots = [_spot(each, self.named, self.terminals) for each in (chunk, hub)]
+                yield self._wire(*spots)
+
+    def _wire(self, start: str, end: str) -> Wire:
+        for place, other in ((start, end), (end, start)):
+            name, _, pin = place.partition(".")
+            if pin and place not in self.known and place not in self.terminals:
+                return Wire(place, other, f"lead of {name}")
+        return Wire(start, end, "wire")
 
 
 def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
@@ -123,7 +167,7 @@ def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
             if place in (each.start, each.end) and (place == reached[0] or each.what != "wire"):
                 other = each.end if each.start == place else each.start
                 reached += [other] if other not in reached else []
-    return " and ".join(reached[1:]) or _spot(dict(switch.soldered)[terminal].places, _named(found.amp))
+    return " and ".join(reached[1:]) or _spot(switch.soldered[terminal].places, _named(found.amp))
 
 
 def _plan(switch: Switch, pieces: Pieces) -> SwitchPlan:
@@ -134,7 +178,7 @@ def _soldered(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:
     """The places of every piece, the terminals of the switches included."""
     found = {id(piece): list(piece.places) for piece in pieces.pieces}
     for each in plans:
-        for terminal, piece in dict(each.soldered).items():
+        for terminal, piece in each.soldered.items():
             found[id(piece)].append(f"{each.designator}.{terminal}")
     return list(found.values())
 
@@ -166,23 +210,9 @@ def _named(amp: Amp) -> dict[str, int]:
     return {place: number for number, place in reversed(list(enumerate(found)))}
 
 
-def _spot(chunk: Sequence[str], preferred: dict[str, int]) -> str:
-    """The place of a piece that is soldered to: one the mod names, else a valve's pin, else the first."""
-    return min(chunk, key=lambda place: (preferred.get(place, 10_000), place.startswith("S"), chunk.index(place)))
-
-
-def _wire(start: str, end: str, known: set[str]) -> Wire:
-    for place, other in ((start, end), (end, start)):
-        name, _, pin = place.partition(".")
-        if pin and place not in known and not _terminal(place):
-            return Wire(place, other, f"lead of {name}")
-    return Wire(start, end, "wire")
-
-
-def _terminal(place: str) -> bool:
-    """Whether a place is a terminal of a switch: those are named by pole and throw."""
-    pin = place.partition(".")[2]
-    return pin.endswith(" common") or (pin[:1].isupper() and pin[-1:].isdigit())
+def _spot(chunk: Sequence[str], named: Mapping[str, int], terminals: Container[str] = ()) -> str:
+    """The place of a piece that is soldered to: one the mod names, else the first that is no terminal of a switch."""
+    return min(chunk, key=lambda place: (named.get(place, _UNNAMED), place in terminals, chunk.index(place)))
 
 
 def _working_order(wire: Wire) -> tuple[bool, str, str]:

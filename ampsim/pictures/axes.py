@@ -62,6 +62,29 @@ def frequency_axis(axes: Axes, grid: Array, labelled: bool = True) -> None:
     axes.axvspan(*style.GUITAR_BAND, facecolor=style.SHADE, edgecolor="none", zorder=0)
 
 
+def over_frequency(
+    axes: Axes, y_label: str, values: Sequence[Array], grid: Array, ticks: int = 6, labelled: bool = True
+) -> None:
+    """Tidy axes over frequency, with the range of a guitar named on top.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    y_label : str
+    values : sequence of array
+        What will be drawn [dB]; the axes span at least 6 dB.
+    grid : array
+        Frequencies [Hz].
+    ticks : int
+        Of the vertical axis, at most.
+    labelled : bool
+        Whether the frequencies are written below.
+    """
+    tidy(axes, y_label, values, 6.0, ticks)
+    frequency_axis(axes, grid, labelled)
+    guitar_bracket(axes)
+
+
 def guitar_bracket(axes: Axes) -> None:
     """Name the shaded range just above the axes, where no curve runs."""
     low, high = (max(axes.get_xlim()[0], style.GUITAR_BAND[0]), min(axes.get_xlim()[1], style.GUITAR_BAND[1]))
@@ -94,6 +117,26 @@ def fill(axes: Axes, curves: Curves, gid: str) -> None:
     points = curves[gid]
     settings: dict[str, Any] = {"facecolor": style.CHANGE, "alpha": style.CHANGE_ALPHA, "edgecolor": "none"}
     axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=1.5, **settings)
+
+
+def fill_band(axes: Axes, curves: Curves, gid: str, look: style.Bar, order: float = 1.4, alpha: float = 1.0) -> None:
+    """Fill the outline of this `gid`.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    curves : mapping
+        The outline is that of `gid`.
+    gid : str
+    look : Bar
+    order : float
+        What is drawn later lies above: 3 is the order of lines [rank].
+    alpha : float
+        How much it hides of what is below [ratio].
+    """
+    points = curves[gid]
+    axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=order, facecolor=look.face, edgecolor=look.edge,
+              hatch=look.hatch or None, linewidth=0.6, alpha=alpha)  # fmt: skip
 
 
 def between(x: Array, low: Array, high: Array) -> Array:

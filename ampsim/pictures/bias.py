@@ -15,7 +15,7 @@ from ..base.wording import rounded
 from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
-from .canvas import Picture, header, header_height, text_width, wrapped
+from .canvas import Picture, headed, text_width, wrapped
 
 _TEXTS = ("valve", "type", "variant", "position")
 _NUMBERS = (*READINGS, "limit [W]")
@@ -33,11 +33,9 @@ class _Column:
     width: float
 
 
-def describe_bias(
-    response: xr.Dataset, positions: Sequence[str] | None = None, variants: Sequence[str] | None = None
-) -> str:
-    """`bias` in words and numbers, one paragraph."""
-    table = bias_table(select(response, variants, positions))
+def describe_bias(response: xr.Dataset) -> str:
+    """`bias_picture` in words and numbers, one paragraph."""
+    table = bias_table(response)
     sentences = [f"Valves of {captions.amp_name(response)} at rest."]
     for row in table.to_dict("records"):
         sentences.append(
@@ -82,9 +80,9 @@ def bias_picture(
     heights = [0.08 + _LINE * max(len(lines), _lines(columns, row)) for row, lines in enumerate(verdicts)]
     heading = title or f"{captions.amp_name(response)}: where the valves idle"
     subtitle = _subtitle(table)
-    tall = header_height(heading, subtitle, width, left=_EDGE) + _HEAD + sum(heights) + 0.15
-    picture = Picture(width, tall, heading, describe_bias(chosen))
-    y = header(picture, subtitle, left=_EDGE) - _HEAD
+    below = (_HEAD, sum(heights), 0.15)
+    picture, top = headed(heading, subtitle, describe_bias(chosen), below, left=_EDGE, width=width)
+    y = top - _HEAD
     _draw_heads(picture, columns, bar, verdict, y)
     tops = [y - sum(heights[:row]) for row in range(len(heights) + 1)]
     for row, (top, bottom) in enumerate(pairwise(tops)):

@@ -14,13 +14,13 @@ from ..measures.waveforms import stimulus
 from ..simulation.stimuli import Burst, Sine
 from . import captions, style
 from .axes import draw, tidy, zero_line
-from .canvas import SIDE, Picture, header, header_height
+from .canvas import Picture
 from .harmonics import harmonics_picture
-from .waveform import waveform_picture
+from .waveform import source_and_output, waveform_picture
 
 Array = NDArray[np.float64]
 _LOOKS = (style.STOCK_LOOK, style.Look(style.MODDED, 1.3))
-_IN_HEIGHT, _OUT_HEIGHT, _GAP = 0.9, 2.4, 0.22  # inches
+_HEIGHTS = (0.9, 2.4)  # inches
 _BURST_CYCLES = 8
 
 
@@ -52,16 +52,10 @@ def burst_picture(response: xr.Dataset, node: str) -> Picture:
     names = [str(each) for each in response["variant"].values]
     keys = [(f"{name}: {_extremes(row)}", look) for name, row, look in zip(names, volts, _LOOKS, strict=True)]
     heading, subtitle = f"{captions.amp_name(response)}: burst at {node}", _subtitle(response)
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _IN_HEIGHT + _GAP + _OUT_HEIGHT + 0.56
     alternative = f"{heading}, {subtitle}. " + "; ".join(name for name, _ in keys) + "."
-    picture = Picture(style.PAGE_WIDTH, tall, heading, alternative)
-    top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
-    upper = picture.box(SIDE, top - _IN_HEIGHT, right, top)
-    lower = picture.box(SIDE, 0.56, right, 0.56 + _OUT_HEIGHT)
+    picture, upper, lower = source_and_output(heading, subtitle, alternative, keys, _HEIGHTS)
     _traces(upper, "source", milliseconds, [source], [style.Look(style.INK, 1.0)], 3)
     _traces(lower, "output", milliseconds, volts, _LOOKS, 6)
-    upper.tick_params(labelbottom=False)
-    lower.set_xlabel("time [ms]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
     return picture
 
 

@@ -170,6 +170,35 @@ def header(picture: Picture, subtitle: str, keys: Keys = (), left: float = SIDE)
     return picture.height - header_height(picture.heading, subtitle, picture.width, keys, left)
 
 
+def headed(
+    heading: str,
+    subtitle: str,
+    alternative: str,
+    below: Sequence[float],
+    keys: Keys = (),
+    left: float = SIDE,
+    width: float = style.PAGE_WIDTH,
+) -> tuple[Picture, float]:
+    """A picture with its header, and the height [inches] where the header ends.
+
+    Parameters
+    ----------
+    heading, subtitle, alternative : str
+        The line on top, the line below it, and the text alternative.
+    below : sequence of float
+        Heights [inches] of what comes below the header, gaps included.
+    keys : sequence of (str, Look or Bar)
+        Names beside samples of lines or bars.
+    left, width : float
+        Where texts begin, and the width of the whole [inches].
+    """
+    tall = header_height(heading, subtitle, width, keys, left)
+    for part in below:
+        tall += part
+    picture = Picture(width, tall, heading, alternative)
+    return picture, header(picture, subtitle, keys, left)
+
+
 def _header_lines(heading: str, subtitle: str, room: float) -> tuple[list[str], list[str]]:
     return wrapped(heading, room, style.TITLE_SIZE, True), wrapped(subtitle, room, style.TEXT_SIZE)
 

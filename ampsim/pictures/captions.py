@@ -33,24 +33,55 @@ def amp_name(response: xr.Dataset) -> str:
     return str(response.attrs.get("amp", "amp"))
 
 
-def pair_of(response: xr.Dataset, base: str | None, modded: str | None) -> tuple[str, str]:
-    """Names of the stock and the modded variant: default the first and the last."""
-    names = [str(each) for each in response["variant"].values]
+def names_of(response: xr.Dataset) -> list[str]:
+    """Names of the variants."""
+    return [str(each) for each in response["variant"].values]
+
+
+def pair_of(
+    response: xr.Dataset, base: str | None = None, modded: str | None = None, positions: Sequence[str] | None = None
+) -> xr.Dataset:
+    """The stock and the modded variant at some positions.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+    base, modded : str
+        Variants; default the first and the last.
+    positions : sequence of str
+        Default all.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names or a single variant.
+    """
+    names = names_of(response)
     pair = (names[0] if base is None else base, names[-1] if modded is None else modded)
     if pair[0] == pair[1]:
         raise DescriptionError(f"nothing to compare '{pair[0]}' with; simulate two variants, such as stock and modded")
-    return pair
+    return select(response, pair, positions)
 
 
-def one_or_two(response: xr.Dataset, position: str | None, variants: Sequence[str] | None) -> xr.Dataset:
-    """A transient at one position and of one or two variants: default the first position, first and last variant."""
+def position_of(response: xr.Dataset, position: str | None = None) -> str:
+    """A position that was named, or the first."""
+    return str(response["position"].values[0]) if position is None else position
+
+
+def one_or_two(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> xr.Dataset:
+    """A transient at one position and of one or two variants: default the first position, first and last variant.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown names, more than two variants, or another kind of response.
+    """
     expect(response, "transient")
-    names = [str(each) for each in response["variant"].values]
+    names = names_of(response)
     chosen = list(dict.fromkeys([names[0], names[-1]])) if variants is None else list(variants)
     if not 1 <= len(chosen) <= 2:
         raise DescriptionError(f"{len(chosen)} variants in one picture; this one shows one or two")
-    where = str(response["position"].values[0]) if position is None else position
-    return select(response, chosen, [where])
+    return select(response, chosen, [position_of(response, position)])
 
 
 def tone(response: xr.Dataset) -> str:
@@ -96,6 +127,12 @@ def greatest(change: xr.DataArray) -> str:
 
 
 def refuse_more(count: int, most: int) -> None:
-    """Refuse more lines than stay readable in one picture."""
+    """Refuse more lines than stay readable in one picture.
+
+    Raises
+    ------
+    DescriptionError
+        For more lines than that, or none.
+    """
     if not 1 <= count <= most:
         raise DescriptionError(f"{count} lines in one picture; {most} stay readable: name some positions")

@@ -10,55 +10,38 @@ import xarray as xr
 from ..measures.labels import select, short_labels
 from ..measures.sweep import gain_at, gain_db
 from . import captions, style
-from .axes import LINE_HEIGHT, draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy
-from .canvas import SIDE, Curves, Picture, header, header_height
+from .axes import LINE_HEIGHT, draw, end_labels, label_room, over_frequency
+from .canvas import SIDE, Curves, Picture, headed
 
 _MOST_LINES = 12
 _HEIGHT = 3.6  # inches
 
 
-def family_curves(
-    response: xr.Dataset,
-    node: str | None = None,
-    positions: Sequence[str] | None = None,
-    variant: str | None = None,
-    base: str | None = None,
-    reference: str | None = None,
-) -> Curves:
-    """Points of the moving parts of `family` (same parameters): "line-0", ... and, with a base, "base" [Hz, dB]."""
-    lines = _lines(response, positions, variant)
-    grid = lines["frequency"].values
-    rows = gain_db(lines, node, reference).isel(variant=0).transpose("position", "frequency").values
+def family_curves(lines: xr.Dataset, node: str | None = None, reference: str | None = None) -> Curves:
+    """Points of the moving parts of `family_picture` [Hz, dB].
+
+    "line-0", ... of the last variant by position; with two variants also "base", the first one at the first position.
+    """
+    grid, gains = lines["frequency"].values, gain_db(lines, node, reference)
+    rows = gains.isel(variant=-1).transpose("position", "frequency").values
     curves = {f"line-{place}": np.column_stack([grid, row]) for place, row in enumerate(rows)}
-    if base is not None:
-        stock = gain_db(_lines(response, positions, base), node, reference).isel(variant=0, position=0)
-        curves["base"] = np.column_stack([grid, stock.values])
+    if lines.sizes["variant"] > 1:
+        curves["base"] = np.column_stack([grid, gains.isel(variant=0, position=0).values])
     return curves
 
 
-def describe_family(
-    response: xr.Dataset,
-    node: str | None = None,
-    positions: Sequence[str] | None = None,
-    variant: str | None = None,
-    base: str | None = None,
-    reference: str | None = None,
-) -> str:
-    """`family` in words and numbers, one paragraph."""
-    lines = _lines(response, positions, variant)
+def describe_family(lines: xr.Dataset, node: str | None = None, reference: str | None = None) -> str:
+    """The same in words and numbers, one paragraph."""
     at = captions.anchors(lines, (100.0, 1000.0, 5000.0))
     sentences = [
         f"Gain over frequency {captions.path_of(lines, node, reference)}, {captions.span(lines)}, of "
-        f"{lines['variant'].values[0]} at {lines.sizes['position']} positions."
+        f"{lines['variant'].values[-1]} at {lines.sizes['position']} positions."
     ]
-    levels = gain_at(lines, at, node, reference).isel(variant=0)
+    levels = gain_at(lines, at, node, reference)
     for place, label in enumerate(short_labels(lines)):
-        sentences.append(f"{label}: {captions.levels(levels.isel(position=place))}.")
-    if base is not None:
-        chosen = gain_at(_lines(response, positions, base), at, node, reference)
-        sentences.append(
-            f"{_base_label(response, positions, base)}: {captions.levels(chosen.isel(variant=0, position=0))}."
-        )
+        sentences.append(f"{label}: {captions.levels(levels.isel(variant=-1, position=place))}.")
+    if lines.sizes["variant"] > 1:
+        sentences.append(f"{_base_label(lines)}: {captions.levels(levels.isel(variant=0, position=0))}.")
     return " ".join(sentences)
 
 
@@ -96,39 +79,31 @@ def family_picture(
     DescriptionError
         For unknown names or too many positions.
     """
-    lines = _lines(response, positions, variant)
+    name = captions.names_of(response)[-1] if variant is None else variant
+    lines = select(response, [name] if base is None else [base, name], positions)
     count = lines.sizes["position"]
     captions.refuse_more(count, _MOST_LINES)
-    curves = family_curves(response, node, positions, variant, base, reference)
-    heading = title or f"{captions.amp_name(lines)}: {lines['variant'].values[0]}"
+    curves = family_curves(lines, node, reference)
+    heading = title or f"{captions.amp_name(lines)}: {name}"
     subtitle = captions.gain_subtitle(lines, node, reference)
     labels = short_labels(lines)
     named = list(zip(labels, (f"line-{place}" for place in range(count)), style.family_looks(count), strict=True))
     if base is not None:
-        named.append((_base_label(response, positions, base), "base", style.STOCK_LOOK))
+        named.append((_base_label(lines), "base", style.STOCK_LOOK))
     height = max(_HEIGHT, sum(2.2 * LINE_HEIGHT if len(label) > 26 else LINE_HEIGHT + 0.02 for label, _, _ in named))
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.22 + height + 0.56
-    text = describe_family(response, node, positions, variant, base, reference)
-    picture = Picture(style.PAGE_WIDTH, tall, heading, text)
-    top = header(picture, subtitle) - 0.22
+    picture, top = headed(heading, subtitle, describe_family(lines, node, reference), (0.22, height, 0.56))
+    top -= 0.22
     axes = picture.box(SIDE, top - height, style.PAGE_WIDTH - label_room([label for label, _, _ in named]), top)
-    tidy(axes, "gain [dB]", [points[:, 1] for points in curves.values()], 6.0, ticks=8)
-    frequency_axis(axes, lines["frequency"].values)
-    guitar_bracket(axes)
+    over_frequency(axes, "gain [dB]", [points[:, 1] for points in curves.values()], lines["frequency"].values, ticks=8)
     for _, gid, look in named:
         draw(axes, curves, gid, look)
     end_labels(picture, axes, [(label, curves[gid][:, 1], look) for label, gid, look in named])
     return picture
 
 
-def _lines(response: xr.Dataset, positions: Sequence[str] | None, variant: str | None) -> xr.Dataset:
-    name = str(response["variant"].values[-1]) if variant is None else variant
-    return select(response, [name], positions)
-
-
-def _base_label(response: xr.Dataset, positions: Sequence[str] | None, base: str) -> str:
+def _base_label(lines: xr.Dataset) -> str:
     """The name of the base, and at which position when that matters."""
-    chosen = _lines(response, positions, base)
-    voltage = chosen["voltage"]
-    same = bool((voltage == voltage.isel(position=0)).all())
-    return base if same else f"{base}, {short_labels(chosen)[0]}"
+    base = lines.isel(variant=0)
+    same = bool((base["voltage"] == base["voltage"].isel(position=0)).all())
+    name = str(base["variant"].values)
+    return name if same else f"{name}, {short_labels(lines)[0]}"

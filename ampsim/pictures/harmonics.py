@@ -14,17 +14,15 @@ from ..base.wording import in_decibels, in_volts, minus
 from ..measures.waveforms import FLOOR_DB, harmonics
 from . import captions, style
 from .axes import tidy
-from .canvas import SIDE, Picture, header, header_height
+from .canvas import SIDE, Picture, headed
 
 _HEIGHT = 2.9  # inches
 _FLOOR = FLOOR_DB
 
 
-def describe_harmonics(
-    response: xr.Dataset, node: str | None = None, position: str | None = None, variants: Sequence[str] | None = None
-) -> str:
-    """`harmonics` in words and numbers, one paragraph."""
-    found = harmonics(captions.one_or_two(response, position, variants), node).isel(position=0)
+def describe_harmonics(response: xr.Dataset, node: str | None = None) -> str:
+    """`harmonics_picture` in words and numbers, one paragraph: the first position, the first and the last variant."""
+    found = harmonics(captions.one_or_two(response), node).isel(position=0)
     sentences = [
         f"Harmonics at {node or response.attrs['output']} relative to the fundamental, {captions.tone(response)}."
     ]
@@ -53,7 +51,7 @@ def harmonics_picture(
     response : xarray.Dataset
         A transient with a sine.
     node, position, variants : str, str, sequence of str
-        As `waveform`.
+        As `waveform_picture`.
     percent : bool
         In percent of the fundamental instead of dB.
     title : str
@@ -68,9 +66,8 @@ def harmonics_picture(
     found = harmonics(chosen, node).isel(position=0)
     heading = title or f"{captions.amp_name(chosen)}: harmonics at {node or chosen.attrs['output']}"
     subtitle = f"{captions.tone(chosen)}; {chosen['position'].values[0]}"
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, _keys(found)) + 0.1 + _HEIGHT + 0.72
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_harmonics(chosen, node))
-    top = header(picture, subtitle, _keys(found)) - 0.1
+    picture, top = headed(heading, subtitle, describe_harmonics(chosen, node), (0.1, _HEIGHT, 0.72), _keys(found))
+    top -= 0.1
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - 0.25, top)
     _draw_bars(axes, found, percent)
     note = f"floor: more than {-_FLOOR:g} dB below the fundamental, where the simulation is not trusted"

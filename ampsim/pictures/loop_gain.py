@@ -9,8 +9,8 @@ from ..base.wording import minus
 from ..measures.labels import short_labels
 from ..measures.margins import margin_table
 from . import captions, style
-from .axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy
-from .canvas import SIDE, Curves, Picture, header, header_height
+from .axes import draw, end_labels, label_room, over_frequency
+from .canvas import SIDE, Curves, Picture, headed
 
 _HEIGHT = 3.0
 _MOST_LINES = 6
@@ -53,13 +53,11 @@ def loop_gain_picture(response: xr.Dataset, title: str | None = None) -> Picture
     curves = loop_gain_curves(response)
     heading = title or f"{captions.amp_name(response)}: loop gain"
     subtitle = f"once round the feedback loop, at {response.attrs['at']}"
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.22 + _HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_loop_gain(response))
-    top = header(picture, subtitle) - 0.22
+    picture, top = headed(heading, subtitle, describe_loop_gain(response), (0.22, _HEIGHT, 0.56))
+    top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
-    tidy(axes, "loop gain [dB]", [np.maximum(points[:, 1], -40.0) for points in curves.values()], 6.0, ticks=8)
-    frequency_axis(axes, response["frequency"].values)
-    guitar_bracket(axes)
+    levels = [np.maximum(points[:, 1], -40.0) for points in curves.values()]
+    over_frequency(axes, "loop gain [dB]", levels, response["frequency"].values, ticks=8)
     axes.axhline(0.0, color=style.QUIET, linewidth=1.0)
     axes.text(0.99, 0.0, "passes 1", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
               fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip

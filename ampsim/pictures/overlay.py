@@ -9,31 +9,24 @@ import xarray as xr
 from matplotlib.axes import Axes
 
 from ..base.errors import DescriptionError
-from ..measures.labels import select, short_labels
+from ..measures.labels import short_labels
 from ..measures.sweep import difference_db, gain_at, gain_db
 from . import captions, style
-from .axes import between, draw, end_labels, fill, frequency_axis, guitar_bracket, label_room, tidy, zero_line
-from .canvas import SIDE, Curves, Picture, header, header_height
+from .axes import between, draw, end_labels, fill, frequency_axis, label_room, over_frequency, tidy, zero_line
+from .canvas import SIDE, Curves, Keys, Picture, headed
 
 _KINDS = ("stock", "modded")
 _MOST_POSITIONS = 4
 _GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.15, 0.2  # inches
 
 
-def overlay_curves(
-    response: xr.Dataset,
-    node: str | None = None,
-    positions: Sequence[str] | None = None,
-    base: str | None = None,
-    modded: str | None = None,
-    reference: str | None = None,
-) -> Curves:
-    """Points of the moving parts of `overlay` (same parameters): [Hz, dB].
+def overlay_curves(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> Curves:
+    """Points of the moving parts of `overlay_picture`, of the first and the last variant at all positions: [Hz, dB].
 
     "stock-0", "modded-0", "change-0" and so on by position; with one position also "between" (the area between the two
     gains) and "change-area".
     """
-    pair = select(response, captions.pair_of(response, base, modded), positions)
+    pair = captions.pair_of(response)
     grid = pair["frequency"].values
     gains = gain_db(pair, node, reference).transpose("variant", "position", "frequency").values
     with np.errstate(invalid="ignore"):
@@ -49,17 +42,10 @@ def overlay_curves(
     return curves
 
 
-def describe_overlay(
-    response: xr.Dataset,
-    node: str | None = None,
-    positions: Sequence[str] | None = None,
-    base: str | None = None,
-    modded: str | None = None,
-    reference: str | None = None,
-) -> str:
-    """`overlay` in words and numbers, one paragraph."""
-    names = captions.pair_of(response, base, modded)
-    pair = select(response, names, positions)
+def describe_overlay(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> str:
+    """The same in words and numbers, one paragraph."""
+    pair = captions.pair_of(response)
+    names = captions.names_of(pair)
     at = captions.anchors(pair)
     levels = gain_at(pair, at, node, reference)
     change = difference_db(pair, node, names[0], reference).isel(variant=0)
@@ -106,33 +92,51 @@ def overlay_picture(
     DescriptionError
         For unknown names, a single variant, or too many positions.
     """
-    names = captions.pair_of(response, base, modded)
-    pair = select(response, names, positions)
-    count = pair.sizes["position"]
+    pair = captions.pair_of(response, base, modded, positions)
+    names, count = captions.names_of(pair), pair.sizes["position"]
     if not 1 <= count <= _MOST_POSITIONS:
         raise DescriptionError(f"{count} positions in one comparison; at most {_MOST_POSITIONS} stay readable: "
                                "name some, or draw a family")  # fmt: skip
-    curves = overlay_curves(pair, node, None, None, None, reference)
+    curves = overlay_curves(pair, node, reference)
     subtitle = captions.gain_subtitle(pair, node, reference)
     heading = title or f"{captions.amp_name(pair)}: {names[1]} against {names[0]}"
     keys = list(zip(names, (style.STOCK_LOOK, style.MODDED_LOOK), strict=True))
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_overlay(pair, node, None, None, None, reference))
-    top = header(picture, subtitle, keys) - 0.22
     labels = short_labels(pair)
-    right = style.PAGE_WIDTH - (label_room(labels) if count > 1 else 0.25)
-    upper = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
-    lower = picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT)
+    beside = label_room(labels) if count > 1 else 0.25
+    words = describe_overlay(pair, node, reference)
+    picture, upper, lower = gain_and_change(heading, subtitle, words, keys, _CHANGE_HEIGHT, beside)
     _draw_gains(picture, upper, curves, labels)
     _draw_changes(picture, lower, curves, labels)
     return picture
 
 
+def gain_and_change(
+    heading: str, subtitle: str, alternative: str, keys: Keys, height: float, beside: float = 0.25
+) -> tuple[Picture, Axes, Axes]:
+    """A picture with axes for gains above those for their change, both over frequency.
+
+    Parameters
+    ----------
+    heading, subtitle, alternative : str
+        As in a `Picture`.
+    keys : sequence of (str, Look or Bar)
+        Names beside samples.
+    height : float
+        Of the lower axes [inches].
+    beside : float
+        Right of the axes [inches].
+    """
+    picture, top = headed(heading, subtitle, alternative, (_GAIN_HEIGHT, height, _GAP, 0.78), keys)
+    top -= 0.22
+    right = style.PAGE_WIDTH - beside
+    upper = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
+    return picture, upper, picture.box(SIDE, 0.56, right, 0.56 + height)
+
+
 def _draw_gains(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:
     looks = style.pair_looks(len(labels))
-    tidy(axes, "gain [dB]", [curves[f"{kind}-{place}"][:, 1] for kind in _KINDS for place in range(len(labels))], 6.0)
-    frequency_axis(axes, curves["stock-0"][:, 0], labelled=False)
-    guitar_bracket(axes)
+    levels = [curves[f"{kind}-{place}"][:, 1] for kind in _KINDS for place in range(len(labels))]
+    over_frequency(axes, "gain [dB]", levels, curves["stock-0"][:, 0], labelled=False)
     if "between" in curves:
         fill(axes, curves, "between")
     named = []

@@ -88,6 +88,11 @@ def family_looks(count: int) -> list[Look]:
     return [Look(_ramp(place / max(count - 1, 1)), 1.7, _DASHES[place % len(_DASHES)]) for place in range(count)]
 
 
+def stock_and_modded(count: int) -> list[Look]:
+    """Looks of one or two variants: the modded one alone, or both."""
+    return [STOCK_LOOK, MODDED_LOOK][-count:]
+
+
 def pair_looks(count: int) -> list[tuple[Look, Look]]:
     """Looks of (stock, modded) at `count` positions: lines and dashes get smaller from one to the next."""
     shrink = [0.72**place for place in range(count)]

@@ -13,17 +13,18 @@ from ..base.wording import in_volts, minus
 from ..measures.waveforms import extremes_v, harmonics, rms_v, settled, source_v, stimulus
 from . import captions, style
 from .axes import draw, tidy, zero_line
-from .canvas import SIDE, Curves, Picture, header, header_height
+from .canvas import SIDE, Curves, Keys, Picture, headed
 
 _MOST_CYCLES = 4
-_IN_HEIGHT, _OUT_HEIGHT, _GAP = 1.0, 2.6, 0.22  # inches
+_HEIGHTS, _GAP = (1.0, 2.6), 0.22  # inches
 
 
-def waveform_curves(
-    response: xr.Dataset, node: str | None = None, position: str | None = None, variants: Sequence[str] | None = None
-) -> Curves:
-    """Points of the moving parts of `waveform` (same parameters): "source", "line-0", ... [ms, V]."""
-    chosen = captions.one_or_two(response, position, variants)
+def waveform_curves(response: xr.Dataset, node: str | None = None) -> Curves:
+    """Points of the moving parts of `waveform_picture`: "source", "line-0", ... [ms, V].
+
+    Of the first position, and of the first and the last variant.
+    """
+    chosen = captions.one_or_two(response)
     output = _shown(settled(chosen, node), chosen)
     source = source_v(chosen).sel(time=output["time"])
     milliseconds = 1e3 * (output["time"].values - output["time"].values[0])
@@ -34,11 +35,9 @@ def waveform_curves(
     return curves
 
 
-def describe_waveform(
-    response: xr.Dataset, node: str | None = None, position: str | None = None, variants: Sequence[str] | None = None
-) -> str:
-    """`waveform` in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response, position, variants)
+def describe_waveform(response: xr.Dataset, node: str | None = None) -> str:
+    """The same in words and numbers, one paragraph."""
+    chosen = captions.one_or_two(response)
     ends = extremes_v(chosen, node).isel(position=0)
     thd = harmonics(chosen, node)["thd"].isel(position=0)
     rms = rms_v(chosen, node).isel(position=0)
@@ -84,19 +83,36 @@ def waveform_picture(
     curves = waveform_curves(chosen, node)
     heading = title or f"{captions.amp_name(chosen)}: waveform at {node or chosen.attrs['output']}"
     subtitle = f"{captions.tone(chosen)}; {chosen['position'].values[0]}"
-    looks = [style.STOCK_LOOK, style.MODDED_LOOK][-chosen.sizes["variant"] :]
+    looks = style.stock_and_modded(chosen.sizes["variant"])
     keys = list(zip(_key(chosen, node), looks, strict=True))
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _IN_HEIGHT + _GAP + _OUT_HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_waveform(chosen, node))
-    top = header(picture, subtitle, keys) - 0.1
-    right = style.PAGE_WIDTH - 0.25
-    source = picture.box(SIDE, top - _IN_HEIGHT, right, top)
-    output = picture.box(SIDE, 0.56, right, 0.56 + _OUT_HEIGHT)
+    picture, source, output = source_and_output(heading, subtitle, describe_waveform(chosen, node), keys, _HEIGHTS)
     _draw_traces(source, "source", curves, {"source": style.Look(style.INK, 1.2)}, 3)
     _draw_traces(output, "output", curves, {f"line-{place}": look for place, look in enumerate(looks)}, 6)
+    return picture
+
+
+def source_and_output(
+    heading: str, subtitle: str, alternative: str, keys: Keys, heights: tuple[float, float]
+) -> tuple[Picture, Axes, Axes]:
+    """A picture with axes for the source above those for the output, both over time.
+
+    Parameters
+    ----------
+    heading, subtitle, alternative : str
+        As in a `Picture`.
+    keys : sequence of (str, Look)
+        Names beside samples of lines.
+    heights : (float, float)
+        Of the two axes [inches].
+    """
+    picture, top = headed(heading, subtitle, alternative, (0.1, heights[0], _GAP, heights[1], 0.56), keys)
+    top -= 0.1
+    right = style.PAGE_WIDTH - 0.25
+    source = picture.box(SIDE, top - heights[0], right, top)
+    output = picture.box(SIDE, 0.56, right, 0.56 + heights[1])
     source.tick_params(labelbottom=False)
     output.set_xlabel("time [ms]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
-    return picture
+    return picture, source, output
 
 
 def _shown(output: xr.DataArray, response: xr.Dataset) -> xr.DataArray:

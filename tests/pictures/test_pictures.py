@@ -21,6 +21,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from ampsim import DescriptionError
+from ampsim.measures.labels import select
 from ampsim.measures.sweep import difference_db, gain_db
 from ampsim.measures.waveforms import harmonics
 from ampsim.pictures import style
@@ -126,7 +127,7 @@ def test_lines_of_an_overlay_are_the_measures() -> None:
     [
         (overlay_picture, overlay_curves, two_sweeps),
         (overlay_picture, overlay_curves, lambda: family_of(3)),
-        (family_picture, family_curves, lambda: family_of(12)),
+        (family_picture, lambda lines: family_curves(select(lines, ["depth"])), lambda: family_of(12)),
         (waveform_picture, waveform_curves, waves),
     ],
 )
@@ -196,7 +197,7 @@ def test_texts_tell_the_numbers() -> None:
     assert f"greatest change +{change.max():.1f} dB at 20 kHz" in text
     assert "THD" in describe_waveform(waves())
     assert "V4 (EL84), hot bias, as drawn: plate 310 V" in describe_bias(rest())
-    assert describe_family(family_of(3)).count("at 1 kHz") == 3
+    assert describe_family(select(family_of(3), ["depth"])).count("at 1 kHz") == 3
 
 
 # Readability ----------------------------------------------------------------------------------------------------------

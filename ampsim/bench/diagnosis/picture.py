@@ -12,7 +12,7 @@ from ...base.errors import DescriptionError
 from ...base.wording import minus, rounded
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, header, header_height, text_width
+from ...pictures.canvas import Picture, headed, text_width
 
 _EDGE, _GAP, _ROW, _HEAD, _FOOT = 0.25, 0.2, 0.185, 0.34, 0.56  # inches
 _MOST = 6.0  # standard deviations at either end; what is further out stands there as an arrow
@@ -65,9 +65,8 @@ def volts_picture(table: pd.DataFrame, title: str) -> Picture:
     rights = _rights(names, cells)
     right = style.PAGE_WIDTH - max(text_width(word, style.SMALL_SIZE, bold=True) for word in verdicts) - 0.3
     said = _SAID + (_STROKES if "drawing" in cells else "")
-    tall = header_height(title, said, style.PAGE_WIDTH, _BANDS, _EDGE) + _HEAD + _ROW * len(names) + _FOOT
-    picture = Picture(style.PAGE_WIDTH, tall, title, describe_volts(table))
-    top = header(picture, said, _BANDS, _EDGE) - _HEAD
+    picture, top = headed(title, said, describe_volts(table), (_HEAD, _ROW * len(names), _FOOT), _BANDS, _EDGE)
+    top -= _HEAD
     _write(picture, top, names, cells, rights)
     axes = picture.box(rights[-1] + 0.2, top - _ROW * len(names), right, top)
     _scale(axes, len(names))

@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 
 from ...base.wording import in_decibels, in_hertz
 from ...pictures import captions, style
-from ...pictures.axes import between, draw, frequency_axis, guitar_bracket, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from ...pictures.axes import between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
+from ...pictures.canvas import Curves, Picture
+from ...pictures.overlay import gain_and_change
 from .compare import excess_db
 
 Array = NDArray[np.float64]
-_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.5, 0.2  # inches
+_CHANGE_HEIGHT = 1.5  # inches
 _BAND = style.Bar("#efedea", "#a9a59e", "//////")
 
 
@@ -84,20 +85,17 @@ def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
     ]
     if "band" in curves:
         keys.append(("90 % of amps built from this drawing", _BAND))
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_compared(found))
-    top = header(picture, subtitle, keys) - 0.22
-    right = style.PAGE_WIDTH - 0.25
-    _draw_gains(picture.box(SIDE, top - _GAIN_HEIGHT, right, top), curves)
-    _draw_difference(picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT), curves)
+    picture, gains, change = gain_and_change(heading, subtitle, describe_compared(found), keys, _CHANGE_HEIGHT)
+    _draw_gains(gains, curves)
+    _draw_difference(change, curves)
     return picture
 
 
 def _draw_gains(axes: Axes, curves: Curves) -> None:
-    tidy(axes, "gain [dB]", [points[:, 1] for name, points in curves.items() if "difference" not in name], 6.0)
-    frequency_axis(axes, curves["simulated"][:, 0], labelled=False)
-    guitar_bracket(axes)
-    _band(axes, curves, "band")
+    levels = [points[:, 1] for name, points in curves.items() if "difference" not in name]
+    over_frequency(axes, "gain [dB]", levels, curves["simulated"][:, 0], labelled=False)
+    if "band" in curves:
+        fill_band(axes, curves, "band", _BAND)
     draw(axes, curves, "simulated", style.STOCK_LOOK)
     draw(axes, curves, "measured", style.MODDED_LOOK)
 
@@ -107,12 +105,6 @@ def _draw_difference(axes: Axes, curves: Curves) -> None:
     tidy(axes, "difference [dB]", [*values, np.zeros(1)], 2.0, ticks=5)
     frequency_axis(axes, curves["difference"][:, 0])
     zero_line(axes)
-    _band(axes, curves, "difference-band")
+    if "difference-band" in curves:
+        fill_band(axes, curves, "difference-band", _BAND)
     draw(axes, curves, "difference", style.CHANGE_LOOK)
-
-
-def _band(axes: Axes, curves: Curves, gid: str) -> None:
-    if gid in curves:
-        points = curves[gid]
-        axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=1.4, facecolor=_BAND.face, edgecolor=_BAND.edge,
-                  hatch=_BAND.hatch, linewidth=0.6)  # fmt: skip

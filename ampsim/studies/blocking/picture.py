@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
@@ -13,7 +11,7 @@ from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from ...pictures.canvas import SIDE, Curves, Picture, headed
 from .findings import BLOCKED_MS, most_pushed
 from .measures import DOWN_DB, bias_v, blocking_table, small_tone_db, tone_table
 
@@ -21,9 +19,12 @@ _TONE_HEIGHT, _BIAS_HEIGHT, _GAP, _FOOT = 2.0, 1.8, 0.42, 0.5  # inches
 _LOWEST_DB, _HIGHEST_DB = -40.0, 4.0
 
 
-def blocking_curves(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> Curves:
-    """Points of the moving lines of `blocking` (same parameters): "tone-0", ... [ms, dB], "bias-0", ... [ms, V]."""
-    chosen = captions.one_or_two(response, position, variants)
+def blocking_curves(response: xr.Dataset) -> Curves:
+    """Points of the moving lines of `blocking_picture`: "tone-0", ... [ms, dB], "bias-0", ... [ms, V].
+
+    Of the first position, the first and the last variant.
+    """
+    chosen = captions.one_or_two(response)
     tone = small_tone_db(chosen).sel(node=str(chosen.attrs["output"])).isel(position=0)
     bias = bias_v(chosen).sel(valve=_valve(chosen)).isel(position=0)
     curves = {}
@@ -36,9 +37,9 @@ def blocking_curves(response: xr.Dataset, position: str | None = None, variants:
     return curves
 
 
-def describe_blocking(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> str:
-    """`blocking` in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response, position, variants)
+def describe_blocking(response: xr.Dataset) -> str:
+    """The same in words and numbers, one paragraph."""
+    chosen = captions.one_or_two(response)
     sentences = [f"{captions.amp_name(chosen)} after a hard stroke, {_subtitle(chosen)}."]
     valve = _valve(chosen)
     biases = [row for row in records(blocking_table(chosen)) if row["valve"] == valve]
@@ -53,12 +54,7 @@ def describe_blocking(response: xr.Dataset, position: str | None = None, variant
 
 
 @style.applied()
-def blocking_picture(
-    response: xr.Dataset,
-    position: str | None = None,
-    variants: Sequence[str] | None = None,
-    title: str | None = None,
-) -> Picture:
+def blocking_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw the small tone at the speaker and the bias of one valve over time after the burst.
 
     The valve is the one whose bias is pushed furthest for longest in the last variant. Just after the burst its own
@@ -70,25 +66,23 @@ def blocking_picture(
         Of `ampsim.studies.blocking.simulate.blocking`.
     position : str
         Default the first.
-    variants : sequence of str
-        One or two, drawn as stock and modded; default the first and the last.
     title : str
         Default: the amp.
 
     Raises
     ------
     DescriptionError
-        For unknown names, more than two variants, or another stimulus.
+        For an unknown position or another stimulus.
     """
-    chosen = captions.one_or_two(response, position, variants)
-    curves = blocking_curves(response, position, variants)
+    chosen = captions.one_or_two(response, position)
+    curves = blocking_curves(chosen)
     heading = title or f"{captions.amp_name(chosen)}: after a hard stroke"
-    looks = [style.STOCK_LOOK, style.MODDED_LOOK][-chosen.sizes["variant"] :]
-    keys = [(str(name), look) for name, look in zip(chosen["variant"].values, looks, strict=True)]
+    looks = style.stock_and_modded(chosen.sizes["variant"])
+    keys = list(zip(captions.names_of(chosen), looks, strict=True))
     subtitle = _subtitle(chosen)
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _TONE_HEIGHT + _GAP + _BIAS_HEIGHT + _FOOT
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_blocking(response, position, variants))
-    top, right = header(picture, subtitle, keys) - 0.1, style.PAGE_WIDTH - 0.25
+    below = (0.1, _TONE_HEIGHT, _GAP, _BIAS_HEIGHT, _FOOT)
+    picture, top = headed(heading, subtitle, describe_blocking(chosen), below, keys)
+    top, right = top - 0.1, style.PAGE_WIDTH - 0.25
     tone = picture.box(SIDE, top - _TONE_HEIGHT, right, top)
     bias = picture.box(SIDE, _FOOT, right, _FOOT + _BIAS_HEIGHT)
     tones, biases = ([curves[f"{name}-{place}"][:, 1] for place in range(len(looks))] for name in ("tone", "bias"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -16,7 +15,7 @@ from ...measures.labels import records
 from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, label_room, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
 from .measures import WHOLE, clipping_table, compression_db, distorted_at, harmonics_over_level, power_table
 
 _GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches
@@ -25,11 +24,9 @@ _ORDERS = (2, 3, 4, 5)
 _PANEL = 1.75
 
 
-def compression_curves(
-    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
-) -> Curves:
-    """Points of the moving lines of `compression` (same parameters): "line-0", "line-1" [V peak, dB]."""
-    chosen = captions.one_or_two(response, position, variants)
+def compression_curves(response: xr.Dataset) -> Curves:
+    """Points of the moving lines of `compression_picture`, at the first position: "line-0", "line-1" [V peak, dB]."""
+    chosen = captions.one_or_two(response)
     whole = compression_db(chosen)["valve"].sel(stage=WHOLE).isel(position=0)
     gains = power_table(chosen)["gain [dB]"].to_numpy()
     rows = {}
@@ -40,11 +37,9 @@ def compression_curves(
     return rows
 
 
-def describe_compression(
-    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
-) -> str:
-    """`compression` in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response, position, variants)
+def describe_compression(response: xr.Dataset) -> str:
+    """The same in words and numbers, one paragraph."""
+    chosen = captions.one_or_two(response)
     table, power = clipping_table(chosen), records(power_table(chosen))
     sentences = [f"Gain of {captions.amp_name(chosen)} over level and where its stages clip, {_subtitle(chosen)}."]
     for row in power:
@@ -56,12 +51,7 @@ def describe_compression(
 
 
 @style.applied()
-def compression_picture(
-    response: xr.Dataset,
-    position: str | None = None,
-    variants: Sequence[str] | None = None,
-    title: str | None = None,
-) -> Picture:
+def compression_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw gain over level, and below it a row to each stage with the level where it clips.
 
     Parameters
@@ -70,42 +60,37 @@ def compression_picture(
         Of `ampsim.studies.headroom.simulate.headroom`.
     position : str
         Default the first.
-    variants : sequence of str
-        One or two, drawn as stock and modded; default the first and the last.
     title : str
         Default: the amp.
 
     Raises
     ------
     DescriptionError
-        For unknown names or more than two variants.
+        For an unknown position.
     """
-    chosen = captions.one_or_two(response, position, variants)
+    chosen = captions.one_or_two(response, position)
     table = clipping_table(chosen)
     stages = list(dict.fromkeys(table["stage"]))
     heading = title or f"{captions.amp_name(chosen)}: headroom"
-    keys = [(str(name), look) for name, look in zip(chosen["variant"].values, _looks(chosen), strict=True)]
+    looks = style.stock_and_modded(chosen.sizes["variant"])
+    keys = list(zip(captions.names_of(chosen), looks, strict=True))
     rows = _ROW * (len(stages) + 0.4)
     subtitle = _subtitle(chosen)
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.1 + _GAIN_HEIGHT + _GAP + rows + _FOOT
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_compression(response, position, variants))
-    top = header(picture, subtitle, keys) - 0.1
+    below = (0.1, _GAIN_HEIGHT, _GAP, rows, _FOOT)
+    picture, top = headed(heading, subtitle, describe_compression(chosen), below, keys)
+    top -= 0.1
     left = max(SIDE, 0.4 + max(text_width(stage, style.TEXT_SIZE) for stage in stages))
     right = style.PAGE_WIDTH - _BESIDE
     upper = picture.box(left, top - _GAIN_HEIGHT, right, top)
-    curves = compression_curves(response, position, variants)
+    curves = compression_curves(chosen)
     tidy(upper, "gain [dB]", [points[:, 1] for points in curves.values()], 12.0)
-    for (gid, _), look in zip(curves.items(), _looks(chosen), strict=True):
+    for (gid, _), look in zip(curves.items(), looks, strict=True):
         draw(upper, curves, gid, look)
     _level_axis(upper, chosen, labelled=False)
     lower = picture.box(left, _FOOT, right, _FOOT + rows)
     _draw_rows(picture, lower, table, stages, chosen)
     _level_axis(lower, chosen, labelled=True)
     return picture
-
-
-def _looks(chosen: xr.Dataset) -> list[style.Look]:
-    return [style.STOCK_LOOK, style.MODDED_LOOK][-chosen.sizes["variant"] :]
 
 
 def _subtitle(chosen: xr.Dataset) -> str:
@@ -177,11 +162,9 @@ def _marks(chosen: xr.Dataset) -> list[dict[str, Any]]:
     return [stock, modded][-chosen.sizes["variant"] :]
 
 
-def harmonics_over_level_curves(
-    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
-) -> Curves:
-    """Points of the moving lines of `harmonics_over_level`: "line-<variant>-<order>" [V peak, dB]."""
-    chosen = captions.one_or_two(response, position, variants)
+def harmonics_over_level_curves(response: xr.Dataset) -> Curves:
+    """Points of the moving lines of `harmonics_over_level_picture`: "line-<variant>-<order>" [V peak, dB]."""
+    chosen = captions.one_or_two(response)
     rows = {}
     for place, name in enumerate(chosen["variant"].values):
         found = harmonics_over_level(chosen, str(name), str(chosen["position"].values[0]))
@@ -192,11 +175,9 @@ def harmonics_over_level_curves(
     return rows
 
 
-def describe_harmonics_over_level(
-    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
-) -> str:
-    """`harmonics_over_level` in words and numbers, one paragraph: distortion at 1, 5 and 10 %."""
-    chosen = captions.one_or_two(response, position, variants)
+def describe_harmonics_over_level(response: xr.Dataset) -> str:
+    """The same in words and numbers, one paragraph: distortion at 1, 5 and 10 %."""
+    chosen = captions.one_or_two(response)
     sentences = [
         f"Harmonics 2 to 5 at the speaker of {captions.amp_name(chosen)} over level, {chosen['position'].values[0]}."
     ]
@@ -210,23 +191,20 @@ def describe_harmonics_over_level(
 
 @style.applied()
 def harmonics_over_level_picture(
-    response: xr.Dataset,
-    position: str | None = None,
-    variants: Sequence[str] | None = None,
-    title: str | None = None,
+    response: xr.Dataset, position: str | None = None, title: str | None = None
 ) -> Picture:
-    """Draw harmonics 2 to 5 over level, a panel to each variant; parameters and errors as `compression`."""
-    chosen = captions.one_or_two(response, position, variants)
-    names = [str(each) for each in chosen["variant"].values]
+    """Draw harmonics 2 to 5 over level, a panel to each variant; parameters and errors as `compression_picture`."""
+    chosen = captions.one_or_two(response, position)
+    names = captions.names_of(chosen)
     heading = title or f"{captions.amp_name(chosen)}: harmonics over level"
     hertz = in_hertz(float(stimulus(chosen)["frequency"]))
     floor = minus(f"{FLOOR_DB:g} dB")
     where = f"{chosen['position'].values[0]}; a sine of {hertz}, at the speaker"
     subtitle = f"{where}, relative to the fundamental; what is below {floor} is not trusted and not drawn"
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.25 + len(names) * (_PANEL + _GAP) + _FOOT - _GAP
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_harmonics_over_level(response, position, variants))
-    top = header(picture, subtitle) - 0.25
-    curves = harmonics_over_level_curves(response, position, variants)
+    below = (0.25, len(names) * (_PANEL + _GAP), _FOOT, -_GAP)
+    picture, top = headed(heading, subtitle, describe_harmonics_over_level(chosen), below)
+    top -= 0.25
+    curves = harmonics_over_level_curves(chosen)
     looks = style.family_looks(len(_ORDERS))
     labels = [f"H{order}" for order in _ORDERS]
     for place, name in enumerate(names):

@@ -11,11 +11,10 @@ import pandas as pd
 import xarray as xr
 
 from ...base.wording import in_hertz
-from ...measures.labels import select
 from ...measures.weighting import REFERENCE, in_db_a
 from ...pictures import captions, style
 from ...pictures.axes import between, draw, fill, frequency_axis, guitar_bracket, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width, wrapped
+from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width, wrapped
 from .hum_measures import hum_by_node, hum_table
 from .measures import contributor_table, noise_table
 
@@ -38,22 +37,21 @@ class BarRow(NamedTuple):
     modded: float
 
 
-def noise_curves(
-    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
-) -> Curves:
-    """Points of the moving parts of `noise_overlay`: "stock" and "modded" [Hz, dB], and the area between."""
-    pair = _pair(response, position, base, modded)
+def noise_curves(response: xr.Dataset) -> Curves:
+    """Points of the moving parts of `noise_picture`: "stock" and "modded" [Hz, dB], and the area between.
+
+    Of the first position, the first and the last variant.
+    """
+    pair = _pair(response)
     grid = pair["frequency"].values
     stock, other = 20.0 * np.log10(np.maximum(pair["noise"].values[:, 0], 1e-15) / 1e-6)
     lines = {"stock": np.column_stack([grid, stock]), "modded": np.column_stack([grid, other])}
     return lines | {"between": between(grid, np.minimum(stock, other), np.maximum(stock, other))}
 
 
-def describe_noise(
-    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
-) -> str:
-    """`noise_overlay` in words and numbers, one paragraph."""
-    pair = _pair(response, position, base, modded)
+def describe_noise(response: xr.Dataset) -> str:
+    """The same in words and numbers, one paragraph."""
+    pair = _pair(response)
     curves = noise_curves(pair)
     sentences = [
         f"Noise over frequency at {pair.attrs['output']}, {captions.span(pair)}, {pair['position'].values[0]}."
@@ -75,8 +73,6 @@ def describe_noise(
 def noise_picture(
     response: xr.Dataset,
     position: str | None = None,
-    base: str | None = None,
-    modded: str | None = None,
     title: str | None = None,
 ) -> Picture:
     """Draw the noise at the output over frequency, stock against modded.
@@ -87,8 +83,6 @@ def noise_picture(
         Of `noise_spectrum`, at least two variants.
     position : str
         Default the first.
-    base, modded : str
-        Variants; default the first and the last.
     title : str
         Default: amp, and which variant stands against which.
 
@@ -97,16 +91,15 @@ def noise_picture(
     DescriptionError
         For unknown names or a single variant.
     """
-    pair = _pair(response, position, base, modded)
-    names = [str(each) for each in pair["variant"].values]
+    pair = _pair(response, position)
+    names = captions.names_of(pair)
     heading = title or f"{captions.amp_name(pair)}: noise, {names[1]} against {names[0]}"
     subtitle = f"at {pair.attrs['output']}, input silent, {pair['position'].values[0]}; levels against {REFERENCE}"
     levels = [in_db_a(each) for each in noise_table(pair)[_LEVEL]]
     looks = (style.STOCK_LOOK, style.MODDED_LOOK)
     keys = [(f"{name}: {level}", look) for name, level, look in zip(names, levels, looks, strict=True)]
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.22 + _HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_noise(pair))
-    top = header(picture, subtitle, keys) - 0.22
+    picture, top = headed(heading, subtitle, describe_noise(pair), (0.22, _HEIGHT, 0.56), keys)
+    top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - 0.25, top)
     curves = noise_curves(pair)
     tidy(axes, "noise [dB against 1 µV/√Hz]", [curves[kind][:, 1] for kind in ("stock", "modded")], 12.0)
@@ -118,12 +111,10 @@ def noise_picture(
     return picture
 
 
-def noise_bars_picture(
-    response: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
-) -> Picture:
-    """Draw who makes the noise at one position: the loudest parts, stock against modded; parameters as above."""
-    pair = _pair(response, position, base, modded)
-    names = [str(each) for each in pair["variant"].values]
+def noise_bars_picture(response: xr.Dataset, position: str | None = None) -> Picture:
+    """Draw who makes the noise at a position (default the first): the loudest parts, first against last variant."""
+    pair = _pair(response, position)
+    names = captions.names_of(pair)
     table = contributor_table(pair, 0.0)
     table = table[table["contributor"] != "all others"]
     volts = table.pivot(index="contributor", columns="variant", values="noise [mV(A)]").reindex(columns=names)
@@ -141,26 +132,24 @@ def hum_bars_picture(
     response: xr.Dataset,
     kind: Literal["supply", "heater"] = "supply",
     position: str | None = None,
-    base: str | None = None,
-    modded: str | None = None,
 ) -> Picture:
-    """Draw where the hum comes from at one position, stock against modded: by supply node, or by heater.
+    """Draw where the hum comes from at one position, first against last variant: by supply node, or by heater.
 
     Parameters
     ----------
     response : xarray.Dataset
         Of `hum_spectrum`, at least two variants.
     kind : {"supply", "heater"}
-    position, base, modded : str
-        Default the first position, the first and the last variant.
+    position : str
+        Default the first.
 
     Raises
     ------
     DescriptionError
         For unknown names or a single variant.
     """
-    pair = _pair(response, position, base, modded)
-    names = [str(each) for each in pair["variant"].values]
+    pair = _pair(response, position)
+    names = captions.names_of(pair)
     table = hum_by_node(pair)
     table = table[table["kind"] == kind]
     volts = table.pivot(index="from", columns="variant", values="at the output [mV(A)]").reindex(columns=names)
@@ -206,11 +195,11 @@ def paired_bars(
     """
     looks = (style.STOCK_BAR, style.MODDED_BAR)
     keys = [(f"{name}: {level}", look) for name, level, look in zip(names, levels, looks, strict=True)]
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys, _EDGE) + 0.12 + _ROW * len(rows) + 0.15
     said = [f"{row.name}: {names[0]} {_millivolts(row.stock)}, {names[1]} {_millivolts(row.modded)}" for row in rows]
     totals = "; ".join(f"{name} {level}" for name, level in zip(names, levels, strict=True))
-    picture = Picture(style.PAGE_WIDTH, tall, heading, f"{subtitle}. {totals}. {'; '.join(said)}.")
-    top = header(picture, subtitle, keys, _EDGE) - 0.12
+    words = f"{subtitle}. {totals}. {'; '.join(said)}."
+    picture, top = headed(heading, subtitle, words, (0.12, _ROW * len(rows), 0.15), keys, _EDGE)
+    top -= 0.12
     labels = [wrapped(row.name, _WIDEST, style.TEXT_SIZE) for row in rows]
     left = _EDGE + max(text_width(line, style.TEXT_SIZE) for lines in labels for line in lines) + _GAP
     room = style.PAGE_WIDTH - left - _NUMBER - 0.15
@@ -234,7 +223,6 @@ def _millivolts(size: float) -> str:
     return f"{size:.3g} mV" if size >= 0.1 else f"{1e3 * size:.2g} µV"
 
 
-def _pair(response: xr.Dataset, position: str | None, base: str | None, modded: str | None) -> xr.Dataset:
-    """Two variants at one position."""
-    where = str(response["position"].values[0]) if position is None else position
-    return select(response, captions.pair_of(response, base, modded), [where])
+def _pair(response: xr.Dataset, position: str | None = None) -> xr.Dataset:
+    """The first and the last variant at one position."""
+    return captions.pair_of(response, positions=[captions.position_of(response, position)])

@@ -15,7 +15,7 @@ from ...base.wording import in_volts
 from ...measures.labels import expect, select
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
 from .measures import LENGTH, PEAK, SILENT_V, loud_v, pop_summary, pop_table
 from .simulate import AS_IT_IS
 
@@ -51,7 +51,9 @@ def describe_pop(response: xr.Dataset, position: str | None = None, variant: str
     chosen = _chosen(response, position, variant)
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)
-    sentences = [f"Pops of {captions.amp_name(chosen)}, {name}, at {chosen.attrs['output']}, {_where(chosen)}."]
+    sentences = [
+        f"Pops of {captions.amp_name(chosen)}, {name}, at {chosen.attrs['output']}, {captions.position_of(chosen)}."
+    ]
     if not math.isnan(loud):
         sentences.append(f"A sine of 1 W has a peak of {in_volts(loud)}.")
     for row in _lines(chosen).to_dict("records"):
@@ -91,7 +93,7 @@ def pop_picture(
     loud = loud_v(chosen, name)
     heading = title or f"{captions.amp_name(chosen)}, {name}: pop of a switch"
     more = chosen.sizes["transition"] - len(lines)
-    subtitle = f"at {chosen.attrs['output']}, input silent, {_where(chosen)}"
+    subtitle = f"at {chosen.attrs['output']}, input silent, {captions.position_of(chosen)}"
     subtitle += f"; the {len(lines)} loudest of {chosen.sizes['transition']} transitions" if more else ""
     looks = dict(zip(_LINES, style.family_looks(len(_LINES)), strict=True))
     shown = {kind for row in lines.to_dict("records") for kind in _different(row)}
@@ -99,9 +101,7 @@ def pop_picture(
     columns = min(len(lines), 2)
     rows = math.ceil(len(lines) / columns)
     panel = _TITLES + _HEIGHT + _GAP
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + rows * panel + _FOOT - _GAP
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_pop(chosen))
-    top = header(picture, subtitle, keys)
+    picture, top = headed(heading, subtitle, describe_pop(chosen), (rows * panel, _FOOT, -_GAP), keys)
     wide = (style.PAGE_WIDTH - SIDE - 0.25 - _BETWEEN * (columns - 1)) / columns
     end = max(_SHORTEST, 1.3 * float(np.nan_to_num(lines[LENGTH].max())))
     for place, row in enumerate(lines.to_dict("records")):
@@ -150,9 +150,8 @@ def _axes(axes: Axes, curves: Curves, loud: float, first: bool, last: bool, end:
 
 def _chosen(response: xr.Dataset, position: str | None, variant: str | None) -> xr.Dataset:
     expect(response, "pop")
-    name = str(response["variant"].values[-1]) if variant is None else variant
-    where = str(response["position"].values[0]) if position is None else position
-    return select(response, [name], [where])
+    name = captions.names_of(response)[-1] if variant is None else variant
+    return select(response, [name], [captions.position_of(response, position)])
 
 
 def _lines(chosen: xr.Dataset) -> pd.DataFrame:
@@ -176,10 +175,6 @@ def _lines(chosen: xr.Dataset) -> pd.DataFrame:
             line[kind] = float(rows["size"].iloc[0])
         found.append(line)
     return pd.DataFrame(found)
-
-
-def _where(chosen: xr.Dataset) -> str:
-    return str(chosen["position"].values[0])
 
 
 def _peak(volts: float) -> str:

@@ -17,7 +17,7 @@ from ...base.wording import minus
 from ...measures.labels import records
 from ...pictures import captions, style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, header, header_height, text_width
+from ...pictures.canvas import Picture, headed, text_width
 from .parts import part_ratings, worst_parts
 from .valves import valve_ratings
 
@@ -92,9 +92,7 @@ def ratings_picture(response: xr.Dataset, heater_volts: float = 0.0, title: str 
     keys = [(modded, style.MODDED_BAR)] if stock == modded else [(stock, style.STOCK_BAR), (modded, style.MODDED_BAR)]
     panels = [rows for rows in (valves, parts) if rows]
     body = sum(_HEAD + _ROW * len(rows) + _FOOT for rows in panels)
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys, left=0.25) + 0.2 + body
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_ratings(response, heater_volts))
-    top = header(picture, subtitle, keys, left=0.25)
+    picture, top = headed(heading, subtitle, describe_ratings(response, heater_volts), (0.2, body), keys, left=0.25)
     _mark_key(picture, top - 0.07)
     top -= 0.2
     if valves:

@@ -13,7 +13,7 @@ from ...base.wording import minus
 from ...circuit.positions import AS_DRAWN, position_label
 from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
 from .result import Candidate, Found, front
 from .wishes import Wish, WishKind
 
@@ -73,9 +73,8 @@ def trade_picture(found: Found, first: int = 0, second: int = 1, title: str | No
     heading = title or f"{found.wanted.name}: one wish against the other"
     subtitle = f"each dot a set of values; across wish {first + 1}: {one.label}; upwards wish {second + 1}: {two.label}"
     keys = [("beaten by no other set in both", style.MODDED_LOOK)]
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.16 + _HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_trade(found, first, second))
-    top = header(picture, subtitle, keys) - 0.16
+    picture, top = headed(heading, subtitle, describe_trade(found, first, second), (0.16, _HEIGHT, 0.56), keys)
+    top -= 0.16
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - _LIST, top)
     tidy(axes, _axis(second, two), [curves["front"][:, 1], np.zeros(1)], two.step)
     axes.set_xlabel(_axis(first, one), fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
@@ -241,9 +240,8 @@ def corridor_picture(found: Found, place: int = 0, title: str | None = None) -> 
         "" if found.met else "; no set meets all wishes"
     )
     keys = [(f"wish {n + 1}: {wish.words}", _BAND) for n, wish in wishes]
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + 0.22 + _HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_corridor(found, place))
-    top = header(picture, subtitle, keys) - 0.22
+    picture, top = headed(heading, subtitle, describe_corridor(found, place), (0.22, _HEIGHT, 0.56), keys)
+    top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
     edges = [np.array([edge for _, wish in wishes for edge in (wish.least, wish.most)])]
     tidy(axes, "change of gain [dB]", [*(points[:, 1] for points in curves.values()), *edges], 4.0, ticks=8)

@@ -11,37 +11,36 @@ from ...base.wording import in_decibels, in_hertz
 from ...measures.labels import select
 from ...measures.percentiles import PERCENTS, percentiles
 from ...pictures import captions, style
-from ...pictures.axes import between, draw, frequency_axis, guitar_bracket, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from ...pictures.axes import between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
+from ...pictures.canvas import Curves, Picture
+from ...pictures.overlay import gain_and_change
 from .measures import sample_gain_db, swap_size, tone_db
 
 Array = NDArray[np.float64]
-_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.5, 0.2  # inches
+_CHANGE_HEIGHT = 1.5  # inches
 # The stock band is hatched, the modded one plain: told apart without colour.
 _STOCK_BAND = style.Bar("#efedea", "#a9a59e", "//////")
 _MODDED_BAND = style.Bar("#9db3cc", "#6f8cae")
 _SWAP_BAND = style.Bar("#ffffff", "#a9a59e", "\\\\\\\\")
 
 
-def spread_curves(
-    run: xr.Dataset, swap: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
-) -> Curves:
-    """Points of the moving parts of `spread` (same parameters) [Hz, dB].
+def spread_curves(run: xr.Dataset, swap: xr.Dataset) -> Curves:
+    """Points of the moving parts of `spread_picture` [Hz, dB], of the first position, first and last variant.
 
     "stock", "modded": medians of gain, "change" that of tone (`measures.spread.tone_db`); "stock-band", "modded-band",
     "change-band": outlines from 5 to 95 %; "swap-band": outline of what 95 % of exchanges of all valves of the stock
     amp do to its tone.
     """
-    names = captions.pair_of(run, base, modded)
+    pair = _pair(run)
     grid = run["frequency"].values
-    gains = sample_gain_db(select(run, names, _place(run, position))).isel(position=0)
+    gains = sample_gain_db(pair).isel(position=0)
     stock, other = gains.isel(variant=0), gains.isel(variant=1)
     curves: dict[str, Array] = {}
     for name, values in (("stock", stock), ("modded", other), ("change", tone_db(other) - tone_db(stock))):
         low, middle, high = percentiles(values, PERCENTS)["percentile"].values
         curves[name] = np.column_stack([grid, middle])
         curves[f"{name}-band"] = between(grid, low, high)
-    size = swap_sizes(swap, _place(swap, position)[0], names[0])
+    size = swap_sizes(swap, captions.position_of(pair), captions.names_of(pair)[0])
     curves["swap-band"] = between(grid, -size, size)
     return curves
 
@@ -52,19 +51,17 @@ def swap_sizes(swap: xr.Dataset, position: str, variant: str) -> Array:
     return np.array([swap_size(row) for row in tone.transpose("frequency", "sample").values])
 
 
-def describe_spread(
-    run: xr.Dataset, swap: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
-) -> str:
-    """`spread` in words and numbers, one paragraph."""
-    names = captions.pair_of(run, base, modded)
-    place = _place(run, position)
-    found = percentiles(sample_gain_db(select(run, names, place)).isel(position=0))["percentile"]
-    gains = sample_gain_db(select(run, names, place)).isel(position=0)
+def describe_spread(run: xr.Dataset, swap: xr.Dataset) -> str:
+    """The same in words and numbers, one paragraph."""
+    pair = _pair(run)
+    names, place = captions.names_of(pair), captions.position_of(pair)
+    gains = sample_gain_db(pair).isel(position=0)
+    found = percentiles(gains)["percentile"]
     change = percentiles(tone_db(gains.isel(variant=1)) - tone_db(gains.isel(variant=0)))["percentile"]
-    size = swap_sizes(swap, place[0], names[0])
+    size = swap_sizes(swap, place, names[0])
     sentences = [
         f"Gain over frequency from the source to the loudspeaker of {run.sizes['sample']} amps built from one drawing, "
-        f"{place[0]}; median, and the range that 90 % of the amps lie in. Changes of tone have the level taken out."
+        f"{place}; median, and the range that 90 % of the amps lie in. Changes of tone have the level taken out."
     ]
     for hertz in captions.anchors(run, (100.0, 1000.0, 5000.0)):
         at = int(np.argmin(np.abs(np.log(run["frequency"].values / hertz))))
@@ -82,8 +79,10 @@ def _range(found: xr.DataArray, sign: bool = False) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def _place(response: xr.Dataset, position: str | None) -> list[str]:
-    return [str(response["position"].values[0]) if position is None else position]
+def _pair(
+    run: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
+) -> xr.Dataset:
+    return captions.pair_of(run, base, modded, [captions.position_of(run, position)])
 
 
 @style.applied()
@@ -115,29 +114,25 @@ def spread_picture(
     DescriptionError
         For unknown names or a single variant.
     """
-    names = captions.pair_of(run, base, modded)
-    curves = spread_curves(run, swap, position, *names)
+    run = _pair(run, position, base, modded)
+    names, curves = captions.names_of(run), spread_curves(run, swap)
     heading = title or f"{captions.amp_name(run)}: {names[1]} against {names[0]} in {run.sizes['sample']} amps"
     subtitle = (
-        f"{_place(run, position)[0]}; bands hold 90 % of the amps, lines are medians; below, the level is taken out"
+        f"{captions.position_of(run)}; bands hold 90 % of the amps, lines are medians; below, the level is taken out"
     )
     swapped = "change of tone by a swap of all valves, 95 % of them"
     keys = [(names[0], _STOCK_BAND), (names[1], _MODDED_BAND), (swapped, _SWAP_BAND)]
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH, keys) + _GAIN_HEIGHT + _CHANGE_HEIGHT + _GAP + 0.78
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_spread(run, swap, position, *names))
-    top = header(picture, subtitle, keys) - 0.22
-    right = style.PAGE_WIDTH - 0.25
-    _draw_gains(picture.box(SIDE, top - _GAIN_HEIGHT, right, top), curves)
-    _draw_change(picture.box(SIDE, 0.56, right, 0.56 + _CHANGE_HEIGHT), curves)
+    picture, gains, change = gain_and_change(heading, subtitle, describe_spread(run, swap), keys, _CHANGE_HEIGHT)
+    _draw_gains(gains, curves)
+    _draw_change(change, curves)
     return picture
 
 
 def _draw_gains(axes: Axes, curves: Curves) -> None:
-    tidy(axes, "gain [dB]", [curves["stock-band"][:, 1], curves["modded-band"][:, 1]], 6.0)
-    frequency_axis(axes, curves["stock"][:, 0], labelled=False)
-    guitar_bracket(axes)
-    _band(axes, curves, "stock-band", _STOCK_BAND, 1.4)
-    _band(axes, curves, "modded-band", _MODDED_BAND, 1.5, 0.55)
+    levels = [curves["stock-band"][:, 1], curves["modded-band"][:, 1]]
+    over_frequency(axes, "gain [dB]", levels, curves["stock"][:, 0], labelled=False)
+    fill_band(axes, curves, "stock-band", _STOCK_BAND, 1.4)
+    fill_band(axes, curves, "modded-band", _MODDED_BAND, 1.5, 0.55)
     draw(axes, curves, "stock", style.STOCK_LOOK)
     draw(axes, curves, "modded", style.MODDED_LOOK)
 
@@ -146,12 +141,6 @@ def _draw_change(axes: Axes, curves: Curves) -> None:
     tidy(axes, "change of tone [dB]", [curves["change-band"][:, 1], curves["swap-band"][:, 1]], 2.0, ticks=5)
     frequency_axis(axes, curves["change"][:, 0])
     zero_line(axes)
-    _band(axes, curves, "swap-band", _SWAP_BAND, 1.2)
-    _band(axes, curves, "change-band", _MODDED_BAND, 1.5, 0.7)
+    fill_band(axes, curves, "swap-band", _SWAP_BAND, 1.2)
+    fill_band(axes, curves, "change-band", _MODDED_BAND, 1.5, 0.7)
     draw(axes, curves, "change", style.CHANGE_LOOK)
-
-
-def _band(axes: Axes, curves: Curves, gid: str, look: style.Bar, order: float, alpha: float = 1.0) -> None:
-    points = curves[gid]
-    axes.fill(points[:, 0], points[:, 1], gid=gid, zorder=order, facecolor=look.face, edgecolor=look.edge,
-              hatch=look.hatch or None, linewidth=0.6, alpha=alpha)  # fmt: skip

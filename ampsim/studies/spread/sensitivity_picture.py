@@ -12,7 +12,7 @@ from ...base.wording import in_decibels, minus
 from ...measures.labels import records
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, header, header_height, text_width
+from ...pictures.canvas import Picture, headed, text_width
 from .sensitivity import PER_VALVE
 
 _MOST = 15
@@ -50,9 +50,9 @@ def sensitivity_picture(table: pd.DataFrame, title: str, subtitle: str, most: in
     labels = [_label(row) for row in rows]
     left = max(text_width(label, style.TEXT_SIZE) for label in labels) + 0.3
     keys = [("gain rises", _UP), ("gain falls", _DOWN)]
-    tall = header_height(title, subtitle, style.PAGE_WIDTH, keys, left) + 0.1 + _ROW * len(rows) + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, title, describe_sensitivity(table, most))
-    top = header(picture, subtitle, keys, left) - 0.1
+    below = (0.1, _ROW * len(rows), 0.56)
+    picture, top = headed(title, subtitle, describe_sensitivity(table, most), below, keys, left)
+    top -= 0.1
     axes = picture.box(left, top - _ROW * len(rows), style.PAGE_WIDTH - 0.75, top)
     sizes = np.array([abs(row["change [dB]"]) for row in rows])
     tidy(axes, "", [sizes], 1.0)

@@ -14,7 +14,7 @@ from ...base.wording import in_hertz, minus
 from ...measures.margins import Passing, margin_verdict, margins
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, frequency_axis, label_room, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, header, header_height
+from ...pictures.canvas import SIDE, Curves, Picture, headed
 from .findings import PHASE_LIMITS, travel_table
 
 _GAIN_HEIGHT, _PHASE_HEIGHT, _GAP = 2.3, 2.3, 0.22
@@ -78,13 +78,11 @@ def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Pict
     captions.refuse_more(len(labels), 2)
     curves = loop_margins_curves(response)
     heading = title or f"{captions.amp_name(response)}: feedback loop at its worst corner"
-    looks = [style.STOCK_LOOK, style.MODDED_LOOK][-len(labels) :]
+    looks = style.stock_and_modded(len(labels))
     keys = list(zip(labels, looks, strict=True))
     subtitle = "once round the loop; dots: where the loop gain passes 1, with the phase margin left there"
-    head = header_height(heading, subtitle, style.PAGE_WIDTH, keys)
-    tall = head + _GAIN_HEIGHT + _GAP + _PHASE_HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_loop_margins(response))
-    top = header(picture, subtitle, keys)
+    below = (_GAIN_HEIGHT, _GAP, _PHASE_HEIGHT, 0.56)
+    picture, top = headed(heading, subtitle, describe_loop_margins(response), below, keys)
     right = style.PAGE_WIDTH - 0.25
     gain = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
     phase = picture.box(SIDE, top - _GAIN_HEIGHT - _GAP - _PHASE_HEIGHT, right, top - _GAIN_HEIGHT - _GAP)
@@ -136,9 +134,8 @@ def travel_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     curves = travel_curves(response)
     heading = title or f"{captions.amp_name(response)}, {response.attrs['variant']}: phase margin over a knob's travel"
     subtitle = f"one knob turned, the others at {response.attrs['held']}"
-    tall = header_height(heading, subtitle, style.PAGE_WIDTH) + 0.1 + _TRAVEL_HEIGHT + 0.56
-    picture = Picture(style.PAGE_WIDTH, tall, heading, describe_travel(response))
-    top = header(picture, subtitle) - 0.1
+    picture, top = headed(heading, subtitle, describe_travel(response), (0.1, _TRAVEL_HEIGHT, 0.56))
+    top -= 0.1
     axes = picture.box(SIDE, top - _TRAVEL_HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
     shown = [points[:, 1] for points in curves.values()]
     tidy(axes, "least phase margin [degrees]", [*shown, np.array([0.0, PHASE_LIMITS[1]])], 60.0, ticks=8)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..circuit.positions import position_label
-from ..studies.audition import Audition, Setting
+from ..studies.audition_request import Audition, Setting
 from ..studies.pop.simulate import Transition
 from .clips import Clip, Clips
 from .differences import difference, pop_clip

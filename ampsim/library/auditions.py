@@ -10,7 +10,7 @@ from ..base.quantities import HERTZ, VOLT
 from ..circuit.amp import Amp
 from ..simulation.analyses import Transient
 from ..simulation.stimuli import Sine
-from ..studies.audition import _ROTATIONS, FREQUENCIES, Audition, Setting, View, _range, plain_audition
+from ..studies.audition_request import FREQUENCIES, ROTATIONS, Audition, Setting, View, plain_audition, swept_positions
 
 
 def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
@@ -59,7 +59,7 @@ def _view(entry: Entry, amp: Amp) -> View:
     positions: list[Setting] = [dict(at)]
     for name in vary if isinstance(vary, list) else [vary]:
         _known(entry, amp, name, "vary")
-        positions = [before | after for before in positions for after in _range(amp, name, rotations)]
+        positions = [before | after for before in positions for after in swept_positions(amp, name, rotations)]
     if not 1 <= len(positions) <= 60:
         raise entry.fail("vary", f"{len(positions)} positions are too many for one picture; at most 60")
     return View(title, tuple(positions))
@@ -67,7 +67,7 @@ def _view(entry: Entry, amp: Amp) -> View:
 
 def _rotations(entry: Entry) -> tuple[float, ...]:
     if not entry.has("rotations"):
-        return _ROTATIONS
+        return ROTATIONS
     given = entry.raw("rotations")
     if not isinstance(given, list) or not given:
         raise entry.fail("rotations", f"{shown(given)} is not a list of rotations")

@@ -17,7 +17,7 @@ from .kinds import KINDS, Source
 from .mods import read_mod
 
 if TYPE_CHECKING:
-    from ..studies.audition import Audition
+    from ..studies.audition_request import Audition
     from ..studies.search.wishes import Drawer, WishList
 
 FILE = "job.toml"

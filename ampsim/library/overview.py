@@ -14,7 +14,7 @@ from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
 
 if TYPE_CHECKING:
-    from ..studies.audition import Audition
+    from ..studies.audition_request import Audition
     from ..studies.search.wishes import Drawer, Stocked, WishList
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -29,47 +29,14 @@ from ..pictures.family import family_picture
 from ..pictures.harmonics import harmonics_picture
 from ..pictures.overlay import overlay_picture
 from ..pictures.waveform import waveform_picture
-from ..simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ..simulation.analyses import FrequencySweep, OperatingPoint
 from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
 from ..simulation.ngspice import engine
 from ..simulation.response import simulate
 from ..simulation.stimuli import Sine
+from .audition_request import FREQUENCIES, Audition
 
 DEFAULT = "bright-cathode-depth"
-FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)
-_ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
-
-Setting = dict[str, float | str]
-
-
-@dataclass(frozen=True)
-class View:
-    """One family of lines: a title and the positions of the modded amp to show."""
-
-    title: str
-    positions: tuple[Setting, ...] = field(hash=False)
-
-
-@dataclass(frozen=True)
-class Audition:
-    """An audition: the stock amp, the modded amp, what to compare and what to show.
-
-    `compare_at` is the position in which stock and modded are laid over one another; `views` are families of
-    positions; `wave` is the stimulus of the waveform picture at `wave_at`.
-    """
-
-    name: str
-    about: str
-    stock: Amp
-    modded: Amp
-    listen_at: str
-    frequencies: tuple[float, ...]
-    compare_title: str
-    compare_at: Setting = field(hash=False)
-    views: tuple[View, ...] = ()
-    wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
-    wave_at: Setting = field(default_factory=dict, hash=False)
-    file: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -237,23 +204,3 @@ def drawn_table(amp: Amp) -> pd.DataFrame:
     """Voltages printed on the drawing [V] beside the simulated ones [V]; empty where none are printed."""
     rows = drawn_volts(amp)
     return pd.DataFrame(rows, columns=list(DRAWN_COLUMNS)) if rows else pd.DataFrame()
-
-
-def plain_audition(stock: Amp, modded: Amp) -> Audition:
-    """A job for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
-    added = [name for name in modded.controls if name not in stock.controls]
-    views = tuple(View(f"{name} of {modded.variant}", tuple(_range(modded, name, _ROTATIONS))) for name in added)
-    at = {name: _last(modded, name) for name in added}
-    title = f"as drawn against {modded.variant}"
-    return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title[:60], at, views, wave_at=at)
-
-
-def _last(amp: Amp, name: str) -> float | str:
-    control = amp.controls[name]
-    return control.positions[-1] if control.kind == "switch" else 1.0
-
-
-def _range(amp: Amp, name: str, rotations: tuple[float, ...]) -> list[Setting]:
-    control = amp.controls[name]
-    values: tuple[float | str, ...] = control.positions if control.kind == "switch" else rotations
-    return [{name: value} for value in values]

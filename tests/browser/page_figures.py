@@ -17,7 +17,7 @@ from typing import Any
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_amp, load_mod
-from ampsim.studies.audition import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, plain_audition
 from tests.browser.watch import KEY_TO_PIXELS
 
 CHROMIUM = Path("/usr/bin/chromium")

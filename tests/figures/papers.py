@@ -11,7 +11,7 @@ from ampsim.job.papers.owner_page import owner_page
 from ampsim.job.papers.pdf import browser_path, write_pdf
 from ampsim.job.papers.shop_record import shop_record
 from ampsim.library.loader import load_audition
-from ampsim.studies.audition import Audition
+from ampsim.studies.audition_request import Audition
 from tests.figures.figure import Figure, Scale
 from tests.tools.others import against_bare
 

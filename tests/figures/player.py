@@ -14,7 +14,7 @@ from ampsim.audio.phrases import phrase
 from ampsim.audio.render import render
 from ampsim.circuit.positions import every_position
 from ampsim.job.page.write import write_page
-from ampsim.studies.audition import Audition
+from ampsim.studies.audition_request import Audition
 from tests.browser import lab, page_figures, player
 from tests.browser.sheet import ROOT, Sheet
 from tests.figures.figure import Figure, Scale

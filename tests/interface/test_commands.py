@@ -27,6 +27,7 @@ from ampsim.job.papers import handover
 from ampsim.job.papers.exercise import ExerciseSheet, Question
 from ampsim.job.papers.pdf import browser_path
 from ampsim.job.record.reading import read_record
+from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -424,10 +425,32 @@ def test_every_step_explains_itself(step: str, capsys: pytest.CaptureFixture[str
     assert "the job's folder" in capsys.readouterr().out
 
 
-def test_help_loads_nothing_heavy() -> None:
-    ask = (
-        "import sys\nfrom ampsim.interface.commands.main import make_parser\nmake_parser().format_help()\n"
-        "print([name for name in ('numpy', 'pandas', 'xarray', 'matplotlib', 'scipy') if name in sys.modules])"
-    )
-    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
+HEAVY = """
+import argparse, contextlib, io, sys
+from ampsim.interface.commands.main import main, make_parser
+
+def every_help(parser):
+    parser.format_help()
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for each in action.choices.values():
+                every_help(each)
+
+every_help(make_parser())
+loaded = [name for name in ("numpy", "pandas", "xarray", "matplotlib", "scipy") if name in sys.modules]
+assert not loaded, f"help: {loaded}"
+for command in (["models"], *(["check", path] for path in sys.argv[1:])):
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert main(command) == 0, command
+    loaded = [name for name in ("xarray", "matplotlib", "scipy") if name in sys.modules]
+    assert not loaded, f"{command}: {loaded}"
+"""
+
+
+def test_commands_that_only_read_files_load_nothing_heavy(tmp_path: Path) -> None:
+    job = tmp_path / "job"
+    assert main(["job", "begin", str(job), "--amp", "workshop-a", "--mod", "bright-switch"]) == 0
+    names = ("amps/workshop-a", "mods/depth", "jobs/bright-cathode-depth", "valves/EL84")
+    files = [str(models() / f"{name}.toml") for name in (*names, "wishes/bright-when-low", "drawers/workshop")]
+    done = subprocess.run([sys.executable, "-c", HEAVY, *files, str(job)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

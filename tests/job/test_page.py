@@ -21,7 +21,7 @@ from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
-from ampsim.studies.audition import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, plain_audition
 from ampsim.studies.brightness.reasons import explain_brightness
 from ampsim.studies.brightness.sentences import brightness_sentences
 from tests.browser.page_figures import job_of_33

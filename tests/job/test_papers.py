@@ -33,7 +33,7 @@ from ampsim.job.record.reading import read_record
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
-from ampsim.studies.audition import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, plain_audition
 from ampsim.studies.section import Section
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"

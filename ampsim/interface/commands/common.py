@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from ...audio.clips import Clips
     from ...circuit.amp import Amp
-    from ...studies.audition import Audition
+    from ...studies.audition_request import Audition
 
 JOB = "a job folder, a job file or the name of one (default: bright-cathode-depth)"
 
@@ -68,7 +68,8 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     from ...job.record.frozen import open_audition
     from ...job.record.reading import is_job, read_record
     from ...library.loader import load_amp, load_audition, load_mod
-    from ...studies.audition import DEFAULT, plain_audition
+    from ...studies.audition import DEFAULT
+    from ...studies.audition_request import plain_audition
 
     if amp or mods:
         if job or not amp or not mods:

@@ -11,7 +11,7 @@ from ...base.caution import CAUTION
 from .common import Commands, asked_audition, audition_options, report, to_option, topic_option
 
 if TYPE_CHECKING:
-    from ...studies.audition import Audition
+    from ...studies.audition_request import Audition
 
 PLACE = 30
 

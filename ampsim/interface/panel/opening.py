@@ -8,7 +8,7 @@ from pathlib import Path
 from ...circuit.amp import Amp
 from ...job.record.frozen import open_audition
 from ...job.record.reading import read_record
-from ...studies.audition import FREQUENCIES
+from ...studies.audition_request import FREQUENCIES
 from .dials import Values
 from .state import PanelState
 from .widget import Panel

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp
 from ...circuit.positions import face
-from ...studies.audition import Audition, Setting
+from ...studies.audition_request import Audition, Setting
 
 MOST_POSITIONS = 66
 MOST_KNOBS = 2

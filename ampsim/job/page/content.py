@@ -16,7 +16,7 @@ from ...circuit.differences import plan
 from ...circuit.nets import INPUT
 from ...measures.sweep import gain_at
 from ...simulation.response import simulate
-from ...studies.audition import Audition, Setting
+from ...studies.audition_request import Audition, Setting
 from ...studies.brightness.reasons import explain_brightness
 from ...studies.brightness.sentences import brightness_sentences
 from .choices import Range, every_place, position_text

@@ -16,7 +16,7 @@ from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import face
 from ...circuit.signal_path import begins_at_guitar
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from .choices import Choice, Range, position_text
 from .content import Reading, Reason
 from .drawing import Drawing

@@ -13,7 +13,7 @@ from ...base.files import file_word, write_whole
 from ...circuit.nets import INPUT
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from .choices import choose
 from .content import readings, reasons
 from .drawing import draw

@@ -19,7 +19,8 @@ from ...measures.labels import records
 from ...measures.sweep import gain_at
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
-from ...studies.audition import Audition, Setting, changes_table
+from ...studies.audition import changes_table
+from ...studies.audition_request import Audition, Setting
 from ...studies.headroom.measures import WHOLE, clipping_table
 from ...studies.headroom.simulate import headroom
 from ...work.cautions.sheet import CautionSheet, caution_sheet

@@ -20,7 +20,8 @@ from ...pictures.overlay import overlay_picture
 from ...simulation.analyses import FrequencySweep
 from ...simulation.ngspice import engine
 from ...simulation.response import simulate
-from ...studies.audition import Audition, changes_table
+from ...studies.audition import changes_table
+from ...studies.audition_request import Audition
 from ...studies.sheet.sheet import Sheet, consequences, examine
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list

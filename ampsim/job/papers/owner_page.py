@@ -15,7 +15,7 @@ from ...circuit.positions import face
 from ...measures.sweep import gain_at
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
-from ...studies.audition import Audition, Setting
+from ...studies.audition_request import Audition, Setting
 from ..page.write import write_page
 from ..record.data import Record
 

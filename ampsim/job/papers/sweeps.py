@@ -15,7 +15,7 @@ from ...circuit.positions import Position
 from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from ..record.data import Phase, Record
 from ..record.paths import path_inside
 from ..record.reading import job_file

@@ -8,7 +8,7 @@ from ...base.errors import DescriptionError
 from ...bench.diagnosis.picture import volts_picture
 from ...bench.diagnosis.report import diagnose
 from ...pictures.canvas import Picture
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from ..record.data import Measured, Phase, Record
 from ..record.measurements import recorded_readings
 

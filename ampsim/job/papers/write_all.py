@@ -8,7 +8,7 @@ from pathlib import Path
 from ...base.errors import DescriptionError
 from ...base.files import write_whole
 from ...bench.proof.sheet import ProofSheet
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from ..record.data import Record
 from ..record.paths import path_inside
 from ..record.reading import job_file

@@ -16,7 +16,7 @@ from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition
 from ...library.loader import FILE, Loader, from_both, from_disk, from_frozen
 from ...library.toml_lines import with_line
-from ...studies.audition import Audition
+from ...studies.audition_request import Audition
 from ...studies.search.wishes import Drawer, WishList
 from .data import Change, Frozen, Phase, Record
 from .paths import path_inside

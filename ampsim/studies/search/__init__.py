@@ -1,18 +1,12 @@
 """From a wish to part values: every allowed set of values tried, the best ranked, the nearest miss shown."""
 
-from .result import CHECK_DB, Candidate, Found, front, ranked, spread
-from .search import find_values
-from .text import best_table, find_text, miss_words
+from __future__ import annotations
 
-__all__ = [
-    "CHECK_DB",
-    "Candidate",
-    "Found",
-    "best_table",
-    "find_text",
-    "find_values",
-    "front",
-    "miss_words",
-    "ranked",
-    "spread",
-]
+from ...base.lazy_names import lazy_names
+
+_HOME = {
+    "result": ("CHECK_DB", "Candidate", "Found", "front", "ranked", "spread"),
+    "search": ("find_values",),
+    "text": ("best_table", "find_text", "miss_words"),
+}
+__getattr__ = lazy_names(__name__, _HOME)

@@ -16,7 +16,7 @@ from .. import common
 if TYPE_CHECKING:
     from ....job.record.data import Record
     from ....job.record.frozen import Opened
-    from ....studies.audition import Audition
+    from ....studies.audition_request import Audition
 
 Command = Callable[[argparse.Namespace], None]
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)

@@ -15,7 +15,7 @@ from .common import PAPERS, Steps, drawn_mains, job_folder, mains_option, open_r
 if TYPE_CHECKING:
     from ....bench.proof.sheet import ProofSheet
     from ....job.record.data import Record
-    from ....studies.audition import Audition
+    from ....studies.audition_request import Audition
 
 
 def add(steps: Steps) -> None:

@@ -1,0 +1,70 @@
+"""What an audition compares and shows, as plain data: a reader of files needs no more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from ..circuit.amp import Amp
+from ..simulation.analyses import Transient
+from ..simulation.stimuli import Sine
+
+FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)
+
+
+ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
+
+
+Setting = dict[str, float | str]
+
+
+@dataclass(frozen=True)
+class View:
+    """One family of lines: a title and the positions of the modded amp to show."""
+
+    title: str
+    positions: tuple[Setting, ...] = field(hash=False)
+
+
+@dataclass(frozen=True)
+class Audition:
+    """An audition: the stock amp, the modded amp, what to compare and what to show.
+
+    `compare_at` is the position in which stock and modded are laid over one another; `views` are families of
+    positions; `wave` is the stimulus of the waveform picture at `wave_at`.
+    """
+
+    name: str
+    about: str
+    stock: Amp
+    modded: Amp
+    listen_at: str
+    frequencies: tuple[float, ...]
+    compare_title: str
+    compare_at: Setting = field(hash=False)
+    views: tuple[View, ...] = ()
+    wave: Transient = field(default_factory=lambda: Transient(Sine(220.0, 0.05)))
+    wave_at: Setting = field(default_factory=dict, hash=False)
+    file: str = field(default="", compare=False)
+
+
+def plain_audition(stock: Amp, modded: Amp) -> Audition:
+    """An audition for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
+    added = [name for name in modded.controls if name not in stock.controls]
+    views = tuple(
+        View(f"{name} of {modded.variant}", tuple(swept_positions(modded, name, ROTATIONS))) for name in added
+    )
+    at = {name: _last(modded, name) for name in added}
+    title = f"as drawn against {modded.variant}"
+    return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title[:60], at, views, wave_at=at)
+
+
+def _last(amp: Amp, name: str) -> float | str:
+    control = amp.controls[name]
+    return control.positions[-1] if control.kind == "switch" else 1.0
+
+
+def swept_positions(amp: Amp, name: str, rotations: tuple[float, ...]) -> list[Setting]:
+    """Positions of one control: each of a switch, the given rotations [0 to 1] of a knob."""
+    control = amp.controls[name]
+    values: tuple[float | str, ...] = control.positions if control.kind == "switch" else rotations
+    return [{name: value} for value in values]

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Mapping
 from enum import StrEnum
-from typing import Any
 
 import pandas as pd
 import xarray as xr
 
+from ..simulation.facts import VALVES, ValveFacts, get
 from .labels import expect
 from .loads import valve_load
 
@@ -58,7 +57,7 @@ def bias_table(response: xr.Dataset) -> pd.DataFrame:
 def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
     """`bias_table` with one more column, "state": the verdict as a `BiasState`."""
     expect(response, "operating point")
-    valves = json.loads(response.attrs["valves"])
+    valves = get(response, VALVES)
     rows = [
         {"variant": variant, "position": position, **_row(designator, facts, readings)}
         for variant in (str(each) for each in response["variant"].values)
@@ -78,14 +77,14 @@ def _readings(response: xr.Dataset, variant: str) -> Iterator[tuple[str, dict[st
         yield str(position), readings
 
 
-def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float]) -> dict[str, str | float]:
+def _row(designator: str, facts: ValveFacts, readings: Mapping[str, float]) -> dict[str, str | float]:
     def read(pin: str, kind: str) -> float:
         return readings.get(f"{designator}.{pin}:{kind}", math.nan)
 
     volts = {pin: read(pin, "V") for pin in ("plate", "cathode", "grid", "screen")}
     amps = {pin: read(pin, "A") for pin in ("plate", "screen", "grid")}
     load = valve_load(volts, amps)
-    limits: Mapping[str, float] = facts["limits"]
+    limits = facts.limits
     watts, limit = float(load.plate_watts), limits.get("plate_watts", math.nan)
     checks = {
         "plate dissipation": (watts, limit, "W"),
@@ -97,14 +96,14 @@ def _row(designator: str, facts: Mapping[str, Any], readings: Mapping[str, float
     state, over = _state(checks)
     return {
         "valve": designator,
-        "type": str(facts["type"]),
+        "type": facts.type,
         **{f"{pin} [V]": value for pin, value in volts.items()},
         "plate [mA]": 1e3 * amps["plate"],
         "screen [mA]": 1e3 * amps["screen"],
         "plate [W]": watts,
         "limit [W]": limit,
         "of limit [%]": 100.0 * watts / limit,
-        "kind of limit": str(facts.get("basis", "")),
+        "kind of limit": facts.basis,
         "verdict": "; ".join(over) or str(state),
         "state": state,
     }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
+from ..simulation.facts import STIMULUS, StimulusFacts, get
 from .labels import expect, index_of, labelled, voltage_at
 
 FLOOR_DB = -75.0
@@ -20,12 +20,16 @@ _TRANSIENT = "transient"
 _POINTS_PER_CYCLE = 1024
 
 
-def stimulus(response: xr.Dataset) -> dict[str, Any]:
-    """The stimulus of a transient: shape, frequency [Hz], level [V peak], settle [s], cycles, ..."""
+def stimulus(response: xr.Dataset) -> StimulusFacts:
+    """The stimulus of a transient: shape, frequency [Hz], level [V peak], settle [s], cycles, ...
+
+    Raises
+    ------
+    DescriptionError
+        For the response of another analysis.
+    """
     expect(response, _TRANSIENT)
-    facts = json.loads(response.attrs["stimulus"])
-    assert isinstance(facts, dict)
-    return facts
+    return get(response, STIMULUS)
 
 
 def settled(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
@@ -48,7 +52,8 @@ def source_v(response: xr.Dataset) -> xr.DataArray:
         return labelled(response["voltage"].isel(first, drop=True), "V", "source")
     facts = _sine(response)
     time = response["time"]
-    return labelled(facts["level"] * np.sin(2.0 * np.pi * facts["frequency"] * time), "V", "source")
+    wave = time.copy(data=facts.level * np.sin(2.0 * np.pi * facts.frequency * time.values))
+    return labelled(wave, "V", "source")
 
 
 def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) -> xr.Dataset:
@@ -81,10 +86,10 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     left between their ends; rectangular window, so each harmonic falls on one bin of the Fourier transform. Total
     harmonic distortion is the root of the summed squares of harmonics 2 to `count` over the fundamental (definition).
     """
-    cycles = int(_sine(response)["cycles"])
+    cycles = int(_sine(response).cycles)
     amplitude = _bins(_window(response, node), cycles, count)
     orders = np.arange(1, count + 1)
-    resolved = orders * _sine(response)["frequency"] < 0.5 / _step(response) * (1.0 - 1e-9)
+    resolved = orders * _sine(response).frequency < 0.5 / _step(response) * (1.0 - 1e-9)
     amplitude = amplitude.assign_coords(harmonic=orders).where(xr.DataArray(resolved, dims="harmonic"))
     with np.errstate(divide="ignore", invalid="ignore"):
         share = amplitude / amplitude.isel(harmonic=0, drop=True).where(lambda first: first > 0.0)
@@ -130,10 +135,10 @@ def extremes_v(response: xr.Dataset, node: str | None = None) -> xr.Dataset:
     })  # fmt: skip
 
 
-def _sine(response: xr.Dataset) -> dict[str, Any]:
+def _sine(response: xr.Dataset) -> StimulusFacts:
     facts = stimulus(response)
-    if facts.get("shape") != "sine":
-        raise DescriptionError(f"this needs a transient with a sine; given: a {facts.get('shape')}")
+    if facts.shape != "sine":
+        raise DescriptionError(f"this needs a transient with a sine; given: a {facts.shape}")
     return facts
 
 
@@ -145,9 +150,9 @@ def _step(response: xr.Dataset) -> float:
 def _window_start(response: xr.Dataset) -> float:
     facts = _sine(response)
     time = response["time"].values
-    start = float(time[-1]) - float(facts["cycles"] / facts["frequency"])
+    start = float(time[-1]) - float(facts.cycles / facts.frequency)
     if start < time[0] - 1e-9:
-        raise DescriptionError(f"the response is shorter than {facts['cycles']} cycles of {facts['frequency']:g} Hz")
+        raise DescriptionError(f"the response is shorter than {facts.cycles:g} cycles of {facts.frequency:g} Hz")
     return start
 
 
@@ -156,7 +161,7 @@ def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
     from scipy.interpolate import CubicSpline
 
     piece = settled(response, node).transpose(..., "time")
-    start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response)["cycles"])
+    start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response).cycles)
     grid = np.linspace(start, float(piece["time"].values[-1]), points, endpoint=False)
     rows = np.asarray(CubicSpline(piece["time"].values, piece.values, axis=-1)(grid))
     # Whole cycles apart, a settled wave has one value: what is left is drift, and would look like harmonics.

@@ -34,7 +34,7 @@ def tone(shape: str, frequency: float, level: float) -> Sine | Burst:
 
 def wave_pictures(response: xr.Dataset, node: str) -> list[Picture]:
     """Waveform and harmonics of a sine; for a burst, which has no steady harmonics, the waveform alone."""
-    if stimulus(response)["shape"] == "sine":
+    if stimulus(response).shape == "sine":
         return [waveform_picture(response, node), harmonics_picture(response, node)]
     return [burst_picture(response, node)]
 
@@ -61,8 +61,8 @@ def burst_picture(response: xr.Dataset, node: str) -> Picture:
 
 def _subtitle(response: xr.Dataset) -> str:
     facts = stimulus(response)
-    sound = f"{in_hertz(facts['frequency'])}, {in_volts(facts['level'])} peak"
-    span = f"from {1e3 * facts['start']:.3g} to {1e3 * facts['stop']:.3g} ms"
+    sound = f"{in_hertz(facts.frequency)}, {in_volts(facts.level)} peak"
+    span = f"from {1e3 * facts.start:.3g} to {1e3 * facts.stop:.3g} ms"
     return f"{sound}, {span}; {response['position'].values[0]}"
 
 

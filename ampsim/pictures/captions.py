@@ -88,7 +88,7 @@ def tone(response: xr.Dataset) -> str:
     """The sine in words."""
     facts = stimulus(response)
     start = 1e3 * float(settled(response, str(response["node"].values[0]))["time"].values[0])
-    return f"sine of {in_hertz(facts['frequency'])}, {in_volts(facts['level'])} peak, {start:.0f} ms after it starts"
+    return f"sine of {in_hertz(facts.frequency)}, {in_volts(facts.level)} peak, {start:.0f} ms after it starts"
 
 
 def distortion(percent: float) -> str:

@@ -117,7 +117,7 @@ def source_and_output(
 
 def _shown(output: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
     end = float(output["time"].values[-1])
-    return output.sel(time=slice(end - _MOST_CYCLES / stimulus(response)["frequency"] - 1e-9, None))
+    return output.sel(time=slice(end - _MOST_CYCLES / stimulus(response).frequency - 1e-9, None))
 
 
 def _key(response: xr.Dataset, node: str | None) -> list[str]:

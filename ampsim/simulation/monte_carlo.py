@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +20,7 @@ from ..circuit.signal_path import listening_points
 from . import batch
 from .analyses import Analysis, FrequencySweep, OperatingPoint
 from .batch import Executor, Tally
+from .facts import Fact, put
 from .netlist import Netlist, node_vector, write
 from .ngspice.engine import Arrays, Outcome
 from .request import Case, Request, request
@@ -39,6 +39,10 @@ from .tolerances import (
 
 Array = NDArray[np.float64]
 _MOST = 100_000
+TOLERANCES = Fact("tolerances", Tolerances)
+"""The tolerances that parts and valves were drawn with."""
+VALVE_SPREAD = Fact("valve_spread", dict[str, str])
+"""What the spread of each valve type rests on; the text "none" where valves stay as they are."""
 SWEEP = FrequencySweep(per_decade=15)
 
 
@@ -189,8 +193,8 @@ class _Run:
             raise EngineError(f"none of {self.count} amps gave an answer: {failures[0]}")
         facts = provenance(variants, self.analysis, [], good) | {"netlists_sha256": self._digest.hexdigest()}
         facts |= {"seed": self.seed, "count": self.count, "failed": len(failures), "sampling": "plain random"}
-        facts |= {"tolerances": json.dumps(asdict(self.tolerances)), "tolerance_source": TOLERANCE_SOURCE}
-        facts |= {"valve_spread": json.dumps(_spreads(variants)) if self.tolerances.valves else "none"}
+        facts |= put(TOLERANCES, self.tolerances) | {"tolerance_source": TOLERANCE_SOURCE}
+        facts |= put(VALVE_SPREAD, _spreads(variants)) if self.tolerances.valves else {VALVE_SPREAD.name: "none"}
         return facts | {"bottle_share": BOTTLE_SHARE, "first_failure": failures[0] if failures else ""}
 
 

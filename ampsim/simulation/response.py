@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import json
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from functools import lru_cache
@@ -19,11 +19,12 @@ from ..circuit.nets import INPUT
 from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
+from .facts import STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 from .netlist import Netlist, build, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
-from .stimuli import Sine
+from .stimuli import Burst, Sine, Throw, Waveform
 
 
 def simulate(
@@ -164,47 +165,42 @@ def provenance(
         "output": SPEAKER,
         "netlists_sha256": digest,
         "ampsim_version": __version__,
-        "valves": _valve_json(tuple(variants)),
+        **_valves(tuple(variants)),
     }
     attributes |= {f"{name}_version": version for name, version in engine.versions().items()}
     notes = sorted({note for outcome in outcomes for note in outcome.notes})
     if notes:
         attributes["engine_notes"] = "\n".join(notes[:20])
     if isinstance(analysis, Transient):
-        attributes["stimulus"] = json.dumps(_stimulus(analysis))
+        attributes |= put(STIMULUS, _stimulus(analysis.stimulus))
     return attributes
 
 
 @lru_cache(maxsize=32)
-def _valve_json(variants: tuple[Amp, ...]) -> str:
-    return json.dumps({amp.variant: _valve_facts(amp) for amp in variants})
+def _valves(variants: tuple[Amp, ...]) -> dict[str, str]:
+    return put(VALVES, {amp.variant: _valve_facts(amp) for amp in variants})
 
 
-def _valve_facts(amp: Amp) -> dict[str, Any]:
+def _valve_facts(amp: Amp) -> dict[str, ValveFacts]:
     facts = {}
     for element in build_circuit(amp).elements:
         part = build_circuit(amp).parts.get(element.designator)
         if isinstance(part, Socket):
             valve = amp.valve_by_type[part.type]
             limits = {name: value for name, value in asdict(valve.limits).items() if value is not None}
-            facts[part.designator] = {
-                "type": valve.type,
-                "family": valve.family,
-                "law": valve.law,
-                "model_source": valve.source,
-                "basis": limits.pop("basis"),
-                "source": limits.pop("source"),
-                "limits": limits,
-            }
+            basis, source = limits.pop("basis"), limits.pop("source")
+            facts[part.designator] = ValveFacts(
+                valve.type, valve.family, valve.law, valve.source, basis, source, limits
+            )
     return facts
 
 
-def _stimulus(analysis: Transient) -> dict[str, Any]:
-    given = analysis.stimulus
-    facts: dict[str, Any] = {"shape": given.shape, "duration": given.duration}
-    for name in ("frequency", "level", "settle", "cycles", "start", "stop", "around", "rate"):
-        if hasattr(given, name):
-            facts[name] = getattr(given, name)
+def _stimulus(given: Sine | Burst | Waveform | Throw) -> StimulusFacts:
     if isinstance(given, Sine):
-        facts["cycles"] = given.cycles
-    return facts
+        return StimulusFacts(
+            given.shape, given.duration, given.frequency, given.level, settle=given.settle, cycles=given.cycles
+        )
+    if isinstance(given, Burst):
+        figures = {"start": given.start, "stop": given.stop, "around": given.around}
+        return StimulusFacts(given.shape, given.duration, given.frequency, given.level, **figures)
+    return StimulusFacts(given.shape, given.duration, rate=given.rate if isinstance(given, Waveform) else math.nan)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import errno
-import json
 import os
 import re
 import threading
@@ -19,6 +18,7 @@ from ampsim.measures.margins import margin_table
 from ampsim.measures.sweep import gain_at
 from ampsim.pictures.canvas import move, svg, svg_element
 from ampsim.pictures.overlay import overlay_curves, overlay_picture
+from ampsim.simulation.facts import VALVES, get, put
 
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 
@@ -277,10 +277,10 @@ def test_the_bias_table_names_what_a_position_moves(panel: Panel) -> None:
 
 def test_a_valve_over_its_limit_is_said_so_though_nothing_moved() -> None:
     response = simulate([JOB.stock, JOB.modded], OperatingPoint())
-    facts = json.loads(response.attrs["valves"])
+    facts = get(response, VALVES)
     for variant in facts.values():
-        variant["V4"]["limits"]["plate_watts"] = 1.0
-    rows = bias_rows(response.assign_attrs(valves=json.dumps(facts)))
+        variant["V4"].limits["plate_watts"] = 1.0
+    rows = bias_rows(response.assign_attrs(put(VALVES, facts)))
     assert [row[-1].split(":")[0] for row in rows[1:]] == ["over the plate dissipation limit"] * 2
 
 

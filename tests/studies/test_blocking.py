@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import lru_cache
 from pathlib import Path
@@ -15,7 +14,9 @@ from hypothesis import strategies as st
 from matplotlib.lines import Line2D
 
 from ampsim import Burst, DescriptionError, FrequencySweep, Sine, Transient, apply_mods, load_amp, load_mod, simulate
+from ampsim.circuit.signal_path import ValveStage
 from ampsim.pictures.canvas import move, png
+from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
 from ampsim.studies.blocking.findings import blocking_findings, most_pushed
 from ampsim.studies.blocking.measures import bias_v, blocking_table, settled_after, small_tone_db, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
@@ -72,13 +73,12 @@ def synthetic(tau: float, shift: float, dip: float, around: float = 1e-3) -> xr.
     wave = around * np.sin(2.0 * np.pi * 400.0 * time)
     rows = {"V1.grid": wave - 1.0 + push, "V1.cathode": 0.0 * time, "V1.plate": -50.0 * level * wave - 200.0 * push}
     rows["speaker"] = rows["V1.plate"]
-    stages = {"stock": [{"name": "stage", "valves": ["V1"], "outputs": ["V1.plate"]}]}
-    stimulus = {"shape": "burst", "frequency": 400.0, "level": 1.0, "start": 0.04, "stop": 0.06, "duration": 0.36}
+    stages = {"stock": (ValveStage("stage", ("V1",), ("V1.grid",), ("V1.grid",), ("V1.plate",)),)}
+    stimulus = StimulusFacts("burst", 0.36, 400.0, 1.0, start=0.04, stop=0.06, around=around)
     return xr.Dataset(
         {"voltage": (("variant", "position", "node", "time"), np.array(list(rows.values()))[np.newaxis, np.newaxis])},
         {"variant": ["stock"], "position": ["as drawn"], "node": list(rows), "time": time},
-        {"analysis": "transient", "output": "speaker", "stages": json.dumps(stages),
-         "stimulus": json.dumps(stimulus | {"around": around})},
+        {"analysis": "transient", "output": "speaker", **put(STAGES, stages), **put(STIMULUS, stimulus)},
     )  # fmt: skip
 
 
@@ -129,9 +129,9 @@ def test_without_a_burst_nothing_moves() -> None:
 def test_silence_is_not_judged() -> None:
     told = synthetic(0.02, -1.0, 0.0).copy(deep=True)
     told["voltage"][:, :, 3] = 0.0
-    stages = json.loads(told.attrs["stages"])["stock"]
+    stages = get(told, STAGES)["stock"]
     both = xr.concat([told, told.assign_coords(variant=["silent"])], "variant")
-    both = both.assign_attrs(stages=json.dumps({"stock": stages, "silent": stages}))
+    both = both.assign_attrs(put(STAGES, {"stock": stages, "silent": stages}))
     found = blocking_findings(both)
     assert [each.grade for each in found] == ["not known"]
     assert "nothing can be said" in found[0].words

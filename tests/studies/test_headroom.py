@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import lru_cache
 from pathlib import Path
@@ -20,6 +19,7 @@ from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.pictures.canvas import move, png
 from ampsim.simulation.analyses import FrequencySweep
+from ampsim.simulation.facts import get
 from ampsim.simulation.ngspice import engine
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.findings import headroom_findings
@@ -39,7 +39,7 @@ from ampsim.studies.headroom.picture import (
     harmonics_over_level_picture,
 )
 from ampsim.studies.headroom.section import section
-from ampsim.studies.headroom.simulate import TONE, headroom, load_ohm
+from ampsim.studies.headroom.simulate import FAILED, TONE, headroom, load_ohm
 from ampsim.studies.section import Examined
 from tests.truth.bench import amp, rail, stage, wired
 
@@ -145,7 +145,7 @@ def test_levels_that_ngspice_cannot_answer_are_named_and_left_out(monkeypatch: p
 
     monkeypatch.setattr(engine, "run_distinct", broken)
     told = headroom(load_amp("lesson-stage"), levels=SHORT)
-    assert json.loads(told.attrs["failed"]) == ["stock, as drawn, 0.00195 V"]
+    assert get(told, FAILED) == ["stock, as drawn, 0.00195 V"]
     assert np.isnan(told["voltage"].isel(level=0)).all()
     assert np.isfinite(power_table(told)["gain [dB]"]).all()
     assert len(harmonics_table(told, "stock", "as drawn")) == told.sizes["level"] - 1

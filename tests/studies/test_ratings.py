@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import lru_cache
 from pathlib import Path
@@ -23,6 +22,7 @@ from ampsim.measures.labels import records
 from ampsim.measures.loads import Span, track_watts, valve_load
 from ampsim.pictures.canvas import png
 from ampsim.simulation.analyses import PortSweep
+from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
 from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted, worst_parts
@@ -341,9 +341,9 @@ def test_a_track_with_direct_voltage_scratches() -> None:
 
 def test_a_valve_without_limits_is_not_known() -> None:
     response = against_stock("bright switch").copy()
-    facts = json.loads(response.attrs["valves"])
-    facts["bright switch"]["V1A"]["limits"] = {}
-    response.attrs["valves"] = json.dumps(facts)
+    facts = get(response, VALVES)
+    facts["bright switch"]["V1A"].limits.clear()
+    response.attrs |= put(VALVES, facts)
     found = next(each for each in ratings_findings(response) if each.subject.startswith("V1A "))
     assert (found.grade, found.limit) == ("not known", None)
     assert "no limits known" in found.words

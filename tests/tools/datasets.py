@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
+
+from ampsim.simulation.facts import STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 
 Curve = Callable[[NDArray[Any]], NDArray[Any]]
 GRID = 20.0 * 10.0 ** (np.arange(151) / 50.0)
@@ -97,8 +98,8 @@ def transient(
         "node": nodes,
         "time": ("time", time, {"units": "s"}),
     }
-    facts = {"shape": "sine", "frequency": frequency, "level": level, "settle": settle / frequency, "cycles": cycles}
-    attrs = {**attributes("transient", nodes), "stimulus": json.dumps(facts)}
+    facts = StimulusFacts("sine", time[-1], frequency, level, settle=settle / frequency, cycles=cycles)
+    attrs = {**attributes("transient", nodes), **put(STIMULUS, facts)}
     dims = ("variant", "position", "node", "time")
     return xr.Dataset({"voltage": (dims, voltage, {"units": "V"})}, coords, attrs)
 
@@ -147,16 +148,12 @@ def operating_point(
         for valves in readings.values()
     ]
     facts = {
-        valve: {
-            "type": "EL84" if "screen" in each else "12AX7",
-            "family": "pentode" if "screen" in each else "triode",
-            "limits": PENTODE if "screen" in each else TRIODE,
-            "basis": "design centre",
-            "source": "test",
-        }
+        valve: ValveFacts("EL84", "pentode", "koren", "test", "design centre", "test", PENTODE)
+        if "screen" in each
+        else ValveFacts("12AX7", "triode", "koren", "test", "design centre", "test", TRIODE)
         for valve, each in first.items()
     }
-    attrs = {**attributes("operating point", nodes), "valves": json.dumps(dict.fromkeys(readings, facts))}
+    attrs = {**attributes("operating point", nodes), **put(VALVES, dict.fromkeys(readings, facts))}
     data = {
         "voltage": (("variant", "position", "node"), np.array(volts), {"units": "V"}),
         "current": (("variant", "position", "branch"), np.array(amps), {"units": "A"}),

@@ -36,11 +36,11 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         is pushed most. Near the limit from half of it on; a step milder where the stock amp blocks as long.
     """
     facts, tones, biases = stimulus(response), records(tone_table(response)), records(blocking_table(response))
-    stock, ends = str(response["variant"].values[0]), 1e3 * (facts["duration"] - facts["stop"])
+    stock, ends = str(response["variant"].values[0]), 1e3 * (facts.duration - facts.stop)
     until = {(row["variant"], row["position"]): row["down until [ms]"] for row in tones}
     how = (
-        f"{1e3 * (facts['stop'] - facts['start']):.0f} ms of {facts['level']:g} V peak at {facts['frequency']:g} Hz, "
-        f"before and after it {1e3 * facts['around']:g} mV"
+        f"{1e3 * (facts.stop - facts.start):.0f} ms of {facts.level:g} V peak at {facts.frequency:g} Hz, "
+        f"before and after it {1e3 * facts.around:g} mV"
     )
     found = []
     for row in (row for row in tones if row["variant"] != stock):

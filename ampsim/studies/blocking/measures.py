@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import json
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...measures.labels import labelled
 from ...measures.waveforms import stimulus
+from ...simulation.facts import STAGES, get
 
 Array = NDArray[np.float64]
 LEAST_SHIFT = 0.05
@@ -94,16 +94,16 @@ def blocking_table(response: xr.Dataset) -> pd.DataFrame:
         [ms] after which it stays within 1 dB (infinite where the run ends first).
     """
     bias, tone = bias_v(response), small_tone_db(response)
-    stages = json.loads(response.attrs["stages"])
+    stages = get(response, STAGES)
     rows = []
     for variant, position in itertools.product(bias["variant"].values, bias["position"].values):
         here = {"variant": variant, "position": position}
-        pairs = [(each, valve) for each in stages[str(variant)] for valve in each["valves"]]
+        pairs = [(each, valve) for each in stages[str(variant)] for valve in each.valves]
         for stage, valve in pairs:
-            facts = {"variant": str(variant), "position": str(position), "stage": stage["name"], "valve": valve}
+            names = {"variant": str(variant), "position": str(position), "stage": stage.name, "valve": valve}
             way = bias.sel({**here, "valve": valve})
-            heard = tone.sel({**here, "node": stage["outputs"][0]})
-            rows.append(facts | _bias_row(way) | _tone_row(heard))
+            heard = tone.sel({**here, "node": stage.outputs[0]})
+            rows.append({**names, **_bias_row(way), **_tone_row(heard)})
     return pd.DataFrame(rows)
 
 
@@ -199,10 +199,10 @@ def _before(way: xr.DataArray) -> slice:
 def _samples(response: xr.Dataset) -> int:
     """Samples to a cycle."""
     facts = stimulus(response)
-    if facts.get("shape") != "burst":
-        raise DescriptionError(f"this needs the response to a burst; given: a {facts.get('shape')}")
+    if facts.shape != "burst":
+        raise DescriptionError(f"this needs the response to a burst; given: a {facts.shape}")
     time = response["time"].values
-    return round((time.size - 1) / float(time[-1] - time[0]) / float(facts["frequency"]))
+    return round((time.size - 1) / float(time[-1] - time[0]) / facts.frequency)
 
 
 def _by_cycle(response: xr.Dataset, readings: xr.DataArray, weights: NDArray[Any]) -> xr.DataArray:
@@ -211,7 +211,7 @@ def _by_cycle(response: xr.Dataset, readings: xr.DataArray, weights: NDArray[Any
     windows = np.lib.stride_tricks.sliding_window_view(readings.values[..., :-1], weights.size, axis=-1)[
         ..., ::count, :
     ]
-    middles = (np.arange(windows.shape[-2]) + 0.5 * weights.size / count) / facts["frequency"] - facts["stop"]
+    middles = (np.arange(windows.shape[-2]) + 0.5 * weights.size / count) / facts.frequency - facts.stop
     coords = {name: coord for name, coord in readings.coords.items() if "time" not in coord.dims}
-    coords |= {"after": ("after", middles, {"units": "s"}), "burst_start": facts["start"] - facts["stop"]}
+    coords |= {"after": ("after", middles, {"units": "s"}), "burst_start": facts.start - facts.stop}
     return xr.DataArray(windows @ weights, coords, (*readings.dims[:-1], "after"))

@@ -115,10 +115,10 @@ def _valve(chosen: xr.Dataset) -> str:
 
 def _subtitle(chosen: xr.Dataset) -> str:
     facts = stimulus(chosen)
-    length = 1e3 * (facts["stop"] - facts["start"])
+    length = 1e3 * (facts.stop - facts.start)
     return (
-        f"{chosen['position'].values[0]}; {length:.0f} ms of {in_volts(facts['level'])} peak, then again "
-        f"{in_volts(facts['around'])} of {in_hertz(facts['frequency'])}"
+        f"{chosen['position'].values[0]}; {length:.0f} ms of {in_volts(facts.level)} peak, then again "
+        f"{in_volts(facts.around)} of {in_hertz(facts.frequency)}"
     )
 
 

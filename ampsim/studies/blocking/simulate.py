@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict
 
 import xarray as xr
 
@@ -13,6 +11,7 @@ from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position
 from ...circuit.signal_path import ValveStage, valve_stages
 from ...simulation.analyses import Transient
+from ...simulation.facts import STAGES, put
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst
 
@@ -60,17 +59,16 @@ def blocking(
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
     found = simulate(variants, run, positions, list(dict.fromkeys([*places, SPEAKER])), progress=progress)
-    named = {variant: [asdict(stage) for stage in of_variant] for variant, of_variant in stages.items()}
-    return found.assign_attrs(stages=json.dumps(named))
+    return found.assign_attrs(put(STAGES, stages))
 
 
-def _stages(amp: Amp, variants: Sequence[Amp]) -> list[ValveStage]:
+def _stages(amp: Amp, variants: Sequence[Amp]) -> tuple[ValveStage, ...]:
     known = [build_circuit(each).net_by_place for each in variants]
-    return [
+    return tuple(
         stage
         for stage in valve_stages(build_circuit(amp))
         if all(place in places for places in known for place in _places(stage))
-    ]
+    )
 
 
 def _places(stage: ValveStage) -> list[str]:

@@ -47,7 +47,7 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     stock = str(response["variant"].values[0])
     span = float(response["level"].values[0]), float(response["level"].values[-1])
     how = (
-        f"a sine of {stimulus(response)['frequency']:g} Hz at levels from {_volts(span[0])} to {_volts(span[1])} peak "
+        f"a sine of {stimulus(response).frequency:g} Hz at levels from {_volts(span[0])} to {_volts(span[1])} peak "
         f"{response.attrs['source']}"
     )
     found = []

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,9 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
+from ...circuit.signal_path import ValveStage
 from ...measures.waveforms import FLOOR_DB, harmonics, rms_v, stimulus
+from ...simulation.facts import STAGES, Fact, get
 
 Array = NDArray[np.float64]
 CLIP_DB = 1.0
@@ -20,6 +21,7 @@ CLIP_DB = 1.0
 CLEAN_PERCENT = (1.0, 5.0, 10.0)
 """Total harmonic distortion at which power is stated: 10 % as data sheets of output valves do."""
 WHOLE = "whole amp"
+LOAD_OHM = Fact("load_ohm", dict[str, float | None])  # by variant, as `load_ohm` of `simulate`
 # Volts peak: what is smaller, behind a control turned down, is lost in what a transient is exact to.
 _LEAST = 1e-5
 # What a valve does at the level where its stage has clipped (our own marks): current down to 2 % of that at rest is
@@ -83,7 +85,7 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
         for name in [*known[variant], WHOLE]:
-            valves = known[variant][name]["valves"] if name in known[variant] else []
+            valves = known[variant][name].valves if name in known[variant] else ()
             drop = -fallen.sel({**here, "stage": name})
             level = first_crossing(response["level"].values, (drop["grid"] + drop["valve"]).values, CLIP_DB)
             how = _how(response.sel(here), drop, valves, level) if valves else ""
@@ -127,7 +129,7 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     tone's frequency (``attrs["load_ohm"]``); that of harmonics is counted as if it met the same resistance. Levels
     are interpolated as in `first_crossing`.
     """
-    loads, levels = json.loads(response.attrs["load_ohm"]), response["level"].values
+    loads, levels = get(response, LOAD_OHM), response["level"].values
     distortion, volts = _filled(response, lambda whole: harmonics(whole)["thd"]), _filled(response, rms_v)
     rows = []
     for variant, position in _cells(response):
@@ -148,7 +150,7 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
 def harmonics_over_level(response: xr.Dataset, variant: str, position: str) -> xr.Dataset:
     """`harmonics` at the speaker, dims (level, harmonic), at the levels that were played at this position."""
     chosen = response.sel(variant=[variant], position=[position])
-    known = np.isfinite(_speaker(chosen).isel(time=0).values.ravel())
+    known = np.isfinite(_between(chosen["voltage"], ["speaker"]).isel(time=0).values.ravel())
     return harmonics(chosen.isel(level=known)).isel(variant=0, position=0)
 
 
@@ -231,7 +233,7 @@ def _at(levels: Array, values: Array, level: float) -> float:
     return float(PchipInterpolator(np.log(levels[known]), values[known], extrapolate=False)(np.log(level)))
 
 
-def _how(response: xr.Dataset, drop: xr.Dataset, valves: list[str], level: float) -> str:
+def _how(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], level: float) -> str:
     known = np.isfinite(drop["valve"].values)
     beyond = np.flatnonzero(known & (response["level"].values >= level * (1.0 - 1e-9)))
     if not np.isfinite(level) or not beyond.size:
@@ -256,19 +258,18 @@ def _cells(response: xr.Dataset) -> Iterator[tuple[str, str]]:
         yield str(variant), str(position)
 
 
-def _stages(response: xr.Dataset) -> dict[str, dict[str, dict[str, Any]]]:
+def _stages(response: xr.Dataset) -> dict[str, dict[str, ValveStage]]:
     """Variant to stage name to what is known of it."""
-    found = json.loads(response.attrs["stages"])
-    return {variant: {stage["name"]: stage for stage in stages} for variant, stages in found.items()}
+    return {variant: {stage.name: stage for stage in stages} for variant, stages in get(response, STAGES).items()}
 
 
-def _of_variant(response: xr.Dataset, stages: dict[str, dict[str, Any]]) -> xr.Dataset:
+def _of_variant(response: xr.Dataset, stages: dict[str, ValveStage]) -> xr.Dataset:
     speaker = _against_small(response, ["speaker"])
     before: xr.DataArray | float = 0.0
     grid, valve = [], []
     for stage in stages.values():
-        grids, output = _against_small(response, stage["grids"]), _against_small(response, stage["outputs"])
-        grid.append(_against_small(response, stage["driven"]) - before)
+        grids, output = _against_small(response, stage.grids), _against_small(response, stage.outputs)
+        grid.append(_against_small(response, stage.driven) - before)
         valve.append(output - grids)
         before = output
     index = pd.Index([*stages, WHOLE], name="stage")
@@ -278,9 +279,9 @@ def _of_variant(response: xr.Dataset, stages: dict[str, dict[str, Any]]) -> xr.D
     })  # fmt: skip
 
 
-def _against_small(response: xr.Dataset, places: list[str]) -> xr.DataArray:
+def _against_small(response: xr.Dataset, places: Sequence[str]) -> xr.DataArray:
     """Fundamental at a place, or between two, per volt of the source, against that of a small signal [dB]."""
-    first = _fundamental(_between(response["voltage"], places), stimulus(response)["frequency"])
+    first = _fundamental(_between(response["voltage"], places), stimulus(response).frequency)
     small = (_between(response["small"], places) ** 2).sum("part", skipna=False) ** 0.5
     ratio = (first / response["level"] / small).where(first > _LEAST)
     return ratio.copy(data=_in_db(ratio.values))
@@ -297,12 +298,8 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> xr.DataArray:
 
 def _filled(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
     """A measure at the speaker, NaN at the levels without an answer or without a tone to speak of."""
-    known = _fundamental(_speaker(response), stimulus(response)["frequency"]) > _LEAST
+    known = _fundamental(_between(response["voltage"], ["speaker"]), stimulus(response).frequency) > _LEAST
     return measure(response[["voltage"]].fillna(0.0)).where(known)
-
-
-def _speaker(response: xr.Dataset) -> xr.DataArray:
-    return response["voltage"].sel(node="speaker", drop=True)
 
 
 def _in_db(ratio: Array) -> Array:
@@ -310,6 +307,6 @@ def _in_db(ratio: Array) -> Array:
         return np.asarray(20.0 * np.log10(ratio))
 
 
-def _between(readings: xr.DataArray, places: list[str]) -> xr.DataArray:
+def _between(readings: xr.DataArray, places: Sequence[str]) -> xr.DataArray:
     chosen = [readings.sel(node=place, drop=True) for place in places]
     return chosen[0] - chosen[1] if len(chosen) == 2 else chosen[0]

@@ -94,7 +94,7 @@ def compression_picture(response: xr.Dataset, position: str | None = None, title
 
 
 def _subtitle(chosen: xr.Dataset) -> str:
-    hertz = in_hertz(float(stimulus(chosen)["frequency"]))
+    hertz = in_hertz(stimulus(chosen).frequency)
     return f"{chosen['position'].values[0]}; a sine of {hertz}; a stage clips where its gain is down by 1 dB"
 
 
@@ -197,7 +197,7 @@ def harmonics_over_level_picture(
     chosen = captions.one_or_two(response, position)
     names = captions.names_of(chosen)
     heading = title or f"{captions.amp_name(chosen)}: harmonics over level"
-    hertz = in_hertz(float(stimulus(chosen)["frequency"]))
+    hertz = in_hertz(stimulus(chosen).frequency)
     floor = minus(f"{FLOOR_DB:g} dB")
     where = f"{chosen['position'].values[0]}; a sine of {hertz}, at the speaker"
     subtitle = f"{where}, relative to the fundamental; what is below {floor} is not trusted and not drawn"

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import json
-
 import pandas as pd
 import xarray as xr
 
 from ...base.wording import in_hertz, in_volts
 from ...measures.waveforms import stimulus
+from ...simulation.facts import get
 from ..rows import without_repeats, worst_position
 from ..section import Examined, Progress, Section
 from . import TITLE
 from .findings import headroom_findings
-from .measures import CLEAN_PERCENT, clipping_table, distorted_at, harmonics_table, power_at, power_table
+from .measures import CLEAN_PERCENT, LOAD_OHM, clipping_table, distorted_at, harmonics_table, power_at, power_table
 from .picture import compression_picture, harmonics_over_level_picture
-from .simulate import headroom
+from .simulate import FAILED, headroom
 
 
 def section(examined: Examined, progress: Progress | None = None) -> Section:
@@ -75,10 +74,10 @@ def _harmonics(response: xr.Dataset, variant: str, position: str) -> pd.DataFram
 
 def _notes(response: xr.Dataset) -> tuple[str, ...]:
     facts = stimulus(response)
-    loads = {ohm for ohm in json.loads(response.attrs["load_ohm"]).values() if ohm}
+    loads = {ohm for ohm in get(response, LOAD_OHM).values() if ohm}
     found = [
-        f"Levels are peak volts {response.attrs['source']} of a sine of {in_hertz(facts['frequency'])}, "
-        f"{1e3 * facts['settle']:.0f} ms after it starts. A stage clips where the fundamental between the stage before "
+        f"Levels are peak volts {response.attrs['source']} of a sine of {in_hertz(facts.frequency)}, "
+        f"{1e3 * facts.settle:.0f} ms after it starts. A stage clips where the fundamental between the stage before "
         "and its own output is down by 1 dB against a small signal, counted from its own grids inside a feedback loop. "
         "Levels are within 0.5 dB, power within 0.1 dB of a ladder in steps of 1 dB; beyond clipping bias goes on "
         "moving, which moves harmonics by a dB or two.",
@@ -91,5 +90,5 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
             f"Power is what the drawn load takes: rms volts squared over {' or '.join(f'{ohm:.3g}' for ohm in loads)} "
             "ohm, the resistance that takes as much as its impedance at this frequency."
         )
-    failed = json.loads(response.attrs["failed"])
+    failed = get(response, FAILED)
     return (*found, f"Without an answer, and left out: {'; '.join(failed)}.") if failed else tuple(found)

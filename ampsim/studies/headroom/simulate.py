@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import itertools
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,13 +18,14 @@ from ...circuit.loudspeaker import loudspeaker_ohms
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import begins_at_guitar, valve_stages
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
+from ...simulation.facts import STAGES, VALVES, Fact, get, put
 from ...simulation.netlist import build, node_vector, valve_vectors
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request
 from ...simulation.response import provenance, resampled, simulate
 from ...simulation.stimuli import Sine
-from .measures import levels_between
+from .measures import LOAD_OHM, levels_between
 
 LEVELS = tuple(0.5**step for step in range(11, -1, -1))
 """Peak volts of the generator: 0.5 mV to 1 V, a hard stroke on a strong pickup, in 12 levels of 6 dB."""
@@ -34,6 +34,8 @@ TONE = Sine(frequency=400.0, settle=0.025, cycles=2)
 """400 Hz, where a loudspeaker's impedance is near its lowest. Harmonics above -50 dB come out within 0.5 dB, down
 to -62 dB within 1 dB. Beyond clipping bias goes on moving for 0.3 s and more, and harmonics by a dB or two with it."""
 
+FAILED = Fact("failed", list[str])
+"""Where ngspice gave no answer, in words."""
 _PER_CYCLE = 50
 _TOLERANCE = 1e-3
 _PINS = ("grid", "cathode", "plate")
@@ -148,11 +150,9 @@ def _gathered(
         variants, _run(tone, levels[-1]), [], [each for each in told.values() if isinstance(each, Arrays)]
     )
     facts |= {
-        "failed": json.dumps(failed),
-        "stages": json.dumps(
-            {amp.variant: [asdict(stage) for stage in valve_stages(build_circuit(amp))] for amp in variants}
-        ),
-        "load_ohm": json.dumps({amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
+        **put(FAILED, failed),
+        **put(STAGES, {amp.variant: valve_stages(build_circuit(amp)) for amp in variants}),
+        **put(LOAD_OHM, {amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
         "source": "from the pickup" if begins_at_guitar(variants[0]) else "at the input",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
@@ -232,6 +232,6 @@ def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr
         "rest": ((*_CELL, "node"), rest["voltage"].values, {"units": "V"}),
         "rest_current": ((*_CELL, "branch"), rest["current"].values, {"units": "A"}),
     }
-    branches = [f"{name}.{end}" for name in json.loads(rest.attrs["valves"])[amp.variant] for end in ("plate", "grid")]
+    branches = [f"{name}.{end}" for name in get(rest, VALVES)[amp.variant] for end in ("plate", "grid")]
     whole = xr.Dataset(data, {name: rest[name].values for name in ("node", "branch")})
     return whole.sel(branch=branches).assign_coords(part=["in phase", "in quadrature"])

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any, cast
 
 import numpy as np
@@ -20,6 +19,7 @@ from ...circuit.stages.template import GROUND, Element
 from ...circuit.valves.description import Valve
 from ...circuit.valves.emission import stronger_valve
 from ...simulation.analyses import Analysis, OperatingPoint, PortSweep, RippleSweep
+from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, answers, request
@@ -51,6 +51,10 @@ class Mains:
         for name, (low, high) in limits.items():
             if not low <= getattr(self, name) <= high:
                 raise DescriptionError(f"hum: {name} of {shown(getattr(self, name))}; expected {low:g} to {high:g}")
+
+
+ASSUMED = Fact("assumed", Mains)
+"""What was assumed of mains, heaters and output valves."""
 
 
 def hum_spectrum(
@@ -112,7 +116,7 @@ def hum_spectrum(
         plan.hum(answer, [next(left) for _ in group]) for plan, answer, group in zip(plans, resting, runs, strict=True)
     ]
     facts = provenance(asked.variants, RippleSweep(), [*rest, *flat], [*resting, *swept])
-    facts |= {"output": output, "assumed": json.dumps(asdict(plans[0].mains)), "pair": ", ".join(plans[0].apart)}
+    facts |= {"output": output, **put(ASSUMED, plans[0].mains), "pair": ", ".join(plans[0].apart)}
     return _dataset(found, asked.shape, plans[0].frequency).assign_coords(asked.coords()).assign_attrs(facts)
 
 

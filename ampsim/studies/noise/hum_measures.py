@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Hashable, Mapping
 from typing import Any
@@ -13,8 +12,10 @@ import xarray as xr
 
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
+from ...simulation.facts import get
 from ..findings import Finding
 from . import TITLE
+from .hum import ASSUMED
 from .measures import BEYOND_DB, THRESHOLDS, against, margin, noise_grade
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
@@ -25,16 +26,16 @@ LEAK_SOURCE = "leakage to each cathode assumed, common practice without a source
 
 def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
     """What the hum of a response rests on, in words."""
-    assumed = json.loads(response.attrs["assumed"])
-    mains, pair = float(assumed["frequency"]), str(response.attrs["pair"])
+    assumed = get(response, ASSUMED)
+    mains, pair = assumed.frequency, str(response.attrs["pair"])
     found = [
         f"Mains of {mains:g} Hz, full-wave rectified: the ripple of a reservoir is estimated as a sawtooth of "
         "I/(2 f C) peak to peak, with the current I at rest, and carries ten harmonics.",
-        f"Heaters: {assumed['heater_volts']:g} V at {mains:g} Hz leak through {assumed['leak_ohms'] / 1e6:g} Mohm to "
+        f"Heaters: {assumed.heater_volts:g} V at {mains:g} Hz leak through {assumed.leak_ohms / 1e6:g} Mohm to "
         "each cathode, all valves alike; this is an assumption, and a good valve leaks less.",
     ]
     if pair:
-        percent = 100.0 * float(assumed["mismatch"])
+        percent = 100.0 * assumed.mismatch
         found.append(
             f"{pair} draws {percent:g} % more plate current than the other valve of its pair: a perfect match would "
             "cancel the ripple at the output transformer's centre tap, which real valves do not."
@@ -131,7 +132,7 @@ def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str,
     pictures : mapping
         Names of the pictures that show "supply hum" and "heater hum".
     """
-    stock, mains = str(response["variant"].values[0]), float(json.loads(response.attrs["assumed"])["frequency"])
+    stock, mains = str(response["variant"].values[0]), get(response, ASSUMED).frequency
     rows = hum_table(response).to_dict("records")
     found = []
     for kind, frequency in ((SUPPLY, 2.0 * mains), (HEATERS, mains)):
@@ -183,7 +184,7 @@ def _rms(volts: xr.DataArray) -> xr.DataArray:
 
 
 def _mains_weight(response: xr.Dataset) -> float:
-    return float(a_weight(json.loads(response.attrs["assumed"])["frequency"]))
+    return float(a_weight(get(response, ASSUMED).frequency))
 
 
 def _heaters(response: xr.Dataset) -> xr.DataArray:

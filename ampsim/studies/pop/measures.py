@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Hashable, Iterator, Mapping
 from typing import Any
@@ -13,9 +12,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...measures.labels import expect, index_of
+from ...simulation.facts import get
 from ..findings import Finding, grade_below
 from . import TITLE
-from .simulate import AS_IT_IS
+from .simulate import AS_IT_IS, NOMINAL_OHM
 
 LOUD_W, AUDIBLE_W = 1.0, 0.1
 """A pop whose peak reaches that of a sine of 1 W in the loudspeaker is too loud, one of 0.1 W is near: own choice."""
@@ -38,7 +38,7 @@ _Row = Mapping[Hashable, Any]
 
 def loud_v(response: xr.Dataset, variant: str) -> float:
     """Peak [V] of a sine of 1 W in the load that the tap is made for: sqrt(2 P R) (definition); NaN without one."""
-    ohms = json.loads(response.attrs["nominal_ohm"])[variant]
+    ohms = get(response, NOMINAL_OHM)[variant]
     return math.nan if ohms is None else math.sqrt(2.0 * LOUD_W * ohms)
 
 

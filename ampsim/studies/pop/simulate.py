@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import itertools
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, cast
 
 import numpy as np
@@ -21,6 +20,7 @@ from ...circuit.positions import Position, switches_at
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.power import tap_pin
 from ...simulation.analyses import Transient
+from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
@@ -67,6 +67,12 @@ MOVEMENTS = (
 
 BLEEDS = (None, 10e6, 1e6)
 """What lies across contacts behind which a capacitor hangs [ohm]: nothing, 10 megohm, 1 megohm."""
+
+
+CONTACTS = Fact("contacts", ContactData)
+"""What was assumed of contacts."""
+NOMINAL_OHM = Fact("nominal_ohm", dict[str, float | None])
+"""To each variant the loudspeaker [ohm] that its tap is made for."""
 
 
 class _Run(NamedTuple):
@@ -179,8 +185,8 @@ def pop(
     found = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
     facts = provenance(variants, analysis, [run.netlist for run in runs], found) | {
         "analysis": "pop",
-        "contacts": json.dumps(asdict(data)),
-        "nominal_ohm": json.dumps({amp.variant: nominal_ohms(amp) for amp in variants}),
+        **put(CONTACTS, data),
+        **put(NOMINAL_OHM, {amp.variant: nominal_ohms(amp) for amp in variants}),
         "failed": "\n".join(_failures(runs, outcomes, labels)),
     }
     return xr.Dataset(parts, coords, facts)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any, cast
@@ -17,6 +16,7 @@ from ...circuit.positions import Position
 from ...circuit.stages.template import Element
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
+from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays
@@ -43,6 +43,8 @@ _UNITS = {
     "cathode_amps": ("valve", "A"),
     "grid_ohms": ("valve", "ohm"),
 }
+TONES = Fact("tones", list[Sine])
+"""What the amp was driven with."""
 _STATELESS = ("part_value", "grid_ohms")
 
 
@@ -100,7 +102,7 @@ def stress(
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
-    facts |= {"analysis": "stress", "tones": json.dumps([_facts(tone) for tone in tones])}
+    facts |= put(TONES, list(tones)) | {"analysis": "stress"}
     return _dataset(asked, rows, facts)
 
 
@@ -116,10 +118,6 @@ def _name(run: Analysis) -> str:
     if isinstance(run, Transient):
         return f"driven at {cast('Sine', run.stimulus).frequency:g} Hz"
     return "cold" if run == OperatingPoint(cold=True) else "at rest"
-
-
-def _facts(tone: Sine) -> dict[str, float]:
-    return {"frequency": tone.frequency, "level": tone.level, "settle": tone.settle, "cycles": tone.cycles}
 
 
 def _netlist(case: Case, run: Analysis) -> Netlist:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -11,6 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.labels import records
+from ...simulation.facts import VALVES, get
 from ..findings import Finding, Grade, grade_below
 from . import TITLE
 from .valves import STATE_WORDS
@@ -84,8 +84,8 @@ def _worry(row: Mapping[str, Any]) -> tuple[int, float]:
 
 
 def _source(response: xr.Dataset, variant: str, valve: str) -> str:
-    facts = json.loads(response.attrs["valves"])[variant][valve]
-    return f"limits ({facts['basis']}): {facts['source']}"
+    facts = get(response, VALVES)[variant][valve]
+    return f"limits ({facts.basis}): {facts.source}"
 
 
 def _valve_words(worst: list[dict[str, Any]], response: xr.Dataset, modded: str) -> str:

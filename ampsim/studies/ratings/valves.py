@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.labels import expect
+from ...simulation.facts import VALVES, ValveFacts, get
 from ..findings import grade_below
 
 STATE_WORDS = {
@@ -77,12 +77,12 @@ def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFra
         For another kind of response.
     """
     expect(response, "stress")
-    valves = json.loads(response.attrs["valves"])
+    valves = get(response, VALVES)
     rows = []
     for variant in (str(each) for each in response["variant"].values):
         for position, readings in _readings(response, variant):
             for designator, facts in valves[variant].items():
-                place = {"variant": variant, "position": position, "valve": designator, "type": str(facts["type"])}
+                place = {"variant": variant, "position": position, "valve": designator, "type": facts.type}
                 rows += [place | row for row in _rows(designator, facts, readings, heater_volts)]
     return pd.DataFrame(rows)
 
@@ -101,7 +101,7 @@ def is_fixed_bias(grid_volts: float, cathode_volts: float) -> bool:
 
 
 def _rows(
-    designator: str, facts: Mapping[str, Any], readings: Mapping[tuple[str, str, str], float], heater_volts: float
+    designator: str, facts: ValveFacts, readings: Mapping[tuple[str, str, str], float], heater_volts: float
 ) -> Iterator[dict[str, Any]]:
     def read(quantity: _Quantity) -> float:
         item = f"{designator}.{quantity.pin}" if quantity.pin else designator
@@ -117,7 +117,7 @@ def _rows(
         if math.isnan(value):
             continue
         names = (_FIXED,) if fixed and quantity.limits == (_SELF,) else quantity.limits
-        limit = next((facts["limits"][name] for name in names if name in facts["limits"]), math.nan)
+        limit = next((facts.limits[name] for name in names if name in facts.limits), math.nan)
         yield {
             "quantity": quantity.name,
             "state": quantity.state,
@@ -125,7 +125,7 @@ def _rows(
             "unit": quantity.unit,
             "limit": limit,
             "of limit [%]": 100.0 * value / limit,
-            "kind of limit": str(facts.get("basis", "")),
+            "kind of limit": facts.basis,
             "grade": grade_below(value, limit),
         }
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
+from dataclasses import asdict
 
 import pandas as pd
 import xarray as xr
@@ -12,7 +12,8 @@ from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
-from ...simulation.monte_carlo import spread, valve_swap
+from ...simulation.facts import get
+from ...simulation.monte_carlo import TOLERANCES, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances, spreads
 from ..section import Examined, Progress, Section
 from . import TITLE
@@ -80,7 +81,7 @@ def _bars(ranked: pd.DataFrame, examined: Examined) -> Picture:
 
 
 def _notes(run: xr.Dataset, unknown: list[str]) -> Iterator[str]:
-    kinds = json.loads(run.attrs["tolerances"])
+    kinds = asdict(get(run, TOLERANCES))
     shares = ", ".join(f"{name} {100.0 * share:g} %" for name, share in kinds.items() if name != "valves")
     yield (
         f"{run.attrs['count']} amps, seed {run.attrs['seed']}, plain random sampling, the same parts and valves in "
@@ -93,7 +94,7 @@ def _notes(run: xr.Dataset, unknown: list[str]) -> Iterator[str]:
             "have no parameters for the spread of bias, mu and gm."
         )
         return
-    for kind, source in json.loads(run.attrs["valve_spread"]).items():
+    for kind, source in get(run, VALVE_SPREAD).items():
         yield f"Spread of the {kind}: {source}."
     yield (
         f"Sections of one bottle are alike to {run.attrs['bottle_share']:g} (a guess, no source); output valves are "

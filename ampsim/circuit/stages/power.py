@@ -159,7 +159,7 @@ def _taps(bench: StageBuilder, transformer: str) -> dict[str, str]:
 
 
 def tap_pin(ohms: float) -> str:
-    """The pin of the secondary tap for a load, such as tap8."""
+    """The pin of the secondary tap for a load [ohm], such as tap8."""
     return f"tap{ohms:g}".replace(".", "r")
 
 

@@ -108,7 +108,13 @@ class StageBuilder:
         return bool(self.designators(role))
 
     def part(self, designator: str) -> AnyPart:
-        """The part of this designator."""
+        """The part of this designator.
+
+        Raises
+        ------
+        DescriptionError
+            When the amp has no such part.
+        """
         known = self.amp.part_by_designator
         if designator not in known:
             raise self.fault(f"{shown(designator)} is not in [parts]{nearest(designator, known)}")
@@ -146,7 +152,22 @@ class StageBuilder:
         return str(dict(self.stage.roles)[role])
 
     def valve(self, role: str, plate: str, grid: str, cathode: str, screen: str = "") -> None:
-        """Fit a valve."""
+        """Fit a valve.
+
+        Parameters
+        ----------
+        role : str
+            The role that names its socket.
+        plate, grid, cathode : str
+            Nets of its pins.
+        screen : str
+            Net of the screen; empty for a triode.
+
+        Raises
+        ------
+        DescriptionError
+            For a triode where a pentode belongs, and the other way round.
+        """
         designator = self.designators(role)[0]
         socket = self.part(designator)
         family = self.amp.valve_by_type[socket.type].family  # type: ignore[union-attr]

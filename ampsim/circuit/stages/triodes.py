@@ -6,7 +6,18 @@ from .template import GROUND, Kind, Role, StageBuilder, Template
 
 
 def grid_network(bench: StageBuilder, signal: str, valve: str = "valve", suffix: str = "") -> str:
-    """Grid leak to ground (or to a bias rail), then the stopper; return the net of the grid itself."""
+    """Grid leak to ground (or to a bias rail), then the stopper; return the net of the grid itself.
+
+    Parameters
+    ----------
+    bench : StageBuilder
+    signal : str
+        The net that drives the grid.
+    valve : str
+        Role of the valve.
+    suffix : str
+        Ends the names of the other roles, such as "_a".
+    """
     foot = bench.rail("bias") if bench.has("bias") else GROUND
     bench.across(f"grid_leak{suffix}", signal, foot)
     if not bench.has(f"grid_stopper{suffix}"):

@@ -52,12 +52,12 @@ class Deviation:
 
 
 def space_charge_triode(p: Mapping[str, float], at: Reference, draw: ValveDraw) -> dict[str, float]:
-    """Parameters of a space-charge triode that differs by a draw [V, factors] at a point [V, A]."""
+    """Parameters of a space-charge triode that differs from its type by a draw [V, factors] at a reference [V, A]."""
     return _space_charge(p, at, draw, {"mu": at.plate_volts}, 0.0)
 
 
 def space_charge_pentode(p: Mapping[str, float], at: Reference, draw: ValveDraw) -> dict[str, float]:
-    """Parameters of a space-charge pentode that differs by a draw [V, factors] at a point [V, A]."""
+    """Parameters of a space-charge pentode that differs from its type by a draw [V, factors] at a reference [V, A]."""
     screen = at.plate_volts if at.screen_volts is None else at.screen_volts
     share = 0.0 if at.screen_volts is None else p["screen_share"]
     return _space_charge(p, at, draw, {"mu": screen, "plate_mu": at.plate_volts}, share)

@@ -11,7 +11,7 @@ from .laws import LAWS
 
 
 def stronger_valve(valve: Valve, factor: float) -> Valve:
-    """The valve whose plate and screen currents are `factor` times those of another at the same voltages.
+    """The valve whose plate and screen currents [A] are `factor` times those of another at the same voltages [V].
 
     Raises
     ------
@@ -22,7 +22,7 @@ def stronger_valve(valve: Valve, factor: float) -> Valve:
 
 
 def worn_valve(valve: Valve, share: float) -> Valve:
-    """The valve with a share of its emission: every current of its law scaled, that of the grid included.
+    """The valve with a share of its emission: every current [A] of its law scaled, that of the grid included.
 
     Raises
     ------

@@ -48,7 +48,8 @@ def currents(
 
     Parameters
     ----------
-    plate_volts, grid_volts, screen_volts
+    valve : Valve
+    plate_volts, grid_volts, screen_volts : array_like
         Voltages against the cathode [V], broadcast against each other. A pentode without `screen_volts` is
         triode connected: its screen joins the plate.
 
@@ -72,7 +73,16 @@ def slopes(
 ) -> Slopes:
     """Differentiate the plate current (with the screen current in triode connection) by central differences.
 
-    Parameters and errors as `currents`.
+    Parameters
+    ----------
+    valve : Valve
+    plate_volts, grid_volts, screen_volts : array_like
+        As for `currents` [V].
+
+    Raises
+    ------
+    DescriptionError
+        As `currents`.
     """
     at = _voltages(valve, plate_volts, grid_volts, screen_volts)
     joined = valve.family == "pentode" and screen_volts is None

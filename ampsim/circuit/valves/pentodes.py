@@ -19,6 +19,18 @@ def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tup
     """Softplus whose width grows with the screen voltage, and a plate knee that is zero at or below 0 V.
 
     The knee starts in proportion to the plate voltage, so the plate current never falls as grid 1 rises.
+
+    Parameters
+    ----------
+    p : mapping of str to float
+        The law's parameters.
+    plate, grid, screen : ndarray
+        Voltages against the cathode [V].
+
+    Returns
+    -------
+    tuple of ndarray
+        Plate and screen current [A].
     """
     drawn, above = np.maximum(screen, 0.0), np.maximum(plate, 0.0)
     width = p["width"] + p["width_per_volt"] * drawn
@@ -60,6 +72,18 @@ def koren(p: Parameters, plate: Array, grid: Array, screen: Array) -> tuple[Arra
     """Koren, Glass Audio 8(5), 1996: Ia = 2 E^x / kG1 arctan(Va / kVB), Ig2 = (Vg1 + Vg2/mu)^1.5 / kG2.
 
     E = (Vg2/kP) ln(1 + exp(kP (1/mu + Vg1/Vg2))); a bracket or a plate below 0 gives 0.
+
+    Parameters
+    ----------
+    p : mapping of str to float
+        The law's parameters.
+    plate, grid, screen : ndarray
+        Voltages against the cathode [V].
+
+    Returns
+    -------
+    tuple of ndarray
+        Plate and screen current [A].
     """
     drawn = np.maximum(screen, LOWEST_SCREEN)
     effective = drawn / p["kP"] * np.logaddexp(0.0, p["kP"] * (1.0 / p["mu"] + grid / drawn))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 def number(value: float) -> str:
-    """Write a number so that ngspice reads back the same double."""
+    """Write a number in SI units [V, A, ohm, F] so that ngspice reads back the same double."""
     return repr(float(value))
 
 

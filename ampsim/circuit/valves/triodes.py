@@ -24,7 +24,7 @@ def _softplus(x: Array) -> Array:
 
 
 def space_charge(p: Parameters, plate: Array, grid: Array) -> Array:
-    """Softplus whose width grows with the plate voltage, times a knee that is zero at or below 0 V."""
+    """Plate current [A]: softplus whose width grows with the plate voltage [V], times a knee, zero at or below 0 V."""
     positive = np.maximum(plate, 0.0)
     width = p["width"] + p["width_per_volt"] * positive
     effective = width * _softplus((grid + plate / p["mu"] + p["contact_volts"]) / width)
@@ -51,7 +51,10 @@ def space_charge_lines(p: Parameters) -> tuple[str, ...]:
 
 
 def koren(p: Parameters, plate: Array, grid: Array) -> Array:
-    """Koren, Glass Audio 8(5), 1996: 2 E^x/kG1, E = (Va/kP) ln(1 + exp(kP (1/mu + Vg/sqrt(kVB + Va^2))))."""
+    """Plate current [A] of Koren, Glass Audio 8(5), 1996.
+
+    2 E^x/kG1 with E = (Va/kP) ln(1 + exp(kP (1/mu + Vg/sqrt(kVB + Va^2)))), voltages in V.
+    """
     return _koren(p, p["kG1"], plate, grid, 0.0, 0.0)
 
 
@@ -61,7 +64,7 @@ def koren_lines(p: Parameters) -> tuple[str, ...]:
 
 
 def cohen_helie(p: Parameters, plate: Array, grid: Array) -> Array:
-    """Cohen and Helie 2012 (hal-00811215): Koren's law with (Vg + Vct) / sqrt(kVB + kVB2 Va + Va^2)."""
+    """Plate current [A] of Cohen and Helie 2012 (hal-00811215): Koren's, (Vg + Vct) / sqrt(kVB + kVB2 Va + Va^2)."""
     return _koren(p, p["kG"], plate, grid, p["Vct"], p["kVB2"])
 
 
@@ -88,7 +91,7 @@ def _koren_lines(p: Parameters, divisor: float, contact: float, linear: float) -
 
 
 def dempwolf_zoelzer(p: Parameters, plate: Array, grid: Array) -> Array:
-    """Dempwolf and Zoelzer, DAFx-11, 2011, eqs 10-12: cathode current less grid current.
+    """Plate current [A] of Dempwolf and Zoelzer, DAFx-11, 2011, eqs 10-12: cathode current less grid current.
 
     As published it has no knee: with the grid positive it passes current at a plate of 0 V and below.
     """
@@ -125,7 +128,7 @@ def dempwolf_zoelzer_grid_lines(p: Parameters) -> tuple[str, ...]:
 
 
 def three_halves(p: Parameters, plate: Array, grid: Array) -> Array:
-    """Textbook law Ia = k (Va + mu Vg)^1.5 where the bracket is positive, else 0.
+    """Textbook law Ia [A] = k (Va + mu Vg)^1.5 where the bracket is positive, else 0.
 
     As published it has no knee: with the grid positive it passes current at a plate of 0 V and below.
     """

@@ -145,7 +145,7 @@ def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: MeteredAmp, model: F
 
 def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     first = told(amp, bench, model, State(factors=(("r51", 1.63),))).suspicions[0]
-    assert (first.part, first.fault.suspect.kind.name) == ("R51", "high")
+    assert (first.part, first.fault.suspect.kind.defect) == ("R51", "high")
     assert first.fault.size == pytest.approx(1.63, rel=0.1)
 
 
@@ -274,7 +274,7 @@ def test_a_worn_valve_of_any_law_carries_its_share(name: str) -> None:
 
 def bare_model(readings: float) -> FaultModel:
     """One place that reads 10 V with 1 V of spread, and one fault that reads so much instead."""
-    suspect = Suspect("R1", next(kind for kind in KINDS if (kind.name, kind.part) == ("open", "resistor")))
+    suspect = Suspect("R1", next(kind for kind in KINDS if (kind.defect, kind.part) == ("open", "resistor")))
     return FaultModel(
         "", "", "", ("A",), (("a", "0"),), 1e7, np.array([10.0]), np.array([10.0]), np.array([[1.0]]),
         np.array([False]), (suspect,), (np.array([1e10]),), (np.array([[readings]]),), (), (),
@@ -313,7 +313,7 @@ def test_cold_readings_come_first_and_the_caution_before_all(amp: Amp, bench: Me
 def test_a_drifted_resistor_is_told_from_a_weak_valve_by_its_ohms(
     amp: Amp, model: FaultModel, bench: MeteredAmp
 ) -> None:
-    by_name = {(each.part, each.kind.name): each for each in suspects(circuit_at(amp, {}))}
+    by_name = {(each.part, each.kind.defect): each for each in suspects(circuit_at(amp, {}))}
     pair = (SizedSuspect(by_name["R4", "high"], 2.0), SizedSuspect(by_name["V1A", "weak"], 0.5))
     names = tuple(each.name for each in bench.probes)
     steps = next_steps(amp, {}, model, names, bench.read([State()])[0], 1.0, Meter(), pair)

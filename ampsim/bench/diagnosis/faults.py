@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from enum import Enum, StrEnum
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import AnyPart
@@ -18,34 +19,56 @@ OPEN_OHMS, SHORT_OHMS = 1e10, 1.0
 _NO_EMISSION = 1e-9
 
 
+class Defect(StrEnum):
+    """What is wrong with a part."""
+
+    LOW = "low"
+    HIGH = "high"
+    OPEN = "open"
+    SHORTED = "shorted"
+    LEAKING = "leaking"
+    WEAK = "weak"
+    GASSY = "gassy"
+    DEAD = "dead"
+
+
+class Size(Enum):
+    """What the size of a fault is: none, a factor [ratio], a resistance [ohm] or a current [A]."""
+
+    NONE = ""
+    FACTOR = "x"
+    OHMS = "ohm"
+    AMPERES = "A"
+
+
 @dataclass(frozen=True)
 class FaultKind:
     """A kind of fault.
 
     Attributes
     ----------
-    name, part
-        "drifted", and the kind of part it befalls.
+    defect, part
+        What is wrong, and the kind of part it befalls.
     chance
         How often it is met against the others, shared by all parts it can befall; common practice, no source.
     low, high
         Range of its size; equal where it has none.
-    unit
-        Of the size: "x" (a factor), "ohm", "A" or "".
+    size
+        What its size is.
     words
-        Such as "has drifted to".
+        Such as "has risen to".
     """
 
-    name: str
+    defect: Defect
     part: str
     chance: float
     low: float
     high: float
-    unit: str
+    size: Size
     words: str
 
     def sizes(self, steps: int) -> tuple[float, ...]:
-        """Sizes from low to high, evenly in their logarithm; one when there is none."""
+        """Sizes from low to high [ratio, ohm or A], evenly in their logarithm; one when there is none."""
         if self.low == self.high:
             return (self.low,)
         span = math.log(self.high / self.low)
@@ -53,16 +76,16 @@ class FaultKind:
 
 
 KINDS = (
-    FaultKind("low", "resistor", 0.5, 0.5, 1.0 / 1.1, "x", "has fallen to"),
-    FaultKind("high", "resistor", 1.0, 1.1, 2.0, "x", "has risen to"),
-    FaultKind("open", "resistor", 1.0, OPEN_OHMS, OPEN_OHMS, "", "is open"),
-    FaultKind("shorted", "resistor", 0.25, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
-    FaultKind("leaking", "capacitor", 1.0, 100e3, 30e6, "ohm", "leaks like"),
-    FaultKind("shorted", "capacitor", 0.5, SHORT_OHMS, SHORT_OHMS, "", "is shorted"),
-    FaultKind("weak", "valve", 1.0, 0.2, 0.8, "x", "is weak, its emission at"),
-    FaultKind("gassy", "valve", 1.0, 0.5e-6, 20e-6, "A", "is gassy, with a grid current of"),
-    FaultKind("dead", "valve", 0.5, 0.0, 0.0, "", "draws no current"),
-    FaultKind("open", "transformer", 0.1, OPEN_OHMS, OPEN_OHMS, "", "has an open winding"),
+    FaultKind(Defect.LOW, "resistor", 0.5, 0.5, 1.0 / 1.1, Size.FACTOR, "has fallen to"),
+    FaultKind(Defect.HIGH, "resistor", 1.0, 1.1, 2.0, Size.FACTOR, "has risen to"),
+    FaultKind(Defect.OPEN, "resistor", 1.0, OPEN_OHMS, OPEN_OHMS, Size.NONE, "is open"),
+    FaultKind(Defect.SHORTED, "resistor", 0.25, SHORT_OHMS, SHORT_OHMS, Size.NONE, "is shorted"),
+    FaultKind(Defect.LEAKING, "capacitor", 1.0, 100e3, 30e6, Size.OHMS, "leaks like"),
+    FaultKind(Defect.SHORTED, "capacitor", 0.5, SHORT_OHMS, SHORT_OHMS, Size.NONE, "is shorted"),
+    FaultKind(Defect.WEAK, "valve", 1.0, 0.2, 0.8, Size.FACTOR, "is weak, its emission at"),
+    FaultKind(Defect.GASSY, "valve", 1.0, 0.5e-6, 20e-6, Size.AMPERES, "is gassy, with a grid current of"),
+    FaultKind(Defect.DEAD, "valve", 0.5, 0.0, 0.0, Size.NONE, "draws no current"),
+    FaultKind(Defect.OPEN, "transformer", 0.1, OPEN_OHMS, OPEN_OHMS, Size.NONE, "has an open winding"),
 )
 
 
@@ -101,18 +124,18 @@ def faulty_state(
     plate_volts
         Plate against grid of each valve at rest [V], which sets what resistor draws a grid current.
     """
-    name, part = suspect.kind.name, suspect.part
-    if suspect.kind.part == "resistor":
-        if suspect.kind.unit:
-            return State(factors=((part.lower(), size),))
-        return State(values=((part.lower(), size),))
-    if suspect.kind.part == "capacitor":
+    kind, part = suspect.kind, suspect.part
+    if kind.part == "resistor":
+        changed = ((part.lower(), size),)
+        return State(factors=changed) if kind.size is Size.FACTOR else State(values=changed)
+    if kind.part == "capacitor":
         return State(values=((leak_name(part), size),))
-    if suspect.kind.part == "transformer":
+    if kind.part == "transformer":
         return State(values=((wire_name(part, suspect.pin), size),))
-    if name == "gassy":
+    if kind.defect is Defect.GASSY:
         return State(values=((gas_name(part), max(plate_volts[part], 10.0) / size),))
-    return State(sockets=((part, worn_valve(typical[part], size) if name == "weak" else dead_valve(typical[part])),))
+    valve = worn_valve(typical[part], size) if kind.defect is Defect.WEAK else dead_valve(typical[part])
+    return State(sockets=((part, valve),))
 
 
 def dead_valve(valve: Valve) -> Valve:
@@ -128,18 +151,17 @@ def describe_fault(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) 
     Such as "R4 has risen to 2k1 (drawn 1k5)", "C12 leaks like 3M3", "V4 is gassy, with a grid current of 5 uA".
     """
     part, kind = suspect.part, suspect.kind
-    told = f"{part} {kind.words}"
-    if kind.unit == "x" and kind.part == "resistor":
-        drawn = parts[part].value  # type: ignore[union-attr]
-        return f"{told} {_rounded(drawn * size)} (drawn {format_value(drawn, OHM)})"
-    if kind.unit == "x":
-        return f"{told} about {100.0 * size:.0f} % of its type's"
-    if kind.unit == "A":
-        return f"{told} about {1e6 * size:.2g} uA"
-    if kind.unit == "ohm":
-        drawn = parts[part].value  # type: ignore[union-attr]
-        return f"{told} {_rounded(size)} ({format_value(drawn, FARAD)})"
-    return f"{told} ({suspect.pin})" if suspect.pin else told
+    words = f"{part} {kind.words}"
+    drawn = getattr(parts.get(part), "value", math.nan)
+    if kind.size is Size.NONE:
+        return f"{words} ({suspect.pin})" if suspect.pin else words
+    if kind.size is Size.AMPERES:
+        return f"{words} about {1e6 * size:.2g} uA"
+    if kind.size is Size.OHMS:
+        return f"{words} {_rounded(size)} ({format_value(drawn, FARAD)})"
+    if kind.part == "resistor":
+        return f"{words} {_rounded(drawn * size)} (drawn {format_value(drawn, OHM)})"
+    return f"{words} about {100.0 * size:.0f} % of its type's"
 
 
 def _rounded(ohms: float) -> str:

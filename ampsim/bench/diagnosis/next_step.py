@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from ...simulation.unpowered import DeadAmp, dead_amp
 from .fault_model import FaultModel
-from .faults import SHORT_OHMS, Suspect
+from .faults import SHORT_OHMS, Size, Suspect
 from .metered_amp import WHOLE
 from .ranking import EFFECT_SHARE, Meter
 
@@ -35,6 +35,21 @@ class SizedSuspect:
     size: float
 
 
+class Way(StrEnum):
+    """How something is found out: unplugged and discharged, by another valve, or by a voltage."""
+
+    COLD = "cold"
+    SWAP = "swap"
+    LIVE = "live"
+
+
+_WHEN = {
+    Way.COLD: "Unplugged, discharged, verified: ",
+    Way.SWAP: "Unplugged, discharged, cold: ",
+    Way.LIVE: "Then, clipped on while unplugged: ",
+}
+
+
 @dataclass(frozen=True)
 class NextStep:
     """One thing to do next.
@@ -42,7 +57,7 @@ class NextStep:
     Attributes
     ----------
     kind
-        "cold": unplugged and discharged; "swap": another valve; "live": a voltage.
+        How it is found out.
     what
         Such as "resistance across R4", "voltage V1A.grid".
     first, second
@@ -51,7 +66,7 @@ class NextStep:
         How far these lie apart, in standard deviations; not a number for a swap.
     """
 
-    kind: Literal["cold", "swap", "live"]
+    kind: Way
     what: str
     first: str
     second: str
@@ -59,13 +74,8 @@ class NextStep:
 
     def words(self, names: tuple[str, str]) -> str:
         """In a sentence; `names` are those of the two suspects."""
-        when = {
-            "cold": "Unplugged, discharged, verified: ",
-            "swap": "Unplugged, discharged, cold: ",
-            "live": "Then, clipped on while unplugged: ",
-        }
         how = "" if math.isnan(self.telling) else f" ({min(self.telling, 99.0):.0f} standard deviations apart)"
-        return f"{when[self.kind]}{self.what}: {self.first} if it is {names[0]}, {self.second} if {names[1]}{how}."
+        return f"{_WHEN[self.kind]}{self.what}: {self.first} if it is {names[0]}, {self.second} if {names[1]}{how}."
 
 
 def next_steps(
@@ -87,7 +97,9 @@ def next_steps(
     model : FaultModel
         Of the places that were read and of those that may be.
     taken : tuple of str
-        What was read, and `readings` its [V], shape (n,).
+        Where was read.
+    readings : ndarray
+        What was read there [V], shape (n,).
     supply : float
         As a factor of the drawing's.
     meter : Meter
@@ -107,11 +119,9 @@ def _cold(dead: DeadAmp, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[Ne
     for each in dict.fromkeys(one.suspect for one in pair):
         if each.kind.part == "valve":
             continue
-        ends = (
-            ("1", "2")
-            if each.kind.part != "transformer"
-            else (each.pin, "centre" if "centre" in pins[each.part] else "primary_b")
-        )
+        ends = ("1", "2")
+        if each.kind.part == "transformer":
+            ends = (each.pin, "centre" if "centre" in pins[each.part] else "primary_b")
         places = tuple(f"{each.part}.{end}" for end in ends)
         if {pins[each.part][end] for end in ends} & dead.unsure:
             continue
@@ -119,7 +129,7 @@ def _cold(dead: DeadAmp, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[Ne
         seen = [min(max(value, WHOLE), 2.0 * _OVER_RANGE) for value in ohms]
         apart = abs(math.log((seen[0] + 1.0) / (seen[1] + 1.0))) / (_COLD_SHARE * math.sqrt(2.0))
         where = f" from {places[0]} to {places[1]}" if each.kind.part == "transformer" else f" across {each.part}"
-        yield NextStep("cold", f"resistance{where}, in circuit", _ohms(ohms[0]), _ohms(ohms[1]), apart)
+        yield NextStep(Way.COLD, f"resistance{where}, in circuit", _ohms(ohms[0]), _ohms(ohms[1]), apart)
 
 
 def _with(dead: DeadAmp, one: SizedSuspect) -> DeadAmp:
@@ -133,7 +143,7 @@ def _with(dead: DeadAmp, one: SizedSuspect) -> DeadAmp:
         kept = [(name, way) for name, way in dead.paths if name != suspect.part or cut not in way[:2]]
         return replace(dead, paths=tuple(kept))
     if suspect.kind.part == "resistor":
-        factor = suspect.kind.unit == "x"
+        factor = suspect.kind.size is Size.FACTOR
         return replace(
             dead,
             paths=tuple(
@@ -158,11 +168,11 @@ def _swaps(model: FaultModel, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterat
         return
     if len(valves) == 2:
         what = f"change {valves[0]} and {valves[1]} over, if they are of one type, or fit a good one for the first"
-        yield NextStep("swap", what, "the readings follow it", "they follow that one", math.nan)
+        yield NextStep(Way.SWAP, what, "the readings follow it", "they follow that one", math.nan)
         return
     stays, goes = "the readings come right with it", "they stay as they are"
     texts = (goes, stays) if pair[1].suspect.part == valves[0] else (stays, goes)
-    yield NextStep("swap", f"fit a good valve for {valves[0]} and read again", *texts, math.nan)
+    yield NextStep(Way.SWAP, f"fit a good valve for {valves[0]} and read again", *texts, math.nan)
 
 
 def _live(
@@ -183,7 +193,7 @@ def _live(
     variance = np.diag(both)[rest] - np.sum(gain * both[np.ix_(rest, read)], axis=1) + noise[rest]
     for place, first, second, deviation in zip(rest, *told, np.sqrt(np.maximum(variance, 1e-12)), strict=True):
         apart = abs(first - second) / (deviation * math.sqrt(2.0))
-        yield NextStep("live", f"voltage {model.names[place]}", _volts(first), _volts(second), float(apart))
+        yield NextStep(Way.LIVE, f"voltage {model.names[place]}", _volts(first), _volts(second), float(apart))
 
 
 def _fit(model: FaultModel, one: SizedSuspect, supply: float) -> Array:

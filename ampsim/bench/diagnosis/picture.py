@@ -9,14 +9,14 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from ...base.errors import DescriptionError
-from ...base.wording import minus, rounded
+from ...base.wording import rounded
 from ...pictures import style
 from ...pictures.axes import tidy
 from ...pictures.canvas import Picture, headed, text_width
+from .standing import EDGE, FAR, Standing, brief_words, deviations_of, reading_words, standing
 
 _EDGE, _GAP, _ROW, _HEAD, _FOOT = 0.25, 0.2, 0.185, 0.34, 0.56  # inches
 _MOST = 6.0  # standard deviations at either end; what is further out stands there as an arrow
-_INNER, _OUTER = 2.0, 3.0  # within tolerance, and where a reading matters
 _BANDS = (
     ("within tolerance (ring)", style.Bar("#dedbd5", "#a9a59e")),
     ("at the edge (disc); beyond, it matters (diamond, arrow)", style.Bar(style.SHADE, "#a9a59e")),
@@ -30,15 +30,11 @@ def describe_volts(table: pd.DataFrame) -> str:
     for row in table.to_dict("records"):
         drawn = "" if np.isnan(row["drawing [V]"]) else f", drawing {row['drawing [V]']:.4g} V"
         sentences.append(
-            f"{row['place']}: measured {_written(row['measured [V]'])} V, simulated "
-            f"{_written(row['at this supply [V]'])} V, usual deviation {row['usual +/- [V]']:.2g} V{drawn}; "
+            f"{row['place']}: measured {reading_words(row['measured [V]'])} V, simulated "
+            f"{reading_words(row['at this supply [V]'])} V, usual deviation {row['usual +/- [V]']:.2g} V{drawn}; "
             f"{row['verdict']}."
         )
     return " ".join(sentences)
-
-
-def _written(volts: float) -> str:
-    return minus(f"{volts:.4g}" if abs(volts) >= 0.005 else "0")
 
 
 @style.applied()
@@ -61,7 +57,8 @@ def volts_picture(table: pd.DataFrame, title: str) -> Picture:
     if table.empty:
         raise DescriptionError("no readings to draw")
     cells = _cells(table)
-    names, verdicts = [str(name) for name in table["place"]], [_brief(str(word)) for word in table["verdict"]]
+    deviations = [float(each) for each in deviations_of(table)]
+    names, verdicts = [str(name) for name in table["place"]], [brief_words(each) for each in deviations]
     rights = _rights(names, cells)
     right = style.PAGE_WIDTH - max(text_width(word, style.SMALL_SIZE, bold=True) for word in verdicts) - 0.3
     said = _SAID + (_STROKES if "drawing" in cells else "")
@@ -71,23 +68,17 @@ def volts_picture(table: pd.DataFrame, title: str) -> Picture:
     axes = picture.box(rights[-1] + 0.2, top - _ROW * len(names), right, top)
     _scale(axes, len(names))
     _marks(axes, table)
-    for place, word in enumerate(verdicts):
-        weight = "normal" if word.startswith(("within", "edge")) else "bold"
+    for place, (word, each) in enumerate(zip(verdicts, deviations, strict=True)):
+        weight = "bold" if standing(each) is Standing.MATTERS else "normal"
         picture.stack(right + 0.1, top - _ROW * (place + 0.5), [word], style.SMALL_SIZE, weight=weight)
     return picture
-
-
-def _brief(verdict: str) -> str:
-    """Such as "within", "edge, low", "high, 7 \u00d7"."""
-    told = verdict.removeprefix("matters: ").removesuffix(" tolerance").replace("at the edge", "edge")
-    return told.replace(" times the spread", " \u00d7")
 
 
 def _cells(table: pd.DataFrame) -> dict[str, list[str]]:
     """Columns of numbers by their heads."""
     drawn = table["drawing [V]"]
     middle, usual = (table[name].to_numpy(float) for name in ("at this supply [V]", "usual +/- [V]"))
-    limits = [rounded([low, high]) for low, high in zip(middle - _INNER * usual, middle + _INNER * usual, strict=True)]
+    limits = [rounded([low, high]) for low, high in zip(middle - EDGE * usual, middle + EDGE * usual, strict=True)]
     columns = {
         "drawing": rounded(drawn.tolist()),
         "simulated": rounded(middle.tolist()),
@@ -122,11 +113,11 @@ def _scale(axes: Axes, count: int) -> None:
     axes.set_ylim(count - 0.5, -0.5)
     axes.set_xlim(-_MOST - 0.5, _MOST + 0.5)
     axes.set_yticks([])
-    axes.set_xticks([-_MOST, -_OUTER, 0.0, _OUTER, _MOST])
+    axes.set_xticks([-_MOST, -FAR, 0.0, FAR, _MOST])
     axes.spines["left"].set_visible(False)
     axes.grid(False)
     axes.set_xlabel("standard deviations", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
-    for (_, look), size in zip(reversed(_BANDS), (_OUTER, _INNER), strict=True):
+    for (_, look), size in zip(reversed(_BANDS), (FAR, EDGE), strict=True):
         axes.axvspan(-size, size, facecolor=look.face, edgecolor=look.edge, linewidth=0.6, zorder=0.5)
     axes.axvline(0.0, color=style.QUIET, linewidth=0.8, zorder=0.8)
     for low, _ in pairwise(range(count)):
@@ -135,11 +126,11 @@ def _scale(axes: Axes, count: int) -> None:
 
 def _marks(axes: Axes, table: pd.DataFrame) -> None:
     usual = table["usual +/- [V]"].to_numpy(float)
-    for place, out in enumerate(table["difference [V]"].to_numpy(float) / usual):
-        mark = "o" if abs(out) <= _OUTER else "D"
+    for place, out in enumerate(deviations_of(table)):
+        mark = "o" if abs(out) <= FAR else "D"
         if abs(out) > _MOST:
             mark = ">" if out > 0.0 else "<"
-        face = "white" if abs(out) <= _INNER else style.MODDED
+        face = "white" if abs(out) <= EDGE else style.MODDED
         at = float(np.clip(out, -_MOST, _MOST))
         axes.plot([at], [place], mark, gid=f"reading-{place}", markersize=6.0, markerfacecolor=face, zorder=3.0,
                   markeredgecolor=style.MODDED, markeredgewidth=1.2, clip_on=False)  # fmt: skip
@@ -149,6 +140,3 @@ def _marks(axes: Axes, table: pd.DataFrame) -> None:
     for place, out in enumerate(drawn):
         if abs(out) <= _MOST:
             axes.plot([out], [place], "|", markersize=10.0, color=style.STOCK, markeredgewidth=2.0, zorder=2.0)
-
-
-__all__ = ["describe_volts", "volts_picture"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError, nearest, shown
@@ -52,12 +53,12 @@ def _net(wired: Circuit, place: str) -> str:
     return known[place]
 
 
-def standard_probes(wired: Circuit) -> tuple[str, ...]:
-    """The readings of a usual voltage chart: every plate, cathode, grid and screen once, and every rail.
+def standard_probes(wired: Circuit, pins_read: Sequence[str] = _PINS) -> tuple[str, ...]:
+    """The readings of a usual voltage chart: every rail, and every plate, cathode, grid and screen (`pins_read`) once.
 
     Places on ground, and places on a net that was already named, are left out.
     """
-    pins = [f"{each.designator}.{pin}" for pin in _PINS for each in wired.elements
+    pins = [f"{each.designator}.{pin}" for pin in pins_read for each in wired.elements
             if each.kind == "valve" and pin in dict(each.pins)]  # fmt: skip
     found: dict[str, str] = {}
     for name in (*(rail.name for rail in wired.amp.rails), *pins):

@@ -18,13 +18,14 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position, position_label
 from ...simulation.tolerances import TOLERANCE_SOURCE, Tolerances
-from .comparison import EDGE, evidence, voltage_table
+from .comparison import evidence, voltage_table
 from .fault_model import FaultModel, fault_model
-from .faults import describe_fault
+from .faults import Defect, describe_fault
 from .metered_amp import Progress
 from .next_step import LEAK, NextStep, SizedSuspect, next_steps
 from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings
+from .standing import EDGE, Standing, deviations_of, standing
 
 # Two suspects whose readings lie closer than this (standard deviations, all places together) are not told apart.
 _ALIKE = 2.5
@@ -110,8 +111,11 @@ class Diagnosis:
 
     def verdict(self) -> str:
         """In one or two sentences."""
-        out = [str(place) for place, word in zip(self.table["place"], self.table["verdict"], strict=True)
-               if str(word).startswith("matters")]  # fmt: skip
+        out = [
+            str(place)
+            for place, deviations in zip(self.table["place"], deviations_of(self.table), strict=True)
+            if standing(deviations) is Standing.MATTERS
+        ]
         if self.healthy:
             more = f" Alone beyond their limits, so read them again: {', '.join(out)}." if out else ""
             if abs(self.supply_off) > EDGE:
@@ -153,7 +157,7 @@ class Diagnosis:
             return [*found, "- Measure the part itself, out of circuit."]
         names = (self.suspicions[0].part, self.suspicions[1].part)
         found += [f"- {step.words(names)}" for step in self.steps]
-        if any(each.fault.suspect.kind.name == "leaking" for each in self.suspicions[:2]):
+        if any(each.fault.suspect.kind.defect is Defect.LEAKING for each in self.suspicions[:2]):
             found.append(f"- {LEAK}")
         if not self.steps:
             found.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 import xarray as xr
@@ -23,6 +24,15 @@ SIGMAS = 3.0
 _SIGMA_OF_5_PERCENT = 1.6449
 
 
+class Verdict(StrEnum):
+    """Whether what was measured passes: a reading passes or fails, a sweep may also be near its limit."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    LOOK_AGAIN = "look again"
+    NOT_MEASURED = "not measured"
+
+
 @dataclass(frozen=True)
 class ProofRow:
     """One place: volts expected, lowest and highest that pass, and what was measured (None: not yet) [V]."""
@@ -34,15 +44,15 @@ class ProofRow:
     measured: float | None = None
 
     @property
-    def verdict(self) -> str:
-        """Either "pass", "fail" or "not measured"."""
+    def verdict(self) -> Verdict:
+        """Whether the reading lies within the limits."""
         if self.measured is None:
-            return "not measured"
-        return "pass" if self.low <= self.measured <= self.high else "fail"
+            return Verdict.NOT_MEASURED
+        return Verdict.PASS if self.low <= self.measured <= self.high else Verdict.FAIL
 
     @property
     def margin(self) -> float | None:
-        """Volts from the reading to the nearer limit; negative outside, None where not measured."""
+        """From the reading to the nearer limit [V]; negative outside, None where not measured."""
         return None if self.measured is None else min(self.measured - self.low, self.high - self.measured)
 
 
@@ -93,5 +103,11 @@ def proof_rows(
 
 
 def supply_factor(measured: float, simulated: float) -> float:
-    """What to multiply the supply with so that a rail stands where it was measured; 1 for a rail at ground."""
+    """What to multiply the supply with so that a rail stands where it was measured; 1 for a rail at ground.
+
+    Parameters
+    ----------
+    measured, simulated : float
+        Volts of the rail [V]; a measured one that is not a number is none.
+    """
     return 1.0 if not simulated or not np.isfinite(measured) else measured / simulated

@@ -23,7 +23,7 @@ from ...simulation.response import simulate
 from ..diagnosis.metered_amp import MeteredAmp, State
 from ..diagnosis.probes import Probe, standard_probes
 from ..diagnosis.readings import MOST_MAINS
-from .limits import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, proof_rows, supply_factor
+from .limits import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, Verdict, proof_rows, supply_factor
 from .sweeps import COUNT, SEED, SweepProof, known_tolerances, sweep_proof
 
 _MOST_READINGS = 200
@@ -49,22 +49,21 @@ class ProofSheet:
     @property
     def passed(self) -> bool:
         """Whether something was measured, and nothing measured fails."""
-        verdicts = self._verdicts
-        return "pass" in verdicts and "fail" not in verdicts and "look again" not in verdicts
+        return {each for each in self._verdicts if each is not Verdict.NOT_MEASURED} == {Verdict.PASS}
 
     @property
     def verdict(self) -> str:
         """All of it in a few words."""
-        counted = [verdict for verdict in self._verdicts if verdict != "not measured"]
+        counted = [verdict for verdict in self._verdicts if verdict is not Verdict.NOT_MEASURED]
         if not counted:
             return "nothing measured yet"
-        passed = counted.count("pass")
+        passed = counted.count(Verdict.PASS)
         return (
             f"all {passed} pass" if passed == len(counted) else f"{len(counted) - passed} of {len(counted)} do not pass"
         )
 
     @property
-    def _verdicts(self) -> list[str]:
+    def _verdicts(self) -> list[Verdict]:
         return [row.verdict for row in self.rows] + [sweep.verdict for sweep in self.sweeps]
 
     @property
@@ -161,7 +160,7 @@ def _or_nan(value: float | None) -> float:
 
 def _chart(wired: Circuit) -> list[str]:
     """Rails, and valve by valve all pins but the grid, each piece of wire once."""
-    names = [name for name in standard_probes(wired) if not name.endswith(".grid")]
+    names = standard_probes(wired, ("plate", "cathode", "screen"))
     return sorted(names, key=lambda name: ("." in name, name.partition(".")[0]))
 
 

@@ -17,6 +17,7 @@ from ...simulation.tolerances import Tolerances, spreads
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import sample_gain_db
 from ..sweeps.compare import compare, sweep_findings, tolerance_band
+from .limits import Verdict
 
 COUNT, SEED = 100, 1
 
@@ -30,9 +31,10 @@ class SweepProof:
     finding: Finding
 
     @property
-    def verdict(self) -> str:
-        """Either "pass", "look again" near the limit, or "fail" beyond it."""
-        return {Grade.FINE: "pass", Grade.BEYOND: "fail"}.get(self.finding.grade, "look again")
+    def verdict(self) -> Verdict:
+        """Passed, to be looked at again near the limit, or failed beyond it."""
+        verdicts = {Grade.FINE: Verdict.PASS, Grade.BEYOND: Verdict.FAIL}
+        return verdicts.get(self.finding.grade, Verdict.LOOK_AGAIN)
 
 
 def compare_with_drawing(
@@ -82,7 +84,15 @@ def compare_with_drawing(
 def sweep_proof(
     name: str, amp: Amp, position: Position, measured: xr.Dataset, *, count: int = COUNT, seed: int = SEED
 ) -> SweepProof:
-    """`compare_with_drawing` with its verdict; parameters and errors as there, `name` is its heading."""
+    """A measured sweep over the simulated one, with its verdict.
+
+    Parameters
+    ----------
+    name : str
+        Its heading.
+    amp, position, measured, count, seed
+        As `compare_with_drawing`; errors are as there.
+    """
     found = compare_with_drawing(amp, position, measured, count=count, seed=seed)
     return SweepProof(name, found, sweep_findings(found, amp.variant, describe_position(amp, position))[0])
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from .tables import table_cells
@@ -19,7 +19,8 @@ def render(package: str, template: str, **facts: object) -> Markup:
     package : str
         Package in whose folder the template stands, such as `__package__`.
     template : str
-        Its file name. A line that holds nothing but a tag of jinja2 leaves no empty line.
+        Its file name. A line that holds nothing but a tag of jinja2 leaves no empty line. It may extend
+        ``document.html``, the frame of every page, which stands here.
     **facts
         What the template names. A text is escaped; HTML of our own, such as a picture's, comes as `Markup`. The filter
         ``printable`` leaves out what does not print.
@@ -27,17 +28,19 @@ def render(package: str, template: str, **facts: object) -> Markup:
     return Markup(_environment(package).get_template(template).render(facts))
 
 
-def html_table(table: pd.DataFrame, caption: str = "") -> Markup:
-    """The table as an HTML fragment with header cells and an optional caption."""
+def html_table(table: pd.DataFrame, caption: str = "", heads_right: bool = False) -> Markup:
+    """The table as an HTML fragment with an optional caption; `heads_right` puts the heads of numbers over them."""
     columns, numeric = table_cells(table)
     head, *rows = zip(*columns, strict=True) if columns else [()]
-    return render(__package__, "table.html", caption=caption, head=head, rows=rows, numeric=numeric)
+    return render(
+        __package__, "table.html", caption=caption, head=head, rows=rows, numeric=numeric, heads_right=heads_right
+    )
 
 
 @cache
 def _environment(package: str) -> Environment:
     environment = Environment(
-        loader=PackageLoader(package, "."),
+        loader=ChoiceLoader([PackageLoader(package, "."), PackageLoader(__package__, ".")]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

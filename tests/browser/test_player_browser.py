@@ -287,7 +287,7 @@ def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
 def test_the_owners_page_plays_and_asks_nothing_of_a_network(chromium: Any, tmp_path: Path) -> None:
     """Under the page's own policy, with labels that mean harm, and on paper with no more than a line."""
     clips = clips_of(sines(LEVELS, 1.0), evil=EVIL)
-    path = write_page(small_job("cathode-switch"), tmp_path / "page.html", heard=clips)
+    path = write_page(small_job("cathode-switch"), tmp_path / "page.html", clips=clips)
     page = chromium.new_page(viewport={"width": 390, "height": 844})
     page.set_default_timeout(10_000)
     problems: list[str] = []

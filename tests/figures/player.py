@@ -73,7 +73,7 @@ def page_with_sounds(_: Scale) -> Iterator[Figure]:
     places = every_position(job.modded, "cathode")
     sounds = match_loudness(render(job.modded, places, phrase(), oversampling=1))
     with tempfile.TemporaryDirectory() as folder:
-        with_them = write_page(job, Path(folder) / "with.html", heard=sounds).stat().st_size
+        with_them = write_page(job, Path(folder) / "with.html", clips=sounds).stat().st_size
         without = write_page(job, Path(folder) / "without.html").stat().st_size
     added = (with_them - without) / 1e6
     name = f"owner's page: {len(sounds)} positions of {sounds.seconds:.1f} s to hear add"

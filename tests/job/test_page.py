@@ -241,7 +241,7 @@ def test_the_same_job_gives_the_same_file(tmp_path: Path) -> None:
 def test_without_a_path_the_job_gives_the_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     done: list[tuple[int, int]] = []
-    path = write_page(small_job("larger-plate-load"), said=lambda *each: done.append(each))
+    path = write_page(small_job("larger-plate-load"), progress=lambda *each: done.append(each))
     assert path == Path("larger-plate-load.html")
     assert path.is_file()
     assert done == [(1, 1)]

@@ -69,7 +69,7 @@ def gathered(job: Audition) -> Handover:
     hostile = replace(job.modded, name=EVIL)
     found = gather_handover(replace(job, name=EVIL, about=EVIL), record(EVIL), topics=["ratings"])
     evil = {"<svg onload='alert(1)'></svg>": "<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>"}
-    return replace(found, job=replace(found.job, modded=hostile), drawings=evil)
+    return replace(found, audition=replace(found.audition, modded=hostile), drawings=evil)
 
 
 # The test sheet
@@ -263,14 +263,14 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
     headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
     assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
     for _, each in sheet.questions:
-        assert each.right(each.answer)
-        assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.told)
-        assert not each.right("no idea")
-        assert re.sub("&.*", "", each.told) in second
+        assert each.accepts(each.answer)
+        assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.answer_text)
+        assert not each.accepts("no idea")
+        assert re.sub("&.*", "", each.answer_text) in second
         if not isinstance(each.answer, str):
-            assert not each.right(each.high + abs(each.high))
-            assert f"{each.told}<" not in first
-            assert each.told not in first
+            assert not each.accepts(each.high + abs(each.high))
+            assert f"{each.answer_text}<" not in first
+            assert each.answer_text not in first
         assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
 
 

@@ -29,5 +29,5 @@ def _page(options: argparse.Namespace) -> None:
     if options.job and is_job(options.job):
         path = owner_page(audition, read_record(options.job), *how, clips)
     else:
-        path = write_page(audition, *how, heard=clips)
+        path = write_page(audition, *how, clips=clips)
     print(f"The page is {path}")

@@ -21,33 +21,33 @@ from .html import page_html
 
 
 def write_page(
-    job: Audition,
+    audition: Audition,
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
-    said: Callable[[int, int], object] | None = None,
+    progress: Callable[[int, int], object] | None = None,
     *,
     words: str = "",
-    together: Sequence[str] = (),
-    heard: Clips | None = None,
+    advice: Sequence[str] = (),
+    clips: Clips | None = None,
 ) -> Path:
     """Write the page to hand over: one HTML file, no network, every position computed beforehand.
 
     Parameters
     ----------
-    job : Job
+    audition : Audition
     path : str or Path
         Default: the job's name with the ending "html", in the working folder. Missing folders are made.
     controls : sequence of str
         Switches and at most two knobs to offer; default those that the mods add, as far as 66 positions go. The page
         opens, and everything else stands, where the job compares.
-    said : callable
+    progress : callable
         Called with (done, total) as the sentences of each position of the switches are ready.
     words : str
         What the owner asked for, in their own words; lines are kept.
-    together : sequence of str
+    advice : sequence of str
         Sentences on how to use the controls together.
-    heard : Clips
-        What can be heard on the page, such as ``listen(job).clips``; at most 4 MB are added.
+    clips : Clips
+        What can be heard on the page, such as ``listen(audition).clips``; at most 4 MB are added.
 
     Returns
     -------
@@ -61,15 +61,15 @@ def write_page(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    target = _target(Path(path) if path is not None else Path(f"{file_word(job.name)}.html"))
-    offered, sounds = choose(job, controls), embed(heard) if heard else None
+    target = _target(Path(path) if path is not None else Path(f"{file_word(audition.name)}.html"))
+    offered, sounds = choose(audition, controls), embed(clips) if clips else None
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
-    places = list(dict.fromkeys([job.listen_at, INPUT]))
-    response = simulate([job.stock, job.modded], FrequencySweep(), offered.settings(), places)
-    numbers = readings(job, offered, response)
-    drawing = draw(response, job.listen_at, offered.start(), numbers[offered.start()].sentence)
-    told = reasons(job, offered, said)
-    return write_whole(target, page_html(job, offered, drawing, numbers, told, words, together, sounds))
+    places = list(dict.fromkeys([audition.listen_at, INPUT]))
+    response = simulate([audition.stock, audition.modded], FrequencySweep(), offered.settings(), places)
+    numbers = readings(audition, offered, response)
+    drawing = draw(response, audition.listen_at, offered.start(), numbers[offered.start()].sentence)
+    why = reasons(audition, offered, progress)
+    return write_whole(target, page_html(audition, offered, drawing, numbers, why, words, advice, sounds))
 
 
 def _target(path: Path) -> Path:

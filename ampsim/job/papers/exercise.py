@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -25,7 +25,7 @@ from ...studies.headroom.measures import WHOLE, clipping_table
 from ...studies.headroom.simulate import headroom
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
-from . import html as on_paper
+from .html import paper_html
 
 AT = (100.0, 3000.0)
 _MOST_POSITIONS = 8
@@ -45,13 +45,20 @@ class Question:
     reason: str = ""
 
     @property
-    def told(self) -> str:
+    def answer_text(self) -> str:
         """The answer in words."""
         if isinstance(self.answer, str):
             return self.answer
         return _amount(self.answer, self.unit)
 
-    def right(self, given: float | str) -> bool:
+    @property
+    def explanation(self) -> str:
+        """How near is near enough, and the reason."""
+        if isinstance(self.answer, str) or math.isnan(self.low):
+            return self.reason
+        return f"({_amount(self.low, self.unit)} to {_amount(self.high, self.unit)} is near enough) {self.reason}"
+
+    def accepts(self, given: float | str) -> bool:
         """Whether a given answer is near enough; words count whatever their case."""
         if isinstance(self.answer, str):
             return str(given).strip().casefold() == self.answer.casefold()
@@ -72,29 +79,44 @@ class ExerciseSheet:
     questions: tuple[tuple[str, Question], ...]
 
     def questions_html(self, paper: str = "A4") -> str:
-        """The page with blanks; no answer stands in it, in no form."""
+        """The page with blanks; no answer stands in it, in no form.
+
+        Raises
+        ------
+        DescriptionError
+            For another paper than A4 and Letter.
+        """
         intro = "Predict first, by hand and ear; measure or simulate after. The answers are on a page of their own."
-        drawn = on_paper.section("What is changed", on_paper.table(self.changes))
-        body = drawn + self._body(_blank)
-        return on_paper.page_html(f"Exercise: {self.name}", f"{self.amp} with {self.variant}", intro, body, paper)
+        return self._html("Exercise", intro, paper, answers=False)
 
     def answers_html(self, paper: str = "A4") -> str:
-        """The page with the answers and the reasons."""
-        body = self._body(_answer)
-        return on_paper.page_html(
-            f"Answers: {self.name}", f"{self.amp} with {self.variant}", "For the one who marks.", body, paper
-        )
+        """The page with the answers and the reasons.
 
-    def _body(self, filled: Callable[[Question], str]) -> str:
-        found: dict[str, list[str]] = {}
+        Raises
+        ------
+        DescriptionError
+            For another paper than A4 and Letter.
+        """
+        return self._html("Answers", "For the one who marks.", paper, answers=True)
+
+    def _html(self, kind: str, intro: str, paper: str, answers: bool) -> str:
+        groups: dict[str, list[tuple[int, Question]]] = {}
         for number, (heading, each) in enumerate(self.questions, 1):
-            ask = f"<span>{number}. {on_paper.plain(each.ask)}</span>"
-            found.setdefault(heading, []).append(f'<p class="question">{ask} {filled(each)}</p>')
-        return "\n".join(on_paper.section(heading, *pieces) for heading, pieces in found.items())
+            groups.setdefault(heading, []).append((number, each))
+        return paper_html(
+            "exercise.html",
+            paper,
+            title=f"{kind}: {self.name}",
+            above=f"{self.amp} with {self.variant}",
+            intro=intro,
+            changes=None if answers else self.changes,
+            groups=groups,
+            answers=answers,
+        )
 
 
 def exercise(
-    job: Audition,
+    audition: Audition,
     tested: ProofSheet | None = None,
     parts: PartsList | None = None,
     cautions: CautionSheet | None = None,
@@ -103,7 +125,7 @@ def exercise(
 
     Parameters
     ----------
-    job : Job
+    audition : Audition
     tested, parts, cautions
         Where they were worked out already.
 
@@ -112,14 +134,18 @@ def exercise(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    cautions = cautions or caution_sheet(job.modded)
+    cautions = cautions or caution_sheet(audition.modded)
     found = [("Before anything is touched", each) for each in _charge(cautions)]
-    found += [("At rest", each) for each in _volts(tested or proof_sheet(job.modded))]
-    found += [("What each position does", each) for each in _positions(job)]
-    found += [("Driven", each) for each in _clips(job)]
-    found += [("Parts", each) for each in _load(parts or parts_list(job.stock, job.modded))]
+    found += [("At rest", each) for each in _volts(tested or proof_sheet(audition.modded))]
+    found += [("What each position does", each) for each in _positions(audition)]
+    found += [("Driven", each) for each in _clips(audition)]
+    found += [("Parts", each) for each in _load(parts or parts_list(audition.stock, audition.modded))]
     return ExerciseSheet(
-        job.name, job.stock.name, job.modded.variant, changes_table(job.stock, job.modded), tuple(found)
+        audition.name,
+        audition.stock.name,
+        audition.modded.variant,
+        changes_table(audition.stock, audition.modded),
+        tuple(found),
     )
 
 
@@ -135,21 +161,6 @@ def write_exercise(sheet: ExerciseSheet, folder: str | Path, paper: str = "A4") 
     pages = {"exercise": sheet.questions_html(paper), "answers": sheet.answers_html(paper)}
     first, second = (write_whole(Path(folder, f"{name}-{word}.html"), text) for name, text in pages.items())
     return first, second
-
-
-def _blank(each: Question) -> str:
-    unit = f'<span class="unit">{on_paper.plain(each.unit)}</span>'
-    return f'<span class="fill"><span class="blank">&nbsp;</span> {unit}</span>'
-
-
-def _answer(each: Question) -> str:
-    return f"<br><strong>{on_paper.plain(each.told)}</strong> {on_paper.plain(_near(each) + each.reason)}"
-
-
-def _near(each: Question) -> str:
-    if isinstance(each.answer, str) or math.isnan(each.low):
-        return ""
-    return f"({_amount(each.low, each.unit)} to {_amount(each.high, each.unit)} is near enough) "
 
 
 def _amount(value: float, unit: str) -> str:
@@ -186,15 +197,15 @@ def _place(row: ProofRow) -> Question:
     return Question(f"How many volts stand at {row.place}?", row.expected, "V", row.low, row.high, reason)
 
 
-def _positions(job: Audition) -> Iterator[Question]:
-    added = [name for name in job.modded.controls if name not in job.stock.controls]
+def _positions(audition: Audition) -> Iterator[Question]:
+    added = [name for name in audition.modded.controls if name not in audition.stock.controls]
     asked: list[Setting] = []
     for name in added:
-        drawn = job.modded.controls[name].drawn
-        asked += [each for each in every_position(job.modded, name, rotations=(0.0, 1.0)) if each[name] != drawn]
+        drawn = audition.modded.controls[name].drawn
+        asked += [each for each in every_position(audition.modded, name, rotations=(0.0, 1.0)) if each[name] != drawn]
     asked = asked[:_MOST_POSITIONS] or [{}]
-    response = simulate([job.stock, job.modded], FrequencySweep(), asked, [job.listen_at, INPUT])
-    levels = gain_at(response, AT, job.listen_at).transpose("variant", "position", "frequency").values
+    response = simulate([audition.stock, audition.modded], FrequencySweep(), asked, [audition.listen_at, INPUT])
+    levels = gain_at(response, AT, audition.listen_at).transpose("variant", "position", "frequency").values
     for place, position in enumerate(asked):
         for number, at in enumerate(AT):
             change = float(levels[1, place, number] - levels[0, place, number])
@@ -205,15 +216,15 @@ def _positions(job: Audition) -> Iterator[Question]:
 
 def _in_words(position: Setting) -> str:
     """As it is said at the amp: a switch by the name of its position, knobs from 0 to 10."""
-    told = [
+    texts = [
         f'{name} switched to "{value}"' if isinstance(value, str) else f"{name} at {face(value)}"
         for name, value in position.items()
     ]
-    return ", ".join(told) or "everything as drawn"
+    return ", ".join(texts) or "everything as drawn"
 
 
-def _clips(job: Audition) -> Iterator[Question]:
-    response = headroom([job.stock, job.modded], [job.compare_at])
+def _clips(audition: Audition) -> Iterator[Question]:
+    response = headroom([audition.stock, audition.modded], [audition.compare_at])
     table = clipping_table(response)
     for variant, rows in table[table["stage"] != WHOLE].groupby("variant", sort=False):
         reached = rows[rows["clips at [V]"] < math.inf]
@@ -221,9 +232,10 @@ def _clips(job: Audition) -> Iterator[Question]:
             continue
         first = min(records(reached), key=lambda each: float(each["clips at [V]"]))
         names = ", ".join(map(str, rows["stage"]))
-        amp = job.stock if variant == job.stock.variant else job.modded
-        at = {name: value for name, value in job.compare_at.items() if name in amp.controls}
-        ask = f"{'Stock' if amp is job.stock else 'With the mods'}, {_in_words(at)}: which stage clips first ({names})?"
+        amp = audition.stock if variant == audition.stock.variant else audition.modded
+        at = {name: value for name, value in audition.compare_at.items() if name in amp.controls}
+        which = "Stock" if amp is audition.stock else "With the mods"
+        ask = f"{which}, {_in_words(at)}: which stage clips first ({names})?"
         reason = f"At {first['clips at [V]']:.3g} V peak {response.attrs['source']}: {first['how']}."
         yield Question(ask, str(first["stage"]), reason=reason)
 

@@ -43,7 +43,7 @@ class Handover:
     computed it all; `volts` are the rounds that were measured.
     """
 
-    job: Audition
+    audition: Audition
     changes: pd.DataFrame = field(hash=False)
     cautions: CautionSheet
     parts: PartsList
@@ -52,14 +52,14 @@ class Handover:
     sheet: Sheet | None = None
     record: Record | None = None
     pictures: Mapping[str, Picture] = field(default_factory=dict, hash=False)
-    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict, hash=False)
+    tables: Mapping[str, Mapping[str, pd.DataFrame]] = field(default_factory=dict, hash=False)
     drawings: Mapping[str, str] = field(default_factory=dict, hash=False)
     versions: Mapping[str, str] = field(default_factory=dict, hash=False)
     volts: tuple[Volts, ...] = ()
 
 
 def gather_handover(
-    job: Audition,
+    audition: Audition,
     record: Record | None = None,
     folder: str | Path | None = None,
     *,
@@ -69,14 +69,14 @@ def gather_handover(
     parts: PartsList | None = None,
     plan: WorkPlan | None = None,
     tested: ProofSheet | None = None,
-    tables: Mapping[str, pd.DataFrame] | None = None,
+    tables: Mapping[str, Mapping[str, pd.DataFrame]] | None = None,
     drawings: Mapping[str, str] | None = None,
 ) -> Handover:
     """Gather what is handed over of a job.
 
     Parameters
     ----------
-    job : Job
+    audition : Audition
         Such as `record.open_audition` gives.
     record : Record
         Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
@@ -95,17 +95,17 @@ def gather_handover(
         As what is worked out.
     """
     engine.warm_up()
-    stock, modded = job.stock, job.modded
-    compared = simulate([stock, modded], FrequencySweep(), [job.compare_at], [job.listen_at])
-    drawn = {"overlay": overlay_picture(compared, job.listen_at, title=job.compare_title)}
+    stock, modded = audition.stock, audition.modded
+    compared = simulate([stock, modded], FrequencySweep(), [audition.compare_at], [audition.listen_at])
+    drawn = {"overlay": overlay_picture(compared, audition.listen_at, title=audition.compare_title)}
     cautions = cautions or caution_sheet(modded)
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
     swept = measured_sweeps(record, folder)
-    tested = tested or _tested(job, record, swept)
-    drawn |= _swept(job, record, swept, tested)
+    tested = tested or _tested(audition, record, swept)
+    drawn |= _swept(audition, record, swept, tested)
     versions = {"ampsim": __version__, **engine.versions()}
     return Handover(
-        job,
+        audition,
         changes_table(stock, modded),
         cautions,
         parts or parts_list(stock, modded),
@@ -114,21 +114,21 @@ def gather_handover(
         checked,
         record,
         drawn,
-        dict(tables if tables is not None else _wired(job)),
-        dict(drawings if drawings is not None else _drawn(job)),
+        dict(tables if tables is not None else _wired(audition)),
+        dict(drawings if drawings is not None else _drawn(audition)),
         versions,
-        measured_volts(job, record),
+        measured_volts(audition, record),
     )
 
 
 def proof_of(
-    job: Audition, record: Record | None = None, folder: str | Path | None = None, mains_drawn: float | None = None
+    audition: Audition, record: Record | None = None, folder: str | Path | None = None, mains_drawn: float | None = None
 ) -> ProofSheet:
     """The test sheet of a job: its last voltages and its last sweep "after the mod".
 
     Parameters
     ----------
-    job, record, folder
+    audition, record, folder
         As `gather`.
     mains_drawn : float
         Mains that the drawing's volts hold for [V], see `proof.proof`; as the record says by default.
@@ -138,45 +138,49 @@ def proof_of(
     DescriptionError, EngineError
         As `proof.proof` and `measured_sweeps`.
     """
-    return _tested(job, record, measured_sweeps(record, folder), mains_drawn)
+    return _tested(audition, record, measured_sweeps(record, folder), mains_drawn)
 
 
 def _tested(
-    job: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], mains_drawn: float | None = None
+    audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
     after = Phase.AFTER
-    asked = {f"Sweep {after}": (job.modded, sweep_position(job, record, after), swept[after])} if after in swept else {}
+    asked = (
+        {f"Sweep {after}": (audition.modded, sweep_position(audition, record, after), swept[after])}
+        if after in swept
+        else {}
+    )
     told = last_voltages(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
-    return proof_sheet(job.modded, **told, sweeps=asked)
+    return proof_sheet(audition.modded, **told, sweeps=asked)
 
 
 def _swept(
-    job: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], tested: ProofSheet
+    audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], tested: ProofSheet
 ) -> dict[str, Picture]:
     """Measured over simulated: as the amp came, after the work, and what the work changed."""
     found = {}
     if (arrival := Phase.ARRIVAL) in swept:
         # The amp may have come with a fault: this one is shown, not judged.
         found[f"Sweep {arrival}"] = compare_with_drawing(
-            job.stock, sweep_position(job, record, arrival), swept[arrival]
+            audition.stock, sweep_position(audition, record, arrival), swept[arrival]
         )
     found |= {each.name: each.found for each in tested.sweeps}
-    changed = work_over(job, swept, record)
+    changed = work_over(audition, swept, record)
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
     return {name: compared_picture(each, f"{name}: measured over simulated") for name, each in found.items()}
 
 
-def _wired(job: Audition) -> dict[str, pd.DataFrame]:
+def _wired(audition: Audition) -> dict[str, dict[str, pd.DataFrame]]:
     try:
-        return wiring_tables(wiring(job.modded))
+        return {"Wiring": wiring_tables(wiring(audition.modded))}
     except DescriptionError as problem:
-        return {"Wiring": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}
+        return {"Wiring": {"": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}}
 
 
-def _drawn(job: Audition) -> dict[str, str]:
+def _drawn(audition: Audition) -> dict[str, str]:
     """None where no wiring was found to draw, which the tables say."""
     try:
-        return wiring_drawings(job.modded)
+        return wiring_drawings(audition.modded)
     except DescriptionError:
         return {}
 

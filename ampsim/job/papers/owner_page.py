@@ -27,16 +27,22 @@ _SILENT = -200.0
 
 
 def owner_page(
-    job: Audition,
+    audition: Audition,
     record: Record | None = None,
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
-    said: Callable[[int, int], object] | None = None,
-    heard: Clips | None = None,
+    progress: Callable[[int, int], object] | None = None,
+    clips: Clips | None = None,
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.
 
-    `heard` is what can be heard on it; nothing when None.
+    Parameters
+    ----------
+    audition : Audition
+    record : Record
+        Of the job, for the owner's words.
+    path, controls, progress, clips
+        As in `write_page`.
 
     Raises
     ------
@@ -44,10 +50,10 @@ def owner_page(
         As `write_page`.
     """
     words = record.words if record else ""
-    return write_page(job, path, controls, said, words=words, together=control_advice(job), heard=heard)
+    return write_page(audition, path, controls, progress, words=words, advice=control_advice(audition), clips=clips)
 
 
-def control_advice(job: Audition) -> list[str]:
+def control_advice(audition: Audition) -> list[str]:
     """Sentences on the mods' controls and the amp's own knobs; none when the mods add no control.
 
     Everything else stands as drawn. An effect is what a control changes against where it is drawn.
@@ -57,11 +63,11 @@ def control_advice(job: Audition) -> list[str]:
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    modded = job.modded
-    added = _far(job)
+    modded = audition.modded
+    added = _far(audition)
     if not added:
         return []
-    knobs = [name for name, each in job.stock.controls.items() if each.kind == "knob"]
+    knobs = [name for name, each in audition.stock.controls.items() if each.kind == "knob"]
     asked: list[Setting] = [{}]
     asked += [{name: value} for name, value in added.items()]
     pairs = list(itertools.combinations(added, 2))
@@ -69,21 +75,21 @@ def control_advice(job: Audition) -> list[str]:
     for name, knob, turn in itertools.product(added, knobs, (_LOW, _HIGH)):
         asked += [{knob: turn}, {knob: turn, name: added[name]}]
     distinct = [each for place, each in enumerate(asked) if each not in asked[:place]]
-    response = simulate(modded, FrequencySweep(), distinct, [job.listen_at, INPUT])
-    levels = gain_at(response, AT, job.listen_at).isel(variant=0).transpose("position", "frequency").values
+    response = simulate(modded, FrequencySweep(), distinct, [audition.listen_at, INPUT])
+    levels = gain_at(response, AT, audition.listen_at).isel(variant=0).transpose("position", "frequency").values
     found = {_key(each): np.maximum(row, _SILENT) for each, row in zip(distinct, levels, strict=True)}
     return [*_by_knob(added, knobs, found), *_in_pairs(added, pairs, found)]
 
 
-def _far(job: Audition) -> Setting:
-    """Each control that the mods add, where it does what it is for: as the job compares, else its far end."""
+def _far(audition: Audition) -> Setting:
+    """Each control that the mods add, where it does what it is for: as the audition compares, else its far end."""
     found: Setting = {}
-    for name, control in job.modded.controls.items():
-        if name in job.stock.controls:
+    for name, control in audition.modded.controls.items():
+        if name in audition.stock.controls:
             continue
         other = [each for each in control.positions if each != control.drawn]
         far: float | str = other[-1] if control.kind == "switch" else 1.0 if float(control.drawn) < 0.5 else 0.0
-        wanted = job.compare_at.get(name, far)
+        wanted = audition.compare_at.get(name, far)
         found[name] = far if wanted == control.drawn else wanted
     return found
 
@@ -107,13 +113,13 @@ def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[st
                 most = float(moved[place])
                 low, high = (in_decibels(float(each[place]), sign=True) for each in effects)
                 best = (
-                    f"{_said(name, value)} goes with the {knob} knob: at {in_hertz(AT[place])} it brings {low} "
+                    f"{_at(name, value)} goes with the {knob} knob: at {in_hertz(AT[place])} it brings {low} "
                     f"with {knob} at {face(_LOW)} and {high} with {knob} at {face(_HIGH)}."
                 )
         if best:
             yield best
         else:
-            alike.append(_said(name, value))
+            alike.append(_at(name, value))
     if alike:
         verb = "does" if len(alike) == 1 else "do"
         yield f"{' and '.join(alike)} {verb} much the same wherever the amp's own knobs stand."
@@ -122,20 +128,20 @@ def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[st
 def _in_pairs(added: Setting, pairs: Sequence[tuple[str, str]], found: Levels) -> Iterator[str]:
     bare = found[()]
     for one, other in pairs:
-        alone = [found[_key({name: added[name]})] - bare for name in (one, other)]
+        singly = [found[_key({name: added[name]})] - bare for name in (one, other)]
         both = found[_key({one: added[one], other: added[other]})] - bare
-        told = " and ".join(
+        both_say = " and ".join(
             f"{in_decibels(float(level), sign=True)} at {in_hertz(at)}" for level, at in zip(both, AT, strict=True)
         )
-        away = both - alone[0] - alone[1]
+        away = both - singly[0] - singly[1]
         place = int(np.argmax(np.abs(away)))
         how = "what each brings alone, added up"
         if abs(away[place]) > _ADDS:
             much = in_decibels(abs(float(away[place])))
             side = "more" if away[place] > 0.0 else "less"
             how = f"at {in_hertz(AT[place])} that is {much} {side} than the two alone would add up to"
-        yield f"{_said(one, added[one])} together with {_said(other, added[other])}: {told}; {how}."
+        yield f"{_at(one, added[one])} together with {_at(other, added[other])}: {both_say}; {how}."
 
 
-def _said(name: str, value: float | str) -> str:
+def _at(name: str, value: float | str) -> str:
     return f"{name} at {value if isinstance(value, str) else face(value)}"

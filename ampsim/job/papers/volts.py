@@ -36,7 +36,7 @@ def measured_volts(job: Audition, record: Record | None) -> tuple[Volts, ...]:
 
 
 def _drawn(job: Audition, measured: Measured) -> Volts:
-    amp = job.stock if measured.phase is Phase.ARRIVAL else job.modded
+    amp = job.stock if measured.phase == Phase.ARRIVAL else job.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:
         told = diagnose(amp, recorded_readings(measured, amp), measured.position)

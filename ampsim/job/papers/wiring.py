@@ -16,14 +16,14 @@ def wiring_tables(found: Wiring) -> dict[str, pd.DataFrame]:
     off = [(lead, place) for lead, place in found.unsoldered] + [(part, "comes out") for part in found.taken_out]
     wires = [(number, each.start, each.end, each.what) for number, each in enumerate(found.wires, 1)]
     tables = {
-        "Wiring: what comes off": pd.DataFrame(off, columns=["lead or part", "from"]),
-        "Wiring: from-to list": pd.DataFrame(wires, columns=["no.", "from", "to", "what"]),
+        "what comes off": pd.DataFrame(off, columns=["lead or part", "from"]),
+        "from-to list": pd.DataFrame(wires, columns=["no.", "from", "to", "what"]),
     }
     for each in found.switches:
         rows = [
             (row.label, row.stands, ", ".join(" to ".join(pair) for pair in row.closed) or "none") for row in each.rows
         ]
-        title = f"Wiring: contacts of {each.designator} ({each.control}), {each.kind or each.reason}"
+        title = f"contacts of {each.designator} ({each.control}), {each.kind or each.reason}"
         tables[title] = pd.DataFrame(rows, columns=["position", "lever", "terminals closed"])
     return {title: table for title, table in tables.items() if not table.empty}
 
@@ -41,4 +41,4 @@ def wiring_drawings(amp: Amp) -> dict[str, str]:
 
 def wiring_text(found: Wiring) -> str:
     """The tables as plain text."""
-    return "\n\n".join(f"{title}\n{text_table(table)}" for title, table in wiring_tables(found).items())
+    return "\n\n".join(f"Wiring: {title}\n{text_table(table)}" for title, table in wiring_tables(found).items())

@@ -184,15 +184,15 @@ class Record:
     @property
     def state(self) -> str:
         """The state it is in now; "" before it was taken in."""
-        return self.states[-1].state.value if self.states else ""
+        return str(self.states[-1].state) if self.states else ""
 
     def rounds(self, phase: Phase) -> list[Measured]:
         """The voltages measured in a phase, a round each, the last one last."""
-        return [each for each in self.measured if each.phase is phase]
+        return [each for each in self.measured if each.phase == phase]
 
     def last_sweep(self, phase: Phase) -> Sweep | None:
         """The last sweep of a phase; None where there is none."""
-        return next((each for each in reversed(self.sweeps) if each.phase is phase), None)
+        return next((each for each in reversed(self.sweeps) if each.phase == phase), None)
 
 
 def as_tables(record: Record) -> Tables:
@@ -226,7 +226,7 @@ def _filled(each: object) -> Tables:
 
 def _measured(each: Measured) -> Tables:
     mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
-    table = {"phase": each.phase.value, "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
+    table = {"phase": str(each.phase), "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
     return _given(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
 
 

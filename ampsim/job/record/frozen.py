@@ -36,7 +36,7 @@ class Opened:
 
     def amp(self, phase: Phase) -> Amp:
         """The amp that was on the bench in a phase: without its mods on arrival."""
-        return self.stock if phase is Phase.ARRIVAL else self.modded
+        return self.stock if phase == Phase.ARRIVAL else self.modded
 
 
 def open_job(record: Record, folder: str | Path) -> Opened:

@@ -131,7 +131,7 @@ def copied_into_job(folder: str | Path, file: str | Path) -> Iterator[str]:
 
 
 def _dated(phase: Phase, date: datetime.date | None) -> dict[str, Any]:
-    return {"phase": phase.value, "date": date or datetime.date.today()}
+    return {"phase": str(phase), "date": date or datetime.date.today()}
 
 
 def _known(amp: Amp, at: Position) -> Position:

@@ -80,7 +80,7 @@ def _readings(options: argparse.Namespace) -> None:
     print(f"Round {len(record.measured)}, {phase}: {_told(last)}")
     if beside:
         print(f"Between two places, so in the file kept in {MEASUREMENTS} alone: {', '.join(beside)}")
-    print(f"Next: ampsim job {'diagnose' if phase is Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
+    print(f"Next: ampsim job {'diagnose' if phase == Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
 
 
 def _stood(amp: Amp, text: str) -> tuple[str, float | str]:

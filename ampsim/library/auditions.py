@@ -10,13 +10,21 @@ from ..base.quantities import HERTZ, VOLT
 from ..circuit.amp import Amp
 from ..simulation.analyses import Transient
 from ..simulation.stimuli import Sine
-from ..studies.audition_request import FREQUENCIES, ROTATIONS, Audition, Setting, View, plain_audition, swept_positions
+from ..studies.audition_request import (
+    FREQUENCIES,
+    ROTATIONS,
+    Audition,
+    Setting,
+    View,
+    default_audition,
+    swept_positions,
+)
 
 
 def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
     """Make an Audition of a job file's tables; the amps it names are loaded by the caller.
 
-    What the file leaves out (`views`, `compare`, `waveform`) is as in `plain_audition`: all that the mods add.
+    What the file leaves out (`views`, `compare`, `waveform`) is as in `default_audition`: all that the mods add.
 
     Raises
     ------
@@ -30,7 +38,7 @@ def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp
     name, about = top.label("name"), top.text("about", "")
     listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"
     frequencies = _frequencies(top) if top.has("frequencies") else FREQUENCIES
-    unsaid = plain_audition(stock, modded)
+    unsaid = default_audition(stock, modded)
     views = tuple(_view(each, modded) for each in top.tables("views")) if top.has("views") else unsaid.views
     compare, wave = top.table("compare"), top.table("waveform")
     title = compare.label("title", "stock against modded") if top.has("compare") else unsaid.compare_title

@@ -22,7 +22,19 @@ _LEADER, _SAMPLE, _GAP = 0.16, 0.30, 0.06  # inches right of the axes
 
 
 def tidy(axes: Axes, y_label: str, values: Sequence[Array], least: float, ticks: int = 6) -> None:
-    """Plain frame, grid and limits around the values, spanning at least `least`."""
+    """Plain frame, grid and limits around some values.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    y_label : str
+    values : sequence of array
+        What will be drawn [unit of the axis].
+    least : float
+        What the axis spans at least [unit of the axis].
+    ticks : int
+        At most.
+    """
     finite = np.concatenate([each[np.isfinite(each)] for each in values])
     low, high = (finite.min(), finite.max()) if finite.size else (0.0, 0.0)
     room = max(0.06 * (high - low), 0.5 * (least - (high - low)))
@@ -46,7 +58,7 @@ def _width(axes: Axes) -> float:
 
 
 def frequency_axis(axes: Axes, grid: Array, labelled: bool = True) -> None:
-    """Log frequency over the whole sweep, ticks at 20, 50, 100, ... Hz, the range of guitar fundamentals shaded."""
+    """Log frequency over a whole sweep [Hz], ticks at 20, 50, 100, ..., the range of guitar fundamentals shaded."""
     low, high = float(grid[0]), float(grid[-1])
     axes.set_xscale("log")
     axes.set_xlim(low, high)
@@ -106,7 +118,18 @@ def _bracket_words(axes: Axes, low: float, high: float) -> str:
 
 
 def draw(axes: Axes, curves: Curves, gid: str, look: style.Look, order: float = 3.0) -> None:
-    """Draw the line of this `gid`."""
+    """Draw the line of this `gid`.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    curves : mapping
+        Points by `gid`.
+    gid : str
+    look : Look
+    order : float
+        What is drawn later lies above [rank].
+    """
     points = curves[gid]
     axes.plot(points[:, 0], points[:, 1], color=look.colour, linewidth=look.width, linestyle=look.linestyle, gid=gid,
               zorder=order, solid_joinstyle="round", dash_capstyle="butt")  # fmt: skip
@@ -139,8 +162,8 @@ def fill_band(axes: Axes, curves: Curves, gid: str, look: style.Bar, order: floa
               hatch=look.hatch or None, linewidth=0.6, alpha=alpha)  # fmt: skip
 
 
-def between(x: Array, low: Array, high: Array) -> Array:
-    """Outline of the area between two curves, where both are numbers; shape (points, 2)."""
+def area_between(x: Array, low: Array, high: Array) -> Array:
+    """Outline of the area between two curves [unit of the axes], where both are numbers; shape (points, 2)."""
     known = np.isfinite(low) & np.isfinite(high)
     if not known.any():
         return np.full((1, 2), np.nan)
@@ -150,7 +173,7 @@ def between(x: Array, low: Array, high: Array) -> Array:
 
 
 def label_room(labels: Sequence[str], most: float = 2.0) -> float:
-    """Inches that end labels need right of the axes; longer labels than `most` inches are broken into lines."""
+    """Room that end labels need right of the axes [inches]; labels longer than `most` are broken into lines."""
     widest = max((text_width(line, style.TEXT_SIZE) for each in labels for line in _broken(each, most)), default=0.0)
     return _LEADER + _SAMPLE + 2 * _GAP + widest + 0.12
 
@@ -160,13 +183,25 @@ def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, s
 
     Labels keep the order of the line ends and move apart just as far as they must. Where lines end together, their
     labels stand in the order the lines have where they are furthest apart.
+
+    Parameters
+    ----------
+    picture : Picture
+    axes : matplotlib Axes
+        Of the picture.
+    named : sequence of (str, array, Look)
+        Name, heights [unit of the axis] and look of each line.
+    most : float
+        Longer labels are broken into lines [inches].
     """
     box = axes.get_position()
     left, bottom = box.x1 * picture.width, box.y0 * picture.height
     tall = (box.y1 - box.y0) * picture.height
     ends = np.array([bottom + tall * _end_fraction(axes, curve) for _, curve, _ in named])
     heights = np.array([LINE_HEIGHT * len(_broken(name, most)) + 0.02 for name, _, _ in named])
-    places = spread(ends, heights, bottom - 0.1, bottom + tall + 0.1, _order(ends, [curve for _, curve, _ in named]))
+    places = spread_labels(
+        ends, heights, bottom - 0.1, bottom + tall + 0.1, _order(ends, [curve for _, curve, _ in named])
+    )
     for (name, _, look), end, place in zip(named, ends, places, strict=True):
         x = left + _LEADER
         thin = style.Look(look.colour, 0.6)
@@ -188,11 +223,19 @@ def _order(ends: Array, curves: Sequence[Array]) -> list[int]:
     return [index for group in groups for index in sorted(group, key=lambda each: (table[each, furthest], -each))]
 
 
-def spread(wanted: Array, heights: Array, low: float, high: float, order: Sequence[int] | None = None) -> Array:
+def spread_labels(wanted: Array, heights: Array, low: float, high: float, order: Sequence[int] | None = None) -> Array:
     """Centres of labels as near as possible to where they are wanted, without overlap, between two limits.
 
-    Least squares under an order from low to high, default that of the wanted places (isotonic regression), then held
-    inside the limits.
+    Least squares under an order (isotonic regression), then held inside the limits.
+
+    Parameters
+    ----------
+    wanted, heights : array
+        Centre wanted and height of each label [inches].
+    low, high : float
+        The limits [inches].
+    order : sequence of int
+        Labels from low to high; default that of the wanted places.
     """
     from scipy.optimize import isotonic_regression
 

@@ -15,7 +15,7 @@ from ..base.wording import rounded
 from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
-from .canvas import Picture, headed, text_width, wrapped
+from .canvas import Picture, start_picture, text_width, wrapped
 
 _TEXTS = ("valve", "type", "variant", "position")
 _NUMBERS = (*READINGS, "limit [W]")
@@ -46,7 +46,7 @@ def describe_bias(response: xr.Dataset) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def bias_picture(
     response: xr.Dataset,
     positions: Sequence[str] | None = None,
@@ -81,7 +81,7 @@ def bias_picture(
     heading = title or f"{captions.amp_name(response)}: where the valves idle"
     subtitle = _subtitle(table)
     below = (_HEAD, sum(heights), 0.15)
-    picture, top = headed(heading, subtitle, describe_bias(chosen), below, left=_EDGE, width=width)
+    picture, top = start_picture(heading, subtitle, describe_bias(chosen), below, left=_EDGE, width=width)
     y = top - _HEAD
     _draw_heads(picture, columns, bar, verdict, y)
     tops = [y - sum(heights[:row]) for row in range(len(heights) + 1)]

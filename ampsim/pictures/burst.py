@@ -24,8 +24,8 @@ _HEIGHTS = (0.9, 2.4)  # inches
 _BURST_CYCLES = 8
 
 
-def tone(shape: str, frequency: float, level: float) -> Sine | Burst:
-    """A sine, or a burst of eight cycles with twice that silence after it, in which the amp recovers."""
+def wave_stimulus(shape: str, frequency: float, level: float) -> Sine | Burst:
+    """A sine of a frequency [Hz] and level [V peak], or eight cycles of it and twice that silence to recover in."""
     if shape == "sine":
         return Sine(frequency, level)
     start, length = 0.005, _BURST_CYCLES / frequency
@@ -39,7 +39,7 @@ def wave_pictures(response: xr.Dataset, node: str) -> list[Picture]:
     return [burst_picture(response, node)]
 
 
-@style.applied()
+@style.picture_settings()
 def burst_picture(response: xr.Dataset, node: str) -> Picture:
     """Draw source and output over the whole time of a burst, stock and modded.
 

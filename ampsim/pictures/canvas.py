@@ -45,12 +45,12 @@ class Picture(Figure):
 
     @property
     def width(self) -> float:
-        """Inches."""
+        """Of the whole [inches]."""
         return float(self.get_size_inches()[0])
 
     @property
     def height(self) -> float:
-        """Inches."""
+        """Of the whole [inches]."""
         return float(self.get_size_inches()[1])
 
     def _repr_png_(self) -> bytes:
@@ -61,12 +61,30 @@ class Picture(Figure):
         return buffer.getvalue()
 
     def box(self, left: float, bottom: float, right: float, top: float) -> Axes:
-        """Axes with their edges at these places [inches from the lower left corner]."""
+        """Axes with their edges at some places.
+
+        Parameters
+        ----------
+        left, bottom, right, top : float
+            From the lower left corner of the picture [inches].
+        """
         w, h = self.width, self.height
         return self.add_axes((left / w, bottom / h, (right - left) / w, (top - bottom) / h))
 
     def write(self, x: float, y: float, words: str, size: float = style.TEXT_SIZE, **more: Any) -> None:
-        """Write at a place [inches], by default with the top left corner there, in ink."""
+        """Write at a place, by default with the top left corner there, in ink.
+
+        Parameters
+        ----------
+        x, y : float
+            From the lower left corner of the picture [inches].
+        words : str
+            On one line.
+        size : float
+            Of the letters [pt].
+        **more
+            As for `matplotlib.figure.Figure.text`.
+        """
         settings: dict[str, Any] = {"va": "top", "ha": "left", "color": style.INK, **more}
         self.text(x / self.width, y / self.height, one_line(words), fontsize=size, **settings)
 
@@ -80,7 +98,18 @@ class Picture(Figure):
         )  # fmt: skip
 
     def block(self, x: float, y: float, width: float, height: float, look: style.Bar, **more: Any) -> None:
-        """Draw a rectangle [inches] with its lower left corner at a place."""
+        """Draw a rectangle.
+
+        Parameters
+        ----------
+        x, y : float
+            Its lower left corner [inches].
+        width, height : float
+            [inches]
+        look : Bar
+        **more
+            As for a matplotlib `Rectangle`.
+        """
         w, h = self.width, self.height
         self.add_artist(
             Rectangle(
@@ -96,7 +125,19 @@ class Picture(Figure):
         )
 
     def stack(self, x: float, middle: float, words: Sequence[str], size: float = style.TEXT_SIZE, **more: Any) -> None:
-        """Write lines one below the other around a height [inches], on baselines that do not depend on the letters."""
+        """Write lines one below the other, on baselines that do not depend on the letters.
+
+        Parameters
+        ----------
+        x, middle : float
+            Where they begin, and the height they stand around [inches].
+        words : sequence of str
+            A line each.
+        size : float
+            Of the letters [pt].
+        **more
+            As for `write`.
+        """
         step, rise = 1.18 * size / 72.0, 0.36 * size / 72.0
         for place, line in enumerate(words):
             y = middle + step * (0.5 * (len(words) - 1) - place) - rise
@@ -115,7 +156,17 @@ def text_width(words: str, size: float, bold: bool = False) -> float:
 
 
 def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Break a text into lines of at most `width` inches, at spaces where it can be."""
+    """Break a text into lines, at spaces where it can be.
+
+    Parameters
+    ----------
+    words : str
+    width : float
+        Of a line at most [inches].
+    size : float
+        Of the letters [pt].
+    bold : bool
+    """
     lines = [""]
     for word in one_line(words).split():
         longer = f"{lines[-1]} {word}".strip()
@@ -140,7 +191,15 @@ Keys = Sequence[tuple[str, style.Look | style.Bar]]
 
 
 def header_height(heading: str, subtitle: str, width: float, keys: Keys = (), left: float = SIDE) -> float:
-    """Inches that `header` takes."""
+    """Height that `header` takes [inches].
+
+    Parameters
+    ----------
+    heading, subtitle, keys, left
+        As those of `start_picture`.
+    width : float
+        Of the picture [inches].
+    """
     room = width - left - 0.2
     titles, subtitles = _header_lines(heading, subtitle, room)
     rows = sum(len(_key_lines(name, room)) for row in _key_rows(keys, room) for name, _ in row[:1])
@@ -148,7 +207,15 @@ def header_height(heading: str, subtitle: str, width: float, keys: Keys = (), le
 
 
 def header(picture: Picture, subtitle: str, keys: Keys = (), left: float = SIDE) -> float:
-    """Write heading, subtitle and a key of line or bar samples; return the height [inches] where they end."""
+    """Write heading, subtitle and a key of line or bar samples; return the height [inches] where they end.
+
+    Parameters
+    ----------
+    picture : Picture
+        With its heading.
+    subtitle, keys, left
+        As those of `start_picture`.
+    """
     room = picture.width - left - 0.2
     titles, subtitles = _header_lines(picture.heading, subtitle, room)
     y = picture.height - 0.14
@@ -170,7 +237,7 @@ def header(picture: Picture, subtitle: str, keys: Keys = (), left: float = SIDE)
     return picture.height - header_height(picture.heading, subtitle, picture.width, keys, left)
 
 
-def headed(
+def start_picture(
     heading: str,
     subtitle: str,
     alternative: str,
@@ -220,7 +287,7 @@ def _sample(picture: Picture, x: float, y: float, look: style.Look | style.Bar) 
         picture.block(x, y - 0.055, _SAMPLE - 0.08, 0.11, look)
 
 
-@style.applied()
+@style.picture_settings()
 def move(picture: Picture, curves: Curves) -> None:
     """Give the moving artists of a picture new points; axes, ticks and words stay.
 
@@ -229,31 +296,40 @@ def move(picture: Picture, curves: Curves) -> None:
     DescriptionError
         When a picture has no artist of such a `gid`.
     """
-    moving = {str(each.get_gid()): each for each in picture.findobj(_movable)}
+    moving = moving_artists(picture)
     for gid, points in curves.items():
-        artist = moving.get(gid)
-        if isinstance(artist, Line2D):
-            artist.set_data(points[:, 0], points[:, 1])
-        elif isinstance(artist, Polygon):
-            artist.set_xy(points)
-        else:
+        if not isinstance(moving.get(gid), Line2D | Polygon):
             raise DescriptionError(f"this picture has no curve {shown(gid)}{nearest(gid, moving)}")
+        set_points(moving[gid], points)
+
+
+def moving_artists(picture: Picture) -> dict[str, Artist]:
+    """The artists of a picture that have a `gid`, by it."""
+    return {str(each.get_gid()): each for each in picture.findobj(_movable)}
+
+
+def set_points(artist: Artist, points: NDArray[np.float64]) -> None:
+    """Give a line or an area new points [unit of the axes]; other artists stay."""
+    if isinstance(artist, Line2D):
+        artist.set_data(points[:, 0], points[:, 1])
+    elif isinstance(artist, Polygon):
+        artist.set_xy(points)
 
 
 def _movable(artist: Artist) -> bool:
     return artist.get_gid() is not None
 
 
-@style.applied()
+@style.picture_settings()
 def png(picture: Picture, dpi: float = 200.0) -> bytes:
-    """The picture as PNG; the text alternative stands in its "Description"."""
+    """The picture as PNG [dots per inch]; the text alternative stands in its "Description"."""
     buffer = io.BytesIO()
     facts = {"Title": picture.heading, "Description": picture.alternative, "Software": None}
     picture.savefig(buffer, format="png", dpi=dpi, metadata=facts)
     return buffer.getvalue()
 
 
-@style.applied()
+@style.picture_settings()
 def svg(picture: Picture) -> str:
     """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
     buffer = io.StringIO()

@@ -33,12 +33,12 @@ def amp_name(response: xr.Dataset) -> str:
     return str(response.attrs.get("amp", "amp"))
 
 
-def names_of(response: xr.Dataset) -> list[str]:
+def variant_names(response: xr.Dataset) -> list[str]:
     """Names of the variants."""
     return [str(each) for each in response["variant"].values]
 
 
-def pair_of(
+def select_pair(
     response: xr.Dataset, base: str | None = None, modded: str | None = None, positions: Sequence[str] | None = None
 ) -> xr.Dataset:
     """The stock and the modded variant at some positions.
@@ -56,7 +56,7 @@ def pair_of(
     DescriptionError
         For unknown names or a single variant.
     """
-    names = names_of(response)
+    names = variant_names(response)
     pair = (names[0] if base is None else base, names[-1] if modded is None else modded)
     if pair[0] == pair[1]:
         raise DescriptionError(f"nothing to compare '{pair[0]}' with; simulate two variants, such as stock and modded")
@@ -68,7 +68,9 @@ def position_of(response: xr.Dataset, position: str | None = None) -> str:
     return str(response["position"].values[0]) if position is None else position
 
 
-def one_or_two(response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None) -> xr.Dataset:
+def select_one_or_two(
+    response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
+) -> xr.Dataset:
     """A transient at one position and of one or two variants: default the first position, first and last variant.
 
     Raises
@@ -77,7 +79,7 @@ def one_or_two(response: xr.Dataset, position: str | None = None, variants: Sequ
         For unknown names, more than two variants, or another kind of response.
     """
     expect(response, "transient")
-    names = names_of(response)
+    names = variant_names(response)
     chosen = list(dict.fromkeys([names[0], names[-1]])) if variants is None else list(variants)
     if not 1 <= len(chosen) <= 2:
         raise DescriptionError(f"{len(chosen)} variants in one picture; this one shows one or two")
@@ -92,7 +94,7 @@ def tone(response: xr.Dataset) -> str:
 
 
 def distortion(percent: float) -> str:
-    """Total harmonic distortion in words, two figures."""
+    """Total harmonic distortion [%] in words, two figures."""
     if np.isnan(percent):
         return "no signal"
     return f"THD {percent:.2g} %" if percent < 10.0 else f"THD {percent:.0f} %"
@@ -105,7 +107,7 @@ def anchors(response: xr.Dataset, wanted: Sequence[float] = ANCHORS) -> list[flo
 
 
 def levels(gains: xr.DataArray, sign: bool = False) -> str:
-    """Gains at frequencies in words: "63.1 dB at 82 Hz, 70.2 dB at 1 kHz"."""
+    """Gains [dB] at frequencies in words: "63.1 dB at 82 Hz, 70.2 dB at 1 kHz"."""
     pairs = zip(gains["frequency"].values, gains.values, strict=True)
     return ", ".join(f"{in_decibels(float(gain), sign)} at {in_hertz(float(at))}" for at, gain in pairs)
 
@@ -117,7 +119,7 @@ def span(response: xr.Dataset) -> str:
 
 
 def greatest(change: xr.DataArray) -> str:
-    """The greatest change in words: "+5.3 dB at 4.2 kHz"."""
+    """The greatest change [dB] in words: "+5.3 dB at 4.2 kHz"."""
     size = np.nan_to_num(np.abs(change.values), nan=-1.0, posinf=-1.0)
     place = int(np.argmax(size))
     if size[place] < 0.05:

@@ -11,7 +11,7 @@ from ..measures.labels import select, short_labels
 from ..measures.sweep import gain_at, gain_db
 from . import captions, style
 from .axes import LINE_HEIGHT, draw, end_labels, label_room, over_frequency
-from .canvas import SIDE, Curves, Picture, headed
+from .canvas import SIDE, Curves, Picture, start_picture
 
 _MOST_LINES = 12
 _HEIGHT = 3.6  # inches
@@ -45,7 +45,7 @@ def describe_family(lines: xr.Dataset, node: str | None = None, reference: str |
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def family_picture(
     response: xr.Dataset,
     node: str | None = None,
@@ -79,7 +79,7 @@ def family_picture(
     DescriptionError
         For unknown names or too many positions.
     """
-    name = captions.names_of(response)[-1] if variant is None else variant
+    name = captions.variant_names(response)[-1] if variant is None else variant
     lines = select(response, [name] if base is None else [base, name], positions)
     count = lines.sizes["position"]
     captions.refuse_more(count, _MOST_LINES)
@@ -91,7 +91,7 @@ def family_picture(
     if base is not None:
         named.append((_base_label(lines), "base", style.STOCK_LOOK))
     height = max(_HEIGHT, sum(2.2 * LINE_HEIGHT if len(label) > 26 else LINE_HEIGHT + 0.02 for label, _, _ in named))
-    picture, top = headed(heading, subtitle, describe_family(lines, node, reference), (0.22, height, 0.56))
+    picture, top = start_picture(heading, subtitle, describe_family(lines, node, reference), (0.22, height, 0.56))
     top -= 0.22
     axes = picture.box(SIDE, top - height, style.PAGE_WIDTH - label_room([label for label, _, _ in named]), top)
     over_frequency(axes, "gain [dB]", [points[:, 1] for points in curves.values()], lines["frequency"].values, ticks=8)

@@ -14,7 +14,7 @@ from ..base.wording import in_decibels, in_volts, minus
 from ..measures.waveforms import FLOOR_DB, harmonics
 from . import captions, style
 from .axes import tidy
-from .canvas import SIDE, Picture, headed
+from .canvas import SIDE, Picture, start_picture
 
 _HEIGHT = 2.9  # inches
 _FLOOR = FLOOR_DB
@@ -22,7 +22,7 @@ _FLOOR = FLOOR_DB
 
 def describe_harmonics(response: xr.Dataset, node: str | None = None) -> str:
     """`harmonics_picture` in words and numbers, one paragraph: the first position, the first and the last variant."""
-    found = harmonics(captions.one_or_two(response), node).isel(position=0)
+    found = harmonics(captions.select_one_or_two(response), node).isel(position=0)
     sentences = [
         f"Harmonics at {node or response.attrs['output']} relative to the fundamental, {captions.tone(response)}."
     ]
@@ -35,7 +35,7 @@ def describe_harmonics(response: xr.Dataset, node: str | None = None) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def harmonics_picture(
     response: xr.Dataset,
     node: str | None = None,
@@ -62,11 +62,13 @@ def harmonics_picture(
     DescriptionError
         For unknown names, more than two variants, or another stimulus.
     """
-    chosen = captions.one_or_two(response, position, variants)
+    chosen = captions.select_one_or_two(response, position, variants)
     found = harmonics(chosen, node).isel(position=0)
     heading = title or f"{captions.amp_name(chosen)}: harmonics at {node or chosen.attrs['output']}"
     subtitle = f"{captions.tone(chosen)}; {chosen['position'].values[0]}"
-    picture, top = headed(heading, subtitle, describe_harmonics(chosen, node), (0.1, _HEIGHT, 0.72), _keys(found))
+    picture, top = start_picture(
+        heading, subtitle, describe_harmonics(chosen, node), (0.1, _HEIGHT, 0.72), _keys(found)
+    )
     top -= 0.1
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - 0.25, top)
     _draw_bars(axes, found, percent)

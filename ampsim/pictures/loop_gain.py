@@ -10,7 +10,7 @@ from ..measures.labels import short_labels
 from ..measures.margins import margin_table
 from . import captions, style
 from .axes import draw, end_labels, label_room, over_frequency
-from .canvas import SIDE, Curves, Picture, headed
+from .canvas import SIDE, Curves, Picture, start_picture
 
 _HEIGHT = 3.0
 _MOST_LINES = 6
@@ -32,7 +32,7 @@ def describe_loop_gain(response: xr.Dataset) -> str:
     return minus(" ".join(sentences))
 
 
-@style.applied()
+@style.picture_settings()
 def loop_gain_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw the loop gain [dB] of the last variant at up to six positions, with the line where it passes 1.
 
@@ -53,7 +53,7 @@ def loop_gain_picture(response: xr.Dataset, title: str | None = None) -> Picture
     curves = loop_gain_curves(response)
     heading = title or f"{captions.amp_name(response)}: loop gain"
     subtitle = f"once round the feedback loop, at {response.attrs['at']}"
-    picture, top = headed(heading, subtitle, describe_loop_gain(response), (0.22, _HEIGHT, 0.56))
+    picture, top = start_picture(heading, subtitle, describe_loop_gain(response), (0.22, _HEIGHT, 0.56))
     top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
     levels = [np.maximum(points[:, 1], -40.0) for points in curves.values()]

@@ -12,8 +12,8 @@ from ..base.errors import DescriptionError
 from ..measures.labels import short_labels
 from ..measures.sweep import difference_db, gain_at, gain_db
 from . import captions, style
-from .axes import between, draw, end_labels, fill, frequency_axis, label_room, over_frequency, tidy, zero_line
-from .canvas import SIDE, Curves, Keys, Picture, headed
+from .axes import area_between, draw, end_labels, fill, frequency_axis, label_room, over_frequency, tidy, zero_line
+from .canvas import SIDE, Curves, Keys, Picture, start_picture
 
 _KINDS = ("stock", "modded")
 _MOST_POSITIONS = 4
@@ -26,7 +26,7 @@ def overlay_curves(response: xr.Dataset, node: str | None = None, reference: str
     "stock-0", "modded-0", "change-0" and so on by position; with one position also "between" (the area between the two
     gains) and "change-area".
     """
-    pair = captions.pair_of(response)
+    pair = captions.select_pair(response)
     grid = pair["frequency"].values
     gains = gain_db(pair, node, reference).transpose("variant", "position", "frequency").values
     with np.errstate(invalid="ignore"):
@@ -37,15 +37,15 @@ def overlay_curves(response: xr.Dataset, node: str | None = None, reference: str
         curves[f"modded-{place}"] = np.column_stack([grid, gains[1, place]])
         curves[f"change-{place}"] = np.column_stack([grid, change])
     if len(changes) == 1:
-        curves["between"] = between(grid, gains[0, 0], gains[1, 0])
-        curves["change-area"] = between(grid, np.zeros_like(grid), changes[0])
+        curves["between"] = area_between(grid, gains[0, 0], gains[1, 0])
+        curves["change-area"] = area_between(grid, np.zeros_like(grid), changes[0])
     return curves
 
 
 def describe_overlay(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> str:
     """The same in words and numbers, one paragraph."""
-    pair = captions.pair_of(response)
-    names = captions.names_of(pair)
+    pair = captions.select_pair(response)
+    names = captions.variant_names(pair)
     at = captions.anchors(pair)
     levels = gain_at(pair, at, node, reference)
     change = difference_db(pair, node, names[0], reference).isel(variant=0)
@@ -60,7 +60,7 @@ def describe_overlay(response: xr.Dataset, node: str | None = None, reference: s
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def overlay_picture(
     response: xr.Dataset,
     node: str | None = None,
@@ -92,8 +92,8 @@ def overlay_picture(
     DescriptionError
         For unknown names, a single variant, or too many positions.
     """
-    pair = captions.pair_of(response, base, modded, positions)
-    names, count = captions.names_of(pair), pair.sizes["position"]
+    pair = captions.select_pair(response, base, modded, positions)
+    names, count = captions.variant_names(pair), pair.sizes["position"]
     if not 1 <= count <= _MOST_POSITIONS:
         raise DescriptionError(f"{count} positions in one comparison; at most {_MOST_POSITIONS} stay readable: "
                                "name some, or draw a family")  # fmt: skip
@@ -126,7 +126,7 @@ def gain_and_change(
     beside : float
         Right of the axes [inches].
     """
-    picture, top = headed(heading, subtitle, alternative, (_GAIN_HEIGHT, height, _GAP, 0.78), keys)
+    picture, top = start_picture(heading, subtitle, alternative, (_GAIN_HEIGHT, height, _GAP, 0.78), keys)
     top -= 0.22
     right = style.PAGE_WIDTH - beside
     upper = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)

@@ -44,7 +44,7 @@ _ONE_AT_A_TIME = threading.RLock()
 
 
 @contextmanager
-def applied() -> Iterator[None]:
+def picture_settings() -> Iterator[None]:
     """Draw and save under these settings: matplotlib keeps them for the whole process, so one thread at a time."""
     with _ONE_AT_A_TIME, rc_context(SETTINGS):
         yield
@@ -60,7 +60,7 @@ class Look:
 
     @property
     def linestyle(self) -> Literal["-"] | tuple[float, tuple[float, ...]]:
-        """As matplotlib takes it."""
+        """The dashes as matplotlib takes them [line widths]."""
         return (0.0, self.dashes) if self.dashes else "-"
 
 

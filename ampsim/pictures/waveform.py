@@ -13,7 +13,7 @@ from ..base.wording import in_volts, minus
 from ..measures.waveforms import extremes_v, harmonics, rms_v, settled, source_v, stimulus
 from . import captions, style
 from .axes import draw, tidy, zero_line
-from .canvas import SIDE, Curves, Keys, Picture, headed
+from .canvas import SIDE, Curves, Keys, Picture, start_picture
 
 _MOST_CYCLES = 4
 _HEIGHTS, _GAP = (1.0, 2.6), 0.22  # inches
@@ -24,7 +24,7 @@ def waveform_curves(response: xr.Dataset, node: str | None = None) -> Curves:
 
     Of the first position, and of the first and the last variant.
     """
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     output = _shown(settled(chosen, node), chosen)
     source = source_v(chosen).sel(time=output["time"])
     milliseconds = 1e3 * (output["time"].values - output["time"].values[0])
@@ -37,7 +37,7 @@ def waveform_curves(response: xr.Dataset, node: str | None = None) -> Curves:
 
 def describe_waveform(response: xr.Dataset, node: str | None = None) -> str:
     """The same in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     ends = extremes_v(chosen, node).isel(position=0)
     thd = harmonics(chosen, node)["thd"].isel(position=0)
     rms = rms_v(chosen, node).isel(position=0)
@@ -51,7 +51,7 @@ def describe_waveform(response: xr.Dataset, node: str | None = None) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def waveform_picture(
     response: xr.Dataset,
     node: str | None = None,
@@ -79,7 +79,7 @@ def waveform_picture(
     DescriptionError
         For unknown names, more than two variants, or another stimulus.
     """
-    chosen = captions.one_or_two(response, position, variants)
+    chosen = captions.select_one_or_two(response, position, variants)
     curves = waveform_curves(chosen, node)
     heading = title or f"{captions.amp_name(chosen)}: waveform at {node or chosen.attrs['output']}"
     subtitle = f"{captions.tone(chosen)}; {chosen['position'].values[0]}"
@@ -105,7 +105,7 @@ def source_and_output(
     heights : (float, float)
         Of the two axes [inches].
     """
-    picture, top = headed(heading, subtitle, alternative, (0.1, heights[0], _GAP, heights[1], 0.56), keys)
+    picture, top = start_picture(heading, subtitle, alternative, (0.1, heights[0], _GAP, heights[1], 0.56), keys)
     top -= 0.1
     right = style.PAGE_WIDTH - 0.25
     source = picture.box(SIDE, top - heights[0], right, top)

@@ -1,4 +1,4 @@
-"""Doing a whole job: simulate, measure, draw, and say in tables and pictures what the mods do."""
+"""A whole audition: simulate, measure, draw, and say in tables and pictures what the mods do."""
 
 from __future__ import annotations
 
@@ -48,15 +48,16 @@ class Outcome:
     text: str
 
 
-def audition(job: Audition, folder: Path | None = None, said: Callable[[str], object] | None = None) -> Outcome:
+def audition(plan: Audition, folder: Path | None = None, report: Callable[[str], object] | None = None) -> Outcome:
     """Simulate stock and modded, measure, and leave pictures (PNG and SVG) in a folder.
 
     Parameters
     ----------
-    job : Job
+    plan : Audition
+        What to compare and what to show.
     folder : Path
-        Made when it is missing; default "audition-" and the job's name, in the working folder.
-    said : callable
+        Made when it is missing; default "audition-" and the audition's name, in the working folder.
+    report : callable
         Called with a line of text as each picture is ready.
 
     Raises
@@ -67,27 +68,27 @@ def audition(job: Audition, folder: Path | None = None, said: Callable[[str], ob
         When ngspice gives no trustworthy answer.
     """
     engine.warm_up()
-    target = _folder(folder or Path("audition-" + file_word(job.name)))
-    found = _Simulated(job)
+    target = _folder(folder or Path("audition-" + file_word(plan.name)))
+    found = _Simulated(plan)
     files: dict[str, list[Path]] = {}
-    for name, picture in _pictures(job, found):
+    for name, picture in _pictures(plan, found):
         files[name] = save_picture(picture, target / name)
-        if said:
-            said(f"{target / name}.png")
-    tables = _tables(job, found)
-    return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(job, tables, target, files))
+        if report:
+            report(f"{target / name}.png")
+    tables = _tables(plan, found)
+    return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(plan, tables, target, files))
 
 
 class _Simulated:
     """Everything an audition simulates: the sweeps at once, the slow waveform beside the drawing of the others."""
 
-    def __init__(self, job: Audition) -> None:
-        variants, node = [job.stock, job.modded], [job.listen_at]
-        self.compared = simulate(variants, FrequencySweep(), [job.compare_at], node)
-        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in job.views]
-        self.rest = simulate(variants, OperatingPoint(), _switch_positions(job.modded))
+    def __init__(self, plan: Audition) -> None:
+        variants, node = [plan.stock, plan.modded], [plan.listen_at]
+        self.compared = simulate(variants, FrequencySweep(), [plan.compare_at], node)
+        self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in plan.views]
+        self.rest = simulate(variants, OperatingPoint(), _switch_positions(plan.modded))
         self._wave: Future[xr.Dataset] = Future()
-        work = (variants, job.wave, [job.wave_at], ["input", *node])
+        work = (variants, plan.wave, [plan.wave_at], ["input", *node])
         # A daemon: a caller stopped by hand does not wait for it.
         Thread(target=_fulfil, args=(self._wave, *work), daemon=True).start()
 
@@ -103,37 +104,40 @@ def _fulfil(promise: Future[xr.Dataset], *work: Any) -> None:
         promise.set_exception(problem)
 
 
-def _tables(job: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
+def _tables(plan: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
     tables = {
-        "What the mods do": changes_table(job.stock, job.modded),
-        f"{job.compare_title} (gain to {job.listen_at})": gain_table(found.compared, job.frequencies),
+        "What the mods do": changes_table(plan.stock, plan.modded),
+        f"{plan.compare_title} (gain to {plan.listen_at})": gain_table(found.compared, plan.frequencies),
     }
-    for view, family in zip(job.views, found.families, strict=True):
+    for view, family in zip(plan.views, found.families, strict=True):
         modded = family.isel(variant=[1])
-        tables[f"{view.title} (gain to {job.listen_at})"] = gain_table(modded, job.frequencies)
+        tables[f"{view.title} (gain to {plan.listen_at})"] = gain_table(modded, plan.frequencies)
     tables["Bias: as drawn, and where a mod moves it"] = moved_bias(bias_table(found.rest))
-    tone = job.wave.stimulus
+    tone = plan.wave.stimulus
     if isinstance(tone, Sine):
         floor = f"{FLOOR_DB:g} dB stands for that and less"
-        title = f"Harmonics at {job.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak ({floor})"
-        tables[title] = harmonics_table(found.wave, job.listen_at)
-    drawn = drawn_table(job.stock)
+        title = f"Harmonics at {plan.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak ({floor})"
+        tables[title] = harmonics_table(found.wave, plan.listen_at)
+    drawn = drawn_table(plan.stock)
     return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
 
 
-def _pictures(job: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]]:
-    stock, modded = job.stock.variant, job.modded.variant
-    yield "overlay", overlay_picture(found.compared, job.listen_at, title=job.compare_title)
-    for view, family in zip(job.views, found.families, strict=True):
+def _pictures(plan: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]]:
+    stock, modded = plan.stock.variant, plan.modded.variant
+    yield "overlay", overlay_picture(found.compared, plan.listen_at, title=plan.compare_title)
+    for view, family in zip(plan.views, found.families, strict=True):
         name = f"positions-{file_word(view.title)}"
-        yield name, family_picture(family, job.listen_at, variant=modded, base=stock, title=view.title)
+        yield name, family_picture(family, plan.listen_at, variant=modded, base=stock, title=view.title)
     yield "bias", bias_picture(found.rest, positions=[str(found.rest["position"].values[0])])
-    yield "waveform", waveform_picture(found.wave, job.listen_at)
-    yield "harmonics", harmonics_picture(found.wave, job.listen_at)
+    yield "waveform", waveform_picture(found.wave, plan.listen_at)
+    yield "harmonics", harmonics_picture(found.wave, plan.listen_at)
 
 
-def _text(job: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str]) -> str:
-    head = [f"{job.name}: {job.stock.name}, stock against {job.modded.variant}", *([job.about] if job.about else [])]
+def _text(plan: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str]) -> str:
+    head = [
+        f"{plan.name}: {plan.stock.name}, stock against {plan.modded.variant}",
+        *([plan.about] if plan.about else []),
+    ]
     pieces = ["\n".join(head)]
     pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]
     pieces.append(f"Pictures (PNG and SVG) are in the folder {target}: {', '.join(drawn)}")

@@ -47,7 +47,7 @@ class Audition:
     file: str = field(default="", compare=False)
 
 
-def plain_audition(stock: Amp, modded: Amp) -> Audition:
+def default_audition(stock: Amp, modded: Amp) -> Audition:
     """An audition for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
     added = [name for name in modded.controls if name not in stock.controls]
     views = tuple(

@@ -15,7 +15,7 @@ Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
-class Examined:
+class Examination:
     """What is examined: the stock amp, the modded amp, and the positions of its controls to look at.
 
     A control that a position does not name stands as drawn; the stock amp takes what it has of each position.

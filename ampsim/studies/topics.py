@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from ..base.errors import DescriptionError, nearest, shown
-from .section import Examined, Progress, Section
+from .section import Examination, Progress, Section
 
 TOPICS = ("ratings", "headroom", "blocking", "stability", "noise", "pop", "spread")
 
@@ -34,7 +34,7 @@ def topic_title(topic: str) -> str:
     return str(import_module(f".{topic}", __package__).TITLE)
 
 
-def topic_section(topic: str, examined: Examined, progress: Progress | None = None) -> Section:
+def topic_section(topic: str, examined: Examination, progress: Progress | None = None) -> Section:
     """Examine a mod in one topic.
 
     Raises

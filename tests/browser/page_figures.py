@@ -17,7 +17,7 @@ from typing import Any
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_amp, load_mod
-from ampsim.studies.audition_request import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, default_audition
 from tests.browser.watch import KEY_TO_PIXELS
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -50,7 +50,7 @@ def browser() -> Iterator[Any]:
 def job_of_33() -> Audition:
     """A job with 33 positions: a switch of three and a knob in eleven steps."""
     amp = load_amp("workshop-a")
-    return plain_audition(amp, apply_mods(amp, load_mod("cathode-switch"), load_mod("depth")))
+    return default_audition(amp, apply_mods(amp, load_mod("cathode-switch"), load_mod("depth")))
 
 
 def measure_page(presses: int = PRESSES) -> dict[str, float]:

@@ -14,8 +14,8 @@ from ampsim.library.loader import load_amp, parse_wishes
 from ampsim.simulation.netlist import build
 from ampsim.simulation.ports import Request, direct, reduce
 from ampsim.simulation.ports_algebra import branches
-from ampsim.studies.search.margins_to_wish import SWEEP, decibels, gain_spans, gain_view, room
-from ampsim.studies.search.result import Found
+from ampsim.studies.search.result import SearchResult
+from ampsim.studies.search.rooms import SWEEP, decibels, gain_spans, gain_view, room
 from ampsim.studies.search.search import find_values
 from ampsim.studies.search.wishes import WishList
 from tests.figures.figure import Figure, Scale
@@ -69,7 +69,7 @@ def ten_thousand_sets(scale: Scale) -> Iterator[Figure]:
     yield Figure(name, value, "<= 0.01 dB", max(wishes, curves) <= 0.01)
 
 
-def _differences(wanted: WishList, found: Found, sample: np.ndarray) -> tuple[float, float]:
+def _differences(wanted: WishList, found: SearchResult, sample: np.ndarray) -> tuple[float, float]:
     """Largest differences [dB] in the rooms of the wishes and in the gains at all frequencies."""
     amps = [with_values(wanted.base, found.values(int(place))) for place in sample]
     stock, *heard = direct([Request(amp, AT, (), ("speaker",)) for amp in (wanted.stock, *amps)], SWEEP)

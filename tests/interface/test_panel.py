@@ -34,7 +34,7 @@ from ampsim.interface.panel.picture import bias_rows
 from ampsim.interface.panel.simulator import AS_SET
 from ampsim.library import loader
 from ampsim.library.files import models
-from ampsim.pictures.template import Template
+from ampsim.pictures.moving_svg import MovingSvg
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.loop_gain import loop_gain
 
@@ -207,7 +207,7 @@ def test_a_template_holds_the_text_of_a_fresh_drawing() -> None:
 
     first, second = drawn({"cathode": "6k8"}), drawn({"cathode": "2k7 and 1u"})
     curves = overlay_curves(second)
-    template = Template(overlay_picture(first), overlay_curves(first))
+    template = MovingSvg(overlay_picture(first), overlay_curves(first))
     moved = overlay_picture(first)
     move(moved, curves)
     fresh = svg_element(moved)
@@ -220,7 +220,7 @@ def test_a_template_holds_the_text_of_a_fresh_drawing() -> None:
 def test_a_template_refuses_curves_the_picture_lacks() -> None:
     response = simulate([JOB.stock, JOB.modded], FrequencySweep(), nodes=["speaker"])
     with pytest.raises(DescriptionError, match="modded-7"):
-        Template(overlay_picture(response), {"modded-7": np.zeros((2, 2))})
+        MovingSvg(overlay_picture(response), {"modded-7": np.zeros((2, 2))})
 
 
 def test_the_stock_amp_is_not_simulated_where_it_did_not_move(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -21,7 +21,7 @@ from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
-from ampsim.studies.audition_request import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.brightness.reasons import explain_brightness
 from ampsim.studies.brightness.sentences import brightness_sentences
 from tests.browser.page_figures import job_of_33
@@ -65,7 +65,7 @@ def of_33(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def small_job(*mods: str, **changed: Any) -> Audition:
     stock = load_amp("workshop-a")
-    return replace(plain_audition(stock, apply_mods(stock, *map(load_mod, mods))), **changed)
+    return replace(default_audition(stock, apply_mods(stock, *map(load_mod, mods))), **changed)
 
 
 def test_33_positions_stay_small(of_33: Path) -> None:
@@ -107,7 +107,7 @@ def test_the_lines_are_drawn_where_the_numbers_say(of_33: Path) -> None:
 
 def test_the_picture_begins_where_the_amp_does(of_33: Path, tmp_path: Path) -> None:
     stock = load_amp("rehearsal-room")
-    job = plain_audition(stock, apply_mods(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
+    job = default_audition(stock, apply_mods(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
     assert "Gain from the guitar to the speaker" in read(of_33)[0].words
     assert "Gain from the input to the speaker" in read(write_page(job, tmp_path / "page.html"))[0].words
 
@@ -186,7 +186,7 @@ def test_a_position_without_signal_is_said_and_drawn_off_the_axes(tmp_path: Path
         "name": "mute", "reason": "silence",
         "switches": [{"designator": "S9", "control": "mute", "drawn": "open", "positions": mute}],
     })  # fmt: skip
-    job = replace(plain_audition(stock, apply_mods(stock, mod)), listen_at="R5.1")
+    job = replace(default_audition(stock, apply_mods(stock, mod)), listen_at="R5.1")
     found, facts = read(write_page(job, tmp_path / "page.html"))
     assert facts["readings"][1]["rows"][0][1:] == ["no signal", "no signal"]
     assert "No signal reaches the speaker here" in found.words

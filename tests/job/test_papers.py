@@ -33,7 +33,7 @@ from ampsim.job.record.reading import read_record
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
-from ampsim.studies.audition_request import Audition, plain_audition
+from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
@@ -43,7 +43,7 @@ DAY = datetime.date(2026, 3, 1)
 @pytest.fixture(scope="module")
 def job() -> Audition:
     stock = load_amp("workshop-a")
-    return plain_audition(stock, apply_mods(stock, load_mod("bright-switch")))
+    return default_audition(stock, apply_mods(stock, load_mod("bright-switch")))
 
 
 def record(words: str) -> Record:
@@ -244,7 +244,7 @@ def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audit
 
 def test_an_amp_without_new_controls_has_nothing_to_say(job: Audition) -> None:
     mod = parse_mod({"name": "m", "reason": "r", "edits": [{"replace": "C5", "with": "270p"}]})
-    assert control_advice(plain_audition(job.stock, apply_mods(job.stock, mod))) == []
+    assert control_advice(default_audition(job.stock, apply_mods(job.stock, mod))) == []
 
 
 def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, tmp_path: Path) -> None:

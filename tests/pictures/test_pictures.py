@@ -25,7 +25,7 @@ from ampsim.measures.labels import select
 from ampsim.measures.sweep import difference_db, gain_db
 from ampsim.measures.waveforms import harmonics
 from ampsim.pictures import style
-from ampsim.pictures.axes import spread
+from ampsim.pictures.axes import spread_labels
 from ampsim.pictures.bias import bias_picture, describe_bias
 from ampsim.pictures.canvas import Curves, Picture, move, png, save_picture, svg
 from ampsim.pictures.family import describe_family, family_curves, family_picture
@@ -232,9 +232,9 @@ def test_end_labels_stand_in_the_order_of_the_lines() -> None:
 
 def test_spread_moves_labels_only_as_far_as_it_must() -> None:
     heights = np.full(3, 1.0)
-    np.testing.assert_allclose(spread(np.array([1.0, 5.0, 9.0]), heights, 0.0, 10.0), [1.0, 5.0, 9.0])
-    np.testing.assert_allclose(spread(np.array([5.0, 5.0, 5.0]), heights, 0.0, 10.0, [0, 1, 2]), [4.0, 5.0, 6.0])
-    np.testing.assert_allclose(spread(np.array([9.9, 9.9, 1.0]), heights, 0.0, 10.0, [2, 1, 0]), [9.5, 8.5, 1.0])
+    np.testing.assert_allclose(spread_labels(np.array([1.0, 5.0, 9.0]), heights, 0.0, 10.0), [1.0, 5.0, 9.0])
+    np.testing.assert_allclose(spread_labels(np.array([5.0, 5.0, 5.0]), heights, 0.0, 10.0, [0, 1, 2]), [4.0, 5.0, 6.0])
+    np.testing.assert_allclose(spread_labels(np.array([9.9, 9.9, 1.0]), heights, 0.0, 10.0, [2, 1, 0]), [9.5, 8.5, 1.0])
 
 
 def lightness(colour: str) -> float:

@@ -18,13 +18,13 @@ from ampsim.circuit.signal_path import ValveStage
 from ampsim.pictures.canvas import move, png
 from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
 from ampsim.studies.blocking.findings import blocking_findings, most_pushed
-from ampsim.studies.blocking.measures import bias_v, blocking_table, settled_after, small_tone_db, tone_table
+from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
 from ampsim.studies.blocking.picture import blocking_picture as picture
 from ampsim.studies.blocking.section import section
 from ampsim.studies.blocking.simulate import BURST, blocking
 from ampsim.studies.findings import Finding
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 
 BAD_MOD = Path(__file__).parents[1] / "bad_mods" / "slow-coupling.toml"
 
@@ -57,7 +57,7 @@ def test_a_good_mod_passes() -> None:
 
 def test_the_section_stands_on_its_own() -> None:
     amp = load_amp("workshop-b")
-    sheet = section(Examined(amp, apply_mods(amp, load_mod("partial-bypass")), ({},)))
+    sheet = section(Examination(amp, apply_mods(amp, load_mod("partial-bypass")), ({},)))
     assert [each.picture for each in sheet.findings] == ["blocking"]
     assert set(sheet.pictures) == {"blocking"}
 
@@ -146,7 +146,7 @@ def test_other_responses_are_refused() -> None:
 @given(st.lists(st.floats(0.0, 2.0), min_size=2, max_size=30))
 def test_from_then_on_it_stays_below(values: list[float]) -> None:
     size, after = np.array(values), np.arange(len(values)) * 1e-3
-    found = settled_after(after, size, 1.0)
+    found = time_to_settle(after, size, 1.0)
     assert (size[after > found] <= 1.0).all()
     assert (found == math.inf) == (values[-1] > 1.0)
     assert (found == 0.0) == (max(values) <= 1.0)

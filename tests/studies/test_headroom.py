@@ -40,7 +40,7 @@ from ampsim.studies.headroom.picture import (
 )
 from ampsim.studies.headroom.section import section
 from ampsim.studies.headroom.simulate import FAILED, TONE, headroom, load_ohm
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from tests.truth.bench import amp, rail, stage, wired
 
 BAD_MODS = Path(__file__).parents[1] / "bad_mods"
@@ -79,7 +79,7 @@ def test_gain_that_a_good_mod_adds_is_no_loss() -> None:
 
 
 def test_an_amp_against_itself_is_as_stock() -> None:
-    sheet = section(Examined(load_amp("workshop-b"), load_amp("workshop-b"), ({"volume": 0.3},)))
+    sheet = section(Examination(load_amp("workshop-b"), load_amp("workshop-b"), ({"volume": 0.3},)))
     assert sheet.grade == "fine"
     assert sheet.findings == ()  # one variant alone: nothing to compare
     assert set(sheet.pictures) == {"headroom", "harmonics over level"}

@@ -37,7 +37,7 @@ from ampsim.studies.noise.measures import (
 from ampsim.studies.noise.picture import hum_bars_picture, noise_bars_picture, noise_curves, noise_picture
 from ampsim.studies.noise.section import section
 from ampsim.studies.noise.simulate import KELVIN, noise_spectrum
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from tests.tools import random_amps
 from tests.truth.bench import Rest, amp, rail, stage, wired
 
@@ -409,7 +409,7 @@ def test_bars_are_as_long_as_their_numbers(draw: object) -> None:
 
 def test_the_section_has_findings_that_point_to_its_pictures() -> None:
     seen: list[tuple[int, int]] = []
-    found = section(Examined(stock(), modded("noisy-input")), lambda *each: seen.append(each))
+    found = section(Examination(stock(), modded("noisy-input")), lambda *each: seen.append(each))
     assert found.title == "noise and hum"
     assert found.grade == "beyond the limit"
     assert {finding.picture for finding in found.findings} <= set(found.pictures)

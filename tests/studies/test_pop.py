@@ -40,7 +40,7 @@ from ampsim.studies.pop.picture import describe_pop, pop_curves
 from ampsim.studies.pop.picture import pop_picture as draw_pop
 from ampsim.studies.pop.section import section
 from ampsim.studies.pop.simulate import MOVEMENTS, Movement, Transition, nominal_ohms, pop, transitions
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from tests.truth import pop as truth
 from tests.truth.claims import Check, Claim
 
@@ -419,7 +419,7 @@ def test_words_in_the_picture_stay_inside_it() -> None:
 
 def test_section_of_an_amp_without_a_switch() -> None:
     stock = load_amp("workshop-a")
-    found = section(Examined(stock, apply_mods(stock, load_mod("depth"))))
+    found = section(Examination(stock, apply_mods(stock, load_mod("depth"))))
     assert (found.findings, found.tables, found.pictures, found.grade) == ((), {}, {}, "fine")
     assert "no switch" in found.notes[0]
 
@@ -427,7 +427,7 @@ def test_section_of_an_amp_without_a_switch() -> None:
 def test_section_at_positions_of_other_controls() -> None:
     stock = load_amp("workshop-a")
     positions = ({}, {"bypass": "in"}, {"master": 0.1}, {"master": 0.1, "bypass": "in"})
-    found = section(Examined(stock, bad("popping"), positions))
+    found = section(Examination(stock, bad("popping"), positions))
     assert [finding.position for finding in found.findings] == ["as drawn", "master=0.1"]
     assert found.findings[0].value > found.findings[1].value
     assert found.grade == "beyond the limit"
@@ -438,6 +438,6 @@ def test_a_switch_that_changes_a_valve_is_not_known() -> None:
     switch = {"designator": "S301", "control": "valve", "positions": {"in": [], "out": [{"lift": "V1A"}]}}
     stock = load_amp("workshop-a")
     mod = parse_mod({"name": "m", "reason": "check", "switches": [switch]}, "m.toml")
-    found = section(Examined(stock, apply_mods(stock, mod)))
+    found = section(Examination(stock, apply_mods(stock, mod)))
     assert found.grade == "not known"
     assert "V1A" in found.findings[0].words

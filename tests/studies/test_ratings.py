@@ -25,13 +25,13 @@ from ampsim.simulation.analyses import PortSweep
 from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
-from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted, worst_parts
+from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
 from ampsim.studies.ratings.simulate import stress
 from ampsim.studies.ratings.valve_findings import grade
 from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from ampsim.work.cautions.stored_charges import discharge_s, stored_coulombs, stored_joules
 from tests.truth.bench import amp, rail, stage, wired
 
@@ -273,7 +273,7 @@ def test_parts_need_twice_their_mean_watts_and_their_highest_volts() -> None:
 
 def test_a_part_of_the_stock_amp_is_taken_to_be_rated_for_it() -> None:
     worst_rows = worst_parts(part_ratings(against_stock("extra filter")))
-    table = with_fitted(worst_rows, "stock")
+    table = with_fitted_ratings(worst_rows, "stock")
     fitted = {(row["variant"], row["part"]): row for row in records(table)}
     assert fitted["stock", "R28"]["fitted [W]"] == fitted["stock", "R28"]["next [W]"]
     assert fitted["stock", "R4"]["fitted [W]"] == 0.5
@@ -391,7 +391,7 @@ def test_words_in_the_picture_stay_inside_it() -> None:
 
 def test_the_section_of_an_amp_compared_with_itself() -> None:
     stock = load_amp("workshop-b")
-    found = section(Examined(stock, stock))
+    found = section(Examination(stock, stock))
     assert found.title == "bias and ratings"
     assert found.grade == "near the limit"
     assert set(found.pictures) == {"ratings"}

@@ -24,7 +24,7 @@ from ampsim.simulation.response import simulate
 from ampsim.studies.search import search
 from ampsim.studies.search.bias import bias_variants
 from ampsim.studies.search.picture import corridor_curves, corridor_picture, describe_trade, trade_curves, trade_picture
-from ampsim.studies.search.result import CHECK_DB, Found, front, ranked, spread
+from ampsim.studies.search.result import CHECK_DB, SearchResult, pareto_front, ranking, value_counts
 from ampsim.studies.search.search import find_values
 from ampsim.studies.search.text import best_table, find_text, miss_words
 from tests.truth import bench
@@ -185,8 +185,8 @@ def test_ruling_out_early_spares_work(wanted, found, monkeypatch):
 
 def made_up(wanted, rooms):
     rooms = np.asarray(rooms, dtype=float)
-    order = ranked(rooms, wanted, np.arange(len(rooms)))
-    return Found(wanted, rooms, np.ones(len(rooms), bool), order, (), xr.DataArray(), (), 0)
+    order = ranking(rooms, wanted, np.arange(len(rooms)))
+    return SearchResult(wanted, rooms, np.ones(len(rooms), bool), order, (), xr.DataArray(), (), 0)
 
 
 ROOMS = st.lists(st.lists(st.integers(-3, 3), min_size=4, max_size=4), min_size=54, max_size=54)
@@ -207,13 +207,13 @@ def test_ranking_is_by_the_least_room_then_by_the_next_least(wanted, rows):
 def test_front_is_what_nothing_beats(wanted, rows):
     pairs = [tuple(row[:2]) for row in rows]
     beaten = {p for p in pairs for q in pairs if q != p and q[0] >= p[0] and q[1] >= p[1]}
-    edge = [pairs[n] for n in front(made_up(wanted, rows))]
+    edge = [pairs[n] for n in pareto_front(made_up(wanted, rows))]
     assert sorted(edge) == sorted(set(pairs) - beaten)
     assert edge == sorted(edge, reverse=True)
 
 
 def test_spread_counts_the_sets_that_meet_all(found):
-    table = spread(found)
+    table = value_counts(found)
     assert (table.groupby("part")["sets"].sum() == found.met).all()
     values = {(row.part, row.value): row.sets for row in table.itertuples()}
     wanted = sum(found.values(int(n))["R4"] == 1500.0 for n in found.order)
@@ -422,7 +422,7 @@ def test_the_demonstrations_find_something(name):
 
 
 def test_pictures_show_what_was_found(found):
-    edge = front(found, 0, 3)
+    edge = pareto_front(found, 0, 3)
     drawn = trade_picture(found, 0, 3)
     curves = trade_curves(found, 0, 3)
     np.testing.assert_array_equal(curves["front"], found.rooms[edge][:, [0, 3]])

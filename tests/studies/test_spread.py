@@ -14,7 +14,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.library.loader import load_mod as mod_from
 from ampsim.pictures import canvas
 from ampsim.simulation.monte_carlo import spread, valve_swap
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from ampsim.studies.spread.findings import stand_out_findings
 from ampsim.studies.spread.measures import StandOut, stand_out
 from ampsim.studies.spread.picture import spread_curves
@@ -155,7 +155,7 @@ def test_valves_that_cannot_be_spread_are_named() -> None:
     assert "V1 bias" not in found["part"].values
     with pytest.raises(DescriptionError, match="cannot be spread"):
         spread(one, 3)
-    told = section(Examined(one, one))
+    told = section(Examination(one, one))
     assert any("12AX7-koren-1996" in note for note in told.notes)
 
 
@@ -165,7 +165,7 @@ def test_valves_that_cannot_be_spread_are_named() -> None:
 def test_the_section_tells_and_draws(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("ampsim.studies.spread.section.COUNT", 25)
     modded = apply_mods(stock, load_mod("bright-switch"))
-    told = section(Examined(stock, modded, ({}, {"bright": "120p"})))
+    told = section(Examination(stock, modded, ({}, {"bright": "120p"})))
     assert told.grade == "fine"
     for finding in told.findings:
         assert not finding.picture or finding.picture in told.pictures

@@ -20,11 +20,11 @@ from ampsim.measures.margins import crossing_table, margin_table, margins
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.response import simulate
-from ampsim.studies.section import Examined
+from ampsim.studies.section import Examination
 from ampsim.studies.stability.corner_search import Search, grid, rotation
 from ampsim.studies.stability.corner_search import travel as travel_of
 from ampsim.studies.stability.findings import LoopCase, margin_grade, stability_findings
-from ampsim.studies.stability.loads import loaded, loop_knock, loop_on_loads
+from ampsim.studies.stability.loads import loop_knock, loop_on_loads, with_load
 from ampsim.studies.stability.picture import loop_margins_curves, loop_margins_picture, travel_curves, travel_picture
 from ampsim.studies.stability.section import section
 from ampsim.studies.stability.worst_corner import control_effects, has_feedback, loop_on_travel, worst_corners
@@ -275,7 +275,7 @@ def test_two_lines_side_by_side_ask_for_the_place():
     twice = parse_mod({"name": "two lines", "reason": "r", "parts": {"R302": "100k"}, "edits": [line]})
     with pytest.raises(DescriptionError, match="side by side"):
         feedback_place(apply_mods(AMP, twice))
-    result = section(Examined(AMP, apply_mods(AMP, twice)))
+    result = section(Examination(AMP, apply_mods(AMP, twice)))
     assert result.grade == "not known"
     assert "side by side" in result.findings[0].words
 
@@ -288,12 +288,12 @@ def test_a_load_is_scaled_at_every_frequency():
     plain = amp({"R1": "1k", "LS1": cone}, [stage("generator", resistance="R1"), stage("load", load="LS1")])
     sweep = FrequencySweep(10.0, 20e3, 10)
     ohms = []
-    for circuit in (plain, loaded(plain, 2.0)):
+    for circuit in (plain, with_load(plain, 2.0)):
         volts = simulate(circuit, sweep, nodes=["speaker"])["voltage"].values.ravel()
         ohms.append(1e3 * volts / (1.0 - volts))
     np.testing.assert_allclose(ohms[1], 2.0 * ohms[0], rtol=1e-6)
     with pytest.raises(DescriptionError, match="no load"):
-        loaded(phase_shift_loop("100k"), 2.0)
+        with_load(phase_shift_loop("100k"), 2.0)
 
 
 def test_less_load_means_more_loop_gain():
@@ -315,7 +315,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
     assert drawn["least margin [deg]"] > 45
     others = [{"presence": p, "master": m} for p in (0.0, 0.5) for m in (0.0, 1.0)]
     assert margin_table(loop_gain(modded, positions=others))["turns around -1"].max() == 0
-    result = section(Examined(AMP, modded))
+    result = section(Examination(AMP, modded))
     assert result.grade == "beyond the limit"
     worst = result.findings[0]
     for words in ("with presence=1", "oscillates near 17", "as drawn 47 degrees"):
@@ -325,7 +325,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
 
 
 def test_a_good_mod_passes():
-    result = section(Examined(AMP, apply_mods(AMP, load_mod("depth")), ({"depth": 1.0},)))
+    result = section(Examination(AMP, apply_mods(AMP, load_mod("depth")), ({"depth": 1.0},)))
     assert all(finding.grade == "fine" for finding in result.findings)
     assert "depth=1, with presence=0" in result.findings[1].words
     assert "stock has 68 degrees" in result.findings[0].words
@@ -343,7 +343,7 @@ def test_a_secondary_the_wrong_way_round_is_beyond_the_limit():
 
 def test_an_amp_without_a_loop_says_so():
     small = load_amp("workshop-b")
-    result = section(Examined(small, apply_mods(small, load_mod("plate-rolloff"))))
+    result = section(Examination(small, apply_mods(small, load_mod("plate-rolloff"))))
     assert result.findings == ()
     assert "no feedback loop" in result.notes[0]
 

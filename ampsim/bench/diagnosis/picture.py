@@ -12,7 +12,7 @@ from ...base.errors import DescriptionError
 from ...base.wording import rounded
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, headed, text_width
+from ...pictures.canvas import Picture, start_picture, text_width
 from .standing import EDGE, FAR, Standing, brief_words, deviations_of, reading_words, standing
 
 _EDGE, _GAP, _ROW, _HEAD, _FOOT = 0.25, 0.2, 0.185, 0.34, 0.56  # inches
@@ -37,7 +37,7 @@ def describe_volts(table: pd.DataFrame) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def volts_picture(table: pd.DataFrame, title: str) -> Picture:
     """Draw readings place by place beside what the drawing says and what a healthy amp would show.
 
@@ -62,7 +62,7 @@ def volts_picture(table: pd.DataFrame, title: str) -> Picture:
     rights = _rights(names, cells)
     right = style.PAGE_WIDTH - max(text_width(word, style.SMALL_SIZE, bold=True) for word in verdicts) - 0.3
     said = _SAID + (_STROKES if "drawing" in cells else "")
-    picture, top = headed(title, said, describe_volts(table), (_HEAD, _ROW * len(names), _FOOT), _BANDS, _EDGE)
+    picture, top = start_picture(title, said, describe_volts(table), (_HEAD, _ROW * len(names), _FOOT), _BANDS, _EDGE)
     top -= _HEAD
     _write(picture, top, names, cells, rights)
     axes = picture.box(rights[-1] + 0.2, top - _ROW * len(names), right, top)

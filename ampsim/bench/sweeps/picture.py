@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ...base.wording import in_decibels, in_hertz
 from ...pictures import captions, style
-from ...pictures.axes import between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
+from ...pictures.axes import area_between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
 from ...pictures.canvas import Curves, Picture
 from ...pictures.overlay import gain_and_change
 from .compare import excess_db
@@ -30,8 +30,8 @@ def compared_curves(found: xr.Dataset) -> Curves:
     }
     if "low" in found:
         low, high = found["low"].values, found["high"].values
-        curves["band"] = between(grid, drawn + low, drawn + high)
-        curves["difference-band"] = between(grid, low, high)
+        curves["band"] = area_between(grid, drawn + low, drawn + high)
+        curves["difference-band"] = area_between(grid, low, high)
     return curves
 
 
@@ -65,7 +65,7 @@ def _aligned(found: xr.Dataset) -> str:
     return f"level taken out from {start} to {stop} (measured moved by {moved})"
 
 
-@style.applied()
+@style.picture_settings()
 def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
     """Draw a measured sweep over the simulated one, and the difference below.
 

@@ -69,13 +69,13 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     from ...job.record.reading import is_job, read_record
     from ...library.loader import load_amp, load_audition, load_mod
     from ...studies.audition import DEFAULT
-    from ...studies.audition_request import plain_audition
+    from ...studies.audition_request import default_audition
 
     if amp or mods:
         if job or not amp or not mods:
             raise DescriptionError("give either a job, or --amp with at least one --mod")
         stock = load_amp(amp)
-        return plain_audition(stock, apply_mods(stock, *(load_mod(mod) for mod in mods)))
+        return default_audition(stock, apply_mods(stock, *(load_mod(mod) for mod in mods)))
     if job and is_job(job):
         return open_audition(read_record(job), job)
     return load_audition(job or DEFAULT)

@@ -16,7 +16,7 @@ from ...measures.bias import READINGS, BiasState, judged_bias_table
 from ...measures.margins import margin_table
 from ...measures.sweep import corner_hz, gain_at
 from ...pictures import style
-from ...pictures.axes import spread
+from ...pictures.axes import spread_labels
 from ...pictures.canvas import Curves, Picture, move
 from ...pictures.overlay import overlay_curves, overlay_picture
 
@@ -35,7 +35,7 @@ def held_look(place: int) -> style.Look:
     return style.Look(_HELD, 1.3 if place < len(_DASHES) else 0.8, _DASHES[place % len(_DASHES)])
 
 
-@style.applied()
+@style.picture_settings()
 def draw(response: xr.Dataset, node: str, held: Sequence[xr.Dataset]) -> Picture:
     """Draw stock against modded and the change, with the modded line of every held position, numbered.
 
@@ -53,7 +53,7 @@ def draw(response: xr.Dataset, node: str, held: Sequence[xr.Dataset]) -> Picture
     return picture
 
 
-@style.applied()
+@style.picture_settings()
 def widen(picture: Picture, curves: Curves) -> None:
     """Move the curves and widen the limits until they fit with room to spare: quicker than drawing all anew."""
     move(picture, curves)
@@ -79,7 +79,7 @@ def _number(picture: Picture, axes: Axes, lines: Sequence[Array]) -> None:
     low, high = axes.get_ylim()
     inch = (high - low) / (axes.get_position().height * picture.height)
     ends = np.clip(np.array([_last(line, low) for line in lines]), low, high)
-    places = spread(ends, np.full(len(lines), 0.13 * inch), low - 0.1 * inch, high + 0.1 * inch)
+    places = spread_labels(ends, np.full(len(lines), 0.13 * inch), low - 0.1 * inch, high + 0.1 * inch)
     for number, place in enumerate(places, 1):
         axes.text(1.012, place, str(number), transform=axes.get_yaxis_transform(), va="center",
                   fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip

@@ -11,8 +11,8 @@ import xarray as xr
 from ...base.errors import AmpsimError, DescriptionError, nearest, shown
 from ...circuit.amp import Amp
 from ...pictures.canvas import Curves, Picture, one_line
+from ...pictures.moving_svg import MovingSvg
 from ...pictures.overlay import describe_overlay, overlay_curves
-from ...pictures.template import Template
 from . import picture as sheet
 from .dials import Dial, Values, all_dials
 from .positions_file import PANEL
@@ -39,7 +39,7 @@ class PanelState:
         self.dials = all_dials(stock, modded, values, listen_at, {})
         self.at: Steps = {dial.key: dial.drawn for dial in self.dials}
         self._picture: Picture | None = None
-        self._template: Template | None = None
+        self._template: MovingSvg | None = None
         self._rough = False
 
     # Where it stands ------------------------------------------------------------------------------------------------
@@ -164,7 +164,7 @@ class PanelState:
         return sheet.draw(self.response(), self.node, list(self._held_responses().values()))
 
     def _drawn(self, picture: Picture, points: Curves) -> Shown:
-        self._template = Template(picture, points)
+        self._template = MovingSvg(picture, points)
         return {"drawing": self._template.svg(), "curves": {"of": self.at, "paths": self._template.drawn}}
 
     def settle(self) -> Shown:

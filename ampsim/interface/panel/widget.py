@@ -165,7 +165,7 @@ class Panel(PanelSound):
     def compute_wave(self) -> None:
         """Simulate the waveform at the chosen level, in a thread of its own; `wave` says how far it is."""
         state, node, here = self._state, self._state.node, self._state.here()
-        stimulus = burst.tone(state.value("shape"), state.value("tone"), state.value("level"))
+        stimulus = burst.wave_stimulus(state.value("shape"), state.value("tone"), state.value("level"))
         of: Shown = {"of": state.at, "position": state.in_words()}
 
         def work(progress: Progress) -> list[str]:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from ...pictures import style
 from ...pictures.axes import tidy
 from ...pictures.canvas import Curves, Picture
+from ...pictures.moving_svg import MovingSvg
 from ...pictures.overlay import overlay_curves, overlay_picture
-from ...pictures.template import Template
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -71,14 +71,14 @@ def draw(response: xr.Dataset, node: str, start: int, alternative: str) -> Drawi
     narrow = _picture(_at(audible, start), node, heights, NARROW)
     narrow.alternative = alternative
     fits = tuple(_fit(*pair) for pair in zip(_boxes(picture), _boxes(narrow), strict=True))
-    template = Template(picture, curves[start])
+    template = MovingSvg(picture, curves[start])
     wide = template.svg()
     # The areas between lines follow from the lines: the page makes them, the file need not hold them.
     limits = [axes.get_ylim() for axes in picture.axes[:2]]
     rows = [[_pairs(path) for path in template.paths(_lines(each, limits)).values()] for each in curves]
     known = {line: number for number, line in enumerate(dict.fromkeys(line for row in rows for line in row))}
     places = tuple((known[stock], known[modded], known[change]) for stock, modded, change in rows)
-    small = _own_ids(Template(narrow, curves[start]).svg())
+    small = _own_ids(MovingSvg(narrow, curves[start]).svg())
     return Drawing(wide, small, tuple(known), places, fits, (_zero(picture), _zero(narrow)))
 
 
@@ -116,7 +116,7 @@ def _upper(heights: list[Array]) -> list[Array]:
     return [np.maximum(each[np.isfinite(each)], highest - _SPAN_DB) for each in heights]
 
 
-@style.applied()
+@style.picture_settings()
 def _picture(response: xr.Dataset, node: str, heights: tuple[list[Array], list[Array]], form: Format) -> Picture:
     """The overlay without its heading, which the page has as text, on axes that hold every position."""
     picture = overlay_picture(response, node, title="Stock against modded")

@@ -118,17 +118,28 @@ def tone_table(response: xr.Dataset) -> pd.DataFrame:
     for variant, position in itertools.product(tone["variant"].values, tone["position"].values):
         heard = tone.sel(variant=variant, position=position)
         after, level = _from(heard, 1)
-        until = np.nan if np.isnan(level).any() else 1e3 * settled_after(after, -level, DOWN_DB)
+        until = np.nan if np.isnan(level).any() else 1e3 * time_to_settle(after, -level, DOWN_DB)
         facts = {"variant": str(variant), "position": str(position)}
         rows.append(facts | _tone_row(heard) | {"down until [ms]": until})
     return pd.DataFrame(rows)
 
 
-def settled_after(after: Array, size: Array, limit: float, log: bool = False) -> float:
+def time_to_settle(after: Array, size: Array, limit: float, log: bool = False) -> float:
     """Time [s] after which a size stays at or below a limit, by straight lines between its points.
 
-    With `log` by straight lines of the logarithm, which an exponential way back is. 0 where it never is above,
-    infinite where it still is at the end.
+    Parameters
+    ----------
+    after, size : array
+        Times [s] and what was found then.
+    limit : float
+        In the unit of `size`.
+    log : bool
+        Straight lines of the logarithm, which an exponential way back is.
+
+    Returns
+    -------
+    float
+        0 where the size is never above the limit, infinite where it still is at the end.
     """
     above = np.flatnonzero(size > limit)
     if not above.size:
@@ -163,7 +174,7 @@ def _bias_row(way: xr.DataArray) -> dict[str, float]:
     left = [
         1e3
         * (
-            settled_after(after - after[top], shift, share * shift[top], log=True)
+            time_to_settle(after - after[top], shift, share * shift[top], log=True)
             if shift[top] > LEAST_SHIFT
             else np.nan
         )
@@ -177,7 +188,7 @@ def _tone_row(heard: xr.DataArray) -> dict[str, float]:
     if np.isnan(level).any():
         return dict.fromkeys(_TONE, np.nan)
     later = float(np.interp(_LATER, after, level))
-    back = 1e3 * settled_after(after, np.abs(level), 1.0)
+    back = 1e3 * time_to_settle(after, np.abs(level), 1.0)
     return dict(zip(_TONE, (float(level.min()), later, back), strict=True))
 
 

@@ -11,7 +11,7 @@ from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, headed
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
 from .findings import BLOCKED_MS, most_pushed
 from .measures import DOWN_DB, bias_v, blocking_table, small_tone_db, tone_table
 
@@ -24,7 +24,7 @@ def blocking_curves(response: xr.Dataset) -> Curves:
 
     Of the first position, the first and the last variant.
     """
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     tone = small_tone_db(chosen).sel(node=str(chosen.attrs["output"])).isel(position=0)
     bias = bias_v(chosen).sel(valve=_valve(chosen)).isel(position=0)
     curves = {}
@@ -39,7 +39,7 @@ def blocking_curves(response: xr.Dataset) -> Curves:
 
 def describe_blocking(response: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     sentences = [f"{captions.amp_name(chosen)} after a hard stroke, {_subtitle(chosen)}."]
     valve = _valve(chosen)
     biases = [row for row in records(blocking_table(chosen)) if row["valve"] == valve]
@@ -53,7 +53,7 @@ def describe_blocking(response: xr.Dataset) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def blocking_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw the small tone at the speaker and the bias of one valve over time after the burst.
 
@@ -74,14 +74,14 @@ def blocking_picture(response: xr.Dataset, position: str | None = None, title: s
     DescriptionError
         For an unknown position or another stimulus.
     """
-    chosen = captions.one_or_two(response, position)
+    chosen = captions.select_one_or_two(response, position)
     curves = blocking_curves(chosen)
     heading = title or f"{captions.amp_name(chosen)}: after a hard stroke"
     looks = style.stock_and_modded(chosen.sizes["variant"])
-    keys = list(zip(captions.names_of(chosen), looks, strict=True))
+    keys = list(zip(captions.variant_names(chosen), looks, strict=True))
     subtitle = _subtitle(chosen)
     below = (0.1, _TONE_HEIGHT, _GAP, _BIAS_HEIGHT, _FOOT)
-    picture, top = headed(heading, subtitle, describe_blocking(chosen), below, keys)
+    picture, top = start_picture(heading, subtitle, describe_blocking(chosen), below, keys)
     top, right = top - 0.1, style.PAGE_WIDTH - 0.25
     tone = picture.box(SIDE, top - _TONE_HEIGHT, right, top)
     bias = picture.box(SIDE, _FOOT, right, _FOOT + _BIAS_HEIGHT)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..rows import without_repeats, worst_position
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import blocking_findings
 from .measures import blocking_table, tone_table
@@ -11,7 +11,7 @@ from .picture import blocking_picture as picture
 from .simulate import blocking
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Play both amps a hard burst between small tones, and say how they come back."""
     response = blocking(examined.variants, examined.positions, progress=progress)
     findings = blocking_findings(response, "blocking")

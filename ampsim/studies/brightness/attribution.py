@@ -136,7 +136,18 @@ def try_all(
     base_position: Position | None = None,
     sweep: FrequencySweep | None = None,
 ) -> Trials:
-    """Simulate every subset of the edits that lead from one amp to another; parameters and errors as `attribute`."""
+    """Simulate every subset of the edits that lead from one amp to another.
+
+    Parameters
+    ----------
+    stock, modded, position, node, by, base_position, sweep
+        As those of `attribute`.
+
+    Raises
+    ------
+    DescriptionError
+        As `attribute`.
+    """
     steps, base = plan(stock, modded, position, by, base_position)
     amps = [_trial(base, steps, number) for number in range(2 ** len(steps))]
     knobs = {name: value for name, value in (position or {}).items() if name in amps[0].controls}

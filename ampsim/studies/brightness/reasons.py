@@ -34,12 +34,17 @@ def explain_brightness(
 
     Parameters
     ----------
+    stock, modded, position, node, by, base_position
+        As those of `attribution.attribute`.
     knob : str
         A knob to turn, all else as it is, until half of the difference in sharpness is gone; default none.
     listening : Listening
         Level and loudspeaker roll-off.
 
-    Other parameters and errors as `attribution.attribute`.
+    Raises
+    ------
+    DescriptionError
+        As `attribution.attribute`.
 
     Returns
     -------

@@ -14,7 +14,7 @@ from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_above
 from . import TITLE
-from .measures import MOST_POWER, WHOLE, clipping_table, distorted_at, power_at, power_table
+from .measures import MOST_POWER, WHOLE, clipping_table, distortion_column, power_column, power_table
 
 LOST_DB = (-2.0, -6.0)
 """Volts at the speaker where the first stage clips, against stock: near the limit and beyond it. Half the volts."""
@@ -132,7 +132,7 @@ def _named(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float,
 
 
 def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
-    level, watts = distorted_at(CLEAN), power_at(CLEAN)
+    level, watts = distortion_column(CLEAN), power_column(CLEAN)
     subject = f"power at {CLEAN:g} % distortion"
     if math.isfinite(both[0][watts]) and math.isfinite(both[1][watts]):
         yield _power(subject, both[0][watts], both[1][watts])

@@ -97,12 +97,12 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
 MOST_POWER = "most power [W]"
 
 
-def distorted_at(percent: float) -> str:
+def distortion_column(percent: float) -> str:
     """Column of `power_table`: the level [V] at which distortion reaches so many percent."""
     return f"{percent:g} % THD at [V]"
 
 
-def power_at(percent: float) -> str:
+def power_column(percent: float) -> str:
     """Column of `power_table`: the power [W] at that level."""
     return f"power there, {percent:g} % [W]"
 
@@ -140,8 +140,8 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
         for percent in CLEAN_PERCENT:
             # In dB, where distortion over level is nearly straight.
             level = first_crossing(levels, _in_db(distortion.sel(here).values), float(_in_db(np.array(percent))))
-            row[distorted_at(percent)] = level
-            row[power_at(percent)] = float(10.0 ** (_at(levels, 0.5 * _in_db(watts), level) / 10.0))
+            row[distortion_column(percent)] = level
+            row[power_column(percent)] = float(10.0 ** (_at(levels, 0.5 * _in_db(watts), level) / 10.0))
         known = watts[np.isfinite(watts)]
         rows.append(row | {MOST_POWER: float(known.max()) if known.size else np.nan})
     return pd.DataFrame(rows)
@@ -155,7 +155,16 @@ def harmonics_over_level(response: xr.Dataset, variant: str, position: str) -> x
 
 
 def harmonics_table(response: xr.Dataset, variant: str, position: str, highest: int = 7) -> pd.DataFrame:
-    """Harmonics at the speaker over level, in words: "-31" dB of the fundamental, "< -75" below `FLOOR_DB`."""
+    """Harmonics at the speaker over level, in words: "-31" dB of the fundamental, "< -75" below `FLOOR_DB`.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.headroom.simulate.headroom`.
+    variant, position : str
+    highest : int
+        Order of the last harmonic.
+    """
     found = harmonics_over_level(response, variant, position)
     rows = [
         {"level [V]": float(level), "THD [%]": float(found["thd"].values[place])}
@@ -192,7 +201,7 @@ def levels_between(response: xr.Dataset) -> dict[tuple[str, str], list[float]]:
 
 
 def first_crossing(levels: Array, values: Array, limit: float) -> float:
-    """Level at which values over level first reach a limit from below.
+    """Level [V peak] at which values over level first reach a limit [unit of the values] from below.
 
     Between two levels it lies on the monotone cubic through all known points, over the logarithm of level (Fritsch
     and Carlson, SIAM J. Numer. Anal. 17(2), 1980; from memory). Values that are NaN are left out. 0 where the first

@@ -15,8 +15,8 @@ from ...measures.labels import records
 from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, label_room, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
-from .measures import WHOLE, clipping_table, compression_db, distorted_at, harmonics_over_level, power_table
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
+from .measures import WHOLE, clipping_table, compression_db, distortion_column, harmonics_over_level, power_table
 
 _GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches
 _BESIDE = 1.75  # inches right of the axes, for levels in words
@@ -26,7 +26,7 @@ _PANEL = 1.75
 
 def compression_curves(response: xr.Dataset) -> Curves:
     """Points of the moving lines of `compression_picture`, at the first position: "line-0", "line-1" [V peak, dB]."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     whole = compression_db(chosen)["valve"].sel(stage=WHOLE).isel(position=0)
     gains = power_table(chosen)["gain [dB]"].to_numpy()
     rows = {}
@@ -39,7 +39,7 @@ def compression_curves(response: xr.Dataset) -> Curves:
 
 def describe_compression(response: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     table, power = clipping_table(chosen), records(power_table(chosen))
     sentences = [f"Gain of {captions.amp_name(chosen)} over level and where its stages clip, {_subtitle(chosen)}."]
     for row in power:
@@ -50,7 +50,7 @@ def describe_compression(response: xr.Dataset) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def compression_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw gain over level, and below it a row to each stage with the level where it clips.
 
@@ -68,16 +68,16 @@ def compression_picture(response: xr.Dataset, position: str | None = None, title
     DescriptionError
         For an unknown position.
     """
-    chosen = captions.one_or_two(response, position)
+    chosen = captions.select_one_or_two(response, position)
     table = clipping_table(chosen)
     stages = list(dict.fromkeys(table["stage"]))
     heading = title or f"{captions.amp_name(chosen)}: headroom"
     looks = style.stock_and_modded(chosen.sizes["variant"])
-    keys = list(zip(captions.names_of(chosen), looks, strict=True))
+    keys = list(zip(captions.variant_names(chosen), looks, strict=True))
     rows = _ROW * (len(stages) + 0.4)
     subtitle = _subtitle(chosen)
     below = (0.1, _GAIN_HEIGHT, _GAP, rows, _FOOT)
-    picture, top = headed(heading, subtitle, describe_compression(chosen), below, keys)
+    picture, top = start_picture(heading, subtitle, describe_compression(chosen), below, keys)
     top -= 0.1
     left = max(SIDE, 0.4 + max(text_width(stage, style.TEXT_SIZE) for stage in stages))
     right = style.PAGE_WIDTH - _BESIDE
@@ -164,7 +164,7 @@ def _marks(chosen: xr.Dataset) -> list[dict[str, Any]]:
 
 def harmonics_over_level_curves(response: xr.Dataset) -> Curves:
     """Points of the moving lines of `harmonics_over_level_picture`: "line-<variant>-<order>" [V peak, dB]."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     rows = {}
     for place, name in enumerate(chosen["variant"].values):
         found = harmonics_over_level(chosen, str(name), str(chosen["position"].values[0]))
@@ -177,32 +177,32 @@ def harmonics_over_level_curves(response: xr.Dataset) -> Curves:
 
 def describe_harmonics_over_level(response: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph: distortion at 1, 5 and 10 %."""
-    chosen = captions.one_or_two(response)
+    chosen = captions.select_one_or_two(response)
     sentences = [
         f"Harmonics 2 to 5 at the speaker of {captions.amp_name(chosen)} over level, {chosen['position'].values[0]}."
     ]
     for row in records(power_table(chosen)):
         reached = ", ".join(
-            f"{percent:g} % at {_level_words(row[distorted_at(percent)], chosen)}" for percent in (1, 5, 10)
+            f"{percent:g} % at {_level_words(row[distortion_column(percent)], chosen)}" for percent in (1, 5, 10)
         )
         sentences.append(f"{row['variant']}: distortion reaches {reached}.")
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def harmonics_over_level_picture(
     response: xr.Dataset, position: str | None = None, title: str | None = None
 ) -> Picture:
     """Draw harmonics 2 to 5 over level, a panel to each variant; parameters and errors as `compression_picture`."""
-    chosen = captions.one_or_two(response, position)
-    names = captions.names_of(chosen)
+    chosen = captions.select_one_or_two(response, position)
+    names = captions.variant_names(chosen)
     heading = title or f"{captions.amp_name(chosen)}: harmonics over level"
     hertz = in_hertz(stimulus(chosen).frequency)
     floor = minus(f"{FLOOR_DB:g} dB")
     where = f"{chosen['position'].values[0]}; a sine of {hertz}, at the speaker"
     subtitle = f"{where}, relative to the fundamental; what is below {floor} is not trusted and not drawn"
     below = (0.25, len(names) * (_PANEL + _GAP), _FOOT, -_GAP)
-    picture, top = headed(heading, subtitle, describe_harmonics_over_level(chosen), below)
+    picture, top = start_picture(heading, subtitle, describe_harmonics_over_level(chosen), below)
     top -= 0.25
     curves = harmonics_over_level_curves(chosen)
     looks = style.family_looks(len(_ORDERS))

@@ -9,15 +9,15 @@ from ...base.wording import in_hertz, in_volts
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
 from ..rows import without_repeats, worst_position
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import headroom_findings
-from .measures import CLEAN_PERCENT, LOAD_OHM, clipping_table, distorted_at, harmonics_table, power_at, power_table
+from .measures import CLEAN_PERCENT, LOAD_OHM, clipping_table, distortion_column, harmonics_table, power_column, power_table
 from .picture import compression_picture, harmonics_over_level_picture
 from .simulate import FAILED, headroom
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Play both amps a sine at rising levels, and say what clips when."""
     response = headroom(examined.variants, examined.positions, progress=progress)
     findings = headroom_findings(response, "headroom")
@@ -42,10 +42,10 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
 def _power(response: xr.Dataset) -> pd.DataFrame:
     table = without_repeats(power_table(response))
     for percent in CLEAN_PERCENT:
-        table[distorted_at(percent)] = [_told(level, response) for level in table[distorted_at(percent)]]
-    shorter = {distorted_at(percent): f"{percent:g} % THD at" for percent in CLEAN_PERCENT}
+        table[distortion_column(percent)] = [_told(level, response) for level in table[distortion_column(percent)]]
+    shorter = {distortion_column(percent): f"{percent:g} % THD at" for percent in CLEAN_PERCENT}
     return table.rename(
-        columns=shorter | {power_at(percent): f"power at {percent:g} % [W]" for percent in CLEAN_PERCENT}
+        columns=shorter | {power_column(percent): f"power at {percent:g} % [W]" for percent in CLEAN_PERCENT}
     )
 
 

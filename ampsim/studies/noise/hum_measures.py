@@ -16,7 +16,7 @@ from ...simulation.facts import get
 from ..findings import Finding
 from . import TITLE
 from .hum import ASSUMED
-from .measures import BEYOND_DB, THRESHOLDS, against, margin, noise_grade
+from .measures import BEYOND_DB, THRESHOLDS, change_words, margin_words, noise_grade
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
 SUPPLY, HEATERS = "supply hum", "heater hum"
@@ -162,8 +162,8 @@ def _finding(
     come_from = f"; most of it comes from {origin}" + ("" if kind == SUPPLY else "'s heater")
     words = (
         f"{kind.capitalize()} at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
-        f"{against(change, max(more, 0.0), judged, stock, turned_down, f'gain at {frequency:g} Hz')}; "
-        f"{margin(change, judged, level)}"
+        f"{change_words(change, max(more, 0.0), judged, stock, turned_down, f'gain at {frequency:g} Hz')}; "
+        f"{margin_words(change, judged, level)}"
         f"{'' if origin == NOTHING else come_from}."
     )
     how = "operating point, then ripple sweeps" if kind == SUPPLY else "a current into each cathode, swept"

@@ -88,7 +88,7 @@ def _decibels(ratio: float) -> float:
 
 
 def noise_shares(response: xr.Dataset) -> xr.DataArray:
-    """Share of every contributor in the A-weighted power, dims (variant, position, contributor); sum 1."""
+    """Share of every contributor in the A-weighted power [ratio], dims (variant, position, contributor); sum 1."""
     power = weighted_v(response["contribution"]) ** 2
     return power / power.sum("contributor")
 
@@ -160,7 +160,7 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
     judged = change if turned_down else change - more
     words = (
         f"Hiss at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
-        f"{against(change, more, judged, stock, turned_down)}; {margin(change, judged, level)}; most of it "
+        f"{change_words(change, more, judged, stock, turned_down)}; {margin_words(change, judged, level)}; most of it "
         f"({row['its share [%]']:.0f} %) comes from {row['most from']} ({stage})."
     )
     return Finding(
@@ -170,8 +170,22 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
     )  # fmt: skip
 
 
-def against(change: float, more: float, judged: float, stock: str, turned_down: bool, name: str = "gain") -> str:
-    """A change [dB(A)] in words: the whole of it, how much of it is gain [dB], and what is left at equal gain."""
+def change_words(change: float, more: float, judged: float, stock: str, turned_down: bool, name: str = "gain") -> str:
+    """A change in words: the whole of it, how much of it is gain, and what is left at equal gain.
+
+    Parameters
+    ----------
+    change, judged : float
+        The whole change, and what is left of it at equal gain [dB(A)].
+    more : float
+        Change of gain [dB].
+    stock : str
+        What it is a change against.
+    turned_down : bool
+        Whether the amp is turned down below a gain of 1: then the gain is not told.
+    name : str
+        What the gain is called.
+    """
     words = f"as {stock}" if abs(change) < 0.05 else f"{in_db_a(change, True)} against {stock}"
     if turned_down or abs(more) < 0.05:
         return words
@@ -188,12 +202,12 @@ def noise_grade(change: float, judged: float, level: float) -> Grade:
     return Grade.BEYOND if judged > BEYOND_DB else Grade.NEAR if max(change, judged) > NEAR_DB else Grade.FINE
 
 
-def margin(change: float, judged: float, level: float) -> str:
-    """How a change stands to our limit, in words; parameters as `noise_grade`."""
+def margin_words(change: float, judged: float, level: float) -> str:
+    """How a change [dB(A)] stands to our limit, in words; parameters as `noise_grade`."""
     if level < UNHEARD_DB:
         return f"too faint to matter (below {in_db_a(UNHEARD_DB)})"
     limit = f"our limit of {in_db_a(BEYOND_DB, True)}"
     if judged > BEYOND_DB:
         return f"{in_db_a(judged - BEYOND_DB)} over {limit}"
-    margin = f"{in_db_a(BEYOND_DB - judged)} below {limit}"
-    return f"{margin}; it is the gain that brings it up" if change > NEAR_DB >= judged else margin
+    margin_words = f"{in_db_a(BEYOND_DB - judged)} below {limit}"
+    return f"{margin_words}; it is the gain that brings it up" if change > NEAR_DB >= judged else margin_words

@@ -13,8 +13,8 @@ import xarray as xr
 from ...base.wording import in_hertz
 from ...measures.weighting import REFERENCE, in_db_a
 from ...pictures import captions, style
-from ...pictures.axes import between, draw, fill, frequency_axis, guitar_bracket, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width, wrapped
+from ...pictures.axes import area_between, draw, fill, frequency_axis, guitar_bracket, tidy
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width, wrapped
 from .hum_measures import hum_by_node, hum_table
 from .measures import contributor_table, noise_table
 
@@ -46,7 +46,7 @@ def noise_curves(response: xr.Dataset) -> Curves:
     grid = pair["frequency"].values
     stock, other = 20.0 * np.log10(np.maximum(pair["noise"].values[:, 0], 1e-15) / 1e-6)
     lines = {"stock": np.column_stack([grid, stock]), "modded": np.column_stack([grid, other])}
-    return lines | {"between": between(grid, np.minimum(stock, other), np.maximum(stock, other))}
+    return lines | {"between": area_between(grid, np.minimum(stock, other), np.maximum(stock, other))}
 
 
 def describe_noise(response: xr.Dataset) -> str:
@@ -69,7 +69,7 @@ def describe_noise(response: xr.Dataset) -> str:
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def noise_picture(
     response: xr.Dataset,
     position: str | None = None,
@@ -92,13 +92,13 @@ def noise_picture(
         For unknown names or a single variant.
     """
     pair = _pair(response, position)
-    names = captions.names_of(pair)
+    names = captions.variant_names(pair)
     heading = title or f"{captions.amp_name(pair)}: noise, {names[1]} against {names[0]}"
     subtitle = f"at {pair.attrs['output']}, input silent, {pair['position'].values[0]}; levels against {REFERENCE}"
     levels = [in_db_a(each) for each in noise_table(pair)[_LEVEL]]
     looks = (style.STOCK_LOOK, style.MODDED_LOOK)
     keys = [(f"{name}: {level}", look) for name, level, look in zip(names, levels, looks, strict=True)]
-    picture, top = headed(heading, subtitle, describe_noise(pair), (0.22, _HEIGHT, 0.56), keys)
+    picture, top = start_picture(heading, subtitle, describe_noise(pair), (0.22, _HEIGHT, 0.56), keys)
     top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - 0.25, top)
     curves = noise_curves(pair)
@@ -114,7 +114,7 @@ def noise_picture(
 def noise_bars_picture(response: xr.Dataset, position: str | None = None) -> Picture:
     """Draw who makes the noise at a position (default the first): the loudest parts, first against last variant."""
     pair = _pair(response, position)
-    names = captions.names_of(pair)
+    names = captions.variant_names(pair)
     table = contributor_table(pair, 0.0)
     table = table[table["contributor"] != "all others"]
     volts = table.pivot(index="contributor", columns="variant", values="noise [mV(A)]").reindex(columns=names)
@@ -149,7 +149,7 @@ def hum_bars_picture(
         For unknown names or a single variant.
     """
     pair = _pair(response, position)
-    names = captions.names_of(pair)
+    names = captions.variant_names(pair)
     table = hum_by_node(pair)
     table = table[table["kind"] == kind]
     volts = table.pivot(index="from", columns="variant", values="at the output [mV(A)]").reindex(columns=names)
@@ -179,7 +179,7 @@ def _bar_row(name: str, values: Any) -> BarRow:
     return BarRow(name, stock, modded)
 
 
-@style.applied()
+@style.picture_settings()
 def paired_bars(
     heading: str, subtitle: str, rows: Sequence[BarRow], names: Sequence[str], levels: Sequence[str]
 ) -> Picture:
@@ -198,7 +198,7 @@ def paired_bars(
     said = [f"{row.name}: {names[0]} {_millivolts(row.stock)}, {names[1]} {_millivolts(row.modded)}" for row in rows]
     totals = "; ".join(f"{name} {level}" for name, level in zip(names, levels, strict=True))
     words = f"{subtitle}. {totals}. {'; '.join(said)}."
-    picture, top = headed(heading, subtitle, words, (0.12, _ROW * len(rows), 0.15), keys, _EDGE)
+    picture, top = start_picture(heading, subtitle, words, (0.12, _ROW * len(rows), 0.15), keys, _EDGE)
     top -= 0.12
     labels = [wrapped(row.name, _WIDEST, style.TEXT_SIZE) for row in rows]
     left = _EDGE + max(text_width(line, style.TEXT_SIZE) for lines in labels for line in lines) + _GAP
@@ -225,4 +225,4 @@ def _millivolts(size: float) -> str:
 
 def _pair(response: xr.Dataset, position: str | None = None) -> xr.Dataset:
     """The first and the last variant at one position."""
-    return captions.pair_of(response, positions=[captions.position_of(response, position)])
+    return captions.select_pair(response, positions=[captions.position_of(response, position)])

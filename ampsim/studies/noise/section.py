@@ -8,7 +8,7 @@ import xarray as xr
 
 from ...pictures.canvas import Picture
 from ..findings import Finding, most_worrying
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .hum import hum_spectrum
 from .hum_measures import hum_assumptions, hum_by_node, hum_findings, hum_table
@@ -24,7 +24,7 @@ _LEFT_OUT = (
 )
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate noise and hum of the stock and the modded amp at every position, and say what changes."""
     amps = [examined.stock, examined.modded]
     noise = noise_spectrum(amps, examined.positions, progress=progress)

@@ -15,7 +15,7 @@ from ...base.wording import in_volts
 from ...measures.labels import expect, select
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
 from .measures import LENGTH, PEAK, SILENT_V, loud_v, pop_summary, pop_table
 from .simulate import AS_IT_IS
 
@@ -62,7 +62,7 @@ def describe_pop(response: xr.Dataset, position: str | None = None, variant: str
     return " ".join(sentences)
 
 
-@style.applied()
+@style.picture_settings()
 def pop_picture(
     response: xr.Dataset, position: str | None = None, variant: str | None = None, title: str | None = None
 ) -> Picture:
@@ -101,7 +101,7 @@ def pop_picture(
     columns = min(len(lines), 2)
     rows = math.ceil(len(lines) / columns)
     panel = _TITLES + _HEIGHT + _GAP
-    picture, top = headed(heading, subtitle, describe_pop(chosen), (rows * panel, _FOOT, -_GAP), keys)
+    picture, top = start_picture(heading, subtitle, describe_pop(chosen), (rows * panel, _FOOT, -_GAP), keys)
     wide = (style.PAGE_WIDTH - SIDE - 0.25 - _BETWEEN * (columns - 1)) / columns
     end = max(_SHORTEST, 1.3 * float(np.nan_to_num(lines[LENGTH].max())))
     for place, row in enumerate(lines.to_dict("records")):
@@ -150,7 +150,7 @@ def _axes(axes: Axes, curves: Curves, loud: float, first: bool, last: bool, end:
 
 def _chosen(response: xr.Dataset, position: str | None, variant: str | None) -> xr.Dataset:
     expect(response, "pop")
-    name = captions.names_of(response)[-1] if variant is None else variant
+    name = captions.variant_names(response)[-1] if variant is None else variant
     return select(response, [name], [captions.position_of(response, position)])
 
 

@@ -12,7 +12,7 @@ from ...base.errors import DescriptionError
 from ...circuit.moving_switch import ContactData
 from ...pictures.canvas import Picture
 from ..findings import Finding, Grade, most_worrying
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .measures import LOUD_W, pop_findings, pop_summary
 from .picture import pop_picture as draw_pop
@@ -21,7 +21,7 @@ from .simulate import MOST_PAIRS, MOVEMENTS, pop, transitions
 _Setting = dict[str, float | str]
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Move every switch of the modded amp at every position of its other controls, and say what is heard.
 
     A switch that the stock amp has too is moved in both.
@@ -41,14 +41,14 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
     return Section(TITLE, tuple(findings), tables, _pictures(runs, findings), tuple(_notes(examined)))
 
 
-def _run(examined: Examined, control: str, progress: Progress | None) -> xr.Dataset:
+def _run(examined: Examination, control: str, progress: Progress | None) -> xr.Dataset:
     stock, modded = examined.stock, examined.modded
     had = control in {switch.control for switch in stock.all_switches}
     amps = [stock, modded] if had and stock.variant != modded.variant else [modded]
     return pop(amps, transitions(modded, [control]), list(_settings(examined, control)), progress=progress)
 
 
-def _settings(examined: Examined, control: str) -> Iterator[_Setting]:
+def _settings(examined: Examination, control: str) -> Iterator[_Setting]:
     """The positions asked for without the switch that moves, each once."""
     seen: list[_Setting] = []
     for position in examined.positions:
@@ -58,7 +58,7 @@ def _settings(examined: Examined, control: str) -> Iterator[_Setting]:
             yield setting
 
 
-def _unknown(examined: Examined, control: str, why: str) -> Finding:
+def _unknown(examined: Examination, control: str, why: str) -> Finding:
     return Finding(TITLE, control, examined.modded.variant, "every position", math.nan, "V", None, Grade.UNKNOWN,
                    f"{control}: its pop is not known. {why}.", "not simulated", "none", "", True)  # fmt: skip
 
@@ -72,7 +72,7 @@ def _pictures(runs: dict[str, xr.Dataset], findings: list[Finding]) -> dict[str,
     return {TITLE: draw_pop(runs[worst.subject], worst.position, worst.variant)}
 
 
-def _notes(examined: Examined) -> Iterator[str]:
+def _notes(examined: Examination) -> Iterator[str]:
     data = ContactData()
     yield (
         f"Assumed: contacts of {data.on:g} ohm closed and {data.off / 1e9:g} gigohm open; every capacitor behind an "

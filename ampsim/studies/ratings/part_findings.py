@@ -13,7 +13,7 @@ from ...base.quantities import FARAD, OHM, format_value
 from ...measures.labels import records
 from ..findings import Finding, Grade, grade_below
 from . import TITLE
-from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted, worst_parts
+from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted_ratings, worst_parts
 from .valve_findings import HOW
 
 _PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
@@ -31,7 +31,7 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
         Of `ampsim.studies.ratings.simulate.stress`.
     """
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
-    table = with_fitted(worst_parts(part_ratings(response)), stock)
+    table = with_fitted_ratings(worst_parts(part_ratings(response)), stock)
     old = {row["part"]: row for row in records(table[table["variant"] == stock])}
     quiet = True
     for row in records(table[table["variant"] == modded]):

@@ -120,7 +120,7 @@ def worst_parts(table: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(kept, ignore_index=True) if kept else table
 
 
-def with_fitted(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
+def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
     """Add what is taken to be fitted, "fitted [W]" and "fitted [V]", to a table of `worst_parts`.
 
     A description gives no ratings. A part of the stock amp is taken to have the common rating that the stock amp asks

@@ -17,7 +17,7 @@ from ...base.wording import minus
 from ...measures.labels import records
 from ...pictures import captions, style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, headed, text_width
+from ...pictures.canvas import Picture, start_picture, text_width
 from .parts import part_ratings, worst_parts
 from .valves import valve_ratings
 
@@ -46,7 +46,7 @@ class _Row:
 
 
 def describe_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> str:
-    """`ratings` in words and numbers, one paragraph."""
+    """`ratings_picture` in words and numbers, one paragraph; the heaters stand at `heater_volts` [V]."""
     stock, modded = _names(response)
     sentences = [
         f"How near the valves of {captions.amp_name(response)} come to their limits, {modded}, worst position."
@@ -63,7 +63,7 @@ def describe_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> str:
     return minus(" ".join(sentences))
 
 
-@style.applied()
+@style.picture_settings()
 def ratings_picture(response: xr.Dataset, heater_volts: float = 0.0, title: str | None = None) -> Picture:
     """Draw every valve quantity as percent of its limit, and the resistors that need more than half a watt.
 
@@ -92,7 +92,9 @@ def ratings_picture(response: xr.Dataset, heater_volts: float = 0.0, title: str 
     keys = [(modded, style.MODDED_BAR)] if stock == modded else [(stock, style.STOCK_BAR), (modded, style.MODDED_BAR)]
     panels = [rows for rows in (valves, parts) if rows]
     body = sum(_HEAD + _ROW * len(rows) + _FOOT for rows in panels)
-    picture, top = headed(heading, subtitle, describe_ratings(response, heater_volts), (0.2, body), keys, left=0.25)
+    picture, top = start_picture(
+        heading, subtitle, describe_ratings(response, heater_volts), (0.2, body), keys, left=0.25
+    )
     _mark_key(picture, top - 0.07)
     top -= 0.2
     if valves:

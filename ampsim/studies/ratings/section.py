@@ -9,7 +9,7 @@ import xarray as xr
 
 from ...base.wording import in_hertz
 from ...measures.labels import records
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts
@@ -20,7 +20,7 @@ from .valves import valve_ratings
 _VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate both amps at rest, cold and driven hard, and say what it means for valves and parts."""
     response = stress(examined.variants, examined.positions, progress=progress)
     return Section(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...base.lazy_names import lazy_names
 
 _HOME = {
-    "result": ("CHECK_DB", "Candidate", "Found", "front", "ranked", "spread"),
+    "result": ("CHECK_DB", "Candidate", "SearchResult", "pareto_front", "ranking", "value_counts"),
     "search": ("find_values",),
     "text": ("best_table", "find_text", "miss_words"),
 }

@@ -13,8 +13,8 @@ from ...base.wording import minus
 from ...circuit.positions import AS_DRAWN, position_label
 from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, headed, text_width
-from .result import Candidate, Found, front
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
+from .result import Candidate, SearchResult, pareto_front
 from .wishes import Wish, WishKind
 
 _DOT = "#b5b1aa"
@@ -24,16 +24,16 @@ _FAR = 6.0  # steps below nought where the axes end, at most
 _MOST_LABELS, _MOST_LINES = 5, 4
 
 
-def trade_curves(found: Found, first: int = 0, second: int = 1) -> Curves:
+def trade_curves(found: SearchResult, first: int = 0, second: int = 1) -> Curves:
     """Points of `trade`: "front" and "chosen", rooms in the two wishes in their units."""
     rooms = found.rooms[:, [first, second]]
-    return {"front": rooms[front(found, first, second)], "chosen": rooms[_chosen(found, first, second)]}
+    return {"front": rooms[pareto_front(found, first, second)], "chosen": rooms[_chosen(found, first, second)]}
 
 
-def describe_trade(found: Found, first: int = 0, second: int = 1) -> str:
+def describe_trade(found: SearchResult, first: int = 0, second: int = 1) -> str:
     """`trade` in words and numbers, one paragraph."""
     one, two = _pair(found, first, second)
-    edge = front(found, first, second)
+    edge = pareto_front(found, first, second)
     both = (found.rooms[edge][:, [first, second]] >= 0.0).all(axis=1).sum()
     sentences = [
         f"{found.circuits:,} sets of values: across, the room in wish {first + 1} ({one.label}); upwards, the room in "
@@ -51,8 +51,8 @@ def _amount(room: float, wish: Wish) -> str:
     return f"{'room of' if room >= 0.0 else 'missed by'} {size} {wish.unit}"
 
 
-@style.applied()
-def trade_picture(found: Found, first: int = 0, second: int = 1, title: str | None = None) -> Picture:
+@style.picture_settings()
+def trade_picture(found: SearchResult, first: int = 0, second: int = 1, title: str | None = None) -> Picture:
     """Draw every set of values by its room in two wishes, and mark those that nothing beats in both.
 
     Parameters
@@ -73,7 +73,7 @@ def trade_picture(found: Found, first: int = 0, second: int = 1, title: str | No
     heading = title or f"{found.wanted.name}: one wish against the other"
     subtitle = f"each dot a set of values; across wish {first + 1}: {one.label}; upwards wish {second + 1}: {two.label}"
     keys = [("beaten by no other set in both", style.MODDED_LOOK)]
-    picture, top = headed(heading, subtitle, describe_trade(found, first, second), (0.16, _HEIGHT, 0.56), keys)
+    picture, top = start_picture(heading, subtitle, describe_trade(found, first, second), (0.16, _HEIGHT, 0.56), keys)
     top -= 0.16
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - _LIST, top)
     tidy(axes, _axis(second, two), [curves["front"][:, 1], np.zeros(1)], two.step)
@@ -88,25 +88,25 @@ def trade_picture(found: Found, first: int = 0, second: int = 1, title: str | No
     return picture
 
 
-def _pair(found: Found, first: int, second: int) -> tuple[Wish, Wish]:
+def _pair(found: SearchResult, first: int, second: int) -> tuple[Wish, Wish]:
     wishes = found.wanted.wishes
     if first == second or not all(0 <= each < len(wishes) for each in (first, second)):
         raise DescriptionError(f"wishes {shown(first)} and {shown(second)}: two of the {len(wishes)}, counted from 0")
-    if not len(front(found, first, second)):
+    if not len(pareto_front(found, first, second)):
         raise DescriptionError(f"{found.wanted.name}: no set of values was worked out for both of these wishes")
     return wishes[first], wishes[second]
 
 
-def _chosen(found: Found, first: int, second: int) -> NDArray[np.intp]:
+def _chosen(found: SearchResult, first: int, second: int) -> NDArray[np.intp]:
     """The best set, and some along the front."""
-    edge = front(found, first, second)
+    edge = pareto_front(found, first, second)
     inside = [place for place in edge if _in_view(found, int(place), (first, second))] or list(edge)
     picked = np.linspace(0, len(inside) - 1, min(len(inside), _MOST_LABELS - 1)).round().astype(int)
     names = [each.index for each in found.best[:1]] + [int(inside[place]) for place in picked]
     return np.array(list(dict.fromkeys(names)), dtype=np.intp)
 
 
-def _in_view(found: Found, place: int, pair: tuple[int, int]) -> bool:
+def _in_view(found: SearchResult, place: int, pair: tuple[int, int]) -> bool:
     return all(found.rooms[place, n] > -_FAR * found.wanted.wishes[n].step for n in pair)
 
 
@@ -123,7 +123,7 @@ def _limits(axes: Axes, edge: NDArray[np.float64], *steps: float) -> None:
     axes.set_ylim(*spans[1])
 
 
-def _dots(axes: Axes, found: Found, first: int, second: int) -> None:
+def _dots(axes: Axes, found: SearchResult, first: int, second: int) -> None:
     rooms = found.rooms[found.fits][:, [first, second]]
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     inside = (rooms >= (left, low)).all(axis=1) & (rooms <= (right, high)).all(axis=1)
@@ -145,7 +145,7 @@ def _met(axes: Axes) -> None:
 
 
 def _labels(
-    picture: Picture, axes: Axes, found: Found, chosen: NDArray[np.intp], points: NDArray[np.float64], top: float
+    picture: Picture, axes: Axes, found: SearchResult, chosen: NDArray[np.intp], points: NDArray[np.float64], top: float
 ) -> None:
     """Number the chosen sets in the axes and list their values beside them."""
     x, y = style.PAGE_WIDTH - _LIST + 0.22, top
@@ -176,14 +176,14 @@ def _rows(words: str, width: float) -> list[str]:
     return rows
 
 
-def corridor_curves(found: Found, place: int = 0) -> Curves:
+def corridor_curves(found: SearchResult, place: int = 0) -> Curves:
     """Points of the lines of `corridor`: "line-0", ... [Hz, dB], the best set first."""
     grid = found.changes["frequency"].values
     rows = found.changes.values[_different(found, place), place]
     return {f"line-{n}": np.column_stack([grid, row]) for n, row in enumerate(rows)}
 
 
-def _different(found: Found, place: int) -> list[int]:
+def _different(found: SearchResult, place: int) -> list[int]:
     """The best set and, of the others, those that differ most from all shown: a spread, not one answer four times."""
     rows = found.changes.values[:, place]
     picked = [0]
@@ -193,7 +193,7 @@ def _different(found: Found, place: int) -> list[int]:
     return list(dict.fromkeys(picked))
 
 
-def describe_corridor(found: Found, place: int = 0) -> str:
+def describe_corridor(found: SearchResult, place: int = 0) -> str:
     """`corridor` in words and numbers, one paragraph."""
     position = str(found.changes["position"].values[place])
     sentences = [f"Change of gain against the amp as drawn, {_where(position)}, of the best sets of values."]
@@ -213,8 +213,8 @@ def _reached(candidate: Candidate, place: int) -> str:
     return f"{low:.1f} to {high:.1f} dB, {'met' if candidate.rooms[place] >= 0.0 else 'missed'}"
 
 
-@style.applied()
-def corridor_picture(found: Found, place: int = 0, title: str | None = None) -> Picture:
+@style.picture_settings()
+def corridor_picture(found: SearchResult, place: int = 0, title: str | None = None) -> Picture:
     """Draw the change of gain of the best sets at one position in the corridors that were wished for.
 
     Parameters
@@ -240,7 +240,7 @@ def corridor_picture(found: Found, place: int = 0, title: str | None = None) -> 
         "" if found.met else "; no set meets all wishes"
     )
     keys = [(f"wish {n + 1}: {wish.words}", _BAND) for n, wish in wishes]
-    picture, top = headed(heading, subtitle, describe_corridor(found, place), (0.22, _HEIGHT, 0.56), keys)
+    picture, top = start_picture(heading, subtitle, describe_corridor(found, place), (0.22, _HEIGHT, 0.56), keys)
     top -= 0.22
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
     edges = [np.array([edge for _, wish in wishes for edge in (wish.least, wish.most)])]
@@ -261,7 +261,7 @@ def corridor_picture(found: Found, place: int = 0, title: str | None = None) -> 
 _BAND = style.Bar("#f5dfd2", style.CHANGE)
 
 
-def _wishes(found: Found, position: str) -> Sequence[tuple[int, Wish]]:
+def _wishes(found: SearchResult, position: str) -> Sequence[tuple[int, Wish]]:
     return [(n, wish) for n, wish in enumerate(found.wanted.wishes)
             if wish.kind is WishKind.GAIN and position_label(wish.position) == position]  # fmt: skip
 

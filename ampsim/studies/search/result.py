@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...circuit.amp import Amp
-from .wishes import WishList, written
+from .wishes import WishList, value_text
 
 CHECK_DB = 1e-6
 """Ports and direct simulation of an answer may differ by this much [dB]."""
@@ -56,7 +56,7 @@ class Candidate:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class SearchResult:
     """The outcome of a search.
 
     Attributes
@@ -91,7 +91,7 @@ class Found:
 
     @cached_property
     def scores(self) -> NDArray[np.float64]:
-        """Least room of any wish in steps, shape (sets,); nan: not worked out; -inf: a part does not stand it."""
+        """Least room of any wish [steps], shape (sets,); nan: not worked out; -inf: a part does not stand it."""
         return np.where(self.fits, least_room(self.rooms, self.wanted), -np.inf)
 
     @property
@@ -115,14 +115,14 @@ class Found:
         return max((each.difference_db for each in self.best), default=0.0)
 
     def values(self, index: int) -> dict[str, float | None]:
-        """The values of a set by its place."""
+        """The values [ohm or F] of a set by its place."""
         places = np.unravel_index(index, sizes(self.wanted))
         return {each.part: each.values[int(n)] for each, n in zip(self.wanted.choices, places, strict=True)}
 
     def words(self, index: int) -> str:
         """The values of a set in words: "C1 680n, R4 1k5"."""
         kinds = {each.part: each.kind for each in self.wanted.choices}
-        return ", ".join(f"{part} {written(kinds[part], value)}" for part, value in self.values(index).items())
+        return ", ".join(f"{part} {value_text(kinds[part], value)}" for part, value in self.values(index).items())
 
 
 def sizes(wanted: WishList) -> tuple[int, ...]:
@@ -130,24 +130,27 @@ def sizes(wanted: WishList) -> tuple[int, ...]:
     return tuple(len(choice.values) for choice in wanted.choices)
 
 
-def in_steps(rooms: NDArray[np.float64], wanted: WishList) -> NDArray[np.float64]:
-    """Rooms in steps, so that decibels can be weighed against degrees."""
+def room_steps(rooms: NDArray[np.float64], wanted: WishList) -> NDArray[np.float64]:
+    """Rooms [steps], so that decibels can be weighed against degrees."""
     return np.asarray(rooms / np.array([wish.step for wish in wanted.wishes]))
 
 
 def least_room(rooms: NDArray[np.float64], wanted: WishList) -> NDArray[np.float64]:
-    """The least room of any wish in steps; nan where a wish was not worked out."""
-    return np.asarray(in_steps(rooms, wanted).min(axis=-1))
+    """The least room of any wish [steps]; nan where a wish was not worked out."""
+    return np.asarray(room_steps(rooms, wanted).min(axis=-1))
 
 
-def ranked(rooms: NDArray[np.float64], wanted: WishList, places: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Places of sets, the best first: see `RANKING`. Rooms equal to nine digits are equal; then the order of sets."""
-    steps = np.sort(in_steps(rooms[places], wanted), axis=1).round(9)
+def ranking(rooms: NDArray[np.float64], wanted: WishList, places: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Places of sets, the best first: see `RANKING`.
+
+    Rooms [unit of each wish] that are equal to nine digits of a step are equal; then the order of sets counts.
+    """
+    steps = np.sort(room_steps(rooms[places], wanted), axis=1).round(9)
     keys = [-steps[:, column] for column in reversed(range(steps.shape[1]))]
     return np.asarray(places[np.lexsort(keys)])
 
 
-def spread(found: Found) -> pd.DataFrame:
+def value_counts(found: SearchResult) -> pd.DataFrame:
     """Which values occur among the sets that meet all wishes, and how often.
 
     Returns
@@ -162,11 +165,11 @@ def spread(found: Found) -> pd.DataFrame:
         counts = np.bincount(column, minlength=len(choice.values))
         for value, count in zip(choice.values, counts, strict=True):
             if count:
-                rows.append({"part": choice.part, "value": written(choice.kind, value), "sets": int(count)})
+                rows.append({"part": choice.part, "value": value_text(choice.kind, value), "sets": int(count)})
     return pd.DataFrame(rows, columns=["part", "value", "sets"])
 
 
-def front(found: Found, first: int = 0, second: int = 1) -> NDArray[np.intp]:
+def pareto_front(found: SearchResult, first: int = 0, second: int = 1) -> NDArray[np.intp]:
     """Sets for which no other has more room in one of two wishes without having less in the other.
 
     Parameters

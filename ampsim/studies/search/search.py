@@ -15,11 +15,13 @@ from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports import PortModel, Request, reduce_all
 from .bias import At, Biases, BiasVariant, bias_span, bias_variants, fit_values
-from .margins_to_wish import (
+from .direct_check import check_directly
+from .result import SearchResult, ranking, room_steps, sizes
+from .rooms import (
     LOOP_SWEEP,
     SWEEP,
     Floats,
-    Seen,
+    PortView,
     decibels,
     feedback_resistor,
     gain_rooms,
@@ -28,8 +30,6 @@ from .margins_to_wish import (
     margin_rooms,
     room,
 )
-from .recheck import checked
-from .result import Found, in_steps, ranked, sizes
 from .wishes import Wish, WishKind, WishList
 
 Progress = Callable[[int, int], object]
@@ -40,7 +40,7 @@ _NEAREST = 1000
 _NO_LOOP = 180.0
 
 
-def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = None) -> Found:
+def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = None) -> SearchResult:
     """Try every set of values that a wish list allows and rank those that meet all wishes.
 
     Parameters
@@ -77,17 +77,17 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     rooms, fits = search.ordered(search.rooms), search.ordered(search.fits)
     order = _order(rooms, fits, wanted)
     moving = tuple(choice.part for choice in search.biases.moving)
-    best, changes, runs = checked(wanted, [int(each) for each in order[:keep]], moving, search.stock_db)
-    return Found(wanted, rooms, fits, order, best, changes, moving, search.runs + runs)
+    best, changes, runs = check_directly(wanted, [int(each) for each in order[:keep]], moving, search.stock_db)
+    return SearchResult(wanted, rooms, fits, order, best, changes, moving, search.runs + runs)
 
 
 def _order(rooms: Floats, fits: NDArray[np.bool_], wanted: WishList) -> NDArray[np.intp]:
-    least = np.where(fits, in_steps(rooms, wanted).min(axis=1), np.nan)
+    least = np.where(fits, room_steps(rooms, wanted).min(axis=1), np.nan)
     known = np.flatnonzero(~np.isnan(least))
     met = known[least[known] >= 0.0]
     if not len(met) and len(known) > _NEAREST:
         known = known[least[known] >= np.partition(least[known], -_NEAREST)[-_NEAREST]]
-    return ranked(rooms, wanted, met if len(met) else known)
+    return ranking(rooms, wanted, met if len(met) else known)
 
 
 @dataclass(eq=False)
@@ -154,7 +154,7 @@ class _Search:
 
     def known(self, number: int) -> Floats:
         """Least room [steps] of each set of a variant among the wishes worked out so far; shape (sets,)."""
-        steps = np.nan_to_num(in_steps(self.rooms[number], self.wanted), nan=np.inf, posinf=np.inf, neginf=-np.inf)
+        steps = np.nan_to_num(room_steps(self.rooms[number], self.wanted), nan=np.inf, posinf=np.inf, neginf=-np.inf)
         return np.where(self.fits[number], steps.min(axis=1), -np.inf)
 
     def work(self, progress: Progress | None) -> None:
@@ -199,7 +199,7 @@ class _Search:
         elif not self.loops:
             self.best = max(self.best, float(least.max()))
 
-    def _lines(self, number: int) -> list[tuple[int, str, Seen | None, PortModel | None]]:
+    def _lines(self, number: int) -> list[tuple[int, str, PortView | None, PortModel | None]]:
         """For each margin wish: its place, the feedback resistor, and the loop's ends as ports; None without it."""
         amp, found = self.biases.variants[number].amp, []
         for n in self.loops:
@@ -214,7 +214,7 @@ class _Search:
         return lines
 
     def _margins(
-        self, lines: Sequence[tuple[int, str, Seen | None, PortModel | None]], sets: NDArray[np.intp]
+        self, lines: Sequence[tuple[int, str, PortView | None, PortModel | None]], sets: NDArray[np.intp]
     ) -> Iterator[tuple[int, Floats]]:
         for n, name, view, model in lines:
             wish = self.wanted.wishes[n]

@@ -6,13 +6,13 @@ import pandas as pd
 
 from ...base.tables import text_table
 from ...base.wording import minus
-from .result import CHECK_DB, RANKING, Candidate, Found, spread
-from .wishes import Wish, written
+from .result import CHECK_DB, RANKING, Candidate, SearchResult, value_counts
+from .wishes import Wish, value_text
 
 _MOST_VALUES = 12
 
 
-def find_text(found: Found) -> str:
+def find_text(found: SearchResult) -> str:
     """The outcome of a search: what was tried, wishes, the best sets or the nearest misses, the spread of values."""
     wanted = found.wanted
     title = f"{wanted.name}: {wanted.base.name}"
@@ -21,21 +21,21 @@ def find_text(found: Found) -> str:
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def miss_words(found: Found, candidate: Candidate) -> str:
+def miss_words(found: SearchResult, candidate: Candidate) -> str:
     """Which wishes a candidate breaks and by how much: "wish 1 (...) by 0.5 dB and wish 3 (...) by 7.2 %"."""
     numbered = enumerate(zip(found.wanted.wishes, candidate.rooms, strict=True), 1)
     broken = [f"wish {n} ({wish.label}) by {-room:.2g} {wish.unit}" for n, (wish, room) in numbered if room < 0.0]
     return " and ".join(broken) or "no wish"
 
 
-def best_table(found: Found) -> pd.DataFrame:
+def best_table(found: SearchResult) -> pd.DataFrame:
     """The best sets: a column for each part, then for each wish what is reached, and the least room in steps.
 
     Columns: designators; "wish 1 [dB]", ...; "least room [steps]" (1 dB, 10 %, 10 degrees each count as one).
     """
     rows = []
     for candidate in found.best:
-        row = {each.part: written(each.kind, candidate.values[each.part]) for each in found.wanted.choices}
+        row = {each.part: value_text(each.kind, candidate.values[each.part]) for each in found.wanted.choices}
         for number, (wish, span) in enumerate(zip(found.wanted.wishes, candidate.reached, strict=True), 1):
             row[f"wish {number} [{wish.unit}]"] = _span(wish, span)
         pairs = zip(found.wanted.wishes, candidate.rooms, strict=True)
@@ -49,7 +49,7 @@ def _span(wish: Wish, span: tuple[float, float]) -> str:
     return minus(low if low == high else f"{low} to {high}")
 
 
-def _tried(found: Found) -> list[str]:
+def _tried(found: SearchResult) -> list[str]:
     unfit = int((~found.fits).sum())
     early = found.circuits - found.worked_out - unfit
     lines = [f"{found.circuits:,} sets of values tried; {found.met:,} of them meet all wishes."]
@@ -65,7 +65,7 @@ def _tried(found: Found) -> list[str]:
     return lines
 
 
-def _checked(found: Found) -> str:
+def _checked(found: SearchResult) -> str:
     away = f"{found.difference_db:.1g} dB"
     if found.difference_db > CHECK_DB:
         return (
@@ -74,7 +74,7 @@ def _checked(found: Found) -> str:
     return f"they lie within {away} of the search, limit {CHECK_DB:.0e} dB"
 
 
-def _answers(found: Found) -> list[str]:
+def _answers(found: SearchResult) -> list[str]:
     if not found.best:
         return ["No set of values can be built: no part of the drawer is rated for its place."]
     table = text_table(best_table(found))
@@ -86,9 +86,9 @@ def _answers(found: Found) -> list[str]:
     return [words, f"The nearest misses\n{table}\n{ranked}"]
 
 
-def _occurring(found: Found) -> str:
+def _occurring(found: SearchResult) -> str:
     """The spread: which values occur among all sets that meet the wishes."""
-    table = spread(found)
+    table = value_counts(found)
     lines = ["Values that occur among the sets that meet all wishes (in how many sets)"]
     for part, rows in table.groupby("part", sort=False):
         pairs = [f"{value} ({sets:,})" for value, sets in zip(rows["value"], rows["sets"], strict=True)]

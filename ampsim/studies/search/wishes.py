@@ -75,7 +75,7 @@ class Wish:
 
     @property
     def step(self) -> float:
-        """How much of the unit counts as one step: 1 dB, 10 %, 10 degrees, or a tenth of the limit."""
+        """How much counts as one step [the wish's unit]: 1 dB, 10 %, 10 degrees, or a tenth of the limit."""
         edges = [abs(edge) for edge in (self.least, self.most) if math.isfinite(edge)]
         return STEPS.get(self.unit, _SHARE * max(edges, default=1.0) or 1.0)
 
@@ -98,7 +98,7 @@ class Stocked:
         """Value, tolerance and ratings: "22n 10 % 400 V"."""
         more = [f"{100.0 * self.tolerance:g} %"] if self.tolerance else []
         more += [f"{amount:g} {unit}" for amount, unit in ((self.volts, "V"), (self.watts, "W")) if amount < math.inf]
-        return " ".join([written(self.kind, self.value), *more])
+        return " ".join([value_text(self.kind, self.value), *more])
 
 
 @dataclass(frozen=True)
@@ -147,6 +147,6 @@ class WishList:
         return math.prod(len(choice.values) for choice in self.choices)
 
 
-def written(kind: str, value: float | None) -> str:
-    """A value as a schematic writes it; "none" for a part left out."""
+def value_text(kind: str, value: float | None) -> str:
+    """A value [ohm or F] as a schematic writes it; "none" for a part left out."""
     return "none" if value is None else format_value(value, FARAD if kind == "capacitor" else OHM)

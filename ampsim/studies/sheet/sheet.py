@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ...circuit.amp import Amp
 from ...circuit.positions import every_position
 from ..findings import Finding, Grade, verdict, worst
-from ..section import Examined, Section
+from ..section import Examination, Section
 from ..topics import chosen_topics, topic_section, topic_title
 from .overview import overview_html
 from .text import section_text
@@ -20,7 +20,7 @@ _ENDS = (0.0, 1.0)
 class Sheet:
     """What a mod does besides tone: the sections, in the order of the work."""
 
-    examined: Examined
+    examined: Examination
     sections: tuple[Section, ...]
 
     @property
@@ -52,24 +52,24 @@ class Sheet:
         return overview_html(self.sections)
 
 
-def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examined:
+def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examination:
     """What to look at: positions as given, or every position of each control that the mods add, one at a time.
 
     A switch goes through all of its positions, a knob through both ends; everything else stands as drawn.
     """
     if positions is not None:
-        return Examined(stock, modded, tuple(dict(position) for position in positions))
+        return Examination(stock, modded, tuple(dict(position) for position in positions))
     added = [name for name in modded.controls if name not in stock.controls]
     chosen: list[dict[str, float | str]] = [{}]
     for name in added:
         drawn = modded.controls[name].drawn
         ends = every_position(modded, name, rotations=_ENDS)
         chosen += [position for position in ends if position[name] != drawn]
-    return Examined(stock, modded, tuple(chosen))
+    return Examination(stock, modded, tuple(chosen))
 
 
 def consequences(
-    examined: Examined,
+    examined: Examination,
     topics: Sequence[str] | None = None,
     report: Callable[[str], object] | None = None,
 ) -> Sheet:
@@ -77,7 +77,7 @@ def consequences(
 
     Parameters
     ----------
-    examined : Examined
+    examined : Examination
         Of `examine`.
     topics : sequence of str
         Some of `studies.topics.TOPICS`; default all.
@@ -94,7 +94,7 @@ def consequences(
     return Sheet(examined, tuple(_section(topic, examined, report) for topic in chosen_topics(topics)))
 
 
-def _section(topic: str, examined: Examined, report: Callable[[str], object] | None) -> Section:
+def _section(topic: str, examined: Examination, report: Callable[[str], object] | None) -> Section:
     if report:
         report(f"{topic_title(topic)} ...")
     section = topic_section(topic, examined)

@@ -31,7 +31,7 @@ def stand_out_table(rows: Sequence[StandOut]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "position": row.position,
-            "part of the band": in_words(row.band),
+            "part of the band": band_words(row.band),
             "as drawn [dB]": row.drawn,
             "5 % [dB]": row.low,
             "median [dB]": row.median,
@@ -46,7 +46,7 @@ def stand_out_table(rows: Sequence[StandOut]) -> pd.DataFrame:
     )
 
 
-def in_words(band: str) -> str:
+def band_words(band: str) -> str:
     """A part of the band with its frequencies."""
     low, high = WHOLE if band == LEVEL else TONE_BANDS[band]
     return f"{band}, {_hertz(low)} to {_hertz(high)}"
@@ -102,7 +102,7 @@ def _verdict(row: StandOut) -> str:
 
 def _change(row: StandOut) -> str:
     return (
-        f"{in_words(row.band)}, {row.median:+.2f} dB in the median amp (5 to 95 % of amps {row.low:+.2f} to "
+        f"{band_words(row.band)}, {row.median:+.2f} dB in the median amp (5 to 95 % of amps {row.low:+.2f} to "
         f"{row.high:+.2f} dB, standard error of the median {row.error:.2f} dB)"
     )
 

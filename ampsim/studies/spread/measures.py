@@ -131,12 +131,12 @@ class StandOut(NamedTuple):
 
     @property
     def times(self) -> float:
-        """The change as a multiple of what a valve swap does."""
+        """The change as a multiple of what a valve swap does [ratio]."""
         return abs(self.median) / self.swap if self.swap > 0.0 else float("inf")
 
     @property
     def clearance(self) -> float:
-        """By how many of its own standard errors the change is more than a valve swap."""
+        """By how much the change is more than a valve swap [its own standard errors]."""
         return (abs(self.median) - self.swap) / max(float(np.hypot(self.error, self.swap_error)), 1e-9)
 
 
@@ -200,7 +200,7 @@ def swap_size(levels: Array) -> float:
 
 
 def swap_error(levels: Array) -> float:
-    """Standard error of `swap_size`, by resampling the amps 200 times."""
+    """Standard error of `swap_size` [unit of the levels], by resampling the amps 200 times."""
     known = levels[np.isfinite(levels)]
     if known.size < 2:
         return float("nan")
@@ -220,7 +220,7 @@ def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 
 def chance(stock: Array, modded: Array, direction: float) -> tuple[float, float]:
-    """Chance that a modded amp lies on one side of another stock amp, and its standard error.
+    """Chance that a modded amp lies on one side of another stock amp, and its standard error [ratio].
 
     The share of pairs of different amps, ties counting half (W. Hoeffding, Annals of Mathematical Statistics 19,
     1948, U-statistics, from memory: the error is that of the projection on single amps).

@@ -11,7 +11,7 @@ from ...base.wording import in_decibels, in_hertz
 from ...measures.labels import select
 from ...measures.percentiles import PERCENTS, percentiles
 from ...pictures import captions, style
-from ...pictures.axes import between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
+from ...pictures.axes import area_between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
 from ...pictures.canvas import Curves, Picture
 from ...pictures.overlay import gain_and_change
 from .measures import sample_gain_db, swap_size, tone_db
@@ -39,9 +39,9 @@ def spread_curves(run: xr.Dataset, swap: xr.Dataset) -> Curves:
     for name, values in (("stock", stock), ("modded", other), ("change", tone_db(other) - tone_db(stock))):
         low, middle, high = percentiles(values, PERCENTS)["percentile"].values
         curves[name] = np.column_stack([grid, middle])
-        curves[f"{name}-band"] = between(grid, low, high)
-    size = swap_sizes(swap, captions.position_of(pair), captions.names_of(pair)[0])
-    curves["swap-band"] = between(grid, -size, size)
+        curves[f"{name}-band"] = area_between(grid, low, high)
+    size = swap_sizes(swap, captions.position_of(pair), captions.variant_names(pair)[0])
+    curves["swap-band"] = area_between(grid, -size, size)
     return curves
 
 
@@ -54,7 +54,7 @@ def swap_sizes(swap: xr.Dataset, position: str, variant: str) -> Array:
 def describe_spread(run: xr.Dataset, swap: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph."""
     pair = _pair(run)
-    names, place = captions.names_of(pair), captions.position_of(pair)
+    names, place = captions.variant_names(pair), captions.position_of(pair)
     gains = sample_gain_db(pair).isel(position=0)
     found = percentiles(gains)["percentile"]
     change = percentiles(tone_db(gains.isel(variant=1)) - tone_db(gains.isel(variant=0)))["percentile"]
@@ -82,10 +82,10 @@ def _range(found: xr.DataArray, sign: bool = False) -> str:
 def _pair(
     run: xr.Dataset, position: str | None = None, base: str | None = None, modded: str | None = None
 ) -> xr.Dataset:
-    return captions.pair_of(run, base, modded, [captions.position_of(run, position)])
+    return captions.select_pair(run, base, modded, [captions.position_of(run, position)])
 
 
-@style.applied()
+@style.picture_settings()
 def spread_picture(
     run: xr.Dataset,
     swap: xr.Dataset,
@@ -115,7 +115,7 @@ def spread_picture(
         For unknown names or a single variant.
     """
     run = _pair(run, position, base, modded)
-    names, curves = captions.names_of(run), spread_curves(run, swap)
+    names, curves = captions.variant_names(run), spread_curves(run, swap)
     heading = title or f"{captions.amp_name(run)}: {names[1]} against {names[0]} in {run.sizes['sample']} amps"
     subtitle = (
         f"{captions.position_of(run)}; bands hold 90 % of the amps, lines are medians; below, the level is taken out"

@@ -15,7 +15,7 @@ from ...simulation.analyses import OperatingPoint
 from ...simulation.facts import get
 from ...simulation.monte_carlo import TOLERANCES, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances, spreads
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import failures, run_findings, stand_out_findings, stand_out_table
 from .measures import LEVEL, rest_table, spread_table, stand_out
@@ -30,7 +30,7 @@ _LEAST_VOLTS = 0.1
 _LEVELS = "gain of a run of amps"
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Build a hundred amps of each variant at every position, swap their valves, and rank the parts."""
     variants = examined.variants
     unknown = sorted({name for amp in variants for name in _unspread(amp)})
@@ -74,7 +74,7 @@ def _unspread(amp: Amp) -> Iterator[str]:
     return (name for name in types if name and not spreads(amp.valve_by_type[name]))
 
 
-def _bars(ranked: pd.DataFrame, examined: Examined) -> Picture:
+def _bars(ranked: pd.DataFrame, examined: Examination) -> Picture:
     amp = examined.modded
     heading = f"{amp.name}, {amp.variant}: which parts matter"
     return sensitivity_picture(ranked, heading, "gain at the loudspeaker, mean from 80 Hz to 6 kHz", _MOST_ROWS)

@@ -12,7 +12,7 @@ from ...base.wording import in_decibels, minus
 from ...measures.labels import records
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, headed, text_width
+from ...pictures.canvas import Picture, start_picture, text_width
 from .sensitivity import PER_VALVE
 
 _MOST = 15
@@ -26,7 +26,7 @@ def describe_sensitivity(table: pd.DataFrame, most: int = _MOST) -> str:
     return f"What the gain does when one thing grows, the most telling first. {'; '.join(rows)}."
 
 
-@style.applied()
+@style.picture_settings()
 def sensitivity_picture(table: pd.DataFrame, title: str, subtitle: str, most: int = _MOST) -> Picture:
     """Draw how much the gain changes for ten percent of each part and one standard deviation of each valve.
 
@@ -51,7 +51,7 @@ def sensitivity_picture(table: pd.DataFrame, title: str, subtitle: str, most: in
     left = max(text_width(label, style.TEXT_SIZE) for label in labels) + 0.3
     keys = [("gain rises", _UP), ("gain falls", _DOWN)]
     below = (0.1, _ROW * len(rows), 0.56)
-    picture, top = headed(title, subtitle, describe_sensitivity(table, most), below, keys, left)
+    picture, top = start_picture(title, subtitle, describe_sensitivity(table, most), below, keys, left)
     top -= 0.1
     axes = picture.box(left, top - _ROW * len(rows), style.PAGE_WIDTH - 0.75, top)
     sizes = np.array([abs(row["change [dB]"]) for row in rows])

@@ -29,14 +29,14 @@ _ALIKE = 3e-3
 
 
 def rotation(travel: float) -> float:
-    """Rotation for a travel from 0 to 1 that is logarithmic towards both ends: 0.25 is a rotation of about 0.03."""
+    """Rotation [0 to 1] for a travel [0 to 1] logarithmic towards both ends: 0.25 is about 0.03."""
     if travel > 0.5:
         return 1.0 - rotation(1.0 - travel)
     return _BEND * math.expm1(2.0 * travel * math.log1p(0.5 / _BEND))
 
 
 def travel(turned: float) -> float:
-    """The travel for a rotation; undoes `rotation`."""
+    """The travel [0 to 1] for a rotation [0 to 1]; undoes `rotation`."""
     if turned > 0.5:
         return 1.0 - travel(1.0 - turned)
     return math.log1p(turned / _BEND) / math.log1p(0.5 / _BEND) / 2.0

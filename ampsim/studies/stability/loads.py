@@ -23,8 +23,8 @@ OPEN = 1e4
 LOADS = (OPEN, 2.0, 1.0, 0.5)
 
 
-def loaded(amp: Amp, factor: float) -> Amp:
-    """The amp on a load whose impedance is `factor` times the one drawn, at every frequency.
+def with_load(amp: Amp, factor: float) -> Amp:
+    """The amp on a load whose impedance is `factor` [ratio] times the one drawn, at every frequency.
 
     Raises
     ------
@@ -56,13 +56,20 @@ def loop_on_loads(
 ) -> xr.Dataset:
     """Loop gain on several loads: as `loop_gain`, with one more dimension `load` [times the impedance drawn].
 
+    Parameters
+    ----------
+    amp, positions, at, sweep
+        As those of `loop_gain`.
+    loads : sequence of float
+        Multiples of the impedance drawn [ratio].
+
     Raises
     ------
     DescriptionError
-        As `loaded` and `loop_gain`.
+        As `with_load` and `loop_gain`.
     """
     settings = [dict(position) for position in positions]
-    found = [loop_gain(loaded(amp, load), at, settings, sweep) for load in loads]
+    found = [loop_gain(with_load(amp, load), at, settings, sweep) for load in loads]
     response = xr.concat(found, "load", combine_attrs="override")
     return response.assign_coords(load=("load", list(loads), {"units": "times the impedance drawn"}))
 

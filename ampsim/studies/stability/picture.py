@@ -14,7 +14,7 @@ from ...base.wording import in_hertz, minus
 from ...measures.margins import Passing, margin_verdict, margins
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, frequency_axis, label_room, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, headed
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
 from .findings import PHASE_LIMITS, travel_table
 
 _GAIN_HEIGHT, _PHASE_HEIGHT, _GAP = 2.3, 2.3, 0.22
@@ -57,7 +57,7 @@ def describe_loop_margins(response: xr.Dataset) -> str:
     return minus(" ".join(sentences))
 
 
-@style.applied()
+@style.picture_settings()
 def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw loop gain and phase of one or two variants, with the places where the loop gain passes 1.
 
@@ -82,7 +82,7 @@ def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Pict
     keys = list(zip(labels, looks, strict=True))
     subtitle = "once round the loop; dots: where the loop gain passes 1, with the phase margin left there"
     below = (_GAIN_HEIGHT, _GAP, _PHASE_HEIGHT, 0.56)
-    picture, top = headed(heading, subtitle, describe_loop_margins(response), below, keys)
+    picture, top = start_picture(heading, subtitle, describe_loop_margins(response), below, keys)
     right = style.PAGE_WIDTH - 0.25
     gain = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
     phase = picture.box(SIDE, top - _GAIN_HEIGHT - _GAP - _PHASE_HEIGHT, right, top - _GAIN_HEIGHT - _GAP)
@@ -113,7 +113,7 @@ def describe_travel(response: xr.Dataset) -> str:
     return minus(" ".join(sentences))
 
 
-@style.applied()
+@style.picture_settings()
 def travel_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw the least phase margin over the travel of up to six knobs, the others staying where they are.
 
@@ -134,7 +134,7 @@ def travel_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     curves = travel_curves(response)
     heading = title or f"{captions.amp_name(response)}, {response.attrs['variant']}: phase margin over a knob's travel"
     subtitle = f"one knob turned, the others at {response.attrs['held']}"
-    picture, top = headed(heading, subtitle, describe_travel(response), (0.1, _TRAVEL_HEIGHT, 0.56))
+    picture, top = start_picture(heading, subtitle, describe_travel(response), (0.1, _TRAVEL_HEIGHT, 0.56))
     top -= 0.1
     axes = picture.box(SIDE, top - _TRAVEL_HEIGHT, style.PAGE_WIDTH - label_room(labels), top)
     shown = [points[:, 1] for points in curves.values()]

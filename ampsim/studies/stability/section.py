@@ -12,10 +12,10 @@ from ...circuit.amp import Amp
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
 from ..findings import Finding, Grade
-from ..section import Examined, Progress, Section
+from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import LoopCase, stability_findings, stability_table
-from .loads import LOADS, OPEN, loaded
+from .loads import LOADS, OPEN, with_load
 from .picture import loop_margins_picture, travel_picture
 from .worst_corner import Corners, has_feedback, loop_on_travel, worst_corners
 
@@ -28,7 +28,7 @@ _WORST = "margins at the worst corner"
 Fixed = tuple[tuple[str, float | str], ...]
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Search the worst corner of both amps, at every position and on every load, and say what it means."""
     amp = examined.modded
     try:
@@ -43,7 +43,7 @@ def section(examined: Examined, progress: Progress | None = None) -> Section:
 class _Looking:
     """The searches of one section: each is made once."""
 
-    def __init__(self, examined: Examined, progress: Progress | None) -> None:
+    def __init__(self, examined: Examination, progress: Progress | None) -> None:
         self._stock, self._modded = examined.stock, examined.modded
         self._positions = list(dict.fromkeys(map(self._held, examined.positions)))
         self._report = progress
@@ -83,7 +83,7 @@ class _Looking:
 
     def _loads(self) -> list[float]:
         try:
-            loaded(self._modded, 1.0)
+            with_load(self._modded, 1.0)
         except DescriptionError:
             return []
         return [load for load in LOADS if load != 1.0]
@@ -115,7 +115,9 @@ class _Looking:
         else:
             # What matters to the loop was found with everything free, on the load drawn.
             telling = self._corners(amp, (), 1.0).controls
-            found = worst_corners(loaded(amp, load) if load != 1.0 else amp, None, dict(held), _FEW, controls=telling)
+            found = worst_corners(
+                with_load(amp, load) if load != 1.0 else amp, None, dict(held), _FEW, controls=telling
+            )
         self._evaluations += found.evaluations
         self._done += 1
         if self._report:

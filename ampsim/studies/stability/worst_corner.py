@@ -149,6 +149,16 @@ def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
 def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
     """Loop gain while one knob at a time is turned, the others staying at a position.
 
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        Where the other controls stay; those not named stand as drawn.
+    controls : sequence of str
+        The knobs to turn.
+    at : str
+        Where the loop is opened; found by itself by default.
+
     Returns
     -------
     xarray.Dataset
@@ -168,10 +178,20 @@ def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: st
 def control_effects(
     amp: Amp, at: str | None = None, fixed: Position | None = None, bases: Sequence[Position] = ()
 ) -> dict[str, float]:
-    """How much each control changes the loop: the most it moves 1 + T, as a share of it.
+    """How much each control changes the loop: the most it moves 1 + T, as a share of it [ratio].
 
     Every control that is not fixed is moved to its ends (a switch to all positions), one at a time, from several
     positions of the others: as drawn, all knobs down, all knobs up; or from the bases given.
+
+    Parameters
+    ----------
+    amp : Amp
+    at : str
+        Where the loop is opened; found by itself by default.
+    fixed : mapping
+        Controls that stay where they are.
+    bases : sequence of mapping
+        Positions to move each control from.
 
     Raises
     ------

@@ -85,7 +85,7 @@ def _picture(amp: Amp, shown: Sequence[Fragment], drawn: Sequence[tuple[str, She
     keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
     top = header_height(heading, _RULE, style.PAGE_WIDTH, keys, _MARGIN)
     depth = max(down + each.height for each, _, down in placed)
-    with style.applied():
+    with style.picture_settings():
         picture = Picture(style.PAGE_WIDTH, top + depth + _FOOT, heading, describe_schematic(shown))
         header(picture, _RULE, keys, _MARGIN)
         for each, across, down in placed:

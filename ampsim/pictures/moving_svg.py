@@ -12,26 +12,22 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.backends.backend_svg import RendererSVG
-from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon
-from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
 from . import style
-from .canvas import Curves, Picture, svg_element
+from .canvas import Curves, Picture, moving_artists, set_points, svg_element
 
 _POINTS_PER_INCH = 72.0
 
 
-class Template:
+class MovingSvg:
     """A picture with curves that move.
 
     Parameters
     ----------
     picture : pictures.Picture
-        As `pictures.overlay` draws it; the template keeps it.
+        As `overlay_picture` draws it; it is kept.
     curves : mapping
         Its curves; their `gid` name the moving artists.
 
@@ -50,7 +46,7 @@ class Template:
         self._between = [text[start:end] for start, end in zip(edges[::2], edges[1::2], strict=True)]
         self.drawn = {gid: text[start:end] for start, end, gid in places}
         picture.set_dpi(_POINTS_PER_INCH)
-        self._moving = {str(each.get_gid()): each for each in picture.findobj(_named)}
+        self._moving = moving_artists(picture)
 
     def svg(self, paths: Mapping[str, str] | None = None) -> str:
         """The picture as SVG text, as drawn or with other paths."""
@@ -64,16 +60,16 @@ class Template:
         """Move the curves and return the path of each, as it stands in an SVG `d` attribute."""
         text = io.StringIO()
         width, height = (inches * _POINTS_PER_INCH for inches in self._picture.get_size_inches())
-        with style.applied():
+        with style.picture_settings():
             renderer = RendererSVG(width, height, text, image_dpi=_POINTS_PER_INCH)  # type: ignore[no-untyped-call]
             for gid, points in curves.items():
-                _put(self._moving[gid], points)
+                set_points(self._moving[gid], points)
                 self._moving[gid].draw(renderer)
         drawn = text.getvalue()
         return {gid: drawn[slice(*_place(drawn, gid))] for gid in curves}
 
     def fits(self, curves: Curves, share: float = 0.0) -> bool:
-        """Whether all curves lie inside their axes and fill at least a share of the height of them."""
+        """Whether all curves lie inside their axes and fill at least a share [ratio] of the height of them."""
         spans: dict[Any, list[float]] = {}
         for gid, points in curves.items():
             heights = points[np.isfinite(points[:, 1]), 1]
@@ -84,18 +80,6 @@ class Template:
             if min(values) < low or max(values) > high or max(values) - min(values) < share * (high - low):
                 return False
         return True
-
-
-def _put(artist: Artist, points: NDArray[np.float64]) -> None:
-    """What `pictures.move` does, without looking for the artist in the whole picture."""
-    if isinstance(artist, Line2D):
-        artist.set_data(points[:, 0], points[:, 1])
-    elif isinstance(artist, Polygon):
-        artist.set_xy(points)
-
-
-def _named(artist: Artist) -> bool:
-    return artist.get_gid() is not None
 
 
 def _place(text: str, gid: str) -> tuple[int, int]:

@@ -18,25 +18,15 @@ from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports import Request, direct, reduce_all
 from ...simulation.ports_algebra import branches
 from .bias import At, bias_span
-from .margins_to_wish import (
-    LOOP_SWEEP,
-    SWEEP,
-    Floats,
-    decibels,
-    feedback_resistor,
-    gain_spans,
-    gain_view,
-    phase_degrees,
-    room,
-)
 from .result import Candidate, sizes
+from .rooms import LOOP_SWEEP, SWEEP, Floats, decibels, feedback_resistor, gain_spans, gain_view, phase_degrees, room
 from .wishes import Wish, WishKind, WishList
 
 Reached = tuple[float, float]
 _NO_LOOP = 180.0
 
 
-def checked(
+def check_directly(
     wanted: WishList, places: Sequence[int], moving: Sequence[str], stock_db: Mapping[At, Floats]
 ) -> tuple[tuple[Candidate, ...], xr.DataArray, int]:
     """Simulate sets of values directly: what each wish reaches, and how far the gains lie from those by ports.

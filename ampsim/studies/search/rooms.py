@@ -28,7 +28,7 @@ _STEADY = 180.0
 
 
 @dataclass(frozen=True)
-class Seen:
+class PortView:
     """An amp at a position with the choices that stand there, in order: `inside` counts them among all of them."""
 
     request: Request
@@ -51,17 +51,36 @@ class Seen:
         return np.broadcast_to(rooms.reshape(*own, *more), (*every, *more)).reshape(-1, *more)
 
 
-def gain_view(amp: Amp, position: Position, choices: Sequence[Choice], listen_at: str) -> Seen:
-    """What to reduce for gain wishes at a position."""
+def gain_view(amp: Amp, position: Position, choices: Sequence[Choice], listen_at: str) -> PortView:
+    """What to reduce for gain wishes at a position.
+
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        Where the controls stand.
+    choices : sequence of Choice
+        All of the wish list; those whose parts do not stand there are passed over.
+    listen_at : str
+        The place whose voltage counts.
+    """
     inside, ports = _ports(circuit_at(amp, position), choices)
-    return Seen(Request(amp, position, ports, (listen_at,)), tuple(choices), inside)
+    return PortView(Request(amp, position, ports, (listen_at,)), tuple(choices), inside)
 
 
-def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor: str) -> Seen:
-    """What to reduce for the margin of the loop that a resistor closes."""
+def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor: str) -> PortView:
+    """What to reduce for the margin of the loop that a resistor closes.
+
+    Parameters
+    ----------
+    amp, position, choices
+        As those of `gain_view`.
+    resistor : str
+        Its designator.
+    """
     inside, ports = _ports(circuit_at(amp, position), choices)
     ends = ((f"{resistor}.1", "ground"), (f"{resistor}.2", "ground"))
-    return Seen(Request(amp, position, ports + ends), tuple(choices), inside)
+    return PortView(Request(amp, position, ports + ends), tuple(choices), inside)
 
 
 def _ports(wired: Circuit, choices: Sequence[Choice]) -> tuple[tuple[int, ...], tuple[Port, ...]]:
@@ -106,7 +125,7 @@ def room(wish: Wish, low: Floats, high: Floats) -> Floats:
     return np.minimum(low - wish.least, wish.most - high)
 
 
-def gain_rooms(seen: Seen, model: PortModel, stock_db: Floats, wishes: Sequence[Wish]) -> Floats:
+def gain_rooms(seen: PortView, model: PortModel, stock_db: Floats, wishes: Sequence[Wish]) -> Floats:
     """Room of every set of values in every gain wish at one position [dB], shape (sets, wishes).
 
     Parameters
@@ -115,6 +134,7 @@ def gain_rooms(seen: Seen, model: PortModel, stock_db: Floats, wishes: Sequence[
         The amp at that position and its reduction.
     stock_db : ndarray
         Gain of the stock amp there [dB], shape (f,).
+    wishes : sequence of Wish
     """
     places = [band_places(model.frequency, wish.band) for wish in wishes]
     used = np.unique(np.concatenate(places))
@@ -128,12 +148,23 @@ def gain_rooms(seen: Seen, model: PortModel, stock_db: Floats, wishes: Sequence[
 
 
 def decibels(voltage: Complex) -> Floats:
-    """20 log10 of the magnitude; silence is very low, not infinitely so."""
+    """20 log10 of the magnitude [dB]; silence is very low, not infinitely so."""
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(voltage), 1e-30)))
 
 
-def margin_rooms(seen: Seen, model: PortModel, resistor: str, wish: Wish, sets: NDArray[np.intp]) -> Floats:
-    """Room of some sets of values in a margin wish [degrees], shape (sets,); `sets` count through all choices."""
+def margin_rooms(seen: PortView, model: PortModel, resistor: str, wish: Wish, sets: NDArray[np.intp]) -> Floats:
+    """Room of some sets of values in a margin wish [degrees], shape (sets,).
+
+    Parameters
+    ----------
+    seen, model : PortView, PortModel
+        The amp at the wish's position and its reduction.
+    resistor : str
+        Designator of the one that closes the loop.
+    wish : Wish
+    sets : ndarray
+        Places of the sets, counted through all choices.
+    """
     if not len(sets):
         return np.zeros(0)
     sizes = [len(each.values) for each in seen.choices]
@@ -148,7 +179,7 @@ def margin_rooms(seen: Seen, model: PortModel, resistor: str, wish: Wish, sets: 
     return room(wish, least, least)
 
 
-def _feedback(seen: Seen, resistor: str, picked: Sequence[NDArray[np.intp]], count: int) -> Floats:
+def _feedback(seen: PortView, resistor: str, picked: Sequence[NDArray[np.intp]], count: int) -> Floats:
     names = [choice.part for choice in seen.choices]
     if resistor not in names:
         part = circuit_at(*seen.request[:2]).parts[resistor]
@@ -160,7 +191,7 @@ def _feedback(seen: Seen, resistor: str, picked: Sequence[NDArray[np.intp]], cou
 
 
 def phase_degrees(found: Margins) -> float:
-    """Phase margin as one number: 180 where the loop gain never passes 1, -180 where the feedback is positive."""
+    """Phase margin as one number [degrees]: 180 where the loop gain never passes 1, -180 where feedback is positive."""
     if found.reversed:
         return -_STEADY
     if math.isnan(found.phase_margin):

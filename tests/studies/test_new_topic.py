@@ -19,12 +19,12 @@ SECTION = '''
 import pandas as pd
 
 from ampsim.studies.findings import Finding, grade_below
-from ampsim.studies.section import Examined, Progress, Section
+from ampsim.studies.section import Examination, Progress, Section
 
 from . import TITLE
 
 
-def section(examined: Examined, progress: Progress | None = None) -> Section:
+def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Weigh the mod: parts that it adds, 100 g each."""
     added = len(examined.modded.parts) - len(examined.stock.parts)
     grams = 100.0 * (added + 1)

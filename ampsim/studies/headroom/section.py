@@ -12,7 +12,15 @@ from ..rows import without_repeats, worst_position
 from ..section import Examination, Progress, Section
 from . import TITLE
 from .findings import headroom_findings
-from .measures import CLEAN_PERCENT, LOAD_OHM, clipping_table, distortion_column, harmonics_table, power_column, power_table
+from .measures import (
+    CLEAN_PERCENT,
+    LOAD_OHM,
+    clipping_table,
+    distortion_column,
+    harmonics_table,
+    power_column,
+    power_table,
+)
 from .picture import compression_picture, harmonics_over_level_picture
 from .simulate import FAILED, headroom
 

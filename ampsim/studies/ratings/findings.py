@@ -23,7 +23,7 @@ def ratings_findings(response: xr.Dataset, heater_volts: float = 0.0) -> list[Fi
     """What is said of the load on valves and parts in the last variant, compared with the first.
 
     One finding to each valve: the worst quantity, and every other one near or beyond its limit. One to each part that
-    nears or passes what is taken to be fitted (see `part_ratings.with_fitted`), and to each part that the mod brings.
+    nears or passes what is taken to be fitted (see `parts.with_fitted_ratings`), and to each part that the mod brings.
 
     Parameters
     ----------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +9,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, position_label
@@ -106,7 +106,7 @@ def pop_clip(
     response: Array | None = None,
     oversampling: int = 8,
     cache: Path | bool = True,
-    cancelled: Callable[[], bool] | None = None,
+    progress: Progress | None = None,
     play: Play | None = None,
 ) -> Clip:
     """The pop of a switch while nobody plays, at its true level beside the phrase; both contacts move at once.
@@ -121,7 +121,7 @@ def pop_clip(
         Of the clip of the position it starts from: then the pop is as much louder or softer as it truly is.
     position : mapping
         Where everything else stands.
-    load, response, oversampling, cache, cancelled, play
+    load, response, oversampling, cache, progress, play
         As in `render` and `clips`.
 
     Raises
@@ -136,7 +136,7 @@ def pop_clip(
     task = RenderTask(with_load(amp, load), start, ((BEFORE, {move.control: move.end}),))
     means = RenderOptions(SPEAKER, oversampling, default_folder() if cache is True else cache or None, play)
     silence = np.zeros(round((BEFORE + AFTER) * RATE))
-    kept, _ = compute([task], silence, means, None, cancelled)[0]
+    kept, _ = compute([task], silence, means, progress)[0]
     volts = kept.volts.astype(float)[np.newaxis]
     sound = prepare_sounds(volts, response)[0]
     others = {name: value for name, value in start.items() if name != move.control}

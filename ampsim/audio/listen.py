@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.progress import Progress
 from ..circuit.positions import position_label
 from ..studies.audition_request import Audition, Setting
 from ..studies.pop.simulate import Transition
@@ -90,8 +91,7 @@ def listen(
     audition: Audition,
     options: ListeningOptions | None = None,
     controls: Sequence[str] | None = None,
-    progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    progress: Progress | None = None,
     play: Play | None = None,
 ) -> Listening:
     """Hear an audition: stock and modded amp at `listening_positions`, the difference where it compares, and pops.
@@ -103,7 +103,7 @@ def listen(
     controls : sequence of str
         Whose positions are heard; default those that the mods add. Pops are those of their switches, from where the
         audition compares to every other position; there are none of them when `options` are linear.
-    progress, cancelled, play
+    progress, play
         As in `render`.
 
     Raises
@@ -126,7 +126,6 @@ def listen(
             oversampling=options.oversampling,
             cache=options.cache,
             progress=progress,
-            cancelled=cancelled,
             play=play,
         )
     matched = match_loudness(rendered, options.standard, options.response, options.response_name)
@@ -149,7 +148,7 @@ def listen(
             response=options.response,
             oversampling=options.oversampling,
             cache=options.cache,
-            cancelled=cancelled,
+            progress=progress,
             play=play,
         )
         for move in ([] if options.linear else _moves(audition, settings))

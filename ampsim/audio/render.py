@@ -16,7 +16,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, Stopped
-from ..base.progress import Line
+from ..base.progress import Progress, ProgressBar
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, control_coords, position_label
@@ -96,8 +96,7 @@ def render(
     node: str = SPEAKER,
     oversampling: int = 8,
     cache: Path | bool = True,
-    progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    progress: Progress | None = None,
     play: Play | None = None,
 ) -> xr.Dataset:
     """Play a phrase through amps at positions of their controls, clipping and all.
@@ -119,10 +118,8 @@ def render(
     cache : bool or Path
         Whether, or where, results are kept and taken from.
     progress : callable
-        Called with (done, total) from several threads, one at a time; without it a line tells, at a terminal or in a
+        See `base.progress`; called from several threads, one at a time. Without it a bar tells, at a terminal or in a
         notebook.
-    cancelled : callable
-        Asked now and then; True stops everything with `Stopped`.
     play : callable
         Another solver with the signature of `timestep.solver.play`.
 
@@ -139,7 +136,7 @@ def render(
     EngineError
         When a single sample could not be solved: there is no sound then.
     Stopped
-        When `cancelled` said so.
+        When `progress` raised it.
     """
     played = played or phrase()
     asked = request(amps, positions)
@@ -149,7 +146,7 @@ def render(
     folder = default_folder() if cache is True else cache or None
     means = RenderOptions(node, oversampling, folder, play)
     tasks = [RenderTask(amp, setting) for amp in variants for setting in settings]
-    done = compute(tasks, played.volts, means, progress, cancelled)
+    done = compute(tasks, played.volts, means, progress)
     names = [amp.variant + (f" on a {load}" if len(loads) > 1 else "") for load, amp in pairs]
     onto = dict.fromkeys(load_words(amp, load) for load, amp in pairs)
     words = " ".join([played.words, *onto, repaired_words([kept for kept, _ in done])])
@@ -162,8 +159,7 @@ def compute(
     tasks: Sequence[RenderTask],
     signal: Array,
     means: RenderOptions,
-    progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    progress: Progress | None = None,
 ) -> list[tuple[RenderedVolts, bool]]:
     """What each task gives, and whether it was there already; on every core, equal tasks once.
 
@@ -177,11 +173,8 @@ def compute(
     keys = [case_key(task.amp, task.position, task.moves, signal, means.node, means.oversampling) for task in tasks]
     found = {key: fetch_stored(means.folder, key) if means.folder else None for key in dict.fromkeys(keys)}
     missing = {key: task for key, task in zip(keys, tasks, strict=True) if found[key] is None}
-    line = Line(lambda done, total: f"{100 * done // total} % played")
-    try:
-        fresh = _Run(missing, signal, means, progress or line.show, cancelled).results() if missing else {}
-    finally:
-        line.clear()
+    with ProgressBar() as bar:
+        fresh = _Run(missing, signal, means, progress or bar).results() if missing else {}
     whole = {key: fresh.get(key) or found[key] for key in found}
     return [(kept, key not in fresh) for key in keys if (kept := whole[key]) is not None]
 
@@ -194,11 +187,10 @@ class _Run:
         tasks: dict[str, RenderTask],
         signal: Array,
         means: RenderOptions,
-        progress: Callable[[int, int], None],
-        cancelled: Callable[[], bool] | None,
+        progress: Progress,
     ) -> None:
         self._tasks, self._signal, self._means = tasks, signal, means
-        self._progress, self._cancelled = progress, cancelled
+        self._progress = progress
         self._shares = dict.fromkeys(tasks, 0)
         self._lock, self._stop = threading.Lock(), threading.Event()
 
@@ -212,8 +204,7 @@ class _Run:
                 self._stop.set()
 
     def _one(self, key: str, task: RenderTask) -> RenderedVolts:
-        if self._asked():
-            raise Stopped("stopped before the end")
+        self._go_on()
         stands = known_controls(task.amp, task.position)
         more: dict[str, Any] = {"moves": whole_moves(stands, task.moves)} if task.moves else {}
         played = self._means.solver(
@@ -223,27 +214,29 @@ class _Run:
             position=stands,
             node=self._means.node,
             oversampling=self._means.oversampling,
-            progress=lambda done, total: self._show(key, done, total),
-            cancelled=self._asked,
+            progress=lambda done, total, _: self._show(key, done, total),
             **more,
         )
-        if self._asked():
-            raise Stopped("stopped before the end")
+        self._go_on()
         kept = _checked(played, task, self._signal.size)
         if self._means.folder:
             store(self._means.folder, key, kept)
         self._show(key, 1, 1)
         return kept
 
-    def _asked(self) -> bool:
-        if self._cancelled is not None and not self._stop.is_set() and self._cancelled():
-            self._stop.set()
-        return self._stop.is_set()
+    def _go_on(self) -> None:
+        if self._stop.is_set():
+            raise Stopped("stopped before the end")
 
     def _show(self, key: str, done: int, total: int) -> None:
+        self._go_on()
         with self._lock:
             self._shares[key] = max(self._shares[key], _PARTS * done // max(total, 1))
-            self._progress(sum(self._shares.values()), _PARTS * len(self._shares))
+            try:
+                self._progress(sum(self._shares.values()), _PARTS * len(self._shares), "played")
+            except Stopped:
+                self._stop.set()
+                raise
 
 
 def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:

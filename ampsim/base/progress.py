@@ -1,39 +1,74 @@
-"""A line on stderr that shows how far a long call has come."""
+"""How far a long call has come: one kind of callback, one way to stop, and a bar with the time that remains."""
 
 from __future__ import annotations
 
 import sys
 import time
 from collections.abc import Callable
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from typing import Self
+
+# Called with what is done, of how much, and of what ("simulations"). Raising `Stopped` in it stops the work.
+Progress = Callable[[int, int, str], object]
+
+SIMULATIONS = "simulations"
+_DELAY = 1.0  # s
+_PAUSE = 0.2  # s
 
 
-def simulations(done: int, total: int) -> str:
-    """How far simulations are."""
-    return f"{done} of {total} simulations"
+class ProgressBar:
+    """A bar with the remaining time, from the second second on, at a terminal or in a notebook only.
 
+    Gone when left as a context manager.
+    """
 
-class Line:
-    """Progress on one line, from the second second on, at a terminal or in a notebook only."""
-
-    def __init__(self, words: Callable[[int, int], str] = simulations) -> None:
-        self._words = words
-        self._next = time.monotonic() + 1.0
-        self._width = 0
+    def __init__(self) -> None:
+        self._begin = time.monotonic()
+        self._bar: Any = None
         self._shown = sys.stderr is not None and (sys.stderr.isatty() or "ipykernel" in sys.modules)
 
-    def show(self, done: int, total: int) -> None:
+    def __call__(self, done: int, total: int, text: str) -> None:
         """Show the state, five times a second at most."""
-        now = time.monotonic()
-        if self._shown and now >= self._next:
-            self._next = now + 0.2
-            self._write(self._words(done, total))
+        if not self._shown or (self._bar is None and time.monotonic() - self._begin < _DELAY):
+            return
+        if self._bar is None:
+            self._bar = _bar(done, total, text)
+        self._bar.total = total
+        self._bar.set_description_str(text, refresh=False)
+        self._bar.update(done - self._bar.n)
 
-    def clear(self) -> None:
+    def close(self) -> None:
         """Leave an empty line behind."""
-        if self._width:
-            self._write("")
-            self._write("")
+        if self._bar is not None:
+            self._bar.close()
 
-    def _write(self, text: str) -> None:
-        print("\r" + text.ljust(self._width), end="", file=sys.stderr, flush=True)
-        self._width = len(text)
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self.close()
+
+
+def quiet(_done: int, _total: int, _text: str) -> None:
+    """Progress that nobody asks for."""
+
+
+def part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
+    """Progress of one of several passes as part of the whole: `before` steps of `total` are done when it begins."""
+    return None if progress is None else lambda done, _, text: progress(before + done, total, text)
+
+
+def _bar(done: int, total: int, text: str) -> Any:
+    from tqdm import tqdm
+
+    class Bar(tqdm):  # type: ignore[misc]
+        # No thread beside that watches the bar: a call that forks or is killed leaves nothing behind.
+        monitor_interval = 0
+
+    return Bar(
+        desc=text, total=total, initial=done, file=sys.stderr, leave=False, mininterval=_PAUSE, miniters=1,
+        dynamic_ncols=True,
+    )  # fmt: skip

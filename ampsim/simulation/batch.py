@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
-from ..base.errors import DescriptionError, EngineError
-from ..base.progress import Line
+from ..base.errors import DescriptionError, EngineError, Stopped
+from ..base.progress import SIMULATIONS, Progress, ProgressBar, quiet
 from .batch_store import Keeper, Packed, pack, unpack
 from .netlist import Netlist
 from .ngspice import engine
@@ -61,7 +61,7 @@ def run(
     folder: str | Path | None = None,
     executor: Executor | None = None,
     workers: int | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     total: int | None = None,
     tally: Callable[[Tally], object] | None = None,
 ) -> list[Outcome]:
@@ -80,7 +80,7 @@ def run(
     workers : int, optional
         Simulator processes; as many as there are cores if not given. An executor has its own say.
     progress : callable, optional
-        Called with (netlists done, netlists in all) after each chunk.
+        See `base.progress`; called after each chunk with the netlists done.
     total : int, optional
         How many netlists there are, for `progress`, where they are made one by one.
     tally : callable, optional
@@ -100,28 +100,20 @@ def run(
     """
     wanted = netlists if total is not None else list(netlists)
     count = len(wanted) if isinstance(wanted, list) else total or 0
-    line = Line()
-    work = _Campaign(_keeper(folder), progress or line.show, count)
+    bar = ProgressBar()
+    work = _Campaign(_keeper(folder), progress or bar, count)
     try:
         with _hands(executor, workers) as hands:
             return work.finish(wanted, hands)
     finally:
-        line.clear()
+        bar.close()
         if tally is not None:
             tally(Tally(work.simulated, work.kept))
 
 
 def answer(netlists: tuple[Netlist, ...]) -> Packed:
     """Work on one chunk in this process, with one simulator: what an executor calls."""
-    return pack(engine.run(netlists, workers=1, progress=_quiet))
-
-
-def _quiet(_done: int, _total: int) -> None:
-    """Say nothing."""
-
-
-class _Stopped(Exception):
-    """The campaign was given up while a chunk was at work."""
+    return pack(engine.run(netlists, workers=1, progress=quiet))
 
 
 @contextlib.contextmanager
@@ -132,9 +124,9 @@ def _hands(executor: Executor | None, workers: int | None) -> Iterator[Callable[
         return
     stopped = threading.Event()
 
-    def watch(_done: int, _total: int) -> None:
+    def watch(_done: int, _total: int, _text: str) -> None:
         if stopped.is_set():
-            raise _Stopped
+            raise Stopped("the campaign was given up while a chunk was at work")
 
     def attend(chunk: tuple[Netlist, ...]) -> Packed:
         return pack(engine.run(chunk, workers=1, progress=watch))
@@ -152,7 +144,7 @@ class _Campaign:
     """One call of `run`: which netlists are distinct, which chunks are out, what has come back."""
 
     keeper: Keeper | None
-    report: Callable[[int, int], object]
+    report: Progress
     total: int
     simulated: int = 0
     kept: int = 0
@@ -174,7 +166,7 @@ class _Campaign:
             for _, future in out:
                 if not isinstance(future, Packed):
                     future.cancel()
-        self.report(len(order), self.total)
+        self.report(len(order), self.total, SIMULATIONS)
         return [self._outcomes[place] for place in order]
 
     def _distinct(self, netlists: Iterable[Netlist], order: list[int]) -> Iterator[Netlist]:
@@ -204,7 +196,7 @@ class _Campaign:
             if self.keeper:
                 self.keeper.keep(chunk, found)
         self._outcomes += unpack(chunk, found)
-        self.report(sum(self._uses[: len(self._outcomes)]), self.total)
+        self.report(sum(self._uses[: len(self._outcomes)]), self.total, SIMULATIONS)
 
 
 def _there(found: Packed | Future) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.feedback import feedback_place
 from ..circuit.positions import Position
@@ -25,7 +26,7 @@ def loop_gain(
     at: str | None = None,
     positions: Iterable[Position] = ({},),
     sweep: LoopSweep | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Loop gain of one or more variants over positions of their controls.
 

@@ -13,6 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, shown
+from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.positions import Position, control_coords, position_label
@@ -58,7 +59,7 @@ def spread(
     folder: str | Path | None = None,
     executor: Executor | None = None,
     workers: int | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     tally: Callable[[Tally], object] | None = None,
 ) -> xr.Dataset:
     """Simulate `count` amps of one drawing, each with its own parts and valves: plain random sampling.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import DescriptionError, EngineError, nearest, shown
+from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.positions import Position, control_coords, position_label
@@ -109,7 +110,7 @@ def answers(
     netlists: Sequence[Netlist],
     analysis: str = "",
     workers: int | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
 ) -> list[engine.Arrays]:
     """Simulate netlists, of which some may be equal, and insist on an answer to each.
 

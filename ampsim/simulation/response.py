@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from functools import lru_cache
 from typing import Any
@@ -13,6 +13,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.nets import INPUT
@@ -33,7 +34,7 @@ def simulate(
     positions: Iterable[Position] = ({},),
     nodes: Sequence[str] | None = None,
     workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Simulate one or more variants of an amp over positions of their controls.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +16,7 @@ import xarray as xr
 from ..base.caution import CAUTION
 from ..base.errors import DescriptionError
 from ..base.files import file_word
+from ..base.progress import Progress
 from ..base.tables import frame, text_table
 from ..circuit.amp import Amp
 from ..circuit.mods import diff
@@ -37,6 +38,7 @@ from ..simulation.stimuli import Sine
 from .audition_request import FREQUENCIES, Audition
 
 DEFAULT = "bright-cathode-depth"
+_OTHER_PICTURES = 4
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class Outcome:
     text: str
 
 
-def audition(plan: Audition, folder: Path | None = None, report: Callable[[str], object] | None = None) -> Outcome:
+def audition(plan: Audition, folder: Path | None = None, progress: Progress | None = None) -> Outcome:
     """Simulate stock and modded, measure, and leave pictures (PNG and SVG) in a folder.
 
     Parameters
@@ -57,8 +59,8 @@ def audition(plan: Audition, folder: Path | None = None, report: Callable[[str],
         What to compare and what to show.
     folder : Path
         Made when it is missing; default "audition-" and the audition's name, in the working folder.
-    report : callable
-        Called with a line of text as each picture is ready.
+    progress : callable
+        See `base.progress`; called as each picture is ready, with the name of its file.
 
     Raises
     ------
@@ -73,8 +75,8 @@ def audition(plan: Audition, folder: Path | None = None, report: Callable[[str],
     files: dict[str, list[Path]] = {}
     for name, picture in _pictures(plan, found):
         files[name] = save_picture(picture, target / name)
-        if report:
-            report(f"{target / name}.png")
+        if progress:
+            progress(len(files), len(plan.views) + _OTHER_PICTURES, f"{target / name}.png")
     tables = _tables(plan, found)
     return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(plan, tables, target, files))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -10,8 +9,6 @@ import pandas as pd
 from ..circuit.amp import Amp
 from ..pictures.canvas import Picture
 from .findings import Finding, Grade, verdict, worries_first, worst
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

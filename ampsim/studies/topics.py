@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from ..base.errors import DescriptionError, nearest, shown
-from .section import Examination, Progress, Section
+from ..base.progress import Progress
+from .section import Examination, Section
 
 TOPICS = ("ratings", "headroom", "blocking", "stability", "noise", "pop", "spread")
 

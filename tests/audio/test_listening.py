@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -33,6 +31,7 @@ from ampsim.audio.phrases import RATE, Phrase, dry_phrase, phrase, read_response
 from ampsim.audio.plucked_strings import PICKED_UP, PLUCKED, Note, loop_filter, pluck
 from ampsim.audio.render import render
 from ampsim.base.errors import DescriptionError, EngineError, Stopped
+from ampsim.base.progress import Progress
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
@@ -70,16 +69,13 @@ class StandIn:
         rate: float,
         *,
         position: Mapping[str, object],
-        progress: Callable[[int, int], None],
-        cancelled: Callable[[], bool],
+        progress: Progress,
         moves: object = (),
         **more: object,
     ) -> Answer:
         self.calls.append({"amp": amp, "position": dict(position), "moves": moves, **more})
         for done in range(1, 5):
-            if cancelled():
-                raise Stopped("stopped")
-            progress(done, 4)
+            progress(done, 4, "samples")
         gain = {"120p": 60.0, "390p": 90.0}.get(str(position.get("bright")), 20.0)
         volts = 100.0 + 20.0 * np.tanh(gain * signal / 20.0)
         for at, _ in moves:  # type: ignore[attr-defined]
@@ -346,35 +342,40 @@ def test_one_failed_sample_is_an_error_and_nothing_is_kept(
     assert not list(tmp_path.iterdir())
 
 
+def _enough(*_: object) -> None:
+    raise Stopped("enough")
+
+
 def test_progress_only_rises_and_a_stop_leaves_nothing(amps: tuple[Amp, Amp], tmp_path: Path) -> None:
     told: list[tuple[int, int]] = []
     places = every_position(amps[1], "bright")
-    render(amps, places, SHORT, cache=False, play=StandIn(), progress=lambda *both: told.append(both))
+    render(amps, places, SHORT, cache=False, play=StandIn(), progress=lambda *now: told.append(now[:2]))
     assert [done for done, _ in told] == sorted(done for done, _ in told)
     assert told[-1][0] == told[-1][1]
     before = threading.active_count()
-    seen = len(told)
     with pytest.raises(Stopped):
-        render(
-            amps, places, SHORT, cache=tmp_path, play=StandIn(), progress=lambda *both: told.append(both),
-            cancelled=lambda: len(told) > seen,
-        )  # fmt: skip
+        render(amps, places, SHORT, cache=tmp_path, play=StandIn(), progress=_enough)
     assert threading.active_count() == before
     assert not list(tmp_path.iterdir())
 
 
-def test_without_anybody_to_tell_a_line_tells_and_leaves(
+def test_without_anybody_to_tell_a_bar_tells_and_leaves(
     amps: tuple[Amp, Amp], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """At a terminal from the second second on: here the clock of the line jumps; also when it is stopped."""
-    times, asked = itertools.count(step=2.0), itertools.count()
-    monkeypatch.setattr("ampsim.base.progress.time", SimpleNamespace(monotonic=lambda: next(times)))
+    """At a terminal after a while, here at once; also when it is stopped."""
+    monkeypatch.setattr("ampsim.base.progress._DELAY", 0.0)
+    monkeypatch.setattr("ampsim.base.progress._PAUSE", 0.0)
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     pop_clip(amps[1], Transition("bright", "open", "120p"), -20.0, cache=False, play=StandIn())
-    told = capsys.readouterr().err.split("\r")
-    assert [each.strip() for each in told if each.strip()] == [f"{n} % played" for n in (25, 50, 75, 100, 100)]
+    told = capsys.readouterr().err
+    assert all(f"played: {percent:3d}%" in told for percent in (25, 50, 75, 100))
+    assert not told.split("\r")[-1].strip()
+
+    def broken(answer: Answer) -> Answer:
+        raise Stopped("enough")
+
     with pytest.raises(Stopped):
-        render(amps, [{}], SHORT, cache=False, play=StandIn(), cancelled=lambda: next(asked) > 4)
+        render(amps, [{}], SHORT, cache=False, play=StandIn(broken))
     told = capsys.readouterr().err
     assert "played" in told
     assert not told.split("\r")[-1].strip()

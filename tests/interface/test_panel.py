@@ -497,7 +497,7 @@ def test_only_the_newest_errand_is_delivered() -> None:
 
     def slow(progress: Any) -> int:
         go.wait(10)
-        progress(1, 2)
+        progress(1, 2, "samples")
         return 1
 
     errand.start(slow, got.append)

@@ -120,7 +120,7 @@ def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
 
     def heard(options: Any, chosen: Any, progress: Any) -> Any:
         asked.append((options.played.seconds, options.oversampling))
-        progress(1, 4)
+        progress(1, 4, "samples")
         assert options.oversampling == 4 or go_on.wait(20.0)
         return clips_of(sines([0.1] * len(chosen), options.played.seconds, RATE), RATE)
 
@@ -153,7 +153,7 @@ def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pyte
         begun.set()
         try:
             for _ in range(2000):
-                progress(0, 1)
+                progress(0, 1, "samples")
                 threading.Event().wait(0.01)
         except Exception:
             stopped.set()

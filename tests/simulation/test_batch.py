@@ -151,7 +151,7 @@ def test_a_changed_netlist_is_simulated_again(tmp_path: Path) -> None:
 
 def test_progress_counts_netlists() -> None:
     told: list[tuple[int, int]] = []
-    batch.run(iter(wanted()), total=COUNT, progress=lambda done, total: told.append((done, total)))
+    batch.run(iter(wanted()), total=COUNT, progress=lambda done, total, _: told.append((done, total)))
     assert told[-1] == (COUNT, COUNT)
     assert [done for done, _ in told] == sorted(done for done, _ in told)
 
@@ -160,7 +160,7 @@ KILLED = """
 import sys; sys.path.insert(0, ".")
 from ampsim.simulation import batch
 from tests.simulation.test_batch import wanted
-def tell(done, total): print(done, flush=True)
+def tell(done, total, text): print(done, flush=True)
 batch.run(wanted({count}), folder={folder!r}, workers=1, progress=tell)
 """
 
@@ -184,7 +184,7 @@ def test_a_killed_campaign_goes_on_where_it_was(tmp_path: Path) -> None:
 
 
 def test_ctrl_c_stops_and_keeps(tmp_path: Path) -> None:
-    def tell(done: int, _total: int) -> None:
+    def tell(done: int, _total: int, _text: str) -> None:
         if done >= CHUNK:
             signal.raise_signal(signal.SIGINT)
 

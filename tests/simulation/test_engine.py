@@ -99,7 +99,7 @@ def test_order_is_kept(workers: int) -> None:
     resistances = [1e3 + 7 * k for k in range(150)]
     mixed = [low_pass((SWEEP, "op")[k % 5 == 0], r1=r) for k, r in enumerate(resistances)]
     told: list[tuple[int, int]] = []
-    outcomes = engine.run(mixed, workers=workers, progress=lambda done, total: told.append((done, total)))
+    outcomes = engine.run(mixed, workers=workers, progress=lambda done, total, _: told.append((done, total)))
     for k, (r, outcome) in enumerate(zip(resistances, outcomes, strict=True)):
         got = arrays(outcome)
         expected = 1 / (1 + 2j * np.pi * got.scale * r * C) if k % 5 else [2.0]

@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -17,7 +18,7 @@ import numpy as np
 import pytest
 
 from ampsim.base.errors import EngineError
-from ampsim.base.progress import Line
+from ampsim.base.progress import ProgressBar
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.ngspice.library import find
@@ -76,7 +77,7 @@ def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
     expected = engine.run(sweep, workers=2)
     killed: list[int] = []
 
-    def kill(done: int, total: int) -> None:
+    def kill(done: int, total: int, _: str) -> None:
         if done >= 100 and not killed:
             killed.extend(children(os.getpid()))
             for pid in killed:
@@ -119,21 +120,38 @@ def test_runs_from_several_threads_at_once() -> None:
     assert len(children(os.getpid())) <= max(cores(), 2)
 
 
-def test_progress_line_appears_late_and_vanishes(monkeypatch: pytest.MonkeyPatch) -> None:
-    class Terminal(io.StringIO):
-        def isatty(self) -> bool:
-            return True
+class Terminal(io.StringIO):
+    """A terminal that remembers."""
 
-    now = [0.0]
-    monkeypatch.setattr("ampsim.base.progress.time.monotonic", lambda: now[0])
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_bar_appears_late_tells_the_rest_and_vanishes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ampsim.base.progress._DELAY", 0.2)
+    monkeypatch.setattr("ampsim.base.progress._PAUSE", 0.0)
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    line = Line()
-    for now[0] in (0.5, 1.5, 1.6, 2.0):
-        line.show(round(10 * now[0]), 20)
-    line.clear()
-    shown = [part.strip() for part in terminal.getvalue().split("\r")]
-    assert shown == ["", "15 of 20 simulations", "20 of 20 simulations", "", ""]
+    before = threading.active_count()
+    with ProgressBar() as bar:
+        bar(1, 20, "simulations")
+        assert terminal.getvalue() == ""
+        time.sleep(0.25)
+        bar(10, 20, "simulations")
+        time.sleep(0.1)
+        bar(15, 20, "simulations")
+    assert threading.active_count() == before
+    assert re.search(r"simulations:  50%.* 10/20 .*\rsimulations:  75%.* 15/20 \[00:00<00:0", terminal.getvalue())
+    assert not terminal.getvalue().split("\r")[-1].strip()
+
+
+def test_no_progress_bar_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ampsim.base.progress._DELAY", 0.0)
+    monkeypatch.setattr(sys, "stderr", quiet := io.StringIO())
+    monkeypatch.delitem(sys.modules, "ipykernel", raising=False)
+    with ProgressBar() as bar:
+        bar(1, 20, "simulations")
+    assert quiet.getvalue() == ""
 
 
 def test_forked_process_leaves_the_workers_alone() -> None:

@@ -19,7 +19,8 @@ SECTION = '''
 import pandas as pd
 
 from ampsim.studies.findings import Finding, grade_below
-from ampsim.studies.section import Examination, Progress, Section
+from ampsim.base.progress import Progress
+from ampsim.studies.section import Examination, Section
 
 from . import TITLE
 

@@ -198,7 +198,7 @@ def test_equal_circuits_run_once_and_unknown_controls_are_refused() -> None:
     modded = apply_mods(stock, load_mod("bright-switch"))
     labels = dict(modded.controls)["bright"].positions
     positions = [{"bright": label} for label in labels[:2]]
-    stress([stock, modded], positions, tones=SHORT, progress=lambda done, total: totals.append(total))
+    stress([stock, modded], positions, tones=SHORT, progress=lambda done, total, _: totals.append(total))
     assert max(totals) < 4 * 3  # the stock amp is the same at both
     with pytest.raises(DescriptionError, match="brihgt"):
         stress(stock, [{"brihgt": 1.0}])

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, EngineError, nearest, shown
+from ...base.progress import Progress
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import circuit_at
 from ...circuit.positions import Position, position_label
@@ -26,7 +27,7 @@ from ...simulation.tolerances import (
     spreads,
 )
 from .faults import Suspect, faulty_state, suspects
-from .metered_amp import MeteredAmp, Progress, State
+from .metered_amp import MeteredAmp, State
 from .probes import Probe, drop_probes, probe, standard_probes
 
 Array = NDArray[np.float64]
@@ -111,7 +112,7 @@ def fault_model(
     position: Position = {},  # noqa: B006
     meter_ohms: float = 10e6,
     tolerances: Tolerances | None = None,
-    progress: Progress = None,
+    progress: Progress | None = None,
     drops: bool = True,
 ) -> FaultModel:
     """Simulate the amp healthy, with every part and valve a standard deviation off, and with every single fault.
@@ -184,7 +185,7 @@ def _distinct(probes: Sequence[Probe], asked: tuple[str, ...]) -> tuple[Probe, .
 class _Survey:
     """All simulations of one amp."""
 
-    def __init__(self, bench: MeteredAmp, tolerances: Tolerances, progress: Progress) -> None:
+    def __init__(self, bench: MeteredAmp, tolerances: Tolerances, progress: Progress | None) -> None:
         self._bench, self._tolerances, self._progress = bench, tolerances, progress
         wired = bench.wired
         inside = {each.designator for each in wired.elements}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.amp import Amp, AnyPart, Part
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
@@ -28,8 +29,6 @@ AWAY, WHOLE = 1e15, 1e-3
 # Where the meter is put on: it takes more than a share in the amp as drawn, or the reading is another by a share.
 _SOFT, _FAR, _TINY = 0.05, 0.3, 0.02
 _TIMEOUT = 5.0  # s; an operating point takes a millisecond
-
-Progress = Callable[[int, int], None] | None
 
 
 @dataclass(frozen=True)
@@ -99,7 +98,7 @@ class MeteredAmp:
         """The amp's own circuit."""
         return circuit_at(self.amp, self.position)
 
-    def read(self, states: Sequence[State], progress: Progress = None) -> Array:
+    def read(self, states: Sequence[State], progress: Progress | None = None) -> Array:
         """What the meter shows [V], shape (states, probes): each reading simulated with the meter at that place alone.
 
         NaN where ngspice finds no trustworthy answer.
@@ -107,7 +106,7 @@ class MeteredAmp:
         everywhere = np.ones((len(states), len(self.probes)), dtype=bool)
         return self._loaded(states, np.full(everywhere.shape, np.nan), everywhere, progress)
 
-    def read_nearly(self, states: Sequence[State], progress: Progress = None) -> Array:
+    def read_nearly(self, states: Sequence[State], progress: Progress | None = None) -> Array:
         """As `read`, in a fifth of the time: the meter is put on where it matters.
 
         Where it takes less than 5 % in the amp as drawn, and a state reads within 30 % of the amp as drawn, it is
@@ -126,7 +125,9 @@ class MeteredAmp:
         outcomes = engine.run([self._netlist(state) for state in states], timeout=_TIMEOUT)
         return np.array([[self._shown(outcome, each) for each in self.probes] for outcome in outcomes])
 
-    def _loaded(self, states: Sequence[State], found: Array, where: NDArray[np.bool_], progress: Progress) -> Array:
+    def _loaded(
+        self, states: Sequence[State], found: Array, where: NDArray[np.bool_], progress: Progress | None
+    ) -> Array:
         """Put what a loaded meter shows into a table of readings, where it is asked for."""
         asked = [(int(row), int(column)) for row, column in np.argwhere(where)]
         plain = [self._netlist(state) for state in states]

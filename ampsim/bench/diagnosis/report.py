@@ -12,6 +12,7 @@ import pandas as pd
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...base.tables import text_table
 from ...base.wording import minus
 from ...circuit.amp import Amp
@@ -21,7 +22,6 @@ from ...simulation.tolerances import TOLERANCE_SOURCE, Tolerances
 from .comparison import evidence, voltage_table
 from .fault_model import FaultModel, fault_model
 from .faults import Defect, describe_fault
-from .metered_amp import Progress
 from .next_step import LEAK, NextStep, SizedSuspect, next_steps
 from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings
@@ -171,7 +171,7 @@ def diagnose(
     readings: Readings,
     position: Position = {},  # noqa: B006
     tolerances: Tolerances | None = None,
-    progress: Progress = None,
+    progress: Progress | None = None,
 ) -> Diagnosis:
     """Simulate an amp with every single fault and weigh them against readings.
 

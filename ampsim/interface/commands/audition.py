@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from .common import Commands, asked_audition, audition_options, report, to_option
+from .common import Commands, asked_audition, audition_options, report_step, to_option
 
 PLACE = 10
 
@@ -20,4 +20,4 @@ def add(commands: Commands) -> None:
 def _audition(options: argparse.Namespace) -> None:
     from ...studies.audition import audition
 
-    print(audition(asked_audition(options), options.to, report).text)
+    print(audition(asked_audition(options), options.to, report_step).text)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -99,11 +99,11 @@ def report(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def report_tenths() -> Callable[[int, int], None]:
+def report_tenths() -> Progress:
     """A progress callback that reports how much of a phrase is played, in tenths of the whole."""
     reached = 0
 
-    def progress(done: int, total: int) -> None:
+    def progress(done: int, total: int, _: str) -> None:
         nonlocal reached
         tenth = 10 * done // total
         if tenth > reached:
@@ -113,7 +113,12 @@ def report_tenths() -> Callable[[int, int], None]:
     return progress
 
 
-def report_positions(done: int, total: int) -> None:
+def report_step(_done: int, _total: int, text: str) -> None:
+    """Report what was done last, in its own words."""
+    report(text)
+
+
+def report_positions(done: int, total: int, _text: str) -> None:
     """Report how many positions of a page are told in words."""
     report(f"position {done} of {total} told in words")
 

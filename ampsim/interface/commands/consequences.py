@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...base.caution import CAUTION
-from .common import Commands, asked_audition, audition_options, report, to_option, topic_option
+from .common import Commands, asked_audition, audition_options, report_step, to_option, topic_option
 
 if TYPE_CHECKING:
     from ...studies.audition_request import Audition
@@ -36,6 +36,6 @@ def print_consequences(audition: Audition, topics: Sequence[str] | None, path: P
     from ...studies.sheet.page import write_sheet
     from ...studies.sheet.sheet import consequences, examine
 
-    sheet = consequences(examine(audition.stock, audition.modded), topics, report)
+    sheet = consequences(examine(audition.stock, audition.modded), topics, report_step)
     written = write_sheet(sheet, path)
     print(f"{sheet.text}\n\nThe sheet with its pictures is {written}\n\n{CAUTION}")

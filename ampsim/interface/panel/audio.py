@@ -21,8 +21,9 @@ from ...audio.phrases import RATE, Phrase, phrase
 from ...audio.player.widget import player_message
 from ...audio.render import RenderOptions, RenderTask, compute, repaired_words
 from ...base.errors import AmpsimError
+from ...base.progress import Progress
 from ...circuit.amp import Amp
-from .background import BackgroundTask, Progress
+from .background import BackgroundTask
 from .simulator import AS_SET
 from .state import PanelState
 
@@ -117,10 +118,10 @@ class PanelSound(anywidget.AnyWidget):
             # What cannot be heard yet (a second of silence) may be heard later: the rest tells.
             if isinstance(answer, Clips):
                 self._deliver(of, replace(answer, words=answer.words + _STILL_COMING), complete=False)
-            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._said)
+            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._show_percent)
 
         if short:
-            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._said)
+            self._sound_task.start(lambda progress: render_cases(whole, chosen, progress), rest, self._show_percent)
         else:
             self._sound_task.start(lambda progress: render_cases(begin, chosen, progress), first)
 
@@ -130,7 +131,7 @@ class PanelSound(anywidget.AnyWidget):
         if self.hear["state"] in ("computing", "first"):
             self.hear = {"state": "cancelled"}
 
-    def _said(self, done: int, total: int) -> None:
+    def _show_percent(self, done: int, total: int, _: str) -> None:
         percent = 100 * done // total
         if percent != self.hear.get("percent"):
             self.hear = {**self.hear, "percent": percent}

@@ -7,14 +7,10 @@ import threading
 from collections.abc import Callable
 from typing import Generic, TypeVar
 
-from ...base.errors import AmpsimError
+from ...base.errors import AmpsimError, Stopped
+from ...base.progress import Progress
 
 Answer = TypeVar("Answer")
-Progress = Callable[[int, int], None]
-
-
-class _Stopped(Exception):
-    """The answer is not wanted any more."""
 
 
 class BackgroundTask(Generic[Answer]):
@@ -33,11 +29,11 @@ class BackgroundTask(Generic[Answer]):
         self,
         work: Callable[[Progress], Answer],
         deliver: Callable[[Answer | AmpsimError], None],
-        said: Progress | None = None,
+        shown: Progress | None = None,
     ) -> None:
         """Do some work and deliver its answer, unless something newer was started or all was stopped meanwhile.
 
-        `said` is told on the way how far it is, where the answer is delivered.
+        `shown` is told on the way how far it is, where the answer is delivered.
         """
         ticket = self.stop()
         try:
@@ -45,7 +41,7 @@ class BackgroundTask(Generic[Answer]):
         except RuntimeError:
             loop = None
         with self._lock:
-            how = (ticket, work, deliver, said, loop, self._thread)
+            how = (ticket, work, deliver, shown, loop, self._thread)
             self._thread = threading.Thread(target=self._go, args=how, name="ampsim-panel", daemon=True)
             self._thread.start()
 
@@ -67,28 +63,28 @@ class BackgroundTask(Generic[Answer]):
         ticket: int,
         work: Callable[[Progress], Answer],
         deliver: Callable[[Answer | AmpsimError], None],
-        said: Progress | None,
+        shown: Progress | None,
         loop: asyncio.AbstractEventLoop | None,
         previous: threading.Thread | None,
     ) -> None:
         if previous is not None:
             previous.join()
 
-        def progress(done: int, total: int) -> None:
+        def progress(done: int, total: int, text: str) -> None:
             self._still_wanted(ticket)
-            if said is not None:
-                self._hand_over(ticket, loop, lambda: said(done, total))
+            if shown is not None:
+                self._hand_over(ticket, loop, lambda: shown(done, total, text))
 
         try:
             self._still_wanted(ticket)
             answer: Answer | AmpsimError = work(progress)
-        except _Stopped:
+        except Stopped:
             return
         except AmpsimError as problem:
             answer = problem
         self._hand_over(ticket, loop, lambda: deliver(answer))
 
-    def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], None]) -> None:
+    def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], object]) -> None:
         """Tell something where it was asked for, if it is still wanted there."""
 
         def told() -> None:
@@ -102,4 +98,4 @@ class BackgroundTask(Generic[Answer]):
 
     def _still_wanted(self, ticket: int) -> None:
         if ticket != self._ticket:
-            raise _Stopped
+            raise Stopped("the answer is not wanted any more")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...base.quantities import format_value
 from ...circuit.amp import Amp, Mod
 from ...circuit.feedback import feedback_place
@@ -83,9 +84,7 @@ class PanelSimulator:
         found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self.amp_at(position), position)}
         return {name: loop for name, loop in found.items() if loop is not None}
 
-    def wave(
-        self, position: Position, node: str, tone: Sine | Burst, progress: Callable[[int, int], None]
-    ) -> xr.Dataset:
+    def wave(self, position: Position, node: str, tone: Sine | Burst, progress: Progress) -> xr.Dataset:
         """Transient of both, one after the other, so that `progress` (done, total) can stop it in between."""
         found = self._both(position, Transient(tone), ["input", node], workers=1, progress=progress)
         # The place listened at is the output of this response: words that name no place mean it.

@@ -12,11 +12,12 @@ import xarray as xr
 
 from ...audio.player.content import player_script, player_style
 from ...base.errors import AmpsimError
+from ...base.progress import Progress
 from ...pictures import burst
 from ...pictures.canvas import Picture, png, svg_element
 from . import positions_file
 from .audio import PanelSound
-from .background import BackgroundTask, Progress
+from .background import BackgroundTask
 from .picture import MOST_HELD
 from .simulator import Position
 from .state import PanelState, Shown

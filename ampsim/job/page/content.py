@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import AmpsimError, DescriptionError
+from ...base.progress import Progress
 from ...base.wording import in_decibels, in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.differences import plan
@@ -75,7 +76,7 @@ def _cell(level: float, sign: bool = False) -> str:
     return in_decibels(float(level), sign).removesuffix(" dB")
 
 
-def reasons(audition: Audition, offered: Range, progress: Callable[[int, int], object] | None = None) -> list[Reason]:
+def reasons(audition: Audition, offered: Range, progress: Progress | None = None) -> list[Reason]:
     """Why each position of the switches sounds as it does, the knobs where they start."""
     settings = offered.switch_settings()
     plain = _plain(audition, settings)
@@ -85,7 +86,7 @@ def reasons(audition: Audition, offered: Range, progress: Callable[[int, int], o
         why = ((known,), "") if known else _reason(audition, setting)
         found.append(Reason(position_text(offered.switches, places), *why))
         if progress:
-            progress(done, len(settings))
+            progress(done, len(settings), "positions")
     return found
 
 

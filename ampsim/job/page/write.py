@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from ...audio.clips import Clips
 from ...audio.player.embed import embed
 from ...base.errors import DescriptionError
 from ...base.files import file_word, write_whole
+from ...base.progress import Progress
 from ...circuit.nets import INPUT
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
@@ -24,7 +25,7 @@ def write_page(
     audition: Audition,
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     *,
     words: str = "",
     advice: Sequence[str] = (),

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from ...audio.clips import Clips
+from ...base.progress import Progress
 from ...base.wording import in_decibels, in_hertz
 from ...circuit.nets import INPUT
 from ...circuit.positions import face
@@ -31,7 +32,7 @@ def owner_page(
     record: Record | None = None,
     path: str | Path | None = None,
     controls: Sequence[str] | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     clips: Clips | None = None,
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import EngineError
-from ...base.progress import Line
+from ...base.progress import SIMULATIONS, Progress, ProgressBar
 from ..netlist import Netlist
 from .pool import POOL, Worker, cores
 from .protocol import Answer, Form, Task
@@ -47,7 +47,7 @@ def run(
     *,
     workers: int | None = None,
     timeout: float | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
 ) -> list[Outcome]:
     """Simulate netlists and return their outcomes in order.
 
@@ -60,8 +60,8 @@ def run(
         Longest time for one netlist [s], 60 if not given. A netlist that takes longer, or whose simulator
         process dies, is tried once more on a fresh process and then gives an `EngineError`.
     progress : callable, optional
-        Called with (netlists done, netlists in all). Without it a line on stderr shows the progress of a call
-        that takes longer than a second, at a terminal or in a notebook.
+        See `base.progress`. Without it a bar on stderr shows the progress of a call that takes longer than a second,
+        at a terminal or in a notebook.
 
     Returns
     -------
@@ -76,22 +76,22 @@ def run(
     wanted = list(netlists)
     if not wanted:
         return []
-    line = Line()
-    report = line.show if progress is None else _now_and_then(progress)
+    bar = ProgressBar()
+    report = bar if progress is None else _now_and_then(progress)
     sweep = _Sweep(wanted, workers or cores(), TIMEOUT if timeout is None else timeout, report)
     try:
         return sweep.finish()
     finally:
         # Also on Ctrl-C: the pool ends workers that are still busy.
         POOL.give(sweep.workers)
-        line.clear()
+        bar.close()
 
 
 def run_distinct(
     netlists: Iterable[Netlist],
     *,
     workers: int | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
 ) -> list[Outcome]:
     """Simulate netlists of which some may be equal: each distinct one once; otherwise as `run`.
 
@@ -133,9 +133,7 @@ def versions() -> dict[str, str]:
 class _Sweep:
     """One call of `run`: which netlists wait, which worker has which in hand, what has come back."""
 
-    def __init__(
-        self, netlists: Sequence[Netlist], hands: int, timeout: float, report: Callable[[int, int], object]
-    ) -> None:
+    def __init__(self, netlists: Sequence[Netlist], hands: int, timeout: float, report: Progress) -> None:
         self.workers: list[Worker] = []
         self._bell: SimpleQueue[Worker] = SimpleQueue()
         self._netlists = netlists
@@ -159,7 +157,7 @@ class _Sweep:
                 if worker in self.workers and worker.inbox:
                     self._hear(worker)
             self._dismiss_overdue()
-            self._report(len(self._outcomes), total)
+            self._report(len(self._outcomes), total, SIMULATIONS)
         return [self._outcomes[number] for number in range(total)]
 
     def _hire(self) -> None:
@@ -259,15 +257,15 @@ def _outcome(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
     return Arrays(dict(zip(netlist.form.vectors, rows, strict=True)), scale, answer.notes)
 
 
-def _now_and_then(progress: Callable[[int, int], object]) -> Callable[[int, int], object]:
+def _now_and_then(progress: Progress) -> Progress:
     """Call `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
     told, then = 0, time.monotonic()
 
-    def report(done: int, total: int) -> None:
+    def report(done: int, total: int, text: str) -> None:
         nonlocal told, then
         now = time.monotonic()
         if done != told or now - then >= _TICK:
             told, then = done, now
-            progress(done, total)
+            progress(done, total, text)
 
     return report

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ...base.errors import DescriptionError, EngineError, Stopped, shown
+from ...base.errors import DescriptionError, EngineError, shown
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
 from ...circuit.positions import Position
@@ -55,8 +56,7 @@ def play(
     oversampling: int = 8,
     load: float | None = None,
     moves: Sequence[tuple[float, Position]] = (),
-    progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    progress: Progress | None = None,
 ) -> Played:
     """Play a signal through an amp as described: every valve, the transformer, feedback, sagging supply.
 
@@ -80,9 +80,7 @@ def play(
     moves : sequence of (seconds, position)
         Knobs and one switch that move while the signal plays, each at its time.
     progress : callable
-        Called with (samples done, samples in all).
-    cancelled : callable
-        Asked ten times to a second of signal; True stops with `Stopped`.
+        See `base.progress`; called ten times to a second of signal with the samples done.
 
     Raises
     ------
@@ -91,7 +89,7 @@ def play(
     EngineError
         A sample or the operating point could not be solved; never a sound.
     Stopped
-        `cancelled` said so.
+        `progress` raised it.
     """
     samples = _checked(signal, rate, oversampling, load)
     setting = dict(position or {})
@@ -99,7 +97,7 @@ def play(
     wired, whole = stands(amp, setting, moves, load)
     if wired.net(node) == GROUND:
         return Played(np.zeros(samples.size), rate, 0, 0, 0)
-    task = _Task(whole, wired.net(node), float(rate), oversampling, progress, cancelled)
+    task = _Task(whole, wired.net(node), float(rate), oversampling, progress)
     where = Case(amp, setting).name
     try:
         heard, machine = task.run(resampling.upsampled(samples, oversampling))
@@ -120,11 +118,10 @@ class _Task:
         net: str,
         rate: float,
         times: int,
-        progress: Callable[[int, int], None] | None,
-        cancelled: Callable[[], bool] | None,
+        progress: Progress | None,
     ) -> None:
         self._whole, self._net, self._rate, self._times = whole, net, rate, times
-        self._progress, self._cancelled = progress, cancelled
+        self._progress = progress
 
     def run(self, signal: Array) -> tuple[Array, Machine]:
         """The oversampled signal, silence around it included, to what is heard; and the machine that did it."""
@@ -146,12 +143,10 @@ class _Task:
     def _pieces(self, begin: int, end: int, whole: int) -> Iterator[tuple[int, int]]:
         length = max(1, round(_CHUNK * self._rate)) * self._times
         for first in range(begin, end, length):
-            if self._cancelled is not None and self._cancelled():
-                raise Stopped("stopped before the end")
             last = min(first + length, end)
             yield first, last
             if self._progress is not None:
-                self._progress(last // self._times, whole // self._times)
+                self._progress(last // self._times, whole // self._times, "samples")
 
     def _piece(self, amp: Machine, signal: Array, before: float | None, first: int) -> Array:
         from .machine import Unsolved

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from ...base.progress import Progress
 from ..rows import without_repeats, worst_position
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .findings import blocking_findings
 from .measures import blocking_table, tone_table

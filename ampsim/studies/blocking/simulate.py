@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import xarray as xr
 
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position
@@ -26,7 +27,7 @@ def blocking(
     amps: Amp | Sequence[Amp],
     positions: Iterable[Position] = ({},),
     burst: Burst = BURST,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Play a small tone, a hard burst and the small tone again.
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pandas as pd
 import xarray as xr
 
+from ...base.progress import Progress
 from ...base.wording import in_hertz, in_volts
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
 from ..rows import without_repeats, worst_position
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .findings import headroom_findings
 from .measures import (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import EngineError
+from ...base.progress import Progress
 from ...circuit.amp import Amp, Loudspeaker, Part, Socket
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.loudspeaker import loudspeaker_ohms
@@ -48,7 +49,7 @@ def headroom(
     positions: Iterable[Position] = ({},),
     levels: Sequence[float] = LEVELS,
     tone: Sine = TONE,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Play a sine at rising levels into one or more variants of an amp over positions of their controls.
 
@@ -111,7 +112,7 @@ def _play(
     wanted: Mapping[tuple[int, int], Sequence[float]],
     tone: Sine,
     told: dict[_Key, Outcome],
-    progress: Callable[[int, int], None] | None,
+    progress: Progress | None,
 ) -> None:
     """Simulate levels by variant and position, and add the outcomes."""
     keys = [(*cell, level) for cell, levels in wanted.items() for level in levels]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, EngineError, shown
+from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Part, Rail, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
@@ -24,7 +25,6 @@ from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
-from .simulate import part_of
 
 Complex = NDArray[np.complex128]
 HARMONICS = 10
@@ -62,7 +62,7 @@ def hum_spectrum(
     positions: Iterable[Position] = ({},),
     mains: Mains | None = None,
     output: str = SPEAKER,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Hum at the output of one or more variants over positions of their controls, with the input silent.
 

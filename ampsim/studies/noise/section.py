@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import xarray as xr
 
+from ...base.progress import Progress
 from ...pictures.canvas import Picture
 from ..findings import Finding, most_worrying
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .hum import hum_spectrum
 from .hum_measures import hum_assumptions, hum_by_node, hum_findings, hum_table

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import EngineError
+from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
@@ -35,7 +36,7 @@ def noise_spectrum(
     amps: Amp | Sequence[Amp],
     positions: Iterable[Position] = ({},),
     sweep: NoiseSweep | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Noise at the output of one or more variants over positions of their controls, with the input silent.
 
@@ -166,11 +167,6 @@ def _contributors(wired: Circuit) -> dict[str, tuple[str, str, str]]:
 def _has_diode(wired: Circuit, designator: str) -> bool:
     socket = wired.parts[designator]
     return isinstance(socket, Socket) and LAWS[wired.amp.valve_by_type[socket.type].law].grid is None
-
-
-def part_of(progress: Callable[[int, int], None] | None, done: int, total: int) -> Callable[[int, int], None] | None:
-    """Progress of one of the two passes as part of the whole."""
-    return None if progress is None else lambda here, _: progress(done + here, total)
 
 
 def _dataset(

@@ -9,10 +9,11 @@ import pandas as pd
 import xarray as xr
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.moving_switch import ContactData
 from ...pictures.canvas import Picture
 from ..findings import Finding, Grade, most_worrying
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .measures import LOUD_W, pop_findings, pop_summary
 from .picture import pop_picture as draw_pop

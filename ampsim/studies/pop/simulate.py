@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, cast
 
@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, nearest, shown
+from ...base.progress import Progress
 from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp, Switch, Transformer
 from ...circuit.build import SPEAKER, build_circuit
@@ -112,7 +113,7 @@ def pop(
     bleeds: Sequence[float | None] = BLEEDS,
     nodes: Sequence[str] | None = None,
     contacts: ContactData | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Move switches of one or more variants of an amp and listen, with a silent input, for 0.3 s.
 

@@ -7,9 +7,10 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ...base.progress import Progress
 from ...base.wording import in_hertz
 from ...measures.labels import records
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any, cast
 
 import numpy as np
 import xarray as xr
 
+from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
@@ -32,7 +33,6 @@ STATES = ("rest", "cold", "driven", "pulse")
 _TOLERANCE = 1e-3
 _BATCH = 8
 
-Progress = Callable[[int, int], None]
 Readings = dict[tuple[str, str, str], float]
 _UNITS = {
     "part_value": ("part", "ohm or F"),
@@ -135,8 +135,7 @@ def _answers(
     alone.sort(key=lambda each: not isinstance(each[1], Transient))
     for start in range(0, len(alone), _BATCH):
         batch = alone[start : start + _BATCH]
-        tell = None if progress is None else (lambda done, _, start=start: progress(start + done, len(alone)))
-        outcomes = engine.run([netlist for *_, netlist in batch], progress=tell)
+        outcomes = engine.run([netlist for *_, netlist in batch], progress=part_of(progress, start, len(alone)))
         for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
             yield case, run, netlist, case.arrays(outcome, _name(run))
 

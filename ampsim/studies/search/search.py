@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.build import circuit_at
 from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
@@ -32,7 +33,6 @@ from .rooms import (
 )
 from .wishes import Wish, WishKind, WishList
 
-Progress = Callable[[int, int], object]
 # Up to so many circuits (and bias variants) every wish is worked out for each; beyond, cheap wishes rule out first.
 _WHOLE, _WHOLE_VARIANTS = 20_000, 500
 _BATCH, _CHUNK = 16, 500
@@ -167,7 +167,7 @@ class _Search:
             for number in batch:
                 self._work_margins(number)
             if progress is not None:
-                progress(min(start + _BATCH, len(order)), len(order))
+                progress(min(start + _BATCH, len(order)), len(order), "bias points")
 
     def _work_gains(self, batch: Sequence[int]) -> None:
         if not self.gains:

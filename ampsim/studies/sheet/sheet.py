@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.positions import every_position
 from ..findings import Finding, Grade, verdict, worst
@@ -71,7 +72,7 @@ def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]]
 def consequences(
     examined: Examination,
     topics: Sequence[str] | None = None,
-    report: Callable[[str], object] | None = None,
+    progress: Progress | None = None,
 ) -> Sheet:
     """Examine a mod and return its sheet.
 
@@ -81,8 +82,8 @@ def consequences(
         Of `examine`.
     topics : sequence of str
         Some of `studies.topics.TOPICS`; default all.
-    report : callable
-        Called with a line of text before each topic and after it.
+    progress : callable
+        See `base.progress`; called before each topic and after it, with its title and its grade.
 
     Raises
     ------
@@ -91,13 +92,12 @@ def consequences(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    return Sheet(examined, tuple(_section(topic, examined, report) for topic in chosen_topics(topics)))
-
-
-def _section(topic: str, examined: Examination, report: Callable[[str], object] | None) -> Section:
-    if report:
-        report(f"{topic_title(topic)} ...")
-    section = topic_section(topic, examined)
-    if report:
-        report(f"{topic_title(topic)}: {section.grade.advice}")
-    return section
+    chosen = chosen_topics(topics)
+    sections = []
+    for done, topic in enumerate(chosen):
+        if progress:
+            progress(done, len(chosen), f"{topic_title(topic)} ...")
+        sections.append(topic_section(topic, examined))
+        if progress:
+            progress(done + 1, len(chosen), f"{topic_title(topic)}: {sections[-1].grade.advice}")
+    return Sheet(examined, tuple(sections))

@@ -8,6 +8,7 @@ from dataclasses import asdict
 import pandas as pd
 import xarray as xr
 
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...pictures.canvas import Picture
@@ -15,7 +16,7 @@ from ...simulation.analyses import OperatingPoint
 from ...simulation.facts import get
 from ...simulation.monte_carlo import TOLERANCES, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances, spreads
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .findings import failures, run_findings, stand_out_findings, stand_out_table
 from .measures import LEVEL, rest_table, spread_table, stand_out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, shown
+from ...base.progress import Progress
 from ...circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Socket, Transformer
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
@@ -55,7 +56,7 @@ def sensitivity(
     analysis: FrequencySweep | None = None,
     node: str = SPEAKER,
     workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> xr.Dataset:
     """Move every part a little, one at a time, and tell what the gain does.
 

@@ -8,11 +8,12 @@ import pandas as pd
 import xarray as xr
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
 from ..findings import Finding, Grade
-from ..section import Examination, Progress, Section
+from ..section import Examination, Section
 from . import TITLE
 from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, with_load
@@ -121,7 +122,8 @@ class _Looking:
         self._evaluations += found.evaluations
         self._done += 1
         if self._report:
-            self._report(self._done, max(self._done, 2 * (len(self._positions) + len(LOADS))))
+            total = 2 * (len(self._positions) + len(LOADS))
+            self._report(self._done, max(self._done, total), "searches for the worst corner")
         return found
 
     def _beside(self, whole: Corners) -> xr.Dataset:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -13,6 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.amp import Amp, Control
 from ...circuit.build import build_circuit
 from ...circuit.feedback import feedback_place, find_feedback
@@ -22,7 +23,6 @@ from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
 
-Progress = Callable[[int, int], object]
 # Search coarsely, then look closely at what was found.
 SEARCH = LoopSweep(per_decade=10)
 CLOSE = LoopSweep(per_decade=50)

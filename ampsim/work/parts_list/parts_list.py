@@ -15,12 +15,13 @@ import xarray as xr
 
 from ...base.errors import DescriptionError
 from ...base.files import write_whole
+from ...base.progress import Progress
 from ...base.quantities import FARAD, HENRY, OHM, format_value
 from ...base.tables import text_table
 from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
-from ...studies.ratings.simulate import Progress, stress
+from ...studies.ratings.simulate import stress
 from ...studies.search.wishes import Drawer
 from .lines import PartLine, part_lines
 

@@ -133,7 +133,7 @@ def _diagnose(options: argparse.Namespace) -> None:
     print(f"{told.text()}\nThe picture is {path}")
 
 
-def _progress(done: int, total: int) -> None:
+def _progress(done: int, total: int, _: str) -> None:
     if done == total:
         report(f"{total} simulations done")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.errors import DescriptionError, nearest, shown
-from ..common import report, topic_option
+from ..common import report_step, topic_option
 from ..consequences import print_consequences
 from ..find import print_values
 from .common import PAPERS, PICTURES, Steps, open_record, open_record_audition, output_path, to_option
@@ -51,7 +51,7 @@ def _audition(options: argparse.Namespace) -> None:
     from ....studies.audition import audition
 
     job = open_record_audition(options.folder)[1]
-    print(audition(job, output_path(options, PICTURES), report).text)
+    print(audition(job, output_path(options, PICTURES), report_step).text)
 
 
 def _consequences(options: argparse.Namespace) -> None:

@@ -23,6 +23,7 @@ from PIL import Image
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import write_whole
+from ..base.wording import one_line
 from . import style
 
 Curves = Mapping[str, NDArray[np.float64]]
@@ -142,11 +143,6 @@ class Picture(Figure):
         for place, line in enumerate(words):
             y = middle + step * (0.5 * (len(words) - 1) - place) - rise
             self.write(x, y, line, size, va="baseline", **more)
-
-
-def one_line(text: str) -> str:
-    """A text from a file on one line, without control characters."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 def text_width(words: str, size: float, bold: bool = False) -> float:

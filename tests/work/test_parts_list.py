@@ -19,8 +19,9 @@ from ampsim.circuit.build import build_circuit
 from ampsim.library.loader import load_drawer, parse_drawer
 from ampsim.studies.ratings.parts import WATTS_FACTOR
 from ampsim.studies.ratings.simulate import stress
-from ampsim.work.parts_list.lines import PartLine, nearest_preferred, nearest_track
+from ampsim.work.parts_list.lines import PartLine
 from ampsim.work.parts_list.parts_list import PartsList, fitting_positions, parts_list
+from ampsim.work.parts_list.preferred_values import nearest_preferred, nearest_track
 from ampsim.work.parts_list.ratings_needed import MAINS, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from ampsim.work.parts_list.switch_need import SwitchNeed, switch_need
 from ampsim.work.wiring.readback import wiring

@@ -9,8 +9,9 @@ from typing import Any
 import xarray as xr
 
 from ...base.errors import AmpsimError, DescriptionError, nearest, shown
+from ...base.wording import one_line
 from ...circuit.amp import Amp
-from ...pictures.canvas import Curves, Picture, one_line
+from ...pictures.canvas import Curves, Picture
 from ...pictures.moving_svg import MovingSvg
 from ...pictures.overlay import describe_overlay, overlay_curves
 from . import picture as sheet

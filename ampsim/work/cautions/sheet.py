@@ -12,6 +12,7 @@ from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
 from ...base.quantities import FARAD, format_value
 from ...base.tables import text_table
+from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from .sentences import SOURCES, UNKNOWN, caution_sentences
@@ -38,7 +39,7 @@ class CautionSheet:
         """The sheet as plain text."""
         told = self.table.astype(dict.fromkeys(self.table.columns, object))
         told = told.map(lambda cell: _cell(cell) if isinstance(cell, float) else cell)
-        parts = [f"Caution sheet: {_line(self.amp)}, {_line(self.variant)}", CAUTION, text_table(told)]
+        parts = [f"Caution sheet: {one_line(self.amp)}, {one_line(self.variant)}", CAUTION, text_table(told)]
         parts += ["Before and while working", _listed(self.sentences), "What this sheet does not know"]
         return "\n\n".join([*parts, _listed(self.unknown), "Limits and formulas", _listed(self.sources)]) + "\n"
 
@@ -97,8 +98,4 @@ def _cell(value: float) -> str:
 
 
 def _listed(lines: Iterable[str]) -> str:
-    return "\n".join(f"- {_line(each)}" for each in lines)
-
-
-def _line(text: str) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+    return "\n".join(f"- {one_line(each)}" for each in lines)

@@ -10,15 +10,17 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
-from ...base.quantities import preferred_values
 from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position
+from ...circuit.stages.template import GROUND, Element
 from ...measures.labels import records
 from ...simulation.operating_points import at_rest
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
+from ..new_parts import new_mods, part_put_in
+from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .switch_need import SwitchNeed, switch_need
 
@@ -34,7 +36,7 @@ class PartLine:
     `kind` and `wanted` say what it is; `preferred` the nearest preferred value (None for valves and switches).
     `rating` what to ask for; `carries_watts`, `pulse_watts` and `carries_volts` what it carries at worst (NaN: not
     known or of no matter). `wired` is how a variable resistor is wired, `switch` what a switch needs, `at_hand` what
-    lies in the drawer ("buy" where nothing that serves does, "" without a drawer).
+    lies in the drawer, `stocked`, in words ("buy" where nothing that serves does, "" without a drawer).
     """
 
     part: str
@@ -53,15 +55,16 @@ class PartLine:
     wired: str = ""
     switch: SwitchNeed | None = None
     at_hand: str = ""
+    stocked: Stocked | None = None
 
     @property
     def watts_margin(self) -> float:
-        """Rated over carried mean watts."""
+        """Rated over carried mean watts [ratio]."""
         return self.rating.watts / self.carries_watts if self.carries_watts > 0.0 else math.nan
 
     @property
     def volts_margin(self) -> float:
-        """Rated over highest volts."""
+        """Rated over highest volts [ratio]."""
         return self.rating.volts / self.carries_volts if self.carries_volts > 0.0 else math.nan
 
 
@@ -78,19 +81,29 @@ class _Asked:
 def part_lines(
     stock: Amp, modded: Amp, response: xr.Dataset, positions: Sequence[Position], drawer: Drawer | None
 ) -> Iterator[PartLine]:
-    """Every line, in the order of mods and edits; switches come last in each mod."""
+    """Every line, in the order of mods and edits; switches come last in each mod.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+        The mods that the first has not are listed.
+    response : xarray.Dataset
+        Of `stress` with the modded amp in it.
+    positions : sequence of mapping
+        Those of `response`.
+    drawer : Drawer
+        Looked in before buying; None for no drawer.
+    """
     table = part_ratings(response)
     table = table[table["variant"] == modded.variant]
     seen = [(position, circuit_at(modded, position)) for position in positions]
-    for mod in modded.mods:
-        if mod not in stock.mods:
-            for asked in _asked(modded, mod):
-                yield _line(modded, asked, table, seen, drawer)
-            for switch in mod.switches:
-                need = switch_need(modded, switch)
-                at_hand = "buy" if drawer else ""
-                yield PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
-                               at_hand=at_hand)  # fmt: skip
+    for mod in new_mods(stock, modded):
+        for asked in _asked(modded, mod):
+            yield _line(modded, asked, table, seen, drawer)
+        for switch in mod.switches:
+            need = switch_need(modded, switch)
+            yield PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
+                           at_hand="buy" if drawer else "")  # fmt: skip
 
 
 def _asked(amp: Amp, mod: Mod) -> Iterator[_Asked]:
@@ -99,21 +112,11 @@ def _asked(amp: Amp, mod: Mod) -> Iterator[_Asked]:
     labelled += [(e, f"{s.control} at {label}") for s in mod.switches for label, edits in s.positions for e in edits]
     whens: dict[tuple[AnyPart, Edit], list[str]] = {}
     for edit, label in labelled:
-        part = _wanted(amp.part_by_designator.get(edit.part), edit)
+        part = part_put_in(amp, edit)
         if part is not None:
             whens.setdefault((part, edit), []).append(label)
     for (part, edit), labels in whens.items():
         yield _Asked(mod, part, edit, "always" if "" in labels else ", ".join(labels))
-
-
-def _wanted(part: AnyPart | None, edit: Edit) -> AnyPart | None:
-    if edit.action == "fit":
-        return part
-    if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-        return replace(part, value=edit.value)
-    if edit.action == "replace" and isinstance(part, Socket):
-        return replace(part, type=str(edit.value))
-    return None
 
 
 def _line(
@@ -159,20 +162,30 @@ _COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worke
 
 def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Surroundings:
     """Where a part stands, at the first position that has it."""
-    fitted = ((p, w) for p, w in seen if any(e.designator == part.designator for e in w.elements))
-    position, wired = next(fitted, (None, None))
-    if position is None or wired is None or part.kind not in ("resistor", "capacitor"):
+    fitted = [(position, wired) for position, wired in seen if _element(wired, part.designator)]
+    if not fitted or part.kind not in ("resistor", "capacitor"):
         return Surroundings()
-    element = next(each for each in wired.elements if each.designator == part.designator)
-    nets = {net for _, net in element.pins}
+    position, wired = fitted[0]
+    nets = {net for _, net in _element(wired, part.designator)[0].pins} - {GROUND}
     valves = [each for each in wired.elements if each.kind == "valve"]
+    first = {net for each in valves[:1] for _, net in each.pins}
     volts = at_rest([(amp, position)], [part.designator])[0].across[part.designator]
-    families = {each.designator: amp.valve_by_type[_type(wired, each.designator)].family for each in valves}
-    output = {net for each in valves if families[each.designator] != "triode" for pin, net in each.pins
-              if pin in ("screen", "cathode")}  # fmt: skip
-    first = {net for each in valves[:1] for _, net in each.pins} - {"0"}
     plus = f"{part.designator}.{1 if volts > 0.0 else 2}"
-    return Surroundings(bool(nets & first) and abs(volts) > 1.0, bool(nets & (output - {"0"})), plus, abs(volts))
+    return Surroundings(
+        bool(nets & first) and abs(volts) > 1.0, bool(nets & _output_nets(amp, wired)), plus, abs(volts)
+    )
+
+
+def _element(wired: Circuit, designator: str) -> list[Element]:
+    """The element of a part; none where it is not in circuit."""
+    return [each for each in wired.elements if each.designator == designator]
+
+
+def _output_nets(amp: Amp, wired: Circuit) -> set[str]:
+    """Nets of screens and cathodes of output valves: those that are no triodes."""
+    valves = [each for each in wired.elements if each.kind == "valve"]
+    output = [each for each in valves if amp.valve_by_type[_type(wired, each.designator)].family != "triode"]
+    return {net for each in output for pin, net in each.pins if pin in ("screen", "cathode")}
 
 
 def _type(wired: Circuit, designator: str) -> str:
@@ -182,11 +195,10 @@ def _type(wired: Circuit, designator: str) -> str:
 
 def _looked_up(line: PartLine, drawer: Drawer) -> PartLine:
     watts, volts = WATTS_FACTOR * line.carries_watts, MAINS * line.carries_volts
-    _, said = find_in_drawer(drawer, line.kind, line.value, watts, volts)
-    unsure = ""
-    if said.startswith("in"):
-        unsure = "; its rating was not worked out" if math.isnan(line.carries_volts) else "; check its kind"
-    return replace(line, at_hand=said + unsure)
+    stocked, words = find_in_drawer(drawer, line.kind, line.value, watts, volts)
+    if stocked is not None:
+        words += "; its rating was not worked out" if math.isnan(line.carries_volts) else "; check its kind"
+    return replace(line, at_hand=words, stocked=stocked)
 
 
 _SAME = 1e-6
@@ -214,39 +226,3 @@ def find_in_drawer(drawer: Drawer, kind: str, value: float, watts: float, volts:
         return best, f"in the drawer: {best.words}"
     weak = f": the drawer's {same[0].words} stands too little" if same else ""
     return None, f"buy{weak}"
-
-
-SERIES = ("E6", "E12", "E24")
-
-
-@dataclass(frozen=True)
-class Preferred:
-    """The nearest preferred value [SI unit], the coarsest series that has it, and how far the value asked lies off.
-
-    `off` is asked / preferred - 1; nought when the value belongs to the series.
-    """
-
-    series: str
-    value: float
-    off: float
-
-
-def nearest_preferred(value: float) -> Preferred:
-    """The nearest value of the E24 series by ratio, and the coarsest of E6, E12 and E24 that has it (IEC 60063).
-
-    Examples
-    --------
-    >>> nearest_preferred(47e3).series, nearest_preferred(120e-12).series, nearest_preferred(9.0e3).value
-    ('E6', 'E12', 9100.0)
-    """
-    known = preferred_values("E24", value / 2.0, value * 2.0)
-    best = min(known, key=lambda each: abs(math.log(each / value)))
-    series = next(name for name in SERIES if preferred_values(name, best, best))
-    off = value / best - 1.0
-    return Preferred(series, best, 0.0 if abs(off) < 1e-9 else off)
-
-
-def nearest_track(value: float) -> Preferred:
-    """The same for a pot's track, which also comes in steps of 1, 2, 2.5 and 5 (common practice, no source)."""
-    digits = float(f"{value:.6e}".split("e")[0])
-    return Preferred("1-2-5", value, 0.0) if digits in (1.0, 2.0, 2.5, 5.0) else nearest_preferred(value)

@@ -18,12 +18,15 @@ from ...base.files import write_whole
 from ...base.progress import Progress
 from ...base.quantities import FARAD, HENRY, OHM, format_value
 from ...base.tables import text_table
+from ...base.wording import one_line
 from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
 from ...studies.ratings.simulate import stress
 from ...studies.search.wishes import Drawer
+from ..new_parts import new_mods
 from .lines import PartLine, part_lines
+from .switch_need import ContactOrder
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -57,7 +60,7 @@ class PartsList:
         """What does not lie in the drawer, like parts together: count, what, kind of part, watts, volts, for which."""
         wanted: dict[tuple[Any, ...], list[str]] = {}
         for each in self.lines:
-            if not each.at_hand.startswith("in the drawer"):
+            if each.stocked is None:
                 key = (each.wanted, each.kind, each.rating.make, _amount(each.rating.watts, "W"),
                        _amount(each.rating.volts, "V"))  # fmt: skip
                 wanted.setdefault(key, []).append(each.part)
@@ -66,12 +69,12 @@ class PartsList:
 
     def text(self) -> str:
         """The list as plain text: a table, then what each part must be and why."""
-        head = f"Parts list: {_line(self.amp)}, {_line(self.variant)}"
+        head = f"Parts list: {one_line(self.amp)}, {one_line(self.variant)}"
         if not self.lines:
             return f"{head}\n\nNo part is brought or changed.\n"
         told = [entry for each in self.lines for entry in _told(each)]
         parts = [head, text_table(_short(self.lines)), "\n".join(told), "To buy", text_table(self.to_buy)]
-        return "\n\n".join([*parts, "\n".join(_line(each) for each in self.notes)]) + "\n"
+        return "\n\n".join([*parts, "\n".join(one_line(each) for each in self.notes)]) + "\n"
 
     def csv(self) -> str:
         """The table as CSV (commas, points); a cell that a spreadsheet would take for a formula gets an apostrophe."""
@@ -123,7 +126,7 @@ def parts_list(
     """
     diff(stock, modded)
     places = list(positions) if positions is not None else fitting_positions(stock, modded)
-    if all(mod in stock.mods for mod in modded.mods):
+    if not new_mods(stock, modded):
         return PartsList(modded.name, modded.variant, ())
     if response is None:
         response = stress(modded, places, progress=progress)
@@ -142,7 +145,7 @@ def fitting_positions(stock: Amp, modded: Amp) -> list[dict[str, float | str]]:
 
     One control is moved at a time, the others stand as drawn.
     """
-    new = [mod for mod in modded.mods if mod not in stock.mods]
+    new = new_mods(stock, modded)
     found: list[dict[str, float | str]] = [{}]
     found += [{s.control: label} for mod in new for s in mod.switches for label in s.labels if label != s.drawn]
     knobs = dict.fromkeys(part.control for mod in new for part in mod.parts if isinstance(part, Pot))
@@ -150,8 +153,8 @@ def fitting_positions(stock: Amp, modded: Amp) -> list[dict[str, float | str]]:
 
 
 _SEQUENCE = {
-    "either": "break before make or make before break, either will do",
-    "make before break": "make before break (shorting), or a grid or cathode hangs free while it moves",
+    ContactOrder.EITHER: "break before make or make before break, either will do",
+    ContactOrder.MAKE_FIRST: "make before break (shorting), or a grid or cathode hangs free while it moves",
 }
 _NOBODY = PartLine("", "", "", "", "", "")
 
@@ -207,11 +210,11 @@ def _told(each: PartLine) -> list[str]:
     """What one part must be, in lines."""
     if each.switch:
         need = each.switch
-        first = f"{each.part}, switch '{_line(need.control)}': {need.kind}; contacts: {_SEQUENCE[need.sequence]}."
+        first = f"{each.part}, switch '{one_line(need.control)}': {need.kind}; contacts: {_SEQUENCE[need.sequence]}."
         bleed = (
             [f"  {', '.join(need.hanging)} hang on an open contact: bleed them, or it pops."] if need.hanging else []
         )
-        return [_line(first), *(f"  {_line(words)}" for words in need.contacts), *bleed]
+        return [one_line(first), *(f"  {one_line(words)}" for words in need.contacts), *bleed]
     words = [f"{each.part}: {each.wanted}"]
     if each.preferred and each.preferred.off:
         nearest = format_value(each.preferred.value, _UNITS.get(each.kind, OHM))
@@ -224,7 +227,7 @@ def _told(each: PartLine) -> list[str]:
     words += [f"{_amount(each.rating.watts, 'W')} for {each.carries_watts:.2g} W"] if each.carries_watts >= 0.0 else []
     words += [f"pulses of {each.pulse_watts:.2g} W"] if each.pulse_watts > 0.0 else []
     words += [f"{_amount(each.rating.volts, 'V')} for {each.carries_volts:.3g} V"] if each.carries_volts >= 0.0 else []
-    return [_line(f"{', '.join(words)}{'. ' + each.rating.why if each.rating.why else ''}.")]
+    return [one_line(f"{', '.join(words)}{'. ' + each.rating.why if each.rating.why else ''}.")]
 
 
 def _amount(value: float, unit: str) -> str:
@@ -235,9 +238,5 @@ def _safe(cell: Any) -> Any:
     """A cell that is data to every spreadsheet; empty for NaN."""
     if isinstance(cell, float):
         return "" if math.isnan(cell) else f"{cell:.6g}"
-    text = _line(str(cell))
+    text = one_line(str(cell))
     return f"'{text}" if text.lstrip().startswith(_FORMULA) else text
-
-
-def _line(text: str) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in text)

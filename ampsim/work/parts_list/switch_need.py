@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from functools import lru_cache
 
 from ...base.errors import DescriptionError
@@ -17,13 +18,20 @@ from ..wiring.readback import wiring
 from ..wiring.switch_plan import SwitchPlan
 
 
+class ContactOrder(StrEnum):
+    """In which order the contacts of a switch may move."""
+
+    EITHER = "either"
+    MAKE_FIRST = "make before break"
+
+
 @dataclass(frozen=True)
 class SwitchNeed:
     """What to ask for at the counter.
 
     `kind` names the switch, or says why no usual one does; `poles` and `throws` are its own (0 when no wiring was
     found); `contacts` says in lines what is soldered to each pole and what closes in which position. `sequence` is
-    "make before break" where the amp would lose a DC path while every contact is open, else "either"; `hanging` names
+    `MAKE_FIRST` where the amp would lose a DC path while every contact is open; `hanging` names
     the capacitors that an open contact leaves without a DC path, which pop unless they are bled.
     """
 
@@ -33,7 +41,7 @@ class SwitchNeed:
     poles: int
     throws: int
     contacts: tuple[str, ...]
-    sequence: str
+    sequence: ContactOrder
     hanging: tuple[str, ...]
 
 
@@ -70,8 +78,8 @@ def _contact_words(wired: Wiring, plan: SwitchPlan) -> Iterator[str]:
     yield "; ".join(rows)
 
 
-def _sequence(amp: Amp, switch: Switch) -> str:
-    """Whether something loses its DC path while every contact is open."""
+def _sequence(amp: Amp, switch: Switch) -> ContactOrder:
+    """Make before break where something loses its DC path while every contact is open."""
     kept = [edit for _, edits in switch.positions for edit in edits if edit.action == "fit" and edit.in_series]
     gone = {edit.part for _, edits in switch.positions for edit in edits if edit.action in ("lift", "replace")}
     between = (*dict.fromkeys(kept), *(Edit("lift", part) for part in sorted(gone)))
@@ -79,8 +87,9 @@ def _sequence(amp: Amp, switch: Switch) -> str:
     try:
         opened = build_circuit(_with_switch(amp, switch, swapped))
     except DescriptionError:
-        return "make before break"
-    return "make before break" if _floating(opened) - _floating(build_circuit(amp)) else "either"
+        return ContactOrder.MAKE_FIRST
+    freed = _floating(opened) - _floating(build_circuit(amp))
+    return ContactOrder.MAKE_FIRST if freed else ContactOrder.EITHER
 
 
 def _floating(wired: Circuit) -> set[str]:

@@ -10,9 +10,9 @@ from ...circuit.positions import Position, position_label
 from ...circuit.stages.template import GROUND
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
+from ..new_parts import new_mods
 from .checks import Check, voltage_check
 from .step import Phase, Step
-from .working_order import new_mods
 
 _MOVED = 0.05
 _PINS = ("plate", "screen", "cathode")

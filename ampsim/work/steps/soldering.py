@@ -11,10 +11,11 @@ from ...circuit.mods import describe_part, where
 from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
+from ..new_parts import new_mods, part_put_in
 from ..parts_list.switch_need import switch_need
 from .checks import Check, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
-from .working_order import ModEdit, new_mods, part_put_in, partly_modded, working_order
+from .working_order import ModEdit, partly_modded, working_order
 
 _POLARISED = 1e-6  # F and more
 _SURE_VOLTS = 1.0

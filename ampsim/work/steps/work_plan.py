@@ -9,15 +9,16 @@ import pandas as pd
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
+from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.mods import diff
 from ...circuit.positions import Position
 from ..cautions.sheet import CautionSheet, caution_sheet
+from ..new_parts import new_mods
 from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
 from .first_power import power_steps
 from .soldering import back_steps, cold_steps, iron_steps, places_touched, reading_steps
 from .step import Phase, Step
-from .working_order import new_mods
 
 NOTES = (
     "Cold readings: unplugged, capacitors discharged, valves cold, nothing in the input, discharge lead lifted, "
@@ -51,8 +52,8 @@ class WorkPlan:
 
     def text(self) -> str:
         """Both ways as plain text, steps numbered, checks to tick off."""
-        head = f"Work steps: {_line(self.amp)}, {_line(self.variant)}"
-        parts = [head, CAUTION, "\n".join(_line(each) for each in self.notes), _numbered(self.steps)]
+        head = f"Work steps: {one_line(self.amp)}, {one_line(self.variant)}"
+        parts = [head, CAUTION, "\n".join(one_line(each) for each in self.notes), _numbered(self.steps)]
         return "\n\n".join([*parts, "How to undo it", _numbered(self.undo)]) + "\n"
 
 
@@ -134,10 +135,6 @@ def _numbered(steps: Sequence[Step]) -> str:
         if step.phase != phase:
             phase = step.phase
             lines.append(f"{chr(10) if lines else ''}{phase.upper()}")
-        lines.append(f"{number:3d}. {_line(step.do)}")
-        lines += [f"     [ ] {_line(check.words)}" for check in step.checks]
+        lines.append(f"{number:3d}. {one_line(step.do)}")
+        lines += [f"     [ ] {one_line(check.words)}" for check in step.checks]
     return "\n".join(lines)
-
-
-def _line(text: str) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from ...circuit.amp import Amp, Edit, Mod
 from ...circuit.edits import phase
 
 
@@ -15,11 +15,6 @@ class ModEdit:
 
     mod: Mod
     edit: Edit
-
-
-def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
-    """The mods that the stock amp has not."""
-    return tuple(mod for mod in modded.mods if mod not in stock.mods)
 
 
 def working_order(mods: Iterable[Mod]) -> list[ModEdit]:
@@ -51,13 +46,3 @@ def partly_modded(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> Amp:
         for mod in modded.mods
     )
     return replace(modded, mods=mods)
-
-
-def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
-    """The part that an edit puts in: fitted, or of another value."""
-    part = amp.part_by_designator.get(edit.part)
-    if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-        return replace(part, value=edit.value)
-    if edit.action == "replace" and isinstance(part, Socket):
-        return replace(part, type=str(edit.value))
-    return part if edit.action == "fit" else None

@@ -125,7 +125,7 @@ def fault_model(
     position : mapping
         Where the controls stand while reading.
     meter_ohms : float
-        What the meter draws at every place it is held to.
+        Input resistance of the meter [ohm]; it loads every place it is held to.
     tolerances : Tolerances
         Of the parts and valves of a healthy amp.
     progress : callable

@@ -146,7 +146,7 @@ def dead_valve(valve: Valve) -> Valve:
 
 
 def describe_fault(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) -> str:
-    """In words, with the value the part has in this circuit (`Circuit.parts`).
+    """A fault of some size [ratio, ohm or A] in words, with the value the part has in this circuit (`Circuit.parts`).
 
     Such as "R4 has risen to 2k1 (drawn 1k5)", "C12 leaks like 3M3", "V4 is gassy, with a grid current of 5 uA".
     """

@@ -107,7 +107,7 @@ class MeteredAmp:
         return self._loaded(states, np.full(everywhere.shape, np.nan), everywhere, progress)
 
     def read_nearly(self, states: Sequence[State], progress: Progress | None = None) -> Array:
-        """As `read`, in a fifth of the time: the meter is put on where it matters.
+        """As `read` [V], in a fifth of the time: the meter is put on where it matters.
 
         Where it takes less than 5 % in the amp as drawn, and a state reads within 30 % of the amp as drawn, it is
         taken to load as it does there.

@@ -124,9 +124,9 @@ class Ranking:
 
     @cached_property
     def threshold(self) -> float:
-        """The gain that `FALSE_ALARMS` of the healthy amps of the linear model exceed, drawn with a fixed seed.
+        """The gain [log ratio] that `FALSE_ALARMS` of the healthy amps exceed, drawn from the linear model.
 
-        Parts are drawn evenly inside their tolerances, valves, supply and meter normally.
+        The seed is fixed. Parts are drawn evenly inside their tolerances, valves, supply and meter normally.
         """
         rng, model = np.random.default_rng(20), self.model
         scores = rng.standard_normal((_DRAWS, len(model.spread)))
@@ -202,7 +202,7 @@ def _states(model: FaultModel) -> tuple[Array, NDArray[np.int_], Array, Array]:
 
 
 def distance(differences: Array, covariance: Array) -> float:
-    """Of readings from what was expected, in standard deviations, all places together (Mahalanobis)."""
+    """Of readings from what was expected [ratio to a standard deviation], all places together (Mahalanobis)."""
     return float(np.sqrt(differences @ np.linalg.solve(covariance, differences)))
 
 

@@ -67,12 +67,12 @@ class Readings:
 
     @property
     def supply(self) -> float:
-        """The supply as a factor of the drawing's, as the mains tells; 1 where it was not read."""
+        """The supply over the drawing's [ratio], as the mains tells; 1 where it was not read."""
         return 1.0 if self.mains is None or self.mains_drawn is None else self.mains / self.mains_drawn
 
     @property
     def supply_known(self) -> float:
-        """Standard deviation of the supply's factor."""
+        """Standard deviation of the supply's factor [ratio]."""
         return _SUPPLY_UNKNOWN if self.mains is None or self.mains_drawn is None else _SUPPLY_KNOWN
 
     @property
@@ -110,7 +110,18 @@ def parse_readings(
     file: str = "readings",
     position: Position = {},  # noqa: B006
 ) -> Readings:
-    """Check readings that stand in a table as a TOML file has them; see `read_readings`.
+    """Check readings that stand in a table as a TOML file has them.
+
+    Parameters
+    ----------
+    data : mapping
+        Mains, meter and volts by place; see `read_readings`.
+    amp : Amp
+        The amp that was read.
+    file : str
+        What messages call the table.
+    position : mapping
+        Where the controls stood; as drawn by default.
 
     Raises
     ------

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import re
 
 from ...base.errors import DescriptionError, shown
-from ..sweeps.curve_table import text_lines
+from ..text_files import split_cells, text_lines
 from .probes import MOST_PROBES
 
 ABOUT = ("mains", "mains_drawn", "meter", "accuracy", "digit")
@@ -60,10 +59,8 @@ def _cells(line: str, where: str) -> list[str]:
         raise DescriptionError(f"{where}: {len(line)} characters; at most {_LONGEST_LINE}")
     sign = next((each for each in ";\t|" if each in line), ",")
     loose = _LOOSE.fullmatch(line.strip()) if sign == "," else None
-    cells = list(loose.groups()) if loose else next(csv.reader([line], delimiter=sign, skipinitialspace=True))
-    cells = [cell.strip().replace("\u2212", "-") for cell in cells]
-    while len(cells) > 2 and not cells[-1]:
-        cells.pop()
+    cells = [cell.strip() for cell in loose.groups()] if loose else split_cells(line, sign, least=2)
+    cells = [cell.replace("\u2212", "-") for cell in cells]
     if len(cells) > _MOST_COLUMNS:
         raise DescriptionError(f"{where}: {len(cells)} columns; at most {_MOST_COLUMNS}")
     return cells

@@ -198,6 +198,16 @@ def diagnose(
 def weigh_readings(amp: Amp, readings: Readings, position: Position, model: FaultModel) -> Diagnosis:
     """Weigh readings with a model that was simulated before; simulates nothing.
 
+    Parameters
+    ----------
+    amp : Amp
+    readings : Readings
+        What was read [V].
+    position : mapping
+        Where the controls stood.
+    model : FaultModel
+        Of this amp, position and meter, with every place that was read among its readings.
+
     Raises
     ------
     DescriptionError

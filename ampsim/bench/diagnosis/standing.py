@@ -37,7 +37,7 @@ def deviations_of(table: pd.DataFrame) -> NDArray[np.float64]:
 
 
 def verdict_words(deviations: float) -> str:
-    """Such as "within tolerance", "at the edge, low", "matters: high, 7 times the spread"."""
+    """Standing of a reading [ratio]: "within tolerance", "at the edge, low", "matters: high, 7 times the spread"."""
     found = standing(deviations)
     if found is Standing.WITHIN:
         return str(found)
@@ -47,7 +47,7 @@ def verdict_words(deviations: float) -> str:
 
 
 def brief_words(deviations: float) -> str:
-    """Such as "within", "edge, low", "high, 7 \u00d7"."""
+    """The same in short [ratio]: "within", "edge, low", "high, 7" and a multiplication sign."""
     found = standing(deviations)
     if found is Standing.WITHIN:
         return "within"

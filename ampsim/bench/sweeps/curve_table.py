@@ -5,7 +5,6 @@ Nothing of the text is ever run, and every guess is put into words. What cannot 
 
 from __future__ import annotations
 
-import csv
 import itertools
 import math
 import re
@@ -14,9 +13,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError, shown
+from ..text_files import split_cells, text_lines
 
-MOST_BYTES, MOST_ROWS = 10_000_000, 200_000
-_LONGEST_LINE, _MOST_COLUMNS, _LEAST_ROWS = 2000, 30, 5
+_MOST_COLUMNS, _LEAST_ROWS = 30, 5
 _SEPARATORS = {"\t": "tabulators", ";": "semicolons", "|": "upright strokes", ",": "commas", " ": "spaces"}
 _COMMENT = re.compile(r"\s*(?:[#*%!'/]|;|\"\s*[#*%!])")
 _BEGINS_AS_DATA = re.compile(r"\s*\"?\s*[+-]?[.,]?[0-9]")
@@ -88,40 +87,6 @@ def read_curve(data: bytes, name: str) -> Curve:
     return _curve(table[1:] if zero else table, _words(first, way, width, columns, zero), name)
 
 
-def text_lines(data: bytes, name: str) -> list[str]:
-    """The lines of a foreign text in whatever code it was written; bounded.
-
-    Raises
-    ------
-    DescriptionError
-        Names file, line and what is too much.
-    """
-    if len(data) > MOST_BYTES:
-        raise DescriptionError(f"{name}: more than {MOST_BYTES:,} bytes")
-    lines = _decoded(data, name).splitlines()
-    if len(lines) > MOST_ROWS:
-        raise DescriptionError(f"{name}: {len(lines):,} lines; at most {MOST_ROWS:,} are read")
-    for number, line in enumerate(lines, 1):
-        if len(line) > _LONGEST_LINE:
-            raise DescriptionError(f"{name}: line {number} has {len(line):,} characters; at most {_LONGEST_LINE:,}")
-    return lines
-
-
-def _decoded(data: bytes, name: str) -> str:
-    """UTF-8, UTF-16 with its mark, else Windows-1252, as programs that write such files do (common practice)."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = data.decode("utf-16", "replace")
-    else:
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = data.decode("cp1252", "replace")
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise DescriptionError(f"{name}: not a text: line {line} holds a zero byte")
-    return text
-
-
 def _dialect(lines: Sequence[str], rows: Sequence[int], name: str) -> tuple[_Dialect, int]:
     """The first way to cut that makes numbers of most lines, and into how many columns."""
     sample = [lines[row] for row in rows[:: max(len(rows) // 50, 1)]]
@@ -165,14 +130,7 @@ def _refuse_two_meanings(rows: Sequence[str], way: _Dialect, name: str, line: in
 def _fields(line: str, way: _Dialect) -> list[str]:
     """A line cut into its columns; an empty last column is none."""
     text = line.strip()
-    if way.separator == " ":
-        fields = text.split()
-    else:
-        fields = next(csv.reader([text], delimiter=way.separator, skipinitialspace=True), [])
-    fields = [each.strip() for each in fields]
-    while fields and not fields[-1]:
-        fields.pop()
-    return fields
+    return text.split() if way.separator == " " else split_cells(text, way.separator)
 
 
 def _parsed(field: str, way: _Dialect) -> float | None:

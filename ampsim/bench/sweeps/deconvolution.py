@@ -101,6 +101,10 @@ def noise_share(response: Response, density: Array, tone: SweepTone, order: int 
     density : ndarray
         Power density of the noise of the recording [1/Hz, full scale 1], one-sided, at the frequencies that sound:
         `order` times those of the response.
+    tone : SweepTone
+        What was played.
+    order : int
+        Of the harmonic; 1 for the linear response.
 
     Notes
     -----

@@ -36,7 +36,7 @@ class FittedPart:
 
     @property
     def deviation(self) -> float:
-        """One standard deviation of the logarithm of the value."""
+        """One standard deviation of the logarithm of the value [log ratio]."""
         return 0.5 * math.log(self.high / self.low)
 
     def words(self) -> str:
@@ -107,7 +107,16 @@ class PartFit:
 def fit_remarks(
     parts: tuple[FittedPart, ...], pairs: tuple[tuple[str, str, float], ...], left_db: float
 ) -> tuple[str, ...]:
-    """What makes a result doubtful: parts that cannot be told apart, vague or stopped ones, a difference that stays."""
+    """What makes a result doubtful: parts that cannot be told apart, vague or stopped ones, a difference that stays.
+
+    Parameters
+    ----------
+    parts : tuple of FittedPart
+    pairs : tuple of (part, part, correlation)
+        See `correlations`.
+    left_db : float
+        Root mean square of the difference that stays [dB].
+    """
     found = [
         f"{first} and {second} cannot be told apart by this sweep: " + _alike(first, second, together)
         for first, second, together in pairs
@@ -141,7 +150,7 @@ def _written(value: float, quantity: Quantity) -> str:
 
 
 def variance_growth(residual: Array) -> float:
-    """By how much the variance grows because neighbouring differences hang together; 1 if they do not."""
+    """By how much the variance grows because neighbouring differences hang together [ratio]; 1 if they do not."""
     still = residual - residual.mean()
     power = float(still @ still)
     neighbours = float(still[1:] @ still[:-1]) / power if power > 0.0 else 0.0
@@ -150,7 +159,7 @@ def variance_growth(residual: Array) -> float:
 
 
 def correlations(names: tuple[str, ...], covariance: Array) -> tuple[tuple[str, str, float], ...]:
-    """Each pair of parts with its correlation, -1 to 1."""
+    """Each pair of parts with its correlation [ratio], -1 to 1."""
     deviation = np.sqrt(np.diag(covariance))
     found = covariance / np.outer(deviation, deviation)
     pairs = itertools.combinations(range(len(names)), 2)

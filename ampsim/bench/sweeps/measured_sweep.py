@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from ...base.errors import DescriptionError
 from ...base.files import read_bounded
 from ...base.wav import Recording, read_wav, refuse_clipped
+from ..text_files import MOST_BYTES
 from . import curve_table, deconvolution
 from .deconvolution import Clicks
 from .tone import SweepTone
@@ -59,7 +60,7 @@ def read_csv(path: str | Path) -> xr.Dataset:
         When it cannot be read; names file, line and offending value.
     """
     name = Path(path).name
-    data = read_bounded(path, curve_table.MOST_BYTES)
+    data = read_bounded(path, MOST_BYTES)
     curve = curve_table.read_curve(data, name)
     found: dict[str, Any] = {"gain_db": ("frequency", np.array(curve.level), {"units": "dB"})}
     if curve.phase:

@@ -80,7 +80,7 @@ class SweepTone:
         return self.stretch * math.log(order)
 
     def sweep(self) -> Array:
-        """The sweep alone, shape (samples,), 1 is full scale."""
+        """The sweep alone [ratio to full scale], shape (samples,)."""
         time = np.arange(round(self.seconds * self.rate)) / self.rate
         phase = 2.0 * np.pi * self.start * self.stretch * np.expm1(time / self.stretch)
         return np.asarray(10.0 ** (self.level / 20.0) * np.sin(phase) * self._envelope(time))
@@ -93,12 +93,12 @@ class SweepTone:
         return np.asarray(0.25 * (1.0 - np.cos(np.pi * rise)) * (1.0 - np.cos(np.pi * fall)))
 
     def whole(self) -> Array:
-        """The sweep with silence before and after it, shape (samples,)."""
+        """The sweep with silence before and after it [ratio to full scale], shape (samples,)."""
         silence = np.zeros(round(self.quiet * self.rate))
         return np.concatenate([silence, self.sweep(), silence])
 
     def inverse(self) -> Array:
-        """The inverse filter, shape (samples,); the sweep itself gives a click of about 1 at its first sample.
+        """The inverse filter [ratio], shape (samples,); the sweep itself gives a click of about 1 at its first sample.
 
         The click stands at the last sample of the sweep in a plain convolution of the two.
         """

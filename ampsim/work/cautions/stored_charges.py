@@ -137,6 +137,17 @@ def discharge_s(volts: float, farads: float, ohms: float, to: float = 60.0) -> f
 
     Nought when it starts below; the exponential decay of an RC circuit. 60 V DC: IEC 61010-1.
 
+    Parameters
+    ----------
+    volts : float
+        What it starts from [V], of either sign.
+    farads : float
+        Its capacitance [F].
+    ohms : float
+        The resistance across it [ohm].
+    to : float
+        Where it is safe [V].
+
     Raises
     ------
     DescriptionError

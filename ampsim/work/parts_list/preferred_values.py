@@ -23,7 +23,7 @@ class Preferred:
 
 
 def nearest_preferred(value: float) -> Preferred:
-    """The nearest value of the E24 series by ratio, and the coarsest of E6, E12 and E24 that has it (IEC 60063).
+    """The nearest value of the E24 series by ratio [ohm, F or H], and the coarsest series that has it (IEC 60063).
 
     Examples
     --------
@@ -38,6 +38,6 @@ def nearest_preferred(value: float) -> Preferred:
 
 
 def nearest_track(value: float) -> Preferred:
-    """The same for a pot's track, which also comes in steps of 1, 2, 2.5 and 5 (common practice, no source)."""
+    """The same for a pot's track [ohm], which also comes in steps of 1, 2, 2.5 and 5 (common practice, no source)."""
     digits = float(f"{value:.6e}".split("e")[0])
     return Preferred("1-2-5", value, 0.0) if digits in (1.0, 2.0, 2.5, 5.0) else nearest_preferred(value)

@@ -13,7 +13,7 @@ LOW, MIDDLE, DROP = -3.2, -1.6, 2.4
 
 
 def block_ends(item: Item, x: float) -> dict[str, Point]:
-    """The terminals of a valve or a pot at `x`; what is neither plate, grid nor cathode is on the right."""
+    """The terminals of a valve or a pot at `x` [units]; what is neither plate, grid nor cathode is on the right."""
     top, middle, bottom = BLOCKS[item.kind]
     ends = {pin: (x + 1.2, MIDDLE) for pin, _ in item.pins}
     side = 0.9 if item.kind == "pot" else -1.2
@@ -38,7 +38,7 @@ def wired_terminals(item: Item, after: str, low: str) -> set[str]:
 
 
 def block_room(item: Item, names: NetNames, reached: set[str]) -> tuple[float, float]:
-    """What it takes left and right of its plate or track: its label, and the words where no wire reaches a terminal."""
+    """What it takes left and right of its plate or track [units]: its label, and the words where no wire comes."""
     words = {pin: side for pin, side in block_sides(item).items() if pin not in reached}
     nets = dict(item.pins)
     half = max([names.room(nets[pin])[0] for pin, side in words.items() if side in ("up", "down")], default=0.0)

@@ -33,12 +33,12 @@ class Text:
 
     @property
     def width(self) -> float:
-        """Of the longest line."""
+        """Of the longest line [units]."""
         return lines_width(self.lines, self.look)
 
     @property
     def height(self) -> float:
-        """Of all lines."""
+        """Of all lines [units]."""
         return LINE * len(self.lines)
 
     @property
@@ -54,7 +54,7 @@ class Text:
 
 @lru_cache(maxsize=1024)
 def lines_width(lines: tuple[str, ...], look: str = "plain") -> float:
-    """Width of lines of text, in units of the drawing."""
+    """Width of lines of text [units]."""
     return max((text_width(line, SIZE, look == "strong") for line in lines), default=0.0) / UNIT
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import lru_cache
 
 from ...pictures.canvas import wrapped
-from .fragment import Fragment, Item
-from .geometry import LINE, SIZE, UNIT, Point, Symbol, Text, lines_width
+from .fragment import Item
+from .geometry import LINE, SIZE, UNIT, Symbol, Text, lines_width
 
-_WIDTHS = (3.2, 4.5, 6.5, 10.0, 16.0, 22.0)  # units; the narrowest that keeps to the lines allowed
+WIDTHS = (3.2, 4.5, 6.5, 10.0, 16.0, 22.0)  # units; the narrowest that keeps to the lines allowed
 UPRIGHT_LINES, LEVEL_LINES = 4, 3  # as many as stand beside and over a part
 
 
@@ -19,8 +19,8 @@ def label(item: Item, level: bool = False) -> tuple[str, ...]:
     What is too long for its place ends in dots; the drawing's words have it whole.
     """
     most = LEVEL_LINES if level else UPRIGHT_LINES
-    tries = (_lines(item, level, width) for width in _WIDTHS)
-    found = next((lines for lines in tries if len(lines) <= most), _lines(item, level, _WIDTHS[-1]))
+    tries = (_lines(item, level, width) for width in WIDTHS)
+    found = next((lines for lines in tries if len(lines) <= most), _lines(item, level, WIDTHS[-1]))
     return found if len(found) <= most else (*found[: most - 1], "...")
 
 
@@ -29,11 +29,12 @@ def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:
     flat = f"{item.name} {value}"
     first = [flat] if level and lines_width((flat,), "strong") <= width else [item.name, value]
     parts = [*first, rest, *item.mark.split(", ")]
-    return tuple(line for part in parts if part for line in _broken(part, width))
+    return tuple(line for part in parts if part for line in broken(part, width))
 
 
 @lru_cache(maxsize=1024)
-def _broken(text: str, width: float) -> tuple[str, ...]:
+def broken(text: str, width: float) -> tuple[str, ...]:
+    """A text in lines of a width [units]."""
     return tuple(wrapped(text, width * UNIT, SIZE, True))
 
 
@@ -43,27 +44,27 @@ def label_look(item: Item) -> str:
 
 
 def label_width(item: Item, level: bool = False) -> float:
-    """Width of its label, in units."""
+    """Width of its label [units]."""
     return lines_width(label(item, level), label_look(item))
 
 
 def label_height(item: Item) -> float:
-    """Height of its label above a part that lies level, with the room under it."""
+    """Height of its label above a part that lies level, with the room under it [units]."""
     return label_lift(item) + LINE * len(label(item, True)) + 0.3
 
 
 def label_lift(item: Item) -> float:
-    """Height of the foot of the label over a part that lies level."""
+    """Height of the foot of the label over a part that lies level [units]."""
     return 0.6 if item.kind == "pot" else 0.3
 
 
 def label_distance(item: Item) -> float:
-    """Distance of the label from an upright part."""
+    """Distance of the label from an upright part [units]."""
     return 0.65 if item.kind == "pot" else 0.3
 
 
 def upright_room(item: Item) -> tuple[float, float]:
-    """What an upright part takes left and right of its wire."""
+    """What an upright part takes left and right of its wire [units]."""
     return 0.65, label_distance(item) + 0.3 + label_width(item)
 
 
@@ -82,11 +83,3 @@ def symbol_texts(symbol: Symbol) -> list[Text]:
     if min(xs) == max(xs):
         return [Text((x + label_distance(item), y), label(item), "right", label_look(item))]
     return [Text((x, y + label_lift(item)), label(item, True), "up", label_look(item))]
-
-
-def net_text(net: str, at: Point, side: str, fragment: Fragment, word: str) -> Text:
-    """The word that stands for a net: a rail, or where it goes on to."""
-    rail = net in fragment.rails
-    plain = rail or word in ("input", "speaker") or word.startswith("wire ")
-    text = word if plain else f"to {word}"
-    return Text(at, _broken(text, _WIDTHS[1]), side, "strong" if rail else "quiet")

@@ -11,7 +11,7 @@ _BETWEEN = 1.0
 
 
 def pack_sheets(sheets: Sequence[Sheet], width: float) -> Sheet:
-    """One sheet of several: their signal lines level side by side as far as they fit, the rest below."""
+    """One sheet of several: signal lines level side by side as far as they fit a width [units], the rest below."""
     whole, foot = Sheet(), 0.0
     for row in _rows(sheets, width):
         boxes = [sheet.bounds() for sheet in row]
@@ -25,7 +25,7 @@ def pack_sheets(sheets: Sequence[Sheet], width: float) -> Sheet:
 
 
 def share_over_pages(sheets: Sequence[Sheet], width: float, tall: float) -> list[list[Sheet]]:
-    """Sheets shared out over pages of a height, in their order; what is taller by itself has a page alone."""
+    """Sheets shared out over pages of a width and height [units], in order; what is taller has a page alone."""
     pages: list[list[Sheet]] = []
     for row in _rows(sheets, width):
         if pages and _height(pack_sheets([*pages[-1], *row], width)) <= tall:

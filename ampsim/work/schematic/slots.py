@@ -29,7 +29,7 @@ class Slot:
 
 
 def slot_places(slots: Sequence[Slot]) -> list[float]:
-    """Where slots stand side by side, the first at 0."""
+    """Where slots stand side by side [units], the first at 0."""
     places = [0.0] if slots else []
     for before, after in pairwise(slots):
         places.append(places[-1] + before.room[1] + after.room[0] + AIR)

@@ -42,7 +42,7 @@ class Check:
     against: str = ""
 
     def passes(self, reading: float) -> bool:
-        """Whether a reading lies within the limits."""
+        """Whether a reading [ohm, F, H or V, as `unit`] lies within the limits."""
         return self.low <= reading <= self.high
 
     @property
@@ -65,7 +65,7 @@ def _written(value: float, unit: str) -> str:
 
 
 def loose_part_checks(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:
-    """The reading of a part on the bench, out of the amp; none for valves and transformers."""
+    """The reading of a part on the bench, out of the amp, within a limit [ratio]; none for valves and transformers."""
     if isinstance(part, (Part, Pot)):
         unit = {"capacitor": "F", "inductor": "H"}.get(part.kind, "ohm")
         share = PART_LIMITS[part.kind] if limit is None else limit
@@ -109,7 +109,7 @@ def ground_checks(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
 
 
 def voltage_check(place: str, value: float, limit: float = VOLT_LIMIT) -> Check | None:
-    """A voltage against ground under power; None where it is too small to tell anything."""
+    """A voltage against ground under power [V], within a limit [ratio]; None where it is too small to tell anything."""
     if abs(value) < _LEAST_VOLTS:
         return None
     low, high = sorted((value * (1.0 - limit), value * (1.0 + limit)))

@@ -11,6 +11,8 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
+from ..base.wording import in_hertz
+
 _MIDBAND = (200.0, 2000.0)
 # Below this loop gain at an end of the sweep, what lies beyond cannot turn around -1.
 _FADED = 0.7
@@ -179,7 +181,7 @@ def margin_verdict(found: Margins) -> str:
         howls = ", and the amp oscillates" if found.oscillates else ""
         return f"the feedback is positive: the line or the transformer is connected the wrong way round{howls}"
     if found.oscillates:
-        return f"oscillates near {_hertz(found.trouble_at)}: the loop gain goes around -1"
+        return f"oscillates near {in_hertz(found.trouble_at)}: the loop gain goes around -1"
     if found.turns is None:
         return "not known: the loop gain has not faded at the ends of the sweep"
     if np.isnan(found.phase_margin):
@@ -282,7 +284,3 @@ def _closest(log_f: Frequencies, far: Loop) -> tuple[float, float]:
 def _middle(frequency: Frequencies, loop: Loop) -> float:
     inside = (frequency >= _MIDBAND[0]) & (frequency <= _MIDBAND[1])
     return float(np.mean(loop[inside].real)) if inside.any() else float("nan")
-
-
-def _hertz(frequency: float) -> str:
-    return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"

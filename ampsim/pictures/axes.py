@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ..base.wording import plain_frequency
 from . import style
-from .canvas import Curves, Picture, text_width, wrapped
+from .canvas import Curves, Picture, text_width, wrap_text
 
 Array = NDArray[np.float64]
 LINE_HEIGHT = 0.14  # inches, of a label
@@ -174,7 +174,9 @@ def area_between(x: Array, low: Array, high: Array) -> Array:
 
 def label_room(labels: Sequence[str], most: float = 2.0) -> float:
     """Room that end labels need right of the axes [inches]; labels longer than `most` are broken into lines."""
-    widest = max((text_width(line, style.TEXT_SIZE) for each in labels for line in _broken(each, most)), default=0.0)
+    widest = max(
+        (text_width(line, style.TEXT_SIZE) for each in labels for line in _break_name(each, most)), default=0.0
+    )
     return _LEADER + _SAMPLE + 2 * _GAP + widest + 0.12
 
 
@@ -198,7 +200,7 @@ def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, s
     left, bottom = box.x1 * picture.width, box.y0 * picture.height
     tall = (box.y1 - box.y0) * picture.height
     ends = np.array([bottom + tall * _end_fraction(axes, curve) for _, curve, _ in named])
-    heights = np.array([LINE_HEIGHT * len(_broken(name, most)) + 0.02 for name, _, _ in named])
+    heights = np.array([LINE_HEIGHT * len(_break_name(name, most)) + 0.02 for name, _, _ in named])
     places = spread_labels(
         ends, heights, bottom - 0.1, bottom + tall + 0.1, _order(ends, [curve for _, curve, _ in named])
     )
@@ -207,7 +209,7 @@ def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, s
         thin = style.Look(look.colour, 0.6)
         picture.rule([left + 0.02, x], [end, place], thin)
         picture.rule([x, x + _SAMPLE], [place, place], style.Look(look.colour, look.width, look.dashes))
-        picture.stack(x + _SAMPLE + _GAP, place, _broken(name, most))
+        picture.stack(x + _SAMPLE + _GAP, place, _break_name(name, most))
 
 
 def _order(ends: Array, curves: Sequence[Array]) -> list[int]:
@@ -251,8 +253,8 @@ def spread_labels(wanted: Array, heights: Array, low: float, high: float, order:
     return places
 
 
-def _broken(name: str, most: float) -> list[str]:
-    return wrapped(name, most, style.TEXT_SIZE)
+def _break_name(name: str, most: float) -> list[str]:
+    return wrap_text(name, most, style.TEXT_SIZE)
 
 
 def _end_fraction(axes: Axes, curve: Array) -> float:

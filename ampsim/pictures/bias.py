@@ -15,7 +15,7 @@ from ..base.wording import rounded
 from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
-from .canvas import Picture, start_picture, text_width, wrapped
+from .canvas import Picture, start_picture, text_width, wrap_text
 
 _TEXTS = ("valve", "type", "variant", "position")
 _NUMBERS = (*READINGS, "limit [W]")
@@ -70,13 +70,13 @@ def bias_picture(
         For unknown names or another kind of response.
     """
     chosen = select(response, variants, positions)
-    table = _merged(judged_bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
+    table = _merge(judged_bias_table(chosen)).sort_values("valve", kind="stable", ignore_index=True)
     columns = _columns(table)
     bar = columns[-1].left + columns[-1].width + _GAP
     verdict = bar + _BAR + _BAR_WORDS + _GAP
     width = max(style.PAGE_WIDTH, verdict + _VERDICT + _EDGE)
     over = [state == BiasState.OVER for state in table["state"]]
-    verdicts = [_broken(*pair, width - _EDGE - verdict) for pair in zip(table["verdict"], over, strict=True)]
+    verdicts = [_break_lines(*pair, width - _EDGE - verdict) for pair in zip(table["verdict"], over, strict=True)]
     heights = [0.08 + _LINE * max(len(lines), _lines(columns, row)) for row, lines in enumerate(verdicts)]
     heading = title or f"{captions.amp_name(response)}: where the valves idle"
     subtitle = _subtitle(table)
@@ -96,7 +96,7 @@ def bias_picture(
     return picture
 
 
-def _merged(table: pd.DataFrame) -> pd.DataFrame:
+def _merge(table: pd.DataFrame) -> pd.DataFrame:
     """One row instead of several where a valve idles alike, to 0.1 %, in all variants at a position."""
     numbers = [*_NUMBERS, "of limit [%]"]
     kept = []
@@ -108,9 +108,9 @@ def _merged(table: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(kept)
 
 
-def _broken(verdict: str, bold: bool, room: float) -> list[str]:
+def _break_lines(verdict: str, bold: bool, room: float) -> list[str]:
     """Every finding of a verdict on lines of its own."""
-    return [line for each in verdict.split("; ") for line in wrapped(each, room, style.SMALL_SIZE, bold)]
+    return [line for each in verdict.split("; ") for line in wrap_text(each, room, style.SMALL_SIZE, bold)]
 
 
 def _columns(table: pd.DataFrame) -> list[_Column]:
@@ -135,7 +135,7 @@ def _number_cells(table: pd.DataFrame, name: str) -> list[list[str]]:
 
 def _text_cells(table: pd.DataFrame, name: str) -> list[list[str]]:
     """Broken into lines; valve and type only on the first row of each valve."""
-    cells = [wrapped(str(text), _WIDEST_TEXT, style.SMALL_SIZE) for text in table[name]]
+    cells = [wrap_text(str(text), _WIDEST_TEXT, style.SMALL_SIZE) for text in table[name]]
     if name in ("valve", "type"):
         repeated = table["valve"].eq(table["valve"].shift())
         return [[""] if again else cell for again, cell in zip(repeated, cells, strict=True)]

@@ -151,7 +151,7 @@ def text_width(words: str, size: float, bold: bool = False) -> float:
     return float(_RULER.get_text_width_height_descent(one_line(words), font, ismath=False)[0]) / 100.0 * _MARGIN
 
 
-def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:
+def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list[str]:
     """Break a text into lines, at spaces where it can be.
 
     Parameters
@@ -169,12 +169,12 @@ def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[s
         if text_width(longer, size, bold) <= width:
             lines[-1] = longer
             continue
-        pieces = _chopped(word, width, size, bold)
+        pieces = _chop(word, width, size, bold)
         lines = [*lines, *pieces] if lines[-1] else pieces
     return lines
 
 
-def _chopped(word: str, width: float, size: float, bold: bool) -> list[str]:
+def _chop(word: str, width: float, size: float, bold: bool) -> list[str]:
     pieces = [""]
     for sign in word:
         if pieces[-1] and text_width(pieces[-1] + sign, size, bold) > width:
@@ -263,11 +263,11 @@ def start_picture(
 
 
 def _header_lines(heading: str, subtitle: str, room: float) -> tuple[list[str], list[str]]:
-    return wrapped(heading, room, style.TITLE_SIZE, True), wrapped(subtitle, room, style.TEXT_SIZE)
+    return wrap_text(heading, room, style.TITLE_SIZE, True), wrap_text(subtitle, room, style.TEXT_SIZE)
 
 
 def _key_lines(name: str, room: float) -> list[str]:
-    return wrapped(name, room - _SAMPLE, style.TEXT_SIZE)
+    return wrap_text(name, room - _SAMPLE, style.TEXT_SIZE)
 
 
 def _key_rows(keys: Keys, room: float) -> list[Keys]:

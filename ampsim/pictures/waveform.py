@@ -25,7 +25,7 @@ def waveform_curves(response: xr.Dataset, node: str | None = None) -> Curves:
     Of the first position, and of the first and the last variant.
     """
     chosen = captions.select_one_or_two(response)
-    output = _shown(settled(chosen, node), chosen)
+    output = _last_cycles(settled(chosen, node), chosen)
     source = source_v(chosen).sel(time=output["time"])
     milliseconds = 1e3 * (output["time"].values - output["time"].values[0])
     curves = {"source": np.column_stack([milliseconds, source.values])}
@@ -115,7 +115,7 @@ def source_and_output(
     return picture, source, output
 
 
-def _shown(output: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
+def _last_cycles(output: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
     end = float(output["time"].values[-1])
     return output.sel(time=slice(end - _MOST_CYCLES / stimulus(response).frequency - 1e-9, None))
 

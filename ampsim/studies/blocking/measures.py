@@ -28,10 +28,7 @@ _TONE = ("tone lowest [dB]", "tone after 50 ms [dB]", "tone within 1 dB after [m
 def bias_v(response: xr.Dataset) -> xr.DataArray:
     """Bias of every valve: mean over each cycle of its grid-cathode volts (definition).
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.blocking.simulate.blocking`.
+    The response is one of `ampsim.studies.blocking.simulate.blocking`.
 
     Returns
     -------
@@ -50,10 +47,7 @@ def bias_v(response: xr.Dataset) -> xr.DataArray:
 def small_tone_db(response: xr.Dataset) -> xr.DataArray:
     """Level of the small tone at every place, against its level before the burst.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.blocking.simulate.blocking`.
+    The response is one of `ampsim.studies.blocking.simulate.blocking`.
 
     Returns
     -------
@@ -79,10 +73,7 @@ def small_tone_db(response: xr.Dataset) -> xr.DataArray:
 def blocking_table(response: xr.Dataset) -> pd.DataFrame:
     """Shift of bias after the burst and the way back, and what the small tone does, stage by stage.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.blocking.simulate.blocking`.
+    The response is one of `ampsim.studies.blocking.simulate.blocking`.
 
     Returns
     -------

@@ -81,10 +81,10 @@ def explain_brightness(
     )
     if knob is None:
         return answer
-    return answer.assign(_turned(stock, modded, position or {}, knob, node, base_position, listening))
+    return answer.assign(_turn_knob(stock, modded, position or {}, knob, node, base_position, listening))
 
 
-def _turned(
+def _turn_knob(
     stock: Amp,
     modded: Amp,
     position: Position,

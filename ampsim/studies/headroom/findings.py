@@ -81,7 +81,7 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     return found
 
 
-_Said = tuple[str, float, str, float | None, Grade, str]
+_Facts = tuple[str, float, str, float | None, Grade, str]
 
 
 def _first(clips: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
@@ -96,7 +96,7 @@ def _at(table: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
 
 def _clipping(
     firsts: list[dict[str, Any]], gains: list[dict[str, Any]], span: tuple[float, float], source: str
-) -> _Said:
+) -> _Facts:
     levels = [float(row["clips at [V]"]) for row in firsts]
     moved = [20.0 * math.log10(min(max(level, span[0]), span[1])) for level in levels]
     gain = gains[1]["gain [dB]"] - gains[0]["gain [dB]"]
@@ -111,27 +111,28 @@ def _clipping(
             f"no stage clips up to {_volts(span[1])} {source}",
         )
     how = f" ({firsts[1]['how']})" if firsts[1]["how"] else ""
-    words = f"the {firsts[1]['stage']} clips first, {_from(levels[1], span)} peak {source}{how}"
+    words = f"the {firsts[1]['stage']} clips first, {_level_words(levels[1], span)} peak {source}{how}"
     if max(abs(earlier), abs(gain)) < _SAME:
         words += ", as in the stock amp"
     else:
         words += (
-            f"; stock: {_named(firsts, levels, span)}. That is {_shifted(earlier, 'earlier', 'later')}, with "
-            f"{_shifted(gain, 'less', 'more')} gain, so the speaker has {_shifted(lost, 'less', 'more')} when it begins"
+            f"; stock: {_stock_words(firsts, levels, span)}. That is {_shift_words(earlier, 'earlier', 'later')}, with "
+            f"{_shift_words(gain, 'less', 'more')} gain, so the speaker has "
+            f"{_shift_words(lost, 'less', 'more')} when it begins"
         )
     grade = grade_above(lost, LOST_DB[1], LOST_DB[0])
     return ("first stage to clip", lost, "dB", LOST_DB[1], grade, words)
 
 
-def _named(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float, float]) -> str:
+def _stock_words(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float, float]) -> str:
     """What the stock amp does."""
     if levels[0] == math.inf:
         return f"no stage clips up to {_volts(span[1])}"
     same = firsts[0]["stage"] == firsts[1]["stage"]
-    return f"{'the same stage' if same else 'the ' + firsts[0]['stage']} {_from(levels[0], span)}"
+    return f"{'the same stage' if same else 'the ' + firsts[0]['stage']} {_level_words(levels[0], span)}"
 
 
-def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
+def _powers(both: list[dict[str, Any]]) -> Iterator[_Facts]:
     level, watts = distortion_column(CLEAN), power_column(CLEAN)
     subject = f"power at {CLEAN:g} % distortion"
     if math.isfinite(both[0][watts]) and math.isfinite(both[1][watts]):
@@ -143,14 +144,14 @@ def _powers(both: list[dict[str, Any]]) -> Iterator[_Said]:
         yield _power("greatest power", both[0][MOST_POWER], both[1][MOST_POWER])
 
 
-def _power(subject: str, stock: float, modded: float) -> _Said:
+def _power(subject: str, stock: float, modded: float) -> _Facts:
     change = 10.0 * math.log10(modded / stock) if min(stock, modded) > 0.0 else math.nan
-    told = "as stock" if abs(change) < _SAME else f"stock: {_watts(stock)}, {_shifted(change, 'less', 'more')}"
+    told = "as stock" if abs(change) < _SAME else f"stock: {_watts(stock)}, {_shift_words(change, 'less', 'more')}"
     words = f"{subject} {_watts(modded)} ({told})"
     return (subject, change, "dB", POWER_DB[1], grade_above(change, POWER_DB[1], POWER_DB[0]), words)
 
 
-def _from(level: float, span: tuple[float, float]) -> str:
+def _level_words(level: float, span: tuple[float, float]) -> str:
     return f"already below {_volts(span[0])}" if level == 0.0 else f"at {_volts(level)}"
 
 
@@ -162,7 +163,7 @@ def _watts(watts: float) -> str:
     return f"{watts:.3g} W" if watts >= 0.0995 else f"{1e3 * watts:.3g} mW"
 
 
-def _shifted(change: float, down: str, up: str) -> str:
+def _shift_words(change: float, down: str, up: str) -> str:
     if math.isnan(change):
         return Grade.UNKNOWN
     return f"{abs(change):.1f} dB {down if change < 0.0 else up}"

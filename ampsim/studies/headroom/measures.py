@@ -32,10 +32,7 @@ _CUT_OFF, _BOTTOM = 0.02, 0.25
 def compression_db(response: xr.Dataset) -> xr.Dataset:
     """How far each stage's gain has fallen from its small-signal value over level.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`.
+    The response is one of `ampsim.studies.headroom.simulate.headroom`.
 
     Returns
     -------
@@ -67,10 +64,7 @@ def compression_db(response: xr.Dataset) -> xr.Dataset:
 def clipping_table(response: xr.Dataset) -> pd.DataFrame:
     """Where each stage clips.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`.
+    The response is one of `ampsim.studies.headroom.simulate.headroom`.
 
     Returns
     -------
@@ -110,10 +104,7 @@ def power_column(percent: float) -> str:
 def power_table(response: xr.Dataset) -> pd.DataFrame:
     """Clean and greatest power.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`.
+    The response is one of `ampsim.studies.headroom.simulate.headroom`.
 
     Returns
     -------
@@ -130,7 +121,7 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     are interpolated as in `first_crossing`.
     """
     loads, levels = get(response, LOAD_OHM), response["level"].values
-    distortion, volts = _filled(response, lambda whole: harmonics(whole)["thd"]), _filled(response, rms_v)
+    distortion, volts = _fill(response, lambda whole: harmonics(whole)["thd"]), _fill(response, rms_v)
     rows = []
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
@@ -188,7 +179,7 @@ def levels_between(response: xr.Dataset) -> dict[tuple[str, str], list[float]]:
     """
     fallen, levels = compression_db(response), response["level"].values
     total = -(fallen["grid"] + fallen["valve"])
-    distortion = _filled(response, lambda whole: harmonics(whole)["thd"])
+    distortion = _fill(response, lambda whole: harmonics(whole)["thd"])
     found = {}
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
@@ -305,7 +296,7 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> xr.DataArray:
     return voltage.isel(time=0, drop=True).copy(data=found)
 
 
-def _filled(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
+def _fill(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
     """A measure at the speaker, NaN at the levels without an answer or without a tone to speak of."""
     known = _fundamental(_between(response["voltage"], ["speaker"]), stimulus(response).frequency) > _LEAST
     return measure(response[["voltage"]].fillna(0.0)).where(known)

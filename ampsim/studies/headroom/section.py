@@ -51,7 +51,9 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
 def _power(response: xr.Dataset) -> pd.DataFrame:
     table = without_repeats(power_table(response))
     for percent in CLEAN_PERCENT:
-        table[distortion_column(percent)] = [_told(level, response) for level in table[distortion_column(percent)]]
+        table[distortion_column(percent)] = [
+            _level_words(level, response) for level in table[distortion_column(percent)]
+        ]
     shorter = {distortion_column(percent): f"{percent:g} % THD at" for percent in CLEAN_PERCENT}
     return table.rename(
         columns=shorter | {power_column(percent): f"power at {percent:g} % [W]" for percent in CLEAN_PERCENT}
@@ -62,14 +64,14 @@ def _clips(response: xr.Dataset) -> pd.DataFrame:
     """Levels by stage, a column to each variant and position, in words."""
     table = clipping_table(response)
     table["told"] = [
-        _told(level, response) + (f", {how}" if how else "")
+        _level_words(level, response) + (f", {how}" if how else "")
         for level, how in zip(table["clips at [V]"], table["how"], strict=True)
     ]
     wide = table.pivot_table(index=["variant", "position"], columns="stage", values="told", aggfunc="first", sort=False)
     return without_repeats(wide.reset_index().rename_axis(columns=None))
 
 
-def _told(level: float, response: xr.Dataset) -> str:
+def _level_words(level: float, response: xr.Dataset) -> str:
     lowest, highest = (in_volts(float(each)) for each in response["level"].values[[0, -1]])
     return {0.0: f"below {lowest}", float("inf"): f"not up to {highest}"}.get(level, in_volts(level))
 

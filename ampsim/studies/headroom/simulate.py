@@ -97,13 +97,13 @@ def headroom(
     }
     told: dict[_Key, Outcome] = {}
     _play(variants, settings, wanted, tone, told, progress)
-    found = _gathered(variants, settings, tone, told, quiet)
+    found = _gather(variants, settings, tone, told, quiet)
     labels = list(itertools.product(found["variant"].values, found["position"].values))
     more = levels_between(found)
     _play(
         variants, settings, {key: more[label] for key, label in zip(wanted, labels, strict=True)}, tone, told, progress
     )
-    return _gathered(variants, settings, tone, told, quiet)
+    return _gather(variants, settings, tone, told, quiet)
 
 
 def _play(
@@ -127,7 +127,7 @@ def _run(tone: Sine, level: float) -> Transient:
     return Transient(replace(tone, level=level), 1.0 / (_PER_CYCLE * tone.frequency), _TOLERANCE)
 
 
-def _gathered(
+def _gather(
     variants: list[Amp],
     settings: list[dict[str, float | str]],
     tone: Sine,

@@ -138,7 +138,7 @@ class _Plan:
     def __init__(self, case: Case, mains: Mains, output: str) -> None:
         self.case, self.mains, self.output = case, mains, output
         self.setting, self.wired = case.setting, case.wired
-        self.apart = _mismatched(self.wired, mains.mismatch)
+        self.apart = _mismatch(self.wired, mains.mismatch)
         self.sources = {rail.name: farads for rail in case.amp.rails if (farads := self._reservoir(rail)) > 0.0}
         self.nodes = _nodes(self.wired)
         self.holders = self._holders()
@@ -234,7 +234,7 @@ def _nodes(wired: Circuit) -> tuple[str, ...]:
     return tuple(reversed(names.values()))
 
 
-def _mismatched(wired: Circuit, fraction: float) -> dict[str, Valve]:
+def _mismatch(wired: Circuit, fraction: float) -> dict[str, Valve]:
     """The valves at the second plate end of every transformer with a centre tap, drawing more current by a fraction."""
     found = {}
     far = {

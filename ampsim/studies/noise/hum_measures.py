@@ -46,10 +46,7 @@ def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
 def hum_table(response: xr.Dataset) -> pd.DataFrame:
     """Hum of every variant at every position.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `hum_spectrum`.
+    The response is one of `hum_spectrum`.
 
     Returns
     -------
@@ -60,9 +57,9 @@ def hum_table(response: xr.Dataset) -> pd.DataFrame:
         side of the heater leaks is not known. "none" where nothing comes through.
     """
     expect(response, "ripple sweep")
-    supply, heaters = _weighted(response["hum"]), _heaters(response)
+    supply, heaters = _weigh(response["hum"]), _heaters(response)
     plain = _rms(response["hum"])
-    by_node = _weighted(response["contribution"])
+    by_node = _weigh(response["contribution"])
     rows = []
     for variant, place in np.ndindex(supply.shape):
         rows.append(
@@ -83,10 +80,7 @@ def hum_table(response: xr.Dataset) -> pd.DataFrame:
 def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
     """Where the hum comes from.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `hum_spectrum`.
+    The response is one of `hum_spectrum`.
 
     Returns
     -------
@@ -96,7 +90,7 @@ def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
         may cancel in part; "whole supply" and "all heaters" have the sums.
     """
     expect(response, "ripple sweep")
-    at_output, sums = _weighted(response["contribution"]), (_weighted(response["hum"]), _heaters(response))
+    at_output, sums = _weigh(response["contribution"]), (_weigh(response["hum"]), _heaters(response))
     ripple = _rms(response["ripple"])
     leak = response["heater"] * _mains_weight(response)
     rows = []
@@ -173,7 +167,7 @@ def _finding(
     )  # fmt: skip
 
 
-def _weighted(volts: xr.DataArray) -> xr.DataArray:
+def _weigh(volts: xr.DataArray) -> xr.DataArray:
     """Voltage [V rms] of harmonics, A-weighted; dims without frequency."""
     return _rms(volts * xr.DataArray(a_weight(volts["frequency"].values), dims="frequency"))
 

@@ -38,10 +38,7 @@ def weighted_v(density: xr.DataArray, weight: bool = True) -> xr.DataArray:
 def noise_table(response: xr.Dataset) -> pd.DataFrame:
     """Noise of every variant at every position.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `noise_spectrum`.
+    The response is one of `noise_spectrum`.
 
     Returns
     -------

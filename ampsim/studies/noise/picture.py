@@ -14,7 +14,7 @@ from ...base.wording import in_hertz
 from ...measures.weighting import REFERENCE, in_db_a
 from ...pictures import captions, style
 from ...pictures.axes import area_between, draw, fill, frequency_axis, guitar_bracket, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width, wrapped
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width, wrap_text
 from .hum_measures import hum_by_node, hum_table
 from .measures import contributor_table, noise_table
 
@@ -200,7 +200,7 @@ def paired_bars(
     words = f"{subtitle}. {totals}. {'; '.join(said)}."
     picture, top = start_picture(heading, subtitle, words, (0.12, _ROW * len(rows), 0.15), keys, _EDGE)
     top -= 0.12
-    labels = [wrapped(row.name, _WIDEST, style.TEXT_SIZE) for row in rows]
+    labels = [wrap_text(row.name, _WIDEST, style.TEXT_SIZE) for row in rows]
     left = _EDGE + max(text_width(line, style.TEXT_SIZE) for lines in labels for line in lines) + _GAP
     room = style.PAGE_WIDTH - left - _NUMBER - 0.15
     most = max((max(row.stock, row.modded) for row in rows), default=0.0) or 1.0

@@ -182,7 +182,7 @@ def _dataset(
     for row, table, outcome in zip(shares, tables, spectra, strict=True):
         for place, label in enumerate(known):
             if label in table:
-                row[place] = _joined(table[label][2], outcome)
+                row[place] = _element_noise(table[label][2], outcome)
     # A contributor that brings nothing anywhere, such as the partition of a triode, is none.
     kept = np.flatnonzero(shares.any(axis=(0, 2)))
     total = np.array([outcome.vectors["onoise_spectrum"] for outcome in spectra])
@@ -206,7 +206,7 @@ def _dataset(
     )  # fmt: skip
 
 
-def _joined(name: str, outcome: Arrays) -> NDArray[np.float64]:
+def _element_noise(name: str, outcome: Arrays) -> NDArray[np.float64]:
     """Noise of the element of this name (one that ends in "_": of all that begin so), added in power."""
     start = noise_vector(name)
     rows = [row for own, row in outcome.vectors.items() if own == start or (name[-1] == "_" and own.startswith(start))]

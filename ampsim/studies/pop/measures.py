@@ -79,14 +79,14 @@ def _rows(here: xr.Dataset) -> Iterator[dict[str, Any]]:
     ends = [here[name].transpose(*dims).values for name in ("lowest", "highest")]
     for place in np.ndindex(*volts.shape[:-1]):
         labels = {dim: str(here[dim].values[index]) for dim, index in zip(dims, place, strict=True)}
-        facts = _measured(time, volts[place], float(ends[0][place]), float(ends[1][place]))
+        facts = _measure_pop(time, volts[place], float(ends[0][place]), float(ends[1][place]))
         loud, known = loud_v(here, labels["variant"]), abs(facts[PEAK]) > _ERROR_V
         level = 20.0 * math.log10(abs(facts[PEAK]) / loud) if known else math.nan
         held = str(here["held"].values[place[0], place[2]])
         yield {**labels, "control": str(here["control"].values[place[2]]), **facts, LEVEL: level, "held": held}
 
 
-def _measured(time: NDArray[Any], volts: NDArray[Any], lowest: float, highest: float) -> dict[str, float]:
+def _measure_pop(time: NDArray[Any], volts: NDArray[Any], lowest: float, highest: float) -> dict[str, float]:
     before = volts[time < -1e-9]
     level = before[-1]
     swing = max(lowest - level, highest - level, key=abs)
@@ -186,27 +186,27 @@ def _words(rows: pd.DataFrame, worst: _Row, limit: float | None) -> str:
     lost = f" ngspice gave no answer for {missing} of {len(rows)} movements." if missing else ""
     if abs(worst[PEAK]) < SILENT_V:
         return f"{control}: no pop, less than 1 mV at the output whichever way it is moved.{lost}"
-    level = "" if limit is None else f", {_against(worst[LEVEL])} of 1 W ({_volts(limit)} peak)"
+    level = "" if limit is None else f", {_level_words(worst[LEVEL])} of 1 W ({_volts(limit)} peak)"
     said = (
         f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {_volts(abs(worst[PEAK]))} peak at "
-        f"the output{level}, {_over(worst[LENGTH])} ({worst['movement']})."
+        f"the output{level}, {_length_words(worst[LENGTH])} ({worst['movement']})."
     )
-    return f"{said} {_remedied(rows, worst)}{_moved(rows, worst)}{lost}"
+    return f"{said} {_remedy_words(rows, worst)}{_order_words(rows, worst)}{lost}"
 
 
 def _volts(volts: float) -> str:
     return f"{1e3 * volts:.3g} mV" if volts < 0.1 else f"{volts:.3g} V"
 
 
-def _over(milliseconds: float) -> str:
+def _length_words(milliseconds: float) -> str:
     return f"over after {milliseconds:.0f} ms" if milliseconds < _LISTENED else "not over while it was listened to"
 
 
-def _against(level: float) -> str:
+def _level_words(level: float) -> str:
     return f"{abs(level):.0f} dB {'above' if level > 0.0 else 'below'} the peak"
 
 
-def _remedied(rows: pd.DataFrame, worst: _Row) -> str:
+def _remedy_words(rows: pd.DataFrame, worst: _Row) -> str:
     """What the bleeds leave of the worst pop."""
     same = rows[(rows["transition"] == worst["transition"]) & (rows["movement"] == worst["movement"])]
     left = {str(row["remedy"]): abs(row[PEAK]) for row in same.to_dict("records") if row["remedy"] != worst["remedy"]}
@@ -225,7 +225,7 @@ def _remedied(rows: pd.DataFrame, worst: _Row) -> str:
     return f"{worst['held']} stands discharged behind an open contact; across that contact {kept}."
 
 
-def _moved(rows: pd.DataFrame, worst: _Row) -> str:
+def _order_words(rows: pd.DataFrame, worst: _Row) -> str:
     """What another order of the contacts makes of the worst pop, where it matters."""
     same = rows[(rows["transition"] == worst["transition"]) & (rows["remedy"] == worst["remedy"])]
     best = min(same.to_dict("records"), key=lambda row: abs(row[PEAK]))

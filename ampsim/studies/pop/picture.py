@@ -33,7 +33,7 @@ _ALIKE = 0.95  # of the worst peak: lines above it are left out
 
 def pop_curves(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> Curves:
     """Points of the moving parts of `pop` (same parameters): "worst-0", "order-0", "bleed-0", ... [ms, V]."""
-    chosen = _chosen(response, position, variant)
+    chosen = _select(response, position, variant)
     lines = _lines(chosen)
     time, curves = 1e3 * chosen["time"].values, {}
     output = chosen.isel(variant=0, position=0).sel(node=str(chosen.attrs["output"]))["voltage"]
@@ -48,7 +48,7 @@ def pop_curves(response: xr.Dataset, position: str | None = None, variant: str |
 
 def describe_pop(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> str:
     """`pop` in words and numbers, one paragraph."""
-    chosen = _chosen(response, position, variant)
+    chosen = _select(response, position, variant)
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)
     sentences = [
@@ -87,7 +87,7 @@ def pop_picture(
     DescriptionError
         For unknown names or another kind of response.
     """
-    chosen = _chosen(response, position, variant)
+    chosen = _select(response, position, variant)
     lines, curves = _lines(chosen), pop_curves(chosen)
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)
@@ -148,7 +148,7 @@ def _axes(axes: Axes, curves: Curves, loud: float, first: bool, last: bool, end:
                   fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip
 
 
-def _chosen(response: xr.Dataset, position: str | None, variant: str | None) -> xr.Dataset:
+def _select(response: xr.Dataset, position: str | None, variant: str | None) -> xr.Dataset:
     expect(response, "pop")
     name = captions.variant_names(response)[-1] if variant is None else variant
     return select(response, [name], [captions.position_of(response, position)])

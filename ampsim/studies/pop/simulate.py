@@ -171,7 +171,7 @@ def pop(
         "remedy": [AS_IT_IS if each is None else f"bleed {format_value(each, OHM)}" for each in bleeds],
         "node": list(places),
     }
-    parts = _measured(runs, outcomes, places, labels)
+    parts = _measure(runs, outcomes, places, labels)
     held = np.array([[""] * len(wanted)] * len(variants), dtype=object)
     for run in runs:
         held[run.place[0], run.place[2]] = " and ".join(run.wired.held)
@@ -241,7 +241,7 @@ def _grid() -> NDArray[np.float64]:
     return np.concatenate([before, close, after])
 
 
-def _measured(
+def _measure(
     runs: Sequence[_Run], outcomes: Sequence[Outcome], places: tuple[str, ...], labels: dict[str, Any]
 ) -> dict[str, Any]:
     grid = _grid()

@@ -25,10 +25,7 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
 
     One more when no part is in danger, and one to each pot whose track the mod puts direct voltage on.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.ratings.simulate.stress`.
+    The response is one of `ampsim.studies.ratings.simulate.stress`.
     """
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
     table = with_fitted_ratings(worst_parts(part_ratings(response)), stock)

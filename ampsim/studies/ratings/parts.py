@@ -46,10 +46,7 @@ def _next(value: float, standard: Sequence[float]) -> float:
 def part_ratings(response: xr.Dataset) -> pd.DataFrame:
     """What parts carry at rest, cold and driven, and the rating that asks for.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.ratings.simulate.stress`.
+    The response is one of `ampsim.studies.ratings.simulate.stress`.
 
     Returns
     -------
@@ -128,11 +125,11 @@ def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
     of the usual kind, an electrolytic capacitor to be chosen by its volts at rest.
     """
     first = {row["part"]: row for row in records(worst[worst["variant"] == stock])}
-    fitted = [_fitted(row, first.get(row["part"])) for row in records(worst)]
+    fitted = [_fitted_rating(row, first.get(row["part"])) for row in records(worst)]
     return worst.assign(**{"fitted [W]": [watts for watts, _ in fitted], "fitted [V]": [volts for _, volts in fitted]})
 
 
-def _fitted(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> tuple[float, float]:
+def _fitted_rating(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> tuple[float, float]:
     if row["kind"] == "capacitor":
         least = FILM_VOLTS if row["value"] < ELECTROLYTIC_FARADS else 0.0
         volts = row["rest [V]"] if stock is None else stock["needs [V]"]

@@ -52,7 +52,9 @@ def describe_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> str:
         f"How near the valves of {captions.amp_name(response)} come to their limits, {modded}, worst position."
     ]
     for row in _valve_rows(response, heater_volts):
-        shares = [f"{state} {row.modded[state]:.0f} %{_from(row, state)}" for state in _STATES if state in row.modded]
+        shares = [
+            f"{state} {row.modded[state]:.0f} %{_change_words(row, state)}" for state in _STATES if state in row.modded
+        ]
         sentences.append(f"{row.group} {row.name}: {', '.join(shares)} of the limit ({row.beside}).")
     parts = _part_rows(response)
     if parts:
@@ -109,7 +111,7 @@ def _names(response: xr.Dataset) -> tuple[str, str]:
     return names[0], names[-1]
 
 
-def _from(row: _Row, state: str) -> str:
+def _change_words(row: _Row, state: str) -> str:
     before = row.stock.get(state, math.nan)
     moved = not math.isnan(before) and abs(row.modded[state] - before) > 0.5
     return f" (stock {before:.0f} %)" if moved else ""

@@ -92,12 +92,12 @@ def stress(
     rectifier's inrush and the mains' tolerance are not in them: rails stand at the volts of the description.
     """
     asked = request(amps, positions)
-    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_driven, tones)]
+    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_drive, tones)]
     jobs = [(case, run, _netlist(case, run)) for case in asked.cases for run in runs]
     found: dict[tuple[Analysis, str], Readings] = {}
     remarks: list[Any] = []
     for case, run, netlist, answer in _answers(jobs, progress):
-        found[run, netlist.digest] = _reduced(case, run, netlist, answer)
+        found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
@@ -110,7 +110,7 @@ def _elements(wired: Circuit, *kinds: str) -> list[Element]:
     return [element for element in wired.elements if element.kind in kinds]
 
 
-def _driven(tone: Sine) -> Transient:
+def _drive(tone: Sine) -> Transient:
     return Transient(tone, min(50e-6, 0.02 / tone.frequency), _TOLERANCE)
 
 
@@ -149,7 +149,7 @@ def _worst(readings: list[Readings]) -> Readings:
     return found
 
 
-def _reduced(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
+def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
     reader = _Reader(case, run, netlist, outcome)
     found = reader.parts() | reader.valves()
     if run == OperatingPoint():

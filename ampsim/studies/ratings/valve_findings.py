@@ -94,9 +94,9 @@ def _valve_words(worst: list[dict[str, Any]], response: xr.Dataset, modded: str)
     unknown = list(dict.fromkeys(_short(row) for row in worst if math.isnan(row["limit"])))
     if math.isnan(first["limit"]):
         return f"{name}: no limits known for this type."
-    words = [f"{name}: {_reading_words(first)}, {_where(first)}{_before(first)}."]
+    words = [f"{name}: {_reading_words(first)}, {_position_words(first)}{_stock_words(first)}."]
     telling = [row for row in others if row["grade"] in (Grade.NEAR, Grade.BEYOND)]
-    words += [f"Also {_reading_words(row)}, {_where(row)}{_before(row)}." for row in telling]
+    words += [f"Also {_reading_words(row)}, {_position_words(row)}{_stock_words(row)}." for row in telling]
     words += _arc_words(response, modded, first["valve"])
     if unknown:
         words.append(f"No limit known for its {', '.join(unknown)}.")
@@ -125,11 +125,11 @@ def _amount(value: float, unit: str) -> str:
     return f"{value:.3g} {unit}" if abs(value) < 1000.0 else f"{value:.0f} {unit}"
 
 
-def _where(row: Mapping[str, Any]) -> str:
+def _position_words(row: Mapping[str, Any]) -> str:
     return f"at {row['position']}" if row["position"] != "as drawn" else "as drawn"
 
 
-def _before(row: Mapping[str, Any]) -> str:
+def _stock_words(row: Mapping[str, Any]) -> str:
     """What the stock amp does."""
     if math.isnan(row["stock"]):
         return ""

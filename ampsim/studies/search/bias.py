@@ -53,7 +53,7 @@ def bias_variants(wanted: WishList) -> Biases:
     moving: frozenset[str] = frozenset()
     runs = 0
     while True:
-        variants = _settled(wanted, moving)
+        variants = _settle(wanted, moving)
         runs += sum(len(each.rests) + len(each.cold) for each in variants)
         still = [choice for choice in wanted.choices if choice.part not in moving]
         more = {choice.part for choice in still if any(_moves(choice, each) for each in variants)}
@@ -63,7 +63,7 @@ def bias_variants(wanted: WishList) -> Biases:
         moving |= more
 
 
-def _settled(wanted: WishList, moving: frozenset[str]) -> tuple[BiasVariant, ...]:
+def _settle(wanted: WishList, moving: frozenset[str]) -> tuple[BiasVariant, ...]:
     positions = list(dict.fromkeys(wish.at for wish in wanted.wishes))
     chosen = [choice for choice in wanted.choices if choice.part in moving]
     sets = [

@@ -56,7 +56,7 @@ def check_directly(
     gains, by_ports = (np.array(each).reshape(shape) for each in (heard, guessed))
     changes = gains - np.array(list(stock_db.values()))
     away = np.abs(gains - by_ports).max(axis=(1, 2), initial=0.0)
-    reached, more = _reached(wanted, amps, dict(zip(positions, changes.transpose(1, 0, 2), strict=True)))
+    reached, more = _reaches(wanted, amps, dict(zip(positions, changes.transpose(1, 0, 2), strict=True)))
     best = tuple(
         Candidate(place, each, amp, spans, _rooms(wanted, spans), float(far))
         for place, each, amp, spans, far in zip(places, values, amps, reached, away, strict=True)
@@ -96,7 +96,7 @@ def _rooms(wanted: WishList, spans: Sequence[Reached]) -> tuple[float, ...]:
     return tuple(float(room(wish, np.array(low), np.array(high))) for wish, (low, high) in pairs)
 
 
-def _reached(
+def _reaches(
     wanted: WishList, amps: Sequence[Amp], changes: Mapping[At, Floats]
 ) -> tuple[list[tuple[Reached, ...]], int]:
     """For each amp what each wish reaches, lowest and highest; and how many simulations that took."""

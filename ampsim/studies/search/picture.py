@@ -27,7 +27,7 @@ _MOST_LABELS, _MOST_LINES = 5, 4
 def trade_curves(found: SearchResult, first: int = 0, second: int = 1) -> Curves:
     """Points of `trade`: "front" and "chosen", rooms in the two wishes in their units."""
     rooms = found.rooms[:, [first, second]]
-    return {"front": rooms[pareto_front(found, first, second)], "chosen": rooms[_chosen(found, first, second)]}
+    return {"front": rooms[pareto_front(found, first, second)], "chosen": rooms[_choose(found, first, second)]}
 
 
 def describe_trade(found: SearchResult, first: int = 0, second: int = 1) -> str:
@@ -40,7 +40,7 @@ def describe_trade(found: SearchResult, first: int = 0, second: int = 1) -> str:
         f"wish {second + 1} ({two.label}); below nought a wish is missed by that much.",
         f"{len(edge)} sets are beaten by no other in both; {both} of them meet both wishes.",
     ]
-    for number, index in enumerate(_chosen(found, first, second), 1):
+    for number, index in enumerate(_choose(found, first, second), 1):
         x, y = found.rooms[index, [first, second]]
         sentences.append(f"{number}: {found.words(int(index))}: {_amount(x, one)} and {_amount(y, two)}.")
     return minus(" ".join(sentences))
@@ -80,11 +80,11 @@ def trade_picture(found: SearchResult, first: int = 0, second: int = 1, title: s
     axes.set_xlabel(_axis(first, one), fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
     _limits(axes, curves["front"], one.step, two.step)
     _dots(axes, found, first, second)
-    _met(axes)
+    _shade_met(axes)
     # The corner between two neighbours belongs to sets that one of them beats.
     axes.plot(*curves["front"].T, color=style.MODDED, linewidth=1.2, drawstyle="steps-pre", zorder=3)
     axes.plot(*curves["front"].T, "o", color=style.MODDED, markersize=4.0, zorder=3, gid="front")
-    _labels(picture, axes, found, _chosen(found, first, second), curves["chosen"], top)
+    _labels(picture, axes, found, _choose(found, first, second), curves["chosen"], top)
     return picture
 
 
@@ -97,7 +97,7 @@ def _pair(found: SearchResult, first: int, second: int) -> tuple[Wish, Wish]:
     return wishes[first], wishes[second]
 
 
-def _chosen(found: SearchResult, first: int, second: int) -> NDArray[np.intp]:
+def _choose(found: SearchResult, first: int, second: int) -> NDArray[np.intp]:
     """The best set, and some along the front."""
     edge = pareto_front(found, first, second)
     inside = [place for place in edge if _in_view(found, int(place), (first, second))] or list(edge)
@@ -132,7 +132,7 @@ def _dots(axes: Axes, found: SearchResult, first: int, second: int) -> None:
     axes.plot(*rooms[inside][kept].T, "o", color=_DOT, markersize=2.2, markeredgewidth=0.0, zorder=2)
 
 
-def _met(axes: Axes) -> None:
+def _shade_met(axes: Axes) -> None:
     """Shade where both wishes are met, and say so."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     axes.axhline(0.0, color=style.QUIET, linewidth=0.8, zorder=1)
@@ -196,19 +196,19 @@ def _different(found: SearchResult, place: int) -> list[int]:
 def describe_corridor(found: SearchResult, place: int = 0) -> str:
     """`corridor` in words and numbers, one paragraph."""
     position = str(found.changes["position"].values[place])
-    sentences = [f"Change of gain against the amp as drawn, {_where(position)}, of the best sets of values."]
+    sentences = [f"Change of gain against the amp as drawn, {_position_words(position)}, of the best sets of values."]
     wishes = _wishes(found, position)
     for candidate in (found.best[n] for n in _different(found, place)):
-        reached = [f"wish {n + 1} ({wish.words}): {_reached(candidate, n)}" for n, wish in wishes]
+        reached = [f"wish {n + 1} ({wish.words}): {_reach_words(candidate, n)}" for n, wish in wishes]
         sentences.append(f"{found.words(candidate.index)}: {'; '.join(reached)}.")
     return minus(" ".join(sentences))
 
 
-def _where(position: str) -> str:
+def _position_words(position: str) -> str:
     return "controls as drawn" if position == AS_DRAWN else position
 
 
-def _reached(candidate: Candidate, place: int) -> str:
+def _reach_words(candidate: Candidate, place: int) -> str:
     low, high = candidate.reached[place]
     return f"{low:.1f} to {high:.1f} dB, {'met' if candidate.rooms[place] >= 0.0 else 'missed'}"
 
@@ -236,7 +236,7 @@ def corridor_picture(found: SearchResult, place: int = 0, title: str | None = No
     wishes, curves = _wishes(found, position), corridor_curves(found, place)
     labels = [("best: " if n == 0 else "") + found.words(found.best[n].index) for n in _different(found, place)]
     heading = title or f"{found.wanted.name}: found and wished"
-    subtitle = f"change of gain against the amp as drawn, {_where(position)}" + (
+    subtitle = f"change of gain against the amp as drawn, {_position_words(position)}" + (
         "" if found.met else "; no set meets all wishes"
     )
     keys = [(f"wish {n + 1}: {wish.words}", _BAND) for n, wish in wishes]

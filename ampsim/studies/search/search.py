@@ -74,7 +74,7 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     search.hear_stock()
     search.settle_bias()
     search.work(progress)
-    rooms, fits = search.ordered(search.rooms), search.ordered(search.fits)
+    rooms, fits = search.in_wish_order(search.rooms), search.in_wish_order(search.fits)
     order = _order(rooms, fits, wanted)
     moving = tuple(choice.part for choice in search.biases.moving)
     best, changes, runs = check_directly(wanted, [int(each) for each in order[:keep]], moving, search.stock_db)
@@ -123,7 +123,7 @@ class _Search:
                 raise DescriptionError(f"{stock.name}: no signal at {outputs[0]}, {position_label(dict(at))}")
             self.stock_db[at] = decibels(model.h0[0])
 
-    def ordered(self, values: NDArray[Any]) -> NDArray[Any]:
+    def in_wish_order(self, values: NDArray[Any]) -> NDArray[Any]:
         """From (variant, set, ...) to (set of all choices in the order of the wish list, ...)."""
         searched = [*self.biases.moving, *self.biases.still]
         more = values.shape[2:]
@@ -152,14 +152,14 @@ class _Search:
         self.runs += len(rests)
         return dict(zip(places, rests, strict=True))
 
-    def known(self, number: int) -> Floats:
+    def room_so_far(self, number: int) -> Floats:
         """Least room [steps] of each set of a variant among the wishes worked out so far; shape (sets,)."""
         steps = np.nan_to_num(room_steps(self.rooms[number], self.wanted), nan=np.inf, posinf=np.inf, neginf=-np.inf)
         return np.where(self.fits[number], steps.min(axis=1), -np.inf)
 
     def work(self, progress: Progress | None) -> None:
         """Work out gains and margins, the bias variants with most room first."""
-        upper = np.array([self.known(number).max() for number in range(len(self.biases.variants))])
+        upper = np.array([self.room_so_far(number).max() for number in range(len(self.biases.variants))])
         order = [int(number) for number in np.argsort(-upper, kind="stable")]
         for start in range(0, len(order), _BATCH):
             batch = [number for number in order[start : start + _BATCH] if upper[number] >= self.bound]
@@ -184,7 +184,7 @@ class _Search:
 
     def _work_margins(self, number: int) -> None:
         """Work out margins of the sets with most room first, as long as they can still be the best."""
-        least = self.known(number)
+        least = self.room_so_far(number)
         if self.loops and least.max() >= self.bound:
             lines = self._lines(number)
             order = np.argsort(-least, kind="stable")
@@ -195,7 +195,7 @@ class _Search:
                     return
                 for n, rooms in self._margins(lines, sets):
                     self.rooms[number, sets, n] = rooms
-                self.best = max(self.best, float(self.known(number)[sets].max()))
+                self.best = max(self.best, float(self.room_so_far(number)[sets].max()))
         elif not self.loops:
             self.best = max(self.best, float(least.max()))
 

@@ -17,7 +17,7 @@ def find_text(found: SearchResult) -> str:
     wanted = found.wanted
     title = f"{wanted.name}: {wanted.base.name}"
     wishes = [f"  {number}  {wish.label}" for number, wish in enumerate(wanted.wishes, 1)]
-    blocks = ["\n".join([title, *_tried(found)]), "\n".join(["Wishes", *wishes]), *_answers(found)]
+    blocks = ["\n".join([title, *_count_lines(found)]), "\n".join(["Wishes", *wishes]), *_answers(found)]
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
@@ -49,7 +49,7 @@ def _span(wish: Wish, span: tuple[float, float]) -> str:
     return minus(low if low == high else f"{low} to {high}")
 
 
-def _tried(found: SearchResult) -> list[str]:
+def _count_lines(found: SearchResult) -> list[str]:
     unfit = int((~found.fits).sum())
     early = found.circuits - found.worked_out - unfit
     lines = [f"{found.circuits:,} sets of values tried; {found.met:,} of them meet all wishes."]
@@ -60,12 +60,12 @@ def _tried(found: SearchResult) -> list[str]:
     moving = ", ".join(found.moving)
     lines.append(f"Parts that move the bias: {moving}." if moving else "No part here moves the bias.")
     lines.append(
-        f"{found.runs:,} simulations by ngspice in all, those of the answers below included: {_checked(found)}."
+        f"{found.runs:,} simulations by ngspice in all, those of the answers below included: {_check_words(found)}."
     )
     return lines
 
 
-def _checked(found: SearchResult) -> str:
+def _check_words(found: SearchResult) -> str:
     away = f"{found.difference_db:.1g} dB"
     if found.difference_db > CHECK_DB:
         return (

@@ -79,7 +79,7 @@ def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) 
     clear = [row for row in rows if row.clearance >= _CLEAR]
     best = max(clear, key=lambda row: abs(row.median)) if clear else max(rows, key=lambda row: row.times)
     grade = Grade.FINE if best.clearance >= _CLEAR else Grade.NEAR
-    words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_telling(best)}"
+    words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_chance_words(best)}"
     if _nothing(rows):
         grade = Grade.FINE if works else Grade.NEAR
         words = (
@@ -111,7 +111,7 @@ def _swap(row: StandOut) -> str:
     return f"95 % of exchanges of all valves change it by less than {row.swap:.2f} dB (error {row.swap_error:.2f} dB)"
 
 
-def _telling(row: StandOut) -> str:
+def _chance_words(row: StandOut) -> str:
     side = "above" if row.median > 0.0 else "below"
     small = f" {_NOTICED_DB:g} dB is about the least that is noticed (common practice, no source)."
     return (
@@ -130,11 +130,11 @@ def run_findings(run: xr.Dataset) -> list[Finding]:
             one = found.isel(variant=number, position=place)
             # The stock amp is the same at every position of a switch that only the modded one has.
             key = tuple(float(each) for each in one["percentile"])
-            said.setdefault(key, _apart(one, str(variant), str(position), run.sizes["sample"]))
+            said.setdefault(key, _range_finding(one, str(variant), str(position), run.sizes["sample"]))
     return [*said.values(), *failures(run)]
 
 
-def _apart(found: xr.Dataset, variant: str, position: str, count: int) -> Finding:
+def _range_finding(found: xr.Dataset, variant: str, position: str, count: int) -> Finding:
     low, median, high = (float(each) for each in found["percentile"])
     error = max(float(each) for each in found["error"])
     words = (

@@ -174,7 +174,7 @@ def _replaced_trials(case: Case, analysis: FrequencySweep, node: str) -> Iterato
     for part in _parts(case.wired, (Transformer, Loudspeaker)):
         for name in _FIELDS[part.kind]:
             other = replace(part, **{name: getattr(part, name) * (1.0 + STEP)})
-            netlist = _base(replace(case, amp=_refitted(case.amp, other)), analysis, node)
+            netlist = _base(replace(case, amp=_refit(case.amp, other)), analysis, node)
             yield _Trial(f"{part.designator} {name.replace('_', ' ')}", PER_PART, _PER / STEP, netlist)
 
 
@@ -207,16 +207,16 @@ def _parts(wired: Circuit, kinds: tuple[type, ...]) -> Iterator[Any]:
             yield part
 
 
-def _refitted(amp: Amp, part: AnyPart) -> Amp:
+def _refit(amp: Amp, part: AnyPart) -> Amp:
     """The amp with another part in place of the one of that designator, whether the amp's or a mod's."""
 
-    def swapped(parts: tuple[AnyPart, ...]) -> tuple[AnyPart, ...]:
+    def swap(parts: tuple[AnyPart, ...]) -> tuple[AnyPart, ...]:
         return tuple(part if each.designator == part.designator else each for each in parts)
 
-    def refitted(mod: Mod) -> Mod:
-        return replace(mod, parts=swapped(mod.parts))
+    def refit(mod: Mod) -> Mod:
+        return replace(mod, parts=swap(mod.parts))
 
-    return replace(amp, parts=swapped(amp.parts), mods=tuple(map(refitted, amp.mods)))
+    return replace(amp, parts=swap(amp.parts), mods=tuple(map(refit, amp.mods)))
 
 
 def _left_out(wired: Circuit) -> list[str]:

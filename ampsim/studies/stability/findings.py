@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 import xarray as xr
 
+from ...base.wording import in_hertz
 from ...measures.margins import Margins, margin_verdict, margins
 from ..findings import Finding, Grade, grade_above
 from . import TITLE
@@ -89,10 +90,7 @@ def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
 def travel_table(response: xr.Dataset) -> pd.DataFrame:
     """Least phase margin while one knob at a time is turned.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.stability.loop_on_travel`.
+    The response is one of `ampsim.studies.stability.loop_on_travel`.
 
     Returns
     -------
@@ -125,7 +123,7 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
             value=case.margins.phase_margin,
             unit="degrees",
             limit=PHASE_LIMITS[1],
-            grade=Grade.FINE if _as_before(case) else margin_grade(case.margins, case.unusual),
+            grade=Grade.FINE if _stays(case) else margin_grade(case.margins, case.unusual),
             words=_words(case),
             how=_HOW,
             source=_NYQUIST if case.margins.oscillates else _SOURCE,
@@ -136,7 +134,7 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
     ]
 
 
-def _as_before(case: LoopCase) -> bool:
+def _stays(case: LoopCase) -> bool:
     """Whether a mod leaves the margin on an unusual load as it was, within a degree."""
     if not case.unusual or case.stock is None or case.margins.oscillates or case.margins.reversed:
         return False
@@ -156,7 +154,7 @@ def _state(found: Margins) -> str:
     parts = []
     if not math.isnan(found.phase_margin):
         parts.append(
-            f"{found.phase_margin:.0f} degrees of phase margin at {_hertz(found.trouble_at)} "
+            f"{found.phase_margin:.0f} degrees of phase margin at {in_hertz(found.trouble_at)} "
             f"({PHASE_LIMITS[1]:.0f} are commonly asked for)"
         )
     if not math.isnan(found.gain_margin):
@@ -168,11 +166,7 @@ def _briefly(found: Margins) -> str:
     if found.reversed:
         return "positive feedback"
     if found.oscillates:
-        return f"a loop that oscillates near {_hertz(found.trouble_at)}"
+        return f"a loop that oscillates near {in_hertz(found.trouble_at)}"
     if math.isnan(found.phase_margin):
         return "a loop gain that never passes 1"
     return f"{found.phase_margin:.0f} degrees"
-
-
-def _hertz(frequency: float) -> str:
-    return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"

@@ -38,15 +38,15 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             return Section(TITLE, (), {}, {}, (f"{amp.name} with {amp.variant} has no feedback loop{lost}.",))
     except DescriptionError as problem:
         return Section(TITLE, (_not_known(amp, str(problem)),), {}, {})
-    return _Looking(examined, progress).section()
+    return _Searches(examined, progress).section()
 
 
-class _Looking:
+class _Searches:
     """The searches of one section: each is made once."""
 
     def __init__(self, examined: Examination, progress: Progress | None) -> None:
         self._stock, self._modded = examined.stock, examined.modded
-        self._positions = list(dict.fromkeys(map(self._held, examined.positions)))
+        self._positions = list(dict.fromkeys(map(self._settings, examined.positions)))
         self._report = progress
         self._done = 0
         self._evaluations = 0
@@ -56,11 +56,11 @@ class _Looking:
         """The section."""
         whole = self._corners(self._modded, (), 1.0)
         cases = [self._case((), 1.0)]
-        cases += [self._case(held, 1.0) for held in self._telling(whole)]
+        cases += [self._case(held, 1.0) for held in self._settings_that_matter(whole)]
         cases += [self._case((), load) for load in self._loads()]
         findings = stability_findings(cases, _WORST)
         knobs = [name for name in whole.controls if self._modded.controls[name].kind == "knob"][:_MOST_KNOBS]
-        drawn = {_WORST: loop_margins_picture(self._beside(whole))}
+        drawn = {_WORST: loop_margins_picture(self._both_loops(whole))}
         if knobs:
             turned = loop_on_travel(self._modded, whole.worst, knobs)
             drawn["margin over a knob's travel"] = travel_picture(turned)
@@ -71,13 +71,13 @@ class _Looking:
         }
         return Section(TITLE, tuple(findings), tables, drawn, self._notes(whole), (_WORST,))
 
-    def _held(self, position: dict[str, float | str]) -> Fixed:
+    def _settings(self, position: dict[str, float | str]) -> Fixed:
         """What a position holds: what it names, and the mod's own controls as drawn."""
         own = {name: each.drawn for name, each in self._modded.controls.items() if name not in self._stock.controls}
         named = {name: value for name, value in position.items() if name in self._modded.controls}
         return tuple({**own, **named}.items())
 
-    def _telling(self, whole: Corners) -> list[Fixed]:
+    def _settings_that_matter(self, whole: Corners) -> list[Fixed]:
         """What the positions hold of the controls that matter, each once; without those that open the line."""
         held = [tuple((name, value) for name, value in each if name in whole.controls) for each in self._positions]
         return [each for each in dict.fromkeys(held) if each and has_feedback(self._modded, dict(each))]
@@ -98,12 +98,12 @@ class _Looking:
             corner=position_label(others) if others else "nothing else to turn",
             margins=found.margins(found.worst),
             drawn=found.margins(found.start),
-            stock=self._before(held, load),
+            stock=self._stock_margins(held, load),
             load=_LOAD_WORDS.get(load, ""),
             unusual=load == OPEN,
         )
 
-    def _before(self, held: Fixed, load: float) -> Margins | None:
+    def _stock_margins(self, held: Fixed, load: float) -> Margins | None:
         known = tuple((name, value) for name, value in held if name in self._stock.controls)
         if not has_feedback(self._stock, dict(known)):
             return None
@@ -126,7 +126,7 @@ class _Looking:
             self._report(self._done, max(self._done, total), "searches for the worst corner")
         return found
 
-    def _beside(self, whole: Corners) -> xr.Dataset:
+    def _both_loops(self, whole: Corners) -> xr.Dataset:
         found = [(self._modded, whole)]
         if has_feedback(self._stock):
             found.insert(0, (self._stock, self._corners(self._stock, (), 1.0)))

@@ -114,7 +114,7 @@ def worst_corners(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    fixed = _known(amp, fixed)
+    fixed = _settings_of(amp, fixed)
     start = _start(amp, at, fixed)
     effects = _effects(amp, at, fixed, controls)
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
@@ -143,7 +143,7 @@ def worst_corners(
 
 def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
     """Whether there is a feedback loop in some position of the switches that are not fixed."""
-    return _closed(amp, None, _known(amp, fixed)) is not None
+    return _close(amp, None, _settings_of(amp, fixed)) is not None
 
 
 def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
@@ -198,7 +198,7 @@ def control_effects(
     DescriptionError
         As `worst_corners`.
     """
-    fixed = _known(amp, fixed)
+    fixed = _settings_of(amp, fixed)
     free = [control for control in amp.controls.values() if control.name not in fixed]
     start = _start(amp, at, fixed)
     drawn: list[Position] = [start, start | _knobs(free, 0.0), start | _knobs(free, 1.0)]
@@ -219,7 +219,7 @@ def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] 
     return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
 
 
-def _known(amp: Amp, fixed: Position | None) -> Setting:
+def _settings_of(amp: Amp, fixed: Position | None) -> Setting:
     whole = amp.setting(fixed or {})
     return {name: whole[name] for name in fixed or {} if name in whole}
 
@@ -242,7 +242,7 @@ def _place(amp: Amp, at: str | None, position: Position) -> str | None:
 
 
 def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
-    found = _closed(amp, at, fixed)
+    found = _close(amp, at, fixed)
     if found is None and at is None and fixed:
         raise DescriptionError(f"{amp.name} has no feedback with {position_label(fixed)}")
     if found is None:
@@ -250,7 +250,7 @@ def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
     return found
 
 
-def _closed(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
+def _close(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
     """What is fixed and, where a switch as drawn opens the line, the first switch positions that close it."""
     if _place(amp, at, fixed):
         return dict(fixed)

@@ -13,7 +13,7 @@ from schemdraw import elements
 
 from ...circuit.amp import Amp
 from ...pictures import style
-from ...pictures.canvas import Keys, Picture, header, header_height, wrapped
+from ...pictures.canvas import Keys, Picture, header, header_height, wrap_text
 from .fragment import Fragment, Item, fragments
 from .geometry import LINE, SIZE, UNIT, Box, Point, Sheet, Symbol, Text
 from .layout import lay_out, lay_out_pages
@@ -137,7 +137,7 @@ def _placed(drawn: Sequence[tuple[str, Sheet]]) -> list[tuple[_Drawn, float, flo
 
 
 def _lines(title: str, room: float) -> tuple[str, ...]:
-    return tuple(wrapped(title, room, style.TEXT_SIZE, True))
+    return tuple(wrap_text(title, room, style.TEXT_SIZE, True))
 
 
 def describe_schematic(shown: Sequence[Fragment]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from ...pictures.canvas import wrapped
+from ...pictures.canvas import wrap_text
 from .fragment import Item
 from .geometry import LINE, SIZE, UNIT, Symbol, Text, lines_width
 
@@ -35,7 +35,7 @@ def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:
 @lru_cache(maxsize=1024)
 def broken(text: str, width: float) -> tuple[str, ...]:
     """A text in lines of a width [units]."""
-    return tuple(wrapped(text, width * UNIT, SIZE, True))
+    return tuple(wrap_text(text, width * UNIT, SIZE, True))
 
 
 def label_look(item: Item) -> str:

@@ -17,7 +17,7 @@ import pytest
 from ampsim import OperatingPoint, load_amp, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.diagnosis.fault_model import fault_model
-from ampsim.bench.diagnosis.faults import dead_valve
+from ampsim.bench.diagnosis.faults import Defect, dead_valve
 from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.readings import parse_readings
@@ -144,7 +144,9 @@ def test_a_weak_one_is_found_with_its_emission(toy: Valve) -> None:
     volts = dict(zip(names, bench.read([weak])[0].tolist(), strict=True))
     found = weigh_readings(amp, parse_readings({"volts": volts}, amp), {}, fault_model(amp, drops=False))
     emissions = [
-        each.fault.size for each in found.suspicions if each.part == "V1A" and each.fault.suspect.kind.name == "weak"
+        each.fault.size
+        for each in found.suspicions
+        if each.part == "V1A" and each.fault.suspect.kind.defect is Defect.WEAK
     ]
     assert emissions[0] == pytest.approx(0.3, rel=0.3)
 
@@ -234,6 +236,7 @@ def test_the_compiled_loop_knows_it(request: pytest.FixtureRequest) -> None:
     """In a process of its own: the loop compiles the laws that there are when it is first needed."""
     root = Path(__file__).resolve().parents[2]
     cache = str(request.config.cache.mkdir("new-law")) if request.config.cache else ""
+    # Unoptimised: compiling takes most of the time here.
     about = os.environ | {"PYTHONPATH": str(root), "NUMBA_CACHE_DIR": cache, "NUMBA_OPT": "0"}
     done = subprocess.run([sys.executable, "-c", COMPILED], cwd=root, env=about, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 import json
+import sys
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from ampsim import FrequencySweep, OperatingPoint, apply_mods, parse_amp, parse_mod, simulate
-from ampsim.audio.loads import load_words, on_load
+from ampsim.audio.loads import load_words, with_load
 from ampsim.bench.diagnosis.probes import drop_probes, standard_probes
+from ampsim.circuit import stages
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.feedback import find_feedback
 from ampsim.circuit.signal_path import ValveStage, begins_at_guitar, listening_points, valve_stages
 from ampsim.circuit.stages import TEMPLATES, Kind, Template
 from ampsim.circuit.stages.template import GROUND, Role, StageBuilder
-from ampsim.library.files import parse_wishes
+from ampsim.library.loader import parse_wishes
 from ampsim.library.overview import describe_amp
 from ampsim.simulation.netlist import build
 from ampsim.simulation.timestep.solver import play
 from ampsim.studies.headroom.simulate import headroom, load_ohm
 from ampsim.studies.noise.hum import hum_spectrum
 from ampsim.studies.pop.simulate import Movement, pop, transitions
-from ampsim.studies.stability.loads import loaded
+from ampsim.studies.stability import loads
 from ampsim.work.wiring.from_to import list_wiring
 
 R, C, V = ("resistor",), ("capacitor",), ("valve",)
@@ -208,6 +211,20 @@ def test_without_the_registry_there_is_no_such_stage() -> None:
         parse_amp({"name": "toys", "parts": PARTS, "rails": RAILS, "stages": STAGES}, "toys.toml")
 
 
+def test_a_module_put_into_the_package_is_all_that_a_stage_needs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = """
+from ampsim.circuit.stages.template import Kind, Template
+TEMPLATES = (Template("straight on", Kind.NETWORK, "a wire", {}, 1, lambda bench: bench.signal),)
+"""
+    (tmp_path / "straight.py").write_text(text, encoding="utf-8")
+    monkeypatch.setattr(stages, "__path__", [*stages.__path__, str(tmp_path)])
+    found = {each.name for each in stages._templates()}
+    sys.modules.pop(f"{stages.__name__}.straight")
+    assert found == {*TEMPLATES, "straight on"}
+
+
 def test_the_circuit_and_its_netlist_have_every_part(amp: Amp) -> None:
     wired = build_circuit(amp)
     assert {each.designator for each in wired.elements} >= set(PARTS)
@@ -230,13 +247,13 @@ def test_the_signal_passes_as_two_triodes_side_by_side_do(amp: Amp) -> None:
 
 
 def test_the_signal_path_lists_the_stages_with_what_goes_in_and_out(amp: Amp) -> None:
-    stages = {stage.name: stage for stage in valve_stages(build_circuit(amp))}
-    assert list(stages) == ["twins", "splitter", "power"]
-    assert stages["twins"] == ValveStage("twins", ("V1A", "V1B"), ("V1A.grid",), ("V1A.grid",), ("V1A.plate",))
-    assert stages["splitter"].driven == ("V2A.grid",)
-    assert stages["splitter"].grids == ("V2A.grid", "V2B.grid")
-    assert stages["splitter"].outputs == ("V2A.plate", "V2B.plate")
-    assert stages["power"].driven == ("V3.grid", "V4.grid")
+    path = {stage.name: stage for stage in valve_stages(build_circuit(amp))}
+    assert list(path) == ["twins", "splitter", "power"]
+    assert path["twins"] == ValveStage("twins", ("V1A", "V1B"), ("V1A.grid",), ("V1A.grid",), ("V1A.plate",))
+    assert path["splitter"].driven == ("V2A.grid",)
+    assert path["splitter"].grids == ("V2A.grid", "V2B.grid")
+    assert path["splitter"].outputs == ("V2A.plate", "V2B.plate")
+    assert path["power"].driven == ("V3.grid", "V4.grid")
     assert list(listening_points(amp)) == ["mike", "twins", "level", "splitter", "splitter (2)", "power"]
     assert listening_points(amp)["power"] == "speaker"
     assert begins_at_guitar(amp)
@@ -276,9 +293,9 @@ def test_the_bench_reads_the_stage_and_leaves_out_what_is_plugged_in(amp: Amp) -
 
 def test_the_load_can_be_another(amp: Amp) -> None:
     assert load_words(amp, "loudspeaker").startswith("The load is the loudspeaker")
-    dummy = build_circuit(on_load(amp, "resistor"))
+    dummy = build_circuit(with_load(amp, "resistor"))
     assert [dummy.parts[each.designator].value for each in dummy.load] == [8.0]  # type: ignore[union-attr]
-    twice = build_circuit(loaded(amp, 2.0))
+    twice = build_circuit(loads.with_load(amp, 2.0))
     assert [twice.parts[each.designator].resistance for each in twice.load] == [13.0]  # type: ignore[union-attr]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
 from pathlib import Path
 
@@ -19,13 +20,19 @@ def hold(folder: Path, held: Event, over: Event) -> None:
         over.wait(60)
 
 
-def test_a_second_program_is_refused_until_the_first_lets_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files, "_PATIENCE", 0.1)
+def other_program(folder: Path) -> tuple[BaseProcess, Event]:
+    """Start a program that holds a folder; what tells it to let go."""
     spawn = multiprocessing.get_context("spawn")
     held, over = spawn.Event(), spawn.Event()
-    other = spawn.Process(target=hold, args=(tmp_path, held, over))
+    other = spawn.Process(target=hold, args=(folder, held, over))
     other.start()
     assert held.wait(60)
+    return other, over
+
+
+def test_a_second_program_is_refused_until_the_first_lets_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(files, "_PATIENCE", 0.1)
+    other, over = other_program(tmp_path)
     with pytest.raises(DescriptionError, match="another program is writing this job"), files.locked(tmp_path):
         raise AssertionError("two at a time")
     over.set()
@@ -36,11 +43,7 @@ def test_a_second_program_is_refused_until_the_first_lets_go(tmp_path: Path, mon
 
 def test_a_killed_program_holds_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(files, "_PATIENCE", 2.0)
-    spawn = multiprocessing.get_context("spawn")
-    held, over = spawn.Event(), spawn.Event()
-    other = spawn.Process(target=hold, args=(tmp_path, held, over))
-    other.start()
-    assert held.wait(60)
+    other, _ = other_program(tmp_path)
     other.kill()
     other.join()
     with files.locked(tmp_path) as alone:

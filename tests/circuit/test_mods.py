@@ -114,22 +114,9 @@ def test_every_shipped_mod_fits_amp_a_and_changes_it(name):
 
 
 def test_a_resistor_across_equals_the_parallel_value_and_in_series_equals_the_sum():
-    across = parse_mod(
-        {
-            "name": "across",
-            "reason": "r",
-            "parts": {"R950": "8k2"},
-            "edits": [{"fit": "R950", "across": "R7"}],
-        }
-    )
-    series = parse_mod(
-        {
-            "name": "series",
-            "reason": "r",
-            "parts": {"R951": "4k1"},
-            "edits": [{"fit": "R951", "in_series_at": "R7.2"}],
-        }
-    )
+    fit_across, fit_in_series = {"fit": "R950", "across": "R7"}, {"fit": "R951", "in_series_at": "R7.2"}
+    across = parse_mod({"name": "across", "reason": "r", "parts": {"R950": "8k2"}, "edits": [fit_across]})
+    series = parse_mod({"name": "series", "reason": "r", "parts": {"R951": "4k1"}, "edits": [fit_in_series]})
     half = parse_mod({"name": "half", "reason": "r", "edits": [{"replace": "R7", "with": "4k1"}]})
     more = parse_mod({"name": "more", "reason": "r", "edits": [{"replace": "R7", "with": "12k3"}]})
     variants = [apply_mods(AMP, mod) for mod in (across, half, series, more)]

@@ -318,23 +318,23 @@ def test_a_capacitor_chosen_by_its_volts_at_rest_is_caught_cold() -> None:
     assert "needs 350 V" in found.words
 
 
+def finding_with(mod: str, quantity: str, part: str, value: float, subject: str) -> Finding:
+    """The finding of a subject when one part of the modded amp carries so much [V or W] at rest."""
+    response = against_stock(mod).copy(deep=True)
+    place = [str(each) for each in response["part"].values].index(part)
+    response[quantity].values[1, 0, place, 0] = value
+    return {each.subject: each for each in ratings_findings(response)}[subject]
+
+
 def test_a_new_resistor_that_half_a_watt_would_not_stand_is_told() -> None:
-    response = against_stock("extra filter").copy(deep=True)
-    place = [str(each) for each in response["part"].values].index("R301")
-    response["part_watts"].values[1, 0, place, 0] = 0.7
-    found = {each.subject: each for each in ratings_findings(response)}["R301 rating"]
+    found = finding_with("extra filter", "part_watts", "R301", 0.7, "R301 rating")
     assert found.grade == "beyond the limit"
     assert "needs 2 W" in found.words
-    response["part_watts"].values[1, 0, place, 0] = 0.3
-    found = {each.subject: each for each in ratings_findings(response)}["R301 rating"]
-    assert found.grade == "near the limit"
+    assert finding_with("extra filter", "part_watts", "R301", 0.3, "R301 rating").grade == "near the limit"
 
 
 def test_a_track_with_direct_voltage_scratches() -> None:
-    response = against_stock("bright switch").copy(deep=True)
-    place = [str(each) for each in response["part"].values].index("P1")
-    response["part_volts"].values[1, 0, place, 0] = 3.0
-    found = {each.subject: each for each in ratings_findings(response)}["P1 DC"]
+    found = finding_with("bright switch", "part_volts", "P1", 3.0, "P1 DC")
     assert found.grade == "near the limit"
     assert "scratch" in found.words
 

@@ -299,11 +299,8 @@ def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
 
 
 @settings(max_examples=40)
-@given(st.randoms(use_true_random=False))
-def test_schematic_of_random_switches(rng: random.Random) -> None:
-    amp = random_switches(rng)
-    if amp is None:
-        return
+@given(st.randoms(use_true_random=False).map(random_switches).filter(bool))
+def test_schematic_of_random_switches(amp: Amp) -> None:
     try:
         pair = fragments(amp)
     except DescriptionError:

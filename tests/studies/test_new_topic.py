@@ -50,7 +50,9 @@ def test_a_new_topic_is_in_the_text_and_on_the_page(toy: str) -> None:
     stock = load_amp("workshop-a")
     lines: list[str] = []
     assert topics.chosen_topics()[-1] == toy
-    found = consequences(examine(stock, apply_mods(stock, load_mod("depth"))), [toy], lines.append)
+    found = consequences(
+        examine(stock, apply_mods(stock, load_mod("depth"))), [toy], lambda done, total, text: lines.append(text)
+    )
     assert "weight of the amp: change this first" in found.text
     assert "as drawn: the mod weighs" in found.text
     assert lines == ["weight of the amp ...", "weight of the amp: change this first"]

@@ -5,144 +5,35 @@ from __future__ import annotations
 import datetime
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
-from .errors import DescriptionError, nearest, shown
-from .files import bare_name
+from .entry_texts import MOST_WORDS, Texts
+from .errors import nearest, shown
+from .keys import PLACE
 from .quantities import Quantity, parse_value
 from .wording import plain
 
-# Names that ngspice can take for nothing else.
-NAME = re.compile(r"[A-Za-z0-9_-]{1,60}")
-MOST_WORDS = 20_000
 _DEEPEST = 8
 _DESIGNATOR = re.compile(r"[A-Z]{1,4}[0-9]{1,4}[A-Z]?")
 _TYPE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
-_PLACE = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,29}(\.[a-z0-9_]{1,20})?")
 
 
-class Entry:
-    """One table of a file. Take its entries by name; `finish` refuses what nobody asked for.
-
-    Parameters
-    ----------
-    data : object
-        The table as the TOML reader gave it.
-    file : str
-        File name for messages.
-    name : str
-        Where in the file the table stands, for messages.
-    """
-
-    def __init__(self, data: object, file: str, name: str = "") -> None:
-        self.file, self.name = file, name
-        if not isinstance(data, Mapping):
-            raise DescriptionError(f"{self.where()}: {shown(data)} is not a table of entries")
-        self._data: dict[str, Any] = {str(key): value for key, value in data.items()}
-        self._known: set[str] = set()
-
-    def where(self, key: str = "") -> str:
-        """File and entry, for a message; a hostile key is quoted harmlessly."""
-        inner = key if _PLACE.fullmatch(key) or not key else shown(key)
-        return ": ".join(part for part in (self.file, ".".join(p for p in (self.name, inner) if p)) if part)
-
-    def fail(self, key: str, text: str) -> DescriptionError:
-        """An error about one entry."""
-        return DescriptionError(f"{self.where(key)}: {text}")
-
-    def has(self, key: str) -> bool:
-        """Whether the entry is there."""
-        self._known.add(key)
-        return key in self._data
-
-    def raw(self, key: str) -> Any:
-        """The entry as it stands; `DescriptionError` when it is missing."""
-        if not self.has(key):
-            given = nearest(key, self._data) if self._data else ""
-            raise self.fail(key, f"this entry is missing{given.replace('known', 'given')}")
-        return self._data[key]
-
-    def names(self) -> list[str]:
-        """Names of all entries, in the order of the file."""
-        return list(self._data)
-
-    def text(self, key: str, default: str | None = None, most: int = 2000) -> str:
-        """A line or a paragraph of plain text: printable, no control characters but newlines."""
-        if default is not None and not self.has(key):
-            return default
-        value = self.raw(key)
-        if not isinstance(value, str) or not value.strip():
-            raise self.fail(key, f"{shown(value)} is not a text")
-        if len(value) > most:
-            raise self.fail(key, f"{len(value)} characters are too many; at most {most}")
-        if not all(letter.isprintable() or letter == "\n" for letter in value):
-            raise self.fail(key, f"{shown(value)} holds control characters")
-        return " ".join(value.split())
-
-    def line(self, key: str) -> str:
-        """A text on one line, as it stands."""
-        self.text(key)
-        value = str(self.raw(key))
-        if not value.isprintable():
-            raise self.fail(key, f"{shown(value)} does not stand on one line")
-        return value
-
-    def plain_text(self, key: str, most: int, default: str | None = None, lines: bool = False) -> str:
-        """A text made plain, so that it prints.
-
-        Parameters
-        ----------
-        key : str
-            Name of the entry.
-        most : int
-            How many characters it may have.
-        default : str, optional
-            What a missing entry means; without it the text must be there and hold words.
-        lines : bool
-            Keep the lines apart; else everything becomes one line.
-
-        Raises
-        ------
-        DescriptionError
-            For a missing entry, another kind of value, too many characters, no words.
-        """
-        if default is not None and not self.has(key):
-            return default
-        value = self.raw(key)
-        if not isinstance(value, str):
-            raise self.fail(key, f"{shown(value)} is not a text; texts stand between quotes")
-        if len(value) > most:
-            raise self.fail(key, f"{len(value)} characters are too many; at most {most}")
-        text = plain(value, lines)
-        if default is None and not text:
-            raise self.fail(key, f"{shown(value)} holds no words")
-        return text
-
-    def identifier(self, key: str) -> str:
-        """A name of letters, digits, "_" and "-"."""
-        value = self.raw(key)
-        if not isinstance(value, str) or not NAME.fullmatch(value):
-            raise self.fail(key, f"{shown(value)} is not a name; letters, digits, '_' and '-', at most 60")
-        return value
-
-    def bare_file(self, key: str, value: object, ending: str = "") -> str:
-        """The bare name of a file beside this one, found under `key`: no folder, no way out."""
-        bare = bare_name(value)
-        if bare is None or (ending and not str(value).endswith(ending)):
-            raise self.fail(key, f"{shown(value)} is not the bare name of a file; letters, digits, blanks, - and _")
-        return bare + ending
-
-    def label(self, key: str, default: str | None = None) -> str:
-        """A short name that appears in tables and pictures."""
-        return self.text(key, default, most=60)
+class Entry(Texts):
+    """One table of a file. Take its entries by name; `finish` refuses what nobody asked for."""
 
     def designator(self, key: str) -> str:
         """A designator such as R4 or V1A."""
         return self.check_designator(key, self.raw(key))
 
     def check_designator(self, key: str, value: object) -> str:
-        """Check one designator that was found under `key`."""
+        """Check one designator that was found under `key`.
+
+        Raises
+        ------
+        DescriptionError
+            When it is none.
+        """
         if not isinstance(value, str) or not _DESIGNATOR.fullmatch(value):
             raise self.fail(key, f"{shown(value)} is not a designator; written for example R4, C7, V1A, P2")
         return value
@@ -155,20 +46,38 @@ class Entry:
         return tuple(self.check_designator(key, each) for each in (value if isinstance(value, list) else [value]))
 
     def place(self, key: str, value: object) -> str:
-        """A place such as R4.1, V1A.plate, P1.wiper, B2, ground."""
-        if not isinstance(value, str) or not _PLACE.fullmatch(value):
+        """A place such as R4.1, V1A.plate, P1.wiper, B2, ground.
+
+        Raises
+        ------
+        DescriptionError
+            When it is none.
+        """
+        if not isinstance(value, str) or not PLACE.fullmatch(value):
             raise self.fail(key, f"{shown(value)} is not a place; written for example R4.1, V1A.plate, ground")
         return value
 
     def type_name(self, key: str) -> str:
-        """A valve type such as 12AX7."""
+        """A valve type such as 12AX7.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, or no type.
+        """
         value = self.raw(key)
         if not isinstance(value, str) or not _TYPE.fullmatch(value):
             raise self.fail(key, f"{shown(value)} is not a valve type; written for example 12AX7")
         return value
 
     def choice(self, key: str, known: Iterable[str], default: str | None = None) -> str:
-        """One of the known words."""
+        """One of the known words.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, or no known word; names the nearest.
+        """
         if default is not None and not self.has(key):
             return default
         value, names = self.raw(key), list(known)
@@ -177,13 +86,28 @@ class Entry:
         return value
 
     def value(self, key: str, quantity: Quantity, default: float | None = None) -> float:
-        """A value as written on a schematic."""
+        """A value as written on a schematic, in the unit of its quantity [V, ohm, F, ...]."""
         if default is not None and not self.has(key):
             return default
         return parse_value(self.raw(key), quantity, self.where(key))
 
     def number(self, key: str, least: float, most: float, default: float | None = None) -> float:
-        """A plain number between two limits."""
+        """A plain number [as the entry says] between two limits.
+
+        Parameters
+        ----------
+        key : str
+            Name of the entry.
+        least, most : float
+            The limits, which are allowed themselves, in the unit that the entry has.
+        default : float, optional
+            What a missing entry means; without it the entry must be there.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, no finite number, or beyond the limits.
+        """
         if default is not None and not self.has(key):
             return default
         value = self.raw(key)
@@ -193,7 +117,13 @@ class Entry:
         return float(value)
 
     def span(self, key: str, least: float, most: float) -> tuple[float, float]:
-        """A pair [low, high] of plain numbers between two limits."""
+        """A pair [low, high] of plain numbers between two limits.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, no such pair, does not rise, or lies beyond the limits.
+        """
         value = self.raw(key)
         if not isinstance(value, list) or len(value) != 2 or not all(_is_number(each) for each in value):
             raise self.fail(key, f"{shown(value)} is not a pair of numbers [low, high]")
@@ -202,21 +132,48 @@ class Entry:
         return float(value[0]), float(value[1])
 
     def whole_number(self, key: str, least: int, most: int, default: int) -> int:
-        """A whole number between two limits."""
+        """A whole number between two limits.
+
+        Parameters
+        ----------
+        key : str
+            Name of the entry.
+        least, most : int
+            The limits, which are allowed themselves.
+        default : int
+            What a missing entry means.
+
+        Raises
+        ------
+        DescriptionError
+            For anything else.
+        """
         value = self.raw(key) if self.has(key) else default
         if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
             raise self.fail(key, f"{shown(value)} is not a whole number from {least} to {most}")
         return value
 
     def truth(self, key: str) -> bool:
-        """True or false."""
+        """True or false.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, or anything else.
+        """
         value = self.raw(key)
         if not isinstance(value, bool):
             raise self.fail(key, f"{shown(value)} is not true or false")
         return value
 
     def date(self, key: str = "date") -> datetime.date:
-        """A day, as TOML writes dates or as a text."""
+        """A day, as TOML writes dates or as a text.
+
+        Raises
+        ------
+        DescriptionError
+            When it is missing, or no day of the calendar.
+        """
         value = self.raw(key)
         wrong = self.fail(key, f"{shown(value)} is not a date; written for example 2025-03-01")
         if isinstance(value, datetime.datetime) or not isinstance(value, (str, datetime.date)):
@@ -227,7 +184,13 @@ class Entry:
             raise wrong from None
 
     def elements(self, key: str, most: int) -> list[Any]:
-        """A list, not too long; an empty one when it is missing."""
+        """A list, not too long; an empty one when it is missing.
+
+        Raises
+        ------
+        DescriptionError
+            For anything else than a list, or too long a one.
+        """
         value = self.raw(key) if self.has(key) else []
         if not isinstance(value, list) or len(value) > most:
             raise self.fail(key, f"{shown(value)} is not a list of at most {most}")
@@ -238,7 +201,13 @@ class Entry:
         return Entry({key: value}, self.file, self.name)
 
     def bounded(self, key: str, value: object, depth: int = 0) -> Any:
-        """A value that others read: bounded in depth, numbers that are numbers, texts that print."""
+        """A value that others read: bounded in depth, numbers that are numbers, texts that print.
+
+        Raises
+        ------
+        DescriptionError
+            For what goes too deep, is too long, or is of another kind.
+        """
         if isinstance(value, dict) and depth < _DEEPEST:
             return {plain(name): self.bounded(key, each, depth + 1) for name, each in value.items()}
         if isinstance(value, list) and depth < _DEEPEST:
@@ -258,7 +227,13 @@ class Entry:
         )
 
     def tables(self, key: str, most: int = 1_000_000) -> list[Entry]:
-        """A list of tables; an empty list when it is missing."""
+        """A list of tables; an empty list when it is missing.
+
+        Raises
+        ------
+        DescriptionError
+            For anything else than a list, or too long a one.
+        """
         value = self.raw(key) if self.has(key) else []
         if not isinstance(value, list):
             raise self.fail(key, f"{shown(value)} is not a list of tables ([[{key}]])")
@@ -266,15 +241,6 @@ class Entry:
             raise self.fail(key, f"{len(value)} of [[{key}]] are too many; at most {most}")
         prefix = f"{self.name}." if self.name else ""
         return [Entry(each, self.file, f"{prefix}{key}[{number}]") for number, each in enumerate(value, 1)]
-
-    def finish(self, about: str = "") -> None:
-        """Refuse entries that nobody asked for, naming the nearest known one."""
-        for key in self.unasked():
-            raise self.fail(key, f"this entry is not known{about}{nearest(key, self._known)}")
-
-    def unasked(self) -> list[str]:
-        """Names of the entries that nobody has asked for yet."""
-        return [key for key in self._data if key not in self._known]
 
 
 def _is_number(value: object) -> bool:

@@ -141,7 +141,7 @@ def _advice(text: object, quantity: Quantity) -> str:
 
 
 def format_value(number: float, quantity: Quantity) -> str:
-    """Write a value as a schematic does: ``4700`` ohm is ``4k7``; reading it back gives the same number.
+    """Write a value [in the quantity's SI unit] as a schematic does: 4700 ohm is ``4k7``; it reads back the same.
 
     Examples
     --------
@@ -179,6 +179,11 @@ def preferred_values(series: str, least: float, most: float) -> list[float]:
         IEC 60063 series.
     least, most : float
         Limits [SI unit].
+
+    Raises
+    ------
+    DescriptionError
+        For another series.
     """
     steps = {
         "E6": (10, 15, 22, 33, 47, 68),

@@ -1,4 +1,7 @@
-"""WAV files in and out: whole numbers of 16, 24 and 32 bit, and floats; a file that lies about itself is refused.
+"""WAV files in and out, FLAC files in: whole numbers of 16, 24 and 32 bit, and floats.
+
+FLAC is read and WAV is written through libsndfile. WAV is read here: libsndfile mends a header that lies about its
+file (cut off, samples before their format), and such a recording is refused.
 
 The form is that of "Multimedia Programming Interface and Data Specifications 1.0" (1991) with the extensible format
 tag of 2001, both from memory; tests read our files with other readers, and files that other writers wrote.
@@ -7,6 +10,7 @@ tag of 2001, both from memory; tests read our files with other readers, and file
 from __future__ import annotations
 
 import hashlib
+import io
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -55,7 +59,7 @@ class Recording:
 
 
 def read_wav(path: str | Path) -> Recording:
-    """Read a WAV file.
+    """Read a WAV or a FLAC file.
 
     Raises
     ------
@@ -65,6 +69,8 @@ def read_wav(path: str | Path) -> Recording:
     """
     name = Path(path).name
     data = read_bounded(path, MOST_BYTES)
+    if data[:4] == b"fLaC":
+        return _flac(data, name)
     if data[:4] != b"RIFF" or data[8:12] != b"WAVE":
         begins = "an RF64 file, which is not read here" if data[:4] == b"RF64" else f"it begins with {shown(data[:12])}"
         raise DescriptionError(f"{name}: not a WAV file: {begins}")
@@ -74,6 +80,31 @@ def read_wav(path: str | Path) -> Recording:
     top = 1.0 if floating else 1.0 - 2.0 ** (1 - bits)
     kind = f"{bits} bit{' float' if floating else ''}"
     return Recording(name, hashlib.sha256(data).hexdigest(), rate, samples, top, kind)
+
+
+def _flac(data: bytes, name: str) -> Recording:
+    import soundfile
+
+    try:
+        with soundfile.SoundFile(io.BytesIO(data)) as file:
+            bits = int(file.subtype.removeprefix("PCM_").replace("S8", "8"))
+            _check_kind(file.channels, file.samplerate, name)
+            size = file.frames * file.channels * bits // 8
+            if not 0 < size <= MOST_BYTES:
+                raise DescriptionError(f"{name}: {size:,} bytes of samples; 1 to {MOST_BYTES:,} are read")
+            samples, rate, said = file.read(dtype="int32", always_2d=True) / 2.0**31, file.samplerate, file.frames
+    except soundfile.SoundFileError as problem:
+        raise DescriptionError(f"{name}: not a FLAC file that can be read: {shown(str(problem))}") from None
+    if len(samples) != said:
+        raise DescriptionError(f"{name}: cut off: it says {said:,} samples, {len(samples):,} are there")
+    return Recording(name, hashlib.sha256(data).hexdigest(), rate, samples, 1.0 - 2.0 ** (1 - bits), f"{bits} bit")
+
+
+def _check_kind(channels: int, rate: int, name: str) -> None:
+    if not 1 <= channels <= _MOST_CHANNELS:
+        raise DescriptionError(f"{name}: {channels} channels; 1 to {_MOST_CHANNELS} channels are read")
+    if not 8000 <= rate <= 384_000:
+        raise DescriptionError(f"{name}: {rate:,} samples a second; expected 8,000 to 384,000")
 
 
 def _chunks(data: bytes, name: str) -> tuple[bytes, memoryview]:
@@ -125,8 +156,7 @@ def _format(form: bytes, name: str) -> tuple[int, int, int, bool]:
             f"{name}: {channels} channels of {bits} bits in blocks of {block} bytes; 1 to {_MOST_CHANNELS} channels "
             "are read"
         )
-    if not 8000 <= rate <= 384_000:
-        raise DescriptionError(f"{name}: {rate:,} samples a second; expected 8,000 to 384,000")
+    _check_kind(channels, rate, name)
     return rate, channels, bits, floating
 
 
@@ -152,7 +182,7 @@ def _floats(body: memoryview, channels: int, bits: int, floating: bool, name: st
 
 
 def refuse_clipped(samples: Array, recording: Recording) -> None:
-    """Refuse runs of samples of one channel at full scale; whole numbers reach one step further down than up.
+    """Refuse runs of samples of one channel at full scale [1]; whole numbers reach one step further down.
 
     Raises
     ------
@@ -172,7 +202,18 @@ def refuse_clipped(samples: Array, recording: Recording) -> None:
 
 
 def write_wav(path: str | Path, samples: NDArray[np.floating], rate: int, bits: int = 24) -> Path:
-    """Write samples as a WAV file; parameters as `wav_bytes`.
+    """Write samples as a WAV file.
+
+    Parameters
+    ----------
+    path : str or Path
+        Missing folders are made.
+    samples : ndarray
+        Shape (samples,) or (samples, channels), between -1 and 1 [of full scale].
+    rate : {44100, 48000, 96000}
+        Samples a second [Hz].
+    bits : {16, 24, 32}
+        Of a sample.
 
     Raises
     ------
@@ -188,9 +229,11 @@ def wav_bytes(samples: NDArray[np.floating], rate: int, bits: int = 24, name: st
     Parameters
     ----------
     samples : ndarray
-        Shape (samples,) or (samples, channels), between -1 and 1.
+        Shape (samples,) or (samples, channels), between -1 and 1 [of full scale].
     rate : {44100, 48000, 96000}
+        Samples a second [Hz].
     bits : {16, 24, 32}
+        Of a sample.
     name : str
         What messages call it.
 
@@ -208,19 +251,14 @@ def wav_bytes(samples: NDArray[np.floating], rate: int, bits: int = 24, name: st
     greatest = float(np.abs(table).max(initial=0.0))
     if not greatest <= 1.0:
         raise DescriptionError(f"{name}: a sample of {greatest:g} does not fit; full scale is 1")
-    body = _whole_numbers(table, bits)
-    if len(body) > MOST_BYTES:
-        raise DescriptionError(f"{name}: {len(body):,} bytes; at most {MOST_BYTES:,} are written")
-    block = table.shape[1] * bits // 8
-    head = struct.pack("<4sIHHIIHH", b"fmt ", 16, _PCM, table.shape[1], rate, rate * block, block, bits)
-    pad = b"\0" * (len(body) % 2)
-    chunks = b"WAVE" + head + struct.pack("<4sI", b"data", len(body)) + body + pad
-    return struct.pack("<4sI", b"RIFF", len(chunks)) + chunks
+    size = table.size * bits // 8
+    if size > MOST_BYTES:
+        raise DescriptionError(f"{name}: {size:,} bytes; at most {MOST_BYTES:,} are written")
+    import soundfile
 
-
-def _whole_numbers(table: Array, bits: int) -> bytes:
+    # Whole numbers at the top of 32 bits are written as they are: soundfile's own scaling leaves the last step out.
     scale = 2.0 ** (bits - 1)
-    numbers = np.clip(np.rint(table * scale), -scale, scale - 1.0)
-    if bits == 24:
-        return numbers.astype("<i4").ravel().view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
-    return numbers.astype(f"<i{bits // 8}").tobytes()
+    numbers = np.clip(np.rint(table * scale), -scale, scale - 1.0).astype("<i4") << (32 - bits)
+    content = io.BytesIO()
+    soundfile.write(content, numbers, rate, f"PCM_{bits}", format="WAV")
+    return content.getvalue()

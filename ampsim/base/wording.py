@@ -23,19 +23,19 @@ def plain(text: str, lines: bool = False) -> str:
 
 
 def plain_frequency(frequency: float) -> str:
-    """A tick: "50", "2k", "1M"."""
+    """A frequency [Hz] as a tick: "50", "2k", "1M"."""
     if frequency >= 1e6:
         return f"{frequency / 1e6:g}M"
     return f"{frequency / 1000:g}k" if frequency >= 1000 else f"{frequency:g}"
 
 
 def in_hertz(frequency: float) -> str:
-    """A frequency in words, three figures: "82 Hz", "1.32 kHz"."""
+    """A frequency [Hz] in words, three figures: "82 Hz", "1.32 kHz"."""
     return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"
 
 
 def in_decibels(level: float, sign: bool = False) -> str:
-    """A level in words: "63.1 dB"; with `sign` "+5.3 dB"."""
+    """A level [dB] in words: "63.1 dB"; with `sign` "+5.3 dB"."""
     if math.isnan(level):
         return "not known"
     if math.isinf(level):
@@ -44,7 +44,7 @@ def in_decibels(level: float, sign: bool = False) -> str:
 
 
 def in_volts(volts: float) -> str:
-    """A voltage in words, three figures: "8.12 V", "−162 V", "35 mV"."""
+    """A voltage [V] in words, three figures: "8.12 V", "−162 V", "35 mV"."""
     if 0.0 < abs(volts) < 0.1:
         return minus(f"{1e3 * volts:.3g} mV")
     return minus(f"{volts:.3g} V")

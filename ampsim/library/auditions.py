@@ -24,6 +24,15 @@ from ..studies.audition_request import (
 def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
     """Make an Audition of a job file's tables; the amps it names are loaded by the caller.
 
+    Parameters
+    ----------
+    data : mapping
+        The tables of the file.
+    file : str
+        What messages call it.
+    stock, modded : Amp
+        The amp that it names, as drawn and with its mods.
+
     What the file leaves out (`views`, `compare`, `waveform`) is as in `default_audition`: all that the mods add.
 
     Raises

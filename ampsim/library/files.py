@@ -12,7 +12,13 @@ from ..base.files import MOST_BYTES, printable, read_bounded
 
 
 def models() -> Path:
-    """The folder of valves, amps, mods and jobs that comes with ampsim (in the package, or beside it in a clone)."""
+    """The folder of valves, amps, mods and jobs that comes with ampsim (in the package, or beside it in a clone).
+
+    Raises
+    ------
+    DescriptionError
+        When it is missing.
+    """
     here = Path(__file__).resolve().parent.parent
     for folder in (here / "models", here.parent / "models"):
         if (folder / "valves").is_dir():
@@ -56,6 +62,17 @@ def toml_tables(data: bytes, name: str) -> dict[str, Any]:
 
 def file_of(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
     """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>.
+
+    Parameters
+    ----------
+    name : str or Path
+        A path ending in ".toml", or the name of a model.
+    folder : str
+        Of models/.
+    beside : Path, optional
+        Folder of the file that names it.
+    where : str
+        File and entry that name it, for messages.
 
     Raises
     ------

@@ -30,7 +30,7 @@ _EXAMPLES = {
 
 
 def read_limits(entry: Entry, key: str) -> tuple[float, float, str, str]:
-    """Read the limits of a wish: least, most (infinite where there is none), unit, and the limits in words.
+    """Read the limits of a wish: least, most [its unit] (infinite where there is none), unit, and the limits in words.
 
     "less" counts downwards: 3 to 5 dB less lies between -5 and -3 dB. A change "at most" or "within" a number may go
     either way.

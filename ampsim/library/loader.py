@@ -27,7 +27,19 @@ Finder = Callable[[str, str, Path | None, str], tuple[str, bytes, Path | None]]
 
 
 def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-    """Find a file beside the one that names it, or in models/."""
+    """Find a file beside the one that names it, or in models/.
+
+    Parameters
+    ----------
+    word : str
+        A path, the name of a file beside, or of a model.
+    folder : str
+        Of models/.
+    beside : Path or None
+        Folder of the file that names it.
+    where : str
+        File and entry that name it, for messages; "" when a person does.
+    """
     path = valve_file(word, beside, where) if folder == "valves" and where else file_of(word, folder, beside, where)
     return printable(path.name), read_bounded(path), path.parent
 

@@ -39,7 +39,13 @@ def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
 
 
 def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
-    """Read one [[switches]] table."""
+    """Read one [[switches]] table.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and what would do.
+    """
     designator, control = entry.designator("designator"), entry.label("control")
     table = entry.table("positions")
     positions = []
@@ -81,7 +87,13 @@ def _replacement(entry: Entry) -> Edit:
 
 
 def read_fitting(entry: Entry) -> Edit:
-    """Read where a part is fitted: the entries `fit`, one of the four ways, `wired` for a pot."""
+    """Read where a part is fitted: the entries `fit`, one of the four ways, `wired` for a pot.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and what would do.
+    """
     part = entry.designator("fit")
     ways = [way for way in ("across", "between", "in_series_at", "pins") if entry.has(way)]
     if len(ways) != 1:
@@ -126,7 +138,7 @@ def _check_mod(top: Entry, mod: Mod) -> None:
     for switch in mod.switches:
         lists += [(f"switches: {switch.control} at {label}", [*mod.edits, *edits]) for label, edits in switch.positions]
     for where, edits in lists:
-        names = [name for edit in edits for name in _taken(edit)]
+        names = [name for edit in edits for name in _edited_places(edit)]
         for name in names:
             if names.count(name) > 1:
                 raise top.fail("", f"{where}: {name} is edited twice")
@@ -136,7 +148,7 @@ def _check_mod(top: Entry, mod: Mod) -> None:
         raise top.fail("parts", f"{', '.join(unused)} is fitted nowhere")
 
 
-def _taken(edit: Edit) -> set[str]:
+def _edited_places(edit: Edit) -> set[str]:
     if edit.action == "fit":
         return {edit.part} | ({edit.in_series} if edit.in_series else set())
     return {edit.part} if edit.part else set()

@@ -76,10 +76,10 @@ def describe_wishes(wanted: WishList) -> str:
 
 def describe_drawer(drawer: Drawer) -> str:
     """Say what a drawer file means: its parts."""
-    return _page(drawer.name, {"Parts at hand": [_stocked(part) for part in drawer.parts]})
+    return _page(drawer.name, {"Parts at hand": [_drawer_line(part) for part in drawer.parts]})
 
 
-def _stocked(part: Stocked) -> str:
+def _drawer_line(part: Stocked) -> str:
     value = format_value(part.value, FARAD if part.kind == "capacitor" else OHM)
     share = f", {100.0 * part.tolerance:g} %" if part.tolerance else ""
     limits = ((part.volts, "V"), (part.watts, "W"))

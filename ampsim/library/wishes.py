@@ -47,14 +47,14 @@ def read_drawer(data: Mapping[str, object], file: str) -> Drawer:
     top = Entry(data, file)
     name = top.label("name")
     tables = [(each, kind) for kind in ("resistor", "capacitor") for each in top.tables(f"{kind}s")]
-    parts = [part for each, kind in tables for part in _kept(each, kind)]
+    parts = [part for each, kind in tables for part in _drawer_parts(each, kind)]
     top.finish(" in a drawer")
     if not parts:
         raise top.fail("", "the drawer is empty; parts stand under [[resistors]] and [[capacitors]]")
     return Drawer(name, tuple(parts))
 
 
-def _kept(entry: Entry, kind: str) -> list[Stocked]:
+def _drawer_parts(entry: Entry, kind: str) -> list[Stocked]:
     given = entry.raw("values")
     if not isinstance(given, list) or not 1 <= len(given) <= 500:
         raise entry.fail("values", f"{shown(given)} is not a list of values")
@@ -72,6 +72,17 @@ def read_wishes(
     data: Mapping[str, object], file: str, stock: Amp, modded: Amp, drawer: Drawer | None = None
 ) -> WishList:
     """Make a WishList of a wish file's tables; amp, mods and drawer it names are loaded by the caller.
+
+    Parameters
+    ----------
+    data : mapping
+        The tables of the file.
+    file : str
+        What messages call it.
+    stock, modded : Amp
+        The amp that it names, as drawn and with its mods.
+    drawer : Drawer, optional
+        Parts at hand.
 
     Raises
     ------

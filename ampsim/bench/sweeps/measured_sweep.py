@@ -244,4 +244,4 @@ def read_sweep(path: str | Path) -> xr.Dataset:
     DescriptionError
         As `read_recording` and `read_csv`.
     """
-    return read_recording(path) if Path(path).suffix.lower() == ".wav" else read_csv(path)
+    return read_recording(path) if Path(path).suffix.lower() in (".wav", ".flac") else read_csv(path)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...base.entries import NAME
+from ...base.entry_texts import NAME
 from ...base.errors import DescriptionError, shown
 from .description import Valve
 from .grid import diode_lines

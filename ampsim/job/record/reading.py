@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from ...base.entries import MOST_WORDS, Entry
+from ...base.entries import Entry
+from ...base.entry_texts import MOST_WORDS
 from ...base.errors import DescriptionError, shown
 from ...base.files import read_bounded
 from ...base.quantities import OHM, VOLT, Quantity

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from ampsim.circuit.loudspeaker import coil_sections
-from ampsim.circuit.stages import TEMPLATES
+from ampsim.circuit.stages import TEMPLATES, Kind
 from ampsim.circuit.valves.evaluation import slopes
 from ampsim.library.loader import load_valve, parse_amp
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -396,6 +396,19 @@ def test_a_supply_chain_sags_by_its_own_currents():
     rest = simulate(amp, OperatingPoint()).squeeze()
     current = float(rest["current"].sel(branch="V1.plate"))
     assert float(rest["voltage"].sel(node="B1")) == pytest.approx(320 - 11e3 * current, abs=0.01)
+
+
+@pytest.mark.parametrize("template", TEMPLATES.values(), ids=lambda each: each.name)
+def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
+    fitted = {kind for role in template.roles.values() for kind in role.kinds}
+    if template.kind is Kind.ANY:
+        assert fitted == {"wires"}
+        return
+    assert ("valve" in fitted) == (template.kind in (Kind.GAIN, Kind.FOLLOWER, Kind.INVERTER, Kind.OUTPUT))
+    assert ("transformer" in fitted) == (template.kind is Kind.OUTPUT)
+    assert ("loudspeaker" in fitted) == (template.kind is Kind.LOAD)
+    assert ("stage" in fitted) == (template.kind is Kind.FEEDBACK)
+    assert (template.inputs == 0) == (template.kind in (Kind.INSTRUMENT, Kind.SOURCE))
 
 
 def test_every_template_was_run_above():

@@ -10,6 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..circuit.positions import AS_DRAWN
 
 
 def expect(response: xr.Dataset, analysis: str) -> None:
@@ -96,5 +97,5 @@ def _settings(response: xr.Dataset) -> dict[str, list[str]]:
 
 def _setting(name: str, value: Any) -> str:
     if isinstance(value, str):
-        return "" if value == "as drawn" else f"{name}={value}"
+        return "" if value == AS_DRAWN else f"{name}={value}"
     return "" if np.isnan(value) else f"{name}={value:.3g}"

@@ -35,6 +35,7 @@ _TOP = 14_130.0
 _CLOSE_DB = 4e-3
 _WIDEST_DB = 60.0
 _ROUNDS = 60
+NO_CONE = "none"  # what `attrs["roll_off"]` says where nothing stands for a loudspeaker
 
 
 @dataclass(frozen=True)
@@ -194,7 +195,7 @@ def _rounding(sone: Array) -> Array:
 
 
 def _attributes(listening: Listening) -> dict[str, str | float]:
-    cone = f"24 dB per octave above {listening.roll_off:g} Hz" if listening.roll_off else "none"
+    cone = f"24 dB per octave above {listening.roll_off:g} Hz" if listening.roll_off else NO_CONE
     return {
         "spectrum": SPECTRUM,
         "level_db": listening.level,

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from ...base.errors import DescriptionError, shown
-from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, Array
+from ...measures.loudness import NO_CONE, NOTICED_ACUM, NOTICED_DB, Array
 
 _ACUM = (
     "Acum is the measure of sharpness, how bright a sound is: a hiss around 1 kHz has 1 acum, a hiss around 4 kHz "
@@ -156,7 +156,7 @@ def _panel(rotation: float) -> str:
 
 def _limits(answer: xr.Dataset) -> str:
     cone = str(answer.attrs["roll_off"])
-    stand_in = "nothing stands for the cone" if cone == "none" else f"a plain fall of {cone} stands for the cone"
+    stand_in = "nothing stands for the cone" if cone == NO_CONE else f"a plain fall of {cone} stands for the cone"
     return (
         f"Computed for soft, clean playing of all notes of a guitar, heard at {answer.attrs['level_db']:g} dB, at the "
         f"loudspeaker terminals; {stand_in}. Room, cabinet, the cone itself, microphone, playing dynamics and "

@@ -90,6 +90,10 @@ def noise_shares(response: xr.Dataset) -> xr.DataArray:
     return power / power.sum("contributor")
 
 
+OTHERS = "all others"
+"""What `contributor_table` calls those that are too faint for a row of their own."""
+
+
 def contributor_table(response: xr.Dataset, least: float = 0.01) -> pd.DataFrame:
     """Who makes the noise.
 
@@ -98,7 +102,7 @@ def contributor_table(response: xr.Dataset, least: float = 0.01) -> pd.DataFrame
     response : xarray.Dataset
         Of `noise_spectrum`.
     least : float
-        Contributors with less of the A-weighted power than this share are left out; the row "all others" has them.
+        Contributors with less of the A-weighted power than this share are left out; the row `OTHERS` has them.
 
     Returns
     -------
@@ -118,7 +122,7 @@ def contributor_table(response: xr.Dataset, least: float = 0.01) -> pd.DataFrame
             names = {name: str(response[name].values[n]) for name in ("contributor", "kind", "stage")}
             rows.append({**head, **names, "noise [mV(A)]": 1e3 * here[n], "share [%]": 100.0 * share[n]})
         rest = np.sqrt(max(float((here**2).sum() - (here[order] ** 2).sum()), 0.0))
-        others = {"contributor": "all others", "kind": "", "stage": ""}
+        others = {"contributor": OTHERS, "kind": "", "stage": ""}
         left = 100.0 * max(1.0 - float(share[order].sum()), 0.0)
         rows.append({**head, **others, "noise [mV(A)]": 1e3 * rest, "share [%]": left})
     return pd.DataFrame(rows)

@@ -16,7 +16,7 @@ from ...pictures import captions, style
 from ...pictures.axes import area_between, draw, fill, frequency_axis, guitar_bracket, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width, wrap_text
 from .hum_measures import hum_by_node, hum_table
-from .measures import contributor_table, noise_table
+from .measures import OTHERS, contributor_table, noise_table
 
 _HEIGHT = 2.6  # inches
 _ROW, _BAR, _GAP, _EDGE, _NUMBER, _WIDEST = 0.34, 0.1, 0.12, 0.25, 0.75, 2.4
@@ -70,11 +70,7 @@ def describe_noise(response: xr.Dataset) -> str:
 
 
 @style.picture_settings()
-def noise_picture(
-    response: xr.Dataset,
-    position: str | None = None,
-    title: str | None = None,
-) -> Picture:
+def noise_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw the noise at the output over frequency, stock against modded.
 
     Parameters
@@ -116,22 +112,20 @@ def noise_bars_picture(response: xr.Dataset, position: str | None = None) -> Pic
     pair = _pair(response, position)
     names = captions.variant_names(pair)
     table = contributor_table(pair, 0.0)
-    table = table[table["contributor"] != "all others"]
+    table = table[table["contributor"] != OTHERS]
     volts = table.pivot(index="contributor", columns="variant", values="noise [mV(A)]").reindex(columns=names)
     order = volts.max(axis=1).sort_values(ascending=False, kind="stable").index
     stages = dict(zip(table["contributor"], table["stage"], strict=True))
     rows = [_bar_row(f"{name} ({stages[name]})", volts.loc[name]) for name in order[:_MOST_BARS]]
     # Powers add: the parts are strangers to each other.
-    rows.append(_bar_row("all others", (volts.loc[order[_MOST_BARS:]] ** 2).sum() ** 0.5))
+    rows.append(_bar_row(OTHERS, (volts.loc[order[_MOST_BARS:]] ** 2).sum() ** 0.5))
     heading = f"{captions.amp_name(pair)}: who makes the noise"
     subtitle = f"A-weighted noise at {pair.attrs['output']} by part, {pair['position'].values[0]}; powers add up"
     return paired_bars(heading, subtitle, rows, names, [in_db_a(each) for each in noise_table(pair)[_LEVEL]])
 
 
 def hum_bars_picture(
-    response: xr.Dataset,
-    kind: Literal["supply", "heater"] = "supply",
-    position: str | None = None,
+    response: xr.Dataset, kind: Literal["supply", "heater"] = "supply", position: str | None = None
 ) -> Picture:
     """Draw where the hum comes from at one position, first against last variant: by supply node, or by heater.
 

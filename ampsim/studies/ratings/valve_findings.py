@@ -9,11 +9,12 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ...circuit.positions import AS_DRAWN
 from ...measures.labels import records
 from ...simulation.facts import VALVES, get
 from ..findings import Finding, Grade, grade_below
 from . import TITLE
-from .valves import STATE_WORDS
+from .valves import GRID_LEAK, STATE_WORDS
 
 HOW = "operating point, cold operating point and transient"
 MOVED, DRIVEN_MOVED = 0.05, 0.25
@@ -114,7 +115,7 @@ def _reading_words(row: Mapping[str, Any]) -> str:
     margin = f"{_amount(limit - value, row['unit'])} to spare"
     if value > limit:
         margin = f"{_amount(value - limit, row['unit'])} too much"
-    state = "" if row["quantity"] == "grid leak" else f" {STATE_WORDS[row['state']]}"
+    state = "" if row["quantity"] == GRID_LEAK else f" {STATE_WORDS[row['state']]}"
     most = f"{_amount(limit, row['unit'])} ({row['kind of limit']})"
     return f"{row['quantity']}{state} {_amount(value, row['unit'])} of at most {most}, {margin}"
 
@@ -126,7 +127,7 @@ def _amount(value: float, unit: str) -> str:
 
 
 def _position_words(row: Mapping[str, Any]) -> str:
-    return f"at {row['position']}" if row["position"] != "as drawn" else "as drawn"
+    return f"at {row['position']}" if row["position"] != AS_DRAWN else AS_DRAWN
 
 
 def _stock_words(row: Mapping[str, Any]) -> str:

@@ -35,6 +35,7 @@ class _Quantity:
 
 _SELF, _FIXED = "grid_leak_self_bias", "grid_leak_fixed_bias"
 _WATTS, _VOLTS = "electrode_watts", "electrode_volts"
+GRID_LEAK = "grid leak"
 QUANTITIES = (
     _Quantity("plate dissipation", "rest", _WATTS, "plate", ("plate_watts",), "W"),
     _Quantity("plate dissipation", "driven", _WATTS, "plate", ("plate_watts_driven", "plate_watts"), "W"),
@@ -49,7 +50,7 @@ QUANTITIES = (
     _Quantity("heater to cathode", "rest", _VOLTS, "cathode", ("heater_cathode_volts",), "V"),
     _Quantity("heater to cathode", "driven", _VOLTS, "cathode", ("heater_cathode_volts",), "V"),
     _Quantity("negative grid volts", "driven", _VOLTS, "grid", ("negative_grid_volts",), "V"),
-    _Quantity("grid leak", "rest", "grid_ohms", "", (_SELF,), "ohm"),
+    _Quantity(GRID_LEAK, "rest", "grid_ohms", "", (_SELF,), "ohm"),
 )
 
 
@@ -106,7 +107,7 @@ def _rows(
     def read(quantity: _Quantity) -> float:
         item = f"{designator}.{quantity.pin}" if quantity.pin else designator
         value = readings.get((quantity.variable, item, quantity.state), math.nan)
-        if quantity.name == "heater to cathode":
+        if quantity.pin == "cathode":  # against the heater
             return abs(value - heater_volts)
         return max(-value, 0.0) if quantity.pin == "grid" else 1e3 * value if quantity.unit == "mA" else value
 

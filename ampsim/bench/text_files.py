@@ -20,7 +20,7 @@ def text_lines(data: bytes, name: str) -> list[str]:
     """
     if len(data) > MOST_BYTES:
         raise DescriptionError(f"{name}: more than {MOST_BYTES:,} bytes")
-    lines = _decoded(data, name).splitlines()
+    lines = _decode(data, name).splitlines()
     if len(lines) > MOST_LINES:
         raise DescriptionError(f"{name}: {len(lines):,} lines; at most {MOST_LINES:,} are read")
     for number, line in enumerate(lines, 1):
@@ -29,7 +29,7 @@ def text_lines(data: bytes, name: str) -> list[str]:
     return lines
 
 
-def _decoded(data: bytes, name: str) -> str:
+def _decode(data: bytes, name: str) -> str:
     """UTF-8, UTF-16 with its mark, else Windows-1252, as programs that write such files do (common practice)."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = data.decode("utf-16", "replace")

@@ -253,15 +253,17 @@ class _Survey:
         """Every fault's sizes and readings; and those that show nowhere."""
         volts = self._grid_volts()
         may = list(suspects(self._bench.wired))
-        ends = self._tried(may, 2, volts)
+        ends = self._try_out(may, 2, volts)
         limit = _UNSEEN * np.abs(healthy) + _UNSEEN_VOLTS
         seen = [bool((np.abs(found - healthy) > limit).any()) for _, _, found in ends]
         return (
-            self._tried([each for each, shows in zip(may, seen, strict=True) if shows], SIZES, volts),
+            self._try_out([each for each, shows in zip(may, seen, strict=True) if shows], SIZES, volts),
             tuple(each for each, shows in zip(may, seen, strict=True) if not shows),
         )
 
-    def _tried(self, may: Sequence[Suspect], steps: int, volts: dict[str, float]) -> list[tuple[Suspect, Array, Array]]:
+    def _try_out(
+        self, may: Sequence[Suspect], steps: int, volts: dict[str, float]
+    ) -> list[tuple[Suspect, Array, Array]]:
         sizes = [np.array(each.kind.sizes(steps)) for each in may]
         states = [
             faulty_state(each, float(size), self._typical, volts)

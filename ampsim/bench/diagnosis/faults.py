@@ -158,11 +158,11 @@ def describe_fault(parts: Mapping[str, AnyPart], suspect: Suspect, size: float) 
     if kind.size is Size.AMPERES:
         return f"{words} about {1e6 * size:.2g} uA"
     if kind.size is Size.OHMS:
-        return f"{words} {_rounded(size)} ({format_value(drawn, FARAD)})"
+        return f"{words} {_ohms_words(size)} ({format_value(drawn, FARAD)})"
     if kind.part == "resistor":
-        return f"{words} {_rounded(drawn * size)} (drawn {format_value(drawn, OHM)})"
+        return f"{words} {_ohms_words(drawn * size)} (drawn {format_value(drawn, OHM)})"
     return f"{words} about {100.0 * size:.0f} % of its type's"
 
 
-def _rounded(ohms: float) -> str:
+def _ohms_words(ohms: float) -> str:
     return format_value(float(f"{ohms:.2g}"), OHM)

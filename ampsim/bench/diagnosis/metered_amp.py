@@ -104,7 +104,7 @@ class MeteredAmp:
         NaN where ngspice finds no trustworthy answer.
         """
         everywhere = np.ones((len(states), len(self.probes)), dtype=bool)
-        return self._loaded(states, np.full(everywhere.shape, np.nan), everywhere, progress)
+        return self._read_loaded(states, np.full(everywhere.shape, np.nan), everywhere, progress)
 
     def read_nearly(self, states: Sequence[State], progress: Progress | None = None) -> Array:
         """As `read` [V], in a fifth of the time: the meter is put on where it matters.
@@ -118,14 +118,14 @@ class MeteredAmp:
         share = np.where(np.abs(drawn) > _TINY, load / np.where(drawn == 0.0, 1.0, drawn), 1.0)
         soft = np.abs(share - 1.0) > _SOFT
         moved = np.abs(found - drawn) > _FAR * np.abs(drawn) + _TINY
-        return self._loaded(states, found * share, moved | soft, progress)
+        return self._read_loaded(states, found * share, moved | soft, progress)
 
     def unloaded(self, states: Sequence[State]) -> Array:
         """What a meter that draws nothing would show [V], shape (states, probes); NaN as in `read`."""
         outcomes = engine.run([self._netlist(state) for state in states], timeout=_TIMEOUT)
-        return np.array([[self._shown(outcome, each) for each in self.probes] for outcome in outcomes])
+        return np.array([[self._volts_shown(outcome, each) for each in self.probes] for outcome in outcomes])
 
-    def _loaded(
+    def _read_loaded(
         self, states: Sequence[State], found: Array, where: NDArray[np.bool_], progress: Progress | None
     ) -> Array:
         """Put what a loaded meter shows into a table of readings, where it is asked for."""
@@ -135,11 +135,11 @@ class MeteredAmp:
             [self._with_meter(plain[row], column) for row, column in asked], timeout=_TIMEOUT, progress=progress
         )
         for (row, column), outcome in zip(asked, outcomes, strict=True):
-            found[row, column] = self._shown(outcome, self.probes[column])
+            found[row, column] = self._volts_shown(outcome, self.probes[column])
         return found
 
     @staticmethod
-    def _shown(outcome: engine.Outcome, at: Probe) -> float:
+    def _volts_shown(outcome: engine.Outcome, at: Probe) -> float:
         if not isinstance(outcome, Arrays):
             return float("nan")
         volts = [0.0 if net == GROUND else float(outcome.vectors[f"v({net})"][0]) for net in (at.first, at.second)]
@@ -177,13 +177,13 @@ class MeteredAmp:
     def _circuit(self, supply: float) -> Circuit:
         """The amp with everything in it that may go wrong, at a supply."""
         if supply not in self._circuits:
-            elements, parts = self._fitted()
+            elements, parts = self._elements_that_may_fail()
             self._circuits[supply] = replace(
                 self.wired, amp=at_supply(self.amp, supply), elements=elements, parts=parts
             )
         return self._circuits[supply]
 
-    def _fitted(self) -> tuple[tuple[Element, ...], dict[str, AnyPart]]:
+    def _elements_that_may_fail(self) -> tuple[tuple[Element, ...], dict[str, AnyPart]]:
         """Elements and parts with leaks, wires and meter leads besides."""
         elements, parts = [], dict(self.wired.parts)
 

@@ -125,14 +125,14 @@ def _cold(dead: DeadAmp, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[Ne
         places = tuple(f"{each.part}.{end}" for end in ends)
         if {pins[each.part][end] for end in ends} & dead.unsure:
             continue
-        ohms = [_with(dead, one).ohms(*places) for one in pair]
+        ohms = [_faulty_amp(dead, one).ohms(*places) for one in pair]
         seen = [min(max(value, WHOLE), 2.0 * _OVER_RANGE) for value in ohms]
         apart = abs(math.log((seen[0] + 1.0) / (seen[1] + 1.0))) / (_COLD_SHARE * math.sqrt(2.0))
         where = f" from {places[0]} to {places[1]}" if each.kind.part == "transformer" else f" across {each.part}"
         yield NextStep(Way.COLD, f"resistance{where}, in circuit", _ohms(ohms[0]), _ohms(ohms[1]), apart)
 
 
-def _with(dead: DeadAmp, one: SizedSuspect) -> DeadAmp:
+def _faulty_amp(dead: DeadAmp, one: SizedSuspect) -> DeadAmp:
     """The unplugged amp with a fault; a valve's does not show in resistances."""
     suspect, size = one.suspect, one.size
     pins = {each.designator: dict(each.pins) for each in dead.wired.elements}[suspect.part]

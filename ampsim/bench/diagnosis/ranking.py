@@ -145,9 +145,9 @@ class Ranking:
     def rank_all(self, readings: Array, supplies: Array) -> list[Ranked]:
         """Weigh many sets of readings [V], shape (sets, n), each by itself, taken at supplies (sets,)."""
         plain, weights = self._weights(readings, supplies)
-        return [self._ranked(*each) for each in zip(readings, supplies, plain, weights, strict=True)]
+        return [self._rank_one(*each) for each in zip(readings, supplies, plain, weights, strict=True)]
 
-    def _ranked(self, readings: Array, supply: float, plain: float, weights: Array) -> Ranked:
+    def _rank_one(self, readings: Array, supply: float, plain: float, weights: Array) -> Ranked:
         model, supplies = self.model, np.array([supply])
         starts = np.flatnonzero(np.diff(self._owner, prepend=-1))
         whole = np.logaddexp.reduceat(weights, starts)
@@ -159,7 +159,7 @@ class Ranking:
         healthy, first = self._healthy_at(supplies)[0], self._faulty_at(self._states[best[:1]], supplies)[0, 0]
         told_by = first if gain > self.threshold else healthy
         covariance = self._covariance(self._states[best[0]]) if gain > self.threshold else self.healthy_covariance
-        moved = self._supply_moved(readings - told_by, covariance)
+        moved = self._supply_change(readings - told_by, covariance)
         return Ranked(
             gain,
             tuple(model.suspects[number] for number in order),
@@ -179,7 +179,7 @@ class Ranking:
         left = known - known**2 * float(slope @ np.linalg.solve(covariance, slope))
         return np.asarray(np.sqrt(np.diag(self.healthy_covariance) - (known - left) * slope**2))
 
-    def _supply_moved(self, differences: Array, covariance: Array) -> float:
+    def _supply_change(self, differences: Array, covariance: Array) -> float:
         """What the readings say of the supply's factor beyond what was known of it (conditional mean)."""
         slope = self.meter.supply**2 * self.model.per_supply
         return float(slope @ np.linalg.solve(covariance, differences))

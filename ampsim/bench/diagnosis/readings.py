@@ -15,17 +15,16 @@ from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND
 from ...library.files import toml_tables
+from ..mains import LEAST_VOLTS, MOST_VOLTS, mains_factor, mains_fault
 from .probes import MOST_PROBES, probe
 from .readings_text import place_value_tables
 
-_MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
+_MAINS = Quantity("mains voltage", "V", ("V",), "", LEAST_VOLTS, MOST_VOLTS)
 _METER = Quantity("meter impedance", "ohm", OHM.spellings, OHM.multipliers, 1e4, 1e12)
 _DIGIT = Quantity("last digit", "V", ("V",), "m", 1e-6, 10.0)
 # The supply is known to this share: of what a mains reading says, and without one (own choice; EN 50160 allows the
 # mains 10 %).
 _SUPPLY_KNOWN, _SUPPLY_UNKNOWN = 0.02, 0.05
-# What is further off is no matter of the mains (own choice).
-MOST_MAINS = 0.3
 # A place on ground may read so much [V] (own choice).
 _ON_GROUND = 0.1
 
@@ -68,12 +67,12 @@ class Readings:
     @property
     def supply(self) -> float:
         """The supply over the drawing's [ratio], as the mains tells; 1 where it was not read."""
-        return 1.0 if self.mains is None or self.mains_drawn is None else self.mains / self.mains_drawn
+        return mains_factor(self.mains, self.mains_drawn) or 1.0
 
     @property
     def supply_known(self) -> float:
         """Standard deviation of the supply's factor [ratio]."""
-        return _SUPPLY_UNKNOWN if self.mains is None or self.mains_drawn is None else _SUPPLY_KNOWN
+        return _SUPPLY_UNKNOWN if mains_factor(self.mains, self.mains_drawn) is None else _SUPPLY_KNOWN
 
     @property
     def about_supply(self) -> str:
@@ -164,10 +163,9 @@ def _check(found: Readings, read: Mapping[str, float], top: Entry) -> None:
     """Refuse what cannot be."""
     if found.mains_drawn is not None and found.mains is None:
         raise top.fail("mains_drawn", "says nothing without the mains while reading (mains)")
-    if not abs(found.supply - 1.0) <= MOST_MAINS:
-        raise top.fail(
-            "mains", f"{found.mains:g} V against {found.mains_drawn:g} V; expected within {100.0 * MOST_MAINS:.0f} %"
-        )
+    far = mains_fault(found.mains, found.mains_drawn)
+    if far:
+        raise top.fail("mains", far)
     if not found.volts:
         raise top.fail("volts", f"only places on ground were read: {', '.join(found.grounded)}")
     for name in found.names:

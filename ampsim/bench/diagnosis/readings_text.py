@@ -40,7 +40,7 @@ def place_value_tables(data: bytes, name: str) -> dict[str, object]:
         where = f"{name}: line {number}"
         cells = _cells(line, where)
         if first and len(cells) > 1 and not any(re.search(r"[0-9]", cell) for cell in cells[1:]):
-            first, column = False, _measured(cells, where)
+            first, column = False, _measured_column(cells, where)
             continue
         first = False
         place, value = _pair(cells, column, f"{where}: {shown(line)}")
@@ -66,7 +66,7 @@ def _cells(line: str, where: str) -> list[str]:
     return cells
 
 
-def _measured(head: list[str], where: str) -> int:
+def _measured_column(head: list[str], where: str) -> int:
     """The column of a wide table that holds what was measured; 0 for a head of two."""
     if len(head) == 2:
         return 0

@@ -137,11 +137,11 @@ class Diagnosis:
         lines += [f"On ground in the drawing, so not weighed: {', '.join(self.grounded)}."] if self.grounded else []
         lines += [self.verdict()]
         if not self.healthy:
-            lines += ["\n".join(self._suspected()), "\n".join(self._next())]
+            lines += ["\n".join(self._suspect_lines()), "\n".join(self._step_lines())]
         lines += [f"No fault of these parts shows in these readings: {', '.join(self.unseen)}."] if self.unseen else []
         return "\n\n".join([*lines, f"Tolerances: {TOLERANCE_SOURCE}."]) + "\n"
 
-    def _suspected(self) -> list[str]:
+    def _suspect_lines(self) -> list[str]:
         found = ["Suspects"]
         shown = [each for number, each in enumerate(self.suspicions[:_SHOWN]) if number < 3 or each.share >= 0.01]
         for number, each in enumerate(shown, 1):
@@ -151,7 +151,7 @@ class Diagnosis:
             found += [f"   {line}" for line in each.evidence] if number <= 3 else []
         return found
 
-    def _next(self) -> list[str]:
+    def _step_lines(self) -> list[str]:
         found = ["What to measure next, cold readings first"]
         if len(self.suspicions) < 2:
             return [*found, "- Measure the part itself, out of circuit."]
@@ -239,7 +239,7 @@ def weigh_readings(amp: Amp, readings: Readings, position: Position, model: Faul
         voltage_table(ranking.model, volts, ranked),
         suspicions,
         steps,
-        _unseen(model, readings.names),
+        _unseen_parts(model, readings.names),
         ranked.misfit < _UNEXPLAINED,
         readings.about_supply,
         readings.grounded,
@@ -279,14 +279,14 @@ def _distance(ranked: Ranked, one: int, other: int) -> float:
     return distance(apart, ranked.covariance)
 
 
-def _unseen(model: FaultModel, names: tuple[str, ...]) -> tuple[str, ...]:
+def _unseen_parts(model: FaultModel, names: tuple[str, ...]) -> tuple[str, ...]:
     """Parts of which no fault that was tried shows at the places read."""
-    shown = _showing(model.only(names))
+    shown = _parts_that_show(model.only(names))
     parts: Mapping[str, bool] = {each.part: shown.get(each.part, False) for each in (*model.suspects, *model.unseen)}
     return tuple(part for part, seen in parts.items() if not seen)
 
 
-def _showing(model: FaultModel) -> dict[str, bool]:
+def _parts_that_show(model: FaultModel) -> dict[str, bool]:
     limit = 0.01 * np.abs(model.healthy) + 0.01
     found: dict[str, bool] = {}
     for suspect, readings in zip(model.suspects, model.readings, strict=True):

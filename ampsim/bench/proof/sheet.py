@@ -22,7 +22,7 @@ from ...simulation.monte_carlo import spread
 from ...simulation.response import simulate
 from ..diagnosis.metered_amp import MeteredAmp, State
 from ..diagnosis.probes import Probe, standard_probes
-from ..diagnosis.readings import MOST_MAINS
+from ..mains import LEAST_VOLTS, MOST_VOLTS, mains_factor, mains_fault
 from .limits import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, Verdict, proof_rows, supply_factor
 from .sweeps import COUNT, SEED, SweepProof, known_tolerances, sweep_proof
 
@@ -133,21 +133,21 @@ def proof_sheet(
         When ngspice gives no trustworthy answer.
     """
     at = dict(position or {})
-    given = _checked(amp, at, volts or {})
-    places = tuple(dict.fromkeys([*_chart(circuit_at(amp, at)), *given]))
-    by_mains = _mains_factor(mains, mains_drawn)
+    given = _checked_readings(amp, at, volts or {})
+    places = tuple(dict.fromkeys([*_chart_places(circuit_at(amp, at)), *given]))
+    by_mains = _supply_by_mains(mains, mains_drawn)
     if supply is None and by_mains is not None:
         factor, off, words = by_mains, MAINS_KNOWN_SHARE, "Expected volts scaled as the mains."
     else:
         factor, off, words = _supply(amp, at, given, supply)
     scaled = at_supply(amp, factor)
     run = spread(scaled, count, seed, [at], OperatingPoint(), known_tolerances(scaled), places)
-    loaded = _loaded(scaled, at, places, meter) if meter is not None else {}
+    loaded = _meter_shares(scaled, at, places, meter) if meter is not None else {}
     rows = proof_rows(run, given, loaded, off, share)
     notes = [
         *_mains_words(mains, mains_drawn),
         words,
-        _limits(run, share, off),
+        _limits_words(run, share, off),
         *([f"Meter of {format_value(meter, OHM)}."] if meter else []),
     ]
     held = tuple(sweep_proof(name, *each, count=count, seed=seed) for name, each in (sweeps or {}).items())
@@ -158,21 +158,20 @@ def _or_nan(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-def _chart(wired: Circuit) -> list[str]:
+def _chart_places(wired: Circuit) -> list[str]:
     """Rails, and valve by valve all pins but the grid, each piece of wire once."""
     names = standard_probes(wired, ("plate", "cathode", "screen"))
     return sorted(names, key=lambda name: ("." in name, name.partition(".")[0]))
 
 
-def _mains_factor(mains: float | None, drawn: float | None) -> float | None:
+def _supply_by_mains(mains: float | None, drawn: float | None) -> float | None:
     for name, volts in (("mains", mains), ("mains_drawn", drawn)):
-        if volts is not None and not 50.0 <= volts <= 500.0:
-            raise DescriptionError(f"{name}: {shown(volts)}; expected 50 to 500 V")
-    if mains is None or drawn is None:
-        return None
-    if not abs(mains / drawn - 1.0) <= MOST_MAINS:
-        raise DescriptionError(f"mains: {mains:g} V against {drawn:g} V; expected within {100.0 * MOST_MAINS:.0f} %")
-    return mains / drawn
+        if volts is not None and not LEAST_VOLTS <= volts <= MOST_VOLTS:
+            raise DescriptionError(f"{name}: {shown(volts)}; expected {LEAST_VOLTS:g} to {MOST_VOLTS:g} V")
+    far = mains_fault(mains, drawn)
+    if far:
+        raise DescriptionError(f"mains: {far}")
+    return mains_factor(mains, drawn)
 
 
 def _mains_words(mains: float | None, drawn: float | None) -> list[str]:
@@ -182,7 +181,7 @@ def _mains_words(mains: float | None, drawn: float | None) -> list[str]:
     return [f"Mains {mains:g} V{more}."]
 
 
-def _checked(amp: Amp, at: Position, volts: Mapping[str, float]) -> dict[str, float]:
+def _checked_readings(amp: Amp, at: Position, volts: Mapping[str, float]) -> dict[str, float]:
     if len(volts) > _MOST_READINGS:
         raise DescriptionError(f"{len(volts)} readings are too many; at most {_MOST_READINGS}")
     known = circuit_at(amp, at).net_by_place
@@ -220,7 +219,7 @@ def _supply(amp: Amp, at: Position, given: Mapping[str, float], supply: float | 
     return factor, 0.0, f"Supply scaled to {rail} as measured, {given[rail]:g} V: {factor:.3f} times the drawn one."
 
 
-def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict[str, float]:
+def _meter_shares(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict[str, float]:
     """What a meter leaves of the volts at each place, held there alone."""
     if not 1e3 <= meter <= 1e12:
         raise DescriptionError(f"meter: {shown(meter)}; expected 1k to 1T ohm")
@@ -233,7 +232,7 @@ def _loaded(amp: Amp, at: Position, places: Sequence[str], meter: float) -> dict
     return dict(zip(places, loaded.tolist(), strict=True))
 
 
-def _limits(run: xr.Dataset, share: float | None, off: float) -> str:
+def _limits_words(run: xr.Dataset, share: float | None, off: float) -> str:
     if share is not None:
         return f"Limits: {100.0 * share:g} % either side, as stated."
     mains = ""

@@ -73,7 +73,7 @@ def compare_with_drawing(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    at = _known(amp, position)
+    at = _known_controls(amp, position)
     drawn = gain_db(simulate(amp, FrequencySweep(), [at], [node]), node).isel(variant=0, position=0)
     compare(measured["gain_db"], drawn)  # refuses before a hundred amps are worked out
     run = spread(amp, count, seed, [at], SWEEP, known_tolerances(amp), [node])
@@ -99,10 +99,10 @@ def sweep_proof(
 
 def describe_position(amp: Amp, position: Position) -> str:
     """The controls that the amp has, in words."""
-    return position_label(_known(amp, position))
+    return position_label(_known_controls(amp, position))
 
 
-def _known(amp: Amp, position: Position) -> dict[str, float | str]:
+def _known_controls(amp: Amp, position: Position) -> dict[str, float | str]:
     return {control: value for control, value in position.items() if control in amp.controls}
 
 

@@ -71,7 +71,7 @@ def compare(
     DescriptionError
         When both curves share too few frequencies, or too few of them lie in the band.
     """
-    grid, there = _shared(measured, simulated)
+    grid, there = _common_grid(measured, simulated)
     drawn = simulated.values[there]
     seen = resample(measured, grid)
     level = -_mean(seen - drawn, grid, band)
@@ -111,13 +111,13 @@ def tolerance_band(amps: xr.DataArray, simulated: xr.DataArray, band: tuple[floa
         When too few frequencies lie in the band.
     """
     grid = amps["frequency"].values
-    drawn = _interpolated(simulated["frequency"].values, simulated.values, grid)
+    drawn = _interpolate(simulated["frequency"].values, simulated.values, grid)
     away = amps.transpose("sample", "frequency").values - drawn
     away = away - np.array([_mean(row, grid, band) for row in away])[:, np.newaxis]
     moved = labelled(amps.transpose("sample", "frequency").copy(data=away), "dB", "away")
     edges = percentiles(moved, _BAND_PERCENTS)["percentile"].values
     shares = ((away >= edges[0]) & (away <= edges[1])).mean(axis=1)[np.isfinite(away).all(axis=1)]
-    low, high = (_interpolated(grid, edge, simulated["frequency"].values) + simulated.values for edge in edges)
+    low, high = (_interpolate(grid, edge, simulated["frequency"].values) + simulated.values for edge in edges)
     return ToleranceBand(low, high, float(np.quantile(shares, 0.05)), float(shares.min()))
 
 
@@ -183,7 +183,7 @@ def _verdict(grade: Grade, share: float, usual: float, excess: Array, grid: Arra
     )
 
 
-def _shared(measured: xr.DataArray, simulated: xr.DataArray) -> tuple[Array, NDArray[np.bool_]]:
+def _common_grid(measured: xr.DataArray, simulated: xr.DataArray) -> tuple[Array, NDArray[np.bool_]]:
     for curve, name in ((measured, "measured"), (simulated, "simulated")):
         if curve.dims != ("frequency",):
             dims = ", ".join(map(str, curve.dims))
@@ -202,7 +202,7 @@ def resample(measured: xr.DataArray, grid: Array) -> Array:
     """A measured curve [dB] at other frequencies [Hz]: averaged where it is dense, in between where it is not."""
     good = np.isfinite(measured.values)
     at, values = measured["frequency"].values[good], measured.values[good]
-    found = _interpolated(at, values, grid)
+    found = _interpolate(at, values, grid)
     middles = np.sqrt(grid[1:] * grid[:-1])
     edges = np.concatenate(([grid[0] ** 2 / middles[0]], middles, [grid[-1] ** 2 / middles[-1]]))
     sums = np.concatenate(([0.0], np.cumsum(values)))
@@ -213,7 +213,7 @@ def resample(measured: xr.DataArray, grid: Array) -> Array:
     return found
 
 
-def _interpolated(at: Array, values: Array, wanted: Array) -> Array:
+def _interpolate(at: Array, values: Array, wanted: Array) -> Array:
     """Straight lines over log frequency; NaN beyond the ends."""
     log = np.log(at)
     slack = 1e-9

@@ -111,7 +111,7 @@ def _fitting(sample: Sequence[str], way: _Dialect) -> tuple[float, int]:
 
 def _starts(fields: Sequence[str], way: _Dialect, width: int | None = None) -> bool:
     """Whether the first of the columns is a number, and there are `width` of them, two at least."""
-    return bool(fields) and width in (None, max(len(fields), 2)) and _parsed(fields[0], way) is not None
+    return bool(fields) and width in (None, max(len(fields), 2)) and _number(fields[0], way) is not None
 
 
 def _refuse_two_meanings(rows: Sequence[str], way: _Dialect, name: str, line: int) -> None:
@@ -133,7 +133,7 @@ def _fields(line: str, way: _Dialect) -> list[str]:
     return text.split() if way.separator == " " else split_cells(text, way.separator)
 
 
-def _parsed(field: str, way: _Dialect) -> float | None:
+def _number(field: str, way: _Dialect) -> float | None:
     """A number, or None; infinite when it is beyond every float."""
     text = field.replace("\u2212", "-")
     if way.comma:
@@ -148,20 +148,20 @@ def _columns(before: Sequence[str], way: _Dialect, width: int, name: str) -> _Co
         raise DescriptionError(f"{name}: {width} columns; at most {_MOST_COLUMNS}")
     for line in reversed(before):
         names = _fields(line.strip().lstrip("#*%!'/").strip(), way)
-        if len(names) == width and any(_NAMES["frequency"].search(_spaced(each)) for each in names):
-            return _named(names, name)
+        if len(names) == width and any(_NAMES["frequency"].search(_plain_header(each)) for each in names):
+            return _name_columns(names, name)
     return _Columns(0, 1, 2 if width == 3 else -1)
 
 
-def _spaced(header: str) -> str:
+def _plain_header(header: str) -> str:
     return re.sub(r"[_\W]+", " ", header.replace("°", " deg "))
 
 
-def _named(names: Sequence[str], name: str) -> _Columns:
+def _name_columns(names: Sequence[str], name: str) -> _Columns:
     found: dict[str, int] = {}
     for place, header in enumerate(names):
         for kind, pattern in _NAMES.items():
-            if kind not in found and pattern.search(_spaced(header)):
+            if kind not in found and pattern.search(_plain_header(header)):
                 found[kind] = place
                 break
     frequency = found["frequency"]
@@ -169,11 +169,13 @@ def _named(names: Sequence[str], name: str) -> _Columns:
     if "level" not in found and not others:
         raise DescriptionError(f"{name}: no column of levels among {shown(list(names))}")
     level = found.get("level", others[0] if others else -1)
-    if not re.search(r"db", names[level], re.I) and re.search(r"\b[mµu]?v(olts?|rms)?\b", _spaced(names[level]), re.I):
+    if not re.search(r"db", names[level], re.I) and re.search(
+        r"\b[mµu]?v(olts?|rms)?\b", _plain_header(names[level]), re.I
+    ):
         raise DescriptionError(f"{name}: column {shown(names[level])} is in volts; levels in dB are read")
     phase = found.get("phase", -1)
-    radians = phase >= 0 and re.search(r"\brad", _spaced(names[phase]), re.I)
-    kilo = re.search(r"\bkhz\b", _spaced(names[frequency]), re.I)
+    radians = phase >= 0 and re.search(r"\brad", _plain_header(names[phase]), re.I)
+    kilo = re.search(r"\bkhz\b", _plain_header(names[frequency]), re.I)
     return _Columns(frequency, level, phase, 1e3 if kilo else 1.0, math.degrees(1.0) if radians else 1.0, tuple(names))
 
 
@@ -196,7 +198,7 @@ def _table(
 def _value(fields: Sequence[str], place: int, kind: str, scale: float, way: _Dialect, where: str) -> float:
     if place < 0:
         return math.nan
-    number = _parsed(fields[place], way)
+    number = _number(fields[place], way)
     if number is None or not math.isfinite(number):
         raise DescriptionError(f"{where}: {shown(fields[place])} is not a number ({kind})")
     low, high, unit = _BOUNDS[kind]

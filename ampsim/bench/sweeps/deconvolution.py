@@ -60,7 +60,7 @@ class Response:
 def find_clicks(samples: Array, tone: SweepTone) -> Clicks:
     """Filter a recording, shape (samples,), with the inverse of the tone; `delay` [samples] is when the sweep began."""
     inverse = tone.inverse()
-    filtered = _convolved(samples, inverse)
+    filtered = _convolve(samples, inverse)
     peak = int(np.argmax(np.abs(filtered)))
     rest = float(np.sqrt(np.mean(filtered**2)))
     sharpness = 20.0 * np.log10(max(abs(float(filtered[peak])), 1e-300) / max(rest, 1e-300))
@@ -119,15 +119,15 @@ def noise_share(response: Response, density: Array, tone: SweepTone, order: int 
 
 def _response(found: Clicks, tone: SweepTone, ahead: float, lead: float, tail: float, grid: Array) -> Response:
     window, before = _cut(round(lead * tone.rate), round(tail * tone.rate))
-    bare = _convolved(tone.sweep(), tone.inverse())
+    bare = _convolve(tone.sweep(), tone.inverse())
     place = found.peak - round(ahead * tone.rate) - before
-    measured = np.fft.rfft(np.roll(_taken(found.samples, place, window.size) * window, -before))
+    measured = np.fft.rfft(np.roll(_piece(found.samples, place, window.size) * window, -before))
     reference = np.fft.rfft(
-        np.roll(_taken(bare, round(tone.seconds * tone.rate) - 1 - before, window.size) * window, -before)
+        np.roll(_piece(bare, round(tone.seconds * tone.rate) - 1 - before, window.size) * window, -before)
     )
     lines = np.asarray(np.fft.rfftfreq(window.size, 1.0 / tone.rate), np.float64)
     inside = (lines >= tone.start) & (lines <= tone.stop)
-    ratio, gain = _evened(lines[inside], measured[inside] / reference[inside], grid)
+    ratio, gain = _smooth(lines[inside], measured[inside] / reference[inside], grid)
     return Response(grid, ratio, gain, float(np.sum(window**2)))
 
 
@@ -140,7 +140,7 @@ def _cut(before: int, after: int) -> tuple[Array, int]:
     return window, before
 
 
-def _taken(samples: Array, start: int, count: int) -> Array:
+def _piece(samples: Array, start: int, count: int) -> Array:
     """A piece of an array; zeros where it reaches beyond its ends."""
     piece = np.zeros(count)
     low, high = max(start, 0), min(start + count, samples.size)
@@ -149,7 +149,7 @@ def _taken(samples: Array, start: int, count: int) -> Array:
     return piece
 
 
-def _evened(lines: Array, values: Complex, grid: Array) -> tuple[Complex, Array]:
+def _smooth(lines: Array, values: Complex, grid: Array) -> tuple[Complex, Array]:
     """The curve evened out at each frequency, and the share of the variance of a single line that is left."""
     step = lines[1] - lines[0]
     ratio, gain = np.empty(grid.size, complex), np.empty(grid.size)
@@ -168,7 +168,7 @@ def _evened(lines: Array, values: Complex, grid: Array) -> tuple[Complex, Array]
     return ratio, gain
 
 
-def _convolved(samples: Array, other: Array) -> Array:
+def _convolve(samples: Array, other: Array) -> Array:
     from scipy.signal import fftconvolve
 
     return np.asarray(fftconvolve(samples, other))

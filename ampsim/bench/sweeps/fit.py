@@ -93,12 +93,12 @@ def fit_parts(
     setting = dict(position or {})
     request(amp, [setting])
     _check_bounds(bounds)
-    work = _Work.prepare(amp, setting, measured, _named(parts), node, band)
+    work = _Work.prepare(amp, setting, measured, _part_names(parts), node, band)
     work.refuse_idle()
-    return _Fitted(work, bounds).result()
+    return _Fit(work, bounds).result()
 
 
-def _named(parts: Sequence[str]) -> tuple[str, ...]:
+def _part_names(parts: Sequence[str]) -> tuple[str, ...]:
     names = (parts,) if isinstance(parts, str) else tuple(parts)
     if not 1 <= len(names) <= MOST_PARTS or len(set(names)) < len(names):
         raise DescriptionError(
@@ -226,7 +226,7 @@ def _points(measured: xr.Dataset, frequency: Array) -> tuple[Array, Array]:
     return seen, np.hypot(resample(measured["uncertainty_db"], frequency), _FLOOR_DB)
 
 
-class _Fitted:
+class _Fit:
     """One run of lmfit over the work."""
 
     def __init__(self, work: _Work, bounds: tuple[float, float]) -> None:

@@ -42,7 +42,7 @@ class FittedPart:
     def words(self) -> str:
         """Such as "C5 is 498p (drawn 330p), 471p to 527p"."""
         value, low, high, drawn = (
-            _written(each, self.quantity) for each in (self.value, self.low, self.high, self.drawn)
+            _value_words(each, self.quantity) for each in (self.value, self.low, self.high, self.drawn)
         )
         spread = f"{low} to {high}" if self.told else "anything in its bounds"
         return f"{self.designator} is {value} (drawn {drawn}), {spread}"
@@ -93,10 +93,10 @@ class PartFit:
         rows = [
             {
                 "part": part.designator,
-                "drawn": _written(part.drawn, part.quantity),
-                "fitted": _written(part.value, part.quantity),
-                "68 % from": _written(part.low, part.quantity) if part.told else "not told",
-                "to": _written(part.high, part.quantity) if part.told else "not told",
+                "drawn": _value_words(part.drawn, part.quantity),
+                "fitted": _value_words(part.value, part.quantity),
+                "68 % from": _value_words(part.low, part.quantity) if part.told else "not told",
+                "to": _value_words(part.high, part.quantity) if part.told else "not told",
                 "change [%]": 100.0 * (part.value / part.drawn - 1.0),
             }
             for part in self.parts
@@ -118,7 +118,7 @@ def fit_remarks(
         Root mean square of the difference that stays [dB].
     """
     found = [
-        f"{first} and {second} cannot be told apart by this sweep: " + _alike(first, second, together)
+        f"{first} and {second} cannot be told apart by this sweep: " + _exchange_words(first, second, together)
         for first, second, together in pairs
         if abs(together) >= TOGETHER
     ]
@@ -130,21 +130,21 @@ def fit_remarks(
             found.append(f"{part.designator} went to the end of its bounds: that is not where it fits best.")
     if left_db > _UNEXPLAINED_DB:
         found.append(
-            f"{left_db:.1f} dB stay: something besides {_listed([part.designator for part in parts])} differs."
+            f"{left_db:.1f} dB stay: something besides {_names_words([part.designator for part in parts])} differs."
         )
     return tuple(found)
 
 
-def _alike(first: str, second: str, together: float) -> str:
+def _exchange_words(first: str, second: str, together: float) -> str:
     other = "less" if together < 0.0 else "more"
     return f"more of {first} with {other} of {second} looks nearly the same (correlation {together:+.3f})."
 
 
-def _listed(names: list[str]) -> str:
+def _names_words(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _written(value: float, quantity: Quantity) -> str:
+def _value_words(value: float, quantity: Quantity) -> str:
     """Three figures, as on a schematic."""
     return format_value(float(f"{value:.3g}"), quantity)
 

@@ -39,8 +39,8 @@ def describe_compared(found: xr.Dataset) -> str:
     """`compared` in words and numbers, one paragraph."""
     grid = found["frequency"].values
     sentences = [
-        f"Measured over simulated gain, {captions.span(found)}, {_aligned(found)}.",
-        "Measured less simulated: " + captions.levels(_near(found, captions.anchors(found)), sign=True) + ".",
+        f"Measured over simulated gain, {captions.span(found)}, {_alignment_words(found)}.",
+        "Measured less simulated: " + captions.levels(_difference_at(found, captions.anchors(found)), sign=True) + ".",
         f"Greatest difference {captions.greatest(found['difference'])}.",
     ]
     if "within" in found:
@@ -54,12 +54,12 @@ def describe_compared(found: xr.Dataset) -> str:
     return " ".join(sentences)
 
 
-def _near(found: xr.Dataset, wanted: list[float]) -> xr.DataArray:
+def _difference_at(found: xr.Dataset, wanted: list[float]) -> xr.DataArray:
     places = [int(np.argmin(np.abs(np.log(found["frequency"].values / hertz)))) for hertz in wanted]
     return found["difference"].isel(frequency=places).assign_coords(frequency=wanted)
 
 
-def _aligned(found: xr.Dataset) -> str:
+def _alignment_words(found: xr.Dataset) -> str:
     start, stop = (in_hertz(float(found.attrs[name])) for name in ("band_from", "band_to"))
     moved = in_decibels(float(found.attrs["level_db"]), sign=True)
     return f"level taken out from {start} to {stop} (measured moved by {moved})"
@@ -78,7 +78,7 @@ def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
     """
     curves = compared_curves(found)
     heading = title or f"Measured against simulated: {found.attrs.get('source', 'a sweep')}"
-    subtitle = _aligned(found)
+    subtitle = _alignment_words(found)
     keys: list[tuple[str, style.Look | style.Bar]] = [
         ("measured", style.MODDED_LOOK),
         ("simulated", style.STOCK_LOOK),

@@ -28,10 +28,15 @@ def caution_sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[St
     """What the listed capacitors hold, what the small ones do, and the habits of the bench."""
     rails = [abs(rail.volts) for rail in amp.rails if rail.volts is not None]
     most = max([each.volts for each in (*kept, *small)] + rails, default=0.0)
-    return (*_held(kept), *_bare(amp), *_small(small), *_habits(most))
+    return (
+        *_charge_sentences(kept),
+        *_bare_rail_sentences(amp),
+        *_small_charge_sentences(small),
+        *_habit_sentences(most),
+    )
 
 
-def _held(kept: Sequence[StoredCharge]) -> Iterator[str]:
+def _charge_sentences(kept: Sequence[StoredCharge]) -> Iterator[str]:
     """What the listed capacitors hold and how long, and what they hold together."""
     for each in kept:
         name = f"{each.part} ({format_value(each.farads, FARAD)})"
@@ -65,7 +70,7 @@ def _falls(each: StoredCharge) -> str:
     )
 
 
-def _bare(amp: Amp) -> Iterator[str]:
+def _bare_rail_sentences(amp: Amp) -> Iterator[str]:
     """Supplies whose reservoir is not drawn."""
     for rail in amp.rails:
         if rail.volts is not None and not rail.reservoir:
@@ -79,7 +84,7 @@ def _seconds(time: float) -> str:
     return f"{time:.2g} s" if time < 99.5 else f"{time / 60.0:.2g} min"
 
 
-def _small(stings: Sequence[StoredCharge]) -> Iterator[str]:
+def _small_charge_sentences(stings: Sequence[StoredCharge]) -> Iterator[str]:
     if stings:
         most = max(stings, key=lambda each: max(each.coulombs))
         yield (
@@ -88,7 +93,7 @@ def _small(stings: Sequence[StoredCharge]) -> Iterator[str]:
         )
 
 
-def _habits(most: float) -> Iterator[str]:
+def _habit_sentences(most: float) -> Iterator[str]:
     meter = max(600.0, 100.0 * math.ceil(1.5 * most / 100.0))
     yield "Mains: pull the plug, do not trust a switch. Fuse, switch and transformer primary are live while it is in."
     yield (

@@ -40,8 +40,8 @@ class CautionSheet:
         told = self.table.astype(dict.fromkeys(self.table.columns, object))
         told = told.map(lambda cell: _cell(cell) if isinstance(cell, float) else cell)
         parts = [f"Caution sheet: {one_line(self.amp)}, {one_line(self.variant)}", CAUTION, text_table(told)]
-        parts += ["Before and while working", _listed(self.sentences), "What this sheet does not know"]
-        return "\n\n".join([*parts, _listed(self.unknown), "Limits and formulas", _listed(self.sources)]) + "\n"
+        parts += ["Before and while working", _bullets(self.sentences), "What this sheet does not know"]
+        return "\n\n".join([*parts, _bullets(self.unknown), "Limits and formulas", _bullets(self.sources)]) + "\n"
 
 
 def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionSheet:
@@ -97,5 +97,5 @@ def _cell(value: float) -> str:
     return "never" if math.isinf(value) else f"{value:.3g}" if value < 999.5 else f"{value:.0f}"
 
 
-def _listed(lines: Iterable[str]) -> str:
+def _bullets(lines: Iterable[str]) -> str:
     return "\n".join(f"- {one_line(each)}" for each in lines)

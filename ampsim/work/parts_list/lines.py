@@ -69,7 +69,7 @@ class PartLine:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _AskedPart:
     """A part that a mod brings or gives another value, and when."""
 
     mod: Mod
@@ -98,7 +98,7 @@ def part_lines(
     table = table[table["variant"] == modded.variant]
     seen = [(position, circuit_at(modded, position)) for position in positions]
     for mod in new_mods(stock, modded):
-        for asked in _asked(modded, mod):
+        for asked in _parts_asked(modded, mod):
             yield _line(modded, asked, table, seen, drawer)
         for switch in mod.switches:
             need = switch_need(modded, switch)
@@ -106,7 +106,7 @@ def part_lines(
                            at_hand="buy" if drawer else "")  # fmt: skip
 
 
-def _asked(amp: Amp, mod: Mod) -> Iterator[_Asked]:
+def _parts_asked(amp: Amp, mod: Mod) -> Iterator[_AskedPart]:
     """Parts fitted or replaced, each once with all the positions that have it."""
     labelled = [(edit, "") for edit in mod.edits]
     labelled += [(e, f"{s.control} at {label}") for s in mod.switches for label, edits in s.positions for e in edits]
@@ -116,11 +116,11 @@ def _asked(amp: Amp, mod: Mod) -> Iterator[_Asked]:
         if part is not None:
             whens.setdefault((part, edit), []).append(label)
     for (part, edit), labels in whens.items():
-        yield _Asked(mod, part, edit, "always" if "" in labels else ", ".join(labels))
+        yield _AskedPart(mod, part, edit, "always" if "" in labels else ", ".join(labels))
 
 
 def _line(
-    amp: Amp, asked: _Asked, table: pd.DataFrame, seen: Sequence[tuple[Position, Circuit]], drawer: Drawer | None
+    amp: Amp, asked: _AskedPart, table: pd.DataFrame, seen: Sequence[tuple[Position, Circuit]], drawer: Drawer | None
 ) -> PartLine:
     part, edit = asked.part, asked.edit
     place = f"in place of {describe_part(amp.part_by_designator[part.designator])}"
@@ -133,9 +133,13 @@ def _line(
     )
     if isinstance(part, Pot):
         line = replace(line, taper=part.taper, wired=edit.wired)
-    carried = _carried(table, part)
-    line = replace(line, rating=_UNKNOWN) if carried is None else _rated(line, carried, _where(amp, part, seen))
-    return _looked_up(line, drawer) if drawer else line
+    carried = _worst_readings(table, part)
+    line = (
+        replace(line, rating=_UNKNOWN)
+        if carried is None
+        else _with_rating(line, carried, _surroundings(amp, part, seen))
+    )
+    return _with_drawer(line, drawer) if drawer else line
 
 
 def _valve_rating(part: AnyPart) -> Rating:
@@ -143,13 +147,13 @@ def _valve_rating(part: AnyPart) -> Rating:
     return Rating(math.nan, math.nan, math.nan, "tested valve" if isinstance(part, Socket) else "", why)
 
 
-def _carried(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | None:
+def _worst_readings(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | None:
     """The worst readings of a part while it has this value."""
     own = table[(table["part"] == part.designator) & ((table["value"] / part.value - 1.0).abs() < 1e-9)]
     return records(worst_parts(own))[0] if len(own) else None
 
 
-def _rated(line: PartLine, carried: Mapping[str, Any], stands: Surroundings) -> PartLine:
+def _with_rating(line: PartLine, carried: Mapping[str, Any], stands: Surroundings) -> PartLine:
     rating = {"resistor": resistor_rating, "capacitor": capacitor_rating}.get(line.kind)
     found = rating(carried, stands) if rating else pot_rating(carried) if line.kind == "pot" else _COIL
     watts = carried["needs [W]"] / WATTS_FACTOR
@@ -160,7 +164,7 @@ def _rated(line: PartLine, carried: Mapping[str, Any], stands: Surroundings) -> 
 _COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worked out")
 
 
-def _where(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Surroundings:
+def _surroundings(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Surroundings:
     """Where a part stands, at the first position that has it."""
     fitted = [(position, wired) for position, wired in seen if _element(wired, part.designator)]
     if not fitted or part.kind not in ("resistor", "capacitor"):
@@ -193,7 +197,7 @@ def _type(wired: Circuit, designator: str) -> str:
     return socket.type if isinstance(socket, Socket) else ""
 
 
-def _looked_up(line: PartLine, drawer: Drawer) -> PartLine:
+def _with_drawer(line: PartLine, drawer: Drawer) -> PartLine:
     watts, volts = WATTS_FACTOR * line.carries_watts, MAINS * line.carries_volts
     stocked, words = find_in_drawer(drawer, line.kind, line.value, watts, volts)
     if stocked is not None:

@@ -72,7 +72,7 @@ class PartsList:
         head = f"Parts list: {one_line(self.amp)}, {one_line(self.variant)}"
         if not self.lines:
             return f"{head}\n\nNo part is brought or changed.\n"
-        told = [entry for each in self.lines for entry in _told(each)]
+        told = [entry for each in self.lines for entry in _part_words(each)]
         parts = [head, text_table(_short(self.lines)), "\n".join(told), "To buy", text_table(self.to_buy)]
         return "\n\n".join([*parts, "\n".join(one_line(each) for each in self.notes)]) + "\n"
 
@@ -81,7 +81,7 @@ class PartsList:
         sheet = io.StringIO()
         writer = csv.writer(sheet, lineterminator="\n")
         writer.writerow(self.table.columns)
-        writer.writerows([_safe(cell) for cell in row] for row in self.table.itertuples(index=False))
+        writer.writerows([_safe_cell(cell) for cell in row] for row in self.table.itertuples(index=False))
         return sheet.getvalue()
 
     def write(self, path: str | Path) -> Path:
@@ -206,7 +206,7 @@ def _short(lines: Sequence[PartLine]) -> pd.DataFrame:
     ])  # fmt: skip
 
 
-def _told(each: PartLine) -> list[str]:
+def _part_words(each: PartLine) -> list[str]:
     """What one part must be, in lines."""
     if each.switch:
         need = each.switch
@@ -234,7 +234,7 @@ def _amount(value: float, unit: str) -> str:
     return "" if math.isnan(value) else "none made" if math.isinf(value) else f"{value:g} {unit}"
 
 
-def _safe(cell: Any) -> Any:
+def _safe_cell(cell: Any) -> Any:
     """A cell that is data to every spreadsheet; empty for NaN."""
     if isinstance(cell, float):
         return "" if math.isnan(cell) else f"{cell:.6g}"

@@ -49,7 +49,7 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     """Work out which switch an amp with its mods fitted needs: the one of its wiring."""
     sequence, hanging = _sequence(amp, switch), _hanging(amp, switch)
     try:
-        wired = _wired(amp)
+        wired = _wiring_of(amp)
     except DescriptionError as problem:
         kind = f"no switch was found: {problem}"
         return SwitchNeed(switch.designator, switch.control, kind, 0, 0, (), sequence, hanging)
@@ -60,7 +60,7 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
 
 
 @lru_cache(maxsize=8)
-def _wired(amp: Amp) -> Wiring:
+def _wiring_of(amp: Amp) -> Wiring:
     return wiring(amp)
 
 

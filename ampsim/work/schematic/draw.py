@@ -50,7 +50,7 @@ def schematic(amp: Amp) -> Picture:
     DescriptionError
         As `wiring.wiring`.
     """
-    shown = _shown(amp)
+    shown = _fragments_shown(amp)
     return _picture(amp, shown, [(each.title, lay_out(each)) for each in shown])
 
 
@@ -66,7 +66,7 @@ def schematics(amp: Amp) -> dict[str, Picture]:
     if whole.height <= _TALLEST:
         return {"The touched stages": whole}
     found = {}
-    for fragment in _shown(amp):
+    for fragment in _fragments_shown(amp):
         pages = lay_out_pages(fragment, (_TALLEST - _HEAD) / UNIT)
         for number, sheet in enumerate(pages, 1):
             part = f", sheet {number} of {len(pages)}" if len(pages) > 1 else ""
@@ -75,12 +75,12 @@ def schematics(amp: Amp) -> dict[str, Picture]:
     return found
 
 
-def _shown(amp: Amp) -> Sequence[Fragment]:
+def _fragments_shown(amp: Amp) -> Sequence[Fragment]:
     return fragments(amp) if amp.mods else fragments(amp)[1:]
 
 
 def _picture(amp: Amp, shown: Sequence[Fragment], drawn: Sequence[tuple[str, Sheet]]) -> Picture:
-    placed = _placed(drawn)
+    placed = _placements(drawn)
     heading = f"Schematic fragment: {amp.variant}" if amp.mods else f"Schematic fragment: switches of {amp.name}"
     keys = _KEYS if any(item.mark for each in shown for item in each.items) else ()
     top = header_height(heading, _RULE, style.PAGE_WIDTH, keys, _MARGIN)
@@ -94,7 +94,7 @@ def _picture(amp: Amp, shown: Sequence[Fragment], drawn: Sequence[tuple[str, She
 
 
 @dataclass(frozen=True, eq=False)
-class _Drawn:
+class _Drawing:
     """One drawing with its title in lines."""
 
     title: tuple[str, ...]
@@ -119,18 +119,18 @@ class _Drawn:
         _draw(self.sheet, picture.box(x, foot, x + self.size[0], foot + self.size[1]))
 
 
-def _placed(drawn: Sequence[tuple[str, Sheet]]) -> list[tuple[_Drawn, float, float]]:
+def _placements(drawn: Sequence[tuple[str, Sheet]]) -> list[tuple[_Drawing, float, float]]:
     """Every drawing with its left and top [inches] under the header: side by side, or below one another."""
     page, boxes = style.PAGE_WIDTH - 2 * _MARGIN, [sheet.bounds() for _, sheet in drawn]
     wide = [(right - left) * UNIT for left, _, right, _ in boxes]
     if len(drawn) == 2 and sum(wide) + _BETWEEN <= page:
         second = max(wide[0] + _BETWEEN, min(page / 2, page - wide[1]))
         rooms = (second - _BETWEEN, page - second)
-        both = [_Drawn(_lines(title, room), sheet) for (title, sheet), room in zip(drawn, rooms, strict=True)]
+        both = [_Drawing(_lines(title, room), sheet) for (title, sheet), room in zip(drawn, rooms, strict=True)]
         return [(both[0], _MARGIN, 0.0), (both[1], _MARGIN + second, 0.0)]
     found, down = [], 0.0
     for title, sheet in drawn:
-        each = _Drawn(_lines(title, page), sheet)
+        each = _Drawing(_lines(title, page), sheet)
         found.append((each, _MARGIN, down))
         down += each.height + _BETWEEN
     return found
@@ -142,10 +142,12 @@ def _lines(title: str, room: float) -> tuple[str, ...]:
 
 def describe_schematic(shown: Sequence[Fragment]) -> str:
     """The drawing in words: every part, what it lies between, and its mark."""
-    return " ".join(f"{each.title}: " + "; ".join(_said(item, each) for item in each.items) + "." for each in shown)
+    return " ".join(
+        f"{each.title}: " + "; ".join(_item_words(item, each) for item in each.items) + "." for each in shown
+    )
 
 
-def _said(item: Item, fragment: Fragment) -> str:
+def _item_words(item: Item, fragment: Fragment) -> str:
     if len(item.pins) > 2:
         return f"{item.name} {item.text}{_mark(item)}, " + ", ".join(
             f"{pin} to {_net_words(net, item, fragment)}" for pin, net in item.pins

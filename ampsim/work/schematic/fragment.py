@@ -68,7 +68,7 @@ def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
     after = wiring(amp)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     old, new = after.pieces_before, after.pieces
-    seen = _seen(old, list(_edits(amp)))
+    seen = _touched_parts(old, list(_edits(amp)))
     names_before, names_after = ({each.designator for each in pieces.elements} for pieces in (old, new))
     brought, gone = names_after - names_before, names_before - names_after
     moved = {place.partition(".")[0] for place, _ in after.unsoldered} & seen
@@ -92,7 +92,7 @@ def _edits(amp: Amp) -> Iterator[Edit]:
         yield from (edit for switch in amp.switches for _, each in switch.positions for edit in each)
 
 
-def _seen(pieces: Pieces, edits: Iterable[Edit]) -> set[str]:
+def _touched_parts(pieces: Pieces, edits: Iterable[Edit]) -> set[str]:
     """Designators of the drawing to show: the stages in which something is done."""
     elements = {each.designator: each for each in pieces.elements if each.kind != "rail"}
     touched = {name for edit in edits for name in _names(edit)} & set(elements)
@@ -133,7 +133,7 @@ class _View:
     def fragment(self, name: str, switches: str, seen: set[str]) -> Fragment:
         """The parts of these designators, the switches that work on them, and what those put in circuit."""
         reached = self._switches_at(seen)
-        shown = seen | self._switched_by([switch for switch, _ in reached], seen)
+        shown = seen | self._parts_put_in([switch for switch, _ in reached], seen)
         items = [self._item(each) for each in self.pieces.elements if each.designator in shown]
         items += [contact for _, contacts in reached for contact in contacts]
         ground, rails, flags = self._net_names(items)
@@ -154,7 +154,7 @@ class _View:
                 found.append((switch, contacts))
         return found
 
-    def _switched_by(self, switches: Iterable[Switch], seen: set[str]) -> set[str]:
+    def _parts_put_in(self, switches: Iterable[Switch], seen: set[str]) -> set[str]:
         """Parts that switches put in circuit: they belong to the drawing, whatever stage they are of."""
         shown = set(seen)
         for switch in switches:

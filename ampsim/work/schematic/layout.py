@@ -37,12 +37,12 @@ def lay_out_pages(fragment: Fragment, tall: float) -> list[Sheet]:
 def _pieces(fragment: Fragment) -> list[Sheet]:
     numbers: dict[str, int] = {}
     pieces = [each for piece in split_unwired(fragment) for each in _fitting(piece)]
-    return [_Layout(sort_fragment(piece), numbers).placed() for piece in pieces]
+    return [_Layout(sort_fragment(piece), numbers).sheet_drawn() for piece in pieces]
 
 
 def _fitting(fragment: Fragment) -> list[Fragment]:
     """A fragment, or where it is wider than the page the pieces it is cut into."""
-    left, _, right, _ = _Layout(sort_fragment(fragment), {}).placed().bounds()
+    left, _, right, _ = _Layout(sort_fragment(fragment), {}).sheet_drawn().bounds()
     halves = cut_in_two(fragment) if right - left > PAGE else [fragment]
     if len(halves) == 1:
         return halves
@@ -57,7 +57,7 @@ def _level_room(item: Item) -> float:
 class _Layout:
     def __init__(self, plan: DrawingPlan, numbers: dict[str, int]) -> None:
         self.plan, self.sheet, self.fragment = plan, Sheet(), plan.fragment
-        self.labelled = set(self.fragment.flags) | self._stubbed()
+        self.labelled = set(self.fragment.flags) | self._nets_by_name()
         self.names = NetNames(self.fragment, numbers)
         self.floor = 0.0
         self.rows = self._sorted_rows()
@@ -75,15 +75,15 @@ class _Layout:
         order = {net: k for k, net in enumerate(across)}
         return sorted(self.plan.rows, key=lambda row: order[row[2]] - order[row[1]])
 
-    def _stubbed(self) -> set[str]:
+    def _nets_by_name(self) -> set[str]:
         """Nets that some terminal reaches by their name only."""
         found = {net for item in self.plan.aside for net in item.nets}
         for left, block in self.plan.blocks.items():
-            reached = self._wired(left)
+            reached = self._wired_terminals(left)
             found |= {net for pin, net in block.pins if pin not in reached}
         return {net for net in found if not self.plan.common(net)}
 
-    def _wired(self, net: str) -> set[str]:
+    def _wired_terminals(self, net: str) -> set[str]:
         """The terminals that wires reach of the block right of a net."""
         return wired_terminals(self.plan.blocks[net], self.plan.after(net), self.plan.lows.get(net, ""))
 
@@ -107,7 +107,7 @@ class _Layout:
         rooms = [upright_room(each) for each in self.plan.members(item, item.nets[0])]
         return max(left for left, _ in rooms), max(right for _, right in rooms)
 
-    def placed(self) -> Sheet:
+    def sheet_drawn(self) -> Sheet:
         edge = 0.0
         for net in self.plan.line:
             edge = self._gap(net, max(self._segment(net, edge), self.floor))
@@ -217,7 +217,7 @@ class _Layout:
 
     def _block_room(self, net: str, low: str, edge: float) -> float:
         """Where a block stands and how far what is on it reaches."""
-        left, right = block_room(self.plan.blocks[net], self.names, self._wired(net))
+        left, right = block_room(self.plan.blocks[net], self.names, self._wired_terminals(net))
         x = self.blocks[net] = edge + left
         taken = x + right
         if not low:
@@ -259,7 +259,7 @@ class _Layout:
 
     def _block(self, net: str, item: Item, x: float) -> None:
         pins, (top, middle, bottom) = dict(item.pins), BLOCKS[item.kind]
-        ends, reached, after = block_ends(item, x), self._wired(net), self.plan.after(net)
+        ends, reached, after = block_ends(item, x), self._wired_terminals(net), self.plan.after(net)
         start, rise = (self.starts.get(after, 0.0), 0.0), self.rises[net]
         if item.kind == "pot":
             self.sheet.wire((self.ends[net], 0.0), ends[top])

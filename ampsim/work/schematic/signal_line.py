@@ -59,7 +59,7 @@ def sort_fragment(fragment: Fragment) -> DrawingPlan:
     blocks = [item for item in fragment.items if is_block(item)]
     others = [item for item in fragment.items if not is_block(item)]
     low = set(_low_nets(plan, blocks))
-    others = _chained(plan, blocks, others)
+    others = _chain_series(plan, blocks, others)
     _hang(plan, blocks, others)
     _line_up(plan, blocks, others, low | set(plan.below))
     for item in blocks:
@@ -168,7 +168,7 @@ class _Run:
         return Item(name, "chain", (("1", self.ends[0]), ("2", self.ends[1])), "")
 
 
-def _chained(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> list[Item]:
+def _chain_series(plan: DrawingPlan, blocks: list[Item], others: list[Item]) -> list[Item]:
     """Take parts in series with nothing else between them as one item."""
     held = {net for item in blocks for net in item.nets} | set(plan.fragment.flags)
     free = [item for item in others if len(item.nets) == 2 and not any(map(plan.common, item.nets))]

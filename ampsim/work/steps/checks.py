@@ -49,12 +49,12 @@ class Check:
     def words(self) -> str:
         """The reading in one line: "R7.1 to ground: 2k2 (2k to 2k4)"."""
         if math.isinf(self.value):
-            return f"{self.what}: open (above {_written(self.low, self.unit)})"
-        value, low, high = (_written(each, self.unit) for each in (self.value, self.low, self.high))
+            return f"{self.what}: open (above {_value_words(self.low, self.unit)})"
+        value, low, high = (_value_words(each, self.unit) for each in (self.value, self.low, self.high))
         return f"{self.what}: {value} ({low} to {high})"
 
 
-def _written(value: float, unit: str) -> str:
+def _value_words(value: float, unit: str) -> str:
     short = float(f"{value:.3g}")
     if unit == "V":
         return f"{short:g} V"

@@ -49,11 +49,13 @@ def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[Step]:
         yield Step(Phase.FIRST_POWER, "Then the places that this work moves by more than 5 %.", _checks(after, moved))
     rest = [place for place in places if place not in rails and place not in moved]
     yield Step(Phase.FIRST_POWER, "Then the valves that it should leave as they were.", _checks(after, rest))
-    yield from _switched(stock, modded, position, after)
+    yield from _switch_power_steps(stock, modded, position, after)
     yield from _proof()
 
 
-def _switched(stock: Amp, modded: Amp, position: Position, volts_drawn: Mapping[str, float]) -> Iterator[Step]:
+def _switch_power_steps(
+    stock: Amp, modded: Amp, position: Position, volts_drawn: Mapping[str, float]
+) -> Iterator[Step]:
     """The volts that the new switches move, at each of their other positions."""
     for switch in (switch for mod in new_mods(stock, modded) for switch in mod.switches):
         for label in switch.labels:

@@ -61,10 +61,10 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """Remove, fit, and wire switches."""
     doings = working_order(new_mods(stock, modded))
     for doing in doings:
-        yield from _removed(stock, modded, doing.edit)
+        yield from _removal_steps(stock, modded, doing.edit)
     for number, doing in enumerate(doings, 1):
         part = part_put_in(modded, doing.edit)
-        checks = list(loose_part_checks(part, _named(modded, doing.edit))) if part else []
+        checks = list(loose_part_checks(part, _part_name(modded, doing.edit))) if part else []
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action != "lift":
             yield Step(Phase.FIT, f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found])
@@ -73,7 +73,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
             yield from _switch_steps(modded, switch)
 
 
-def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
+def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
     old = modded.part_by_designator.get(edit.part)
     if edit.action in ("replace", "lift") and old is not None:
         kind = describe_part(old)
@@ -85,7 +85,7 @@ def _removed(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         )
 
 
-def _named(amp: Amp, edit: Edit) -> str:
+def _part_name(amp: Amp, edit: Edit) -> str:
     part = part_put_in(amp, edit)
     return f"{edit.part} ({describe_part(part)})" if part else edit.part
 
@@ -94,10 +94,10 @@ def _fit_words(stock: Amp, modded: Amp, edit: Edit) -> str:
     if edit.action == "bridge":
         return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
     if edit.action == "replace":
-        return f"Fit {_named(modded, edit)} where {edit.part} was.{_plus(modded, edit.part)}"
+        return f"Fit {_part_name(modded, edit)} where {edit.part} was.{_plus(modded, edit.part)}"
     wired = f", {_rheostat(edit)}" if edit.wired else ""
     series = ": its first end to the part, the other to the wire taken off" if edit.in_series and not edit.wired else ""
-    return f"Fit {_named(modded, edit)} {where(edit)}{wired}{series}.{_plus(modded, edit.part)}"
+    return f"Fit {_part_name(modded, edit)} {where(edit)}{wired}{series}.{_plus(modded, edit.part)}"
 
 
 def _rheostat(edit: Edit) -> str:
@@ -177,7 +177,7 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
         check
         for edit in brought.values()
         if (part := part_put_in(modded, edit)) is not None
-        for check in loose_part_checks(part, _named(modded, edit))
+        for check in loose_part_checks(part, _part_name(modded, edit))
     ]
     plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
     wires = "; ".join(need.contacts)
@@ -225,7 +225,7 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for mod in reversed(new_mods(stock, modded)):
         for switch in reversed(mod.switches):
             words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
-            yield Step(Phase.REMOVE, f"{words}{_restored(switch)}")
+            yield Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}")
     for doing in reversed(working_order(new_mods(stock, modded))):
         edit = doing.edit
         old = modded.part_by_designator.get(edit.part)
@@ -234,15 +234,15 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
             yield Step(Phase.REMOVE, f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.")
         elif edit.action == "fit":
             back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
-            yield Step(Phase.REMOVE, f"Take out {_named(modded, edit)} {where(edit)}{back}.")
+            yield Step(Phase.REMOVE, f"Take out {_part_name(modded, edit)} {where(edit)}{back}.")
         elif old is not None:
             was = f"{edit.part} ({describe_part(old)})"
-            first = f"Take out {_named(modded, edit)}; fit" if edit.action == "replace" else "Fit"
+            first = f"Take out {_part_name(modded, edit)}; fit" if edit.action == "replace" else "Fit"
             words = f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}"
             yield Step(Phase.FIT, words, list(loose_part_checks(old, was)))
 
 
-def _restored(switch: Switch) -> str:
+def _restoring_words(switch: Switch) -> str:
     """Parts and wires of the stock amp that the switch had taken hold of."""
     edits = [edit for _, doings in switch.positions for edit in doings]
     wires = [edit.in_series for edit in edits if edit.in_series]

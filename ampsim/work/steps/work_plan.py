@@ -53,8 +53,8 @@ class WorkPlan:
     def text(self) -> str:
         """Both ways as plain text, steps numbered, checks to tick off."""
         head = f"Work steps: {one_line(self.amp)}, {one_line(self.variant)}"
-        parts = [head, CAUTION, "\n".join(one_line(each) for each in self.notes), _numbered(self.steps)]
-        return "\n\n".join([*parts, "How to undo it", _numbered(self.undo)]) + "\n"
+        parts = [head, CAUTION, "\n".join(one_line(each) for each in self.notes), _numbered_lines(self.steps)]
+        return "\n\n".join([*parts, "How to undo it", _numbered_lines(self.undo)]) + "\n"
 
 
 def work_steps(
@@ -84,14 +84,14 @@ def work_steps(
     before = sheet or caution_sheet(stock)
     places = places_touched(stock, modded)
     steps = [
-        *_made_safe(stock, before),
+        *_safety_steps(stock, before),
         *reading_steps(stock, places),
         *iron_steps(stock, modded),
         *cold_steps(modded, places),
         *power_steps(stock, modded, at),
     ]
     undo = [
-        *_made_safe(modded, caution_sheet(modded)),
+        *_safety_steps(modded, caution_sheet(modded)),
         *back_steps(stock, modded),
         *cold_steps(stock, places),
         *power_steps(modded, stock, at),
@@ -99,7 +99,7 @@ def work_steps(
     return WorkPlan(modded.name, modded.variant, tuple(steps), tuple(undo))
 
 
-def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
+def _safety_steps(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
     yield Step(
         Phase.MAKE_SAFE,
         "Read the caution sheet. Note how the amp came in; photograph every place before it is touched.",
@@ -116,7 +116,9 @@ def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
         f"Discharge {', '.join([*held, *(f'rail {name}' for name in bare)]) or 'the supply'} through 10k on an "
         f"insulated lead, one hand only, at least {max(5.0 * slow, 10.0):.0f} s each; leave the lead on the first.",
     )
-    empty = [_emptied(f"across {part}") for part in held] + [_emptied(f"rail {name} to chassis") for name in bare]
+    empty = [_discharge_check(f"across {part}") for part in held] + [
+        _discharge_check(f"rail {name} to chassis") for name in bare
+    ]
     yield Step(
         Phase.MAKE_SAFE,
         "Verify with a meter proved before and after on a known voltage. Touch nothing until all pass.",
@@ -124,11 +126,11 @@ def _made_safe(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
     )
 
 
-def _emptied(what: str) -> Check:
+def _discharge_check(what: str) -> Check:
     return Check(what, 0.0, -SAFE_TO_TOUCH, SAFE_TO_TOUCH, "V")
 
 
-def _numbered(steps: Sequence[Step]) -> str:
+def _numbered_lines(steps: Sequence[Step]) -> str:
     lines: list[str] = []
     phase: Phase | None = None
     for number, step in enumerate(steps, 1):

@@ -84,10 +84,10 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     plans = tuple(_plan(switch, after) for switch in amp.all_switches)
     plans_before = tuple(_plan(switch, before) for switch in bare.all_switches)
     change = _Change(
-        _soldered(before, plans_before),
-        _soldered(after, plans),
+        _places_of_pieces(before, plans_before),
+        _places_of_pieces(after, plans),
         frozenset(f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered),
-        _named(amp),
+        _named_places(amp),
     )
     gone = change.gone - {each.designator for each in plans}
     unsoldered = tuple(change.unsoldered(gone))
@@ -167,14 +167,14 @@ def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
             if place in (each.start, each.end) and (place == reached[0] or each.what != "wire"):
                 other = each.end if each.start == place else each.start
                 reached += [other] if other not in reached else []
-    return " and ".join(reached[1:]) or _spot(switch.soldered[terminal].places, _named(found.amp))
+    return " and ".join(reached[1:]) or _spot(switch.soldered[terminal].places, _named_places(found.amp))
 
 
 def _plan(switch: Switch, pieces: Pieces) -> SwitchPlan:
     return plan_switch(switch, [joint for joint in pieces.joints if joint.control == switch.control])
 
 
-def _soldered(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:
+def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:
     """The places of every piece, the terminals of the switches included."""
     found = {id(piece): list(piece.places) for piece in pieces.pieces}
     for each in plans:
@@ -198,7 +198,7 @@ def _chunks(places: Sequence[str], old: Sequence[Sequence[str]], loose: set[str]
     return [chunk for chunk in held if chunk] + [[place] for place in places if place in loose]
 
 
-def _named(amp: Amp) -> dict[str, int]:
+def _named_places(amp: Amp) -> dict[str, int]:
     """Places that the edits name, in their order: those a person would solder to."""
     edits = [edit for mod in amp.mods for edit in mod.every_edit()]
     edits += [edit for switch in amp.switches for _, each in switch.positions for edit in each]

@@ -67,14 +67,14 @@ def read_back(wired: Wiring, switches: Switches) -> Circuit:
     contacts that the table closes. Parts left hanging on one net carry no current and are left out; a part that a
     switch puts in another's place goes under its own name.
     """
-    nets = _joined(wired, switches)
+    nets = _join_places(wired, switches)
     name = _names(nets, wired)
     elements = [
         Element(part, kind, tuple((pin, name[nets.find(f"{part}.{pin}")]) for pin in pins), stage)
         for part, (kind, pins, stage) in wired.kinds.items()
     ]
     drawn = build_circuit(wired.amp, switches)
-    switched = set(wired.bought) | _switched(wired.amp) | set(wired.bought.values())
+    switched = set(wired.bought) | _switched_parts(wired.amp) | set(wired.bought.values())
     used, _ = split_idle(elements, switched)
     # What a stage hands on is a net of the drawing; its part ends are found again here.
     here = {f"{each.designator}.{pin}": net for each in used for pin, net in each.pins}
@@ -85,7 +85,7 @@ def read_back(wired: Wiring, switches: Switches) -> Circuit:
     return Circuit(wired.amp, used, (), wired.parts, outputs)
 
 
-def _joined(wired: Wiring, switches: Switches) -> Nets:
+def _join_places(wired: Wiring, switches: Switches) -> Nets:
     nets = Nets()
     off = {place for place, _ in wired.unsoldered}
     for places in wired.before:
@@ -110,7 +110,7 @@ def _names(nets: Nets, wired: Wiring) -> dict[str, str]:
     return found
 
 
-def _switched(amp: Amp) -> set[str]:
+def _switched_parts(amp: Amp) -> set[str]:
     """Parts that not every position of the switches has in circuit."""
     edits = [edit for switch in amp.all_switches for _, each in switch.positions for edit in each]
     return {edit.part for edit in edits if edit.part}
@@ -158,7 +158,7 @@ def mismatches(wired: Wiring) -> list[str]:
 
 def compare_circuits(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
     """What differs between a circuit read back and the drawing's; "" when nothing does."""
-    switched = _switched(wired.amp)
+    switched = _switched_parts(wired.amp)
     wanted, _ = split_idle(drawn.elements, switched)
     mine = {_place_name(each, wired.bought): each for each in ours.elements}
     theirs = {each.designator: each for each in wanted}

@@ -118,8 +118,8 @@ def plan_switch(switch: Switch, joints: Sequence[Joint]) -> SwitchPlan:
     usual = _usual_switch(switch, poles, off)
     ends = _ends(switch, usual.action, off)
     throws = _throw_numbers(usual.action, poles, ends)
-    stands = _stands(switch, usual.action, ends)
-    rows = tuple(Row(label, stands[label], tuple(_closed(poles, label, throws))) for label in switch.labels)
+    stands = _lever_stands(switch, usual.action, ends)
+    rows = tuple(Row(label, stands[label], tuple(_closed_terminals(poles, label, throws))) for label in switch.labels)
     terminals = tuple(pair for pole in poles for pair in _terminals(pole, throws))
     fitted = max(len(poles), 2) if usual.action is Action.PUSH_PULL else len(poles)
     return SwitchPlan(switch.designator, switch.control, usual.action, usual.words, usual.reason, fitted, usual.ways,
@@ -138,7 +138,7 @@ def _throw_numbers(action: Action, poles: Sequence[Pole], ends: Sequence[str]) -
     return {label: number for number, label in enumerate(ends, 1)}
 
 
-def _closed(poles: Sequence[Pole], label: str, throws: dict[str, int]) -> Iterator[tuple[str, str]]:
+def _closed_terminals(poles: Sequence[Pole], label: str, throws: dict[str, int]) -> Iterator[tuple[str, str]]:
     """The terminals that a position closes, pole by pole."""
     for pole in poles:
         if label in dict(pole.throws):
@@ -196,7 +196,7 @@ def _poles(count: int) -> str:
     return f"{count} pole" + ("s" if count > 1 else "")
 
 
-def _stands(switch: Switch, action: Action, ends: Sequence[str]) -> dict[str, str]:
+def _lever_stands(switch: Switch, action: Action, ends: Sequence[str]) -> dict[str, str]:
     """Where the lever stands in each position."""
     if action is Action.PUSH_PULL:
         out = next(label for label in switch.labels if label != switch.drawn)

@@ -73,7 +73,7 @@ def find_pieces(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Pieces:
         When a switch changes a valve or a transformer, or two switches work on the same part or wire.
     """
     _refuse_shared(amp)
-    return _Apart(amp, {switch.control: switch.drawn for switch in amp.all_switches} | dict(base)).found()
+    return _PieceFinder(amp, {switch.control: switch.drawn for switch in amp.all_switches} | dict(base)).pieces()
 
 
 def _refuse_shared(amp: Amp) -> None:
@@ -99,7 +99,7 @@ def switch_stands(amp: Amp, base: Mapping[str, str]) -> list[SwitchStand]:
     return stands
 
 
-class _Apart:
+class _PieceFinder:
     def __init__(self, amp: Amp, base: Mapping[str, str]) -> None:
         self.amp, self.base = amp, base
         self.stands = switch_stands(amp, base)
@@ -136,7 +136,7 @@ class _Apart:
         self.parts[name], self.bought[name] = replace(part, designator=name), designator
         return name
 
-    def found(self) -> Pieces:
+    def pieces(self) -> Pieces:
         every = range(len(self.stands))
         for name, pins in self.pins.items():
             if len(pins) == len(every):
@@ -149,7 +149,7 @@ class _Apart:
         self.anchors = [self._anchors(k) for k in every]
         for cluster in self._clusters():
             self._solder(cluster)
-        return self._gathered()
+        return self._all_pieces()
 
     def _add(self, nets: tuple[str, ...], place: str, size: int = 1) -> None:
         self.sizes[nets] = self.sizes.get(nets, 0) + size
@@ -205,7 +205,7 @@ class _Apart:
         main = [each for each in fitting if any(self.anchors[k][net] == each for k, net in nets.items())]
         return max(main or fitting, key=lambda each: (self.sizes[each], each), default=None)
 
-    def _gathered(self) -> Pieces:
+    def _all_pieces(self) -> Pieces:
         pieces = [Piece(tuple(places), nets) for (nets, _), places in self.members.items()]
         number = {place: str(n) for n, piece in enumerate(pieces) for place in piece.places}
         elements = tuple(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -14,7 +13,7 @@ from ...base.files import read_bounded, write_whole
 from ...base.quantities import format_value
 from ...circuit.amp import Amp
 from ...circuit.values import quantity_of
-from ...job.record.merging import MARK
+from ...job.record.merging import MARK, fresh
 from ...job.record.reading import job_file, parse_record
 from ...job.record.saving import keep_positions
 from ...library.files import read_toml
@@ -49,7 +48,7 @@ def write_positions(
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
     head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
-    blocks = "\n".join(_block(each, modded) for each in positions)
+    blocks = fresh({"positions": [_table(each, modded) for each in positions]} if positions else {}, heading="")
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
     tomllib.loads(text)
     write_whole(path, text)
@@ -121,10 +120,9 @@ def _head(path: Path) -> str:
 
 
 def _new_head(path: Path, stock: Amp, modded: Amp, listen_at: str) -> str:
-    mods = ", ".join(_quoted(_model(mod.file, "mods")) for mod in modded.mods if mod.file)
-    lines = {"name": _quoted(path.stem[:60]), "amp": _quoted(_model(stock.file, "amps")), "mods": f"[{mods}]"}
-    lines["listen_at"] = _quoted(listen_at)
-    return "\n".join(f"{name} = {value}" for name, value in lines.items())
+    mods = [_model(mod.file, "mods") for mod in modded.mods if mod.file]
+    tables = {"name": _printable(path.stem[:60]), "amp": _model(stock.file, "amps"), "mods": mods}
+    return fresh({**tables, "listen_at": listen_at}, heading="")
 
 
 def _model(file: str, folder: str) -> str:
@@ -135,28 +133,9 @@ def _model(file: str, folder: str) -> str:
 
 def _table(position: Position, modded: Amp) -> dict[str, Any]:
     values = {name: format_value(value, quantity_of(modded, name)) for name, value in position.values.items()}
-    return {"name": position.name, "at": dict(position.settings)} | ({"values": values} if values else {})
+    return {"name": _printable(position.name), "at": dict(position.settings)} | ({"values": values} if values else {})
 
 
-def _block(position: Position, modded: Amp) -> str:
-    lines = ["[[positions]]", f"name = {_quoted(position.name)}"]
-    at: Mapping[str, Any] = position.settings
-    lines.append(f"at = {_inline({name: _written(value) for name, value in at.items()})}")
-    if position.values:
-        values = {n: _quoted(format_value(v, quantity_of(modded, n))) for n, v in position.values.items()}
-        lines.append(f"values = {_inline(values)}")
-    return "\n".join(lines) + "\n"
-
-
-def _inline(entries: Mapping[str, str]) -> str:
-    return "{ " + ", ".join(f"{_quoted(name)} = {value}" for name, value in entries.items()) + " }"
-
-
-def _written(value: float | str) -> str:
-    return repr(value) if isinstance(value, float) else _quoted(value)
-
-
-def _quoted(text: str) -> str:
-    # A JSON string is a TOML basic string, once DEL and the unprintable are gone.
-    plain = "".join(sign if sign.isprintable() else " " for sign in text)
-    return json.dumps(plain, ensure_ascii=False)
+def _printable(text: str) -> str:
+    """A text with blanks in place of what TOML cannot hold as it is."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)

@@ -13,10 +13,11 @@ MARK = "# Positions kept by the panel: everything below this line is written ane
 _HEAD = "A job of ampsim. It may be edited by hand: comments and order stay."
 
 
-def fresh(tables: Tables) -> str:
-    """A text written anew."""
+def fresh(tables: Tables, heading: str = _HEAD) -> str:
+    """A text written anew, under a comment."""
     document = tomlkit.document()
-    document.add(tomlkit.comment(_HEAD))
+    if heading:
+        document.add(tomlkit.comment(heading))
     for key, value in tables.items():
         document[key] = _item(value)
     return tomlkit.dumps(document)

@@ -17,13 +17,13 @@ _MOST_LINES = 6
 
 
 def loop_gain_curves(response: xr.Dataset) -> Curves:
-    """Points of the moving parts of `loops`: "line-0", ... [Hz, dB], a line to each position of the last variant."""
+    """Points of the moving parts of `loop_gain_picture`: "line-0", ... [Hz, dB], a line to each position of the last variant."""
     level = 20.0 * np.log10(np.abs(response["loop_gain"].isel(variant=-1).transpose("position", "frequency").values))
     return {f"line-{n}": np.column_stack([response["frequency"].values, row]) for n, row in enumerate(level)}
 
 
 def describe_loop_gain(response: xr.Dataset) -> str:
-    """`loops` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     last = response.isel(variant=[-1])
     sentences = [f"Loop gain at {response.attrs['at']} of {last['variant'].values[0]}."]
     table = margin_table(last)

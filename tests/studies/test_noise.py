@@ -409,7 +409,7 @@ def test_bars_are_as_long_as_their_numbers(draw: object) -> None:
 
 def test_the_section_has_findings_that_point_to_its_pictures() -> None:
     seen: list[tuple[int, int]] = []
-    found = section(Examination(stock(), modded("noisy-input")), lambda *each: seen.append(each))
+    found = section(Examination(stock(), modded("noisy-input")), lambda done, total, _: seen.append((done, total)))
     assert found.title == "noise and hum"
     assert found.grade == "beyond the limit"
     assert {finding.picture for finding in found.findings} <= set(found.pictures)

@@ -20,7 +20,7 @@ _BAND = style.Bar("#efedea", "#a9a59e", "//////")
 
 
 def compared_curves(found: xr.Dataset) -> Curves:
-    """Points of the moving parts of `compared` [Hz, dB]: "simulated", "measured", "difference".
+    """Points of the moving parts of `compared_picture` [Hz, dB]: "simulated", "measured", "difference".
 
     With a tolerance band also its outlines: "band" around the simulated curve and "difference-band" around zero.
     """
@@ -36,7 +36,7 @@ def compared_curves(found: xr.Dataset) -> Curves:
 
 
 def describe_compared(found: xr.Dataset) -> str:
-    """`compared` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     grid = found["frequency"].values
     sentences = [
         f"Measured over simulated gain, {captions.span(found)}, {_alignment_words(found)}.",

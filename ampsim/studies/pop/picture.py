@@ -32,7 +32,7 @@ _ALIKE = 0.95  # of the worst peak: lines above it are left out
 
 
 def pop_curves(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> Curves:
-    """Points of the moving parts of `pop` (same parameters): "worst-0", "order-0", "bleed-0", ... [ms, V]."""
+    """Points of the moving parts of `pop_picture` (same parameters): "worst-0", "order-0", "bleed-0", ... [ms, V]."""
     chosen = _select(response, position, variant)
     lines = _lines(chosen)
     time, curves = 1e3 * chosen["time"].values, {}
@@ -47,7 +47,7 @@ def pop_curves(response: xr.Dataset, position: str | None = None, variant: str |
 
 
 def describe_pop(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> str:
-    """`pop` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     chosen = _select(response, position, variant)
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)

@@ -25,13 +25,13 @@ _MOST_LABELS, _MOST_LINES = 5, 4
 
 
 def trade_curves(found: SearchResult, first: int = 0, second: int = 1) -> Curves:
-    """Points of `trade`: "front" and "chosen", rooms in the two wishes in their units."""
+    """Points of `trade_picture`: "front" and "chosen", rooms in the two wishes in their units."""
     rooms = found.rooms[:, [first, second]]
     return {"front": rooms[pareto_front(found, first, second)], "chosen": rooms[_choose(found, first, second)]}
 
 
 def describe_trade(found: SearchResult, first: int = 0, second: int = 1) -> str:
-    """`trade` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     one, two = _pair(found, first, second)
     edge = pareto_front(found, first, second)
     both = (found.rooms[edge][:, [first, second]] >= 0.0).all(axis=1).sum()
@@ -177,7 +177,7 @@ def _rows(words: str, width: float) -> list[str]:
 
 
 def corridor_curves(found: SearchResult, place: int = 0) -> Curves:
-    """Points of the lines of `corridor`: "line-0", ... [Hz, dB], the best set first."""
+    """Points of the lines of `corridor_picture`: "line-0", ... [Hz, dB], the best set first."""
     grid = found.changes["frequency"].values
     rows = found.changes.values[_different(found, place), place]
     return {f"line-{n}": np.column_stack([grid, row]) for n, row in enumerate(rows)}
@@ -194,7 +194,7 @@ def _different(found: SearchResult, place: int) -> list[int]:
 
 
 def describe_corridor(found: SearchResult, place: int = 0) -> str:
-    """`corridor` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     position = str(found.changes["position"].values[place])
     sentences = [f"Change of gain against the amp as drawn, {_position_words(position)}, of the best sets of values."]
     wishes = _wishes(found, position)

@@ -21,7 +21,7 @@ _UP, _DOWN = style.MODDED_BAR, style.STOCK_BAR
 
 
 def describe_sensitivity(table: pd.DataFrame, most: int = _MOST) -> str:
-    """`sensitivity` in words and numbers, one paragraph."""
+    """The bars of `sensitivity_picture` in words and numbers, one paragraph."""
     rows = [f"{_label(row)}: {in_decibels(row['change [dB]'], sign=True)}" for row in _rows(table, most)]
     return f"What the gain does when one thing grows, the most telling first. {'; '.join(rows)}."
 

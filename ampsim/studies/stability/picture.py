@@ -24,7 +24,7 @@ _MOST_KNOBS = 6
 
 
 def loop_margins_curves(response: xr.Dataset) -> Curves:
-    """Points of the moving parts of `loop_margins`: "gain-0", "phase-0", "margins-0", ... for each variant.
+    """Points of the moving parts of `loop_margins_picture`: "gain-0", "phase-0", "margins-0", ... for each variant.
 
     Gain in [Hz, dB], phase in [Hz, degrees], margins: the places of the crossings on the line of the phase.
     """
@@ -41,7 +41,7 @@ def loop_margins_curves(response: xr.Dataset) -> Curves:
 
 
 def describe_loop_margins(response: xr.Dataset) -> str:
-    """`loop_margins` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     sentences = []
     for label, loop in zip(
         _labels(response), response["loop_gain"].transpose("variant", "frequency").values, strict=True
@@ -92,14 +92,14 @@ def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Pict
 
 
 def travel_curves(response: xr.Dataset) -> Curves:
-    """Points of the moving parts of `travel`: "line-0", ... [rotation 0 to 10, degrees], a line to each control."""
+    """Points of the moving parts of `travel_picture`: "line-0", ... [rotation 0 to 10, degrees], a line to each control."""
     table = travel_table(response)
     turns = 10.0 * table.index.to_numpy()
     return {f"line-{n}": np.column_stack([turns, table[name]]) for n, name in enumerate(table.columns)}
 
 
 def describe_travel(response: xr.Dataset) -> str:
-    """`travel` in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph."""
     sentences = [f"Least phase margin while one knob is turned, the others at {response.attrs['held']}."]
     for name, points in zip(response["control"].values, travel_curves(response).values(), strict=True):
         known = points[np.isfinite(points[:, 1])]

@@ -17,7 +17,7 @@ _MOST_LINES = 6
 
 
 def loop_gain_curves(response: xr.Dataset) -> Curves:
-    """Points of the moving parts of `loop_gain_picture`: "line-0", ... [Hz, dB], a line to each position of the last variant."""
+    """Points of the lines of `loop_gain_picture`: "line-0", ... [Hz, dB], one to each position of the last variant."""
     level = 20.0 * np.log10(np.abs(response["loop_gain"].isel(variant=-1).transpose("position", "frequency").values))
     return {f"line-{n}": np.column_stack([response["frequency"].values, row]) for n, row in enumerate(level)}
 

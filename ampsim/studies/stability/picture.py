@@ -92,7 +92,7 @@ def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Pict
 
 
 def travel_curves(response: xr.Dataset) -> Curves:
-    """Points of the moving parts of `travel_picture`: "line-0", ... [rotation 0 to 10, degrees], a line to each control."""
+    """Points of the lines of `travel_picture`: "line-0", ... [rotation 0 to 10, degrees], one to each control."""
     table = travel_table(response)
     turns = 10.0 * table.index.to_numpy()
     return {f"line-{n}": np.column_stack([turns, table[name]]) for n, name in enumerate(table.columns)}

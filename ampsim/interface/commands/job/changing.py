@@ -14,13 +14,8 @@ from .common import Steps, open_record
 if TYPE_CHECKING:
     from ....job.record.data import Record
 
-# Kind of file, its folder in models/, and the lists by which it is known.
-_KINDS = {
-    "amp": ("amps", ("stages",)),
-    "mod": ("mods", ("edits", "switches")),
-    "wishes": ("wishes", ("wishes",)),
-    "drawer": ("drawers", ("resistors", "capacitors")),
-}
+# Kinds of files that a job takes in; `library.kinds` says by what they are known.
+_KINDS = ("amp", "mod", "wishes", "drawer")
 
 
 def add(steps: Steps) -> None:
@@ -32,9 +27,7 @@ def add(steps: Steps) -> None:
     state.add_argument("--note", default="", help="why, or what for")
     freeze_files = steps.step("take", "freeze one more file into the job: a mod, another amp, a drawer, wishes", _take)
     freeze_files.add_argument("file", help="a file, or the name of one that comes with ampsim")
-    freeze_files.add_argument(
-        "--as", dest="kind", choices=list(_KINDS), help="what it is, where its name does not tell"
-    )
+    freeze_files.add_argument("--as", dest="kind", choices=_KINDS, help="what it is, where its name does not tell")
     steps.step("accept", "take the frozen files as they are now, after somebody edited them", _accept)
     change_entry = steps.step("change", "give an entry of the job file another value; the one before is kept", _change)
     change_entry.add_argument("entry", help="such as owner, wishes[2].note, measured[1].volts.V1A.plate, mods")
@@ -80,26 +73,23 @@ def _take(options: argparse.Namespace) -> None:
 def _kind(file: str) -> str:
     """What a file is, by its lists; a name, by the folder of models that knows it."""
     from ....library.files import read_toml
+    from ....library.kinds import KINDS
     from ....library.loader import listing
 
     path, known = Path(file), listing()
     is_file = path.suffix == ".toml" and path.is_file()
     tables = read_toml(path) if is_file else {}
     kinds = [
-        kind
-        for kind, (folder, lists) in _KINDS.items()
-        if (any(each in tables for each in lists) if is_file else path.stem in known[folder])
+        kind for kind in _KINDS if (KINDS[kind].fits(tables) if is_file else path.stem in known[KINDS[kind].folder])
     ]
     if len(kinds) == 1:
         return kinds[0]
     if kinds:
         raise DescriptionError(f"{shown(path.name)} may be {' or '.join(kinds)}; say which with --as")
     if is_file:
-        wanted = "; ".join(
-            f"{kind}: {' or '.join(f'[[{each}]]' for each in lists)}" for kind, (_, lists) in _KINDS.items()
-        )
+        wanted = "; ".join(f"{kind}: {' or '.join(f'[[{each}]]' for each in KINDS[kind].markers)}" for kind in _KINDS)
         raise DescriptionError(f"{shown(path.name)}: not a file that a job takes in ({wanted})")
-    names = [name for folder, _ in _KINDS.values() for name in known[folder]]
+    names = [name for kind in _KINDS for name in known[KINDS[kind].folder]]
     raise DescriptionError(f"{shown(file)}: no such file, and no model has this name{nearest(path.stem, names)}")
 
 

@@ -21,7 +21,7 @@ class Clip:
     Attributes
     ----------
     label
-        Short and unique in its set: "stock, bright=120p".
+        Short and unique in its set: "stock, bright 120p".
     words
         What is heard and what was done to it, in sentences.
     rate

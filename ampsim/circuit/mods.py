@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
-from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket, Switch
+from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from .positions import setting_clause
 
 
 def apply_mods(amp: Amp, *mods: Mod) -> Amp:
@@ -120,11 +121,7 @@ def _changes(amp: Amp, mod: Mod) -> Iterator[Change]:
     for switch in mod.switches:
         for label, edits in switch.positions:
             for edit in edits:
-                yield from _change(amp, mod, edit, _when(switch, label))
-
-
-def _when(switch: Switch, label: str) -> str:
-    return f"{switch.control} at {label}"
+                yield from _change(amp, mod, edit, setting_clause(switch.control, label))
 
 
 def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:

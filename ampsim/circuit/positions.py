@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,14 +13,28 @@ Position = Mapping[str, float | str]
 AS_DRAWN = "as drawn"
 
 
+def face(rotation: float) -> str:
+    """A rotation [ratio] as numbered on the panel of an amp, 0 to 10: "7", "2.5", "7.25"."""
+    return f"{10.0 * rotation:.4g}"
+
+
+def setting_words(control: str, value: float | str) -> str:
+    """Where a control stands (rotation [ratio] or the name of a position), as in a list: "gain 3", "bright 120p"."""
+    return f"{control} {value if isinstance(value, str) else face(value)}"
+
+
+def setting_clause(control: str, value: float | str) -> str:
+    """Where a control stands (rotation [ratio] or the name of a position), as in a sentence: "gain at 3"."""
+    return f"{control} at {value if isinstance(value, str) else face(value)}"
+
+
 def position_label(position: Position) -> str:
-    """A position in words: ``bright=120p, gain=0.5``; "as drawn" when nothing is moved."""
-    return (
-        ", ".join(
-            f"{name}={value if isinstance(value, str) else format(value, '.4g')}" for name, value in position.items()
-        )
-        or AS_DRAWN
-    )
+    """A position in words: "bright 120p, gain 5"; "as drawn" when nothing is moved.
+
+    Positions go by it along the dimension `position` of every response and table; the rotations [ratio] themselves
+    are in the coordinate of each control.
+    """
+    return ", ".join(setting_words(name, value) for name, value in position.items()) or AS_DRAWN
 
 
 def switches_at(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
@@ -55,13 +68,3 @@ def control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
         blank: str | float = AS_DRAWN if words else float("nan")
         coords[name] = ("position", [blank if value is None else value for value in values])
     return coords
-
-
-def face(rotation: float) -> str:
-    """A rotation as numbered on the panel of an amp: "7", "2.5"."""
-    return f"{10.0 * rotation:.3g}"
-
-
-def dial_face(rotation: float) -> str:
-    """A rotation as numbered on the panel of an amp: "3.0", "2.25"."""
-    return f"{10.0 * rotation:.1f}" if math.isclose(rotation, round(rotation, 2)) else f"{10.0 * rotation:.4g}"

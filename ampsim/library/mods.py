@@ -8,6 +8,7 @@ from ..base.entries import Entry
 from ..base.errors import nearest, shown
 from ..base.quantities import OHM
 from ..circuit.amp import AnyPart, Edit, Mod, Switch
+from ..circuit.positions import setting_clause
 from .parts import PINS, QUANTITY, ValveFinder, kind_of, read_parts, valves_of
 
 
@@ -136,7 +137,10 @@ def _pair(entry: Entry, key: str) -> tuple[str, str]:
 def _check_mod(top: Entry, mod: Mod) -> None:
     lists = [("edits", list(mod.edits))]
     for switch in mod.switches:
-        lists += [(f"switches: {switch.control} at {label}", [*mod.edits, *edits]) for label, edits in switch.positions]
+        lists += [
+            (f"switches: {setting_clause(switch.control, label)}", [*mod.edits, *edits])
+            for label, edits in switch.positions
+        ]
     for where, edits in lists:
         names = [name for edit in edits for name in _edited_places(edit)]
         for name in names:

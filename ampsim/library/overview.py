@@ -10,6 +10,7 @@ from ..base.tables import text_of_rows
 from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from ..circuit.build import build_circuit
 from ..circuit.mods import describe_part, diff, where
+from ..circuit.positions import face
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
 
@@ -152,7 +153,7 @@ def _controls(amp: Amp) -> Iterator[str]:
             yield f"{control.name} ({names}): {' | '.join(control.positions)}; drawn at '{control.drawn}'"
         else:
             part = amp.part_by_designator[control.designators[0]]
-            yield f"{control.name} ({names}): {describe_part(part)}; drawn at {10 * float(control.drawn):g} of 10"
+            yield f"{control.name} ({names}): {describe_part(part)}; drawn at {face(float(control.drawn))} of 10"
 
 
 def _nodes(amp: Amp) -> Iterator[str]:

@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..circuit.positions import AS_DRAWN
+from ..circuit.positions import AS_DRAWN, setting_words
 
 
 def expect(response: xr.Dataset, analysis: str) -> None:
@@ -65,7 +65,7 @@ def labelled(values: xr.DataArray, units: str, name: str, **attributes: Any) -> 
 
 
 def short_labels(response: xr.Dataset) -> list[str]:
-    """Name each position by the settings that differ between positions: "bright=120p"; else by its full label."""
+    """Name each position by the settings that differ between positions: "bright 120p"; else by its full label."""
     varying = [name for name, values in _settings(response).items() if len(set(values)) > 1]
     labels = [
         ", ".join(words for name in varying if (words := _settings(response)[name][place]))
@@ -76,7 +76,7 @@ def short_labels(response: xr.Dataset) -> list[str]:
 
 
 def common_settings(response: xr.Dataset) -> str:
-    """The settings that all positions share, "gain=0.3, master=0.5"; empty when there are none."""
+    """The settings that all positions share, "gain 3, master 5"; empty when there are none."""
     shared = (values[0] for values in _settings(response).values() if len(set(values)) == 1)
     return ", ".join(words for words in shared if words)
 
@@ -87,7 +87,7 @@ def records(table: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _settings(response: xr.Dataset) -> dict[str, list[str]]:
-    """Control name to "control=value" at each position, empty where the control stands as drawn."""
+    """Control name to "control value" at each position, empty where the control stands as drawn."""
     return {
         str(name): [_setting(str(name), value) for value in coord.values]
         for name, coord in response.coords.items()
@@ -97,5 +97,5 @@ def _settings(response: xr.Dataset) -> dict[str, list[str]]:
 
 def _setting(name: str, value: Any) -> str:
     if isinstance(value, str):
-        return "" if value == AS_DRAWN else f"{name}={value}"
-    return "" if np.isnan(value) else f"{name}={value:.3g}"
+        return "" if value == AS_DRAWN else setting_words(name, value)
+    return "" if np.isnan(value) else setting_words(name, float(value))

@@ -117,7 +117,7 @@ def test_a_part_of_a_mod_at_a_position() -> None:
     data = measured(swept(with_values(modded, {name: 180e-12}), position))
     (part,) = fit_parts(modded, data, [name], position).parts
     assert part.value == pytest.approx(180e-12, rel=1e-3)
-    with pytest.raises(DescriptionError, match=f"{name} is not in the circuit at bright=open"):
+    with pytest.raises(DescriptionError, match=f"{name} is not in the circuit at bright open"):
         fit_parts(modded, data, [name], {"bright": "open", "gain": 0.3})
 
 

@@ -318,7 +318,7 @@ def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))
     after = sweep_file(tmp_path / "after" / "sweep.csv", modded, bright="390p")
     told = said(capsys, "job", "sweep", folder, after, "--round", "after the mod", "--note", "dummy load")
-    assert "bright=390p" in told
+    assert "bright 390p" in told
     assert "lies within the tolerance band at 100 %" in told
     assert "measurements/sweep 2.csv" in told
     good = volts_file(tmp_path / "good.csv", modded, READ)

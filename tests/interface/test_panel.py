@@ -95,7 +95,7 @@ def fresh_paths(panel: Panel) -> dict[str, str]:
 
 def test_a_knob_runs_from_0_to_10_with_the_resistance_of_its_taper(panel: Panel) -> None:
     gain = next(dial for dial in panel.dials if dial["key"] == "knob gain")
-    assert (gain["texts"][0], gain["texts"][50], gain["texts"][100]) == ("0.0", "5.0", "10.0")
+    assert (gain["texts"][0], gain["texts"][50], gain["texts"][100]) == ("0", "5", "10")
     assert (gain["notes"][0], gain["notes"][50], gain["notes"][100]) == ("0 of 1M", "150k of 1M", "1M of 1M")
     assert track_fraction("audio 15 %", 0.5) == pytest.approx(0.15)
 

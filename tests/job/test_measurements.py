@@ -32,7 +32,7 @@ def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
     (measured,), (sweep,) = record.measured, record.sweeps
     assert (measured.phase, measured.mains, measured.meter) == ("on arrival", on_arrival().mains, METER)
     assert (measured.mains_drawn, measured.at) == (MAINS_DRAWN, (("volume", 0.3),))
-    told = f"mains {measured.mains:g} V, 230 V in the drawing, meter {METER / 1e6:g}M, controls at volume=0.3"
+    told = f"mains {measured.mains:g} V, 230 V in the drawing, meter {METER / 1e6:g}M, controls at volume 3"
     assert any(told in title for title in records.intake(record).tables)
     assert dict(measured.volts)["V2A.cathode"] == 1.93
     assert (sweep.file, sweep.note) == ("measurements/sweep-on-arrival.csv", "at volume 3")

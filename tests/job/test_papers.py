@@ -103,7 +103,7 @@ def test_the_record_says_where_controls_stood_and_which_mains_the_drawing_holds_
     measured = Measured("after the mod", DAY, (("V1A.plate", 150.0),), 236.0, None, 230.0, at)
     kept = replace(record("w"), measured=(measured,))
     sheet = proof_of(job, kept)
-    assert sheet.position == "gain=0.3, bright=120p"
+    assert sheet.position == "gain 3, bright 120p"
     assert sheet.supply == pytest.approx(236 / 230)
     assert "Mains 236 V, 230 V in the drawing." in sheet.notes
     assert proof_of(job, kept, mains_drawn=240.0).supply == pytest.approx(236 / 240)

@@ -590,7 +590,7 @@ def test_intake_tells_words_wishes_and_volts(folder: Path) -> None:
     text = str(sheet)
     for line in WORDS.splitlines():
         assert line in text
-    assert "3 to 5 dB more from 2 kHz to 4 kHz, gain=0.3" in text
+    assert "3 to 5 dB more from 2 kHz to 4 kHz, gain 3" in text
     assert ["no crackle", "clean the pots"] in sheet.tables["Wishes"].to_numpy().tolist()
     volts = next(table for title, table in sheet.tables.items() if "Voltages" in title)
     assert ["V1A.plate", "165", "163.5"] in volts.to_numpy().tolist()

@@ -316,10 +316,10 @@ def test_a_measure_refuses_the_response_of_another_analysis() -> None:
 
 
 def test_positions_are_named_by_what_differs_between_them() -> None:
-    places = {f"gain=0.3, bright={each}": {"speaker": low_pass(1.0)} for each in ("open", "120p")}
+    places = {f"gain 3, bright {each}": {"speaker": low_pass(1.0)} for each in ("open", "120p")}
     response = sweep({"stock": places}, {"gain": [0.3, 0.3], "bright": ["open", "120p"]})
-    assert short_labels(response) == ["bright=open", "bright=120p"]
-    assert common_settings(response) == "gain=0.3"
+    assert short_labels(response) == ["bright open", "bright 120p"]
+    assert common_settings(response) == "gain 3"
 
 
 # Tables ---------------------------------------------------------------------------------------------------------------

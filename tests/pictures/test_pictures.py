@@ -21,6 +21,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from ampsim import DescriptionError
+from ampsim.circuit.positions import position_label
 from ampsim.measures.labels import select
 from ampsim.measures.sweep import difference_db, gain_db
 from ampsim.measures.waveforms import harmonics
@@ -51,7 +52,7 @@ def family_of(count: int, together: bool = False) -> xr.Dataset:
         [1.0 + 3e-4 * place for place in range(count)] if together else [1.0 - 0.02 * place for place in range(count)]
     )
     named = {
-        f"depth={value:.4g}": {"speaker": product(high_pass(corner, gain), low_pass(6000.0))}
+        position_label({"depth": value}): {"speaker": product(high_pass(corner, gain), low_pass(6000.0))}
         for value, corner, gain in zip(values, corners, gains, strict=True)
     }
     return sweep({"stock": {key: {"speaker": STOCK} for key in named}, "depth": named}, {"depth": values})
@@ -223,10 +224,11 @@ def test_no_text_is_cut_off_or_overlaps_another(draw: Callable[[], Picture], dpi
 
 def test_end_labels_stand_in_the_order_of_the_lines() -> None:
     picture = family_picture(family_of(12))
-    heights = {each.get_text(): each.get_window_extent().y0 for each in texts(picture) if "depth=" in each.get_text()}
+    heights = {each.get_text(): each.get_window_extent().y0 for each in texts(picture) if "depth " in each.get_text()}
+    assert len(heights) == 12
     assert list(heights) == sorted(heights, key=lambda label: -heights[label])
     together = family_picture(family_of(12, together=True))
-    heights = {each.get_text(): each.get_window_extent().y0 for each in texts(together) if "depth=" in each.get_text()}
+    heights = {each.get_text(): each.get_window_extent().y0 for each in texts(together) if "depth " in each.get_text()}
     assert list(heights) == sorted(heights, key=lambda label: -heights[label])
 
 
@@ -352,8 +354,8 @@ def test_refusals() -> None:
         overlay_picture(family_of(5))
     with pytest.raises(DescriptionError, match="13 lines in one picture"):
         family_picture(family_of(13))
-    with pytest.raises(DescriptionError, match="no position 'depth=2'"):
-        family_picture(family_of(3), positions=["depth=2"])
+    with pytest.raises(DescriptionError, match="no position 'depth 20'"):
+        family_picture(family_of(3), positions=["depth 20"])
 
 
 def test_drawing_needs_no_global_state() -> None:

@@ -102,4 +102,4 @@ def test_the_picture_shows_the_loop_gain():
     }
     np.testing.assert_allclose(lines["line-1"], 20 * np.log10(abs(response["loop_gain"].values[0, 1])))
     assert set(lines) == set(loop_gain_curves(response))
-    assert "presence=1" in picture.alternative
+    assert "presence 10" in picture.alternative

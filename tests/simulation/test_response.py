@@ -40,7 +40,7 @@ def test_every_position_has_its_own_numbers():
     for place, rotation in enumerate(rotations):
         np.testing.assert_allclose(response["voltage"].values[0, place, 0], divider(rotation), rtol=1e-6)
     assert response["level"].values.tolist() == rotations
-    assert response["position"].values.tolist() == ["level=0.2", "level=0.9", "level=0.5", "level=0.01"]
+    assert response["position"].values.tolist() == ["level 2", "level 9", "level 5", "level 0.1"]
 
 
 def test_variants_positions_and_nodes_stand_where_their_labels_say():
@@ -48,7 +48,7 @@ def test_variants_positions_and_nodes_stand_where_their_labels_say():
     both = simulate([AMP, MODDED], positions=positions, nodes=["V1A.plate", "speaker"])
     assert both["voltage"].dims == ("variant", "position", "node", "frequency")
     alone = simulate(MODDED, positions=[positions[1]], nodes=["speaker"])
-    picked = both["voltage"].sel(variant="bright switch", position="bright=390p, gain=0.3", node="speaker")
+    picked = both["voltage"].sel(variant="bright switch", position="bright 390p, gain 3", node="speaker")
     np.testing.assert_allclose(picked.values, alone["voltage"].values[0, 0, 0], rtol=1e-9)
     stock = both["voltage"].sel(variant="stock", node="speaker")
     np.testing.assert_allclose(stock.values[0], stock.values[1], rtol=1e-12)
@@ -165,7 +165,7 @@ def test_a_simulation_that_fails_names_the_position(monkeypatch):
         return outcomes
 
     monkeypatch.setattr(engine, "run", second_fails)
-    with pytest.raises(EngineError, match=r"workshop amp A, stock, gain=0.7: no answer"):
+    with pytest.raises(EngineError, match=r"workshop amp A, stock, gain 7: no answer"):
         simulate(AMP, positions=[{"gain": 0.3}, {"gain": 0.7}])
 
 

@@ -46,7 +46,7 @@ def test_the_bias_table_shows_what_a_position_moves(done):
     bias = done[0].tables["Bias: as drawn, and where a mod moves it"]
     drawn = bias[(bias["variant"] == "stock") & (bias["position"] == "as drawn")]
     assert drawn["valve"].tolist() == ["V1A", "V1B", "V2A", "V2B", "V3A", "V3B", "V4", "V5"]
-    warm = bias[(bias["position"] == "cathode=6k8") & (bias["valve"] == "V1B")]
+    warm = bias[(bias["position"] == "cathode 6k8") & (bias["valve"] == "V1B")]
     assert float(warm["plate [mA]"].iloc[0]) > 1.3 * float(drawn["plate [mA]"].iloc[1])
     assert not bias["position"].str.contains("bright").any()
 

@@ -236,6 +236,6 @@ def test_pictures_say_and_draw_the_same() -> None:
 
 
 def test_harmonics_below_the_floor_are_words() -> None:
-    table = harmonics_table(everything(), "stock", "cathode=6k8")
+    table = harmonics_table(everything(), "stock", "cathode 6k8")
     assert table["H7 [dB]"].iloc[0] == "< -75"
     assert float(table["H2 [dB]"].iloc[-1]) < 0.0

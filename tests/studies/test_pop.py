@@ -428,7 +428,7 @@ def test_section_at_positions_of_other_controls() -> None:
     stock = load_amp("workshop-a")
     positions = ({}, {"bypass": "in"}, {"master": 0.1}, {"master": 0.1, "bypass": "in"})
     found = section(Examination(stock, bad("popping"), positions))
-    assert [finding.position for finding in found.findings] == ["as drawn", "master=0.1"]
+    assert [finding.position for finding in found.findings] == ["as drawn", "master 1"]
     assert found.findings[0].value > found.findings[1].value
     assert found.grade == "beyond the limit"
     assert {finding.picture for finding in found.findings} == set(found.pictures)

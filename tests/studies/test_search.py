@@ -389,7 +389,7 @@ def test_text_names_values_wishes_and_the_check(found):
     for words in (
         f"54 sets of values tried; {found.met} of them meet all wishes",
         "Parts that move the bias: R4, R20.",
-        "1 to 4 dB more from 2 kHz to 4 kHz, gain=0.3",
+        "1 to 4 dB more from 2 kHz to 4 kHz, gain 3",
         "plate current of first stage within 12 %",
         "limit 1e-06 dB",
         "C301: ",

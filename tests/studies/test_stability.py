@@ -318,7 +318,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
     result = section(Examination(AMP, modded))
     assert result.grade == "beyond the limit"
     worst = result.findings[0]
-    for words in ("with presence=1", "oscillates near 17", "as drawn 47 degrees"):
+    for words in ("with presence 10", "oscillates near 17", "as drawn 47 degrees"):
         assert words in worst.words
     assert worst.value < 0
     assert worst.picture in result.pictures
@@ -327,7 +327,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
 def test_a_good_mod_passes():
     result = section(Examination(AMP, apply_mods(AMP, load_mod("depth")), ({"depth": 1.0},)))
     assert all(finding.grade == "fine" for finding in result.findings)
-    assert "depth=1, with presence=0" in result.findings[1].words
+    assert "depth 10, with presence 0" in result.findings[1].words
     assert "stock has 68 degrees" in result.findings[0].words
 
 
@@ -337,7 +337,7 @@ def test_a_secondary_the_wrong_way_round_is_beyond_the_limit():
     wrong = parse_amp(data, "reversed.toml")
     got = margins(FINE.grid(), loop_gain(wrong, sweep=FINE)["loop_gain"].values[0, 0])
     assert (got.reversed, got.oscillates, margin_grade(got)) == (True, True, "beyond the limit")
-    words = stability_findings([LoopCase("stock", "any position", "presence=0", got, got, None)])[0].words
+    words = stability_findings([LoopCase("stock", "any position", "presence 0", got, got, None)])[0].words
     assert "wrong way round, and the amp oscillates" in words
 
 
@@ -373,7 +373,7 @@ def test_grades_of_phase_margins(degrees, grade):
 def test_pictures_hold_the_margins():
     corners = worst_corners(AMP, fixed={"treble": 0.5, "bass": 0.5, "master": 0.5}, most=5)
     response = corners.response.isel(position=[-1]).squeeze("position")
-    response = response.assign_coords(position=("variant", ["presence=1"]))
+    response = response.assign_coords(position=("variant", ["presence 10"]))
     picture = loop_margins_picture(response)
     lines = {str(line.get_gid()): line for axes in picture.axes for line in axes.lines if line.get_gid()}
     curves = loop_margins_curves(response)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.quantities import OHM, Quantity, format_value, parse_value, preferred_values
 from ...circuit.amp import Amp, Control, Part, Pot
-from ...circuit.positions import dial_face
+from ...circuit.positions import face
 from ...circuit.signal_path import listening_points
 from ...circuit.tapers import track_fraction
 from ...circuit.values import SwitchedValue, quantity_of, switched_values, value_of
@@ -75,7 +75,7 @@ def knob(amp: Amp, control: Control, extra: Iterable[float] = ()) -> Dial:
     track = format_value(pot.value, OHM)
     below = [_three_figures(track_fraction(pot.taper, rotation) * pot.value) for rotation in rotations]
     notes = tuple(f"{format_value(ohms, OHM)} of {track}" for ohms in below)
-    return Dial(control.name, "knob", rotations, tuple(map(dial_face, rotations)), notes, rotations.index(drawn))
+    return Dial(control.name, "knob", rotations, tuple(map(face, rotations)), notes, rotations.index(drawn))
 
 
 def switch(control: Control) -> Dial:

@@ -17,7 +17,7 @@ from ...base.quantities import format_value
 from ...circuit.amp import Amp, Mod
 from ...circuit.feedback import feedback_place
 from ...circuit.mods import apply_mods
-from ...circuit.positions import dial_face, switches_at
+from ...circuit.positions import setting_words, switches_at
 from ...circuit.values import quantity_of, switched_value, value_of, with_values
 from ...simulation.analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from ...simulation.loop_gain import loop_gain
@@ -109,12 +109,10 @@ class PanelSimulator:
         return self._frames[node].copy(data={"voltage": voltage})
 
     def in_words(self, position: Position) -> str:
-        """What differs from the drawing: "gain 3.0, bright 120p, C101 33n"; "as drawn" when nothing does."""
+        """What differs from the drawing: "gain 3, bright 120p, C101 33n"; "as drawn" when nothing does."""
         controls = {**self.stock.controls, **self.modded.controls}
         words = [
-            f"{name} {value if isinstance(value, str) else dial_face(value)}"
-            for name, value in position.settings.items()
-            if value != controls[name].drawn
+            setting_words(name, value) for name, value in position.settings.items() if value != controls[name].drawn
         ]
         words += [
             f"{name} {format_value(value, quantity_of(self.modded, name))}"

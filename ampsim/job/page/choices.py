@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp
-from ...circuit.positions import face
+from ...circuit.positions import face, setting_words
 from ...studies.audition_request import Audition, Setting
 
 MOST_POSITIONS = 66
@@ -79,7 +79,7 @@ def place_of(choices: Sequence[Choice], places: Sequence[int]) -> int:
 
 def position_text(choices: Sequence[Choice], places: Sequence[int]) -> str:
     """A position in words: "bright 120p, depth 7"."""
-    return ", ".join(f"{each.name} {each.texts[place]}" for each, place in zip(choices, places, strict=True))
+    return ", ".join(setting_words(each.name, each.values[place]) for each, place in zip(choices, places, strict=True))
 
 
 def every_place(choices: Sequence[Choice]) -> Iterator[tuple[int, ...]]:

@@ -15,7 +15,7 @@ from ...base.caution import CAUTION
 from ...base.html import render
 from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
-from ...circuit.positions import face
+from ...circuit.positions import setting_words
 from ...circuit.signal_path import begins_at_guitar
 from ...studies.audition_request import Audition
 from .choices import Range, position_text
@@ -98,9 +98,7 @@ def _allowed(scripts: Sequence[str]) -> str:
 
 def _scope(offered: Range) -> str:
     """Where the controls stand that the sentences do not follow."""
-    fixed = ", ".join(
-        f"{name} {value if isinstance(value, str) else face(value)}" for name, value in offered.fixed.items()
-    )
+    fixed = ", ".join(setting_words(name, value) for name, value in offered.fixed.items())
     knobs = offered.knobs
     sentences = []
     if knobs:

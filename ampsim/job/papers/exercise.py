@@ -14,7 +14,7 @@ from ...base.wording import in_decibels, in_hertz, minus
 from ...bench.proof.limits import ProofRow
 from ...bench.proof.sheet import ProofSheet, proof_sheet
 from ...circuit.nets import INPUT
-from ...circuit.positions import every_position, face
+from ...circuit.positions import every_position, setting_clause
 from ...measures.labels import records
 from ...measures.sweep import gain_at
 from ...simulation.analyses import FrequencySweep
@@ -217,7 +217,7 @@ def _positions(audition: Audition) -> Iterator[Question]:
 def _in_words(position: Setting) -> str:
     """As it is said at the amp: a switch by the name of its position, knobs from 0 to 10."""
     texts = [
-        f'{name} switched to "{value}"' if isinstance(value, str) else f"{name} at {face(value)}"
+        f'{name} switched to "{value}"' if isinstance(value, str) else setting_clause(name, value)
         for name, value in position.items()
     ]
     return ", ".join(texts) or "everything as drawn"

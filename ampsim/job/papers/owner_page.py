@@ -12,7 +12,7 @@ from ...audio.clips import Clips
 from ...base.progress import Progress
 from ...base.wording import in_decibels, in_hertz
 from ...circuit.nets import INPUT
-from ...circuit.positions import face
+from ...circuit.positions import setting_clause
 from ...measures.sweep import gain_at
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
@@ -114,13 +114,13 @@ def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[st
                 most = float(moved[place])
                 low, high = (in_decibels(float(each[place]), sign=True) for each in effects)
                 best = (
-                    f"{_at(name, value)} goes with the {knob} knob: at {in_hertz(AT[place])} it brings {low} "
-                    f"with {knob} at {face(_LOW)} and {high} with {knob} at {face(_HIGH)}."
+                    f"{setting_clause(name, value)} goes with the {knob} knob: at {in_hertz(AT[place])} it brings "
+                    f"{low} with {setting_clause(knob, _LOW)} and {high} with {setting_clause(knob, _HIGH)}."
                 )
         if best:
             yield best
         else:
-            alike.append(_at(name, value))
+            alike.append(setting_clause(name, value))
     if alike:
         verb = "does" if len(alike) == 1 else "do"
         yield f"{' and '.join(alike)} {verb} much the same wherever the amp's own knobs stand."
@@ -141,8 +141,5 @@ def _in_pairs(added: Setting, pairs: Sequence[tuple[str, str]], found: Levels) -
             much = in_decibels(abs(float(away[place])))
             side = "more" if away[place] > 0.0 else "less"
             how = f"at {in_hertz(AT[place])} that is {much} {side} than the two alone would add up to"
-        yield f"{_at(one, added[one])} together with {_at(other, added[other])}: {both_say}; {how}."
-
-
-def _at(name: str, value: float | str) -> str:
-    return f"{name} at {value if isinstance(value, str) else face(value)}"
+        pair = " together with ".join(setting_clause(name, added[name]) for name in (one, other))
+        yield f"{pair}: {both_say}; {how}."

@@ -10,7 +10,7 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.moving_switch import moving
-from ...circuit.positions import Position, switches_at
+from ...circuit.positions import Position, setting_words, switches_at
 from .branches import Parts, parts_of
 
 MOST_MOVES = 1000
@@ -60,7 +60,7 @@ def _moved_switch(amp: Amp, settings: Sequence[Mapping[str, float | str]]) -> tu
     first = settings[0]
     moved = {(name, value) for each in settings for name, value in switches_at(amp, each) if value != first[name]}
     if len(moved) > 1:
-        told = ", ".join(shown(f"{name}={value}") for name, value in sorted(moved))
+        told = ", ".join(shown(setting_words(name, value)) for name, value in sorted(moved))
         raise DescriptionError(
             f"{amp.name}: one switch may move between two positions while a signal plays; asked for {told}"
         )

@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from ...base.errors import DescriptionError, shown
+from ...circuit.positions import face
 from ...measures.loudness import NO_CONE, NOTICED_ACUM, NOTICED_DB, Array
 
 _ACUM = (
@@ -147,11 +148,8 @@ def _half(answer: xr.Dataset) -> str:
         return f"No setting of {knob} takes half of it away."
     way = "up" if half > now else "down"
     left = abs(float(np.interp(half, answer["rotation"].values, answer["turned_sharper"].values)))
-    return f"Turn {knob} {way} from {_panel(now)} to {_panel(half)} and half of it is gone: {left:.2f} acum are left."
-
-
-def _panel(rotation: float) -> str:
-    return f"{10.0 * rotation:.1f}".removesuffix(".0")
+    turn = f"Turn {knob} {way} from {face(now)} to {face(round(half, 2))}"
+    return f"{turn} and half of it is gone: {left:.2f} acum are left."
 
 
 def _limits(answer: xr.Dataset) -> str:

@@ -13,7 +13,7 @@ import xarray as xr
 from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
-from ...circuit.positions import Position
+from ...circuit.positions import Position, setting_clause
 from ...circuit.stages.template import GROUND, Element
 from ...measures.labels import records
 from ...simulation.operating_points import at_rest
@@ -109,7 +109,9 @@ def part_lines(
 def _parts_asked(amp: Amp, mod: Mod) -> Iterator[_AskedPart]:
     """Parts fitted or replaced, each once with all the positions that have it."""
     labelled = [(edit, "") for edit in mod.edits]
-    labelled += [(e, f"{s.control} at {label}") for s in mod.switches for label, edits in s.positions for e in edits]
+    labelled += [
+        (e, setting_clause(s.control, label)) for s in mod.switches for label, edits in s.positions for e in edits
+    ]
     whens: dict[tuple[AnyPart, Edit], list[str]] = {}
     for edit, label in labelled:
         part = part_put_in(amp, edit)

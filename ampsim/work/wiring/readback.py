@@ -10,6 +10,7 @@ from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.nets import INPUT, Nets
+from ...circuit.positions import setting_clause
 from ...circuit.stages.template import GROUND, Element
 from .from_to import Wiring, list_wiring
 
@@ -151,7 +152,7 @@ def mismatches(wired: Wiring) -> list[str]:
     for switches in every_setting(wired.amp):
         faults = compare_circuits(wired, read_back(wired, switches), build_circuit(wired.amp, switches))
         if faults:
-            stands = ", ".join(f"{control} at {label}" for control, label in switches) or "as drawn"
+            stands = ", ".join(setting_clause(control, label) for control, label in switches) or "as drawn"
             found.append(f"{stands}: {faults}")
     return found
 

@@ -9,6 +9,7 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from .tables import table_cells
+from .wording import one_line
 
 
 def render(package: str, template: str, **facts: object) -> Markup:
@@ -46,9 +47,5 @@ def _environment(package: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["printable"] = _printable
+    environment.filters["printable"] = lambda text: one_line(str(text))
     return environment
-
-
-def _printable(text: object) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in str(text))

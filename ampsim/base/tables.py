@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .wording import rounded
+from .wording import one_line, rounded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,7 +80,7 @@ def table_cells(table: pd.DataFrame) -> tuple[list[list[str]], list[bool]]:
 def _cells(header: object, values: Sequence[object]) -> list[str]:
     """Header and cells of a column, each on one line without control characters."""
     cells = [str(header), *rounded(values)]
-    return ["".join(sign if sign.isprintable() else " " for sign in cell) for cell in cells]
+    return [one_line(cell) for cell in cells]
 
 
 def _is_numeric(table: pd.DataFrame, place: int) -> bool:

@@ -22,6 +22,16 @@ def plain(text: str, lines: bool = False) -> str:
     return " ".join(" ".join(pieces).split())
 
 
+def one_line(text: str) -> str:
+    """A text from a file on one line, every sign that does not print a blank."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def joined(items: Sequence[str]) -> str:
+    """A list in words: "a", "a and b", "a, b and c"."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
 def plain_frequency(frequency: float) -> str:
     """A frequency [Hz] as a tick: "50", "2k", "1M"."""
     if frequency >= 1e6:
@@ -48,6 +58,11 @@ def in_volts(volts: float) -> str:
     if 0.0 < abs(volts) < 0.1:
         return minus(f"{1e3 * volts:.3g} mV")
     return minus(f"{volts:.3g} V")
+
+
+def in_watts(watts: float) -> str:
+    """A power in words [W], three figures: "21.6 W", "84 mW"."""
+    return f"{watts:.3g} W" if watts >= 0.0995 else f"{1e3 * watts:.3g} mW"
 
 
 def minus(text: str) -> str:

@@ -12,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.quantities import Quantity, format_value
+from ...base.wording import joined
 
 Array = NDArray[np.float64]
 # Correlation from which on two parts cannot be told apart: our choice.
@@ -129,19 +130,13 @@ def fit_remarks(
         if part.at_bound:
             found.append(f"{part.designator} went to the end of its bounds: that is not where it fits best.")
     if left_db > _UNEXPLAINED_DB:
-        found.append(
-            f"{left_db:.1f} dB stay: something besides {_names_words([part.designator for part in parts])} differs."
-        )
+        found.append(f"{left_db:.1f} dB stay: something besides {joined([part.designator for part in parts])} differs.")
     return tuple(found)
 
 
 def _exchange_words(first: str, second: str, together: float) -> str:
     other = "less" if together < 0.0 else "more"
     return f"more of {first} with {other} of {second} looks nearly the same (correlation {together:+.3f})."
-
-
-def _names_words(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _value_words(value: float, quantity: Quantity) -> str:

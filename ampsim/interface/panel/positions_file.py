@@ -11,6 +11,7 @@ from ...base.entries import Entry
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.files import read_bounded, write_whole
 from ...base.quantities import format_value
+from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.values import quantity_of
 from ...job.record.merging import MARK, fresh
@@ -133,9 +134,4 @@ def _model(file: str, folder: str) -> str:
 
 def _table(position: Position, modded: Amp) -> dict[str, Any]:
     values = {name: format_value(value, quantity_of(modded, name)) for name, value in position.values.items()}
-    return {"name": _printable(position.name), "at": dict(position.settings)} | ({"values": values} if values else {})
-
-
-def _printable(text: str) -> str:
-    """A text with blanks in place of what TOML cannot hold as it is."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+    return {"name": one_line(position.name), "at": dict(position.settings)} | ({"values": values} if values else {})

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ...base.wording import in_volts, in_watts
 from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_above
@@ -47,8 +48,8 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     stock = str(response["variant"].values[0])
     span = float(response["level"].values[0]), float(response["level"].values[-1])
     how = (
-        f"a sine of {stimulus(response).frequency:g} Hz at levels from {_volts(span[0])} to {_volts(span[1])} peak "
-        f"{response.attrs['source']}"
+        f"a sine of {stimulus(response).frequency:g} Hz at levels from {in_volts(span[0])} to {in_volts(span[1])} "
+        f"peak {response.attrs['source']}"
     )
     found = []
     for variant, position in itertools.product(response["variant"].values[1:], response["position"].values):
@@ -108,7 +109,7 @@ def _clipping(
             "dB",
             None,
             Grade.FINE,
-            f"no stage clips up to {_volts(span[1])} {source}",
+            f"no stage clips up to {in_volts(span[1])} {source}",
         )
     how = f" ({firsts[1]['how']})" if firsts[1]["how"] else ""
     words = f"the {firsts[1]['stage']} clips first, {_level_words(levels[1], span)} peak {source}{how}"
@@ -127,7 +128,7 @@ def _clipping(
 def _stock_words(firsts: list[dict[str, Any]], levels: list[float], span: tuple[float, float]) -> str:
     """What the stock amp does."""
     if levels[0] == math.inf:
-        return f"no stage clips up to {_volts(span[1])}"
+        return f"no stage clips up to {in_volts(span[1])}"
     same = firsts[0]["stage"] == firsts[1]["stage"]
     return f"{'the same stage' if same else 'the ' + firsts[0]['stage']} {_level_words(levels[0], span)}"
 
@@ -138,7 +139,7 @@ def _powers(both: list[dict[str, Any]]) -> Iterator[_Facts]:
     if math.isfinite(both[0][watts]) and math.isfinite(both[1][watts]):
         yield _power(subject, both[0][watts], both[1][watts])
     elif math.isfinite(both[0][watts]) and both[1][level] == 0.0:
-        words = f"more than {CLEAN:g} % distortion at every level; stock: {_watts(both[0][watts])} at {CLEAN:g} %"
+        words = f"more than {CLEAN:g} % distortion at every level; stock: {in_watts(both[0][watts])} at {CLEAN:g} %"
         yield (subject, math.nan, "dB", POWER_DB[1], Grade.BEYOND, words)
     if math.isfinite(both[0][MOST_POWER]) and math.isfinite(both[1][MOST_POWER]):
         yield _power("greatest power", both[0][MOST_POWER], both[1][MOST_POWER])
@@ -146,21 +147,13 @@ def _powers(both: list[dict[str, Any]]) -> Iterator[_Facts]:
 
 def _power(subject: str, stock: float, modded: float) -> _Facts:
     change = 10.0 * math.log10(modded / stock) if min(stock, modded) > 0.0 else math.nan
-    told = "as stock" if abs(change) < _SAME else f"stock: {_watts(stock)}, {_shift_words(change, 'less', 'more')}"
-    words = f"{subject} {_watts(modded)} ({told})"
+    told = "as stock" if abs(change) < _SAME else f"stock: {in_watts(stock)}, {_shift_words(change, 'less', 'more')}"
+    words = f"{subject} {in_watts(modded)} ({told})"
     return (subject, change, "dB", POWER_DB[1], grade_above(change, POWER_DB[1], POWER_DB[0]), words)
 
 
 def _level_words(level: float, span: tuple[float, float]) -> str:
-    return f"already below {_volts(span[0])}" if level == 0.0 else f"at {_volts(level)}"
-
-
-def _volts(level: float) -> str:
-    return f"{1e3 * level:.3g} mV" if level < 0.9995 else f"{level:.3g} V"
-
-
-def _watts(watts: float) -> str:
-    return f"{watts:.3g} W" if watts >= 0.0995 else f"{1e3 * watts:.3g} mW"
+    return f"already below {in_volts(span[0])}" if level == 0.0 else f"at {in_volts(level)}"
 
 
 def _shift_words(change: float, down: str, up: str) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
+from ...base.wording import in_volts
 from ...measures.labels import expect, index_of
 from ...simulation.facts import get
 from ..findings import Finding, grade_below
@@ -186,16 +187,12 @@ def _words(rows: pd.DataFrame, worst: _Row, limit: float | None) -> str:
     lost = f" ngspice gave no answer for {missing} of {len(rows)} movements." if missing else ""
     if abs(worst[PEAK]) < SILENT_V:
         return f"{control}: no pop, less than 1 mV at the output whichever way it is moved.{lost}"
-    level = "" if limit is None else f", {_level_words(worst[LEVEL])} of 1 W ({_volts(limit)} peak)"
+    level = "" if limit is None else f", {_level_words(worst[LEVEL])} of 1 W ({in_volts(limit)} peak)"
     said = (
-        f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {_volts(abs(worst[PEAK]))} peak at "
+        f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {in_volts(abs(worst[PEAK]))} peak at "
         f"the output{level}, {_length_words(worst[LENGTH])} ({worst['movement']})."
     )
     return f"{said} {_remedy_words(rows, worst)}{_order_words(rows, worst)}{lost}"
-
-
-def _volts(volts: float) -> str:
-    return f"{1e3 * volts:.3g} mV" if volts < 0.1 else f"{volts:.3g} V"
 
 
 def _length_words(milliseconds: float) -> str:
@@ -218,10 +215,10 @@ def _remedy_words(rows: pd.DataFrame, worst: _Row) -> str:
     least = min(left.values())
     if least > _HELPS * abs(worst[PEAK]):
         return (
-            f"A bleed across the contact that {worst['held']} hangs on leaves {_volts(least)}: "
+            f"A bleed across the contact that {worst['held']} hangs on leaves {in_volts(least)}: "
             "it is not its charge alone that pops."
         )
-    kept = ", ".join(f"{remedy} leaves {_volts(volts)}" for remedy, volts in left.items())
+    kept = ", ".join(f"{remedy} leaves {in_volts(volts)}" for remedy, volts in left.items())
     return f"{worst['held']} stands discharged behind an open contact; across that contact {kept}."
 
 
@@ -231,4 +228,4 @@ def _order_words(rows: pd.DataFrame, worst: _Row) -> str:
     best = min(same.to_dict("records"), key=lambda row: abs(row[PEAK]))
     if not abs(best[PEAK]) <= _HELPS * abs(worst[PEAK]):
         return ""
-    return f" {str(best['movement']).capitalize()} leaves {_volts(abs(best[PEAK]))}."
+    return f" {str(best['movement']).capitalize()} leaves {in_volts(abs(best[PEAK]))}."

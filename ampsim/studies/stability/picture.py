@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from ...base.wording import in_hertz, minus
+from ...circuit.positions import face
 from ...measures.margins import Passing, margin_verdict, margins
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, frequency_axis, label_room, tidy
@@ -105,9 +106,8 @@ def describe_travel(response: xr.Dataset) -> str:
         known = points[np.isfinite(points[:, 1])]
         if known.size:
             low, high = known[known[:, 1].argmin()], known[known[:, 1].argmax()]
-            sentences.append(
-                f"{name}: from {low[1]:.0f} degrees at {low[0]:.3g} to {high[1]:.0f} degrees at {high[0]:.3g}."
-            )
+            least, most = (f"{degrees:.0f} degrees at {face(0.1 * turn)}" for turn, degrees in (low, high))
+            sentences.append(f"{name}: from {least} to {most}.")
         else:
             sentences.append(f"{name}: the loop gain never passes 1.")
     return minus(" ".join(sentences))

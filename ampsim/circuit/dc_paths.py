@@ -9,11 +9,11 @@ import numpy as np
 
 from .amp import Loudspeaker, Transformer
 from .build import Circuit
-from .nets import INPUT
+from .conductances import Branch, nodal_matrix, voltage_row
+from .nets import INPUT, Nets
 from .stages import Kind, stages_of
 from .stages.template import GROUND, Element
 
-Branch = tuple[str, str, float]
 _SHORT = 1e-3  # ohm, what a supply or a coil counts
 
 
@@ -75,37 +75,24 @@ def dc_ohms(branches: Sequence[Branch], net: str) -> float:
     -----
     One ampere is put in and the voltage found by nodal analysis (Kirchhoff's current law).
     """
-    joined = [(first, second, 1.0 / ohms) for first, second, ohms in branches if first != second]
-    reached = nets_with(joined, net)
+    reached = nets_with(branches, net)
     if net == GROUND or GROUND not in reached:
         return 0.0 if net == GROUND else math.inf
-    place = {name: row for row, name in enumerate(sorted(reached - {GROUND}))}
-    matrix = np.zeros((len(place), len(place)))
-    for first, second, siemens in joined:
-        rows = [place[name] for name in (first, second) if name in place]
-        for row in rows:
-            matrix[row, row] += siemens
-        if len(rows) == 2:
-            matrix[rows[0], rows[1]] -= siemens
-            matrix[rows[1], rows[0]] -= siemens
-    inward = np.zeros(len(place))
-    inward[place[net]] = 1.0
-    return float(np.linalg.solve(matrix, inward)[place[net]])
+    index = {name: row for row, name in enumerate(sorted(reached - {GROUND}))}
+    matrix = nodal_matrix([each for each in branches if reached.issuperset(each[:2])], index)
+    return float(np.linalg.solve(matrix, voltage_row(net, GROUND, index))[index[net]])
 
 
 def nets_with(branches: Iterable[Branch], net: str) -> set[str]:
     """Nets that hang together with one; ways do not go on through ground."""
-    neighbours: dict[str, set[str]] = {}
-    for first, second, _ in branches:
-        neighbours.setdefault(first, set()).add(second)
-        neighbours.setdefault(second, set()).add(first)
-    reached, waiting = {net}, [net]
-    while waiting:
-        here = waiting.pop()
-        new = neighbours.get(here, set()) - reached if here != GROUND else set()
-        reached |= new
-        waiting += new
-    return reached
+    ways = [{first, second} for first, second, _ in branches]
+    joined = Nets()
+    for way in ways:
+        if GROUND not in way:
+            joined.join(min(way), max(way))
+    group = joined.find(net)
+    beside = [way for way in ways if group != GROUND and any(joined.find(end) == group for end in way)]
+    return {net}.union(*beside)
 
 
 def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> Iterator[Branch]:

@@ -10,7 +10,7 @@ from itertools import count
 from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, AnyPart, Part, Pot
 from .build import Circuit, build_circuit, conducting
-from .nets import INPUT, Nets
+from .nets import INPUT, tied_together
 from .stages.template import GROUND, Element
 
 SIDES = ("before", "after")
@@ -145,15 +145,9 @@ class _Union:
 
     def _clusters(self, side: int) -> Iterator[list[Element]]:
         """Parts that one side alone has, those together that nets of their own tie together."""
-        ties = Nets()
-        for element in self.only[side]:
-            for _, net in element.pins:
-                if net not in self.anchors[side]:
-                    ties.join(f"part {element.designator}", f"net {net}")
-        groups: dict[str, list[Element]] = {}
-        for element in self.only[side]:
-            groups.setdefault(ties.find(f"part {element.designator}"), []).append(element)
-        yield from groups.values()
+        own = {element.designator: element for element in self.only[side]}
+        nets_of = {name: [net for _, net in each.pins if net not in self.anchors[side]] for name, each in own.items()}
+        yield from ([own[name] for name in cluster] for cluster in tied_together(nets_of))
 
     def _solder(self, side: int, cluster: list[Element]) -> None:
         """Give every pin of a cluster its piece: those that one net of the other side would short stay soldered."""

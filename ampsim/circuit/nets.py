@@ -2,36 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Set
+from collections.abc import Callable, Iterable, Mapping, Set
+from typing import Any, Generic, TypeVar
 
 from .stages.template import GROUND, Element
 
 INPUT = "input"
+T = TypeVar("T")
 PASSIVE = ("resistor", "capacitor", "inductor", "pot")
 
 
-class Nets:
-    """Nets joined to one another (union-find); ground, the input, rails and short names keep their name."""
+class Groups(Generic[T]):
+    """Things joined to one another (union-find); a group goes by the name of the one of lowest rank."""
+
+    def __init__(self, rank: Callable[[T], Any]) -> None:
+        self.parent: dict[T, T] = {}
+        self.rank = rank
+
+    def find(self, one: T) -> T:
+        """The name under which the group of a thing goes."""
+        while one in self.parent:
+            one = self.parent[one]
+        return one
+
+    def join(self, first: T, second: T) -> bool:
+        """Make two groups one; whether they were two."""
+        first, second = self.find(first), self.find(second)
+        if first == second:
+            return False
+        keep, drop = sorted((first, second), key=self.rank)
+        self.parent[drop] = keep
+        return True
+
+
+class Nets(Groups[str]):
+    """Nets joined to one another; ground, the input, rails and short names keep their name."""
 
     def __init__(self) -> None:
-        self.parent: dict[str, str] = {}
+        super().__init__(lambda net: (net != GROUND, net != INPUT, not net.startswith("rail_"), len(net), net))
 
-    def find(self, net: str) -> str:
-        """The name under which a net goes."""
-        while net in self.parent:
-            net = self.parent[net]
-        return net
 
-    def join(self, first: str, second: str) -> None:
-        """Make two nets one."""
-        first, second = self.find(first), self.find(second)
-        if first != second:
-            keep, drop = sorted((first, second), key=self._rank)
-            self.parent[drop] = keep
-
-    @staticmethod
-    def _rank(net: str) -> tuple[bool, bool, bool, int, str]:
-        return (net != GROUND, net != INPUT, not net.startswith("rail_"), len(net), net)
+def tied_together(nets_of: Mapping[str, Iterable[str]]) -> list[list[str]]:
+    """Parts in groups, those together that share a net or are tied by nets of parts between them."""
+    ties: Groups[tuple[str, str]] = Groups(lambda one: one)
+    for part, nets in nets_of.items():
+        for net in nets:
+            ties.join(("part", part), ("net", net))
+    groups: dict[tuple[str, str], list[str]] = {}
+    for part in nets_of:
+        groups.setdefault(ties.find(("part", part)), []).append(part)
+    return list(groups.values())
 
 
 def nets_reached(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...circuit.conductances import stamp, voltage_row
 from ...circuit.stages.template import GROUND
 from . import topology
 from .branches import Branch, Parts
@@ -70,16 +71,10 @@ class _Assembly:
 
     def row(self, first: str, second: str) -> Array:
         """The voltage from one net to another, as a row over all nets."""
-        found = np.zeros(len(self.index))
-        for net, sign in ((first, 1.0), (second, -1.0)):
-            if net != GROUND:
-                found[self.index[net]] += sign
-        return found
+        return voltage_row(first, second, self.index)
 
     def _stamp(self, matrix: Array, kind: str, pair: tuple[str, str], value: float) -> None:
-        row = self.row(*pair)
-        ends = np.flatnonzero(row)
-        matrix[np.ix_(ends, ends)] += value * np.outer(row[ends], row[ends])
+        stamp(matrix, self.row(*pair), value)
         first, second = (self._number(net) for net in pair)
         self.pairs[kind].append((first, second))
 

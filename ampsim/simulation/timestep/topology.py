@@ -7,30 +7,18 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ...circuit.nets import Groups
+
 Array = NDArray[np.float64]
 Pair = tuple[int, int]
 
 
-class Joined:
-    """Union-find over node numbers; -1 stands for ground and every net that a source holds."""
-
-    def __init__(self, count: int, pairs: Iterable[Pair] = ()) -> None:
-        self._parent = list(range(-1, count))
-        for first, second in pairs:
-            self.join(first, second)
-
-    def find(self, node: int) -> int:
-        """The representative of a node's group; -1 for the group of ground."""
-        while self._parent[node + 1] != node:
-            self._parent[node + 1] = self._parent[self._parent[node + 1] + 1]
-            node = self._parent[node + 1]
-        return node
-
-    def join(self, first: int, second: int) -> bool:
-        """Make two groups one; whether they were two."""
-        first, second = sorted((self.find(first), self.find(second)))
-        self._parent[second + 1] = first
-        return first != second
+def _joined(pairs: Iterable[Pair] = ()) -> Groups[int]:
+    """Nodes joined to one another; -1 stands for ground and every net that a source holds."""
+    groups: Groups[int] = Groups(int)
+    for first, second in pairs:
+        groups.join(first, second)
+    return groups
 
 
 def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) -> tuple[Array, int, int]:
@@ -50,8 +38,8 @@ def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) ->
         first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
         elsewhere, conductance is positive definite over the second kind and zero over the third.
     """
-    charged = Joined(count, capacitors)
-    linked = Joined(count, [*capacitors, *conductors])
+    charged = _joined(capacitors)
+    linked = _joined([*capacitors, *conductors])
     groups: dict[int, list[int]] = {}
     for node in range(count):
         groups.setdefault(charged.find(node), []).append(node)
@@ -100,7 +88,7 @@ def currents_basis(islands: Array) -> tuple[Array, list[int]]:
     if not count:
         return np.eye(inductors), list(range(inductors))
     ends = [_ends(islands[:, number]) for number in range(inductors)]
-    joined = Joined(count)
+    joined = _joined()
     tree = [number for number, pair in enumerate(ends) if joined.join(*pair)]
     loops = [number for number in range(inductors) if number not in tree]
     if len(tree) < count:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ...circuit.dc_paths import Branch, ohms_between
+from ...circuit.conductances import Branch, nodal_matrix, voltage_row
+from ...circuit.dc_paths import ohms_between
 from ...circuit.stages.template import GROUND
 
 _LEAD_OHMS = 1.0  # in series with each capacitor, so that capacitors side by side are no loop without resistance
@@ -87,16 +88,12 @@ def _crossing(volts: Callable[[float], NDArray[np.float64]], place: int, step: i
 
 def _conductances(branches: Sequence[Branch], charged: Sequence[ChargedCapacitor]) -> NDArray[np.float64]:
     """Current [A] that leaves each capacitor for 1 V on each, by nodal analysis; symmetric."""
-    joined = [(one, other, 1.0 / ohms) for one, other, ohms in branches if one != other]
-    ends = [*((one, other) for one, other, _ in joined), *((each.first, each.second) for each in charged)]
-    nets = {net for pair in ends for net in pair}
-    row = {net: number for number, net in enumerate(sorted(nets - {GROUND}))}
-    matrix, ports = np.diag(np.full(len(row), _LOOSE)), np.zeros((len(row), len(charged)))
-    lead = 1.0 / _LEAD_OHMS
-    for one, other, siemens in [*joined, *((each.first, each.second, lead) for each in charged)]:
-        across = np.array([(net == one) - float(net == other) for net in row])
-        matrix += siemens * np.outer(across, across)
-    for number, each in enumerate(charged):
-        ports[:, number] = lead * np.array([(net == each.first) - float(net == each.second) for net in row])
+    leads = [(each.first, each.second, _LEAD_OHMS) for each in charged]
+    every = [*(each for each in branches if each[0] != each[1]), *leads]
+    nets = {net for first, second, _ in every for net in (first, second)}
+    index = {net: number for number, net in enumerate(sorted(nets - {GROUND}))}
+    matrix, lead = nodal_matrix(every, index, _LOOSE), 1.0 / _LEAD_OHMS
+    rows = [voltage_row(each.first, each.second, index) for each in charged]
+    ports = lead * np.array(rows).T
     found = np.diag(np.full(len(charged), lead)) - ports.T @ np.linalg.solve(matrix, ports)
     return np.asarray(0.5 * (found + found.T))

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, shown
 from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp
-from ...circuit.dc_paths import Branch, ohms_between
+from ...circuit.conductances import Branch
+from ...circuit.dc_paths import ohms_between
 from ...circuit.positions import Position
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import dead_amp

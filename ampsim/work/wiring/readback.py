@@ -9,7 +9,7 @@ from dataclasses import replace
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit
-from ...circuit.nets import INPUT, Nets
+from ...circuit.nets import INPUT, Nets, tied_together
 from ...circuit.positions import setting_clause
 from ...circuit.stages.template import GROUND, Element
 from .from_to import Wiring, list_wiring
@@ -76,7 +76,7 @@ def read_back(wired: Wiring, switches: Switches) -> Circuit:
     ]
     drawn = build_circuit(wired.amp, switches)
     switched = set(wired.bought) | _switched_parts(wired.amp) | set(wired.bought.values())
-    used, _ = split_idle(elements, switched)
+    used = without_idle(elements, switched)
     # What a stage hands on is a net of the drawing; its part ends are found again here.
     here = {f"{each.designator}.{pin}": net for each in used for pin, net in each.pins}
     outputs = {}
@@ -117,29 +117,16 @@ def _switched_parts(amp: Amp) -> set[str]:
     return {edit.part for edit in edits if edit.part}
 
 
-def split_idle(elements: Iterable[Element], switched: set[str]) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
-    """Part the elements of which switched parts hang on one net, or none, from the rest: they carry no current."""
+def without_idle(elements: Iterable[Element], switched: set[str]) -> tuple[Element, ...]:
+    """The elements without those switched parts that hang on one net, or none: they carry no current."""
     every = list(elements)
-    rest = [each for each in every if each.designator not in switched]
-    held = {net for each in rest for _, net in each.pins} | {GROUND, INPUT}
-    idle: list[Element] = []
-    for cluster in _clusters([each for each in every if each.designator in switched], held):
-        if len({net for each in cluster for _, net in each.pins} & held) < 2:
-            idle += cluster
-    names = {each.designator for each in idle}
-    return tuple(each for each in every if each.designator not in names), tuple(idle)
-
-
-def _clusters(elements: list[Element], held: set[str]) -> Iterable[list[Element]]:
-    ties = Nets()
-    for each in elements:
-        for _, net in each.pins:
-            if net not in held:
-                ties.join(f"part {each.designator}", f"net {net}")
-    groups: dict[str, list[Element]] = {}
-    for each in elements:
-        groups.setdefault(ties.find(f"part {each.designator}"), []).append(each)
-    return groups.values()
+    held = {net for each in every if each.designator not in switched for _, net in each.pins} | {GROUND, INPUT}
+    nets_of = {each.designator: {net for _, net in each.pins} for each in every if each.designator in switched}
+    idle: set[str] = set()
+    for cluster in tied_together({name: nets - held for name, nets in nets_of.items()}):
+        if len(set().union(*(nets_of[name] for name in cluster)) & held) < 2:
+            idle |= set(cluster)
+    return tuple(each for each in every if each.designator not in idle)
 
 
 def mismatches(wired: Wiring) -> list[str]:
@@ -160,7 +147,7 @@ def mismatches(wired: Wiring) -> list[str]:
 def compare_circuits(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
     """What differs between a circuit read back and the drawing's; "" when nothing does."""
     switched = _switched_parts(wired.amp)
-    wanted, _ = split_idle(drawn.elements, switched)
+    wanted = without_idle(drawn.elements, switched)
     mine = {_place_name(each, wired.bought): each for each in ours.elements}
     theirs = {each.designator: each for each in wanted}
     if len(mine) != len(ours.elements):

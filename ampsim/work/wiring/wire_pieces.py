@@ -10,7 +10,7 @@ from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Part, Pot, Switch
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.mods import touches
-from ...circuit.nets import INPUT, Nets
+from ...circuit.nets import INPUT, tied_together
 from ...circuit.stages.template import GROUND, Element
 
 FIXED = ("ground", INPUT)
@@ -162,7 +162,8 @@ class _PieceFinder:
 
     def _clusters(self) -> Iterator[list[str]]:
         """Parts that some positions do not have, those together that nets of their own tie together."""
-        ties, some = Nets(), [name for name, pins in self.pins.items() if len(pins) < len(self.stands)]
+        some = [name for name, pins in self.pins.items() if len(pins) < len(self.stands)]
+        nets_of: dict[str, list[str]] = {}
         for name in some:
             if self.kinds[name].kind in _STAYS:
                 raise DescriptionError(
@@ -170,14 +171,13 @@ class _PieceFinder:
                     f"{self.kinds[name].kind}"
                 )
             uses = tuple(self.pins[name])
-            for k, pins in self.pins[name].items():
-                for net in pins.values():
-                    if net not in self.anchors[k]:
-                        ties.join(f"part {name}", f"net {k} {uses} {net}")
-        groups: dict[str, list[str]] = {}
-        for name in some:
-            groups.setdefault(ties.find(f"part {name}"), []).append(name)
-        yield from groups.values()
+            nets_of[name] = [
+                f"{k} {uses} {net}"
+                for k, pins in self.pins[name].items()
+                for net in pins.values()
+                if net not in self.anchors[k]
+            ]
+        yield from tied_together(nets_of)
 
     def _solder(self, cluster: list[str]) -> None:
         """Give the pins of a cluster their pieces: those that all other stands would short stay soldered."""

@@ -101,8 +101,3 @@ def _written(value: object, decimals: int) -> str:
     if math.isinf(value):
         return minus("-\u221e") if value < 0 else "\u221e"
     return minus(f"{round(value, decimals) + 0.0:.{decimals}f}")
-
-
-def one_line(text: str) -> str:
-    """A text from a file on one line, without control characters."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)

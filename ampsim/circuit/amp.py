@@ -229,10 +229,12 @@ class Amp:
         return found
 
     def setting(self, position: Mapping[str, float | str]) -> dict[str, float | str]:
-        """Complete a position: every control of this amp, as given or as drawn.
+        """Complete a position: every control of this amp, as given or as drawn; those of another variant are left out.
 
-        Controls of another variant are left out. Raises `DescriptionError` for a rotation outside 0 to 1 or a
-        switch position that does not exist.
+        Raises
+        ------
+        DescriptionError
+            For a rotation [ratio] outside 0 to 1, or a switch position that does not exist.
         """
         whole: dict[str, float | str] = {}
         for control in self.controls.values():

@@ -58,7 +58,13 @@ class Circuit:
         yield from self.elements
 
     def net(self, place: str) -> str:
-        """The net a place is on; `DescriptionError` with the nearest places when there is none of that name."""
+        """The net a place is on.
+
+        Raises
+        ------
+        DescriptionError
+            With the nearest places, when there is none of that name.
+        """
         for name in (place, self.outputs.get(place, "")):
             if name in self.net_by_place:
                 return self.net_by_place[name]
@@ -224,7 +230,13 @@ def conducting(elements: Iterable[Element]) -> Nets:
 
 
 def check_paths(wired: Circuit) -> None:
-    """Refuse a circuit with a net that has no DC path to ground: ngspice would answer, and be wrong."""
+    """Refuse a circuit with a net that has no DC path to ground: ngspice would answer, and be wrong.
+
+    Raises
+    ------
+    DescriptionError
+        Naming the places on that net.
+    """
     nets = conducting(wired.elements)
     for net, places in wired.places_by_net.items():
         if nets.find(net) != GROUND and any(

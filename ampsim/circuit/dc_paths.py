@@ -43,7 +43,7 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
 
 
 def unpowered(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
-    """The DC paths of an amp that is unplugged, with its parts: supplies open, valves cold, nothing in the input.
+    """The DC paths [ohm] of an amp that is unplugged, with its parts: supplies open, valves cold, input empty.
 
     Parameters
     ----------

@@ -47,7 +47,24 @@ def plan(
     by: str | Mapping[str, str] = "part",
     base_position: Position | None = None,
 ) -> tuple[tuple[Step, ...], Amp]:
-    """The steps that lead from `stock` to `modded`, and the amp on which every subset of them can be done."""
+    """The steps that lead from one amp to another, and the amp on which every subset of them can be done.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+        Two amps of one drawing.
+    position : mapping
+        Where the controls of `modded` stand: switches there do what their positions say.
+    by : {"part", "switch", "mod"} or mapping
+        What makes one step: a part, a switch with all its edits, a mod; or the name of the step by designator.
+    base_position : mapping
+        Where the controls of `stock` stand, where that is elsewhere; knobs may not move.
+
+    Raises
+    ------
+    DescriptionError
+        For amps of two drawings, an unknown control, a knob that moves, no difference at all or too many steps.
+    """
     position = position or {}
     _check(stock, modded, position, base_position, by)
     before = _done(stock, base_position if base_position is not None else position)
@@ -106,7 +123,17 @@ def _base(stock: Amp, modded: Amp, edits: Iterable[Edit]) -> Amp:
 
 
 def amp_with(base: Amp, does: Sequence[Edit], undoes: Sequence[Edit], names: Sequence[str]) -> Amp:
-    """The amp of `plan` with some edits done and some undone; it goes by these names."""
+    """The amp of `plan` with some edits done and some undone.
+
+    Parameters
+    ----------
+    base : Amp
+        The amp that `plan` gives.
+    does, undoes : sequence of Edit
+        Edits to do, and edits of the base to leave out.
+    names : sequence of str
+        What the variant goes by.
+    """
     (mod,) = base.mods
     edits = tuple(edit for edit in mod.edits if edit not in undoes) + tuple(does)
     return replace(base, mods=(replace(mod, name=", ".join(names) or mod.name, edits=edits),))

@@ -40,7 +40,13 @@ def feedback_place(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str:
 
 @lru_cache(maxsize=1024)
 def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str | None:
-    """`feedback_place`, or None when nothing leads back from the secondary to a valve."""
+    """`feedback_place`, or None when nothing leads back from the secondary to a valve.
+
+    Raises
+    ------
+    DescriptionError
+        When no single part carries all of it.
+    """
     wired = build_circuit(amp, switches)
     starts = {
         net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins if pin.startswith("tap")

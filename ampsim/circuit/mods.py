@@ -39,7 +39,13 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
 
 
 def check_shafts(amp: Amp) -> None:
-    """Refuse a switch on the shaft of a pot that is not there (a pull-pot is a pot and a switch on one shaft)."""
+    """Refuse a switch on the shaft of a pot that is not there (a pull-pot is a pot and a switch on one shaft).
+
+    Raises
+    ------
+    DescriptionError
+        Naming switch, shaft and the nearest pots.
+    """
     pots = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
     for switch in amp.all_switches:
         if switch.shaft and switch.shaft not in pots:

@@ -43,7 +43,7 @@ def switches_at(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
 
 
 def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 0.5, 1.0)) -> list[dict[str, Any]]:
-    """Every combination of the positions of some controls (switches: all positions; knobs: the rotations given).
+    """Every combination of the positions of some controls (switches: all positions; knobs: rotations [ratio]).
 
     Raises
     ------

@@ -122,7 +122,7 @@ def _head(path: Path) -> str:
 
 def _new_head(path: Path, stock: Amp, modded: Amp, listen_at: str) -> str:
     mods = [_model(mod.file, "mods") for mod in modded.mods if mod.file]
-    tables = {"name": _printable(path.stem[:60]), "amp": _model(stock.file, "amps"), "mods": mods}
+    tables = {"name": one_line(path.stem[:60]), "amp": _model(stock.file, "amps"), "mods": mods}
     return fresh({**tables, "listen_at": listen_at}, heading="")
 
 

@@ -14,12 +14,9 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import circuit_at
 from ...circuit.positions import Position, position_label
-from ...circuit.valves.description import Valve
-from ...circuit.valves.deviation import ValveDraw
 from ...simulation.tolerances import (
     BOTTLE_SHARE,
     Tolerances,
-    ValveSpread,
     bottle,
     deviating,
     slots,
@@ -29,6 +26,7 @@ from ...simulation.tolerances import (
 from .faults import Suspect, faulty_state, suspects
 from .metered_amp import MeteredAmp, State
 from .probes import Probe, drop_probes, probe, standard_probes
+from .valve_draws import typical_valve, valve_draws
 
 Array = NDArray[np.float64]
 SIZES = 10
@@ -191,7 +189,7 @@ class _Survey:
         inside = {each.designator for each in wired.elements}
         sockets = {name: part for name, part in wired.parts.items() if isinstance(part, Socket) and name in inside}
         self._types = {name: wired.amp.valve_by_type[part.type] for name, part in sockets.items()}
-        self._typical = {name: _typical(valve) for name, valve in self._types.items()}
+        self._typical = {name: typical_valve(valve) for name, valve in self._types.items()}
         self._own = tuple((name, valve) for name, valve in self._typical.items() if valve is not self._types[name])
 
     def _read(self, states: Sequence[State]) -> Array:
@@ -244,7 +242,7 @@ class _Survey:
         found = []
         for name, valve in self._types.items():
             if spreads(valve) and self._tolerances.valves:
-                for quality, draws in _valve_draws(spread_of(valve), self._tolerances.valves).items():
+                for quality, draws in valve_draws(spread_of(valve), self._tolerances.valves).items():
                     low, high = (State(sockets=((name, deviating(valve, draw)),)) for draw in draws)
                     found.append((name, quality, low, high))
         return found
@@ -283,21 +281,3 @@ class _Survey:
         probes = tuple(Probe(name, pins["plate"], pins["grid"]) for name, pins in nets.items())
         (found,) = MeteredAmp(self._bench.amp, self._bench.position, probes).unloaded([State(sockets=self._own)])
         return {each.name: float(volts) for each, volts in zip(probes, found, strict=True)}
-
-
-def _typical(valve: Valve) -> Valve:
-    """The valve in the middle of its type's spread."""
-    if not spreads(valve) or spread_of(valve).slope_median == 1.0:
-        return valve
-    return deviating(valve, ValveDraw(slope=spread_of(valve).slope_median))
-
-
-def _valve_draws(spread: ValveSpread, times: float) -> dict[str, tuple[ValveDraw, ValveDraw]]:
-    """A standard deviation below and above, of each of the ways in which valves differ."""
-    middle, bias = spread.slope_median, times * spread.bias_volts
-    mu, slope = times * spread.mu_share, times * math.hypot(spread.slope_share, spread.worn_share)
-    return {
-        "bias": (ValveDraw(-bias, 1.0, middle), ValveDraw(bias, 1.0, middle)),
-        "mu": (ValveDraw(0.0, math.exp(-mu), middle), ValveDraw(0.0, math.exp(mu), middle)),
-        "slope": (ValveDraw(0.0, 1.0, middle * math.exp(-slope)), ValveDraw(0.0, 1.0, middle * math.exp(slope))),
-    }

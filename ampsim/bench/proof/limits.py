@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from ...measures.labels import expect
-from ...measures.percentiles import percentiles
+from ...measures.percentiles import PERCENTS, percentiles
 
 METER_SHARE = 0.01
 """Error of a meter, as a share of its reading: our choice, no source."""
@@ -80,7 +80,7 @@ def proof_rows(
     for itself (of a normal spread about 3 healthy readings in 1000 fail), and the meter's own error further.
     """
     expect(run, "operating point")
-    edges = percentiles(run["voltage"].isel(variant=0, position=0), (5.0, 50.0, 95.0))["percentile"]
+    edges = percentiles(run["voltage"].isel(variant=0, position=0), PERCENTS)["percentile"]
     found = []
     for node in map(str, run["node"].values):
         low, middle, high = (loaded.get(node, 1.0) * float(each) for each in edges.sel(node=node).values)

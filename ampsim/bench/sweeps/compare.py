@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
 from ...measures.labels import labelled
-from ...measures.percentiles import percentiles
+from ...measures.percentiles import PERCENTS, percentiles
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import TONE_BANDS
 
 Array = NDArray[np.float64]
 # The level is taken out over this part of the band [Hz]: our choice, no source.
 ALIGNED = (100.0, 5000.0)
-_BAND_PERCENTS = (5.0, 95.0)
+_BAND_PERCENTS = (PERCENTS[0], PERCENTS[-1])
 _LEAST_POINTS = 5
 # From so many measured points on, those around a frequency of the simulation are averaged.
 _DENSE = 3

@@ -131,12 +131,12 @@ def proof_of(
     audition, record, folder
         As `gather`.
     mains_drawn : float
-        Mains that the drawing's volts hold for [V], see `proof.proof`; as the record says by default.
+        Mains that the drawing's volts hold for [V], see `proof.sheet.proof_sheet`; as the record says by default.
 
     Raises
     ------
     DescriptionError, EngineError
-        As `proof.proof` and `measured_sweeps`.
+        As `proof.sheet.proof_sheet` and `measured_sweeps`.
     """
     return _tested(audition, record, measured_sweeps(record, folder), mains_drawn)
 

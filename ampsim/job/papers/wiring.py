@@ -34,7 +34,7 @@ def wiring_drawings(amp: Amp) -> dict[str, str]:
     Raises
     ------
     DescriptionError
-        As `wiring.wiring`.
+        As `wiring.readback.wiring`.
     """
     return {title: svg(picture) for title, picture in schematics(amp).items()}
 

@@ -48,7 +48,7 @@ def schematic(amp: Amp) -> Picture:
     Raises
     ------
     DescriptionError
-        As `wiring.wiring`.
+        As `wiring.readback.wiring`.
     """
     shown = _fragments_shown(amp)
     return _picture(amp, shown, [(each.title, lay_out(each)) for each in shown])
@@ -60,7 +60,7 @@ def schematics(amp: Amp) -> dict[str, Picture]:
     Raises
     ------
     DescriptionError
-        As `wiring.wiring`.
+        As `wiring.readback.wiring`.
     """
     whole = schematic(amp)
     if whole.height <= _TALLEST:

@@ -63,7 +63,7 @@ def fragments(amp: Amp) -> tuple[Fragment, Fragment]:
     Raises
     ------
     DescriptionError
-        As `wiring.wiring`.
+        As `wiring.readback.wiring`.
     """
     after = wiring(amp)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())

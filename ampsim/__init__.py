@@ -43,7 +43,7 @@ _HOME = {
     # see
     "overlay_picture": "pictures.overlay",
     "family_picture": "pictures.family",
-    "save_picture": "pictures.canvas",
+    "save_picture": "pictures.export",
     # whole things
     "audition": "studies.audition",
     "consequences": "studies.sheet.sheet",

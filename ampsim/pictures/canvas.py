@@ -2,27 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
-import html
 import io
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
-from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 from PIL import Image
 
-from ..base.errors import DescriptionError, nearest, shown
-from ..base.files import write_whole
 from ..base.wording import one_line
 from . import style
 
@@ -284,95 +277,9 @@ def _sample(picture: Picture, x: float, y: float, look: style.Look | style.Bar) 
 
 
 @style.picture_settings()
-def move(picture: Picture, curves: Curves) -> None:
-    """Give the moving artists of a picture new points; axes, ticks and words stay.
-
-    Raises
-    ------
-    DescriptionError
-        When a picture has no artist of such a `gid`.
-    """
-    moving = moving_artists(picture)
-    for gid, points in curves.items():
-        if not isinstance(moving.get(gid), Line2D | Polygon):
-            raise DescriptionError(f"this picture has no curve {shown(gid)}{nearest(gid, moving)}")
-        set_points(moving[gid], points)
-
-
-def moving_artists(picture: Picture) -> dict[str, Artist]:
-    """The artists of a picture that have a `gid`, by it."""
-    return {str(each.get_gid()): each for each in picture.findobj(_movable)}
-
-
-def set_points(artist: Artist, points: NDArray[np.float64]) -> None:
-    """Give a line or an area new points [unit of the axes]; other artists stay."""
-    if isinstance(artist, Line2D):
-        artist.set_data(points[:, 0], points[:, 1])
-    elif isinstance(artist, Polygon):
-        artist.set_xy(points)
-
-
-def _movable(artist: Artist) -> bool:
-    return artist.get_gid() is not None
-
-
-@style.picture_settings()
 def png(picture: Picture, dpi: float = 200.0) -> bytes:
     """The picture as PNG [dots per inch]; the text alternative stands in its "Description"."""
     buffer = io.BytesIO()
     facts = {"Title": picture.heading, "Description": picture.alternative, "Software": None}
     picture.savefig(buffer, format="png", dpi=dpi, metadata=facts)
     return buffer.getvalue()
-
-
-@style.picture_settings()
-def svg(picture: Picture) -> str:
-    """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
-    buffer = io.StringIO()
-    picture.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-    drawn = buffer.getvalue()
-    name = "ampsim-" + hashlib.sha256((picture.heading + drawn).encode()).hexdigest()[:10]
-    start = drawn.index("<svg ")
-    end = drawn.index(">", start) + 1
-    tag = f'<svg id="{name}" role="img" aria-labelledby="{name}-title" aria-describedby="{name}-desc" '
-    words = (
-        f'\n <title id="{name}-title">{html.escape(picture.heading)}</title>'
-        f'\n <desc id="{name}-desc">{html.escape(picture.alternative)}</desc>'
-    )
-    body = drawn[end:].replace('<style type="text/css">*{', f'<style type="text/css">#{name} *{{', 1)
-    return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
-
-
-def svg_element(picture: Picture) -> Markup:
-    """The picture as an element of a page: its SVG without what stands before `<svg`."""
-    drawn = svg(picture)
-    return Markup(drawn[drawn.index("<svg ") :])
-
-
-def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
-    """Write a picture; return the files written.
-
-    Parameters
-    ----------
-    picture : Picture
-    path : str or Path
-        With the ending of a format: that format alone. Without: one file for each of `formats`.
-    formats : sequence of {"png", "svg"}
-        PNG has 200 dots per inch.
-
-    Raises
-    ------
-    DescriptionError
-        For another format, or when a file cannot be written.
-    """
-    target = Path(path)
-    if target.suffix in (".png", ".svg"):
-        return [_write(picture, target)]
-    return [_write(picture, target.with_name(f"{target.name}.{each}")) for each in formats]
-
-
-def _write(picture: Picture, target: Path) -> Path:
-    if target.suffix not in (".png", ".svg"):
-        raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
-    content = png(picture) if target.suffix == ".png" else svg(picture).encode()
-    return write_whole(target, content)

@@ -16,7 +16,9 @@ from matplotlib.backends.backend_svg import RendererSVG
 
 from ..base.errors import DescriptionError, nearest, shown
 from . import style
-from .canvas import Curves, Picture, moving_artists, set_points, svg_element
+from .canvas import Curves, Picture
+from .export import svg_element
+from .moving import moving_artists, set_points
 
 _POINTS_PER_INCH = 72.0
 

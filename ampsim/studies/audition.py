@@ -25,7 +25,8 @@ from ..measures.bias import READINGS, bias_table
 from ..measures.sweep import corner_hz, gain_at
 from ..measures.waveforms import FLOOR_DB, harmonics
 from ..pictures.bias import bias_picture
-from ..pictures.canvas import Picture, save_picture
+from ..pictures.canvas import Picture
+from ..pictures.export import save_picture
 from ..pictures.family import family_picture
 from ..pictures.harmonics import harmonics_picture
 from ..pictures.overlay import overlay_picture

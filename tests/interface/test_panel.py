@@ -16,7 +16,8 @@ import pytest
 
 from ampsim.measures.margins import margin_table
 from ampsim.measures.sweep import gain_at
-from ampsim.pictures.canvas import move, svg, svg_element
+from ampsim.pictures.export import svg, svg_element
+from ampsim.pictures.moving import move
 from ampsim.pictures.overlay import overlay_curves, overlay_picture
 from ampsim.simulation.facts import VALVES, get, put
 

@@ -28,9 +28,11 @@ from ampsim.measures.waveforms import harmonics
 from ampsim.pictures import style
 from ampsim.pictures.axes import spread_labels
 from ampsim.pictures.bias import bias_picture, describe_bias
-from ampsim.pictures.canvas import Curves, Picture, move, png, save_picture, svg
+from ampsim.pictures.canvas import Curves, Picture, png
+from ampsim.pictures.export import save_picture, svg
 from ampsim.pictures.family import describe_family, family_curves, family_picture
 from ampsim.pictures.harmonics import harmonics_picture
+from ampsim.pictures.moving import move
 from ampsim.pictures.overlay import describe_overlay, overlay_curves, overlay_picture
 from ampsim.pictures.waveform import describe_waveform, waveform_curves, waveform_picture
 from tests.tools.datasets import clipped, high_pass, low_pass, operating_point, product, shelf, sines, sweep, transient

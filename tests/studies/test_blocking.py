@@ -15,7 +15,8 @@ from matplotlib.lines import Line2D
 
 from ampsim import Burst, DescriptionError, FrequencySweep, Sine, Transient, apply_mods, load_amp, load_mod, simulate
 from ampsim.circuit.signal_path import ValveStage
-from ampsim.pictures.canvas import move, png
+from ampsim.pictures.canvas import png
+from ampsim.pictures.moving import move
 from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
 from ampsim.studies.blocking.findings import blocking_findings, most_pushed
 from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table

@@ -17,20 +17,15 @@ from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
-from ampsim.pictures.canvas import move, png
+from ampsim.pictures.canvas import png
+from ampsim.pictures.moving import move
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.facts import get
 from ampsim.simulation.ngspice import engine
 from ampsim.studies.findings import Finding
+from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
-from ampsim.studies.headroom.measures import (
-    WHOLE,
-    clipping_table,
-    compression_db,
-    first_crossing,
-    harmonics_table,
-    power_table,
-)
+from ampsim.studies.headroom.measures import WHOLE, clipping_table, compression_db, harmonics_table, power_table
 from ampsim.studies.headroom.picture import (
     compression_curves,
     compression_picture,

@@ -12,7 +12,7 @@ from ampsim import FrequencySweep, apply_mods, load_amp, load_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import load_mod as mod_from
-from ampsim.pictures import canvas
+from ampsim.pictures.moving import move
 from ampsim.simulation.monte_carlo import spread, valve_swap
 from ampsim.studies.section import Examination
 from ampsim.studies.spread.findings import stand_out_findings
@@ -183,6 +183,6 @@ def test_pictures_say_the_same_in_words(stock: Amp) -> None:
     curves = spread_curves(run, swap)
     moving = {artist.get_gid() for artist in picture.findobj() if artist.get_gid()}
     assert set(curves) == moving
-    canvas.move(picture, curves)
+    move(picture, curves)
     bars = draw_bars(sensitivity_table(sensitivity(modded, at)), "heading", "subtitle")
     assert "R10, 10 %: +1.0 dB" in bars.alternative

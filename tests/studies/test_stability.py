@@ -25,9 +25,10 @@ from ampsim.studies.stability.corner_search import Search, grid, rotation
 from ampsim.studies.stability.corner_search import travel as travel_of
 from ampsim.studies.stability.findings import LoopCase, margin_grade, stability_findings
 from ampsim.studies.stability.loads import loop_knock, loop_on_loads, with_load
+from ampsim.studies.stability.loop_place import has_feedback
 from ampsim.studies.stability.picture import loop_margins_curves, loop_margins_picture, travel_curves, travel_picture
 from ampsim.studies.stability.section import section
-from ampsim.studies.stability.worst_corner import control_effects, has_feedback, loop_on_travel, worst_corners
+from ampsim.studies.stability.worst_corner import control_effects, loop_on_travel, worst_corners
 from tests.tools.poles import as_control, loop_poles, ringing
 from tests.truth.bench import amp, stage
 from tests.truth.stability import phase_shift_loop

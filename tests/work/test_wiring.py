@@ -18,7 +18,8 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.moving_switch import moving
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
-from ampsim.pictures.canvas import Picture, svg
+from ampsim.pictures.canvas import Picture
+from ampsim.pictures.export import svg
 from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.schematic.draw import schematic, schematics
 from ampsim.work.schematic.fragment import Fragment, fragments

@@ -33,7 +33,7 @@ def _find(options: argparse.Namespace) -> None:
 def print_values(wanted: WishList, folder: Path | None = None) -> None:
     """Print the part values that meet the wishes, and leave pictures in a folder (default: "found-", wishes' name)."""
     from ...base.files import file_word
-    from ...pictures.canvas import save_picture
+    from ...pictures.export import save_picture
     from ...studies.search.picture import corridor_picture, trade_picture
     from ...studies.search.search import find_values
     from ...studies.search.text import find_text

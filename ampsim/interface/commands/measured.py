@@ -30,7 +30,7 @@ def _measured(options: argparse.Namespace) -> None:
     from ...bench.sweeps.measured_sweep import read_sweep
     from ...bench.sweeps.picture import compared_picture
     from ...circuit.positions import AS_DRAWN
-    from ...pictures.canvas import save_picture
+    from ...pictures.export import save_picture
 
     amp, measured = asked_amp(options), read_sweep(options.file)
     compared = compare_with_drawing(amp, {}, measured, options.at)

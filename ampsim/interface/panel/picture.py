@@ -17,7 +17,8 @@ from ...measures.margins import margin_table
 from ...measures.sweep import corner_hz, gain_at
 from ...pictures import style
 from ...pictures.axes import spread_labels
-from ...pictures.canvas import Curves, Picture, move
+from ...pictures.canvas import Curves, Picture
+from ...pictures.moving import move
 from ...pictures.overlay import overlay_curves, overlay_picture
 
 Array = NDArray[np.float64]

@@ -14,7 +14,8 @@ from ...audio.player.content import player_script, player_style
 from ...base.errors import AmpsimError
 from ...base.progress import Progress
 from ...pictures import burst
-from ...pictures.canvas import Picture, png, svg_element
+from ...pictures.canvas import Picture, png
+from ...pictures.export import svg_element
 from . import positions_file
 from .audio import PanelSound
 from .background import BackgroundTask

@@ -13,7 +13,8 @@ from markupsafe import Markup
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.html import html_table, render
-from ...pictures.canvas import Picture, svg_element
+from ...pictures.canvas import Picture
+from ...pictures.export import svg_element
 from ...studies.sheet.page import sheet_style
 
 PAPERS = {"A4": "A4", "Letter": "letter"}

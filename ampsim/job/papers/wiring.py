@@ -6,7 +6,7 @@ import pandas as pd
 
 from ...base.tables import text_table
 from ...circuit.amp import Amp
-from ...pictures.canvas import svg
+from ...pictures.export import svg
 from ...work.schematic.draw import schematics
 from ...work.wiring.from_to import Wiring
 

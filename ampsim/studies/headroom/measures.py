@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ...circuit.signal_path import ValveStage
 from ...measures.waveforms import FLOOR_DB, harmonics, rms_v, stimulus
 from ...simulation.facts import STAGES, Fact, get
+from .crossings import crossing_steps, first_crossing, value_at
 
 Array = NDArray[np.float64]
 CLIP_DB = 1.0
@@ -132,7 +133,7 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
             # In dB, where distortion over level is nearly straight.
             level = first_crossing(levels, _in_db(distortion.sel(here).values), float(_in_db(np.array(percent))))
             row[distortion_column(percent)] = level
-            row[power_column(percent)] = float(10.0 ** (_at(levels, 0.5 * _in_db(watts), level) / 10.0))
+            row[power_column(percent)] = float(10.0 ** (value_at(levels, 0.5 * _in_db(watts), level) / 10.0))
         known = watts[np.isfinite(watts)]
         rows.append(row | {MOST_POWER: float(known.max()) if known.size else np.nan})
     return pd.DataFrame(rows)
@@ -185,52 +186,10 @@ def levels_between(response: xr.Dataset) -> dict[tuple[str, str], list[float]]:
         here = {"variant": variant, "position": position}
         drops = total.sel(here).transpose("stage", "level").values
         first = min(drops[:-1], key=lambda drop: first_crossing(levels, drop, CLIP_DB))
-        steps = [_step(levels, drop, CLIP_DB) for drop in (first, drops[-1])]
-        steps += [_step(levels, distortion.sel(here).values, percent) for percent in CLEAN_PERCENT]
+        steps = [crossing_steps(levels, drop, CLIP_DB) for drop in (first, drops[-1])]
+        steps += [crossing_steps(levels, distortion.sel(here).values, percent) for percent in CLEAN_PERCENT]
         found[variant, position] = sorted({float(np.sqrt(low * high)) for step in steps for low, high in step})
     return found
-
-
-def first_crossing(levels: Array, values: Array, limit: float) -> float:
-    """Level [V peak] at which values over level first reach a limit [unit of the values] from below.
-
-    Between two levels it lies on the monotone cubic through all known points, over the logarithm of level (Fritsch
-    and Carlson, SIAM J. Numer. Anal. 17(2), 1980; from memory). Values that are NaN are left out. 0 where the first
-    value is above the limit already, infinite where none reaches it.
-    """
-    from scipy.interpolate import PchipInterpolator
-
-    known = np.isfinite(values)
-    x, y = np.log(levels[known]), values[known]
-    if not y.size or (y < limit).all():
-        return float("inf")
-    above = int(np.argmax(y >= limit))
-    if above == 0:
-        return 0.0
-    # One over a slope that is next to nothing overflows to infinity, which is what the mean of slopes then needs.
-    with np.errstate(over="ignore"):
-        curve = PchipInterpolator(x, y)
-    roots = curve.solve(limit, extrapolate=False)
-    inside = roots[(roots >= x[above - 1]) & (roots <= x[above])]
-    return float(np.exp(inside[0])) if inside.size else float(np.exp(x[above]))
-
-
-def _step(levels: Array, values: Array, limit: float) -> list[tuple[float, float]]:
-    """The step of the ladder in which values first reach a limit; none where they do not, or did before it."""
-    known = np.isfinite(values)
-    x, y = levels[known], values[known]
-    above = int(np.argmax(y >= limit)) if (y >= limit).any() else 0
-    return [(float(x[above - 1]), float(x[above]))] if above else []
-
-
-def _at(levels: Array, values: Array, level: float) -> float:
-    """Value at a level, on the same curve as `first_crossing`; NaN beyond the ladder."""
-    from scipy.interpolate import PchipInterpolator
-
-    known = np.isfinite(values)
-    if not 0.0 < level < np.inf or known.sum() < 2:
-        return float("nan")
-    return float(PchipInterpolator(np.log(levels[known]), values[known], extrapolate=False)(np.log(level)))
 
 
 def _how(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], level: float) -> str:

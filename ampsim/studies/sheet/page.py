@@ -10,7 +10,7 @@ from markupsafe import Markup
 from ...base.caution import CAUTION
 from ...base.files import file_word, write_whole
 from ...base.html import html_table, render
-from ...pictures.canvas import svg_element
+from ...pictures.export import svg_element
 from .overview import anchor, grade_html, overview_html, verdict_html
 from .sheet import Sheet
 

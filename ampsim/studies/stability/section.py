@@ -17,8 +17,9 @@ from ..section import Examination, Section
 from . import TITLE
 from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, with_load
+from .loop_place import has_feedback
 from .picture import loop_margins_picture, travel_picture
-from .worst_corner import Corners, has_feedback, loop_on_travel, worst_corners
+from .worst_corner import Corners, loop_on_travel, worst_corners
 
 # Corners and grid of the searches in which a control or the load is given.
 _FEW = 120

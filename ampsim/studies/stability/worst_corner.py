@@ -5,23 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError
 from ...base.progress import Progress
 from ...circuit.amp import Amp, Control
-from ...circuit.build import build_circuit
-from ...circuit.feedback import feedback_place, find_feedback
-from ...circuit.positions import Position, control_coords, position_label, switches_at
+from ...circuit.positions import Position, control_coords, position_label
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
+from .loop_place import closed_settings, place_of_loop, settings_of
 
 # Search coarsely, then look closely at what was found.
 SEARCH = LoopSweep(per_decade=10)
@@ -114,8 +111,8 @@ def worst_corners(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    fixed = _settings_of(amp, fixed)
-    start = _start(amp, at, fixed)
+    fixed = settings_of(amp, fixed)
+    start = closed_settings(amp, at, fixed)
     effects = _effects(amp, at, fixed, controls)
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
     judged: list[tuple[Setting, Margins]] = []
@@ -141,11 +138,6 @@ def worst_corners(
     return Corners(effects, names, _table(judged), probed, start, worst, closest, response)
 
 
-def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
-    """Whether there is a feedback loop in some position of the switches that are not fixed."""
-    return _close(amp, None, _settings_of(amp, fixed)) is not None
-
-
 def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
     """Loop gain while one knob at a time is turned, the others staying at a position.
 
@@ -166,7 +158,7 @@ def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: st
     """
     turns = sorted({round(n / 20.0, 2) for n in range(21)} | {rotation(n / 16.0) for n in range(17)})
     held = dict(position)
-    place = _place(amp, at, held)
+    place = place_of_loop(amp, at, held)
     moved = [{**held, name: turn} for name in controls for turn in turns]
     response = loop_gain(amp, place, moved, CLOSE)
     table = response["loop_gain"].values[0].reshape(len(controls), len(turns), -1)
@@ -198,9 +190,9 @@ def control_effects(
     DescriptionError
         As `worst_corners`.
     """
-    fixed = _settings_of(amp, fixed)
+    fixed = settings_of(amp, fixed)
     free = [control for control in amp.controls.values() if control.name not in fixed]
-    start = _start(amp, at, fixed)
+    start = closed_settings(amp, at, fixed)
     drawn: list[Position] = [start, start | _knobs(free, 0.0), start | _knobs(free, 1.0)]
     effects = dict.fromkeys((control.name for control in free), 0.0)
     for base in bases or drawn:
@@ -219,47 +211,12 @@ def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] 
     return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
 
 
-def _settings_of(amp: Amp, fixed: Position | None) -> Setting:
-    whole = amp.setting(fixed or {})
-    return {name: whole[name] for name in fixed or {} if name in whole}
-
-
 def _knobs(controls: Iterable[Control], turned: float) -> Setting:
     return {control.name: turned for control in controls if control.kind == "knob"}
 
 
 def _ends(control: Control) -> Sequence[float | str]:
     return control.positions if control.kind == "switch" else (0.0, 1.0)
-
-
-def _place(amp: Amp, at: str | None, position: Position) -> str | None:
-    """Where the whole feedback passes at a position; None where a switch opens the line."""
-    switches = switches_at(amp, position)
-    if at is None:
-        return find_feedback(amp, switches)
-    ends = (f"{each.designator}.{pin}" for each in build_circuit(amp, switches).elements for pin, _ in each.pins)
-    return at if at in ends else None
-
-
-def _start(amp: Amp, at: str | None, fixed: Setting) -> Setting:
-    found = _close(amp, at, fixed)
-    if found is None and at is None and fixed:
-        raise DescriptionError(f"{amp.name} has no feedback with {position_label(fixed)}")
-    if found is None:
-        raise DescriptionError(f"{amp.name}: {at or feedback_place(amp)} is nowhere in place")
-    return found
-
-
-def _close(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
-    """What is fixed and, where a switch as drawn opens the line, the first switch positions that close it."""
-    if _place(amp, at, fixed):
-        return dict(fixed)
-    switches = [each for each in amp.controls.values() if each.kind == "switch" and each.name not in fixed]
-    for values in product(*(each.positions for each in switches)):
-        found: Setting = {**fixed, **dict(zip((each.name for each in switches), values, strict=True))}
-        if _place(amp, at, found):
-            return found
-    return None
 
 
 def _loops(
@@ -269,7 +226,7 @@ def _loops(
     found: list[NDArray[np.complex128] | None] = [None] * len(positions)
     places: dict[str, list[int]] = {}
     for number, position in enumerate(positions):
-        if place := _place(amp, at, position):
+        if place := place_of_loop(amp, at, position):
             places.setdefault(place, []).append(number)
     for place, numbers in places.items():
         loops = loop_gain(amp, place, [positions[number] for number in numbers], sweep, progress)["loop_gain"]
@@ -306,6 +263,9 @@ def _table(judged: Sequence[tuple[Setting, Margins]]) -> pd.DataFrame:
 
 def _closely(amp: Amp, at: str | None, positions: Sequence[Setting]) -> xr.Dataset:
     different = list({position_label(position): position for position in positions}.values())
-    found = [loop_gain(amp, _place(amp, at, position), [position], CLOSE).drop_vars(position) for position in different]
+    found = [
+        loop_gain(amp, place_of_loop(amp, at, position), [position], CLOSE).drop_vars(position)
+        for position in different
+    ]
     response = xr.concat(found, "position", data_vars="minimal", combine_attrs="override")
     return response.assign_coords(control_coords(different))

@@ -113,7 +113,7 @@ def _diagnose(options: argparse.Namespace) -> None:
     from ....bench.diagnosis.readings import read_readings
     from ....bench.diagnosis.report import diagnose
     from ....job.record.measurements import recorded_readings
-    from ....pictures.canvas import save_picture
+    from ....pictures.export import save_picture
 
     record, found = open_record(options)
     phase = asked_phase(options)
@@ -154,7 +154,7 @@ def _sweep(options: argparse.Namespace) -> None:
     from ....bench.sweeps.measured_sweep import read_sweep
     from ....bench.sweeps.picture import compared_picture
     from ....job.record.measurements import keep_sweep
-    from ....pictures.canvas import save_picture
+    from ....pictures.export import save_picture
 
     record, found = open_record(options)
     phase = asked_phase(options)

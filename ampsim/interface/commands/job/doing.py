@@ -33,7 +33,7 @@ def _parts(options: argparse.Namespace) -> None:
 
 def _wiring(options: argparse.Namespace) -> None:
     from ....job.papers.wiring import wiring_text
-    from ....pictures.canvas import save_picture
+    from ....pictures.export import save_picture
     from ....work.schematic.draw import schematic
     from ....work.wiring.readback import wiring
 

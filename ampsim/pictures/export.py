@@ -1,0 +1,69 @@
+"""A picture as PNG and SVG, and its files."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import io
+from collections.abc import Sequence
+from pathlib import Path
+
+from markupsafe import Markup
+
+from ..base.errors import DescriptionError, shown
+from ..base.files import write_whole
+from . import style
+from .canvas import Picture, png
+
+
+@style.picture_settings()
+def svg(picture: Picture) -> str:
+    """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
+    buffer = io.StringIO()
+    picture.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    drawn = buffer.getvalue()
+    name = "ampsim-" + hashlib.sha256((picture.heading + drawn).encode()).hexdigest()[:10]
+    start = drawn.index("<svg ")
+    end = drawn.index(">", start) + 1
+    tag = f'<svg id="{name}" role="img" aria-labelledby="{name}-title" aria-describedby="{name}-desc" '
+    words = (
+        f'\n <title id="{name}-title">{html.escape(picture.heading)}</title>'
+        f'\n <desc id="{name}-desc">{html.escape(picture.alternative)}</desc>'
+    )
+    body = drawn[end:].replace('<style type="text/css">*{', f'<style type="text/css">#{name} *{{', 1)
+    return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
+
+
+def svg_element(picture: Picture) -> Markup:
+    """The picture as an element of a page: its SVG without what stands before `<svg`."""
+    drawn = svg(picture)
+    return Markup(drawn[drawn.index("<svg ") :])
+
+
+def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
+    """Write a picture; return the files written.
+
+    Parameters
+    ----------
+    picture : Picture
+    path : str or Path
+        With the ending of a format: that format alone. Without: one file for each of `formats`.
+    formats : sequence of {"png", "svg"}
+        PNG has 200 dots per inch.
+
+    Raises
+    ------
+    DescriptionError
+        For another format, or when a file cannot be written.
+    """
+    target = Path(path)
+    if target.suffix in (".png", ".svg"):
+        return [_write(picture, target)]
+    return [_write(picture, target.with_name(f"{target.name}.{each}")) for each in formats]
+
+
+def _write(picture: Picture, target: Path) -> Path:
+    if target.suffix not in (".png", ".svg"):
+        raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
+    content = png(picture) if target.suffix == ".png" else svg(picture).encode()
+    return write_whole(target, content)

@@ -40,8 +40,6 @@ class Played(Protocol):
     def volts(self) -> Array: ...  # noqa: D102
     @property
     def repaired(self) -> int: ...  # noqa: D102
-    @property
-    def failed(self) -> int: ...  # noqa: D102
 
 
 Play = Callable[..., Played]
@@ -241,8 +239,6 @@ class _Run:
 
 def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:
     """What the solver gave, or an error: one sample that it could not solve and there is no sound."""
-    if played.failed:
-        raise EngineError(f"{task.label}: {played.failed:,} samples could not be solved; nothing is played")
     volts = np.asarray(played.volts, np.float32)
     if volts.shape != (count,) or not np.isfinite(volts).all():
         raise EngineError(f"{task.label}: the solver gave no sound of {count:,} finite samples; nothing is played")

@@ -52,7 +52,6 @@ class Answer:
 
     volts: Array
     repaired: int = 2
-    failed: int = 0
 
 
 class StandIn:
@@ -329,7 +328,6 @@ def test_a_folder_that_cannot_be_written_does_not_matter(amps: tuple[Amp, Amp], 
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda answer: replace(answer, failed=1),
         lambda answer: replace(answer, volts=answer.volts[:-1]),
         lambda answer: replace(answer, volts=np.where(np.arange(answer.volts.size) == 7, np.inf, answer.volts)),
     ],

@@ -113,7 +113,7 @@ class Case:
 
     def theirs(self, outcome: Any) -> Array:
         """The same from what ngspice gave."""
-        wired = stands(self.amp, self.position, (), None)[0]
+        wired = stands(self.amp, self.position)[0]
         assert isinstance(outcome, Arrays), f"{self.label}: {outcome}"
         return heard(outcome, node_vector(wired, "speaker"), self.seconds)
 
@@ -185,7 +185,7 @@ def errors(given: Sequence[Case], least: float = 0.0) -> Iterator[tuple[Case, fl
 
 def growth(amp: Amp, position: Position) -> float:
     """Real part [1/s] of the amp's rightmost pole at rest: above zero it cannot stay there, whoever computes it."""
-    wired, whole = stands(amp, position, (), None)
+    wired, whole = stands(amp, position)
     ours = machine(whole[0].parts, wired.speaker, 1.0 / RATE)
     found, seats = ours.setting.equations, ours.seats
     if not len(found.energy):

@@ -96,9 +96,7 @@ class Collector(Writer):
         self.element(f"r{name}", first, second, contact.on if closed else contact.off)
 
 
-def parts_of(
-    wired: Circuit, setting: Mapping[str, float | str], load: float | None = None, moved: bool = False
-) -> Parts:
+def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = False) -> Parts:
     """The circuit as numbers.
 
     Parameters
@@ -106,16 +104,11 @@ def parts_of(
     wired : Circuit
     setting : mapping
         Every control with its rotation or position.
-    load : float
-        Ohms in place of every loudspeaker; None: the loudspeaker as drawn.
     moved : bool
         Whether the contacts of a `MovingCircuit` have moved.
     """
     collector = Collector(setting, moved)
     for element in wired.elements:
-        if element.kind == "loudspeaker" and load is not None:
-            collector.element(f"r{element.designator.lower()}", element.net("1"), element.net("2"), load)
-        else:
-            WRITERS[element.kind](collector, element, wired)
+        WRITERS[element.kind](collector, element, wired)
     branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
     return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held)

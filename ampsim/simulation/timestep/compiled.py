@@ -1,10 +1,9 @@
-"""Compiling for this machine: once, kept in a folder of the user's, said when it takes a while."""
+"""Compiling for this machine: once, and kept in a folder of the user's."""
 
 from __future__ import annotations
 
 import hashlib
 import os
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -82,16 +81,6 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
     with _cached_in(_FOLDER):
         return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
-
-
-def first_time() -> bool:
-    """Whether the kernel must be compiled: nothing is kept from an earlier run."""
-    return _FOLDER is None or not any(_FOLDER.rglob("*.nbc"))
-
-
-def say_compiling() -> None:
-    """Say once that the first sound waits for the compiler."""
-    print("preparing the sound computation for this machine (up to 15 s, once)", file=sys.stderr, flush=True)
 
 
 def inlined(function: Callable[..., Any]) -> Callable[..., Any]:

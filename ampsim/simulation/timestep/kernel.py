@@ -1,4 +1,23 @@
-"""The loop over samples, in code that is compiled: one matrix times what is known, then Newton's method."""
+"""The loop over samples, in code that is compiled: one matrix times what is known, then Newton's method.
+
+The linear circuit has states s and is driven by the input u, by supplies that stay, and by the currents i that the
+valves draw at their ports. For a step everything but the new currents is one product of a matrix with what is known;
+what the new currents i and the new input u add stands beside it, and the ports' voltages v follow from the valves'
+laws i(v). What is `known` after a step is then what the next one begins with.
+
+      known                columns                   Newton
+    +-----------+        +---------------+    p    +------------------+  v, i
+    | states s  |------->| ports         |--(+)--->| v = p + K i(v)   |------+
+    | currents i|        |---------------|   |     +------------------+      |
+    | input u   |        | listened at   |--(+)--------------(+)-------------|--> heard
+    | 1         |        |---------------|   |               |               |
+    +-----------+        | next states s |   |           by_current * i <----+
+      ^  ^  ^            +---------------+   |                               |
+      |  |  |                    |     by_input * u + constant               |
+      |  |  +--------------------|---- the new input u                       |
+      |  +-----------------------|---- the new currents i <------------------+
+      +--------------------------+
+"""
 
 from __future__ import annotations
 

@@ -24,9 +24,7 @@ class Stand:
     parts: Parts
 
 
-def stands(
-    amp: Amp, position: Position, moves: Sequence[tuple[float, Position]], load: float | None
-) -> tuple[Circuit, list[Stand]]:
+def stands(amp: Amp, position: Position, moves: Sequence[tuple[float, Position]] = ()) -> tuple[Circuit, list[Stand]]:
     """The circuit, and its parts at the start and after each movement.
 
     A switch that moves becomes contacts (resistors, as `contacts.moving` has them): so capacitors stay where they are
@@ -49,7 +47,7 @@ def stands(
     switches = switches_at(amp, settings[0])
     wired = moving(amp, switches, control, other) if control else build_circuit(amp, switches)
     whole = [
-        Stand(at, parts_of(wired, setting, load, bool(control) and setting[control] == other))
+        Stand(at, parts_of(wired, setting, bool(control) and setting[control] == other))
         for at, setting in zip(times, settings, strict=True)
     ]
     return wired, whole

@@ -5,7 +5,7 @@ as long as corrections fall; when they grow under a fresh one, the last step is 
 P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small
 steps of p.
 
-`blocks` as `tracing` has them, four valves of one law each; `spans` (blocks, 3): a block's law, its electrodes, its
+`blocks` as in `differentiate`, four valves of one law each; `spans` (blocks, 3): a block's law, its electrodes, its
 valves. `places` (blocks, 12): the ports of its plates, of its grids, of its screens; where there is no valve, those of
 the first. `grids` (blocks, 4): each valve's table in `tables` (kinds, knots, 2): grid current and slope. There is a
 multiple of eight ports; through those added for that nothing flows. `coupling` is K, stored by columns; `unit` one over
@@ -34,7 +34,7 @@ SLOW = 0.2
 LOWEST, KNEE, HIGHEST, FINE, WIDE = -3.0, 5.0, 105.0, 0.02, 0.5
 FINE_COUNT = round((KNEE - LOWEST) / FINE)
 KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
-# As `equations.PATH`.
+# As `state_space.PATH`.
 PATH = 1e-6
 
 

@@ -34,15 +34,13 @@ class Played:
     """What is heard at a place.
 
     `volts` [V], float64, as long as the signal and at its `rate` [1/s]. `repaired` counts the samples (of the
-    oversampled signal) that were solved by going there in smaller steps, which changes nothing about the answer;
-    `failed` is 0: a sample that cannot be solved is an error. `evaluations` counts how often all valves were worked
-    out.
+    oversampled signal) that were solved by going there in smaller steps, which changes nothing about the answer.
+    `evaluations` counts how often all valves were worked out.
     """
 
     volts: Array
     rate: float
     repaired: int
-    failed: int
     evaluations: int
 
 
@@ -54,7 +52,6 @@ def play(
     position: Position | None = None,
     node: str = SPEAKER,
     oversampling: int = 8,
-    load: float | None = None,
     moves: Sequence[tuple[float, Position]] = (),
     progress: Progress | None = None,
 ) -> Played:
@@ -75,8 +72,6 @@ def play(
         The place to listen at.
     oversampling : {1, 2, 4, 8, 16}
         Steps to a sample. Clipping makes harmonics beyond any rate; the more steps, the less of them folds back.
-    load : float
-        Ohms in place of the loudspeaker.
     moves : sequence of (seconds, position)
         Knobs and one switch that move while the signal plays, each at its time.
     progress : callable
@@ -91,12 +86,12 @@ def play(
     Stopped
         `progress` raised it.
     """
-    samples = _checked(signal, rate, oversampling, load)
+    samples = _checked(signal, rate, oversampling)
     setting = dict(position or {})
     request(amp, [setting, *(dict(there) for _, there in moves)])
-    wired, whole = stands(amp, setting, moves, load)
+    wired, whole = stands(amp, setting, moves)
     if wired.net(node) == GROUND:
-        return Played(np.zeros(samples.size), rate, 0, 0, 0)
+        return Played(np.zeros(samples.size), rate, 0, 0)
     task = _Task(whole, wired.net(node), float(rate), oversampling, progress)
     where = Case(amp, setting).name
     try:
@@ -106,7 +101,7 @@ def play(
     volts = machine.rest_volts + resampling.downsampled(heard - machine.rest_volts, oversampling)
     if not np.isfinite(volts).all():
         raise EngineError(f"{where}: the sound has samples that are not finite")
-    return Played(volts, float(rate), machine.repaired, 0, machine.evaluations)
+    return Played(volts, float(rate), machine.repaired, machine.evaluations)
 
 
 class _Task:
@@ -158,7 +153,7 @@ class _Task:
             raise EngineError(f"no solution was found {at:.6f} s from the start; nothing is played") from error
 
 
-def _checked(signal: ArrayLike, rate: float, oversampling: int, load: float | None) -> Array:
+def _checked(signal: ArrayLike, rate: float, oversampling: int) -> Array:
     try:
         samples = np.ascontiguousarray(signal, dtype=np.float64)
     except (TypeError, ValueError):
@@ -171,6 +166,4 @@ def _checked(signal: ArrayLike, rate: float, oversampling: int, load: float | No
         raise DescriptionError(f"a signal at {shown(rate)} samples a second; expected 8,000 to 384,000")
     if oversampling not in OVERSAMPLING:
         raise DescriptionError(f"oversampling {shown(oversampling)}; it may be {', '.join(map(str, OVERSAMPLING))}")
-    if load is not None and not 0.01 <= load <= 1e9:
-        raise DescriptionError(f"a load of {shown(load)} ohm; expected 0.01 to 1e9")
     return samples

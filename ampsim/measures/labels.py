@@ -14,7 +14,13 @@ from ..circuit.positions import AS_DRAWN, setting_words
 
 
 def expect(response: xr.Dataset, analysis: str) -> None:
-    """Raise `DescriptionError` unless the response comes from this kind of analysis."""
+    """Insist that a response comes from this kind of analysis.
+
+    Raises
+    ------
+    DescriptionError
+        When it does not.
+    """
     given = response.attrs.get("analysis", "nothing known")
     if given != analysis:
         raise DescriptionError(f"this needs the response of a {analysis}; given: {given}")

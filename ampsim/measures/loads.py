@@ -72,7 +72,7 @@ class Span:
 
 
 def two_pin_watts(volts: Array, ohms: float) -> Array:
-    """Watts in a resistance: volts squared over ohms (Joule's law)."""
+    """Power [W] in a resistance [ohm]: volts squared over ohms (Joule's law)."""
     return volts * volts / ohms
 
 

@@ -77,12 +77,23 @@ def gain_at(
 ) -> xr.DataArray:
     """Gain [dB] at chosen frequencies [Hz]: straight lines in dB over log frequency between the points of the sweep.
 
-    Other parameters and errors as `gain_db`; dims (variant, position, frequency).
+    Dims (variant, position, frequency).
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of a frequency sweep.
+    frequencies : sequence of float
+        Where [Hz].
+    node : str
+        Where to listen; default the output.
+    reference : str
+        The place the gain counts from; default the source.
 
     Raises
     ------
     DescriptionError
-        For a frequency outside the sweep.
+        For a frequency outside the sweep; else as `gain_db`.
     """
     gain = gain_db(response, node, reference)
     wanted = np.asarray(frequencies, dtype=float)
@@ -102,12 +113,18 @@ def difference_db(
 ) -> xr.DataArray:
     """Gain [dB] of every other variant minus the gain of a base variant, at the same position (definition).
 
+    Dims (variant without the base, position, frequency); errors as `gain_db`.
+
     Parameters
     ----------
+    response : xarray.Dataset
+        Of a frequency sweep.
+    node : str
+        Where to listen; default the output.
     base : str
         The variant to compare with; default the first.
-
-    Other parameters and errors as `gain_db`; dims (variant without the base, position, frequency).
+    reference : str
+        The place the gain counts from; default the source.
     """
     gain = gain_db(response, node, reference)
     place = 0 if base is None else index_of(gain, "variant", base)

@@ -63,9 +63,9 @@ def play(
     ----------
     amp : Amp
     signal : array_like, shape (samples,)
-        Volts at the amp's input jack.
+        At the amp's input jack [V].
     rate : float
-        Samples a second, 8,000 to 384,000.
+        Samples a second [Hz], 8,000 to 384,000.
     position : mapping
         Control to rotation (0 to 1) or switch position, as in `simulate`; what is not named stands as drawn.
     node : str

@@ -155,7 +155,17 @@ def _families(wired: Circuit) -> Iterable[tuple[str, str]]:
 def provenance(
     variants: list[Amp], analysis: Analysis, netlists: list[Netlist], outcomes: Sequence[Any]
 ) -> dict[str, Any]:
-    """Where a response comes from: analysis, amp, hash of the netlists, versions, valves, the engine's remarks."""
+    """Where a response comes from: analysis, amp, hash of the netlists, versions, valves, the engine's remarks.
+
+    Parameters
+    ----------
+    variants : list of Amp
+    analysis : Analysis
+    netlists : list of Netlist
+        Those that were simulated.
+    outcomes : sequence of Arrays
+        What they gave; their remarks are kept.
+    """
     from .. import __version__
 
     digest = hashlib.sha256("".join(netlist.digest for netlist in netlists).encode()).hexdigest()

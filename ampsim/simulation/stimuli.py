@@ -11,7 +11,13 @@ from ..base.errors import DescriptionError, shown
 
 
 def plain_floats(record: object) -> None:
-    """Turn numbers of other libraries into plain floats and ints, whose `repr` a netlist can hold."""
+    """Turn numbers of other libraries into plain floats and ints, whose `repr` a netlist can hold.
+
+    Raises
+    ------
+    DescriptionError
+        For a field that is not a number.
+    """
     for field_ in fields(record):  # type: ignore[arg-type]
         value, kind = getattr(record, field_.name), field_.type
         if kind in ("float", "int"):

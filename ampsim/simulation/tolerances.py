@@ -182,7 +182,17 @@ def deviating(valve: Valve, draw: ValveDraw) -> Valve:
 
 
 def part_factors(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -> dict[str, Array]:
-    """Factor on the value of every resistor, capacitor, inductor and pot of `count` amps, shape (count,) each."""
+    """Factor [ratio] on the value of every resistor, capacitor, inductor and pot of `count` amps, shape (count,) each.
+
+    Parameters
+    ----------
+    wired : Circuit
+    count : int
+        How many amps.
+    seed : int
+        Names the run of amps.
+    tolerances : Tolerances
+    """
     found = {}
     for element in wired.elements:
         part = wired.parts.get(element.designator)
@@ -196,6 +206,15 @@ def valve_draws(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -
 
     Sections of one bottle (V1A and V1B) are drawn with a correlation of `BOTTLE_SHARE`, bottles independently of each
     other: output valves are not matched.
+
+    Parameters
+    ----------
+    wired : Circuit
+    count : int
+        How many amps.
+    seed : int
+        Names the run of amps.
+    tolerances : Tolerances
 
     Raises
     ------

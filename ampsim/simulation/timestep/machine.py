@@ -43,7 +43,16 @@ class Setting:
 
 
 def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
-    """Prepare a circuit for steps of `step` seconds, listened to at a net.
+    """Prepare a circuit for steps in time, listened to at a net.
+
+    Parameters
+    ----------
+    parts : Parts
+    seats : Seats
+        Its valves.
+    net : str
+    step : float
+        Length of a step [s].
 
     Raises
     ------

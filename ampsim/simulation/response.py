@@ -116,11 +116,11 @@ def _rows(wired: Circuit, analysis: Analysis, places: tuple[str, ...], answer: A
     zero = np.zeros_like(next(iter(answer.vectors.values())))
     rows = np.stack([answer.vectors[name] if name else zero for name in names])
     if isinstance(analysis, Transient):
-        rows = resampled(answer.scale, rows, analysis.grid())
+        rows = resample(answer.scale, rows, analysis.grid())
     return np.asarray(rows[:, 0] if isinstance(analysis, OperatingPoint) else rows)
 
 
-def resampled(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
+def resample(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
     """Rows of samples at ngspice's own times [s], taken at the times of a grid [s]; shape (rows, grid points)."""
     # ngspice steps unevenly; a cubic through its own points keeps harmonics below -75 dB where a line does not.
     from scipy.interpolate import CubicSpline

@@ -20,7 +20,7 @@ from ampsim.simulation.analyses import Transient
 from ampsim.simulation.netlist import Netlist, build, node_vector
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
-from ampsim.simulation.response import resampled
+from ampsim.simulation.response import resample
 from ampsim.simulation.timestep import newton, resampling
 from ampsim.simulation.timestep.differentiate import LANES
 from ampsim.simulation.timestep.machine import machine
@@ -122,8 +122,8 @@ def heard(outcome: Any, vector: str, seconds: float) -> Array:
     """A voltage that ngspice gave in time, brought to `RATE` through the low-pass that the solver's goes through."""
     volts = outcome.vectors[vector]
     times = np.arange((round(seconds * RATE) + 1) * _FINE) / (RATE * _FINE)
-    fine = resampled(outcome.scale, volts[None], np.minimum(times, outcome.scale[-1]))[0] - volts[0]
-    return np.asarray(volts[0] + resampling.downsampled(np.pad(fine, 2 * resampling.REACH * _FINE), _FINE))
+    fine = resample(outcome.scale, volts[None], np.minimum(times, outcome.scale[-1]))[0] - volts[0]
+    return np.asarray(volts[0] + resampling.downsample(np.pad(fine, 2 * resampling.REACH * _FINE), _FINE))
 
 
 def every_position() -> Iterator[tuple[Amp, Position]]:

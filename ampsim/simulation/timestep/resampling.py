@@ -27,7 +27,7 @@ def low_pass(times: int) -> Array:
     return found
 
 
-def upsampled(signal: Array, times: int) -> Array:
+def upsample(signal: Array, times: int) -> Array:
     """A signal at `times` its rate, with `2 REACH` of its samples of silence before and after it.
 
     Length (samples + 4 REACH) `times`.
@@ -41,8 +41,8 @@ def upsampled(signal: Array, times: int) -> Array:
     return np.asarray(whole[REACH * times :][: padded.size * times])
 
 
-def downsampled(signal: Array, times: int) -> Array:
-    """What `upsampled` made, or the amp made of it, at the old rate and the old length; ends at rest count as zero."""
+def downsample(signal: Array, times: int) -> Array:
+    """What `upsample` made, or the amp made of it, at the old rate and the old length; ends at rest count as zero."""
     if times > 1:
         from scipy.signal import upfirdn
 

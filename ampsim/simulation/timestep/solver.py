@@ -95,10 +95,10 @@ def play(
     task = _Task(whole, wired.net(node), float(rate), oversampling, progress)
     where = Case(amp, setting).name
     try:
-        heard, machine = task.run(resampling.upsampled(samples, oversampling))
+        heard, machine = task.run(resampling.upsample(samples, oversampling))
     except EngineError as error:
         raise EngineError(f"{where}: {error}") from error
-    volts = machine.rest_volts + resampling.downsampled(heard - machine.rest_volts, oversampling)
+    volts = machine.rest_volts + resampling.downsample(heard - machine.rest_volts, oversampling)
     if not np.isfinite(volts).all():
         raise EngineError(f"{where}: the sound has samples that are not finite")
     return Played(volts, float(rate), machine.repaired, machine.evaluations)

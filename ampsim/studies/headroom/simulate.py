@@ -24,7 +24,7 @@ from ...simulation.netlist import build, node_vector, valve_vectors
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request
-from ...simulation.response import provenance, resampled, simulate
+from ...simulation.response import provenance, resample, simulate
 from ...simulation.stimuli import Sine
 from .measures import LOAD_OHM, levels_between
 
@@ -218,7 +218,7 @@ def _rows(
     if not isinstance(outcome, Arrays):
         return np.full((len(sources), grid.size), np.nan)
     rows = [unit * outcome.vectors[name] if name else np.zeros_like(outcome.scale) for name, unit in sources]
-    return resampled(outcome.scale, np.stack(rows), grid)
+    return resample(outcome.scale, np.stack(rows), grid)
 
 
 def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:

@@ -36,12 +36,7 @@ def describe_loop_gain(response: xr.Dataset) -> str:
 def loop_gain_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw the loop gain [dB] of the last variant at up to six positions, with the line where it passes 1.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.loop_gain`.
-    title : str
-        Default: amp and variant.
+    `response`: of `ampsim.loop_gain`. `title`: by default amp and variant.
 
     Raises
     ------

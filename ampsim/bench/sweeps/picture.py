@@ -69,12 +69,7 @@ def _alignment_words(found: xr.Dataset) -> str:
 def compared_picture(found: xr.Dataset, title: str | None = None) -> Picture:
     """Draw a measured sweep over the simulated one, and the difference below.
 
-    Parameters
-    ----------
-    found : xarray.Dataset
-        Of `compare.compare`.
-    title : str
-        Default: the name of the measured file.
+    `found`: of `compare.compare`. `title`: by default the name of the measured file.
     """
     curves = compared_curves(found)
     heading = title or f"Measured against simulated: {found.attrs.get('source', 'a sweep')}"

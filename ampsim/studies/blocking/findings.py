@@ -22,12 +22,8 @@ OWN = "limit: our own, from forward masking (from memory); 37 % is what one time
 def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     """Blocking of every variant but the first, against the first, at every position.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.blocking.simulate.blocking`, the stock amp first.
-    picture : str
-        Name of the picture that shows it.
+    `response`: of `ampsim.studies.blocking.simulate.blocking`, the stock amp first. `picture`: name of the picture
+    that shows it.
 
     Returns
     -------

@@ -60,14 +60,8 @@ def blocking_picture(response: xr.Dataset, position: str | None = None, title: s
     The valve is the one whose bias is pushed furthest for longest in the last variant. Just after the burst its own
     remains still count as tone: what is above the axes is left out.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.blocking.simulate.blocking`.
-    position : str
-        Default the first.
-    title : str
-        Default: the amp.
+    `response`: of `ampsim.studies.blocking.simulate.blocking`. `position`: by default the first. `title`: by default
+    the amp.
 
     Raises
     ------

@@ -31,12 +31,8 @@ OWN = "limit: our own, no source"
 def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     """Headroom of every variant but the first, against the first, at every position.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`, the stock amp first.
-    picture : str
-        Name of the picture that shows it.
+    `response`: of `ampsim.studies.headroom.simulate.headroom`, the stock amp first. `picture`: name of the picture
+    that shows it.
 
     Returns
     -------

@@ -54,14 +54,8 @@ def describe_compression(response: xr.Dataset) -> str:
 def compression_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw gain over level, and below it a row to each stage with the level where it clips.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`.
-    position : str
-        Default the first.
-    title : str
-        Default: the amp.
+    `response`: of `ampsim.studies.headroom.simulate.headroom`. `position`: by default the first. `title`: by default
+    the amp.
 
     Raises
     ------

@@ -73,14 +73,8 @@ def describe_noise(response: xr.Dataset) -> str:
 def noise_picture(response: xr.Dataset, position: str | None = None, title: str | None = None) -> Picture:
     """Draw the noise at the output over frequency, stock against modded.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `noise_spectrum`, at least two variants.
-    position : str
-        Default the first.
-    title : str
-        Default: amp, and which variant stands against which.
+    `response`: of `noise_spectrum`, at least two variants. `position`: by default the first. `title`: by default amp,
+    and which variant stands against which.
 
     Raises
     ------
@@ -129,13 +123,7 @@ def hum_bars_picture(
 ) -> Picture:
     """Draw where the hum comes from at one position, first against last variant: by supply node, or by heater.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `hum_spectrum`, at least two variants.
-    kind : {"supply", "heater"}
-    position : str
-        Default the first.
+    `response`: of `hum_spectrum`, at least two variants. `position`: by default the first.
 
     Raises
     ------

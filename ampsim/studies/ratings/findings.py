@@ -25,12 +25,8 @@ def ratings_findings(response: xr.Dataset, heater_volts: float = 0.0) -> list[Fi
     One finding to each valve: the worst quantity, and every other one near or beyond its limit. One to each part that
     nears or passes what is taken to be fitted (see `parts.with_fitted_ratings`), and to each part that the mod brings.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.ratings.simulate.stress`.
-    heater_volts : float
-        What the heaters stand at against ground [V].
+    `response`: of `ampsim.studies.ratings.simulate.stress`. `heater_volts`: what the heaters stand at against ground
+    [V].
 
     Notes
     -----

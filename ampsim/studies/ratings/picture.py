@@ -73,14 +73,8 @@ def ratings_picture(response: xr.Dataset, heater_volts: float = 0.0, title: str 
     the same position. A bar is the amp at rest, a ring driven hard, a triangle the moment of switching on. What stays
     below half of its limit in both variants is left out.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.ratings.simulate.stress`.
-    heater_volts : float
-        What the heaters stand at against ground [V].
-    title : str
-        Default: the amp and the variant.
+    `response`: of `ampsim.studies.ratings.simulate.stress`. `heater_volts`: what the heaters stand at against ground
+    [V]. `title`: by default the amp and the variant.
 
     Raises
     ------

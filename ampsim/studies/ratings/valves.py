@@ -57,12 +57,8 @@ QUANTITIES = (
 def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFrame:
     """Hold every valve against its limits.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.ratings.simulate.stress`.
-    heater_volts : float
-        What the heaters stand at against ground [V].
+    `response`: of `ampsim.studies.ratings.simulate.stress`. `heater_volts`: what the heaters stand at against ground
+    [V].
 
     Returns
     -------

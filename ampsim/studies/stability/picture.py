@@ -62,13 +62,8 @@ def describe_loop_margins(response: xr.Dataset) -> str:
 def loop_margins_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw loop gain and phase of one or two variants, with the places where the loop gain passes 1.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        `loop_gain` with dims (variant, frequency); the coordinate `position` along variant says where the controls of
-        each stand.
-    title : str
-        Default: amp and what is drawn.
+    `response`: `loop_gain` with dims (variant, frequency); the coordinate `position` along variant says where the
+    controls of each stand. `title`: by default amp and what is drawn.
 
     Raises
     ------
@@ -117,12 +112,7 @@ def describe_travel(response: xr.Dataset) -> str:
 def travel_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw the least phase margin over the travel of up to six knobs, the others staying where they are.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.stability.loop_on_travel`.
-    title : str
-        Default: amp and variant.
+    `response`: of `ampsim.studies.stability.loop_on_travel`. `title`: by default amp and variant.
 
     Raises
     ------

@@ -58,7 +58,18 @@ def fetch_stored(folder: Path, key: str) -> RenderedVolts | None:
 
 
 def store(folder: Path, key: str, kept: RenderedVolts, most: int = MOST_BYTES) -> None:
-    """Keep a render, and drop those used longest ago beyond `most` bytes; a folder that cannot be written is let be."""
+    """Keep a render, and drop those used longest ago; a folder that cannot be written is let be.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is missing.
+    key : str
+        64 hexadecimal digits, of `case_key`.
+    kept : RenderedVolts
+    most : int
+        Bytes that the whole folder may hold.
+    """
     body = kept.volts.astype("<f4").tobytes()
     counted = {"repaired": kept.repaired, "computed": kept.computed}
     facts = {"sha256": _seal(key, kept.repaired, kept.computed, body), **counted}

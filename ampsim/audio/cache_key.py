@@ -33,6 +33,20 @@ def case_key(
 ) -> str:
     """64 hexadecimal digits; equal for equal circuits and knobs, whatever amps, mods and positions are called.
 
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        Where its controls stand at first.
+    moves : sequence of (float, mapping)
+        What is turned or switched on the way, and when [s].
+    signal : ndarray
+        What goes into the amp [V].
+    node : str
+        The place listened at.
+    oversampling : int
+        Steps to a sample.
+
     Raises
     ------
     DescriptionError
@@ -55,7 +69,7 @@ def known_controls(amp: Amp, position: Position) -> dict[str, Any]:
 
 
 def whole_moves(position: Position, moves: Sequence[tuple[float, Position]]) -> list[tuple[float, dict[str, Any]]]:
-    """Moves with everything that stands by then, not only what moves: (seconds, position)."""
+    """Moves with everything that stands by then, not only what moves: (when [s], position)."""
     found, stands = [], dict(position)
     for at, there in moves:
         stands = stands | dict(there)

@@ -57,7 +57,7 @@ class Clip:
 
     @property
     def peak(self) -> float:
-        """Largest sample, 1 is full scale."""
+        """Largest sample [full scale]."""
         return float(np.abs(self.samples).max())
 
 

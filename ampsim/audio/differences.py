@@ -53,7 +53,7 @@ def difference(
     first, second : tuple of str
         Variant and position, as labelled.
     gain_db : float
-        Of the clip that it is to be heard beside (`Clip.gain_db`), for its true relative level.
+        Of the clip that it is to be heard beside (`Clip.gain_db`), for its true relative level [dB].
     response : ndarray
         Impulse response of a cabinet.
 
@@ -82,7 +82,7 @@ def difference(
 
 
 def distortion_share(before: Array, after: Array) -> float:
-    """How much of the power of the difference of two sounds no linear filter makes of the first: 0 to about 1.
+    """How much of the power of the difference of two sounds no linear filter makes of the first [ratio]: 0 to about 1.
 
     One less the coherence of both, over frequency, times the power of the second (J. S. Bendat and A. G. Piersol,
     Random Data, the coherent output spectrum, from memory), in segments of 0.17 s.
@@ -118,7 +118,7 @@ def pop_clip(
     move : Transition
         Which switch, from where to where.
     gain_db : float
-        Of the clip of the position it starts from: then the pop is as much louder or softer as it truly is.
+        Of the clip of the position it starts from [dB]: then the pop is as much louder or softer as it truly is.
     position : mapping
         Where everything else stands.
     load, response, oversampling, cache, progress, play

@@ -73,6 +73,11 @@ def stationary(sounds: Array) -> Array:
 
     ISO 532-1 for stationary sounds; a phrase is not stationary, so this is the loudness of a steady sound of the same
     spectrum.
+
+    Raises
+    ------
+    DescriptionError
+        For sounds too short for a spectrum.
     """
     from scipy.signal import welch
 
@@ -104,14 +109,20 @@ STANDARDS = {
 
 
 def find_standard(name: str) -> Standard:
-    """The standard of a name in `STANDARDS`; `DescriptionError` for another."""
+    """The standard of a name in `STANDARDS`.
+
+    Raises
+    ------
+    DescriptionError
+        For another name; says the nearest.
+    """
     if name not in STANDARDS:
         raise DescriptionError(f"no standard of loudness {shown(name)}{nearest(name, STANDARDS)}")
     return STANDARDS[name]
 
 
 def true_peak(sounds: Array) -> Array:
-    """Largest value of each sound between its samples too, shape (sounds,): 4 times oversampled.
+    """Largest value [of the unit given] of each sound between its samples too, shape (sounds,): 4 times oversampled.
 
     ITU-R BS.1770-4, annex 2, with scipy's polyphase filter in place of the one printed there.
     """

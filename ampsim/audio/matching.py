@@ -32,13 +32,13 @@ def equal_gains(sounds: Array, standard: Standard) -> Array:
     Parameters
     ----------
     sounds : ndarray
-        Shape (sounds, samples) at 48 kHz, any unit.
+        Shape (sounds, samples) at 48 kHz [V].
     standard : Standard
 
     Returns
     -------
     ndarray
-        Shape (sounds,), positive.
+        Shape (sounds,), positive [full scale per volt].
 
     Raises
     ------
@@ -70,7 +70,7 @@ def match_loudness(
     Parameters
     ----------
     rendered : xarray.Dataset
-        Of `render` or `linear`: `volts` (variant, position, time). Positions that sound alike are one clip.
+        Of `render` or `render_linear`: `volts` (variant, position, time) [V]. Positions that sound alike are one clip.
     standard : str
         A name in `STANDARDS`.
     response : ndarray
@@ -117,7 +117,7 @@ def disagreement(loud: Array, standard: Standard) -> dict[str, float]:
 
 
 def prepare_sounds(volts: Array, response: Array | None = None) -> Array:
-    """Volts without their level at rest, through a cabinet's response, faded out at the end; shape (sounds, samples).
+    """Volts [V] without their level at rest, through a cabinet's response, faded out; shape (sounds, samples).
 
     The rest is what the first sample has: nobody plays yet.
     """

@@ -119,7 +119,13 @@ def phrase(name: str = WHOLE, level: float = LEVEL) -> Phrase:
 
 
 def at_level(given: Phrase, level: float) -> Phrase:
-    """The phrase with another peak [V], which is added to its words; `DescriptionError` beyond 0.1 mV to 10 V."""
+    """The phrase with another peak [V], which is added to its words.
+
+    Raises
+    ------
+    DescriptionError
+        For a level beyond 0.1 mV to 10 V.
+    """
     if not _LEAST_VOLTS <= level <= _MOST_VOLTS:
         raise DescriptionError(f"an input level of {shown(level)} V peak; expected 0.0001 to 10 V")
     head = given.words.partition("; input")[0]
@@ -153,7 +159,7 @@ def dry_phrase(path: str | Path, level: float = LEVEL) -> Phrase:
 
 
 def read_response(path: str | Path) -> Array:
-    """The impulse response of a cabinet from a WAV file, at 48 kHz; its greatest gain at any frequency is 1.
+    """The impulse response of a cabinet from a WAV file, at 48 kHz; its greatest gain at any frequency is 1 [ratio].
 
     Raises
     ------
@@ -173,7 +179,7 @@ def read_response(path: str | Path) -> Array:
 
 
 def resampled(sound: Array, rate: int) -> Array:
-    """The sound at 48 kHz, by scipy's polyphase filter."""
+    """A sound of another rate [1/s] at 48 kHz, by scipy's polyphase filter."""
     if rate == RATE:
         return sound
     from scipy.signal import resample_poly

@@ -41,7 +41,7 @@ class Note:
 
 
 def pluck(note: Note, rate: int) -> Array:
-    """The velocity of a plucked string at the pickup, shape (samples,), largest about `strength`.
+    """The velocity of a plucked string at the pickup, shape (samples,) at `rate` [1/s], largest about `strength`.
 
     The hand stops it within 10 ms at the end.
     """
@@ -85,6 +85,12 @@ def _ringing(struck: Array, note: Note, rate: int) -> Array:
 
 def loop_filter(note: Note, rate: int) -> tuple[int, Array]:
     """Whole samples of delay and the taps behind them: loss and tuning, so that the loop's phase closes at the pitch.
+
+    Parameters
+    ----------
+    note : Note
+    rate : int
+        Samples a second [1/s].
 
     Returns
     -------

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -21,6 +21,8 @@ from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, control_coords, position_label
 from ..simulation.request import Case, request
+from ..simulation.timestep import solver
+from ..simulation.timestep.solver import OVERSAMPLING, Played
 from .cache import RenderedVolts, default_folder, fetch_stored, store
 from .cache_key import case_key, known_controls, whole_moves
 from .loads import LOUDSPEAKER, load_words, with_load
@@ -28,18 +30,8 @@ from .phrases import RATE, Phrase, phrase
 
 Array = NDArray[np.float64]
 Moves = tuple[tuple[float, Position], ...]
-OVERSAMPLING = (1, 2, 4, 8, 16)
 MOST_SECONDS = 1200.0  # of sound in one call, all cases together
 _PARTS = 1000  # of a case, for showing progress
-
-
-class Played(Protocol):
-    """What the solver hands back: volts at the rate of the signal, and what it had to do for them."""
-
-    @property
-    def volts(self) -> Array: ...  # noqa: D102
-    @property
-    def repaired(self) -> int: ...  # noqa: D102
 
 
 Play = Callable[..., Played]
@@ -78,11 +70,7 @@ class RenderOptions:
     @property
     def solver(self) -> Play:
         """The solver to call."""
-        if self.play is not None:
-            return self.play
-        from ..simulation.timestep.solver import play
-
-        return play
+        return self.play or solver.play
 
 
 def render(
@@ -161,6 +149,15 @@ def compute(
 ) -> list[tuple[RenderedVolts, bool]]:
     """What each task gives, and whether it was there already; on every core, equal tasks once.
 
+    Parameters
+    ----------
+    tasks : sequence of RenderTask
+    signal : ndarray
+        What goes into the amp [V], shape (samples,), at 48 kHz.
+    means : RenderOptions
+    progress, cancelled : callable
+        As in `render`.
+
     Raises
     ------
     DescriptionError, EngineError, Stopped
@@ -238,7 +235,7 @@ class _Run:
 
 
 def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:
-    """What the solver gave, or an error: one sample that it could not solve and there is no sound."""
+    """What the solver gave, or an error where it is no sound."""
     volts = np.asarray(played.volts, np.float32)
     if volts.shape != (count,) or not np.isfinite(volts).all():
         raise EngineError(f"{task.label}: the solver gave no sound of {count:,} finite samples; nothing is played")
@@ -246,7 +243,7 @@ def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:
 
 
 def repaired_words(rows: Sequence[RenderedVolts]) -> str:
-    """How many samples were repaired; with one that failed there are no rows."""
+    """How many samples were repaired; a sample that fails is an error, so none did."""
     repaired, computed = (sum(getattr(kept, name) for kept in rows) for name in ("repaired", "computed"))
     were = f"{repaired:,} {'was' if repaired == 1 else 'were'}"
     return f"Of {computed:,} samples {were} repaired (solved in smaller steps, no worse for it) and 0 failed."

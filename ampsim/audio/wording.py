@@ -26,5 +26,5 @@ TRUE_LEVEL = "Not equally loud, but at their true level beside the clips above (
 
 
 def decibels(value: float, sign: bool = True) -> str:
-    """A level in words: "+5.3 dB" with a real minus sign."""
+    """A level [dB] in words: "+5.3 dB" with a real minus sign."""
     return f"{round(value, 1) + 0.0:{'+' if sign else ''}.1f} dB".replace("-", "\u2212")

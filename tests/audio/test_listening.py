@@ -332,7 +332,7 @@ def test_a_folder_that_cannot_be_written_does_not_matter(amps: tuple[Amp, Amp], 
         lambda answer: replace(answer, volts=np.where(np.arange(answer.volts.size) == 7, np.inf, answer.volts)),
     ],
 )
-def test_one_failed_sample_is_an_error_and_nothing_is_kept(
+def test_no_sound_is_an_error_and_nothing_is_kept(
     amps: tuple[Amp, Amp], tmp_path: Path, wrong: Callable[[Answer], Answer]
 ) -> None:
     with pytest.raises(EngineError, match=r"workshop amp A, stock, as drawn: .*nothing is played"):

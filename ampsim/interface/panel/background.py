@@ -52,7 +52,7 @@ class BackgroundTask(Generic[Answer]):
             return self._ticket
 
     def join(self, seconds: float) -> None:
-        """Wait for the work under way."""
+        """Wait for the work under way, so long at most [s]."""
         with self._lock:
             thread = self._thread
         if thread is not None:

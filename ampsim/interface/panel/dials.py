@@ -67,7 +67,7 @@ class Dial:
 
 
 def knob(amp: Amp, control: Control, extra: Iterable[float] = ()) -> Dial:
-    """A knob from 0 to 10; beside it the resistance from its wiper to the lower end of the track."""
+    """A knob from 0 to 10; beside it the resistance [ohm] from its wiper to the lower end of the track."""
     drawn = float(control.drawn)
     rotations = _ordered([*(step / FACE_STEPS for step in range(FACE_STEPS + 1)), drawn, *extra])
     pot = amp.part_by_designator[control.designators[0]]
@@ -85,7 +85,23 @@ def switch(control: Control) -> Dial:
 
 
 def part(amp: Amp, designator: str, span: Sequence[str], extra: Iterable[float] = ()) -> Dial:
-    """A part's value in steps of an E series; the value it has now is always among them."""
+    """A part's value in steps of an E series; the value it has now is always among them.
+
+    Parameters
+    ----------
+    amp : Amp
+    designator : str
+        A part that has a value.
+    span : sequence of str
+        Least value, most and E series, such as ``("47p", "22n", "E6")``.
+    extra : iterable of float
+        Values that must be among the steps [ohm, F or H].
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such part, or the span is none.
+    """
     found = amp.part_by_designator.get(designator)
     if not isinstance(found, (Part, Pot)):
         known = [name for name, each in amp.part_by_designator.items() if isinstance(each, (Part, Pot))]
@@ -134,7 +150,19 @@ def source_dials() -> tuple[Dial, ...]:
 
 
 def all_dials(stock: Amp, modded: Amp, values: Values, listen_at: str, extra: Mapping[str, float]) -> tuple[Dial, ...]:
-    """Every dial of a panel; `extra` names values by key that must be among the steps of their dial."""
+    """Every dial of a panel.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+    values : mapping
+        Parts to try other values in, as in `explore`.
+    listen_at : str
+        The place to listen at first.
+    extra : mapping
+        By key of the dial, a value that must be among its steps: rotation from 0 to 1, or the part's value
+        [ohm, F or H].
+    """
     controls = {**stock.controls, **modded.controls}
     owner = {name: modded if name in modded.controls else stock for name in controls}
     found = [

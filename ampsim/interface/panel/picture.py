@@ -94,7 +94,19 @@ def _last(line: Array, default: float) -> float:
 def gain_rows(
     response: xr.Dataset, held: Mapping[str, xr.Dataset], node: str, frequencies: Sequence[float]
 ) -> list[list[str]]:
-    """Header and rows of gain [dB] at frequencies and of corners: stock, modded, change, held positions."""
+    """Header and rows of gain [dB] at frequencies and of corners: stock, modded, change, held positions.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of both amps.
+    held : mapping
+        Name to response of each held position.
+    node : str
+        The place listened at.
+    frequencies : sequence of float
+        Where the gain is asked for [Hz]; those beyond the response are left out.
+    """
     grid = response["frequency"].values
     asked = [each for each in frequencies if grid[0] <= each <= grid[-1]]
     rows = [["gain [dB] at", *map(in_hertz, asked), "lower corner", "upper corner"]]

@@ -35,7 +35,20 @@ def write_positions(
 ) -> None:
     """Put positions into a job file; what else it holds stays as it is. A file that is missing is begun.
 
-    In a job folder they go into its record; positions found there that are not `known` to the panel stay as well.
+    In a job folder they go into its record.
+
+    Parameters
+    ----------
+    path : Path
+        The job's folder, or a job file.
+    positions : sequence of Position
+        The panel's own, and the held ones.
+    stock, modded : Amp
+        What the panel shows.
+    listen_at : str
+        The place listened at, for a file that is begun.
+    known : sequence of Position
+        Those that the panel read or wrote there last; others found in a record stay as well.
 
     Raises
     ------

@@ -85,7 +85,18 @@ class PanelSimulator:
         return {name: loop for name, loop in found.items() if loop is not None}
 
     def wave(self, position: Position, node: str, tone: Sine | Burst, progress: Progress) -> xr.Dataset:
-        """Transient of both, one after the other, so that `progress` (done, total) can stop it in between."""
+        """Transient of both, one after the other.
+
+        Parameters
+        ----------
+        position : Position
+        node : str
+            The place listened at.
+        tone : Sine or Burst
+            What goes into the input jack.
+        progress : callable
+            Called with (done, total) in between; may stop it by raising.
+        """
         found = self._both(position, Transient(tone), ["input", node], workers=1, progress=progress)
         # The place listened at is the output of this response: words that name no place mean it.
         return found.assign_coords(position=[AS_SET]).assign_attrs(output=node)

@@ -76,7 +76,9 @@ class PanelState:
     # Changing it ----------------------------------------------------------------------------------------------------
 
     def steps_at(self, position: Mapping[str, float | str], values: Mapping[str, float]) -> Steps:
-        """The steps at which the panel stands at a position, dials not named left alone; adds steps where they lack.
+        """The steps at which the panel stands at a position and part values [ohm, F or H]; adds steps where they lack.
+
+        Dials that are not named stay.
 
         Raises
         ------

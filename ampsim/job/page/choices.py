@@ -87,7 +87,7 @@ def every_place(choices: Sequence[Choice]) -> Iterator[tuple[int, ...]]:
     return itertools.product(*(range(len(each.values)) for each in choices))
 
 
-def choose(job: Audition, named: Sequence[str] | None = None) -> Range:
+def choose(audition: Audition, named: Sequence[str] | None = None) -> Range:
     """The controls to offer: those that are named, else those that the mods add, as far as there is room.
 
     Raises
@@ -96,17 +96,21 @@ def choose(job: Audition, named: Sequence[str] | None = None) -> Range:
         For an unknown control, and when the named ones have too many positions.
     """
     if named is not None:
-        _check(job.modded, named)
-    wanted = named if named is not None else [name for name in job.modded.controls if name not in job.stock.controls]
-    switches, knobs = _picked(job.modded, list(dict.fromkeys(wanted)))
+        _check(audition.modded, named)
+    wanted = (
+        named
+        if named is not None
+        else [name for name in audition.modded.controls if name not in audition.stock.controls]
+    )
+    switches, knobs = _picked(audition.modded, list(dict.fromkeys(wanted)))
     if named is not None and len(switches) + len(knobs) < len(set(named)):
         raise DescriptionError(
             f"{', '.join(named)}: a page has room for {MOST_POSITIONS} positions and {MOST_KNOBS} knobs; name fewer"
         )
-    at = job.modded.setting(job.compare_at)
-    chosen = [_switch(job.modded, name, str(at[name])) for name in switches]
+    at = audition.modded.setting(audition.compare_at)
+    chosen = [_switch(audition.modded, name, str(at[name])) for name in switches]
     room = MOST_POSITIONS // math.prod(len(each.values) for each in chosen)
-    chosen += _knobs(job.modded, knobs, at, room)
+    chosen += _knobs(audition.modded, knobs, at, room)
     names = {each.name for each in chosen}
     return Range(tuple(chosen), {name: value for name, value in at.items() if name not in names})
 

@@ -62,7 +62,19 @@ class Drawing:
 
 
 def draw(response: xr.Dataset, node: str, start: int, alternative: str) -> Drawing:
-    """Draw a response of two variants at many positions; the pictures show the position at `start`."""
+    """Draw a response of two variants at many positions.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Frequency sweep of the stock and the modded amp.
+    node : str
+        The place listened at.
+    start : int
+        The position that the pictures show.
+    alternative : str
+        The picture in words, for who cannot see it.
+    """
     audible = _audible(response)
     curves = [overlay_curves(_at(audible, place), node) for place in range(response.sizes["position"])]
     heights = _heights(response, node)

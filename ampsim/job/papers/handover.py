@@ -77,17 +77,20 @@ def gather_handover(
     Parameters
     ----------
     audition : Audition
-        Such as `record.open_audition` gives.
+        Such as `open_audition` gives.
     record : Record
         Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
     folder : str or Path
         The job's folder, where the sweeps that the record names are.
     sheet : Sheet
-        The consequence sheet; worked out for `topics` when not given, left out when those are none.
+        The consequence sheet; worked out when not given.
+    topics : sequence of str
+        What the sheet is worked out for; it is left out when there are none.
     cautions, parts, plan, tested
         Where they were worked out already.
     tables, drawings : mapping
-        Title to table, and to SVG text, that the record shows besides; default: the wiring and its schematic, if found.
+        What the record shows besides: by heading, title to table; title to SVG text. Default: the wiring and its
+        schematic, where they were found.
 
     Raises
     ------
@@ -131,12 +134,12 @@ def proof_of(
     audition, record, folder
         As `gather`.
     mains_drawn : float
-        Mains that the drawing's volts hold for [V], see `proof.sheet.proof_sheet`; as the record says by default.
+        Mains that the drawing's volts hold for [V], see `proof_sheet`; as the record says by default.
 
     Raises
     ------
     DescriptionError, EngineError
-        As `proof.sheet.proof_sheet` and `measured_sweeps`.
+        As `proof_sheet` and `measured_sweeps`.
     """
     return _tested(audition, record, measured_sweeps(record, folder), mains_drawn)
 

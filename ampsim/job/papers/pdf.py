@@ -40,7 +40,7 @@ def write_pdf(page: str | Path, path: str | Path | None = None, paper: str = "",
     paper : str
         "A4" or "Letter"; default as the page says, A4 where it says nothing.
     seconds : float
-        After so long the browser is stopped.
+        After so long the browser is stopped [s].
 
     Raises
     ------

@@ -42,15 +42,15 @@ def sweep_position(audition: Audition, record: Record | None, phase: Phase) -> P
     return audition.compare_at | dict(last.at if last else ())
 
 
-def work_over(job: Audition, found: Mapping[Phase, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
+def work_over(audition: Audition, found: Mapping[Phase, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
     """What the work changed: the sweep after less that before, over the same of the simulation; None without both.
 
     Whatever stands between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
     """
     if not set(Phase) <= set(found):
         return None
-    amps = {Phase.ARRIVAL: job.stock, Phase.AFTER: job.modded}
-    curves = [_simulated(amp, sweep_position(job, record, phase)) for phase, amp in amps.items()]
+    amps = {Phase.ARRIVAL: audition.stock, Phase.AFTER: audition.modded}
+    curves = [_simulated(amp, sweep_position(audition, record, phase)) for phase, amp in amps.items()]
     grid = curves[0]["frequency"].values
     before, after = (resample(found[phase]["gain_db"], grid) for phase in amps)
     drawn = curves[1] - curves[0].values

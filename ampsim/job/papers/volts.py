@@ -22,7 +22,7 @@ class Volts:
     picture: Picture | None = None
 
 
-def measured_volts(job: Audition, record: Record | None) -> tuple[Volts, ...]:
+def measured_volts(audition: Audition, record: Record | None) -> tuple[Volts, ...]:
     """The last round of each phase; readings that do not fit the amp are told, not drawn.
 
     Raises
@@ -32,11 +32,11 @@ def measured_volts(job: Audition, record: Record | None) -> tuple[Volts, ...]:
     """
     if record is None:
         return ()
-    return tuple(_drawn(job, each) for phase in Phase for each in record.rounds(phase)[-1:])
+    return tuple(_drawn(audition, each) for phase in Phase for each in record.rounds(phase)[-1:])
 
 
-def _drawn(job: Audition, measured: Measured) -> Volts:
-    amp = job.stock if measured.phase == Phase.ARRIVAL else job.modded
+def _drawn(audition: Audition, measured: Measured) -> Volts:
+    amp = audition.stock if measured.phase == Phase.ARRIVAL else audition.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:
         told = diagnose(amp, recorded_readings(measured, amp), measured.position)

@@ -22,7 +22,7 @@ FOLDER = "papers"
 
 
 def write_papers(
-    job: Audition,
+    audition: Audition,
     record: Record,
     folder: str | Path,
     *,
@@ -34,8 +34,8 @@ def write_papers(
 
     Parameters
     ----------
-    job : Job
-        Of `record.open_audition`.
+    audition : Audition
+        Of `open_audition`.
     record, folder
         The job; the papers go into "papers" in its folder.
     tested : ProofSheet
@@ -56,13 +56,13 @@ def write_papers(
         As what is worked out and written.
     """
     place = _made(path_inside(job_file(folder).parent, FOLDER))
-    found = gather_handover(job, record, folder, topics=topics, tested=tested)
-    asked = exercise(job, found.proof, found.parts, found.cautions)
+    found = gather_handover(audition, record, folder, topics=topics, tested=tested)
+    asked = exercise(audition, found.proof, found.parts, found.cautions)
     shop = shop_record(found, place / "record.html", paper)
     return [
         shop,
         *([write_pdf(shop)] if browser_path() else []),
-        owner_page(job, record, place / "page.html"),
+        owner_page(audition, record, place / "page.html"),
         found.parts.write(place / "parts.csv"),
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),

@@ -96,6 +96,18 @@ def enter_status(record: Record, status: Status | str, date: datetime.date | Non
 def add_wish(record: Record, words: str, file: str = "", entry: int = 0, note: str = "") -> Record:
     """Add a wish in the owner's words, tied to a wish of a frozen wish file or to a note.
 
+    Parameters
+    ----------
+    record : Record
+    words : str
+        What the owner wishes, as they said it.
+    file : str
+        A frozen wish file that answers it.
+    entry : int
+        Which wish of that file, from 1.
+    note : str
+        What is done about it.
+
     Raises
     ------
     DescriptionError

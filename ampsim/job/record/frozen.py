@@ -96,9 +96,21 @@ def freeze_files(
 ) -> Record:
     """Freeze files into a job, with every valve, amp and mod they need; save the record afterwards.
 
-    What is not given stays as it is. Files that come with ampsim go by name. A file is never overwritten: one of the
+    A file is never overwritten: one of the
     same name and other content is kept under another name, and the one before stays. A valve that the job has frozen
     already is used as it was.
+
+    Parameters
+    ----------
+    record : Record
+    folder : str or Path
+        The job's folder.
+    amp, mods, drawer
+        Files, or names of those that come with ampsim; what is not given stays as it is.
+    wishes : sequence of str or Path
+        Wish files to add.
+    date : datetime.date
+        Default today.
 
     Raises
     ------

@@ -43,7 +43,7 @@ def keep_readings(
     record, folder
         The job.
     file : str or Path
-        As `diagnosis.read_readings` reads it. A reading between two places stays in the file alone.
+        As `read_readings` reads it. A reading between two places stays in the file alone.
     phase : Phase
         On arrival, which is of the amp without its mods, or after the mod.
     mains : float or str
@@ -63,7 +63,7 @@ def keep_readings(
     Raises
     ------
     DescriptionError
-        For a file with mistakes, places and controls that the amp does not have, and as `record.save`; then
+        For a file with mistakes, places and controls that the amp does not have, and as `save_record`; then
         nothing is kept.
     """
     amp = open_job(record, folder).amp(phase)
@@ -89,7 +89,20 @@ def keep_sweep(
 ) -> Record:
     """Keep a measured sweep and write it down; the file is read once to see that it can be.
 
-    `at` is where the controls stood; those that are not named stood where the job compares.
+    Parameters
+    ----------
+    record, folder
+        The job.
+    file : str or Path
+        As `read_sweep` reads it.
+    phase : Phase
+        On arrival, which is of the amp without its mods, or after the mod.
+    note : str
+        How it was measured.
+    date : datetime.date
+        Default today.
+    at : mapping
+        Where the controls stood; those that are not named stood where the job compares.
 
     Returns
     -------
@@ -99,7 +112,7 @@ def keep_sweep(
     Raises
     ------
     DescriptionError
-        As `handover.read_sweep` and `record.save`; then nothing is kept.
+        As `read_sweep` and `save_record`; then nothing is kept.
     """
     read_sweep(file)
     if at:

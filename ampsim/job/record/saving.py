@@ -71,6 +71,8 @@ def keep_positions(
 
     Parameters
     ----------
+    folder : str or Path
+        The job's folder, or the job file in it.
     positions : sequence of tables
         As the job file holds them: name, at, values.
     known : sequence of tables

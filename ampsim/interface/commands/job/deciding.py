@@ -50,10 +50,10 @@ def _wishes(found: Opened, file: str) -> WishList:
 def _audition(options: argparse.Namespace) -> None:
     from ....studies.audition import audition
 
-    job = open_record_audition(options.folder)[1]
-    print(audition(job, output_path(options, PICTURES), report_step).text)
+    asked = open_record_audition(options.folder)[1]
+    print(audition(asked, output_path(options, PICTURES), report_step).text)
 
 
 def _consequences(options: argparse.Namespace) -> None:
-    job = open_record_audition(options.folder)[1]
-    print_consequences(job, options.topic, output_path(options, f"{PAPERS}/consequences.html"))
+    audition = open_record_audition(options.folder)[1]
+    print_consequences(audition, options.topic, output_path(options, f"{PAPERS}/consequences.html"))

@@ -41,14 +41,14 @@ def _paper(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
 
 
-def _tested(options: argparse.Namespace, record: Record, job: Audition) -> ProofSheet:
+def _tested(options: argparse.Namespace, record: Record, audition: Audition) -> ProofSheet:
     """The test sheet, the same on the screen and in the record."""
     from ....job.papers.handover import proof_of
 
     drawn = drawn_mains(options)
     if drawn is not None and not any(each.mains for each in record.rounds(Phase.AFTER)):
         raise DescriptionError("--mains-drawn: the mains was not measured after the mod: there is nothing to compare")
-    return proof_of(job, record, job_folder(options), drawn)
+    return proof_of(audition, record, job_folder(options), drawn)
 
 
 def _proof(options: argparse.Namespace) -> None:
@@ -59,22 +59,22 @@ def _record(options: argparse.Namespace) -> None:
     from ....job.papers.handover import CHECKED, gather_handover
     from ....job.papers.shop_record import shop_record
 
-    record, job = open_record_audition(options.folder)
+    record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/record.html")
     report("consequences, test sheet and pictures are worked out")
-    tested = _tested(options, record, job)
-    found = gather_handover(job, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
+    tested = _tested(options, record, audition)
+    found = gather_handover(audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
     _written("record", shop_record(found, path, options.paper), options.paper)
 
 
 def _page(options: argparse.Namespace) -> None:
     from ....job.papers.owner_page import owner_page
 
-    record, job = open_record_audition(options.folder)
+    record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/page.html")
     _written(
         "page",
-        owner_page(job, record, path, options.control, report_positions, page_clips(options, job)),
+        owner_page(audition, record, path, options.control, report_positions, page_clips(options, audition)),
         options.paper,
     )
 
@@ -83,9 +83,9 @@ def _exercise(options: argparse.Namespace) -> None:
     from ....base.files import write_whole
     from ....job.papers.exercise import exercise
 
-    job = open_record_audition(options.folder)[1]
+    audition = open_record_audition(options.folder)[1]
     path = output_path(options, f"{PAPERS}/exercise.html")
-    found = exercise(job)
+    found = exercise(audition)
     _written("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
     if options.answers:
         beside = path.with_name(f"{path.stem}-answers{path.suffix}")

@@ -49,7 +49,7 @@ def fetch_stored(folder: Path, key: str) -> RenderedVolts | None:
         data = read_bounded(path, _ONE_FILE)
     except DescriptionError:
         return None
-    found = _opened(data, key)
+    found = _parse(data, key)
     if found is not None:
         # The one used last is dropped last.
         with contextlib.suppress(OSError):
@@ -81,7 +81,7 @@ def store(folder: Path, key: str, kept: RenderedVolts, most: int = MOST_BYTES) -
         _drop(folder, most)
 
 
-def _opened(data: bytes, key: str) -> RenderedVolts | None:
+def _parse(data: bytes, key: str) -> RenderedVolts | None:
     head, line_end, body = data.partition(b"\n")
     if not line_end or len(head) > _HEAD or len(body) % 4 or not body:
         return None

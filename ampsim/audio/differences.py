@@ -17,7 +17,7 @@ from ..studies.pop.simulate import Transition
 from .cache import default_folder
 from .clips import Clip
 from .loads import LOUDSPEAKER, with_load
-from .loudness_standards import integrated, true_peak
+from .loudness_standards import integrated_loudness, true_peak
 from .matching import CEILING_DB, prepare_sounds
 from .phrases import RATE
 from .render import Play, RenderOptions, RenderTask, compute, repaired_words
@@ -168,7 +168,7 @@ def _true_level(label: str, words: str, sound: Array, gain_db: float) -> Clip:
         lost = decibels(-20.0 * float(np.log10(down)), sign=False)
         level = f"For safety it is turned down: truly it is {lost} louder beside the phrase."
     loud = sound * gain * down
-    told = float(integrated(loud[np.newaxis])[0])
+    told = float(integrated_loudness(loud[np.newaxis])[0])
     how_loud = f"{told:.1f} LUFS" if np.isfinite(told) else "below \u221270 LUFS"
     whole = f"{label}: {words} {level} {how_loud}.".replace(" -", " \u2212")
     return Clip(label, whole, RATE, loud.astype(np.float32), told, gain_db + 20.0 * float(np.log10(down)))

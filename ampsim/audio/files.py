@@ -63,11 +63,11 @@ def clips_text(matched: Clips, true_level: Sequence[Clip] = (), names: Sequence[
     if names and len(names) != len(every):
         raise DescriptionError(f"{len(names)} names for {len(every)} clips")
     heads = [f"{name}: " for name in names] or [""] * len(every)
-    lines = [_filled(head + clip.words, "  ") for head, clip in zip(heads, every, strict=True)]
-    rest = ["", _filled(TRUE_LEVEL), *lines[len(matched) :]] if true_level else []
-    head = [_filled(matched.caution), "", *map(_filled, matched.words.split("\n")), ""]
-    return "\n".join([*head, _filled(f"Equally loud ({matched.standard}):"), *lines[: len(matched)], *rest])
+    lines = [_fill(head + clip.words, "  ") for head, clip in zip(heads, every, strict=True)]
+    rest = ["", _fill(TRUE_LEVEL), *lines[len(matched) :]] if true_level else []
+    head = [_fill(matched.caution), "", *map(_fill, matched.words.split("\n")), ""]
+    return "\n".join([*head, _fill(f"Equally loud ({matched.standard}):"), *lines[: len(matched)], *rest])
 
 
-def _filled(text: str, indent: str = "") -> str:
+def _fill(text: str, indent: str = "") -> str:
     return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)

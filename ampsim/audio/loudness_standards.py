@@ -40,7 +40,7 @@ class Standard:
     measure: Callable[[Array], Array]
 
 
-def integrated(sounds: Array, rate: int = RATE) -> Array:
+def integrated_loudness(sounds: Array, rate: int = RATE) -> Array:
     """Integrated loudness [LUFS] of sounds: ITU-R BS.1770-4, as computed by pyloudnorm.
 
     Sounds have shape (sounds, samples), or (sounds, samples, channels) with left, right, centre and so on, and 0.4 s
@@ -55,7 +55,7 @@ def integrated(sounds: Array, rate: int = RATE) -> Array:
         return np.array([float(meter.integrated_loudness(sound)) for sound in sounds])
 
 
-def a_weighted(sounds: Array) -> Array:
+def a_weighted_level(sounds: Array) -> Array:
     """A-weighted level [dB(A), 0 for a root mean square of 1 at 1 kHz] over the whole of each sound at 48 kHz.
 
     The A curve is that of IEC 61672-1, applied to the spectrum.
@@ -68,7 +68,7 @@ def a_weighted(sounds: Array) -> Array:
         return np.asarray(10.0 * np.log10(power.sum(axis=1)) - 20.0 * np.log10(count))
 
 
-def stationary(sounds: Array) -> Array:
+def stationary_loudness(sounds: Array) -> Array:
     """Loudness level [phon] of the mean spectrum of each sound at 48 kHz, a tone at `TARGET` being heard at 70 dB.
 
     ISO 532-1 for stationary sounds; a phrase is not stationary, so this is the loudness of a steady sound of the same
@@ -92,10 +92,14 @@ def stationary(sounds: Array) -> Array:
 BS_1770, A_WEIGHTED, ISO_532 = "BS.1770", "A-weighted", "ISO 532-1"
 STANDARDS = {
     BS_1770: Standard(
-        BS_1770, "LUFS", "integrated loudness of ITU-R BS.1770-4, as computed by pyloudnorm", TARGET, integrated
+        BS_1770,
+        "LUFS",
+        "integrated loudness of ITU-R BS.1770-4, as computed by pyloudnorm",
+        TARGET,
+        integrated_loudness,
     ),
     A_WEIGHTED: Standard(
-        A_WEIGHTED, "dB(A)", "A-weighted level over the whole clip, A curve of IEC 61672-1", TARGET, a_weighted
+        A_WEIGHTED, "dB(A)", "A-weighted level over the whole clip, A curve of IEC 61672-1", TARGET, a_weighted_level
     ),
     ISO_532: Standard(
         ISO_532,
@@ -103,7 +107,7 @@ STANDARDS = {
         "loudness level of the mean spectrum, ISO 532-1:2017 for stationary sounds as computed by MoSQITo, "
         f"with a 1 kHz tone of {TARGET:g} dB heard at {TARGET_PHON:g} dB",
         TARGET_PHON,
-        stationary,
+        stationary_loudness,
     ),
 }
 

@@ -70,7 +70,7 @@ def _chords() -> list[Note]:
     ]
 
 
-def _muted() -> list[Note]:
+def _palm_muted_run() -> list[Note]:
     """A run on the lowest strings, the heel of the hand on them, ending in an open chord of roots and fifths."""
     pitches = (82.41, 82.41, 98.0, 82.41, 110.0, 82.41, 98.0, 92.5)
     run = [
@@ -86,7 +86,7 @@ def _muted() -> list[Note]:
 _SECTIONS = {
     "single notes": (_line, 1.75),
     "chords": (_chords, 2.0),
-    "palm-muted run": (_muted, 2.4),
+    "palm-muted run": (_palm_muted_run, 2.4),
 }
 WHOLE = "plucked strings"
 PHRASES = (WHOLE, *_SECTIONS)
@@ -111,7 +111,7 @@ def phrase(name: str = WHOLE, level: float = LEVEL) -> Phrase:
         raise DescriptionError(f"no phrase {shown(name)}{nearest(name, PHRASES)}")
     parts = [_SECTIONS[each] for each in (tuple(_SECTIONS) if name == WHOLE else (name,))]
     # Each part comes to the same peak: none of them is the loud one by chance of its phases.
-    sound = np.concatenate([_to_peak(_played(notes(), seconds), 1.0) for notes, seconds in parts])
+    sound = np.concatenate([_to_peak(_sum_notes(notes(), seconds), 1.0) for notes, seconds in parts])
     what = "single notes, two chords and a palm-muted run" if name == WHOLE else name
     sound = np.concatenate([np.zeros(round(LEAD * RATE)), sound])
     words = f"Plucked strings, computed (extended Karplus-Strong method): {what}, {sound.size / RATE:.1f} s"
@@ -155,7 +155,7 @@ def dry_phrase(path: str | Path, level: float = LEVEL) -> Phrase:
     sound, used = _one_channel(recording)
     words = f"Dry recording {shown(recording.name)}, {recording.form}, {recording.rate} Hz, {used}, {seconds:.1f} s"
     silence = np.zeros(round(LEAD * RATE))
-    return at_level(Phrase(recording.name, words, np.append(silence, resampled(sound, recording.rate))), level)
+    return at_level(Phrase(recording.name, words, np.append(silence, to_common_rate(sound, recording.rate))), level)
 
 
 def read_response(path: str | Path) -> Array:
@@ -173,12 +173,12 @@ def read_response(path: str | Path) -> Array:
             f"{recording.name}: {seconds:.1f} s long; an impulse response of at most {LONGEST_RESPONSE:g} s is used: "
             "cut it where it has died away"
         )
-    response = resampled(_one_channel(recording, clipped_too=True)[0], recording.rate)
+    response = to_common_rate(_one_channel(recording, clipped_too=True)[0], recording.rate)
     size = 1 << (2 * response.size - 1).bit_length()
     return np.asarray(response / np.abs(np.fft.rfft(response, size)).max())
 
 
-def resampled(sound: Array, rate: int) -> Array:
+def to_common_rate(sound: Array, rate: int) -> Array:
     """A sound of another rate [1/s] at 48 kHz, by scipy's polyphase filter."""
     if rate == RATE:
         return sound
@@ -210,7 +210,7 @@ def _one_channel(recording: Recording, clipped_too: bool = False) -> tuple[Array
     return mixed, used
 
 
-def _played(notes: Iterable[Note], seconds: float) -> Array:
+def _sum_notes(notes: Iterable[Note], seconds: float) -> Array:
     sound = np.zeros(round(seconds * RATE))
     for note in notes:
         start = round(note.at * RATE)

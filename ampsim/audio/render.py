@@ -155,7 +155,7 @@ def compute(
     signal : ndarray
         What goes into the amp [V], shape (samples,), at 48 kHz.
     means : RenderOptions
-    progress, cancelled : callable
+    progress : callable
         As in `render`.
 
     Raises
@@ -213,7 +213,7 @@ class _Run:
             **more,
         )
         self._go_on()
-        kept = _checked(played, task, self._signal.size)
+        kept = _check(played, task, self._signal.size)
         if self._means.folder:
             store(self._means.folder, key, kept)
         self._show(key, 1, 1)
@@ -234,7 +234,7 @@ class _Run:
                 raise
 
 
-def _checked(played: Played, task: RenderTask, count: int) -> RenderedVolts:
+def _check(played: Played, task: RenderTask, count: int) -> RenderedVolts:
     """What the solver gave, or an error where it is no sound."""
     volts = np.asarray(played.volts, np.float32)
     if volts.shape != (count,) or not np.isfinite(volts).all():

@@ -135,9 +135,9 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     player = side_by_side(clips)
     sent: list[Any] = []
     player.send = lambda content, buffers: sent.append((content, buffers))
-    player._asked(player, {"do": "something else"}, [])
+    player._answer(player, {"do": "something else"}, [])
     assert sent == []
-    player._asked(player, {"do": "sounds"}, [])
+    player._answer(player, {"do": "sounds"}, [])
     ((content, buffers),) = sent
     assert content == {"facts": player_facts(clips), "rate": 32_000, "complete": True}
     assert buffers == [sixteen_bit(clip.samples) for clip in clips]

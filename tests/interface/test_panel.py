@@ -70,7 +70,7 @@ def rest(panel: Panel) -> None:
 
 def ask(panel: Panel, do: str, words: str = "", **steps: int) -> None:
     """Press a button, as the browser does."""
-    panel._asked(None, {"do": do, "with": words, "at": {**panel.at, **steps}}, [])
+    panel._on_button(None, {"do": do, "with": words, "at": {**panel.at, **steps}}, [])
 
 
 def shown_paths(panel: Panel) -> dict[str, str]:

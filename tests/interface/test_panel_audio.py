@@ -142,7 +142,7 @@ def test_the_first_second_comes_first_and_the_rest_shows_how_far_it_is(
     content, buffers = panel.sent[1]
     assert (content["complete"], len(buffers[0])) == (True, 2 * phrase("chords").volts.size)
     assert "first second" not in content["facts"]["scope"]
-    panel._asked(None, {"do": "sounds", "with": "", "at": {}}, [])
+    panel._on_button(None, {"do": "sounds", "with": "", "at": {}}, [])
     assert panel.sent[2][0] == content, "another view asks"
 
 
@@ -160,10 +160,10 @@ def test_a_stop_stops_and_nothing_is_heard_of_it(panel: Panel, monkeypatch: pyte
             raise
 
     monkeypatch.setattr(audio, "render_cases", heard)
-    panel._asked(None, {"do": "hear", "with": "", "at": {}}, [])
+    panel._on_button(None, {"do": "hear", "with": "", "at": {}}, [])
     assert begun.wait(20.0)
     assert panel.hear["state"] == "computing"
-    panel._asked(None, {"do": "quiet", "with": "", "at": {}}, [])
+    panel._on_button(None, {"do": "quiet", "with": "", "at": {}}, [])
     assert panel.hear == {"state": "cancelled"}
     assert stopped.wait(20.0)
     done(panel)

@@ -28,7 +28,7 @@ from ampsim.interface.commands.check import explain
 from ampsim.interface.commands.common import find_audition
 from ampsim.job.record import saving
 from ampsim.job.record.data import as_tables
-from ampsim.job.record.merging import MARK, fresh
+from ampsim.job.record.merging import MARK, fresh_text
 from ampsim.job.record.paths import path_inside
 from ampsim.job.record.reading import check_record
 from ampsim.library import loader
@@ -557,7 +557,7 @@ VALUES = st.recursive(
 def test_any_value_goes_through_the_history(made: Path, before: Any, after: Any) -> None:
     record = records.read_record(made)
     record = check_record(dataclasses.replace(record, history=(records.Change(DAY, "owner", before, after),)))
-    written = fresh(as_tables(record))
+    written = fresh_text(as_tables(record))
     assert records.parse_record(written.encode()) == record
 
 

@@ -244,9 +244,9 @@ def _bare(record: Record) -> Record:
 
 def _text(record: Record) -> bytes:
     from ampsim.job.record.data import as_tables
-    from ampsim.job.record.merging import fresh
+    from ampsim.job.record.merging import fresh_text
 
-    return fresh(as_tables(replace(record, format=records.FORMAT))).encode()
+    return fresh_text(as_tables(replace(record, format=records.FORMAT))).encode()
 
 
 # All trials ----------------------------------------------------------------------------------------------------------

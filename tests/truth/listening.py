@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ampsim.audio.loudness_standards import a_weighted, integrated, true_peak
+from ampsim.audio.loudness_standards import a_weighted_level, integrated_loudness, true_peak
 from ampsim.audio.phrases import RATE
 from tests.truth.claims import CLOSED, Case, Claim, Limit
 
@@ -55,16 +55,16 @@ def k_weight_db(hertz: float) -> float:
 
 def _loudness(pieces: Sequence[tuple[float, float]]) -> dict[str, float]:
     row = np.concatenate([tone(1000.0, seconds, level) for level, seconds in pieces])
-    return {"integrated loudness": float(integrated(np.stack([row, row], axis=-1)[np.newaxis])[0])}
+    return {"integrated loudness": float(integrated_loudness(np.stack([row, row], axis=-1)[np.newaxis])[0])}
 
 
 def _five_channels() -> dict[str, float]:
     rows = np.stack([tone(1000.0, 20.0, level) for level in _FIVE], axis=-1)
-    return {"integrated loudness": float(integrated(rows[np.newaxis])[0])}
+    return {"integrated loudness": float(integrated_loudness(rows[np.newaxis])[0])}
 
 
 def _full_scale() -> dict[str, float]:
-    return {"one channel": float(integrated(tone(997.0, 5.0, 0.0)[np.newaxis])[0])}
+    return {"one channel": float(integrated_loudness(tone(997.0, 5.0, 0.0)[np.newaxis])[0])}
 
 
 def _peak(period: int, phase: float, amplitude: float) -> dict[str, float]:
@@ -76,12 +76,12 @@ def _peak(period: int, phase: float, amplitude: float) -> dict[str, float]:
 
 
 def _k_level(hertz: float) -> dict[str, float]:
-    heard = float(integrated(tone(hertz, 10.0, -20.0)[np.newaxis])[0])
+    heard = float(integrated_loudness(tone(hertz, 10.0, -20.0)[np.newaxis])[0])
     return {"K weight": heard + 0.691 + 20.0 + 10.0 * math.log10(2.0)}
 
 
 def _a_level(hertz: float) -> dict[str, float]:
-    return {"A weight": float(a_weighted(tone(hertz, 1.0, -20.0)[np.newaxis])[0]) + 20.0 + 10.0 * math.log10(2.0)}
+    return {"A weight": float(a_weighted_level(tone(hertz, 1.0, -20.0)[np.newaxis])[0]) + 20.0 + 10.0 * math.log10(2.0)}
 
 
 def _claim(row: str, what: str, value: float, unit: str, source: str, limit: Limit) -> Claim:

@@ -52,7 +52,7 @@ def embed(clips: Clips) -> Embedded:
     """
     for rate in (each for each in _RATES if each <= clips.rate or each == _RATES[-1]):
         if _size(clips, rate) <= MOST_EMBEDDED:
-            return _embedded(clips, rate)
+            return _embed(clips, rate)
     raise DescriptionError(
         f"{len(clips)} clips of {clips.seconds:.1f} s take {_size(clips, _RATES[-1]) / 1e6:.1f} MB on a page; at most "
         f"{MOST_EMBEDDED / 1e6:g} MB are kept there: take fewer positions or a shorter phrase"
@@ -63,7 +63,7 @@ def _size(clips: Clips, rate: int) -> int:
     return len(clips) * 4 * -(-2 * round(clips.seconds * rate) // 3)
 
 
-def _embedded(clips: Clips, rate: int) -> Embedded:
+def _embed(clips: Clips, rate: int) -> Embedded:
     kept = clips.rate if clips.rate <= rate else rate
     rows = [base64.b64encode(sixteen_bit(row)).decode() for row in _at_rate(clips, kept)]
     told = player_facts(clips)

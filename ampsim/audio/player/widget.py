@@ -59,9 +59,9 @@ class Player(anywidget.AnyWidget):
     def __init__(self, clips: Clips, true_level: Sequence[Clip] = ()) -> None:
         self.clips, self.true_level = clips, tuple(true_level)
         super().__init__()
-        self.on_msg(self._asked)
+        self.on_msg(self._answer)
 
-    def _asked(self, _: Any, content: Any, __: Any) -> None:
+    def _answer(self, _: Any, content: Any, __: Any) -> None:
         """A view wants the sounds."""
         if content == {"do": "sounds"}:
             self.send(*player_message(self.clips, self.true_level))

@@ -49,11 +49,14 @@ class SoundCase:
 def sound_cases(state: PanelState) -> list[SoundCase]:
     """Stock and modded amp where the panel stands, and the modded amp at every held position."""
     simulator, here = state.simulator, state.here()
-    found = [SoundCase("stock, as set", simulator.stock, here.settings), _modded(state, "modded, as set", here)]
-    return [*found, *(_modded(state, f"held {place}: {each.name}", each) for place, each in enumerate(state.held, 1))]
+    found = [SoundCase("stock, as set", simulator.stock, here.settings), _modded_case(state, "modded, as set", here)]
+    return [
+        *found,
+        *(_modded_case(state, f"held {place}: {each.name}", each) for place, each in enumerate(state.held, 1)),
+    ]
 
 
-def _modded(state: PanelState, label: str, position: Any) -> SoundCase:
+def _modded_case(state: PanelState, label: str, position: Any) -> SoundCase:
     return SoundCase(label, state.simulator.amp_at(position), position.settings)
 
 

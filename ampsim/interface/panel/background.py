@@ -29,11 +29,11 @@ class BackgroundTask(Generic[Answer]):
         self,
         work: Callable[[Progress], Answer],
         deliver: Callable[[Answer | AmpsimError], None],
-        shown: Progress | None = None,
+        report: Progress | None = None,
     ) -> None:
         """Do some work and deliver its answer, unless something newer was started or all was stopped meanwhile.
 
-        `shown` is told on the way how far it is, where the answer is delivered.
+        `report` is called on the way with how far it is, where the answer is delivered.
         """
         ticket = self.stop()
         try:
@@ -41,7 +41,7 @@ class BackgroundTask(Generic[Answer]):
         except RuntimeError:
             loop = None
         with self._lock:
-            how = (ticket, work, deliver, shown, loop, self._thread)
+            how = (ticket, work, deliver, report, loop, self._thread)
             self._thread = threading.Thread(target=self._go, args=how, name="ampsim-panel", daemon=True)
             self._thread.start()
 
@@ -63,7 +63,7 @@ class BackgroundTask(Generic[Answer]):
         ticket: int,
         work: Callable[[Progress], Answer],
         deliver: Callable[[Answer | AmpsimError], None],
-        shown: Progress | None,
+        report: Progress | None,
         loop: asyncio.AbstractEventLoop | None,
         previous: threading.Thread | None,
     ) -> None:
@@ -71,12 +71,12 @@ class BackgroundTask(Generic[Answer]):
             previous.join()
 
         def progress(done: int, total: int, text: str) -> None:
-            self._still_wanted(ticket)
-            if shown is not None:
-                self._hand_over(ticket, loop, lambda: shown(done, total, text))
+            self._check_wanted(ticket)
+            if report is not None:
+                self._hand_over(ticket, loop, lambda: report(done, total, text))
 
         try:
-            self._still_wanted(ticket)
+            self._check_wanted(ticket)
             answer: Answer | AmpsimError = work(progress)
         except Stopped:
             return
@@ -87,15 +87,15 @@ class BackgroundTask(Generic[Answer]):
     def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], object]) -> None:
         """Tell something where it was asked for, if it is still wanted there."""
 
-        def told() -> None:
+        def tell_if_wanted() -> None:
             if ticket == self._ticket:
                 tell()
 
         if loop is None:
-            told()
+            tell_if_wanted()
         else:
-            loop.call_soon_threadsafe(told)
+            loop.call_soon_threadsafe(tell_if_wanted)
 
-    def _still_wanted(self, ticket: int) -> None:
+    def _check_wanted(self, ticket: int) -> None:
         if ticket != self._ticket:
             raise Stopped("the answer is not wanted any more")

@@ -69,7 +69,7 @@ class Dial:
 def knob(amp: Amp, control: Control, extra: Iterable[float] = ()) -> Dial:
     """A knob from 0 to 10; beside it the resistance [ohm] from its wiper to the lower end of the track."""
     drawn = float(control.drawn)
-    rotations = _ordered([*(step / FACE_STEPS for step in range(FACE_STEPS + 1)), drawn, *extra])
+    rotations = _sort_values([*(step / FACE_STEPS for step in range(FACE_STEPS + 1)), drawn, *extra])
     pot = amp.part_by_designator[control.designators[0]]
     assert isinstance(pot, Pot)
     track = format_value(pot.value, OHM)
@@ -113,13 +113,13 @@ def part(amp: Amp, designator: str, span: Sequence[str], extra: Iterable[float] 
     if not 0.0 < least < most:
         raise DescriptionError(f"{where}: {shown(span)}; the least value comes first")
     now = value_of(amp, designator)
-    values = _ordered([*preferred_values(span[2], least, most), now, *extra])
+    values = _sort_values([*preferred_values(span[2], least, most), now, *extra])
     texts = tuple(format_value(value, quantity) for value in values)
-    switched = tuple(_switched(amp, each, quantity) for each in switched_values(amp, designator))
+    switched = tuple(_switched_readout(amp, each, quantity) for each in switched_values(amp, designator))
     return Dial(designator, "part", values, texts, ("",) * len(values), values.index(now), switched)
 
 
-def _switched(amp: Amp, found: SwitchedValue, quantity: Quantity) -> Switched:
+def _switched_readout(amp: Amp, found: SwitchedValue, quantity: Quantity) -> Switched:
     step = amp.controls[found.control].positions.index(found.position)
     if found.value is None:
         return Switched(f"switch {found.control}", step, "", "not in circuit")
@@ -166,14 +166,14 @@ def all_dials(stock: Amp, modded: Amp, values: Values, listen_at: str, extra: Ma
     controls = {**stock.controls, **modded.controls}
     owner = {name: modded if name in modded.controls else stock for name in controls}
     found = [
-        knob(owner[name], control, _asked(extra, f"knob {name}")) if control.kind == "knob" else switch(control)
+        knob(owner[name], control, _asked_values(extra, f"knob {name}")) if control.kind == "knob" else switch(control)
         for name, control in controls.items()
     ]
-    found += [part(modded, name, span, _asked(extra, f"part {name}")) for name, span in values.items()]
+    found += [part(modded, name, span, _asked_values(extra, f"part {name}")) for name, span in values.items()]
     return (*found, listening(stock, modded, listen_at), *source_dials())
 
 
-def _ordered(values: Iterable[float]) -> tuple[float, ...]:
+def _sort_values(values: Iterable[float]) -> tuple[float, ...]:
     found: list[float] = []
     for value in sorted(values):
         if not found or not math.isclose(value, found[-1], rel_tol=1e-9):
@@ -181,7 +181,7 @@ def _ordered(values: Iterable[float]) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _asked(extra: Mapping[str, float], key: str) -> list[float]:
+def _asked_values(extra: Mapping[str, float], key: str) -> list[float]:
     return [extra[key]] if key in extra else []
 
 

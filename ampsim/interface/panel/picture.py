@@ -152,7 +152,7 @@ def bias_rows(response: xr.Dataset) -> list[list[str]]:
     found: list[tuple[str, str, Any]] = []
     for valve in modded.index:
         pair = [each.loc[valve] for each in (stock, modded) if valve in each.index]
-        if len(pair) < 2 or _moved(*pair) or any(each["state"] == BiasState.OVER for each in pair):
+        if len(pair) < 2 or _differs(*pair) or any(each["state"] == BiasState.OVER for each in pair):
             found += [(str(valve), short, each) for short, each in zip(_SHORT[-len(pair) :], pair, strict=True)]
     columns = [rounded([float(row[head]) for _, _, row in found]) for head in heads]
     rows = [["valve", "amp", *heads, "verdict"]]
@@ -173,6 +173,6 @@ def loop_rows(loops: Mapping[str, xr.Dataset], names: Sequence[str]) -> list[lis
     return [[minus(cell) for cell in row] for row in rows]
 
 
-def _moved(one: Any, other: Any) -> bool:
+def _differs(one: Any, other: Any) -> bool:
     before, after = (np.array([float(each[name]) for name in READINGS]) for each in (one, other))
     return bool((np.abs(after - before) > np.maximum(_MOVED * np.abs(before), _MOVED)).any())

@@ -14,7 +14,7 @@ from ...base.quantities import format_value
 from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.values import quantity_of
-from ...job.record.merging import MARK, fresh
+from ...job.record.merging import MARK, fresh_text
 from ...job.record.reading import job_file, parse_record
 from ...job.record.saving import keep_positions
 from ...library.files import read_toml
@@ -62,7 +62,7 @@ def write_positions(
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
     head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
-    blocks = fresh({"positions": [_table(each, modded) for each in positions]} if positions else {}, heading="")
+    blocks = fresh_text({"positions": [_table(each, modded) for each in positions]} if positions else {}, heading="")
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
     tomllib.loads(text)
     write_whole(path, text)
@@ -136,7 +136,7 @@ def _head(path: Path) -> str:
 def _new_head(path: Path, stock: Amp, modded: Amp, listen_at: str) -> str:
     mods = [_model(mod.file, "mods") for mod in modded.mods if mod.file]
     tables = {"name": one_line(path.stem[:60]), "amp": _model(stock.file, "amps"), "mods": mods}
-    return fresh({**tables, "listen_at": listen_at}, heading="")
+    return fresh_text({**tables, "listen_at": listen_at}, heading="")
 
 
 def _model(file: str, folder: str) -> str:

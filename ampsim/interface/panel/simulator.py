@@ -70,7 +70,7 @@ class PanelSimulator:
             self._stock_gains[key] = voltage[:1]
             while len(self._stock_gains) > _KEPT:
                 self._stock_gains.popitem(last=False)
-        return self._labelled(moved, voltage, node)
+        return self._label(moved, voltage, node)
 
     def at_rest(self, position: Position) -> xr.Dataset:
         """Operating point of both."""
@@ -108,7 +108,7 @@ class PanelSimulator:
         """The modded amp with the values it has at a position."""
         return with_values(self.modded, position.values)
 
-    def _labelled(self, source: xr.Dataset, voltage: NDArray[Any], node: str) -> xr.Dataset:
+    def _label(self, source: xr.Dataset, voltage: NDArray[Any], node: str) -> xr.Dataset:
         """A response without the settings among its coordinates: the picture's words must not move with a knob."""
         if node not in self._frames:
             attributes = {name: source.attrs[name] for name in ("analysis", "amp", "input", "output")}

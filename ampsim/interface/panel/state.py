@@ -154,19 +154,19 @@ class PanelState:
         assert self._picture is not None
         sheet.widen(self._picture, points)
         self._rough = bool(self.held)
-        return self._drawn(self._picture, points)
+        return self._show_drawing(self._picture, points)
 
     def draw(self) -> Shown:
         """Draw anew, with limits that suit and the held lines."""
         self._picture, self._rough = self.picture(), False
-        found = self._drawn(self._picture, overlay_curves(self.response(), self.node))
-        return {"held": [_held(each, place) for place, each in enumerate(self.held)], **found}
+        found = self._show_drawing(self._picture, overlay_curves(self.response(), self.node))
+        return {"held": [_held_entry(each, place) for place, each in enumerate(self.held)], **found}
 
     def picture(self) -> Picture:
         """A fresh drawing of where the panel stands."""
         return sheet.draw(self.response(), self.node, list(self._held_responses().values()))
 
-    def _drawn(self, picture: Picture, points: Curves) -> Shown:
+    def _show_drawing(self, picture: Picture, points: Curves) -> Shown:
         self._template = MovingSvg(picture, points)
         return {"drawing": self._template.svg(), "curves": {"of": self.at, "paths": self._template.drawn}}
 
@@ -225,6 +225,6 @@ def _plain(dial: Dial, group: str) -> dict[str, Any]:
     }
 
 
-def _held(position: Position, place: int) -> dict[str, Any]:
+def _held_entry(position: Position, place: int) -> dict[str, Any]:
     look = sheet.held_look(place)
     return {"name": position.name, "dashes": look.dashes, "width": look.width}

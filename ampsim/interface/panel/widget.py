@@ -55,8 +55,8 @@ class Panel(PanelSound):
         self._wave_task: BackgroundTask[list[str]] = BackgroundTask()
         super().__init__(dials=state.for_browser(), at=state.at, **state.draw())
         self._show(state.settle())
-        self.on_msg(self._asked)
-        self.observe(self._turned, "at")
+        self.on_msg(self._on_button)
+        self.observe(self._on_turn, "at")
         if job is not None:
             self.file, self._keeps = str(job), True
             if Path(job).exists():
@@ -191,7 +191,7 @@ class Panel(PanelSound):
 
     # From the browser, and back to it -------------------------------------------------------------------------------
 
-    def _turned(self, change: Any) -> None:
+    def _on_turn(self, change: Any) -> None:
         self._show(self._state.turn(change["new"]))
 
     def _rest(self) -> None:
@@ -212,7 +212,7 @@ class Panel(PanelSound):
         if self._keeps:
             self.save()
 
-    def _asked(self, _: Any, content: Any, __: Any) -> None:
+    def _on_button(self, _: Any, content: Any, __: Any) -> None:
         """A button. The steps of the controls travel with it, so that it cannot overtake a move."""
         doing: dict[str, Callable[[str], None]] = {
             "rest": lambda _: self._rest(),

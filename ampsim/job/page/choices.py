@@ -102,7 +102,7 @@ def choose(audition: Audition, named: Sequence[str] | None = None) -> Range:
         if named is not None
         else [name for name in audition.modded.controls if name not in audition.stock.controls]
     )
-    switches, knobs = _picked(audition.modded, list(dict.fromkeys(wanted)))
+    switches, knobs = _pick(audition.modded, list(dict.fromkeys(wanted)))
     if named is not None and len(switches) + len(knobs) < len(set(named)):
         raise DescriptionError(
             f"{', '.join(named)}: a page has room for {MOST_POSITIONS} positions and {MOST_KNOBS} knobs; name fewer"
@@ -121,7 +121,7 @@ def _check(amp: Amp, named: Sequence[str]) -> None:
             raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
 
 
-def _picked(amp: Amp, wanted: Sequence[str]) -> tuple[list[str], list[str]]:
+def _pick(amp: Amp, wanted: Sequence[str]) -> tuple[list[str], list[str]]:
     """Those that fit, each knob with the fewest steps and the one it starts at."""
     switches: list[str] = []
     knobs: list[str] = []

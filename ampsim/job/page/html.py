@@ -64,7 +64,7 @@ def page_html(
         __package__,
         "page.html",
         audition=audition,
-        allowed=_allowed(scripts),
+        allowed=_script_digests(scripts),
         style=_file("page.css") + Markup(player.style if player else ""),
         source="the guitar" if begins_at_guitar(audition.stock) else "the input",
         place="the speaker" if audition.listen_at == SPEAKER else audition.listen_at,
@@ -90,7 +90,7 @@ def _file(name: str) -> Markup:
     return Markup((files(__package__) / name).read_text("utf-8"))
 
 
-def _allowed(scripts: Sequence[str]) -> str:
+def _script_digests(scripts: Sequence[str]) -> str:
     """What the page may run: its own scripts, by their digests."""
     digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
     return " ".join(f"'sha256-{digest}'" for digest in digests)

@@ -104,8 +104,8 @@ def gather_handover(
     cautions = cautions or caution_sheet(modded)
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
     swept = measured_sweeps(record, folder)
-    tested = tested or _tested(audition, record, swept)
-    drawn |= _swept(audition, record, swept, tested)
+    tested = tested or _proof_sheet(audition, record, swept)
+    drawn |= _sweep_pictures(audition, record, swept, tested)
     versions = {"ampsim": __version__, **engine.versions()}
     return Handover(
         audition,
@@ -117,8 +117,8 @@ def gather_handover(
         checked,
         record,
         drawn,
-        dict(tables if tables is not None else _wired(audition)),
-        dict(drawings if drawings is not None else _drawn(audition)),
+        dict(tables if tables is not None else _wiring_tables(audition)),
+        dict(drawings if drawings is not None else _schematics(audition)),
         versions,
         measured_volts(audition, record),
     )
@@ -141,10 +141,10 @@ def proof_of(
     DescriptionError, EngineError
         As `proof_sheet` and `measured_sweeps`.
     """
-    return _tested(audition, record, measured_sweeps(record, folder), mains_drawn)
+    return _proof_sheet(audition, record, measured_sweeps(record, folder), mains_drawn)
 
 
-def _tested(
+def _proof_sheet(
     audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], mains_drawn: float | None = None
 ) -> ProofSheet:
     after = Phase.AFTER
@@ -157,7 +157,7 @@ def _tested(
     return proof_sheet(audition.modded, **told, sweeps=asked)
 
 
-def _swept(
+def _sweep_pictures(
     audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], tested: ProofSheet
 ) -> dict[str, Picture]:
     """Measured over simulated: as the amp came, after the work, and what the work changed."""
@@ -173,14 +173,14 @@ def _swept(
     return {name: compared_picture(each, f"{name}: measured over simulated") for name, each in found.items()}
 
 
-def _wired(audition: Audition) -> dict[str, dict[str, pd.DataFrame]]:
+def _wiring_tables(audition: Audition) -> dict[str, dict[str, pd.DataFrame]]:
     try:
         return {"Wiring": wiring_tables(wiring(audition.modded))}
     except DescriptionError as problem:
         return {"Wiring": {"": pd.DataFrame([(str(problem),)], columns=["no wiring was worked out"])}}
 
 
-def _drawn(audition: Audition) -> dict[str, str]:
+def _schematics(audition: Audition) -> dict[str, str]:
     """None where no wiring was found to draw, which the tables say."""
     try:
         return wiring_drawings(audition.modded)

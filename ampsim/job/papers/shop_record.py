@@ -66,8 +66,8 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         reasons=[f"{mod.name}: {mod.reason}" for mod in audition.modded.mods],
         pictures=list(handover.pictures.values()),
         parts=handover.parts,
-        fitted=_fitted(handover.parts),
-        rated=_rated(handover.parts),
+        fitted=_fitted_parts(handover.parts),
+        rated=_rated_parts(handover.parts),
         tables=handover.tables,
         drawings=handover.drawings,
         proof=handover.proof,
@@ -98,12 +98,12 @@ def _story(record: Record | None) -> list[str]:
     return seen + [f"{each.date}: {each.state}{f', {each.note}' if each.note else ''}" for each in record.states]
 
 
-def _fitted(parts: PartsList) -> pd.DataFrame:
+def _fitted_parts(parts: PartsList) -> pd.DataFrame:
     names = ["part", "mod", "when", "place", "what", "kind of part", "tolerance [%]"]
     return parts.table if parts.table.empty else parts.table[names]
 
 
-def _rated(parts: PartsList) -> pd.DataFrame:
+def _rated_parts(parts: PartsList) -> pd.DataFrame:
     """The parts of which it is known what they carry."""
     if parts.table.empty:
         return parts.table
@@ -146,11 +146,11 @@ def _topic(section: Section) -> _Topic:
     sources = " ".join([*(f"{how}." for how in hows), *rest])
     # Such as the stability of an amp without feedback: nothing was judged, so nothing is fine.
     why = " ".join(section.notes) or "Nothing to judge in this amp."
-    tables = dict(_shortened(title, table) for title, table in section.tables.items() if title in section.key_tables)
+    tables = dict(_shorten(title, table) for title, table in section.tables.items() if title in section.key_tables)
     return _Topic(section.title, section.grade, shown, sources, why, tables)
 
 
-def _shortened(title: str, table: pd.DataFrame) -> tuple[str, pd.DataFrame]:
+def _shorten(title: str, table: pd.DataFrame) -> tuple[str, pd.DataFrame]:
     """What stands nearest to a limit, or moves most; the whole table is in the consequence sheet."""
     for column in ("of limit [%]", "change [%]"):
         if column in table and len(table) > _MOST_ROWS:

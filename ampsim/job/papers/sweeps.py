@@ -50,13 +50,13 @@ def work_over(audition: Audition, found: Mapping[Phase, xr.Dataset], record: Rec
     if not set(Phase) <= set(found):
         return None
     amps = {Phase.ARRIVAL: audition.stock, Phase.AFTER: audition.modded}
-    curves = [_simulated(amp, sweep_position(audition, record, phase)) for phase, amp in amps.items()]
+    curves = [_simulate_gain(amp, sweep_position(audition, record, phase)) for phase, amp in amps.items()]
     grid = curves[0]["frequency"].values
     before, after = (resample(found[phase]["gain_db"], grid) for phase in amps)
     drawn = curves[1] - curves[0].values
     return compare(drawn.copy(data=after - before), drawn)
 
 
-def _simulated(amp: Amp, position: Position) -> xr.DataArray:
+def _simulate_gain(amp: Amp, position: Position) -> xr.DataArray:
     at = {control: value for control, value in position.items() if control in amp.controls}
     return gain_db(simulate(amp, FrequencySweep(), [at], [SPEAKER]), SPEAKER).isel(variant=0, position=0)

@@ -32,10 +32,10 @@ def measured_volts(audition: Audition, record: Record | None) -> tuple[Volts, ..
     """
     if record is None:
         return ()
-    return tuple(_drawn(audition, each) for phase in Phase for each in record.rounds(phase)[-1:])
+    return tuple(_draw_round(audition, each) for phase in Phase for each in record.rounds(phase)[-1:])
 
 
-def _drawn(audition: Audition, measured: Measured) -> Volts:
+def _draw_round(audition: Audition, measured: Measured) -> Volts:
     amp = audition.stock if measured.phase == Phase.ARRIVAL else audition.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:

@@ -55,7 +55,7 @@ def write_papers(
     DescriptionError, EngineError
         As what is worked out and written.
     """
-    place = _made(path_inside(job_file(folder).parent, FOLDER))
+    place = _make_folder(path_inside(job_file(folder).parent, FOLDER))
     found = gather_handover(audition, record, folder, topics=topics, tested=tested)
     asked = exercise(audition, found.proof, found.parts, found.cautions)
     shop = shop_record(found, place / "record.html", paper)
@@ -69,7 +69,7 @@ def write_papers(
     ]
 
 
-def _made(folder: Path) -> Path:
+def _make_folder(folder: Path) -> Path:
     try:
         folder.mkdir(exist_ok=True)
     except OSError as problem:

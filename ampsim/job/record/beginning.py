@@ -61,11 +61,11 @@ def begin_job(
     record = Record(called, "", owner=plain(owner), words=plain(words, lines=True))
     record = freeze_files(record, home, amp=amp, mods=mods, date=day)
     for each in (MEASUREMENTS, PICTURES):
-        _made(path_inside(home, each))
+        _make_folder(path_inside(home, each))
     return save_record(enter_status(record, Status.TAKEN_IN, day), home)
 
 
-def _made(folder: Path) -> None:
+def _make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:

@@ -39,7 +39,7 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
         For an entry that a job does not have, or a value it cannot take.
     """
     tables = copy.deepcopy(as_tables(record))
-    holder, key = _found(tables, entry)
+    holder, key = _locate(tables, entry)
     before = copy.deepcopy(_value(holder, key))
     if value is not None and isinstance(holder, list) and key == len(holder):
         holder.append(value)
@@ -47,8 +47,8 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
         holder[key] = value
     elif before is not None:
         del holder[key]
-    made = _made(record, tables)
-    after = None if value is None else _value(*_found(as_tables(made), entry))
+    made = _rebuild(record, tables)
+    after = None if value is None else _value(*_locate(as_tables(made), entry))
     if after == before:
         return record
     line = Change(date or datetime.date.today(), entry, before, after)
@@ -68,7 +68,7 @@ def add_entry(record: Record, entry: str, table: Tables) -> Record:
     if entry in _OWN or not isinstance(tables[entry], list):
         raise DescriptionError(f"{shown(entry)} is not a list of a job that can be added to")
     tables[entry].append(dict(table))
-    return _made(record, tables)
+    return _rebuild(record, tables)
 
 
 def enter_status(record: Record, status: Status | str, date: datetime.date | None = None, note: str = "") -> Record:
@@ -131,21 +131,21 @@ def with_history(old: Record, new: Record, date: datetime.date) -> Record:
     before, after = (
         {key: value for key, value in as_tables(each).items() if key not in _FLEETING} for each in (old, new)
     )
-    lost = [each for each in _lost("", before, after) if not any(_same(each[0], entry) for entry in told)]
+    lost = [each for each in _lost_values("", before, after) if not any(_same(each[0], entry) for entry in told)]
     lines = tuple(Change(date, entry, was, now) for entry, was, now in lost)
     return replace(new, history=(*new.history, *lines))
 
 
-def _lost(name: str, before: Any, after: Any) -> Iterator[tuple[str, Any, Any]]:
+def _lost_values(name: str, before: Any, after: Any) -> Iterator[tuple[str, Any, Any]]:
     if before == after:
         return
     if isinstance(before, dict) and isinstance(after, dict):
         for key, value in before.items():
-            yield from _lost(f"{name}.{key}" if name else key, value, after.get(key))
+            yield from _lost_values(f"{name}.{key}" if name else key, value, after.get(key))
     elif _is_rows(before) and isinstance(after, list):
         for number, value in enumerate(before):
             there = after[number] if number < len(after) else None
-            yield from _lost(f"{name}[{number + 1}]", value, there)
+            yield from _lost_values(f"{name}[{number + 1}]", value, there)
     else:
         yield name, before, after
 
@@ -160,11 +160,11 @@ def _same(one: str, two: str) -> bool:
     return long.startswith(short) and long[len(short) : len(short) + 1] in ("", ".", "[")
 
 
-def _made(record: Record, tables: Tables) -> Record:
+def _rebuild(record: Record, tables: Tables) -> Record:
     return replace(from_tables(tables), format=record.format, beyond=record.beyond, seen=record.seen)
 
 
-def _found(tables: Tables, entry: str) -> tuple[Any, Any]:
+def _locate(tables: Tables, entry: str) -> tuple[Any, Any]:
     """The table or list that holds an entry, and its key or index there."""
     if entry.split(".")[0].split("[")[0] in _OWN:
         raise DescriptionError(f"{shown(entry)} cannot be changed by hand")

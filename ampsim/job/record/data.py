@@ -199,14 +199,14 @@ def as_tables(record: Record) -> Tables:
     """A record as the tables of its file, in the order they are written; what is empty is left out."""
     head = {"owner": record.owner, "words": record.words, "amp": record.amp}
     tail = {
-        "wishes": [_filled(each) for each in record.wishes],
-        "states": [_filled(each) for each in record.states],
-        "arrival": [_filled(each) for each in record.arrival],
-        "measured": [_measured(each) for each in record.measured],
-        "sweeps": [_filled(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
+        "wishes": [_nonempty_fields(each) for each in record.wishes],
+        "states": [_nonempty_fields(each) for each in record.states],
+        "arrival": [_nonempty_fields(each) for each in record.arrival],
+        "measured": [_measured_table(each) for each in record.measured],
+        "sweeps": [_nonempty_fields(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
         "positions": [dict(each) for each in record.positions],
-        "history": [_given(vars(each)) for each in record.history],
-        "frozen": [_filled(each) for each in record.frozen],
+        "history": [_without_none(vars(each)) for each in record.history],
+        "frozen": [_nonempty_fields(each) for each in record.frozen],
     }
     tables: Tables = {"format": FORMAT, "name": record.name, **_nonempty(head), "mods": list(record.mods)}
     return tables | _nonempty({"drawer": record.drawer}) | dict(record.audition) | _nonempty(tail)
@@ -216,18 +216,18 @@ def _nonempty(tables: Tables) -> Tables:
     return {key: value for key, value in tables.items() if value}
 
 
-def _given(tables: Tables) -> Tables:
+def _without_none(tables: Tables) -> Tables:
     return {key: value for key, value in tables.items() if value is not None}
 
 
-def _filled(each: object) -> Tables:
+def _nonempty_fields(each: object) -> Tables:
     return {key: str(value) if isinstance(value, StrEnum) else value for key, value in vars(each).items() if value}
 
 
-def _measured(each: Measured) -> Tables:
+def _measured_table(each: Measured) -> Tables:
     mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
     table = {"phase": str(each.phase), "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
-    return _given(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
+    return _without_none(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
 
 
 def _ohms(value: float | None) -> float | str | None:

@@ -50,8 +50,8 @@ def open_job(record: Record, folder: str | Path) -> Opened:
         When a frozen file is missing or has changed, naming each; or for mistakes in them.
     """
     if not record.frozen:
-        return _opened(record, Loader(from_disk, FILE), job_file(folder).parent)
-    return _opened(record, Loader(from_frozen(_contents(record, folder)), FILE), None)
+        return _open_all(record, Loader(from_disk, FILE), job_file(folder).parent)
+    return _open_all(record, Loader(from_frozen(_contents(record, folder)), FILE), None)
 
 
 def open_audition(record: Record, folder: str | Path) -> Audition:
@@ -130,7 +130,7 @@ def freeze_files(
         record = replace(record, drawer=_open(loader.drawer, drawer))
     for each in wishes:
         _open(loader.wishes, each)
-    _opened(record, Loader(from_frozen(before | loader.files), FILE), None)
+    _open_all(record, Loader(from_frozen(before | loader.files), FILE), None)
     return _frozen(record, Path(folder), loader.files, date)
 
 
@@ -160,18 +160,18 @@ def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None
     # An edited amp may have another valve, which is not frozen yet.
     here = Path(folder) / "frozen"
     loader = Loader(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where), FILE)
-    _opened(record, loader, None)
+    _open_all(record, loader, None)
     return _frozen(record, Path(folder), {n: data for n, data in loader.files.items() if n not in files}, day)
 
 
 def freeze_named(record: Record, folder: Path) -> Record:
     """Freeze what a job of format 1 names; the caller holds the folder's lock."""
     loader = Loader(from_disk, FILE)
-    _opened(record, loader, folder)
-    return _stored(record, folder, loader.files, datetime.date.today())
+    _open_all(record, loader, folder)
+    return _store(record, folder, loader.files, datetime.date.today())
 
 
-def _opened(record: Record, loader: Loader, beside: Path | None) -> Opened:
+def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
     stock = loader.amp(record.amp, beside, f"{FILE}: amp")
     modded = apply_mods(stock, *(loader.mod(each, beside, f"{FILE}: mods") for each in record.mods))
     drawer = loader.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
@@ -194,10 +194,10 @@ def _open(opening: Callable[[str], object], name: str | Path) -> str:
 
 def _frozen(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date | None) -> Record:
     with locked(folder):
-        return _stored(record, folder, files, date or datetime.date.today())
+        return _store(record, folder, files, date or datetime.date.today())
 
 
-def _stored(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date) -> Record:
+def _store(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date) -> Record:
     frozen, lines = {each.file: each for each in record.frozen}, []
     for name, data in sorted(files.items()):
         digest = _digest(data)

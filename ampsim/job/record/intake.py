@@ -107,13 +107,13 @@ def _wish(wish: OwnersWish, opened: Opened | None) -> tuple[str, str]:
 
 
 def _rounds(measured: list[Measured], drawn: dict[str, float]) -> dict[str, pd.DataFrame]:
-    titles = [_went(each) for each in measured]
+    titles = [_round_title(each) for each in measured]
     # Two rounds of one day may be told apart by nothing but their place in the list.
     named = [f"{title} ({n})" if titles.count(title) > 1 else title for n, title in enumerate(titles, 1)]
     return {title: _volts(each, drawn) for title, each in zip(named, measured, strict=True)}
 
 
-def _went(measured: Measured) -> str:
+def _round_title(measured: Measured) -> str:
     mains = f", mains {measured.mains:g} V" if measured.mains is not None else ""
     meter = f", meter {format_value(measured.meter, OHM)}" if measured.meter is not None else ""
     drawn = f", {measured.mains_drawn:g} V in the drawing" if measured.mains_drawn is not None else ""

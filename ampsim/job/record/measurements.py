@@ -67,7 +67,7 @@ def keep_readings(
         nothing is kept.
     """
     amp = open_job(record, folder).amp(phase)
-    read = read_readings(file, amp, _known(amp, at))
+    read = read_readings(file, amp, _check_controls(amp, at))
     told = {
         "mains_volts": read.mains if mains is None else mains,
         "mains_drawn_volts": read.mains_drawn if mains_drawn is None else mains_drawn,
@@ -75,7 +75,7 @@ def keep_readings(
     table: dict[str, Any] = {name: value for name, value in told.items() if value is not None}
     table |= {"meter_ohms": read.meter_ohms, **({"at": dict(at)} if at else {}), "volts": _against_ground(read)}
     with copied_into_job(folder, file):
-        return save_record(add_entry(record, "measured", _dated(phase, date) | table), folder)
+        return save_record(add_entry(record, "measured", _dated_table(phase, date) | table), folder)
 
 
 def keep_sweep(
@@ -116,10 +116,10 @@ def keep_sweep(
     """
     read_sweep(file)
     if at:
-        _known(open_job(record, folder).amp(phase), at)
+        _check_controls(open_job(record, folder).amp(phase), at)
     more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
     with copied_into_job(folder, file) as name:
-        table = _dated(phase, date) | {"file": name} | more
+        table = _dated_table(phase, date) | {"file": name} | more
         return save_record(add_entry(record, "sweeps", table), folder)
 
 
@@ -143,11 +143,11 @@ def copied_into_job(folder: str | Path, file: str | Path) -> Iterator[str]:
         raise
 
 
-def _dated(phase: Phase, date: datetime.date | None) -> dict[str, Any]:
+def _dated_table(phase: Phase, date: datetime.date | None) -> dict[str, Any]:
     return {"phase": str(phase), "date": date or datetime.date.today()}
 
 
-def _known(amp: Amp, at: Position) -> Position:
+def _check_controls(amp: Amp, at: Position) -> Position:
     """Refuse controls that the amp does not have."""
     for name in at:
         if name not in amp.controls:

@@ -13,7 +13,7 @@ MARK = "# Positions kept by the panel: everything below this line is written ane
 _HEAD = "A job of ampsim. It may be edited by hand: comments and order stay."
 
 
-def fresh(tables: Tables, heading: str = _HEAD) -> str:
+def fresh_text(tables: Tables, heading: str = _HEAD) -> str:
     """A text written anew, under a comment."""
     document = tomlkit.document()
     if heading:
@@ -23,7 +23,7 @@ def fresh(tables: Tables, heading: str = _HEAD) -> str:
     return tomlkit.dumps(document)
 
 
-def merged(text: str, old: Tables, new: Tables) -> str:
+def merge_text(text: str, old: Tables, new: Tables) -> str:
     """The text with the changes from `old`, which it says, to `new`.
 
     Raises

@@ -202,7 +202,7 @@ def _measured(entry: Entry) -> Measured:
         entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
         entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
         entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
-        _stood(entry),
+        _positions_at(entry),
     )
 
 
@@ -210,7 +210,7 @@ def _phase(entry: Entry) -> Phase:
     return Phase(entry.choice("phase", list(Phase)))
 
 
-def _stood(entry: Entry) -> tuple[tuple[str, float | str], ...]:
+def _positions_at(entry: Entry) -> tuple[tuple[str, float | str], ...]:
     """Where controls stood: rotations and positions; whether the amp has them is seen when it is asked."""
     at = entry.table("at")
     if len(at.names()) > _MOST_CONTROLS:
@@ -231,7 +231,7 @@ def _sweep(entry: Entry) -> Sweep:
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
     note = entry.plain_text("note", _NOTE, "", lines=True)
-    return Sweep(_phase(entry), entry.date(), file, note, _stood(entry))
+    return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry))
 
 
 def _change(entry: Entry) -> Change:

@@ -16,7 +16,7 @@ from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record, as_tables
 from .frozen import freeze_named
-from .merging import fresh, merged
+from .merging import fresh_text, merge_text
 from .paths import path_inside
 from .reading import check_record, job_file, parse_record
 
@@ -129,11 +129,11 @@ def _text(record: Record, old: Record | None, before: bytes, path: Path) -> str:
     if old is not None:
         # Whatever the library stumbles over: what it made is only used if it reads back the same.
         with contextlib.suppress(Exception):
-            text = merged(before.decode(), _with_format(old), tables)
+            text = merge_text(before.decode(), _with_format(old), tables)
             if parse_record(text.encode(), path.name) == record:
                 return text
         _beside(path, before, "as edited")
-    text = fresh(tables)
+    text = fresh_text(tables)
     if parse_record(text.encode(), path.name) != record:
         raise DescriptionError(f"{path}: not saved: the record would not read back the same")
     return text
@@ -153,7 +153,7 @@ def _refuse_newer(record: Record) -> None:
 def _taken_over(record: Record, path: Path) -> DescriptionError:
     """The error for a file that is not the one this record came from; the record is kept beside."""
     try:
-        kept = _beside(path, fresh(as_tables(record)).encode(), "unsaved").name
+        kept = _beside(path, fresh_text(as_tables(record)).encode(), "unsaved").name
     except DescriptionError as problem:
         kept = f"nowhere ({problem})"
     return DescriptionError(

@@ -72,18 +72,18 @@ def _readings(options: argparse.Namespace) -> None:
     record, found = open_record(options)
     phase = asked_phase(options)
     amp, drawn = found.amp(phase), drawn_mains(options)
-    at = dict(_stood(amp, each) for each in options.at)
+    at = dict(_control_position(amp, each) for each in options.at)
     record = keep_readings(record, options.folder, options.file, phase, mains=options.mains, mains_drawn=drawn, at=at)
     names = read_readings(options.file, amp, at).names
     last = record.measured[-1]
     beside = [name for name in names if " " in name]
-    print(f"Round {len(record.measured)}, {phase}: {_told(last)}")
+    print(f"Round {len(record.measured)}, {phase}: {_describe_round(last)}")
     if beside:
         print(f"Between two places, so in the file kept in {MEASUREMENTS} alone: {', '.join(beside)}")
     print(f"Next: ampsim job {'diagnose' if phase == Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
 
 
-def _stood(amp: Amp, text: str) -> tuple[str, float | str]:
+def _control_position(amp: Amp, text: str) -> tuple[str, float | str]:
     """A control and where it stood, as typed."""
     name, _, where = (part.strip() for part in text.partition("="))
     if name not in amp.controls:
@@ -96,7 +96,7 @@ def _stood(amp: Amp, text: str) -> tuple[str, float | str]:
         raise DescriptionError(f"--at: {shown(text)} does not say where a control stood, such as gain=0.3") from None
 
 
-def _told(measured: Measured) -> str:
+def _describe_round(measured: Measured) -> str:
     from ....base.quantities import OHM, format_value
     from ....circuit.positions import position_label
 
@@ -160,7 +160,7 @@ def _sweep(options: argparse.Namespace) -> None:
     phase = asked_phase(options)
     at = open_record_audition(options.folder)[1].compare_at if record.mods else {}
     measured, amp = read_sweep(options.file), found.amp(phase)
-    told_at = dict(_stood(amp, each) for each in options.at)
+    told_at = dict(_control_position(amp, each) for each in options.at)
     at = at | told_at
     compared = compare_with_drawing(amp, at, measured)
     stood = {name: value for name, value in at.items() if name in amp.controls}

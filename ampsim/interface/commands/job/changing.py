@@ -137,7 +137,7 @@ def _change(options: argparse.Namespace) -> None:
     if (options.value is None) is not options.take_out:
         raise DescriptionError(f"{shown(options.entry)}: give either a value or --take-out")
     record = read_record(options.folder)
-    made = _changed(record, options)
+    made = _change_checked(record, options)
     if made == record:
         print(f"{options.entry} has this value already")
         return
@@ -146,7 +146,7 @@ def _change(options: argparse.Namespace) -> None:
     print(f"{line.entry} is: {'taken out' if line.after is None else line.after}")
 
 
-def _changed(record: Record, options: argparse.Namespace) -> Record:
+def _change_checked(record: Record, options: argparse.Namespace) -> Record:
     """The record with the entry changed; refused where the job opened before and would not any more."""
     from ....job.record.changing import change_entry
 

@@ -41,7 +41,7 @@ def _paper(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
 
 
-def _tested(options: argparse.Namespace, record: Record, audition: Audition) -> ProofSheet:
+def _proof_sheet(options: argparse.Namespace, record: Record, audition: Audition) -> ProofSheet:
     """The test sheet, the same on the screen and in the record."""
     from ....job.papers.handover import proof_of
 
@@ -52,7 +52,7 @@ def _tested(options: argparse.Namespace, record: Record, audition: Audition) -> 
 
 
 def _proof(options: argparse.Namespace) -> None:
-    print(f"{_tested(options, *open_record_audition(options.folder)).text()}\n{CAUTION}")
+    print(f"{_proof_sheet(options, *open_record_audition(options.folder)).text()}\n{CAUTION}")
 
 
 def _record(options: argparse.Namespace) -> None:
@@ -62,9 +62,9 @@ def _record(options: argparse.Namespace) -> None:
     record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/record.html")
     report("consequences, test sheet and pictures are worked out")
-    tested = _tested(options, record, audition)
+    tested = _proof_sheet(options, record, audition)
     found = gather_handover(audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
-    _written("record", shop_record(found, path, options.paper), options.paper)
+    _announce("record", shop_record(found, path, options.paper), options.paper)
 
 
 def _page(options: argparse.Namespace) -> None:
@@ -72,7 +72,7 @@ def _page(options: argparse.Namespace) -> None:
 
     record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/page.html")
-    _written(
+    _announce(
         "page",
         owner_page(audition, record, path, options.control, report_positions, page_clips(options, audition)),
         options.paper,
@@ -86,13 +86,13 @@ def _exercise(options: argparse.Namespace) -> None:
     audition = open_record_audition(options.folder)[1]
     path = output_path(options, f"{PAPERS}/exercise.html")
     found = exercise(audition)
-    _written("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
+    _announce("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
     if options.answers:
         beside = path.with_name(f"{path.stem}-answers{path.suffix}")
-        _written("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
+        _announce("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
 
 
-def _written(what: str, path: Path, paper: str) -> None:
+def _announce(what: str, path: Path, paper: str) -> None:
     """Say where a page is, and print it to PDF where there is a browser that can."""
     from ....job.papers.pdf import browser_path, write_pdf
 

@@ -482,7 +482,7 @@ def test_what_the_library_stumbles_over_is_written_anew_and_kept_beside(
 ) -> None:
     before = text_of(folder)
     for wrong in (lambda *_: "name = 3", lambda *_: 1 // 0):
-        monkeypatch.setattr(saving, "merged", wrong)
+        monkeypatch.setattr(saving, "merge_text", wrong)
         record = records.save_record(records.enter_status(records.read_record(folder), "on the bench", LATER), folder)
         assert records.read_record(folder) == record
     kept = [path.read_text("utf-8") for path in folder.glob("job as edited *.toml")]

@@ -66,10 +66,11 @@ def test_memory_stays_level() -> None:
         return int(re.search(r"VmRSS:\s+(\d+)", status)[1])  # type: ignore[index]
 
     mixed = [low_pass(SWEEP, r1=1e3 + k) for k in range(20)] + [low_pass("op"), valve(SWEEP, 1e5, 1e3, 1e-6)]
-    engine.run(mixed * 60, workers=1)
+    # The first two thousand runs take the simulator to its size; from there on it may not grow.
+    engine.run(mixed * 160, workers=1)
     before = size()
     engine.run(mixed * 100, workers=1)
-    assert size() < 1.05 * before
+    assert size() < 1.02 * before
 
 
 def test_killed_worker_is_replaced_with_the_same_numbers() -> None:

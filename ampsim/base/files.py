@@ -96,7 +96,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def locked(folder: Path) -> Iterator[bool]:
+def lock_folder(folder: Path) -> Iterator[bool]:
     """Hold a job folder for oneself; says whether the system has such locks.
 
     A program that is killed lets go of it by being killed. The folder is made when it is missing; no link is followed.

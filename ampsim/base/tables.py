@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .wording import one_line, rounded
+from .wording import (one_line, round_column)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,7 +79,7 @@ def table_cells(table: pd.DataFrame) -> tuple[list[list[str]], list[bool]]:
 
 def _cells(header: object, values: Sequence[object]) -> list[str]:
     """Header and cells of a column, each on one line without control characters."""
-    cells = [str(header), *rounded(values)]
+    cells = [str(header), *round_column(values)]
     return [one_line(cell) for cell in cells]
 
 

@@ -27,7 +27,7 @@ def one_line(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
-def joined(items: Sequence[str]) -> str:
+def join_words(items: Sequence[str]) -> str:
     """A list in words: "a", "a and b", "a, b and c"."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
@@ -70,7 +70,7 @@ def minus(text: str) -> str:
     return text.replace("-", "\u2212")
 
 
-def rounded(values: Sequence[object]) -> list[str]:
+def round_column(values: Sequence[object]) -> list[str]:
     """Write a column: numbers with one number of decimals, three figures for the smaller ones, at most three decimals.
 
     NaN becomes a dash; texts stay as they are.

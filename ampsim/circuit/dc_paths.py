@@ -42,7 +42,7 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     return found
 
 
-def unpowered(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
+def unpowered_amp(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
     """The DC paths [ohm] of an amp that is unplugged, with its parts: supplies open, valves cold, input empty.
 
     Parameters

@@ -7,7 +7,7 @@ from functools import lru_cache
 from ..base.errors import DescriptionError
 from .amp import Amp
 from .build import build_circuit
-from .nets import PASSIVE, nets_reached
+from .nets import (PASSIVE, reachable_nets)
 from .stages.template import GROUND, Element, rail_net
 
 
@@ -54,7 +54,7 @@ def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str |
     ends = {net for each in wired.elements if each.kind == "valve" for _, net in each.pins}
     dead = {GROUND, *(rail_net(rail.name) for rail in amp.rails)}
     parts = [each for each in wired.elements if each.kind in PASSIVE and each not in wired.load]
-    if not ends & set(nets_reached(parts, starts, dead)):
+    if not ends & set(reachable_nets(parts, starts, dead)):
         return None
     found = [place for place in _crossed(parts, starts, dead) if not ends & set(_without(parts, place, starts, dead))]
     if not found:
@@ -69,10 +69,10 @@ def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str |
 def _crossed(parts: list[Element], starts: set[str], dead: set[str]) -> list[str]:
     """Ends, on the side of the start, of the two-ended parts that are crossed."""
     pots = {part.designator for part in parts if part.kind == "pot"}
-    places = [place for place in nets_reached(parts, starts, dead).values() if place]
+    places = [place for place in reachable_nets(parts, starts, dead).values() if place]
     return [place for place in dict.fromkeys(places) if place.partition(".")[0] not in pots]
 
 
 def _without(parts: list[Element], place: str, starts: set[str], dead: set[str]) -> dict[str, str]:
     kept = [part for part in parts if part.designator != place.partition(".")[0]]
-    return nets_reached(kept, starts, dead)
+    return reachable_nets(kept, starts, dead)

@@ -67,7 +67,7 @@ def _refuse_clash(amp: Amp, mod: Mod) -> None:
         if other.name == mod.name:
             raise DescriptionError(f"{name} is fitted already; a mod is fitted once")
         _refuse_shared(mod.parts, other.parts, f"{name} and mod '{other.name}' both bring")
-        _refuse_names(list(touched(mod)), list(touched(other)), f"{name} and mod '{other.name}' both change")
+        _refuse_names(list(touched_designators(mod)), list(touched_designators(other)), f"{name} and mod '{other.name}' both change")
 
 
 def _refuse_shared(mine: Iterable[AnyPart], theirs: Iterable[AnyPart], text: str) -> None:
@@ -80,7 +80,7 @@ def _refuse_names(mine: list[str], theirs: list[str], text: str) -> None:
         raise DescriptionError(f"{text} {', '.join(both)}; they cannot be fitted together")
 
 
-def touched(mod: Mod) -> frozenset[str]:
+def touched_designators(mod: Mod) -> frozenset[str]:
     """What a mod changes of the amp: designators given a value, lifted or bridged, and part ends opened."""
     return frozenset(name for edit in mod.every_edit() for name in touches(edit))
 

@@ -54,7 +54,7 @@ def tied_together(nets_of: Mapping[str, Iterable[str]]) -> list[list[str]]:
     return list(groups.values())
 
 
-def nets_reached(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -> dict[str, str]:
+def reachable_nets(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -> dict[str, str]:
     """Nets that parts lead to, the nearest first, each with the place it was reached from.
 
     Parameters

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
-from .nets import INPUT, PASSIVE, nets_reached
+from .nets import (INPUT, PASSIVE, reachable_nets)
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, rail_net
 
@@ -74,7 +74,7 @@ def _nearest(wired: Circuit, valves: tuple[str, ...], pins: tuple[str, ...], lin
         for pin, net in each.pins
         if pin in pins
     }
-    reached = (nets_reached(parts, {line}, dead | set(lines) - {line}) for line in lines)
+    reached = (reachable_nets(parts, {line}, dead | set(lines) - {line}) for line in lines)
     found = (next((valve_at[net] for net in nets if net in valve_at), "") for nets in reached)
     return (valve for valve in dict.fromkeys(found) if valve)
 

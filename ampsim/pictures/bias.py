@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from ..base.wording import rounded
+from ..base.wording import round_column
 from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
@@ -130,7 +130,7 @@ def _columns(table: pd.DataFrame) -> list[_Column]:
 
 
 def _number_cells(table: pd.DataFrame, name: str) -> list[list[str]]:
-    return [[cell] for cell in rounded(table[name].tolist())]
+    return [[cell] for cell in round_column(table[name].tolist())]
 
 
 def _text_cells(table: pd.DataFrame, name: str) -> list[list[str]]:

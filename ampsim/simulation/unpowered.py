@@ -8,7 +8,7 @@ from functools import cached_property
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER, Circuit, circuit_at
 from ..circuit.conductances import Branch
-from ..circuit.dc_paths import nets_with, ohms_between, unpowered
+from ..circuit.dc_paths import (nets_with, ohms_between, unpowered_amp)
 from ..circuit.positions import Position
 from ..circuit.stages.template import GROUND
 from .analyses import OperatingPoint
@@ -56,4 +56,4 @@ def dead_amp(amp: Amp, position: Position | None = None) -> DeadAmp:
     wired = circuit_at(amp, position or {})
     netlist = write(wired, amp.setting(position or {}), OperatingPoint(), (SPEAKER,))
     values = netlist.value_by_part
-    return DeadAmp(wired, tuple(unpowered(wired, values)))
+    return DeadAmp(wired, tuple(unpowered_amp(wired, values)))

@@ -15,7 +15,7 @@ from ampsim.base.errors import DescriptionError
 
 def hold(folder: Path, held: Event, over: Event) -> None:
     """Hold a folder until told otherwise."""
-    with files.locked(folder):
+    with files.lock_folder(folder):
         held.set()
         over.wait(60)
 
@@ -33,11 +33,11 @@ def other_program(folder: Path) -> tuple[BaseProcess, Event]:
 def test_a_second_program_is_refused_until_the_first_lets_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(files, "_PATIENCE", 0.1)
     other, over = other_program(tmp_path)
-    with pytest.raises(DescriptionError, match="another program is writing this job"), files.locked(tmp_path):
+    with pytest.raises(DescriptionError, match="another program is writing this job"), files.lock_folder(tmp_path):
         raise AssertionError("two at a time")
     over.set()
     other.join()
-    with files.locked(tmp_path) as alone:
+    with files.lock_folder(tmp_path) as alone:
         assert alone
 
 
@@ -46,7 +46,7 @@ def test_a_killed_program_holds_nothing(tmp_path: Path, monkeypatch: pytest.Monk
     other, _ = other_program(tmp_path)
     other.kill()
     other.join()
-    with files.locked(tmp_path) as alone:
+    with files.lock_folder(tmp_path) as alone:
         assert alone
 
 
@@ -55,7 +55,7 @@ def test_no_link_is_followed_to_make_a_lock(tmp_path: Path) -> None:
     folder = tmp_path / "job"
     folder.mkdir()
     (folder / ".job.lock").symlink_to(elsewhere)
-    with pytest.raises(DescriptionError, match="nothing can be written here"), files.locked(folder):
+    with pytest.raises(DescriptionError, match="nothing can be written here"), files.lock_folder(folder):
         raise AssertionError("a link was followed")
     assert not elsewhere.exists()
 

@@ -9,7 +9,7 @@ import ampsim as amp_api
 from ampsim.base.errors import DescriptionError
 from ampsim.base.quantities import FARAD, OHM, format_value
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.mods import apply_mods, diff, touched
+from ampsim.circuit.mods import (apply_mods, diff, touched_designators)
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.analyses import FrequencySweep
@@ -59,7 +59,7 @@ def netlist(amp):
 @given(disjoint_mods())
 def test_disjoint_mods_commute(mods):
     one, two = mods
-    assert not touched(one) & touched(two)
+    assert not touched_designators(one) & touched_designators(two)
     first, second = apply_mods(apply_mods(AMP, one), two), apply_mods(apply_mods(AMP, two), one)
     assert first == second == apply_mods(AMP, two, one)
     assert netlist(first) == netlist(second)

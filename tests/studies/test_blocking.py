@@ -18,7 +18,7 @@ from ampsim.circuit.signal_path import ValveStage
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
-from ampsim.studies.blocking.findings import blocking_findings, most_pushed
+from ampsim.studies.blocking.findings import (blocking_findings, most_pushed_valve)
 from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
 from ampsim.studies.blocking.picture import blocking_picture as picture
@@ -158,8 +158,8 @@ def test_the_valve_pushed_most() -> None:
         {"valve": name, "bias before [V]": bias, "shift [V]": shift, "37 % left after [ms]": left}
         for name, bias, shift, left in (("a", -1.0, 0.01, math.nan), ("b", -10.0, -30.0, 10.0), ("c", -1.0, 1.0, 20.0))
     ]
-    assert most_pushed(rows)["valve"] == "b"
-    assert most_pushed(rows[::2])["valve"] == "c"
+    assert most_pushed_valve(rows)["valve"] == "b"
+    assert most_pushed_valve(rows[::2])["valve"] == "c"
 
 
 def test_the_picture_says_and_draws_the_same() -> None:

@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from ...base.errors import DescriptionError
-from ...base.wording import rounded
+from ...base.wording import round_column
 from ...pictures import style
 from ...pictures.axes import tidy
 from ...pictures.canvas import Picture, start_picture, text_width
@@ -78,12 +78,12 @@ def _cells(table: pd.DataFrame) -> dict[str, list[str]]:
     """Columns of numbers by their heads."""
     drawn = table["drawing [V]"]
     middle, usual = (table[name].to_numpy(float) for name in ("at this supply [V]", "usual +/- [V]"))
-    limits = [rounded([low, high]) for low, high in zip(middle - EDGE * usual, middle + EDGE * usual, strict=True)]
+    limits = [round_column([low, high]) for low, high in zip(middle - EDGE * usual, middle + EDGE * usual, strict=True)]
     columns = {
-        "drawing": rounded(drawn.tolist()),
-        "simulated": rounded(middle.tolist()),
+        "drawing": round_column(drawn.tolist()),
+        "simulated": round_column(middle.tolist()),
         "healthy": [f"{low} to {high}" for low, high in limits],
-        "measured": rounded(table["measured [V]"].tolist()),
+        "measured": round_column(table["measured [V]"].tolist()),
     }
     return {head: column for head, column in columns.items() if head != "drawing" or drawn.notna().any()}
 

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.quantities import Quantity, format_value
-from ...base.wording import joined
+from ...base.wording import join_words
 
 Array = NDArray[np.float64]
 # Correlation from which on two parts cannot be told apart: our choice.
@@ -130,7 +130,7 @@ def fit_remarks(
         if part.at_bound:
             found.append(f"{part.designator} went to the end of its bounds: that is not where it fits best.")
     if left_db > _UNEXPLAINED_DB:
-        found.append(f"{left_db:.1f} dB stay: something besides {joined([part.designator for part in parts])} differs.")
+        found.append(f"{left_db:.1f} dB stay: something besides {join_words([part.designator for part in parts])} differs.")
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from ...base.wording import in_decibels, in_hertz, minus, rounded
+from ...base.wording import (in_decibels, in_hertz, minus, round_column)
 from ...measures.bias import READINGS, BiasState, judged_bias_table
 from ...measures.margins import margin_table
 from ...measures.sweep import corner_hz, gain_at
@@ -154,7 +154,7 @@ def bias_rows(response: xr.Dataset) -> list[list[str]]:
         pair = [each.loc[valve] for each in (stock, modded) if valve in each.index]
         if len(pair) < 2 or _differs(*pair) or any(each["state"] == BiasState.OVER for each in pair):
             found += [(str(valve), short, each) for short, each in zip(_SHORT[-len(pair) :], pair, strict=True)]
-    columns = [rounded([float(row[head]) for _, _, row in found]) for head in heads]
+    columns = [round_column([float(row[head]) for _, _, row in found]) for head in heads]
     rows = [["valve", "amp", *heads, "verdict"]]
     for place, (valve, short, row) in enumerate(found):
         rows.append([f"{valve} {row['type']}", short, *(column[place] for column in columns), str(row["verdict"])])

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from ... import __version__
 from ...base.errors import DescriptionError, shown
-from ...base.files import bare_name, locked, read_bounded, write_whole
+from ...base.files import (bare_name, lock_folder, read_bounded, write_whole)
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition
@@ -118,7 +118,7 @@ def freeze_files(
         For files that are not there, have mistakes or do not go together; nothing is frozen then.
     """
     if not record.frozen and amp is None:
-        with locked(Path(folder)):
+        with lock_folder(Path(folder)):
             record = freeze_named(record, Path(folder))
     before = _contents(record, folder)
     loader = Loader(from_both(before), FILE)
@@ -193,7 +193,7 @@ def _open(opening: Callable[[str], object], name: str | Path) -> str:
 
 
 def _frozen(record: Record, folder: Path, files: dict[str, bytes], date: datetime.date | None) -> Record:
-    with locked(folder):
+    with lock_folder(folder):
         return _store(record, folder, files, date or datetime.date.today())
 
 

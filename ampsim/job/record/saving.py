@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ...base.errors import DescriptionError
-from ...base.files import locked, read_bounded, write_whole
+from ...base.files import (lock_folder, read_bounded, write_whole)
 from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record, as_tables
@@ -55,7 +55,7 @@ def save_record(record: Record, folder: str | Path, date: datetime.date | None =
     path = job_file(folder)
     _refuse_newer(record)
     record = check_record(record)
-    with locked(path.parent) as alone:
+    with lock_folder(path.parent) as alone:
         if alone:
             _sweep(path)
         before = _present(path)
@@ -87,7 +87,7 @@ def keep_positions(
         When there is no record, it has a mistake or a newer format, or cannot be written; it then is as it was.
     """
     path = job_file(folder)
-    with locked(path.parent):
+    with lock_folder(path.parent):
         before = read_bounded(path)
         record = parse_record(before, path.name)
         ours = [dict(each) for each in positions]

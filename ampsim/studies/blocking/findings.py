@@ -48,7 +48,7 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     return found
 
 
-def most_pushed(rows: list[dict[str, Any]]) -> dict[str, Any]:
+def most_pushed_valve(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """Of rows of `blocking_table`, the valve pushed furthest for longest: shift over bias, times time to 37 %."""
 
     def push(row: dict[str, Any]) -> float:
@@ -81,7 +81,7 @@ def _down(until: float, ends: float) -> str:
 
 
 def _bias_words(rows: list[dict[str, Any]], ends: float) -> str:
-    row = most_pushed(rows)
+    row = most_pushed_valve(rows)
     shift, left = row["shift [V]"], row["37 % left after [ms]"]
     if np.isnan(left):
         return "no bias is pushed"

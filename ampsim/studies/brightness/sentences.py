@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from ...base.errors import DescriptionError, shown
-from ...base.wording import joined
+from ...base.wording import join_words
 from ...circuit.positions import face
 from ...measures.loudness import NO_CONE, NOTICED_ACUM, NOTICED_DB, Array
 
@@ -135,8 +135,8 @@ def _list(shares: Sequence[float], words: Sequence[str], unit: str, digits: int)
         return f"all come from {pairs[0][1]}"
     gives = [f"{share:.{digits}f} {unit} from {word}" for share, word in pairs if share > 0.0]
     takes = [f"{-share:.{digits}f} {unit} from {word}" for share, word in reversed(pairs) if share < 0.0]
-    text = joined(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
-    return text + (f"; against it work {joined(takes)}" if takes else "")
+    text = join_words(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
+    return text + (f"; against it work {join_words(takes)}" if takes else "")
 
 
 def _half(answer: xr.Dataset) -> str:

@@ -29,11 +29,11 @@ def _lines(item: Item, level: bool, width: float) -> tuple[str, ...]:
     flat = f"{item.name} {value}"
     first = [flat] if level and lines_width((flat,), "strong") <= width else [item.name, value]
     parts = [*first, rest, *item.mark.split(", ")]
-    return tuple(line for part in parts if part for line in broken(part, width))
+    return tuple(line for part in parts if part for line in break_label(part, width))
 
 
 @lru_cache(maxsize=1024)
-def broken(text: str, width: float) -> tuple[str, ...]:
+def break_label(text: str, width: float) -> tuple[str, ...]:
     """A text in lines of a width [units]."""
     return tuple(wrap_text(text, width * UNIT, SIZE, True))
 

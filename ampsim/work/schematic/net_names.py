@@ -8,7 +8,7 @@ from ...circuit.build import SPEAKER
 from ...circuit.nets import INPUT
 from .fragment import Fragment
 from .geometry import Point, Sheet, Text, Word
-from .labels import WIDTHS, broken
+from .labels import (WIDTHS, break_label)
 
 _GROUND = 0.5  # half the width of its sign
 
@@ -36,7 +36,7 @@ class NetNames:
         rail = net in self.fragment.rails
         plain = rail or self._known(net) in ("", INPUT, SPEAKER)
         word = self.word(net) if plain else f"to {self.word(net)}"
-        return Text(at, broken(word, WIDTHS[1]), side, "strong" if rail else "quiet")
+        return Text(at, break_label(word, WIDTHS[1]), side, "strong" if rail else "quiet")
 
     def width(self, net: str) -> float:
         """What its word takes beside a terminal [units]."""

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .wording import (one_line, round_column)
+from .wording import one_line, round_column
 
 if TYPE_CHECKING:
     import pandas as pd

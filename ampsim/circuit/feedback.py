@@ -7,7 +7,7 @@ from functools import lru_cache
 from ..base.errors import DescriptionError
 from .amp import Amp
 from .build import build_circuit
-from .nets import (PASSIVE, reachable_nets)
+from .nets import PASSIVE, reachable_nets
 from .stages.template import GROUND, Element, rail_net
 
 

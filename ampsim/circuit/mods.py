@@ -67,7 +67,11 @@ def _refuse_clash(amp: Amp, mod: Mod) -> None:
         if other.name == mod.name:
             raise DescriptionError(f"{name} is fitted already; a mod is fitted once")
         _refuse_shared(mod.parts, other.parts, f"{name} and mod '{other.name}' both bring")
-        _refuse_names(list(touched_designators(mod)), list(touched_designators(other)), f"{name} and mod '{other.name}' both change")
+        _refuse_names(
+            list(touched_designators(mod)),
+            list(touched_designators(other)),
+            f"{name} and mod '{other.name}' both change",
+        )
 
 
 def _refuse_shared(mine: Iterable[AnyPart], theirs: Iterable[AnyPart], text: str) -> None:

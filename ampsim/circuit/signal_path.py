@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
-from .nets import (INPUT, PASSIVE, reachable_nets)
+from .nets import INPUT, PASSIVE, reachable_nets
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, rail_net
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER, Circuit, circuit_at
 from ..circuit.conductances import Branch
-from ..circuit.dc_paths import (nets_with, ohms_between, unpowered_amp)
+from ..circuit.dc_paths import nets_with, ohms_between, unpowered_amp
 from ..circuit.positions import Position
 from ..circuit.stages.template import GROUND
 from .analyses import OperatingPoint

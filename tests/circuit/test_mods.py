@@ -9,7 +9,7 @@ import ampsim as amp_api
 from ampsim.base.errors import DescriptionError
 from ampsim.base.quantities import FARAD, OHM, format_value
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.mods import (apply_mods, diff, touched_designators)
+from ampsim.circuit.mods import apply_mods, diff, touched_designators
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.analyses import FrequencySweep

@@ -18,7 +18,7 @@ from ampsim.circuit.signal_path import ValveStage
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
-from ampsim.studies.blocking.findings import (blocking_findings, most_pushed_valve)
+from ampsim.studies.blocking.findings import blocking_findings, most_pushed_valve
 from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
 from ampsim.studies.blocking.picture import blocking_picture as picture

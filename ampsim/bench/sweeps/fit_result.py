@@ -130,7 +130,9 @@ def fit_remarks(
         if part.at_bound:
             found.append(f"{part.designator} went to the end of its bounds: that is not where it fits best.")
     if left_db > _UNEXPLAINED_DB:
-        found.append(f"{left_db:.1f} dB stay: something besides {join_words([part.designator for part in parts])} differs.")
+        found.append(
+            f"{left_db:.1f} dB stay: something besides {join_words([part.designator for part in parts])} differs."
+        )
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from ...base.wording import (in_decibels, in_hertz, minus, round_column)
+from ...base.wording import in_decibels, in_hertz, minus, round_column
 from ...measures.bias import READINGS, BiasState, judged_bias_table
 from ...measures.margins import margin_table
 from ...measures.sweep import corner_hz, gain_at

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from ... import __version__
 from ...base.errors import DescriptionError, shown
-from ...base.files import (bare_name, lock_folder, read_bounded, write_whole)
+from ...base.files import bare_name, lock_folder, read_bounded, write_whole
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition

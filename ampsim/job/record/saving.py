@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ...base.errors import DescriptionError
-from ...base.files import (lock_folder, read_bounded, write_whole)
+from ...base.files import lock_folder, read_bounded, write_whole
 from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record, as_tables

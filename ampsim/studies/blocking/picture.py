@@ -12,7 +12,7 @@ from ...measures.waveforms import stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture
-from .findings import (BLOCKED_MS, most_pushed_valve)
+from .findings import BLOCKED_MS, most_pushed_valve
 from .measures import DOWN_DB, bias_v, blocking_table, small_tone_db, tone_table
 
 _TONE_HEIGHT, _BIAS_HEIGHT, _GAP, _FOOT = 2.0, 1.8, 0.42, 0.5  # inches

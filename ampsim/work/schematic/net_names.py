@@ -8,7 +8,7 @@ from ...circuit.build import SPEAKER
 from ...circuit.nets import INPUT
 from .fragment import Fragment
 from .geometry import Point, Sheet, Text, Word
-from .labels import (WIDTHS, break_label)
+from .labels import WIDTHS, break_label
 
 _GROUND = 0.5  # half the width of its sign
 

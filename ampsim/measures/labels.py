@@ -63,7 +63,7 @@ def voltage_at(response: xr.Dataset, node: str | None, analysis: str) -> xr.Data
     return response["voltage"].isel(node=index_of(response, "node", name))
 
 
-def labelled(values: xr.DataArray, units: str, name: str, **attributes: Any) -> xr.DataArray:
+def with_units(values: xr.DataArray, units: str, name: str, **attributes: Any) -> xr.DataArray:
     """The same numbers with a name, a unit and nothing else in their attributes."""
     values = values.rename(name)
     values.attrs = {"units": units, **attributes}

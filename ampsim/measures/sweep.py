@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
-from .labels import index_of, labelled, voltage_at
+from .labels import index_of, voltage_at, with_units
 
 Array = NDArray[np.float64]
 HALF_POWER_DB = 10.0 * np.log10(2.0)
@@ -46,7 +46,7 @@ def gain_db(response: xr.Dataset, node: str | None = None, reference: str | None
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = _ratio(response, node, reference)
         gain = 20.0 * np.log10(np.abs(ratio.values))
-    return labelled(ratio.copy(data=gain), "dB", "gain")
+    return with_units(ratio.copy(data=gain), "dB", "gain")
 
 
 def phase_deg(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> xr.DataArray:
@@ -56,7 +56,7 @@ def phase_deg(response: xr.Dataset, node: str | None = None, reference: str | No
     turn between neighbouring frequencies taken as a turn.
     """
     phase = _phase(response, node, reference)
-    return labelled(phase.copy(data=np.degrees(phase.values)), "degree", "phase")
+    return with_units(phase.copy(data=np.degrees(phase.values)), "degree", "phase")
 
 
 def group_delay_s(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> xr.DataArray:
@@ -69,7 +69,7 @@ def group_delay_s(response: xr.Dataset, node: str | None = None, reference: str 
     phase = _phase(response, node, reference).transpose(..., "frequency")
     omega = 2.0 * np.pi * phase["frequency"].values
     slope = CubicSpline(np.log(omega), phase.values, axis=-1)(np.log(omega), 1) / omega
-    return labelled(phase.copy(data=-slope), "s", "group delay")
+    return with_units(phase.copy(data=-slope), "s", "group delay")
 
 
 def gain_at(
@@ -105,7 +105,7 @@ def gain_at(
     rows = np.apply_along_axis(_at, axis, gain.values, np.log(grid), np.log(wanted))
     coords = {name: coord for name, coord in gain.coords.items() if "frequency" not in coord.dims}
     coords["frequency"] = xr.DataArray(wanted, dims="frequency", attrs={"units": "Hz"})
-    return labelled(xr.DataArray(rows, coords, gain.dims), "dB", "gain")
+    return with_units(xr.DataArray(rows, coords, gain.dims), "dB", "gain")
 
 
 def difference_db(
@@ -131,7 +131,7 @@ def difference_db(
     others = [index for index in range(gain.sizes["variant"]) if index != place]
     with np.errstate(invalid="ignore"):
         change = gain.isel(variant=others) - gain.isel(variant=place, drop=True)
-    return labelled(change, "dB", "change", base=str(gain["variant"].values[place]))
+    return with_units(change, "dB", "change", base=str(gain["variant"].values[place]))
 
 
 def shelf_db(
@@ -140,7 +140,7 @@ def shelf_db(
     """Height [dB] of a shelf: gain at `high` minus gain at `low` [Hz] (definition); dims (variant, position)."""
     gain = gain_at(response, [low, high], node, reference)
     step = gain.isel(frequency=1, drop=True) - gain.isel(frequency=0, drop=True)
-    return labelled(step, "dB", "shelf", low_hz=low, high_hz=high)
+    return with_units(step, "dB", "shelf", low_hz=low, high_hz=high)
 
 
 def slope_db_per_octave(
@@ -150,7 +150,7 @@ def slope_db_per_octave(
     if not 0.0 < low < high:
         raise DescriptionError(f"a slope from {shown(low)} to {shown(high)} Hz; expected 0 < low < high")
     slope = shelf_db(response, low, high, node, reference) / np.log2(high / low)
-    return labelled(slope, "dB/octave", "slope", low_hz=low, high_hz=high)
+    return with_units(slope, "dB/octave", "slope", low_hz=low, high_hz=high)
 
 
 def corner_hz(
@@ -190,7 +190,7 @@ def corner_hz(
     beyond = np.array([f"below {grid[0]:g} Hz, or none", f"above {grid[-1]:g} Hz, or none"])
     note = np.where(np.isnan(found.values), beyond, "")
     found = found.assign_coords(edge=["lower", "upper"], note=(found.dims, note))
-    return labelled(found, "Hz", "corner", drop_db=HALF_POWER_DB)
+    return with_units(found, "Hz", "corner", drop_db=HALF_POWER_DB)
 
 
 def peak(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> xr.Dataset:
@@ -266,9 +266,9 @@ def _extreme(gain: xr.DataArray, sign: float) -> xr.Dataset:
         kwargs={"log_f": log_f},
     )
     return xr.Dataset({
-        "frequency": labelled(frequency, "Hz", "frequency"),
-        "level": labelled(sign * level, "dB", "level"),
-        "relative": labelled(sign * relative, "dB", "relative"),
+        "frequency": with_units(frequency, "Hz", "frequency"),
+        "level": with_units(sign * level, "dB", "level"),
+        "relative": with_units(sign * relative, "dB", "relative"),
     })  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
 from ..simulation.facts import STIMULUS, StimulusFacts, get
-from .labels import expect, index_of, labelled, voltage_at
+from .labels import expect, index_of, voltage_at, with_units
 
 FLOOR_DB = -75.0
 """Harmonics this far below the fundamental are not trusted: at a 20 us step they were found wrong by 2 dB and more
@@ -32,7 +32,7 @@ def stimulus(response: xr.Dataset) -> StimulusFacts:
     return get(response, STIMULUS)
 
 
-def settled(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
+def steady_voltage(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
     """Voltage [V] over the last whole cycles of the sine, both ends included; dims (variant, position, time).
 
     Raises
@@ -49,11 +49,11 @@ def source_v(response: xr.Dataset) -> xr.DataArray:
     """Voltage [V] of the source over time: the node "input" when it was listened to, else the sine as defined."""
     if str(response.attrs["input"]) in response["node"].values:
         first = {"variant": 0, "position": 0, "node": index_of(response, "node", str(response.attrs["input"]))}
-        return labelled(response["voltage"].isel(first, drop=True), "V", "source")
+        return with_units(response["voltage"].isel(first, drop=True), "V", "source")
     facts = _sine(response)
     time = response["time"]
     wave = time.copy(data=facts.level * np.sin(2.0 * np.pi * facts.frequency * time.values))
-    return labelled(wave, "V", "source")
+    return with_units(wave, "V", "source")
 
 
 def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) -> xr.Dataset:
@@ -78,7 +78,7 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     Raises
     ------
     DescriptionError
-        As `settled`.
+        As `steady_voltage`.
 
     Notes
     -----
@@ -97,16 +97,16 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     power = (share.isel(harmonic=slice(1, None)) ** 2).sum("harmonic", skipna=True)
     thd = (100.0 * power**0.5).where(share.isel(harmonic=0, drop=True).notnull())
     parts = {
-        "amplitude": labelled(amplitude, "V", "amplitude"),
-        "relative": labelled(relative, "dB", "relative"),
-        "thd": labelled(thd, "%", "thd"),
+        "amplitude": with_units(amplitude, "V", "amplitude"),
+        "relative": with_units(relative, "dB", "relative"),
+        "thd": with_units(thd, "%", "thd"),
     }
     return xr.Dataset(parts, attrs={"floor_db": FLOOR_DB})
 
 
 def rms_v(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
     """Root mean square [V] of the alternating part over the settled cycles (definition); dims (variant, position)."""
-    return labelled(_window(response, node).std("time"), "V", "rms")
+    return with_units(_window(response, node).std("time"), "V", "rms")
 
 
 def power_w(response: xr.Dataset, load: float, node: str | None = None) -> xr.DataArray:
@@ -115,7 +115,7 @@ def power_w(response: xr.Dataset, load: float, node: str | None = None) -> xr.Da
     Raises
     ------
     DescriptionError
-        For a load that is not a positive number; else as `settled`.
+        For a load that is not a positive number; else as `steady_voltage`.
 
     Notes
     -----
@@ -123,15 +123,15 @@ def power_w(response: xr.Dataset, load: float, node: str | None = None) -> xr.Da
     """
     if not 0.0 < load < float("inf"):
         raise DescriptionError(f"a load of {shown(load)} ohm; expected a positive number")
-    return labelled(rms_v(response, node) ** 2 / load, "W", "power", load_ohm=load)
+    return with_units(rms_v(response, node) ** 2 / load, "W", "power", load_ohm=load)
 
 
 def extremes_v(response: xr.Dataset, node: str | None = None) -> xr.Dataset:
     """`lowest` and `highest` voltage [V] over the settled cycles (definition); dims (variant, position)."""
-    window = settled(response, node)
+    window = steady_voltage(response, node)
     return xr.Dataset({
-        "lowest": labelled(window.min("time"), "V", "lowest"),
-        "highest": labelled(window.max("time"), "V", "highest"),
+        "lowest": with_units(window.min("time"), "V", "lowest"),
+        "highest": with_units(window.max("time"), "V", "highest"),
     })  # fmt: skip
 
 
@@ -160,7 +160,7 @@ def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
     """The settled cycles without drift on an even grid of 1024 points a cycle, last point left out."""
     from scipy.interpolate import CubicSpline
 
-    piece = settled(response, node).transpose(..., "time")
+    piece = steady_voltage(response, node).transpose(..., "time")
     start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response).cycles)
     grid = np.linspace(start, float(piece["time"].values[-1]), points, endpoint=False)
     rows = np.asarray(CubicSpline(piece["time"].values, piece.values, axis=-1)(grid))

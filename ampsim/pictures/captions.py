@@ -10,7 +10,7 @@ import xarray as xr
 from ..base.errors import DescriptionError
 from ..base.wording import in_decibels, in_hertz, in_volts
 from ..measures.labels import common_settings, expect, select
-from ..measures.waveforms import settled, stimulus
+from ..measures.waveforms import steady_voltage, stimulus
 
 ANCHORS = (82.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)  # Hz, named in texts
 
@@ -89,7 +89,7 @@ def select_one_or_two(
 def tone(response: xr.Dataset) -> str:
     """The sine in words."""
     facts = stimulus(response)
-    start = 1e3 * float(settled(response, str(response["node"].values[0]))["time"].values[0])
+    start = 1e3 * float(steady_voltage(response, str(response["node"].values[0]))["time"].values[0])
     return f"sine of {in_hertz(facts.frequency)}, {in_volts(facts.level)} peak, {start:.0f} ms after it starts"
 
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
 from ..base.wording import in_volts, minus
-from ..measures.waveforms import extremes_v, harmonics, rms_v, settled, source_v, stimulus
+from ..measures.waveforms import extremes_v, harmonics, rms_v, source_v, steady_voltage, stimulus
 from . import captions, style
 from .axes import draw, tidy, zero_line
 from .canvas import SIDE, Curves, Keys, Picture, start_picture
@@ -25,7 +25,7 @@ def waveform_curves(response: xr.Dataset, node: str | None = None) -> Curves:
     Of the first position, and of the first and the last variant.
     """
     chosen = captions.select_one_or_two(response)
-    output = _last_cycles(settled(chosen, node), chosen)
+    output = _last_cycles(steady_voltage(chosen, node), chosen)
     source = source_v(chosen).sel(time=output["time"])
     milliseconds = 1e3 * (output["time"].values - output["time"].values[0])
     curves = {"source": np.column_stack([milliseconds, source.values])}

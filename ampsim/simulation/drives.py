@@ -34,7 +34,7 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
         _write_noise(writer, wired, analysis)
     if isinstance(analysis, RippleSweep):
         _check_rail(wired, analysis.rail)
-    return _probed(writer, wired, analysis) if isinstance(analysis, LoopSweep) else wired
+    return _insert_probe(writer, wired, analysis) if isinstance(analysis, LoopSweep) else wired
 
 
 def options(analysis: Analysis) -> str:
@@ -114,7 +114,7 @@ def noise_element(designator: str, kind: str) -> str:
     return safe_name(f"rnoise_{designator.lower()}_{kind}")
 
 
-def _probed(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
+def _insert_probe(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
     """Open the wire at a part's end and put the probe in: the part's side is the net "loop_probe"."""
     designator, _, pin = analysis.at.partition(".")
     known = [f"{element.designator}.{name}" for element in wired.elements for name, _ in element.pins]

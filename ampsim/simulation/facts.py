@@ -86,7 +86,7 @@ def get(response: xr.Dataset, fact: Fact[T]) -> T:
         When the response does not hold it.
     """
     try:
-        found: T = _typed(fact.kind, json.loads(response.attrs[fact.name]))
+        found: T = _restore(fact.kind, json.loads(response.attrs[fact.name]))
     except (KeyError, TypeError, ValueError, AttributeError) as problem:
         raise DescriptionError(f"this response does not say its {fact.name.replace('_', ' ')}") from problem
     return found
@@ -101,18 +101,18 @@ def _plain(value: Any) -> Any:
     return [_plain(each) for each in value] if isinstance(value, (list, tuple)) else value
 
 
-def _typed(kind: Any, data: Any) -> Any:
+def _restore(kind: Any, data: Any) -> Any:
     if isinstance(kind, type) and dataclasses.is_dataclass(kind):
         hints = _hints(kind)
-        return kind(**{name: _typed(hints[name], each) for name, each in data.items()})
+        return kind(**{name: _restore(hints[name], each) for name, each in data.items()})
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin is dict:
-        return {name: _typed(inner[1], each) for name, each in data.items()}
+        return {name: _restore(inner[1], each) for name, each in data.items()}
     if origin in (list, tuple):
-        return origin(_typed(inner[0], each) for each in data)
+        return origin(_restore(inner[0], each) for each in data)
     if origin in (types.UnionType, typing.Union):
         (present,) = (each for each in inner if each is not types.NoneType)
-        return None if data is None else _typed(present, data)
+        return None if data is None else _restore(present, data)
     return data
 
 

@@ -20,14 +20,14 @@ from ..circuit.positions import Position
 from .analyses import FrequencySweep, PortSweep
 from .netlist import Netlist, node_vector, write
 from .ngspice import engine
-from .ports_algebra import Complex, bias_moved, branches, loop_gain_between, without_first
+from .ports_algebra import Complex, bias_moves, branches, loop_gain_between, without_first
 from .request import Case
 
 Port = tuple[str, str]
 _CHUNK = 32
 
 
-class Request(NamedTuple):
+class PortCase(NamedTuple):
     """What to reduce: an amp at a position, its ports as pairs of places, and where to listen."""
 
     amp: Amp
@@ -59,7 +59,7 @@ class PortModel:
         How many simulations it took.
     """
 
-    request: Request
+    request: PortCase
     frequency: NDArray[np.float64]
     z0: Complex
     h0: Complex
@@ -82,10 +82,10 @@ def reduce(
     sweep: FrequencySweep | None = None,
 ) -> PortModel:
     """Reduce one amp at one position to its ports; see `reduce_all`."""
-    return reduce_all([Request(amp, position, tuple(ports), tuple(outputs))], sweep)[0]
+    return reduce_all([PortCase(amp, position, tuple(ports), tuple(outputs))], sweep)[0]
 
 
-def reduce_all(requests: Sequence[Request], sweep: FrequencySweep | None = None) -> list[PortModel]:
+def reduce_all(requests: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[PortModel]:
     """Reduce amps at positions to their ports, all stock parts in place.
 
     Parameters
@@ -112,7 +112,7 @@ def reduce_all(requests: Sequence[Request], sweep: FrequencySweep | None = None)
     ]
 
 
-def _netlists(request: Request, wired: Circuit, sweep: FrequencySweep) -> list[Netlist]:
+def _netlists(request: PortCase, wired: Circuit, sweep: FrequencySweep) -> list[Netlist]:
     """The amp at rest, driven from the source, and driven at each port."""
     places = tuple(dict.fromkeys([place for port in request.ports for place in port] + list(request.outputs)))
     if not places:
@@ -125,11 +125,11 @@ def _netlists(request: Request, wired: Circuit, sweep: FrequencySweep) -> list[N
     return [replace(driven[0], form=driven[0].form._replace(command="op", points=1)), *driven]
 
 
-def _answer(request: Request, outcome: engine.Outcome) -> engine.Arrays:
+def _answer(request: PortCase, outcome: engine.Outcome) -> engine.Arrays:
     return Case(request.amp, request.position).arrays(outcome, "seen from its ports")
 
 
-def _model(request: Request, wired: Circuit, sweep: FrequencySweep, answers: list[engine.Arrays]) -> PortModel:
+def _model(request: PortCase, wired: Circuit, sweep: FrequencySweep, answers: list[engine.Arrays]) -> PortModel:
     rest, *driven = answers
     across = [[_across(wired, answer, port) for answer in driven] for port in request.ports]
     heard = [[_at(wired, answer, place) for answer in driven] for place in request.outputs]
@@ -149,11 +149,11 @@ def _at(wired: Circuit, answer: engine.Arrays, place: str) -> NDArray[Any]:
 
 
 def moves_bias(model: PortModel, siemens: NDArray[np.float64] | Sequence[float]) -> NDArray[np.bool_]:
-    """Whether resistive changes [S], one to each port, would move the operating point (`bias_moved`); shape (k,).
+    """Whether resistive changes [S], one to each port, would move the operating point (`bias_moves`); shape (k,).
 
     Changes of capacitors never do.
     """
-    return bias_moved(model.volts, np.asarray(siemens, dtype=float))
+    return bias_moves(model.volts, np.asarray(siemens, dtype=float))
 
 
 def responses(model: PortModel, changes: NDArray[Any]) -> Complex:
@@ -234,7 +234,7 @@ def loop_gains(model: PortModel, changes: NDArray[Any], feedback: NDArray[Any]) 
     return loop_gain_between(np.concatenate(blocks), feedback)
 
 
-def direct(requests: Sequence[Request], sweep: FrequencySweep | None = None) -> list[Complex]:
+def simulate_directly(requests: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[Complex]:
     """Voltages at the outputs for 1 V at the source, each by a fresh simulation of the whole amp; shape (o, f).
 
     The ports of a request are not needed.
@@ -252,10 +252,10 @@ def direct(requests: Sequence[Request], sweep: FrequencySweep | None = None) -> 
     ]
 
 
-def checked_db(found: Complex, request: Request, sweep: FrequencySweep | None = None) -> float:
+def checked_db(found: Complex, request: PortCase, sweep: FrequencySweep | None = None) -> float:
     """Largest difference [dB] of responses [V], shape (o, f), from one fresh direct simulation of the changed amp.
 
     `request` holds the amp with its new parts. Beyond 1e-6 dB something moved that should not.
     """
-    (want,) = direct([request], sweep)
+    (want,) = simulate_directly([request], sweep)
     return float(np.abs(20.0 * np.log10(np.abs(found / want))).max())

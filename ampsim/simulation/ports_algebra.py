@@ -22,7 +22,7 @@ def admittance(kind: str, value: float | None, frequency: NDArray[np.float64]) -
     return np.full(frequency.size, 1.0 / value, complex)
 
 
-def bias_moved(volts: NDArray[np.float64], siemens: NDArray[np.float64]) -> NDArray[np.bool_]:
+def bias_moves(volts: NDArray[np.float64], siemens: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether changes of conductance [S] under voltages at rest [V] move the operating point; shapes broadcast.
 
     Where no changed resistor has a voltage across it, the operating point of the stock circuit solves the changed

@@ -141,13 +141,13 @@ class Throw:
                 f"a switch with a gap of {shown(self.gap)} s and {shown(self.bounces)} bounces of {shown(self.bounce)} "
                 "s; expected at most 0.1 s, and at most 20 bounces of 0.0001 to 0.01 s"
             )
-        if not 0.0 < self.at < self.settled < self.duration:
+        if not 0.0 < self.at < self.end < self.duration:
             raise DescriptionError(
-                f"a switch that moves from {shown(self.at)} to {shown(self.settled)} s of {shown(self.duration)} s"
+                f"a switch that moves from {shown(self.at)} to {shown(self.end)} s of {shown(self.duration)} s"
             )
 
     @property
-    def settled(self) -> float:
+    def end(self) -> float:
         """When the last contact has moved [s]."""
         return self.at + abs(self.gap) + 2 * self.bounces * self.bounce + self.edge
 

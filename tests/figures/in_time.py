@@ -23,7 +23,7 @@ from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.response import resample
 from ampsim.simulation.timestep import newton, resampling
 from ampsim.simulation.timestep.differentiate import LANES
-from ampsim.simulation.timestep.machine import machine
+from ampsim.simulation.timestep.machine import machine_at_rest
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.solver import play
 from tests.tools import random_amps
@@ -186,7 +186,7 @@ def errors(given: Sequence[Case], least: float = 0.0) -> Iterator[tuple[Case, fl
 def growth(amp: Amp, position: Position) -> float:
     """Real part [1/s] of the amp's rightmost pole at rest: above zero it cannot stay there, whoever computes it."""
     wired, whole = stands(amp, position)
-    ours = machine(whole[0].parts, wired.speaker, 1.0 / RATE)
+    ours = machine_at_rest(whole[0].parts, wired.speaker, 1.0 / RATE)
     found, seats = ours.setting.equations, ours.seats
     if not len(found.energy):
         return -math.inf

@@ -12,7 +12,7 @@ import numpy as np
 from ampsim.circuit.values import with_values
 from ampsim.library.loader import load_amp, parse_wishes
 from ampsim.simulation.netlist import build
-from ampsim.simulation.ports import Request, direct, reduce
+from ampsim.simulation.ports import PortCase, reduce, simulate_directly
 from ampsim.simulation.ports_algebra import branches
 from ampsim.studies.search.result import SearchResult
 from ampsim.studies.search.rooms import SWEEP, decibels, gain_spans, gain_view, room
@@ -72,7 +72,7 @@ def ten_thousand_sets(scale: Scale) -> Iterator[Figure]:
 def _differences(wanted: WishList, found: SearchResult, sample: np.ndarray) -> tuple[float, float]:
     """Largest differences [dB] in the rooms of the wishes and in the gains at all frequencies."""
     amps = [with_values(wanted.base, found.values(int(place))) for place in sample]
-    stock, *heard = direct([Request(amp, AT, (), ("speaker",)) for amp in (wanted.stock, *amps)], SWEEP)
+    stock, *heard = simulate_directly([PortCase(amp, AT, (), ("speaker",)) for amp in (wanted.stock, *amps)], SWEEP)
     gains = np.array([decibels(each[0]) for each in heard])
     changes = gains - decibels(stock[0])
     rooms = [room(wish, *gain_spans(changes, SWEEP.grid(), wish)) for wish in wanted.wishes]
@@ -94,7 +94,7 @@ def directly_for_the_best(_: Scale) -> Iterator[Figure]:
     names = [choice.part for choice in wanted.choices]
     sets = [dict(zip(names, values, strict=True)) for values in itertools.product(*(c.values for c in wanted.choices))]
     amps = [wanted.stock, *(with_values(wanted.base, values) for values in sets)]
-    stock, *heard = direct([Request(amp, AT, (), ("speaker",)) for amp in amps], SWEEP)
+    stock, *heard = simulate_directly([PortCase(amp, AT, (), ("speaker",)) for amp in amps], SWEEP)
     changes = np.array([decibels(each[0]) for each in heard]) - decibels(stock[0])
     rooms = [room(wish, *gain_spans(changes, SWEEP.grid(), wish)) for wish in wanted.wishes]
     least = np.sort(np.array(rooms).T, axis=1).round(6)

@@ -24,7 +24,7 @@ from ampsim.measures.sweep import (
     shelf_db,
     slope_db_per_octave,
 )
-from ampsim.measures.waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, settled, source_v
+from ampsim.measures.waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, source_v, steady_voltage
 from tests.tools.datasets import (
     GRID,
     band_pass,
@@ -242,7 +242,7 @@ def test_level_power_and_extremes_of_a_sine() -> None:
 
 def test_the_settled_window_is_the_last_whole_cycles() -> None:
     response = transient({"stock": {"speaker": sines(250.0, 1.0)}}, 250.0, cycles=3, settle=5)
-    time = settled(response)["time"].values
+    time = steady_voltage(response)["time"].values
     assert time[-1] - time[0] == pytest.approx(3 / 250.0, rel=1e-9)
     assert time[-1] == response["time"].values[-1]
 

@@ -13,7 +13,7 @@ from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.ports import (
-    Request,
+    PortCase,
     checked_db,
     every_response,
     loop_gains,
@@ -79,12 +79,12 @@ def test_ports_equal_direct_simulation():
     ]
     found = responses(model, np.array([steps]))[0]
     amp = edited(parts={"C101": "120p"}, **new)
-    assert checked_db(found, Request(amp, position, (), ("P2.wiper", "speaker")), SWEEP) < 1e-9
-    assert checked_db(model.h0, Request(amp, position, (), ("P2.wiper", "speaker")), SWEEP) > 1.0
+    assert checked_db(found, PortCase(amp, position, (), ("P2.wiper", "speaker")), SWEEP) < 1e-9
+    assert checked_db(model.h0, PortCase(amp, position, (), ("P2.wiper", "speaker")), SWEEP) > 1.0
 
 
 def test_several_reductions_at_once_are_the_same_as_one_by_one():
-    requests = [Request(AMP, {"gain": gain}, PORTS[:2], ("speaker",)) for gain in (0.2, 0.9)]
+    requests = [PortCase(AMP, {"gain": gain}, PORTS[:2], ("speaker",)) for gain in (0.2, 0.9)]
     for request, model in zip(requests, reduce_all(requests, SWEEP), strict=True):
         alone = reduce(*request, SWEEP)
         np.testing.assert_allclose(model.table(), alone.table(), rtol=1e-9)
@@ -138,7 +138,7 @@ def test_a_change_that_moves_the_bias_is_wrong_by_ports_and_the_direct_check_say
     change = admittance("resistor", 2.7e3, model.frequency) - admittance("resistor", 1.5e3, model.frequency)
     assert moves_bias(model, [change[0].real]).all()
     found = responses(model, change[None, None])[0]
-    assert checked_db(found, Request(edited(R4=2.7e3), {}, (), ("speaker",)), SWEEP) > 0.1
+    assert checked_db(found, PortCase(edited(R4=2.7e3), {}, (), ("speaker",)), SWEEP) > 0.1
 
 
 def test_loop_gain_from_ports_equals_double_injection():

@@ -51,7 +51,7 @@ def bump(level: float = 1.0, samples: int = 300, width: float = 8.0) -> Any:
 
 def settled(amp: Amp, step: float = 1.0 / (8.0 * RATE), **position: Any) -> machine.Machine:
     wired, whole = stands(amp, position)
-    return machine.machine(whole[0].parts, wired.speaker, step)
+    return machine.machine_at_rest(whole[0].parts, wired.speaker, step)
 
 
 # Linear circuits ------------------------------------------------------------------------------------------------------
@@ -151,14 +151,14 @@ def test_state_equations_of_any_network_equal_nodal_analysis(parts, decade):
 def test_a_part_that_hangs_in_the_air_is_an_error():
     loose = (Branch("r", "r1", INPUT, "a", 1e3), Branch("l", "l1", "b", "c", 1.0))
     with pytest.raises(EngineError, match="no solution"):
-        machine.machine(Parts(loose, (), (), {INPUT: 0.0}), "a", 1e-5)
+        machine.machine_at_rest(Parts(loose, (), (), {INPUT: 0.0}), "a", 1e-5)
 
 
 # Valves ---------------------------------------------------------------------------------------------------------------
 
 
 def test_quick_functions_equal_the_library():
-    jit = compiled.quick
+    jit = compiled.jit_uncached
     exp, log, log1p = (jit(lambda x, f=f: f(x)) for f in (elementary.exp, elementary.log, elementary.log1p))
     wide = np.linspace(-700.0, 700.0, 4001)
     np.testing.assert_allclose([exp(x) for x in wide], np.exp(wide), rtol=1e-15)

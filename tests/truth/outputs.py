@@ -12,7 +12,7 @@ from functools import partial
 
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.valves.description import Valve
-from ampsim.measures.waveforms import harmonics, power_w, settled
+from ampsim.measures.waveforms import harmonics, power_w, steady_voltage
 from tests.truth.bench import Parts, Rest, amp, near_ideal, rail, stage, tone, wired
 from tests.truth.claims import Case, Limit
 from tests.truth.valves_alone import POINT, by_row, claim_of
@@ -99,7 +99,7 @@ def _measure(row: str, circuit: str, valve: Valve, at: Mapping[str, float]) -> d
     heard = harmonics(told)
     share = 10.0 ** (heard["relative"].squeeze().values / 20.0)
     valves = 2.0 if circuit.startswith("push-pull") else 1.0
-    means = {name: float(settled(told, name)[..., :-1].mean()) for name in rails}
+    means = {name: float(steady_voltage(told, name)[..., :-1].mean()) for name in rails}
     volts = dict(zip(("B1", "B2"), _rails(row, at), strict=True))
     ohms = {"B1": SENSE, "B2": at.get("screen_ohms", SENSE)}
     amps = {name: (volts[name] - means[name]) / ohms[name] / valves for name in rails}

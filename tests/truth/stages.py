@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.evaluation import currents
-from ampsim.measures.waveforms import harmonics, rms_v, settled
+from ampsim.measures.waveforms import harmonics, rms_v, steady_voltage
 from tests.truth.bench import Parts, Rest, amp, gains, rail, stage, tone, wired
 from tests.truth.claims import PREDICTED, Case, Limit
 from tests.truth.valves_alone import POINT, by_row, claim_of, static
@@ -102,7 +102,7 @@ def _driven(
 
     def drive(level: float) -> tuple[float, float, float]:
         told = tone(circuit, level, places)
-        window = {node: settled(told, node).values for node in places}
+        window = {node: steady_voltage(told, node).values for node in places}
         beyond = max(float((window[grid] - window[cathode]).max()) for grid, cathode in pins) - start
         return beyond, float(rms_v(told, output).squeeze()), float(harmonics(told, output)["thd"].squeeze())
 

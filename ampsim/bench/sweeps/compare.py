@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
-from ...measures.labels import labelled
+from ...measures.labels import with_units
 from ...measures.percentiles import PERCENTS, percentiles
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import TONE_BANDS
@@ -114,7 +114,7 @@ def tolerance_band(amps: xr.DataArray, simulated: xr.DataArray, band: tuple[floa
     drawn = _interpolate(simulated["frequency"].values, simulated.values, grid)
     away = amps.transpose("sample", "frequency").values - drawn
     away = away - np.array([_mean(row, grid, band) for row in away])[:, np.newaxis]
-    moved = labelled(amps.transpose("sample", "frequency").copy(data=away), "dB", "away")
+    moved = with_units(amps.transpose("sample", "frequency").copy(data=away), "dB", "away")
     edges = percentiles(moved, _BAND_PERCENTS)["percentile"].values
     shares = ((away >= edges[0]) & (away <= edges[1])).mean(axis=1)[np.isfinite(away).all(axis=1)]
     low, high = (_interpolate(grid, edge, simulated["frequency"].values) + simulated.values for edge in edges)

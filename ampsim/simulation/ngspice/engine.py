@@ -77,7 +77,7 @@ def run(
     if not wanted:
         return []
     bar = ProgressBar()
-    report = bar if progress is None else _now_and_then(progress)
+    report = bar if progress is None else _throttle(progress)
     sweep = _Sweep(wanted, workers or cores(), TIMEOUT if timeout is None else timeout, report)
     try:
         return sweep.finish()
@@ -257,7 +257,7 @@ def _outcome(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
     return Arrays(dict(zip(netlist.form.vectors, rows, strict=True)), scale, answer.notes)
 
 
-def _now_and_then(progress: Progress) -> Progress:
+def _throttle(progress: Progress) -> Progress:
     """Call `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
     told, then = 0, time.monotonic()
 

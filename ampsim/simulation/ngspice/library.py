@@ -38,7 +38,7 @@ def find() -> Path:
     """
     chosen = os.environ.get(SETTING)
     if chosen:
-        return _chosen(Path(chosen))
+        return _choose(Path(chosen))
     places = candidates()
     for place in places:
         if place.is_file():
@@ -84,7 +84,7 @@ def preload(library: Path) -> None:
         ctypes.CDLL(str(beside))
 
 
-def _chosen(path: Path) -> Path:
+def _choose(path: Path) -> Path:
     if not path.is_file():
         raise EngineError(f"{SETTING} is set to {str(path)!r}, which is no file; a full path is needed")
     return path.absolute()

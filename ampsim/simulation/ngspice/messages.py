@@ -35,11 +35,11 @@ def explain(command: str, problem: str, lines: Sequence[str], text: str) -> str:
     """Compose the message of a failed netlist: the problem, ngspice's lines, the netlist lines they name."""
     first = next((k for k, line in enumerate(lines) if is_fault(line)), len(lines))
     quoted = [line.partition(" ")[2].strip() for line in lines[first : first + 6]]
-    shown = [f"  ngspice: {line}" for line in quoted] + [f"  netlist {line}" for line in _named(quoted, text)]
+    shown = [f"  ngspice: {line}" for line in quoted] + [f"  netlist {line}" for line in _lines_naming(quoted, text)]
     return "\n".join([f'no trustworthy answer to "{command}": {problem}', *shown])
 
 
-def _named(quoted: Iterable[str], text: str) -> list[str]:
+def _lines_naming(quoted: Iterable[str], text: str) -> list[str]:
     """Find the netlist lines that hold an element or node which the quoted lines name."""
     names: set[str] = set()
     for name in _POINTER.findall(" | ".join(quoted).lower()):

@@ -63,7 +63,7 @@ def eights(count: int) -> int:
     return -(-count // 8) * 8
 
 
-def aligned(array: NDArray[np.float64]) -> NDArray[np.float64]:
+def align(array: NDArray[np.float64]) -> NDArray[np.float64]:
     """A copy that begins where a line of the processor's cache does: rows are read a line at a time."""
     room = np.empty(array.size + 8)
     first = -room.ctypes.data // 8 % 8
@@ -83,16 +83,16 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
         return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def inlined(function: Callable[..., Any]) -> Callable[..., Any]:
+def inline_early(function: Callable[..., Any]) -> Callable[..., Any]:
     """Have a small function put in the place of its calls."""
     return numba.njit(inline="always", **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def within(function: Callable[..., Any]) -> Callable[..., Any]:
+def inline_late(function: Callable[..., Any]) -> Callable[..., Any]:
     """Have a function compiled into those that call it."""
     return numba.njit(forceinline=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def quick(function: Callable[..., Any]) -> Callable[..., Any]:
+def jit_uncached(function: Callable[..., Any]) -> Callable[..., Any]:
     """Have a function compiled together with what calls it."""
     return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]

@@ -1,4 +1,4 @@
-"""The valve laws as compiled code: the text that `tracing` wrote from `valves`, and nothing else."""
+"""The valve laws as compiled code: the text that `differentiate` writes from `circuit.valves.laws`."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ from collections.abc import Callable
 from typing import Any
 
 from ...circuit.valves.laws import LAWS
-from .compiled import quick
+from .compiled import jit_uncached
 from .differentiate import laws_text
 from .elementary import exp, log1p, power
 
 
-def _compiled() -> Callable[..., Any]:
+def _compile() -> Callable[..., Any]:
     names: dict[str, Any] = {"exp": exp, "log1p": log1p, "power": power, "sqrt": math.sqrt, "atan": math.atan}
     names["abs"] = abs
     exec(compile(laws_text(), "<valve laws>", "exec"), names)
     for number in range(len(LAWS)):
-        names[f"law_{number}"] = quick(names[f"law_{number}"])
-    return quick(names["currents"])
+        names[f"law_{number}"] = jit_uncached(names[f"law_{number}"])
+    return jit_uncached(names["currents"])
 
 
-# (kind, block): `kind` is the place in `LAWS`, a block holds four valves as `tracing` says.
-currents = _compiled()
+# (kind, block): `kind` is the place in `LAWS`, a block holds four valves as `differentiate` says.
+currents = _compile()

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ...circuit.nets import INPUT
 from .branches import Parts
-from .compiled import aligned, eights
+from .compiled import align, eights
 from .state_space import Equations
 
 Array = NDArray[np.float64]
@@ -82,18 +82,18 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     count = equations.ports
     more = np.hstack([pushed[:, held:], pushed[:, [driven]], pushed[:, :held] @ volts[:, None]])
     above, below = read @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
-    columns, heights = _laid(above, below)
+    columns, heights = _lay_out(above, below)
     by_current = np.ascontiguousarray(through[count, held:])
     by_input, constant = np.ascontiguousarray(through[:, driven]), through[:, :held] @ volts
     coupling = through[:count, held:].T
     return Discrete(columns, heights, by_input, constant, by_current, coupling, keep, turned, scale, volts, driven)
 
 
-def _laid(above: Array, below: Array) -> tuple[Array, NDArray[np.int64]]:
+def _lay_out(above: Array, below: Array) -> tuple[Array, NDArray[np.int64]]:
     """Both matrices one under the other by columns, each from a row divisible by eight; how far eight columns reach."""
     first = eights(len(above))
     columns = np.zeros((eights(below.shape[1]), first + eights(len(below))))
     columns[: below.shape[1], : len(above)] = above.T
     columns[: below.shape[1], first : first + len(below)] = below.T
     last = [np.flatnonzero(eight.any(axis=0))[-1] for eight in columns.reshape(-1, 8, columns.shape[1])]
-    return aligned(columns), np.array([eights(int(row) + 1) for row in last])
+    return align(columns), np.array([eights(int(row) + 1) for row in last])

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from .compiled import inlined
+from .compiled import inline_early
 
 # Adding this rounds to a whole number and leaves it in the lowest bits.
 _ROUND = 6755399441055744.0
@@ -17,7 +17,7 @@ _ONE_BITS, _MANTISSA, _WHOLE_BITS = 4607182418800017408, 4503599627370495, 48413
 _BY_LN2, _LN2_HIGH, _LN2_LOW = 1.4426950408889634, 6.93147180369123816490e-01, 1.90821492927058770002e-10
 
 
-@inlined
+@inline_early
 def exp(x: Any) -> Any:
     """The exponential function; beyond 708 and -708 its value there."""
     x = x if x > -708.0 else -708.0
@@ -41,7 +41,7 @@ def exp(x: Any) -> Any:
     return p * np.int64((np.float64(shifted).view(np.int64) << 52) + _ONE_BITS).view(np.float64)
 
 
-@inlined
+@inline_early
 def log(x: Any) -> Any:
     """The natural logarithm of a positive number; of zero, about that of the smallest."""
     bits = np.float64(x).view(np.int64)
@@ -65,14 +65,14 @@ def log(x: Any) -> Any:
     return power * _LN2_LOW + (2.0 * s * (p * q + 1.0) + power * _LN2_HIGH)
 
 
-@inlined
+@inline_early
 def log1p(y: Any) -> Any:
     """ln(1 + y) for y from 0 to 1, exact for the smallest too."""
     u = 1.0 + y
     return log(u) + (y - (u - 1.0)) / u
 
 
-@inlined
+@inline_early
 def power(base: Any, exponent: Any) -> Any:
     """A power of a number that is not negative, its exponent above zero."""
     return exp(exponent * log(base))

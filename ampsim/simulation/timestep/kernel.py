@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from .compiled import jit, within
+from .compiled import inline_late, jit
 from .newton import (
     AT,
     CURRENT,
@@ -44,7 +44,7 @@ from .newton import (
 )
 
 
-@within
+@inline_late
 def advance(columns: Any, heights: Any, known: Any, into: Any) -> None:
     """As `multiply`, of a matrix whose columns end at heights, one to each eight of them."""
     for row in range(into.shape[0]):

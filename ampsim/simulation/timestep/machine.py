@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ...base.errors import EngineError
 from . import newton
 from .branches import Parts
-from .compiled import aligned
+from .compiled import align
 from .discretise import Discrete, discrete
 from .kernel import march
 from .sockets import Seats, seats_of
@@ -42,7 +42,7 @@ class Setting:
         return self.fine[depth, whole]
 
 
-def settled(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
+def prepare(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
     """Prepare a circuit for steps in time, listened to at a net.
 
     Parameters
@@ -79,13 +79,13 @@ class Machine:
 
     def __init__(self, setting: Setting, seats: Seats) -> None:
         self.setting, self.seats = setting, seats
-        self._work = aligned(np.zeros((newton.ROWS, seats.width)))
-        self._inverse = aligned(np.eye(seats.width))
+        self._work = align(np.zeros((newton.ROWS, seats.width)))
+        self._inverse = align(np.eye(seats.width))
         # A block holds voltages and currents while it is worked on: each machine has its own.
-        self._blocks = aligned(seats.blocks)
+        self._blocks = align(seats.blocks)
         self._state = np.zeros(newton.COUNTS, dtype=np.int64)
-        self._known = aligned(np.zeros(len(setting.step.columns)))
-        self._into = aligned(np.zeros(setting.step.columns.shape[1]))
+        self._known = align(np.zeros(len(setting.step.columns)))
+        self._into = align(np.zeros(setting.step.columns.shape[1]))
         self.rest_volts = self._come_to_rest()
 
     @property
@@ -171,7 +171,7 @@ class Machine:
         matrices = (step.columns, step.heights, step.by_input, step.constant, step.by_current, len(step.scale))
         vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
         return bool(
-            march(*matrices, *vectors, *self._valves(), aligned(self.seats.spread(step.coupling)), *self._solver())
+            march(*matrices, *vectors, *self._valves(), align(self.seats.spread(step.coupling)), *self._solver())
         )
 
     def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
@@ -212,7 +212,7 @@ class Unsolved(EngineError):
         self.sample = sample
 
 
-def machine(parts: Parts, net: str, step: float) -> Machine:
+def machine_at_rest(parts: Parts, net: str, step: float) -> Machine:
     """A circuit at rest, to be driven in steps of `step` seconds and listened to at a net."""
     seats = seats_of(parts.seats)
-    return Machine(settled(parts, seats, net, step), seats)
+    return Machine(prepare(parts, seats, net, step), seats)

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from .compiled import jit, within
+from .compiled import inline_late, jit
 from .compiled_laws import currents
 from .differentiate import GRID, LANES, PLATE, SCREEN
 
@@ -38,7 +38,7 @@ KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
 PATH = 1e-6
 
 
-@within
+@inline_late
 def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> None:
     """Add eight columns of a matrix, as far as `height`, times their numbers."""
     a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
@@ -50,7 +50,7 @@ def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> 
         into[row] += first + (five[row] * e + six[row] * f + seven[row] * g + eight[row] * h)
 
 
-@within
+@inline_late
 def multiply(columns: Any, known: Any, into: Any) -> None:
     """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
     for row in range(into.shape[0]):
@@ -59,7 +59,7 @@ def multiply(columns: Any, known: Any, into: Any) -> None:
         add_eight(columns, column, known, into.shape[0], into)
 
 
-@within
+@inline_late
 def grid_current(table: Any, volts: float) -> Any:
     """Current and slope at a grid voltage from a table, by cubics; beyond the table straight on."""
     if volts <= LOWEST:
@@ -85,7 +85,7 @@ def grid_current(table: Any, volts: float) -> Any:
     return low + x * (a + x * (c + x * d)), (a + x * (2.0 * c + 3.0 * x * d)) / step
 
 
-@within
+@inline_late
 def evaluate(v: Any, spans: Any, places: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
     """Currents through all ports, less what the linear circuit counts already; their slopes stay in the blocks."""
     for number in range(spans.shape[0]):
@@ -159,7 +159,7 @@ def eliminate(inverse: Any, pivot: int) -> None:
     own[pivot] = by
 
 
-@within
+@inline_late
 def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
     """What is left of v = p + K i."""
     multiply(coupling, current, right)
@@ -167,7 +167,7 @@ def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
         right[row] += p[row] - v[row]
 
 
-@within
+@inline_late
 def largest(step: Any, unit: Any) -> float:
     """Size of a correction in scaled volts; NaN stays NaN."""
     size = 0.0
@@ -178,7 +178,7 @@ def largest(step: Any, unit: Any) -> float:
     return size
 
 
-@within
+@inline_late
 def finish(spans: Any, places: Any, blocks: Any, work: Any) -> None:
     """Take the last correction, and the currents with it."""
     v, current, step = work[V], work[CURRENT], work[STEP]

@@ -86,7 +86,7 @@ def play(
     Stopped
         `progress` raised it.
     """
-    samples = _checked(signal, rate, oversampling)
+    samples = _check(signal, rate, oversampling)
     setting = dict(position or {})
     request(amp, [setting, *(dict(there) for _, there in moves)])
     wired, whole = stands(amp, setting, moves)
@@ -120,16 +120,16 @@ class _Task:
 
     def run(self, signal: Array) -> tuple[Array, Machine]:
         """The oversampled signal, silence around it included, to what is heard; and the machine that did it."""
-        from .machine import machine, settled
+        from .machine import machine_at_rest, prepare
 
         step = 1.0 / (self._rate * self._times)
-        amp = machine(self._whole[0].parts, self._net, step)
+        amp = machine_at_rest(self._whole[0].parts, self._net, step)
         lead = 2 * resampling.REACH
         starts = [0, *((round(stand.at * self._rate) + lead) * self._times for stand in self._whole[1:])]
         heard = np.empty(signal.size)
         for number, (begin, end) in enumerate(itertools.pairwise([*starts, signal.size])):
             if number:
-                amp.move(settled(self._whole[number].parts, amp.seats, self._net, step))
+                amp.move(prepare(self._whole[number].parts, amp.seats, self._net, step))
             for first, last in self._pieces(begin, end, signal.size):
                 before = signal[first - 1] if number and first == begin else None
                 heard[first:last] = self._piece(amp, signal[first:last], before, first)
@@ -153,7 +153,7 @@ class _Task:
             raise EngineError(f"no solution was found {at:.6f} s from the start; nothing is played") from error
 
 
-def _checked(signal: ArrayLike, rate: float, oversampling: int) -> Array:
+def _check(signal: ArrayLike, rate: float, oversampling: int) -> Array:
     try:
         samples = np.ascontiguousarray(signal, dtype=np.float64)
     except (TypeError, ValueError):

@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 Pair = tuple[int, int]
 
 
-def _joined(pairs: Iterable[Pair] = ()) -> Groups[int]:
+def _join(pairs: Iterable[Pair] = ()) -> Groups[int]:
     """Nodes joined to one another; -1 stands for ground and every net that a source holds."""
     groups: Groups[int] = Groups(int)
     for first, second in pairs:
@@ -38,8 +38,8 @@ def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) ->
         first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
         elsewhere, conductance is positive definite over the second kind and zero over the third.
     """
-    charged = _joined(capacitors)
-    linked = _joined([*capacitors, *conductors])
+    charged = _join(capacitors)
+    linked = _join([*capacitors, *conductors])
     groups: dict[int, list[int]] = {}
     for node in range(count):
         groups.setdefault(charged.find(node), []).append(node)
@@ -88,7 +88,7 @@ def currents_basis(islands: Array) -> tuple[Array, list[int]]:
     if not count:
         return np.eye(inductors), list(range(inductors))
     ends = [_ends(islands[:, number]) for number in range(inductors)]
-    joined = _joined()
+    joined = _join()
     tree = [number for number, pair in enumerate(ends) if joined.join(*pair)]
     loops = [number for number in range(inductors) if number not in tree]
     if len(tree) < count:

@@ -11,7 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
-from ...measures.labels import labelled
+from ...measures.labels import with_units
 from ...measures.waveforms import stimulus
 from ...simulation.facts import STAGES, get
 
@@ -41,7 +41,7 @@ def bias_v(response: xr.Dataset) -> xr.DataArray:
     volts = response["voltage"]
     rows = [volts.sel(node=f"{each}.grid", drop=True) - volts.sel(node=f"{each}.cathode", drop=True) for each in valves]
     found = xr.concat(rows, pd.Index(valves, name="valve")).transpose("variant", "position", "valve", "time")
-    return labelled(_by_cycle(response, found, np.full(_samples(response), 1.0 / _samples(response))), "V", "bias")
+    return with_units(_by_cycle(response, found, np.full(_samples(response), 1.0 / _samples(response))), "V", "bias")
 
 
 def small_tone_db(response: xr.Dataset) -> xr.DataArray:
@@ -67,7 +67,7 @@ def small_tone_db(response: xr.Dataset) -> xr.DataArray:
     # A picovolt is nothing that went through the amp.
     ratio = tone / before.where(before > 1e-12)
     with np.errstate(divide="ignore"):
-        return labelled(ratio.copy(data=20.0 * np.log10(ratio.values)), "dB", "small tone")
+        return with_units(ratio.copy(data=20.0 * np.log10(ratio.values)), "dB", "small tone")
 
 
 def blocking_table(response: xr.Dataset) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from ...circuit.build import circuit_at
 from ...circuit.positions import Position
 from ...circuit.values import with_values
 from ...simulation.operating_points import Rest, at_rest
-from ...simulation.ports_algebra import bias_moved
+from ...simulation.ports_algebra import bias_moves
 from .wishes import Choice, Stocked, Wish, WishKind, WishList
 
 At = tuple[tuple[str, float | str], ...]
@@ -86,7 +86,7 @@ def _moves(choice: Choice, variant: BiasVariant) -> bool:
     if choice.kind != "resistor":
         return False
     return any(
-        bias_moved(np.array(rest.across[choice.part]), np.array(_changes(choice, variant.amp, at))).any()
+        bias_moves(np.array(rest.across[choice.part]), np.array(_changes(choice, variant.amp, at))).any()
         for at, rest in variant.rests.items()
         if choice.part in rest.across
     )

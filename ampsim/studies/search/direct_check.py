@@ -15,7 +15,7 @@ from ...circuit.values import with_values
 from ...measures.margins import margins
 from ...simulation.loop_gain import loop_gain
 from ...simulation.operating_points import Rest, at_rest
-from ...simulation.ports import Request, direct, reduce_all
+from ...simulation.ports import PortCase, reduce_all, simulate_directly
 from ...simulation.ports_algebra import branches
 from .bias import At, bias_span
 from .result import Candidate, sizes
@@ -49,8 +49,8 @@ def check_directly(
     values = [_values(wanted, place) for place in places]
     amps = [with_values(wanted.base, each) for each in values]
     positions = list(stock_db)
-    requests = [Request(amp, dict(at), (), (wanted.listen_at,)) for amp in amps for at in positions]
-    heard = [decibels(found[0]) for found in direct(requests, SWEEP)]
+    requests = [PortCase(amp, dict(at), (), (wanted.listen_at,)) for amp in amps for at in positions]
+    heard = [decibels(found[0]) for found in simulate_directly(requests, SWEEP)]
     guessed, runs = _by_ports(wanted, values, moving, positions)
     shape = (len(amps), len(positions), SWEEP.points)
     gains, by_ports = (np.array(each).reshape(shape) for each in (heard, guessed))

@@ -16,7 +16,7 @@ from ...circuit.feedback import feedback_place
 from ...circuit.positions import Position, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import FrequencySweep, LoopSweep
-from ...simulation.ports import Port, PortModel, Request, loop_gains
+from ...simulation.ports import Port, PortCase, PortModel, loop_gains
 from ...simulation.ports_algebra import Complex, admittance, branches
 from .bias import base_value
 from .wishes import Choice, Wish
@@ -31,7 +31,7 @@ _STEADY = 180.0
 class PortView:
     """An amp at a position with the choices that stand there, in order: `inside` counts them among all of them."""
 
-    request: Request
+    request: PortCase
     choices: tuple[Choice, ...]
     inside: tuple[int, ...]
 
@@ -65,7 +65,7 @@ def gain_view(amp: Amp, position: Position, choices: Sequence[Choice], listen_at
         The place whose voltage counts.
     """
     inside, ports = _ports(circuit_at(amp, position), choices)
-    return PortView(Request(amp, position, ports, (listen_at,)), tuple(choices), inside)
+    return PortView(PortCase(amp, position, ports, (listen_at,)), tuple(choices), inside)
 
 
 def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor: str) -> PortView:
@@ -80,7 +80,7 @@ def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor:
     """
     inside, ports = _ports(circuit_at(amp, position), choices)
     ends = ((f"{resistor}.1", "ground"), (f"{resistor}.2", "ground"))
-    return PortView(Request(amp, position, ports + ends), tuple(choices), inside)
+    return PortView(PortCase(amp, position, ports + ends), tuple(choices), inside)
 
 
 def _ports(wired: Circuit, choices: Sequence[Choice]) -> tuple[tuple[int, ...], tuple[Port, ...]]:

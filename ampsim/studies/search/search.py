@@ -14,7 +14,7 @@ from ...base.progress import Progress
 from ...circuit.build import circuit_at
 from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
-from ...simulation.ports import PortModel, Request, reduce_all
+from ...simulation.ports import PortCase, PortModel, reduce_all
 from .bias import At, Biases, BiasVariant, bias_span, bias_variants, fit_values
 from .direct_check import check_directly
 from .result import SearchResult, ranking, room_steps, sizes
@@ -116,7 +116,7 @@ class _Search:
     def hear_stock(self) -> None:
         """Take the gains of the amp as drawn, from which changes are counted."""
         stock, outputs = self.wanted.stock, (self.wanted.listen_at,)
-        models = reduce_all([Request(stock, dict(at), (), outputs) for at in self.places], SWEEP)
+        models = reduce_all([PortCase(stock, dict(at), (), outputs) for at in self.places], SWEEP)
         self.runs += sum(model.runs for model in models)
         for at, model in zip(self.places, models, strict=True):
             if not np.abs(model.h0).min() > 0.0:

@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
-from ...measures.labels import expect, index_of, labelled
+from ...measures.labels import expect, index_of, with_units
 from ...measures.percentiles import PERCENTS, percentiles
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def _decibels(response: xr.Dataset, voltage: xr.DataArray, node: str | None) -> 
     expect(response, "frequency sweep")
     place = 0 if node is None else index_of(response, "node", node)
     with np.errstate(divide="ignore"):
-        return labelled(20.0 * np.log10(np.abs(voltage.isel(node=place))), "dB", "gain")  # type: ignore[arg-type]
+        return with_units(20.0 * np.log10(np.abs(voltage.isel(node=place))), "dB", "gain")  # type: ignore[arg-type]
 
 
 def band_levels(gain: xr.DataArray) -> xr.DataArray:
@@ -57,12 +57,12 @@ def band_levels(gain: xr.DataArray) -> xr.DataArray:
     level = _mean(gain, WHOLE)
     parts = [level, *(_mean(gain, band) - level for band in TONE_BANDS.values())]
     names = pd.Index([LEVEL, *TONE_BANDS], name="band")
-    return labelled(xr.concat(parts, names, coords="minimal", compat="override"), "dB", "band level")
+    return with_units(xr.concat(parts, names, coords="minimal", compat="override"), "dB", "band level")
 
 
 def tone_db(gain: xr.DataArray) -> xr.DataArray:
     """Gain less its "level" [dB]: what is left when the volume knob has been turned back."""
-    return labelled(gain - _mean(gain, WHOLE), "dB", "tone")
+    return with_units(gain - _mean(gain, WHOLE), "dB", "tone")
 
 
 def _mean(gain: xr.DataArray, band: tuple[float, float]) -> xr.DataArray:

@@ -35,6 +35,8 @@ def without_first(table: Complex, change: NDArray[Any]) -> Complex:
     """Put a change [S] at the first port of tables and drop that port from them.
 
     `table` has shape (..., rows, columns, f), `change` (..., f); the dimensions in front are broadcast.
+    All ports dropped one after the other leave h0 - H D (1 + Z D)^-1 z0 with the changes D on a diagonal
+    (superposition; Sherman and Morrison's rule of rank one).
     """
     share = change / (1.0 + change * table[..., 0, 0, :])
     column = table[..., 1:, :1, :] * share[..., None, None, :]

@@ -77,7 +77,7 @@ def _differences(wanted: WishList, found: SearchResult, sample: np.ndarray) -> t
     changes = gains - decibels(stock[0])
     rooms = [room(wish, *gain_spans(changes, SWEEP.grid(), wish)) for wish in wanted.wishes]
     seen = gain_view(wanted.base, AT, wanted.choices, "speaker")
-    model = reduce(*seen.request, SWEEP)
+    (model,) = reduce([seen.case], SWEEP)
     by_ports = decibels(np.concatenate(list(branches(model.table(), seen.changes(model.frequency))))[:, 0, 0])
     wishes = np.abs(np.array(rooms).T - found.rooms[sample]).max()
     return float(wishes), float(np.abs(by_ports[sample] - gains).max())

@@ -11,8 +11,8 @@ from ampsim import FrequencySweep
 from ampsim.base.quantities import preferred_values
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import parse_wishes
-from ampsim.simulation.ports import reduce, responses
-from ampsim.simulation.ports_algebra import admittance
+from ampsim.simulation.ports import PortCase, reduce
+from ampsim.simulation.ports_algebra import admittance, branches
 from ampsim.studies.search.search import find_values
 from tests.truth.bench import amp, gains, rail, stage
 from tests.truth.claims import CLOSED, Case, Claim, Limit
@@ -28,9 +28,10 @@ EXACT = Limit(1e-9, "a value of the series: no more than rounding of floating po
 
 
 def _by_port(quantity: str, circuit: Amp, part: str, farads: float, place: str, hertz: float) -> dict[str, float]:
-    model = reduce(circuit, {}, [(f"{part}.1", f"{part}.2")], [place], FrequencySweep(hertz, 10.0 * hertz, 1))
+    case = PortCase(circuit, {}, ((f"{part}.1", f"{part}.2"),), (place,))
+    (model,) = reduce([case], FrequencySweep(hertz, 10.0 * hertz, 1))
     change = farads - circuit.part_by_designator[part].value  # type: ignore[union-attr]
-    found = responses(model, admittance("capacitor", change, model.frequency)[None, None])
+    (found,) = branches(model.table(), [admittance("capacitor", change, model.frequency)[None]])
     return {quantity: 20.0 * math.log10(abs(found[0, 0, 0]))}
 
 

@@ -15,7 +15,7 @@ from ...circuit.values import with_values
 from ...measures.margins import margins
 from ...simulation.loop_gain import loop_gain
 from ...simulation.operating_points import Rest, at_rest
-from ...simulation.ports import PortCase, reduce_all, simulate_directly
+from ...simulation.ports import PortCase, reduce, simulate_directly
 from ...simulation.ports_algebra import branches
 from .bias import At, bias_span
 from .result import Candidate, sizes
@@ -83,7 +83,7 @@ def _by_ports(
         amp = with_values(wanted.base, {part: value for part, value in values.items() if part in moving})
         still = [replace(each, values=(values[each.part],)) for each in wanted.choices if each.part not in moving]
         views += [gain_view(amp, dict(at), still, wanted.listen_at) for at in positions]
-    models = reduce_all([view.request for view in views], SWEEP)
+    models = reduce([view.case for view in views], SWEEP)
     found = []
     for view, model in zip(views, models, strict=True):
         (block,) = branches(model.table(), view.changes(model.frequency))

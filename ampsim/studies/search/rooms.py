@@ -31,7 +31,7 @@ _STEADY = 180.0
 class PortView:
     """An amp at a position with the choices that stand there, in order: `inside` counts them among all of them."""
 
-    request: PortCase
+    case: PortCase
     choices: tuple[Choice, ...]
     inside: tuple[int, ...]
 
@@ -39,7 +39,7 @@ class PortView:
         """For each choice that stands there, all its changes of admittance [S], shape (n, f)."""
         found = []
         for choice in (self.choices[place] for place in self.inside):
-            stock = admittance(choice.kind, base_value(choice, *self.request[:2]), frequency)
+            stock = admittance(choice.kind, base_value(choice, *self.case[:2]), frequency)
             found.append(np.array([admittance(choice.kind, value, frequency) - stock for value in choice.values]))
         return found
 
@@ -182,7 +182,7 @@ def margin_rooms(seen: PortView, model: PortModel, resistor: str, wish: Wish, se
 def _feedback(seen: PortView, resistor: str, picked: Sequence[NDArray[np.intp]], count: int) -> Floats:
     names = [choice.part for choice in seen.choices]
     if resistor not in names:
-        part = circuit_at(*seen.request[:2]).parts[resistor]
+        part = circuit_at(*seen.case[:2]).parts[resistor]
         assert isinstance(part, Part)
         return np.full(count, 1.0 / part.value)
     values = seen.choices[names.index(resistor)].values

@@ -14,7 +14,7 @@ from ...base.progress import Progress
 from ...circuit.build import circuit_at
 from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
-from ...simulation.ports import PortCase, PortModel, reduce_all
+from ...simulation.ports import PortCase, PortModel, reduce
 from .bias import At, Biases, BiasVariant, bias_span, bias_variants, fit_values
 from .direct_check import check_directly
 from .result import SearchResult, ranking, room_steps, sizes
@@ -116,7 +116,7 @@ class _Search:
     def hear_stock(self) -> None:
         """Take the gains of the amp as drawn, from which changes are counted."""
         stock, outputs = self.wanted.stock, (self.wanted.listen_at,)
-        models = reduce_all([PortCase(stock, dict(at), (), outputs) for at in self.places], SWEEP)
+        models = reduce([PortCase(stock, dict(at), (), outputs) for at in self.places], SWEEP)
         self.runs += sum(model.runs for model in models)
         for at, model in zip(self.places, models, strict=True):
             if not np.abs(model.h0).min() > 0.0:
@@ -175,7 +175,7 @@ class _Search:
         choices, listen_at = self.biases.still, self.wanted.listen_at
         cases = [(number, at) for number in batch for at in self.places]
         views = [gain_view(self.biases.variants[number].amp, dict(at), choices, listen_at) for number, at in cases]
-        models = reduce_all([view.request for view in views], SWEEP)
+        models = reduce([view.case for view in views], SWEEP)
         self.runs += sum(model.runs for model in models)
         for (number, at), view, model in zip(cases, views, models, strict=True):
             here = [n for n in self.gains if self.wanted.wishes[n].at == at]
@@ -208,7 +208,7 @@ class _Search:
             inside = {each.designator for each in circuit_at(amp, wish.position).elements}
             view = loop_view(amp, wish.position, self.biases.still, name) if name in inside else None
             found.append((n, name, view))
-        models = iter(reduce_all([view.request for _, _, view in found if view is not None], LOOP_SWEEP))
+        models = iter(reduce([view.case for _, _, view in found if view is not None], LOOP_SWEEP))
         lines = [(n, name, view, None if view is None else next(models)) for n, name, view in found]
         self.runs += sum(model.runs for *_, model in lines if model is not None)
         return lines

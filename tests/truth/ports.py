@@ -32,7 +32,7 @@ def _by_port(quantity: str, circuit: Amp, part: str, farads: float, place: str, 
     (model,) = reduce([case], FrequencySweep(hertz, 10.0 * hertz, 1))
     change = farads - circuit.part_by_designator[part].value  # type: ignore[union-attr]
     (found,) = branches(model.table(), [admittance("capacitor", change, model.frequency)[None]])
-    return {quantity: 20.0 * math.log10(abs(found[0, 0, 0]))}
+    return {quantity: 20.0 * math.log10(abs(found[0, 0, 0, 0]))}
 
 
 def _bright_cases() -> list[Case]:

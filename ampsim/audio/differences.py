@@ -111,6 +111,8 @@ def pop_clip(
 ) -> Clip:
     """The pop of a switch while nobody plays, at its true level beside the phrase; both contacts move at once.
 
+    It is played like any other clip, so it can be heard between the positions that the switch leads to.
+
     Parameters
     ----------
     amp : Amp

@@ -96,6 +96,8 @@ def listen(
 ) -> Listening:
     """Hear an audition: stock and modded amp at `listening_positions`, the difference where it compares, and pops.
 
+    What was rendered before is taken from the cache.
+
     Parameters
     ----------
     audition : Audition

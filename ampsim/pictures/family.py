@@ -57,6 +57,8 @@ def family_picture(
 ) -> Picture:
     """Draw the gains of one variant at up to twelve positions.
 
+    The lines are told apart by colour and by their labels at the right end.
+
     Parameters
     ----------
     response : xarray.Dataset

@@ -72,6 +72,8 @@ def overlay_picture(
 ) -> Picture:
     """Draw stock against modded over frequency, at one or a few positions, and the change below.
 
+    Both panels share the axis of frequency, so that a change can be read off where it stands.
+
     Parameters
     ----------
     response : xarray.Dataset

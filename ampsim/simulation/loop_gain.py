@@ -30,6 +30,8 @@ def loop_gain(
 ) -> xr.Dataset:
     """Loop gain of one or more variants over positions of their controls.
 
+    It is measured with the loop closed, so the amp stays at its operating point.
+
     Parameters
     ----------
     amps : Amp or sequence of Amp

@@ -38,6 +38,8 @@ def simulate(
 ) -> xr.Dataset:
     """Simulate one or more variants of an amp over positions of their controls.
 
+    Each amp at each position is one netlist that runs on a worker process.
+
     Parameters
     ----------
     amps : Amp or sequence of Amp

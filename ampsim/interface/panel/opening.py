@@ -59,10 +59,7 @@ def open_panel(folder: str | Path) -> Panel:
 
     It stands where it was left; before it was ever used, where the job compares stock and modded.
 
-    Parameters
-    ----------
-    folder : str or Path
-        The job's folder.
+    `folder`: the job's folder.
 
     Returns
     -------

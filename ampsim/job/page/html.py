@@ -40,6 +40,8 @@ def page_html(
 ) -> str:
     """The whole file; the same input gives the same text.
 
+    Every text that comes from a person is escaped by the template.
+
     Parameters
     ----------
     audition : Audition

@@ -33,6 +33,8 @@ def write_page(
 ) -> Path:
     """Write the page to hand over: one HTML file, no network, every position computed beforehand.
 
+    A page that is there already is replaced only when the new one is whole.
+
     Parameters
     ----------
     audition : Audition

@@ -123,6 +123,8 @@ def exercise(
 ) -> ExerciseSheet:
     """Make the exercise of a job; every answer is computed from the job.
 
+    The questions follow the order of the work: before anything is touched, at rest, what each position does.
+
     Parameters
     ----------
     audition : Audition

@@ -37,6 +37,8 @@ def owner_page(
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.
 
+    Without a record it is the plain page, with the advice alone.
+
     Parameters
     ----------
     audition : Audition

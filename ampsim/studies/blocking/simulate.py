@@ -31,6 +31,8 @@ def blocking(
 ) -> xr.Dataset:
     """Play a small tone, a hard burst and the small tone again.
 
+    What the small tone loses after the burst is what a soft note loses after a hard stroke.
+
     Parameters
     ----------
     amps : Amp or sequence of Amp

@@ -66,6 +66,8 @@ def hum_spectrum(
 ) -> xr.Dataset:
     """Hum at the output of one or more variants over positions of their controls, with the input silent.
 
+    Ripple enters at every supply node by itself, heater leakage at every cathode.
+
     Parameters
     ----------
     amps : Amp or sequence of Amp

@@ -40,6 +40,8 @@ def noise_spectrum(
 ) -> xr.Dataset:
     """Noise at the output of one or more variants over positions of their controls, with the input silent.
 
+    Each resistor and valve is a source of its own, so that the sum can be told apart again.
+
     Parameters
     ----------
     amps : Amp or sequence of Amp

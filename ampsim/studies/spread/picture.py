@@ -96,6 +96,8 @@ def spread_picture(
 ) -> Picture:
     """Draw the gains of a run of amps as bands, stock and modded, and the change beside what a valve swap does.
 
+    A band holds the middle ninety percent of the amps; the change stands out where it leaves the band of the swap.
+
     Parameters
     ----------
     run : xarray.Dataset

@@ -50,6 +50,21 @@ def printable(path: str | Path) -> str:
     return text if text.isprintable() and len(text) < 500 else shown(text)
 
 
+def shipped_folder(name: str, holding: str = ".") -> Path:
+    """The folder of this name, with something in it, that comes with ampsim: in the package, or beside it in a clone.
+
+    Raises
+    ------
+    DescriptionError
+        When there is none.
+    """
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / name, package.parent / name):
+        if (folder / holding).is_dir():
+            return folder
+    raise DescriptionError(f"the folder '{name}' is missing beside or in {package}; install ampsim again")
+
+
 def write_whole(path: Path, content: bytes | str) -> Path:
     """Write beside the file and put it in its place only when all of it is on the disk.
 

@@ -208,12 +208,8 @@ def write_wav(path: str | Path, samples: NDArray[np.floating], rate: int, bits: 
     ----------
     path : str or Path
         Missing folders are made.
-    samples : ndarray
-        Shape (samples,) or (samples, channels), between -1 and 1 [of full scale].
-    rate : {44100, 48000, 96000}
-        Samples a second [Hz].
-    bits : {16, 24, 32}
-        Of a sample.
+    samples, rate, bits
+        As those of `wav_bytes` [of full scale, Hz].
 
     Raises
     ------

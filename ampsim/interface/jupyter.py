@@ -9,23 +9,9 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from ..base.errors import AmpsimError
+from ..base.files import shipped_folder
 
 _NEEDED = ("jupyterlab", "ipywidgets", "anywidget")
-
-
-def notebooks() -> Path:
-    """The folder of notebooks that comes with ampsim (in the package, or beside it in a clone).
-
-    Raises
-    ------
-    AmpsimError
-        When there is none.
-    """
-    here = Path(__file__).resolve().parent.parent
-    for folder in (here / "notebooks", here.parent / "notebooks"):
-        if folder.is_dir():
-            return folder
-    raise AmpsimError(f"the folder 'notebooks' is missing beside or in {here}; give a folder of your own")
 
 
 def command(folder: Path, more: Sequence[str] = ()) -> list[str]:
@@ -59,7 +45,7 @@ def start(folder: Path | None = None, more: Sequence[str] = ()) -> int:
     AmpsimError
         When the folder or JupyterLab is missing.
     """
-    target = folder or notebooks()
+    target = folder or shipped_folder("notebooks")
     if not target.is_dir():
         raise AmpsimError(f"{target}: no such folder")
     missing = [name for name in _NEEDED if find_spec(name) is None]

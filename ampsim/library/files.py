@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..base.files import MOST_BYTES, printable, read_bounded
+from ..base.files import MOST_BYTES, printable, read_bounded, shipped_folder
 
 
 def models() -> Path:
@@ -19,11 +19,7 @@ def models() -> Path:
     DescriptionError
         When it is missing.
     """
-    here = Path(__file__).resolve().parent.parent
-    for folder in (here / "models", here.parent / "models"):
-        if (folder / "valves").is_dir():
-            return folder
-    raise DescriptionError(f"the folder 'models' is missing beside or in {here}; install ampsim again")
+    return shipped_folder("models", "valves")
 
 
 def models_in(folder: str) -> dict[str, Path]:

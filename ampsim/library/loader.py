@@ -157,23 +157,14 @@ def load_amp(name: str | Path) -> Amp:
 
 
 def load_mod(name: str | Path) -> Mod:
-    """Load a mod by name from models/mods, or from a TOML file.
-
-    Raises
-    ------
-    DescriptionError
-        Naming file, entry, offending value and the nearest valid thing.
-    """
+    """Load a mod by name from models/mods, or from a TOML file. Errors as those of `load_amp`."""
     return Loader().mod(str(name))
 
 
 def load_audition(name: str | Path) -> Audition:
     """Load an audition by name from models/jobs, or from a TOML file; amps and mods it names may lie beside it.
 
-    Raises
-    ------
-    DescriptionError
-        Naming file, entry, offending value and the nearest valid thing.
+    Errors as those of `load_amp`.
     """
     return cast("Audition", Loader().load("audition", str(name)))
 

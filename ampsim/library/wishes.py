@@ -73,6 +73,8 @@ def read_wishes(
 ) -> WishList:
     """Make a WishList of a wish file's tables; amp, mods and drawer it names are loaded by the caller.
 
+    Each part that may change and each wish is checked against the amp with its mods.
+
     Parameters
     ----------
     data : mapping

@@ -55,6 +55,8 @@ def bias_picture(
 ) -> Picture:
     """Draw the table of operating points: volts, milliamperes, plate dissipation against its limit, verdict.
 
+    A row to each valve at each position; where a valve idles alike in all variants one row stands for them.
+
     Parameters
     ----------
     response : xarray.Dataset

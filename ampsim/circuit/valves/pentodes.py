@@ -75,15 +75,8 @@ def koren(p: Parameters, plate: Array, grid: Array, screen: Array) -> tuple[Arra
 
     Parameters
     ----------
-    p : mapping of str to float
-        The law's parameters.
-    plate, grid, screen : ndarray
-        Voltages against the cathode [V].
-
-    Returns
-    -------
-    tuple of ndarray
-        Plate and screen current [A].
+    p, plate, grid, screen
+        As those of `space_charge` [V]; plate and screen current [A] come back as there.
     """
     drawn = np.maximum(screen, LOWEST_SCREEN)
     effective = drawn / p["kP"] * np.logaddexp(0.0, p["kP"] * (1.0 / p["mu"] + grid / drawn))

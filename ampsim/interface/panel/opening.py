@@ -57,14 +57,8 @@ def explore(
 def open_panel(folder: str | Path) -> Panel:
     """Open the panel on a job; positions are kept in its folder.
 
-    It stands where it was left; before it was ever used, where the job compares stock and modded.
-
-    `folder`: the job's folder.
-
-    Returns
-    -------
-    Panel
-        A widget; put it on the last line of a cell.
+    It stands where it was left; before it was ever used, where the job compares stock and modded. Like that of
+    `explore` it is a widget for the last line of a cell.
 
     Raises
     ------

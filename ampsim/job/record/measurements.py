@@ -55,11 +55,6 @@ def keep_readings(
     date : datetime.date
         Default today.
 
-    Returns
-    -------
-    Record
-        As saved.
-
     Raises
     ------
     DescriptionError
@@ -88,6 +83,8 @@ def keep_sweep(
     at: Position = {},  # noqa: B006
 ) -> Record:
     """Keep a measured sweep and write it down; the file is read once to see that it can be.
+
+    The record comes back as saved.
 
     Parameters
     ----------

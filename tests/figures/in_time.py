@@ -187,12 +187,12 @@ def growth(amp: Amp, position: Position) -> float:
     """Real part [1/s] of the amp's rightmost pole at rest: above zero it cannot stay there, whoever computes it."""
     wired, whole = stands(amp, position)
     ours = machine_at_rest(whole[0].parts, wired.speaker, 1.0 / RATE)
-    found, seats = ours.setting.equations, ours.seats
+    found = ours.setting.equations
     if not len(found.energy):
         return -math.inf
     ports = found.ports
     slopes = np.zeros((ports, ports))
-    for (_, rows, valves), place, block in zip(seats.spans, seats.places, ours._blocks, strict=True):
+    for (_, rows, valves), place, block in zip(*ours._valves[:2], ours._valves.blocks, strict=True):
         for lane, row, column in itertools.product(range(valves), range(rows), range(rows)):
             at = place[row * LANES + lane], place[column * LANES + lane]
             slopes[at] = newton.slope_of(block, lane, row, column)

@@ -25,7 +25,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
-from ampsim.simulation.timestep import compiled, elementary, machine, newton
+from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, newton
 from ampsim.simulation.timestep.branches import Branch, Parts, Seat
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.sockets import seats_of
@@ -181,11 +181,11 @@ def test_compiled_law_and_slopes_are_those_of_the_law(name):
     v, amps = np.zeros(laid.width), np.zeros(laid.width)
     for row, volts in enumerate(zip(plate, grid, screen, strict=True)):
         v[:ports] = volts[:ports]
-        newton.evaluate(v, laid.spans, laid.places, laid.grids, laid.blocks, laid.tables, amps)
+        newton.evaluate(v, laid.valves, amps)
         found[row, :ports] = (amps + newton.PATH * v)[:ports]
         for i in range(ports):
             for j in range(ports):
-                slopes[row, i, j] = newton.slope_of(laid.blocks[0], 0, i, j) + newton.PATH * (i == j)
+                slopes[row, i, j] = newton.slope_of(laid.valves.blocks[0], 0, i, j) + newton.PATH * (i == j)
     wanted = currents(valve, plate, grid, screen if whole else None)
     np.testing.assert_allclose(found[:, 0], wanted.plate, rtol=1e-11, atol=1e-14)
     np.testing.assert_allclose(found[:, 2], wanted.screen, rtol=1e-11, atol=1e-14)
@@ -208,7 +208,7 @@ def test_operating_point_is_that_of_ngspice(name):
     amp = load_amp(name)
     rest = simulate(amp, OperatingPoint())["voltage"].isel(variant=0, position=0)
     ours = settled(amp)
-    volts = ours._work[newton.V, : len(ours.seats.ports)]
+    volts = ours._work[kernel_arguments.V, : len(ours.seats.ports)]
     nets = dict(zip(ours.seats.ports, volts, strict=True))
     _, whole = stands(amp, {})
     for seat in whole[0].parts.seats:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +19,11 @@ from .differentiate import laws_text
 
 # Its own types know neither its options nor its settings.
 numba: Any = import_module("numba")
-_SOURCES = ("compiled", "elementary", "compiled_laws", "newton", "kernel")
+_SOURCES = ("compiled", "elementary", "compiled_laws", "kernel_arguments", "newton", "kernel")
 # Views of arrays are not counted (`_nrt`): counting them took a quarter of the time, and nothing is made in the loop.
 _OPTIONS = {"nogil": True, "_nrt": False, "error_model": "numpy", "fastmath": {"contract"}}
 _TEXT = laws_text()
+F = TypeVar("F", bound=Callable[..., Any])
 
 
 def cache_folder() -> Path | None:
@@ -64,7 +65,7 @@ def eights(count: int) -> int:
 
 
 def align(array: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A copy that begins where a line of the processor's cache does: rows are read a line at a time."""
+    """Copy numbers ([V], [ohm] ...) to where a line of the processor's cache begins: rows are read a line at a time."""
     room = np.empty(array.size + 8)
     first = -room.ctypes.data // 8 % 8
     whole = room[first : first + array.size].reshape(array.shape)
@@ -75,7 +76,7 @@ def align(array: NDArray[np.float64]) -> NDArray[np.float64]:
 _FOLDER = cache_folder()
 
 
-def jit(function: Callable[..., Any]) -> Callable[..., Any]:
+def jit(function: F) -> F:
     """Have a function compiled at its first call, and kept for later processes where there is a folder to keep it."""
     if _FOLDER is None:
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
@@ -83,16 +84,16 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
         return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def inline_early(function: Callable[..., Any]) -> Callable[..., Any]:
+def inline_early(function: F) -> F:
     """Have a small function put in the place of its calls."""
     return numba.njit(inline="always", **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def inline_late(function: Callable[..., Any]) -> Callable[..., Any]:
+def inline_late(function: F) -> F:
     """Have a function compiled into those that call it."""
     return numba.njit(forceinline=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
 
 
-def jit_uncached(function: Callable[..., Any]) -> Callable[..., Any]:
+def jit_uncached(function: F) -> F:
     """Have a function compiled together with what calls it."""
     return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]

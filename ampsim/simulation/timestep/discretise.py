@@ -10,14 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...circuit.nets import INPUT
 from .branches import Parts
 from .compiled import align, eights
+from .kernel_arguments import Array, Integers, Step
 from .state_space import Equations
 
-Array = NDArray[np.float64]
 # Share of the new sample in each step. The trapezoidal rule has a half; a little more, and what is quicker than the
 # steps dies away instead of turning its sign from step to step, which hard clipping would hear. Chosen by trial.
 NEW = 0.51
@@ -25,18 +24,14 @@ NEW = 0.51
 
 @dataclass(frozen=True, eq=False)
 class Discrete:
-    """One step of a circuit: see `kernel.march` for the arrays.
+    """One step of a circuit.
 
     `coupling` K, transposed. `keep` Q, shape (states, held + ports): x = s + Q w in scaled states; `scale` turns states
     into scaled ones. The loop keeps s as `turned` by an orthogonal matrix, in which a step is nearly triangular (real
     Schur form: G. H. Golub, C. F. Van Loan, Matrix Computations, section 7.4) and costs half.
     """
 
-    columns: Array
-    heights: NDArray[np.int64]
-    by_input: Array
-    constant: Array
-    by_current: Array
+    step: Step
     coupling: Array
     keep: Array
     turned: Array
@@ -86,10 +81,11 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     by_current = np.ascontiguousarray(through[count, held:])
     by_input, constant = np.ascontiguousarray(through[:, driven]), through[:, :held] @ volts
     coupling = through[:count, held:].T
-    return Discrete(columns, heights, by_input, constant, by_current, coupling, keep, turned, scale, volts, driven)
+    made = Step(columns, heights, by_input, constant, by_current, states)
+    return Discrete(made, coupling, keep, turned, scale, volts, driven)
 
 
-def _lay_out(above: Array, below: Array) -> tuple[Array, NDArray[np.int64]]:
+def _lay_out(above: Array, below: Array) -> tuple[Array, Integers]:
     """Both matrices one under the other by columns, each from a row divisible by eight; how far eight columns reach."""
     first = eights(len(above))
     columns = np.zeros((eights(below.shape[1]), first + eights(len(below))))

@@ -5,7 +5,7 @@ valves draw at their ports. For a step everything but the new currents is one pr
 what the new currents i and the new input u add stands beside it, and the ports' voltages v follow from the valves'
 laws i(v). What is `known` after a step is then what the next one begins with.
 
-      known                columns                   Newton
+      known                Step.columns              Solver
     +-----------+        +---------------+    p    +------------------+  v, i
     | states s  |------->| ports         |--(+)--->| v = p + K i(v)   |------+
     | currents i|        |---------------|   |     +------------------+      |
@@ -21,10 +21,8 @@ laws i(v). What is `known` after a step is then what the next one begins with.
 
 from __future__ import annotations
 
-from typing import Any
-
 from .compiled import inline_late, jit
-from .newton import (
+from .kernel_arguments import (
     AT,
     CURRENT,
     ERROR,
@@ -36,56 +34,64 @@ from .newton import (
     RIGHT,
     STEP,
     WANTED,
+    Array,
+    Integers,
+    Solver,
+    Step,
     V,
-    add_eight,
-    lead,
-    multiply,
-    newton,
 )
+from .newton import add_eight, lead, multiply, newton
 
 
 @inline_late
-def advance(columns: Any, heights: Any, known: Any, into: Any) -> None:
-    """As `multiply`, of a matrix whose columns end at heights, one to each eight of them."""
+def advance(columns: Array, heights: Integers, known: Array, into: Array) -> None:
+    """As `multiply`, of a matrix whose columns end early.
+
+    Parameters
+    ----------
+    columns : ndarray
+        `Step.columns`.
+    heights : ndarray
+        `Step.heights`: where each eight columns end.
+    known : ndarray
+        States, currents [A], last input [V], one; filled up to a multiple of eight.
+    into : ndarray
+        Takes the product.
+    """
     for row in range(into.shape[0]):
         into[row] = 0.0
     for eight in range(heights.shape[0]):
         add_eight(columns, 8 * eight, known, heights[eight], into)
 
 
+# The order of the arguments is for speed: with `solver` before the vectors LLVM makes a loop of up to twice the time.
 @jit
-def march(
-    columns: Any,
-    heights: Any,
-    by_input: Any,
-    constant: Any,
-    by_current: Any,
-    states: int,
-    signal: Any,
-    heard: Any,
-    known: Any,
-    into: Any,
-    spans: Any,
-    places: Any,
-    grids: Any,
-    blocks: Any,
-    tables: Any,
-    coupling: Any,
-    unit: Any,
-    work: Any,
-    inverse: Any,
-    state: Any,
-) -> bool:
-    """Go through the samples of `signal` [V] and put what is heard into `heard` [V]; whether all were solved.
+def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, solver: Solver) -> bool:
+    """Go through the samples of a signal; whether all were solved.
 
-    `columns` takes `known` (states, currents, last input, one) to what the circuit gives at the ports without the new
-    currents, the same at the place listened at, and, from the next row divisible by eight on, the next states, of which
-    there are `states`; `heights` as `advance` has them. After a sample that was not solved all is as before it, its
-    voltages in row `LAST`.
+    After a sample that was not solved all is as before it, its voltages in row `LAST`.
+
+    Parameters
+    ----------
+    step : Step
+        The linear circuit.
+    signal : ndarray
+        The input [V].
+    heard : ndarray
+        Takes what is heard [V].
+    known : ndarray
+        States, currents [A], last input [V], one; afterwards those after the last sample.
+    into : ndarray
+        Room for the product of the matrix with `known`.
+    solver : Solver
+        The valves behind the circuit.
     """
+    columns, heights, states = step.columns, step.heights, step.states
+    by_input, constant, by_current = step.by_input, step.constant, step.by_current
+    work, inverse, state = solver.work, solver.inverse, solver.state
     ports = by_current.shape[0]
     first = 8 * (ports // 8 + 1)
-    v, current, p, right, step = work[V], work[CURRENT], work[WANTED], work[RIGHT], work[STEP]
+    v, current, p, right, change = work[V], work[CURRENT], work[WANTED], work[RIGHT], work[STEP]
     for sample in range(signal.shape[0]):
         advance(columns, heights, known, into)
         drive = signal[sample]
@@ -96,15 +102,15 @@ def march(
         for row in range(v.shape[0]):
             work[OLD, row] = v[row]
             right[row] = p[row] - work[OLD_P, row]
-        multiply(inverse, right, step)
+        multiply(inverse, right, change)
         for row in range(v.shape[0]):
-            work[GUESS, row] = v[row] + step[row]
+            work[GUESS, row] = v[row] + change[row]
             v[row] = work[GUESS, row] + work[ERROR, row]
-        if not newton(p, spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
+        if not newton(p, solver):
             state[REPAIRED] += 1
             for row in range(v.shape[0]):
                 work[LAST, row] = work[OLD, row]
-            if not lead(spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
+            if not lead(solver):
                 state[AT] = sample
                 return False
         out = into[ports] + by_input[ports] * drive + constant[ports]

@@ -3,21 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...base.errors import EngineError
-from . import newton
 from .branches import Parts
 from .compiled import align
 from .discretise import Discrete, discrete
 from .kernel import march
+from .kernel_arguments import (
+    AT,
+    COUNTS,
+    CURRENT,
+    ERROR,
+    EVALUATIONS,
+    FACTORISATIONS,
+    FRESH,
+    LAST,
+    OLD_P,
+    REPAIRED,
+    ROWS,
+    WANTED,
+    Array,
+    Solver,
+    V,
+)
+from .newton import lead, newton
 from .sockets import Seats, seats_of
 from .state_space import Equations, equations
 
-Array = NDArray[np.float64]
 # Samples after a movement that are taken as two halves by the backward rule.
 SMOOTH = 2
 # A sample that cannot be solved as a whole is taken in up to two to this power.
@@ -79,50 +93,49 @@ class Machine:
 
     def __init__(self, setting: Setting, seats: Seats) -> None:
         self.setting, self.seats = setting, seats
-        self._work = align(np.zeros((newton.ROWS, seats.width)))
+        self._work = align(np.zeros((ROWS, seats.width)))
         self._inverse = align(np.eye(seats.width))
         # A block holds voltages and currents while it is worked on: each machine has its own.
-        self._blocks = align(seats.blocks)
-        self._state = np.zeros(newton.COUNTS, dtype=np.int64)
-        self._known = align(np.zeros(len(setting.step.columns)))
-        self._into = align(np.zeros(setting.step.columns.shape[1]))
+        self._valves = seats.valves._replace(blocks=align(seats.valves.blocks))
+        self._state = np.zeros(COUNTS, dtype=np.int64)
+        columns = setting.step.step.columns
+        self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
         self.rest_volts = self._come_to_rest()
 
     @property
     def evaluations(self) -> int:
         """How often the laws of all valves were worked out."""
-        return int(self._state[newton.EVALUATIONS])
+        return int(self._state[EVALUATIONS])
 
     @property
     def factorisations(self) -> int:
         """How often Newton's matrix was factorised."""
-        return int(self._state[newton.FACTORISATIONS])
+        return int(self._state[FACTORISATIONS])
 
     @property
     def repaired(self) -> int:
         """How many samples were solved by going there in smaller steps."""
-        return int(self._state[newton.REPAIRED])
+        return int(self._state[REPAIRED])
 
-    def _solver(self) -> tuple[Any, ...]:
-        return self.seats.unit, self._work, self._inverse, self._state
-
-    def _valves(self) -> tuple[Any, ...]:
-        return self.seats.spans, self.seats.places, self.seats.grids, self._blocks, self.seats.tables
+    def _solver(self, coupling: Array) -> Solver:
+        """The valves behind a circuit that couples them so; K over the ports, by columns."""
+        whole = align(self.seats.spread(coupling))
+        return Solver(self._valves, whole, self.seats.unit, self._work, self._inverse, self._state)
 
     def _come_to_rest(self) -> float:
         """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
         found, step = self.setting.equations, self.setting.step
         held, ports = len(found.held), found.ports
-        self._work[newton.WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
-        given = (*self._valves(), self.seats.spread(found.rest_ports[:ports, held:].T), *self._solver())
-        arrived = newton.lead(*given)
+        self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
+        solver = self._solver(found.rest_ports[:ports, held:].T)
+        arrived = lead(solver)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
         for _ in range(2):
-            self._state[newton.FRESH] = 0
-            arrived = arrived and newton.newton(self._work[newton.WANTED], *given)
+            self._state[FRESH] = 0
+            arrived = arrived and newton(self._work[WANTED], solver)
         if not arrived:
             raise EngineError("no operating point was found")
-        currents = self._work[newton.CURRENT, : found.ports]
+        currents = self._work[CURRENT, : found.ports]
         w = np.concatenate([step.volts, currents])
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
@@ -134,10 +147,10 @@ class Machine:
         currents = w[len(step.volts) :]
         known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, [w[step.driven], 1.0]])
         self._known[: len(known)] = known
-        self._work[newton.OLD_P] = self._work[newton.V] - self.seats.spread(step.coupling.T @ currents)
-        self._work[newton.ERROR] = 0.0
+        self._work[OLD_P] = self._work[V] - self.seats.spread(step.coupling.T @ currents)
+        self._work[ERROR] = 0.0
         self._inverse[:] = np.eye(self.seats.width)
-        self._state[newton.FRESH] = 0
+        self._state[FRESH] = 0
 
     def _leave(self) -> tuple[Array, Array]:
         """Scaled states and the inputs w, as `_enter` takes them."""
@@ -160,7 +173,7 @@ class Machine:
             self._enter(step, *self._leave())
         heard, done = np.empty(len(signal)), 0
         while not self._march(step, signal[done:], heard[done:]):
-            done += int(self._state[newton.AT]) + 1
+            done += int(self._state[AT]) + 1
             finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
             if finer is None:
                 raise Unsolved(done - 1)
@@ -168,19 +181,16 @@ class Machine:
         return heard
 
     def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
-        matrices = (step.columns, step.heights, step.by_input, step.constant, step.by_current, len(step.scale))
-        vectors = (np.ascontiguousarray(signal), heard, self._known, self._into)
-        return bool(
-            march(*matrices, *vectors, *self._valves(), align(self.seats.spread(step.coupling)), *self._solver())
-        )
+        solver = self._solver(step.coupling)
+        return bool(march(step.step, np.ascontiguousarray(signal), heard, self._known, self._into, solver))
 
     def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
-        self._work[newton.V] = self._work[newton.LAST]
-        volts, (states, w) = self._work[newton.V].copy(), self._leave()
+        self._work[V] = self._work[LAST]
+        volts, (states, w) = self._work[V].copy(), self._leave()
         for depth in range(1, DEEPEST + 1):
             fine, count = self.setting.finer(depth, whole), 2**depth
-            self._work[newton.V] = volts
+            self._work[V] = volts
             self._enter(fine, states, w)
             ramp = w[step.driven] + (drive - w[step.driven]) * np.arange(1, count + 1) / count
             heard = np.empty(count)

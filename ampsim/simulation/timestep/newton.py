@@ -4,29 +4,34 @@ Solves v = p + K i(v), where p is what the linear circuit gives. The inverse of 
 as long as corrections fall; when they grow under a fresh one, the last step is halved (natural monotonicity test:
 P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, section 3.3). What does not converge is led there in small
 steps of p.
-
-`blocks` as in `differentiate`, four valves of one law each; `spans` (blocks, 3): a block's law, its electrodes, its
-valves. `places` (blocks, 12): the ports of its plates, of its grids, of its screens; where there is no valve, those of
-the first. `grids` (blocks, 4): each valve's table in `tables` (kinds, knots, 2): grid current and slope. There is a
-multiple of eight ports; through those added for that nothing flows. `coupling` is K, stored by columns; `unit` one over
-the scale of each voltage [1/V]. `work` (rows, ports): voltages, currents, residual, correction, and what was before.
-`inverse` (ports, ports): of Newton's matrix, by columns. `state`: whether there is an inverse; counts.
 """
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 
 from .compiled import inline_late, jit
 from .compiled_laws import currents
 from .differentiate import GRID, LANES, PLATE, SCREEN
+from .kernel_arguments import (
+    AHEAD,
+    BASE,
+    CURRENT,
+    EVALUATIONS,
+    FACTORISATIONS,
+    FRESH,
+    OLD,
+    OLD_P,
+    RIGHT,
+    STEP,
+    TRIAL,
+    WANTED,
+    Array,
+    Solver,
+    V,
+    Valves,
+)
 
-V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR = range(13)
-ROWS = 13
-FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
-COUNTS = 5
 TOLERANCE = 1e-3
 TRIES = 40
 SLOW = 0.2
@@ -39,8 +44,22 @@ PATH = 1e-6
 
 
 @inline_late
-def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> None:
-    """Add eight columns of a matrix, as far as `height`, times their numbers."""
+def add_eight(columns: Array, column: int, known: Array, height: int, into: Array) -> None:
+    """Add eight columns of a matrix times their numbers.
+
+    Parameters
+    ----------
+    columns : ndarray
+        The matrix, stored by columns.
+    column : int
+        The first of the eight.
+    known : ndarray
+        A number to each column, in the unit of what it stands for, such as [V] or [A].
+    height : int
+        How many rows to add; below them the columns are zero.
+    into : ndarray
+        Added to.
+    """
     a, b, c, d = known[column], known[column + 1], known[column + 2], known[column + 3]
     e, f, g, h = known[column + 4], known[column + 5], known[column + 6], known[column + 7]
     one, two, three, four = columns[column], columns[column + 1], columns[column + 2], columns[column + 3]
@@ -51,8 +70,8 @@ def add_eight(columns: Any, column: int, known: Any, height: int, into: Any) -> 
 
 
 @inline_late
-def multiply(columns: Any, known: Any, into: Any) -> None:
-    """Matrix, stored by columns, times a vector; there is a multiple of eight columns."""
+def multiply(columns: Array, known: Array, into: Array) -> None:
+    """Matrix, stored by columns, times a vector, such as K [ohm] times currents [A]; a multiple of eight columns."""
     for row in range(into.shape[0]):
         into[row] = 0.0
     for column in range(0, known.shape[0], 8):
@@ -60,8 +79,8 @@ def multiply(columns: Any, known: Any, into: Any) -> None:
 
 
 @inline_late
-def grid_current(table: Any, volts: float) -> Any:
-    """Current and slope at a grid voltage from a table, by cubics; beyond the table straight on."""
+def grid_current(table: Array, volts: float) -> tuple[float, float]:
+    """Current [A] and slope [S] at a grid voltage [V] from a table, by cubics; beyond the table straight on."""
     if volts <= LOWEST:
         return table[0, 0], 0.0
     if volts >= HIGHEST:
@@ -86,36 +105,51 @@ def grid_current(table: Any, volts: float) -> Any:
 
 
 @inline_late
-def evaluate(v: Any, spans: Any, places: Any, grids: Any, blocks: Any, tables: Any, current: Any) -> None:
-    """Currents through all ports, less what the linear circuit counts already; their slopes stay in the blocks."""
+def evaluate(v: Array, valves: Valves, current: Array) -> None:
+    """Work out the currents [A] through all ports at the voltages `v` [V]; their slopes [S] stay in the blocks.
+
+    The linear circuit counts `PATH` across each port already: that is left out.
+    """
+    spans, places, grids, blocks, tables = valves.spans, valves.places, valves.grids, valves.blocks, valves.tables
     for number in range(spans.shape[0]):
-        rows, valves, block, place = spans[number, 1], spans[number, 2], blocks[number], places[number]
+        rows, count, block, place = spans[number, 1], spans[number, 2], blocks[number], places[number]
         for lane in range(rows * LANES):
             block[lane] = v[place[lane]]
         currents(spans[number, 0], block)
-        for lane in range(valves):
+        for lane in range(count):
             current[place[lane]] = block[PLATE * LANES + lane] - PATH * block[lane]
             volts = block[LANES + lane]
             grid, block[GRID * LANES + lane] = grid_current(tables[grids[number, lane]], volts)
             current[place[LANES + lane]] = grid - PATH * volts
         if rows == 3:
-            for lane in range(valves):
+            for lane in range(count):
                 at = 2 * LANES + lane
                 current[place[at]] = block[SCREEN * LANES + lane] - PATH * block[at]
 
 
 @jit
-def slope_of(block: Any, lane: int, row: int, column: int) -> Any:
-    """How the current of a valve's port goes with the voltage of another of its ports [S]."""
+def slope_of(block: Array, lane: int, row: int, column: int) -> float:
+    """How the current of a valve's port goes with the voltage of another of its ports [S].
+
+    Parameters
+    ----------
+    block : ndarray
+        A block of `Valves.blocks`, after `evaluate`.
+    lane : int
+        The valve's place in the block.
+    row, column : int
+        The port with the current, the port with the voltage: 0 plate, 1 grid, 2 screen.
+    """
     own = PATH if row == column else 0.0
     if row == 1:
         return block[GRID * LANES + lane] - own if column == 1 else 0.0
-    return block[((PLATE if row == 0 else SCREEN) + 1 + column) * LANES + lane] - own
+    return float(block[((PLATE if row == 0 else SCREEN) + 1 + column) * LANES + lane] - own)
 
 
 @jit
-def invert(spans: Any, places: Any, blocks: Any, coupling: Any, inverse: Any) -> None:
-    """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method."""
+def invert(valves: Valves, coupling: Array, inverse: Array) -> None:
+    """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method; `coupling` is K [ohm]."""
+    spans, places, blocks = valves.spans, valves.places, valves.blocks
     width = coupling.shape[0]
     for column in range(width):
         for row in range(width):
@@ -138,8 +172,8 @@ def invert(spans: Any, places: Any, blocks: Any, coupling: Any, inverse: Any) ->
 
 
 @jit
-def eliminate(inverse: Any, pivot: int) -> None:
-    """One step of Gauss and Jordan's method, four columns at a time."""
+def eliminate(inverse: Array, pivot: int) -> None:
+    """One step of Gauss and Jordan's method, four columns at a time, on a matrix of numbers [ratio]."""
     width = inverse.shape[0]
     own = inverse[pivot]
     by = 1.0 / own[pivot]
@@ -160,16 +194,30 @@ def eliminate(inverse: Any, pivot: int) -> None:
 
 
 @inline_late
-def residual(p: Any, coupling: Any, v: Any, current: Any, right: Any) -> None:
-    """What is left of v = p + K i."""
+def residual(p: Array, coupling: Array, v: Array, current: Array, right: Array) -> None:
+    """What is left of v = p + K i.
+
+    Parameters
+    ----------
+    p : ndarray
+        What the linear circuit gives at the ports [V].
+    coupling : ndarray
+        K [ohm], by columns.
+    v : ndarray
+        Voltages of the ports [V].
+    current : ndarray
+        Their currents [A].
+    right : ndarray
+        Takes p + K i - v [V].
+    """
     multiply(coupling, current, right)
     for row in range(right.shape[0]):
         right[row] += p[row] - v[row]
 
 
 @inline_late
-def largest(step: Any, unit: Any) -> float:
-    """Size of a correction in scaled volts; NaN stays NaN."""
+def largest(step: Array, unit: Array) -> float:
+    """Greatest of the corrections [V], each times its unit [1/V]; NaN stays NaN."""
     size = 0.0
     for row in range(step.shape[0]):
         one = abs(step[row]) * unit[row]
@@ -179,8 +227,9 @@ def largest(step: Any, unit: Any) -> float:
 
 
 @inline_late
-def finish(spans: Any, places: Any, blocks: Any, work: Any) -> None:
-    """Take the last correction, and the currents with it."""
+def finish(valves: Valves, work: Array) -> None:
+    """Take the last correction of the voltages [V], and the currents with it, in `work`."""
+    spans, places, blocks = valves.spans, valves.places, valves.blocks
     v, current, step = work[V], work[CURRENT], work[STEP]
     for number in range(spans.shape[0]):
         rows, block, place = spans[number, 1], blocks[number], places[number]
@@ -202,35 +251,24 @@ def finish(spans: Any, places: Any, blocks: Any, work: Any) -> None:
 
 
 @jit
-def newton(
-    p: Any,
-    spans: Any,
-    places: Any,
-    grids: Any,
-    blocks: Any,
-    tables: Any,
-    coupling: Any,
-    unit: Any,
-    work: Any,
-    inverse: Any,
-    state: Any,
-) -> bool:
-    """Solve from the voltages in `work`; whether it converged."""
+def newton(p: Array, solver: Solver) -> bool:
+    """Solve v = p + K i(v) from the voltages in `Solver.work`, `p` in [V]; whether it converged."""
+    work, coupling, inverse, unit, state = solver.work, solver.coupling, solver.inverse, solver.unit, solver.state
     v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
     damping, last, new = 1.0, np.inf, False
     for turn in range(TRIES):
-        evaluate(v, spans, places, grids, blocks, tables, current)
+        evaluate(v, solver.valves, current)
         state[EVALUATIONS] += 1
         residual(p, coupling, v, current, right)
         made = state[FRESH] == 0
         if made:
-            invert(spans, places, blocks, coupling, inverse)
+            invert(solver.valves, coupling, inverse)
             state[FACTORISATIONS] += 1
             state[FRESH] = 1
         multiply(inverse, right, step)
         size = largest(step, unit)
         if size <= TOLERANCE:
-            finish(spans, places, blocks, work)
+            finish(solver.valves, work)
             return True
         if not size <= SLOW * last and turn > 0 and not made:
             if new and not size <= (1.0 - 0.5 * damping) * last:
@@ -246,13 +284,13 @@ def newton(
                     v[row] = base[row]
                 last = np.inf
                 continue
-            invert(spans, places, blocks, coupling, inverse)
+            invert(solver.valves, coupling, inverse)
             state[FACTORISATIONS] += 1
             multiply(inverse, right, step)
             size = largest(step, unit)
             made = True
             if size <= TOLERANCE:
-                finish(spans, places, blocks, work)
+                finish(solver.valves, work)
                 return True
         new, last = made, size
         damping = min(1.0, 2.0 * damping)
@@ -264,19 +302,9 @@ def newton(
 
 
 @jit
-def lead(
-    spans: Any,
-    places: Any,
-    grids: Any,
-    blocks: Any,
-    tables: Any,
-    coupling: Any,
-    unit: Any,
-    work: Any,
-    inverse: Any,
-    state: Any,
-) -> bool:
+def lead(solver: Solver) -> bool:
     """Go from the old p and its solution to the new p in steps as small as needed; whether it arrived."""
+    work = solver.work
     v, p, old, before, ahead = work[V], work[WANTED], work[OLD], work[OLD_P], work[AHEAD]
     done, length = 0.0, 0.5
     while done < 1.0:
@@ -284,8 +312,8 @@ def lead(
         for row in range(v.shape[0]):
             v[row] = old[row]
             ahead[row] = before[row] + share * (p[row] - before[row])
-        state[FRESH] = 0
-        if newton(ahead, spans, places, grids, blocks, tables, coupling, unit, work, inverse, state):
+        solver.state[FRESH] = 0
+        if newton(ahead, solver):
             done = share
             length *= 2.0
             for row in range(v.shape[0]):

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...circuit.valves.description import Valve
 from ...circuit.valves.evaluation import currents
@@ -15,9 +14,9 @@ from ...circuit.valves.laws import LAWS
 from .branches import Seat
 from .compiled import eights
 from .differentiate import LANES, PARAMETERS, ROWS
+from .kernel_arguments import Array, Valves
 from .newton import FINE, FINE_COUNT, HIGHEST, KNEE, KNOTS, LOWEST, WIDE
 
-Array = NDArray[np.float64]
 # Grid and plate: what one means in the tolerance [V].
 UNITS = {"grid": 1.0, "plate": 30.0, "screen": 30.0}
 _PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
@@ -25,18 +24,14 @@ _PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
 
 @dataclass(frozen=True, eq=False)
 class Seats:
-    """All valves of a circuit; arrays as `newton` takes them.
+    """All valves of a circuit, as the loop takes them.
 
     `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with.
     """
 
     ports: tuple[tuple[str, str], ...]
     width: int
-    spans: NDArray[np.int64]
-    places: NDArray[np.int64]
-    grids: NDArray[np.int64]
-    blocks: Array
-    tables: Array
+    valves: Valves
     unit: Array
 
     def spread(self, matrix: Array) -> Array:
@@ -64,16 +59,14 @@ def seats_of(given: Sequence[Seat]) -> Seats:
             filled = [seat.valve for seat in some] + [some[0].valve] * empty
             grids.append([types.index(valve) for valve in filled])
             blocks.append(_block(filled))
-    bare = Seats(
-        tuple(ports),
-        eights(len(ports)),
+    valves = Valves(
         np.array(spans, dtype=np.int64).reshape(-1, 3),
         np.array(places, dtype=np.int64).reshape(-1, 3 * LANES),
         np.array(grids, dtype=np.int64).reshape(-1, LANES),
         np.array(blocks).reshape(-1, ROWS * LANES),
         np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),
-        np.array(unit),
     )
+    bare = Seats(tuple(ports), eights(len(ports)), valves, np.array(unit))
     return replace(bare, unit=bare.spread(bare.unit))
 
 

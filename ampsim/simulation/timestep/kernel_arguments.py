@@ -1,0 +1,69 @@
+"""What the compiled loop works on, in named tuples, which compiled code takes as one argument each.
+
+Ports are the places where valve current flows. There is a multiple of eight; through those added for that nothing
+flows. Matrices are stored by columns.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+# Rows of `Solver.work`: voltages [V] and currents [A] of the ports, residual, correction, and what was before.
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR = range(13)
+ROWS = 13
+# Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
+FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
+COUNTS = 5
+
+
+class Valves(NamedTuple):
+    """Valves in blocks of four of one law, as `differentiate` writes the laws for.
+
+    `spans` (blocks, 3): a block's law, its electrodes, its valves. `places` (blocks, 12): the ports of its plates, of
+    its grids, of its screens; where there is no valve, those of the first. `grids` (blocks, 4): each valve's table in
+    `tables` (kinds, knots, 2): grid current [A] and slope [S]. `blocks`: parameters, voltages, currents and slopes.
+    """
+
+    spans: Integers
+    places: Integers
+    grids: Integers
+    blocks: Array
+    tables: Array
+
+
+class Solver(NamedTuple):
+    """The equations v = p + K i(v) but for p, and what solving them leaves behind.
+
+    `coupling` is K [ohm]; `unit` one over the scale of each voltage [1/V]. `work` (rows, ports), `inverse` (ports,
+    ports) of Newton's matrix, and `state`: see the names above.
+    """
+
+    valves: Valves
+    coupling: Array
+    unit: Array
+    work: Array
+    inverse: Array
+    state: Integers
+
+
+class Step(NamedTuple):
+    """One step of the linear circuit in time.
+
+    `columns` takes what is known (states, currents, last input, one) to the ports' voltages without the new currents,
+    the same at the place listened at, and, from the next row divisible by eight on, the next states, of which there
+    are `states`; `heights` says how far each eight columns reach. `by_input`, `constant` (ports, place listened at):
+    what the new input and the supplies add. `by_current` [ohm]: what the new currents add at the place listened at.
+    """
+
+    columns: Array
+    heights: Integers
+    by_input: Array
+    constant: Array
+    by_current: Array
+    states: int

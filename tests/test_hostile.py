@@ -280,9 +280,9 @@ def test_accepted_files_through_ngspice(folder: Path, amps: tuple[Amp, ...]) -> 
 
 
 SCRIPT = """
-from ampsim.analyses import OperatingPoint
-from ampsim.library import load_amp
-from ampsim.response import simulate
+from ampsim.simulation.analyses import OperatingPoint
+from ampsim.library.loader import load_amp
+from ampsim.simulation.response import simulate
 print(simulate(load_amp("workshop-b"), OperatingPoint(), workers=1)["voltage"].size)
 """
 

@@ -214,7 +214,7 @@ def test_a_modded_amp_is_held_against_its_own_parts() -> None:
 def test_a_part_is_told_with_the_value_of_the_switch_position() -> None:
     found = stage_told(load_amp("lesson-stage"), State(values=(("r4", 1e10),)), {"cathode resistor": "820"})
     assert found.suspicions[0].words == "R4 is open"
-    assert found.position == "cathode resistor=820"
+    assert found.position == "cathode resistor 820"
     risen = stage_told(load_amp("lesson-stage"), State(factors=(("r4", 1.9),)), {"cathode resistor": "820"})
     assert "(drawn 820)" in risen.suspicions[0].words
 

@@ -21,7 +21,7 @@ _FRESH = """
 import ampsim
 from ampsim.circuit.values import with_values
 from ampsim.interface.panel.simulator import AS_SET
-from ampsim.pictures.canvas import svg
+from ampsim.pictures.export import svg
 from ampsim.pictures.overlay import overlay_picture
 def fresh():
     amp = with_values(job.modded, panel.part_values)
@@ -271,7 +271,7 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.put("gain", 24)
     sheet.settled()
     text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
-    assert '"gain" = 0.24' in text  # and kept since, without a button
+    assert 'gain = 0.24' in text  # and kept since, without a button
     sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
     sheet.run()
     assert sheet.lab.value("panel.position['gain']") == 0.5

@@ -22,7 +22,7 @@ import json, os, sys, time
 if sys.argv[1] == "one":
     os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
 from ampsim import load_amp
-from ampsim.spread import spread
+from ampsim.simulation.monte_carlo import spread
 stock = load_amp("workshop-a")
 spread(stock, 4, seed=9)
 begin = time.perf_counter()
@@ -33,7 +33,7 @@ CLUSTER = """
 import json, sys
 from distributed import Client, LocalCluster
 from ampsim import load_amp
-from ampsim.spread import spread
+from ampsim.simulation.monte_carlo import spread
 if __name__ == "__main__":
     stock, count = load_amp("workshop-a"), int(sys.argv[1])
     own = spread(stock, count, seed=1)["voltage"].values
@@ -45,7 +45,7 @@ if __name__ == "__main__":
 KEPT = """
 import json, sys
 from ampsim import load_amp
-from ampsim.spread import spread
+from ampsim.simulation.monte_carlo import spread
 found = []
 for _ in range(2):
     spread(load_amp("workshop-a"), int(sys.argv[1]), seed=1, folder=sys.argv[2], tally=found.append)

@@ -240,11 +240,11 @@ def test_the_same_job_gives_the_same_file(tmp_path: Path) -> None:
 
 def test_without_a_path_the_job_gives_the_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    done: list[tuple[int, int]] = []
+    done: list[tuple[int, int, str]] = []
     path = write_page(small_job("larger-plate-load"), progress=lambda *each: done.append(each))
     assert path == Path("larger-plate-load.html")
     assert path.is_file()
-    assert done == [(1, 1)]
+    assert done == [(1, 1, "positions")]
 
 
 def test_a_file_that_cannot_be_written_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -271,7 +271,7 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.put("gain", 24)
     sheet.settled()
     text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
-    assert 'gain = 0.24' in text  # and kept since, without a button
+    assert "gain = 0.24" in text  # and kept since, without a button
     sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
     sheet.run()
     assert sheet.lab.value("panel.position['gain']") == 0.5

@@ -27,7 +27,7 @@ def expect(response: xr.Dataset, analysis: str) -> None:
 
 
 def index_of(response: xr.Dataset | xr.DataArray, dim: str, label: str) -> int:
-    """Place of a variant, position, node or branch along its dimension.
+    """Place of a variant, position, node or branch along its dimension, whatever the values are ([V], [A], [dB]).
 
     Raises
     ------
@@ -64,7 +64,7 @@ def voltage_at(response: xr.Dataset, node: str | None, analysis: str) -> xr.Data
 
 
 def with_units(values: xr.DataArray, units: str, name: str, **attributes: Any) -> xr.DataArray:
-    """The same numbers with a name, a unit and nothing else in their attributes."""
+    """The same numbers with a name, a unit ("V" for [V]) and nothing else in their attributes."""
     values = values.rename(name)
     values.attrs = {"units": units, **attributes}
     return values

@@ -59,7 +59,7 @@ class Span:
     start: float = 0.0
 
     def mean(self, values: Array) -> float:
-        """Mean of values, shape (points,), from `start` to the end, by the trapezoid rule.
+        """Mean of values ([V], [A] or [W]), shape (points,), from `start` to the end, by the trapezoid rule.
 
         A simulator's instants crowd where things move fast, so their plain mean would weigh those too heavily.
         """

@@ -59,7 +59,7 @@ class Listening:
 
 @lru_cache(maxsize=1)
 def guitar_spectrum() -> Array:
-    """Relative power of the guitar-like sound on `GRID`, shape (4801,), sum 1: see `SPECTRUM`.
+    """Power [ratio] of the guitar-like sound on `GRID`, shape (4801,), sum 1: see `SPECTRUM`.
 
     Partials end at 14.1 kHz, where the bands of ISO 532-1 end. The string's law is textbook matter (N. H. Fletcher
     and T. D. Rossing, The Physics of Musical Instruments, chapter 2, from memory): displacement falls as 1/n^2,

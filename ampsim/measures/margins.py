@@ -75,7 +75,7 @@ class Margins:
 
     @property
     def distance(self) -> float:
-        """`closest`, negative in a loop that oscillates: one number that falls steadily from sound to unsound."""
+        """`closest` [ratio], negative in a loop that oscillates: one number that falls from sound to unsound."""
         return -self.closest if self.oscillates else self.closest
 
     @property

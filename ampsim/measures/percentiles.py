@@ -23,9 +23,9 @@ def percentiles(values: xr.DataArray, percents: Sequence[float] = PERCENTS) -> x
     Parameters
     ----------
     values : xarray.DataArray
-        With a dim sample; NaN are left out.
+        With a dim sample, in any unit ([V], [dB] ...); NaN are left out.
     percents : sequence of float
-        Between 0 and 100.
+        Between 0 and 100 [%].
 
     Returns
     -------

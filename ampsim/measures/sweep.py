@@ -1,4 +1,4 @@
-"""Measures of a frequency sweep: gain, phase, corners, shelves, peaks and notches."""
+"""Measures of a frequency sweep: gain, phase, corners, peaks and notches."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..base.errors import DescriptionError, shown
+from ..base.errors import DescriptionError
 from .labels import index_of, voltage_at, with_units
 
 Array = NDArray[np.float64]
@@ -134,25 +134,6 @@ def difference_db(
     return with_units(change, "dB", "change", base=str(gain["variant"].values[place]))
 
 
-def shelf_db(
-    response: xr.Dataset, low: float, high: float, node: str | None = None, reference: str | None = None
-) -> xr.DataArray:
-    """Height [dB] of a shelf: gain at `high` minus gain at `low` [Hz] (definition); dims (variant, position)."""
-    gain = gain_at(response, [low, high], node, reference)
-    step = gain.isel(frequency=1, drop=True) - gain.isel(frequency=0, drop=True)
-    return with_units(step, "dB", "shelf", low_hz=low, high_hz=high)
-
-
-def slope_db_per_octave(
-    response: xr.Dataset, low: float, high: float, node: str | None = None, reference: str | None = None
-) -> xr.DataArray:
-    """Mean slope [dB/octave] from `low` to `high` [Hz]: the shelf over log2(high / low); dims (variant, position)."""
-    if not 0.0 < low < high:
-        raise DescriptionError(f"a slope from {shown(low)} to {shown(high)} Hz; expected 0 < low < high")
-    slope = shelf_db(response, low, high, node, reference) / np.log2(high / low)
-    return with_units(slope, "dB/octave", "slope", low_hz=low, high_hz=high)
-
-
 def corner_hz(
     response: xr.Dataset, node: str | None = None, mid: float | None = None, reference: str | None = None
 ) -> xr.DataArray:
@@ -160,10 +141,10 @@ def corner_hz(
 
     Parameters
     ----------
+    response, node, reference
+        As `gain_db`, and so the errors.
     mid : float
         Frequency [Hz] of the middle; default where the gain is greatest.
-
-    Other parameters and errors as `gain_db`.
 
     Returns
     -------

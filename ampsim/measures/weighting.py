@@ -40,7 +40,7 @@ def level_db(volts: ArrayLike) -> NDArray[np.float64]:
 
 
 def in_db_a(level: float, sign: bool = False) -> str:
-    """A weighted level or change in words: "-46.4 dB(A)" with a real minus sign; with `sign` "+5.3 dB(A)"."""
+    """A weighted level or change [dB(A)] in words: "-46.4 dB(A)" with a real minus sign; with `sign` "+5.3 dB(A)"."""
     if np.isneginf(level):
         return "no signal"
     return f"{round(level, 1) + 0.0:{'+' if sign else ''}.1f} dB(A)".replace("-", "\u2212")

@@ -55,7 +55,13 @@ def pack(outcomes: Iterable[Outcome]) -> Packed:
 
 
 def unpack(chunk: tuple[Netlist, ...], packed: Packed) -> list[Outcome]:
-    """Turn arrays back into outcomes; ValueError when they do not fit the netlists."""
+    """Turn arrays back into outcomes.
+
+    Raises
+    ------
+    ValueError
+        When they do not fit the netlists.
+    """
     found: list[Outcome] = []
     place = 0
     if any(len(each) != len(chunk) for each in packed[1:]):

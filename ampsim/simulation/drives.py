@@ -9,7 +9,7 @@ from ..circuit.build import Circuit
 from ..circuit.moving_switch import SIDES
 from ..circuit.nets import INPUT
 from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
-from .devices import Writer, contact_net, safe_name
+from .netlist_writer import Writer, contact_net, safe_name
 from .stimuli import Throw
 
 PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")

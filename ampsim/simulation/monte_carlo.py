@@ -118,7 +118,17 @@ def spread(
 def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Position] = ({},), **more: Any) -> xr.Dataset:
     """What other valves alone do in the stock amp: `spread` with `scatter.VALVE_SWAP`, every part as drawn.
 
-    Positions may name controls that only a modded amp has: the stock amp is the same at all of those.
+    Parameters
+    ----------
+    stock : Amp
+    count : int
+        How many sets of valves.
+    seed : int
+        The same seed draws the same valves.
+    positions : iterable of mapping
+        They may name controls that only a modded amp has: the stock amp is the same at all of those.
+    **more
+        Further arguments of `spread`.
     """
     wanted = [dict(position) for position in positions]
     own = [{name: value for name, value in each.items() if name in stock.controls} for each in wanted]

@@ -21,8 +21,9 @@ from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
-from .devices import WRITERS, Writer, safe_name
+from .devices import WRITERS
 from .drives import command, options, own_vectors, write_drive
+from .netlist_writer import Writer, safe_name
 from .ngspice.protocol import Form
 
 # A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
@@ -104,7 +105,20 @@ def write(
     currents: bool = False,
     sockets: Mapping[str, Valve] | None = None,
 ) -> Netlist:
-    """Write the netlist of a circuit whose knobs are set; parameters and errors as `build`."""
+    """Write the netlist of a circuit whose knobs are set; errors as `build`.
+
+    Parameters
+    ----------
+    wired : Circuit
+        With its switches as the setting says.
+    setting : mapping
+        Every control with its rotation or position.
+    analysis : Analysis
+    nodes : tuple of str
+        Places to listen at.
+    currents, sockets
+        As `build`.
+    """
     sockets = sockets or {}
     frame = _frame(wired, analysis, nodes, currents, tuple(sockets))
     values = tuple(slot_value(source, half, setting) for source, half in frame.sources)

@@ -55,7 +55,7 @@ class Tolerances:
             raise DescriptionError(f"{shown(self.valves)} times the spread of valves; expected 0 to 2")
 
     def of(self, part: Part | Pot) -> float:
-        """Tolerance of a part."""
+        """Largest deviation of a part, as a share of its value [ratio]."""
         electrolytic = part.kind == "capacitor" and part.value >= ELECTROLYTIC_FROM
         return float(getattr(self, "electrolytic" if electrolytic else part.kind))
 

@@ -12,6 +12,7 @@ from ampsim.base import tables
 from ampsim.base.html import html_table
 from ampsim.measures.bias import bias_table
 from ampsim.measures.labels import common_settings, select, short_labels
+from ampsim.measures.shelves import shelf_db, slope_db_per_octave
 from ampsim.measures.sweep import (
     corner_hz,
     difference_db,
@@ -21,8 +22,6 @@ from ampsim.measures.sweep import (
     notch,
     peak,
     phase_deg,
-    shelf_db,
-    slope_db_per_octave,
 )
 from ampsim.measures.waveforms import FLOOR_DB, extremes_v, harmonics, power_w, rms_v, source_v, steady_voltage
 from tests.tools.datasets import (

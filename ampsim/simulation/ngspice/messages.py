@@ -32,7 +32,19 @@ def remarks(lines: Iterable[str]) -> tuple[str, ...]:
 
 
 def explain(command: str, problem: str, lines: Sequence[str], text: str) -> str:
-    """Compose the message of a failed netlist: the problem, ngspice's lines, the netlist lines they name."""
+    """Compose the message of a failed netlist: the problem, ngspice's lines, the netlist lines they name.
+
+    Parameters
+    ----------
+    command : str
+        The analysis.
+    problem : str
+        What is wrong, in a few words.
+    lines : sequence of str
+        What ngspice printed, each line after the name of its channel.
+    text : str
+        The netlist.
+    """
     first = next((k for k, line in enumerate(lines) if is_fault(line)), len(lines))
     quoted = [line.partition(" ")[2].strip() for line in lines[first : first + 6]]
     shown = [f"  ngspice: {line}" for line in quoted] + [f"  netlist {line}" for line in _lines_naming(quoted, text)]

@@ -27,7 +27,7 @@ class Form(NamedTuple):
     fresh: bool = False
 
     def text(self, values: tuple[float, ...]) -> str:
-        """Write the netlist with these values."""
+        """Write the netlist with these values [ohm, F, H], one to each of `parts`."""
         pieces = [self.skeleton[0]]
         for value, piece in zip(values, self.skeleton[1:], strict=True):
             pieces += [repr(value), piece]

@@ -75,7 +75,7 @@ class Session:
         return {"ngspice": found[1] if found else "unknown", "PySpice": version("PySpice")}
 
     def simulate(self, form: Form, values: tuple[float, ...]) -> Numbers:
-        """Run one netlist.
+        """Run one netlist, at these values [ohm, F, H] of its parts.
 
         Where only values differ from the loaded netlist they are altered in place; a transient always gets a
         fresh load, and so does whoever asks for one: altering leaves traces in the last digits.

@@ -12,8 +12,9 @@ from ...circuit.moving_switch import Contact
 from ...circuit.nets import INPUT
 from ...circuit.stages.template import GROUND
 from ...circuit.valves.description import Valve
-from ..devices import WRITERS, Writer
+from ..devices import WRITERS
 from ..netlist import slot_value
+from ..netlist_writer import Writer
 
 
 @dataclass(frozen=True)
@@ -64,20 +65,66 @@ class Collector(Writer):
         self.held = {INPUT: 0.0}
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
-        """Keep a two-pin element; one with both pins on one net does nothing."""
+        """Keep a two-pin element; one with both pins on one net does nothing.
+
+        Parameters
+        ----------
+        name : str
+            Its first letter is its kind: r, c or l.
+        first, second : str
+            The nets of its pins.
+        value : float
+            [ohm], [F] or [H].
+        """
         if first != second or name[0] == "l":
             self.branches.append(Branch(name[0], name, first, second, float(value)))
 
     def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
-        """Keep a two-pin element at the value it has where the knobs stand."""
+        """Keep a two-pin element at the value it has where the knobs stand.
+
+        Parameters
+        ----------
+        name : str
+            Its first letter is its kind: r, c or l.
+        first, second : str
+            The nets of its pins.
+        part : Part or Pot
+            What has the value.
+        half : str
+            Of a pot the "top" or the "bottom".
+        """
         self.element(name, first, second, slot_value(part, half, self._setting))
 
     def couple(self, name: str, first: str, second: str, factor: float) -> None:
-        """Keep the coupling of two inductors."""
+        """Keep the coupling of two inductors.
+
+        Parameters
+        ----------
+        name : str
+            Not kept.
+        first, second : str
+            The inductors.
+        factor : float
+            0 to 1 [ratio].
+        """
         self.couplings.append((first, second, factor))
 
     def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
-        """Keep a net that a source holds."""
+        """Keep a net that a source holds.
+
+        Parameters
+        ----------
+        name, net : str
+        volts : float
+            What it holds the net at [V].
+        ripple : bool
+            Not kept: in time a supply has no ripple of its own.
+
+        Raises
+        ------
+        DescriptionError
+            When the net is ground, or another source holds it at another voltage.
+        """
         if net == GROUND or (net in self.held and self.held[net] != volts):
             raise DescriptionError(f"source {shown(name)} of {volts:g} V lies across a short or another source")
         self.held[net] = volts
@@ -91,7 +138,16 @@ class Collector(Writer):
         self.element(f"c{own}_pk", nets["plate"], nets["cathode"], held.plate_cathode)
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
-        """Keep a contact as a resistor."""
+        """Keep a contact as a resistor.
+
+        Parameters
+        ----------
+        name : str
+        first, second : str
+            The nets of its pins.
+        contact : Contact
+            When it is closed, and its two resistances.
+        """
         closed = (contact.closed == "after") == self._moved
         self.element(f"r{name}", first, second, contact.on if closed else contact.off)
 

@@ -49,7 +49,7 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
         With one net listened at.
     parts : Parts
     step : float
-        Seconds.
+        Its length [s].
     smooth : bool
         A step of half that length by the backward rule instead, which the same factors serve: after a switch has
         moved it damps what the trapezoidal rule would let ring.

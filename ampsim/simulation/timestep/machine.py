@@ -50,7 +50,7 @@ class Setting:
     fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
 
     def finer(self, depth: int, whole: float) -> Discrete:
-        """Steps of `whole` / 2^`depth` of a sample."""
+        """Steps of `whole` / 2^`depth` of a sample, `whole` a share of it [ratio]."""
         if (depth, whole) not in self.fine:
             self.fine[depth, whole] = discrete(self.equations, self.parts, self.seconds * whole / 2**depth)
         return self.fine[depth, whole]
@@ -223,6 +223,6 @@ class Unsolved(EngineError):
 
 
 def machine_at_rest(parts: Parts, net: str, step: float) -> Machine:
-    """A circuit at rest, to be driven in steps of `step` seconds and listened to at a net."""
+    """A circuit at rest, to be driven in steps of `step` [s] and listened to at a net."""
     seats = seats_of(parts.seats)
     return Machine(prepare(parts, seats, net, step), seats)

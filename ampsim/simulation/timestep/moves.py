@@ -25,7 +25,7 @@ class Stand:
 
 
 def stands(amp: Amp, position: Position, moves: Sequence[tuple[float, Position]] = ()) -> tuple[Circuit, list[Stand]]:
-    """The circuit, and its parts at the start and after each movement.
+    """The circuit, and its parts at the start and after each of the `moves`, pairs of a time [s] and a position.
 
     A switch that moves becomes contacts (resistors, as `contacts.moving` has them): so capacitors stay where they are
     and keep their charge.

@@ -13,6 +13,7 @@ import numpy as np
 from .compiled import inline_late, jit
 from .compiled_laws import currents
 from .differentiate import GRID, LANES, PLATE, SCREEN
+from .grid_currents import grid_current
 from .kernel_arguments import (
     AHEAD,
     BASE,
@@ -35,10 +36,6 @@ from .kernel_arguments import (
 TOLERANCE = 1e-3
 TRIES = 40
 SLOW = 0.2
-# Grid tables: fine steps up to the first knot where the grid conducts well, wide ones from there.
-LOWEST, KNEE, HIGHEST, FINE, WIDE = -3.0, 5.0, 105.0, 0.02, 0.5
-FINE_COUNT = round((KNEE - LOWEST) / FINE)
-KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
 # As `state_space.PATH`.
 PATH = 1e-6
 
@@ -76,32 +73,6 @@ def multiply(columns: Array, known: Array, into: Array) -> None:
         into[row] = 0.0
     for column in range(0, known.shape[0], 8):
         add_eight(columns, column, known, into.shape[0], into)
-
-
-@inline_late
-def grid_current(table: Array, volts: float) -> tuple[float, float]:
-    """Current [A] and slope [S] at a grid voltage [V] from a table, by cubics; beyond the table straight on."""
-    if volts <= LOWEST:
-        return table[0, 0], 0.0
-    if volts >= HIGHEST:
-        return table[KNOTS - 1, 0] + table[KNOTS - 1, 1] * (volts - HIGHEST), table[KNOTS - 1, 1]
-    if volts < KNEE:
-        step = FINE
-        at = (volts - LOWEST) / FINE
-        row = int(at)
-        x = at - row
-    else:
-        step = WIDE
-        at = (volts - KNEE) / WIDE
-        row = int(at)
-        x = at - row
-        row += FINE_COUNT
-    row = min(row, KNOTS - 2)
-    low, high = table[row, 0], table[row + 1, 0]
-    a, b = table[row, 1] * step, table[row + 1, 1] * step
-    rise = high - low
-    c, d = 3.0 * rise - 2.0 * a - b, a + b - 2.0 * rise
-    return low + x * (a + x * (c + x * d)), (a + x * (2.0 * c + 3.0 * x * d)) / step
 
 
 @inline_late

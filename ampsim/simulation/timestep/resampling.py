@@ -16,7 +16,7 @@ BETA = 10.06
 
 @lru_cache(maxsize=8)
 def low_pass(times: int) -> Array:
-    """Coefficients for a rate `times` as high: 64 `times` + 1 of them, their sum 1.
+    """Coefficients [ratio] for a rate `times` as high: 64 `times` + 1 of them, their sum 1.
 
     Source: windowed sinc with Kaiser's window, A. V. Oppenheim, R. W. Schafer, Discrete-Time Signal Processing.
     """
@@ -28,7 +28,7 @@ def low_pass(times: int) -> Array:
 
 
 def upsample(signal: Array, times: int) -> Array:
-    """A signal at `times` its rate, with `2 REACH` of its samples of silence before and after it.
+    """A signal [V] at `times` its rate, with `2 REACH` of its samples of silence before and after it.
 
     Length (samples + 4 REACH) `times`.
     """
@@ -42,7 +42,7 @@ def upsample(signal: Array, times: int) -> Array:
 
 
 def downsample(signal: Array, times: int) -> Array:
-    """What `upsample` made, or the amp made of it, at the old rate and the old length; ends at rest count as zero."""
+    """What `upsample` made, or the amp made of it [V], at the old rate and length; ends at rest count as zero."""
     if times > 1:
         from scipy.signal import upfirdn
 

@@ -1,21 +1,19 @@
-"""Valves as the compiled loop reads them: ports, parameters, and tables of the grid current."""
+"""Valves as the compiled loop reads them: ports, parameters, and where each finds its grid current."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
 from ...circuit.valves.description import Valve
-from ...circuit.valves.evaluation import currents
 from ...circuit.valves.laws import LAWS
 from .branches import Seat
 from .compiled import eights
 from .differentiate import LANES, PARAMETERS, ROWS
+from .grid_currents import KNOTS, grid_table
 from .kernel_arguments import Array, Valves
-from .newton import FINE, FINE_COUNT, HIGHEST, KNEE, KNOTS, LOWEST, WIDE
 
 # Grid and plate: what one means in the tolerance [V].
 UNITS = {"grid": 1.0, "plate": 30.0, "screen": 30.0}
@@ -35,7 +33,7 @@ class Seats:
     unit: Array
 
     def spread(self, matrix: Array) -> Array:
-        """A vector or square matrix over the ports, as one over all ports of the loop."""
+        """A vector [V] or square matrix [ohm] over the ports, as one over all ports of the loop: zeros for the rest."""
         return np.pad(matrix, (0, self.width - len(self.ports)))
 
 
@@ -78,16 +76,3 @@ def _block(valves: Sequence[Valve]) -> Array:
         for number, each in enumerate(LAWS[valve.law].parameters):
             block[PARAMETERS + number, lane] = given[each.name]
     return block.ravel()
-
-
-@lru_cache(maxsize=64)
-def grid_table(valve: Valve) -> Array:
-    """Grid current [A] and its slope [S] at the knots of `newton`, from the valve's own law."""
-    fine = LOWEST + FINE * np.arange(FINE_COUNT)
-    knots = np.concatenate([fine, np.linspace(KNEE, HIGHEST, round((HIGHEST - KNEE) / WIDE) + 1)])
-    around = 1e-4 * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
-    near = currents(valve, 100.0, knots[:, None] + around).grid
-    slope = (near[:, 0] - 8.0 * near[:, 1] + 8.0 * near[:, 3] - near[:, 4]) / (12.0 * 1e-4)
-    table = np.stack([near[:, 2], slope], axis=1)
-    table.setflags(write=False)
-    return table

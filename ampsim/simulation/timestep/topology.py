@@ -34,8 +34,8 @@ def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) ->
     Returns
     -------
     tuple
-        The basis, shape (count, count), of zeros and ones, its columns in that order; how many columns are of the
-        first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
+        The basis [ratio], shape (count, count), of zeros and ones, its columns in that order; how many columns are of
+        the first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
         elsewhere, conductance is positive definite over the second kind and zero over the third.
     """
     charged = _join(capacitors)
@@ -78,7 +78,13 @@ def currents_basis(islands: Array) -> tuple[Array, list[int]]:
     Returns
     -------
     tuple
-        The basis, shape (inductors, loops), and the numbers of the inductors whose currents are the loop currents.
+        The basis [ratio], shape (inductors, loops), and the numbers of the inductors whose currents are those of the
+        loops.
+
+    Raises
+    ------
+    LinAlgError
+        When a part of the circuit hangs in the air: no conductor, capacitor or inductor leads to ground.
 
     Notes
     -----

@@ -1,0 +1,183 @@
+"""Collecting the lines of a netlist; the only text that reaches a netlist besides the analysis."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Collection, Mapping
+from functools import lru_cache
+
+from ..base.errors import DescriptionError, shown
+from ..circuit.amp import Part, Pot
+from ..circuit.moving_switch import Contact
+from ..circuit.stages.template import GROUND
+from ..circuit.valves.description import Valve
+from ..circuit.valves.laws import LAWS
+from ..circuit.valves.spice import PINS, subcircuit
+
+_NAME = re.compile(r"[a-z0-9_]{1,80}")
+
+
+def safe_name(text: str) -> str:
+    """Return a name that may stand in a netlist.
+
+    Raises
+    ------
+    DescriptionError
+        When it has other characters than small letters, digits and underscores.
+    """
+    if not _NAME.fullmatch(text):
+        raise DescriptionError(f"{shown(text)} cannot stand in a netlist")
+    return text
+
+
+class Writer:
+    """Collects netlist lines, cutting the text wherever a value may change from position to position.
+
+    Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
+    `switching` says that contacts move.
+    """
+
+    def __init__(self, apart: Collection[str] = (), rippling: str = "") -> None:
+        self._apart = apart
+        self.rippling = rippling
+        self.switching = False
+        self._pieces: list[str] = []
+        self._open: list[str] = []
+        self.parts: list[str] = []
+        self.sources: list[tuple[Part | Pot | float, str]] = []
+        # What makes noise of its own: resistors, and the diodes of grid current.
+        self.noisy: list[str] = []
+
+    def suffix(self, designator: str) -> str:
+        """What a valve's subcircuit has after its type's name: its designator, when it stands apart."""
+        return f"_{designator.lower()}" if designator in self._apart else ""
+
+    def line(self, text: str) -> None:
+        """Write one line."""
+        self._open.append(text + "\n")
+
+    def element(self, name: str, first: str, second: str, value: float) -> None:
+        """Write a two-pin element whose value stays.
+
+        Parameters
+        ----------
+        name : str
+            Its first letter is its kind: r, c or l.
+        first, second : str
+            The nets of its pins.
+        value : float
+            [ohm], [F] or [H].
+        """
+        self._note(name)
+        self.line(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} {float(value)!r}")
+
+    def slot(self, name: str, first: str, second: str, part: Part | Pot, half: str = "") -> None:
+        """Write a two-pin element whose value may change from position to position.
+
+        Parameters
+        ----------
+        name : str
+            Its first letter is its kind: r, c or l.
+        first, second : str
+            The nets of its pins.
+        part : Part or Pot
+            What has the value.
+        half : str
+            Of a pot the "top" or the "bottom".
+        """
+        self._note(name)
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ", name, part, half)
+
+    def source(self, name: str, first: str, second: str, amount: float) -> None:
+        """Write a source whose AC amount may change from run to run.
+
+        Parameters
+        ----------
+        name : str
+            Its first letter is its kind: v or i.
+        first, second : str
+            The nets of its pins.
+        amount : float
+            [V] or [A].
+        """
+        self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
+
+    def couple(self, name: str, first: str, second: str, factor: float) -> None:
+        """Write the coupling of two inductors.
+
+        Parameters
+        ----------
+        name : str
+        first, second : str
+            The inductors.
+        factor : float
+            0 to 1 [ratio].
+        """
+        self.line(f"{name} {first} {second} {float(factor)!r}")
+
+    def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
+        """Write a source from a net to ground.
+
+        Parameters
+        ----------
+        name, net : str
+        volts : float
+            What it holds the net at [V].
+        ripple : bool
+            Whether it has 1 V of ripple besides.
+        """
+        self.line(f"{safe_name(name)} {safe_name(net)} 0 dc {float(volts)!r}{' ac 1' if ripple else ''}")
+
+    def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
+        """Write a valve, its pins on nets."""
+        own = f"x{safe_name(designator.lower())}"
+        pins = " ".join(safe_name(nets[pin]) for pin in PINS[valve.family].split())
+        self.line(f"{own} {pins} {subcircuit_name(valve, self.suffix(designator))}")
+        if LAWS[valve.law].grid is None:
+            self.noisy.append(f"d.{own}.dg")
+
+    def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
+        """Write a contact: a resistor at rest, a conductance on its way while contacts move.
+
+        Parameters
+        ----------
+        name : str
+        first, second : str
+            The nets of its pins; ground comes second.
+        contact : Contact
+            When it is closed, and its two resistances.
+        """
+        if not self.switching:
+            self.element(f"r{name}", first, second, contact.on if contact.closed == "before" else contact.off)
+            return
+        across = f"v({first})" if second == GROUND else f"v({first},{second})"
+        # The logarithm of its conductance moves evenly: at the jump of a switch element ngspice often fails.
+        power = f"{-math.log(contact.off)!r}+{math.log(contact.off / contact.on)!r}*v({contact_net(contact.closed)})"
+        self.line(f"b{name} {first} {second} i={across}*exp({power})")
+
+    def _note(self, name: str) -> None:
+        if name.startswith("r"):
+            self.noisy.append(name)
+
+    def _cut(self, text: str, name: str, source: Part | Pot | float, half: str = "") -> None:
+        self._open.append(text)
+        self._pieces.append("".join(self._open))
+        self._open = ["\n"]
+        self.parts.append(name)
+        self.sources.append((source, half))
+
+    def skeleton(self) -> tuple[str, ...]:
+        """The text, cut at the values."""
+        return (*self._pieces, "".join(self._open))
+
+
+@lru_cache(maxsize=256)
+def subcircuit_name(valve: Valve, suffix: str) -> str:
+    """The subcircuit's name, read off its first line."""
+    return safe_name(subcircuit(valve, suffix).split(".subckt", 1)[1].split()[0].lower())
+
+
+def contact_net(closed: str) -> str:
+    """The net whose volt closes the contacts that are closed "before" or "after" a switch moves."""
+    return safe_name(f"contacts_{closed}")

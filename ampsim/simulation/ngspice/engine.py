@@ -152,7 +152,7 @@ class _Sweep:
         while len(self._outcomes) < total:
             self._hire()
             self._feed()
-            for worker in self._rung():
+            for worker in self._ringing_workers():
                 # Not one that was given up meanwhile.
                 if worker in self.workers and worker.inbox:
                     self._hear(worker)
@@ -170,7 +170,7 @@ class _Sweep:
         for worker in workers:
             worker.ring(self._bell)
 
-    def _rung(self) -> list[Worker]:
+    def _ringing_workers(self) -> list[Worker]:
         """The workers that have something to say, at once or within a tick; once for each message."""
         try:
             first = self._bell.get(timeout=_TICK)

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.tools.docstrings import all_faults
+
 # A package imports only from those before it.
 ORDER = (
     "base",
@@ -153,6 +155,10 @@ def test_import_is_light() -> None:
 def test_files_stay_short() -> None:
     long = {str(path.relative_to(ROOT)): len(path.read_text("utf-8").splitlines()) for path in MODULES}
     assert not {name: lines for name, lines in long.items() if lines > 300}
+
+
+def test_docstrings_name_parameters_errors_and_units() -> None:
+    assert all_faults([]) == []
 
 
 def test_nothing_is_left_to_do() -> None:

@@ -1,4 +1,4 @@
 """A labelled array in, labelled numbers out; nothing here draws or simulates.
 
-It imports base and simulation. Begin reading with `sweep`.
+It imports base, circuit and simulation. Begin reading with `sweep`.
 """

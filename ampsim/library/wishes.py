@@ -77,12 +77,8 @@ def read_wishes(
 
     Parameters
     ----------
-    data : mapping
-        The tables of the file.
-    file : str
-        What messages call it.
-    stock, modded : Amp
-        The amp that it names, as drawn and with its mods.
+    data, file, stock, modded
+        As those of `auditions.read_audition`.
     drawer : Drawer, optional
         Parts at hand.
 

@@ -153,10 +153,7 @@ def margin_table(response: xr.Dataset) -> pd.DataFrame:
 def crossing_table(response: xr.Dataset) -> pd.DataFrame:
     """Every crossing of every loop gain: where it passes 1, and where it turns negative real.
 
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.loop_gain`.
+    `response` is that of `ampsim.loop_gain`, as for `margin_table`.
 
     Returns
     -------

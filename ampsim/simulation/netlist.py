@@ -113,11 +113,8 @@ def write(
         With its switches as the setting says.
     setting : mapping
         Every control with its rotation or position.
-    analysis : Analysis
-    nodes : tuple of str
-        Places to listen at.
-    currents, sockets
-        As `build`.
+    analysis, nodes, currents, sockets
+        As those of `build`.
     """
     sockets = sockets or {}
     frame = _frame(wired, analysis, nodes, currents, tuple(sockets))

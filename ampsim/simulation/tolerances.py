@@ -209,12 +209,8 @@ def valve_draws(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -
 
     Parameters
     ----------
-    wired : Circuit
-    count : int
-        How many amps.
-    seed : int
-        Names the run of amps.
-    tolerances : Tolerances
+    wired, count, seed, tolerances
+        As those of `part_factors`.
 
     Raises
     ------

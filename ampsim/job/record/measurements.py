@@ -101,11 +101,6 @@ def keep_sweep(
     at : mapping
         Where the controls stood; those that are not named stood where the job compares.
 
-    Returns
-    -------
-    Record
-        As saved.
-
     Raises
     ------
     DescriptionError

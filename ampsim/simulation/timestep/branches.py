@@ -69,12 +69,8 @@ class Collector(Writer):
 
         Parameters
         ----------
-        name : str
-            Its first letter is its kind: r, c or l.
-        first, second : str
-            The nets of its pins.
-        value : float
-            [ohm], [F] or [H].
+        name, first, second, value
+            As those of `netlist_writer.Writer.element` [ohm, F or H].
         """
         if first != second or name[0] == "l":
             self.branches.append(Branch(name[0], name, first, second, float(value)))
@@ -84,14 +80,8 @@ class Collector(Writer):
 
         Parameters
         ----------
-        name : str
-            Its first letter is its kind: r, c or l.
-        first, second : str
-            The nets of its pins.
-        part : Part or Pot
-            What has the value.
-        half : str
-            Of a pot the "top" or the "bottom".
+        name, first, second, part, half
+            As those of `netlist_writer.Writer.slot`.
         """
         self.element(name, first, second, slot_value(part, half, self._setting))
 

@@ -57,10 +57,7 @@ def schematic(amp: Amp) -> Picture:
 def schematics(amp: Amp) -> dict[str, Picture]:
     """As `schematic`, for paper, with titles: where one picture is taller than a page, on sheets of their own.
 
-    Raises
-    ------
-    DescriptionError
-        As `wiring.readback.wiring`.
+    What cannot be wired is refused as `wiring.readback.wiring` does.
     """
     whole = schematic(amp)
     if whole.height <= _TALLEST:

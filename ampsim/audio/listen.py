@@ -101,7 +101,7 @@ def listen(
     Parameters
     ----------
     audition : Audition
-    options : Ways
+    options : ListeningOptions
     controls : sequence of str
         Whose positions are heard; default those that the mods add. Pops are those of their switches, from where the
         audition compares to every other position; there are none of them when `options` are linear.

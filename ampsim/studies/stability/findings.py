@@ -90,7 +90,7 @@ def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
 def travel_table(response: xr.Dataset) -> pd.DataFrame:
     """Least phase margin while one knob at a time is turned.
 
-    The response is one of `ampsim.studies.stability.loop_on_travel`.
+    The response is one of `ampsim.studies.stability.worst_corner.loop_on_travel`.
 
     Returns
     -------

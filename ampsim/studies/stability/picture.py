@@ -112,7 +112,7 @@ def describe_travel(response: xr.Dataset) -> str:
 def travel_picture(response: xr.Dataset, title: str | None = None) -> Picture:
     """Draw the least phase margin over the travel of up to six knobs, the others staying where they are.
 
-    `response`: of `ampsim.studies.stability.loop_on_travel`. `title`: by default amp and variant.
+    `response`: of `ampsim.studies.stability.worst_corner.loop_on_travel`. `title`: by default amp and variant.
 
     Raises
     ------

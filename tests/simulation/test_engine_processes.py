@@ -31,15 +31,19 @@ ROOT = Path(__file__).resolve().parents[2]
 ENDLESS = low_pass("tran 1e-09 1.0 0.0 1e-09", end=1.0)
 
 
-def children(parent: int) -> list[int]:
-    """Process numbers of the children of a process, from the kernel's process table."""
+def workers(parent: int) -> list[int]:
+    """Process numbers of the simulators that a process started, from the kernel's process table.
+
+    A process may have other children that are none of ours, as the one that keeps track of Python's shared locks.
+    """
     found = []
     for folder in Path("/proc").glob("[0-9]*"):
         try:
             state, owner = (folder / "stat").read_text().rpartition(")")[2].split()[:2]
+            command = (folder / "cmdline").read_bytes().split(b"\0")
         except OSError:
             continue
-        if int(owner) == parent and state != "Z":
+        if int(owner) == parent and state != "Z" and b"ampsim.simulation.ngspice.worker" in command:
             found.append(int(folder.name))
     return found
 
@@ -80,7 +84,7 @@ def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
 
     def kill(done: int, total: int, _: str) -> None:
         if done >= 100 and not killed:
-            killed.extend(children(os.getpid()))
+            killed.extend(workers(os.getpid()))
             for pid in killed:
                 os.kill(pid, signal.SIGKILL)
 
@@ -92,7 +96,7 @@ def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
 
 def test_worker_killed_between_runs_is_replaced() -> None:
     engine.run([low_pass("op")])
-    for pid in children(os.getpid()):
+    for pid in workers(os.getpid()):
         os.kill(pid, signal.SIGKILL)
     assert one(low_pass("op")).vectors["v(a)"] == pytest.approx([2.0])
 
@@ -118,7 +122,7 @@ def test_runs_from_several_threads_at_once() -> None:
         expected = [1 / abs(1 + 2j * np.pi * 1e5 * (first + k) * C) for k in range(60)]
         np.testing.assert_allclose(got, expected, rtol=1e-9)
     # Workers beyond the number of cores do not stay.
-    assert len(children(os.getpid())) <= max(cores(), 2)
+    assert len(workers(os.getpid())) <= max(cores(), 2)
 
 
 class Terminal(io.StringIO):
@@ -157,14 +161,14 @@ def test_no_progress_bar_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> 
 
 def test_forked_process_leaves_the_workers_alone() -> None:
     engine.run([low_pass("op")])
-    before = children(os.getpid())
+    before = workers(os.getpid())
     child = os.fork()
     if not child:
         fine = isinstance(engine.run([low_pass("op")])[0], Arrays)
         POOL.close()
         os._exit(0 if fine else 1)
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
-    assert children(os.getpid()) == before
+    assert workers(os.getpid()) == before
     arrays(engine.run([low_pass("op")])[0])
 
 
@@ -227,8 +231,8 @@ def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence
     """Start a script whose two workers are both in the middle of an endless transient."""
     (folder / "temporary").mkdir()
     process = script(folder, body, TMPDIR=str(folder / "temporary"))
-    assert wait_for(lambda: len(children(process.pid)) == 2), "workers did not start"
-    pids = children(process.pid)
+    assert wait_for(lambda: len(workers(process.pid)) == 2), "workers did not start"
+    pids = workers(process.pid)
     # A transient keeps its core busy: more than start-up alone takes.
     assert wait_for(lambda: all(_ticks(pid) > 60 for pid in pids), 30.0)
     return process, pids
@@ -270,8 +274,8 @@ def test_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
 def test_starting_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
     (tmp_path / "temporary").mkdir()
     process = script(tmp_path, BUSY, TMPDIR=str(tmp_path / "temporary"))
-    assert wait_for(lambda: bool(children(process.pid)))
-    pids = children(process.pid)
+    assert wait_for(lambda: bool(workers(process.pid)))
+    pids = workers(process.pid)
     process.kill()
     process.communicate()
     assert wait_for(lambda: all(gone(pid) for pid in pids), 3.0)

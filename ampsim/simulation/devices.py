@@ -10,9 +10,9 @@ from ..base.errors import DescriptionError
 from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.build import Circuit
 from ..circuit.loudspeaker import coil_sections
-from ..circuit.moving_switch import MovingCircuit
 from ..circuit.stages.power import tap_pin
 from ..circuit.stages.template import GROUND, Element
+from ..circuit.switches.moving import MovingCircuit
 from ..circuit.valves.spice import PINS
 from .netlist_writer import Writer, safe_name
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..circuit.build import Circuit
-from ..circuit.moving_switch import SIDES
 from ..circuit.nets import INPUT
+from ..circuit.switches.moving import SIDES
 from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
 from .netlist_writer import Writer, contact_net, safe_name
 from .stimuli import Throw

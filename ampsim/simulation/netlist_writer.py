@@ -9,8 +9,8 @@ from functools import lru_cache
 
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot
-from ..circuit.moving_switch import Contact
 from ..circuit.stages.template import GROUND
+from ..circuit.switches.moving import Contact
 from ..circuit.valves.description import Valve
 from ..circuit.valves.laws import LAWS
 from ..circuit.valves.spice import PINS, subcircuit

@@ -15,9 +15,9 @@ from ampsim import load_amp, load_mod, load_valve
 from ampsim.base.errors import DescriptionError, EngineError, Stopped
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.moving_switch import moving
 from ampsim.circuit.nets import INPUT
 from ampsim.circuit.stages.template import GROUND
+from ampsim.circuit.switches.moving import moving
 from ampsim.circuit.valves.evaluation import currents
 from ampsim.library.files import models
 from ampsim.simulation.analyses import OperatingPoint, Transient

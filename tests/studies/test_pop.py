@@ -28,7 +28,7 @@ from ampsim import (
 from ampsim.base.errors import EngineError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.moving_switch import ContactData, MovingCircuit, moving
+from ampsim.circuit.switches.moving import ContactData, MovingCircuit, moving
 from ampsim.measures.labels import records
 from ampsim.pictures.canvas import png
 from ampsim.simulation.netlist import build, write

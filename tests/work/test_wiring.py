@@ -15,7 +15,8 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.moving_switch import moving
+from ampsim.circuit.switches.moving import moving
+from ampsim.circuit.switches.wire_pieces import find_pieces
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.pictures.canvas import Picture
@@ -27,7 +28,6 @@ from ampsim.work.schematic.geometry import Box, Sheet, Symbol, Word
 from ampsim.work.schematic.layout import lay_out, lay_out_pages
 from ampsim.work.wiring.from_to import Wire, Wiring, list_wiring
 from ampsim.work.wiring.readback import every_setting, mismatches, read_back, wiring
-from ampsim.work.wiring.wire_pieces import find_pieces
 from tests.tools.random_switches import random_switches
 
 AMPS = ("workshop-a", "workshop-b", "lesson-stage")

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
 from ...circuit.build import Circuit
-from ...circuit.moving_switch import Contact
 from ...circuit.nets import INPUT
 from ...circuit.stages.template import GROUND
+from ...circuit.switches.moving import Contact
 from ...circuit.valves.description import Valve
 from ..devices import WRITERS
 from ..netlist import slot_value

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
-from ...circuit.moving_switch import moving
 from ...circuit.positions import Position, setting_words, switches_at
+from ...circuit.switches.moving import moving
 from .branches import Parts, parts_of
 
 MOST_MOVES = 1000

@@ -10,7 +10,7 @@ import xarray as xr
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
-from ...circuit.moving_switch import ContactData
+from ...circuit.switches.moving import ContactData
 from ...pictures.canvas import Picture
 from ..findings import Finding, Grade, most_worrying
 from ..section import Examination, Section

@@ -16,10 +16,10 @@ from ...base.progress import Progress
 from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp, Switch, Transformer
 from ...circuit.build import SPEAKER, build_circuit
-from ...circuit.moving_switch import ContactData, MovingCircuit, moving
 from ...circuit.positions import Position, switches_at
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.power import tap_pin
+from ...circuit.switches.moving import ContactData, MovingCircuit, moving
 from ...simulation.analyses import Transient
 from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, write

@@ -11,11 +11,11 @@ from functools import lru_cache
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Edit, Switch
 from ...circuit.build import Circuit, build_circuit, conducting
-from ...circuit.moving_switch import moving
 from ...circuit.stages.template import GROUND
+from ...circuit.switches.moving import moving
+from ...circuit.switches.plan import SwitchPlan
 from ..wiring.from_to import Wiring, soldered_to
 from ..wiring.readback import wiring
-from ..wiring.switch_plan import SwitchPlan
 
 
 class ContactOrder(StrEnum):

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from ...circuit.amp import Amp, Edit, Switch
 from ...circuit.mods import describe_part
 from ...circuit.stages.template import Element
+from ...circuit.switches.plan import SwitchPlan
+from ...circuit.switches.wire_pieces import Pieces
 from ..wiring.readback import wiring
-from ..wiring.switch_plan import SwitchPlan
-from ..wiring.wire_pieces import Pieces
 
 _LARGE = 18  # elements of the touched stages beyond which only those next to a change are shown
 

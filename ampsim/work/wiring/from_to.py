@@ -8,8 +8,8 @@ from functools import cached_property
 
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
-from .switch_plan import SwitchPlan, plan_switch
-from .wire_pieces import FIXED, Pieces, find_pieces
+from ...circuit.switches.plan import SwitchPlan, plan_switch
+from ...circuit.switches.wire_pieces import FIXED, Pieces, find_pieces
 
 _UNNAMED = 10_000  # comes after every place that an edit names
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import count
 
-from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Part, Pot
-from .build import Circuit, build_circuit, conducting
-from .nets import INPUT, tied_together
-from .stages.template import GROUND, Element
+from ...base.errors import DescriptionError, nearest, shown
+from ..amp import Amp, AnyPart, Part, Pot
+from ..build import Circuit, build_circuit, conducting
+from ..nets import INPUT, tied_together
+from ..stages.template import GROUND, Element
 
 SIDES = ("before", "after")
 _STAYS = ("valve", "transformer", "rail")

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from ...circuit.amp import Switch
+from ..amp import Switch
 from .wire_pieces import Joint, Piece
 
 LETTERS = "ABCDEFGHJKLM"

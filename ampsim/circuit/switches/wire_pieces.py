@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from itertools import count
 
 from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, AnyPart, Part, Pot, Switch
-from ...circuit.build import Circuit, build_circuit
-from ...circuit.mods import touches
-from ...circuit.nets import INPUT, tied_together
-from ...circuit.stages.template import GROUND, Element
+from ..amp import Amp, AnyPart, Part, Pot, Switch
+from ..build import Circuit, build_circuit
+from ..mods import touches
+from ..nets import INPUT, tied_together
+from ..stages.template import GROUND, Element
 
 FIXED = ("ground", INPUT)
 _STAYS = ("valve", "transformer", "rail")
@@ -63,7 +63,7 @@ def find_pieces(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Pieces:
 
     Every switch is moved on its own with the others as in `base` (those not given as drawn); what several do
     together is checked by `readback`. The
-    idea is that of `moving_switch.moving`, for any number of positions: places that are together in every position are
+    idea is that of `moving.moving`, for any number of positions: places that are together in every position are
     one piece, and parts that only some positions have stay soldered where the others would short their ends. Parts
     that are in use in the same positions share a lug where they hang on one net in all others.
 

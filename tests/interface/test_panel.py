@@ -341,6 +341,74 @@ def test_a_button_cannot_overtake_a_move(panel: Panel) -> None:
     assert panel.curves["of"]["knob gain"] == 12
 
 
+SENT_STEPS: tuple[Any, ...] = (
+    {"knob gain": 10**9},
+    {"knob gain": -1},
+    {"knob gain": "3"},
+    {"knob gain": 3.5},
+    {"knob gain": True},
+    {"knob gain": None},
+    {"knob gain": [3]},
+    {"knob nothing": 1},
+    {"": {}},
+    ["knob gain"],
+    "knob gain",
+    None,
+    7,
+)
+
+
+@pytest.mark.parametrize("sent", SENT_STEPS, ids=repr)
+@pytest.mark.parametrize("way", ["state", "button"])
+def test_steps_that_the_panel_does_not_have_change_nothing(panel: Panel, sent: Any, way: str) -> None:
+    step(panel, "knob gain", 30)
+    before, shown = dict(panel.at), dict(panel.curves)
+    if way == "state":
+        panel.set_state({"at": sent})
+    else:
+        panel._on_button(None, {"do": "drawn", "with": "", "at": sent}, [])
+    assert "nothing was changed" in panel.said
+    assert (panel.at, panel._state.at, panel.curves) == (before, before, shown)
+    panel.set_state({"at": {"knob gain": 31}})
+    assert panel.position["gain"] == 0.31
+    assert panel.at == {**before, "knob gain": 31} == panel.curves["of"]
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        None,
+        [],
+        "hold",
+        {},
+        {"do": "hodl"},
+        {"do": ["hold"]},
+        {"do": "hold", "with": 7},
+        {"do": "save", "with": "x" * 2000},
+    ],
+    ids=repr,
+)
+def test_buttons_that_the_panel_does_not_have_change_nothing(panel: Panel, sent: Any) -> None:
+    before = dict(panel.at)
+    panel._on_button(None, sent, [])
+    assert "nothing was changed" in panel.said
+    assert panel.at == before
+    assert not panel.held
+
+
+@pytest.mark.parametrize("name", ["dials", "drawing", "curves", "tables", "held", "wave", "said", "file"])
+def test_the_browser_sets_steps_alone(panel: Panel, name: str) -> None:
+    before = getattr(panel, name)
+    panel.set_state({name: type(before)(), "at": {"knob gain": 12}})
+    assert panel.position["gain"] == 0.12
+    if name in ("dials", "held", "wave", "file"):
+        assert getattr(panel, name) == before
+    assert panel.drawing
+    assert panel.curves["of"] == panel.at
+    rest(panel)
+    assert panel.tables["of"] == panel.at
+
+
 # Job file -----------------------------------------------------------------------------------------------------------
 
 
@@ -356,6 +424,20 @@ def test_positions_come_back_from_a_job_file(panel: Panel, tmp_path: Path) -> No
     assert again.part_values == panel.part_values
     assert again.held == panel.held
     assert again._state.held == panel._state.held
+
+
+def test_a_folder_that_was_moved_is_missed_and_positions_stay(panel: Panel, tmp_path: Path) -> None:
+    for lost in (tmp_path / "job", tmp_path / "job" / "positions.toml"):
+        ask(panel, "hold", "kept")
+        ask(panel, "save", str(lost))
+        assert "not saved" in panel.said
+        assert "still on the panel" in panel.said
+        assert not (tmp_path / "job").exists()
+        assert [each["name"] for each in panel.held] == ["kept"]
+        ask(panel, "save", str(tmp_path / "elsewhere.toml"))
+        assert panel.said == "Saved to elsewhere.toml."
+        panel._keeps = False
+        ask(panel, "clear")
 
 
 def test_the_rest_of_a_job_file_stays_as_it_was(panel: Panel, tmp_path: Path) -> None:

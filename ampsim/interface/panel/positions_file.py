@@ -61,6 +61,7 @@ def write_positions(
         seen = [each for each in found if _rewritten(each, stock, modded) in tables]
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
+    _refuse_lost_folder(path)
     head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
     blocks = fresh_text({"positions": [_table(each, modded) for each in positions]} if positions else {}, heading="")
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
@@ -89,7 +90,19 @@ def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
 
 def _is_record(path: Path) -> bool:
     """Whether it is a job folder or the file of one, and no plain job file."""
-    return path.is_dir() or (path.exists() and "format" in read_toml(path))
+    return path.is_dir() or (path.is_file() and "format" in read_toml(path))
+
+
+def _refuse_lost_folder(path: Path) -> None:
+    """A folder that was moved or deleted must not come back as a file, nor be made anew somewhere without a word."""
+    remedy = "the positions are still on the panel: give another file or folder and save again"
+    if not path.parent.is_dir():
+        raise DescriptionError(f"{path}: not saved: there is no folder {path.parent}; {remedy}")
+    if path.suffix != ".toml":
+        raise DescriptionError(
+            f"{path}: not saved: there is no such folder (moved or deleted?), and the name of a job file ends in "
+            f".toml; {remedy}"
+        )
 
 
 def _rewritten(table: Mapping[str, Any], stock: Amp, modded: Amp) -> dict[str, Any] | None:

@@ -19,6 +19,7 @@ from ...pictures.export import svg_element
 from . import positions_file
 from .audio import PanelSound
 from .background import BackgroundTask
+from .from_browser import read_button, read_steps
 from .picture import MOST_HELD
 from .simulator import Position
 from .state import PanelState, Shown
@@ -191,6 +192,17 @@ class Panel(PanelSound):
 
     # From the browser, and back to it -------------------------------------------------------------------------------
 
+    def set_state(self, sync_data: Any) -> None:
+        """Take the steps of the dials from the browser, if the panel has them; nothing else is the browser's to set."""
+        sent = sync_data.get("at", {}) if isinstance(sync_data, Mapping) else sync_data
+        try:
+            at = {**self._state.at, **read_steps(self._state.dials, sent)}
+        except AmpsimError as problem:
+            self.said = str(problem)
+            self.send_state(["at", "said"])  # the page stands where the panel does not
+            return
+        super().set_state({"at": at})
+
     def _on_turn(self, change: Any) -> None:
         self._show(self._state.turn(change["new"]))
 
@@ -214,7 +226,7 @@ class Panel(PanelSound):
 
     def _on_button(self, _: Any, content: Any, __: Any) -> None:
         """A button. The steps of the controls travel with it, so that it cannot overtake a move."""
-        doing: dict[str, Callable[[str], None]] = {
+        actions: dict[str, Callable[[str], None]] = {
             "rest": lambda _: self._rest(),
             "hold": self.hold,
             "drop": self.drop,
@@ -229,10 +241,11 @@ class Panel(PanelSound):
             "sounds": lambda _: self._send_sounds(),
         }
         try:
-            self.at = {**self.at, **content["at"]}
-            self.said = self.said if content["do"] == "rest" else ""
-            doing[content["do"]](content["with"])
-            if content["do"] in ("hold", "drop", "clear", "drawn"):
+            button = read_button(self._state.dials, tuple(actions), content)
+            self.at = {**self.at, **button.steps}
+            self.said = self.said if button.action == "rest" else ""
+            actions[button.action](button.words)
+            if button.action in ("hold", "drop", "clear", "drawn"):
                 self._keep()
         except AmpsimError as problem:
             self.said = str(problem)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 from ..base.entries import Entry
-from ..base.errors import shown
+from ..base.errors import DescriptionError, shown
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity
 from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.tapers import parse_taper
@@ -44,7 +44,17 @@ def kind_of(designator: str) -> str:
 def valves_of(parts: tuple[AnyPart, ...], file: str, find_valve: ValveFinder) -> tuple[Valve, ...]:
     """The valve data of every type among the parts."""
     sockets = {part.type: part.designator for part in parts if isinstance(part, Socket)}
-    return tuple(find_valve(kind, f"{file}: parts.{designator}") for kind, designator in sockets.items())
+    return tuple(_valve(find_valve, kind, f"{file}: parts.{designator}") for kind, designator in sockets.items())
+
+
+def _valve(find_valve: ValveFinder, kind: str, where: str) -> Valve:
+    found = find_valve(kind, where)
+    if found.type != kind:
+        raise DescriptionError(
+            f"{where}: the file {shown(kind)} describes a valve of type {shown(found.type)}; "
+            "give the file and its type the same name"
+        )
+    return found
 
 
 def read_parts(table: Entry) -> tuple[AnyPart, ...]:

@@ -18,6 +18,7 @@ from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 
+_SEAL = "seal"
 _FAULTS = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
 
 
@@ -107,6 +108,8 @@ class Keeper:
                 return None
             with np.load(path, allow_pickle=False) as stored:
                 packed = Packed(*(stored[name] for name in Packed._fields))
+                if str(stored[_SEAL]) != _seal(path.name, packed):
+                    return None
             unpack(chunk, packed)
         except _FAULTS:
             return None
@@ -114,6 +117,15 @@ class Keeper:
 
     def keep(self, chunk: tuple[Netlist, ...], packed: Packed) -> None:
         """Write the answers to a chunk; nothing half-written ever stands under the name."""
-        content = io.BytesIO()
-        np.savez(content, **packed._asdict())
-        write_whole(self.path(chunk), content.getvalue())
+        content, path = io.BytesIO(), self.path(chunk)
+        np.savez(content, **packed._asdict(), **{_SEAL: np.array(_seal(path.name, packed))})
+        write_whole(path, content.getvalue())
+
+
+def _seal(name: str, packed: Packed) -> str:
+    """SHA-256 of a file's name and arrays: one that was edited, or copied over another, does not fit its seal."""
+    content = hashlib.sha256(name.encode())
+    for field, array in packed._asdict().items():
+        content.update(f"{field} {array.dtype.str} {array.shape}".encode())
+        content.update(np.ascontiguousarray(array).tobytes())
+    return content.hexdigest()

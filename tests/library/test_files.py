@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from ampsim import simulate
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve
+from ampsim.simulation.analyses import OperatingPoint
 
 # What was written, what a slip makes of it, and what the message must hold. Empty `old`: the slip stands at the end.
 AMP_A = [
@@ -308,3 +310,31 @@ def test_files_that_cannot_be_read(tmp_path: Path, load: object) -> None:
     (tmp_path / "folder.toml").mkdir()
     with pytest.raises(DescriptionError, match=r"folder.toml: "):
         load(tmp_path / "folder.toml")
+
+
+def test_a_file_that_changed_is_another_valve(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (models() / "valves" / "12AX7.toml").read_text("utf-8")
+    stage = (models() / "amps" / "lesson-stage.toml").read_text("utf-8")
+    volts = []
+    for folder in ("first", "second"):
+        (tmp_path / folder).mkdir()
+        monkeypatch.chdir(tmp_path / folder)
+        Path("amp.toml").write_text(stage.replace('"12AX7"', '"own"'))
+        for factor in (0.5, 0.8):
+            emission = 0.0016944215 * factor * (1.0 if folder == "first" else 0.5)
+            own = text.replace('type = "12AX7"', 'type = "own"')
+            Path("own.toml").write_text(own.replace("perveance = 0.0016944215", f"perveance = {emission}"))
+            # By the same relative names, in the same session: edited, and in another folder.
+            found = simulate(load_amp("amp.toml"), OperatingPoint())
+            volts.append(float(found["voltage"].sel(node="V1A.plate").squeeze()))
+    # Less emission, less current, a higher plate.
+    assert sorted(volts) == [volts[1], volts[0], volts[3], volts[2]]
+    assert len({round(each, 1) for each in volts}) == 4
+
+
+def test_a_valve_file_of_another_type_is_named(tmp_path: Path) -> None:
+    (tmp_path / "own.toml").write_bytes((models() / "valves" / "12AX7.toml").read_bytes())
+    stage = (models() / "amps" / "lesson-stage.toml").read_text("utf-8")
+    (tmp_path / "amp.toml").write_text(stage.replace('"12AX7"', '"own"'))
+    with pytest.raises(DescriptionError, match=r"^amp\.toml: parts\.V1A: the file 'own' describes .* type '12AX7'"):
+        load_amp(tmp_path / "amp.toml")

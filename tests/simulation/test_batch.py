@@ -261,9 +261,20 @@ def huge(path: Path) -> None:
             file.writestr(f"{name}.npy", header + b"\n")
 
 
+def edited(path: Path) -> None:
+    with np.load(path, allow_pickle=False) as stored:
+        np.savez(path, **({name: stored[name] for name in stored} | {"numbers": stored["numbers"] * 1.001}))
+
+
+def copied_over(path: Path) -> None:
+    batch.run(wanted(2 * CHUNK)[CHUNK:], folder=path.parent)
+    (other,) = set(path.parent.glob("*.npz")) - {path}
+    other.replace(path)
+
+
 @pytest.mark.parametrize(
     "harm",
-    [truncated, emptied, flipped, pickled, fewer, not_finite, of_texts, blown_up, huge],
+    [edited, copied_over, truncated, emptied, flipped, pickled, fewer, not_finite, of_texts, blown_up, huge],
     ids=lambda f: f.__name__,
 )
 def test_a_damaged_or_foreign_file_counts_as_not_there(

@@ -7,7 +7,7 @@ import io
 import zipfile
 from collections.abc import Iterable
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,7 +118,8 @@ class Keeper:
     def keep(self, chunk: tuple[Netlist, ...], packed: Packed) -> None:
         """Write the answers to a chunk; nothing half-written ever stands under the name."""
         content, path = io.BytesIO(), self.path(chunk)
-        np.savez(content, **packed._asdict(), **{_SEAL: np.array(_seal(path.name, packed))})
+        arrays: dict[str, Any] = {**packed._asdict(), _SEAL: np.array(_seal(path.name, packed))}
+        np.savez(content, **arrays)
         write_whole(path, content.getvalue())
 
 

@@ -36,10 +36,12 @@ class Groups(Generic[T]):
 
 
 class Nets(Groups[str]):
-    """Nets joined to one another; ground, the input, rails and short names keep their name."""
+    """Nets joined to one another; ground, the input, rails and short names keep their name, "@" and a place never."""
 
     def __init__(self) -> None:
-        super().__init__(lambda net: (net != GROUND, net != INPUT, not net.startswith("rail_"), len(net), net))
+        super().__init__(
+            lambda net: (net != GROUND, net != INPUT, not net.startswith("rail_"), net[0] == "@", len(net), net)
+        )
 
 
 def tied_together(nets_of: Mapping[str, Iterable[str]]) -> list[list[str]]:

@@ -1,0 +1,70 @@
+"""Amps, mods and equal forms drawn by lot: they are as healthy, as many and as equal as the tests that use them ask."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import Counter
+
+import numpy as np
+from hypothesis import given
+
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.stages import TEMPLATES
+from ampsim.measures.bias import bias_table
+from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
+from ampsim.simulation.response import simulate
+from tests.tools.any_amps import MadeAmp, amps, any_amp
+from tests.tools.any_mods import KINDS, mods_for, single_mods
+from tests.tools.equal_forms import equal_amps, equal_mods
+
+SWEEP = FrequencySweep(50, 20e3, 3)
+
+
+def gain(amp: Amp, **position: str) -> np.ndarray:
+    return simulate(amp, SWEEP, [position], nodes=["speaker"])["voltage"].values.squeeze()
+
+
+def test_amps_by_lot_reach_every_template_and_mods_every_kind() -> None:
+    made = list(amps(42, seed=5))
+    assert {stage["template"] for each in made for stage in each.stages()} == set(TEMPLATES)
+    assert len(KINDS) >= 40
+    fitted = Counter(mod.kind for each in made for mod in mods_for(each))
+    assert fitted.keys() == KINDS.keys()
+    for mod in single_mods(42, seed=5):
+        assert tomllib.loads(mod.text) == mod.tables
+        assert tomllib.loads(mod.amp.text) == mod.amp.tables
+        for switch in mod.modded.all_switches:
+            for label in switch.labels:
+                build_circuit(mod.modded, ((switch.control, label),))
+
+
+def test_amps_by_lot_are_healthy_at_rest() -> None:
+    for each in amps(140, seed=6):
+        table = bias_table(simulate(each.amp, OperatingPoint()))
+        assert (table["verdict"] == "within limits").all(), (each, table["verdict"].tolist())
+        assert (table["plate [mA]"] > 0.3).all(), each
+        assert (table["plate [V]"] > 80.0).all(), each
+
+
+def test_feedback_by_lot_takes_gain_away() -> None:
+    for each in amps(42, seed=7):
+        for mod in mods_for(each):
+            if mod.kind == "feedback lifted":
+                middle = np.abs(gain(mod.modded) / gain(each.amp))[3:6]
+                assert (middle > 1.05).all(), (each, middle)
+
+
+@given(any_amp())
+def test_equal_forms_of_an_amp_are_the_same_circuit(made: MadeAmp) -> None:
+    drawn = gain(made.amp)
+    for form in equal_amps(made):
+        assert np.allclose(gain(form.made.amp), drawn, rtol=1e-4), form.form
+
+
+def test_equal_forms_of_a_mod_are_the_same_circuit() -> None:
+    for mod in single_mods(len(KINDS), seed=8):
+        positions = [{}] + [{each.control: label} for each in mod.modded.all_switches for label in each.labels]
+        for form, other in equal_mods(mod):
+            for position in positions:
+                assert np.allclose(gain(other.modded, **position), gain(mod.modded, **position), rtol=1e-4), form

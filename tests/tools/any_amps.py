@@ -101,7 +101,11 @@ def toml_text(tables: Mapping[str, Any]) -> str:
             lines += ["", f"[{_key(key)}]", *(f"{_key(name)} = {_inline(value)}" for name, value in each.items())]
         elif _is_table(each):
             for table in each:
-                lines += ["", f"[[{_key(key)}]]", *(f"{_key(name)} = {_inline(value)}" for name, value in table.items())]
+                lines += [
+                    "",
+                    f"[[{_key(key)}]]",
+                    *(f"{_key(name)} = {_inline(value)}" for name, value in table.items()),
+                ]
     return "\n".join(lines) + "\n"
 
 
@@ -201,7 +205,9 @@ class Kit:
         word = self.lot.one(_WORDS[template])
         taken = [each["name"] for each in self.stages]
         name = next(each for each in (word, *(f"{word} {n}" for n in range(2, 99))) if each not in taken)
-        self.stages.append({"name": name, "template": template} | {key.rstrip("_"): each for key, each in roles.items()})
+        self.stages.append(
+            {"name": name, "template": template} | {key.rstrip("_"): each for key, each in roles.items()}
+        )
         return str(name)
 
     def triode(self, kinds: Iterable[str] = tuple(TRIODES)) -> tuple[str, str]:

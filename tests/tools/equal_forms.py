@@ -118,7 +118,9 @@ def value_of(made: MadeAmp, part: str) -> float:
 
 def _roles_that_list(made: MadeAmp) -> list[tuple[Tables, str]]:
     """Stages (and rails) and roles where one resistor or capacitor stands that may be several in parallel."""
-    found = [(each, role) for each in made.tables["rails"] for role in ("reservoir",) if isinstance(each.get(role), str)]
+    found = [
+        (each, role) for each in made.tables["rails"] for role in ("reservoir",) if isinstance(each.get(role), str)
+    ]
     return found + [
         (stage, role)
         for stage in made.tables["stages"]
@@ -153,7 +155,9 @@ def _halve(tables: Tables, made: MadeAmp, part: str, other: str, parallel: bool)
 
 def _in_a_row(made: MadeAmp, lot: Lot) -> Iterator[EqualAmp]:
     """A rail's resistor as two in a row."""
-    number, rail = lot.one([each for each in enumerate(made.tables["rails"]) if isinstance(each[1].get("through"), str)])
+    number, rail = lot.one(
+        [each for each in enumerate(made.tables["rails"]) if isinstance(each[1].get("through"), str)]
+    )
     tables = copy.deepcopy(made.tables)
     part, other = rail["through"], fresh(made, "R")
     _halve(tables, made, part, other, parallel=False)

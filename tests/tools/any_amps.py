@@ -155,9 +155,10 @@ class Lot:
 
 def written(value: float) -> str:
     """A value as a drawing writes it, without rounding: 4.7k, 22n."""
-    for letter, power in (("M", 6), ("k", 3), ("", 0), ("m", -3), ("u", -6), ("n", -9), ("p", -12)):
-        if abs(value) >= 10.0**power * (1.0 - 1e-12):
-            break
+    powers = {"M": 6, "k": 3, "": 0, "m": -3, "u": -6, "n": -9, "p": -12}
+    fitting = (each for each in powers if abs(value) >= 10.0 ** powers[each] * (1.0 - 1e-12))
+    letter = next(fitting, "p")
+    power = powers[letter]
     return f"{float(f'{value / 10.0**power:.12g}'):.12g}{letter}"
 
 

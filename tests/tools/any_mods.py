@@ -1,7 +1,7 @@
 """Mods for any amp of `tests.tools.any_amps`, found by place in its circuit: `mods_for(amp, seed)`.
 
-Each kind is a function from a bench (the amp, what has been drawn by lot, fresh designators) to what the mod file says;
-it gives nothing where the amp has no place for it.
+Each kind is a function from a bench (the amp, what has been drawn by lot, fresh designators) that writes
+down what the mod file says.
 """
 
 from __future__ import annotations
@@ -47,6 +47,10 @@ class MadeMod:
 
     def __repr__(self) -> str:
         return f"<{self.kind} on {self.amp!r}>"
+
+
+class NoPlaceError(Exception):
+    """The amp has no place for a kind of mod."""
 
 
 @dataclass(frozen=True)
@@ -118,13 +122,13 @@ class Bench:
         return None
 
 
-KINDS: dict[str, Callable[[Bench], bool | None]] = {}
+KINDS: dict[str, Callable[[Bench], None]] = {}
 
 
-def kind(name: str) -> Callable[[Callable[[Bench], bool | None]], Callable[[Bench], bool | None]]:
-    """Enter a kind of mod; a function of it returns False where it has no place."""
+def kind(name: str) -> Callable[[Callable[[Bench], None]], Callable[[Bench], None]]:
+    """Enter a kind of mod; its function raises `NoPlaceError` where the amp has no place for it."""
 
-    def enter(make: Callable[[Bench], bool | None]) -> Callable[[Bench], bool | None]:
+    def enter(make: Callable[[Bench], None]) -> Callable[[Bench], None]:
         KINDS[name] = make
         return make
 
@@ -151,7 +155,9 @@ def mod_of(name: str, made: MadeAmp, seed: int = 0, number: int = 0) -> MadeMod 
         Draw it again.
     """
     bench = Bench(made, Lot(made.seed, made.number, 1 + seed, number))
-    if KINDS[name](bench) is False:
+    try:
+        KINDS[name](bench)
+    except NoPlaceError:
         return None
     tables: Tables = {"name": name, "reason": f"Tried by lot: {name}.", "parts": bench.parts}
     tables |= {"edits": bench.edits} if bench.edits else {}

@@ -1,6 +1,8 @@
 """A Python with everything set up: `python3 .ci/ready.py ARGUMENTS` is `python ARGUMENTS` with ampsim in it.
 
-The first run builds the hidden folder `.setup` in this clone; later runs go straight on and need no network.
+The first run builds the hidden folder `.setup` in this clone, with what the command needs: ampsim alone, the notebooks
+too, or the checks too (`LEVELS`); later runs go straight on and need no network, also after the clone was moved.
+Packages are those of `.ci/locked`, to the byte. An environment that works is only given up for one that works.
 Nothing outside `.setup` is changed, as root neither; `rm -r .setup` takes the set-up back.
 Tried on Debian 12 and 13, as root and as a plain user. Not tried: macOS, Windows, other Linux systems.
 """
@@ -14,8 +16,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+LOCKED = ROOT / ".ci" / "locked"
 SETUP = ROOT / ".setup"
 VENV = SETUP / "venv"
+NEXT = SETUP / "next"  # an environment that is being built
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 STAMP = VENV / "complete"
 LIBRARY = SETUP / "library"
@@ -24,20 +28,38 @@ PIP = SETUP / "pip"
 APT = SETUP / "apt"
 FONTS = SETUP / "matplotlib"
 OLDEST = (3, 11)
+LEVELS = ("core", "notebooks", "tests")
+# What a command's module needs beyond the core.
+_TESTS = ("pytest", "tests", "mypy", "ruff")
+_NOTEBOOKS = ("jupyter", "jupyterlab", "nbconvert", "ipykernel", "notebook")
 
 
 def main() -> None:
     """Set up what is missing, then become the set-up Python."""
     if sys.version_info < OLDEST:
         give_up("needs Python 3.11 or newer, this is " + sys.version.split()[0], "apt-get install python3")
-    if not (packages_ready() and library_ready()):
-        set_up()
+    level = level_of(sys.argv[1:])
+    if not (packages_ready(level) and library_ready()):
+        set_up(level)
     command = [str(PYTHON), *sys.argv[1:]]
+    env = environment()
+    if sys.argv[1:2] in (["-m"], ["-c"]):
+        # A file of the folder one works in must not be taken for a module of Python's own.
+        env["PYTHONSAFEPATH"] = "1"
     if os.name == "nt":
         import subprocess
 
-        sys.exit(subprocess.call(command, env=environment()))
-    os.execve(PYTHON, command, environment())
+        sys.exit(subprocess.call(command, env=env))
+    os.execve(PYTHON, command, env)
+
+
+def level_of(arguments: Sequence[str]) -> str:
+    """Return what a command needs: "core", "notebooks" or "tests"."""
+    words = [*arguments, "", "", ""]
+    module = words[1].split(".")[0] if words[0] == "-m" else ""
+    if module in _TESTS:
+        return "tests"
+    return "notebooks" if module in _NOTEBOOKS or (module, words[2]) == ("ampsim", "notebooks") else "core"
 
 
 def environment() -> dict[str, str]:
@@ -48,15 +70,21 @@ def environment() -> dict[str, str]:
     return dict(os.environ)
 
 
-def packages_stamp() -> str:
-    """Return what the installed packages depend on: what is asked for, this clone's place and its Python."""
-    asked = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
-    return f"{asked}\n{ROOT}\n{os.path.realpath(PYTHON)}\n"
+def locked_files(level: str) -> list[Path]:
+    """Return the lists of packages that a level needs."""
+    return [LOCKED / f"{each}.txt" for each in LEVELS[: LEVELS.index(level) + 1]]
 
 
-def packages_ready() -> bool:
-    """Tell whether the packages are installed completely and for the present pyproject.toml."""
-    return STAMP.is_file() and STAMP.read_text("utf-8") == packages_stamp()
+def packages_stamp(level: str, root: Path = ROOT) -> str:
+    """Return what the installed packages depend on: level, locked packages, Python, and the clone's place."""
+    locked = hashlib.sha256(b"".join(file.read_bytes() for file in locked_files(level))).hexdigest()
+    return f"{level}\n{locked}\n{os.path.realpath(PYTHON)}\n{root}\n"
+
+
+def packages_ready(level: str) -> bool:
+    """Tell whether the packages of this level, or of a higher one, are installed as locked, and for this place."""
+    done = STAMP.read_text("utf-8") if STAMP.is_file() else ""
+    return done in [packages_stamp(each) for each in LEVELS[LEVELS.index(level) :]]
 
 
 def library_ready() -> bool:
@@ -66,7 +94,7 @@ def library_ready() -> bool:
     return LIBRARY.is_file() and Path(LIBRARY.read_text("utf-8")).is_file()
 
 
-def set_up() -> None:
+def set_up(level: str) -> None:
     """Do the steps not done yet; each is marked as done last, so the next run repairs a broken one."""
     import shutil
 
@@ -78,7 +106,7 @@ def set_up() -> None:
             wait_for_others(lock.fileno())
             shutil.rmtree(APT, ignore_errors=True)
             set_up_library()
-            set_up_packages()
+            set_up_packages(level)
             shutil.rmtree(APT, ignore_errors=True)
     except OSError as error:
         give_up(str(error))
@@ -92,7 +120,11 @@ def wait_for_others(lock: int) -> None:
         import fcntl
     except ImportError:
         return
-    fcntl.flock(lock, fcntl.LOCK_EX)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        say("another set-up of this clone is at work; waiting for it to end")
+        fcntl.flock(lock, fcntl.LOCK_EX)
 
 
 def set_up_library() -> None:
@@ -126,36 +158,120 @@ def loadable_library() -> str:
     return str(path)
 
 
-def set_up_packages() -> None:
-    """Install ampsim (as it stands in the clone), and what it and its tests need into a private venv."""
-    if packages_ready():
+def set_up_packages(level: str) -> None:
+    """Bring the environment to what is asked: new paths after a move, further packages, or a new one beside the old."""
+    if moved_from := old_place():
+        say("this clone was moved; its environment follows")
+        rewrite_paths(VENV, moved_from, ROOT)
+        STAMP.write_text(STAMP.read_text("utf-8").replace(f"\n{moved_from}\n", f"\n{ROOT}\n"), "utf-8")
+    if packages_ready(level):
         return
-    say("installing Python packages (about a minute)")
-    make_virtual_environment()
-    pip: list[str | Path] = [PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-input"]
-    run([*pip, "--editable", ".[test]"], "the Python packages", f"{PYTHON} -m pip install -e .[test]")
-    say("preparing fonts for the pictures")
-    FONTS.mkdir(exist_ok=True)
-    run([PYTHON, "-c", "import matplotlib.font_manager"], "matplotlib's font list")
-    STAMP.write_text(packages_stamp(), "utf-8")
-    say("ready")
+    done = STAMP.read_text("utf-8").split("\n")[0] if STAMP.is_file() else ""
+    level = max(level, done, key=(*LEVELS, "").index) if done in LEVELS else level
+    if done in LEVELS and packages_ready(done):
+        say(f"installing further Python packages ({level})")
+        installed = install(PYTHON, locked_files(level)[LEVELS.index(done) + 1 :])
+    else:
+        installed = build_beside(level)
+    if installed:
+        STAMP.write_text(packages_stamp(level), "utf-8")
+        say("ready")
+    elif (level == done or done not in LEVELS) and works():
+        say("the packages of the last set-up stay in use; the next run with a network brings them up to date")
+    else:
+        give_up("without these packages the command cannot run: connect to the network and run it again")
 
 
-def make_virtual_environment() -> None:
-    """Make a virtual environment with pip; where Python comes without pip's wheel, Debian's is fetched."""
-    import importlib.util
+def old_place() -> str:
+    """Return where the clone lay when its environment was made; "" when it still lies there, or none was made."""
+    lines = STAMP.read_text("utf-8").split("\n") if STAMP.is_file() else []
+    return lines[3] if len(lines) == 5 and lines[3] != str(ROOT) else ""
+
+
+def rewrite_paths(venv: Path, old: str | Path, new: str | Path) -> None:
+    """Replace a path where an environment names its own place: its scripts, settings and links to the clone."""
+    import re
+    from urllib.parse import quote
+
+    named = [venv / "pyvenv.cfg", *(venv / "bin").glob("*"), *(venv / "Scripts").glob("*")]
+    for folder in [*venv.glob("lib/python*/site-packages"), *venv.glob("Lib/site-packages")]:
+        named += [*folder.glob("*.pth"), *folder.glob("*.dist-info/direct_url.json")]
+    for file in named:
+        if file.is_symlink() or not file.is_file():
+            continue
+        content = file.read_bytes()
+        if b"\0" in content:  # a program, no text
+            continue
+        text = wanted = content.decode("utf-8", "surrogateescape")
+        for before, after in ((str(old), str(new)), (quote(str(old)), quote(str(new)))):
+            # The whole path, not one that only begins like it.
+            wanted = re.sub(re.escape(before) + r"(?![^/\\\s\"':])", lambda _, after=after: after, wanted)
+        if wanted != text:
+            file.write_bytes(wanted.encode("utf-8", "surrogateescape"))
+
+
+def build_beside(level: str) -> bool:
+    """Build an environment beside the one there is, and put it in its place when it is whole."""
     import shutil
 
-    shutil.rmtree(VENV, ignore_errors=True)
+    say("installing Python packages (about a minute)")
+    shutil.rmtree(NEXT, ignore_errors=True)
+    python = make_virtual_environment(NEXT)
+    if not install(python, locked_files(level)):
+        shutil.rmtree(NEXT, ignore_errors=True)
+        return False
+    say("preparing fonts for the pictures")
+    FONTS.mkdir(exist_ok=True)
+    run([python, "-c", "import matplotlib.font_manager"], "matplotlib's font list")
+    rewrite_paths(NEXT, NEXT, VENV)
+    old = SETUP / "old"
+    shutil.rmtree(old, ignore_errors=True)
+    if VENV.exists():
+        VENV.rename(old)
+    NEXT.rename(VENV)
+    shutil.rmtree(old, ignore_errors=True)
+    return True
+
+
+def install(python: Path, lists: Sequence[Path]) -> bool:
+    """Install listed packages, each byte as it was when the list was made, and ampsim as it stands in the clone."""
+    options = ("--quiet", "--disable-pip-version-check", "--no-input", "--retries", "2")
+    pip: list[str | Path] = [python, "-m", "pip", "install", *options]
+    wanted: list[str | Path] = [word for each in lists for word in ("--requirement", each)]
+    if not run([*pip, "--no-deps", "--require-hashes", *wanted], "the Python packages", stop=False):
+        return False
+    if lists[0] != locked_files("core")[0]:
+        return True
+    own: list[str | Path] = [*pip, "--no-deps", "--no-build-isolation", "--editable", ROOT]
+    return run(own, "ampsim itself", stop=False)
+
+
+def works() -> bool:
+    """Tell whether the environment there is can be used."""
+    import subprocess
+
+    test = [str(PYTHON), "-c", "import numpy, scipy, matplotlib, xarray, numba, ampsim"]
+    try:
+        return subprocess.run(test, capture_output=True, stdin=subprocess.DEVNULL, cwd=SETUP).returncode == 0
+    except OSError:
+        return False
+
+
+def make_virtual_environment(folder: Path) -> Path:
+    """Make a virtual environment with pip, and return its Python; where Python has no pip's wheel, Debian's comes."""
+    import importlib.util
+
     has_pip = importlib.util.find_spec("ensurepip") is not None
     options = [] if has_pip else ["--without-pip"]
-    make: list[str | Path] = [sys.executable, "-m", "venv", *options, VENV]
+    make: list[str | Path] = [sys.executable, "-m", "venv", *options, folder]
     run(make, "the virtual environment", "apt-get install python3-venv")
+    python = folder / PYTHON.relative_to(VENV)
     if not has_pip:
         fetch(["python3-pip-whl"], PIP, "pip", "apt-get install python3-venv")
         wheel = next(PIP.glob("usr/share/python-wheels/pip-*.whl"))
-        install: list[str | Path] = [PYTHON, "-m", "pip", "install", "--quiet", "--no-index", wheel]
-        run(install, "pip", "apt-get install python3-venv", PYTHONPATH=str(wheel))
+        bring: list[str | Path] = [python, "-m", "pip", "install", "--quiet", "--no-index", wheel]
+        run(bring, "pip", "apt-get install python3-venv", PYTHONPATH=str(wheel))
+    return python
 
 
 def fetch(packages: list[str], target: Path, what: str, by_hand: str) -> None:
@@ -186,9 +302,18 @@ def apt() -> list[str]:
 
 
 def run(
-    command: Sequence[str | Path], what: str = "", by_hand: str = "", *, folder: Path = ROOT, **variables: str
-) -> None:
-    """Run a command without a shell; on failure show the end of its output and stop (no `what`: go on)."""
+    command: Sequence[str | Path],
+    what: str = "",
+    by_hand: str = "",
+    *,
+    folder: Path = ROOT,
+    stop: bool = True,
+    **variables: str,
+) -> bool:
+    """Run a command without a shell and tell whether it went well.
+
+    On failure the end of its output is shown, and the program ends if `stop` (no `what`: it goes on in silence).
+    """
     import subprocess
 
     words = [str(word) for word in command]
@@ -203,8 +328,12 @@ def run(
         close_fds=False,
     )
     if done.returncode and what:
-        sys.stderr.write("".join(done.stdout.decode("utf-8", "replace").splitlines(keepends=True)[-15:]))
-        give_up(f"could not get {what}", by_hand)
+        lines = done.stdout.decode("utf-8", "replace").splitlines(keepends=True)
+        sys.stderr.write("".join([each for each in lines if not each.startswith("WARNING:")][-15:]))
+        if stop:
+            give_up(f"could not get {what}", by_hand)
+        say(f"could not get {what}")
+    return not done.returncode
 
 
 def say(text: str) -> None:

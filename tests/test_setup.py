@@ -7,13 +7,19 @@ import importlib.util
 import os
 import subprocess
 import sys
+import threading
+import tomllib
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+from packaging.version import Version
 
 from ampsim.base.errors import EngineError
 from ampsim.simulation.ngspice import library as ngspice_library
+from tests.tools.lock import EXTRAS, entries
 
 ROOT = Path(__file__).resolve().parent.parent
 READY = ROOT / ".ci" / "ready.py"
@@ -32,6 +38,9 @@ def copy_clone(folder: Path) -> ModuleType:
     """Copy what the set-up script reads of a clone."""
     (folder / ".ci").mkdir(parents=True)
     (folder / ".ci" / "ready.py").write_bytes(READY.read_bytes())
+    (folder / ".ci" / "locked").mkdir()
+    for file in (ROOT / ".ci" / "locked").iterdir():
+        (folder / ".ci" / "locked" / file.name).write_bytes(file.read_bytes())
     (folder / "pyproject.toml").write_bytes((ROOT / "pyproject.toml").read_bytes())
     return load_ready(folder / ".ci" / "ready.py")
 
@@ -42,7 +51,7 @@ def ready(tmp_path: Path) -> ModuleType:
     module = copy_clone(tmp_path / "clone")
     module.PYTHON.parent.mkdir(parents=True)
     module.PYTHON.symlink_to(sys.executable)
-    module.STAMP.write_text(module.packages_stamp(), "utf-8")
+    module.STAMP.write_text(module.packages_stamp("notebooks"), "utf-8")
     library = tmp_path / "libngspice.so.0"
     library.touch()
     module.LIBRARY.write_text(str(library), "utf-8")
@@ -55,7 +64,7 @@ def no_setting(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_set_up_clone_is_taken_as_it_is(ready: ModuleType) -> None:
-    assert ready.packages_ready()
+    assert ready.packages_ready("core")
     assert ready.library_ready()
     command = [
         sys.executable,
@@ -74,22 +83,152 @@ def test_the_exit_status_is_that_of_the_command(ready: ModuleType) -> None:
     assert subprocess.run(command, check=False).returncode == 7
 
 
+@pytest.mark.parametrize(
+    ("arguments", "level"),
+    [
+        ("", "core"),
+        ("script.py", "core"),
+        ("-c pass", "core"),
+        ("-m ampsim audition", "core"),
+        ("-m ampsim notebooks", "notebooks"),
+        ("-m jupyterlab", "notebooks"),
+        ("-m pytest -n auto", "tests"),
+        ("-m tests.truth", "tests"),
+        ("-m mypy", "tests"),
+    ],
+)
+def test_a_command_gets_what_it_needs_and_no_more(ready: ModuleType, arguments: str, level: str) -> None:
+    assert ready.level_of(arguments.split()) == level
+
+
+def test_a_level_holds_those_below_it(ready: ModuleType) -> None:
+    assert [ready.packages_ready(level) for level in ready.LEVELS] == [True, True, False]
+
+
 def test_a_broken_set_up_is_done_again(ready: ModuleType) -> None:
     ready.STAMP.unlink()
-    assert not ready.packages_ready()
+    assert not ready.packages_ready("core")
 
 
-def test_a_changed_pyproject_is_noticed(ready: ModuleType) -> None:
+def test_a_changed_byte_of_the_project_file_needs_no_set_up(ready: ModuleType) -> None:
     with (ready.ROOT / "pyproject.toml").open("a") as file:
         file.write("\n")
-    assert not ready.packages_ready()
+    assert ready.packages_ready("core")
 
 
-def test_a_moved_clone_is_noticed(ready: ModuleType, tmp_path: Path) -> None:
-    ready.ROOT.rename(tmp_path / "moved")
-    moved = load_ready(tmp_path / "moved" / ".ci" / "ready.py")
-    assert moved.STAMP.is_file()
-    assert not moved.packages_ready()
+def test_a_changed_list_of_packages_is_noticed(ready: ModuleType) -> None:
+    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a") as file:
+        file.write("\n")
+    assert not ready.packages_ready("core")
+
+
+@pytest.mark.parametrize("places", [("clone", "moved"), ("clone", "with spaces and ö"), ("clone", "clone2")])
+def test_a_moved_clone_takes_its_environment_along(
+    ready: ModuleType, tmp_path: Path, places: tuple[str, str], capfd: pytest.CaptureFixture[str]
+) -> None:
+    old, new = (tmp_path / place for place in places)
+    packages = ready.VENV / "lib" / "python3.99" / "site-packages"
+    packages.mkdir(parents=True)
+    files = {
+        "bin/tool": f"#!{old}/.setup/venv/bin/python\nprint('{old}/.setup/venv')\n",
+        "bin/program": f"\0{old}/.setup",
+        "pyvenv.cfg": f"home = /usr/bin\ncommand = /usr/bin/python3 -m venv {old}/.setup/venv\n",
+        "lib/python3.99/site-packages/_ampsim.pth": f"{old}",
+        "lib/python3.99/site-packages/other.pth": f"{old}-other\n{old}2\n",
+    }
+    for name, text in files.items():
+        (ready.VENV / name).write_text(text, "utf-8")
+    ready.ROOT.rename(new)
+    moved = load_ready(new / ".ci" / "ready.py")
+    assert not moved.packages_ready("core")
+    moved.set_up_packages("core")
+    assert moved.packages_ready("notebooks")
+    assert "moved" in capfd.readouterr().err
+    for name, text in files.items():
+        wanted = (
+            text
+            if name in ("bin/program", "lib/python3.99/site-packages/other.pth")
+            else text.replace(str(old), str(new))
+        )
+        assert (moved.VENV / name).read_text("utf-8") == wanted, name
+
+
+def failing(*_: object, **__: object) -> bool:
+    return False
+
+
+def test_an_environment_that_works_is_kept_when_no_better_one_comes(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a") as file:
+        file.write("\n")
+    monkeypatch.setattr(ready, "install", failing)
+    monkeypatch.setattr(ready, "make_virtual_environment", lambda folder: folder / "bin" / "python")
+    monkeypatch.setattr(ready, "works", lambda: True)
+    before = ready.STAMP.read_text("utf-8")
+    ready.set_up_packages("core")
+    assert "stay in use" in capfd.readouterr().err
+    assert ready.STAMP.read_text("utf-8") == before
+    assert ready.PYTHON.exists()
+    # What the old one lacks cannot run.
+    with pytest.raises(SystemExit):
+        ready.set_up_packages("tests")
+    assert "connect to the network" in capfd.readouterr().err
+    assert ready.PYTHON.exists()
+
+
+def test_a_new_environment_takes_the_place_of_the_old_one_when_it_is_whole(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (ready.VENV / "old").touch()
+    ready.STAMP.unlink()
+
+    def make(folder: Path) -> Path:
+        (folder / "bin").mkdir(parents=True)
+        (folder / "bin" / "python").symlink_to(sys.executable)
+        (folder / "bin" / "tool").write_text(f"#!{folder}/bin/python\n")
+        return folder / "bin" / "python"
+
+    def install(python: Path, _: object) -> bool:
+        assert (ready.VENV / "old").exists(), "the old one was given up too early"
+        return python.exists()
+
+    monkeypatch.setattr(ready, "make_virtual_environment", make)
+    monkeypatch.setattr(ready, "install", install)
+    monkeypatch.setattr(ready, "run", lambda *_, **__: True)
+    ready.set_up_packages("core")
+    assert ready.packages_ready("core")
+    assert not (ready.VENV / "old").exists()
+    assert (ready.VENV / "bin" / "tool").read_text() == f"#!{ready.VENV}/bin/python\n"
+    assert {each.name for each in ready.SETUP.iterdir()} == {"venv", "library", "matplotlib"}
+
+
+@pytest.mark.parametrize("form", ["-m", "-c"])
+def test_a_file_of_the_working_folder_is_not_taken_for_python_s_own(
+    ready: ModuleType, tmp_path: Path, form: str
+) -> None:
+    (tmp_path / "argparse.py").write_text("print('code of the folder ran')")
+    word = "argparse" if form == "-m" else "import argparse; print(argparse.ArgumentParser.__name__)"
+    command = [sys.executable, ready.ROOT / ".ci" / "ready.py", form, word]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert "folder ran" not in done.stdout
+
+
+def test_every_package_asked_for_is_locked_with_a_version_that_fits() -> None:
+    locked: dict[str, list[Version]] = {}
+    for level in ("core", "notebooks", "tests"):
+        found = entries((ROOT / ".ci" / "locked" / f"{level}.txt").read_text())
+        assert all("--hash=sha256:" in block for block in found.values())
+        for head in found:
+            name, version = head.split(";")[0].strip().split("==")
+            locked.setdefault(name, []).append(Version(version))
+        project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+        asked = list(project["dependencies"])
+        asked += [each for extra in EXTRAS[level] for each in project["optional-dependencies"][extra]]
+        for requirement in map(Requirement, asked):
+            name = canonicalize_name(requirement.name)
+            if name != "ampsim":
+                assert all(version in requirement.specifier for version in locked[name]), requirement
 
 
 def test_another_python_behind_the_environment_is_noticed(ready: ModuleType, tmp_path: Path) -> None:
@@ -97,7 +236,7 @@ def test_another_python_behind_the_environment_is_noticed(ready: ModuleType, tmp
     newer.touch()
     ready.PYTHON.unlink()
     ready.PYTHON.symlink_to(newer)
-    assert not ready.packages_ready()
+    assert not ready.packages_ready("core")
 
 
 def test_a_library_that_went_away_is_noticed(ready: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,6 +274,21 @@ def test_a_failing_step_shows_its_last_words_and_the_command(
     assert "no space left" in shown
     assert "could not get the thing" in shown
     assert "get thing" in shown
+
+
+def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("fcntl")
+    with (ready.SETUP / "lock").open("w") as first, (ready.SETUP / "lock").open("w") as second:
+        ready.wait_for_others(first.fileno())
+        assert capfd.readouterr().err == ""
+        waiting = threading.Thread(target=ready.wait_for_others, args=(second.fileno(),))
+        waiting.start()
+        waiting.join(0.5)
+        assert waiting.is_alive()
+        assert "waiting for it to end" in capfd.readouterr().err
+        first.close()
+        waiting.join(30)
+        assert not waiting.is_alive()
 
 
 def test_a_second_set_up_waits_for_the_steps_of_a_killed_one(ready: ModuleType) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
+from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
 
 
@@ -109,13 +110,18 @@ class Edit:
 
 @dataclass(frozen=True)
 class Switch:
-    """A switch: what the iron would do in each of its named positions, and the position it is drawn in."""
+    """A switch: what the iron would do in each of its named positions, and the position it is drawn in.
+
+    `shaft` names the pot on whose shaft it is, "" for one of its own; `kind` says which switch is to be fitted, where
+    the description says it.
+    """
 
     designator: str
     control: str
     positions: tuple[tuple[str, tuple[Edit, ...]], ...]
     drawn: str
     shaft: str = ""
+    kind: SwitchKind = ANY_SWITCH
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp
 
 Position = Mapping[str, float | str]
+Switches = tuple[tuple[str, str], ...]
 AS_DRAWN = "as drawn"
+_MOST = 512  # combinations of switch positions that are looked at
 
 
 def face(rotation: float) -> str:
@@ -37,7 +39,7 @@ def position_label(position: Position) -> str:
     return ", ".join(setting_words(name, value) for name, value in position.items()) or AS_DRAWN
 
 
-def switches_at(amp: Amp, position: Position) -> tuple[tuple[str, str], ...]:
+def switches_at(amp: Amp, position: Position) -> Switches:
     """Every switch of an amp with where it stands at a position; those not named stand as drawn."""
     return tuple((name, value) for name, value in amp.setting(position).items() if isinstance(value, str))
 
@@ -68,3 +70,18 @@ def control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
         blank: str | float = AS_DRAWN if words else float("nan")
         coords[name] = ("position", [blank if value is None else value for value in values])
     return coords
+
+
+def every_setting(amp: Amp) -> Iterator[Switches]:
+    """Every combination of switch positions; with very many, each switch alone, the others as drawn."""
+    ranges = [[(each.control, label) for label in each.labels] for each in amp.all_switches]
+    total = 1
+    for labels in ranges:
+        total *= len(labels)
+    if total <= _MOST:
+        yield from itertools.product(*ranges)
+        return
+    drawn = {each.control: each.drawn for each in amp.all_switches}
+    for labels in ranges:
+        for control, label in labels:
+            yield tuple((drawn | {control: label}).items())

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from ..base.entries import Entry
-from ..base.errors import nearest, shown
+from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import OHM
 from ..circuit.amp import AnyPart, Edit, Mod, Switch
 from ..circuit.positions import setting_clause
+from ..circuit.switches.kinds import Action, SwitchKind, parse_switch_kind
 from .parts import PINS, QUANTITY, ValveFinder, kind_of, read_parts, valves_of
 
 
@@ -57,8 +59,33 @@ def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
         raise entry.fail("positions", "a switch needs at least two positions")
     drawn = entry.choice("drawn", [label for label, _ in positions], positions[0][0])
     shaft = entry.designator("shaft") if entry.has("shaft") else ""
+    kind = _switch_kind(entry, len(positions), shaft)
     entry.finish()
-    return Switch(designator, control, tuple(positions), drawn, shaft)
+    return Switch(designator, control, tuple(positions), drawn, shaft, kind)
+
+
+def _switch_kind(entry: Entry, positions: int, shaft: str) -> SwitchKind:
+    """Which switch the entry `type` asks for; any that serves where it says nothing."""
+    if not entry.has("type"):
+        return SwitchKind()
+    try:
+        kind = parse_switch_kind(entry.text("type"))
+    except DescriptionError as error:
+        raise entry.fail("type", str(error)) from None
+    if kind.ways not in (0, positions):
+        raise entry.fail(
+            "positions", f"{shown(entry.raw('type'))} has {kind.ways} positions, {positions} are named; name every one"
+        )
+    if shaft and kind.action in (Action.NONE, Action.ON_ON):
+        return replace(kind, action=Action.PUSH_PULL)
+    if (kind.action is Action.PUSH_PULL) != bool(shaft):
+        wanted = (
+            f"what sits on the shaft of {shaft} is push-pull"
+            if shaft
+            else "name the pot on whose shaft it sits (shaft)"
+        )
+        raise entry.fail("type", f"{shown(entry.raw('type'))}: {wanted}")
+    return kind
 
 
 _ACTIONS = ("replace", "fit", "lift", "bridge")

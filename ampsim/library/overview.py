@@ -11,6 +11,7 @@ from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transf
 from ..circuit.build import build_circuit
 from ..circuit.mods import describe_part, diff, where
 from ..circuit.positions import face
+from ..circuit.switches.kinds import ANY_SWITCH
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
 
@@ -49,7 +50,8 @@ def describe_mod(mod: Mod) -> str:
     }
     for switch in mod.switches:
         shaft = f" on the shaft of {switch.shaft}" if switch.shaft else ""
-        title = f"Switch {switch.designator} '{switch.control}'{shaft}, drawn at '{switch.drawn}'"
+        kind = "" if switch.kind == ANY_SWITCH else f" ({switch.kind.words})"
+        title = f"Switch {switch.designator} '{switch.control}'{kind}{shaft}, drawn at '{switch.drawn}'"
         sections[title] = [_when(label, edits) for label, edits in switch.positions]
     return _page(f"{mod.name} ({mod.file})", sections)
 

@@ -12,6 +12,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -19,7 +20,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.work.wiring.from_to import Wiring
-from ampsim.work.wiring.readback import compare_circuits, every_setting, listening_places, read_back, wiring
+from ampsim.work.wiring.readback import compare_circuits, listening_places, read_back, wiring
 from tests.figures.figure import Figure, Scale
 from tests.tools.random_switches import random_switches
 

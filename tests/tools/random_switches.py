@@ -9,8 +9,8 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, AnyPart, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
 from ampsim.library.loader import load_amp
-from ampsim.work.wiring.readback import every_setting
 
 AMPS = ("workshop-a", "lesson-stage")
 

@@ -249,7 +249,7 @@ def test_the_switch_is_the_one_that_is_wired() -> None:
     assert "A common to P1.top" in terminals
     assert "A1 to C101.1" in terminals
     assert "open (centre): all open" in positions
-    assert bright.sequence == "either"
+    assert (bright.sequence, bright.freed) == ("break before make", "")
     assert set(bright.hanging) == {"C101", "C102"}
 
 
@@ -262,16 +262,18 @@ def test_contacts_far_apart_need_two_poles() -> None:
 def test_another_value_is_a_changeover() -> None:
     found = need(stock=[], small=[{"replace": "R16", "with": "470k"}])
     assert (found.poles, found.kind) == (1, "toggle on-on, 1 pole (SPDT)")
-    assert found.sequence == "make before break"  # the inverter's grid would hang free
+    assert found.freed  # the inverter's grid hangs free while it moves
 
 
-def test_a_cathode_that_would_hang_free_asks_for_make_before_break() -> None:
-    assert need(stock=[], hot=[{"replace": "R7", "with": "2k7"}]).sequence == "make before break"
+def test_a_cathode_that_would_hang_free_is_named() -> None:
+    # No toggle makes before it breaks; a rotary switch that does is asked for.
+    found = need(stock=[], hot=[{"replace": "R7", "with": "2k7"}])
+    assert (found.freed, found.sequence) == ("the cathode of V1B", "break before make")
 
 
 def test_three_positions_that_all_close_need_a_rotary() -> None:
     found = need(a=[], b=[{"replace": "R7", "with": "2k7"}], c=[{"replace": "R7", "with": "10k"}])
-    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways")
+    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways, shorting (make before break)")
 
 
 def test_a_switch_that_nobody_can_wire_is_said() -> None:

@@ -15,6 +15,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Mod, Part, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
 from ampsim.circuit.switches.moving import moving
 from ampsim.circuit.switches.wire_pieces import find_pieces
 from ampsim.library.files import models
@@ -27,7 +28,7 @@ from ampsim.work.schematic.fragment import Fragment, fragments
 from ampsim.work.schematic.geometry import Box, Sheet, Symbol, Word
 from ampsim.work.schematic.layout import lay_out, lay_out_pages
 from ampsim.work.wiring.from_to import Wire, Wiring, list_wiring
-from ampsim.work.wiring.readback import every_setting, mismatches, read_back, wiring
+from ampsim.work.wiring.readback import mismatches, read_back, wiring
 from tests.tools.random_switches import random_switches
 
 AMPS = ("workshop-a", "workshop-b", "lesson-stage")
@@ -132,7 +133,7 @@ def test_pull_pot() -> None:
 
 def test_three_positions_without_one_open_need_a_rotary() -> None:
     (plan,) = wiring(load_amp("lesson-stage")).switches[1:]
-    assert plan.kind == "rotary, 1 pole, 3 ways"
+    assert plan.kind == "rotary, 1 pole, 3 ways, shorting (make before break)"
 
 
 def test_no_usual_switch_is_said() -> None:
@@ -142,7 +143,7 @@ def test_no_usual_switch_is_said() -> None:
     assert "rotary, 5 poles, 2 ways" in plan.kind
     labels = {f"w{n}": [Edit("replace", "R3", 1e5 + n)] if n else [] for n in range(14)}
     (plan,) = wiring(with_switch(labels)).switches
-    assert (plan.kind, plan.reason) == ("", "no usual switch has 1 poles and 14 ways")
+    assert (plan.kind, plan.reason) == ("", "no usual switch has 1 pole and 14 ways")
 
 
 @pytest.mark.parametrize("change", [Edit("replace", "V1A", "12AT7"), Edit("lift", "V1A")])

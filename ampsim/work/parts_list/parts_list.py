@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,11 +22,12 @@ from ...base.wording import one_line
 from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
+from ...circuit.switches.kinds import ContactOrder
 from ...studies.ratings.simulate import stress
 from ...studies.search.wishes import Drawer
 from ..new_parts import new_mods
 from .lines import PartLine, part_lines
-from .switch_need import ContactOrder
+from .switch_need import SwitchNeed
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -154,7 +155,8 @@ def fitting_positions(stock: Amp, modded: Amp) -> list[dict[str, float | str]]:
 
 _SEQUENCE = {
     ContactOrder.EITHER: "break before make or make before break, either will do",
-    ContactOrder.MAKE_FIRST: "make before break (shorting), or a grid or cathode hangs free while it moves",
+    ContactOrder.BREAK_FIRST: "they break before they make",
+    ContactOrder.MAKE_FIRST: "they make before they break",
 }
 _NOBODY = PartLine("", "", "", "", "", "")
 
@@ -206,15 +208,24 @@ def _short(lines: Sequence[PartLine]) -> pd.DataFrame:
     ])  # fmt: skip
 
 
+def _switch_notes(need: SwitchNeed) -> Iterator[str]:
+    """What happens while it moves, and what an open contact leaves behind."""
+    if need.freed and need.sequence is ContactOrder.BREAK_FIRST:
+        yield (
+            f"While it moves, {need.freed} hangs free for a moment: move it with the volume down, or let a part stay "
+            "soldered that holds it. A shorting rotary switch does without."
+        )
+    if need.hanging:
+        hangs, them = ("hangs", "it") if len(need.hanging) == 1 else ("hang", "them")
+        yield f"{' and '.join(need.hanging)} {hangs} on an open contact: bleed {them}, or it pops."
+
+
 def _part_words(each: PartLine) -> list[str]:
     """What one part must be, in lines."""
     if each.switch:
         need = each.switch
         first = f"{each.part}, switch '{one_line(need.control)}': {need.kind}; contacts: {_SEQUENCE[need.sequence]}."
-        bleed = (
-            [f"  {', '.join(need.hanging)} hang on an open contact: bleed them, or it pops."] if need.hanging else []
-        )
-        return [one_line(first), *(f"  {one_line(words)}" for words in need.contacts), *bleed]
+        return [one_line(first), *(f"  {one_line(words)}" for words in (*need.contacts, *_switch_notes(need)))]
     words = [f"{each.part}: {each.wanted}"]
     if each.preferred and each.preferred.off:
         nearest = format_value(each.preferred.value, _UNITS.get(each.kind, OHM))

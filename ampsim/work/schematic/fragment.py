@@ -143,7 +143,8 @@ class _View:
         """The switches with a contact on a net of these parts that is neither ground nor a rail, and all contacts."""
         nets = _nets(each for each in self.pieces.elements if each.designator in seen)
         nets -= {net for net in nets if _is_common(self.pieces, net)}
-        number = {id(piece): str(n) for n, piece in enumerate(self.pieces.pieces)}
+        jumpers = {id(piece): piece for plan in self.plans for _, piece in plan.terminals if not piece.places}
+        number = {id(piece): str(n) for n, piece in enumerate((*self.pieces.pieces, *jumpers.values()))}
         switches = {switch.control: switch for switch in self.amp.all_switches}
         brought = [switch for mod in self.amp.mods for switch in mod.switches]
         found = []
@@ -175,7 +176,8 @@ class _View:
         drawn = {item.name for item in items}
         rails, flags, ground = {}, {}, ""
         for net in sorted({net for item in items for net in item.nets}, key=int):
-            places = self.pieces.pieces[int(net)].places
+            # A wire between two terminals of a switch comes after the pieces of the amp.
+            places = next((piece.places for piece in self.pieces.pieces[int(net) :]), ())
             rail = next((rail.name for rail in self.amp.rails if rail.name in places), "")
             outside = [place for place in places if place.partition(".")[0] not in drawn]
             if "ground" in places:

@@ -9,6 +9,7 @@ from functools import cached_property
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
 from ...circuit.switches.plan import SwitchPlan, plan_switch
+from ...circuit.switches.planning import order_needed
 from ...circuit.switches.wire_pieces import FIXED, Pieces, find_pieces
 
 _UNNAMED = 10_000  # comes after every place that an edit names
@@ -81,8 +82,8 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     after = find_pieces(amp, base)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     before = find_pieces(bare)
-    plans = tuple(_plan(switch, after) for switch in amp.all_switches)
-    plans_before = tuple(_plan(switch, before) for switch in bare.all_switches)
+    plans = tuple(_plan(amp, switch, after) for switch in amp.all_switches)
+    plans_before = tuple(_plan(bare, switch, before) for switch in bare.all_switches)
     change = _Change(
         _places_of_pieces(before, plans_before),
         _places_of_pieces(after, plans),
@@ -170,8 +171,9 @@ def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
     return " and ".join(reached[1:]) or _spot(switch.soldered[terminal].places, _named_places(found.amp))
 
 
-def _plan(switch: Switch, pieces: Pieces) -> SwitchPlan:
-    return plan_switch(switch, [joint for joint in pieces.joints if joint.control == switch.control])
+def _plan(amp: Amp, switch: Switch, pieces: Pieces) -> SwitchPlan:
+    joints = [joint for joint in pieces.joints if joint.control == switch.control]
+    return plan_switch(switch, joints, order_needed(amp, switch))
 
 
 def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:
@@ -179,7 +181,7 @@ def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[
     found = {id(piece): list(piece.places) for piece in pieces.pieces}
     for each in plans:
         for terminal, piece in each.soldered.items():
-            found[id(piece)].append(f"{each.designator}.{terminal}")
+            found.setdefault(id(piece), []).append(f"{each.designator}.{terminal}")
     return list(found.values())
 
 

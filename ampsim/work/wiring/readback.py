@@ -3,35 +3,18 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.nets import INPUT, Nets, tied_together
-from ...circuit.positions import setting_clause
+from ...circuit.positions import Switches, every_setting, setting_clause
 from ...circuit.stages.template import GROUND, Element
 from .from_to import Wiring, list_wiring
 
-Switches = tuple[tuple[str, str], ...]
-_MOST = 512  # combinations of positions that are read back
 _BASES = 16  # stands of the other switches from which one is looked at
-
-
-def every_setting(amp: Amp) -> Iterator[Switches]:
-    """Every combination of switch positions; with very many, each switch alone, the others as drawn."""
-    ranges = [[(each.control, label) for label in each.labels] for each in amp.all_switches]
-    total = 1
-    for labels in ranges:
-        total *= len(labels)
-    if total <= _MOST:
-        yield from itertools.product(*ranges)
-        return
-    drawn = {each.control: each.drawn for each in amp.all_switches}
-    for labels in ranges:
-        for control, label in labels:
-            yield tuple((drawn | {control: label}).items())
 
 
 def wiring(amp: Amp) -> Wiring:

@@ -68,6 +68,8 @@ VALVES = Fact("valves", dict[str, dict[str, ValveFacts]])
 """To each variant its valves by designator."""
 STIMULUS = Fact("stimulus", StimulusFacts)
 """What drove a transient."""
+DRAWN = Fact("drawn", dict[str, Any])
+"""Where each control of the variants stands as drawn."""
 STAGES = Fact("stages", dict[str, tuple[ValveStage, ...]])
 """To each variant its valve stages, in the order of the signal."""
 

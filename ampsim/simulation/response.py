@@ -20,7 +20,7 @@ from ..circuit.nets import INPUT
 from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
-from .facts import STIMULUS, VALVES, StimulusFacts, ValveFacts, put
+from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 from .netlist import Netlist, build, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
@@ -179,6 +179,7 @@ def provenance(
         "netlists_sha256": digest,
         "ampsim_version": __version__,
         **_valves(tuple(variants)),
+        **put(DRAWN, {name: control.drawn for amp in variants for name, control in amp.controls.items()}),
     }
     attributes |= {f"{name}_version": version for name, version in engine.versions().items()}
     notes = sorted({note for outcome in outcomes for note in outcome.notes})

@@ -53,6 +53,8 @@ class Finding:
         Name of the picture of its section that shows it; "" for none.
     names_position
         Whether the words name the position, or hold at every one.
+    where
+        The settings that make it, in words, see `settings.Positions`; "" where that was not looked into.
     """
 
     topic: str
@@ -68,11 +70,12 @@ class Finding:
     source: str
     picture: str = ""
     names_position: bool = False
+    where: str = ""
 
     @property
     def sentence(self) -> str:
-        """The words, with the position in front where they do not name it."""
-        return self.words if self.names_position else f"{self.position}: {self.words}"
+        """The words, with the settings that make it in front where they do not name them."""
+        return self.words if self.names_position else f"{self.where or self.position}: {self.words}"
 
 
 def grade_below(value: float, limit: float | None, near: float = 0.9) -> Grade:

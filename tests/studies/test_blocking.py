@@ -17,7 +17,7 @@ from ampsim import Burst, DescriptionError, FrequencySweep, Sine, Transient, app
 from ampsim.circuit.signal_path import ValveStage
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
-from ampsim.simulation.facts import STAGES, STIMULUS, StimulusFacts, get, put
+from ampsim.simulation.facts import DRAWN, STAGES, STIMULUS, StimulusFacts, get, put
 from ampsim.studies.blocking.findings import blocking_findings, most_pushed_valve
 from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
@@ -79,7 +79,7 @@ def synthetic(tau: float, shift: float, dip: float, around: float = 1e-3) -> xr.
     return xr.Dataset(
         {"voltage": (("variant", "position", "node", "time"), np.array(list(rows.values()))[np.newaxis, np.newaxis])},
         {"variant": ["stock"], "position": ["as drawn"], "node": list(rows), "time": time},
-        {"analysis": "transient", "output": "speaker", **put(STAGES, stages), **put(STIMULUS, stimulus)},
+        {"analysis": "transient", "output": "speaker", **put(STAGES, stages), **put(STIMULUS, stimulus), **put(DRAWN, {})},
     )  # fmt: skip
 
 

@@ -341,7 +341,7 @@ def test_a_megohm_before_the_first_grid_is_caught() -> None:
     assert found.grade == "beyond the limit"
     assert found.value > 6.0
     assert "comes from R2 (first stage)" in found.words
-    assert "over our limit of +6.0 dB(A)" in found.words
+    assert "too much: our limit is a rise of 6.0 dB(A)" in found.words
     assert found.limit == 6.0
 
 

@@ -14,8 +14,10 @@ from ...base.wording import in_volts, in_watts
 from ...measures.labels import records
 from ...measures.waveforms import stimulus
 from ..findings import Finding, Grade, grade_above
+from ..settings import once_per_setting
 from . import TITLE
 from .measures import MOST_POWER, WHOLE, clipping_table, distortion_column, power_column, power_table
+from .purpose import graded_by_purpose
 
 LOST_DB = (-2.0, -6.0)
 """Volts at the speaker where the first stage clips, against stock: near the limit and beyond it. Half the volts."""
@@ -25,6 +27,8 @@ TOLD_DB = 0.5
 """Power that moves by less is told in one sentence with the clipping."""
 CLEAN = 5.0
 _SAME = 0.05  # dB
+_STEP_DB = 0.2  # a setting that moves no figure by more does not matter
+_TINY = 1e-9  # V, what a stage that clips at every level clips at
 OWN = "limit: our own, no source"
 
 
@@ -37,8 +41,9 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     Returns
     -------
     list of Finding
-        To each position: which stage clips first, graded by the volts at the speaker when it does (`LOST_DB`): what a
-        mod adds in gain it may take in level. Power at 5 % distortion and greatest power (`POWER_DB`) where they moved.
+        To each setting that matters: which stage clips first, graded by the volts at the speaker when it does
+        (`LOST_DB`): what a mod adds in gain it may take in level. Power at 5 % distortion and greatest power
+        (`POWER_DB`) where they moved. Losses are graded as `purpose.graded_by_purpose` says.
     """
     clips, power = clipping_table(response), power_table(response)
     stock = str(response["variant"].values[0])
@@ -56,29 +61,20 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         told = [each for each in powers if abs(each[1]) >= TOLD_DB or each[4] != Grade.FINE]
         if told != powers:
             clipping = (*clipping[:-1], "; ".join([clipping[-1], *(each[-1] for each in powers if each not in told)]))
+        clips_db = 20.0 * math.log10(max(firsts[1]["clips at [V]"], _TINY))
+        figures = {clipping[0]: (clipping[1], _gained(both), clips_db)}
         for subject, value, unit, limit, grade, words in (clipping, *told):
-            text = f"{position}: {words}."
-            found.append(
-                Finding(
-                    TITLE,
-                    subject,
-                    str(variant),
-                    str(position),
-                    value,
-                    unit,
-                    limit,
-                    grade,
-                    text,
-                    how,
-                    OWN,
-                    picture,
-                    True,
-                )
-            )
-    return found
+            finding = Finding(TITLE, subject, str(variant), str(position), value, unit, limit, grade, f"{words}.", how,
+                              OWN, picture)  # fmt: skip
+            found.append((finding, tuple(each / _STEP_DB for each in figures.get(subject, (value,)))))
+    return once_per_setting(graded_by_purpose(found, response), response)
 
 
 _Facts = tuple[str, float, str, float | None, Grade, str]
+
+
+def _gained(both: list[dict[str, Any]]) -> float:
+    return float(both[1]["gain [dB]"] - both[0]["gain [dB]"])
 
 
 def _first(clips: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
@@ -96,7 +92,7 @@ def _clipping(
 ) -> _Facts:
     levels = [float(row["clips at [V]"]) for row in firsts]
     moved = [20.0 * math.log10(min(max(level, span[0]), span[1])) for level in levels]
-    gain = gains[1]["gain [dB]"] - gains[0]["gain [dB]"]
+    gain = _gained(gains)
     earlier, lost = moved[1] - moved[0], moved[1] - moved[0] + gain
     if levels[1] == math.inf:
         return (

@@ -27,6 +27,7 @@ from ...simulation.request import request
 from ...simulation.response import provenance, resample, simulate
 from ...simulation.stimuli import Sine
 from .measures import LOAD_OHM, levels_between
+from .purpose import OUTPUT_CHANGED, output_changed
 
 LEVELS = tuple(0.5**step for step in range(11, -1, -1))
 """Peak volts of the generator: 0.5 mV to 1 V, a hard stroke on a strong pickup, in 12 levels of 6 dB."""
@@ -152,6 +153,7 @@ def _gather(
     )
     facts |= {
         **put(FAILED, failed),
+        **put(OUTPUT_CHANGED, output_changed(variants, settings)),
         **put(STAGES, {amp.variant: valve_stages(build_circuit(amp)) for amp in variants}),
         **put(LOAD_OHM, {amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
         "source": "from the pickup" if begins_at_guitar(variants[0]) else "at the input",

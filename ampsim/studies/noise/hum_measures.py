@@ -14,9 +14,10 @@ from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
 from ...simulation.facts import get
 from ..findings import Finding
+from ..settings import once_per_setting
 from . import TITLE
 from .hum import ASSUMED
-from .measures import BEYOND_DB, THRESHOLDS, change_words, margin_words, noise_grade
+from .measures import BEYOND_DB, STEP_DB, THRESHOLDS, change_words, margin_words, noise_grade
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
 SUPPLY, HEATERS = "supply hum", "heater hum"
@@ -115,7 +116,7 @@ def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
 
 
 def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str, str] | None = None) -> list[Finding]:
-    """What the mod does to the hum of supply and heaters, at each position of every variant but the first.
+    """What the mod does to the hum of supply and heaters, at each setting that matters, in all variants but the first.
 
     Parameters
     ----------
@@ -134,7 +135,7 @@ def hum_findings(response: xr.Dataset, noise: xr.Dataset, pictures: Mapping[str,
         lines = [(row, here, here - first) for row, (here, first) in zip(rows, gain, strict=True)]
         picture = (pictures or {}).get(kind, "")
         found += [_finding(*line, kind, frequency, stock, picture) for line in lines if line[0]["variant"] != stock]
-    return found
+    return once_per_setting(found, response)
 
 
 def _gain_db(noise: xr.Dataset, frequency: float) -> list[tuple[float, float]]:
@@ -147,7 +148,7 @@ def _gain_db(noise: xr.Dataset, frequency: float) -> list[tuple[float, float]]:
 
 def _finding(
     row: dict[Hashable, Any], gain: float, more: float, kind: str, frequency: float, stock: str, picture: str
-) -> Finding:
+) -> tuple[Finding, tuple[float, ...]]:
     change, level = float(row[f"{kind}: change [dB(A)]"]), float(row[f"{kind}: level [dB(A) against {REFERENCE}]"])
     turned_down = min(gain, gain - more) < 0.0
     # What does not pass the stages whose gain changed does not rise with them: more gain excuses, less does not.
@@ -155,16 +156,17 @@ def _finding(
     origin = row["most from"] if kind == SUPPLY else row["most by"]
     come_from = f"; most of it comes from {origin}" + ("" if kind == SUPPLY else "'s heater")
     words = (
-        f"{kind.capitalize()} at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
+        f"{kind} {in_db_a(level)} against {REFERENCE}, "
         f"{change_words(change, max(more, 0.0), judged, stock, turned_down, f'gain at {frequency:g} Hz')}; "
         f"{margin_words(change, judged, level)}"
         f"{'' if origin == NOTHING else come_from}."
     )
     how = "operating point, then ripple sweeps" if kind == SUPPLY else "a current into each cathode, swept"
-    return Finding(
+    finding = Finding(
         TITLE, kind, str(row["variant"]), str(row["position"]), judged, "dB(A)", BEYOND_DB,
-        noise_grade(change, judged, level), words, how, SOURCE if kind == SUPPLY else LEAK_SOURCE, picture, True,
+        noise_grade(change, judged, level), words, how, SOURCE if kind == SUPPLY else LEAK_SOURCE, picture,
     )  # fmt: skip
+    return finding, tuple(each / STEP_DB for each in (level, change, judged))
 
 
 def _weigh(volts: xr.DataArray) -> xr.DataArray:

@@ -13,6 +13,7 @@ import xarray as xr
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, UNHEARD, UNHEARD_DB, a_weight, in_db_a, level_db
 from ..findings import Finding, Grade
+from ..settings import once_per_setting
 from . import TITLE
 
 # Rise of the hiss [dB] from which on we look again, and from which on we would not build it. Our own thresholds: 3 dB
@@ -129,7 +130,7 @@ def contributor_table(response: xr.Dataset, least: float = 0.01) -> pd.DataFrame
 
 
 def noise_findings(response: xr.Dataset, picture: str = "", variants: Sequence[str] | None = None) -> list[Finding]:
-    """What the mod does to the hiss, a finding to each position of every variant but the first.
+    """What the mod does to the hiss, a finding to each setting that matters for it, of every variant but the first.
 
     Parameters
     ----------
@@ -143,32 +144,40 @@ def noise_findings(response: xr.Dataset, picture: str = "", variants: Sequence[s
     table = noise_table(response)
     stock = str(response["variant"].values[0])
     wanted = [str(each) for each in response["variant"].values[1:]] if variants is None else list(variants)
-    return [
-        _finding(row, stock, _stage(response, row["most from"]), picture)
-        for row in table.to_dict("records")
-        if row["variant"] in wanted
-    ]
+    return once_per_setting(
+        [
+            _finding(row, stock, _stage(response, row["most from"]), picture)
+            for row in table.to_dict("records")
+            if row["variant"] in wanted
+        ],
+        response,
+    )
 
 
 def _stage(response: xr.Dataset, contributor: str) -> str:
     return str(response["stage"].sel(contributor=contributor).item())
 
 
-def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> Finding:
+STEP_DB = 0.2
+"""Levels that lie closer are alike: a setting that moves none of them by more does not matter."""
+
+
+def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> tuple[Finding, tuple[float, ...]]:
     change, level = float(row["change [dB(A)]"]), float(row[f"level [dB(A) against {REFERENCE}]"])
     more, gain = float(row["change of gain [dB]"]), float(row["gain [dB]"])
     turned_down = min(gain, gain - more) < 0.0
     judged = change if turned_down else change - more
     words = (
-        f"Hiss at {row['position']}: {in_db_a(level)} against {REFERENCE}, "
+        f"hiss {in_db_a(level)} against {REFERENCE}, "
         f"{change_words(change, more, judged, stock, turned_down)}; {margin_words(change, judged, level)}; most of it "
         f"({row['its share [%]']:.0f} %) comes from {row['most from']} ({stage})."
     )
-    return Finding(
+    finding = Finding(
         TITLE, "hiss" if turned_down else "hiss at equal gain", str(row["variant"]), str(row["position"]),
         judged, "dB(A)", BEYOND_DB, noise_grade(change, judged, level), words,
-        "operating point, then noise sweep with the input silent", SOURCE, picture, True,
+        "operating point, then noise sweep with the input silent", SOURCE, picture,
     )  # fmt: skip
+    return finding, tuple(each / STEP_DB for each in (level, change, judged))
 
 
 def change_words(change: float, more: float, judged: float, stock: str, turned_down: bool, name: str = "gain") -> str:
@@ -207,8 +216,8 @@ def margin_words(change: float, judged: float, level: float) -> str:
     """How a change [dB(A)] stands to our limit, in words; parameters as `noise_grade`."""
     if level < UNHEARD_DB:
         return f"too faint to matter (below {in_db_a(UNHEARD_DB)})"
-    limit = f"our limit of {in_db_a(BEYOND_DB, True)}"
+    limit = f"our limit is a rise of {in_db_a(BEYOND_DB)}"
     if judged > BEYOND_DB:
-        return f"{in_db_a(judged - BEYOND_DB)} over {limit}"
-    margin_words = f"{in_db_a(BEYOND_DB - judged)} below {limit}"
-    return f"{margin_words}; it is the gain that brings it up" if change > NEAR_DB >= judged else margin_words
+        return f"{in_db_a(judged - BEYOND_DB)} too much: {limit}"
+    gain = "; it is the gain that brings it up" if change > NEAR_DB >= judged else ""
+    return f"{limit}{gain}"

@@ -11,10 +11,11 @@ import xarray as xr
 
 from ...measures.labels import records
 from ..findings import Finding
+from ..settings import in_steps, positions_of
 from .part_findings import part_findings
 from .parts import part_ratings
 from .valve_findings import MOVED, valve_findings
-from .valves import valve_ratings
+from .valves import TELLING, valve_ratings
 
 _SMALL = {"W": 0.05, "V": 5.0, "mA": 0.5, "ohm": 1e3}  # what is below this is not worth telling as moved
 
@@ -46,14 +47,19 @@ def moved_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFra
     """
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
     found: dict[tuple[str, str], dict[str, Any]] = {}
+    figures: dict[tuple[str, str], dict[str, tuple[float, ...]]] = {}
     valves, parts = _long_valves(valve_ratings(response, heater_volts)), _long_parts(part_ratings(response))
     for key, rows in _pairs(pd.concat([valves, parts]), stock, modded):
         before, after = rows
+        figures.setdefault(key, {})[after["position"]] = tuple(in_steps(row["value"], TELLING, 1e-6) for row in rows)
         change = 100.0 * (after["value"] / before["value"] - 1.0) if before["value"] else math.inf
         telling = max(before["value"], after["value"]) >= _SMALL[after["unit"]]
         if telling and abs(change) > 100.0 * MOVED and abs(change) > abs(found.get(key, {}).get("change [%]", 0.0)):
             numbers = {"stock": before["value"], "modded": after["value"], "unit": after["unit"], "change [%]": change}
             found[key] = {"item": key[0], "quantity": key[1], "position": after["position"], **numbers}
+    positions = positions_of(response)
+    for key, row in found.items():
+        row["position"] = positions.words(row["position"], figures[key])
     return pd.DataFrame(
         list(found.values()), columns=["item", "quantity", "position", "stock", "modded", "unit", "change [%]"]
     )

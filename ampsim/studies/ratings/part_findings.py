@@ -12,9 +12,11 @@ import xarray as xr
 from ...base.quantities import FARAD, OHM, format_value
 from ...measures.labels import records
 from ..findings import Finding, Grade, grade_below
+from ..settings import Positions, in_steps, positions_of
 from . import TITLE
 from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted_ratings, worst_parts
 from .valve_findings import HOW
+from .valves import TELLING
 
 _PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
 _SCRATCH_VOLTS = 0.1  # common practice, no source
@@ -28,7 +30,9 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
     The response is one of `ampsim.studies.ratings.simulate.stress`.
     """
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
-    table = with_fitted_ratings(worst_parts(part_ratings(response)), stock)
+    everywhere = part_ratings(response)
+    table = with_fitted_ratings(worst_parts(everywhere), stock)
+    where = _Where(positions_of(response), records(everywhere[everywhere["variant"] == modded]))
     old = {row["part"]: row for row in records(table[table["variant"] == stock])}
     quiet = True
     for row in records(table[table["variant"] == modded]):
@@ -39,10 +43,31 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
         quiet = quiet and grade == Grade.FINE
         words = f"{_part_name(row)}{'' if before else ', new'}: {_part_words(row, before)}"
         yield Finding(TITLE, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
-                      _PRACTICE, "ratings")  # fmt: skip
+                      _PRACTICE, "ratings", where=where.words(row, unit))  # fmt: skip
     if quiet:
-        yield _nothing_worse(table, modded)
-    yield from _scratches(table, old, modded)
+        yield _nothing_worse(table, modded, where)
+    yield from _scratches(table, old, modded, where)
+
+
+class _Where:
+    """The settings that make what a part carries."""
+
+    def __init__(self, positions: Positions, rows: list[dict[str, Any]]) -> None:
+        self._positions, self._rows = positions, rows
+
+    def words(self, row: Mapping[str, Any], unit: str, state: str = "needs", position: str = "") -> str:
+        """In words, for a row of `worst_parts`: those that make its volts or watts in a state."""
+        figures = {
+            each["position"]: (in_steps(each[f"{state} [{unit}]"], TELLING, 1e-3),)
+            for each in self._rows
+            if each["part"] == row["part"]
+        }
+        return self._positions.words(position or row["position"], figures)
+
+    def highest(self, row: Mapping[str, Any], column: str) -> str:
+        """The first position at which a part has its highest reading."""
+        own = [each for each in self._rows if each["part"] == row["part"]]
+        return str(max(own, key=lambda each: float(each[column]))["position"])
 
 
 def _part_grade(row: Mapping[str, Any]) -> tuple[Grade, float, str, float]:
@@ -89,7 +114,7 @@ def _rating(value: float, unit: str) -> str:
     return "more than any common rating" if math.isinf(value) else f"{value:g} {unit}"
 
 
-def _nothing_worse(table: pd.DataFrame, modded: str) -> Finding:
+def _nothing_worse(table: pd.DataFrame, modded: str, where: _Where) -> Finding:
     words = "Every part that stays carries no more than the rating the stock amp asks for."
     hot = [row for row in records(table) if row["variant"] == modded and row["kind"] == "resistor"]
     if not hot:
@@ -98,13 +123,17 @@ def _nothing_worse(table: pd.DataFrame, modded: str) -> Finding:
     mean = row["needs [W]"] / WATTS_FACTOR
     words += f" The hottest resistor is {_part_name(row)} with {_watts(mean)}: a {_rating(row['next [W]'], 'W')} part."
     return Finding(TITLE, "parts", modded, row["position"], mean, "W", row["fitted [W]"], Grade.FINE, words, HOW,
-                   _PRACTICE, "ratings")  # fmt: skip
+                   _PRACTICE, "ratings", where=where.words(row, "W"))  # fmt: skip
 
 
-def _scratches(table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded: str) -> Iterator[Finding]:
+def _scratches(
+    table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded: str, where: _Where
+) -> Iterator[Finding]:
     for row in records(table[(table["variant"] == modded) & (table["kind"] == "pot")]):
         volts, before = row["rest [V]"], old.get(row["part"], {}).get("rest [V]", 0.0)
         if volts > _SCRATCH_VOLTS and volts > 2.0 * before:
             words = f"{_part_name(row)}: {volts:.2g} V DC across its track (stock {before:.2g} V); it will scratch."
-            yield Finding(TITLE, f"{row['part']} DC", modded, row["position"], volts, "V", _SCRATCH_VOLTS,
-                          Grade.NEAR, words, "operating point", "common practice, no source")  # fmt: skip
+            position = where.highest(row, "rest [V]")
+            yield Finding(TITLE, f"{row['part']} DC", modded, position, volts, "V", _SCRATCH_VOLTS,
+                          Grade.NEAR, words, "operating point", "common practice, no source",
+                          where=where.words(row, "V", "rest", position))  # fmt: skip

@@ -11,12 +11,13 @@ from ...base.progress import Progress
 from ...base.wording import in_hertz
 from ...measures.labels import records
 from ..section import Examination, Section
+from ..settings import positions_of
 from . import TITLE
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts
 from .picture import ratings_picture
 from .simulate import HARD, stress
-from .valves import valve_ratings
+from .valves import named_settings, valve_ratings
 
 _VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
 
@@ -48,7 +49,10 @@ def _valves(response: xr.Dataset) -> pd.DataFrame:
         # One part in a thousand more, so that the first of positions that are alike is named.
         if key not in worst or row["value"] > 1.001 * worst[key]["value"]:
             worst[key] = row
-    return pd.DataFrame([_valve_row(row) for row in worst.values()])
+    positions = positions_of(response)
+    return pd.DataFrame([
+        _valve_row(row | {"position": named_settings(row, records(known), positions)}) for row in worst.values()
+    ])  # fmt: skip
 
 
 def _valve_row(row: dict[str, Any]) -> dict[str, Any]:

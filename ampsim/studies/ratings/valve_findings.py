@@ -13,8 +13,9 @@ from ...circuit.positions import AS_DRAWN
 from ...measures.labels import records
 from ...simulation.facts import VALVES, get
 from ..findings import Finding, Grade, grade_below
+from ..settings import positions_of
 from . import TITLE
-from .valves import GRID_LEAK, STATE_WORDS
+from .valves import GRID_LEAK, STATE_WORDS, named_settings
 
 HOW = "operating point, cold operating point and transient"
 MOVED, DRIVEN_MOVED = 0.05, 0.25
@@ -37,18 +38,19 @@ def valve_findings(table: pd.DataFrame, response: xr.Dataset) -> Iterator[Findin
         (row["position"], row["valve"], row["quantity"], row["state"]): row["value"]
         for row in records(table[table["variant"] == stock])
     }
+    positions = positions_of(response)
     for valve, rows in table[table["variant"] == modded].groupby("valve", sort=False):
         found: list[dict[str, Any]] = []
         for row in records(rows):
             base = before.get((row["position"], row["valve"], row["quantity"], row["state"]), math.nan)
             found.append(row | {"stock": base, "grade": grade(row | {"stock": base})})
-        worst = _worst_positions(found)
+        worst = [row | {"where": named_settings(row, found, positions)} for row in _worst_positions(found)]
         first = worst[0]
         yield Finding(
             TITLE, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
             None if math.isnan(first["limit"]) else first["limit"], first["grade"],
             _valve_words(worst, response, modded), HOW, _source(response, modded, str(valve)), "ratings",
-            names_position=not math.isnan(first["limit"]),
+            names_position=not math.isnan(first["limit"]), where=first["where"],
         )  # fmt: skip
 
 
@@ -127,7 +129,7 @@ def _amount(value: float, unit: str) -> str:
 
 
 def _position_words(row: Mapping[str, Any]) -> str:
-    return f"at {row['position']}" if row["position"] != AS_DRAWN else AS_DRAWN
+    return str(row["where"]) if row["where"] == AS_DRAWN else f"at {row['where']}"
 
 
 def _stock_words(row: Mapping[str, Any]) -> str:

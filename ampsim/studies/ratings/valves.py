@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,12 +13,17 @@ import xarray as xr
 from ...measures.labels import expect
 from ...simulation.facts import VALVES, ValveFacts, get
 from ..findings import grade_below
+from ..settings import Positions, in_steps
 
 STATE_WORDS = {
     "rest": "at rest",
     "cold": "at switch-on while the valves are cold",
     "driven": "driven hard",
 }
+
+
+TELLING = 0.02
+"""Share by which a reading moves at least where a setting matters for it: what is driven is not known better."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,20 @@ def is_fixed_bias(grid_volts: float, cathode_volts: float) -> bool:
         At rest, against ground [V].
     """
     return grid_volts + cathode_volts < 0.5 * grid_volts
+
+
+def named_settings(row: Mapping[str, Any], rows: Iterable[Mapping[str, Any]], positions: Positions) -> str:
+    """The settings that make a reading, in words.
+
+    `row` is one of `valve_ratings`, `rows` has those of its variant, at all `positions`.
+    """
+    names = ("valve", "quantity", "state")
+    figures = {
+        each["position"]: (in_steps(each["value"], TELLING),)
+        for each in rows
+        if all(each[name] == row[name] for name in names)
+    }
+    return positions.words(row["position"], figures)
 
 
 def _rows(

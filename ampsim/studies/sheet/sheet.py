@@ -56,10 +56,11 @@ class Sheet:
 def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examination:
     """What to look at: positions as given, or every position of each control that the mods add, one at a time.
 
-    A switch goes through all of its positions, a knob through both ends; everything else stands as drawn.
+    A switch goes through all of its positions, a knob through both ends; everything else stands as drawn. Positions as
+    given are looked at with each of their settings left out too, so that a finding can name the one that makes it.
     """
     if positions is not None:
-        return Examination(stock, modded, tuple(dict(position) for position in positions))
+        return Examination(stock, modded, tuple(_with_fewer_settings(positions)))
     added = [name for name in modded.controls if name not in stock.controls]
     chosen: list[dict[str, float | str]] = [{}]
     for name in added:
@@ -67,6 +68,15 @@ def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]]
         ends = every_position(modded, name, rotations=_ENDS)
         chosen += [position for position in ends if position[name] != drawn]
     return Examination(stock, modded, tuple(chosen))
+
+
+def _with_fewer_settings(positions: Sequence[dict[str, float | str]]) -> list[dict[str, float | str]]:
+    """Positions, and after them each without one of its settings, and without any."""
+    found = [dict(position) for position in positions]
+    for position in positions:
+        fewer = [{name: value for name, value in position.items() if name != left} for left in position]
+        found += [each for each in [*fewer, {}] if each not in found]
+    return found
 
 
 def consequences(

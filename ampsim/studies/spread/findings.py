@@ -10,6 +10,7 @@ import xarray as xr
 
 from ...measures.percentiles import percentiles
 from ..findings import Finding, Grade
+from ..settings import once_per_setting
 from . import TITLE
 from .measures import LEVEL, TONE_BANDS, WHOLE, StandOut, band_levels, sample_gain_db
 
@@ -23,6 +24,7 @@ _CRITERION = (
 # Within so many standard errors of the limit the verdict could go the other way with other amps.
 _CLEAR = 2.0
 _NOTICED_DB = 1.0
+_STEP_DB = 0.2  # a setting that moves no median by more does not matter
 _LOST = "the mod does not stand out of a valve swap; if it is meant for the tone, other valves do more"
 
 
@@ -69,6 +71,12 @@ def stand_out_findings(
     by_position = [[row for row in rows if row.position == position] for position in positions]
     works = any(not _nothing(each) for each in by_position)
     return [_finding(each, variant, works, pictures.get(each[0].position, "")) for each in by_position]
+
+
+def named_by_settings(findings: Sequence[Finding], rows: Sequence[StandOut], run: xr.Dataset) -> list[Finding]:
+    """Findings of `stand_out_findings`, named by the settings that move a median; rows and run are theirs."""
+    medians = [[row.median / _STEP_DB for row in rows if row.position == each.position] for each in findings]
+    return once_per_setting(list(zip(findings, medians, strict=True)), run)
 
 
 def _nothing(rows: Sequence[StandOut]) -> bool:
@@ -124,21 +132,20 @@ def _chance_words(row: StandOut) -> str:
 def run_findings(run: xr.Dataset) -> list[Finding]:
     """Say for each variant and position how far the amps of a run lie apart in level; and how many failed."""
     found = percentiles(band_levels(sample_gain_db(run)).sel(band=LEVEL))
-    said: dict[tuple[float, ...], Finding] = {}
+    said = []
     for number, variant in enumerate(found["variant"].values):
         for place, position in enumerate(found["position"].values):
             one = found.isel(variant=number, position=place)
-            # The stock amp is the same at every position of a switch that only the modded one has.
-            key = tuple(float(each) for each in one["percentile"])
-            said.setdefault(key, _range_finding(one, str(variant), str(position), run.sizes["sample"]))
-    return [*said.values(), *failures(run)]
+            finding = _range_finding(one, str(variant), str(position), run.sizes["sample"])
+            said.append((finding, [float(each) / _STEP_DB for each in one["percentile"]]))
+    return [*once_per_setting(said, run), *failures(run)]
 
 
 def _range_finding(found: xr.Dataset, variant: str, position: str, count: int) -> Finding:
     low, median, high = (float(each) for each in found["percentile"])
     error = max(float(each) for each in found["error"])
     words = (
-        f"of {count} amps built from this drawing 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
+        f"of {count} {'stock amps' if variant == 'stock' else f'amps with {variant}'} 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
         f"(mean from 80 Hz to 6 kHz, standard errors up to {error:.2f} dB): {high - low:.1f} dB apart"
     )
     return Finding(TITLE, "gain of a run of amps", variant, position, high - low, "dB", None, Grade.FINE, words, _HOW,

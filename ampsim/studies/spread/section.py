@@ -18,7 +18,7 @@ from ...simulation.monte_carlo import TOLERANCES, VALVE_SPREAD, spread, valve_sw
 from ...simulation.tolerances import Tolerances, spreads
 from ..section import Examination, Section
 from . import TITLE
-from .findings import failures, run_findings, stand_out_findings, stand_out_table
+from .findings import failures, named_by_settings, run_findings, stand_out_findings, stand_out_table
 from .measures import LEVEL, rest_table, spread_table, stand_out
 from .picture import spread_picture
 from .sensitivity import sensitivity
@@ -51,7 +51,8 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
         rows = stand_out(run, swap)
         named = {str(position): f"spread, {position}" for position in run["position"].values}
         drawn |= {name: spread_picture(run, swap, position) for position, name in named.items()}
-        findings = [*stand_out_findings(rows, variants[-1].variant, named), *findings, *failures(swap)]
+        told = stand_out_findings(rows, variants[-1].variant, named)
+        findings = [*named_by_settings(told, rows, run), *findings, *failures(swap)]
         tables = {"the mod against a valve swap": stand_out_table(rows), **tables}
     return Section(TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)), (_LEVELS,))
 

@@ -40,7 +40,9 @@ def graded_by_purpose(found: Sequence[_Told], response: xr.Dataset) -> list[_Tol
     return [(_milder(each, positions, changed[each.variant], worried), figures) for each, figures in found]
 
 
-def _milder(finding: Finding, positions: Positions, changed: Sequence[str], worried: set[tuple[str, str, str]]) -> Finding:
+def _milder(
+    finding: Finding, positions: Positions, changed: Sequence[str], worried: set[tuple[str, str, str]]
+) -> Finding:
     if finding.grade not in (Grade.NEAR, Grade.BEYOND):
         return finding
     own = finding.position in changed

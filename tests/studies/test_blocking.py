@@ -79,7 +79,8 @@ def synthetic(tau: float, shift: float, dip: float, around: float = 1e-3) -> xr.
     return xr.Dataset(
         {"voltage": (("variant", "position", "node", "time"), np.array(list(rows.values()))[np.newaxis, np.newaxis])},
         {"variant": ["stock"], "position": ["as drawn"], "node": list(rows), "time": time},
-        {"analysis": "transient", "output": "speaker", **put(STAGES, stages), **put(STIMULUS, stimulus), **put(DRAWN, {})},
+        {"analysis": "transient", "output": "speaker", **put(STAGES, stages), **put(STIMULUS, stimulus)}
+        | put(DRAWN, {}),
     )  # fmt: skip
 
 

@@ -29,7 +29,8 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     Returns
     -------
     list of Finding
-        One to each setting that matters: how long the small tone at the speaker stays down, against `BLOCKED_MS`, and the bias that
+        One to each setting that matters: how long the small tone at the speaker stays down, against `BLOCKED_MS`, and
+        the bias that
         is pushed most. Near the limit from half of it on; a step milder where the stock amp blocks as long.
     """
     facts, tones, biases = stimulus(response), records(tone_table(response)), records(blocking_table(response))

@@ -144,8 +144,9 @@ def run_findings(run: xr.Dataset) -> list[Finding]:
 def _range_finding(found: xr.Dataset, variant: str, position: str, count: int) -> Finding:
     low, median, high = (float(each) for each in found["percentile"])
     error = max(float(each) for each in found["error"])
+    amps = "stock amps" if variant == "stock" else f"amps with {variant}"
     words = (
-        f"of {count} {'stock amps' if variant == 'stock' else f'amps with {variant}'} 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
+        f"of {count} {amps} 90 % have {low:.1f} to {high:.1f} dB of gain, median {median:.1f} dB "
         f"(mean from 80 Hz to 6 kHz, standard errors up to {error:.2f} dB): {high - low:.1f} dB apart"
     )
     return Finding(TITLE, "gain of a run of amps", variant, position, high - low, "dB", None, Grade.FINE, words, _HOW,

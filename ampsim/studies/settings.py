@@ -96,7 +96,7 @@ def once_per_setting(found: Sequence[tuple[Finding, Sequence[float]]], response:
     Parameters
     ----------
     found : sequence of (Finding, sequence of float)
-        Each with the figures that its words say, in steps of which one is worth telling.
+        Each with the figures that its words say, in steps [1] of which one is worth telling.
     response : xarray.Dataset
         Has the positions.
 

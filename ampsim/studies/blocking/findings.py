@@ -30,7 +30,8 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
     -------
     list of Finding
         One to each setting that matters: how long the small tone at the speaker stays down, against `BLOCKED_MS`, and
-        the bias that is pushed most. Near the limit from half of it on; a step milder where the stock amp blocks as long.
+        the bias that is pushed most. Near the limit from half of it on; a step milder where the stock amp blocks as
+        long.
     """
     facts, tones, biases = stimulus(response), records(tone_table(response)), records(blocking_table(response))
     stock, ends = str(response["variant"].values[0]), 1e3 * (facts.duration - facts.stop)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+from collections.abc import Sequence
 from functools import cache
 
 import pandas as pd
@@ -36,6 +39,12 @@ def html_table(table: pd.DataFrame, caption: str = "", heads_right: bool = False
     return render(
         __package__, "table.html", caption=caption, head=head, rows=rows, numeric=numeric, heads_right=heads_right
     )
+
+
+def script_digests(scripts: Sequence[str]) -> str:
+    """What a page may run, as its content security policy says it: its own scripts, by their digests."""
+    digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
+    return " ".join(f"'sha256-{digest}'" for digest in digests)
 
 
 @cache

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w))")
 
 
 def plain(text: str, lines: bool = False) -> str:
@@ -25,6 +28,11 @@ def plain(text: str, lines: bool = False) -> str:
 def one_line(text: str) -> str:
     """A text from a file on one line, every sign that does not print a blank."""
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def keep_units(text: str) -> str:
+    """A text in which no line ends between a number and its unit: a blank that does not break stands there."""
+    return _NUMBER_AND_UNIT.sub("\u00a0", text)
 
 
 def join_words(items: Sequence[str]) -> str:

@@ -121,6 +121,6 @@ def most_worrying(findings: Iterable[Finding], size: Callable[[float], float] = 
 def worries_first(findings: Sequence[Finding]) -> list[Finding]:
     """Findings with the worries first, otherwise in their order; what is said in the same words is said once."""
     once: dict[str, Finding] = {}
-    for finding in findings:
+    for finding in sorted(findings, key=lambda finding: -finding.grade.worry):
         once.setdefault(finding.sentence, finding)
-    return sorted(once.values(), key=lambda finding: -finding.grade.worry)
+    return list(once.values())

@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from ampsim.circuit.mods import apply_mods
-from ampsim.library.loader import load_amp, load_mod
+from ampsim.library.loader import load_audition
+from ampsim.studies.findings import Grade
 from ampsim.studies.sheet.page import write_sheet
-from ampsim.studies.sheet.sheet import consequences, examine
+from ampsim.studies.sheet.sheet import Sheet, consequences, examine
 from tests.browser.page_figures import missing
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 
 
 @pytest.fixture(scope="module")
-def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    stock = load_amp("workshop-a")
-    examined = examine(stock, apply_mods(stock, load_mod("depth")))
-    found = consequences(examined, ["ratings", "stability", "noise"])
+def found() -> Sheet:
+    """The sheet of the job that comes along, whole."""
+    asked = load_audition("bright-cathode-depth")
+    return consequences(examine(asked.stock, asked.modded))
+
+
+@pytest.fixture(scope="module")
+def sheet(found: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_sheet(found, tmp_path_factory.mktemp("sheet") / "sheet.html")
 
 
@@ -42,9 +47,42 @@ def test_nothing_sticks_out_and_nothing_is_fetched(chromium: Any, sheet: Path, w
     page.close()
 
 
+def test_the_first_answer_is_a_screen(chromium: Any, found: Sheet, sheet: Path) -> None:
+    lines = found.first_answer.splitlines()
+    assert len(lines) <= 40  # the command adds where the file is and the caution
+    assert max(map(len, lines)) <= 100
+    page = opened(chromium, sheet, 1280)
+    must = page.locator(".answer h2").first.inner_text()
+    decisions = page.locator(".answer .grade.beyond")
+    subjects = {(each.topic, each.subject) for each in found.findings if each.grade == Grade.BEYOND}
+    assert must == ("Must be decided" if subjects else "Nothing must be decided")
+    assert decisions.count() == len(subjects)
+    boxes = page.locator(".answer li:has(.beyond)").evaluate_all(
+        "(all) => all.map((each) => each.getBoundingClientRect().bottom)"
+    )
+    assert all(bottom < 800 for bottom in boxes)
+    assert page.evaluate("document.documentElement.scrollHeight") < 2000
+    page.close()
+
+
+def test_everything_unfolds_on_request_and_prints(chromium: Any, sheet: Path, tmp_path: Path) -> None:
+    page = opened(chromium, sheet, 1280)
+    counts = []
+    for name in ("folded", "unfolded"):
+        data = page.pdf(path=tmp_path / f"{name}.pdf", format="A4")
+        counts.append(len(re.findall(rb"/Type /Page\b", data)))
+        page.get_by_label("Unfold everything").check()
+    assert counts[0] <= 2
+    assert counts[1] > 10
+    assert page.locator("details:not([open])").count() == 0
+    page.get_by_label("Unfold everything").uncheck()
+    assert page.locator("details[open]").count() == 0
+    page.close()
+
+
 def test_a_finding_leads_to_its_picture(chromium: Any, sheet: Path) -> None:
     page = opened(chromium, sheet, 1024)
-    link = page.locator("#stability .findings a").first
+    link = page.locator(".answer a", has_text="picture").last
     link.click()
     target = page.locator("figure:target")
     assert target.count() == 1
@@ -57,6 +95,7 @@ def test_a_finding_leads_to_its_picture(chromium: Any, sheet: Path) -> None:
 
 def test_grades_are_told_in_words_and_the_paper_shows_every_picture(chromium: Any, sheet: Path, tmp_path: Path) -> None:
     page = opened(chromium, sheet, 1024)
+    page.get_by_label("Unfold everything").check()
     words = page.locator(".grade").all_inner_texts()
     assert words
     assert all(any(sign.isalpha() for sign in each) for each in words)

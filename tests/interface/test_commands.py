@@ -283,10 +283,11 @@ def test_audition_and_consequences_are_those_of_the_job(
     monkeypatch.setattr(
         "ampsim.studies.audition.audition", lambda *given: asked.append(given) or Outcome({}, (), "all of it")
     )
-    said(capsys, "job", "consequences", folder, "--topic", "pop")
+    said(capsys, "job", "consequences", folder, "--topic", "pop", "--all")
     assert "all of it" in said(capsys, "job", "audition", folder)
     assert "all of it" in said(capsys, "audition", folder, "--to", folder / "pictures")
-    ((first, topics, path), (second, pictures, _), (third, *_)) = asked
+    ((first, topics, path, everything), (second, pictures, _), (third, *_)) = asked
+    assert everything
     assert first == second == third == open_record_audition(folder)[1]
     assert (topics, path, pictures) == (["pop"], folder / "papers" / "consequences.html", folder / "pictures")
 

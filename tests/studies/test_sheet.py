@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
+from ampsim.base.html import script_digests
 from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands.main import main
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.studies.findings import Finding, Grade, grade_above, grade_below, worries_first, worst
 from ampsim.studies.section import Section
+from ampsim.studies.sheet.matters import matters
 from ampsim.studies.sheet.page import sheet_html, write_sheet
 from ampsim.studies.sheet.sheet import Sheet, consequences, examine
+from ampsim.studies.sheet.text import first_answer
 from ampsim.studies.topics import TOPICS, topic_title
 
 BAD = Path(__file__).resolve().parents[1] / "bad_mods"
@@ -75,7 +82,9 @@ def test_every_finding_says_how_it_was_got_and_points_at_a_picture_that_is_there
 def test_the_page_escapes_links_and_fetches_nothing(good: Sheet, tmp_path: Path) -> None:
     page = write_sheet(good, tmp_path / "made" / "sheet.html").read_text("utf-8")
     assert page == sheet_html(good)
-    assert "<script" not in page
+    (script,) = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
+    assert page.count("<script") == 1
+    assert f"script-src {script_digests([script])}; " in unescape(page)
     assert "alert(1)&lt;/script&gt;" in page
     anchors = set(re.findall(r'href="#([^"]+)"', page))
     assert anchors
@@ -108,6 +117,84 @@ def test_the_command_prints_the_sheet_and_leaves_the_page(tmp_path: Path, capsys
     assert target.stat().st_size > 3000
 
 
+def test_everything_is_printed_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    order = ["consequences", "--amp", "lesson-stage", "--mod", str(tmp_path / "m.toml"), "--topic", "ratings"]
+    (tmp_path / "m.toml").write_text('name = "m"\nreason = "r"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n')
+    said = []
+    for more in ([], ["--all"]):
+        assert main([*order, *more, "--to", str(tmp_path / "s.html")]) == 0
+        said.append(capsys.readouterr().out)
+    first, everything = said
+    assert "plate volts at rest" not in first
+    assert "--all" in first
+    assert "Fine: " in first
+    assert "valves against their limits" in everything
+    assert len(first.splitlines()) < 12
+    assert first.count("lethal") == everything.count("lethal") == 1
+
+
+# The first answer
+
+SUBJECTS = ("V1 plate volts", "hiss", "a longer subject of a finding")
+POSITIONS = ("as drawn", "bright 120p", "gain 3, cathode 2k7 and 1u", "any position")
+LONG = "It carries 219 V of at most 180 V (design centre), and so much is said of it that it takes a line. More follows."
+findings = st.builds(
+    lambda subject, position, value, limit, grade, length: Finding(
+        "t", subject, "v", position, value, "V", limit, grade, f"{subject} {value:.3g} V, {grade}: {LONG[:length]}", "h", "s"
+    ),
+    st.sampled_from(SUBJECTS),
+    st.sampled_from(POSITIONS),
+    st.floats(-300.0, 300.0),
+    st.one_of(st.none(), st.floats(-100.0, 100.0)),
+    st.sampled_from(Grade),
+    st.integers(10, len(LONG)),
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.lists(findings, max_size=25), min_size=1, max_size=7))
+def test_the_first_answer_fits_a_screen_and_loses_nothing_that_must_be_decided(drawn: list[list[Finding]]) -> None:
+    sections = [Section(f"topic {number}", tuple(each), {}, {}, ("No loop.",)) for number, each in enumerate(drawn)]
+    lines = first_answer(sections).splitlines()
+    assert all(len(line) <= 100 for line in lines)
+    decided = "\n".join(lines).partition("\n\n")[0]
+    rest = len(lines) - decided.count("\n")
+    assert len(lines) <= 40 or rest <= 10  # what must be decided may take more, what is near a limit not
+    said = " ".join(" ".join(lines).split())
+    for section in sections:
+        stand = {(each.subject, each.grade) for each in section.findings}
+        for subject, grade in stand:
+            if grade == Grade.BEYOND:
+                assert f"{section.title}: " in decided
+                assert any(each.words.split(": It")[0] in " ".join(decided.split()) for each in section.findings
+                           if (each.subject, each.grade) == (subject, grade))  # fmt: skip
+            elif grade != Grade.FINE:
+                assert f"{section.title}: " in said or f"{section.title}, {subject}" in said
+            else:
+                assert section.title in said.partition("Fine: ")[2]
+        if not section.findings:
+            assert f"{section.title}: nothing to judge. No loop." in said
+
+
+def test_a_matter_is_told_by_the_finding_that_stands_worst() -> None:
+    found = [
+        replace(_finding(grade, "w"), subject=subject, position=position, value=value, limit=limit, words=position)
+        for grade, subject, position, value, limit in (
+            ("beyond the limit", "a", "as drawn", 2.5, 2.0),
+            ("beyond the limit", "a", "high", 4.0, 2.0),
+            ("beyond the limit", "a", "as high", 4.01, 2.0),
+            ("near the limit", "margin", "good", 44.0, 30.0),
+            ("near the limit", "margin", "poor", 31.0, 30.0),
+            ("near the limit", "no limit", "x", 1.0, None),
+        )
+    ]
+    section = Section("t", tuple(found), {}, {})
+    (first,) = matters([section], Grade.BEYOND)
+    assert (first.finding.position, first.others) == ("high", ("as drawn", "as high"))
+    assert first.sentence == "high: high. Likewise as drawn and at as high."
+    assert [each.finding.position for each in matters([section], Grade.NEAR)] == ["poor", "x"]
+
+
 def _finding(grade: str, words: str) -> Finding:
     return Finding("t", "s", "v", "as drawn", 1.0, "V", 2.0, Grade(grade), words, "h", "s")
 
@@ -118,6 +205,7 @@ def test_worries_come_first_and_the_same_words_once() -> None:
         _finding("beyond the limit", "b"),
         _finding("fine", "a"),
         _finding("not known", "c"),
+        _finding("fine", "b"),
     ]
     assert [each.words for each in worries_first(found)] == ["b", "c", "a"]
     assert worst(found) == "beyond the limit"

@@ -56,6 +56,11 @@ def topic_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--topic", action="append", help="one topic only, such as ratings; repeatable")
 
 
+def all_option(parser: argparse.ArgumentParser) -> None:
+    """Add `--all`: everything, where the first answer is what has to be read."""
+    parser.add_argument("--all", action="store_true", help="print everything: every finding and every table")
+
+
 def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition:
     """The audition of a job folder, a file or name; or one made of an amp and mods; or the demo job's.
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...base.caution import CAUTION
-from .common import Commands, asked_audition, audition_options, report_step, to_option, topic_option
+from .common import Commands, all_option, asked_audition, audition_options, report_step, to_option, topic_option
 
 if TYPE_CHECKING:
     from ...studies.audition_request import Audition
@@ -23,19 +23,35 @@ def add(commands: Commands) -> None:
     )
     audition_options(parser)
     topic_option(parser)
+    all_option(parser)
     to_option(parser, "the file", "consequences-NAME.html")
     parser.set_defaults(command=_consequences)
 
 
 def _consequences(options: argparse.Namespace) -> None:
-    print_consequences(asked_audition(options), options.topic, options.to)
+    print_consequences(asked_audition(options), options.topic, options.to, options.all)
 
 
-def print_consequences(audition: Audition, topics: Sequence[str] | None, path: Path | None = None) -> None:
-    """Print the sheet of consequences and write it as one HTML file."""
+def print_consequences(
+    audition: Audition, topics: Sequence[str] | None, path: Path | None = None, everything: bool = False
+) -> None:
+    """Print what has to be decided or looked at, or `everything`, and write the sheet as one HTML file.
+
+    Parameters
+    ----------
+    audition : Audition
+    topics : sequence of str
+        Those to examine; all when None.
+    path : Path
+        The HTML file; default as `write_sheet`.
+    everything : bool
+        Print every finding and every table.
+    """
     from ...studies.sheet.page import write_sheet
     from ...studies.sheet.sheet import consequences, examine
 
     sheet = consequences(examine(audition.stock, audition.modded), topics, report_step)
     written = write_sheet(sheet, path)
-    print(f"{sheet.text}\n\nThe sheet with its pictures is {written}\n\n{CAUTION}")
+    more = "" if everything else f"All {len(sheet.findings)} findings, with their tables: the same command with --all\n"
+    print(f"{sheet.text if everything else sheet.first_answer}\n\n{more}The sheet with its pictures is {written}")
+    print(f"\n{CAUTION}")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any
@@ -12,7 +10,7 @@ from markupsafe import Markup
 
 from ...audio.player.embed import Embedded, json_text
 from ...base.caution import CAUTION
-from ...base.html import render
+from ...base.html import render, script_digests
 from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import setting_words
@@ -66,7 +64,7 @@ def page_html(
         __package__,
         "page.html",
         audition=audition,
-        allowed=_script_digests(scripts),
+        allowed=script_digests(scripts),
         style=_file("page.css") + Markup(player.style if player else ""),
         source="the guitar" if begins_at_guitar(audition.stock) else "the input",
         place="the speaker" if audition.listen_at == SPEAKER else audition.listen_at,
@@ -90,12 +88,6 @@ def page_html(
 
 def _file(name: str) -> Markup:
     return Markup((files(__package__) / name).read_text("utf-8"))
-
-
-def _script_digests(scripts: Sequence[str]) -> str:
-    """What the page may run: its own scripts, by their digests."""
-    digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
-    return " ".join(f"'sha256-{digest}'" for digest in digests)
 
 
 def _scope(offered: Range) -> str:

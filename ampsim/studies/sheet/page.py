@@ -9,9 +9,9 @@ from markupsafe import Markup
 
 from ...base.caution import CAUTION
 from ...base.files import file_word, write_whole
-from ...base.html import html_table, render
+from ...base.html import html_table, render, script_digests
 from ...pictures.export import svg_element
-from .overview import anchor, grade_html, overview_html, verdict_html
+from .overview import anchor, answer_html, grade_html, verdict_html
 from .sheet import Sheet
 
 
@@ -35,13 +35,16 @@ def write_sheet(sheet: Sheet, path: str | Path | None = None) -> Path:
 
 
 def sheet_html(sheet: Sheet) -> str:
-    """The whole file; the same sheet gives the same text."""
+    """The whole file, the first answer open and the topics folded; the same sheet gives the same text."""
+    script = Markup((files(__package__) / "sheet.js").read_text("utf-8"))
     return render(
         __package__,
         "sheet.html",
         modded=sheet.examined.modded,
         style=sheet_style(),
-        overview=overview_html(sheet.sections, linked=True),
+        allowed=script_digests([script]),
+        script=script,
+        answer=answer_html(sheet.sections, linked=True),
         sections=sheet.sections,
         caution=CAUTION,
         anchor=anchor,

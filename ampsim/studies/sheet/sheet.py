@@ -12,7 +12,7 @@ from ..findings import Finding, Grade, verdict, worst
 from ..section import Examination, Section
 from ..topics import chosen_topics, topic_section, topic_title
 from .overview import overview_html
-from .text import section_text
+from .text import first_answer, section_text
 
 _ENDS = (0.0, 1.0)
 
@@ -41,8 +41,13 @@ class Sheet:
         return f"{amp.name} with {amp.variant}: {verdict(self.findings)}"
 
     @property
+    def first_answer(self) -> str:
+        """What must be decided, what is near a limit, and all that is fine in one line: it fits a screen."""
+        return f"{self.headline}\n\n{first_answer(self.sections)}"
+
+    @property
     def text(self) -> str:
-        """The sheet as plain text."""
+        """Everything as plain text: every finding, every table."""
         return "\n\n".join([self.headline, *(section_text(section) for section in self.sections)])
 
     def __repr__(self) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.errors import DescriptionError, nearest, shown
-from ..common import report_step, topic_option
+from ..common import all_option, report_step, topic_option
 from ..consequences import print_consequences
 from ..find import print_values
 from .common import PAPERS, PICTURES, Steps, open_record, open_record_audition, output_path, to_option
@@ -27,6 +27,7 @@ def add(steps: Steps) -> None:
     to_option(audition, "folder for the pictures", "pictures")
     sheet = steps.step("consequences", "what the mods do besides tone, as one HTML file", _consequences)
     topic_option(sheet)
+    all_option(sheet)
     to_option(sheet, "the file", "papers/consequences.html")
 
 
@@ -56,4 +57,4 @@ def _audition(options: argparse.Namespace) -> None:
 
 def _consequences(options: argparse.Namespace) -> None:
     audition = open_record_audition(options.folder)[1]
-    print_consequences(audition, options.topic, output_path(options, f"{PAPERS}/consequences.html"))
+    print_consequences(audition, options.topic, output_path(options, f"{PAPERS}/consequences.html"), options.all)

@@ -137,10 +137,22 @@ def test_everything_is_printed_on_request(tmp_path: Path, capsys: pytest.Capture
 
 SUBJECTS = ("V1 plate volts", "hiss", "a longer subject of a finding")
 POSITIONS = ("as drawn", "bright 120p", "gain 3, cathode 2k7 and 1u", "any position")
-LONG = "It carries 219 V of at most 180 V (design centre), and so much is said of it that it takes a line. More follows."
+LONG = (
+    "It carries 219 V of at most 180 V (design centre), and so much is said of it that it takes a line. More follows."
+)
 findings = st.builds(
     lambda subject, position, value, limit, grade, length: Finding(
-        "t", subject, "v", position, value, "V", limit, grade, f"{subject} {value:.3g} V, {grade}: {LONG[:length]}", "h", "s"
+        "t",
+        subject,
+        "v",
+        position,
+        value,
+        "V",
+        limit,
+        grade,
+        f"{subject} {value:.3g} V, {grade}: {LONG[:length]}",
+        "h",
+        "s",
     ),
     st.sampled_from(SUBJECTS),
     st.sampled_from(POSITIONS),

@@ -8,7 +8,6 @@ from typing import Any
 
 from ...base.tables import text_table
 from ...base.wording import keep_units
-from ..findings import Grade
 from ..section import Section
 from .matters import HEADINGS, NOTHING, Matter, fine_words, matter_words, matters, silent_words
 
@@ -73,4 +72,6 @@ def _size(shown: Sequence[Entry], entries: Sequence[Entry]) -> int:
 
 
 def _rest(entries: Sequence[Entry]) -> list[Entry]:
-    return [("", _entry(f"and {len(entries)} more: {'; '.join(name for name, _ in entries)}.", "    "))] if entries else []
+    return (
+        [("", _entry(f"and {len(entries)} more: {'; '.join(name for name, _ in entries)}.", "    "))] if entries else []
+    )

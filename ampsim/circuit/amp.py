@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
+from .source import AS_DRAWN, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
 
@@ -179,7 +180,10 @@ class Control:
 
 @dataclass(frozen=True)
 class Amp:
-    """An amp as drawn, with the mods fitted to it. Values never change: `apply` and `set_rotation` return new amps."""
+    """An amp as drawn, with the mods fitted to it. Values never change: `apply_mods` and `plug_in` return new amps.
+
+    `source` is where the signal comes from, `unplugged` what pots went with a guitar that is not plugged in.
+    """
 
     name: str
     about: str
@@ -191,6 +195,9 @@ class Amp:
     drawn_volts: tuple[tuple[str, float], ...] = ()
     mods: tuple[Mod, ...] = ()
     file: str = ""
+    jacks: tuple[Jack, ...] = ()
+    source: Source = AS_DRAWN
+    unplugged: tuple[str, ...] = ()
 
     def __hash__(self) -> int:
         return self._hash
@@ -227,7 +234,7 @@ class Amp:
         """Every knob and switch by name, in the order of the drawing; pots that share a control are ganged."""
         found: dict[str, Control] = {}
         for part in self.part_by_designator.values():
-            if isinstance(part, Pot):
+            if isinstance(part, Pot) and part.designator not in self.unplugged:
                 gang = found[part.control].designators if part.control in found else ()
                 found[part.control] = Control(part.control, "knob", (*gang, part.designator), (), part.rotation)
         for switch in self.all_switches:

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Edit
+from .amp import Amp, AnyPart, Edit, Stage
 from .edits import Fitting
-from .nets import INPUT, Nets
+from .nets import INPUT, Nets, conducting
+from .plugs import JackNets, connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
 from .stages import TEMPLATES, Kind, stages_of
-from .stages.template import GROUND, Element, StageBuilder, rail_net
+from .stages.template import GROUND, Element, StageBuilder, net_word, rail_net
 
 SPEAKER = "speaker"
 
@@ -21,7 +22,8 @@ SPEAKER = "speaker"
 class Circuit:
     """An amp wired up with its switches in one position: elements, parts and the nets that places are on.
 
-    `outputs` maps each stage's name to the net it hands on.
+    `outputs` maps each stage's name to the net it hands on; `jacks` are in the order of `plugs.jacks_from`, the
+    first at the net `entry`.
     """
 
     amp: Amp
@@ -29,6 +31,8 @@ class Circuit:
     removed: tuple[Element, ...]
     parts: Mapping[str, AnyPart]
     outputs: Mapping[str, str]
+    jacks: tuple[JackNets, ...] = ()
+    entry: str = INPUT
 
     @cached_property
     def speaker(self) -> str:
@@ -88,7 +92,7 @@ class Circuit:
 
 
 def build_circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circuit:
-    """Wire an amp up with its switches in the given positions (those not given stand as drawn).
+    """Wire an amp up with its switches in the given positions (those not given stand as drawn) and its source in.
 
     Raises
     ------
@@ -101,13 +105,21 @@ def build_circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circu
 
 @lru_cache(maxsize=256)
 def _wired(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
+    wired = connect_source(_soldered(amp, switches))
+    check_paths(wired)
+    return wired
+
+
+def _soldered(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
+    """What the iron leaves behind, before anything is plugged in anew."""
     drawn = _drawn(amp)
     work = Fitting(amp, drawn.elements, drawn.net_by_place)
     work.carry_out(_edits(amp, dict(switches)))
-    outputs = {name: work.nets.find(net) for name, net in drawn.outputs.items()}
-    wired = Circuit(amp, tuple(work.elements.values()), tuple(work.removed.values()), work.parts, outputs)
-    check_paths(wired)
-    return wired
+    find = work.nets.find
+    outputs = {name: find(net) for name, net in drawn.outputs.items()}
+    jacks = tuple(replace(each, tip=find(each.tip), rest=find(each.rest)) for each in drawn.jacks)
+    elements, removed = tuple(work.elements.values()), tuple(work.removed.values())
+    return Circuit(amp, elements, removed, work.parts, outputs, jacks, find(drawn.entry))
 
 
 @lru_cache(maxsize=64)
@@ -115,11 +127,13 @@ def _drawn(amp: Amp) -> Circuit:
     elements: list[Element] = []
     joins: list[tuple[str, str]] = []
     outputs: dict[str, str] = {}
+    lines: dict[str, tuple[str, str]] = {}
     signal: tuple[str, ...] = ()
     for stage in amp.stages:
         template = TEMPLATES[stage.template]
         if template.inputs and not signal:
             signal = (INPUT,)
+        signal = _through_jacks(amp, stage, signal, lines)
         if template.inputs > len(signal):
             raise DescriptionError(
                 f"{amp.file}: stage '{stage.name}' ({stage.template}) needs {template.inputs} signal lines, "
@@ -136,7 +150,21 @@ def _drawn(amp: Amp) -> Circuit:
         joins += bench.joins
     elements += _rails(amp, joins)
     _check_once(amp, elements)
-    return _resolved(amp, elements, joins, outputs)
+    return _resolved(amp, elements, joins, outputs, lines)
+
+
+def _through_jacks(
+    amp: Amp, stage: Stage, signal: tuple[str, ...], lines: dict[str, tuple[str, str]]
+) -> tuple[str, ...]:
+    """The signal lines behind the jacks that lie before a stage."""
+    for jack in amp.jacks:
+        if jack.before == stage.name:
+            if not signal:
+                raise DescriptionError(f"{amp.file}: jacks: {jack.name}: no signal reaches '{stage.name}'")
+            behind = f"jack_{net_word(jack.name)}"
+            lines[jack.name] = (behind, signal[0])
+            signal = (behind, *signal[1:])
+    return signal
 
 
 def _rails(amp: Amp, joins: list[tuple[str, str]]) -> Iterator[Element]:
@@ -175,7 +203,13 @@ def _check_once(amp: Amp, elements: Iterable[Element]) -> None:
         seen[element.designator] = element.stage
 
 
-def _resolved(amp: Amp, elements: list[Element], joins: list[tuple[str, str]], outputs: dict[str, str]) -> Circuit:
+def _resolved(
+    amp: Amp,
+    elements: list[Element],
+    joins: list[tuple[str, str]],
+    outputs: dict[str, str],
+    lines: Mapping[str, tuple[str, str]],
+) -> Circuit:
     nets = Nets()
     places = {f"{element.designator}.{pin}": net for element in elements for pin, net in element.pins}
     places |= {rail.name: rail_net(rail.name) for rail in amp.rails} | {"ground": GROUND, INPUT: INPUT}
@@ -191,7 +225,12 @@ def _resolved(amp: Amp, elements: list[Element], joins: list[tuple[str, str]], o
         replace(element, pins=tuple((pin, nets.find(net)) for pin, net in element.pins)) for element in elements
     )
     found = {name: nets.find(net) for name, net in outputs.items()}
-    return Circuit(amp, fitted, (), amp.part_by_designator, found)
+    on = {place: nets.find(net) for place, net in places.items()}
+    ways = {name: (nets.find(behind), nets.find(before)) for name, (behind, before) in lines.items()}
+    plugged = stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)
+    entry = found[plugged[-1]] if plugged else INPUT
+    jacks = jacks_from(entry, place_jacks(amp.jacks, ways, on, amp.file))
+    return Circuit(amp, fitted, (), amp.part_by_designator, found, jacks, entry)
 
 
 def _edits(amp: Amp, switches: Mapping[str, str]) -> list[Edit]:
@@ -199,34 +238,6 @@ def _edits(amp: Amp, switches: Mapping[str, str]) -> list[Edit]:
     for switch in amp.all_switches:
         edits += dict(switch.positions)[switches[switch.control]]
     return edits
-
-
-_CONDUCTS = {
-    "resistor": (("1", "2"),),
-    "inductor": (("1", "2"),),
-    "loudspeaker": (("1", "2"),),
-    "pot": (("top", "wiper"), ("wiper", "bottom")),
-    "valve": (("plate", "cathode"),),
-}
-
-
-def conducting(elements: Iterable[Element]) -> Nets:
-    """Join all nets that direct current can get between; rails and the input count as ground, valves conduct."""
-    nets = Nets()
-    for element in elements:
-        pins = dict(element.pins)
-        if element.kind == "rail":
-            nets.join(pins["1"], GROUND)
-        for first, second in _CONDUCTS.get(element.kind, ()):
-            nets.join(pins[first], pins[second])
-        if element.kind == "transformer":
-            for pin in ("primary_b", "centre"):
-                nets.join(pins["primary_a"], pins.get(pin, pins["primary_a"]))
-            for pin in pins:
-                if pin.startswith("tap"):
-                    nets.join(pins[pin], pins["common"])
-    nets.join(INPUT, GROUND)
-    return nets
 
 
 def check_paths(wired: Circuit) -> None:

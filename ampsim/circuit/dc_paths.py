@@ -11,7 +11,7 @@ from .amp import Loudspeaker, Transformer
 from .build import Circuit
 from .conductances import Branch, nodal_matrix, voltage_row
 from .nets import INPUT, Nets
-from .stages import Kind, stages_of
+from .plugs import plugged_stages
 from .stages.template import GROUND, Element
 
 _SHORT = 1e-3  # ohm, what a supply or a coil counts
@@ -20,7 +20,7 @@ _SHORT = 1e-3  # ohm, what a supply or a coil counts
 def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     """DC resistance [ohm] of every grid's circuit, to ground and to the supplies: valves out, supplies shorted.
 
-    The guitar is unplugged; where the grid would then stand open, it counts as plugged in.
+    Guitar or generator is unplugged; where the grid would then stand open, it counts as plugged in.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     values : mapping
         Name of each resistance in the netlist ("r4", "rp1_top") to its ohms, as a netlist has them.
     """
-    guitars = stages_of(wired.amp, Kind.INSTRUMENT)
+    guitars = plugged_stages(wired)
     amp = [branch for each in wired.elements if each.stage not in guitars for branch in _branches(wired, each, values)]
     guitar = [branch for each in wired.elements if each.stage in guitars for branch in _branches(wired, each, values)]
     plugged = [*amp, *guitar, (INPUT, GROUND, _SHORT)]
@@ -50,7 +50,7 @@ def unpowered_amp(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str
     wired, values
         As for `grid_ohms`.
     """
-    guitars = stages_of(wired.amp, Kind.INSTRUMENT)
+    guitars = plugged_stages(wired)
     return [
         (each.designator, branch)
         for each in wired.elements

@@ -78,3 +78,31 @@ def reachable_nets(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -
                     found[other] = f"{part.designator}.{pins[0]}"
                     nets.append(other)
     return found
+
+
+_CONDUCTS = {
+    "resistor": (("1", "2"),),
+    "inductor": (("1", "2"),),
+    "loudspeaker": (("1", "2"),),
+    "pot": (("top", "wiper"), ("wiper", "bottom")),
+    "valve": (("plate", "cathode"),),
+}
+
+
+def conducting(elements: Iterable[Element]) -> Nets:
+    """Join all nets that direct current can get between; rails and the input count as ground, valves conduct."""
+    nets = Nets()
+    for element in elements:
+        pins = dict(element.pins)
+        if element.kind == "rail":
+            nets.join(pins["1"], GROUND)
+        for first, second in _CONDUCTS.get(element.kind, ()):
+            nets.join(pins[first], pins[second])
+        if element.kind == "transformer":
+            for pin in ("primary_b", "centre"):
+                nets.join(pins["primary_a"], pins.get(pin, pins["primary_a"]))
+            for pin in pins:
+                if pin.startswith("tap"):
+                    nets.join(pins[pin], pins["common"])
+    nets.join(INPUT, GROUND)
+    return nets

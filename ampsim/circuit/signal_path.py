@@ -8,7 +8,8 @@ from functools import lru_cache
 
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
-from .nets import INPUT, PASSIVE, reachable_nets
+from .nets import PASSIVE, reachable_nets
+from .source import SourceKind
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, rail_net
 
@@ -55,11 +56,14 @@ def _stage(wired: Circuit, name: str, valves: tuple[str, ...]) -> ValveStage:
 
 def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:
     """The nets of the signal lines that reach a stage; none for what is no stage."""
-    lines: tuple[str, ...] = (INPUT,)
+    lines: tuple[str, ...] = (wired.entry,)
+    tips = {jack.name: jack.tip for jack in wired.jacks}
+    behind = {jack.before: tips[jack.name] for jack in wired.amp.jacks if jack.before}
     for stage in wired.amp.stages:
+        lines = (behind[stage.name], *lines[1:]) if stage.name in behind else lines
         if stage.name == name:
             return lines[: TEMPLATES[stage.template].inputs or len(lines)]
-        lines = wired.lines_of(stage.name)
+        lines = wired.lines_of(stage.name) or lines
     return ()
 
 
@@ -95,5 +99,6 @@ def listening_points(amp: Amp) -> dict[str, str]:
 
 
 def begins_at_guitar(amp: Amp) -> bool:
-    """Whether a guitar stands before the amp, rather than a generator at its input."""
-    return bool(stages_of(amp, Kind.INSTRUMENT))
+    """Whether a guitar is plugged in, rather than a generator or nothing."""
+    drawn = amp.source.kind is SourceKind.DRAWN and bool(stages_of(amp, Kind.INSTRUMENT))
+    return drawn or amp.source.kind is SourceKind.GUITAR

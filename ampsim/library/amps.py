@@ -11,6 +11,8 @@ from ..base.quantities import VOLT
 from ..circuit.amp import Amp, AnyPart, Rail, Stage
 from ..circuit.build import build_circuit
 from ..circuit.mods import check_shafts
+from ..circuit.plugging import jack_names, plug_in
+from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_name
 from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
 from .mods import read_switch
@@ -34,6 +36,7 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     rails = tuple(_rail(each) for each in top.tables("rails"))
     stages = tuple(_stage(each, parts, rails) for each in top.tables("stages"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    jacks = tuple(_jack(each, stages) for each in top.tables("jacks"))
     volts = top.table("drawn_volts")
     drawn = tuple((volts.place(key, key), volts.value(key, VOLT)) for key in volts.names())
     top.finish()
@@ -41,8 +44,9 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
         raise top.fail("stages", "an amp needs at least one [[stages]] table")
     _unique(top, "stages", [stage.name for stage in stages])
     _unique(top, "rails", [rail.name for rail in rails])
+    _unique(top, "jacks", [jack.name for jack in jacks])
     valves = valves_of(parts, file, find_valve)
-    amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file)
+    amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks)
     _check(amp)
     return amp
 
@@ -64,6 +68,24 @@ def _rail(entry: Entry) -> Rail:
     rail = Rail(name, volts, source, entry.designators("through"), entry.designators("reservoir"))
     entry.finish()
     return rail
+
+
+def _jack(entry: Entry, stages: tuple[Stage, ...]) -> Jack:
+    name = check_jack_name(entry.label("name"), entry.where("name"))
+    if entry.has("before") == entry.has("tip"):
+        raise entry.fail("tip", "a jack has either 'tip', the place it is wired to, or 'before', a stage")
+    if entry.has("before"):
+        if entry.has("rest"):
+            raise entry.fail("rest", "the contact of a jack before a stage passes the signal on; leave this out")
+        jack = Jack(name, before=entry.choice("before", [stage.name for stage in stages]))
+    else:
+        rest = ""
+        if entry.has("rest"):
+            given = entry.raw("rest")
+            rest = given if isinstance(given, str) and JACK_NAME.fullmatch(given) else entry.place("rest", given)
+        jack = Jack(name, entry.place("tip", entry.raw("tip")), rest)
+    entry.finish(" in a jack")
+    return jack
 
 
 def _stage(entry: Entry, parts: tuple[AnyPart, ...], rails: tuple[Rail, ...]) -> Stage:
@@ -155,3 +177,5 @@ def _check(amp: Amp) -> None:
     for switch in amp.switches:
         for label in switch.labels:
             build_circuit(amp, ((switch.control, label),))
+    for jack in jack_names(amp) if amp.jacks else ():
+        plug_in(amp, Source(SourceKind.GENERATOR, jack))

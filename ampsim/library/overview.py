@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +11,13 @@ from ..base.tables import text_of_rows
 from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from ..circuit.build import build_circuit
 from ..circuit.mods import describe_part, diff, where
+from ..circuit.plugging import jack_names
 from ..circuit.positions import face
+from ..circuit.source import Jack
 from ..circuit.switches.kinds import ANY_SWITCH
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
+from ..simulation.unpowered import jack_ohms
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -26,6 +30,7 @@ def describe_amp(amp: Amp) -> str:
         f"{amp.name} ({amp.file})",
         {
             "Stages, in signal order": _stages(amp),
+            "Jacks": _jacks(amp),
             "Rails": _rails(amp),
             "Controls": _controls(amp),
             "Nodes (places that are one piece of wire)": _nodes(amp),
@@ -128,6 +133,20 @@ def _stages(amp: Amp) -> Iterator[str]:
     width = max(len(stage.name) for stage in amp.stages)
     for stage in amp.stages:
         yield f"{stage.name:<{width}}  {stage.template}: {', '.join(_roles(stage.roles))}"
+
+
+def _jacks(amp: Amp) -> Iterator[str]:
+    """Every jack with the resistance that a plug meets there, and what its contact does without one."""
+    given = {jack.name: jack for jack in amp.jacks}
+    for number, name in enumerate(jack_names(amp)):
+        jack = given.get(name, Jack(name))
+        place = f"before {jack.before}" if jack.before else jack.tip or "where the first stage begins"
+        empty = "the signal passes" if jack.before else f"it lies on {jack.rest}" if jack.rest else "it is open"
+        first = "; the drawing begins here" if number == 0 else ""
+        ohms = jack_ohms(amp, name)
+        rounded = format_value(float(f"{ohms:.3g}"), OHM) if math.isfinite(ohms) else ""
+        meets = f"{rounded} ohm to ground" if rounded else "no way to ground"
+        yield f"{name}: {place}; a plug meets {meets}; without one {empty}{first}"
 
 
 def _roles(roles: Iterable[tuple[str, Any]]) -> Iterator[str]:

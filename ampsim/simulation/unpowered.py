@@ -9,7 +9,10 @@ from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER, Circuit, circuit_at
 from ..circuit.conductances import Branch
 from ..circuit.dc_paths import nets_with, ohms_between, unpowered_amp
+from ..circuit.nets import INPUT
+from ..circuit.plugging import plug_in
 from ..circuit.positions import Position
+from ..circuit.source import Source, SourceKind
 from ..circuit.stages.template import GROUND
 from .analyses import OperatingPoint
 from .netlist import write
@@ -53,7 +56,16 @@ def dead_amp(amp: Amp, position: Position | None = None) -> DeadAmp:
     DescriptionError
         For unknown controls or positions.
     """
-    wired = circuit_at(amp, position or {})
-    netlist = write(wired, amp.setting(position or {}), OperatingPoint(), (SPEAKER,))
+    return _without_power(plug_in(amp, Source(SourceKind.NOTHING)) if amp.jacks else amp, position or {})
+
+
+def jack_ohms(amp: Amp, jack: str) -> float:
+    """Resistance [ohm] that a plug meets at a jack at direct current; infinite without a way to ground."""
+    return _without_power(plug_in(amp, Source(SourceKind.GENERATOR, jack)), {}).ohms(INPUT)
+
+
+def _without_power(amp: Amp, position: Position) -> DeadAmp:
+    wired = circuit_at(amp, position)
+    netlist = write(wired, amp.setting(position), OperatingPoint(), (SPEAKER,))
     values = netlist.value_by_part
     return DeadAmp(wired, tuple(unpowered_amp(wired, values)))

@@ -17,6 +17,8 @@ HOUSE = Path(ampsim.__file__).parent
 MEANT_OTHERWISE = {
     ("audio/render.py", "load"): "a coordinate of the response",
     ("circuit/valves/parsing.py", "single-ended output"): "the circuit of a published point",
+    ("circuit/source.py", "guitar"): "a source, as files and commands write it",
+    ("circuit/source.py", "generator"): "a source, as files and commands write it",
     ("interface/lessons.py", "triode stage"): "writes the amp of a lesson",
     ("pictures/axes.py", "guitar"): "the band of frequencies shaded in a picture",
     ("studies/stability/findings.py", "load"): "a column of a table",
@@ -32,7 +34,7 @@ TOUCHED = {
 # What may be imported from `circuit.stages` and its modules; never a template by its constant.
 IMPORTED = {
     "stages": {"TEMPLATES", "Kind", "Template", "stages_of", "with_part"},
-    "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "rail_net", "two_ends"},
+    "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "net_word", "rail_net", "two_ends"},
     "stages.power": {"tap_pin"},
 }
 # Names of parameters that mean something else besides, and the others.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
-from ...circuit.stages import Kind, stages_of
+from ...circuit.plugs import plugged_stages
 from ...circuit.stages.template import GROUND, Element
 
 MOST_PROBES = 200
@@ -68,7 +68,7 @@ def standard_probes(wired: Circuit, pins_read: Sequence[str] = _PINS) -> tuple[s
 
 def own_elements(wired: Circuit) -> tuple[Element, ...]:
     """The elements of the amp itself, without what is plugged into it: a guitar with its cable, a generator."""
-    plugged = stages_of(wired.amp, Kind.INSTRUMENT, Kind.SOURCE)
+    plugged = plugged_stages(wired)
     return tuple(each for each in wired.elements if each.stage not in plugged)
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import count
 
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, AnyPart, Part, Pot
-from ..build import Circuit, build_circuit, conducting
-from ..nets import INPUT, tied_together
+from ..build import Circuit, build_circuit
+from ..nets import INPUT, conducting, tied_together
 from ..stages.template import GROUND, Element
 
 SIDES = ("before", "after")
@@ -59,8 +59,8 @@ class MovingCircuit(Circuit):
     `contacts` by designator; `held` names the capacitors that hang on open contacts.
     """
 
-    contacts: Mapping[str, Contact]
-    held: tuple[str, ...]
+    contacts: Mapping[str, Contact] = field(default_factory=dict)
+    held: tuple[str, ...] = ()
 
 
 @lru_cache(maxsize=256)
@@ -195,7 +195,7 @@ class _Union:
         found = {name: contact for name, (contact, _) in contacts.items()}
         outputs = {name: names[self._piece(net)] for name, net in self.sides[0].outputs.items()}
         designators = tuple(each.designator for each in held)
-        return MovingCircuit(self.sides[0].amp, tuple(elements), (), parts, outputs, found, designators)
+        return MovingCircuit(self.sides[0].amp, tuple(elements), (), parts, outputs, contacts=found, held=designators)
 
     def _piece(self, net: str) -> _Piece:
         return self.anchors[0].get(net) or next(piece for piece in self.pins.values() if piece[0] == net)

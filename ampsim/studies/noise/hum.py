@@ -197,7 +197,7 @@ class _Plan:
         rails = [Rail(self.holders[name], each, "", (), ()) for name, each in zip(new, volts, strict=True)]
         elements = [Element(self.holders[name], "rail", (("1", wired.net(name)),), "supply") for name in new]
         whole = replace(amp, rails=(*amp.rails, *rails))
-        return Circuit(whole, (*wired.elements, *elements), wired.removed, wired.parts, wired.outputs)
+        return replace(wired, amp=whole, elements=(*wired.elements, *elements))
 
     def hum(self, rest: Arrays, answers: Sequence[Arrays]) -> _Found:
         """What the answers to `sweeps` mean."""

@@ -1,0 +1,225 @@
+"""A soldered circuit with its plugs in: the source where it enters, the contacts of all other jacks at rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from ..base.errors import DescriptionError, nearest, shown
+from .amp import AnyPart, Part
+from .nets import INPUT, Nets, conducting, reachable_nets
+from .source import CLIP_FARADS, FIRST_JACK, Jack, Source, SourceKind
+from .stages import Kind, stages_of
+from .stages.template import GROUND, Element, rail_net
+
+if TYPE_CHECKING:
+    from .build import Circuit
+
+PLUGGED = "plugged in"
+"""The stage that the parts of a generator stand in; they are no part of the amp."""
+_ENTRY = "input_jack"
+_NEXT_OHMS = 1e6
+"""What a line that a plug has opened works into: whatever is plugged in there [ohm] (own choice)."""
+
+
+@dataclass(frozen=True)
+class JackNets:
+    """A jack in a circuit: the net of its tip, and the one its contact holds it at with nothing in it ("": none)."""
+
+    name: str
+    tip: str
+    rest: str = ""
+
+
+def plugged_stages(circuit: Circuit) -> frozenset[str]:
+    """Names of the stages that are plugged into the amp and no part of it: a guitar with its cable, a generator."""
+    return frozenset((PLUGGED, *stages_of(circuit.amp, Kind.INSTRUMENT, Kind.SOURCE)))
+
+
+def place_jacks(
+    jacks: Iterable[Jack], lines: Mapping[str, tuple[str, str]], places: Mapping[str, str], file: str
+) -> tuple[JackNets, ...]:
+    """Find the nets of jacks.
+
+    Parameters
+    ----------
+    jacks : iterable of Jack
+    lines : mapping
+        Name of each jack that lies in a line, to the nets behind it and before it.
+    places : mapping
+        Place to net.
+    file : str
+        What messages call the amp.
+
+    Raises
+    ------
+    DescriptionError
+        For places and jacks that are not there, jacks on one piece of wire, and contacts that hold a tip at itself.
+    """
+
+    def net(jack: Jack, place: str, known: Mapping[str, str]) -> str:
+        if place not in known:
+            raise DescriptionError(f"{file}: jacks: {jack.name}: {shown(place)} is not a place{nearest(place, known)}")
+        return known[place]
+
+    tips = {jack.name: lines[jack.name][0] if jack.before else net(jack, jack.tip, places) for jack in jacks}
+    rests = {name: before for name, (_, before) in lines.items()}
+    rests |= {jack.name: net(jack, jack.rest, {**places, **tips}) for jack in jacks if jack.rest}
+    for name, tip in tips.items():
+        alike = [other for other in tips if tips[other] == tip]
+        if len(alike) > 1:
+            raise DescriptionError(f"{file}: jacks: {' and '.join(alike)} have their tips on one piece of wire")
+        if tip in (GROUND, rests.get(name)):
+            where = "on ground" if tip == GROUND else "on the very wire that its contact holds it at"
+            raise DescriptionError(f"{file}: jacks: {name}: its tip is {where}")
+    return tuple(JackNets(name, tip, rests.get(name, "")) for name, tip in tips.items())
+
+
+def jacks_from(entry: str, jacks: Iterable[JackNets]) -> tuple[JackNets, ...]:
+    """All jacks, first the one at the net where the drawing begins, which the amp file need not name."""
+    first = [each for each in jacks if each.tip == entry] or [JackNets(FIRST_JACK, entry)]
+    return (*first, *(each for each in jacks if each.tip != entry))
+
+
+def jacks_of(circuit: Circuit) -> dict[str, JackNets]:
+    """The jacks of a circuit by name, first the one that its drawing begins at."""
+    return {each.name: each for each in circuit.jacks}
+
+
+def connect_source(soldered: Circuit) -> Circuit:
+    """Plug the amp's source in, and let the contacts of all jacks without a plug rest.
+
+    Raises
+    ------
+    DescriptionError
+        For a source at a jack or place that is not there, or on ground; for a guitar that is not described.
+    """
+    source = soldered.amp.source
+    if source.kind is SourceKind.DRAWN and not soldered.amp.jacks:
+        return soldered
+    circuit, guitar = (soldered, ()) if source.kind is SourceKind.DRAWN else _unplug(soldered)
+    jacks = jacks_of(circuit)
+    at = _target(circuit, jacks, source)
+    fitted, parts, joins = _fit_source(circuit, guitar, source, at)
+    joins += [(_tip(circuit, jacks, one), _tip(circuit, jacks, other)) for one, other in source.links]
+    ends = {name for link in source.links for name in link}
+    taken = {name for name, jack in jacks.items() if jack.tip == at or name in ends}
+    joins += [(jack.tip, jack.rest) for name, jack in jacks.items() if jack.rest and name not in taken]
+    return _loaded(_joined(circuit, fitted, parts, joins), taken)
+
+
+def _target(circuit: Circuit, jacks: Mapping[str, JackNets], source: Source) -> str:
+    """The net that the source is plugged into; "" with nothing plugged in."""
+    if source.kind is SourceKind.NOTHING:
+        return ""
+    place = source.at if source.at not in ("", FIRST_JACK) else next(iter(jacks))
+    if place in jacks:
+        return jacks[place].tip
+    places = {place: net for place, net in circuit.net_by_place.items() if place != INPUT}
+    places |= circuit.outputs if source.kind is SourceKind.GENERATOR else {}
+    if source.kind is SourceKind.GUITAR or place not in places:
+        known = jacks if source.kind is SourceKind.GUITAR else (*jacks, *places)
+        what = "jack" if source.kind is SourceKind.GUITAR else "jack or place"
+        raise DescriptionError(
+            f"{circuit.amp.name}: source: {shown(place)} is no {what} of this amp{nearest(place, known)}"
+        )
+    if places[place] == GROUND:
+        raise DescriptionError(f"{circuit.amp.name}: source: {place} is on ground, there is nothing to drive")
+    return places[place]
+
+
+def _tip(circuit: Circuit, jacks: Mapping[str, JackNets], name: str) -> str:
+    if name not in jacks:
+        raise DescriptionError(
+            f"{circuit.amp.name}: source: {shown(name)} is no jack of this amp{nearest(name, jacks)}"
+        )
+    return jacks[name].tip
+
+
+def _unplug(soldered: Circuit) -> tuple[Circuit, tuple[Element, ...]]:
+    """The amp with nothing plugged in, and the elements of the guitar that was, mods of the guitar among them."""
+    amp, entry = soldered.amp, soldered.entry
+    inside = {stage.name for stage in amp.stages} | {"supply"}
+    stages = plugged_stages(soldered)
+    may = [each for each in soldered.elements if each.stage in stages or each.stage not in inside]
+    dead = {GROUND, entry, *(rail_net(rail.name) for rail in amp.rails)}
+    mine = {net for each in may if each.stage in stages for _, net in each.pins} | {INPUT}
+    far = set(reachable_nets(may, mine, dead)) if entry != INPUT else set()
+    guitar = tuple(each for each in may if each.stage in stages or far & {net for _, net in each.pins})
+    left = tuple(each for each in soldered.elements if each not in guitar)
+    removed = tuple(each for each in soldered.removed if each.stage not in stages)
+    outputs = {stage: net for stage, net in soldered.outputs.items() if stage not in stages}
+    bare = replace(soldered, elements=left, removed=removed, outputs=outputs)
+    return (_renamed(bare, {INPUT: _ENTRY}) if entry == INPUT else bare), guitar
+
+
+def _fit_source(
+    circuit: Circuit, guitar: tuple[Element, ...], source: Source, at: str
+) -> tuple[tuple[Element, ...], dict[str, AnyPart], list[tuple[str, str]]]:
+    """What the source brings: elements, parts, and nets that it joins."""
+    if source.kind is SourceKind.GUITAR:
+        if not stages_of(circuit.amp, Kind.INSTRUMENT):
+            raise DescriptionError(
+                f"{circuit.amp.name}: source: the amp file describes no guitar; give it a stage with the template "
+                "of one, or say a generator"
+            )
+        moved = {circuit.entry: at}
+        return tuple(_on_nets(each, moved) for each in guitar), {}, []
+    if source.kind is not SourceKind.GENERATOR:
+        return (), {}, []
+    jacks = jacks_of(circuit).values()
+    farads = source.farads or (0.0 if at in {each.tip for each in jacks} else CLIP_FARADS)
+    ways = [("Rgenerator", "resistor", source.ohms), ("Cgenerator", "capacitor", farads)]
+    parts = [Part(*each) for each in ways if each[2]]
+    nets = [INPUT, *(["generator_lead"] if len(parts) == 2 else []), at]
+    fitted = tuple(
+        Element(part.designator, part.kind, (("1", first), ("2", second)), PLUGGED)
+        for part, first, second in zip(parts, nets, nets[1:], strict=False)
+    )
+    return fitted, {part.designator: part for part in parts}, [] if parts else [(INPUT, at)]
+
+
+def _joined(
+    circuit: Circuit, fitted: tuple[Element, ...], parts: Mapping[str, AnyPart], joins: list[tuple[str, str]]
+) -> Circuit:
+    nets = Nets()
+    for pair in joins:
+        nets.join(*pair)
+    if nets.find(INPUT) == GROUND:
+        raise DescriptionError(f"{circuit.amp.name}: source: {circuit.amp.source} is on ground through a contact")
+    whole = replace(circuit, elements=(*circuit.elements, *fitted), parts={**circuit.parts, **parts})
+    every = {net for each in (*whole.elements, *whole.removed) for _, net in each.pins}
+    every |= {net for pair in joins for net in pair}
+    return _renamed(whole, {net: nets.find(net) for net in every if nets.find(net) != net})
+
+
+def _loaded(circuit: Circuit, taken: Iterable[str]) -> Circuit:
+    """The circuit with a load on every line that a plug has opened and that now has no way to ground."""
+    ways, elements, parts = conducting(circuit.elements), list(circuit.elements), dict(circuit.parts)
+    opened = (each.rest for each in circuit.jacks if each.rest and each.name in taken)
+    for number, net in enumerate(each for each in opened if ways.find(each) != GROUND):
+        name = f"Rnext{number}"
+        elements.append(Element(name, "resistor", (("1", net), ("2", GROUND)), PLUGGED))
+        parts[name] = Part(name, "resistor", _NEXT_OHMS)
+    return replace(circuit, elements=tuple(elements), parts=parts)
+
+
+def _renamed(circuit: Circuit, names: Mapping[str, str]) -> Circuit:
+    """The circuit with other names for some of its nets; two with one name are one."""
+
+    def name(net: str) -> str:
+        return names.get(net, net)
+
+    return replace(
+        circuit,
+        elements=tuple(_on_nets(each, names) for each in circuit.elements),
+        removed=tuple(_on_nets(each, names) for each in circuit.removed),
+        outputs={stage: name(net) for stage, net in circuit.outputs.items()},
+        jacks=tuple(replace(each, tip=name(each.tip), rest=name(each.rest)) for each in circuit.jacks),
+        entry=name(circuit.entry),
+    )
+
+
+def _on_nets(element: Element, names: Mapping[str, str]) -> Element:
+    return replace(element, pins=tuple((pin, names.get(net, net)) for pin, net in element.pins))

@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Edit, Stage
+from .amp import Amp, Edit, Stage
 from .edits import Fitting
 from .nets import INPUT, Nets, conducting
-from .plugs import JackNets, connect_source, jacks_from, place_jacks
+from .plugs import connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
+from .soldered import Soldered
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, Element, StageBuilder, net_word, rail_net
 
@@ -19,20 +20,8 @@ SPEAKER = "speaker"
 
 
 @dataclass(frozen=True, eq=False)
-class Circuit:
-    """An amp wired up with its switches in one position: elements, parts and the nets that places are on.
-
-    `outputs` maps each stage's name to the net it hands on; `jacks` are in the order of `plugs.jacks_from`, the
-    first at the net `entry`.
-    """
-
-    amp: Amp
-    elements: tuple[Element, ...]
-    removed: tuple[Element, ...]
-    parts: Mapping[str, AnyPart]
-    outputs: Mapping[str, str]
-    jacks: tuple[JackNets, ...] = ()
-    entry: str = INPUT
+class Circuit(Soldered):
+    """An amp wired up with its switches in one position and its source plugged in: which net is every place on."""
 
     @cached_property
     def speaker(self) -> str:

@@ -3,36 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TypeVar
 
 from ..base.errors import DescriptionError, nearest, shown
 from .amp import AnyPart, Part
 from .nets import INPUT, Nets, conducting, reachable_nets
+from .soldered import JackNets, Soldered
 from .source import CLIP_FARADS, FIRST_JACK, Jack, Source, SourceKind
 from .stages import Kind, stages_of
 from .stages.template import GROUND, Element, rail_net
 
-if TYPE_CHECKING:
-    from .build import Circuit
-
 PLUGGED = "plugged in"
 """The stage that the parts of a generator stand in; they are no part of the amp."""
 _ENTRY = "input_jack"
+_Wired = TypeVar("_Wired", bound=Soldered)
 _NEXT_OHMS = 1e6
 """What a line that a plug has opened works into: whatever is plugged in there [ohm] (own choice)."""
 
 
-@dataclass(frozen=True)
-class JackNets:
-    """A jack in a circuit: the net of its tip, and the one its contact holds it at with nothing in it ("": none)."""
-
-    name: str
-    tip: str
-    rest: str = ""
-
-
-def plugged_stages(circuit: Circuit) -> frozenset[str]:
+def plugged_stages(circuit: Soldered) -> frozenset[str]:
     """Names of the stages that are plugged into the amp and no part of it: a guitar with its cable, a generator."""
     return frozenset((PLUGGED, *stages_of(circuit.amp, Kind.INSTRUMENT, Kind.SOURCE)))
 
@@ -82,12 +72,12 @@ def jacks_from(entry: str, jacks: Iterable[JackNets]) -> tuple[JackNets, ...]:
     return (*first, *(each for each in jacks if each.tip != entry))
 
 
-def jacks_of(circuit: Circuit) -> dict[str, JackNets]:
+def jacks_of(circuit: Soldered) -> dict[str, JackNets]:
     """The jacks of a circuit by name, first the one that its drawing begins at."""
     return {each.name: each for each in circuit.jacks}
 
 
-def connect_source(soldered: Circuit) -> Circuit:
+def connect_source(soldered: _Wired) -> _Wired:
     """Plug the amp's source in, and let the contacts of all jacks without a plug rest.
 
     Raises
@@ -109,14 +99,15 @@ def connect_source(soldered: Circuit) -> Circuit:
     return _loaded(_joined(circuit, fitted, parts, joins), taken)
 
 
-def _target(circuit: Circuit, jacks: Mapping[str, JackNets], source: Source) -> str:
+def _target(circuit: Soldered, jacks: Mapping[str, JackNets], source: Source) -> str:
     """The net that the source is plugged into; "" with nothing plugged in."""
     if source.kind is SourceKind.NOTHING:
         return ""
     place = source.at if source.at not in ("", FIRST_JACK) else next(iter(jacks))
     if place in jacks:
         return jacks[place].tip
-    places = {place: net for place, net in circuit.net_by_place.items() if place != INPUT}
+    places = {f"{each.designator}.{pin}": net for each in circuit.elements for pin, net in each.pins}
+    places |= {rail.name: rail_net(rail.name) for rail in circuit.amp.rails} | {"ground": GROUND}
     places |= circuit.outputs if source.kind is SourceKind.GENERATOR else {}
     if source.kind is SourceKind.GUITAR or place not in places:
         known = jacks if source.kind is SourceKind.GUITAR else (*jacks, *places)
@@ -129,7 +120,7 @@ def _target(circuit: Circuit, jacks: Mapping[str, JackNets], source: Source) -> 
     return places[place]
 
 
-def _tip(circuit: Circuit, jacks: Mapping[str, JackNets], name: str) -> str:
+def _tip(circuit: Soldered, jacks: Mapping[str, JackNets], name: str) -> str:
     if name not in jacks:
         raise DescriptionError(
             f"{circuit.amp.name}: source: {shown(name)} is no jack of this amp{nearest(name, jacks)}"
@@ -137,7 +128,7 @@ def _tip(circuit: Circuit, jacks: Mapping[str, JackNets], name: str) -> str:
     return jacks[name].tip
 
 
-def _unplug(soldered: Circuit) -> tuple[Circuit, tuple[Element, ...]]:
+def _unplug(soldered: _Wired) -> tuple[_Wired, tuple[Element, ...]]:
     """The amp with nothing plugged in, and the elements of the guitar that was, mods of the guitar among them."""
     amp, entry = soldered.amp, soldered.entry
     inside = {stage.name for stage in amp.stages} | {"supply"}
@@ -155,7 +146,7 @@ def _unplug(soldered: Circuit) -> tuple[Circuit, tuple[Element, ...]]:
 
 
 def _fit_source(
-    circuit: Circuit, guitar: tuple[Element, ...], source: Source, at: str
+    circuit: Soldered, guitar: tuple[Element, ...], source: Source, at: str
 ) -> tuple[tuple[Element, ...], dict[str, AnyPart], list[tuple[str, str]]]:
     """What the source brings: elements, parts, and nets that it joins."""
     if source.kind is SourceKind.GUITAR:
@@ -181,8 +172,8 @@ def _fit_source(
 
 
 def _joined(
-    circuit: Circuit, fitted: tuple[Element, ...], parts: Mapping[str, AnyPart], joins: list[tuple[str, str]]
-) -> Circuit:
+    circuit: _Wired, fitted: tuple[Element, ...], parts: Mapping[str, AnyPart], joins: list[tuple[str, str]]
+) -> _Wired:
     nets = Nets()
     for pair in joins:
         nets.join(*pair)
@@ -194,7 +185,7 @@ def _joined(
     return _renamed(whole, {net: nets.find(net) for net in every if nets.find(net) != net})
 
 
-def _loaded(circuit: Circuit, taken: Iterable[str]) -> Circuit:
+def _loaded(circuit: _Wired, taken: Iterable[str]) -> _Wired:
     """The circuit with a load on every line that a plug has opened and that now has no way to ground."""
     ways, elements, parts = conducting(circuit.elements), list(circuit.elements), dict(circuit.parts)
     opened = (each.rest for each in circuit.jacks if each.rest and each.name in taken)
@@ -205,7 +196,7 @@ def _loaded(circuit: Circuit, taken: Iterable[str]) -> Circuit:
     return replace(circuit, elements=tuple(elements), parts=parts)
 
 
-def _renamed(circuit: Circuit, names: Mapping[str, str]) -> Circuit:
+def _renamed(circuit: _Wired, names: Mapping[str, str]) -> _Wired:
     """The circuit with other names for some of its nets; two with one name are one."""
 
     def name(net: str) -> str:

@@ -12,7 +12,8 @@ from functools import lru_cache
 
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, Edit, Switch
-from ..build import Circuit, build_circuit, conducting
+from ..build import Circuit, build_circuit
+from ..nets import conducting
 from ..positions import every_setting
 from ..stages.template import GROUND
 from .kinds import Action, ContactOrder, usual_order

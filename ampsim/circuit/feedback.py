@@ -1,78 +1,101 @@
-"""Where feedback passes from the output transformer back to a valve, found by following the wires."""
+"""The feedback loops of an amp: the global one, the local ones, and the one that a part belongs to."""
 
 from __future__ import annotations
 
 from functools import lru_cache
 
-from ..base.errors import DescriptionError
+from ..base.errors import DescriptionError, nearest, shown
+from ..base.wording import join_words
 from .amp import Amp
-from .build import build_circuit
-from .nets import PASSIVE, reachable_nets
-from .stages.template import GROUND, Element, rail_net
+from .build import Circuit, build_circuit
+from .loop_search import Loop, LoopSearch, Reach
+from .signal_ways import SignalWays
+
+__all__ = ["Loop", "Reach", "feedback_loop", "find_loop", "find_loops"]
 
 
-def feedback_place(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str:
-    """The part's end whose wire carries the whole feedback from the output transformer, such as ``R20.1``.
-
-    Followed from the secondary through resistors, capacitors, inductors and pots, not through ground or a rail, to
-    the nearest part without which no signal would come back to a valve; resistors first. A mod's line is found as
-    the drawing's is.
+def feedback_loop(amp: Amp, switches: tuple[tuple[str, str], ...] = (), at: str = "") -> Loop:
+    """`find_loop`, where there must be one.
 
     Parameters
     ----------
     amp : Amp
     switches : tuple of (control, position)
         Switches that do not stand as drawn.
+    at : str
+        A part of the loop, or the end of one, such as ``R20`` or ``R20.1``. Default: the global loop.
 
     Raises
     ------
     DescriptionError
-        When nothing leads back from the secondary to a valve, or no single part carries all of it.
+        When there is no such part, it is in no loop, or nothing leads back from the output stage.
     """
-    found = find_feedback(amp, switches)
-    if found is None:
+    found = find_loop(amp, switches, at)
+    if found is not None:
+        return found
+    if not at:
         raise DescriptionError(
-            f"{amp.name} has no feedback stage and no part that leads from the output transformer back to a valve; "
-            "name the place where the feedback passes, such as R20.1"
+            f"{amp.name} has no feedback stage and no part that leads from the output stage back to a valve"
         )
-    return found
+    raise DescriptionError(f"{amp.name}: {_why_not(amp, switches, at)}")
+
+
+def find_loop(amp: Amp, switches: tuple[tuple[str, str], ...] = (), at: str = "") -> Loop | None:
+    """The global loop, or the loop that a part belongs to; None where there is none.
+
+    Parameters
+    ----------
+    amp, switches, at
+        As for `feedback_loop`.
+
+    Raises
+    ------
+    DescriptionError
+        When the part has no such end.
+    """
+    loops = find_loops(amp, switches)
+    part = at.partition(".")[0]
+    _check_pin(build_circuit(amp, switches), at)
+    if not at:
+        return next((loop for loop in loops if loop.reach is Reach.GLOBAL), None)
+    carried = (loop for loop in loops if part in loop.carriers)
+    return next(carried, next((loop for loop in loops if part in loop.parts), None))
 
 
 @lru_cache(maxsize=1024)
-def find_feedback(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> str | None:
-    """`feedback_place`, or None when nothing leads back from the secondary to a valve.
+def find_loops(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> tuple[Loop, ...]:
+    """Every loop that parts close, the global one first: followed through any number of parts, not through supplies.
 
-    Raises
-    ------
-    DescriptionError
-        When no single part carries all of it.
+    Global is what leads back from the output transformer, or from the last stage of an amp without one, to a valve
+    before it. Local is what leads from a valve's plate (a follower's cathode) to its own grid or to a valve between.
+    A resistor in a cathode is no loop of this kind: it has no way back of its own.
     """
-    wired = build_circuit(amp, switches)
-    starts = {
-        net for each in wired.elements if each.kind == "transformer" for pin, net in each.pins if pin.startswith("tap")
-    }
-    ends = {net for each in wired.elements if each.kind == "valve" for _, net in each.pins}
-    dead = {GROUND, *(rail_net(rail.name) for rail in amp.rails)}
-    parts = [each for each in wired.elements if each.kind in PASSIVE and each not in wired.load]
-    if not ends & set(reachable_nets(parts, starts, dead)):
-        return None
-    found = [place for place in _crossed(parts, starts, dead) if not ends & set(_without(parts, place, starts, dead))]
-    if not found:
-        raise DescriptionError(
-            f"{amp.name}: the feedback passes through several parts side by side; name the place where all of it "
-            "passes, such as R20.1"
-        )
-    kinds = {each.designator: each.kind for each in parts}
-    return min(found, key=lambda place: kinds[place.partition(".")[0]] != "resistor")
+    return tuple(LoopSearch(build_circuit(amp, switches)).loops())
 
 
-def _crossed(parts: list[Element], starts: set[str], dead: set[str]) -> list[str]:
-    """Ends, on the side of the start, of the two-ended parts that are crossed."""
-    pots = {part.designator for part in parts if part.kind == "pot"}
-    places = [place for place in reachable_nets(parts, starts, dead).values() if place]
-    return [place for place in dict.fromkeys(places) if place.partition(".")[0] not in pots]
+def _check_pin(wired: Circuit, at: str) -> None:
+    pins = next((each.pins for each in wired.elements if each.designator == at.partition(".")[0]), ())
+    known = [f"{at.partition('.')[0]}.{pin}" for pin, _ in pins]
+    if "." in at and known and at not in known:
+        raise DescriptionError(f"{wired.amp.name}: {shown(at)} is not a part's end{nearest(at, known)}")
 
 
-def _without(parts: list[Element], place: str, starts: set[str], dead: set[str]) -> dict[str, str]:
-    kept = [part for part in parts if part.designator != place.partition(".")[0]]
-    return reachable_nets(kept, starts, dead)
+def _why_not(amp: Amp, switches: tuple[tuple[str, str], ...], at: str) -> str:
+    wired, part = build_circuit(amp, switches), at.partition(".")[0]
+    known = [each.designator for each in wired.elements]
+    if part not in known:
+        return f"{shown(at)} is not a part that stands here{nearest(part, known)}"
+    loops = find_loops(amp, switches)
+    others = [f"the {loop.reach} loop leads back through {join_words(loop.carriers[:6])}" for loop in loops]
+    return "; ".join([f"{part} is in no feedback loop{_instead(wired, part)}", *others])
+
+
+def _instead(wired: Circuit, part: str) -> str:
+    """What a part does that leads to ground, as far as it may be taken for feedback."""
+    nets = {net for each in wired.elements if each.designator == part for _, net in each.pins}
+    valves = [each.designator for each in wired.elements if each.kind == "valve" and each.net("cathode") in nets]
+    if not nets & SignalWays(wired).dead:
+        return ""
+    if valves:
+        return f": in the cathode of {join_words(valves)} it lowers that valve's own gain and has no way back to open"
+    return ": it leads to ground or to a supply, and carries nothing back"

@@ -10,7 +10,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import HERTZ, VOLT, Quantity
 from ..circuit.amp import Amp, Mod, Part
 from ..circuit.build import circuit_at
-from ..circuit.feedback import find_feedback
+from ..circuit.feedback import feedback_loop
 from ..circuit.mods import apply_mods
 from ..circuit.positions import Position, switches_at
 from ..circuit.values import switched_value, with_values
@@ -185,24 +185,13 @@ def _valves(entry: Entry, base: Amp, at: Position) -> tuple[tuple[str, ...], str
 
 
 def _line(entry: Entry, base: Amp, at: Position) -> tuple[str, ...]:
-    if entry.has("of"):
-        name, part = entry.designator("of"), base.part_by_designator.get(entry.raw("of"))
-        if part is None or part.kind != "resistor":
-            known = [each.designator for each in base.part_by_designator.values() if each.kind == "resistor"]
-            raise entry.fail("of", f"{shown(name)} is not a resistor of this amp{nearest(name, known)}")
-        return (name,)
-    if not _has_loop(base, at):
-        text = f"{base.name} has no feedback stage, so there is no loop with a margin"
-        raise entry.fail("margin", f"{text}; where a mod adds one, name the resistor that carries it with 'of'")
-    return ()
-
-
-def _has_loop(base: Amp, at: Position) -> bool:
-    """Whether feedback leads back to a valve, be it through several parts side by side."""
+    key = "of" if entry.has("of") else "margin"
+    name = entry.designator("of") if entry.has("of") else ""
     try:
-        return find_feedback(base, switches_at(base, at)) is not None
-    except DescriptionError:
-        return True
+        feedback_loop(base, switches_at(base, at), name)
+    except DescriptionError as problem:
+        raise entry.fail(key, f"{problem}; so there is no loop with a margin") from None
+    return (name,) if name else ()
 
 
 def _check_contradictions(top: Entry, wishes: tuple[Wish, ...]) -> None:

@@ -75,15 +75,17 @@ class FrequencySweep:
 
 @dataclass(frozen=True)
 class LoopSweep(FrequencySweep):
-    """Loop gain with the loop closed: a small voltage or current is put into the wire at the place `at`.
+    """Loop gain with the loop closed: a small voltage or current is put into the wires that close it.
 
-    `at` is a part's end such as ``R20.1``; the part stands on the side that leads back to the input.
+    `cut` gives for each net that drives the loop the places whose wires lead back, such as ``R20.1``; all places of a
+    net are one wire. Wire number `driven` gets the `injection`.
     """
 
     start: float = 1.0
     stop: float = 1e6
     per_decade: int = 25
-    at: str = ""
+    cut: tuple[tuple[str, ...], ...] = ()
+    driven: int = 0
     injection: str = "voltage"
 
     name = "loop sweep"
@@ -93,11 +95,14 @@ class LoopSweep(FrequencySweep):
 class PortSweep(FrequencySweep):
     """Sweep with 1 A into the first place of port number `driven` and out of the second; -1: 1 V at the source.
 
-    `ports` are pairs of places. Sweeps that differ in `driven` alone share one load of the netlist.
+    `ports` are pairs of places. With the `cut` of a loop, as for `LoopSweep`, a current into each of its wires and a
+    voltage in each of them follow the ports in number. Sweeps that differ in `driven` alone share one load of the
+    netlist.
     """
 
     ports: tuple[tuple[str, str], ...] = ()
     driven: int = -1
+    cut: tuple[tuple[str, ...], ...] = ()
 
     name = "port sweep"
 

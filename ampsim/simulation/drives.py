@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..circuit.build import Circuit
 from ..circuit.nets import INPUT
+from ..circuit.stages.template import Element
 from ..circuit.switches.moving import SIDES
 from .analyses import Analysis, FrequencySweep, LoopSweep, NoiseSweep, OperatingPoint, PortSweep, RippleSweep, Transient
 from .netlist_writer import Writer, contact_net, safe_name
 from .stimuli import Throw
 
-PROBE_VECTORS = ("v(loop_probe)", "vprobe#branch")
 # Each valve's noise resistors drive this many siemens.
 NOISE_SIEMENS = 1e-3
 
@@ -26,6 +27,7 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
             _write_throw(writer, analysis.stimulus)
     elif isinstance(analysis, PortSweep):
         writer.source("vgenerator", INPUT, "0", float(analysis.driven == -1))
+        wired = _insert_probes(writer, wired, analysis.cut, analysis.driven - len(analysis.ports))
         _write_ports(writer, wired, analysis)
     else:
         silent = isinstance(analysis, (LoopSweep, RippleSweep))
@@ -34,7 +36,10 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
         _write_noise(writer, wired, analysis)
     if isinstance(analysis, RippleSweep):
         _check_rail(wired, analysis.rail)
-    return _insert_probe(writer, wired, analysis) if isinstance(analysis, LoopSweep) else wired
+    if isinstance(analysis, LoopSweep):
+        shift = len(analysis.cut) if analysis.injection == "voltage" else 0
+        return _insert_probes(writer, wired, analysis.cut, analysis.driven + shift)
+    return wired
 
 
 def options(analysis: Analysis) -> str:
@@ -62,9 +67,9 @@ def command(analysis: Analysis, wired: Circuit) -> str:
 
 
 def own_vectors(analysis: Analysis, writer: Writer) -> tuple[str, ...]:
-    """Vectors that an analysis has instead of node voltages; none for most."""
-    if isinstance(analysis, LoopSweep):
-        return PROBE_VECTORS
+    """Vectors that an analysis has besides node voltages; none for most."""
+    if isinstance(analysis, (LoopSweep, PortSweep)):
+        return probe_vectors(len(analysis.cut))
     return ("onoise_spectrum", *map(noise_vector, writer.noisy)) if isinstance(analysis, NoiseSweep) else ()
 
 
@@ -114,17 +119,42 @@ def noise_element(designator: str, kind: str) -> str:
     return safe_name(f"rnoise_{designator.lower()}_{kind}")
 
 
-def _insert_probe(writer: Writer, wired: Circuit, analysis: LoopSweep) -> Circuit:
-    """Open the wire at a part's end and put the probe in: the part's side is the net "loop_probe"."""
-    designator, _, pin = analysis.at.partition(".")
+def probe_vectors(wires: int) -> tuple[str, ...]:
+    """For the wires of a cut: the names of the vectors of their voltages, then of the currents through the probes."""
+    voltages = [f"v({_probe_net(number)})" for number in range(wires)]
+    return (*voltages, *(f"vprobe_{number}#branch" for number in range(wires)))
+
+
+def _probe_net(number: int) -> str:
+    return f"loop_probe_{number}"
+
+
+def with_probes(wired: Circuit, cut: tuple[tuple[str, ...], ...]) -> Circuit:
+    """The circuit with the wires of a cut opened: the parts' side of wire 0 is the net "loop_probe_0".
+
+    Raises
+    ------
+    DescriptionError
+        When a place of the cut is not there.
+    """
     known = [f"{element.designator}.{name}" for element in wired.elements for name, _ in element.pins]
-    if analysis.at not in known:
-        raise DescriptionError(
-            f"{wired.amp.name}: {shown(analysis.at)} is not a part's end{nearest(analysis.at, known)}"
-        )
-    # Both injections share one load of the netlist.
-    writer.source("vprobe", wired.net(analysis.at), "loop_probe", float(analysis.injection == "voltage"))
-    writer.source("iprobe", "0", "loop_probe", float(analysis.injection == "current"))
-    opened = next(element for element in wired.elements if element.designator == designator)
-    pins = tuple((name, "loop_probe" if name == pin else net) for name, net in opened.pins)
-    return replace(wired, elements=tuple(replace(e, pins=pins) if e is opened else e for e in wired.elements))
+    moved = {place: _probe_net(number) for number, places in enumerate(cut) for place in places}
+    for place in moved:
+        if place not in known:
+            raise DescriptionError(f"{wired.amp.name}: {shown(place)} is not a part's end{nearest(place, known)}")
+    return replace(wired, elements=tuple(_moved(element, moved) for element in wired.elements)) if moved else wired
+
+
+def _insert_probes(writer: Writer, wired: Circuit, cut: tuple[tuple[str, ...], ...], driven: int) -> Circuit:
+    """Put a probe into each wire of a cut; the currents into the wires are counted before the voltages in them."""
+    opened = with_probes(wired, cut)
+    for number, places in enumerate(cut):
+        # All injections share one load of the netlist.
+        writer.source(f"vprobe_{number}", wired.net(places[0]), _probe_net(number), float(driven == number + len(cut)))
+        writer.source(f"iprobe_{number}", "0", _probe_net(number), float(driven == number))
+    return opened
+
+
+def _moved(element: Element, moved: Mapping[str, str]) -> Element:
+    pins = tuple((name, moved.get(f"{element.designator}.{name}", net)) for name, net in element.pins)
+    return replace(element, pins=pins) if pins != element.pins else element

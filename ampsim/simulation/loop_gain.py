@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from ..base.progress import Progress
 from ..circuit.amp import Amp
-from ..circuit.feedback import feedback_place
-from ..circuit.positions import Position
+from ..circuit.feedback import Loop, feedback_loop, find_loop
+from ..circuit.positions import Position, switches_at
 from .analyses import LoopSweep
-from .drives import PROBE_VECTORS
-from .netlist import build
-from .request import answers, request
+from .netlist import Netlist, build
+from .ports_algebra import Complex, loop_gain_of_cut
+from .request import Case, answers, request
 from .response import provenance
 
 
@@ -30,14 +28,15 @@ def loop_gain(
 ) -> xr.Dataset:
     """Loop gain of one or more variants over positions of their controls.
 
-    It is measured with the loop closed, so the amp stays at its operating point.
+    It is measured with the loop closed, so the amp stays at its operating point, and at all places at once that carry
+    the feedback: how many parts the way back is made of, side by side or in a row, makes no difference.
 
     Parameters
     ----------
     amps : Amp or sequence of Amp
     at : str
-        The part's end whose wire carries the whole feedback, such as ``R20.1``. Default: found from the output
-        transformer of the first variant, see `feedback_place`.
+        A part that the loop passes through, or its end, such as ``R20.1``; the loop is measured as a whole. Default:
+        the global loop, see `ampsim.circuit.feedback.find_loops`.
     positions : iterable of mapping
         As in `simulate`.
     sweep : LoopSweep
@@ -49,12 +48,12 @@ def loop_gain(
     -------
     xarray.Dataset
         `loop_gain` complex, without unit, dims (variant, position, frequency): positive and real where the feedback
-        is negative. The loop becomes unstable when it encircles -1.
+        is negative, 0 where a variant at a position has no such loop. The loop becomes unstable when it encircles -1.
 
     Raises
     ------
     DescriptionError
-        When no feedback is found and no place is named, or the place does not exist.
+        When no feedback is found in any of them, or the part named is in no loop.
     EngineError
         When ngspice gives no trustworthy answer.
 
@@ -62,22 +61,34 @@ def loop_gain(
     ----------
     R. D. Middlebrook, Measurement of loop gain in feedback systems, Int. J. Electronics 38(4), 1975; double injection
     with both directions of the loop as in M. Tian et al., Striving for small-signal stability, IEEE Circuits and
-    Devices Magazine 17(1), 2001 (both from memory).
+    Devices Magazine 17(1), 2001; of several wires as the ratio of two determinants, H. W. Bode, Network analysis and
+    feedback amplifier design, 1945 (all from memory).
     """
     asked = request(amps, positions)
-    base = replace(sweep or LoopSweep(), at=at or feedback_place(asked.variants[0]))
-    runs = [(case, replace(base, injection=kind)) for case in asked.cases for kind in ("voltage", "current")]
-    netlists = [build(case.amp, case.position, run, ()) for case, run in runs]
-    found = answers([case for case, _ in runs], netlists, f"loop gain at {base.at}")
-    rows = [_return_ratio(one, two) for one, two in zip(found[::2], found[1::2], strict=True)]
-    table = np.array(rows).reshape(*asked.shape, -1)
+    base = sweep or LoopSweep()
+    loops = [find_loop(case.amp, switches_at(case.amp, case.position), at or "") for case in asked.cases]
+    label = next((loop.label for loop in loops if loop), "") or _refuse(asked.cases[0], at)
+    runs = [list(_runs(case, loop, base)) for case, loop in zip(asked.cases, loops, strict=True)]
+    cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
+    netlists = [netlist for own in runs for netlist in own]
+    found = answers(cases, netlists, f"loop gain at {label}", progress=progress)
+    rest = iter(found)
+    tables = [np.array([list(next(rest).vectors.values()) for _ in own]) for own in runs]
+    rows = [loop_gain_of_cut(table.swapaxes(0, 1)) if len(table) else np.zeros(base.points) for table in tables]
+    table: Complex = np.array(rows, complex).reshape(*asked.shape, -1)
     data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
     coords = asked.coords() | {"frequency": ("frequency", base.grid(), {"units": "Hz"})}
-    return xr.Dataset(data, coords, provenance(asked.variants, base, netlists, found) | {"at": base.at})
+    return xr.Dataset(data, coords, provenance(asked.variants, base, netlists, found) | {"at": label})
 
 
-def _return_ratio(voltage: Any, current: Any) -> NDArray[np.complex128]:
-    v1, i1 = (np.asarray(voltage.vectors[name]) for name in PROBE_VECTORS)
-    v2, i2 = (np.asarray(current.vectors[name]) for name in PROBE_VECTORS)
-    d = 2.0 * (i1 * v2 - v1 * i2) - v1 - i2
-    return np.asarray(-1.0 / (1.0 - 1.0 / d))
+def _refuse(case: Case, at: str | None) -> str:
+    return feedback_loop(case.amp, switches_at(case.amp, case.position), at or "").label
+
+
+def _runs(case: Case, loop: Loop | None, sweep: LoopSweep) -> Iterator[Netlist]:
+    """A current into each wire of the cut, then a voltage in each."""
+    for injection in ("current", "voltage"):
+        for driven in range(len(loop.cut) if loop else 0):
+            assert loop is not None
+            run = replace(sweep, cut=loop.cut, driven=driven, injection=injection)
+            yield build(case.amp, case.position, run, ())

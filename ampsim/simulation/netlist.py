@@ -160,7 +160,9 @@ def _frame(
     wired = write_drive(writer, wired, analysis)
     for element in wired.elements:
         WRITERS[element.kind](writer, element, wired)
-    vectors = own_vectors(analysis, writer) or _vectors(wired, nodes, currents)
+    vectors = own_vectors(analysis, writer)
+    if nodes or not vectors:
+        vectors += _vectors(wired, nodes, currents)
     # Noise spectra need no `.save`, and one would hide them.
     if not isinstance(analysis, NoiseSweep):
         writer.line(".save " + " ".join(vectors))

@@ -16,11 +16,13 @@ from numpy.typing import NDArray
 from ..base.errors import DescriptionError
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
+from ..circuit.loop_search import Cut
 from ..circuit.positions import Position
 from .analyses import FrequencySweep, PortSweep
+from .drives import probe_vectors, with_probes
 from .netlist import Netlist, node_vector, write
 from .ngspice import engine
-from .ports_algebra import Complex, loop_gain_between, without_first
+from .ports_algebra import Complex, loop_gain_of_cut, without_first
 from .request import Case
 
 Port = tuple[str, str]
@@ -28,12 +30,16 @@ _CHUNK = 32
 
 
 class PortCase(NamedTuple):
-    """What to reduce: an amp at a position, its ports as pairs of places, and where to listen."""
+    """What to reduce: an amp at a position, its ports as pairs of places, and where to listen.
+
+    With the `cut` of a loop, seen are its wires instead of the source and the outputs (`loop_gain_of_cut`).
+    """
 
     amp: Amp
     position: Position
     ports: tuple[Port, ...]
     outputs: tuple[str, ...] = ()
+    cut: Cut = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +54,9 @@ class PortModel:
     z0 : ndarray
         Voltage across each port for 1 V at the source, shape (k, f).
     h0 : ndarray
-        Voltage at each output for 1 V at the source, shape (o, f).
+        Voltage at each output for 1 V at the source, shape (o, f). With a cut of n wires the outputs are their
+        voltages and currents, and in place of the one source stand the currents into the wires and the voltages in
+        them: `z0` has shape (k, 2 n, f), `h0` (2 n, 2 n, f).
     Z : ndarray
         ``Z[i, j]``: voltage across port i for 1 A into port j [ohm], shape (k, k, f).
     H : ndarray
@@ -70,8 +78,8 @@ class PortModel:
 
     def table(self) -> Complex:
         """All of it as one table, shape (k + o, k + 1, f): ports before outputs, ports before the source."""
-        above = np.concatenate([self.Z, self.z0[:, None]], axis=1)
-        return np.concatenate([above, np.concatenate([self.H, self.h0[:, None]], axis=1)])
+        z0, h0 = (self.z0, self.h0) if self.case.cut else (self.z0[:, None], self.h0[:, None])
+        return np.concatenate([np.concatenate([self.Z, z0], axis=1), np.concatenate([self.H, h0], axis=1)])
 
 
 def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[PortModel]:
@@ -94,6 +102,7 @@ def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> li
     sweep = sweep or FrequencySweep()
     wired = [circuit_at(case.amp, case.position) for case in cases]
     batches = [_netlists(case, each, sweep) for case, each in zip(cases, wired, strict=True)]
+    wired = [with_probes(each, case.cut) for case, each in zip(cases, wired, strict=True)]
     outcomes = iter(engine.run([netlist for batch in batches for netlist in batch]))
     return [
         _model(case, each, sweep, [_answer(case, next(outcomes)) for _ in batch])
@@ -104,13 +113,12 @@ def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> li
 def _netlists(case: PortCase, wired: Circuit, sweep: FrequencySweep) -> list[Netlist]:
     """The amp at rest, driven from the source, and driven at each port."""
     places = tuple(dict.fromkeys([place for port in case.ports for place in port] + list(case.outputs)))
-    if not places:
+    if not places and not case.cut:
         raise DescriptionError(f"{case.amp.name}: neither ports nor outputs; there is nothing to reduce it to")
     setting = case.amp.setting(case.position)
-    base = PortSweep(sweep.start, sweep.stop, sweep.per_decade, case.ports)
-    driven = [
-        write(wired, setting, replace(base, driven=number), places) for number in range(-1, len(case.ports))
-    ]  # fmt: skip
+    base = PortSweep(sweep.start, sweep.stop, sweep.per_decade, case.ports, cut=case.cut)
+    sources = range(len(case.ports), len(case.ports) + 2 * len(case.cut)) if case.cut else (-1,)
+    driven = [write(wired, setting, replace(base, driven=each), places) for each in (*sources, *range(len(case.ports)))]
     return [replace(driven[0], form=driven[0].form._replace(command="op", points=1)), *driven]
 
 
@@ -122,10 +130,13 @@ def _model(case: PortCase, wired: Circuit, sweep: FrequencySweep, answers: list[
     rest, *driven = answers
     across = [[_across(wired, answer, port) for answer in driven] for port in case.ports]
     heard = [[_at(wired, answer, place) for answer in driven] for place in case.outputs]
+    heard += [[answer.vectors[name] for answer in driven] for name in probe_vectors(len(case.cut))]
     shape = (-1, len(driven), sweep.points)
     z, h = (np.array(rows, dtype=complex).reshape(shape) for rows in (across, heard))
     volts = np.array([_across(wired, rest, port)[0].real for port in case.ports], dtype=float)
-    return PortModel(case, driven[0].scale, z[:, 0], h[:, 0], z[:, 1:], h[:, 1:], volts, len(answers))
+    own = 2 * len(case.cut)
+    z0, h0 = (z[:, :own], h[:, :own]) if own else (z[:, 0], h[:, 0])
+    return PortModel(case, driven[0].scale, z0, h0, z[:, own or 1 :], h[:, own or 1 :], volts, len(answers))
 
 
 def _across(wired: Circuit, answer: engine.Arrays, port: Port) -> NDArray[Any]:
@@ -137,17 +148,15 @@ def _at(wired: Circuit, answer: engine.Arrays, place: str) -> NDArray[Any]:
     return answer.vectors[vector] if vector else np.zeros_like(next(iter(answer.vectors.values())))
 
 
-def loop_gains(model: PortModel, changes: NDArray[Any], feedback: NDArray[Any]) -> Complex:
-    """Loop gain after the parts at all but the last two ports have changed.
+def loop_gains(model: PortModel, changes: NDArray[Any]) -> Complex:
+    """Loop gain after the parts at the ports have changed.
 
     Parameters
     ----------
     model : PortModel
-        Its last two ports lie from the two ends of the feedback resistor to ground.
+        Reduced with the cut of a loop.
     changes : ndarray
-        New less stock admittance [S] at the ports before those, shape (sets, k - 2, f).
-    feedback : ndarray
-        Admittance [S] of the feedback resistor after the changes, shape (sets, f) or one that broadcasts to it.
+        New less stock admittance [S] at the ports, shape (sets, k, f).
 
     Returns
     -------
@@ -159,8 +168,8 @@ def loop_gains(model: PortModel, changes: NDArray[Any], feedback: NDArray[Any]) 
         table = model.table()[None]
         for change in changes[start : start + _CHUNK].swapaxes(0, 1):
             table = without_first(table, change)
-        blocks.append(table[:, :2, :2])
-    return loop_gain_between(np.concatenate(blocks), feedback)
+        blocks.append(loop_gain_of_cut(table))
+    return np.concatenate(blocks)
 
 
 def simulate_directly(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[Complex]:

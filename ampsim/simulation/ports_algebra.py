@@ -81,24 +81,32 @@ def _branches(table: Complex, changes: list[Complex], most: int) -> Iterator[Com
                 yield from _branches(each[None], changes[1:], most)
 
 
-def loop_gain_between(ends: Complex, feedback: NDArray[Any]) -> Complex:
-    """Loop gain from the impedances at both ends of the feedback resistor, which is still in place.
+def loop_gain_of_cut(table: Complex) -> Complex:
+    """Loop gain from what is seen at the wires of a cut, the loop closed.
 
     Parameters
     ----------
-    ends : ndarray
-        Impedance matrix [ohm] from the ends to ground, shape (..., 2, 2, f).
-    feedback : ndarray
-        Admittance [S] of the resistor, shape (..., f).
+    table : ndarray
+        Shape (..., 2 n, 2 n, f). Rows: the voltages of the n wires [V], on the side of the parts that lead back, then
+        the currents through them from the driving side [A]. Columns: 1 A into each wire, then 1 V in each, from the
+        driving side to the other.
+
+    Returns
+    -------
+    ndarray
+        complex, without unit, shape (..., f), positive and real where the feedback is negative.
 
     Notes
     -----
-    The resistor is taken out by algebra; then T = -(Z12 + Z21) / (Z11 + Z22 + R), which counts both directions of the
-    loop as double injection does (derived from the mesh equation of the closed line; `tests/test_ports.py` compares).
+    1 + T is the determinant of the closed circuit over that of the circuit whose cut wires carry no signal over but
+    see the same impedances, so it counts both directions of the loop. For one wire that is the double injection of
+    M. Tian et al. (derived from the admittances of both sides; `tests/simulation/test_loop_gain.py` compares).
     """
-    side = ends[..., :, 0, :] - ends[..., :, 1, :]
-    other = ends[..., 0, :, :] - ends[..., 1, :, :]
-    share = -feedback / (1.0 - feedback * (side[..., 0, :] - side[..., 1, :]))
-    opened = ends - side[..., :, None, :] * share[..., None, None, :] * other[..., None, :, :]
-    both = opened[..., 0, 1, :] + opened[..., 1, 0, :]
-    return np.asarray(-both / (opened[..., 0, 0, :] + opened[..., 1, 1, :] + 1.0 / feedback))
+    wires = table.shape[-3] // 2
+    seen = np.moveaxis(table, -1, -3)
+    ohms, gain = seen[..., :wires, :wires], seen[..., :wires, wires:]
+    share, siemens = seen[..., wires:, :wires], seen[..., wires:, wires:]
+    # All admittances are counted in those of the closed circuit, which are the inverse of `ohms`.
+    across = ohms @ share @ np.linalg.inv(ohms)
+    open_wires = np.eye(wires) + across + gain - 2.0 * ohms @ siemens + 2.0 * across @ gain
+    return np.asarray(1.0 / np.linalg.det(open_wires) - 1.0)

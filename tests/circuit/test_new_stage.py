@@ -16,7 +16,7 @@ from ampsim.bench.diagnosis.probes import drop_probes, standard_probes
 from ampsim.circuit import stages
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.feedback import find_feedback
+from ampsim.circuit.feedback import find_loops
 from ampsim.circuit.signal_path import ValveStage, begins_at_guitar, listening_points, valve_stages
 from ampsim.circuit.stages import TEMPLATES, Kind, Template
 from ampsim.circuit.stages.template import GROUND, Role, StageBuilder
@@ -257,7 +257,7 @@ def test_the_signal_path_lists_the_stages_with_what_goes_in_and_out(amp: Amp) ->
     assert list(listening_points(amp)) == ["mike", "twins", "level", "splitter", "splitter (2)", "power"]
     assert listening_points(amp)["power"] == "speaker"
     assert begins_at_guitar(amp)
-    assert find_feedback(amp) is None
+    assert find_loops(amp) == ()
 
 
 def test_headroom_is_found_stage_by_stage(amp: Amp) -> None:

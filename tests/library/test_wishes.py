@@ -116,7 +116,7 @@ MISTAKES = [
      "sets of values are too many"),
     # The rest
     ({"margin": "at least 45 degrees"}, {"amp": PLAIN}, "has no feedback stage"),
-    ({"margin": "at least 45 degrees", "of": "C1"}, {}, "not a resistor"),
+    ({"margin": "at least 45 degrees", "of": "C1"}, {}, "C1 is in no feedback loop"),
     (WISH, {"listen_at": "R99.1"}, "not a place"),
 ]  # fmt: skip
 

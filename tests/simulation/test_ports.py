@@ -8,12 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
+from ampsim.circuit.feedback import feedback_loop
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.ports import PortCase, loop_gains, reduce, simulate_directly
-from ampsim.simulation.ports_algebra import admittance, bias_moves, branches, loop_gain_between, without_first
+from ampsim.simulation.ports_algebra import admittance, bias_moves, branches, loop_gain_of_cut, without_first
 from tests.truth import bench
 
 AMP = load_amp("workshop-a")
@@ -93,7 +94,7 @@ def test_ports_equal_direct_simulation():
 def test_several_reductions_at_once_are_the_same_as_one_by_one():
     requests = [PortCase(AMP, {"gain": gain}, PORTS[:2], ("speaker",)) for gain in (0.2, 0.9)]
     for request, model in zip(requests, reduce(requests, SWEEP), strict=True):
-        alone = reduced(*request)
+        alone = reduced(*request[:4])
         np.testing.assert_allclose(model.table(), alone.table(), rtol=1e-9)
         assert model.runs == 4
 
@@ -157,26 +158,38 @@ def test_a_change_that_moves_the_bias_is_wrong_by_ports_and_the_direct_check_say
 
 def test_loop_gain_from_ports_equals_double_injection():
     sweep = LoopSweep(per_decade=6)
-    amp = apply_mods(AMP, load_mod("depth"))
-    ports = [("C11.1", "C11.2"), ("C104.1", "C104.2"), ("R20.1", "ground"), ("R20.2", "ground")]
-    position = {"depth": 0.6, "presence": 0.9}
-    model = reduced(amp, position, ports, (), sweep)
-    f = model.frequency
-    steps = [
-        [admittance("capacitor", 0.0, f), admittance("capacitor", 0.0, f)],
-        [admittance("capacitor", 1.2e-7, f), admittance("capacitor", -3e-9, f)],
-    ]
-    found = loop_gains(model, np.array(steps), np.full((1, f.size), 1 / 68e3))
-    for row, variant in zip(found, (amp, edited(amp, C11=2.2e-7, C104=3.8e-9)), strict=True):
-        want = loop_gain(variant, positions=[position], sweep=sweep)["loop_gain"].values[0, 0]
-        np.testing.assert_allclose(row, want, rtol=1e-8)
+    line = [{"fit": "R302", "between": ["T1.tap16", "V2A.cathode"]}]
+    second = parse_mod({"name": "second way", "reason": "r", "parts": {"R302": "330k"}, "edits": line})
+    for mods in ((load_mod("depth"),), (load_mod("depth"), second)):
+        amp = apply_mods(AMP, *mods)
+        ports = (("C11.1", "C11.2"), ("C104.1", "C104.2"), ("R20.1", "R20.2"))
+        position = {"depth": 0.6, "presence": 0.9}
+        [model] = reduce([PortCase(amp, position, ports, cut=feedback_loop(amp).cut)], sweep)
+        f = model.frequency
+        steps = [
+            [admittance("capacitor", 0.0, f)] * 3,
+            [admittance("capacitor", 1.2e-7, f), admittance("capacitor", -3e-9, f), admittance("capacitor", 0.0, f)],
+            [admittance("capacitor", 0.0, f)] * 2
+            + [admittance("resistor", 100e3, f) - admittance("resistor", 68e3, f)],
+        ]
+        found = loop_gains(model, np.array(steps))
+        # The resistor carries some of the tail's direct current: its change by ports leaves the bias where it was.
+        variants = (amp, edited(amp, C11=2.2e-7, C104=3.8e-9), edited(amp, R20=100e3))
+        for row, variant, near in zip(found, variants, (1e-8, 1e-8, 2e-3), strict=True):
+            want = loop_gain(variant, positions=[position], sweep=sweep)["loop_gain"].values[0, 0]
+            np.testing.assert_allclose(row, want, rtol=near)
 
 
 def test_loop_gain_of_a_line_between_two_one_way_stages():
-    # A transconductance g into the far end r2, seen back at r1: T = -(Z12 + Z21) / (r1 + r2 + R).
+    # A transconductance g into the far end r2, seen back at r1 through a line of `ohms`: T = g r1 r2 / (r1 + r2 + ohms).
     g, r1, r2, ohms = 0.02, 50.0, 1e3, 1e4
     y = np.array([[1 / r1 + 1 / ohms, -1 / ohms + g], [-1 / ohms, 1 / r2 + 1 / ohms]])
-    loop = loop_gain_between(np.linalg.inv(y)[:, :, None] + 0j, np.array([1 / ohms]))
+    # The line is cut at its first end: 1 A into it there, then 1 V in series with it.
+    into, in_series = np.linalg.inv(y) @ [1.0, 0.0], np.linalg.inv(y) @ [1.0 / ohms, -1.0 / ohms]
+    volts = [into[0], in_series[0] - 1.0]
+    amps = [(into[0] - into[1]) / ohms - 1.0, (in_series[0] - 1.0 - in_series[1]) / ohms]
+    table = np.array([volts, amps])
+    loop = loop_gain_of_cut(table[:, :, None] + 0j)
     np.testing.assert_allclose(loop, [g * r1 * r2 / (r1 + r2 + ohms)], rtol=1e-12)
 
 

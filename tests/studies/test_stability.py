@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Control
-from ampsim.circuit.feedback import feedback_place
+from ampsim.circuit.feedback import feedback_loop
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
@@ -264,21 +264,20 @@ def test_controls_that_matter_are_told_from_those_before_the_loop():
 
 def test_the_line_is_found_whoever_brought_it():
     small = apply_mods(load_amp("workshop-b"), load_mod("feedback-with-presence"))
-    assert feedback_place(AMP) == "R20.1"
-    assert feedback_place(apply_mods(AMP, load_mod("depth"))) == "R20.1"
-    assert feedback_place(small) == "R202.1"
-    with pytest.raises(DescriptionError, match="leads from the output transformer back"):
-        feedback_place(load_amp("workshop-b"))
+    assert feedback_loop(AMP).label == "R20.1"
+    assert feedback_loop(apply_mods(AMP, load_mod("depth"))).label == "R20.1"
+    assert feedback_loop(small).label == "R202.1"
+    with pytest.raises(DescriptionError, match="leads from the output stage back"):
+        feedback_loop(load_amp("workshop-b"))
 
 
-def test_two_lines_side_by_side_ask_for_the_place():
+def test_two_lines_side_by_side_are_judged_as_one():
     line = {"fit": "R302", "between": ["T1.tap8", "R20.2"]}
     twice = parse_mod({"name": "two lines", "reason": "r", "parts": {"R302": "100k"}, "edits": [line]})
-    with pytest.raises(DescriptionError, match="side by side"):
-        feedback_place(apply_mods(AMP, twice))
-    result = section(Examination(AMP, apply_mods(AMP, twice)))
-    assert result.grade == "not known"
-    assert "side by side" in result.findings[0].words
+    both = section(Examination(AMP, apply_mods(AMP, twice)))
+    one = section(Examination(AMP, feedback_resistor(f"{68 * 100 / 168}k")))
+    assert [each.value for each in both.findings] == pytest.approx([each.value for each in one.findings], abs=0.1)
+    assert [each.grade for each in both.findings] == [each.grade for each in one.findings]
 
 
 # Loads ----------------------------------------------------------------------------------------------------------------

@@ -11,11 +11,10 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError
 from ...base.progress import Progress
 from ...base.quantities import format_value
 from ...circuit.amp import Amp, Mod
-from ...circuit.feedback import feedback_place
+from ...circuit.feedback import find_loop
 from ...circuit.mods import apply_mods
 from ...circuit.positions import setting_words, switches_at
 from ...circuit.values import quantity_of, switched_value, value_of, with_values
@@ -135,11 +134,7 @@ class PanelSimulator:
 
 def _loop(amp: Amp, position: Position) -> xr.Dataset | None:
     setting = _of(amp, position)
-    try:
-        place = feedback_place(amp, switches_at(amp, setting))
-    except DescriptionError:
-        return None
-    return loop_gain(amp, place, [setting])
+    return loop_gain(amp, positions=[setting]) if find_loop(amp, switches_at(amp, setting)) else None
 
 
 def _of(amp: Amp, position: Position) -> dict[str, float | str]:

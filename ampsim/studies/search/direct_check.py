@@ -9,7 +9,6 @@ import numpy as np
 import xarray as xr
 
 from ...circuit.amp import Amp
-from ...circuit.build import circuit_at
 from ...circuit.positions import position_label
 from ...circuit.values import with_values
 from ...measures.margins import margins
@@ -19,7 +18,7 @@ from ...simulation.ports import PortCase, reduce, simulate_directly
 from ...simulation.ports_algebra import branches
 from .bias import At, bias_span
 from .result import Candidate, sizes
-from .rooms import LOOP_SWEEP, SWEEP, Floats, decibels, feedback_resistor, gain_spans, gain_view, phase_degrees, room
+from .rooms import LOOP_SWEEP, SWEEP, Floats, decibels, gain_spans, gain_view, loop_of, phase_degrees, room
 from .wishes import Wish, WishKind, WishList
 
 Reached = tuple[float, float]
@@ -106,7 +105,7 @@ def _reaches(
             low, high = gain_spans(changes[wish.at], SWEEP.grid(), wish)
             columns.append([(float(a), float(b)) for a, b in zip(low, high, strict=True)])
         elif wish.kind is WishKind.LOOP_MARGIN:
-            columns.append([(each, each) for each in (_margin(wanted, amp, wish) for amp in amps)])
+            columns.append([(each, each) for each in (_margin(amp, wish) for amp in amps)])
             runs += 2 * len(amps)
         else:
             columns.append(_spans(wanted, amps, wish))
@@ -120,9 +119,8 @@ def _spans(wanted: WishList, amps: Sequence[Amp], wish: Wish) -> list[Reached]:
     return [bias_span(wish, {wish.at: rest}, stock) for rest in rests[1:]]
 
 
-def _margin(wanted: WishList, amp: Amp, wish: Wish) -> float:
-    name = feedback_resistor(wish, wanted.base)
-    if name not in {each.designator for each in circuit_at(amp, wish.position).elements}:
+def _margin(amp: Amp, wish: Wish) -> float:
+    if loop_of(wish, amp) is None:
         return _NO_LOOP
-    loop = loop_gain(amp, f"{name}.1", [wish.position], LOOP_SWEEP)
+    loop = loop_gain(amp, wish.of[0] if wish.of else None, [wish.position], LOOP_SWEEP)
     return phase_degrees(margins(loop["frequency"].values, loop["loop_gain"].values[0, 0]))

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, Part
+from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
-from ...circuit.feedback import feedback_place
+from ...circuit.feedback import Loop, find_loop
+from ...circuit.loop_search import Cut
 from ...circuit.positions import Position, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import FrequencySweep, LoopSweep
@@ -68,19 +68,18 @@ def gain_view(amp: Amp, position: Position, choices: Sequence[Choice], listen_at
     return PortView(PortCase(amp, position, ports, (listen_at,)), tuple(choices), inside)
 
 
-def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], resistor: str) -> PortView:
-    """What to reduce for the margin of the loop that a resistor closes.
+def loop_view(amp: Amp, position: Position, choices: Sequence[Choice], cut: Cut) -> PortView:
+    """What to reduce for the margin of a loop.
 
     Parameters
     ----------
     amp, position, choices
         As those of `gain_view`.
-    resistor : str
-        Its designator.
+    cut : Cut
+        Where the loop is opened.
     """
     inside, ports = _ports(circuit_at(amp, position), choices)
-    ends = ((f"{resistor}.1", "ground"), (f"{resistor}.2", "ground"))
-    return PortView(PortCase(amp, position, ports + ends), tuple(choices), inside)
+    return PortView(PortCase(amp, position, ports, cut=cut), tuple(choices), inside)
 
 
 def _ports(wired: Circuit, choices: Sequence[Choice]) -> tuple[tuple[int, ...], tuple[Port, ...]]:
@@ -90,22 +89,9 @@ def _ports(wired: Circuit, choices: Sequence[Choice]) -> tuple[tuple[int, ...], 
     return inside, tuple((f"{choices[n].part}.1", f"{choices[n].part}.2") for n in inside)
 
 
-def feedback_resistor(wish: Wish, amp: Amp) -> str:
-    """The resistor that carries all of the feedback.
-
-    Raises
-    ------
-    DescriptionError
-        When it is not found by itself and the wish does not name it.
-    """
-    if wish.of:
-        return wish.of[0]
-    found = feedback_place(amp, switches_at(amp, wish.position)).partition(".")[0]
-    if amp.part_by_designator[found].kind != "resistor":
-        raise DescriptionError(
-            f"{amp.name}: {found} carries the feedback and is no resistor; name the resistor in the wish (of = ...)"
-        )
-    return found
+def loop_of(wish: Wish, amp: Amp) -> Loop | None:
+    """The loop whose margin is wished for, at the wish's position; None where a switch opens it."""
+    return find_loop(amp, switches_at(amp, wish.position), wish.of[0] if wish.of else "")
 
 
 def band_places(frequency: Floats, band: tuple[float, float]) -> NDArray[np.intp]:
@@ -152,15 +138,13 @@ def decibels(voltage: Complex) -> Floats:
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(voltage), 1e-30)))
 
 
-def margin_rooms(seen: PortView, model: PortModel, resistor: str, wish: Wish, sets: NDArray[np.intp]) -> Floats:
+def margin_rooms(seen: PortView, model: PortModel, wish: Wish, sets: NDArray[np.intp]) -> Floats:
     """Room of some sets of values in a margin wish [degrees], shape (sets,).
 
     Parameters
     ----------
     seen, model : PortView, PortModel
-        The amp at the wish's position and its reduction.
-    resistor : str
-        Designator of the one that closes the loop.
+        The amp at the wish's position and its reduction with the cut of the loop.
     wish : Wish
     sets : ndarray
         Places of the sets, counted through all choices.
@@ -171,23 +155,8 @@ def margin_rooms(seen: PortView, model: PortModel, resistor: str, wish: Wish, se
     picked = np.unravel_index(sets, sizes) if sizes else ()
     columns = [change[picked[n]] for n, change in zip(seen.inside, seen.changes(model.frequency), strict=True)]
     changes = np.stack(columns, axis=1) if columns else np.zeros((len(sets), 0, model.frequency.size))
-    siemens = _feedback(seen, resistor, picked, len(sets))
-    loop = loop_gains(model, changes, np.where(siemens > 0.0, siemens, 1.0)[:, None])
-    degrees = [phase_degrees(margins(model.frequency, row)) for row in loop]
-    # Without the resistor there is no loop.
-    least = np.where(siemens > 0.0, degrees, _STEADY)
+    least = np.array([phase_degrees(margins(model.frequency, row)) for row in loop_gains(model, changes)])
     return room(wish, least, least)
-
-
-def _feedback(seen: PortView, resistor: str, picked: Sequence[NDArray[np.intp]], count: int) -> Floats:
-    names = [choice.part for choice in seen.choices]
-    if resistor not in names:
-        part = circuit_at(*seen.case[:2]).parts[resistor]
-        assert isinstance(part, Part)
-        return np.full(count, 1.0 / part.value)
-    values = seen.choices[names.index(resistor)].values
-    siemens = np.array([0.0 if value is None else 1.0 / value for value in values])
-    return siemens[picked[names.index(resistor)]]
 
 
 def phase_degrees(found: Margins) -> float:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
-from ...circuit.build import circuit_at
 from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports import PortCase, PortModel, reduce
@@ -24,9 +23,9 @@ from .rooms import (
     Floats,
     PortView,
     decibels,
-    feedback_resistor,
     gain_rooms,
     gain_view,
+    loop_of,
     loop_view,
     margin_rooms,
     room,
@@ -199,30 +198,28 @@ class _Search:
         elif not self.loops:
             self.best = max(self.best, float(least.max()))
 
-    def _lines(self, number: int) -> list[tuple[int, str, PortView | None, PortModel | None]]:
-        """For each margin wish: its place, the feedback resistor, and the loop's ends as ports; None without it."""
+    def _lines(self, number: int) -> list[tuple[int, PortView | None, PortModel | None]]:
+        """For each margin wish: its place and its loop's reduction, with the wires that close it; None without one."""
         amp, found = self.biases.variants[number].amp, []
         for n in self.loops:
             wish = self.wanted.wishes[n]
-            name = feedback_resistor(wish, self.wanted.base)
-            inside = {each.designator for each in circuit_at(amp, wish.position).elements}
-            view = loop_view(amp, wish.position, self.biases.still, name) if name in inside else None
-            found.append((n, name, view))
-        models = iter(reduce([view.case for _, _, view in found if view is not None], LOOP_SWEEP))
-        lines = [(n, name, view, None if view is None else next(models)) for n, name, view in found]
+            loop = loop_of(wish, amp)
+            found.append((n, loop_view(amp, wish.position, self.biases.still, loop.cut) if loop else None))
+        models = iter(reduce([view.case for _, view in found if view is not None], LOOP_SWEEP))
+        lines = [(n, view, None if view is None else next(models)) for n, view in found]
         self.runs += sum(model.runs for *_, model in lines if model is not None)
         return lines
 
     def _margins(
-        self, lines: Sequence[tuple[int, str, PortView | None, PortModel | None]], sets: NDArray[np.intp]
+        self, lines: Sequence[tuple[int, PortView | None, PortModel | None]], sets: NDArray[np.intp]
     ) -> Iterator[tuple[int, Floats]]:
-        for n, name, view, model in lines:
+        for n, view, model in lines:
             wish = self.wanted.wishes[n]
             if view is None or model is None:
                 steady = np.full(len(sets), _NO_LOOP)
                 yield n, room(wish, steady, steady)
             else:
-                yield n, margin_rooms(view, model, name, wish, sets)
+                yield n, margin_rooms(view, model, wish, sets)
 
 
 def _fitting(variant: BiasVariant, biases: Biases) -> NDArray[np.bool_]:

@@ -6,8 +6,7 @@ from itertools import product
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
-from ...circuit.build import build_circuit
-from ...circuit.feedback import feedback_place, find_feedback
+from ...circuit.feedback import feedback_loop, find_loop
 from ...circuit.positions import Position, position_label, switches_at
 from .corner_search import Setting
 
@@ -23,13 +22,9 @@ def settings_of(amp: Amp, fixed: Position | None) -> Setting:
     return {name: whole[name] for name in fixed or {} if name in whole}
 
 
-def place_of_loop(amp: Amp, at: str | None, position: Position) -> str | None:
-    """Where the whole feedback passes at a position; None where a switch opens the line."""
-    switches = switches_at(amp, position)
-    if at is None:
-        return find_feedback(amp, switches)
-    ends = (f"{each.designator}.{pin}" for each in build_circuit(amp, switches).elements for pin, _ in each.pins)
-    return at if at in ends else None
+def is_closed(amp: Amp, at: str | None, position: Position) -> bool:
+    """Whether the loop that a part belongs to (None: the global loop) is closed at a position of the switches."""
+    return find_loop(amp, switches_at(amp, position), at or "") is not None
 
 
 def closed_settings(amp: Amp, at: str | None, fixed: Setting) -> Setting:
@@ -44,17 +39,17 @@ def closed_settings(amp: Amp, at: str | None, fixed: Setting) -> Setting:
     if found is None and at is None and fixed:
         raise DescriptionError(f"{amp.name} has no feedback with {position_label(fixed)}")
     if found is None:
-        raise DescriptionError(f"{amp.name}: {at or feedback_place(amp)} is nowhere in place")
-    return found
+        feedback_loop(amp, switches_at(amp, fixed), at or "")
+    return found or dict(fixed)
 
 
 def close_loop(amp: Amp, at: str | None, fixed: Setting) -> Setting | None:
     """What is fixed and, where a switch as drawn opens the line, the first switch positions that close it."""
-    if place_of_loop(amp, at, fixed):
+    if is_closed(amp, at, fixed):
         return dict(fixed)
     switches = [each for each in amp.controls.values() if each.kind == "switch" and each.name not in fixed]
     for values in product(*(each.positions for each in switches)):
         found: Setting = {**fixed, **dict(zip((each.name for each in switches), values, strict=True))}
-        if place_of_loop(amp, at, found):
+        if is_closed(amp, at, found):
             return found
     return None

@@ -18,7 +18,7 @@ from ...measures.margins import Margins, margins
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
-from .loop_place import closed_settings, place_of_loop, settings_of
+from .loop_place import closed_settings, is_closed, settings_of
 
 # Search coarsely, then look closely at what was found.
 SEARCH = LoopSweep(per_decade=10)
@@ -91,7 +91,7 @@ def worst_corners(
     ----------
     amp : Amp
     at : str
-        Where the whole feedback passes, such as ``R20.1``. Default: found, see `feedback_place`.
+        Where the whole feedback passes, such as ``R20.1``. Default: the global loop.
     fixed : mapping
         Settings of controls that stay; the others are free.
     most : int
@@ -158,9 +158,8 @@ def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: st
     """
     turns = sorted({round(n / 20.0, 2) for n in range(21)} | {rotation(n / 16.0) for n in range(17)})
     held = dict(position)
-    place = place_of_loop(amp, at, held)
     moved = [{**held, name: turn} for name in controls for turn in turns]
-    response = loop_gain(amp, place, moved, CLOSE)
+    response = loop_gain(amp, at, moved, CLOSE)
     table = response["loop_gain"].values[0].reshape(len(controls), len(turns), -1)
     data = {"loop_gain": (("control", "rotation", "frequency"), table, {"units": "1"})}
     coords = {"control": list(controls), "rotation": turns, "frequency": response["frequency"]}
@@ -223,16 +222,9 @@ def _loops(
     amp: Amp, at: str | None, positions: Sequence[Setting], sweep: LoopSweep = SEARCH, progress: Progress | None = None
 ) -> list[NDArray[np.complex128] | None]:
     """Loop gain at each position, shape (frequencies,); None where the line is open."""
-    found: list[NDArray[np.complex128] | None] = [None] * len(positions)
-    places: dict[str, list[int]] = {}
-    for number, position in enumerate(positions):
-        if place := place_of_loop(amp, at, position):
-            places.setdefault(place, []).append(number)
-    for place, numbers in places.items():
-        loops = loop_gain(amp, place, [positions[number] for number in numbers], sweep, progress)["loop_gain"]
-        for number, loop in zip(numbers, loops.values[0], strict=True):
-            found[number] = loop
-    return found
+    closed = [position for position in positions if is_closed(amp, at, position)]
+    loops = iter(loop_gain(amp, at, closed, sweep, progress)["loop_gain"].values[0] if closed else ())
+    return [next(loops) if is_closed(amp, at, position) else None for position in positions]
 
 
 def _margins_at(
@@ -263,9 +255,6 @@ def _table(judged: Sequence[tuple[Setting, Margins]]) -> pd.DataFrame:
 
 def _closely(amp: Amp, at: str | None, positions: Sequence[Setting]) -> xr.Dataset:
     different = list({position_label(position): position for position in positions}.values())
-    found = [
-        loop_gain(amp, place_of_loop(amp, at, position), [position], CLOSE).drop_vars(position)
-        for position in different
-    ]
+    found = [loop_gain(amp, at, [position], CLOSE).drop_vars(position) for position in different]
     response = xr.concat(found, "position", data_vars="minimal", combine_attrs="override")
     return response.assign_coords(control_coords(different))

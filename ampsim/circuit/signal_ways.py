@@ -1,0 +1,187 @@
+"""Which ways a small signal can go in a circuit: through parts either way, through valves from control to plate."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Set
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+from .build import Circuit
+from .nets import INPUT, PASSIVE
+from .stages.template import GROUND, Element, rail_net
+
+_CONTROLS = ("grid", "cathode", "screen")
+
+
+class Link(NamedTuple):
+    """Two nets that a part joins for a signal; `places` are its pins there, in the same order."""
+
+    nets: tuple[str, str]
+    places: tuple[str, str]
+
+    @property
+    def part(self) -> str:
+        """Designator of the part."""
+        return self.places[0].partition(".")[0]
+
+    def far(self, net: str) -> str:
+        """The other net."""
+        return self.nets[1] if net == self.nets[0] else self.nets[0]
+
+
+@dataclass(frozen=True)
+class SignalWays:
+    """The ways of one circuit. Where a source holds the voltage no signal passes: ground, rails, the input."""
+
+    wired: Circuit
+
+    @cached_property
+    def dead(self) -> frozenset[str]:
+        """Nets that a source or a reservoir holds still."""
+        supply = {net for each in self.wired.elements if each.stage == "supply" for _, net in each.pins}
+        return frozenset({GROUND, INPUT, *supply, *(rail_net(rail.name) for rail in self.wired.amp.rails)})
+
+    @cached_property
+    def valves(self) -> Mapping[str, Element]:
+        """Every valve by its designator, in the order of the signal."""
+        return {each.designator: each for each in self.wired.elements if each.kind == "valve"}
+
+    @cached_property
+    def links(self) -> tuple[Link, ...]:
+        """What every part but valves and transformers joins, none of it dead."""
+        parts = (each for each in self.wired.elements if each.kind in (*PASSIVE, "loudspeaker"))
+        return tuple(link for part in parts for link in _links(part) if self.dead.isdisjoint(link.nets))
+
+    @cached_property
+    def _by_net(self) -> Mapping[str, list[Link]]:
+        found: dict[str, list[Link]] = {}
+        for link in self.links:
+            for net in link.nets:
+                found.setdefault(net, []).append(link)
+        return found
+
+    @cached_property
+    def windings(self) -> tuple[frozenset[str], ...]:
+        """The live nets of each transformer."""
+        found = (each for each in self.wired.elements if each.kind == "transformer")
+        return tuple(frozenset(net for _, net in each.pins) - self.dead for each in found)
+
+    @cached_property
+    def controls(self) -> Mapping[str, tuple[str, ...]]:
+        """Net to the places on it where a valve is controlled."""
+        found: dict[str, tuple[str, ...]] = {}
+        for each in self.valves.values():
+            for pin, net in each.pins:
+                if pin in _CONTROLS and net not in self.dead:
+                    found[net] = (*found.get(net, ()), f"{each.designator}.{pin}")
+        return found
+
+    def links_at(self, net: str) -> list[Link]:
+        """What leads away from a net."""
+        return self._by_net.get(net, [])
+
+    def spread(
+        self, starts: Iterable[str], stop: Set[str] = frozenset(), without: Set[str] = frozenset(), coils: bool = False
+    ) -> dict[str, Link | None]:
+        """Nets that parts lead to from some nets, the nearest first, each with the link it was reached by.
+
+        Parameters
+        ----------
+        starts : iterable of str
+        stop : set of str
+            Nets that the way does not go on from; they are among those found.
+        without : set of str
+            Designators the way does not go through.
+        coils : bool
+            Whether it goes through transformers too.
+        """
+        found: dict[str, Link | None] = {net: None for net in starts if net not in self.dead}
+        for net in (queue := list(found)):
+            if net in stop and found[net] is not None:
+                continue
+            for link in self.links_at(net):
+                if link.part not in without and link.far(net) not in found:
+                    found[link.far(net)] = link
+                    queue.append(link.far(net))
+            for coil in self.windings if coils else ():
+                others = sorted(coil.difference(found)) if net in coil else []
+                found |= dict.fromkeys(others)
+                queue += others
+        return found
+
+    def outputs(self, valve: str) -> Iterator[tuple[str, bool]]:
+        """The nets a valve drives, and whether the signal goes on from there.
+
+        A cathode drives what follows where the plate is held still; of a valve with a plate load it drives what hangs
+        on it directly, such as the other half of a long-tailed pair.
+        """
+        nets = dict(self.valves[valve].pins)
+        follower = nets["plate"] in self.dead
+        if not follower:
+            yield nets["plate"], True
+        if nets["cathode"] not in self.dead:
+            yield nets["cathode"], follower
+
+    def driven_from(self, valve: str, without: Set[str] = frozenset()) -> tuple[set[str], set[str]]:
+        """The nets and the valves that a valve's signal comes to, itself among them, with some parts taken out.
+
+        Parameters
+        ----------
+        valve : str
+        without : set of str
+            Designators of parts, and places where a valve is controlled, that carry nothing.
+        """
+        nets: set[str] = set()
+        valves = [valve]
+        for each in valves:
+            for net, onward in self.outputs(each):
+                stop = frozenset() if onward else frozenset(self.controls)
+                found = self.spread([net], stop, without, coils=onward)
+                nets.update(found)
+                for place in (place for one in found for place in self.controls.get(one, ())):
+                    other = place.partition(".")[0]
+                    if place not in without and other not in valves:
+                        valves.append(other)
+        return nets, set(valves)
+
+    def between(self, starts: Collection[str], ends: Set[str], without: Set[str] = frozenset()) -> tuple[Link, ...]:
+        """The links on a way from some nets to others, the nearest first; what only hangs on it is left out.
+
+        Parameters
+        ----------
+        starts : collection of str
+        ends : set of str
+            The way does not go on from these.
+        without : set of str
+            Designators the way does not go through.
+        """
+        reached = self.spread(starts, frozenset(ends), without)
+        inner = [net for net in reached if net not in ends or net in starts]
+        kept = dict.fromkeys(
+            link
+            for net in inner
+            for link in self.links_at(net)
+            if link.part not in without and link.nets[0] != link.nets[1]
+        )
+        whole = {*starts, *ends}
+        while loose := _loose(kept, whole):
+            kept = {link: None for link in kept if loose.isdisjoint(link.nets)}
+        return tuple(kept)
+
+
+def _loose(links: Iterable[Link], whole: set[str]) -> set[str]:
+    """Nets from which no other way leads on."""
+    near: dict[str, set[str]] = {}
+    for link in links:
+        for net in link.nets:
+            near.setdefault(net, set()).add(link.far(net))
+    return {net for net, others in near.items() if len(others) < 2 and net not in whole}
+
+
+def _links(part: Element) -> Iterator[Link]:
+    nets = dict(part.pins)
+    pairs = (("top", "wiper"), ("wiper", "bottom")) if part.kind == "pot" else (("1", "2"),)
+    for first, second in pairs:
+        if nets[first] != nets[second]:
+            yield Link((nets[first], nets[second]), (f"{part.designator}.{first}", f"{part.designator}.{second}"))

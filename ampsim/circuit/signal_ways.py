@@ -126,6 +126,8 @@ class SignalWays:
     def driven_from(self, valve: str, without: Set[str] = frozenset()) -> tuple[set[str], set[str]]:
         """The nets and the valves that a valve's signal comes to, itself among them, with some parts taken out.
 
+        What lies beyond a valve's own grid comes before it: a signal led back to there goes on through the valve.
+
         Parameters
         ----------
         valve : str
@@ -136,8 +138,8 @@ class SignalWays:
         valves = [valve]
         for each in valves:
             for net, onward in self.outputs(each):
-                stop = frozenset() if onward else frozenset(self.controls)
-                found = self.spread([net], stop, without, coils=onward)
+                stop = dict(self.valves[each].pins).values() if onward else self.controls
+                found = self.spread([net], frozenset(stop), without, coils=onward)
                 nets.update(found)
                 for place in (place for one in found for place in self.controls.get(one, ())):
                     other = place.partition(".")[0]

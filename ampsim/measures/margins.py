@@ -69,6 +69,11 @@ class Margins:
         return bool(self.turns)
 
     @property
+    def absent(self) -> bool:
+        """Whether there is no loop: nothing comes back at any frequency."""
+        return self.closest == 1.0 and self.middle == 0.0
+
+    @property
     def reversed(self) -> bool:
         """Whether the feedback is positive in the middle of the band."""
         return self.middle < 0.0
@@ -174,6 +179,8 @@ def crossing_table(response: xr.Dataset) -> pd.DataFrame:
 
 def margin_verdict(found: Margins) -> str:
     """What the margins mean, in words."""
+    if found.absent:
+        return "no feedback here"
     if found.reversed:
         howls = ", and the amp oscillates" if found.oscillates else ""
         return f"the feedback is positive: the line or the transformer is connected the wrong way round{howls}"

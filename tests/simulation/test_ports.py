@@ -181,7 +181,7 @@ def test_loop_gain_from_ports_equals_double_injection():
 
 
 def test_loop_gain_of_a_line_between_two_one_way_stages():
-    # A transconductance g into the far end r2, seen back at r1 through a line of `ohms`: T = g r1 r2 / (r1 + r2 + ohms).
+    # A transconductance g into the far end r2, seen at r1 through a line of `ohms`: T = g r1 r2 / (r1 + r2 + ohms).
     g, r1, r2, ohms = 0.02, 50.0, 1e3, 1e4
     y = np.array([[1 / r1 + 1 / ohms, -1 / ohms + g], [-1 / ohms, 1 / r2 + 1 / ohms]])
     # The line is cut at its first end: 1 A into it there, then 1 V in series with it.

@@ -132,8 +132,19 @@ class Fitting:
         self.elements[edit.part] = Element(edit.part, kind, pins, self._mod(edit))
 
     def _two(self, edit: Edit, first: str, second: str) -> tuple[tuple[str, str], ...]:
-        if self.parts[edit.part].kind != "pot":
-            return (("1", first), ("2", second))
-        live, free = ("top", "bottom") if edit.wired == "falling" else ("bottom", "top")
-        pins = {live: first, "wiper": second, free: second}
+        live, other, strapped = fitted_pins(edit, self.parts[edit.part].kind)
+        if not strapped:
+            return ((live, first), (other, second))
+        pins = {live: first, other: second, strapped: second}
         return tuple((pin, pins[pin]) for pin in ("top", "wiper", "bottom"))
+
+
+def fitted_pins(edit: Edit, kind: str) -> tuple[str, str, str]:
+    """The pins of a part fitted by two ends, in the order of the places, and the pin strapped to the second.
+
+    A pot is wired as a variable resistor: its wiper strapped to the end that leaves the resistance rising or falling
+    as it is turned up. Of other parts no pin is strapped: "".
+    """
+    if kind != "pot":
+        return "1", "2", ""
+    return ("top", "wiper", "bottom") if edit.wired == "falling" else ("bottom", "wiper", "top")

@@ -26,6 +26,17 @@ class Element:
         """The net a pin is on."""
         return dict(self.pins)[pin]
 
+    @property
+    def end_pins(self) -> tuple[str, str]:
+        """The two pins it lies between: a pot wired as a variable resistor counts from its live end to its wiper."""
+        nets = dict(self.pins)
+        if self.kind != "pot":
+            first, second = list(nets)[:2]
+            return first, second
+        if nets["wiper"] == nets["top"]:
+            return "bottom", "wiper"
+        return ("top", "wiper") if nets["wiper"] == nets["bottom"] else ("top", "bottom")
+
 
 @dataclass(frozen=True)
 class Role:
@@ -193,13 +204,6 @@ def rail_net(name: str) -> str:
 
 
 def two_ends(element: Element) -> tuple[str, str]:
-    """The two nets a part lies between: a pot wired as a variable resistor counts from its live end to its wiper."""
-    nets = dict(element.pins)
-    if element.kind != "pot":
-        first, second = list(nets.values())[:2]
-        return first, second
-    if nets["wiper"] == nets["top"]:
-        return nets["bottom"], nets["wiper"]
-    if nets["wiper"] == nets["bottom"]:
-        return nets["top"], nets["wiper"]
-    return nets["top"], nets["bottom"]
+    """The two nets a part lies between."""
+    first, second = element.end_pins
+    return element.net(first), element.net(second)

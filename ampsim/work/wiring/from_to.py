@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.mods import describe_part
 from ...circuit.switches.plan import SwitchPlan, plan_switch
 from ...circuit.switches.planning import order_needed
 from ...circuit.switches.wire_pieces import FIXED, Pieces, find_pieces
+from .joining import Joining, SolderedPair
+from .nearest_lug import Neighbourhood
+from .wanted_lugs import WantedLugs, edits_of, wanted_lugs
 
-_UNNAMED = 10_000  # comes after every place that an edit names
+_LEADED = ("resistor", "capacitor", "inductor")
 
 
 @dataclass(frozen=True)
 class Wire:
-    """One connection made: `start` and `end` are places; `what` is "wire" or whose lead it is."""
+    """One connection made: `start` and `end` are places; `what` is "wire", "strap" or whose lead it is."""
 
     start: str
     end: str
@@ -84,20 +86,22 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     before = find_pieces(bare)
     plans = tuple(_plan(amp, switch, after) for switch in amp.all_switches)
     plans_before = tuple(_plan(bare, switch, before) for switch in bare.all_switches)
-    change = _Change(
-        _places_of_pieces(before, plans_before),
-        _places_of_pieces(after, plans),
-        frozenset(f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered),
-        _named_places(amp),
-    )
-    gone = change.gone - {each.designator for each in plans}
-    unsoldered = tuple(change.unsoldered(gone))
+    terminals = {f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered}
+    there = Neighbourhood(amp, before, after, terminals)
+    old, new = _places_of_pieces(before, plans_before), _places_of_pieces(after, plans)
+    known, stay = ({place for places in each for place in places} for each in (old, new))
+    # What comes out: parts of which a place is not there after the work.
+    gone = {place.partition(".")[0] for place in known - stay} - {each.designator for each in plans}
+    opened = {edit.in_series for edit in edits_of(amp)} - {""}
+    unsoldered = tuple(_unsoldered(old, new, gone, opened, there))
+    joining = Joining(old, new, {place for place, _ in unsoldered} | (stay - known), plans, there)
+    wants = [*wanted_lugs(amp, before, after), *(WantedLugs(lead, at, (_part(at),)) for lead, at in unsoldered)]
     return Wiring(
         amp,
-        tuple(tuple(each) for each in change.old),
+        tuple(tuple(each) for each in old),
         unsoldered,
         tuple(sorted(gone)),
-        tuple(sorted(change.wires({place for place, _ in unsoldered}), key=_working_order)),
+        tuple(sorted((_wire(pair, known, there) for pair in joining.pairs(wants)), key=_working_order)),
         plans,
         dict(after.parts),
         dict(after.bought),
@@ -109,66 +113,41 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     )
 
 
-@dataclass(frozen=True)
-class _Change:
-    """Places soldered together before and after the work, the terminals of switches among them, those a mod names."""
+def _unsoldered(
+    old: Sequence[Sequence[str]],
+    new: Sequence[Sequence[str]],
+    gone: Collection[str],
+    opened: Collection[str],
+    there: Neighbourhood,
+) -> Iterator[tuple[str, str]]:
+    """Leads and wires taken off, each with a place where it was; not those of what comes out."""
+    for places in old:
+        main, others = _split(places, new, opened)
+        for place in others:
+            if _part(place) not in gone:
+                yield place, there.nearest(main, (_part(place),))
 
-    old: Sequence[Sequence[str]]
-    new: Sequence[Sequence[str]]
-    terminals: frozenset[str]
-    named: Mapping[str, int]
 
-    @cached_property
-    def known(self) -> set[str]:
-        """Places that are there before the work."""
-        return {place for places in self.old for place in places}
-
-    @cached_property
-    def there(self) -> set[str]:
-        """Places that are there after the work."""
-        return {place for places in self.new for place in places}
-
-    @property
-    def gone(self) -> set[str]:
-        """What comes out: parts and switches of which a place is not there after the work."""
-        return {place.partition(".")[0] for place in self.known - self.there}
-
-    def unsoldered(self, gone: set[str]) -> Iterator[tuple[str, str]]:
-        """Leads and wires taken off, each with a place where it was; not those of what comes out."""
-        for places in self.old:
-            main, others = _split(places, self.new)
-            for place in others:
-                if place.partition(".")[0] not in gone:
-                    yield place, _spot(main, self.named, self.terminals)
-
-    def wires(self, unsoldered: set[str]) -> Iterator[Wire]:
-        """What is soldered: to the largest part of each new piece of wire that is together already, all the others."""
-        loose = unsoldered | (self.there - self.known)
-        for places in self.new:
-            chunks = _chunks(places, self.old, loose)
-            hub, *rest = sorted(chunks, key=lambda chunk: (-len(chunk), chunk[0] not in self.known))
-            for chunk in rest:
-                spots = [_spot(each, self.named, self.terminals) for each in (chunk, hub)]
-                yield self._wire(*spots)
-
-    def _wire(self, start: str, end: str) -> Wire:
-        for place, other in ((start, end), (end, start)):
-            name, _, pin = place.partition(".")
-            if pin and place not in self.known and place not in self.terminals:
-                return Wire(place, other, f"lead of {name}")
-        return Wire(start, end, "wire")
+def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> Wire:
+    """A pair of places as a line of the list: the lead of a new part first, a wire from a terminal on."""
+    if pair.strap:
+        return Wire(pair.start, pair.end, "strap")
+    for start, end in ((pair.start, pair.end), (pair.end, pair.start)):
+        element = there.elements.get(_part(start))
+        if element is not None and element.kind in _LEADED and start not in known:
+            return Wire(start, end, f"lead of {element.designator}")
+    start, end = sorted((pair.start, pair.end), key=lambda place: (place not in there.terminals, place in known))
+    return Wire(start, end, "wire")
 
 
 def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
     """Where a terminal of a switch goes by the list; one wired before the work, to a place of its piece of wire."""
-    reached = [f"{switch.designator}.{terminal}"]
-    for place in reached:
-        for each in found.wires:
-            # Leads that are soldered to a lead stand on the same terminal.
-            if place in (each.start, each.end) and (place == reached[0] or each.what != "wire"):
-                other = each.end if each.start == place else each.start
-                reached += [other] if other not in reached else []
-    return " and ".join(reached[1:]) or _spot(switch.soldered[terminal].places, _named_places(found.amp))
+    own, name = f"{switch.designator}.{terminal}", f"{switch.designator}."
+    pairs = [(each.start, each.end) for each in found.wires if own in (each.start, each.end)]
+    others = [end if start == own else start for start, end in pairs]
+    if others:
+        return " and ".join(other.removeprefix(name) for other in others)
+    return next((place for place in switch.soldered[terminal].places), "nothing")
 
 
 def _plan(amp: Amp, switch: Switch, pieces: Pieces) -> SwitchPlan:
@@ -185,36 +164,20 @@ def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[
     return list(found.values())
 
 
-def _split(places: Sequence[str], new: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
-    """What of a piece stays together (where ground or most places are), and what comes off."""
+def _split(places: Sequence[str], new: Sequence[Sequence[str]], opened: Collection[str]) -> tuple[list[str], list[str]]:
+    """What of a piece stays together, and what comes off.
+
+    Ground stays, and the places at which no wire is opened, most of them.
+    """
     groups = [[place for place in places if place in each] for each in map(set, new)]
     gone = [place for place in places if not any(place in group for group in groups)]
-    main = max(groups, key=lambda group: (any(fixed in group for fixed in FIXED), len(group)))
+    main = max(groups, key=lambda group: (any(fixed in group for fixed in FIXED), len(set(group) - set(opened))))
     stays = set(main)
     return main or gone, [place for place in places if place not in stays]
 
 
-def _chunks(places: Sequence[str], old: Sequence[Sequence[str]], loose: set[str]) -> list[list[str]]:
-    """What of a new piece is soldered together already; places that are loose stand alone."""
-    held = [[place for place in each if place in places and place not in loose] for each in old]
-    return [chunk for chunk in held if chunk] + [[place] for place in places if place in loose]
-
-
-def _named_places(amp: Amp) -> dict[str, int]:
-    """Places that the edits name, in their order: those a person would solder to."""
-    edits = [edit for mod in amp.mods for edit in mod.every_edit()]
-    edits += [edit for switch in amp.switches for _, each in switch.positions for edit in each]
-    found: list[str] = []
-    for edit in edits:
-        found += [*(edit.between or ()), *(place for _, place in edit.pins)]
-        found += [edit.in_series] if edit.in_series else []
-        found += [f"{edit.across}.{pin}" for pin in ("1", "2", "top", "bottom")] if edit.across else []
-    return {place: number for number, place in reversed(list(enumerate(found)))}
-
-
-def _spot(chunk: Sequence[str], named: Mapping[str, int], terminals: Container[str] = ()) -> str:
-    """The place of a piece that is soldered to: one the mod names, else the first that is no terminal of a switch."""
-    return min(chunk, key=lambda place: (named.get(place, _UNNAMED), place in terminals, chunk.index(place)))
+def _part(place: str) -> str:
+    return place.partition(".")[0]
 
 
 def _working_order(wire: Wire) -> tuple[bool, str, str]:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+import os
+import subprocess
+import sys
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -34,6 +38,8 @@ from ampsim.simulation.timestep.state_space import equations
 from tests.figures import in_time
 from tests.tools import random_amps
 from tests.truth import bench
+
+ROOT = Path(__file__).resolve().parents[2]
 
 RATE = 48_000.0
 AMPS = ("workshop-a", "workshop-b", "rehearsal-room", "lesson-stage")
@@ -345,6 +351,30 @@ def test_where_no_folder_can_be_written_nothing_is_kept(tmp_path, monkeypatch):
     assert compiled.cache_folder() is None
     monkeypatch.setattr(compiled, "_FOLDER", None)
     assert compiled.jit(lambda x: x + 1.0)(1.0) == 2.0
+
+
+@pytest.mark.parametrize("ending", ["nbi", "nbc"])
+@pytest.mark.parametrize("left", [0, -10])
+def test_compiled_code_that_was_cut_short_is_compiled_anew(tmp_path: Path, ending: str, left: int) -> None:
+    (tmp_path / "twice.py").write_text(
+        "from ampsim.simulation.timestep.compiled import jit\n"
+        "@jit\ndef twice(x):\n    return 2.0 * x\n"
+        "print(twice(21.0), twice._cache_hits, twice._cache_misses)\n"
+    )
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
+
+    def once() -> str:
+        done = subprocess.run(
+            [sys.executable, "twice.py"], cwd=tmp_path, env=environment, capture_output=True, text=True, check=True
+        )
+        return done.stdout
+
+    assert "42.0 Counter() Counter({(float64,): 1})" in once()
+    assert "42.0 Counter({(float64,): 1}) Counter()" in once()
+    for file in tmp_path.rglob(f"*.{ending}"):
+        file.write_bytes(file.read_bytes()[:left])
+    assert "42.0" in once()
+    assert "42.0 Counter({(float64,): 1}) Counter()" in once(), "it was not kept anew"
 
 
 def test_a_valve_taken_twice_has_its_own_currents():

@@ -81,7 +81,23 @@ def jit(function: F) -> F:
     if _FOLDER is None:
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
     with _cached_in(_FOLDER):
-        return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
+        kept = numba.njit(cache=True, **_OPTIONS)(function)
+    _mend_when_damaged(kept._cache)
+    return kept  # type: ignore[no-any-return]
+
+
+def _mend_when_damaged(cache: Any) -> None:
+    """Take a kept file that was cut short for one that is not there: it is compiled and kept anew."""
+    load = cache.load_overload
+
+    def load_whole(*arguments: Any) -> Any:
+        try:
+            return load(*arguments)
+        except Exception:  # whatever reading half a pickle comes upon
+            cache.flush()
+            return None
+
+    cache.load_overload = load_whole
 
 
 def inline_early(function: F) -> F:

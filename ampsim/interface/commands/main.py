@@ -28,7 +28,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
         sys.stderr.close()
+    except (ImportError, SyntaxError, EOFError) as problem:
+        return _broken(problem)
     return 0
+
+
+def _broken(problem: Exception) -> int:
+    """What ampsim stands on does not load: say what is damaged, and how it is mended."""
+    from ..installation import package_faults
+
+    print(f"ampsim: {type(problem).__name__}: {problem}", file=sys.stderr)
+    for fault in package_faults():
+        print(f"ampsim: {fault}", file=sys.stderr)
+    print("ampsim: `ampsim selftest` looks at all that ampsim stands on", file=sys.stderr)
+    return 1
 
 
 def make_parser() -> argparse.ArgumentParser:

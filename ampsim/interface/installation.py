@@ -1,0 +1,197 @@
+"""Whether what ampsim stands on is whole: packages, the ngspice library, compiled code; and how it is mended."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from ..base.errors import AmpsimError
+
+_CLONE = Path(__file__).resolve().parents[2]
+_SETUP = _CLONE / ".setup"
+# pip writes these itself, and a clone that is moved rewrites them.
+_WRITTEN_LATER = (".pth", "direct_url.json", "RECORD", "INSTALLER", "REQUESTED")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something that is not whole: what it is, what is wrong with it, and the command that mends it."""
+
+    what: str
+    wrong: str
+    remedy: tuple[str, ...]
+    folder: Path | None = None  # to be thrown away
+
+    def __str__(self) -> str:
+        """One line for a person."""
+        words = [f"throw away {self.folder}"] if self.folder else []
+        words += [" ".join(f'"{each}"' if " " in each else each for each in self.remedy)] if self.remedy else []
+        return f"{self.what}: {self.wrong}; this mends it: {', then '.join(words)}"
+
+
+def needed_packages() -> dict[str, metadata.Distribution | None]:
+    """What ampsim needs to be installed, directly or through others, by name; None for what is missing."""
+    from packaging.requirements import Requirement
+    from packaging.utils import canonicalize_name
+
+    found: dict[str, metadata.Distribution | None] = {}
+    left = ["ampsim"]
+    while left:
+        name = left.pop()
+        if name in found:
+            continue
+        try:
+            found[name] = metadata.distribution(name)
+        except metadata.PackageNotFoundError:
+            found[name] = None
+            continue
+        for text in found[name].requires or []:  # type: ignore[union-attr]
+            wanted = Requirement(text)
+            if wanted.marker is None or wanted.marker.evaluate({"extra": ""}):
+                left.append(canonicalize_name(wanted.name))
+    return dict(sorted(found.items()))
+
+
+def changed_files(package: metadata.Distribution) -> list[str]:
+    """The files of an installed package that are missing or not as they were installed."""
+    return [str(file) for file in package.files or () if _checked(file) and not _whole(file)]
+
+
+def _checked(file: metadata.PackagePath) -> bool:
+    # What lies outside, such as a script, names the place of its Python and changes with it.
+    return file.hash is not None and file.parts[0] != ".." and not file.name.endswith(_WRITTEN_LATER)
+
+
+def _whole(file: metadata.PackagePath) -> bool:
+    assert file.hash is not None
+    try:
+        content = Path(str(file.locate())).read_bytes()
+    except OSError:
+        return False
+    digest = base64.urlsafe_b64encode(hashlib.new(file.hash.mode, content).digest()).rstrip(b"=").decode()
+    return digest == file.hash.value
+
+
+def package_faults() -> Iterator[Fault]:
+    """Packages that are missing or damaged."""
+    for name, package in needed_packages().items():
+        if package is None:
+            yield Fault(f"package {name}", "missing", _pip(name, ""))
+        elif changed := changed_files(package):
+            first = f"{len(changed)} of its files missing or damaged, the first {changed[0]}"
+            yield Fault(f"package {name} {package.version}", first, _pip(name, package.version))
+
+
+def _pip(name: str, version: str) -> tuple[str, ...]:
+    wanted = f"{name}=={version}" if version else name
+    return (sys.executable, "-m", "pip", "install", "--force-reinstall", "--no-deps", wanted)
+
+
+def library_faults() -> Iterator[Fault]:
+    """A libngspice that is missing, damaged, or gives a wrong answer to a circuit of two resistors."""
+    from ..simulation.ngspice.library import find
+
+    try:
+        path = find()
+    except AmpsimError as problem:
+        yield Fault("ngspice", str(problem).split("; this gets it")[0], _library_remedy())
+        return
+    try:
+        answer = _divider()
+    except (AmpsimError, OSError) as problem:
+        answer = f"{problem}".splitlines()[0]
+    if answer != "":
+        # A private copy is fetched anew by the set-up; one of the system by its packages.
+        own = _SETUP / "libngspice"
+        private = own in path.parents
+        remedy = ("python3", str(_CLONE / ".ci" / "ready.py"), "-c", "pass") if private else _library_remedy()
+        yield Fault(f"ngspice library {path}", answer, remedy, own if private else None)
+
+
+def _library_remedy() -> tuple[str, ...]:
+    return ("apt-get", "install", "--reinstall", "libngspice0") if sys.platform == "linux" else ()
+
+
+def _divider() -> str:
+    """What is wrong with the answer to 3 V across 1 kohm and 2 kohm; "" when it is 2 V."""
+    from ..simulation.netlist import Netlist
+    from ..simulation.ngspice import engine
+    from ..simulation.ngspice.protocol import Form
+
+    text = ("two resistors\nv1 in 0 dc 3\nr1 in a 1000\nr2 a 0 2000\n.end\n",)
+    (outcome,) = engine.run([Netlist(Form(text, (), "op", ("v(a)",), 1), ())])
+    if isinstance(outcome, Exception):
+        return str(outcome)
+    volts = float(outcome.vectors["v(a)"][0])
+    return "" if abs(volts - 2.0) < 1e-9 else f"gives {volts} V where 2 V are right"
+
+
+def compiled_faults() -> Iterator[Fault]:
+    """Compiled code that was cut short; it is thrown away and compiled anew at the next need."""
+    from ..simulation.timestep.compiled import cache_folder
+
+    folder = cache_folder()
+    if folder is not None:
+        # A whole pickle ends with its full stop.
+        short = [each for each in folder.rglob("*.nb[ic]") if each.read_bytes()[-1:] != b"."]
+        if short:
+            yield Fault("compiled code", f"{len(short)} files cut short, the first {short[0].name}", (), folder)
+
+
+def all_faults() -> Iterator[Fault]:
+    """Everything that is not whole."""
+    packages = list(package_faults())
+    yield from packages
+    # The others cannot be tried without the packages they stand on.
+    if not packages:
+        yield from library_faults()
+        yield from compiled_faults()
+
+
+def mend(fault: Fault) -> bool:
+    """Carry out a fault's remedy, and tell whether it went well."""
+    import shutil
+
+    if fault.folder is not None:
+        shutil.rmtree(fault.folder, ignore_errors=True)
+        if fault.folder == _SETUP / "libngspice":
+            (_SETUP / "library").unlink(missing_ok=True)
+    if not fault.remedy:
+        return True
+    try:
+        return subprocess.run(fault.remedy, stdin=subprocess.DEVNULL, check=False).returncode == 0
+    except OSError as problem:
+        print(f"{fault.remedy[0]}: {problem.strerror}", file=sys.stderr)
+        return False
+
+
+@dataclass(frozen=True)
+class Licence:
+    """A package that ampsim stands on, its version, and the licence it says it is under."""
+
+    name: str
+    version: str
+    terms: str
+
+
+def licences() -> list[Licence]:
+    """The licences of all packages that ampsim needs, as they state them."""
+    return [
+        Licence(name, package.version, _terms(package))
+        for name, package in needed_packages().items()
+        if package is not None and name != "ampsim"
+    ]
+
+
+def _terms(package: metadata.Distribution) -> str:
+    facts = package.metadata
+    classified = [each.split(" :: ")[-1] for each in facts.get_all("Classifier") or [] if each.startswith("License ::")]
+    stated = facts["License-Expression"] or ", ".join(classified) or (facts["License"] or "").strip()
+    # Some put the whole text there.
+    return stated.splitlines()[0][:80] if stated else "not stated"

@@ -28,6 +28,7 @@ from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Sine
 from tests.figures import (
+    any_amp,
     diagnosis,
     listening,
     notebooks,
@@ -272,6 +273,7 @@ SECTIONS = (
     memory,
     hostile_strings,
     amps_by_lot,
+    *any_amp.SECTIONS,
 )
 
 

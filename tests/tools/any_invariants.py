@@ -1,0 +1,122 @@
+"""What holds for every amp with every mod, however its circuit is written: each check gives the faults that it found.
+
+A check takes a mod of `tests.tools.any_mods` and gives lines of text, none where all is well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.studies.findings import Finding, Grade
+from ampsim.studies.section import Section
+from ampsim.studies.sheet.sheet import examine
+from ampsim.studies.topics import topic_section
+from ampsim.work.wiring.readback import mismatches, wiring
+from tests.tools.any_amps import Lot
+from tests.tools.any_mods import MadeMod
+from tests.tools.equal_forms import equal_amps, equal_mods
+from tests.tools.every_command import healthy_state, volts
+
+_CLOSE = 0.02  # of a value, between two forms: other orders of parts move the last digits of ngspice, and a search
+
+
+def wiring_reads_back(mod: MadeMod) -> Iterator[str]:
+    """The from-to list and the contacts, read back, are the circuit."""
+    yield from mismatches(wiring(mod.modded))
+
+
+def equal_circuits_agree(mod: MadeMod, topic: str = "stability", most: int = 4) -> Iterator[str]:
+    """The same circuit written otherwise gets the same verdict, in one topic, over some of its forms.
+
+    Parameters
+    ----------
+    mod : MadeMod
+    topic : str
+        Of the sheet.
+    most : int
+        How many forms are tried.
+    """
+    drawn = section_of(mod, topic)
+    for form, other, names in _forms(mod, most):
+        found = section_of(other, topic)
+        for fault in _differences(drawn, found, names):
+            yield f"{topic}, {form}: {fault}"
+
+
+def section_of(mod: MadeMod, topic: str) -> Section:
+    """One topic of the sheet."""
+    return topic_section(topic, examine(mod.amp.amp, mod.modded))
+
+
+def _forms(mod: MadeMod, most: int) -> list[tuple[str, MadeMod, Mapping[str, str]]]:
+    forms = [(f"mod: {form}", other, {}) for form, other in equal_mods(mod)]
+    amps = ((each, each.fitted(mod)) for each in equal_amps(mod.amp))
+    forms += [(each.form, fitted, each.names) for each, fitted in amps if fitted is not None]
+    return Lot(mod.amp.seed, mod.amp.number, 77).shuffled(forms)[:most]
+
+
+def _differences(drawn: Section, found: Section, names: Mapping[str, str]) -> Iterator[str]:
+    if drawn.verdict != found.verdict:
+        yield f"{drawn.verdict} becomes {found.verdict}"
+    ours, theirs = _worst_values(drawn, names), _worst_values(found, {})
+    for subject in ours.keys() & theirs.keys():
+        (grade, value), (other_grade, other) = ours[subject], theirs[subject]
+        if grade is not other_grade:
+            yield f"{subject}: {grade} becomes {other_grade}"
+        elif abs(value - other) > _CLOSE * max(abs(value), abs(other)) + 1e-6:
+            yield f"{subject}: {value:.5g} becomes {other:.5g}"
+
+
+def _worst_values(section: Section, names: Mapping[str, str]) -> dict[str, tuple[Grade, float]]:
+    """By subject, in the names of the other form, the most worrying finding."""
+    found: dict[str, tuple[Grade, float]] = {}
+    for each in section.in_order:
+        words = [names.get(word, word) for word in each.subject.split()]
+        found.setdefault(" ".join(words), (each.grade, each.value))
+    return found
+
+
+def settings_matter(mod: MadeMod, topic: str) -> Iterator[str]:
+    """A finding at a setting differs from the same as drawn; a sentence names no control that the amp lacks."""
+    added = [each for each in mod.modded.controls if each not in mod.amp.amp.controls]
+    if not added:
+        return
+    drawn = topic_section(topic, examine(mod.amp.amp, mod.modded, [{}]))
+    as_drawn = {(each.subject, each.variant): each for each in drawn.findings}
+    for each in section_of(mod, topic).findings:
+        same = as_drawn.get((each.subject, each.variant))
+        named = [name for name in added if f"{name} " in each.position]
+        if same is not None and named and same.position == "as drawn" and _equal(each, same):
+            yield f"{topic}: {each.subject} at {each.position}: {each.value:.5g} as when drawn"
+
+
+def _equal(one: Finding, other: Finding) -> bool:
+    return abs(one.value - other.value) <= 1e-6 * max(abs(one.value), abs(other.value), 1e-9)
+
+
+def unknown_has_a_reason(mod: MadeMod, topic: str) -> Iterator[str]:
+    """What is not known says why; margins are known wherever feedback leads back."""
+    section = section_of(mod, topic)
+    for each in section.findings:
+        if each.grade is Grade.UNKNOWN and (topic == "stability" or not _gives_a_reason(each.words)):
+            yield f"{topic}: {each.sentence}"
+    led_back = mod.amp.kind.startswith("fed-back") and mod.kind != "feedback lifted"
+    if topic == "stability" and led_back and not section.findings:
+        yield "stability: feedback leads back, and nothing is said of it"
+
+
+def _gives_a_reason(words: str) -> bool:
+    return any(word in words for word in ("no limit", "No limit", "because", "cannot", "could not", "not "))
+
+
+def healthy_amps_pass(mod: MadeMod, seed: int = 1) -> Iterator[str]:
+    """An amp within its tolerances passes the test sheet, stock and modded."""
+    for amp in (mod.amp.amp, mod.modded):
+        state = healthy_state(amp, {}, seed)
+        read = {place: value for place, value in volts(amp, {}, state).items() if " " not in place}
+        sheet = proof_sheet(amp, read, mains=232.3, mains_drawn=230.0, meter=10e6)
+        if not sheet.passed:
+            failed = [row for row in sheet.rows if row.margin is not None and row.margin < 0]
+            words = [f"{row.place} {row.measured}, {row.low:.4g} to {row.high:.4g}" for row in failed]
+            yield f"{amp.variant}: {sheet.verdict}: {'; '.join(words)}"

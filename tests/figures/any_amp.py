@@ -70,7 +70,9 @@ def try_one(mod: MadeMod, turn: int, count: Count, folder: Path) -> None:
 def _note(count: Count, mod: MadeMod, ran: Ran) -> None:
     count.texts.append(ran)
     count.hold("commands that end", mod, lambda: iter([f"{ran.command}: {ran.traceback}"] if ran.traceback else []))
-    count.hold("commands that do what is asked", mod, lambda: iter([f"{ran.command}: {ran.refusal}"] if ran.refusal else []))
+    count.hold(
+        "commands that do what is asked", mod, lambda: iter([f"{ran.command}: {ran.refusal}"] if ran.refusal else [])
+    )
 
 
 def _check(mod: MadeMod, turn: int, topic: str, count: Count) -> None:

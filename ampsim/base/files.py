@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import secrets
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +18,8 @@ MOST_BYTES = 1_000_000
 _LOCK = ".job.lock"
 _PATIENCE = 10.0  # s
 _PAUSE = 0.02  # s
+_ROOM = 1 << 20  # bytes that are tried
+_LONGEST_NAME = 255  # bytes, of usual file systems
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,90}")
 
 
@@ -98,6 +102,28 @@ def write_whole(path: Path, content: bytes | str) -> Path:
         kept = "; the old file is as it was" if path.is_file() else ""
         raise DescriptionError(f"{path}: cannot be written: {problem.strerror}{kept}") from None
     return path
+
+
+def refuse_unwritable(folder: Path) -> None:
+    """Try, before long work, whether files can be written into a folder that is there or is still to be made.
+
+    Raises
+    ------
+    DescriptionError
+        When they cannot: no permission, no room left, a file in the way, or a name that the system does not take.
+    """
+    try:
+        if "\0" in str(folder) or len(os.fsencode(folder.name)) > _LONGEST_NAME:
+            raise OSError(errno.ENAMETOOLONG, "its name cannot be used")
+        home = next(each for each in (folder, *folder.absolute().parents) if each.exists())
+        if not home.is_dir():
+            raise OSError(errno.ENOTDIR, f"{printable(home.name)} is a file, not a folder")
+        with tempfile.TemporaryFile(dir=home) as trial:
+            trial.write(bytes(_ROOM))
+            trial.flush()
+            os.fsync(trial.fileno())
+    except OSError as problem:
+        raise DescriptionError(f"{printable(folder)}: nothing can be written there: {problem.strerror}") from None
 
 
 def _sync_folder(folder: Path) -> None:

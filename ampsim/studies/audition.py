@@ -15,7 +15,7 @@ import xarray as xr
 
 from ..base.caution import CAUTION
 from ..base.errors import DescriptionError
-from ..base.files import file_word
+from ..base.files import file_word, refuse_unwritable
 from ..base.progress import Progress
 from ..base.tables import frame, text_table
 from ..circuit.amp import Amp
@@ -44,11 +44,12 @@ _OTHER_PICTURES = 4
 
 @dataclass(frozen=True)
 class Outcome:
-    """What an audition leaves: its tables by title, the pictures, and all of it as one text."""
+    """What an audition leaves: tables by title, pictures, all of it as one text, and why pictures are missing."""
 
     tables: dict[str, pd.DataFrame]
     pictures: tuple[Path, ...]
     text: str
+    problem: str = ""
 
 
 def audition(plan: Audition, folder: Path | None = None, progress: Progress | None = None) -> Outcome:
@@ -66,20 +67,26 @@ def audition(plan: Audition, folder: Path | None = None, progress: Progress | No
     Raises
     ------
     DescriptionError
-        When the folder cannot be written.
+        When the folder cannot be written to; if that only shows after the work, the outcome says so instead.
     EngineError
         When ngspice gives no trustworthy answer.
     """
+    target = folder or Path("audition-" + file_word(plan.name))
+    refuse_unwritable(target)
     engine.warm_up()
-    target = _folder(folder or Path("audition-" + file_word(plan.name)))
     found = _Simulated(plan)
     files: dict[str, list[Path]] = {}
-    for name, picture in _pictures(plan, found):
-        files[name] = save_picture(picture, target / name)
-        if progress:
-            progress(len(files), len(plan.views) + _OTHER_PICTURES, f"{target / name}.png")
+    problem = ""
+    try:
+        for name, picture in _pictures(plan, found):
+            files[name] = save_picture(picture, target / name)
+            if progress:
+                progress(len(files), len(plan.views) + _OTHER_PICTURES, f"{target / name}.png")
+    except DescriptionError as found_late:  # the tables are not lost with the pictures
+        problem = str(found_late)
     tables = _tables(plan, found)
-    return Outcome(tables, tuple(path for pair in files.values() for path in pair), _text(plan, tables, target, files))
+    paths = tuple(path for pair in files.values() for path in pair)
+    return Outcome(tables, paths, _text(plan, tables, target, files), problem)
 
 
 class _Simulated:
@@ -153,14 +160,6 @@ def _without_blanks(table: pd.DataFrame) -> pd.DataFrame:
         return table
     same = [name for name in ("variant", "kind of limit", "type") if name in table and table[name].nunique() == 1]
     return table.drop(columns=[name for name in same if name != "type"])
-
-
-def _folder(path: Path) -> Path:
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise DescriptionError(f"{path}: cannot be made: {problem.strerror}") from None
-    return path
 
 
 def _switch_positions(amp: Amp) -> list[dict[str, float | str]]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing
+import os
 from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
 from pathlib import Path
@@ -73,3 +75,31 @@ def test_reading_is_bounded(tmp_path: Path) -> None:
     ):
         with pytest.raises(DescriptionError, match=why):
             files.read_bounded(wrong)
+
+
+def test_a_folder_that_takes_files_leaves_no_trace_of_the_trial(tmp_path: Path) -> None:
+    files.refuse_unwritable(tmp_path / "new" / "newer")
+    files.refuse_unwritable(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("way", ["full", "read-only", "file in the way", "long name", "null byte"])
+def test_a_folder_that_takes_no_files_is_refused_before_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    folder = tmp_path / "results"
+    if way in ("full", "read-only"):
+
+        def fail(handle: int) -> None:
+            number = errno.ENOSPC if way == "full" else errno.EROFS
+            raise OSError(number, os.strerror(number))
+
+        monkeypatch.setattr(os, "fsync", fail)
+    elif way == "file in the way":
+        folder.touch()
+    elif way == "long name":
+        folder = tmp_path / ("n" * 300)
+    else:
+        folder = tmp_path / "a\0b"
+    with pytest.raises(DescriptionError, match="nothing can be written there: "):
+        files.refuse_unwritable(folder)

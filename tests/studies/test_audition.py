@@ -112,8 +112,27 @@ def test_a_mistake_in_a_job_is_answered_in_one_line(tmp_path, capsys, text, said
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path):
     (tmp_path / "file").write_text("")
-    with pytest.raises(DescriptionError, match="cannot be made"):
+    with pytest.raises(DescriptionError, match="file is a file, not a folder"):
         audition.audition(load_audition("bright-cathode-depth"), tmp_path / "file" / "folder")
+
+
+def test_what_was_computed_is_shown_when_a_picture_cannot_be_written(done, tmp_path, monkeypatch, capsys):
+    saved = []
+
+    def save(_, path):
+        if saved:
+            raise DescriptionError(f"{path}: cannot be written: No space left on device")
+        saved.append(path)
+        return [path.with_suffix(".png")]
+
+    monkeypatch.setattr(audition, "save_picture", save)
+    assert main.main(["audition", "--to", str(tmp_path / "pictures")]) == 1
+    shown = capsys.readouterr()
+    for title, table in done[0].tables.items():
+        assert title in shown.out
+        assert len(table)
+    assert "overlay" in shown.out.split("Pictures (PNG and SVG)")[1]
+    assert "No space left" in shown.err
 
 
 def test_import_loads_nothing_heavy():

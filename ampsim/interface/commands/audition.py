@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from ...base.errors import DescriptionError
 from .common import Commands, asked_audition, audition_options, report_step, to_option
 
 PLACE = 10
@@ -20,4 +21,7 @@ def add(commands: Commands) -> None:
 def _audition(options: argparse.Namespace) -> None:
     from ...studies.audition import audition
 
-    print(audition(asked_audition(options), options.to, report_step).text)
+    done = audition(asked_audition(options), options.to, report_step)
+    print(done.text)
+    if done.problem:
+        raise DescriptionError(done.problem)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...base.caution import CAUTION
+from ...base.files import refuse_unwritable
 from .common import Commands, all_option, asked_audition, audition_options, report_step, to_option, topic_option
 
 if TYPE_CHECKING:
@@ -50,8 +51,9 @@ def print_consequences(
     from ...studies.sheet.page import write_sheet
     from ...studies.sheet.sheet import consequences, examine
 
+    refuse_unwritable((path or Path()).parent)
     sheet = consequences(examine(audition.stock, audition.modded), topics, report_step)
-    written = write_sheet(sheet, path)
-    more = "" if everything else f"All {len(sheet.findings)} findings, with their tables: the same command with --all\n"
-    print(f"{sheet.text if everything else sheet.first_answer}\n\n{more}The sheet with its pictures is {written}")
+    more = "" if everything else f"\nAll {len(sheet.findings)} findings, with their tables: the same command with --all"
+    print(f"{sheet.text if everything else sheet.first_answer}\n{more}")
+    print(f"The sheet with its pictures is {write_sheet(sheet, path)}")
     print(f"\n{CAUTION}")

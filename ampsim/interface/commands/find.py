@@ -32,15 +32,16 @@ def _find(options: argparse.Namespace) -> None:
 
 def print_values(wanted: WishList, folder: Path | None = None) -> None:
     """Print the part values that meet the wishes, and leave pictures in a folder (default: "found-", wishes' name)."""
-    from ...base.files import file_word
+    from ...base.files import file_word, refuse_unwritable
     from ...pictures.export import save_picture
     from ...studies.search.picture import corridor_picture, trade_picture
     from ...studies.search.search import find_values
     from ...studies.search.text import find_text
 
+    folder = folder or Path("found-" + file_word(wanted.name))
+    refuse_unwritable(folder)
     found = find_values(wanted)
     print(find_text(found))
-    folder = folder or Path("found-" + file_word(wanted.name))
     pictures = {"corridor": corridor_picture(found)}
     if len(wanted.wishes) > 1:
         pictures["trade"] = trade_picture(found)

@@ -33,13 +33,15 @@ def add(commands: Commands) -> None:
 
 def _listen(options: argparse.Namespace) -> None:
     from ...audio.listen import listen
-    from ...base.files import file_word
+    from ...base.files import file_word, refuse_unwritable
 
     audition = asked_audition(options)
-    heard = listen(audition, _listening_options(options), options.control, report_tenths())
     folder = options.to or Path("listen-" + file_word(audition.name))
+    refuse_unwritable(folder)
+    heard = listen(audition, _listening_options(options), options.control, report_tenths())
+    print(heard.text)
     text, *_ = heard.write(folder)
-    print(f"{heard.text}\n\nThe clips and this text are in the folder {folder} ({text.name})")
+    print(f"\nThe clips and this text are in the folder {folder} ({text.name})")
 
 
 def _listening_options(options: argparse.Namespace) -> ListeningOptions:

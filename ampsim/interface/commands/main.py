@@ -10,12 +10,15 @@ from collections.abc import Sequence
 from types import ModuleType
 
 from ...base.errors import AmpsimError
+from ...base.terminal import spell_missing_signs
 
 _LAST = 1000  # commands without a place of their own stand last in the help
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status: 0 done, 1 refused with a message, 130 stopped by hand."""
+    for stream in (sys.stdout, sys.stderr):
+        spell_missing_signs(stream)
     options = make_parser().parse_args(arguments)
     try:
         options.command(options)

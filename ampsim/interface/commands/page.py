@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
+from ...base.files import refuse_unwritable
 from .common import Commands, find_audition, job_argument, page_clips, page_options, report_positions, to_option
 
 PLACE = 50
@@ -23,6 +25,7 @@ def _page(options: argparse.Namespace) -> None:
     from ...job.papers.owner_page import owner_page
     from ...job.record.reading import is_job, read_record
 
+    refuse_unwritable((options.to or Path()).parent)
     audition = find_audition(options.job, None, [])
     clips = page_clips(options, audition)
     how = (options.to, options.control, report_positions)

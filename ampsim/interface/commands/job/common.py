@@ -76,10 +76,13 @@ def job_folder(options: argparse.Namespace) -> Path:
 
 
 def output_path(options: argparse.Namespace, name: str) -> Path:
-    """Where something is written: as `--to` says, else this file or folder of the job."""
+    """Where something is written: as `--to` says, else this file or folder of the job; refused if nothing can be."""
+    from ....base.files import refuse_unwritable
     from ....job.record.paths import path_inside
 
-    return options.to if options.to else path_inside(job_folder(options), name)
+    path: Path = options.to or path_inside(job_folder(options), name)
+    refuse_unwritable(path.parent)
+    return path
 
 
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:

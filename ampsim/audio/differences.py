@@ -13,7 +13,7 @@ from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, position_label
-from ..studies.pop.simulate import Transition
+from ..studies.pop.moves import Transition
 from .cache import default_folder
 from .clips import Clip
 from .loads import LOUDSPEAKER, with_load

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.progress import Progress
 from ..circuit.positions import position_label
+from ..circuit.switches.planning import lever_way
 from ..studies.audition_request import Audition, Setting
-from ..studies.pop.simulate import Transition
+from ..studies.pop.moves import Transition
 from .clips import Clip, Clips
 from .differences import difference, pop_clip
 from .files import clips_text, write_clips
@@ -159,11 +160,12 @@ def listen(
 
 
 def _moves(audition: Audition, settings: Sequence[Setting]) -> list[Transition]:
-    """From the first setting to every other position that the others give a switch."""
-    found = []
+    """What levers pass from the first setting to every other position that the others give a switch."""
+    found: dict[Transition, None] = {}
     for name, control in audition.modded.controls.items():
         stands = str(settings[0].get(name, control.drawn))
         others = dict.fromkeys(str(each[name]) for each in settings if name in each)
         if control.kind == "switch":
-            found += [Transition(name, stands, other) for other in others if other != stands]
-    return found
+            ways = [lever_way(audition.modded, name, stands, other) for other in others if other != stands]
+            found |= dict.fromkeys(Transition(name, *step) for way in ways for step in way.steps)
+    return list(found)

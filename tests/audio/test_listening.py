@@ -39,7 +39,7 @@ from ampsim.interface.commands.main import main
 from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import build
-from ampsim.studies.pop.simulate import Transition
+from ampsim.studies.pop.moves import Transition
 from tests.truth.listening import k_weight_db, tone
 
 Array = NDArray[np.float64]

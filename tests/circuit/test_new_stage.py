@@ -26,7 +26,8 @@ from ampsim.simulation.netlist import build
 from ampsim.simulation.timestep.solver import play
 from ampsim.studies.headroom.simulate import headroom, load_ohm
 from ampsim.studies.noise.hum import hum_spectrum
-from ampsim.studies.pop.simulate import Movement, pop, transitions
+from ampsim.studies.pop.moves import Movement, transitions
+from ampsim.studies.pop.simulate import pop
 from ampsim.studies.stability import loads
 from ampsim.work.wiring.from_to import list_wiring
 

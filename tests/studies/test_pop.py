@@ -35,11 +35,13 @@ from ampsim.simulation.netlist import build, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Throw
-from ampsim.studies.pop.measures import DRIFT, LEVEL, PEAK, loud_v, pop_findings, pop_summary, pop_table
+from ampsim.studies.pop.findings import pop_findings
+from ampsim.studies.pop.measures import DRIFT, LEVEL, PEAK, loud_v, pop_summary, pop_table
 from ampsim.studies.pop.picture import describe_pop, pop_curves
 from ampsim.studies.pop.picture import pop_picture as draw_pop
 from ampsim.studies.pop.section import section
-from ampsim.studies.pop.simulate import MOVEMENTS, Movement, Transition, nominal_ohms, pop, transitions
+from ampsim.studies.pop.moves import MOVEMENTS, Movement, Transition, transitions
+from ampsim.studies.pop.simulate import nominal_ohms, pop
 from ampsim.studies.section import Examination
 from tests.truth import pop as truth
 from tests.truth.claims import Check, Claim
@@ -328,12 +330,38 @@ def test_bounces_are_longer_gaps() -> None:
         assert float(volts.sel(movement="clean").interp(time=1e-3 * ms)) == pytest.approx(closed, rel=1e-5)
 
 
-def test_every_pair_or_neighbours_only() -> None:
-    assert len(transitions(apply_mods(load_amp("workshop-a"), load_mod("cathode-switch")))) == 6
+def test_a_lever_goes_from_neighbour_to_neighbour() -> None:
+    """A centre-off switch passes its middle, so one end never meets the other."""
+    moves = transitions(apply_mods(load_amp("workshop-a"), load_mod("cathode-switch")))
+    assert {move[1:] for move in moves} == {
+        (start, end) for start, end in itertools.permutations(("6k8", "as drawn", "2k7 and 1u"), 2) if "as drawn" in (start, end)
+    }
     moves = transitions(everything())
     assert len(moves) == 2 * 9
     labels = list(POSITIONS)
     assert all(abs(labels.index(move.start) - labels.index(move.end)) == 1 for move in moves)
+
+
+@pytest.mark.parametrize(
+    ("kind", "possible"),
+    [
+        ("on-on-on", {"break before make", "both at once"}),
+        ("rotary, non-shorting", {"break before make", "both at once"}),
+        ("rotary, shorting", {"both at once", "make before break"}),
+    ],
+)
+def test_only_what_the_switch_can_do_is_graded(kind: str, possible: set[str]) -> None:
+    """The worst pop is the worst of the orders that the kind of switch has; others are a remedy at most."""
+    amp = load_amp("workshop-a")
+    edits = {"as drawn": [], "6k8": [{"replace": "R7", "with": "6k8"}], "2k7": [{"replace": "R7", "with": "2k7"}]}
+    switch = {"designator": "S301", "control": "cathode", "type": kind, "positions": edits}
+    mod = parse_mod({"name": "cathode", "reason": "check", "switches": [switch]}, "cathode.toml")
+    found = pop(apply_mods(amp, mod), bleeds=(None,))
+    rows = [row for row in records(pop_table(found)) if row["remedy"] == "as it is"]
+    assert {row["movement"] for row in rows if row["possible"]} == possible
+    assert set(pop_summary(found)["movement"]) <= possible
+    (finding,) = pop_findings(found)
+    assert finding.value == max(abs(row[PEAK]) for row in rows if row["possible"])
 
 
 def test_a_run_without_an_answer_is_said_to_be_missing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -363,8 +391,9 @@ def test_the_popping_mod_is_caught_and_the_remedy_named() -> None:
     assert finding.value > 10.0
     assert finding.limit == pytest.approx(4.0)
     assert "bypass, out to in: a pop of 18" in finding.words
-    assert "C301 stands discharged" in finding.words
+    assert "C301 stands discharged behind an open contact and has to charge" in finding.words
     assert "bleed 1M leaves 0.39" in finding.words
+    assert "(a resistor)" in finding.words
 
 
 def test_the_same_switch_done_right_passes() -> None:
@@ -373,11 +402,41 @@ def test_the_same_switch_done_right_passes() -> None:
     assert "no pop" in finding.words
 
 
-def test_a_bleed_does_not_help_a_moved_bias() -> None:
-    amp = apply_mods(load_amp("workshop-a"), load_mod("cathode-switch"))
-    (finding,) = pop_findings(pop(amp, [Transition("cathode", "as drawn", "6k8")]))
-    assert finding.grade == "beyond the limit"
-    assert "a bleed does nothing" in finding.words
+def test_biasing_anew_pops_and_is_no_fault() -> None:
+    """What makes it is the valve whose current moves, and the capacitor that has to follow; no bleed helps."""
+    (finding,) = pop_findings(cathode())
+    assert finding.grade == "near the limit"
+    assert "V1B is biased anew" in finding.words
+    assert "C3 has to go from" in finding.words
+    assert "by itself no fault" in finding.words
+    assert "bleed" not in finding.words
+    assert "with master at 0 it is" in finding.words
+
+
+def test_a_pop_is_said_beside_what_else_the_amp_does() -> None:
+    (finding,) = pop_findings(popping(), own={"the amp's own switch mode": 9.1})
+    assert "playing at 1 W makes 4 V" in finding.words
+    standby = float(popping()["standby"].squeeze())
+    assert 0.1 < standby < 4.0
+    assert f"hot valves makes {standby:.3g} V" in finding.words
+    assert "own switch mode makes 9.1 V" in finding.words
+
+
+@pytest.mark.parametrize(("own", "grade"), [(1.0, "near the limit"), (50.0, "fine")])
+def test_what_is_no_louder_than_the_amp_itself_is_fine(own: float, grade: str) -> None:
+    (finding,) = pop_findings(cathode(), own={"the amp's own switch mode": own})
+    assert finding.grade == grade
+    (finding,) = pop_findings(popping(), own={"the amp's own switch mode": own})
+    assert finding.grade == "beyond the limit"  # a resistor cures it
+
+
+def test_high_voltage_comes_up_to_where_the_amp_rests() -> None:
+    """Two closed forms: 100 V over 100k and 50k at once; an amp without high voltage has no such pop."""
+    amp = truth.switched({"R9": "50k"}, {"fit": "R9", "across": "R2"})
+    found = pop(amp, [Transition("switch", "out", "in")], bleeds=(None,))
+    # Through C1 into R3: what the divider gives with R3 beside R2 in the first instant.
+    below = 1.0 / (1.0 / 50e3 + 1.0 / 100e3)
+    assert float(found["standby"].squeeze()) == pytest.approx(100.0 * below / (100e3 + below), rel=1e-3)
 
 
 def test_without_a_loudspeaker_there_is_no_limit() -> None:

@@ -11,7 +11,8 @@ from ampsim import apply_mods, parse_mod
 from ampsim.circuit.amp import Amp
 from ampsim.measures.labels import records
 from ampsim.studies.pop.measures import LENGTH, PEAK, pop_table
-from ampsim.studies.pop.simulate import Transition, pop
+from ampsim.studies.pop.moves import Transition
+from ampsim.studies.pop.simulate import pop
 from tests.truth.bench import amp, rail, wired
 from tests.truth.claims import CLOSED, Case, Claim, Limit
 

@@ -1,4 +1,4 @@
-"""The pop of a switch: how loud, how long, what makes it better, and whether it can stay."""
+"""The pop of a switch: how loud, how long, and what remedies leave of it."""
 
 from __future__ import annotations
 
@@ -11,30 +11,27 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.wording import in_volts
 from ...measures.labels import expect, index_of
 from ...simulation.facts import get
-from ..findings import Finding, grade_below
-from . import TITLE
-from .simulate import AS_IT_IS, NOMINAL_OHM
+from .remedies import AS_IT_IS
+from .simulate import NOMINAL_OHM, TURNED_DOWN
 
 LOUD_W, AUDIBLE_W = 1.0, 0.1
-"""A pop whose peak reaches that of a sine of 1 W in the loudspeaker is too loud, one of 0.1 W is near: own choice."""
+"""A pop whose peak reaches that of a sine of 1 W in the loudspeaker is loud, one of 0.1 W is heard: own choice."""
 
 SILENT_V = 1e-3
 """Peaks below this are called no pop."""
 
+HELPS = 0.7
+"""What a remedy must bring a peak down to [ratio], to be worth a word: own choice."""
+
 PEAK, LENGTH, LEVEL, DRIFT = "peak [V]", "length [ms]", "against 1 W [dB]", "drift before [V]"
 _END = 0.05  # of the peak: what ends a pop
-_LISTENED = 280.0  # ms; a pop that is longer may not have ended with the response
+_HOW = ["possible", "gap", "bleed", "turned down"]
 _ERROR_V = 1e-6  # less may be the error of the run
-_HELPS = 0.7  # of the peak: what a remedy must bring it down to, to be worth a word
 _CELL = ["variant", "position", "control"]
-_SOURCE = (
-    "own threshold: the peak of a sine of 1 W in the loudspeaker's nominal load (2 P R under a root, definition), "
-    "near from 0.1 W"
-)
-_Row = Mapping[Hashable, Any]
+Row = Mapping[Hashable, Any]
+"""One row of `pop_table`."""
 
 
 def loud_v(response: xr.Dataset, variant: str) -> float:
@@ -60,7 +57,8 @@ def pop_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
         swing from the level just before, with its sign; length [ms] from the movement until what is left stays within
         5 % of the peak of where the response ends; peak in dB of the peak of a sine of 1 W (20 log10, definition); how
         far the level moved in the 10 ms before anything moved [V], which shows how exact the run is; capacitors `held`
-        discharged by an open contact. NaN where ngspice gave no
+        discharged by an open contact; whether the planned switch can move so (`possible`); `gap` [s] and `bleed` [ohm]
+        (NaN: none) of the movement and the remedy, and whether that is a knob `turned down`. NaN where ngspice gave no
         answer; length and level are NaN below 1 uV, which may be the error of the run.
 
     Raises
@@ -77,14 +75,25 @@ def pop_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
 def _rows(here: xr.Dataset) -> Iterator[dict[str, Any]]:
     dims = ("variant", "position", "transition", "movement", "remedy")
     time, volts = here["time"].values, here["voltage"].transpose(*dims, "time").values
+    turned = get(here, TURNED_DOWN)
     ends = [here[name].transpose(*dims).values for name in ("lowest", "highest")]
     for place in np.ndindex(*volts.shape[:-1]):
         labels = {dim: str(here[dim].values[index]) for dim, index in zip(dims, place, strict=True)}
         facts = _measure_pop(time, volts[place], float(ends[0][place]), float(ends[1][place]))
         loud, known = loud_v(here, labels["variant"]), abs(facts[PEAK]) > _ERROR_V
         level = 20.0 * math.log10(abs(facts[PEAK]) / loud) if known else math.nan
-        held = str(here["held"].values[place[0], place[2]])
-        yield {**labels, "control": str(here["control"].values[place[2]]), **facts, LEVEL: level, "held": held}
+        bleed = float(here["bleed"].values[place[4]])
+        yield {
+            **labels,
+            "control": str(here["control"].values[place[2]]),
+            **facts,
+            LEVEL: level,
+            "held": str(here["held"].values[place[0], place[2]]),
+            "possible": bool(here["possible"].values[place[0], place[2], place[3]]),
+            "gap": float(here["gap"].values[place[3]]),
+            "bleed": bleed if math.isfinite(bleed) else math.nan,
+            "turned down": labels["remedy"] in turned,
+        }
 
 
 def _measure_pop(time: NDArray[Any], volts: NDArray[Any], lowest: float, highest: float) -> dict[str, float]:
@@ -100,17 +109,20 @@ def _measure_pop(time: NDArray[Any], volts: NDArray[Any], lowest: float, highest
 def pop_summary(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
     """One row per transition, loudest first: the worst way to move, its peak and length, and what remedies leave.
 
+    The worst of what the planned switch can do.
+
     Columns as in `pop_table`, without remedies; then one column for each remedy: the largest peak [V, without sign]
     over all movements; then the peak of the worst at every other node. Parameters and errors as there.
     """
     table = pop_table(response, node)
     keys = [*_CELL, "transition"]
+    table = possible_rows(table)
     size = table[PEAK].abs()
     remedies = size.groupby([table[key] for key in (*keys, "remedy")], sort=False).max().unstack("remedy")
-    plain = table[table["remedy"] == _first_remedy(table)]
+    plain = table[table["remedy"] == first_remedy(table)]
     plain = plain[plain[PEAK].notna()]
     worst = plain.loc[plain[PEAK].abs().groupby([plain[key] for key in keys], sort=False).idxmax()]
-    found = worst.drop(columns=["remedy", DRIFT]).set_index(keys)
+    found = worst.drop(columns=["remedy", DRIFT, *_HOW]).set_index(keys)
     for remedy in list(dict.fromkeys(table["remedy"]))[1:]:
         found[f"with {remedy} [V]"] = remedies[remedy]
     for other in (str(each) for each in response["node"].values if str(each) != (node or response.attrs["output"])):
@@ -119,113 +131,12 @@ def pop_summary(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
     return found.sort_values(PEAK, key=lambda peaks: -peaks.abs(), kind="stable").reset_index()
 
 
-def _first_remedy(table: pd.DataFrame) -> str:
+def possible_rows(table: pd.DataFrame) -> pd.DataFrame:
+    """Rows of `pop_table` that the planned switch can do; of a transition that it cannot, all."""
+    some = table.groupby(["variant", "transition"])["possible"].transform("any")
+    return table[table["possible"] | ~some]
+
+
+def first_remedy(table: pd.DataFrame) -> str:
+    """What stands for doing nothing in a table."""
     return AS_IT_IS if AS_IT_IS in set(table["remedy"]) else str(table["remedy"].iloc[0])
-
-
-def pop_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
-    """A finding to each variant, position and switch: its loudest pop as it is, and what makes it better.
-
-    Parameters
-    ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.pop.simulate.pop`.
-    picture : str
-        Name of the picture that shows it.
-
-    Returns
-    -------
-    list of Finding
-        Value: the peak [V] without its sign; limit: the peak of a sine of 1 W in the nominal load.
-
-    Raises
-    ------
-    DescriptionError
-        For another kind of response.
-    """
-    table = pop_table(response)
-    return [
-        _finding(response, rows, dict(zip(_CELL, map(str, cell), strict=True)), picture)
-        for cell, rows in table.groupby(_CELL, sort=False)
-    ]
-
-
-def _finding(response: xr.Dataset, rows: pd.DataFrame, cell: Mapping[str, str], picture: str) -> Finding:
-    plain = rows[rows["remedy"] == _first_remedy(rows)]
-    loud = loud_v(response, cell["variant"])
-    limit = None if math.isnan(loud) else loud
-    worst = _greatest(plain)
-    peak = abs(worst[PEAK]) if worst else math.nan
-    if worst:
-        words = _words(rows, worst, limit)
-    else:
-        words = f"{cell['control']}: ngspice gave no answer for any of its movements, so its pop is not known."
-    return Finding(
-        TITLE,
-        cell["control"],
-        cell["variant"],
-        cell["position"],
-        peak,
-        "V",
-        limit,
-        grade_below(peak, limit, math.sqrt(AUDIBLE_W / LOUD_W)),
-        words,
-        "transient while the contacts move, input silent",
-        _SOURCE,
-        picture,
-    )
-
-
-def _greatest(rows: pd.DataFrame) -> _Row:
-    """The row with the greatest peak; empty where ngspice gave no answer at all."""
-    known: list[_Row] = [row for row in rows.to_dict("records") if not math.isnan(row[PEAK])]
-    return max(known, key=lambda row: abs(row[PEAK]), default={})
-
-
-def _words(rows: pd.DataFrame, worst: _Row, limit: float | None) -> str:
-    control, missing = worst["control"], int(rows[PEAK].isna().sum())
-    lost = f" ngspice gave no answer for {missing} of {len(rows)} movements." if missing else ""
-    if abs(worst[PEAK]) < SILENT_V:
-        return f"{control}: no pop, less than 1 mV at the output whichever way it is moved.{lost}"
-    level = "" if limit is None else f", {_level_words(worst[LEVEL])} of 1 W ({in_volts(limit)} peak)"
-    said = (
-        f"{control}, {worst['transition'].removeprefix(f'{control}: ')}: a pop of {in_volts(abs(worst[PEAK]))} peak at "
-        f"the output{level}, {_length_words(worst[LENGTH])} ({worst['movement']})."
-    )
-    return f"{said} {_remedy_words(rows, worst)}{_order_words(rows, worst)}{lost}"
-
-
-def _length_words(milliseconds: float) -> str:
-    return f"over after {milliseconds:.0f} ms" if milliseconds < _LISTENED else "not over while it was listened to"
-
-
-def _level_words(level: float) -> str:
-    return f"{abs(level):.0f} dB {'above' if level > 0.0 else 'below'} the peak"
-
-
-def _remedy_words(rows: pd.DataFrame, worst: _Row) -> str:
-    """What the bleeds leave of the worst pop."""
-    same = rows[(rows["transition"] == worst["transition"]) & (rows["movement"] == worst["movement"])]
-    left = {str(row["remedy"]): abs(row[PEAK]) for row in same.to_dict("records") if row["remedy"] != worst["remedy"]}
-    left = {remedy: peak for remedy, peak in left.items() if not math.isnan(peak)}
-    if not left:
-        return ""
-    if not worst["held"]:
-        return "No capacitor hangs on its contacts: it moves a direct voltage, and a bleed does nothing for that."
-    least = min(left.values())
-    if least > _HELPS * abs(worst[PEAK]):
-        return (
-            f"A bleed across the contact that {worst['held']} hangs on leaves {in_volts(least)}: "
-            "it is not its charge alone that pops."
-        )
-    kept = ", ".join(f"{remedy} leaves {in_volts(volts)}" for remedy, volts in left.items())
-    return f"{worst['held']} stands discharged behind an open contact; across that contact {kept}."
-
-
-def _order_words(rows: pd.DataFrame, worst: _Row) -> str:
-    """What another order of the contacts makes of the worst pop, where it matters."""
-    same = rows[(rows["transition"] == worst["transition"]) & (rows["remedy"] == worst["remedy"])]
-    best = min(same.to_dict("records"), key=lambda row: abs(row[PEAK]))
-    if not abs(best[PEAK]) <= _HELPS * abs(worst[PEAK]):
-        return ""
-    return f" {str(best['movement']).capitalize()} leaves {in_volts(abs(best[PEAK]))}."

@@ -16,15 +16,15 @@ from ...measures.labels import expect, select
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
-from .measures import LENGTH, PEAK, SILENT_V, loud_v, pop_summary, pop_table
-from .simulate import AS_IT_IS
+from .measures import HELPS, LENGTH, PEAK, SILENT_V, loud_v, pop_summary, pop_table
+from .remedies import AS_IT_IS
 
 _MOST_PANELS = 6
 _HEIGHT, _TITLES, _GAP, _BETWEEN, _FOOT = 1.45, 0.52, 0.14, 0.3, 0.46  # inches
 _LINES = {
-    "worst": "as it is, in the order of contacts that is worst",
-    "order": "as it is, in the order that is best",
-    "bleed": "with the bleed that is best, in the worst order",
+    "worst": "as it is, in the worst order of contacts that the switch has",
+    "order": "as it is, in the best order of any switch",
+    "bleed": "with a bleed, or else with what helps most, in the worst order",
 }
 _SHORTEST = 60.0  # ms, of the time shown
 _BEFORE = 5.0  # ms shown of the time before
@@ -68,8 +68,9 @@ def pop_picture(
 ) -> Picture:
     """Draw what the loudspeaker gets when switches move: a panel to each of the six loudest transitions.
 
-    Every panel has the worst order of the contacts, the best, and the worst with the best bleed, all from the level
-    just before; the range of a sine of 1 W is shaded.
+    Every panel has the worst order of contacts that the planned switch has, the best of any switch, and the worst with
+    a bleed or, where none helps, with what helps most, all from the level just before; the range of a sine of 1 W is
+    shaded.
 
     Parameters
     ----------
@@ -127,7 +128,7 @@ def _different(row: dict[Hashable, Any]) -> list[str]:
 def _captions(row: dict[Hashable, Any]) -> tuple[str, str]:
     kinds = _different(row)
     order = f"; {_peak(row['order'])} {row['order movement']}" if "order" in kinds else ""
-    bleed = f"{_peak(row['bleed'])} with {row['bleed remedy']}" if "bleed" in kinds else "a bleed does not help"
+    bleed = f"{_peak(row['bleed'])} with {row['bleed remedy']}" if "bleed" in kinds else "nothing tried helps"
     if row["worst"] < SILENT_V:
         return "no pop: under 1 mV", ""
     return f"{_peak(row['worst'])} {row['worst movement'] if order else 'in any order'}{order}", bleed
@@ -163,9 +164,11 @@ def _lines(chosen: xr.Dataset) -> pd.DataFrame:
         own = table[(table["transition"] == row["transition"]) & table["size"].notna()]
         plain = own[own["remedy"] == AS_IT_IS] if (own["remedy"] == AS_IT_IS).any() else own
         same = own[own["movement"] == row["movement"]]
-        bled = same[same["remedy"] != AS_IT_IS] if (same["remedy"] != AS_IT_IS).any() else same
+        bled = same[same["bleed"].notna()]
+        if bled.empty or bled["size"].min() > HELPS * abs(row[PEAK]):
+            bled = same[same["remedy"] != AS_IT_IS] if (same["remedy"] != AS_IT_IS).any() else same
         picked = {
-            "worst": plain.nlargest(1, "size"),
+            "worst": plain[plain["movement"] == row["movement"]],
             "order": plain.nsmallest(1, "size"),
             "bleed": bled.nsmallest(1, "size"),
         }

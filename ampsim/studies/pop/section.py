@@ -10,14 +10,18 @@ import xarray as xr
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
+from ...circuit.amp import Amp
 from ...circuit.switches.moving import ContactData
+from ...circuit.switches.planning import planned_switches
 from ...pictures.canvas import Picture
 from ..findings import Finding, Grade, most_worrying
 from ..section import Examination, Section
 from . import TITLE
-from .measures import LOUD_W, pop_findings, pop_summary
+from .findings import pop_findings
+from .measures import LOUD_W, PEAK, first_remedy, pop_summary, pop_table, possible_rows
+from .moves import MOVEMENTS, transitions
 from .picture import pop_picture as draw_pop
-from .simulate import MOST_PAIRS, MOVEMENTS, pop, transitions
+from .simulate import pop
 
 _Setting = dict[str, float | str]
 
@@ -36,10 +40,28 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             runs[control] = _run(examined, control, progress)
         except DescriptionError as refusal:
             findings.append(_unknown(examined, control, str(refusal)))
-            continue
-        findings += [each for each in pop_findings(runs[control], TITLE) if each.variant == examined.modded.variant]
-    tables = {"pops, loudest first": pd.concat(map(pop_summary, runs.values()), ignore_index=True)} if runs else {}
+    own = _own_pops(examined, runs)
+    for response in runs.values():
+        findings += [each for each in pop_findings(response, TITLE, own) if each.variant == examined.modded.variant]
+    tables = {"pops, loudest first": _loudest_first(runs)} if runs else {}
     return Section(TITLE, tuple(findings), tables, _pictures(runs, findings), tuple(_notes(examined)))
+
+
+def _loudest_first(runs: dict[str, xr.Dataset]) -> pd.DataFrame:
+    table = pd.concat(map(pop_summary, runs.values()), ignore_index=True)
+    return table.sort_values(PEAK, key=lambda peaks: -peaks.abs(), kind="stable", ignore_index=True)
+
+
+def _own_pops(examined: Examination, runs: dict[str, xr.Dataset]) -> dict[str, float]:
+    """The switches of the stock amp, and how loud they pop in it at most [V]."""
+    stock = examined.stock.variant
+    found = {}
+    for switch in examined.stock.all_switches:
+        if switch.control in runs and stock in runs[switch.control]["variant"].values:
+            table = possible_rows(pop_table(runs[switch.control].sel(variant=[stock])))
+            plain = table[table["remedy"] == first_remedy(table)]
+            found[f"the amp's own switch {switch.control}"] = float(plain[PEAK].abs().max())
+    return found
 
 
 def _run(examined: Examination, control: str, progress: Progress | None) -> xr.Dataset:
@@ -80,15 +102,23 @@ def _notes(examined: Examination) -> Iterator[str]:
         f"open contact leaks through {data.leak / 1e9:g} gigohm and has been there long enough to stand discharged. "
         "An electrolytic leaks more, so a bleed leaves more of its pop than is said here."
     )
+    orders = ", ".join(f"{each.name} ({1e3 * abs(each.gap):g} ms)" for each in MOVEMENTS)
     yield (
-        f"Orders of the contacts: {', '.join(f'{each.name} ({1e3 * abs(each.gap):g} ms)' for each in MOVEMENTS)}. "
-        "No order is safe as such. Bounces act like a longer gap; they are left out."
+        f"Orders of the contacts: {orders}; of these each switch does what its kind can. Bounces act like a longer gap; "
+        "they are left out."
     )
-    yield f"Too loud is a peak beyond that of a sine of {LOUD_W:g} W in the loudspeaker's nominal load: own threshold."
-    many = [switch.control for switch in examined.modded.all_switches if _pair_count(len(switch.labels)) > MOST_PAIRS]
-    if many:
-        yield f"Of {' and '.join(many)} only steps to the next position are moved, both ways."
+    for control, kind, order in _planned(examined.modded):
+        yield f"{control} is planned as {kind or 'no usual switch'}; its contacts: {order}."
+    yield (
+        f"Loud is a peak beyond that of a sine of {LOUD_W:g} W in the loudspeaker's nominal load: own threshold. "
+        "High voltage switched on: filter capacitors empty, valves hot, supplies below ground up. Valves of a pair are "
+        "alike here; a real pair pops more."
+    )
 
 
-def _pair_count(positions: int) -> int:
-    return positions * (positions - 1)
+def _planned(amp: Amp) -> Iterator[tuple[str, str, str]]:
+    """Every switch, the kind it is planned as, and the order of its contacts."""
+    try:
+        yield from ((each.control, each.kind, str(each.order)) for each in planned_switches(amp))
+    except DescriptionError:
+        return

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError, nearest, shown
+from ...base.errors import DescriptionError
 from ...base.progress import Progress
-from ...base.quantities import OHM, format_value
-from ...circuit.amp import Amp, Switch, Transformer
+from ...circuit.amp import Amp, Transformer
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position, switches_at
 from ...circuit.stages import Kind, stages_of
@@ -28,50 +27,19 @@ from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Throw
+from .causes import SIDE, causes
+from .moves import MOVEMENTS, Movement, Transition, can_happen, transitions
+from .remedies import BLEEDS, remedies
+from .standby import standby_peaks, standby_run
 
-MOST_PAIRS = 12
-"""Every ordered pair of positions of a switch is tried up to this number; then only neighbours, both ways."""
-
-AS_IT_IS = "as it is"
 STEP, TOLERANCE = 200e-6, 1e-5
 _EVERY, _CLOSE, _EDGES = 200e-6, 10e-6, 5e-3  # s, between samples; close together for the first 5 ms
 
 
-class Transition(NamedTuple):
-    """A switch moves from one of its positions to another."""
-
-    control: str
-    start: str
-    end: str
-
-    @property
-    def label(self) -> str:
-        """In words: ``bright: open to 120p``."""
-        return f"{self.control}: {self.start} to {self.end}"
-
-
-@dataclass(frozen=True)
-class Movement:
-    """How a switch moves: new contacts close `gap` [s] after the old ones opened, or before (negative); bounces."""
-
-    name: str
-    gap: float
-    bounces: int = 0
-
-
-MOVEMENTS = (
-    Movement("break before make", 2e-3),
-    Movement("both at once", 0.0),
-    Movement("make before break", -2e-3),
-)
-"""Contacts open 2 ms before the others close, at the same time, and 2 ms after: assumed, switches differ."""
-
-BLEEDS = (None, 10e6, 1e6)
-"""What lies across contacts behind which a capacitor hangs [ohm]: nothing, 10 megohm, 1 megohm."""
-
-
 CONTACTS = Fact("contacts", ContactData)
 """What was assumed of contacts."""
+TURNED_DOWN = Fact("turned_down", list[str])
+"""The remedies that are knobs turned down."""
 NOMINAL_OHM = Fact("nominal_ohm", dict[str, float | None])
 """To each variant the loudspeaker [ohm] that its tap is made for."""
 
@@ -82,29 +50,6 @@ class _Run(NamedTuple):
     netlist: Netlist
 
 
-def transitions(amp: Amp, controls: Sequence[str] | None = None) -> list[Transition]:
-    """Every ordered pair of positions of some switches (default all); of a switch with many, neighbours both ways.
-
-    Raises
-    ------
-    DescriptionError
-        For a switch the amp does not have.
-    """
-    known = {switch.control: switch for switch in amp.all_switches}
-    for name in controls or ():
-        if name not in known:
-            raise DescriptionError(f"{amp.name}: no switch {shown(name)}{nearest(name, known)}")
-    return [each for name in (known if controls is None else controls) for each in _pairs(known[name])]
-
-
-def _pairs(switch: Switch) -> Iterator[Transition]:
-    pairs = list(itertools.permutations(switch.labels, 2))
-    if len(pairs) > MOST_PAIRS:
-        steps = list(itertools.pairwise(switch.labels))
-        pairs = steps + [(end, start) for start, end in steps]
-    return (Transition(switch.control, start, end) for start, end in pairs)
-
-
 def pop(
     amps: Amp | Sequence[Amp],
     moves: Sequence[Transition] | None = None,
@@ -113,6 +58,7 @@ def pop(
     bleeds: Sequence[float | None] = BLEEDS,
     nodes: Sequence[str] | None = None,
     contacts: ContactData | None = None,
+    turned_down: Sequence[str] | None = None,
     progress: Progress | None = None,
 ) -> xr.Dataset:
     """Move switches of one or more variants of an amp and listen, with a silent input, for 0.3 s.
@@ -135,6 +81,8 @@ def pop(
         Places or stages to listen at. Default: the speaker, and the master volume where there is one.
     contacts : ContactData
         Assumptions; its bleed does not count.
+    turned_down : sequence of str
+        Knobs; the last remedy is all of them at 0. Default: those of a master volume.
     progress : callable
         Called with (done, total).
 
@@ -144,6 +92,9 @@ def pop(
         `voltage` [V], dims (variant, position, transition, movement, remedy, node, time), time in s from the
         movement on (negative before), unevenly; `highest` and `lowest` [V], without time: over all of ngspice's own
         points, which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none.
+        `possible` (variant, transition, movement): whether the planned switch can move so. What moves at rest: see
+        `causes.causes`. `standby` [V] (variant, position): the largest swing at the output when the high voltage is
+        switched on with hot valves; NaN without a source of high voltage.
         NaN where ngspice gave no answer (then named in ``attrs["failed"]``). ``attrs["nominal_ohm"]``: JSON, to each
         variant the loudspeaker that its tap is made for, or null.
 
@@ -161,36 +112,54 @@ def pop(
         raise DescriptionError(f"{variants[0].name}: no switch to move; a pop needs a switch")
     places = tuple(nodes) if nodes is not None else _default_nodes(variants[0])
     data = contacts or ContactData()
-    runs = list(_runs(asked, wanted, movements, [replace(data, bleed=each) for each in bleeds], places))
-    outcomes = engine.run_distinct([run.netlist for run in runs], progress=progress)
+    tried = remedies(variants[0], bleeds, turned_down)
+    runs = list(_runs(asked, wanted, movements, [each.applied(data) for each in tried], places))
+    standby = list(map(standby_run, asked.cases))
+    netlists = [run.netlist for run in runs] + [run.netlist for run in standby if run]
+    outcomes = engine.run_distinct(netlists, progress=progress)
     labels: dict[str, Any] = {
         "variant": [amp.variant for amp in variants],
         "position": asked.labels,
         "transition": [each.label for each in wanted],
         "movement": [each.name for each in movements],
-        "remedy": [AS_IT_IS if each is None else f"bleed {format_value(each, OHM)}" for each in bleeds],
+        "remedy": [each.label for each in tried],
         "node": list(places),
     }
-    parts = _measure(runs, outcomes, places, labels)
-    held = np.array([[""] * len(wanted)] * len(variants), dtype=object)
-    for run in runs:
-        held[run.place[0], run.place[2]] = " and ".join(run.wired.held)
-    parts["held"] = (("variant", "transition"), held.astype(str))
+    parts = _measure(runs, outcomes, places, labels) | causes(variants, asked.positions, wanted)
+    parts |= _facts_of_moves(asked, wanted, movements, runs)
+    peaks = standby_peaks(standby, outcomes[len(runs) :]).reshape(asked.shape)
+    parts["standby"] = (("variant", "position"), peaks, {"units": "V"})
     coords = labels | asked.coords() | {
         "time": ("time", _grid(), {"units": "s"}),
         "control": ("transition", [each.control for each in wanted]),
         "gap": ("movement", [each.gap for each in movements], {"units": "s"}),
-        "bleed": ("remedy", [np.inf if each is None else each for each in bleeds], {"units": "ohm"}),
+        "bleed": ("remedy", [each.bleed or np.inf for each in tried], {"units": "ohm"}),
+        "side": list(SIDE),
     }  # fmt: skip
     analysis = Transient(_throw(movements[0], moved=True), STEP, TOLERANCE)
     found = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
     facts = provenance(variants, analysis, [run.netlist for run in runs], found) | {
         "analysis": "pop",
         **put(CONTACTS, data),
+        **put(TURNED_DOWN, [each.label for each in tried if each.turned_down]),
         **put(NOMINAL_OHM, {amp.variant: nominal_ohms(amp) for amp in variants}),
         "failed": "\n".join(_failures(runs, outcomes, labels)),
     }
     return xr.Dataset(parts, coords, facts)
+
+
+def _facts_of_moves(
+    asked: Request, wanted: Sequence[Transition], movements: Sequence[Movement], runs: Sequence[_Run]
+) -> dict[str, Any]:
+    """Which capacitors hang on open contacts, and which movements the planned switches can do."""
+    held = np.array([[""] * len(wanted)] * len(asked.variants), dtype=object)
+    for run in runs:
+        held[run.place[0], run.place[2]] = " and ".join(run.wired.held)
+    possible = [[[can_happen(amp, move, each) for each in movements] for move in wanted] for amp in asked.variants]
+    return {
+        "held": (("variant", "transition"), held.astype(str)),
+        "possible": (("variant", "transition", "movement"), np.array(possible, dtype=bool)),
+    }
 
 
 def nominal_ohms(amp: Amp) -> float | None:
@@ -218,15 +187,16 @@ def _runs(
     asked: Request,
     wanted: Sequence[Transition],
     movements: Sequence[Movement],
-    remedies: Sequence[ContactData],
+    remedies: Sequence[tuple[ContactData, dict[str, float]]],
     places: tuple[str, ...],
 ) -> Iterator[_Run]:
     axes = (asked.variants, asked.positions, wanted, movements, remedies)
     for place in itertools.product(*(range(len(axis)) for axis in axes)):
         variant, position, transition, movement, remedy = place
         amp, move = asked.variants[variant], wanted[transition]
-        whole = amp.setting(asked.positions[position] | {move.control: move.start})
-        wired = moving(amp, switches_at(amp, whole), move.control, move.end, remedies[remedy])
+        data, turned = remedies[remedy]
+        whole = amp.setting(asked.positions[position] | {move.control: move.start} | turned)
+        wired = moving(amp, switches_at(amp, whole), move.control, move.end, data)
         both = len({contact.closed for contact in wired.contacts.values()}) == 2
         analysis = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
         yield _Run(place, wired, write(wired, whole, analysis, places))
@@ -248,7 +218,7 @@ def _measure(
     shape = tuple(len(labels[dim]) for dim in labels)
     voltage = np.full((*shape, grid.size), np.nan)
     highest, lowest = np.full(shape, np.nan), np.full(shape, np.nan)
-    for run, outcome in zip(runs, outcomes, strict=True):
+    for run, outcome in zip(runs, outcomes, strict=False):
         if isinstance(outcome, Arrays):
             names = [node_vector(run.wired, place) for place in places]
             zero = np.zeros(outcome.scale.size)
@@ -266,7 +236,7 @@ def _measure(
 
 def _failures(runs: Sequence[_Run], outcomes: Sequence[Outcome], labels: dict[str, Any]) -> Iterator[str]:
     names = list(labels)[:5]
-    for run, outcome in zip(runs, outcomes, strict=True):
+    for run, outcome in zip(runs, outcomes, strict=False):
         if not isinstance(outcome, Arrays):
             where = ", ".join(str(labels[name][index]) for name, index in zip(names, run.place, strict=True))
             yield f"{where}: {str(outcome).splitlines()[0]}"

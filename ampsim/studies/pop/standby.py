@@ -1,0 +1,77 @@
+"""The pop that every amp makes: its high voltage is switched on while the valves are hot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.positions import Switches, switches_at
+from ...circuit.stages.template import Element
+from ...circuit.switches.moving import Contact, ContactData, MovingCircuit
+from ...simulation.analyses import Transient
+from ...simulation.netlist import Netlist, node_vector, write
+from ...simulation.ngspice.engine import Arrays, Outcome
+from ...simulation.request import Case
+from ...simulation.stimuli import Throw
+
+_CONTACT = "STANDBY"
+_STEP, _TOLERANCE = 200e-6, 1e-4
+
+
+class StandbyRun(NamedTuple):
+    """One amp at one position, and what simulates it."""
+
+    wired: MovingCircuit
+    netlist: Netlist
+
+
+def standby_run(case: Case) -> StandbyRun | None:
+    """What is to be simulated; None where there is no high voltage to switch."""
+    wired = standby_circuit(case.amp, switches_at(case.amp, case.setting))
+    if wired is None:
+        return None
+    return StandbyRun(wired, write(wired, case.setting, Transient(Throw(), _STEP, _TOLERANCE), (SPEAKER,)))
+
+
+def standby_peaks(runs: Sequence[StandbyRun | None], outcomes: Iterable[Outcome]) -> NDArray[np.float64]:
+    """The largest swing at the output of each run [V], given the outcomes of those that are; NaN where there is none."""
+    answers = iter(outcomes)
+    return np.array([np.nan if run is None else _peak(run, answers) for run in runs])
+
+
+def _peak(run: StandbyRun, answers: Iterator[Outcome]) -> float:
+    outcome, vector = next(answers), node_vector(run.wired, SPEAKER)
+    return float(np.abs(outcome.vectors[vector]).max()) if isinstance(outcome, Arrays) and vector else np.nan
+
+
+@lru_cache(maxsize=64)
+def standby_circuit(amp: Amp, switches: Switches) -> MovingCircuit | None:
+    """The amp with a contact behind every source of high voltage, open before and closed after; None without one.
+
+    The filter capacitors are empty before; supplies below ground stay on, as behind a standby switch.
+    """
+    wired, data = build_circuit(amp, switches), ContactData()
+    sources = {rail.name for rail in amp.rails if rail.volts is not None and rail.volts > 0.0}
+    elements: list[Element] = []
+    contacts: dict[str, Contact] = {}
+    for element in wired.elements:
+        if element.kind != "rail" or element.designator not in sources:
+            elements.append(element)
+            continue
+        net, name = element.net("1"), f"{_CONTACT}_{len(contacts)}"
+        behind = f"{net}_standby"
+        contacts[name] = Contact(name, "after", data.on, data.off)
+        elements += [
+            replace(element, pins=(("1", behind),)),
+            Element(name, "contact", (("1", behind), ("2", net)), "supply"),
+        ]
+    if not contacts:
+        return None
+    return MovingCircuit(amp, tuple(elements), wired.removed, wired.parts, wired.outputs, contacts, ())

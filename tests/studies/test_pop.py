@@ -37,10 +37,10 @@ from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Throw
 from ampsim.studies.pop.findings import pop_findings
 from ampsim.studies.pop.measures import DRIFT, LEVEL, PEAK, loud_v, pop_summary, pop_table
+from ampsim.studies.pop.moves import MOVEMENTS, Movement, Transition, transitions
 from ampsim.studies.pop.picture import describe_pop, pop_curves
 from ampsim.studies.pop.picture import pop_picture as draw_pop
 from ampsim.studies.pop.section import section
-from ampsim.studies.pop.moves import MOVEMENTS, Movement, Transition, transitions
 from ampsim.studies.pop.simulate import nominal_ohms, pop
 from ampsim.studies.section import Examination
 from tests.truth import pop as truth
@@ -334,7 +334,9 @@ def test_a_lever_goes_from_neighbour_to_neighbour() -> None:
     """A centre-off switch passes its middle, so one end never meets the other."""
     moves = transitions(apply_mods(load_amp("workshop-a"), load_mod("cathode-switch")))
     assert {move[1:] for move in moves} == {
-        (start, end) for start, end in itertools.permutations(("6k8", "as drawn", "2k7 and 1u"), 2) if "as drawn" in (start, end)
+        (start, end)
+        for start, end in itertools.permutations(("6k8", "as drawn", "2k7 and 1u"), 2)
+        if "as drawn" in (start, end)
     }
     moves = transitions(everything())
     assert len(moves) == 2 * 9

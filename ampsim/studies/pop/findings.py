@@ -119,17 +119,15 @@ def bled(rows: pd.DataFrame, worst: Row) -> dict[str, float]:
     return {str(row["remedy"]): abs(row[PEAK]) for row in bleeds.to_dict("records")}
 
 
-def _words(response: xr.Dataset, rows: pd.DataFrame, worst: Row, limit: float | None, known: Mapping[str, float]) -> str:
+def _words(
+    response: xr.Dataset, rows: pd.DataFrame, worst: Row, limit: float | None, known: Mapping[str, float]
+) -> str:
     control, missing = worst["control"], int(rows[PEAK].isna().sum())
     lost = [f"ngspice gave no answer for {missing} of {len(rows)} movements."] if missing else []
     if abs(worst[PEAK]) < SILENT_V:
         return " ".join([f"{control}: no pop, less than 1 mV at the output whichever way it is moved.", *lost])
     move = worst["transition"].removeprefix(f"{control}: ")
-    over = (
-        f"over after {worst[LENGTH]:.0f} ms"
-        if worst[LENGTH] < _LISTENED
-        else "not over while it was listened to"
-    )
+    over = f"over after {worst[LENGTH]:.0f} ms" if worst[LENGTH] < _LISTENED else "not over while it was listened to"
     left = bled(rows, worst)
     return " ".join([
         f"{control}, {move}: a pop of {in_volts(abs(worst[PEAK]))} peak at the output, {over} ({worst['movement']}).",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
 import numpy as np

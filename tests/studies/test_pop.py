@@ -333,11 +333,8 @@ def test_bounces_are_longer_gaps() -> None:
 def test_a_lever_goes_from_neighbour_to_neighbour() -> None:
     """A centre-off switch passes its middle, so one end never meets the other."""
     moves = transitions(apply_mods(load_amp("workshop-a"), load_mod("cathode-switch")))
-    assert {move[1:] for move in moves} == {
-        (start, end)
-        for start, end in itertools.permutations(("6k8", "as drawn", "2k7 and 1u"), 2)
-        if "as drawn" in (start, end)
-    }
+    labels = ("6k8", "as drawn", "2k7 and 1u")
+    assert {move[1:] for move in moves} == {pair for pair in itertools.permutations(labels, 2) if "as drawn" in pair}
     moves = transitions(everything())
     assert len(moves) == 2 * 9
     labels = list(POSITIONS)

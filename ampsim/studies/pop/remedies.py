@@ -31,7 +31,7 @@ class Remedy:
 
 
 def remedies(amp: Amp, bleeds: Sequence[float | None], turned_down: Sequence[str] | None = None) -> list[Remedy]:
-    """Bleeds [ohm] (None: as it is) and, last, knobs turned down: default those of a master volume, where there is one."""
+    """Bleeds [ohm] (None: as it is) and, last, knobs turned down: by default those of a master volume, if any."""
     found = [Remedy(AS_IT_IS if each is None else f"bleed {format_value(each, OHM)}", each) for each in bleeds]
     knobs = tuple(_masters(amp)) if turned_down is None else tuple(turned_down)
     if knobs:

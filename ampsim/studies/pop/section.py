@@ -104,8 +104,8 @@ def _notes(examined: Examination) -> Iterator[str]:
     )
     orders = ", ".join(f"{each.name} ({1e3 * abs(each.gap):g} ms)" for each in MOVEMENTS)
     yield (
-        f"Orders of the contacts: {orders}; of these each switch does what its kind can. Bounces act like a longer gap; "
-        "they are left out."
+        f"Orders of the contacts: {orders}; of these each switch does what its kind can. Bounces act like a longer "
+        "gap; they are left out."
     )
     for control, kind, order in _planned(examined.modded):
         yield f"{control} is planned as {kind or 'no usual switch'}; its contacts: {order}."

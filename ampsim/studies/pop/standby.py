@@ -41,7 +41,7 @@ def standby_run(case: Case) -> StandbyRun | None:
 
 
 def standby_peaks(runs: Sequence[StandbyRun | None], outcomes: Iterable[Outcome]) -> NDArray[np.float64]:
-    """The largest swing at the output of each run [V], given the outcomes of those that are; NaN where there is none."""
+    """The largest swing at the output of each run [V]; outcomes are of those that are, and NaN stands for the rest."""
     answers = iter(outcomes)
     return np.array([np.nan if run is None else _peak(run, answers) for run in runs])
 

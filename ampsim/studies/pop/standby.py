@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -74,4 +74,5 @@ def standby_circuit(amp: Amp, switches: Switches) -> MovingCircuit | None:
         ]
     if not contacts:
         return None
-    return MovingCircuit(amp, tuple(elements), wired.removed, wired.parts, wired.outputs, contacts, ())
+    soldered = {each.name: getattr(wired, each.name) for each in fields(wired)}
+    return MovingCircuit(**soldered | {"elements": tuple(elements)}, contacts=contacts)

@@ -84,7 +84,8 @@ class Joining:
                 for each in (self.there.speaker if place == SPEAKER else was_on)
                 if each in self.piece_of and each not in self.loose
             ]
-            return self.there.nearest(stays, (_part(place), *near)) if stays else place
+            near = near if place == SPEAKER else (_part(place), *near)
+            return self.there.nearest(stays, near) if stays else place
         return place
 
     def _tree(self, places: Sequence[str], wanted: Iterable[SolderedPair]) -> Iterator[SolderedPair]:

@@ -45,11 +45,9 @@ class Neighbourhood:
 
     @cached_property
     def speaker(self) -> tuple[str, ...]:
-        """The lugs on the net of the load, its own first."""
+        """The lugs on the net of the load."""
         wired = build_circuit(self.amp)
-        load = {each.designator for each in wired.load}
-        lugs = [place for place in wired.places_by_net[wired.speaker] if "." in place]
-        return tuple(sorted(lugs, key=lambda place: place.partition(".")[0] not in load))
+        return tuple(place for place in wired.places_by_net[wired.speaker] if "." in place)
 
     def nearest(self, places: Sequence[str], near: Sequence[str]) -> str:
         """The place that lies nearest to some parts, those that come first counting more."""

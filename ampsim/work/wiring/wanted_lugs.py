@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from ...circuit.amp import Amp, Edit
+from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.edits import fitted_pins
 from ...circuit.stages.template import Element
 from ...circuit.switches.wire_pieces import Pieces
@@ -85,11 +87,18 @@ def _followed(part: str, direct: Mapping[str, tuple[str, ...]]) -> tuple[str, ..
 
 
 def _near(amp: Amp, edit: Edit) -> tuple[str, ...]:
-    """The parts that an edit names besides the one it brings; a rail stands for its own parts."""
-    rails = {rail.name: (*rail.reservoir, *rail.series) for rail in amp.rails}
+    """The parts that an edit names besides the one it brings; a rail stands for its parts, so does the speaker."""
+    several = {rail.name: (*rail.reservoir, *rail.series) for rail in amp.rails}
+    several[SPEAKER] = load_of(amp)
     names = [edit.across, *(place.partition(".")[0] for place in named_places(edit))]
-    names = [part for name in names if name for part in rails.get(name, (name,))]
+    names = [part for name in names if name for part in several.get(name, (name,))]
     return tuple(dict.fromkeys(name for name in names if name in amp.part_by_designator))
+
+
+@lru_cache(maxsize=16)
+def load_of(amp: Amp) -> tuple[str, ...]:
+    """The parts that an amp works into."""
+    return tuple(each.designator for each in build_circuit(amp).load)
 
 
 def _of_edit(amp: Amp, edit: Edit, elements: Mapping[str, Element]) -> Iterator[WantedLugs]:

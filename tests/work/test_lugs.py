@@ -1,0 +1,160 @@
+"""The from-to list of any mod on any amp: read back from print it is the circuit, and its lugs are those meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+import pytest
+
+from ampsim.circuit.amp import Amp, Edit, Pot
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
+from ampsim.circuit.stages.template import GROUND
+from ampsim.job.papers.wiring import wiring_text
+from ampsim.library.loader import load_amp, parse_mod
+from ampsim.work.wiring.from_to import Wiring
+from ampsim.work.wiring.readback import wiring
+from tests.tools.any_mods import KINDS, MadeMod, single_mods
+from tests.tools.equal_forms import equal_mods
+from tests.tools.read_wiring import PrintedList, faults, read_list
+
+COUNT = 8 * len(KINDS)  # every kind eight times or so, each on another amp
+MADE = list(single_mods(COUNT))
+
+
+@cache
+def printed(mod: MadeMod) -> PrintedList:
+    """The list of a mod, read from print."""
+    text = wiring_text(wiring(mod.modded))
+    return read_list(text) if text else PrintedList()
+
+
+def part_of(place: str) -> str:
+    """The part of a place."""
+    return place.partition(".")[0]
+
+
+def edits_of(mod: MadeMod) -> tuple[Edit, ...]:
+    """Every edit of a mod."""
+    return mod.mod.every_edit()
+
+
+def read_faults(mod: MadeMod) -> Iterator[str]:
+    """What the printed list makes otherwise than the description, at every position of the switches."""
+    found = printed(mod)
+    for setting in every_setting(mod.modded):
+        yield from (f"{mod} at {setting}: {each}" for each in faults(mod.amp.amp, mod.modded, found, dict(setting)))
+
+
+@pytest.mark.parametrize("turn", range(8))
+def test_what_is_printed_is_what_was_described(turn: int) -> None:
+    assert [fault for mod in MADE[turn::8] for fault in read_faults(mod)] == []
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_a_mod_written_otherwise_is_the_same_circuit(turn: int) -> None:
+    forms = [form for mod in MADE[turn:160:4] for _, form in equal_mods(mod)]
+    assert len(forms) > 30
+    assert [fault for form in forms for fault in read_faults(form)] == []
+
+
+def named_lugs(mod: MadeMod, gone: set[str]) -> Iterator[str]:
+    """The lugs that the edits of a mod name, of parts that are there after the work."""
+    elements = {each.designator: each for each in build_circuit(mod.modded).elements}
+    for edit in edits_of(mod):
+        if edit.action == "fit" and edit.across in elements:
+            yield from (f"{edit.across}.{pin}" for pin in elements[edit.across].end_pins)
+        places = (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins))
+        yield from (place for place in places if "." in place and part_of(place) not in gone)
+
+
+def test_every_lug_that_a_mod_names_is_in_its_list() -> None:
+    missing = []
+    for mod in MADE:
+        found = printed(mod)
+        ends = {end for wire in found.wires for end in wire}
+        missing += [f"{mod}: {lug} not in {sorted(ends)}" for lug in named_lugs(mod, set(found.out)) if lug not in ends]
+    assert missing == []
+
+
+def stages_named(mod: MadeMod) -> set[str]:
+    """The stages of the parts that a mod names; a rail is of the supply."""
+    stage_of = {each.designator: each.stage for each in build_circuit(mod.amp.amp).elements}
+    stage_of |= {rail.name: "supply" for rail in mod.amp.amp.rails}
+    return {stage_of[part] for part in parts_named(mod) if part in stage_of}
+
+
+def parts_named(mod: MadeMod) -> set[str]:
+    """The parts that a mod names, and rails."""
+    edits = edits_of(mod)
+    places = [each for edit in edits for each in (edit.in_series, *(edit.between or ()), *dict(edit.pins).values())]
+    return {name for edit in edits for name in (edit.part, edit.across)} | {part_of(place) for place in places}
+
+
+def beside(mod: MadeMod, part: str) -> bool:
+    """Whether a part is on one piece of wire, not ground nor a rail, with one that the mod names."""
+    circuit = build_circuit(mod.amp.amp)
+    common = {GROUND, *(f"rail_{rail.name.lower()}" for rail in mod.amp.amp.rails)}
+    nets = [{part_of(each) for each in places} for net, places in circuit.places_by_net.items() if net not in common]
+    return any(part in parts and parts & parts_named(mod) for parts in nets)
+
+
+def test_ground_is_that_of_the_stage() -> None:
+    wrong, seen = [], 0
+    for mod in MADE:
+        circuit, found, stages = build_circuit(mod.amp.amp), printed(mod), stages_named(mod)
+        stage_of = {each.designator: each.stage for each in circuit.elements}
+        grounds = [place for place in circuit.places_by_net[GROUND] if part_of(place) not in found.out]
+        # A lug that comes off ground is none any more; the bus only where the stages that the mod names have no other.
+        left = [place for place in grounds if place not in found.off]
+        own = [place for place in left if stage_of.get(part_of(place)) in stages]
+        own = own or [place for place in left if beside(mod, part_of(place))]
+        for lug in (end for wire in found.wires for end in wire if end in grounds):
+            seen += 1
+            if lug not in own and (own or lug != "ground") and lug not in found.off:
+                wrong.append(f"{mod}: {lug}, not one of {own}")
+    assert wrong == []
+    assert seen > COUNT // 8
+
+
+def test_a_variable_resistor_has_a_strap_and_two_wires() -> None:
+    pots = 0
+    for mod in MADE:
+        found = printed(mod)
+        new = {part.designator for part in mod.mod.parts if isinstance(part, Pot)}
+        fitted = [edit.part for edit in edits_of(mod) if edit.part in new and not edit.pins]
+        for pot in fitted:
+            pots += 1
+            (strap,) = [pair for pair in found.straps if part_of(pair[0]) == pot]
+            assert {part_of(end) for end in strap} == {pot}
+            free = next(end for end in strap if not end.endswith("wiper"))
+            # Nothing but what a mod names goes to the strapped end.
+            others = [pair for pair in found.wires if free in pair and pair not in found.straps]
+            named = {place for edit in edits_of(mod) for place in (edit.between or ())}
+            assert not others or free in named
+    assert pots > 10
+
+
+def one(amp: Amp, **tables: object) -> list[tuple[str, str]]:
+    """The from-to list of one mod on an amp."""
+    mod = parse_mod({"name": "n", "reason": "r", **tables}, "n.toml")
+    found: Wiring = wiring(apply_mods(amp, mod))
+    return [(wire.start, wire.end) for wire in found.wires]
+
+
+def test_terminals_of_one_switch_are_linked_there() -> None:
+    """One wire leads from a switch to a place, however many of its terminals are on it."""
+    for mod in MADE:
+        starts: dict[tuple[str, str], int] = {}
+        for start, end in printed(mod).wires:
+            for terminal, other in ((start, end), (end, start)):
+                if " " in terminal or part_of(terminal).startswith("S"):
+                    starts[part_of(terminal), other] = starts.get((part_of(terminal), other), 0) + 1
+        assert max(starts.values(), default=1) == 1, mod
+
+
+def test_the_speaker_is_its_own_lug() -> None:
+    wires = one(load_amp("workshop-a"), parts={"R801": "10"}, edits=[{"fit": "R801", "between": ["speaker", "ground"]}])
+    assert wires == [("R801.1", "LS1.1"), ("R801.2", "LS1.2")]

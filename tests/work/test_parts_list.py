@@ -323,3 +323,57 @@ def test_the_text_says_what_and_why() -> None:
     text = three_mods().text()
     for words in ("To buy", "pole A: A common to P1.top", "plus at C103.1", "no source", "IEC 60063", "workshop amp A"):
         assert words in text
+
+
+# A pot with a switch on its shaft -------------------------------------------------------------------------------------
+
+PULL = {"designator": "S160", "control": "pull", "drawn": "in", "shaft": "P1",
+        "positions": {"in": [], "out": [{"fit": "R162", "across": "R4"}]}}  # fmt: skip
+
+
+def test_a_pot_with_a_switch_is_one_part_in_place_of_the_old_one() -> None:
+    found = listed(modded(parts={"R162": "10k"}, switches=[PULL]))
+    assert [each.part for each in found.lines] == ["P1", "R162"]
+    pot = line(found, "P1")
+    assert pot.wanted == "1M audio 15 % pot with push-pull switch on its shaft, on-on, 2 poles (DPDT)"
+    assert (pot.place, pot.taper, pot.rating.watts > 0.0) == ("in place of 1M audio 15 %", "audio 15 %", True)
+    assert pot.switch is not None
+    assert pot.switch.designator == "S160"
+
+
+def test_a_pot_of_another_track_and_its_switch_are_one_part() -> None:
+    found = listed(modded([{"replace": "P1", "with": "500k"}], parts={"R162": "10k"}, switches=[PULL]))
+    assert [each.part for each in found.lines] == ["P1", "R162"]
+    assert line(found, "P1").wanted.startswith("500k audio 15 % pot with push-pull switch")
+
+
+def test_a_pot_that_a_mod_brings_comes_with_its_switch() -> None:
+    pot = {"track": "1M", "taper": "linear", "control": "fresh", "rotation": 0.5}
+    fitted = {"fit": "P160", "pins": {pin: f"P1.{pin}" for pin in ("top", "wiper", "bottom")}}
+    edits = [{"lift": "P1"}, fitted]
+    amp = modded(edits, parts={"R162": "10k", "P160": pot}, switches=[PULL | {"shaft": "P160"}])
+    found = listed(amp)
+    assert [each.part for each in found.lines] == ["P160", "R162"]
+    assert line(found, "P160").wanted.startswith("1M linear pot with push-pull switch")
+
+
+# Equal mods -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_mod_written_otherwise_asks_for_the_same_parts() -> None:
+    """The same capacitor at the same two nets, by whatever lugs of them it is described."""
+    ways: list[dict[str, object]] = [
+        {"across": "R11"},
+        {"between": ["R11.1", "R11.2"]},
+        {"between": ["V2A.cathode", "ground"]},
+        {"pins": {"1": "R11.1", "2": "ground"}},
+        {"between": ["ground", "V2A.cathode"]},
+    ]
+    asked = []
+    for way in ways:
+        found = line(listed(modded([{"fit": "C162", **way}], parts={"C162": "22u"})), "C162")
+        plus = "C162.1" if "C162.1" in found.rating.make else "C162.2"
+        asked.append(
+            (found.wanted, found.rating.volts, found.rating.tolerance, found.rating.make.replace(plus, "plus"))
+        )
+    assert len(set(asked)) == 1

@@ -284,6 +284,30 @@ def test_a_switch_that_takes_parts_off_gives_them_back() -> None:
     assert "Put the wire back on R5.1" in back
 
 
+def test_the_old_pot_comes_out_for_one_with_a_switch_on_its_shaft() -> None:
+    positions = {"in": [], "out": [{"fit": "C161", "between": ["P1.top", "P1.wiper"]}]}
+    switch = {"designator": "S160", "control": "pull", "drawn": "in", "positions": positions, "shaft": "P1"}
+    found = work_steps(load_amp("workshop-a"), modded([], parts={"C161": "120p"}, switches=[switch]))
+    said, back = ("\n".join(step.do for step in steps) for steps in (found.steps, found.undo))
+    out = said.index("Take out P1 (1M audio 15 %), each wire on it marked by its lug")
+    into = said.index("Fit P1 (1M audio 15 %, with push-pull switch S160 on its shaft) where P1 was")
+    assert out < into < said.index("Wire S160: pole A")
+    assert "Fit S160" not in said
+    assert back.index("on the switch of P1") < back.index("fit P1 (1M audio 15 %) again")
+
+
+def test_steps_name_the_lugs_of_the_from_to_list() -> None:
+    parts = {"C161": "1n", "P161": {"track": "100k", "taper": "linear", "control": "less", "rotation": 0.5}}
+    edits: list[dict[str, object]] = [
+        {"fit": "C161", "between": ["V2A.plate", "ground"]}, {"fit": "P161", "in_series_at": "R20.1"},
+    ]  # fmt: skip
+    said = "\n".join(step.do for step in work_steps(load_amp("workshop-a"), modded(edits, parts=parts)).steps)
+    assert "C161.1 to V2A.plate, C161.2 to R11.2" in said
+    assert "P161.wiper and top strapped" in said
+    assert "P161.bottom to R20.1" in said
+    assert "P161.wiper to T1.tap8" in said
+
+
 # Text and table -------------------------------------------------------------------------------------------------------
 
 

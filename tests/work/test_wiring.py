@@ -125,6 +125,7 @@ def test_pull_pot() -> None:
     wired = wiring(with_switch({"in": [], "out": [edit]}, (Part("C900", "capacitor", 1e-6),), "P1"))
     (plan,) = wired.switches
     assert "on the shaft of P1" in plan.kind
+    assert wired.values == (("P1", "1M audio 15 %", "1M audio 15 %, with push-pull switch S900 on its shaft"),)
     assert [row.stands for row in plan.rows] == ["pushed in", "pulled out"]
     three = with_switch({"in": [], "a": [edit], "b": [Edit("lift", "C1")]}, (Part("C900", "capacitor", 1e-6),), "P1")
     assert wiring(three).switches[0].kind == ""

@@ -19,7 +19,7 @@ from ...measures.labels import records
 from ...simulation.operating_points import at_rest
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
-from ..new_parts import new_mods, part_put_in
+from ..new_parts import part_put_in, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .switch_need import SwitchNeed, switch_need
@@ -97,13 +97,23 @@ def part_lines(
     table = part_ratings(response)
     table = table[table["variant"] == modded.variant]
     seen = [(position, circuit_at(modded, position)) for position in positions]
-    for mod in new_mods(stock, modded):
-        for asked in _parts_asked(modded, mod):
-            yield _line(modded, asked, table, seen, drawer)
-        for switch in mod.switches:
-            need = switch_need(modded, switch)
-            yield PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
-                           at_hand="buy" if drawer else "")  # fmt: skip
+    found: list[PartLine] = []
+    for mod in work_mods(stock, modded):
+        found += [_line(modded, asked, table, seen, drawer) for asked in _parts_asked(modded, mod)]
+        found += [
+            PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
+                     at_hand="buy" if drawer else "")
+            for switch in mod.switches if not switch.shaft for need in [switch_need(modded, switch)]
+        ]  # fmt: skip
+    for line in found:
+        on = switches_on(modded, line.part)
+        yield _with_switch(line, switch_need(modded, on[0])) if on else line
+
+
+def _with_switch(line: PartLine, need: SwitchNeed) -> PartLine:
+    """A pot with a switch on its shaft: one part."""
+    kind = need.kind.replace(f" on the shaft of {line.part}", " on its shaft")
+    return replace(line, wanted=f"{line.wanted} pot with {kind}", switch=need)
 
 
 def _parts_asked(amp: Amp, mod: Mod) -> Iterator[_AskedPart]:

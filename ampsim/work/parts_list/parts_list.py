@@ -197,7 +197,7 @@ def _short(lines: Sequence[PartLine]) -> pd.DataFrame:
     return pd.DataFrame([
         {
             "part": each.part,
-            "what": f"{each.wanted} {each.kind}" if each.kind != "switch" else each.wanted,
+            "what": f"{each.wanted} {each.kind}" if each.switch is None else each.wanted,
             "when": each.when,
             "place": each.place,
             "watts": _amount(each.rating.watts, "W"),
@@ -222,10 +222,19 @@ def _switch_notes(need: SwitchNeed) -> Iterator[str]:
 
 def _part_words(each: PartLine) -> list[str]:
     """What one part must be, in lines."""
-    if each.switch:
-        need = each.switch
-        first = f"{each.part}, switch '{one_line(need.control)}': {need.kind}; contacts: {_SEQUENCE[need.sequence]}."
-        return [one_line(first), *(f"  {one_line(words)}" for words in (*need.contacts, *_switch_notes(need)))]
+    return [*([] if each.kind == "switch" else _value_words(each)), *(_switch_words(each) if each.switch else ())]
+
+
+def _switch_words(each: PartLine) -> Iterator[str]:
+    """What a switch, or that on the shaft of a pot, must be."""
+    need = each.switch
+    if need is not None:
+        name = f"{need.designator}, switch '{one_line(need.control)}'"
+        yield one_line(f"{name}: {need.kind}; contacts: {_SEQUENCE[need.sequence]}.")
+        yield from (f"  {one_line(words)}" for words in (*need.contacts, *_switch_notes(need)))
+
+
+def _value_words(each: PartLine) -> list[str]:
     words = [f"{each.part}: {each.wanted}"]
     if each.preferred and each.preferred.off:
         nearest = format_value(each.preferred.value, _UNITS.get(each.kind, OHM))

@@ -43,7 +43,7 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     """Work out which switch an amp with its mods fitted needs: the one of its wiring."""
     freed, hanging = freed_between(amp, switch), _hanging(amp, switch)
     try:
-        wired = _wiring_of(amp)
+        wired = wiring_of(amp)
     except DescriptionError as problem:
         kind = f"no switch was found: {problem}"
         return SwitchNeed(switch.designator, switch.control, kind, 0, 0, (), ContactOrder.EITHER, freed, hanging)
@@ -54,7 +54,8 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
 
 
 @lru_cache(maxsize=8)
-def _wiring_of(amp: Amp) -> Wiring:
+def wiring_of(amp: Amp) -> Wiring:
+    """The wiring of an amp, found once."""
     return wiring(amp)
 
 

@@ -11,15 +11,15 @@ from ...circuit.mods import describe_part, where
 from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
-from ..new_parts import new_mods, part_put_in
-from ..parts_list.switch_need import switch_need
+from ..new_parts import describe_bought, new_mods, part_put_in, switches_on, work_mods
+from ..parts_list.switch_need import switch_need, wiring_of
 from .checks import Check, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
 from .working_order import ModEdit, partly_modded, working_order
 
 _POLARISED = 1e-6  # F and more
 _SURE_VOLTS = 1.0
-_BLIND = " Readings in circuit would not miss it: buzz each joint from the part's lead to its place."
+_BLIND = " No reading in circuit would show that it is missing: buzz each joint from the part's lead to its place."
 
 
 def knobs_down(amp: Amp) -> dict[str, float | str]:
@@ -59,7 +59,7 @@ def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
 
 def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """Remove, fit, and wire switches."""
-    doings = working_order(new_mods(stock, modded))
+    doings = working_order(work_mods(stock, modded))
     for doing in doings:
         yield from _removal_steps(stock, modded, doing.edit)
     for number, doing in enumerate(doings, 1):
@@ -67,7 +67,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
         checks = list(loose_part_checks(part, _part_name(modded, doing.edit))) if part else []
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action != "lift":
-            yield Step(Phase.FIT, f"{_fit_words(stock, modded, doing.edit)}{blind}", [*checks, *found])
+            yield Step(Phase.FIT, f"{_fit_words(modded, doing.edit)}{blind}", [*checks, *found])
     for mod in new_mods(stock, modded):
         for switch in mod.switches:
             yield from _switch_steps(modded, switch)
@@ -77,7 +77,8 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
     old = modded.part_by_designator.get(edit.part)
     if edit.action in ("replace", "lift") and old is not None:
         kind = describe_part(old)
-        words = f"Take out {edit.part} ({kind}); mark it, keep it with the amp for the way back."
+        wires = ", each wire on it marked by its lug" if isinstance(old, Pot) else ""
+        words = f"Take out {edit.part} ({kind}){wires}; mark it, keep it with the amp for the way back."
         yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")))
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
         yield Step(
@@ -87,23 +88,34 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
 
 def _part_name(amp: Amp, edit: Edit) -> str:
     part = part_put_in(amp, edit)
-    return f"{edit.part} ({describe_part(part)})" if part else edit.part
+    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
 
 
-def _fit_words(stock: Amp, modded: Amp, edit: Edit) -> str:
+def _fit_words(modded: Amp, edit: Edit) -> str:
     if edit.action == "bridge":
         return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
-    if edit.action == "replace":
-        return f"Fit {_part_name(modded, edit)} where {edit.part} was.{_plus(modded, edit.part)}"
-    wired = f", {_rheostat(edit)}" if edit.wired else ""
-    series = ": its first end to the part, the other to the wire taken off" if edit.in_series and not edit.wired else ""
-    return f"Fit {_part_name(modded, edit)} {where(edit)}{wired}{series}.{_plus(modded, edit.part)}"
+    lugs = ", each wire on its lug" if modded.part_by_designator[edit.part].kind == "pot" else ""
+    place = (
+        f"where {edit.part} was{lugs}" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
+    )
+    buzz = "".join(f" Buzz {each.designator} first, in and out." for each in switches_on(modded, edit.part))
+    return f"Fit {_part_name(modded, edit)} {place}.{buzz}{_plus(modded, edit.part)}"
 
 
-def _rheostat(edit: Edit) -> str:
-    """How a pot is wired as a variable resistor; the same as `fitting` does."""
-    live, free = ("top", "bottom") if edit.wired == "falling" else ("bottom", "top")
-    return f"wiper and {free} joined, {live} to the other side"
+def _lug_words(modded: Amp, part: str) -> str:
+    """What is soldered to what, by the from-to list; nothing where no wiring was found."""
+    try:
+        wires = wiring_of(modded).wires
+    except DescriptionError:
+        return ""
+    told = []
+    for wire in wires:
+        ends = [end for end in (wire.start, wire.end) if end.partition(".")[0] == part]
+        if len(ends) == 2:
+            told.append(f"{wire.start} and {wire.end.partition('.')[2]} strapped")
+        elif ends and (wire.what != "wire" or wire.start == ends[0]):
+            told.append(f"{ends[0]} to {wire.end if wire.start == ends[0] else wire.start}")
+    return f": {', '.join(told)}" if told else ""
 
 
 def _plus(amp: Amp, part: str) -> str:
@@ -182,8 +194,10 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
     wires = "; ".join(need.contacts)
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
+    first = f"{switch.designator} ({need.kind}) is in with its pot." if switch.shaft else first
     yield Step(Phase.SWITCHES, first, checks)
-    yield Step(Phase.SWITCHES, f"Fit {switch.designator} and wire it: {wires}.{plus} Buzz each wire.")
+    fit = f"Wire {switch.designator}" if switch.shaft else f"Fit {switch.designator} and wire it"
+    yield Step(Phase.SWITCHES, f"{fit}: {wires}.{plus} Buzz each wire.")
     for label, edits in switch.positions:
         dead = dead_amp(modded, knobs_down(modded) | {switch.control: label})
         found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
@@ -225,8 +239,10 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for mod in reversed(new_mods(stock, modded)):
         for switch in reversed(mod.switches):
             words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
+            if switch.shaft:
+                words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
             yield Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}")
-    for doing in reversed(working_order(new_mods(stock, modded))):
+    for doing in reversed(working_order(work_mods(stock, modded))):
         edit = doing.edit
         old = modded.part_by_designator.get(edit.part)
         if edit.action == "bridge":

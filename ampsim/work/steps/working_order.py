@@ -41,8 +41,6 @@ def _leans_on(edit: Edit) -> set[str]:
 
 def partly_modded(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> Amp:
     """The amp with only some edits carried out, switches left out."""
-    mods = tuple(
-        mod if mod in stock.mods else replace(mod, switches=(), edits=tuple(d.edit for d in done if d.mod == mod))
-        for mod in modded.mods
-    )
+    edits = {mod.name: tuple(each.edit for each in done if each.mod.name == mod.name) for mod in modded.mods}
+    mods = tuple(mod if mod in stock.mods else replace(mod, switches=(), edits=edits[mod.name]) for mod in modded.mods)
     return replace(modded, mods=mods)

@@ -10,6 +10,7 @@ from ...circuit.mods import describe_part
 from ...circuit.switches.plan import SwitchPlan, plan_switch
 from ...circuit.switches.planning import order_needed
 from ...circuit.switches.wire_pieces import FIXED, Pieces, find_pieces
+from ..new_parts import describe_bought
 from .joining import Joining, SolderedPair
 from .nearest_lug import Neighbourhood
 from .wanted_lugs import WantedLugs, edits_of, wanted_lugs
@@ -48,7 +49,7 @@ class Wiring:
         The parts after the work, each with one value; `bought` names those that a switch puts in another's place.
     kinds : mapping of str to (kind, pins, stage)
     values : tuple of (designator, before, after)
-        Parts replaced for good by one of another value.
+        Parts that another takes the place of for good, lug for lug: of another value, or a pot with a switch on it.
     pieces, pieces_before, plans_before
         What the list was made from: pieces of wire after and before, and the switches before.
     """
@@ -106,7 +107,7 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
         dict(after.parts),
         dict(after.bought),
         {each.designator: (each.kind, tuple(pin for pin, _ in each.pins), each.stage) for each in after.elements},
-        tuple(_values(before, after)),
+        tuple(_exchanged(amp, before, after)),
         after,
         before,
         plans_before,
@@ -184,9 +185,10 @@ def _working_order(wire: Wire) -> tuple[bool, str, str]:
     return (wire.what == "wire", wire.what, wire.start)
 
 
-def _values(earlier: Pieces, after: Pieces) -> Iterable[tuple[str, str, str]]:
-    """Parts that stay in their place with another value: designator, before, after."""
+def _exchanged(amp: Amp, before: Pieces, after: Pieces) -> Iterable[tuple[str, str, str]]:
+    """Parts that another takes the place of, lug for lug: one of another value, or a pot with a switch on its shaft."""
+    shafts = {switch.shaft for mod in amp.mods for switch in mod.switches}
     for name, part in after.parts.items():
-        known = earlier.parts.get(name)
-        if known is not None and known != part:
-            yield name, describe_part(known), describe_part(part)
+        known = before.parts.get(name)
+        if known is not None and (known != part or name in shafts):
+            yield name, describe_part(known), describe_bought(amp, part)

@@ -14,13 +14,36 @@ from .keys import PLACE
 from .quantities import Quantity, parse_value
 from .wording import plain
 
+UNITS = ("SI", "US")
 _DEEPEST = 8
 _DESIGNATOR = re.compile(r"[A-Z]{1,4}[0-9]{1,4}[A-Z]?")
 _TYPE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
 class Entry(Texts):
-    """One table of a file. Take its entries by name; `finish` refuses what nobody asked for."""
+    """One table of a file. Take its entries by name; `finish` refuses what nobody asked for.
+
+    Parameters
+    ----------
+    data, file, name
+        As those of `Keys`.
+    us : bool
+        Bare capacitances are as on old drawings of the USA, here and in the tables within.
+    """
+
+    def __init__(self, data: object, file: str, name: str = "", us: bool = False) -> None:
+        super().__init__(data, file, name)
+        self.us = us
+
+    def read_units(self) -> None:
+        """Take the entry `units`, which holds for all values of the file: "SI" (default) or "US".
+
+        Raises
+        ------
+        DescriptionError
+            For another word.
+        """
+        self.us = self.choice("units", UNITS, UNITS[0]) == "US"
 
     def designator(self, key: str) -> str:
         """A designator such as R4 or V1A."""
@@ -89,7 +112,11 @@ class Entry(Texts):
         """A value as written on a schematic, in the unit of its quantity [V, ohm, F, ...]."""
         if default is not None and not self.has(key):
             return default
-        return parse_value(self.raw(key), quantity, self.where(key))
+        return self.parsed(key, self.raw(key), quantity)
+
+    def parsed(self, key: str, value: object, quantity: Quantity) -> float:
+        """A value found under `key`, as written on a schematic, in the unit of its quantity [V, ohm, F, ...]."""
+        return parse_value(value, quantity, self.where(key), self.us)
 
     def number(self, key: str, least: float, most: float, default: float | None = None) -> float:
         """A plain number [as the entry says] between two limits.
@@ -198,7 +225,7 @@ class Entry(Texts):
 
     def element(self, key: str, value: object) -> Entry:
         """One element of the list under `key`, to be read as if it stood there alone."""
-        return Entry({key: value}, self.file, self.name)
+        return Entry({key: value}, self.file, self.name, self.us)
 
     def bounded(self, key: str, value: object, depth: int = 0) -> Any:
         """A value that others read: bounded in depth, numbers that are numbers, texts that print.
@@ -222,9 +249,8 @@ class Entry(Texts):
 
     def table(self, key: str, needed: bool = False) -> Entry:
         """A sub-table; an empty one when it is missing and not needed."""
-        return Entry(
-            self.raw(key) if needed or self.has(key) else {}, self.file, ".".join(p for p in (self.name, key) if p)
-        )
+        data, name = self.raw(key) if needed or self.has(key) else {}, ".".join(p for p in (self.name, key) if p)
+        return Entry(data, self.file, name, self.us)
 
     def tables(self, key: str, most: int = 1_000_000) -> list[Entry]:
         """A list of tables; an empty list when it is missing.
@@ -240,7 +266,7 @@ class Entry(Texts):
         if len(value) > most:
             raise self.fail(key, f"{len(value)} of [[{key}]] are too many; at most {most}")
         prefix = f"{self.name}." if self.name else ""
-        return [Entry(each, self.file, f"{prefix}{key}[{number}]") for number, each in enumerate(value, 1)]
+        return [Entry(each, self.file, f"{prefix}{key}[{number}]", self.us) for number, each in enumerate(value, 1)]
 
 
 def _is_number(value: object) -> bool:

@@ -6,12 +6,27 @@ import math
 import re
 from dataclasses import dataclass
 
-from .errors import DescriptionError, nearest, shown
+from .errors import DescriptionError, shown
+from .written_numbers import leading_number
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A kind of value: its unit, how it may be written and the range a drawing can mean."""
+    """A kind of value: its unit, how it may be written and the range a drawing can mean.
+
+    Attributes
+    ----------
+    name, unit : str
+        What messages call it, and its SI unit.
+    spellings : tuple of str
+        Of the unit, in any case.
+    multipliers : str
+        Letters that may stand before the unit. One written in the other case is read all the same, but never m for M.
+    least, most : float
+        The range [SI unit].
+    words : tuple of (str, int)
+        Other ways to write multiplier and unit, in small letters, and the power of ten that they mean.
+    """
 
     name: str
     unit: str
@@ -19,46 +34,56 @@ class Quantity:
     multipliers: str
     least: float
     most: float
+    words: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def one(self) -> str:
+        """Its name with an article."""
+        return f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
 
 
-OHM = Quantity("resistance", "ohm", ("ohms", "ohm", "\u03a9", "\u2126", "R"), "kKMG", 1e-3, 1e11)
-FARAD = Quantity("capacitance", "F", ("F",), "pnuµμm", 1e-14, 1.0)
-HENRY = Quantity("inductance", "H", ("H",), "nuµμm", 1e-9, 1e4)
-VOLT = Quantity("voltage", "V", ("V",), "mk", -3000.0, 3000.0)
-HERTZ = Quantity("frequency", "Hz", ("Hz", "hz"), "kM", 1e-3, 1e9)
+_MEGOHM = (("meg", 6), ("megs", 6), ("megohm", 6), ("megohms", 6), ("kilohm", 3), ("kilohms", 3))
+# "mfd" is the microfarad of old drawings, "mmf" and "uuf" its millionth, "kpf" a thousand picofarads.
+_OLD_FARAD = (
+    *(("mfd", -6), ("mfds", -6), ("ufd", -6), ("mmf", -12), ("mmfd", -12), ("mmfds", -12), ("uuf", -12), ("uufd", -12)),
+    *(("pfd", -12), ("kpf", -9)),
+)
+_HENRY = (("hy", 0), ("hys", 0), ("henry", 0), ("henries", 0), ("henrys", 0), ("mhy", -3))
+_VOLTS = (("vdc", 0), ("kilovolts", 3), ("millivolts", -3))
+_CYCLES = (("c/s", 0), ("cps", 0), ("cycles", 0), ("kc", 3), ("kc/s", 3), ("kcs", 3))
+
+OHM = Quantity("resistance", "ohm", ("ohms", "ohm", "\u03a9", "\u2126", "R", "E"), "kKMG", 1e-3, 1e11, _MEGOHM)
+FARAD = Quantity("capacitance", "F", ("F",), "pnuµμm", 1e-14, 0.999, _OLD_FARAD)
+HENRY = Quantity("inductance", "H", ("H",), "nuµμm", 1e-9, 1e4, _HENRY)
+VOLT = Quantity("voltage", "V", ("V", "volts", "volt"), "mk", -3000.0, 3000.0, _VOLTS)
+HERTZ = Quantity("frequency", "Hz", ("Hz",), "kM", 1e-3, 1e9, _CYCLES)
 PLAIN = Quantity("number", "", (), "", -1e9, 1e9)
 
-_SCALE = {
-    "p": 1e-12,
-    "n": 1e-9,
-    "u": 1e-6,
-    "µ": 1e-6,
-    "μ": 1e-6,
-    "m": 1e-3,
-    "k": 1e3,
-    "K": 1e3,
-    "M": 1e6,
-    "G": 1e9,
-}
-_DIGITS = r"[0-9]{1,12}"
-_PLAIN_FORM = re.compile(
-    rf"(-?(?:{_DIGITS}(?:[.,][0-9]{{1,12}})?|[.,][0-9]{{1,12}})(?:[eE][+-]?[0-9]{{1,2}})?)\s?([pnuµμmkKMG]?)"
-)
-_RKM_FORM = re.compile(rf"({_DIGITS})?([pnuµμmkKMGRFH])([0-9]{{1,6}})")
+_SCALE = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
+_RKM_FORM = re.compile(r"([0-9]{1,12})?([A-Za-zµμ])([0-9]{1,6})\s?([A-Za-z\u03a9\u2126]{0,4})")
+_US_ADVICE = '; where a whole drawing has bare microfarads, as old ones of the USA, say units = "US" above [parts]'
+_EXAMPLES = {"ohm": "68k, 4k7, 2M2, R47", "F": "22n, 0.68u, 4n7, 120p", "H": "2.5, 15m"}
+# Written without a unit, a capacitance beyond this is not in farads [F]; old drawings of the USA go down to the other
+# in microfarads [uF].
+_MOST_FARADS, _LEAST_US = 1e-3, 1e-5
 
 
-def parse_value(text: object, quantity: Quantity, where: str = "value") -> float:
+def parse_value(text: object, quantity: Quantity, where: str = "value", us: bool = False) -> float:
     """Read a value as a schematic writes it.
 
     Parameters
     ----------
     text : str, int or float
-        ``"4k7"``, ``"4.7k"``, ``"R47"``, ``"0.68u"``, ``"2M2"``, ``"22nF"``, ``"330 V"``; a bare number is in
-        the SI unit. ``M`` is mega in a resistance and never milli; a decimal comma is read as a point.
+        ``"4k7"``, ``"4.7 kOhm"``, ``"R47"``, ``"1 meg"``, ``"0.68u"``, ``"22nF"``, ``"0.1 MFD"``, ``"330 V"``; a bare
+        number is in the SI unit. ``M`` is mega in a resistance and never milli; a decimal comma is read as a point.
+        What can be read in two ways (``"1,500"``, ``".022"`` of a capacitor) is refused with both.
     quantity : Quantity
         What is expected.
     where : str
         File and entry, for the message.
+    us : bool
+        The drawing follows the old convention of the USA: a bare capacitance below one is in microfarads, one of a
+        hundred or more in picofarads, and M or MF means micro.
 
     Returns
     -------
@@ -68,7 +93,7 @@ def parse_value(text: object, quantity: Quantity, where: str = "value") -> float
     Raises
     ------
     DescriptionError
-        When the text is not such a value or lies outside what a drawing can mean.
+        When the text is not such a value, can be read in two ways, or lies outside what a drawing can mean.
 
     References
     ----------
@@ -80,64 +105,136 @@ def parse_value(text: object, quantity: Quantity, where: str = "value") -> float
     (4700.0, 2200000.0, 0.47)
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise DescriptionError(f"{where}: {shown(text)} is not a {quantity.name}")
-    try:
-        number = _read_text(text, quantity) if isinstance(text, str) else float(text)
-    except OverflowError:  # an integer beyond every float
-        number = math.inf
-    if number is None or not math.isfinite(number):
-        raise DescriptionError(f"{where}: {shown(text)} is not a {quantity.name}{_advice(text, quantity)}")
-    if not quantity.least <= number <= quantity.most:
+        raise DescriptionError(f"{where}: {shown(text)} is not {quantity.one}")
+    found = _readings(text, quantity, us) if isinstance(text, str) else _numbers(text, quantity, us)
+    if not found or not all(math.isfinite(each) for each in found):
+        raise DescriptionError(f"{where}: {shown(text)} is not {quantity.one}{_advice(text, quantity)}")
+    if len(found) > 1:
+        raise DescriptionError(f"{where}: {shown(text)} {_double_meaning(found, quantity, text, us)}")
+    if not quantity.least <= found[0] <= quantity.most:
         low, high = (format_value(edge, quantity) for edge in (quantity.least, quantity.most))
         raise DescriptionError(f"{where}: {shown(text)} is outside {low} to {high} {quantity.unit}".rstrip())
-    return number
+    return found[0]
 
 
-def _read_text(text: str, quantity: Quantity) -> float | None:
-    body = text.strip()
+def _numbers(given: float, quantity: Quantity, us: bool) -> list[float]:
+    """Every way to read a number that stands in a file without quotes."""
+    try:
+        number = float(given)
+    except OverflowError:  # an integer beyond every float
+        return [math.inf]
+    if quantity is not FARAD or not math.isfinite(number) or number < (_LEAST_US if us else _MOST_FARADS):
+        return [number]
+    found = _farads(repr(number), us)
+    return [*found, number] if number < _MOST_FARADS else found
+
+
+def _readings(text: str, quantity: Quantity, us: bool) -> list[float]:
+    """Every way to read a text; none when it is no such value."""
+    body = re.sub(r"[\u00a0\u2009\u202f]", " ", text).strip()
     if len(body) > 40 or not body.isprintable():
-        return None
-    rkm = _RKM_FORM.fullmatch(body)
-    if rkm:
-        return _read_rkm(rkm, quantity)
-    for spelling in quantity.spellings:
-        if body.endswith(spelling):
-            body = body[: -len(spelling)].rstrip()
-            break
-    plain = _PLAIN_FORM.fullmatch(body)
-    if not plain:
-        return None
-    number, letter = plain.groups()
-    if letter and letter not in quantity.multipliers:
-        return None
-    return _scaled(number.replace(",", "."), letter)
+        return []
+    letter_for_point = _RKM_FORM.fullmatch(body)
+    numbers, rest = leading_number(body)
+    found = [value for number in numbers for value in _scaled(number, rest, quantity, us)]
+    if letter_for_point:
+        found = [*_read_rkm(letter_for_point, quantity), *found]
+    return list(dict.fromkeys(found))
 
 
-def _read_rkm(match: re.Match[str], quantity: Quantity) -> float | None:
-    whole, letter, part = match.groups()
-    own_letter = {"ohm": "R", "F": "F", "H": "H"}.get(quantity.unit)
-    if letter == own_letter:
-        return float(f"{whole or 0}.{part}")
-    if letter not in quantity.multipliers:
+def _read_rkm(match: re.Match[str], quantity: Quantity) -> list[float]:
+    whole, letter, part, unit = match.groups()
+    own = letter.upper() in {"ohm": "RE", "F": "F", "H": "H", "V": "V"}.get(quantity.unit, "")
+    if letter == "e" or (unit and not _is_unit(unit, quantity)):
+        return []
+    power = 0 if own else _power(letter, quantity)
+    return [] if power is None else [float(f"{whole or 0}.{part}e{power}")]
+
+
+def _scaled(number: str, rest: str, quantity: Quantity, us: bool) -> list[float]:
+    """A number and what follows it, in every way that they can be read."""
+    suffix = "".join(rest.split())
+    if quantity is FARAD:
+        if not suffix and "e" not in number.lower():
+            return _farads(number, us)
+        if suffix.upper() == "MF" or (us and suffix.upper() == "M"):
+            # "mF" is a millifarad today and was a microfarad; no part has a megafarad.
+            powers = (-6,) if us or suffix[0] == "M" else (-6, -3)
+            return [_times(number, power) for power in powers]
+    power = _power(suffix, quantity)
+    return [] if power is None else [_times(number, power)]
+
+
+def _farads(number: str, us: bool) -> list[float]:
+    """A capacitance without a unit: farads, microfarads or picofarads."""
+    micro, pico, size = _times(number, -6), _times(number, -12), float(number)
+    if us:
+        return [micro] if size < 1.0 else [pico] if size >= 100.0 else [pico, micro]
+    # Three digits may be the code on a ceramic capacitor: 104 is 10 and four noughts, in picofarads.
+    code = re.fullmatch(r"([1-9][0-9])([1-6])(?:\.0)?", number)
+    coded = [_times(code[1], int(code[2]) - 12)] if code else []
+    return [micro, float(number)] if size < 1.0 else [pico, micro, *coded]
+
+
+def _power(suffix: str, quantity: Quantity) -> int | None:
+    """The power of ten that a multiplier, a unit or both mean; None for what is neither."""
+    folded = suffix.replace("µ", "u").replace("μ", "u").lower()
+    if suffix == "e":  # an exponent without its number
         return None
-    return _scaled(f"{whole or 0}.{part}", letter)
+    if folded in dict(quantity.words):
+        return dict(quantity.words)[folded]
+    endings = ["", *(each for each in quantity.spellings if folded.endswith(each.lower()))]
+    for letter in (suffix[: len(suffix) - len(each)] for each in endings):
+        if not letter:
+            return 0
+        for each in (letter, letter.swapcase() if letter not in "mM" else letter):
+            if len(letter) == 1 and each in quantity.multipliers:
+                return _SCALE[each]
+    return None
 
 
-def _scaled(number: str, letter: str) -> float:
+def _is_unit(text: str, quantity: Quantity) -> bool:
+    return text.lower() in [each.lower() for each in quantity.spellings]
+
+
+def _times(number: str, power: int) -> float:
     # One conversion of one decimal text: 0.68u must be the float nearest to 0.68e-6, not a rounded product.
-    exponent = round(math.log10(_SCALE[letter])) if letter else 0
-    if "e" in number or "E" in number:
-        return float(number) * 10.0**exponent
-    return float(f"{number}e{exponent}")
+    if "e" in number.lower():
+        return float(number) * 10.0**power
+    return float(f"{number}e{power}")
+
+
+def _double_meaning(found: list[float], quantity: Quantity, text: object, us: bool) -> str:
+    plain = quantity.unit not in _EXAMPLES
+    written = [f"{each:.12g}" if plain else format_value(each, quantity) for each in found]
+    said = f"can be read as {' or as '.join(written)}; write the one that is meant"
+    if quantity is not FARAD or re.search(r"[A-Za-z]", str(text)):
+        return said
+    return f"without a unit {said}{_US_ADVICE}" if not us else f"without a unit {said}"
 
 
 def _advice(text: object, quantity: Quantity) -> str:
-    if quantity is OHM and isinstance(text, str) and text.strip().lower().endswith("m"):
+    written = text.strip() if isinstance(text, str) else ""
+    if quantity is OHM and written.lower().endswith(("m", "mohm", "mohms")):
         return "; a megohm is written 1M, milliohms are not used here"
-    if quantity is FARAD and isinstance(text, str) and "M" in text:
+    if quantity is FARAD and "M" in written:
         return "; a microfarad is written 1u"
-    examples = {"ohm": "68k, 4k7, 2M2, R47", "F": "22n, 0.68u, 4n7, 120p", "H": "2.5, 15m"}.get(quantity.unit)
-    return f"; written for example {examples}" if examples else "; a number is expected"
+    meant = _probably_meant(written, quantity)
+    examples = _EXAMPLES.get(quantity.unit)
+    return f"{meant}; written for example {examples}" if examples else f"{meant}; a number is expected"
+
+
+def _probably_meant(written: str, quantity: Quantity) -> str:
+    """What a text that cannot be read was meant to say, where that can be told."""
+    for other in (OHM, FARAD, HENRY, VOLT, HERTZ):
+        if other.unit != quantity.unit and written[-1:].isalpha() and len(_readings(written, other, False)) == 1:
+            return f" but {other.one}"
+    digits = written.translate(str.maketrans("OolI", "0011"))
+    first = re.split(r"[\s/,;]+(?=[0-9])", written)[0]
+    for guess, why in ((digits, ""), (first, "; a rating or a tolerance does not belong to it")):
+        if guess != written and guess[-1:].isalpha() and len(_readings(guess, quantity, False)) == 1:
+            return f", probably {format_value(_readings(guess, quantity, False)[0], quantity)}{why}"
+    return ""
 
 
 def format_value(number: float, quantity: Quantity) -> str:
@@ -153,13 +250,13 @@ def format_value(number: float, quantity: Quantity) -> str:
     letters = [letter for letter in quantity.multipliers if letter not in "Kµμ"]
     best = ""
     for letter in letters:
-        if _SCALE[letter] <= abs(number) * (1 + 1e-12) and (not best or _SCALE[letter] > _SCALE[best]):
+        if _size(letter) <= abs(number) * (1 + 1e-12) and (not best or _SCALE[letter] > _SCALE[best]):
             best = letter
-    if abs(number) >= 1.0 and (not best or _SCALE[best] < 1.0):
+    if abs(number) >= 1.0 and (not best or _SCALE[best] < 0):
         best = ""
-    if not best and abs(number) < 1.0 and any(_SCALE[letter] < 1.0 for letter in letters):
+    if not best and abs(number) < 1.0 and any(_SCALE[letter] < 0 for letter in letters):
         best = min((letter for letter in letters), key=lambda letter: _SCALE[letter])
-    exponent = round(math.log10(_SCALE[best])) if best else 0
+    exponent = _SCALE[best] if best else 0
     digits = repr(float(f"{number / 10.0**exponent:.12g}"))
     digits = digits.removesuffix(".0")
     if "e" in digits:
@@ -170,53 +267,5 @@ def format_value(number: float, quantity: Quantity) -> str:
     return digits + best
 
 
-def preferred_values(series: str, least: float, most: float) -> list[float]:
-    """Values of an E series from `least` to `most`, both included when they belong to it.
-
-    Parameters
-    ----------
-    series : {"E6", "E12", "E24"}
-        IEC 60063 series.
-    least, most : float
-        Limits [SI unit].
-
-    Raises
-    ------
-    DescriptionError
-        For another series.
-    """
-    steps = {
-        "E6": (10, 15, 22, 33, 47, 68),
-        "E12": (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82),
-        "E24": (
-            10,
-            11,
-            12,
-            13,
-            15,
-            16,
-            18,
-            20,
-            22,
-            24,
-            27,
-            30,
-            33,
-            36,
-            39,
-            43,
-            47,
-            51,
-            56,
-            62,
-            68,
-            75,
-            82,
-            91,
-        ),
-    }
-    if series not in steps:
-        raise DescriptionError(f"series {shown(series)} is not known{nearest(series, steps)}")
-    decades = range(math.floor(math.log10(least)) - 2, math.ceil(math.log10(most)) + 1)
-    values = [float(f"{step}e{decade}") for decade in decades for step in steps[series]]
-    return [value for value in values if least * (1 - 1e-9) <= value <= most * (1 + 1e-9)]
+def _size(letter: str) -> float:
+    return float(f"1e{_SCALE[letter]}")

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import re
 
-_BLANKS = " \u00a0\u2009\u202f"
 _APOSTROPHES = "'\u2019"
 _SIGN = "-+\u2212"
 # A number at the beginning of a text: digits with what sets them apart, perhaps an exponent. A blank belongs to it
 # only before three digits.
 _NUMBER = re.compile(
-    rf"([{_SIGN}]?)((?:[0-9]|[.,{_APOSTROPHES}](?=[0-9])|[{_BLANKS}](?=[0-9]{{3}}(?![0-9])))+)([eE][+-]?[0-9]{{1,2}})?"
+    rf"([{_SIGN}]?)((?:[0-9]|[.,{_APOSTROPHES}](?=[0-9])|[ ](?=[0-9]{{3}}(?![0-9])))+)([eE][+-]?[0-9]{{1,2}})?"
 )
 _LONGEST = 30
 

@@ -132,7 +132,10 @@ class Switch:
 
 @dataclass(frozen=True)
 class Mod:
-    """A named change with its reason: the parts it brings, its edits, and the switches it adds."""
+    """A named change with its reason: the parts it brings, its edits, and the switches it adds.
+
+    `sure` names the parts whose values are meant, however odd.
+    """
 
     name: str
     reason: str
@@ -141,6 +144,7 @@ class Mod:
     switches: tuple[Switch, ...]
     valves: tuple[Valve, ...] = ()
     file: str = ""
+    sure: tuple[str, ...] = ()
 
     def every_edit(self) -> tuple[Edit, ...]:
         """All edits of the mod, those of every switch position included."""

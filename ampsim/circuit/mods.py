@@ -9,6 +9,7 @@ from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from .positions import setting_clause
+from .usual_values import check_mod_values
 
 
 def apply_mods(amp: Amp, *mods: Mod) -> Amp:
@@ -29,10 +30,12 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
     Raises
     ------
     DescriptionError
-        When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control.
+        When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control; for
+        values that no such part has at its place.
     """
     for mod in mods:
         _refuse_clash(amp, mod)
+        check_mod_values(amp, mod)
         amp = replace(amp, mods=tuple(sorted((*amp.mods, mod), key=lambda each: each.name)))
     check_shafts(amp)
     return amp

@@ -10,8 +10,17 @@ _MID_TRAVEL = {"linear": 0.5, "audio 10 %": 0.10, "audio 15 %": 0.15, "audio 20 
 TAPERS = (*_MID_TRAVEL, *(f"reverse {name}" for name in _MID_TRAVEL if name != "linear"))
 
 
+# Letters on pots made today; older European ones had A for linear and B for audio.
+_LETTERS = {"a": "audio 15 %", "b": "linear", "c": "reverse audio 10 %"}
+_REVERSE = re.compile(r"(?:reversed?|rev|neg(?:ative)?|inverse|anti|-)[\s.-]*(?=audio|log|aud)")
+_AUDIO = re.compile(r"\b(?:log(?:arithmic|arithmisch)?|aud)\b\.?")
+_SHORT = re.compile(r"(?:a ?([0-9]{2})|([0-9]{2}) ?a)")
+
+
 def parse_taper(text: object, where: str = "taper") -> str:
-    """Return the taper's name in its one spelling; ``"audio"`` alone is the common 15 % law.
+    """Return the taper's name in its one spelling: "audio" or "log" alone is the common 15 % law, "A15" says it too.
+
+    A letter alone is read as on pots made today: A audio, B linear, C reverse audio.
 
     Raises
     ------
@@ -21,7 +30,11 @@ def parse_taper(text: object, where: str = "taper") -> str:
     if not isinstance(text, str):
         raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(text, TAPERS)}")
     name = re.sub(r"\s*%", " %", " ".join(text.lower().split()))
-    name = {"lin": "linear", "audio": "audio 15 %", "reverse audio": "reverse audio 10 %"}.get(name, name)
+    name = name.removesuffix(" taper")
+    name = " ".join(_AUDIO.sub("audio", _REVERSE.sub("reverse ", name)).split())
+    name = re.sub(r"^([0-9]{2}) % ((?:reverse )?audio)$", r"\2 \1 %", _SHORT.sub(r"audio \1\2 %", name, count=1))
+    known = {"lin": "linear", "lin.": "linear", "audio": "audio 15 %", "reverse audio": "reverse audio 10 %"} | _LETTERS
+    name = known.get(name, name)
     if name not in TAPERS:
         raise DescriptionError(f"{where}: {shown(text)} is not a taper{nearest(name, TAPERS)}")
     return name

@@ -15,6 +15,7 @@ from ..circuit.plugging import jack_names, plug_in
 from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_name
 from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
+from ..circuit.usual_values import check_amp_values
 from .mods import read_switch
 from .parts import PINS, ValveFinder, kind_of, read_parts, valves_of
 
@@ -31,6 +32,7 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
         Naming file, entry, offending value and the nearest valid thing.
     """
     top = Entry(data, file)
+    top.read_units()
     name, about = top.label("name"), top.text("about", "")
     parts = read_parts(top.table("parts"))
     rails = tuple(_rail(each) for each in top.tables("rails"))
@@ -39,6 +41,7 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     jacks = tuple(_jack(each, stages) for each in top.tables("jacks"))
     volts = top.table("drawn_volts")
     drawn = tuple((volts.place(key, key), volts.value(key, VOLT)) for key in volts.names())
+    sure = top.designators("sure")
     top.finish()
     if not stages:
         raise top.fail("stages", "an amp needs at least one [[stages]] table")
@@ -47,6 +50,7 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     _unique(top, "jacks", [jack.name for jack in jacks])
     valves = valves_of(parts, file, find_valve)
     amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks)
+    check_amp_values(amp, sure)
     _check(amp)
     return amp
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 
+from ..base.e_series import preferred_values
 from ..base.entries import Entry
 from ..base.errors import nearest, shown
-from ..base.quantities import Quantity, parse_value, preferred_values
+from ..base.quantities import Quantity
 from ..circuit.amp import Amp, Part
 from ..studies.search.wishes import Choice, Drawer, Stocked
 from .mods import read_fitting
 from .parts import QUANTITY, kind_of
 
-_SERIES = re.compile(r"(?:(E6|E12|E24)|drawer)(?:\s+from\s+(\S{1,20})\s+to\s+(\S{1,20}))?")
+_SERIES = re.compile(r"(?:(E6|E12|E24)|drawer)(?:\s+from\s+(\S.{0,19}?)\s+to\s+(\S.{0,19}))?")
 _ADVICE = 'written for example "E12 from 47p to 1n", "drawer", ["1k", "1k5"]'
 _MOST = 500
 
@@ -57,7 +58,7 @@ def _check_part(entry: Entry, amp: Amp, part: str, new: bool) -> None:
 def _values(entry: Entry, kind: str, drawer: Drawer | None) -> tuple[tuple[float, ...], tuple[Stocked, ...]]:
     given, quantity = entry.raw("values"), QUANTITY[kind]
     if isinstance(given, list):
-        values = [parse_value(each, quantity, entry.where("values")) for each in given[: _MOST + 1]]
+        values = [entry.parsed("values", each, quantity) for each in given[: _MOST + 1]]
         return _sorted(entry, values), ()
     found = _SERIES.fullmatch(given.strip()) if isinstance(given, str) else None
     if not found:
@@ -79,7 +80,7 @@ def _values(entry: Entry, kind: str, drawer: Drawer | None) -> tuple[tuple[float
 def _bounds(entry: Entry, edges: list[str | None], quantity: Quantity) -> tuple[float, float]:
     if edges[0] is None:
         return quantity.least, quantity.most
-    low, high = (parse_value(edge, quantity, entry.where("values")) for edge in edges)
+    low, high = (entry.parsed("values", edge, quantity) for edge in edges)
     if low > high:
         raise entry.fail("values", f"{shown(entry.raw('values'))}: the smaller value comes first")
     return low, high

@@ -12,6 +12,7 @@ from ..base.files import bare_name, printable, read_bounded
 from ..circuit.amp import Amp, Mod
 from ..circuit.valves.description import Valve
 from .amps import read_amp
+from .assumptions import assumptions
 from .files import file_of, models_in, read_toml, valve_file
 from .kinds import KINDS, Source
 from .mods import read_mod
@@ -256,6 +257,9 @@ def describe_file(path: Path) -> str:
     tables = read_toml(path)
     for name, kind in KINDS.items():
         if kind.fits(tables):
-            return kind.describe(Loader().load(name, str(path)))
+            read = Loader().load(name, str(path))
+            said = assumptions(tables, read) if isinstance(read, (Amp, Mod)) else []
+            return "\n".join([kind.describe(read), *(["", "Filled in or read by a convention"] if said else []),
+                              *(f"  {line}" for line in said)])  # fmt: skip
     looks = [kind.look for kind in KINDS.values()]
     raise DescriptionError(f"{path}: neither {', '.join(looks[:-1])} nor {looks[-1]}")

@@ -24,10 +24,12 @@ def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
         designator exists) is checked when the mod is fitted.
     """
     top = Entry(data, file)
+    top.read_units()
     name, reason = top.label("name"), top.text("reason")
     parts = read_parts(top.table("parts"))
     edits = tuple(_edit(each, parts) for each in top.tables("edits"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    sure = top.designators("sure")
     top.finish()
     if not edits and not switches:
         raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
@@ -36,7 +38,7 @@ def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     ]
     valves = {valve.type: valve for valve in valves_of(parts, file, find_valve)}
     valves |= {kind: find_valve(kind, f"{file}: {part}") for kind, part in types}
-    mod = Mod(name, reason, parts, edits, switches, tuple(valves.values()), file)
+    mod = Mod(name, reason, parts, edits, switches, tuple(valves.values()), file, sure)
     _check_mod(top, mod)
     return mod
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
-from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, parse_value
 from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
@@ -70,17 +71,48 @@ def _part(table: Entry, key: str) -> AnyPart:
     if kind in QUANTITY:
         return Part(designator, kind, table.value(key, QUANTITY[kind]))
     if kind in _COMPOUND:
+        if kind == "pot" and isinstance(table.raw(key), (str, int, float)):
+            return _pot(designator, Entry({"track": table.raw(key)}, table.file, f"{table.name}.{key}", table.us))
         return _COMPOUND[kind](designator, table.table(key))
     letters = ", ".join(f"{letter} {name}" for letter, name in _KINDS.items())
     raise table.fail(key, f"{shown(key)} tells no kind of part by its letters; known: {letters}")
 
 
 def _pot(designator: str, entry: Entry) -> Pot:
-    track, control = entry.value("track", OHM), entry.label("control", designator.lower())
-    taper = parse_taper(entry.raw("taper"), entry.where("taper")) if entry.has("taper") else "linear"
+    track, marked = read_track(entry, "track")
+    control = entry.label("control", designator.lower())
+    taper = parse_taper(entry.raw("taper"), entry.where("taper")) if entry.has("taper") else marked or "linear"
+    if marked and marked != taper:
+        raise entry.fail("taper", f"{taper} beside a track marked {shown(entry.raw('track'))}, which is {marked}")
     rotation = entry.number("rotation", 0.0, 1.0, 0.5)
     entry.finish()
     return Pot(designator, track, taper, control, rotation)
+
+
+def read_track(entry: Entry, key: str) -> tuple[float, str]:
+    """A track [ohm] and the taper that is marked beside it: "1M" (no taper), "A1M", "500kB", "250k lin".
+
+    Raises
+    ------
+    DescriptionError
+        When it is missing, or cannot be read, or in two ways.
+    """
+    text = entry.raw(key)
+    found = set(_marked_tracks(text)) if isinstance(text, str) and len(text) <= 40 else set()
+    if len(found) > 1:
+        ways = " or as ".join(f"{format_value(track, OHM)} {taper}" for track, taper in sorted(found))
+        raise entry.fail(key, f"{shown(text)} can be read as {ways}; write track and taper apart")
+    return found.pop() if found else (entry.value(key, OHM), "")
+
+
+def _marked_tracks(text: str) -> Iterator[tuple[float, str]]:
+    """Every way to part a text into a track and a taper, or a taper and a track."""
+    for cut in range(1, len(text)):
+        first, last = text[:cut].strip(" ,"), text[cut:].strip(" ,")
+        last = last[1:] if len(last) == 2 and last[0] == "-" else last  # "1M-A"
+        for track, taper in ((first, last), (last, first)):
+            with contextlib.suppress(DescriptionError):
+                yield parse_value(track, OHM), parse_taper(taper)
 
 
 def _transformer(designator: str, entry: Entry) -> Transformer:

@@ -45,6 +45,7 @@ def read_drawer(data: Mapping[str, object], file: str) -> Drawer:
         Naming file, entry, offending value; also for a drawer without parts.
     """
     top = Entry(data, file)
+    top.read_units()
     name = top.label("name")
     tables = [(each, kind) for kind in ("resistor", "capacitor") for each in top.tables(f"{kind}s")]
     parts = [part for each, kind in tables for part in _drawer_parts(each, kind)]
@@ -89,6 +90,7 @@ def read_wishes(
         another, parts and valves that are not there, an empty drawer, a margin without a loop, too many circuits.
     """
     top = Entry(data, file)
+    top.read_units()
     for key in ("amp", "mods", "drawer"):
         top.has(key)
     name, about = top.label("name"), top.text("about", "")

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ampsim.base.e_series import preferred_values
 from ampsim.base.errors import DescriptionError
-from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, format_value, parse_value, preferred_values
+from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, format_value, parse_value
 
 # RKM code examples of IEC 60062:2016 (4K7, 4R7, R47, 47K3), the rest common practice on drawings.
 WRITTEN = [

@@ -430,6 +430,10 @@ def test_what_cannot_be_is_refused_with_its_entry(tables: dict[str, object], wor
     ("text", "words"),
     [
         ("V1A.plate,165,5\n", "line 1.*semicolons"),
+        ('V1A.plate,165.5\n"V1A.cathode","1,310"\n', "volts.*V1A.cathode.*'1,310' can be read as 1310 or as 1.31"),
+        ("B1;310,1\nV1A.cathode;1,310\n", "V1A.cathode.*1310 or as 1.31"),
+        ("B1;310,1\nV1A.cathode;1.310\n", "V1A.cathode.*'1.310' may part thousands.*write 1310 or 1,3100"),
+        ("mains;1,230\nB1;310\n", "mains.*1230 or as 1.23"),
         ("V1A.plate\n", "line 1.*not a place and a value"),
         ("B1;310\nB1;311\n", "line 2.*already"),
         ("place;one;other\nB1;310;311\n", "line 1: 3 columns.*measured"),

@@ -40,7 +40,7 @@ def edits_on(draw, designators, first):
             edits.append(
                 {"fit": new} | ({"in_series_at": f"{designator}.1"} if action == "series" else {"across": designator})
             )
-    return {"reason": "because", "parts": parts, "edits": edits}
+    return {"reason": "because", "parts": parts, "edits": edits, "sure": [*designators, *parts]}
 
 
 @st.composite

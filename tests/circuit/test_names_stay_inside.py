@@ -28,7 +28,9 @@ MEANT_OTHERWISE = {
 TOUCHED = {
     "circuit/build.py": {"template"},
     "circuit/signal_path.py": {"template"},
+    "circuit/usual_values.py": {"template", "roles"},
     "library/amps.py": {"roles"},
+    "library/assumptions.py": {"template", "roles"},
     "library/overview.py": {"template", "roles"},
 }
 # What may be imported from `circuit.stages` and its modules; never a template by its constant.
@@ -36,6 +38,7 @@ IMPORTED = {
     "stages": {"TEMPLATES", "Kind", "Template", "stages_of", "with_part"},
     "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "net_word", "rail_net", "two_ends"},
     "stages.power": {"tap_pin"},
+    "stages.usual_values": {"usual_span"},
 }
 # Names of parameters that mean something else besides, and the others.
 OTHER_WORDS = {"C", "G", "exponent", "k", "mu", "width", "x"}

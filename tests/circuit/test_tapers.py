@@ -37,3 +37,35 @@ def test_tapers_have_one_spelling():
     assert parse_taper("Audio 15%") == parse_taper("audio") == "audio 15 %"
     with pytest.raises(DescriptionError, match="nearest: linear"):
         parse_taper("linaer")
+
+
+@pytest.mark.parametrize(
+    ("written", "taper"),
+    [
+        ("log", "audio 15 %"),
+        ("LOG", "audio 15 %"),
+        ("lin", "linear"),
+        ("Lin.", "linear"),
+        ("linear taper", "linear"),
+        ("A", "audio 15 %"),
+        ("B", "linear"),
+        ("C", "reverse audio 10 %"),
+        ("A10", "audio 10 %"),
+        ("20A", "audio 20 %"),
+        ("log 10%", "audio 10 %"),
+        ("10 % log", "audio 10 %"),
+        ("logarithmic", "audio 15 %"),
+        ("reverse log", "reverse audio 10 %"),
+        ("rev. log", "reverse audio 10 %"),
+        ("antilog", "reverse audio 10 %"),
+        ("neg log 20 %", "reverse audio 20 %"),
+    ],
+)
+def test_a_taper_is_read_as_drawings_and_pots_have_it(written: str, taper: str) -> None:
+    assert parse_taper(written) == taper
+
+
+@pytest.mark.parametrize("written", ["30A", "W", "S", "log lin", "audio audio", "", "%", "A 1"])
+def test_a_taper_that_means_nothing_is_refused_with_those_that_are_known(written: str) -> None:
+    with pytest.raises(DescriptionError, match=r"P1.taper: .* is not a taper; (nearest|known): .*"):
+        parse_taper(written, "P1.taper")

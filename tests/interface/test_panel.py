@@ -24,8 +24,8 @@ from ampsim.simulation.facts import VALVES, get, put
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 
 from ampsim import apply_mods, job, simulate
+from ampsim.base.e_series import preferred_values
 from ampsim.base.errors import AmpsimError, DescriptionError
-from ampsim.base.quantities import preferred_values
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.tapers import track_fraction
 from ampsim.circuit.values import value_of, with_values

@@ -20,7 +20,7 @@ AMP_A = [
     ("two multipliers", 'R3 = "100k"', 'R3 = "100kk"', ["parts.R3", "'100kk'", "4k7"]),
     ("a capital microfarad", 'C1 = "1u"', 'C1 = "1M"', ["parts.C1", "'1M'", "1u"]),
     ("a capacitor in ohms", 'C2 = "22n"', 'C2 = "22k"', ["parts.C2", "'22k'", "22n"]),
-    ("a bare number of farads", 'C2 = "22n"', "C2 = 22", ["parts.C2", "22", "outside"]),
+    ("a bare number of farads", 'C2 = "22n"', "C2 = 22", ["parts.C2", "22p", "22u", "without a unit"]),
     ("a resistor in volts", 'R4 = "1k5"', 'R4 = "15V"', ["parts.R4", "'15V'"]),
     ("no ohms at all", 'R4 = "1k5"', 'R4 = "0"', ["parts.R4", "'0'", "outside"]),
     ("a negative resistor", 'R4 = "1k5"', 'R4 = "-1k5"', ["parts.R4", "'-1k5'", "4k7"]),

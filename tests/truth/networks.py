@@ -9,7 +9,8 @@ from functools import partial
 import numpy as np
 
 from ampsim import FrequencySweep, simulate
-from ampsim.base.quantities import OHM, parse_value, preferred_values
+from ampsim.base.e_series import preferred_values
+from ampsim.base.quantities import OHM, parse_value
 from ampsim.circuit.amp import Amp
 from tests.truth.bench import Parts, amp, gains, stage
 from tests.truth.claims import CLOSED, Case, Claim, Limit, printed

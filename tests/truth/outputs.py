@@ -74,7 +74,7 @@ def _stage(row: str, circuit: str, valve: Valve, at: Mapping[str, float]) -> Amp
     before = [_splitter(parts, "cathode_ohms" in at)] if double else []
     if not double and "cathode_ohms" not in at:
         # So large that grid current cannot shift the bias while a tone lasts.
-        parts |= {"C5": 1e-3, "R5": "10k"}
+        parts |= {"C5": "1m", "R5": "10k"}
         roles |= {"coupling": "C5", "grid_leak": "R5", "bias": "bias"}
     output = stage("push-pull output" if double else "single-ended output", **sockets, **roles)
     return amp(parts, [*before, output, stage("load", load="R1")], *rails)

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from ampsim import FrequencySweep
-from ampsim.base.quantities import preferred_values
+from ampsim.base.e_series import preferred_values
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import parse_wishes
 from ampsim.simulation.ports import PortCase, reduce
@@ -52,7 +52,7 @@ def _bright_cases() -> list[Case]:
     return found
 
 
-def _stage(bypass: float) -> Amp:
+def _stage(bypass: float | str) -> Amp:
     roles: dict[str, Any] = {"grid_leak": "R3", "plate_load": "R1", "cathode_resistor": "R2", "cathode_bypass": "C1"}
     parts = {"V1": "12AX7", "R1": "100k", "R2": "1k5", "R3": "1M", "C1": bypass}
     return amp(parts, [stage("triode stage", valve="V1", supply="B1", **roles)], rail("B1", 300.0))
@@ -60,7 +60,7 @@ def _stage(bypass: float) -> Amp:
 
 def _shelf(share: float) -> dict[str, float]:
     """Change of gain [dB] by a capacitor at a port, less that of the closed form, at a share of the way up."""
-    low, high = (abs(gains(_stage(farads), "V1.plate", hertz=100.0)[0]) for farads in (1e-13, 1.0))
+    low, high = (abs(gains(_stage(farads), "V1.plate", hertz=100.0)[0]) for farads in (1e-13, "999m"))
     zero, rise = 1.0 / (2.0 * math.pi * 1500.0 * 0.68e-6), high / low
     hertz = zero * rise**share
     closed = 10.0 * math.log10((1.0 + (hertz / zero) ** 2) / (1.0 + (hertz / zero / rise) ** 2))

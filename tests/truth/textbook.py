@@ -14,7 +14,7 @@ from tests.truth.claims import CLOSED, Case, Claim, Limit, printed
 from tests.truth.valves_alone import static
 
 NETWORK = 10.0 ** (0.01 / 20.0) - 1.0  # 0.01 dB as a fraction
-HUGE = 0.1  # F: no impedance at any frequency used here
+HUGE = "100m"  # F: no impedance at any frequency used here
 BASICS = "M. Robinson, Fun with Tubes, Basics 4, examples 4.1 and 4.2"
 RESULT = "small-signal closed form of any valve textbook, worked out apart from ampsim"
 KOREN = "university electronics textbook, ch. 6 Vacuum Tubes, p. 176, eqs 6.36-6.42"

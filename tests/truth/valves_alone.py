@@ -91,7 +91,7 @@ def static(valve: Valve, plate: float, grid: float, screen: float | None) -> dic
 def _four_valves(valve: Valve, plate: float, grid: float, screen: float | None) -> Amp:
     joined = valve.family == "pentode" and screen is None
     parts: dict[str, object] = {f"V{n}": valve.type for n in (1, 2, 3)}
-    parts |= {"R2": PLATE_FOOT, "R3": PLATE_FEED, "C2": 1e-3, "C3": 1e-3, "L2": 1e4, "L3": 1e4}
+    parts |= {"R2": PLATE_FOOT, "R3": PLATE_FEED, "C2": "1m", "C3": "1m", "L2": 1e4, "L3": 1e4}
     rails = [rail("BP", plate), rail("BG", grid)]
     wires: dict[str, object] = {
         "R2": ["BP", "out"], "C2": ["in", "grid_two"], "L2": ["grid_two", "BG"],
@@ -101,7 +101,7 @@ def _four_valves(valve: Valve, plate: float, grid: float, screen: float | None) 
     screens = plates if joined else dict.fromkeys(plates, "BS")
     if screen is not None:
         rails.append(rail("BS", screen))
-        parts |= {"V4": valve.type, "R4": PLATE_FOOT, "C4": 1e-3, "L4": 1e4}
+        parts |= {"V4": valve.type, "R4": PLATE_FOOT, "C4": "1m", "L4": 1e4}
         wires |= {"R4": ["BP", "plate_four"], "C4": ["in", "screen_four"], "L4": ["screen_four", "BS"]}
         plates[4], grids[4], screens[4] = "plate_four", "BG", "screen_four"
     for n in plates:

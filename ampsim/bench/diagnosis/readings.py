@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ...base.entries import Entry
@@ -20,7 +20,7 @@ from .probes import MOST_PROBES, probe
 from .readings_text import place_value_tables
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", LEAST_VOLTS, MOST_VOLTS)
-_METER = Quantity("meter impedance", "ohm", OHM.spellings, OHM.multipliers, 1e4, 1e12)
+_METER = replace(OHM, name="meter impedance", least=1e4, most=1e12)
 _DIGIT = Quantity("last digit", "V", ("V",), "m", 1e-6, 10.0)
 # The supply is known to this share: of what a mains reading says, and without one (own choice; EN 50160 allows the
 # mains 10 %).

@@ -51,7 +51,20 @@ def place_value_tables(data: bytes, name: str) -> dict[str, object]:
             table[place] = value
         if len(volts) > MOST_PROBES:
             raise DescriptionError(f"{where}: more than {MOST_PROBES} readings")
+    _refuse_points_among_commas({**about, **volts}, name)
     return {**about, "volts": volts}
+
+
+def _refuse_points_among_commas(values: dict[str, str], name: str) -> None:
+    """Where other numbers have decimal commas, a point before three digits may part thousands."""
+    commas = [value for value in values.values() if re.fullmatch(r"[^.]*[0-9],(?![0-9]{3}(?![0-9]))[0-9]+[^.]*", value)]
+    for place, value in values.items():
+        found = re.match(r"[+-]?([1-9][0-9]{0,2})\.([0-9]{3})(?![0-9])", value)
+        if commas and found:
+            raise DescriptionError(
+                f"{name}: {shown(place)}: {shown(value)} may part thousands, for {shown(commas[0])} has a decimal "
+                f"comma; write {found[1]}{found[2]} or {found[1]},{found[2]}0"
+            )
 
 
 def _cells(line: str, where: str) -> list[str]:

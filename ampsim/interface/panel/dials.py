@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ...base.e_series import preferred_values
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.quantities import OHM, Quantity, format_value, parse_value, preferred_values
+from ...base.quantities import OHM, Quantity, format_value, parse_value
 from ...circuit.amp import Amp, Control, Part, Pot
 from ...circuit.positions import face
 from ...circuit.signal_path import listening_points

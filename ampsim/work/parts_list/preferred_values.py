@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ...base.quantities import preferred_values
+from ...base.e_series import preferred_values
 
 SERIES = ("E6", "E12", "E24")
 

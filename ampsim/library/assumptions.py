@@ -1,0 +1,102 @@
+"""What a file leaves open and ampsim fills in: tapers, a transformer's and a loudspeaker's data, units, the source."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ..base.entries import Entry
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value
+from ..circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Part, Pot, Transformer
+from ..circuit.positions import face
+from ..circuit.stages import TEMPLATES, Kind, stages_of
+from .parts import read_track
+
+# The entries of a transformer and a loudspeaker that a file may leave out, and what they are [SI unit].
+_TRANSFORMER: dict[str, Quantity] = {
+    "inductance": HENRY,
+    "leakage": HENRY,
+    "primary_resistance": OHM,
+    "secondary_resistance": OHM,
+    "capacitance": FARAD,
+}
+_FARADS = {0: "farads", -6: "microfarads", -12: "picofarads"}
+_LOUDSPEAKER: dict[str, Quantity] = {"resonance": HERTZ, "peak": OHM, "reactance": OHM}
+
+
+def assumptions(tables: Mapping[str, Any], read: Amp | Mod) -> list[str]:
+    """Say what was filled in or read by a convention, a line for each part.
+
+    Parameters
+    ----------
+    tables : mapping
+        Of the file.
+    read : Amp or Mod
+        What was read of them.
+    """
+    parts = tables.get("parts", {})
+    found = [line for part in read.parts for line in _of_part(part, parts[part.designator], read.file)]
+    found += [f"{name}: kept as it is written, however odd (sure)" for name in _names(tables.get("sure", ()))]
+    return [*found, *_of_amp(read)] if isinstance(read, Amp) else found
+
+
+def _names(given: object) -> list[str]:
+    return [str(each) for each in (given if isinstance(given, (list, tuple)) else [given])]
+
+
+def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
+    if isinstance(part, Pot):
+        yield from (f"{part.designator}: {words}" for words in _of_pot(part, given, file))
+    elif isinstance(part, Part) and part.kind == "capacitor" and not re.search(r"[A-Za-zµμ]", str(given)):
+        power = round(math.log10(part.value / float(str(given).replace(",", "."))))
+        yield f"{part.designator}: {given} is in {_FARADS[power]}, {format_value(part.value, FARAD)}"
+    elif isinstance(part, Transformer):
+        yield from _filled_in(part, given, _TRANSFORMER)
+        if "secondary" not in given:
+            yield f"{part.designator}: secondary in phase with primary_a"
+    elif isinstance(part, Loudspeaker):
+        yield from _filled_in(part, given, _LOUDSPEAKER)
+
+
+def _of_pot(part: Pot, given: Any, file: str) -> Iterator[str]:
+    table = given if isinstance(given, Mapping) else {"track": given}
+    marked = read_track(Entry(table, file), "track")[1]
+    written = str(table.get("taper", table["track"] if marked else ""))
+    if not written:
+        yield f"no taper is given; {part.taper}"
+    elif re.search(r"\b[abc]\b|[abc]$|^[abc](?=[0-9])", written, re.I) and not re.search(r"[0-9] ?%", written):
+        letters = "letters as on pots made today; older European ones have A for linear and B for audio"
+        yield f"'{written}' is {part.taper} ({letters})"
+    elif "%" not in written and part.taper != "linear":
+        yield f"'{written}' is {part.taper}"
+    if "rotation" not in table:
+        yield f"no rotation is given; it stands at {face(part.rotation)} of 10"
+
+
+def _filled_in(
+    part: Transformer | Loudspeaker, given: Mapping[str, Any], known: Mapping[str, Quantity]
+) -> Iterator[str]:
+    lacking = [name for name in known if name not in given]
+    said = [f"{name.replace('_', ' ')} {_written(getattr(part, name), known[name])}" for name in lacking]
+    if isinstance(part, Loudspeaker) and "q" not in given:
+        said.append(f"q {part.q:g}")
+    if said:
+        yield f"{part.designator}: {', '.join(said)} (usual ones; none are given)"
+
+
+def _written(value: float, quantity: Quantity) -> str:
+    text = format_value(float(f"{value:.3g}"), quantity)
+    return text if re.search(r"[a-zA-Z]", text) else f"{text} {quantity.unit}"
+
+
+def _of_amp(amp: Amp) -> Iterator[str]:
+    if not stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE):
+        yield "no guitar and no generator stage: the input is driven without any source resistance"
+    for stage in amp.stages:
+        given = dict(stage.roles)
+        for role, rule in TEMPLATES[stage.template].roles.items():
+            default = re.search(r"\(default: (.+?)\)", rule.about)
+            if default and role not in given:
+                yield f"{stage.name}: no {role.replace('_', ' ')} is given; {default[1]}"

@@ -13,7 +13,7 @@ from .clips import Clip, Clips
 from .wording import TRUE_LEVEL
 
 TEXT = "listening.txt"
-_LONGEST_WORD, _WIDTH = 60, 110
+_WIDTH = 110
 
 
 def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] = ()) -> tuple[Path, ...]:
@@ -41,7 +41,7 @@ def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] =
     home = Path(folder)
     # Where it stands, or else what it is: numbers tell apart what is cut.
     labels = [clip.label.partition(", ")[2] or clip.label for clip in matched] + [clip.label for clip in true_level]
-    words = [file_word(label)[:_LONGEST_WORD].strip("-") for label in labels]
+    words = [file_word(label) for label in labels]
     names = [f"{n:02d}-{word}.wav" for n, word in enumerate(words, 1)]
     files = [
         write_wav(home / name, clip.samples, clip.rate)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
 import os
 import re
 import secrets
@@ -19,7 +20,8 @@ _LOCK = ".job.lock"
 _PATIENCE = 10.0  # s
 _PAUSE = 0.02  # s
 _ROOM = 1 << 20  # bytes that are tried
-_LONGEST_NAME = 255  # bytes, of usual file systems
+# What common file systems take for one name [bytes]; with our endings; and a title in a name [characters].
+_LONGEST_NAME, _LONGEST_STEM, _LONGEST_WORD = 240, 200, 60
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,90}")
 
 
@@ -82,9 +84,11 @@ def write_whole(path: Path, content: bytes | str) -> Path:
     Raises
     ------
     DescriptionError
-        When it cannot be written (no room left, no permission); the old file then is as it was.
+        When it has no name or one too long, or cannot be written (no room left, no permission); the old file then
+        is as it was.
     """
-    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+    check_name(path)
+    partial = path.with_name(f"{path.name[:_LONGEST_STEM]}.{secrets.token_hex(4)}.part")
     data = content.encode() if isinstance(content, str) else content
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -112,9 +116,8 @@ def refuse_unwritable(folder: Path) -> None:
     DescriptionError
         When they cannot: no permission, no room left, a file in the way, or a name that the system does not take.
     """
+    check_name(folder if "\0" in str(folder) else folder.absolute(), "a folder")
     try:
-        if "\0" in str(folder) or len(os.fsencode(folder.name)) > _LONGEST_NAME:
-            raise OSError(errno.ENAMETOOLONG, "its name cannot be used")
         home = next(each for each in (folder, *folder.absolute().parents) if each.exists())
         if not home.is_dir():
             raise OSError(errno.ENOTDIR, f"{printable(home.name)} is a file, not a folder")
@@ -166,9 +169,31 @@ def lock_folder(folder: Path) -> Iterator[bool]:
         lock.release()
 
 
+def check_name(path: Path, what: str = "a file") -> None:
+    """Refuse a path that can be no file or folder of its own.
+
+    Raises
+    ------
+    DescriptionError
+        When it has no last name ("", "/", "x/.."), a null byte, or a name longer than file systems take.
+    """
+    if not path.name or path.name == ".." or "\0" in str(path):
+        raise DescriptionError(f"{shown(str(path))} is no name for {what}")
+    longest = max(path.parts, key=lambda each: len(os.fsencode(each)))
+    if len(os.fsencode(longest)) > _LONGEST_NAME:
+        raise DescriptionError(
+            f"{shown(longest)}: {len(os.fsencode(longest))} characters are too many for the name of {what}; "
+            f"at most {_LONGEST_NAME}"
+        )
+
+
 def file_word(text: str) -> str:
-    """A title as part of a file's name: small letters, digits and hyphens."""
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
+    """A title as part of a file's name: small letters, digits and hyphens; a long one is cut, and stays its own."""
+    word = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
+    if len(word) <= _LONGEST_WORD:
+        return word
+    mark = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:4]
+    return f"{word[: _LONGEST_WORD - 5].rstrip('-')}-{mark}"
 
 
 def bare_name(name: object) -> str | None:

@@ -72,12 +72,12 @@ def lesson_stage(seed: int | None = None) -> Amp:
     """A single bypassed triode stage; with a seed, values drawn from what such stages carry."""
     draw = random.Random(seed)
     plate, cathode, bypass = (
-        ("100k", "1k5", "680n")
+        ("100k", "1k5", "820n")
         if seed is None
         else (
-            draw.choice(("82k", "100k", "150k", "220k")),
+            draw.choice(("82k", "100k", "150k", "180k")),
             draw.choice(("820", "1k", "1k5", "2k2", "2k7", "3k3")),
-            draw.choice(("330n", "470n", "680n", "1u", "2u2", "4u7")),
+            draw.choice(("330n", "470n", "820n", "1u", "2u2", "4u7")),
         )
     )
     parts = {"V1A": "12AX7", "R1": "1M", "R3": plate, "R4": cathode, "C1": bypass}

@@ -204,11 +204,11 @@ def stage_told(amp: Amp, state: State, position: dict[str, str] | None = None) -
 
 
 def test_a_modded_amp_is_held_against_its_own_parts() -> None:
-    mod = {"name": "more gain", "reason": "trial", "parts": {}, "edits": [{"replace": "R3", "with": "220k"}]}
+    mod = {"name": "more gain", "reason": "trial", "parts": {}, "edits": [{"replace": "R3", "with": "150k"}]}
     amp = apply_mods(load_amp("lesson-stage"), parse_mod(mod, "more gain"))
     assert stage_told(amp, State()).healthy
     found = stage_told(amp, State(factors=(("r3", 1.6),)))
-    assert found.suspicions[0].words.startswith("R3 has risen to 350k (drawn 220k)")
+    assert found.suspicions[0].words.startswith("R3 has risen to 240k (drawn 150k)")
 
 
 def test_a_part_is_told_with_the_value_of_the_switch_position() -> None:

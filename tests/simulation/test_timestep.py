@@ -288,8 +288,8 @@ def test_random_amps_play():
 
 def test_a_knob_that_moves_ends_where_it_points():
     amp, samples = load_amp("lesson-stage"), tone(400.0, 0.05, 0.2)
-    moved = play(amp, samples, RATE, position={"bypass": "none"}, moves=[(0.02, {"bypass": "680n"})])
-    there = play(amp, samples, RATE, position={"bypass": "680n"})
+    moved = play(amp, samples, RATE, position={"bypass": "none"}, moves=[(0.02, {"bypass": "820n"})])
+    there = play(amp, samples, RATE, position={"bypass": "820n"})
     here = play(amp, samples, RATE, position={"bypass": "none"})
     scale = np.abs(there.volts).max()
     assert np.abs(moved.volts[:900] - here.volts[:900]).max() < 1e-3 * scale

@@ -302,9 +302,9 @@ def test_values_reach_parts_of_drawing_mods_and_switches():
 
 
 def switched_amp() -> Amp:
-    """The workshop amp with a switch that puts 220k in place of R3, and one that takes C5 out."""
+    """The workshop amp with a switch that puts 150k in place of R3, and one that takes C5 out."""
     switches = [
-        {"designator": "S9", "control": "tried", "positions": {"a": [], "b": [{"replace": "R3", "with": "220k"}]}},
+        {"designator": "S9", "control": "tried", "positions": {"a": [], "b": [{"replace": "R3", "with": "150k"}]}},
         {"designator": "S8", "control": "edge", "positions": {"on": [], "off": [{"lift": "C5"}]}},
     ]
     return apply_mods(AMP, parse_mod({"name": "switched", "reason": "trial", "switches": switches}))
@@ -314,9 +314,9 @@ def test_where_a_switch_puts_in_another_part_its_value_stands():
     amp = switched_amp()
     new = with_values(amp, {"R3": 470e3})
     assert circuit_at(new, {"tried": "a"}).parts["R3"].value == 470e3
-    assert circuit_at(new, {"tried": "b"}).parts["R3"].value == 220e3
+    assert circuit_at(new, {"tried": "b"}).parts["R3"].value == 150e3
     assert switched_value(amp, "R3", {}) is None
-    assert switched_value(amp, "R3", {"tried": "b"}) == SwitchedValue("tried", "b", 220e3)
+    assert switched_value(amp, "R3", {"tried": "b"}) == SwitchedValue("tried", "b", 150e3)
     assert switched_value(amp, "C5", {"edge": "off"}) == SwitchedValue("edge", "off", None)
     bright = apply_mods(AMP, load_mod("bright-switch"))
     places = {label: switched_value(bright, "C101", {"bright": label}) for label in ("open", "120p", "390p")}

@@ -170,15 +170,15 @@ def test_a_screen_resistor_of_a_hot_mod_is_two_watts_or_more() -> None:
 
 
 def test_a_cathode_resistor_at_the_first_valve_asks_for_low_noise() -> None:
-    assert "low noise" in line(listed(modded([{"replace": "R3", "with": "220k"}])), "R3").rating.why
-    assert "low noise" not in line(listed(modded([{"replace": "R10", "with": "220k"}])), "R10").rating.why
+    assert "low noise" in line(listed(modded([{"replace": "R3", "with": "150k"}])), "R3").rating.why
+    assert "low noise" not in line(listed(modded([{"replace": "R10", "with": "150k"}])), "R10").rating.why
 
 
 def test_values_that_a_switch_replaces_are_bought_apart() -> None:
-    positions = {"stock": [], "tight": [{"replace": "C2", "with": "2n2"}], "thin": [{"replace": "C2", "with": "470p"}]}
+    positions = {"stock": [], "tight": [{"replace": "C2", "with": "3n9"}], "thin": [{"replace": "C2", "with": "1n2"}]}
     switch = {"designator": "S160", "control": "bass cut", "drawn": "stock", "positions": positions}
     found = listed(modded(switches=[switch]))
-    assert [(each.part, each.wanted) for each in found.lines[:2]] == [("C2", "2n2"), ("C2", "470p")]
+    assert [(each.part, each.wanted) for each in found.lines[:2]] == [("C2", "3n9"), ("C2", "1n2")]
     assert all(each.carries_volts > 100.0 for each in found.lines[:2])
 
 
@@ -220,9 +220,9 @@ def test_what_lies_in_the_drawer_is_not_bought() -> None:
 
 
 def test_a_part_too_weak_stays_in_the_drawer() -> None:
-    weak = parse_drawer({"name": "thin", "capacitors": [{"values": ["2n2"], "volts": "50"}]})
-    found = line(listed(modded([{"replace": "C2", "with": "2n2"}]), drawer=weak), "C2")
-    assert found.at_hand == "buy: the drawer's 2n2 50 V stands too little"
+    weak = parse_drawer({"name": "thin", "capacitors": [{"values": ["3n9"], "volts": "50"}]})
+    found = line(listed(modded([{"replace": "C2", "with": "3n9"}]), drawer=weak), "C2")
+    assert found.at_hand == "buy: the drawer's 3n9 50 V stands too little"
 
 
 def test_like_parts_are_bought_together() -> None:

@@ -200,20 +200,20 @@ def test_mistakes_are_caught_cold(mistake: str) -> None:
 def test_a_part_that_no_reading_in_circuit_would_miss_is_buzzed() -> None:
     """Beside 4k7 to ground through the winding, 68k hardly shows; a plate load shows, a capacitor never does."""
     found = work_steps(load_amp("workshop-a"), modded(
-        [{"replace": "R20", "with": "150k"}, {"replace": "R3", "with": "220k"}, {"fit": "C160", "across": "R11"}],
+        [{"replace": "R20", "with": "150k"}, {"replace": "R3", "with": "150k"}, {"fit": "C160", "across": "R11"}],
         parts={"C160": "1u"})).steps  # fmt: skip
-    buzzed = {name: "buzz each joint" in step.do for step in found for name in ("R20", "R3 (220k)", "C160")
+    buzzed = {name: "buzz each joint" in step.do for step in found for name in ("R20", "R3 (150k)", "C160")
               if step.phase == "fit" and f"Fit {name}" in step.do}  # fmt: skip
-    assert buzzed == {"R20": True, "R3 (220k)": False, "C160": True}
+    assert buzzed == {"R20": True, "R3 (150k)": False, "C160": True}
 
 
 def test_a_part_is_read_before_it_goes_in_and_after_it_came_out() -> None:
     loose = [check for step in plan().steps for check in step.checks if "loose" in check.what]
     assert any(check.what.startswith("R3, taken out,") and check.passes(104e3) for check in loose)
-    (new,) = [check for check in loose if check.what.startswith("R3 (220k)")]
+    (new,) = [check for check in loose if check.what.startswith("R3 (150k)")]
     assert not new.passes(22e3)
     assert new.passes(215e3)
-    assert new.words == "R3 (220k) loose: 220k ohm (198k ohm to 242k ohm)"
+    assert new.words == "R3 (150k) loose: 150k ohm (135k ohm to 165k ohm)"
 
 
 def test_a_new_knob_is_read_at_both_ends() -> None:

@@ -103,12 +103,12 @@ def test_parts_used_together_share_a_lug() -> None:
 
 
 def test_another_value_is_another_part_on_a_change_over_contact() -> None:
-    wired = wiring(with_switch({"100k": [], "220k": [Edit("replace", "R3", 220e3)]}))
+    wired = wiring(with_switch({"100k": [], "150k": [Edit("replace", "R3", 150e3)]}))
     (plan,) = wired.switches
     assert plan.kind == "toggle on-on, 1 pole (SPDT)"
     assert [len(row.closed) for row in plan.rows] == [1, 1]
     assert wired.bought == {"R3B": "R3"}
-    assert wired.parts["R3B"] == Part("R3B", "resistor", 220e3)
+    assert wired.parts["R3B"] == Part("R3B", "resistor", 150e3)
     assert len(wired.unsoldered) == 1
     assert wired.unsoldered[0][0].startswith("R3.")
 
@@ -181,14 +181,14 @@ def wrongly(wired: Wiring, fault: int) -> Wiring:
 
 @pytest.mark.parametrize("fault", range(3))
 def test_a_fault_in_the_list_or_table_is_found(fault: int) -> None:
-    wired = wiring(with_switch({"100k": [], "220k": [Edit("replace", "R3", 220e3)]}))
+    wired = wiring(with_switch({"100k": [], "150k": [Edit("replace", "R3", 150e3)]}))
     assert mismatches(wrongly(wired, fault))
 
 
 def test_the_same_contacts_as_a_moving_switch() -> None:
     # What the pop is worked out with and what is soldered are the same contacts.
     for positions in (
-        {"a": [], "b": [Edit("replace", "R3", 220e3)]},
+        {"a": [], "b": [Edit("replace", "R3", 150e3)]},
         {"a": [], "b": [Edit("bridge", "R2")]},
         {"a": [], "b": [Edit("lift", "C1")]},
         {"a": [], "b": [Edit("fit", "R900", in_series="R9.1"), Edit("replace", "R11", 2e3)]},

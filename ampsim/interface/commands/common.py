@@ -20,6 +20,13 @@ if TYPE_CHECKING:
 JOB = "a job folder, a job file or the name of one (default: bright-cathode-depth)"
 
 
+def named_path(text: str) -> Path:
+    """A path that was given; an empty one is no name, and not the folder one stands in."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("it is empty; a name is expected")
+    return Path(text)
+
+
 def job_argument(parser: argparse.ArgumentParser) -> None:
     """Add the job to take, which may be left out."""
     parser.add_argument("job", nargs="?", help=JOB)
@@ -40,7 +47,7 @@ def amp_options(parser: argparse.ArgumentParser) -> None:
 
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
     """Add `--to`: where something is written."""
-    parser.add_argument("--to", type=Path, help=f"{what} (default: {default})")
+    parser.add_argument("--to", type=named_path, help=f"{what} (default: {default})")
 
 
 def page_options(parser: argparse.ArgumentParser) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import pkgutil
 import sys
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from types import ModuleType
 
 from ...base.errors import AmpsimError
 from ...base.terminal import spell_missing_signs
+from ...base.files import printable
 
 _LAST = 1000  # commands without a place of their own stand last in the help
 
@@ -25,12 +27,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except AmpsimError as problem:
         print(f"ampsim: {problem}", file=sys.stderr)
         return 1
+    except OSError as problem:
+        if isinstance(problem, BrokenPipeError):
+            # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
+            sys.stderr.close()
+            return 0
+        named = f"{printable(problem.filename)}: " if isinstance(problem.filename, (str, os.PathLike)) else ""
+        print(f"ampsim: {named}{problem.strerror or problem}", file=sys.stderr)
+        return 1
     except KeyboardInterrupt:
         print("ampsim: stopped; nothing is left running", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
-        sys.stderr.close()
     except (ImportError, SyntaxError, EOFError) as problem:
         return _broken(problem)
     return 0

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from ...base.caution import CAUTION
-from .common import Commands
+from .common import Commands, named_path
 
 PLACE = 70
 
@@ -14,7 +13,7 @@ PLACE = 70
 def add(commands: Commands) -> None:
     """Add "tone"."""
     parser = commands.add_parser("tone", help="write the sweep to play through an amp, as a WAV file")
-    parser.add_argument("file", type=Path)
+    parser.add_argument("file", type=named_path)
     parser.set_defaults(command=_tone)
 
 

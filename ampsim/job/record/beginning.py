@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ...base.errors import DescriptionError
+from ...base.files import check_name
 from ...base.wording import plain
 from ...library.loader import FILE
 from .changing import enter_status
@@ -54,6 +55,7 @@ def begin_job(
         For a folder that holds a job, files with mistakes, names that would leave the folder, no room on the disk.
     """
     home = Path(folder)
+    check_name(home if "\0" in str(home) else home.resolve(), "a job's folder")
     if (home / FILE).exists():
         raise DescriptionError(f"{home}: there is a job in this folder already")
     day = date or datetime.date.today()

@@ -120,7 +120,7 @@ class SearchResult:
         return {each.part: each.values[int(n)] for each, n in zip(self.wanted.choices, places, strict=True)}
 
     def words(self, index: int) -> str:
-        """The values of a set in words: "C1 680n, R4 1k5"."""
+        """The values of a set in words: "C1 820n, R4 1k5"."""
         kinds = {each.part: each.kind for each in self.wanted.choices}
         return ", ".join(f"{part} {value_text(kinds[part], value)}" for part, value in self.values(index).items())
 

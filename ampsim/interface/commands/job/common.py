@@ -45,7 +45,7 @@ class Steps:
         head = f"  {name}".ljust(_WORD)
         self._lines += textwrap.wrap(about, _WIDTH, initial_indent=head, subsequent_indent=" " * _WORD)
         parser: argparse.ArgumentParser = self._parsers.add_parser(name, description=f"{about[0].upper()}{about[1:]}.")
-        parser.add_argument("folder", type=Path, help="the job's folder")
+        parser.add_argument("folder", type=common.named_path, help="the job's folder")
         parser.set_defaults(command=command)
         return parser
 

@@ -116,8 +116,9 @@ def refuse_unwritable(folder: Path) -> None:
     DescriptionError
         When they cannot: no permission, no room left, a file in the way, or a name that the system does not take.
     """
-    check_name(folder if "\0" in str(folder) else folder.absolute(), "a folder")
     try:
+        if _unusable(folder):
+            raise OSError(errno.ENAMETOOLONG, _unusable(folder))
         home = next(each for each in (folder, *folder.absolute().parents) if each.exists())
         if not home.is_dir():
             raise OSError(errno.ENOTDIR, f"{printable(home.name)} is a file, not a folder")
@@ -170,21 +171,26 @@ def lock_folder(folder: Path) -> Iterator[bool]:
 
 
 def check_name(path: Path, what: str = "a file") -> None:
-    """Refuse a path that can be no file or folder of its own.
+    """Refuse a path that can be no new file or folder.
 
     Raises
     ------
     DescriptionError
-        When it has no last name ("", "/", "x/.."), a null byte, or a name longer than file systems take.
+        When it has no last name ("", "/", "x/.."), or holds one that no file system takes.
     """
-    if not path.name or path.name == ".." or "\0" in str(path):
+    wrong = _unusable(path)
+    if wrong:
+        raise DescriptionError(f"{shown(str(path))}: {wrong}")
+    if path.name in ("", ".."):
         raise DescriptionError(f"{shown(str(path))} is no name for {what}")
-    longest = max(path.parts, key=lambda each: len(os.fsencode(each)))
-    if len(os.fsencode(longest)) > _LONGEST_NAME:
-        raise DescriptionError(
-            f"{shown(longest)}: {len(os.fsencode(longest))} characters are too many for the name of {what}; "
-            f"at most {_LONGEST_NAME}"
-        )
+
+
+def _unusable(path: Path) -> str:
+    """Why no file system takes a path; "" where it may."""
+    if "\0" in str(path):
+        return "its name cannot be used"
+    most = max((len(os.fsencode(each)) for each in path.parts), default=0)
+    return f"a name of {most} characters is too long; at most {_LONGEST_NAME}" if most > _LONGEST_NAME else ""
 
 
 def file_word(text: str) -> str:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import os
 import pkgutil
 import sys
 from collections.abc import Sequence
 from types import ModuleType
 
 from ...base.errors import AmpsimError
-from ...base.terminal import spell_missing_signs
 from ...base.files import printable
+from ...base.terminal import spell_missing_signs
 
 _LAST = 1000  # commands without a place of their own stand last in the help
 
@@ -32,7 +31,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
             sys.stderr.close()
             return 0
-        named = f"{printable(problem.filename)}: " if isinstance(problem.filename, (str, os.PathLike)) else ""
+        named = f"{printable(problem.filename)}: " if isinstance(problem.filename, str) else ""
         print(f"ampsim: {named}{problem.strerror or problem}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:

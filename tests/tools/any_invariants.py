@@ -12,18 +12,18 @@ from ampsim.studies.findings import Finding, Grade
 from ampsim.studies.section import Section
 from ampsim.studies.sheet.sheet import examine
 from ampsim.studies.topics import topic_section
-from ampsim.work.wiring.readback import mismatches, wiring
 from tests.tools.any_amps import Lot
 from tests.tools.any_mods import MadeMod
 from tests.tools.equal_forms import equal_amps, equal_mods
 from tests.tools.every_command import healthy_state, volts
+from tests.tools.read_wiring import printed_faults
 
 _CLOSE = 0.02  # of a value, between two forms: other orders of parts move the last digits of ngspice, and a search
 
 
 def wiring_reads_back(mod: MadeMod) -> Iterator[str]:
-    """The from-to list and the contacts, read back, are the circuit."""
-    yield from mismatches(wiring(mod.modded))
+    """The from-to list as it is printed, read back lug by lug with the contacts of the switches, is the circuit."""
+    yield from printed_faults(mod.amp.amp, mod.modded)
 
 
 def equal_circuits_agree(mod: MadeMod, topic: str = "stability", most: int = 4) -> Iterator[str]:

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from ampsim.base.quantities import FARAD, HENRY, OHM, parse_value
 from ampsim.circuit.amp import Amp, Part, Pot
 from ampsim.circuit.build import Circuit, build_circuit
 from ampsim.circuit.nets import INPUT, Groups
+from ampsim.circuit.positions import every_setting, setting_clause
 from ampsim.circuit.stages.template import GROUND, Element
-from ampsim.work.wiring.readback import without_idle
+from ampsim.job.papers.wiring import wiring_text
+from ampsim.work.wiring.readback import wiring, without_idle
 
 _UNITS = {"R": OHM, "P": OHM, "VR": OHM, "RV": OHM, "C": FARAD, "L": HENRY}
 
@@ -150,3 +152,17 @@ def faults(stock: Amp, modded: Amp, found: PrintedList, setting: dict[str, str])
     if len({net for net, _ in pairs}) != len(pairs) or len({net for _, net in pairs}) != len(pairs):
         told.append("other lugs are together")
     return told
+
+
+def printed_list(modded: Amp) -> PrintedList:
+    """The list of a modded amp, read from print."""
+    text = wiring_text(wiring(modded))
+    return read_list(text) if text else PrintedList()
+
+
+def printed_faults(stock: Amp, modded: Amp) -> Iterator[str]:
+    """What the printed list makes otherwise than the description, at every position of the switches."""
+    found = printed_list(modded)
+    for setting in every_setting(modded):
+        stands = ", ".join(setting_clause(*each) for each in setting) or "as drawn"
+        yield from (f"{stands}: {each}" for each in faults(stock, modded, found, dict(setting)))

@@ -10,15 +10,17 @@ import pytest
 from ampsim.circuit.amp import Amp, Edit, Pot
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.positions import every_setting
 from ampsim.circuit.stages.template import GROUND
-from ampsim.job.papers.wiring import wiring_text
+from ampsim.circuit.switches.planning import planned_switches
 from ampsim.library.loader import load_amp, parse_mod
+from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.wiring.from_to import Wiring
 from ampsim.work.wiring.readback import wiring
+from tests.tools.any_amps import amps
 from tests.tools.any_mods import KINDS, MadeMod, single_mods
+from tests.tools.any_switches import SWITCH_KINDS, switch_mod
 from tests.tools.equal_forms import equal_mods
-from tests.tools.read_wiring import PrintedList, faults, read_list
+from tests.tools.read_wiring import PrintedList, printed_faults, printed_list
 
 COUNT = 8 * len(KINDS)  # every kind eight times or so, each on another amp
 MADE = list(single_mods(COUNT))
@@ -27,8 +29,7 @@ MADE = list(single_mods(COUNT))
 @cache
 def printed(mod: MadeMod) -> PrintedList:
     """The list of a mod, read from print."""
-    text = wiring_text(wiring(mod.modded))
-    return read_list(text) if text else PrintedList()
+    return printed_list(mod.modded)
 
 
 def part_of(place: str) -> str:
@@ -41,11 +42,9 @@ def edits_of(mod: MadeMod) -> tuple[Edit, ...]:
     return mod.mod.every_edit()
 
 
-def read_faults(mod: MadeMod) -> Iterator[str]:
-    """What the printed list makes otherwise than the description, at every position of the switches."""
-    found = printed(mod)
-    for setting in every_setting(mod.modded):
-        yield from (f"{mod} at {setting}: {each}" for each in faults(mod.amp.amp, mod.modded, found, dict(setting)))
+def read_faults(mod: MadeMod) -> list[str]:
+    """What the printed list of a mod makes otherwise than the description."""
+    return [f"{mod}, {each}" for each in printed_faults(mod.amp.amp, mod.modded)]
 
 
 @pytest.mark.parametrize("turn", range(8))
@@ -142,6 +141,20 @@ def one(amp: Amp, **tables: object) -> list[tuple[str, str]]:
     mod = parse_mod({"name": "n", "reason": "r", **tables}, "n.toml")
     found: Wiring = wiring(apply_mods(amp, mod))
     return [(wire.start, wire.end) for wire in found.wires]
+
+
+@pytest.mark.parametrize("name", SWITCH_KINDS)
+def test_the_switch_that_is_asked_for_is_wired_and_bought(name: str) -> None:
+    """Every kind of switch of the trade, on many amps: planned as that kind, read back as the circuit."""
+    mods = [mod for made in amps(24, 7) if (mod := switch_mod(name, made)) is not None]
+    assert len(mods) > 5
+    assert [fault for mod in mods for fault in read_faults(mod)] == []
+    for mod in mods:
+        (switch,) = mod.mod.switches
+        (plan,) = planned_switches(mod.modded)
+        assert plan.action is switch.kind.action, (mod, plan.reason)
+        assert switch_need(mod.modded, switch).kind == plan.kind
+        assert sorted(plan.lever) == sorted(switch.labels)
 
 
 def test_terminals_of_one_switch_are_linked_there() -> None:

@@ -9,10 +9,14 @@ from functools import cache
 
 import pandas as pd
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from .table_fit import fit_table
 from .tables import table_cells
 from .wording import one_line
+
+_SHORT = 12  # rows that are kept on one page
+_LONGEST, _PIECE = 66, 22  # signs; a digest stays whole
 
 
 def render(package: str, template: str, **facts: object) -> Markup:
@@ -33,12 +37,39 @@ def render(package: str, template: str, **facts: object) -> Markup:
 
 
 def html_table(table: pd.DataFrame, caption: str = "", heads_right: bool = False) -> Markup:
-    """The table as an HTML fragment with an optional caption; `heads_right` puts the heads of numbers over them."""
+    """The table as an HTML fragment with an optional caption; `heads_right` puts the heads of numbers over them.
+
+    Words and numbers stay whole; one that no paper has room for may break.
+    """
     columns, numeric = table_cells(table)
-    head, *rows = zip(*columns, strict=True) if columns else [()]
+    head, *rows = zip(*([_breakable(cell) for cell in column] for column in columns), strict=True) if columns else [()]
     return render(
         __package__, "table.html", caption=caption, head=head, rows=rows, numeric=numeric, heads_right=heads_right
     )
+
+
+def fitted_table(rows: pd.DataFrame, caption: str = "") -> Markup:
+    """A table that fits the paper, heads of numbers to the right over them; nothing when it has no rows.
+
+    Where it is too wide its columns stand in parts, one under the other.
+    """
+    if rows.empty:
+        return Markup("")
+    parts, more = fit_table(rows), f"{caption}, more columns" if caption else "more columns"
+    return Markup("\n").join(
+        Markup('<div class="scroll {}">{}</div>').format(
+            f"{look.name} short" if len(part) <= _SHORT else look.name,
+            html_table(part, more if number else caption, heads_right=True),
+        )
+        for number, (look, part) in enumerate(parts)
+    )
+
+
+def _breakable(cell: str) -> Markup:
+    """A cell in which a word of more than `_LONGEST` signs may break every so often."""
+    words = [[word[at : at + _PIECE] for at in range(0, len(word), _PIECE)] for word in cell.split(" ")]
+    broken = [[word] if len(word) <= _LONGEST else pieces for word, pieces in zip(cell.split(" "), words, strict=True)]
+    return Markup(" ").join(Markup("<wbr>").join(map(escape, pieces)) for pieces in broken)
 
 
 def script_digests(scripts: Sequence[str]) -> str:

@@ -1,20 +1,29 @@
-"""The consequence sheet in Chromium: sizes of screens, links to pictures, nothing fetched, paper."""
+"""The consequence sheet and the shop's record in Chromium: sizes of screens, links to pictures, paper, whole words."""
 
 from __future__ import annotations
 
+import datetime
 import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.job.papers.handover import gather_handover
+from ampsim.job.papers.pdf import write_pdf
+from ampsim.job.papers.shop_record import shop_record
+from ampsim.job.record.data import Frozen, Measured, Note, Phase, Record, State, Status
 from ampsim.library.loader import load_audition
 from ampsim.studies.findings import Grade
 from ampsim.studies.sheet.page import write_sheet
 from ampsim.studies.sheet.sheet import Sheet, consequences, examine
 from tests.browser.page_figures import missing
+from tests.browser.paper_words import on_paper, split_words
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
+
+DAY = datetime.date(2026, 3, 1)
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +36,26 @@ def found() -> Sheet:
 @pytest.fixture(scope="module")
 def sheet(found: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_sheet(found, tmp_path_factory.mktemp("sheet") / "sheet.html")
+
+
+@pytest.fixture(scope="module")
+def record(found: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shop's record of the same job, three small mods, with every place read as it came and after the work."""
+    asked = load_audition("bright-cathode-depth")
+    told = []
+    for phase, amp in ((Phase.ARRIVAL, asked.stock), (Phase.AFTER, asked.modded)):
+        volts = tuple((row.place, row.expected) for row in proof_sheet(amp, count=5).rows)
+        told.append(Measured(phase, DAY, volts, 230.0, 10e6, 230.0))
+    words = "Dull at home with the gain turned down; warmer at times, and more bass from the power amp."
+    kept = Record("a job", "workshop-a", owner="A. Owner", words=words, measured=tuple(told), frozen=(
+        Frozen("workshop-a.toml", "ab" * 32, "0.1", DAY),), states=(State(Status.TAKEN_IN, DAY),),
+        arrival=(Note(DAY, "smells of dust"),))  # fmt: skip
+    gathered = gather_handover(asked, kept, sheet=found)
+    return shop_record(gathered, tmp_path_factory.mktemp("record") / "record.html")
+
+
+def pages(pdf: Path) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes()))
 
 
 def opened(chromium: Any, path: Path, width: int) -> Any:
@@ -69,8 +98,8 @@ def test_everything_unfolds_on_request_and_prints(chromium: Any, sheet: Path, tm
     page = opened(chromium, sheet, 1280)
     counts = []
     for name in ("folded", "unfolded"):
-        data = page.pdf(path=tmp_path / f"{name}.pdf", format="A4")
-        counts.append(len(re.findall(rb"/Type /Page\b", data)))
+        page.pdf(path=tmp_path / f"{name}.pdf", format="A4")
+        counts.append(pages(tmp_path / f"{name}.pdf"))
         page.get_by_label("Unfold everything").check()
     assert counts[0] <= 2
     assert counts[1] > 10
@@ -102,3 +131,27 @@ def test_grades_are_told_in_words_and_the_paper_shows_every_picture(chromium: An
     page.pdf(path=tmp_path / "sheet.pdf", format="A4")
     assert (tmp_path / "sheet.pdf").stat().st_size > 20_000
     page.close()
+
+
+def test_the_record_has_what_is_needed_first_on_eight_pages(record: Path, tmp_path: Path) -> None:
+    for paper in ("A4", "Letter"):
+        assert pages(write_pdf(record, tmp_path / f"{paper}.pdf", paper)) <= 8
+    assert pages(write_pdf(record, tmp_path / "all.pdf", appendix=True)) > 8
+    text = record.read_text("utf-8")
+    headings = ("Test sheet", "What differs", "Parts fitted", "What it does", "Wiring", "Drawings", "How to undo")
+    places = [text.index(f"<h2>{heading}") for heading in headings]
+    assert places == sorted(places)
+    assert places[-1] < text.index('<details class="appendix">') < text.index("<h2>Caution sheet")
+
+
+def test_no_table_splits_words_or_leaves_the_paper(chromium: Any, sheet: Path, record: Path) -> None:
+    for path in (sheet, record):
+        page = opened(chromium, path, 1280)
+        page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+        assert page.locator("td").count() > 100
+        for width in (1280, 390):
+            page.set_viewport_size({"width": width, "height": 800})
+            assert split_words(page) == []
+        assert on_paper(page) == []
+        assert split_words(page) == []
+        page.close()

@@ -6,6 +6,7 @@ import datetime
 import os
 import re
 from dataclasses import replace
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -24,10 +25,11 @@ from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import browser_path, write_pdf
 from ampsim.job.papers.shop_record import shop_html, shop_record
+from ampsim.job.papers.shop_tables import readings_table, unread_places
 from ampsim.job.papers.sweeps import measured_sweeps, work_over
 from ampsim.job.papers.write_all import write_papers
 from ampsim.job.record.beginning import begin_job
-from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
+from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Phase, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
 from ampsim.job.record.reading import read_record
 from ampsim.library.loader import load_amp, load_mod, parse_mod
@@ -219,8 +221,26 @@ def test_the_volts_of_both_rounds_stand_on_the_record(gathered: Handover) -> Non
     assert "Measured on bright switch; controls: as drawn. Mains not read." in after.words
     assert "B1: measured 311 V" in after.picture.alternative
     page = shop_html(gathered)
-    assert page.count('class="round"') == 2
-    assert "Volts measured" not in shop_html(replace(gathered, volts=()))
+    assert page.count('class="round"') == 1
+    for each in gathered.volts:
+        assert each.words in unescape(page)
+    assert "Volts in pictures" not in shop_html(replace(gathered, volts=()))
+
+
+def test_readings_of_both_rounds_stand_side_by_side(job: Audition, gathered: Handover) -> None:
+    (_, after) = gathered.volts
+    came = replace(after, phase=Phase.ARRIVAL)
+    table = readings_table(gathered.proof, [came]).set_index("place")
+    assert list(table.index) == ["B1"]
+    assert table.loc["B1", ["read as it came [V]", "as it came", "read after [V]", "after"]].tolist() == [
+        311.0, "within", 311.0, "pass",
+    ]  # fmt: skip
+    assert "V1A.plate" in unread_places(gathered.proof)
+    blank = proof_sheet(job.modded, count=5)
+    table = readings_table(blank, [])
+    assert len(table) == len(blank.rows)  # every place, with a blank to write into
+    assert set(table["read after [V]"]) == {""}
+    assert unread_places(blank) == []
 
 
 def test_the_owner_reads_their_own_words(job: Audition, tmp_path: Path) -> None:

@@ -7,20 +7,19 @@ import re
 from html import unescape
 from importlib.resources import files
 
-import pandas as pd
 from markupsafe import Markup
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.html import html_table, render
+from ...base.html import fitted_table, render
 from ...pictures.canvas import Picture
 from ...pictures.export import svg_element
+from ...studies.audition_request import Audition
 from ...studies.sheet.page import sheet_style
+from ..record.data import Record
 
 PAPERS = {"A4": "A4", "Letter": "letter"}
 """Names of papers to what CSS calls them."""
-_NARROW, _WIDE = 6, 9
-_SHORT = 12  # rows that are kept on one page
 _DESCRIBED = re.compile(r"<desc[^>]*>([^<]*)</desc>")
 
 
@@ -44,18 +43,14 @@ def paper_html(template: str, paper: str, **facts: object) -> str:
     if paper not in PAPERS:
         raise DescriptionError(f"{shown(paper)} is no paper known here{nearest(paper, PAPERS)}")
     style = sheet_style() + Markup((files(__package__) / "paper.css").read_text("utf-8"))
-    shared = {"style": style, "size": PAPERS[paper], "caution": CAUTION, "table": paper_table}
+    shared = {"style": style, "size": PAPERS[paper], "caution": CAUTION, "table": fitted_table}
     return render(__package__, template, **shared, **facts)
 
 
-def paper_table(rows: pd.DataFrame, caption: str = "") -> Markup:
-    """A table that fits the paper, heads of numbers to the right over them; nothing when it has no rows."""
-    if rows.empty:
-        return Markup("")
-    width = len(rows.columns)
-    look = "narrow" if width <= _NARROW else "middle" if width <= _WIDE else "wide"
-    look += " short" if len(rows) <= _SHORT else ""
-    return Markup('<div class="scroll {}">{}</div>').format(look, html_table(rows, caption, heads_right=True))
+def job_title(audition: Audition, record: Record | None) -> str:
+    """What the job is called, and for whom it is."""
+    owner = record.owner if record else ""
+    return f"{audition.name}, for {owner}" if owner and owner not in audition.name else audition.name
 
 
 def figure(picture: Picture) -> Markup:

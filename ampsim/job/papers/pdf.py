@@ -28,7 +28,13 @@ def browser_path() -> str | None:
     return next((found for name in BROWSERS if (found := shutil.which(name))), None)
 
 
-def write_pdf(page: str | Path, path: str | Path | None = None, paper: str = "", seconds: float = 60.0) -> Path:
+def write_pdf(
+    page: str | Path,
+    path: str | Path | None = None,
+    paper: str = "",
+    seconds: float = 60.0,
+    appendix: bool = False,
+) -> Path:
     """Print an HTML file to PDF.
 
     Parameters
@@ -41,6 +47,8 @@ def write_pdf(page: str | Path, path: str | Path | None = None, paper: str = "",
         "A4" or "Letter"; default as the page says, A4 where it says nothing.
     seconds : float
         After so long the browser is stopped [s].
+    appendix : bool
+        Print the page's appendix as well; on the page it is folded.
 
     Raises
     ------
@@ -63,6 +71,8 @@ def write_pdf(page: str | Path, path: str | Path | None = None, paper: str = "",
     if paper or "@page { size:" not in text:
         paper = paper or "A4"
         text = text.replace("</style>\n</head>", f"{_SIZE.format(PAPERS[paper])}\n</style>\n</head>", 1)
+    if appendix:
+        text = text.replace('<details class="appendix">', '<details class="appendix" open>')
     target = Path(path) if path is not None else source.with_suffix(".pdf")
     with tempfile.TemporaryDirectory(prefix="ampsim-print-", ignore_cleanup_errors=True) as folder:
         copy, made = Path(folder, "page.html"), Path(folder, "page.pdf")

@@ -1,4 +1,4 @@
-"""The record for the shop: one HTML file with all that the next person at this amp needs."""
+"""The record for the shop: one HTML file, what the next person at this amp needs first, the rest in an appendix."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from pathlib import Path
 import pandas as pd
 
 from ...base.files import file_word, write_whole
-from ...bench.proof.sheet import ProofSheet
+from ...pictures.canvas import Picture
 from ...studies.findings import Finding, Grade
 from ...studies.section import Section
-from ...studies.sheet.overview import grade_html
-from ...work.cautions.sheet import CautionSheet
-from ...work.parts_list.parts_list import PartsList
+from ...studies.sheet.overview import answer_html, grade_html
 from ..record.data import Record
 from .handover import Handover
-from .html import data_url, drawing_words, figure, paper_html
+from .html import data_url, drawing_words, figure, job_title, paper_html
+from .shop_tables import charge_tables, fitted_parts, frozen_table, rated_parts, readings_table, unread_places
 
 _MOST_FINDINGS, _MOST_FINE = 8, 3
 _MOST_ROWS = 12
+_BEFORE = "stock"  # ends the titles of drawings that show no change
 
 
 def shop_record(handover: Handover, path: str | Path | None = None, paper: str = "A4") -> Path:
@@ -45,45 +45,57 @@ def shop_record(handover: Handover, path: str | Path | None = None, paper: str =
 
 def shop_html(handover: Handover, paper: str = "A4") -> str:
     """The whole file; the same job gives the same text."""
-    audition, record = handover.audition, handover.record
-    owner = f", for {record.owner}" if record and record.owner else ""
+    audition, record, sheet = handover.audition, handover.record, handover.sheet
     status = f" State: {record.state}." if record and record.state else ""
     intro = (
         f"Everything that was changed on this amp, what it reads, and the way back.{status} Test sheet: "
         f"{handover.proof.verdict}."
     )
+    first, later = _pictures(handover)
     return paper_html(
         "shop_record.html",
         paper,
-        title=f"Shop record: {audition.name}{owner}",
+        title=f"Shop record: {job_title(audition, record)}",
         above=audition.stock.name,
         intro=intro,
         record=record,
         wishes=_wishes(record),
         story=_story(record),
+        readings=readings_table(handover.proof, handover.volts),
+        unread=", ".join(unread_places(handover.proof)),
+        proof=handover.proof,
         volts=handover.volts,
         changes=handover.changes,
         reasons=[f"{mod.name}: {mod.reason}" for mod in audition.modded.mods],
-        pictures=list(handover.pictures.values()),
         parts=handover.parts,
-        fitted=_fitted_parts(handover.parts),
-        rated=_rated_parts(handover.parts),
+        fitted=fitted_parts(handover.parts),
+        rated=rated_parts(handover.parts),
+        pictures=first,
+        more_pictures=later,
         tables=handover.tables,
-        drawings=handover.drawings,
-        proof=handover.proof,
-        readings=_readings(handover.proof),
-        topics=[_topic(each) for each in handover.sheet.sections] if handover.sheet else None,
+        drawings={title: drawn for title, drawn in handover.drawings.items() if not title.endswith(_BEFORE)},
+        drawings_before={title: drawn for title, drawn in handover.drawings.items() if title.endswith(_BEFORE)},
+        answer=answer_html(sheet.sections) if sheet else "",
+        topics=[_topic(each) for each in sheet.sections] if sheet else None,
         undo=handover.plan.undo,
         cautions=handover.cautions,
-        charges=_charges(handover.cautions),
+        charges=charge_tables(handover.cautions),
         limit_sources="; ".join(each.rstrip(".") for each in handover.cautions.sources),
-        frozen=_frozen(record),
+        frozen=frozen_table(record),
         versions=", ".join(f"{name} {version}" for name, version in handover.versions.items()),
         figure=figure,
         data_url=data_url,
         drawing_words=drawing_words,
         grade=grade_html,
     )
+
+
+def _pictures(handover: Handover) -> tuple[list[Picture], list[Picture]]:
+    """What the mod does and the last sweep that proves it; the others."""
+    drawn = list(handover.pictures.values())
+    proved = [handover.pictures[each.name] for each in handover.proof.sweeps if each.name in handover.pictures]
+    first = [*drawn[:1], *(each for each in proved[-1:] if each is not drawn[0])]
+    return first, [each for each in drawn if all(each is not shown for shown in first)]
 
 
 def _wishes(record: Record | None) -> list[str]:
@@ -96,30 +108,6 @@ def _story(record: Record | None) -> list[str]:
         return []
     seen = [f"{each.date}: {each.note}" for each in record.arrival]
     return seen + [f"{each.date}: {each.state}{f', {each.note}' if each.note else ''}" for each in record.states]
-
-
-def _fitted_parts(parts: PartsList) -> pd.DataFrame:
-    names = ["part", "mod", "when", "place", "what", "kind of part", "tolerance [%]"]
-    return parts.table if parts.table.empty else parts.table[names]
-
-
-def _rated_parts(parts: PartsList) -> pd.DataFrame:
-    """The parts of which it is known what they carry."""
-    if parts.table.empty:
-        return parts.table
-    names = ["part", "what", "carries [W]", "rating [W]", "times [W]", "carries [V]", "rating [V]", "times [V]"]
-    rated = parts.table[names]
-    numbers = rated.iloc[:, 2:].notna().any(axis=1)
-    renamed = rated[numbers].rename(columns={"times [W]": "margin, W (times)", "times [V]": "margin, V (times)"})
-    return renamed.reset_index(drop=True)
-
-
-def _readings(sheet: ProofSheet) -> pd.DataFrame:
-    """The readings against their limits; where nothing was measured yet, with a blank to write into."""
-    table = sheet.table
-    if table["measured [V]"].isna().all():
-        table = table[["place", "expected [V]", "lowest [V]", "highest [V]"]].assign(**{"measured [V]": ""})
-    return table
 
 
 @dataclass(frozen=True)
@@ -157,23 +145,3 @@ def _shorten(title: str, table: pd.DataFrame) -> tuple[str, pd.DataFrame]:
             nearest = table[column].abs().sort_values(ascending=False, kind="stable").index[:_MOST_ROWS]
             return f"{title}: the first {_MOST_ROWS}", table.loc[nearest].reset_index(drop=True)
     return title, table
-
-
-def _charges(sheet: CautionSheet) -> dict[str, pd.DataFrame]:
-    """What is stored, and how long it stays, by title."""
-    table = sheet.table
-    if table.empty:
-        return {}
-    falls = table[[name for name in table if name == "part" or "[s]" in str(name)]]
-    never = falls.astype(object).map(lambda cell: "never" if cell == float("inf") else cell)
-    return {
-        "": table[["part", "value", "at rest [V]", "cold [V]", "at rest [J]", "cold [J]", "bleeder"]],
-        "how long until it is below 60 V": pd.DataFrame(never),
-    }
-
-
-def _frozen(record: Record | None) -> pd.DataFrame | None:
-    if record is None or not record.frozen:
-        return None
-    rows = [(each.file, each.sha256, each.ampsim, str(each.date)) for each in record.frozen]
-    return pd.DataFrame(rows, columns=["file", "sha256", "ampsim", "frozen on"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from ...base.errors import DescriptionError
@@ -12,7 +13,7 @@ from ...base.wording import plain
 from ...library.loader import FILE
 from .changing import enter_status
 from .data import Record, Status
-from .frozen import freeze_files
+from .frozen import freeze_files, open_job
 from .paths import path_inside
 from .saving import save_record
 
@@ -40,7 +41,7 @@ def begin_job(
     mods : sequence of str or Path
         The same for mods; more can be taken in later.
     name, owner, words : str
-        What the job and the owner are called, and what the owner asks for. Default name: the folder's.
+        What the job and the owner are called, and what the owner asks for. Default name: the amp's.
     date : datetime.date
         The day it was taken in; default today.
 
@@ -59,9 +60,10 @@ def begin_job(
     if (home / FILE).exists():
         raise DescriptionError(f"{home}: there is a job in this folder already")
     day = date or datetime.date.today()
-    called = plain(name) or plain(home.resolve().name)[:60] or "job"
-    record = Record(called, "", owner=plain(owner), words=plain(words, lines=True))
+    record = Record(plain(name), "", owner=plain(owner), words=plain(words, lines=True))
     record = freeze_files(record, home, amp=amp, mods=mods, date=day)
+    # A folder is named for a shelf, not for a heading that the owner reads.
+    record = record if record.name else replace(record, name=plain(open_job(record, home).stock.name) or "job")
     for each in (MEASUREMENTS, PICTURES):
         _make_folder(path_inside(home, each))
     return save_record(enter_status(record, Status.TAKEN_IN, day), home)

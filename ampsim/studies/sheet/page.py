@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from ...base.caution import CAUTION
 from ...base.files import file_word, write_whole
-from ...base.html import html_table, render, script_digests
+from ...base.html import fitted_table, render, script_digests
 from ...pictures.export import svg_element
 from .overview import anchor, answer_html, grade_html, verdict_html
 from .sheet import Sheet
@@ -51,7 +51,7 @@ def sheet_html(sheet: Sheet) -> str:
         grade=grade_html,
         verdict=verdict_html,
         picture=svg_element,
-        table=html_table,
+        table=fitted_table,
     )
 
 

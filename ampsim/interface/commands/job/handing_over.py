@@ -26,6 +26,7 @@ def add(steps: Steps) -> None:
     steps.group("handing over")
     record = steps.step("record", "the shop's record: HTML, and PDF for A4 or Letter", _record)
     record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
+    record.add_argument("--appendix", action="store_true", help="print the appendix too; the HTML file has it folded")
     mains_option(record)
     _paper(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
@@ -64,7 +65,7 @@ def _record(options: argparse.Namespace) -> None:
     report("consequences, test sheet and pictures are worked out")
     tested = _proof_sheet(options, record, audition)
     found = gather_handover(audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
-    _announce("record", shop_record(found, path, options.paper), options.paper)
+    _announce("record", shop_record(found, path, options.paper), options.paper, options.appendix)
 
 
 def _page(options: argparse.Namespace) -> None:
@@ -92,7 +93,7 @@ def _exercise(options: argparse.Namespace) -> None:
         _announce("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
 
 
-def _announce(what: str, path: Path, paper: str) -> None:
+def _announce(what: str, path: Path, paper: str, appendix: bool = False) -> None:
     """Say where a page is, and print it to PDF where there is a browser that can."""
     from ....job.papers.pdf import browser_path, write_pdf
 
@@ -100,4 +101,4 @@ def _announce(what: str, path: Path, paper: str) -> None:
     if browser_path() is None:
         print("No PDF: no Chromium or Chrome on the PATH; any other browser prints the page as well")
     else:
-        print(f"On paper ({paper}): {write_pdf(path, paper=paper)}")
+        print(f"On paper ({paper}): {write_pdf(path, paper=paper, appendix=appendix)}")

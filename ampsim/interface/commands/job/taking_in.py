@@ -13,6 +13,7 @@ def add(steps: Steps) -> None:
     begin_job = steps.step("begin", "take an amp in: make the folder and freeze its files into it", _begin)
     begin_job.add_argument("--amp", required=True, help="an amp file or the name of one")
     begin_job.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
+    begin_job.add_argument("--name", default="", help="what the job is called, over its papers (default: the amp)")
     begin_job.add_argument("--owner", default="", help="what the owner is called")
     begin_job.add_argument("--words", default="", help="what the owner asks for, in their words")
     add_wish = steps.step("wish", "write down one wish of the owner, and what answers it", _wish)
@@ -33,7 +34,8 @@ def _begin(options: argparse.Namespace) -> None:
 
     # What cannot be wired is refused before there is a folder.
     build_circuit(apply_mods(load_amp(options.amp), *(load_mod(each) for each in options.mod)))
-    record = begin_job(options.folder, options.amp, options.mod, owner=options.owner, words=options.words)
+    called = {"name": options.name, "owner": options.owner, "words": options.words}
+    record = begin_job(options.folder, options.amp, options.mod, **called)
     print(f"Job '{record.name}' is in {options.folder}; look at the caution sheet before anything is opened:\n")
     _cautions(options)
 

@@ -1,0 +1,95 @@
+"""The tables of the shop's record: readings of both rounds side by side, parts, charges, frozen files."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import pandas as pd
+
+from ...bench.proof.sheet import ProofSheet
+from ...work.cautions.sheet import CautionSheet
+from ...work.parts_list.parts_list import PartsList
+from ..record.data import Phase, Record
+from .volts import Volts
+
+_BLANK = ""
+
+
+def readings_table(tested: ProofSheet, rounds: Sequence[Volts]) -> pd.DataFrame:
+    """What was read at each place [V], as the amp came and after the work, beside what was to be expected.
+
+    Where nothing was read after the work, every place of the test sheet is there with a blank to write into.
+    """
+    came = {str(row["place"]): row for each in rounds if each.phase == Phase.ARRIVAL for row in each.rows()}
+    after = {row.place: row for row in tested.rows}
+    measured = [place for place, row in after.items() if row.measured is not None]
+    rows = []
+    for place in dict.fromkeys([*(measured or after), *came]):
+        arrival, proof = came.get(place), after.get(place)
+        rows.append({
+            "place": place,
+            "expected as it came [V]": arrival["at this supply [V]"] if arrival else math.nan,
+            "read as it came [V]": arrival["measured [V]"] if arrival else math.nan,
+            "as it came": arrival["standing"] if arrival else _BLANK,
+            "expected after [V]": proof.expected if proof else math.nan,
+            "from [V]": proof.low if proof else math.nan,
+            "to [V]": proof.high if proof else math.nan,
+            "read after [V]": proof.measured if proof and proof.measured is not None else math.nan,
+            "after": str(proof.verdict) if proof else _BLANK,
+        })  # fmt: skip
+    table = pd.DataFrame(rows)
+    if not measured:
+        table["read after [V]"] = _BLANK
+        table = table.drop(columns="after")
+    return table if came else table.drop(columns=["expected as it came [V]", "read as it came [V]", "as it came"])
+
+
+def unread_places(tested: ProofSheet) -> list[str]:
+    """Places of the test sheet that nobody read after the work, where others were."""
+    unread = [row.place for row in tested.rows if row.measured is None]
+    return unread if len(unread) < len(tested.rows) else []
+
+
+def fitted_parts(parts: PartsList) -> pd.DataFrame:
+    """Each part with what it must be, columns that say nothing left out."""
+    if parts.table.empty:
+        return parts.table
+    table = parts.table[["part", "what", "kind of part", "tolerance [%]", "rating [W]", "rating [V]"]]
+    return table.loc[:, [name for name in table if not _says_nothing(table[name])]]
+
+
+def rated_parts(parts: PartsList) -> pd.DataFrame:
+    """The parts of which it is known what they carry."""
+    if parts.table.empty:
+        return parts.table
+    names = ["part", "what", "carries [W]", "rating [W]", "times [W]", "carries [V]", "rating [V]", "times [V]"]
+    rated = parts.table[names]
+    numbers = rated.iloc[:, 2:].notna().any(axis=1)
+    renamed = rated[numbers].rename(columns={"times [W]": "margin, W (times)", "times [V]": "margin, V (times)"})
+    return renamed.reset_index(drop=True)
+
+
+def charge_tables(sheet: CautionSheet) -> dict[str, pd.DataFrame]:
+    """What is stored, and how long it stays, by title."""
+    table = sheet.table
+    if table.empty:
+        return {}
+    falls = table[[name for name in table if name == "part" or "[s]" in str(name)]]
+    never = falls.astype(object).map(lambda cell: "never" if cell == float("inf") else cell)
+    return {
+        "what is stored": table[["part", "value", "at rest [V]", "cold [V]", "at rest [J]", "cold [J]", "bleeder"]],
+        "how long until it is below 60 V": pd.DataFrame(never),
+    }
+
+
+def frozen_table(record: Record | None) -> pd.DataFrame | None:
+    """The frozen files of a job; None where it has none."""
+    if record is None or not record.frozen:
+        return None
+    rows = [(each.file, each.sha256, each.ampsim, str(each.date)) for each in record.frozen]
+    return pd.DataFrame(rows, columns=["file", "sha256", "ampsim", "frozen on"])
+
+
+def _says_nothing(column: pd.Series) -> bool:
+    return all(cell == _BLANK or (isinstance(cell, float) and math.isnan(cell)) for cell in column)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from typing import Any
 
 import pandas as pd
@@ -11,15 +11,16 @@ import xarray as xr
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...measures.labels import records
+from ...simulation.facts import get
 from ..findings import Finding, Grade, grade_below
 from ..settings import Positions, in_steps, positions_of
 from . import TITLE
-from .parts import FILM_VOLTS, WATTS_FACTOR, part_ratings, with_fitted_ratings, worst_parts
+from .parts import ELECTROLYTIC_FARADS, SCRATCH_VOLTS, WATTS_FACTOR, part_ratings, with_fitted_ratings, worst_parts
+from .simulate import SUPPLY_POTS
 from .valve_findings import HOW
 from .valves import TELLING
 
 _PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
-_SCRATCH_VOLTS = 0.1  # common practice, no source
 
 
 def part_findings(response: xr.Dataset) -> Iterator[Finding]:
@@ -46,7 +47,8 @@ def part_findings(response: xr.Dataset) -> Iterator[Finding]:
                       _PRACTICE, "ratings", where=where.words(row, unit))  # fmt: skip
     if quiet:
         yield _nothing_worse(table, modded, where)
-    yield from _scratches(table, old, modded, where)
+    supply_pots = get(response, SUPPLY_POTS)
+    yield from _scratches(table, old, modded, where, frozenset(supply_pots))
 
 
 class _Where:
@@ -88,11 +90,13 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
     rest, cold, peak = (_volts(row[f"{state} [V]"]) for state in ("rest", "cold", "peak"))
     states = f"{rest} at rest, {cold} cold, {peak} driven hard"
     if row["kind"] == "capacitor":
-        taken = "chosen by its volts at rest" if stock is None and row["fitted [V]"] != FILM_VOLTS else "fitted"
-        return (
-            f"{states}. It needs {_rating(row['next [V]'], 'V')}; "
-            f"a part {taken} is taken to stand {_rating(row['fitted [V]'], 'V')}."
-        )
+        fitted = _rating(row["fitted [V]"], "V")
+        taken = f"the one fitted is taken to stand {fitted}"
+        if stock is None:
+            taken = f"chosen by its volts at rest it stands {fitted}"
+            if row["value"] < ELECTROLYTIC_FARADS:
+                taken = f"usual there is one for {fitted}"
+        return f"{states}. It needs {_rating(row['next [V]'], 'V')}; {taken}."
     before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
     kind = "the track" if row["kind"] == "pot" else "it"
     return (
@@ -127,13 +131,13 @@ def _nothing_worse(table: pd.DataFrame, modded: str, where: _Where) -> Finding:
 
 
 def _scratches(
-    table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded: str, where: _Where
+    table: pd.DataFrame, old: Mapping[str, Mapping[str, Any]], modded: str, where: _Where, meant: Set[str]
 ) -> Iterator[Finding]:
     for row in records(table[(table["variant"] == modded) & (table["kind"] == "pot")]):
         volts, before = row["rest [V]"], old.get(row["part"], {}).get("rest [V]", 0.0)
-        if volts > _SCRATCH_VOLTS and volts > 2.0 * before:
+        if volts > SCRATCH_VOLTS and volts > 2.0 * before and row["part"] not in meant:
             words = f"{_part_name(row)}: {volts:.2g} V DC across its track (stock {before:.2g} V); it will scratch."
             position = where.highest(row, "rest [V]")
-            yield Finding(TITLE, f"{row['part']} DC", modded, position, volts, "V", _SCRATCH_VOLTS,
+            yield Finding(TITLE, f"{row['part']} DC", modded, position, volts, "V", SCRATCH_VOLTS,
                           Grade.NEAR, words, "operating point", "common practice, no source",
                           where=where.words(row, "V", "rest", position))  # fmt: skip

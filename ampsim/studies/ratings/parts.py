@@ -18,7 +18,10 @@ FITTED_WATTS, FITTED_VOLTS = {"resistor": 0.5, "pot": 0.25}, {"resistor": 350.0,
 LARGER_VOLTS = 500.0
 """What film resistors of one watt and more stand (from memory)."""
 FILM_VOLTS = 400.0
-"""What capacitors below 1 uF are usually made for (common practice, no source)."""
+"""What capacitors below 1 uF are usually made for where they carry more than the least rating (common practice, no
+source)."""
+SCRATCH_VOLTS = 0.1
+"""Direct volts across a track from which on a pot scratches (common practice, no source)."""
 ELECTROLYTIC_FARADS = 1e-6
 STANDARD_WATTS = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 25.0, 50.0)
 STANDARD_VOLTS = {
@@ -27,6 +30,13 @@ STANDARD_VOLTS = {
     # Common practice, no source.
     "electrolytic": (16.0, 25.0, 35.0, 50.0, 63.0, 100.0, 160.0, 250.0, 350.0, 400.0, 450.0, 500.0),
 }
+
+
+def usual_volts(needed: float, farads: float) -> float:
+    """What is usually fitted [V] where a capacitor carries so much [V]; 0 where its volts alone decide."""
+    if farads >= ELECTROLYTIC_FARADS:
+        return 0.0
+    return FILM_VOLTS if needed > STANDARD_VOLTS["film"][0] else STANDARD_VOLTS["film"][0]
 
 
 def standard_watts(watts: float) -> float:
@@ -121,8 +131,8 @@ def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
     """Add what is taken to be fitted, "fitted [W]" and "fitted [V]", to a table of `worst_parts`.
 
     A description gives no ratings. A part of the stock amp is taken to have the common rating that the stock amp asks
-    for, at least `FITTED_WATTS`, `FITTED_VOLTS` or (below 1 uF) `FILM_VOLTS`. A part that the mod brings is taken to be
-    of the usual kind, an electrolytic capacitor to be chosen by its volts at rest.
+    for, at least `FITTED_WATTS`, `FITTED_VOLTS` or (below 1 uF) `usual_volts`. A part that the mod brings is taken to
+    be of the usual kind, an electrolytic capacitor to be chosen by its volts at rest.
     """
     first = {row["part"]: row for row in records(worst[worst["variant"] == stock])}
     fitted = [_fitted_rating(row, first.get(row["part"])) for row in records(worst)]
@@ -131,8 +141,8 @@ def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
 
 def _fitted_rating(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> tuple[float, float]:
     if row["kind"] == "capacitor":
-        least = FILM_VOLTS if row["value"] < ELECTROLYTIC_FARADS else 0.0
         volts = row["rest [V]"] if stock is None else stock["needs [V]"]
+        least = usual_volts((stock or row)["needs [V]"], row["value"])
         return math.nan, standard_volts(max(volts, least), row["value"])
     usual = FITTED_WATTS[row["kind"]], FITTED_VOLTS[row["kind"]]
     if stock is None:

@@ -13,6 +13,7 @@ from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
+from ...circuit.neighbours import feeds_from_supply
 from ...circuit.positions import Position
 from ...circuit.stages.template import Element
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
@@ -45,6 +46,8 @@ _UNITS = {
 }
 TONES = Fact("tones", list[Sine])
 """What the amp was driven with."""
+SUPPLY_POTS = Fact("supply_pots", list[str])
+"""The pots that set volts of the supply in the last variant: direct volts are what they are for."""
 _STATELESS = ("part_value", "grid_ohms")
 
 
@@ -102,8 +105,14 @@ def stress(
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
-    facts |= put(TONES, list(tones)) | {"analysis": "stress"}
+    facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
     return _dataset(asked, rows, facts)
+
+
+def _supply_pots(asked: Request) -> list[str]:
+    last = [case.wired for case in asked.cases if case.amp is asked.variants[-1]]
+    pots = {(each.designator, wired) for wired in last for each in _elements(wired, "pot")}
+    return sorted({name for name, wired in pots if feeds_from_supply(wired, name)})
 
 
 def _elements(wired: Circuit, *kinds: str) -> list[Element]:

@@ -14,14 +14,13 @@ from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
-from ...circuit.stages.template import GROUND, Element
 from ...measures.labels import records
-from ...simulation.operating_points import at_rest
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
 from ..new_parts import part_put_in, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
+from .surroundings import surroundings
 from .switch_need import SwitchNeed, switch_need
 
 _NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
@@ -149,7 +148,7 @@ def _line(
     line = (
         replace(line, rating=_UNKNOWN)
         if carried is None
-        else _with_rating(line, carried, _surroundings(amp, part, seen))
+        else _with_rating(line, carried, surroundings(amp, part, seen))
     )
     return _with_drawer(line, drawer) if drawer else line
 
@@ -166,47 +165,14 @@ def _worst_readings(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | N
 
 
 def _with_rating(line: PartLine, carried: Mapping[str, Any], stands: Surroundings) -> PartLine:
-    rating = {"resistor": resistor_rating, "capacitor": capacitor_rating}.get(line.kind)
-    found = rating(carried, stands) if rating else pot_rating(carried) if line.kind == "pot" else _COIL
+    rating = {"resistor": resistor_rating, "capacitor": capacitor_rating, "pot": pot_rating}.get(line.kind)
+    found = rating(carried, stands) if rating else _COIL
     watts = carried["needs [W]"] / WATTS_FACTOR
     return replace(line, rating=found, carries_watts=watts, pulse_watts=carried["pulse [W]"],
                    carries_volts=carried["needs [V]"])  # fmt: skip
 
 
 _COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worked out")
-
-
-def _surroundings(amp: Amp, part: Part | Pot, seen: Sequence[tuple[Position, Circuit]]) -> Surroundings:
-    """Where a part stands, at the first position that has it."""
-    fitted = [(position, wired) for position, wired in seen if _element(wired, part.designator)]
-    if not fitted or part.kind not in ("resistor", "capacitor"):
-        return Surroundings()
-    position, wired = fitted[0]
-    nets = {net for _, net in _element(wired, part.designator)[0].pins} - {GROUND}
-    valves = [each for each in wired.elements if each.kind == "valve"]
-    first = {net for each in valves[:1] for _, net in each.pins}
-    volts = at_rest([(amp, position)], [part.designator])[0].across[part.designator]
-    plus = f"{part.designator}.{1 if volts > 0.0 else 2}"
-    return Surroundings(
-        bool(nets & first) and abs(volts) > 1.0, bool(nets & _output_nets(amp, wired)), plus, abs(volts)
-    )
-
-
-def _element(wired: Circuit, designator: str) -> list[Element]:
-    """The element of a part; none where it is not in circuit."""
-    return [each for each in wired.elements if each.designator == designator]
-
-
-def _output_nets(amp: Amp, wired: Circuit) -> set[str]:
-    """Nets of screens and cathodes of output valves: those that are no triodes."""
-    valves = [each for each in wired.elements if each.kind == "valve"]
-    output = [each for each in valves if amp.valve_by_type[_type(wired, each.designator)].family != "triode"]
-    return {net for each in output for pin, net in each.pins if pin in ("screen", "cathode")}
-
-
-def _type(wired: Circuit, designator: str) -> str:
-    socket = wired.parts[designator]
-    return socket.type if isinstance(socket, Socket) else ""
 
 
 def _with_drawer(line: PartLine, drawer: Drawer) -> PartLine:

@@ -13,6 +13,8 @@ from ...circuit.switches.kinds import ContactOrder
 from ...circuit.switches.moving import moving
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.planning import freed_between
+from ...simulation.operating_points import at_rest
+from ...studies.pop.causes import LEAST_VOLTS
 from ..wiring.from_to import Wiring, soldered_to
 from ..wiring.readback import wiring
 
@@ -24,8 +26,8 @@ class SwitchNeed:
     `kind` names the switch, or says why no usual one does; `poles` and `throws` are its own (0 when no wiring was
     found); `contacts` says in lines what is soldered to each pole and what closes in which position. `sequence` is
     the order in which its contacts move; `freed` says what would lose its DC path while every contact is open ("" when
-    nothing does); `hanging` names the capacitors that an open contact leaves without a DC path, which pop unless they
-    are bled.
+    nothing does); `hanging` names the capacitors that an open contact leaves without a DC path and that stand at direct
+    volts when it is closed: they pop unless they are bled.
     """
 
     designator: str
@@ -74,11 +76,12 @@ def _contact_words(wired: Wiring, plan: SwitchPlan) -> Iterator[str]:
 
 
 def _hanging(amp: Amp, switch: Switch) -> tuple[str, ...]:
-    found: dict[str, None] = {}
+    held: dict[str, None] = {}
     for label in switch.labels:
         if label != switch.drawn:
             # A valve or a transformer that changes has no pop to work out.
             with contextlib.suppress(DescriptionError):
-                held = moving(amp, (), switch.control, label).held
-                found |= dict.fromkeys(name.removesuffix("_after") for name in held)
-    return tuple(found)
+                loose = moving(amp, (), switch.control, label).held
+                held |= dict.fromkeys(name.removesuffix("_after") for name in loose)
+    rests = at_rest([(amp, {switch.control: label}) for label in switch.labels], list(held)) if held else []
+    return tuple(name for name in held if any(abs(rest.across.get(name, 0.0)) > LEAST_VOLTS for rest in rests))

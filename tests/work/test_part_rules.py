@@ -11,8 +11,8 @@ import pytest
 from ampsim.circuit.amp import Amp, Edit, Mod, Part, Pot
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.nets import reachable_nets
 from ampsim.circuit.neighbours import feeds_from_supply, input_valves
+from ampsim.circuit.nets import reachable_nets
 from ampsim.circuit.output_stage import output_valves
 from ampsim.circuit.stages.template import GROUND, rail_net
 from ampsim.library.loader import load_amp

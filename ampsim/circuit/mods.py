@@ -42,20 +42,24 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
 
 
 def check_shafts(amp: Amp) -> None:
-    """Refuse a switch on the shaft of a pot that is not there (a pull-pot is a pot and a switch on one shaft).
+    """Refuse a switch on the shaft of a pot that is not there, and a second one on the same shaft.
 
     Raises
     ------
     DescriptionError
         Naming switch, shaft and the nearest pots.
     """
+    out = {edit.part for mod in amp.mods for edit in mod.edits if edit.action == "lift"}
     pots = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
+    taken: dict[str, str] = {}
     for switch in amp.all_switches:
+        where_it_is = f"{amp.file}: switch {switch.designator} is on the shaft of {switch.shaft}"
         if switch.shaft and switch.shaft not in pots:
-            raise DescriptionError(
-                f"{amp.file}: switch {switch.designator} is on the shaft of {switch.shaft}, which is no pot of this amp"
-                f"{nearest(switch.shaft, pots)}"
-            )
+            raise DescriptionError(f"{where_it_is}, which is no pot of this amp{nearest(switch.shaft, pots)}")
+        if switch.shaft in out:
+            raise DescriptionError(f"{where_it_is}, which a mod takes out; name the pot that is fitted")
+        if switch.shaft and taken.setdefault(switch.shaft, switch.designator) != switch.designator:
+            raise DescriptionError(f"{where_it_is}, where {taken[switch.shaft]} is already; a pot has one switch")
 
 
 def _refuse_clash(amp: Amp, mod: Mod) -> None:

@@ -168,10 +168,12 @@ def _rails(amp: Amp) -> Iterator[str]:
 
 def _controls(amp: Amp) -> Iterator[str]:
     shafts = {switch.control: f" on the shaft of {switch.shaft}" for switch in amp.all_switches if switch.shaft}
+    kinds = {each.control: f"{each.kind.words}; " for each in amp.all_switches if each.kind != ANY_SWITCH}
     for control in amp.controls.values():
         names = ", ".join(control.designators) + shafts.get(control.name, "")
         if control.kind == "switch":
-            yield f"{control.name} ({names}): {' | '.join(control.positions)}; drawn at '{control.drawn}'"
+            kind = kinds.get(control.name, "")
+            yield f"{control.name} ({names}): {kind}{' | '.join(control.positions)}; drawn at '{control.drawn}'"
         else:
             part = amp.part_by_designator[control.designators[0]]
             yield f"{control.name} ({names}): {describe_part(part)}; drawn at {face(float(control.drawn))} of 10"

@@ -157,3 +157,9 @@ def test_a_pull_pot_is_a_switch_on_a_pots_shaft():
     pull["switches"][0]["shaft"] = "P77"
     with pytest.raises(DescriptionError, match="shaft of P77, which is no pot of this amp"):
         apply_mods(AMP, parse_mod(pull))
+    pull["switches"][0]["shaft"] = "P1"
+    second = {**pull["switches"][0], "designator": "S991", "control": "pull more"}
+    with pytest.raises(DescriptionError, match="S990 is already"):
+        apply_mods(AMP, parse_mod(pull | {"switches": [*pull["switches"], second]}))
+    with pytest.raises(DescriptionError, match="which a mod takes out"):
+        apply_mods(AMP, parse_mod(pull | {"edits": [{"lift": "P1"}]}))

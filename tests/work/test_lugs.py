@@ -7,9 +7,11 @@ from functools import cache
 
 import pytest
 
+from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Pot
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
 from ampsim.circuit.stages.template import GROUND
 from ampsim.circuit.switches.planning import planned_switches
 from ampsim.library.loader import load_amp, parse_mod
@@ -17,7 +19,7 @@ from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.wiring.from_to import Wiring
 from ampsim.work.wiring.readback import wiring
 from tests.tools.any_amps import amps
-from tests.tools.any_mods import KINDS, MadeMod, single_mods
+from tests.tools.any_mods import KINDS, MadeMod, mods_for, single_mods
 from tests.tools.any_switches import SWITCH_KINDS, switch_mod
 from tests.tools.equal_forms import equal_mods
 from tests.tools.read_wiring import PrintedList, printed_faults, printed_list
@@ -171,3 +173,31 @@ def test_terminals_of_one_switch_are_linked_there() -> None:
 def test_the_speaker_is_its_own_lug() -> None:
     wires = one(load_amp("workshop-a"), parts={"R801": "10"}, edits=[{"fit": "R801", "between": ["speaker", "ground"]}])
     assert wires == [("R801.1", "LS1.1"), ("R801.2", "LS1.2")]
+
+
+def test_a_variable_resistor_by_its_pins_is_wired_as_one_between_two_places() -> None:
+    parts = {"P801": {"track": "100k", "taper": "linear", "control": "trim", "rotation": 0.5}}
+    amp = load_amp("workshop-a")
+    between = one(amp, parts=parts, edits=[{"fit": "P801", "between": ["R20.1", "R21.1"], "wired": "falling"}])
+    pins = {"top": "R20.1", "wiper": "R21.1", "bottom": "R21.1"}
+    assert sorted(one(amp, parts=parts, edits=[{"fit": "P801", "pins": pins}])) == sorted(between)
+    assert sorted(between) == [("P801.top", "R20.1"), ("P801.wiper", "P801.bottom"), ("P801.wiper", "R21.1")]
+
+
+def test_several_mods_at_once_read_back() -> None:
+    """The lists of two mods on one amp, wherever they can be fitted together."""
+    tried = 0
+    wrong = []
+    for made in amps(12, 5):
+        mods = list(mods_for(made, 5))
+        for first, second in zip(mods, mods[7:], strict=False):
+            try:
+                both = apply_mods(made.amp, first.mod, second.mod)
+                for setting in every_setting(both):
+                    build_circuit(both, setting)
+            except DescriptionError:
+                continue
+            tried += 1
+            wrong += [f"{first}, {second.kind}: {each}" for each in printed_faults(made.amp, both)]
+    assert wrong == []
+    assert tried > 40

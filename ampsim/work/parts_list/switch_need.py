@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Switch
-from ...circuit.switches.kinds import ContactOrder
+from ...circuit.switches.kinds import Action, ContactOrder
 from ...circuit.switches.moving import moving
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.planning import freed_between
@@ -17,6 +17,10 @@ from ...simulation.operating_points import at_rest
 from ...studies.pop.causes import LEAST_VOLTS
 from ..wiring.from_to import Wiring, soldered_to
 from ..wiring.readback import wiring
+
+_OTHER_WAY_ROUND = (
+    "buzz it in its middle position first: some close the other pole there; then exchange pole A with B, C with D"
+)
 
 
 @dataclass(frozen=True)
@@ -51,7 +55,7 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
         return SwitchNeed(switch.designator, switch.control, kind, 0, 0, (), ContactOrder.EITHER, freed, hanging)
     plan = next(each for each in wired.switches if each.control == switch.control)
     kind = plan.kind or f"no usual switch: {plan.reason}"
-    told = tuple(_contact_words(wired, plan))
+    told = (*_contact_words(wired, plan), *([_OTHER_WAY_ROUND] if plan.action is Action.ON_ON_ON else []))
     return SwitchNeed(plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging)
 
 

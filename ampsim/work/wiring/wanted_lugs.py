@@ -109,7 +109,7 @@ def _of_edit(amp: Amp, edit: Edit, elements: Mapping[str, Element]) -> Iterator[
     if edit.action != "fit":
         return
     if edit.pins:
-        yield from (WantedLugs(f"{edit.part}.{pin}", place, near) for pin, place in edit.pins)
+        yield from _of_pins(edit, near)
         return
     first, second, strapped = fitted_pins(edit, amp.part_by_designator[edit.part].kind)
     if edit.in_series:
@@ -121,6 +121,15 @@ def _of_edit(amp: Amp, edit: Edit, elements: Mapping[str, Element]) -> Iterator[
         yield from (WantedLugs(f"{edit.part}.{pin}", place, near) for pin, place in pairs)
     if strapped:
         yield WantedLugs(f"{edit.part}.{second}", f"{edit.part}.{strapped}", near, strap=True)
+
+
+def _of_pins(edit: Edit, near: tuple[str, ...]) -> Iterator[WantedLugs]:
+    """Each pin to its place; what goes where the wiper goes is strapped to it."""
+    wiper = dict(edit.pins).get("wiper")
+    for pin, place in edit.pins:
+        strapped = place == wiper and pin != "wiper"
+        where_to = (f"{edit.part}.wiper", f"{edit.part}.{pin}") if strapped else (f"{edit.part}.{pin}", place)
+        yield WantedLugs(*where_to, near, strap=strapped)
 
 
 def _ends(elements: Mapping[str, Element], part: str) -> tuple[str, str] | None:

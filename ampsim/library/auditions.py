@@ -20,6 +20,8 @@ from ..studies.audition_request import (
     swept_positions,
 )
 
+MOST_POSITIONS = 60  # in one picture
+
 
 def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp) -> Audition:
     """Make an Audition of a job file's tables; the amps it names are loaded by the caller.
@@ -76,9 +78,15 @@ def _view(entry: Entry, amp: Amp) -> View:
     positions: list[Setting] = [dict(at)]
     for name in vary if isinstance(vary, list) else [vary]:
         _known(entry, amp, name, "vary")
-        positions = [before | after for before in positions for after in swept_positions(amp, name, rotations)]
-    if not 1 <= len(positions) <= 60:
-        raise entry.fail("vary", f"{len(positions)} positions are too many for one picture; at most 60")
+        more = swept_positions(amp, name, rotations)
+        # Counted before they are made: a dozen knobs have more positions than a computer has memory.
+        if len(positions) * len(more) > MOST_POSITIONS:
+            raise entry.fail(
+                "vary", f"with {shown(name)} more than {MOST_POSITIONS} positions, too many for one picture"
+            )
+        positions = [before | after for before in positions for after in more]
+    if not positions:
+        raise entry.fail("vary", "no positions; name a control")
     return View(title, tuple(positions))
 
 
@@ -86,7 +94,7 @@ def _rotations(entry: Entry) -> tuple[float, ...]:
     if not entry.has("rotations"):
         return ROTATIONS
     given = entry.raw("rotations")
-    if not isinstance(given, list) or not given:
+    if not isinstance(given, list) or not 1 <= len(given) <= MOST_POSITIONS:
         raise entry.fail("rotations", f"{shown(given)} is not a list of rotations")
     return tuple(entry.element("rotations", each).number("rotations", 0.0, 1.0) for each in given)
 

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import MOST_BYTES, printable, read_bounded, shipped_folder
+
+_DEEPEST = 16
+_PART = rb"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
+# Where a key may begin, and looked at once (`++`): the text may be one long word.
+_DEEP = re.compile(rb"(?:^[ \t]*+(?:\[[ \t]*+){0,2}|[{,][ \t]*+)(?:%b\.[ \t]*+){%d}" % (_PART, _DEEPEST), re.MULTILINE)
+_MERGE = re.compile(rb"^(<{7}|={7}|>{7}|\|{7})(?: .*)?\r?$", re.MULTILINE)
 
 
 def models() -> Path:
@@ -48,12 +56,27 @@ def toml_tables(data: bytes, name: str) -> dict[str, Any]:
     """
     if len(data) > MOST_BYTES:
         raise DescriptionError(f"{name}: {len(data):,} bytes; at most {MOST_BYTES:,} are read")
+    # Each step of a dotted key costs the reader as much as all before it.
+    if deep := _DEEP.search(data):
+        line = data.count(b"\n", 0, deep.start()) + 1
+        raise DescriptionError(f"{name}, line {line}: a key of more than {_DEEPEST} parts joined by dots")
+    if data.startswith(codecs.BOM_UTF8):
+        raise DescriptionError(f"{name}: begins with a byte-order mark; save it as plain UTF-8, without one")
     try:
         return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as problem:
         raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
     except (ValueError, RecursionError) as problem:
-        raise DescriptionError(f"{name}: not TOML: {problem}") from None
+        raise DescriptionError(f"{name}: not TOML: {_merge_mark(data) or problem}") from None
+
+
+def _merge_mark(data: bytes) -> str:
+    """What is wrong with a text in which a merge left its marks; "" when there are none."""
+    mark = _MERGE.search(data)
+    if mark is None:
+        return ""
+    line = data.count(b"\n", 0, mark.start()) + 1
+    return f"line {line} is a mark of a merge ({mark[1].decode()}); choose one of the versions and take out the marks"
 
 
 def file_of(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:

@@ -9,14 +9,19 @@ from collections import Counter
 from ..base.entries import Entry
 from ..base.errors import shown
 
-_ONE = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
-_DOTTED = rf"({_ONE}(?:\s*\.\s*{_ONE})*)"
-_HEADER = re.compile(rf"[ \t]*\[(\[?)\s*{_DOTTED}\s*\]")
-_KEY = re.compile(rf"[ \t]*{_DOTTED}\s*=")
-# A text, a comment, a bracket; anything else in a value is passed over.
+# A key ends on its line.
+_ONE = r"""(?:"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[A-Za-z0-9_-]+)"""
+_DOTTED = rf"({_ONE}(?:[ \t]*\.[ \t]*{_ONE})*)"
+_HEADER = re.compile(rf"[ \t]*\[(\[?)[ \t]*{_DOTTED}[ \t]*\]")
+_KEY = re.compile(rf"[ \t]*{_DOTTED}[ \t]*=")
+# A text (to the end where nothing closes it, so that no part is looked at twice), a comment, a bracket; anything else
+# in a value is passed over.
 _TOKEN = re.compile(
-    r'\"\"\"(?:[^\\]|\\.)*?\"{3,5}|\'\'\'.*?\'{3,5}|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}\n]', re.DOTALL
+    r'\"\"\"(?:[^\\]|\\.)*?(?:\"{3,5}|\\?\Z)|\'\'\'.*?(?:\'{3,5}|\Z)|"(?:[^"\\\n]|\\[^\n])*"?|\'[^\'\n]*\'?|#[^\n]*|[\[\]{}\n]',
+    re.DOTALL,
 )
+
+_MOST_SEARCHED = 200_000  # signs; each of a dozen tries reads the text
 
 
 def with_line(message: str, file: str, text: str) -> str:
@@ -42,6 +47,8 @@ def with_line(message: str, file: str, text: str) -> str:
 
 def broken_at(text: str) -> str:
     """Where a text stops being TOML: "line 12, at measured[1].date"; "" when that cannot be said."""
+    if len(text) > _MOST_SEARCHED:
+        return ""
     found = sorted((line, entry) for entry, line in lines_of(text).items())
     lines = [f"{line}\n" for line in text.split("\n")]
     ends = [line - 1 for line, _ in found[1:]] + [len(lines)]

@@ -29,6 +29,7 @@ from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Sine
 from tests.figures import (
     any_amp,
+    budgets,
     diagnosis,
     listening,
     notebooks,
@@ -274,6 +275,7 @@ SECTIONS = (
     hostile_strings,
     amps_by_lot,
     *any_amp.SECTIONS,
+    budgets.measure,
 )
 
 

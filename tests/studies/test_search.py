@@ -10,7 +10,7 @@ import xarray as xr
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from ampsim.base.errors import DescriptionError
+from ampsim.base.errors import DescriptionError, Stopped
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
@@ -21,7 +21,7 @@ from ampsim.pictures.canvas import png
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.response import simulate
-from ampsim.studies.search import search
+from ampsim.studies.search import bias, search
 from ampsim.studies.search.bias import bias_variants
 from ampsim.studies.search.picture import corridor_curves, corridor_picture, describe_trade, trade_curves, trade_picture
 from ampsim.studies.search.result import CHECK_DB, SearchResult, pareto_front, ranking, value_counts
@@ -85,6 +85,57 @@ def wanted():
 @pytest.fixture(scope="module")
 def found(wanted):
     return find_values(wanted)
+
+
+MANY = {
+    "name": "many",
+    "parts": [
+        {"replace": "R4", "values": "E12 from 1k to 4k7"},
+        {"replace": "R7", "values": "E12 from 4k7 to 15k"},
+        {"replace": "C2", "values": "E6 from 4n7 to 47n"},
+    ],
+    "wishes": [{"change": "at most 1 dB", "between": ["400", "2k"]}],
+}
+
+
+@pytest.mark.parametrize("how", [Stopped, KeyboardInterrupt])
+def test_a_search_that_is_stopped_keeps_the_best_so_far(how):
+    def stop(done, total, text):
+        if text == "bias points" and done >= total // 2:
+            raise how
+
+    whole, cut = find_values(parse_wishes(MANY, AMP)), find_values(parse_wishes(MANY, AMP), progress=stop)
+    assert whole.stopped_after is None
+    assert 0 < cut.stopped_after < 63
+    known = ~np.isnan(cut.rooms).any(axis=1)
+    assert 0 < known.sum() == cut.worked_out < whole.worked_out
+    # What was worked out is the same, and the best of it leads.
+    np.testing.assert_allclose(cut.rooms[known], whole.rooms[known], atol=1e-9)
+    assert set(cut.order) == {n for n in whole.order if known[n]}
+    assert next(n for n in whole.order if known[n]) == cut.order[0]
+    assert cut.best
+    assert f"of {cut.circuits:,} sets of values {cut.worked_out:,} were worked out" in find_text(cut)
+
+
+def test_a_search_stopped_before_anything_is_known_stops(monkeypatch):
+    def stop(*_):
+        raise Stopped("enough")
+
+    monkeypatch.setattr(search._Search, "_work_gains", stop)
+    with pytest.raises(Stopped):
+        find_values(parse_wishes(MANY, AMP), progress=stop)
+
+
+def test_too_many_operating_points_are_refused_before_the_first_of_them(monkeypatch):
+    monkeypatch.setattr(bias, "MOST_RESTS", 50)
+    asked = []
+    at_rest = bias.at_rest
+    monkeypatch.setattr(
+        bias, "at_rest", lambda cases, *more, **how: asked.extend(cases) or at_rest(cases, *more, **how)
+    )
+    with pytest.raises(DescriptionError, match=r"R4 \(9 values\), R7 \(7 values\) move the bias: 63 operating points"):
+        find_values(parse_wishes(MANY, AMP))
+    assert len(asked) == 1
 
 
 @pytest.fixture(scope="module")

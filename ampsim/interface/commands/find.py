@@ -33,6 +33,7 @@ def _find(options: argparse.Namespace) -> None:
 def print_values(wanted: WishList, folder: Path | None = None) -> None:
     """Print the part values that meet the wishes, and leave pictures in a folder (default: "found-", wishes' name)."""
     from ...base.files import file_word, refuse_unwritable
+    from ...base.progress import ProgressBar
     from ...pictures.export import save_picture
     from ...studies.search.picture import corridor_picture, trade_picture
     from ...studies.search.search import find_values
@@ -40,7 +41,8 @@ def print_values(wanted: WishList, folder: Path | None = None) -> None:
 
     folder = folder or Path("found-" + file_word(wanted.name))
     refuse_unwritable(folder)
-    found = find_values(wanted)
+    with ProgressBar() as bar:
+        found = find_values(wanted, progress=bar)
     print(find_text(found))
     pictures = {"corridor": corridor_picture(found)}
     if len(wanted.wishes) > 1:

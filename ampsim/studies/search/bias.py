@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...circuit.amp import Amp, Part
 from ...circuit.build import circuit_at
 from ...circuit.positions import Position
@@ -19,6 +20,8 @@ from ...simulation.ports_algebra import bias_moves
 from .wishes import Choice, Stocked, Wish, WishKind, WishList
 
 At = tuple[tuple[str, float | str], ...]
+MOST_RESTS = 20_000  # operating points of one search
+_BATCH = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,16 +47,21 @@ class Biases:
     runs: int
 
 
-def bias_variants(wanted: WishList) -> Biases:
+def bias_variants(wanted: WishList, progress: Progress | None = None) -> Biases:
     """Split the choices into those that move the bias and those that do not, and settle every bias there can be.
 
     A capacitor never moves the bias. A resistor does when one of its changes would pass more than 1e-12 A at rest, in
     any bias variant at any position: a voltage that is zero by symmetry alone is lost when another part breaks it.
+
+    Raises
+    ------
+    DescriptionError
+        When there are more than 20,000 operating points to simulate; before any of them is.
     """
     moving: frozenset[str] = frozenset()
     runs = 0
     while True:
-        variants = _settle(wanted, moving)
+        variants = _settle(wanted, moving, progress)
         runs += sum(len(each.rests) + len(each.cold) for each in variants)
         still = [choice for choice in wanted.choices if choice.part not in moving]
         more = {choice.part for choice in still if any(_moves(choice, each) for each in variants)}
@@ -63,9 +71,10 @@ def bias_variants(wanted: WishList) -> Biases:
         moving |= more
 
 
-def _settle(wanted: WishList, moving: frozenset[str]) -> tuple[BiasVariant, ...]:
+def _settle(wanted: WishList, moving: frozenset[str], progress: Progress | None) -> tuple[BiasVariant, ...]:
     positions = list(dict.fromkeys(wish.at for wish in wanted.wishes))
     chosen = [choice for choice in wanted.choices if choice.part in moving]
+    _refuse_too_many(wanted, chosen, len(positions))
     sets = [
         dict(zip((choice.part for choice in chosen), values, strict=True))
         for values in itertools.product(*(choice.values for choice in chosen))
@@ -74,12 +83,42 @@ def _settle(wanted: WishList, moving: frozenset[str]) -> tuple[BiasVariant, ...]
     parts = [choice.part for choice in wanted.choices]
     cases: list[tuple[Amp, Position]] = [(amp, dict(at)) for amp in amps for at in positions]
     rated = any(math.isfinite(part.volts) for choice in wanted.choices for part in choice.stocked)
-    warm = iter(at_rest(cases, parts))
-    cold = iter(at_rest(cases, parts, cold=True) if rated else ())
+    warm, cold = [], []
+    for start in range(0, len(cases), _BATCH):
+        batch = cases[start : start + _BATCH]
+        warm += at_rest(batch, parts)
+        cold += at_rest(batch, parts, cold=True) if rated else []
+        if progress is not None and len(cases) > _BATCH:
+            progress(start + len(batch), len(cases), "operating points")
+    return _variants(sets, amps, positions, iter(warm), iter(cold) if rated else None)
+
+
+def _variants(
+    sets: Sequence[dict[str, float | None]],
+    amps: Sequence[Amp],
+    positions: Sequence[At],
+    warm: Iterator[Rest],
+    cold: Iterator[Rest] | None,
+) -> tuple[BiasVariant, ...]:
     return tuple(
-        BiasVariant(amp, values, {at: next(warm) for at in positions}, {at: next(cold) for at in positions if rated})
+        BiasVariant(
+            amp,
+            values,
+            {at: next(warm) for at in positions},
+            {} if cold is None else {at: next(cold) for at in positions},
+        )
         for amp, values in zip(amps, sets, strict=True)
     )
+
+
+def _refuse_too_many(wanted: WishList, moving: Sequence[Choice], positions: int) -> None:
+    count = math.prod(len(choice.values) for choice in moving) * positions
+    if count > MOST_RESTS:
+        each = ", ".join(f"{choice.part} ({len(choice.values)} values)" for choice in moving)
+        raise DescriptionError(
+            f"{wanted.file or wanted.name}: {each} move the bias: {count:,} operating points would have to be "
+            f"simulated; at most {MOST_RESTS:,}. Give these parts fewer values, or choose one after the other"
+        )
 
 
 def _moves(choice: Choice, variant: BiasVariant) -> bool:

@@ -78,6 +78,8 @@ class SearchResult:
         Parts that move the bias.
     runs
         Simulations that the search took, the check of `best` included.
+    stopped_after
+        After how many bias points it was stopped by hand; None when it came to its end.
     """
 
     wanted: WishList
@@ -88,6 +90,7 @@ class SearchResult:
     changes: xr.DataArray
     moving: tuple[str, ...]
     runs: int
+    stopped_after: int | None = None
 
     @cached_property
     def scores(self) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError
+from ...base.errors import DescriptionError, Stopped
 from ...base.progress import Progress
 from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
@@ -48,7 +48,8 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     keep : int
         How many of the best to simulate directly and hand back with their responses.
     progress : callable
-        Called with (bias variants done, in all).
+        Called with (done, in all, "operating points" or "bias points"). A search that is stopped by hand, or by
+        raising `Stopped` here, hands back the best of what it had worked out.
 
     Returns
     -------
@@ -59,7 +60,7 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     Raises
     ------
     DescriptionError
-        For a wish that cannot be compared with the amp as drawn.
+        For a wish that cannot be compared with the amp as drawn, or more than 20,000 operating points.
     EngineError
         When ngspice gives no trustworthy answer.
 
@@ -69,15 +70,15 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     for each such set and position; then loop margins. Where there are more than 20,000 circuits, a set is dropped as
     soon as its room so far is below that of the best set and below nought: it can be neither the best nor the nearest.
     """
-    search = _Search(wanted, bias_variants(wanted))
+    search = _Search(wanted, bias_variants(wanted, progress))
     search.hear_stock()
     search.settle_bias()
-    search.work(progress)
+    stopped_after = search.work_or_stop(progress)
     rooms, fits = search.in_wish_order(search.rooms), search.in_wish_order(search.fits)
     order = _order(rooms, fits, wanted)
     moving = tuple(choice.part for choice in search.biases.moving)
     best, changes, runs = check_directly(wanted, [int(each) for each in order[:keep]], moving, search.stock_db)
-    return SearchResult(wanted, rooms, fits, order, best, changes, moving, search.runs + runs)
+    return SearchResult(wanted, rooms, fits, order, best, changes, moving, search.runs + runs, stopped_after)
 
 
 def _order(rooms: Floats, fits: NDArray[np.bool_], wanted: WishList) -> NDArray[np.intp]:
@@ -156,7 +157,31 @@ class _Search:
         steps = np.nan_to_num(room_steps(self.rooms[number], self.wanted), nan=np.inf, posinf=np.inf, neginf=-np.inf)
         return np.where(self.fits[number], steps.min(axis=1), -np.inf)
 
-    def work(self, progress: Progress | None) -> None:
+    def work_or_stop(self, progress: Progress | None) -> int | None:
+        """Work until the end or until stopped; returns after how many bias variants it was stopped, None at the end.
+
+        Raises
+        ------
+        Stopped, KeyboardInterrupt
+            When nothing was worked out yet.
+        """
+        done = 0
+
+        def count(now: int, total: int, text: str) -> None:
+            nonlocal done
+            done = now
+            if progress is not None:
+                progress(now, total, text)
+
+        try:
+            self.work(count)
+        except (Stopped, KeyboardInterrupt):
+            if done == 0:
+                raise
+            return done
+        return None
+
+    def work(self, progress: Progress) -> None:
         """Work out gains and margins, the bias variants with most room first."""
         upper = np.array([self.room_so_far(number).max() for number in range(len(self.biases.variants))])
         order = [int(number) for number in np.argsort(-upper, kind="stable")]
@@ -165,8 +190,7 @@ class _Search:
             self._work_gains(batch)
             for number in batch:
                 self._work_margins(number)
-            if progress is not None:
-                progress(min(start + _BATCH, len(order)), len(order), "bias points")
+            progress(min(start + _BATCH, len(order)), len(order), "bias points")
 
     def _work_gains(self, batch: Sequence[int]) -> None:
         if not self.gains:

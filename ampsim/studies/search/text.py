@@ -52,6 +52,11 @@ def _span(wish: Wish, span: tuple[float, float]) -> str:
 def _count_lines(found: SearchResult) -> list[str]:
     unfit = int((~found.fits).sum())
     early = found.circuits - found.worked_out - unfit
+    if found.stopped_after is not None:
+        return [
+            f"Stopped by hand after {found.stopped_after:,} bias points: of {found.circuits:,} sets of values "
+            f"{found.worked_out:,} were worked out; {found.met:,} of these meet all wishes. There may be better ones."
+        ]
     lines = [f"{found.circuits:,} sets of values tried; {found.met:,} of them meet all wishes."]
     if early:
         lines.append(f"{early:,} of them were ruled out before every wish was worked out.")

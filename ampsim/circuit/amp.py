@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
-from .source import AS_DRAWN, Jack, Source
+from .source import DRAWN_SOURCE, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
 
@@ -200,7 +200,7 @@ class Amp:
     mods: tuple[Mod, ...] = ()
     file: str = ""
     jacks: tuple[Jack, ...] = ()
-    source: Source = AS_DRAWN
+    source: Source = DRAWN_SOURCE
     unplugged: tuple[str, ...] = ()
 
     def __hash__(self) -> int:

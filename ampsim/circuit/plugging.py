@@ -7,7 +7,7 @@ from dataclasses import replace
 from .amp import Amp, Pot
 from .build import build_circuit
 from .plugs import jacks_of
-from .source import AS_DRAWN, Source, SourceKind, parse_source
+from .source import DRAWN_SOURCE, Source, SourceKind, parse_source
 from .stages import Kind, stages_of
 
 
@@ -28,9 +28,9 @@ def plug_in(amp: Amp, source: Source | str, where: str = "source") -> Amp:
         For a text that is no source, a jack or place that the amp does not have, a guitar that is not described.
     """
     if isinstance(source, str):
-        source = parse_source(source, where) if source else AS_DRAWN
-    drawn = replace(amp, source=AS_DRAWN, unplugged=())
-    if source == AS_DRAWN:
+        source = parse_source(source, where) if source else DRAWN_SOURCE
+    drawn = replace(amp, source=DRAWN_SOURCE, unplugged=())
+    if source == DRAWN_SOURCE:
         return drawn
     found = replace(drawn, source=source)
     inside = {each.designator for each in build_circuit(found).elements}
@@ -49,12 +49,12 @@ def usual_sources(amp: Amp) -> tuple[Source, ...]:
 
     One alone where the drawing leaves no choice: no guitar, and one jack.
     """
-    drawn = replace(amp, source=AS_DRAWN)
+    drawn = replace(amp, source=DRAWN_SOURCE)
     guitar, jacks = bool(stages_of(amp, Kind.INSTRUMENT)), jack_names(drawn)
     if not guitar and len(jacks) == 1:
-        return (AS_DRAWN,)
+        return (DRAWN_SOURCE,)
     generator = parse_source(str(SourceKind.GENERATOR))
-    return (Source(SourceKind.GUITAR) if guitar else AS_DRAWN, *(replace(generator, at=name) for name in jacks))
+    return (Source(SourceKind.GUITAR) if guitar else DRAWN_SOURCE, *(replace(generator, at=name) for name in jacks))
 
 
 def describe_source(amp: Amp) -> str:

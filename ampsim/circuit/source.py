@@ -82,7 +82,7 @@ class Source:
         return [f"linked {' and '.join(f'{one} to {other}' for one, other in self.links)}"] if self.links else []
 
 
-AS_DRAWN = Source()
+DRAWN_SOURCE = Source()
 """What the amp file has before its first stage."""
 
 

@@ -8,6 +8,8 @@ from ..base.entries import Entry
 from ..base.errors import nearest, shown
 from ..base.quantities import HERTZ, VOLT
 from ..circuit.amp import Amp
+from ..circuit.plugging import plug_in
+from ..circuit.source import parse_source
 from ..simulation.analyses import Transient
 from ..simulation.stimuli import Sine
 from ..studies.audition_request import (
@@ -47,6 +49,7 @@ def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp
     for key in ("amp", "mods", "positions"):
         top.has(key)
     name, about = top.label("name"), top.text("about", "")
+    stock, modded = plugged_amps(top, stock, modded)
     listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"
     frequencies = _frequencies(top) if top.has("frequencies") else FREQUENCIES
     unsaid = default_audition(stock, modded)
@@ -61,6 +64,14 @@ def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp
     return Audition(
         name, about, stock, modded, listen_at, frequencies, title, compare_at, views, Transient(tone), wave_at, file
     )
+
+
+def plugged_amps(top: Entry, stock: Amp, modded: Amp) -> tuple[Amp, Amp]:
+    """Both amps with the source that the entry `source` names, where there is one."""
+    if not top.has("source"):
+        return stock, modded
+    source = parse_source(top.raw("source"), top.where("source"))
+    return plug_in(stock, source), plug_in(modded, source)
 
 
 def _frequencies(top: Entry) -> tuple[float, ...]:

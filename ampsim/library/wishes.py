@@ -15,7 +15,7 @@ from ..circuit.mods import apply_mods
 from ..circuit.positions import Position, switches_at
 from ..circuit.values import switched_value, with_values
 from ..studies.search.wishes import Choice, Drawer, Stocked, Wish, WishKind, WishList
-from .auditions import read_setting
+from .auditions import plugged_amps, read_setting
 from .choices import read_choice
 from .limits import read_limits
 from .parts import QUANTITY
@@ -94,6 +94,7 @@ def read_wishes(
     for key in ("amp", "mods", "drawer"):
         top.has(key)
     name, about = top.label("name"), top.text("about", "")
+    stock, modded = plugged_amps(top, stock, modded)
     listen_at = top.place("listen_at", top.raw("listen_at")) if top.has("listen_at") else "speaker"
     tables = {key: top.tables(key) for key in ("wishes", "parts")}
     top.finish()

@@ -17,6 +17,7 @@ from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.nets import INPUT
+from ..circuit.plugging import describe_source
 from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
@@ -175,6 +176,7 @@ def provenance(
         "analysis": analysis.name,
         "amp": variants[0].name,
         "input": INPUT,
+        "signal": describe_source(variants[0]),
         "output": SPEAKER,
         "netlists_sha256": digest,
         "ampsim_version": __version__,

@@ -20,6 +20,7 @@ from ..base.progress import Progress
 from ..base.tables import frame, text_table
 from ..circuit.amp import Amp
 from ..circuit.mods import diff
+from ..circuit.plugging import describe_source
 from ..circuit.positions import every_position
 from ..measures.bias import READINGS, bias_table
 from ..measures.sweep import corner_hz, gain_at
@@ -147,6 +148,7 @@ def _text(plan: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: 
     head = [
         f"{plan.name}: {plan.stock.name}, stock against {plan.modded.variant}",
         *([plan.about] if plan.about else []),
+        f"Signal: {describe_source(plan.modded)}; heard at {plan.listen_at}",
     ]
     pieces = ["\n".join(head)]
     pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]

@@ -15,9 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.bench.proof.sheet import proof_of_rounds
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.plugging import plug_in
 from ampsim.circuit.values import with_values
 from ampsim.interface.commands.common import find_audition
 from ampsim.interface.commands.job import deciding
@@ -313,7 +314,7 @@ def test_parts_wiring_and_steps(folder: Path, capsys: pytest.CaptureFixture[str]
 def test_what_was_measured_before_and_after_is_proved_and_handed_over(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(handover, "proof_sheet", functools.partial(proof_sheet, count=20))
+    monkeypatch.setattr(handover, "proof_of_rounds", functools.partial(proof_of_rounds, count=20))
     stock = load_amp("workshop-b")
     modded = apply_mods(stock, load_mod("bright-switch"))
     said(capsys, "job", "sweep", folder, sweep_file(tmp_path / "sweep.csv", stock))
@@ -399,6 +400,32 @@ def test_a_sweep_of_a_job_finds_a_part_where_the_controls_stood(
     file = sweep_file(tmp_path / "drifted.csv", drifted, bright="390p")
     order = ["job", "sweep", folder, file, "--round", "after the mod", "--fit", "C102"]
     assert "C102 is 330p (drawn 390p)" in said(capsys, *order)
+
+
+def test_a_sweep_says_what_it_came_from_and_where_it_was_heard(
+    tmp_path: Path, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    driven = plug_in(load_amp("workshop-b"), "generator 600")
+    file = sweep_file(tmp_path / "bench.csv", driven)
+    order = ["job", "sweep", folder, file, "--to", tmp_path / "picture.png"]
+    guessed = said(capsys, *order)
+    assert "From generator 600 at input (nobody wrote it down; this fits best), heard at speaker" in guessed
+    assert "no amp of the run is as far out" not in guessed
+    assert "no amp of the run is as far out" in said(capsys, *order, "--source", "guitar")
+    assert "From generator 600, heard at V1A.plate" in said(
+        capsys, *order, "--source", "generator", "--heard", "V1A.plate"
+    )
+    kept = read_record(folder).sweeps
+    assert [(each.source, each.heard) for each in kept[-3:]] == [
+        ("", "speaker"), ("guitar", "speaker"), ("generator 600", "V1A.plate")
+    ]  # fmt: skip
+    assert "generator 600" in said(capsys, "job", "show", folder)
+    for wrong in (("--source", "gutar"), ("--source", "generator at V9.grid"), ("--heard", "V9.plate")):
+        assert wrong[1].split()[-1] in refused(capsys, *order, *wrong)
+    assert read_record(folder).sweeps == kept
+    told = said(capsys, "measured", file, "--amp", "workshop-b", "--source", "generator 600", "--at", "tone=0.5",
+                "--to", tmp_path / "picture.png")  # fmt: skip
+    assert "From generator 600, heard at speaker; controls: tone 5" in told
 
 
 def test_the_tone_is_a_wav_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

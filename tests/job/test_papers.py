@@ -16,7 +16,7 @@ import xarray as xr
 
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.proof.sheet import proof_sheet
-from ampsim.bench.proof.sweeps import compare_with_drawing
+from ampsim.bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
 from ampsim.job.papers import pdf
@@ -26,7 +26,7 @@ from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import browser_path, write_pdf
 from ampsim.job.papers.shop_record import shop_html, shop_record
 from ampsim.job.papers.shop_tables import readings_table, unread_places
-from ampsim.job.papers.sweeps import measured_sweeps, work_over
+from ampsim.job.papers.sweeps import measured_sweeps, taken_sweeps, work_over
 from ampsim.job.papers.write_all import write_papers
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Phase, Record, State, Sweep
@@ -139,7 +139,10 @@ def test_readings_that_are_none_are_refused(job: Audition, volts: dict[str, floa
 def test_a_measured_sweep_is_held_against_the_tolerance_band(job: Audition) -> None:
     gain = gain_db(simulate(job.modded), "speaker").isel(variant=0, position=0, drop=True)
     off = gain + xr.DataArray(8.0 * np.sin(np.log(gain["frequency"]) * 3.0), dims="frequency")
-    asked = {name: (job.modded, {}, xr.Dataset({"gain_db": curve})) for name, curve in (("same", gain), ("off", off))}
+    asked = [
+        SweepTaken(name, job.modded, {}, xr.Dataset({"gain_db": curve}))
+        for name, curve in (("same", gain), ("off", off))
+    ]
     sheet = proof_sheet(job.modded, sweeps=asked, count=30)
     assert [each.verdict for each in sheet.sweeps] == ["pass", "fail"]
     assert not sheet.passed
@@ -161,12 +164,14 @@ def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: A
     swept = measured_sweeps(told, tmp_path)
     alone = compare_with_drawing(job.modded, job.compare_at, swept["after the mod"])
     assert float(abs(alone["difference"]).max()) > 5.0
-    assert float(abs(work_over(job, swept)["difference"]).max()) > 0.5
-    changed = work_over(job, swept, told)
+    before, after = (taken_sweeps(job, told, tmp_path, phase) for phase in ("on arrival", "after the mod"))
+    said = replace(told, sweeps=tuple(replace(each, at=()) for each in told.sweeps))
+    assert float(abs(work_over(before, taken_sweeps(job, said, tmp_path, "after the mod"))["difference"]).max()) > 0.5
+    changed = work_over(before, after)
     assert changed is not None
     assert float(abs(changed["difference"]).max()) < 0.02
     assert float(np.ptp(changed["simulated"].values)) > 5.0
-    assert work_over(job, {"after the mod": swept["after the mod"]}) is None
+    assert work_over((), after) is None
 
 
 def test_a_sweep_outside_the_folder_is_not_read(tmp_path: Path) -> None:

@@ -123,15 +123,15 @@ def volts(amp: Amp, at: Position, state: State) -> Mapping[str, float]:
     return {name: float(f"{value:.4g}") for name, value in zip(names, read, strict=True)}
 
 
-def curve(amp: Amp, at: Position, state: State) -> tuple[np.ndarray, np.ndarray]:
-    """Frequencies [Hz] and level at the loudspeaker [dB, from anywhere]."""
+def curve(amp: Amp, at: Position, state: State, heard: str = "speaker") -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies [Hz] and level at the loudspeaker, or another place [dB, from anywhere]."""
     wired, sweep = circuit_at(amp, at), FrequencySweep(30.0, 16e3, 12)
-    plain = write(wired, amp.setting(at), sweep, ("speaker",), sockets=dict(state.sockets))
+    plain = write(wired, amp.setting(at), sweep, (heard,), sockets=dict(state.sockets))
     factors = dict(state.factors)
     values = (value * factors.get(part, 1.0) for part, value in plain.value_by_part.items())
     (found,) = engine.run([replace(plain, values=tuple(values))])
     assert isinstance(found, Arrays), found
-    return sweep.grid(), 20.0 * np.log10(np.abs(found.vectors[node_vector(wired, "speaker")])) - 40.0
+    return sweep.grid(), 20.0 * np.log10(np.abs(found.vectors[node_vector(wired, heard)])) - 40.0
 
 
 def write_measurements(mod: MadeMod, files: Files, seed: int = 1) -> None:

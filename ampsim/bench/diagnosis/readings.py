@@ -12,7 +12,9 @@ from ...base.files import read_bounded
 from ...base.quantities import OHM, VOLT, Quantity, format_value, parse_value
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
+from ...circuit.plugging import plug_in
 from ...circuit.positions import Position
+from ...circuit.source import DRAWN_SOURCE, Source, parse_source
 from ...circuit.stages.template import GROUND
 from ...library.files import toml_tables
 from ..mains import LEAST_VOLTS, MOST_VOLTS, mains_factor, mains_fault
@@ -46,6 +48,8 @@ class Readings:
         Share of the reading, and volts, that the meter may be off (one standard deviation).
     source
         What messages call it.
+    plugged
+        What was plugged into the amp.
     grounded
         Places that read nothing because the drawing has them on ground; they are not weighed.
     """
@@ -58,6 +62,7 @@ class Readings:
     digit: float = 0.01
     source: str = "readings"
     grounded: tuple[str, ...] = ()
+    plugged: Source = DRAWN_SOURCE
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -76,8 +81,9 @@ class Readings:
 
     @property
     def about_supply(self) -> str:
-        """What is known of mains and meter, in a sentence."""
-        meter = f"Meter of {format_value(self.meter_ohms, OHM)}."
+        """What is known of mains and meter, and of what was plugged in, in a sentence."""
+        plugged = f" Plugged in: {self.plugged}." if self.plugged != DRAWN_SOURCE else ""
+        meter = f"Meter of {format_value(self.meter_ohms, OHM)}.{plugged}"
         if self.mains is None:
             return f"Mains not read. {meter}"
         if self.mains_drawn is None:
@@ -88,7 +94,7 @@ class Readings:
 def read_readings(path: str | Path, amp: Amp, position: Position = {}) -> Readings:  # noqa: B006
     """Read a TOML file (`mains = "231 V"`, `meter = "10M"`, a table `[volts]`) or a CSV file of two columns.
 
-    A CSV file has rows of a place or one of mains, mains_drawn, meter, accuracy, digit, and its value; see
+    A CSV file has rows of a place or one of mains, mains_drawn, meter, accuracy, digit, source, and its value; see
     `readings_text.place_value_tables`. A decimal comma will do.
 
     Raises
@@ -132,7 +138,8 @@ def parse_readings(
     names = table.names()
     if not 1 <= len(names) <= MOST_PROBES:
         raise top.fail("volts", f"{len(names)} readings; expected 1 to {MOST_PROBES}")
-    wired = circuit_at(amp, position)
+    plugged = parse_source(top.raw("source"), top.where("source")) if top.has("source") else DRAWN_SOURCE
+    wired = circuit_at(amp if plugged == DRAWN_SOURCE else plug_in(amp, plugged), position)
     read = {key: table.value(key, VOLT) for key in names}
     grounded = tuple(key for key in names if wired.net_by_place.get(key) == GROUND)
     volts = tuple(_reading(key, value, wired, file) for key, value in read.items() if key not in grounded)
@@ -146,6 +153,7 @@ def parse_readings(
         top.value("digit", _DIGIT, 0.01),
         file,
         grounded,
+        plugged,
     )
     top.finish()
     _check(found, read, top)

@@ -8,7 +8,7 @@ from ...base.errors import DescriptionError, shown
 from ..text_files import split_cells, text_lines
 from .probes import MOST_PROBES
 
-ABOUT = ("mains", "mains_drawn", "meter", "accuracy", "digit")
+ABOUT = ("mains", "mains_drawn", "meter", "accuracy", "digit", "source")
 _LONGEST_LINE, _MOST_COLUMNS = 300, 12
 _COMMENT = re.compile(r"\s*\"?\s*(?:[#%!]|//)")
 # A place and a number with blanks, a colon or an equals sign between: "across R26  1,25 V".

@@ -17,7 +17,9 @@ from ...base.tables import text_table
 from ...base.wording import minus
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
+from ...circuit.plugging import plug_in
 from ...circuit.positions import Position, position_label
+from ...circuit.source import DRAWN_SOURCE
 from ...simulation.tolerances import TOLERANCE_SOURCE, Tolerances
 from .comparison import evidence, voltage_table
 from .fault_model import FaultModel, fault_model
@@ -191,6 +193,8 @@ def diagnose(
     EngineError
         When the healthy amp gives no trustworthy answer.
     """
+    if readings.plugged != DRAWN_SOURCE:
+        amp = plug_in(amp, readings.plugged)
     model = fault_model(amp, readings.names, position, readings.meter_ohms, tolerances, progress)
     return weigh_readings(amp, readings, position, model)
 

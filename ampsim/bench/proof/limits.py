@@ -35,13 +35,18 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True)
 class ProofRow:
-    """One place: volts expected, lowest and highest that pass, and what was measured (None: not yet) [V]."""
+    """One place: volts expected, lowest and highest that pass, and what was measured (None: not yet) [V].
+
+    `position` says where the controls stood, `read` in which round it was read.
+    """
 
     place: str
     expected: float
     low: float
     high: float
     measured: float | None = None
+    position: str = ""
+    read: str = ""
 
     @property
     def verdict(self) -> Verdict:

@@ -8,7 +8,9 @@ import xarray as xr
 
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.plugging import describe_source, plug_in
 from ...circuit.positions import Position, position_label
+from ...circuit.source import SourceKind
 from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.monte_carlo import SWEEP, spread
@@ -17,9 +19,45 @@ from ...simulation.tolerances import Tolerances, spreads
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import sample_gain_db
 from ..sweeps.compare import compare, sweep_findings, tolerance_band
+from ..sweeps.likeliest_source import likeliest_source
 from .limits import Verdict
 
 COUNT, SEED = 100, 1
+
+
+@dataclass(frozen=True)
+class SweepTaken:
+    """A sweep as it was measured.
+
+    Attributes
+    ----------
+    name
+        Its heading.
+    amp
+        As it stood on the bench, with the source that the sweep came from.
+    position
+        Where the controls stood; those that the amp does not have are passed over.
+    measured
+        Of `sweeps.measured_sweep.read_sweep`.
+    heard
+        The place that was recorded.
+    source_known
+        Whether somebody wrote down what it came from.
+    """
+
+    name: str
+    amp: Amp
+    position: Position = field(hash=False)
+    measured: xr.Dataset = field(hash=False, compare=False)
+    heard: str = SPEAKER
+    source_known: bool = True
+
+    @property
+    def how(self) -> str:
+        """What it came from, where it was heard and where the controls stood, in a sentence without its end."""
+        guess = "" if self.source_known else " (nobody wrote it down; this fits best)"
+        where = describe_position(self.amp, self.position)
+        return f"From {describe_source(self.amp)}{guess}, heard at {self.heard}; controls: {where}"
 
 
 @dataclass(frozen=True)
@@ -29,6 +67,7 @@ class SweepProof:
     name: str
     found: xr.Dataset = field(hash=False, compare=False)
     finding: Finding
+    how: str = ""
 
     @property
     def verdict(self) -> Verdict:
@@ -51,7 +90,7 @@ def compare_with_drawing(
     Parameters
     ----------
     amp : Amp
-        As it stood on the bench.
+        As it stood on the bench, with the source that the sweep came from.
     position : mapping
         Where the controls stood; those that the amp does not have are passed over.
     measured : Dataset
@@ -81,20 +120,44 @@ def compare_with_drawing(
     return compare(measured["gain_db"], drawn, tolerance=band)
 
 
-def sweep_proof(
-    name: str, amp: Amp, position: Position, measured: xr.Dataset, *, count: int = COUNT, seed: int = SEED
-) -> SweepProof:
+def take_sweep(
+    name: str, amp: Amp, position: Position, measured: xr.Dataset, heard: str = SPEAKER, source: str = ""
+) -> SweepTaken:
+    """A sweep with what it came from: as it is said, else what fits best of the usual sources.
+
+    Parameters
+    ----------
+    name, amp, position, measured, heard
+        As `SweepTaken` has them; whatever is plugged into the amp does not count.
+    source : str
+        As `circuit.source.parse_source` reads it; "" where nobody wrote it down.
+
+    Raises
+    ------
+    DescriptionError
+        For a source, controls or a place that the amp does not have; when too little was measured.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    if source:
+        return SweepTaken(name, plug_in(amp, source), position, measured, heard)
+    found = likeliest_source(amp, position, measured, heard)
+    return SweepTaken(name, plug_in(amp, found), position, measured, heard, found.kind is SourceKind.DRAWN)
+
+
+def sweep_proof(taken: SweepTaken, *, count: int = COUNT, seed: int = SEED) -> SweepProof:
     """A measured sweep over the simulated one, with its verdict.
 
     Parameters
     ----------
-    name : str
-        Its heading.
-    amp, position, measured, count, seed
+    taken : SweepTaken
+    count, seed
         As `compare_with_drawing`; errors are as there.
     """
-    found = compare_with_drawing(amp, position, measured, count=count, seed=seed)
-    return SweepProof(name, found, sweep_findings(found, amp.variant, describe_position(amp, position))[0])
+    amp, position = taken.amp, taken.position
+    found = compare_with_drawing(amp, position, taken.measured, taken.heard, count=count, seed=seed)
+    finding = sweep_findings(found, amp.variant, describe_position(amp, position))[0]
+    return SweepProof(taken.name, found, finding, taken.how)
 
 
 def describe_position(amp: Amp, position: Position) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ...base.errors import DescriptionError
+from ...base.errors import DescriptionError, nearest, shown
 from ...base.progress import Progress
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ def audition_options(parser: argparse.ArgumentParser) -> None:
     job_argument(parser)
     parser.add_argument("--amp", help="without a job: an amp file or the name of one")
     parser.add_argument("--mod", action="append", default=[], help="without a job: a mod file or name; repeatable")
+    source_option(parser, "as the job says, else what the amp file has")
 
 
 def amp_options(parser: argparse.ArgumentParser) -> None:
@@ -48,6 +50,55 @@ def amp_options(parser: argparse.ArgumentParser) -> None:
 def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
     """Add `--to`: where something is written."""
     parser.add_argument("--to", type=named_path, help=f"{what} (default: {default})")
+
+
+def source_option(parser: argparse.ArgumentParser, default: str) -> None:
+    """Add `--source`: where the signal enters the amp."""
+    parser.add_argument(
+        "--source",
+        default="",
+        help='where the signal enters: "guitar", "guitar at JACK", "generator 600 at JACK" (or at any place, such as '
+        f'V2A.grid), "nothing" (default: {default})',
+    )
+
+
+def heard_option(parser: argparse.ArgumentParser) -> None:
+    """Add `--heard`: the place that was recorded."""
+    parser.add_argument("--heard", default="speaker", help="the place that was recorded (default: speaker)")
+
+
+def at_option(parser: argparse.ArgumentParser, default: str) -> None:
+    """Add `--at`: where controls stood."""
+    parser.add_argument(
+        "--at",
+        action="append",
+        default=[],
+        metavar="CONTROL=WHERE",
+        help=f"where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: {default})",
+    )
+
+
+def asked_position(amp: Amp, texts: list[str]) -> dict[str, float | str]:
+    """The controls of `--at`, and where they stood.
+
+    Raises
+    ------
+    DescriptionError
+        For a control that the amp does not have, and what is no position of it.
+    """
+    return dict(_control_position(amp, each) for each in texts)
+
+
+def _control_position(amp: Amp, text: str) -> tuple[str, float | str]:
+    name, _, where = (part.strip() for part in text.partition("="))
+    if name not in amp.controls:
+        raise DescriptionError(f"--at: {amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
+    if amp.controls[name].kind == "switch":
+        return name, where
+    try:
+        return name, float(where.replace(",", "."))
+    except ValueError:
+        raise DescriptionError(f"--at: {shown(text)} does not say where a control stood, such as gain=0.3") from None
 
 
 def page_options(parser: argparse.ArgumentParser) -> None:
@@ -94,8 +145,14 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
 
 
 def asked_audition(options: argparse.Namespace) -> Audition:
-    """The audition that `audition_options` name."""
-    return find_audition(options.job, options.amp, options.mod)
+    """The audition that `audition_options` name, with the source that they name."""
+    from ...circuit.plugging import plug_in
+
+    found = find_audition(options.job, options.amp, options.mod)
+    if not options.source:
+        return found
+    stock, modded = (plug_in(amp, options.source, "--source") for amp in (found.stock, found.modded))
+    return replace(found, stock=stock, modded=modded)
 
 
 def asked_amp(options: argparse.Namespace) -> Amp:

@@ -6,7 +6,17 @@ import argparse
 from pathlib import Path
 
 from ...base.caution import CAUTION
-from .common import Commands, amp_options, asked_amp, sweep_remarks, to_option
+from .common import (
+    Commands,
+    amp_options,
+    asked_amp,
+    asked_position,
+    at_option,
+    heard_option,
+    source_option,
+    sweep_remarks,
+    to_option,
+)
 
 PLACE = 80
 
@@ -16,7 +26,9 @@ def add(commands: Commands) -> None:
     parser = commands.add_parser("measured", help="lay a measured sweep (columns, or a WAV recording) over an amp")
     parser.add_argument("file", type=Path)
     amp_options(parser)
-    parser.add_argument("--at", default="speaker", help="the place that was recorded (default: speaker)")
+    source_option(parser, "what fits best: the guitar of the amp file, or a generator at a jack")
+    heard_option(parser)
+    at_option(parser, "as drawn")
     parser.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
     to_option(parser, "the picture", "measured-NAME.png")
     parser.set_defaults(command=_measured)
@@ -24,21 +36,24 @@ def add(commands: Commands) -> None:
 
 def _measured(options: argparse.Namespace) -> None:
     from ...base.tables import text_table
-    from ...bench.proof.sweeps import compare_with_drawing
+    from ...bench.proof.sweeps import compare_with_drawing, describe_position, take_sweep
     from ...bench.sweeps.compare import difference_table, sweep_findings
     from ...bench.sweeps.fit import fit_parts
     from ...bench.sweeps.measured_sweep import read_sweep
     from ...bench.sweeps.picture import compared_picture
-    from ...circuit.positions import AS_DRAWN
+    from ...circuit.plugging import plug_in
     from ...pictures.export import save_picture
 
     amp, measured = asked_amp(options), read_sweep(options.file)
-    compared = compare_with_drawing(amp, {}, measured, options.at)
-    lines = sweep_remarks(measured)
-    lines += [each.words for each in sweep_findings(compared, amp.variant, AS_DRAWN)]
+    at = asked_position(plug_in(amp, options.source, "--source") if options.source else amp, options.at)
+    taken = take_sweep("", amp, at, measured, options.heard, options.source)
+    compared = compare_with_drawing(taken.amp, at, measured, taken.heard)
+    lines = [*sweep_remarks(measured), taken.how]
+    where = describe_position(taken.amp, at)
+    lines += [each.words for each in sweep_findings(compared, amp.variant, where)]
     lines += [text_table(difference_table(compared))]
     if options.fit:
-        lines += [fit_parts(amp, measured, options.fit, node=options.at).words()]
+        lines += [fit_parts(taken.amp, measured, options.fit, at, node=taken.heard).words()]
     path = options.to or Path(f"measured-{options.file.stem}.png")
     save_picture(compared_picture(compared), path)
     print("\n\n".join([*lines, f"The picture is {path}", CAUTION]))

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
-import xarray as xr
 
 from ... import __version__
 from ...base.errors import DescriptionError
-from ...bench.proof.sheet import ProofSheet, proof_sheet
-from ...bench.proof.sweeps import compare_with_drawing
+from ...bench.proof.rounds import Round
+from ...bench.proof.sheet import ProofSheet, proof_of_rounds
+from ...bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ...bench.sweeps.picture import compared_picture
+from ...circuit.source import DRAWN_SOURCE, parse_source
 from ...pictures.canvas import Picture
 from ...pictures.overlay import overlay_picture
 from ...simulation.analyses import FrequencySweep
@@ -28,7 +28,7 @@ from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
 from ..record.data import Phase, Record
-from .sweeps import measured_sweeps, sweep_position, work_over
+from .sweeps import taken_sweeps, work_over
 from .volts import Volts, measured_volts
 from .wiring import wiring_drawings, wiring_tables
 
@@ -79,7 +79,7 @@ def gather_handover(
     audition : Audition
         Such as `open_audition` gives.
     record : Record
-        Whose amp, in which words, what was measured: the last voltages "after the mod" make the test sheet.
+        Whose amp, in which words, what was measured: the latest voltages "after the mod" make the test sheet.
     folder : str or Path
         The job's folder, where the sweeps that the record names are.
     sheet : Sheet
@@ -103,9 +103,9 @@ def gather_handover(
     drawn = {"overlay": overlay_picture(compared, audition.listen_at, title=audition.compare_title)}
     cautions = cautions or caution_sheet(modded)
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
-    swept = measured_sweeps(record, folder)
-    tested = tested or _proof_sheet(audition, record, swept)
-    drawn |= _sweep_pictures(audition, record, swept, tested)
+    swept = {phase: taken_sweeps(audition, record, folder, phase) for phase in Phase}
+    tested = tested or _proof_sheet(audition, record, swept[Phase.AFTER])
+    drawn |= _sweep_pictures(swept, tested)
     versions = {"ampsim": __version__, **engine.versions()}
     return Handover(
         audition,
@@ -127,7 +127,7 @@ def gather_handover(
 def proof_of(
     audition: Audition, record: Record | None = None, folder: str | Path | None = None, mains_drawn: float | None = None
 ) -> ProofSheet:
-    """The test sheet of a job: its last voltages and its last sweep "after the mod".
+    """The test sheet of a job: the latest of its voltages and sweeps "after the mod" at each place and position.
 
     Parameters
     ----------
@@ -139,36 +139,26 @@ def proof_of(
     Raises
     ------
     DescriptionError, EngineError
-        As `proof_sheet` and `measured_sweeps`.
+        As `proof_sheet` and `taken_sweeps`.
     """
-    return _proof_sheet(audition, record, measured_sweeps(record, folder), mains_drawn)
+    return _proof_sheet(audition, record, taken_sweeps(audition, record, folder, Phase.AFTER), mains_drawn)
 
 
 def _proof_sheet(
-    audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], mains_drawn: float | None = None
+    audition: Audition, record: Record | None, swept: Sequence[SweepTaken], mains_drawn: float | None = None
 ) -> ProofSheet:
-    after = Phase.AFTER
-    asked = (
-        {f"Sweep {after}": (audition.modded, sweep_position(audition, record, after), swept[after])}
-        if after in swept
-        else {}
-    )
-    told = last_voltages(record) | ({} if mains_drawn is None else {"mains_drawn": mains_drawn})
-    return proof_sheet(audition.modded, **told, sweeps=asked)
+    return proof_of_rounds(audition.modded, rounds_of(record, mains_drawn), sweeps=swept)
 
 
-def _sweep_pictures(
-    audition: Audition, record: Record | None, swept: Mapping[Phase, xr.Dataset], tested: ProofSheet
-) -> dict[str, Picture]:
+def _sweep_pictures(swept: Mapping[Phase, Sequence[SweepTaken]], tested: ProofSheet) -> dict[str, Picture]:
     """Measured over simulated: as the amp came, after the work, and what the work changed."""
-    found = {}
-    if (arrival := Phase.ARRIVAL) in swept:
-        # The amp may have come with a fault: this one is shown, not judged.
-        found[f"Sweep {arrival}"] = compare_with_drawing(
-            audition.stock, sweep_position(audition, record, arrival), swept[arrival]
-        )
+    # The amp may have come with a fault: these are shown, not judged.
+    found = {
+        each.name: compare_with_drawing(each.amp, each.position, each.measured, each.heard)
+        for each in swept[Phase.ARRIVAL]
+    }
     found |= {each.name: each.found for each in tested.sweeps}
-    changed = work_over(audition, swept, record)
+    changed = work_over(swept[Phase.ARRIVAL], swept[Phase.AFTER])
     found |= {} if changed is None else {"What the work changed, sweep after less sweep before": changed}
     return {name: compared_picture(each, f"{name}: measured over simulated") for name, each in found.items()}
 
@@ -188,11 +178,29 @@ def _schematics(audition: Audition) -> dict[str, str]:
         return {}
 
 
-def last_voltages(record: Record | None, phase: Phase = Phase.AFTER) -> dict[str, Any]:
-    """The last voltages of a phase and how they were measured, as `proof` takes them; nothing when there are none."""
-    found = record.rounds(phase) if record else []
-    if not found:
-        return {}
-    last = found[-1]
-    how = {"meter": last.meter, "mains": last.mains, "mains_drawn": last.mains_drawn, "position": last.position}
-    return {"volts": dict(last.volts), **how}
+def rounds_of(record: Record | None, mains_drawn: float | None = None, phase: Phase = Phase.AFTER) -> list[Round]:
+    """The voltages of a phase as the test sheet takes them, round by round.
+
+    Parameters
+    ----------
+    record : Record
+    mains_drawn : float
+        Mains that the drawing's volts hold for [V]. Default: as each round says, else as any other does, for it is a
+        matter of the drawing.
+    phase : Phase
+    """
+    rounds = record.rounds(phase) if record else []
+    drawn = record.mains_drawn if record else None
+    return [
+        Round(
+            dict(each.volts),
+            each.position,
+            each.mains,
+            next((volts for volts in (mains_drawn, each.mains_drawn, drawn) if volts is not None), None),
+            each.meter,
+            parse_source(each.source) if each.source else DRAWN_SOURCE,
+            str(number),
+            each.date,
+        )
+        for number, each in enumerate(rounds, 1)
+    ]

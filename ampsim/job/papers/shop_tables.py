@@ -22,11 +22,12 @@ def readings_table(tested: ProofSheet, rounds: Sequence[Volts]) -> pd.DataFrame:
     Where nothing was read after the work, every place of the test sheet is there with a blank to write into.
     """
     came = {str(row["place"]): row for each in rounds if each.phase == Phase.ARRIVAL for row in each.rows()}
-    after = {row.place: row for row in tested.rows}
-    measured = [place for place, row in after.items() if row.measured is not None]
+    read = [row for row in tested.rows if row.measured is not None]
+    after = [(row.place, row) for row in read or tested.rows]
+    once = {place for place, _ in after}
     rows = []
-    for place in dict.fromkeys([*(measured or after), *came]):
-        arrival, proof = came.get(place), after.get(place)
+    for place, proof in [*after, *((place, None) for place in came if place not in once)]:
+        arrival = came.pop(place, None)  # of several readings at one place the first has it beside it
         rows.append({
             "place": place,
             "expected as it came [V]": arrival["at this supply [V]"] if arrival else math.nan,
@@ -37,12 +38,17 @@ def readings_table(tested: ProofSheet, rounds: Sequence[Volts]) -> pd.DataFrame:
             "to [V]": proof.high if proof else math.nan,
             "read after [V]": proof.measured if proof and proof.measured is not None else math.nan,
             "after": str(proof.verdict) if proof else _BLANK,
+            "controls": proof.position if proof else _BLANK,
+            "round": proof.read if proof else _BLANK,
         })  # fmt: skip
     table = pd.DataFrame(rows)
-    if not measured:
+    alone = [name for name in ("controls", "round") if len({*table[name]} - {_BLANK}) < 2]
+    table = table.drop(columns=alone)
+    if not read:
         table["read after [V]"] = _BLANK
         table = table.drop(columns="after")
-    return table if came else table.drop(columns=["expected as it came [V]", "read as it came [V]", "as it came"])
+    arrived = table["read as it came [V]"].notna().any()
+    return table if arrived else table.drop(columns=["expected as it came [V]", "read as it came [V]", "as it came"])
 
 
 def unread_places(tested: ProofSheet) -> list[str]:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from pathlib import Path
 
 import xarray as xr
 
+from ...bench.proof.sweeps import SweepTaken, take_sweep
 from ...bench.sweeps.compare import compare, resample
 from ...bench.sweeps.measured_sweep import read_sweep
-from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
-from ...circuit.positions import Position
 from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition
-from ..record.data import Phase, Record
+from ..record.data import Phase, Record, Sweep
 from ..record.paths import path_inside
 from ..record.reading import job_file
 
@@ -31,32 +30,68 @@ def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[Ph
     """
     if record is None or folder is None:
         return {}
-    home = job_file(folder).parent
-    last = ((phase, record.last_sweep(phase)) for phase in Phase)
-    return {phase: read_sweep(path_inside(home, sweep.file)) for phase, sweep in last if sweep}
+    last = ((phase, record.latest_sweeps(phase)[-1:]) for phase in Phase)
+    return {phase: _read(folder, sweep) for phase, sweeps in last for sweep in sweeps}
 
 
-def sweep_position(audition: Audition, record: Record | None, phase: Phase) -> Position:
-    """Where the controls stood in the last sweep of a phase: as written down, the others where the job compares."""
-    last = record.last_sweep(phase) if record else None
-    return audition.compare_at | dict(last.at if last else ())
+def taken_sweeps(
+    audition: Audition, record: Record | None, folder: str | Path | None, phase: Phase
+) -> tuple[SweepTaken, ...]:
+    """The latest sweep of a phase from every source, at every place and position, with the amp as it stood then.
 
+    Controls stood as written down, the others where the job compares.
 
-def work_over(audition: Audition, found: Mapping[Phase, xr.Dataset], record: Record | None = None) -> xr.Dataset | None:
-    """What the work changed: the sweep after less that before, over the same of the simulation; None without both.
+    Parameters
+    ----------
+    audition, record : Audition, Record
+        The job.
+    folder : str or Path
+        Where its files are; without one they cannot be read.
+    phase : Phase
 
-    Whatever stands between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
+    Raises
+    ------
+    DescriptionError
+        As `measured_sweeps`; for a source or place that the amp does not have.
+    EngineError
+        When ngspice gives no trustworthy answer.
     """
-    if not set(Phase) <= set(found):
+    if record is None or folder is None:
+        return ()
+    amp = audition.stock if phase == Phase.ARRIVAL else audition.modded
+    found = []
+    for sweep in (sweeps := record.latest_sweeps(phase)):
+        name = f"Sweep {phase}" if len(sweeps) == 1 else f"Sweep {phase}, {sweep.file.rpartition('/')[2]}"
+        at = audition.compare_at | dict(sweep.at)
+        found.append(take_sweep(name, amp, at, _read(folder, sweep), sweep.heard or SPEAKER, sweep.source))
+    return tuple(found)
+
+
+def _read(folder: str | Path, sweep: Sweep) -> xr.Dataset:
+    return read_sweep(path_inside(job_file(folder).parent, sweep.file))
+
+
+def work_over(before: Sequence[SweepTaken], after: Sequence[SweepTaken]) -> xr.Dataset | None:
+    """What the work changed: the sweep after less that before, over the same of the simulation.
+
+    Both are the last that came from one source and were heard at one place; None without such a pair. Whatever stands
+    between amp and recorder (loudspeaker or load, microphone, interface) is in both sweeps and goes.
+    """
+    pairs = [
+        (one, other)
+        for other in reversed(after)
+        for one in reversed(before)
+        if (one.amp.source, one.heard) == (other.amp.source, other.heard)
+    ]
+    if not pairs:
         return None
-    amps = {Phase.ARRIVAL: audition.stock, Phase.AFTER: audition.modded}
-    curves = [_simulate_gain(amp, sweep_position(audition, record, phase)) for phase, amp in amps.items()]
+    curves = [_simulate_gain(each) for each in pairs[0]]
     grid = curves[0]["frequency"].values
-    before, after = (resample(found[phase]["gain_db"], grid) for phase in amps)
+    one, other = (resample(each.measured["gain_db"], grid) for each in pairs[0])
     drawn = curves[1] - curves[0].values
-    return compare(drawn.copy(data=after - before), drawn)
+    return compare(drawn.copy(data=other - one), drawn)
 
 
-def _simulate_gain(amp: Amp, position: Position) -> xr.DataArray:
-    at = {control: value for control, value in position.items() if control in amp.controls}
-    return gain_db(simulate(amp, FrequencySweep(), [at], [SPEAKER]), SPEAKER).isel(variant=0, position=0)
+def _simulate_gain(taken: SweepTaken) -> xr.DataArray:
+    at = {control: value for control, value in taken.position.items() if control in taken.amp.controls}
+    return gain_db(simulate(taken.amp, FrequencySweep(), [at], [taken.heard]), taken.heard).isel(variant=0, position=0)

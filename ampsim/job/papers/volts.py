@@ -50,14 +50,16 @@ def measured_volts(audition: Audition, record: Record | None) -> tuple[Volts, ..
     """
     if record is None:
         return ()
-    return tuple(_draw_round(audition, each) for phase in Phase for each in record.rounds(phase)[-1:])
+    return tuple(_draw_round(audition, record, each) for phase in Phase for each in record.rounds(phase)[-1:])
 
 
-def _draw_round(audition: Audition, measured: Measured) -> Volts:
+def _draw_round(audition: Audition, record: Record, measured: Measured) -> Volts:
     amp = audition.stock if measured.phase == Phase.ARRIVAL else audition.modded
     title = f"Volts {measured.phase}, {measured.date}"
     try:
-        told = diagnose(amp, recorded_readings(measured, amp), measured.position)
+        known = measured.mains is not None and measured.mains_drawn is None
+        read = recorded_readings(measured, amp, mains_drawn=record.mains_drawn if known else None)
+        told = diagnose(amp, read, measured.position)
     except DescriptionError as problem:
         return Volts(title, f"Not held against the simulation: {problem}", phase=measured.phase)
     words = f"Measured on {amp.variant}; controls: {told.position}. {told.about_supply} {told.verdict()}"

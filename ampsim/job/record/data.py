@@ -10,7 +10,7 @@ from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
 
-FORMAT = 3
+FORMAT = 4
 Tables = dict[str, Any]
 
 
@@ -71,7 +71,8 @@ class Measured:
 
     `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
     resistance, [ohm]) are None where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold
-    for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn.
+    for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn. `source` says what was
+    plugged in ("": what the amp file has).
     """
 
     phase: Phase
@@ -81,6 +82,7 @@ class Measured:
     meter: float | None = None
     mains_drawn: float | None = None
     at: tuple[tuple[str, float | str], ...] = ()
+    source: str = ""
 
     @property
     def position(self) -> dict[str, float | str]:
@@ -92,7 +94,8 @@ class Measured:
 class Sweep:
     """A measured sweep: a file of the job folder.
 
-    `at` pairs a control with where it stood; those that are not named stood where the job compares.
+    `at` pairs a control with where it stood; those that are not named stood where the job compares. `source` says what
+    it came from ("": nobody wrote it down), `heard` the place that was recorded ("": the loudspeaker).
     """
 
     phase: Phase
@@ -100,6 +103,8 @@ class Sweep:
     file: str
     note: str = ""
     at: tuple[tuple[str, float | str], ...] = ()
+    source: str = ""
+    heard: str = ""
 
 
 @dataclass(frozen=True)
@@ -187,12 +192,23 @@ class Record:
         return str(self.states[-1].state) if self.states else ""
 
     def rounds(self, phase: Phase) -> list[Measured]:
-        """The voltages measured in a phase, a round each, the last one last."""
-        return [each for each in self.measured if each.phase == phase]
+        """The voltages measured in a phase, a round each, the last one last; those of one day as they were entered."""
+        return sorted((each for each in self.measured if each.phase == phase), key=lambda each: each.date)
 
-    def last_sweep(self, phase: Phase) -> Sweep | None:
-        """The last sweep of a phase; None where there is none."""
-        return next((each for each in reversed(self.sweeps) if each.phase == phase), None)
+    @property
+    def mains_drawn(self) -> float | None:
+        """Mains that the drawing's volts hold for [V], as the last round says that says it; None where none does."""
+        told = [each.mains_drawn for each in sorted(self.measured, key=lambda each: each.date)]
+        return next((each for each in reversed(told) if each is not None), None)
+
+    def latest_sweeps(self, phase: Phase) -> list[Sweep]:
+        """Of a phase the last sweep from each source, at each place and position, the last one last."""
+        found: dict[object, Sweep] = {}
+        for each in sorted((each for each in self.sweeps if each.phase == phase), key=lambda each: each.date):
+            key = (each.source, each.heard, frozenset(each.at))
+            found.pop(key, None)
+            found[key] = each
+        return list(found.values())
 
 
 def as_tables(record: Record) -> Tables:
@@ -227,7 +243,7 @@ def _nonempty_fields(each: object) -> Tables:
 def _measured_table(each: Measured) -> Tables:
     mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
     table = {"phase": str(each.phase), "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
-    return _without_none(table) | _nonempty({"at": each.position}) | {"volts": dict(each.volts)}
+    return _without_none(table) | _nonempty({"source": each.source, "at": each.position}) | {"volts": dict(each.volts)}
 
 
 def _ohms(value: float | None) -> float | str | None:

@@ -13,6 +13,7 @@ from ...base.quantities import OHM, format_value
 from ...base.tables import text_table
 from ...base.wording import plain
 from ...circuit.amp import Amp, Socket
+from ...circuit.build import SPEAKER
 from ...circuit.positions import position_label
 from .data import Measured, OwnersWish, Phase, Record
 from .frozen import Opened
@@ -70,8 +71,11 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
         "Seen on arrival": _table(("date", "note"), ((each.date, each.note) for each in record.arrival)),
         **_rounds(record.rounds(Phase.ARRIVAL), drawn),
         "Sweeps": _table(
-            ("date", "phase", "file", "note"),
-            ((each.date, each.phase, each.file, each.note) for each in record.sweeps),
+            ("date", "phase", "file", "from", "heard at", "note"),
+            (
+                (each.date, each.phase, each.file, each.source or "not written down", each.heard or SPEAKER, each.note)
+                for each in record.sweeps
+            ),
         ),
         "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
     }
@@ -118,7 +122,8 @@ def _round_title(measured: Measured) -> str:
     meter = f", meter {format_value(measured.meter, OHM)}" if measured.meter is not None else ""
     drawn = f", {measured.mains_drawn:g} V in the drawing" if measured.mains_drawn is not None else ""
     at = f", controls at {position_label(measured.position)}" if measured.at else ""
-    return plain(f"Voltages {measured.phase}, {measured.date}{mains}{drawn}{meter}{at}")
+    plugged = f", plugged in: {measured.source}" if measured.source else ""
+    return plain(f"Voltages {measured.phase}, {measured.date}{mains}{drawn}{meter}{plugged}{at}")
 
 
 def _volts(measured: Measured, drawn: dict[str, float]) -> pd.DataFrame:

@@ -13,6 +13,8 @@ from ...base.files import file_word, read_bounded, write_whole
 from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
 from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.plugging import plug_in
 from ...circuit.positions import Position
 from .changing import add_entry
 from .data import Measured, Phase, Record
@@ -35,6 +37,7 @@ def keep_readings(
     mains_drawn: float | str | None = None,
     at: Position = {},  # noqa: B006
     date: datetime.date | None = None,
+    source: str = "",
 ) -> Record:
     """Keep a file of measured voltages, and write them down with the mains, the meter and where the controls stood.
 
@@ -54,6 +57,8 @@ def keep_readings(
         Where the controls stood; those that are not named stood as drawn.
     date : datetime.date
         Default today.
+    source : str
+        What was plugged in, where the file does not tell; default what the amp file has.
 
     Raises
     ------
@@ -62,13 +67,16 @@ def keep_readings(
         nothing is kept.
     """
     amp = open_job(record, folder).amp(phase)
+    amp = plug_in(amp, source) if source else amp
     read = read_readings(file, amp, _check_controls(amp, at))
+    plugged = str(read.plugged) or str(amp.source)
     told = {
         "mains_volts": read.mains if mains is None else mains,
         "mains_drawn_volts": read.mains_drawn if mains_drawn is None else mains_drawn,
     }
     table: dict[str, Any] = {name: value for name, value in told.items() if value is not None}
-    table |= {"meter_ohms": read.meter_ohms, **({"at": dict(at)} if at else {}), "volts": _against_ground(read)}
+    table |= {"meter_ohms": read.meter_ohms} | ({"source": plugged} if plugged else {})
+    table |= ({"at": dict(at)} if at else {}) | {"volts": _against_ground(read)}
     with copied_into_job(folder, file):
         return save_record(add_entry(record, "measured", _dated_table(phase, date) | table), folder)
 
@@ -81,6 +89,8 @@ def keep_sweep(
     note: str = "",
     date: datetime.date | None = None,
     at: Position = {},  # noqa: B006
+    source: str = "",
+    heard: str = "",
 ) -> Record:
     """Keep a measured sweep and write it down; the file is read once to see that it can be.
 
@@ -100,6 +110,10 @@ def keep_sweep(
         Default today.
     at : mapping
         Where the controls stood; those that are not named stood where the job compares.
+    source : str
+        What it came from, as `circuit.source.parse_source` reads it; "" where nobody knows.
+    heard : str
+        The place that was recorded; default the loudspeaker.
 
     Raises
     ------
@@ -107,9 +121,14 @@ def keep_sweep(
         As `read_sweep` and `save_record`; then nothing is kept.
     """
     read_sweep(file)
-    if at:
-        _check_controls(open_job(record, folder).amp(phase), at)
-    more = ({"note": note} if note else {}) | ({"at": dict(at)} if at else {})
+    if at or source or heard:
+        amp = open_job(record, folder).amp(phase)
+        amp = plug_in(amp, source) if source else amp
+        build_circuit(amp).net(heard or SPEAKER)
+        _check_controls(amp, at)
+        source = str(amp.source) if source else ""
+    told = {"note": note, "source": source, "heard": heard, "at": dict(at)}
+    more = {name: value for name, value in told.items() if value}
     with copied_into_job(folder, file) as name:
         table = _dated_table(phase, date) | {"file": name} | more
         return save_record(add_entry(record, "sweeps", table), folder)
@@ -198,6 +217,7 @@ def recorded_readings(
     if mains_drawn is None and measured.mains is not None:
         mains_drawn = measured.mains_drawn
     position = measured.position if position is None else position
-    told = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
+    told: dict[str, object] = {"mains": measured.mains, "mains_drawn": mains_drawn, "meter": measured.meter}
+    told["source"] = measured.source or None
     tables = {key: value for key, value in told.items() if value is not None} | {"volts": dict(measured.volts)}
     return parse_readings(tables, amp, f"voltages {measured.phase}, {measured.date}", position)

@@ -15,6 +15,7 @@ from ...base.errors import DescriptionError, shown
 from ...base.files import read_bounded
 from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
+from ...circuit.source import parse_source
 from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
@@ -34,9 +35,9 @@ from .data import (
 )
 from .paths import check_file_name, path_inside
 
-AUDITION = ("about", "listen_at", "frequencies", "views", "compare", "waveform")
+AUDITION = ("about", "source", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
-_NOTE, _NAME = 4000, 60
+_NOTE, _NAME, _SOURCE = 4000, 60, 300
 _MOST = {"history": 20_000, "states": 1000, "positions": 200}
 _MOST_ROWS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -203,7 +204,13 @@ def _measured(entry: Entry) -> Measured:
         entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
         entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
         _positions_at(entry),
+        _source(entry),
     )
+
+
+def _source(entry: Entry) -> str:
+    """A source as it is written; whether the amp has its jacks and places is seen when it is asked."""
+    return str(parse_source(entry.plain_text("source", _SOURCE), entry.where("source"))) if entry.has("source") else ""
 
 
 def _phase(entry: Entry) -> Phase:
@@ -231,7 +238,8 @@ def _sweep(entry: Entry) -> Sweep:
     except DescriptionError as problem:
         raise entry.fail("file", str(problem)) from None
     note = entry.plain_text("note", _NOTE, "", lines=True)
-    return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry))
+    heard = entry.place("heard", entry.raw("heard")) if entry.has("heard") else ""
+    return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry), _source(entry), heard)
 
 
 def _change(entry: Entry) -> Change:

@@ -156,7 +156,7 @@ def _gather(
         **put(OUTPUT_CHANGED, output_changed(variants, settings)),
         **put(STAGES, {amp.variant: valve_stages(build_circuit(amp)) for amp in variants}),
         **put(LOAD_OHM, {amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
-        "source": "from the pickup" if begins_at_guitar(variants[0]) else "at the input",
+        "source": "from the pickup" if begins_at_guitar(variants[0]) else f"at {variants[0].source.at or 'the input'}",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
     whole.attrs = facts

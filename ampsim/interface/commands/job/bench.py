@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION
-from ....base.errors import DescriptionError, nearest, shown
+from ....base.errors import DescriptionError
 from ....job.record.data import Phase
-from ..common import report, sweep_remarks
+from ..common import asked_position, at_option, heard_option, report, source_option, sweep_remarks
 from .common import (
     MEASUREMENTS,
     PICTURES,
@@ -25,7 +25,6 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from ....circuit.amp import Amp
     from ....circuit.positions import Position
     from ....job.record.data import Measured, Record
 
@@ -37,7 +36,8 @@ def add(steps: Steps) -> None:
     readings.add_argument("file", type=Path, help="CSV (place; volts) or TOML, with mains and meter where known")
     readings.add_argument("--mains", help="the mains while measuring, such as 231, where the file does not tell")
     mains_option(readings)
-    _at_option(readings, "as drawn")
+    at_option(readings, "as drawn")
+    source_option(readings, "as the file tells, else what the amp file has")
     round_option(readings)
     diagnose = steps.step(
         "diagnose", "drawing, simulated and measured side by side; the likeliest fault; what to measure next", _diagnose
@@ -48,32 +48,27 @@ def add(steps: Steps) -> None:
     round_option(diagnose)
     sweep = steps.step("sweep", "keep a measured sweep (columns, or a WAV recording) and lay it over the amp", _sweep)
     sweep.add_argument("file", type=Path, help='CSV of frequency and dB, or the recording of "ampsim tone"')
-    _at_option(sweep, "where the job compares")
+    at_option(sweep, "where the job compares")
+    source_option(sweep, "what fits best: the guitar of the amp file, or a generator at a jack")
+    heard_option(sweep)
     sweep.add_argument("--note", default="", help="how it was measured")
     sweep.add_argument("--fit", action="append", default=[], help="a part whose value to find; up to three")
     to_option(sweep, "the picture", "pictures/sweep-ROUND.png")
     round_option(sweep)
 
 
-def _at_option(step: argparse.ArgumentParser, default: str) -> None:
-    step.add_argument(
-        "--at",
-        action="append",
-        default=[],
-        metavar="CONTROL=WHERE",
-        help=f"where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: {default})",
-    )
-
-
 def _readings(options: argparse.Namespace) -> None:
     from ....bench.diagnosis.readings import read_readings
+    from ....circuit.plugging import plug_in
     from ....job.record.measurements import keep_readings
 
     record, found = open_record(options)
     phase = asked_phase(options)
     amp, drawn = found.amp(phase), drawn_mains(options)
-    at = dict(_control_position(amp, each) for each in options.at)
-    record = keep_readings(record, options.folder, options.file, phase, mains=options.mains, mains_drawn=drawn, at=at)
+    amp = plug_in(amp, options.source, "--source") if options.source else amp
+    at = asked_position(amp, options.at)
+    known = {"mains": options.mains, "mains_drawn": drawn, "at": at, "source": options.source}
+    record = keep_readings(record, options.folder, options.file, phase, **known)
     names = read_readings(options.file, amp, at).names
     last = record.measured[-1]
     beside = [name for name in names if " " in name]
@@ -81,19 +76,6 @@ def _readings(options: argparse.Namespace) -> None:
     if beside:
         print(f"Between two places, so in the file kept in {MEASUREMENTS} alone: {', '.join(beside)}")
     print(f"Next: ampsim job {'diagnose' if phase == Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
-
-
-def _control_position(amp: Amp, text: str) -> tuple[str, float | str]:
-    """A control and where it stood, as typed."""
-    name, _, where = (part.strip() for part in text.partition("="))
-    if name not in amp.controls:
-        raise DescriptionError(f"--at: {amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
-    if amp.controls[name].kind == "switch":
-        return name, where
-    try:
-        return name, float(where.replace(",", "."))
-    except ValueError:
-        raise DescriptionError(f"--at: {shown(text)} does not say where a control stood, such as gain=0.3") from None
 
 
 def _describe_round(measured: Measured) -> str:
@@ -104,6 +86,7 @@ def _describe_round(measured: Measured) -> str:
     told += [f"mains {measured.mains:g} V"] if measured.mains is not None else ["mains not measured"]
     told += [f"{measured.mains_drawn:g} V in the drawing"] if measured.mains_drawn is not None else []
     told += [f"meter {format_value(measured.meter, OHM)}"] if measured.meter is not None else []
+    told += [f"plugged in: {measured.source}"] if measured.source else []
     told += [f"controls at {position_label(measured.position)}"] if measured.at else []
     return ", ".join(told)
 
@@ -126,6 +109,8 @@ def _diagnose(options: argparse.Namespace) -> None:
         read = read_readings(options.file, amp)
     else:
         last = _last(record, phase)
+        if drawn is None and last.mains is not None:
+            drawn = last.mains_drawn if last.mains_drawn is not None else record.mains_drawn
         read, at = recorded_readings(last, amp, mains_drawn=drawn), last.position
     told = diagnose(amp, read, at, progress=_progress)
     path = output_path(options, f"{PICTURES}/volts-{phase.replace(' ', '-')}.png")
@@ -148,11 +133,12 @@ def _last(record: Record, phase: Phase) -> Measured:
 
 def _sweep(options: argparse.Namespace) -> None:
     from ....base.tables import text_table
-    from ....bench.proof.sweeps import compare_with_drawing, describe_position
+    from ....bench.proof.sweeps import compare_with_drawing, describe_position, take_sweep
     from ....bench.sweeps.compare import difference_table, sweep_findings
     from ....bench.sweeps.fit import fit_parts
     from ....bench.sweeps.measured_sweep import read_sweep
     from ....bench.sweeps.picture import compared_picture
+    from ....circuit.plugging import plug_in
     from ....job.record.measurements import keep_sweep
     from ....pictures.export import save_picture
 
@@ -160,17 +146,22 @@ def _sweep(options: argparse.Namespace) -> None:
     phase = asked_phase(options)
     at = open_record_audition(options.folder)[1].compare_at if record.mods else {}
     measured, amp = read_sweep(options.file), found.amp(phase)
-    told_at = dict(_control_position(amp, each) for each in options.at)
-    at = at | told_at
-    compared = compare_with_drawing(amp, at, measured)
-    stood = {name: value for name, value in at.items() if name in amp.controls}
-    fitted = fit_parts(amp, measured, options.fit, stood) if options.fit else None
-    record = keep_sweep(record, options.folder, options.file, phase, options.note, at=told_at)
+    known = plug_in(amp, options.source, "--source") if options.source else amp
+    told_at = asked_position(known, options.at)
+    taken = take_sweep("", amp, at | told_at, measured, options.heard, options.source)
+    compared = compare_with_drawing(taken.amp, taken.position, measured, taken.heard)
+    stood = {name: value for name, value in taken.position.items() if name in taken.amp.controls}
+    fitted = fit_parts(taken.amp, measured, options.fit, stood, node=taken.heard) if options.fit else None
+    record = keep_sweep(
+        record, options.folder, options.file, phase, options.note, at=told_at, source=options.source,
+        heard=taken.heard,
+    )  # fmt: skip
     path = output_path(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     save_picture(compared_picture(compared, f"Sweep {phase}: measured over simulated"), path)
     told = sweep_remarks(measured)
-    where = describe_position(amp, at)
-    told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant} with the controls at: {where}"]
+    where = describe_position(taken.amp, taken.position)
+    told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant}. {taken.how}"]
+    told += [] if taken.source_known else ["What a sweep came from is written down with --source"]
     told += [each.words for each in sweep_findings(compared, amp.variant, where)]
     told += [text_table(difference_table(compared))]
     told += [fitted.words()] if fitted else []

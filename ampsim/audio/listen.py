@@ -22,7 +22,7 @@ from .files import clips_text, write_clips
 from .linear import render_linear
 from .loads import LOUDSPEAKER
 from .loudness_standards import BS_1770, find_standard
-from .matching import clip_labels, match_loudness
+from .matching import clip_labels, leave_out_silent, match_loudness
 from .phrases import Phrase, phrase
 from .render import Play, render
 
@@ -97,7 +97,7 @@ def listen(
 ) -> Listening:
     """Hear an audition: stock and modded amp at `listening_positions`, the difference where it compares, and pops.
 
-    What was rendered before is taken from the cache.
+    What was rendered before is taken from the cache. Positions at which nothing is heard are left out, and said.
 
     Parameters
     ----------
@@ -131,6 +131,7 @@ def listen(
             progress=progress,
             play=play,
         )
+    rendered = leave_out_silent(rendered)
     matched = match_loudness(rendered, options.standard, options.response, options.response_name)
     gains = {place: matched[label].gain_db for place, label in clip_labels(rendered).items()}
     at = position_label(settings[0])

@@ -11,7 +11,7 @@ from ..circuit.positions import position_label
 from .clips import Clip, Clips
 from .loudness_standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
 from .phrases import RATE
-from .wording import CABINET, EQUAL, HEARING, NO_CABINET, OUTPUT, decibels
+from .wording import CABINET, EQUAL, HEARING, LEFT_OUT, NO_CABINET, OUTPUT, decibels
 
 Array = NDArray[np.float64]
 # Highest peak of any clip, between samples too [dB of full scale]: the maximum of EBU R 128.
@@ -23,6 +23,8 @@ _ROUNDS = 12
 _JUMP = 0.3
 # Below this peak [V] nothing is turned up to be heard: it would be the last digits of the computation; our choice.
 LEAST_VOLTS = 1e-4
+# A position further below the loudest one is a knob at its silent end, not one to compare [dB]; our choice.
+SILENT_DB = 60.0
 _FADE = 0.05  # s at the end: a phrase may be cut while strings ring
 
 
@@ -98,6 +100,36 @@ def match_loudness(
     words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
     words.append(NO_CABINET if response is None else CABINET.format(name=shown(response_name or "a WAV file")))
     return Clips(made, f"{chosen.name}: {chosen.source}", chosen.unit, "\n".join(filter(None, words)), HEARING)
+
+
+def leave_out_silent(rendered: xr.Dataset) -> xr.Dataset:
+    """Leave out positions at which nothing is heard: one of the amps more than `SILENT_DB` [dB] below the loudest.
+
+    The attribute "words" says what was left out.
+
+    Parameters
+    ----------
+    rendered : xarray.Dataset
+        Of `render` or `render_linear`: `volts` (variant, position, time) [V].
+
+    Raises
+    ------
+    DescriptionError
+        When nothing is heard at the first position, with which the others are compared.
+    """
+    volts = rendered["volts"].transpose("variant", "position", "time").values.astype(float)
+    levels = np.sqrt(np.mean((volts - volts[..., :1]) ** 2, axis=2))
+    stays = levels.min(axis=0) >= 10.0 ** (-SILENT_DB / 20.0) * levels.max()
+    if stays.all():
+        return rendered
+    positions = rendered["position"].values.astype(str)
+    if not stays[0]:
+        raise DescriptionError(
+            f"{shown(positions[0])}: nothing is heard there, more than {SILENT_DB:g} dB below the loudest position; "
+            "compare where something is"
+        )
+    out = LEFT_OUT.format(positions=", ".join(positions[~stays]), limit=SILENT_DB)
+    return rendered.isel(position=np.flatnonzero(stays)).assign_attrs(words=f"{rendered.attrs['words']}\n{out}")
 
 
 def _refuse_silent(labels: list[str], sounds: Array) -> None:

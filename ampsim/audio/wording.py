@@ -22,6 +22,10 @@ EQUAL = (
     "Louder is taken for better, so all clips are equally loud by {source}: {target:.1f} {unit} each. Another standard "
     "counts low and high notes differently: {others}."
 )
+LEFT_OUT = (
+    "Left out, since nothing is heard there (more than {limit:g} dB below the loudest position, a limit of ours): "
+    "{positions}."
+)
 TRUE_LEVEL = "Not equally loud, but at their true level beside the clips above (leave the listening level as it is):"
 
 

@@ -453,6 +453,20 @@ def test_a_job_is_heard_where_it_compares_and_from_there_at_each_control() -> No
         listening_positions(job, ["brite"])
 
 
+def test_a_silent_end_stop_is_no_clip_and_that_is_said() -> None:
+    job = load_audition("bright-cathode-depth")
+    whole = listen(job, ListeningOptions(SHORT, linear=True), ["master", "gain"])
+    assert [each for each in whole.clips.labels if "master 0" in each or "gain 0" in each] == []
+    assert any("master 10" in each for each in whole.clips.labels)
+    assert "Left out, since nothing is heard there (more than 60 dB below the loudest position" in whole.clips.words
+    assert "master 0" in whole.clips.words
+    gains = [each.gain_db for each in whole.clips]
+    assert max(gains) - min(gains) < 60.0
+    silent = replace(job, compare_at={**job.compare_at, "master": 0.0})
+    with pytest.raises(DescriptionError, match="nothing is heard there"):
+        listen(silent, ListeningOptions(SHORT, linear=True), ["master"])
+
+
 def test_a_set_of_clips_that_cannot_be_switched_is_refused() -> None:
     clip = Clip("one", "One.", RATE, np.zeros(100, np.float32), -23.0, 0.0)
     for others in ((clip,), (replace(clip, label="two", samples=np.zeros(99, np.float32)),)):

@@ -16,7 +16,11 @@ from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.choices import MOST_POSITIONS, choose
+from ampsim.job.page.silence import leave_out_silent
 from ampsim.job.page.write import write_page
+from ampsim.job.papers.owner_page import owner_page
+from ampsim.job.record.beginning import begin_job
+from ampsim.job.record.frozen import open_audition
 from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep
@@ -136,6 +140,60 @@ def test_the_sentences_are_those_of_the_analysis(tmp_path: Path) -> None:
     assert found.words.count("Computed for soft, clean playing") == 1
     assert CAUTION in found.words
     assert load_mod("bright-switch").reason in found.words
+
+
+@pytest.mark.parametrize("controls", [["master"], ["bright", "master", "gain"]])
+def test_a_silent_end_stop_is_no_position_and_that_is_said(controls: list[str], tmp_path: Path) -> None:
+    job = small_job("bright-switch")
+    found, facts = read(write_page(job, tmp_path / "page.html", controls))
+    texts = {each["kind"] + str(n): each["texts"] for n, each in enumerate(facts["choices"])}
+    knobs = [each for kind, each in texts.items() if kind.startswith("knob")]
+    assert knobs
+    assert all(each[0] != "0" and each[-1] == "10" for each in knobs)
+    # Every position that is left is there once, by its name, with numbers of its own, and all of them are heard.
+    assert len(facts["readings"]) == np.prod([len(each) for each in texts.values()])
+    assert len({each["name"] for each in facts["readings"]}) == len(facts["readings"])
+    offered, _, words = leave_out_silent(choose(job, controls), np.zeros(len(choose(job, controls).settings()), bool))
+    assert (offered, words) == (choose(job, controls), "")
+    levels = np.array([[float(row[1].replace("\u2212", "-")) for row in each["rows"]] for each in facts["readings"]])
+    assert levels.max(axis=1).min() > levels.max() - 60.0
+    assert "Left out is " in found.words
+    assert "master at 0" in found.words
+    at = next(each for each in facts["readings"] if each["name"].endswith("master 10") or "master 10," in each["name"])
+    setting = dict(zip((each.name for each in offered.choices), _values(offered, at["name"]), strict=True))
+    gains = gain_at(simulate(job.modded, positions=[offered.fixed | setting]), job.frequencies)
+    told = [float(row[1].replace("\u2212", "-")) for row in at["rows"]]
+    assert told == pytest.approx(gains.values[0, 0], abs=0.051)
+
+
+def _values(offered: Any, name: str) -> list[float | str]:
+    """The setting that a position is named for."""
+    words = dict(each.rsplit(" ", 1) for each in name.split(", "))
+    return [words[each.name] if each.kind == "switch" else float(words[each.name]) / 10.0 for each in offered.choices]
+
+
+def test_where_everything_is_silent_the_page_is_whole() -> None:
+    job = small_job("bright-switch")
+    offered = choose(job, ["bright", "master"])
+    left, kept, words = leave_out_silent(offered, np.ones(len(offered.settings()), bool))
+    assert [len(each.values) for each in left.choices] == [1, 1]
+    assert kept == [offered.start()]
+    assert left.start() == 0
+    assert "bright at 120p" in words
+
+
+def test_the_heading_is_what_the_job_is_called(tmp_path: Path) -> None:
+    mod = tmp_path / "own.toml"
+    mod.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
+    heads = []
+    for folder, name in (("shelf-7_final2", ""), ("shelf-8", "Less of it")):
+        record = begin_job(tmp_path / folder, "lesson-stage", [mod], name=name, owner="A. Owner", words="less, please")
+        page = owner_page(open_audition(record, tmp_path / folder), record, tmp_path / f"{folder}.html")
+        text = page.read_text("utf-8")
+        heads.append(re.search(r"<h1>(.*?)</h1>", text)[1])
+        assert folder not in text
+        assert "less, please" in text
+    assert heads == [f"{load_amp('lesson-stage').name}, for A. Owner", "Less of it, for A. Owner"]
 
 
 @pytest.mark.parametrize(

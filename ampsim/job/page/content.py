@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from ...audio.matching import SILENT_DB
 from ...base.errors import AmpsimError, DescriptionError
 from ...base.progress import Progress
 from ...base.wording import in_decibels, in_hertz
@@ -94,9 +95,10 @@ def _plain(audition: Audition, settings: list[Setting]) -> list[str]:
     """What can be said without further analysis; empty where that is needed."""
     voltage = simulate([audition.stock, audition.modded], positions=settings, nodes=[SPEAKER, INPUT])["voltage"]
     stock, modded = np.abs(voltage.isel(node=0).transpose("variant", "position", "frequency").values)
+    least = 10.0 ** (-SILENT_DB / 20.0) * max(float(stock.max()), float(modded.max()))
     sentences = []
     for one, other in zip(stock, modded, strict=True):
-        silent = not one.any() or not other.any()
+        silent = not min(one.max(), other.max()) > least
         same = bool((np.abs(other - one) <= _SAME * one).all())
         sentences.append(_NO_SIGNAL if silent else _NOTHING if same else "")
     return sentences

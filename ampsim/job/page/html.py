@@ -35,6 +35,8 @@ def page_html(
     words: str = "",
     advice: Sequence[str] = (),
     player: Embedded | None = None,
+    title: str = "",
+    left_out: str = "",
 ) -> str:
     """The whole file; the same input gives the same text.
 
@@ -57,6 +59,10 @@ def page_html(
         Sentences on how to use the controls together.
     player : Embedded
         What can be heard.
+    title : str
+        The heading; default what the audition is called.
+    left_out : str
+        Which positions are not offered, and why.
     """
     start = readings[offered.start()]
     scripts = [_file("page.js"), *([Markup(player.script)] if player else [])]
@@ -64,6 +70,7 @@ def page_html(
         __package__,
         "page.html",
         audition=audition,
+        title=title or audition.name,
         allowed=script_digests(scripts),
         style=_file("page.css") + Markup(player.style if player else ""),
         source="the guitar" if begins_at_guitar(audition.stock) else "the input",
@@ -76,7 +83,7 @@ def page_html(
         narrow=Markup(drawing.narrow),
         reasons=reasons,
         shown_reason=offered.start_switches(),
-        scope=_scope(offered),
+        scope=" ".join(filter(None, [_scope(offered), left_out])),
         player=Markup(player.body if player else ""),
         advice=advice,
         left_out=_left_out(reasons),

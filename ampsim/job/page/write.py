@@ -19,6 +19,7 @@ from .choices import choose
 from .content import readings, reasons
 from .drawing import draw
 from .html import page_html
+from .silence import leave_out_silent, silent_positions
 
 
 def write_page(
@@ -30,6 +31,7 @@ def write_page(
     words: str = "",
     advice: Sequence[str] = (),
     clips: Clips | None = None,
+    title: str = "",
 ) -> Path:
     """Write the page to hand over: one HTML file, no network, every position computed beforehand.
 
@@ -42,7 +44,7 @@ def write_page(
         Default: the job's name with the ending "html", in the working folder. Missing folders are made.
     controls : sequence of str
         Switches and at most two knobs to offer; default those that the mods add, as far as 66 positions go. The page
-        opens, and everything else stands, where the job compares.
+        opens, and everything else stands, where the job compares. What silences everything is left out, and said.
     progress : callable
         Called with (done, total) as the sentences of each position of the switches are ready.
     words : str
@@ -51,6 +53,8 @@ def write_page(
         Sentences on how to use the controls together.
     clips : Clips
         What can be heard on the page, such as ``listen(audition).clips``; at most 4 MB are added.
+    title : str
+        The heading; default what the audition is called.
 
     Returns
     -------
@@ -69,10 +73,13 @@ def write_page(
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
     response = simulate([audition.stock, audition.modded], FrequencySweep(), offered.settings(), places)
+    offered, kept, left_out = leave_out_silent(offered, silent_positions(response, audition.listen_at))
+    response = response.isel(position=kept)
     numbers = readings(audition, offered, response)
     drawing = draw(response, audition.listen_at, offered.start(), numbers[offered.start()].sentence)
     why = reasons(audition, offered, progress)
-    return write_whole(target, page_html(audition, offered, drawing, numbers, why, words, advice, sounds))
+    page = page_html(audition, offered, drawing, numbers, why, words, advice, sounds, title=title, left_out=left_out)
+    return write_whole(target, page)
 
 
 def _target(path: Path) -> Path:

@@ -19,6 +19,7 @@ from ...simulation.response import simulate
 from ...studies.audition_request import Audition, Setting
 from ..page.write import write_page
 from ..record.data import Record
+from .html import job_title
 
 AT = (100.0, 3000.0)  # Hz that sentences speak of
 _LOW, _HIGH = 0.2, 0.8
@@ -53,7 +54,8 @@ def owner_page(
         As `write_page`.
     """
     words = record.words if record else ""
-    return write_page(audition, path, controls, progress, words=words, advice=control_advice(audition), clips=clips)
+    advice, title = control_advice(audition), job_title(audition, record)
+    return write_page(audition, path, controls, progress, words=words, advice=advice, clips=clips, title=title)
 
 
 def control_advice(audition: Audition) -> list[str]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.wording import join_words
 from .amp import Amp
 
 Position = Mapping[str, float | str]
@@ -37,6 +38,13 @@ def position_label(position: Position) -> str:
     are in the coordinate of each control.
     """
     return ", ".join(setting_words(name, value) for name, value in position.items()) or AS_DRAWN
+
+
+def position_clause(position: Position) -> str:
+    """A position as in a sentence, its rotations [ratio] on the panel's scale: "with bright at 120p and gain at 5"."""
+    if not position:
+        return "with every control as drawn"
+    return f"with {join_words([setting_clause(name, value) for name, value in position.items()])}"
 
 
 def switches_at(amp: Amp, position: Position) -> Switches:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from ..base.quantities import FARAD, HENRY, HERTZ, OHM, format_value
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, format_value, with_unit
 from ..base.tables import text_of_rows
 from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from ..circuit.build import build_circuit
@@ -191,7 +191,7 @@ def _parts(parts: Iterable[object]) -> Iterator[str]:
             taps = ", ".join(f"{tap:g}" for tap in part.taps)
             yield (
                 f"{part.designator}  {format_value(part.primary, OHM)} to {taps} ohm, "
-                f"{format_value(part.inductance, HENRY)} H, leakage {format_value(part.leakage, HENRY)} H"
+                f"{with_unit(part.inductance, HENRY)}, leakage {with_unit(part.leakage, HENRY)}"
             )
         elif isinstance(part, Loudspeaker):
             yield (

@@ -56,7 +56,7 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     assert [each["label"] for each in told["positions"]] == ["stock", "position 1", "position 2"]
     levels = [each["level"] for each in told["positions"]]
     assert levels == [
-        "The others are made as loud as this one", "Turned by +2.5 dB against 1", "Turned by +5.0 dB against 1",
+        "The others are made as loud as this one", "Turned up by 2.5 dB to be as loud as 1", "Turned up by 5.0 dB to be as loud as 1",
     ]  # fmt: skip
     assert (told["how"], told["caution"]) == ("Standard of loudness: no standard.", "Start low.")
 
@@ -154,4 +154,4 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     with pytest.raises(DescriptionError, match="one rate"):
         player_message(clips, [replace(pop, rate=48_000)])
     words = player._repr_mimebundle_()[0]["text/plain"]
-    assert "2 position 1: Turned by +2.5 dB against 1" in words
+    assert "2 position 1: Turned up by 2.5 dB to be as loud as 1" in words

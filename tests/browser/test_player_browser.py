@@ -196,7 +196,7 @@ def test_it_is_found_and_used_by_its_words(chromium: Any, tmp_path: Path) -> Non
     group = page.get_by_role("radiogroup", name="position heard")
     assert group.get_by_role("radio").count() == 3
     beside = group.get_by_role("radio", name="bright").get_attribute("aria-describedby")
-    assert page.locator(f"#{beside}").inner_text() == "Turned by +2.5 dB against 1"
+    assert page.locator(f"#{beside}").inner_text() == "Turned up by 2.5 dB to be as loud as 1"
     assert page.get_by_text("What was done to each").is_visible()
     level = page.get_by_role("slider", name="listening level")
     assert level.get_attribute("aria-valuetext") == "-30 decibels of full scale"
@@ -307,16 +307,16 @@ def test_the_owners_page_plays_and_asks_nothing_of_a_network(chromium: Any, tmp_
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert (problems, len(asked)) == ([], 1)
     page.emulate_media(media="print")
-    assert player.get_by_text("paper is silent").is_visible()
+    assert player.get_by_text("opened on a screen").is_visible()
     assert not player.get_by_role("button").first.is_visible()
     page.close()
 
 
 def test_paper_has_a_line_of_words_instead(chromium: Any, tmp_path: Path) -> None:
     page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)))
-    assert not page.get_by_text("paper is silent").is_visible()
+    assert not page.get_by_text("opened on a screen").is_visible()
     page.emulate_media(media="print")
-    assert page.get_by_text("paper is silent").is_visible()
+    assert page.get_by_text("opened on a screen").is_visible()
     assert not page.get_by_role("button").first.is_visible()
     page.close()
     silent = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)), java_script_enabled=False)

@@ -122,8 +122,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="any amp through every command")
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--first", type=int, default=0, help="number of the first amp")
+    parser.add_argument("--texts", type=Path, help="file for all that the commands print, to be read as a user would")
     given = parser.parse_args()
     count = run(given.count, given.first, progress=True)
+    if given.texts:
+        given.texts.write_text("\n".join(f"##### {each.command}\n{each.text}{each.refusal}" for each in count.texts), "utf-8")
     for what, tried in count.tried.items():
         print(f"{what}: {tried} tried, {len(count.wrong.get(what, []))} faults")
         for each in count.wrong.get(what, []):

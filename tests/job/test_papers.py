@@ -259,7 +259,7 @@ def test_the_owner_reads_their_own_words(job: Audition, tmp_path: Path) -> None:
 
 def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audition) -> None:
     told = " ".join(control_advice(job))
-    said = re.search(r"bright at (\w+) goes with the (\w+) knob: at 3 kHz it brings ([+\u2212][\d.]+)", told)
+    said = re.search(r"What bright at (\w+) does hangs on the (\w+) knob: at 3 kHz it brings ([+\u2212][\d.]+)", told)
     assert said
     name, knob, low = said.groups()
     found = gain_at(simulate(job.modded, positions=[{knob: 0.2}, {knob: 0.2, "bright": name}]), [3000.0], "speaker")

@@ -197,7 +197,7 @@ def test_sentences_name_what_they_do_not_cover(answer):
 
 
 def test_a_difference_below_what_is_heard_is_called_that():
-    little = parse_mod({"name": "little", "reason": "r", "edits": [{"replace": "C5", "with": "300p"}]})
+    little = parse_mod({"name": "little", "reason": "r", "edits": [{"replace": "C5", "with": "180p"}]})
     found = explain_brightness(AMP, apply_mods(AMP, little), knob="treble")
     assert 0.0 < abs(float(found["sharper"])) < NOTICED_ACUM
     text = " ".join(brightness_sentences(found))

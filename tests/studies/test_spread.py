@@ -48,7 +48,7 @@ def test_a_mod_lost_among_valves_is_told(stock: Amp) -> None:
     rows, finding = verdict(apply_mods(stock, mod_from(BAD_MODS / "lost-in-the-valves.toml")), stock)
     assert all(abs(row.median) < row.swap for row in rows)
     assert finding.grade == "near the limit"  # type: ignore[attr-defined]
-    assert "does not stand out of a valve swap" in finding.words  # type: ignore[attr-defined]
+    assert "does less than a change of valves" in finding.words  # type: ignore[attr-defined]
     assert finding.value < finding.limit  # type: ignore[attr-defined]
 
 
@@ -58,7 +58,7 @@ def test_a_mod_that_stands_out_passes(stock: Amp) -> None:
     assert treble.median > 3.0 > treble.swap
     assert treble.chance > 0.95
     assert finding.grade == "fine"  # type: ignore[attr-defined]
-    assert "stands out of a valve swap" in finding.words  # type: ignore[attr-defined]
+    assert "times as much as a change of valves" in finding.words  # type: ignore[attr-defined]
     assert "treble" in finding.words  # type: ignore[attr-defined]
 
 

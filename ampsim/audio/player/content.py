@@ -55,7 +55,9 @@ def _level(clip: Clip, clips: Clips) -> str:
     if clip is clips.clips[0]:
         return "The others are made as loud as this one" if len(clips) > 1 else "Alone"
     change = clip.gain_db - clips.clips[0].gain_db
-    return f"Turned by {in_decibels(change, sign=True)} against 1"
+    if round(change, 1) == 0.0:
+        return "As loud as 1 by itself"
+    return f"Turned {'up' if change > 0.0 else 'down'} by {in_decibels(abs(change))} to be as loud as 1"
 
 
 def sample_rows(clips: Clips, true_level: Sequence[Clip] = ()) -> list[bytes]:

@@ -262,7 +262,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     choices, heard, make("div", { class: "row" }, blind,
       make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
     test, alarm, details);
-  const paper = make("p", { class: "paper" }, "On the screen these positions can be heard; paper is silent.");
+  const paper = make("p", { class: "paper" }, "These positions can be heard where this page is opened on a screen.");
   root.classList.add("ampsim-player");
   root.setAttribute("role", "group");
   root.setAttribute("aria-label", "listen to the positions");

@@ -58,6 +58,8 @@ def _headline(answer: xr.Dataset, name: str, noticed: bool) -> str:
     word = "sharper" if sharper >= 0.0 else "duller"
     # The first figure follows from the two others as they are printed, so that a reader's sum comes out.
     size = f"{abs(sharper):.2f} acum {word} ({after:.2f} against {after - round(sharper, 2):.2f})"
+    if round(sharper, 2) == 0.0:
+        return f"At equal loudness {name} is as sharp as the other: {after:.2f} acum."
     least = f"{NOTICED_ACUM:.2f} acum that listeners could just tell apart in a published test with machine noise"
     if noticed:
         return f"At equal loudness {name} is {size}; the least to be noticed is about the {least}."
@@ -68,7 +70,7 @@ def _headline(answer: xr.Dataset, name: str, noticed: bool) -> str:
 
 
 def _brighter(sharper: float) -> str:
-    return "brighter" if sharper >= 0.0 else "darker"
+    return "brighter" if sharper >= 0.0 else "duller"
 
 
 def _turned_to_match(offset: float) -> str:
@@ -84,6 +86,9 @@ def _turned_to_match(offset: float) -> str:
 def _of_sharpness(answer: xr.Dataset) -> str:
     sharper = float(answer["sharper"])
     shares = _shares(sharper, [float(share) for share in answer["sharper_share"].values], 2)
+    more, less = ("sharper", "duller") if sharper >= 0.0 else ("duller", "sharper")
+    if min(shares) < 0.0:
+        return f"The changes work both ways: {_both_ways(shares, _words(answer), 'acum', 2, (more, less))}."
     return f"Of the {abs(sharper):.2f} acum, {_list(shares, _words(answer), 'acum', 2)}."
 
 
@@ -99,12 +104,17 @@ def _at_frequency(answer: xr.Dataset, frequency: float, name: str) -> str:
     total = _value_at(answer["difference"].values, grid, frequency)
     parts = [_value_at(row, grid, frequency) for row in answer["share"].values]
     more = "more" if total >= 0.0 else "less"
+    if round(total, 1) == 0.0:
+        return f"At {at} there is then no difference."
     if abs(total) < NOTICED_DB:
         return (
             f"At {at} it then has {abs(total):.1f} dB {more}; under {NOTICED_DB:g} dB is hardly noticed "
             "(common practice, no source)."
         )
     shares = _shares(total, parts, 1)
+    if min(shares) < 0.0:
+        ways = ("more", "less") if total >= 0.0 else ("less", "more")
+        return f"At {at} it then has {abs(total):.1f} dB {more}: {_both_ways(shares, _words(answer), 'dB', 1, ways)}."
     return f"Of the {abs(total):.1f} dB that it then has {more} at {at}, {_list(shares, _words(answer), 'dB', 1)}."
 
 
@@ -128,15 +138,36 @@ def _shares(total: float, shares: Sequence[float], digits: int) -> list[float]:
 
 
 def _list(shares: Sequence[float], words: Sequence[str], unit: str, digits: int) -> str:
-    """The shares that are not nothing, largest first: "2.1 dB come from ... and 1.3 dB from ..."."""
+    """Shares of which none works against the others, largest first: "2.1 dB come from ... and 1.3 dB from ..."."""
     pairs = sorted(zip(shares, words, strict=True), key=lambda pair: -pair[0])
     pairs = [pair for pair in pairs if pair[0] != 0.0]
     if len(pairs) == 1:
         return f"all come from {pairs[0][1]}"
-    gives = [f"{share:.{digits}f} {unit} from {word}" for share, word in pairs if share > 0.0]
-    takes = [f"{-share:.{digits}f} {unit} from {word}" for share, word in reversed(pairs) if share < 0.0]
-    text = join_words(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
-    return text + (f"; against it work {join_words(takes)}" if takes else "")
+    gives = [f"{share:.{digits}f} {unit} from {word}" for share, word in pairs]
+    return join_words(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
+
+
+def _both_ways(
+    shares: Sequence[float], words: Sequence[str], unit: str, digits: int, ways: tuple[str, str]
+) -> str:
+    """Shares of which some work against the others: "2.1 dB more from ... and 0.3 dB less from ...".
+
+    Parameters
+    ----------
+    shares : sequence of float
+        In the direction of the total [unit], rounded.
+    words : sequence of str
+        Whose they are.
+    unit : str
+    digits : int
+        After the point.
+    ways : (str, str)
+        What a share does that is above nothing, and one below.
+    """
+    pairs = sorted(zip(shares, words, strict=True), key=lambda pair: -pair[0])
+    gives = [f"{share:.{digits}f} {unit} {ways[0]} from {word}" for share, word in pairs if share > 0.0]
+    takes = [f"{-share:.{digits}f} {unit} {ways[1]} from {word}" for share, word in reversed(pairs) if share < 0.0]
+    return join_words([*gives, *takes])
 
 
 def _half(answer: xr.Dataset) -> str:

@@ -25,7 +25,7 @@ _CRITERION = (
 _CLEAR = 2.0
 _NOTICED_DB = 1.0
 _STEP_DB = 0.2  # a setting that moves no median by more does not matter
-_LOST = "the mod does not stand out of a valve swap; if it is meant for the tone, other valves do more"
+_LOST = "the mod does less than a change of valves; if it is meant for the tone, other valves do more"
 
 
 def stand_out_table(rows: Sequence[StandOut]) -> pd.DataFrame:
@@ -102,9 +102,9 @@ def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) 
 
 def _verdict(row: StandOut) -> str:
     if row.clearance >= _CLEAR:
-        return f"the mod stands out of a valve swap, {min(row.times, 99.0):.1f} times"
+        return f"the mod does {min(row.times, 99.0):.1f} times as much as a change of valves"
     if row.clearance > -_CLEAR:
-        return "whether the mod stands out of a valve swap is too close to call with so many amps"
+        return "the mod does about as much as a change of valves: too close to call with so many amps"
     return _LOST
 
 
@@ -116,15 +116,15 @@ def _change(row: StandOut) -> str:
 
 
 def _swap(row: StandOut) -> str:
-    return f"95 % of exchanges of all valves change it by less than {row.swap:.2f} dB (error {row.swap_error:.2f} dB)"
+    return f"in 95 of 100 changes of all valves it moves by less than {row.swap:.2f} dB (give or take {row.swap_error:.2f} dB)"
 
 
 def _chance_words(row: StandOut) -> str:
     side = "above" if row.median > 0.0 else "below"
     small = f" {_NOTICED_DB:g} dB is about the least that is noticed (common practice, no source)."
     return (
-        f"A modded amp lies {side} another stock amp there in {100.0 * row.chance:.0f} of 100 pairs (error "
-        f"{100.0 * row.chance_error:.0f}; 50 would say nothing)."
+        f"A modded amp lies {side} another stock amp there in {100.0 * row.chance:.0f} of 100 pairs (give or "
+        f"take {100.0 * row.chance_error:.0f}; 50 would be chance)."
         f"{small if abs(row.median) < _NOTICED_DB else ''}"
     )
 

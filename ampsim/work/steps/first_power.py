@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
-from ...circuit.positions import Position, position_label
+from ...circuit.positions import Position, position_clause
 from ...circuit.stages.template import GROUND
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
@@ -41,7 +41,7 @@ def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[Step]:
     yield Step(Phase.FIRST_POWER, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.")
     yield Step(
         Phase.FIRST_POWER,
-        f"Off the limiter, at {position_label(position)}: the rails first. {_READ} What was clipped on is live.",
+        f"Without the limiter, {position_clause(position)}: the rails first. {_READ} What was clipped on is live.",
         _checks(after, rails),
     )
     moved = [place for place in places if place not in rails and _differs(before.get(place), after[place])]

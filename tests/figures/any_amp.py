@@ -126,7 +126,9 @@ def main() -> int:
     given = parser.parse_args()
     count = run(given.count, given.first, progress=True)
     if given.texts:
-        given.texts.write_text("\n".join(f"##### {each.command}\n{each.text}{each.refusal}" for each in count.texts), "utf-8")
+        given.texts.write_text(
+            "\n".join(f"##### {each.command}\n{each.text}{each.refusal}" for each in count.texts), "utf-8"
+        )
     for what, tried in count.tried.items():
         print(f"{what}: {tried} tried, {len(count.wrong.get(what, []))} faults")
         for each in count.wrong.get(what, []):

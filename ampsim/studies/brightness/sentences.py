@@ -147,9 +147,7 @@ def _list(shares: Sequence[float], words: Sequence[str], unit: str, digits: int)
     return join_words(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
 
 
-def _both_ways(
-    shares: Sequence[float], words: Sequence[str], unit: str, digits: int, ways: tuple[str, str]
-) -> str:
+def _both_ways(shares: Sequence[float], words: Sequence[str], unit: str, digits: int, ways: tuple[str, str]) -> str:
     """Shares of which some work against the others: "2.1 dB more from ... and 0.3 dB less from ...".
 
     Parameters

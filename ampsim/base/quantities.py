@@ -282,10 +282,9 @@ def with_unit(number: float, quantity: Quantity) -> str:
     """
     letters = {letter: _SCALE[letter] for letter in quantity.multipliers if letter not in "Kµμ"} | {"": 1.0}
     size = abs(float(f"{number:.3g}"))
-    fitting = [letter for letter in letters if letters[letter] <= size * (1.0 + 1e-12)] or [
-        min(letters, key=letters.get)
-    ]
-    best = max(fitting, key=letters.__getitem__) if number else ""
+    rising = sorted(letters, key=letters.__getitem__)
+    best = max((each for each in rising if letters[each] <= size * (1.0 + 1e-12)), key=rising.index, default=rising[0])
+    best = best if number else ""
     scaled = float(f"{number / letters[best]:.3g}")
     return f"{scaled:g} {best}{quantity.unit}"
 

@@ -56,8 +56,10 @@ def test_each_position_says_how_much_it_was_turned() -> None:
     assert [each["label"] for each in told["positions"]] == ["stock", "position 1", "position 2"]
     levels = [each["level"] for each in told["positions"]]
     assert levels == [
-        "The others are made as loud as this one", "Turned up by 2.5 dB to be as loud as 1", "Turned up by 5.0 dB to be as loud as 1",
-    ]  # fmt: skip
+        "The others are made as loud as this one",
+        "Turned up by 2.5 dB to be as loud as 1",
+        "Turned up by 5.0 dB to be as loud as 1",
+    ]
     assert (told["how"], told["caution"]) == ("Standard of loudness: no standard.", "Start low.")
 
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.e_series import preferred_values
 from ampsim.base.errors import DescriptionError
-from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, format_value, parse_value
+from ampsim.base.quantities import FARAD, HENRY, OHM, VOLT, Quantity, format_value, parse_value, with_unit
 
 # RKM code examples of IEC 60062:2016 (4K7, 4R7, R47, 47K3), the rest common practice on drawings.
 WRITTEN = [
@@ -79,3 +79,19 @@ def test_e12_is_the_standard_series():
     # IEC 60063:2015, E12, from memory.
     assert preferred_values("E12", 10.0, 82.0) == [10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82]
     assert preferred_values("E6", 47e-12, 22e-9)[0] == 47e-12
+
+
+@pytest.mark.parametrize(
+    ("number", "quantity", "words"),
+    [
+        (15e-3, HENRY, "15 mH"),
+        (25.0, HENRY, "25 H"),
+        (1.247e6, OHM, "1.25 Mohm"),
+        (999.6e3, OHM, "1 Mohm"),
+        (470.0, OHM, "470 ohm"),
+        (2.2e-8, FARAD, "22 nF"),
+        (0.0, OHM, "0 ohm"),
+    ],
+)
+def test_a_value_has_one_unit_in_a_sentence(number: float, quantity: Quantity, words: str) -> None:
+    assert with_unit(number, quantity) == words

@@ -213,7 +213,7 @@ def test_a_part_is_read_before_it_goes_in_and_after_it_came_out() -> None:
     (new,) = [check for check in loose if check.what.startswith("R3 (150k)")]
     assert not new.passes(22e3)
     assert new.passes(146e3)
-    assert new.words == "R3 (150k) loose: 150k ohm (135k ohm to 165k ohm)"
+    assert new.words == "R3 (150k) loose: 150 kohm (135 kohm to 165 kohm)"
 
 
 def test_a_new_knob_is_read_at_both_ends() -> None:

@@ -118,7 +118,8 @@ def _by_knob(added: Setting, knobs: Sequence[str], found: Levels) -> Iterator[st
                 most = float(moved[place])
                 low, high = (in_decibels(float(each[place]), sign=True) for each in effects)
                 best = (
-                    f"What {setting_clause(name, value)} does hangs on the {knob} knob: at {in_hertz(AT[place])} it brings "
+                    f"What {setting_clause(name, value)} does hangs on the {knob} knob: "
+                    f"at {in_hertz(AT[place])} it brings "
                     f"{low} with {setting_clause(knob, _LOW)} and {high} with {setting_clause(knob, _HIGH)}."
                 )
         if best:

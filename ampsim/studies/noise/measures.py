@@ -196,11 +196,18 @@ def change_words(change: float, more: float, judged: float, stock: str, turned_d
     name : str
         What the gain is called.
     """
-    words = f"as {stock}" if abs(change) < 0.05 else f"{in_db_a(change, True)} against {stock}"
+    words = f"as much as {stock}" if abs(change) < 0.05 else f"{_more_or_less(change)} than {stock}"
+    if math.isinf(change):
+        words = f"{'silent' if change < 0.0 else 'no longer silent'} beside {stock}"
     if turned_down or abs(more) < 0.05:
         return words
     gain = in_db_a(more, True).removesuffix("(A)")
-    return f"{words} ({name} {gain}, so {in_db_a(judged, True)} at equal gain)"
+    return f"{words} ({name} {gain}; at equal gain {'the same' if abs(judged) < 0.05 else _more_or_less(judged)})"
+
+
+def _more_or_less(change: float) -> str:
+    """A change [dB(A)] that is none below nought: "3.1 dB(A) more"."""
+    return f"{in_db_a(abs(change))} {'more' if change > 0.0 else 'less'}"
 
 
 def noise_grade(change: float, judged: float, level: float) -> Grade:

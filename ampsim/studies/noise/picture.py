@@ -202,7 +202,7 @@ def _millivolts(size: float) -> str:
         return "none"
     if size >= 1e3:
         return f"{size / 1e3:.3g} V"
-    return f"{size:.3g} mV" if size >= 0.1 else f"{1e3 * size:.2g} µV"
+    return f"{size:.3g} mV" if size >= 0.0995 else f"{1e3 * size:.2g} µV"
 
 
 def _pair(response: xr.Dataset, position: str | None = None) -> xr.Dataset:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 import pandas as pd
@@ -20,13 +20,14 @@ from .valves import TELLING, valve_ratings
 _SMALL = {"W": 0.05, "V": 5.0, "mA": 0.5, "ohm": 1e3}  # what is below this is not worth telling as moved
 
 
-def ratings_findings(response: xr.Dataset, heater_volts: float = 0.0) -> list[Finding]:
+def ratings_findings(response: xr.Dataset, outside: Collection[str] = (), heater_volts: float = 0.0) -> list[Finding]:
     """What is said of the load on valves and parts in the last variant, compared with the first.
 
     One finding to each valve: the worst quantity, and every other one near or beyond its limit. One to each part that
     nears or passes what is taken to be fitted (see `parts.with_fitted_ratings`), and to each part that the mod brings.
 
-    `response`: of `ampsim.studies.ratings.simulate.stress`. `heater_volts`: what the heaters stand at against ground
+    `response`: of `ampsim.studies.ratings.simulate.stress`. `outside`: parts that are none of the amp, such as what it
+    works into. `heater_volts`: what the heaters stand at against ground
     [V].
 
     Notes
@@ -35,7 +36,7 @@ def ratings_findings(response: xr.Dataset, heater_volts: float = 0.0) -> list[Fi
     tables grade by the limit alone.
     """
     table = valve_ratings(response, heater_volts)
-    return [*valve_findings(table, response), *part_findings(response)]
+    return [*valve_findings(table, response), *part_findings(response, outside)]
 
 
 def moved_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Collection, Iterator, Mapping, Set
 from typing import Any
 
 import pandas as pd
@@ -23,15 +23,17 @@ from .valves import TELLING
 _PRACTICE = f"{WATTS_FACTOR:g} times the mean watts; next common rating (common practice, no source)"
 
 
-def part_findings(response: xr.Dataset) -> Iterator[Finding]:
+def part_findings(response: xr.Dataset, outside: Collection[str] = ()) -> Iterator[Finding]:
     """One finding to each part of the last variant that nears or passes what is taken to be fitted, or that is new.
 
     One more when no part is in danger, and one to each pot whose track the mod puts direct voltage on.
 
-    The response is one of `ampsim.studies.ratings.simulate.stress`.
+    The response is one of `ampsim.studies.ratings.simulate.stress`; parts that are `outside` the amp, such as what it
+    works into, are left out.
     """
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
     everywhere = part_ratings(response)
+    everywhere = everywhere[~everywhere["part"].isin(list(outside))]
     table = with_fitted_ratings(worst_parts(everywhere), stock)
     where = _Where(positions_of(response), records(everywhere[everywhere["variant"] == modded]))
     old = {row["part"]: row for row in records(table[table["variant"] == stock])}
@@ -100,9 +102,9 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
     before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
     kind = "the track" if row["kind"] == "pot" else "it"
     return (
-        f"mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven hard{before}, {states}. With "
-        f"{WATTS_FACTOR:g} times the mean {kind} needs {_rating(row['next [W]'], 'W')}; taken to be fitted: "
-        f"{_rating(row['fitted [W]'], 'W')}, {row['fitted [V]']:.0f} V."
+        f"mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven hard{before}, {states}. "
+        f"Allowing {WATTS_FACTOR:g} times the mean, {kind} needs {_rating(row['next [W]'], 'W')}; "
+        f"what is fitted is taken to stand {_rating(row['fitted [W]'], 'W')} and {row['fitted [V]']:.0f} V."
     )
 
 
@@ -111,6 +113,8 @@ def _volts(volts: float) -> str:
 
 
 def _watts(watts: float) -> str:
+    if watts < 5e-6:
+        return "nothing"
     return f"{1e3 * watts:.2g} mW" if watts < 0.1 else f"{watts:.2g} W"
 
 

@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
+from ...base.quantities import OHM, format_value
 from ...base.wording import minus
 from ...measures.labels import records
 from ...pictures import captions, style
@@ -146,7 +147,7 @@ def _levels(rows: pd.DataFrame, positions: Mapping[str, object] | None = None) -
 
 def _amount(value: float, unit: str) -> str:
     # As a schematic writes ohms: the room is narrow.
-    return f"{value / 1e3:.3g}k" if unit == "ohm" else f"{value:.3g} {unit}"
+    return format_value(float(f"{value:.3g}"), OHM) if unit == "ohm" else f"{value:.3g} {unit}"
 
 
 def _part_rows(response: xr.Dataset) -> list[_Row]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
 import xarray as xr
 
 from ...base.progress import Progress
+from ...base.quantities import OHM, with_unit
 from ...base.wording import in_hertz
+from ...circuit.amp import Amp
+from ...circuit.build import build_circuit
 from ...measures.labels import records
 from ..section import Examination, Section
 from ..settings import positions_of
@@ -27,7 +31,7 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     response = stress(examined.variants, examined.positions, progress=progress)
     return Section(
         title=TITLE,
-        findings=tuple(ratings_findings(response)),
+        findings=tuple(ratings_findings(response, _outside(examined.variants))),
         tables={
             _VALVES: _valves(response),
             "what parts carry and need, largest over the positions": _parts(response),
@@ -37,6 +41,11 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
         notes=_notes(),
         key_tables=(_VALVES, _MOVED),
     )
+
+
+def _outside(amps: Iterable[Amp]) -> set[str]:
+    """What amps work into: no part of them."""
+    return {each.designator for amp in amps for each in build_circuit(amp).load}
 
 
 def _valves(response: xr.Dataset) -> pd.DataFrame:
@@ -58,7 +67,7 @@ def _valves(response: xr.Dataset) -> pd.DataFrame:
 def _valve_row(row: dict[str, Any]) -> dict[str, Any]:
     carried, limit = (f"{row[name]:.3g} {row['unit']}" for name in ("value", "limit"))
     if row["unit"] == "ohm":
-        carried, limit = (f"{row[name] / 1e3:.3g} kohm" for name in ("value", "limit"))
+        carried, limit = (with_unit(row[name], OHM) for name in ("value", "limit"))
     return {
         "valve": f"{row['valve']} ({row['type']})",
         "quantity": f"{row['quantity']}, {row['state']}",
@@ -90,5 +99,5 @@ def _notes() -> tuple[str, ...]:
         "Heaters are taken to stand at ground. The description gives no ratings for parts: a part of the stock amp is "
         "taken to have the common rating that the stock amp asks for, at least half a watt; new resistors are taken to "
         "be half-watt film, new capacitors below 1 uF for 400 V, larger ones chosen by their volts at rest.",
-        "The transformer's and the loudspeaker's own ratings are not looked at.",
+        "The ratings of the transformer and of what the amp works into are not looked at.",
     )

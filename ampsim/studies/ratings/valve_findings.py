@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ...base.quantities import OHM, with_unit
 from ...circuit.positions import AS_DRAWN
 from ...measures.labels import records
 from ...simulation.facts import VALVES, get
@@ -124,7 +125,7 @@ def _reading_words(row: Mapping[str, Any]) -> str:
 
 def _amount(value: float, unit: str) -> str:
     if unit == "ohm":
-        return f"{value / 1e3:.3g} kohm"
+        return with_unit(value, OHM)
     return f"{value:.3g} {unit}" if abs(value) < 1000.0 else f"{value:.0f} {unit}"
 
 

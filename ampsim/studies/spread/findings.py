@@ -116,7 +116,8 @@ def _change(row: StandOut) -> str:
 
 
 def _swap(row: StandOut) -> str:
-    return f"in 95 of 100 changes of all valves it moves by less than {row.swap:.2f} dB (give or take {row.swap_error:.2f} dB)"
+    error = f"give or take {row.swap_error:.2f} dB"
+    return f"in 95 of 100 changes of all valves it moves by less than {row.swap:.2f} dB ({error})"
 
 
 def _chance_words(row: StandOut) -> str:

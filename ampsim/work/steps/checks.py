@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from ...base.quantities import FARAD, HENRY, OHM, format_value
+from ...base.quantities import FARAD, HENRY, OHM, format_value, with_unit
 from ...circuit.amp import AnyPart, Part, Pot
 from ...circuit.dc_paths import ohms_between
 from ...circuit.stages.template import GROUND
@@ -22,7 +22,6 @@ SAFE_TO_TOUCH = 5.0  # V left in a capacitor when work begins
 _WINDING = 0.25
 _LEADS = 1.0  # ohm of leads and contacts
 _LEAST_VOLTS = 0.2  # below this no reading tells
-_UNITS = {"ohm": OHM, "F": FARAD, "H": HENRY}
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,7 @@ class Check:
 
     @property
     def words(self) -> str:
-        """The reading in one line: "R7.1 to ground: 2k2 (2k to 2k4)"."""
+        """The reading in one line: "R7.1 to ground: 2.2 kohm (2 kohm to 2.4 kohm)"."""
         if math.isinf(self.value):
             return f"{self.what}: open (above {_value_words(self.low, self.unit)})"
         value, low, high = (_value_words(each, self.unit) for each in (self.value, self.low, self.high))
@@ -59,9 +58,9 @@ def _value_words(value: float, unit: str) -> str:
     if unit == "V":
         return f"{short:g} V"
     if unit == "ohm":
-        return f"{short:.1g} ohm" if short < 1.0 else f"{format_value(short, _UNITS[unit])} ohm"
+        return f"{short:.1g} ohm" if short < 1.0 else with_unit(short, OHM)
     # Drawings write a capacitor "6n8" without more.
-    return format_value(short, _UNITS[unit]) + (" H" if unit == "H" else "")
+    return with_unit(short, HENRY) if unit == "H" else format_value(short, FARAD)
 
 
 def loose_part_checks(part: AnyPart, name: str, limit: float | None = None) -> Iterator[Check]:

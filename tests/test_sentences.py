@@ -9,7 +9,7 @@ from tests.tools.any_amps import made_amp
 from tests.tools.any_mods import KINDS, mod_of
 from tests.tools.sentences import ODD, oddities, sentences_of
 
-# Kinds of mod that together make every topic speak, each on an amp that has the place for it; `tests.figures` does more.
+# Kinds of mod that together make every topic speak, each on an amp that has the place for it.
 CASES = (("feedback switched", 1), ("triode switch", 9), ("on-off-on", 4), ("feedback at another tap", 5))
 
 

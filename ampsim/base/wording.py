@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w))")
 
+_SENTENCE = re.compile(r"(?:^|(?<=[a-z0-9)%][.!?] ))[a-z](?=\w)(?![a-z]?\d)")
+
 
 def plain(text: str, lines: bool = False) -> str:
     """A text without what does not print: blanks of every kind become one, other control characters go.
@@ -28,6 +30,11 @@ def plain(text: str, lines: bool = False) -> str:
 def one_line(text: str) -> str:
     """A text from a file on one line, every sign that does not print a blank."""
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def with_capitals(text: str) -> str:
+    """A text whose sentences begin with a capital, also those that begin with the name of a mod or a control."""
+    return _SENTENCE.sub(lambda found: found[0].upper(), text)
 
 
 def keep_units(text: str) -> str:

@@ -144,8 +144,7 @@ def _jacks(amp: Amp) -> Iterator[str]:
         empty = "the signal passes" if jack.before else f"it lies on {jack.rest}" if jack.rest else "it is open"
         first = "; the drawing begins here" if number == 0 else ""
         ohms = jack_ohms(amp, name)
-        rounded = format_value(float(f"{ohms:.3g}"), OHM) if math.isfinite(ohms) else ""
-        meets = f"{rounded} ohm to ground" if rounded else "no way to ground"
+        meets = f"{with_unit(ohms, OHM)} to ground" if math.isfinite(ohms) else "no way to ground"
         yield f"{name}: {place}; a plug meets {meets}; without one {empty}{first}"
 
 

@@ -16,7 +16,7 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 from PIL import Image
 
-from ..base.wording import one_line
+from ..base.wording import one_line, with_capitals
 from . import style
 
 Curves = Mapping[str, NDArray[np.float64]]
@@ -35,7 +35,7 @@ class Picture(Figure):
         super().__init__(figsize=(round(width, 2), round(height, 2)), dpi=100, facecolor="white")
         FigureCanvasAgg(self)
         self.heading = one_line(heading)
-        self.alternative = one_line(alternative)
+        self.alternative = with_capitals(one_line(alternative))
 
     @property
     def width(self) -> float:

@@ -26,6 +26,7 @@ from ampsim import (
     simulate,
 )
 from ampsim.base.errors import EngineError
+from ampsim.base.wording import with_capitals
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.switches.moving import ContactData, MovingCircuit, moving
@@ -461,7 +462,7 @@ def test_the_picture_shows_the_peak_and_says_it() -> None:
     assert drawn == pytest.approx(peak, rel=0.03)
     assert max(np.abs(points[:, 1]).max() for points in pop_curves(popping()).values()) == drawn
     assert "18.2 V in any order, 0.397 V with bleed 1M" in describe_pop(popping())
-    assert picture.alternative == describe_pop(popping())
+    assert picture.alternative == with_capitals(describe_pop(popping()))
     assert png(picture, 60.0).startswith(b"\x89PNG")
 
 

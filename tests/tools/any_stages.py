@@ -303,9 +303,13 @@ def supplies(kit: Kit, volts: float, ohms: float, bias: float | None) -> None:
     """
     lot = kit.lot
     rails: list[Tables] = [{"name": "B1", "volts": round(volts * lot.rng.uniform(0.97, 1.02))}]
-    rails[0] |= {"through": kit.new("R", ohms), "reservoir": kit.c(47e-6, 1)}
+    # One valve alone draws what it plays: with less in its reservoirs a long preamp would motorboat.
+    alone = any(each["template"] == "single-ended output" for each in kit.stages)
+    rails[0] |= {"through": kit.new("R", ohms), "reservoir": kit.c(100e-6 if alone else 47e-6, 1)}
     for name, fed, drop in (("B2", "B1", 1e3), ("B3", "B2", 10e3 if volts < 350.0 else 22e3)):
-        rails.append({"name": name, "from": fed, "through": kit.r(drop), "reservoir": kit.c(22e-6, 1)})
+        rails.append(
+            {"name": name, "from": fed, "through": kit.r(drop), "reservoir": kit.c(47e-6 if alone else 22e-6, 1)}
+        )
     if bias is not None:
         rails.append({"name": "bias", "volts": bias})
     kit.rails = rails

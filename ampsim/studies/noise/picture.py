@@ -9,6 +9,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numpy.typing import NDArray
 
 from ...base.wording import in_hertz
 from ...measures.weighting import REFERENCE, in_db_a
@@ -58,8 +59,7 @@ def describe_noise(response: xr.Dataset) -> str:
     ]
     for row, kind in zip(noise_table(pair).to_dict("records"), ("stock", "modded"), strict=True):
         at = [
-            f"{10.0 ** (np.interp(math.log(each), np.log(curves[kind][:, 0]), curves[kind][:, 1]) / 20.0):.3g} uV/√Hz "
-            f"at {in_hertz(each)}"
+            f"{_microvolts(curves[kind], each)}/√Hz at {in_hertz(each)}"
             for each in captions.anchors(pair, (100.0, 1000.0, 5000.0))
         ]
         sentences.append(
@@ -195,6 +195,12 @@ def paired_bars(
             picture.stack(left + width + 0.06, middle + y + 0.5 * _BAR, [_millivolts(value)], style.SMALL_SIZE)
     picture.rule([left, left], [top, top - _ROW * len(rows)], style.Look(style.QUIET, 0.8))
     return picture
+
+
+def _microvolts(curve: NDArray[np.float64], hertz: float) -> str:
+    """What a curve [dB over 1 uV] has at a frequency [Hz], in words."""
+    micro = 10.0 ** (np.interp(math.log(hertz), np.log(curve[:, 0]), curve[:, 1]) / 20.0)
+    return f"{float(f'{micro:.3g}'):g} uV" if micro < 999.5 else f"{micro / 1e3:.3g} mV"
 
 
 def _millivolts(size: float) -> str:

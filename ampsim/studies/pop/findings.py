@@ -83,7 +83,7 @@ def _finding(
     known = {**own, "switching the high voltage on with hot valves": float(at)}
     known = {name: volts for name, volts in known.items() if not math.isnan(volts)}
     peak = abs(worst[PEAK]) if worst else math.nan
-    words = f"{cell['control']}: ngspice gave no answer for any of its movements, so its pop is not known."
+    words = f"{cell['control']}: No answer from ngspice for any of its movements, so its pop is not known."
     if worst:
         words = _words(response, rows, worst, limit, known)
     return Finding(
@@ -123,7 +123,7 @@ def _words(
     response: xr.Dataset, rows: pd.DataFrame, worst: Row, limit: float | None, known: Mapping[str, float]
 ) -> str:
     control, missing = worst["control"], int(rows[PEAK].isna().sum())
-    lost = [f"ngspice gave no answer for {missing} of {len(rows)} movements."] if missing else []
+    lost = [f"No answer from ngspice for {missing} of {len(rows)} movements."] if missing else []
     if abs(worst[PEAK]) < SILENT_V:
         return " ".join([f"{control}: no pop, less than 1 mV at the output whichever way it is moved.", *lost])
     move = worst["transition"].removeprefix(f"{control}: ")

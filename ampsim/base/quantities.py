@@ -267,10 +267,6 @@ def format_value(number: float, quantity: Quantity) -> str:
     return digits + best
 
 
-<<<<<<< HEAD
-def _size(letter: str) -> float:
-    return float(f"1e{_SCALE[letter]}")
-=======
 def with_unit(number: float, quantity: Quantity) -> str:
     """A value with its unit as a sentence has it, three figures: "15 mH", "1.25 Mohm", "470 pF".
 
@@ -280,63 +276,13 @@ def with_unit(number: float, quantity: Quantity) -> str:
         The value [SI unit of the quantity].
     quantity : Quantity
     """
-    letters = {letter: _SCALE[letter] for letter in quantity.multipliers if letter not in "Kµμ"} | {"": 1.0}
+    letters = {letter: _size(letter) for letter in quantity.multipliers if letter not in "Kµμ"} | {"": 1.0}
     size = abs(float(f"{number:.3g}"))
     rising = sorted(letters, key=letters.__getitem__)
     best = max((each for each in rising if letters[each] <= size * (1.0 + 1e-12)), key=rising.index, default=rising[0])
     best = best if number else ""
-    scaled = float(f"{number / letters[best]:.3g}")
-    return f"{scaled:g} {best}{quantity.unit}"
+    return f"{float(f'{number / letters[best]:.3g}'):g} {best}{quantity.unit}"
 
 
-def preferred_values(series: str, least: float, most: float) -> list[float]:
-    """Values of an E series from `least` to `most`, both included when they belong to it.
-
-    Parameters
-    ----------
-    series : {"E6", "E12", "E24"}
-        IEC 60063 series.
-    least, most : float
-        Limits [SI unit].
-
-    Raises
-    ------
-    DescriptionError
-        For another series.
-    """
-    steps = {
-        "E6": (10, 15, 22, 33, 47, 68),
-        "E12": (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82),
-        "E24": (
-            10,
-            11,
-            12,
-            13,
-            15,
-            16,
-            18,
-            20,
-            22,
-            24,
-            27,
-            30,
-            33,
-            36,
-            39,
-            43,
-            47,
-            51,
-            56,
-            62,
-            68,
-            75,
-            82,
-            91,
-        ),
-    }
-    if series not in steps:
-        raise DescriptionError(f"series {shown(series)} is not known{nearest(series, steps)}")
-    decades = range(math.floor(math.log10(least)) - 2, math.ceil(math.log10(most)) + 1)
-    values = [float(f"{step}e{decade}") for decade in decades for step in steps[series]]
-    return [value for value in values if least * (1 - 1e-9) <= value <= most * (1 + 1e-9)]
->>>>>>> 7c5ceac (Sentences on brightness, valves, steps and the player say each number once and which way it goes)
+def _size(letter: str) -> float:
+    return float(f"1e{_SCALE[letter]}")

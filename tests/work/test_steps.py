@@ -330,3 +330,14 @@ def test_values_of_parts_stay_what_the_amp_says() -> None:
     part = amp().part_by_designator["R7"]
     assert isinstance(part, Part)
     assert part.value == 8.2e3
+
+
+@pytest.mark.parametrize("wished", [False, True])
+def test_the_proof_asks_for_no_pop_only_where_it_was_wished(wished: bool) -> None:
+    stock = load_amp("workshop-a")
+    modded = apply_mods(stock, load_mod("cathode-switch"))
+    said = "\n".join(step.do for step in work_steps(stock, modded, quiet_switches=wished).steps)
+    assert ("no switch pops" in said) == wished
+    assert ("may pop" in said) != wished
+    plain = "\n".join(step.do for step in work_steps(stock, apply_mods(stock, load_mod("smaller-coupling"))).steps)
+    assert "pop" not in plain

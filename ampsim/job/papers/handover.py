@@ -28,6 +28,7 @@ from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
 from ..record.data import Phase, Record
+from ..record.quiet_switches import wishes_quiet_switches
 from .sweeps import taken_sweeps, work_over
 from .volts import Volts, measured_volts
 from .wiring import wiring_drawings, wiring_tables
@@ -112,7 +113,7 @@ def gather_handover(
         changes_table(stock, modded),
         cautions,
         parts or parts_list(stock, modded),
-        plan or work_steps(stock, modded),
+        plan or work_steps(stock, modded, quiet_switches=record is not None and wishes_quiet_switches(record)),
         tested,
         checked,
         record,

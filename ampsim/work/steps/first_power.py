@@ -20,8 +20,17 @@ _READ = ("Meter clipped on while dead, common to chassis, one place at a time; p
          "verify, next place.")  # fmt: skip
 
 
-def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[Step]:
-    """Steps from the limiter to the proof; `stock` is the amp before the work, `modded` the amp after it."""
+def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: bool = False) -> Iterator[Step]:
+    """Steps from the limiter to the proof.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+        Before the work and after it.
+    position : mapping
+    quiet_switches : bool
+        Whether the owner wished that no switch pops.
+    """
     places = _places(modded)
     rails = [rail.name for rail in modded.rails]
     after, cold = _volts(modded, position, places), _volts(modded, position, rails, cold=True)
@@ -50,7 +59,7 @@ def power_steps(stock: Amp, modded: Amp, position: Position) -> Iterator[Step]:
     rest = [place for place in places if place not in rails and place not in moved]
     yield Step(Phase.FIRST_POWER, "Then the valves that it should leave as they were.", _checks(after, rest))
     yield from _switch_power_steps(stock, modded, position, after)
-    yield from _proof()
+    yield from _proof(modded, quiet_switches)
 
 
 def _switch_power_steps(
@@ -68,11 +77,12 @@ def _switch_power_steps(
                 yield Step(Phase.FIRST_POWER, words, _checks(there, moved))
 
 
-def _proof() -> Iterator[Step]:
-    yield Step(
-        Phase.PROOF,
-        "Closed, load on: try every switch and knob, first quiet, then with drive; no howl, no pop.",
-    )
+def _proof(amp: Amp, quiet_switches: bool) -> Iterator[Step]:
+    turned = "every switch and knob" if amp.all_switches else "every knob"
+    pop = ". A switch that moves a bias may pop; how loud, the consequence sheet says" if amp.all_switches else ""
+    if quiet_switches and amp.all_switches:
+        pop = ", and no switch pops: the owner wished that"
+    yield Step(Phase.PROOF, f"Closed, load on: try {turned}, first quiet, then with drive; no howl{pop}.")
     yield Step(Phase.PROOF, "Play the sweep, record it, hold it against the simulation and against the sweep before.")
     yield Step(Phase.PROOF, "Write the readings into the job; an amp that fails one is not handed over.")
 

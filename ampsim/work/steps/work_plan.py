@@ -58,7 +58,11 @@ class WorkPlan:
 
 
 def work_steps(
-    stock: Amp, modded: Amp, position: Position | None = None, sheet: CautionSheet | None = None
+    stock: Amp,
+    modded: Amp,
+    position: Position | None = None,
+    sheet: CautionSheet | None = None,
+    quiet_switches: bool = False,
 ) -> WorkPlan:
     """Lay out the work that leads from the stock amp to the modded one, and back.
 
@@ -69,6 +73,8 @@ def work_steps(
         Where controls stand when volts are read; as drawn by default.
     sheet : CautionSheet
         Of the stock amp; worked out when not given.
+    quiet_switches : bool
+        Whether the owner wished that no switch pops: then the proof asks for it.
 
     Raises
     ------
@@ -88,7 +94,7 @@ def work_steps(
         *reading_steps(stock, places),
         *iron_steps(stock, modded),
         *cold_steps(modded, places),
-        *power_steps(stock, modded, at),
+        *power_steps(stock, modded, at, quiet_switches),
     ]
     undo = [
         *_safety_steps(modded, caution_sheet(modded)),

@@ -44,7 +44,9 @@ def _wiring(options: argparse.Namespace) -> None:
 
 
 def _steps(options: argparse.Namespace) -> None:
+    from ....job.record.quiet_switches import wishes_quiet_switches
     from ....work.steps.work_plan import work_steps
 
-    found = open_record(options)[1]
-    print(f"{work_steps(found.stock, found.modded).text()}\n\n{CAUTION}")
+    record, found = open_record(options)
+    plan = work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
+    print(f"{plan.text()}\n\n{CAUTION}")

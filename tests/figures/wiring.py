@@ -13,6 +13,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_setting
+from ampsim.circuit.switches.same_circuit import compare_circuits
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -20,7 +21,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.work.wiring.from_to import Wiring
-from ampsim.work.wiring.readback import compare_circuits, listening_places, read_back, wiring
+from ampsim.work.wiring.readback import listening_places, read_back, wiring
 from tests.figures.figure import Figure, Scale
 from tests.tools.random_switches import random_switches
 
@@ -51,7 +52,7 @@ def faults(wired: Wiring, most: int | None = None) -> int:
     wrong, asked, netlists = 0, [], []
     for stand in islice(every_setting(wired.amp), most):
         ours, drawn = read_back(wired, stand), build_circuit(wired.amp, stand)
-        if compare_circuits(wired, ours, drawn):
+        if compare_circuits(wired.bought, ours, drawn):
             wrong += 1
             continue
         setting, places = wired.amp.setting(dict(stand)), listening_places(drawn)

@@ -17,6 +17,7 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_setting
 from ampsim.circuit.switches.moving import moving
+from ampsim.circuit.switches.planning import planned_switches
 from ampsim.circuit.switches.wire_pieces import find_pieces
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
@@ -82,6 +83,22 @@ def test_random_switches_read_back(rng: random.Random) -> None:
     else:
         return
     assert any(words in refusal for words in ("same wire", "both change", "no wiring found"))
+
+
+@settings(max_examples=40)
+@given(st.randoms(use_true_random=False).map(random_switches).filter(bool))
+def test_what_is_planned_is_what_is_wired(amp: Amp) -> None:
+    """Whoever asks for the plan alone, as the pop does, gets the switch that the list is made for."""
+    try:
+        wired = wiring(amp).switches
+    except DescriptionError:
+        with pytest.raises(DescriptionError):
+            planned_switches(amp)
+        return
+    planned = planned_switches(amp)
+    assert [(each.kind, each.lever, each.order) for each in planned] == [
+        (each.kind, each.lever, each.order) for each in wired
+    ]
 
 
 def test_centre_off() -> None:

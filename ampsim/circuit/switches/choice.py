@@ -24,7 +24,18 @@ _SHORT = {1: "SP", 2: "DP", 3: "3P", 4: "4P"}
 def choose_action(
     switch: Switch, poles: Sequence[Pole], off: Sequence[str], needed: ContactOrder
 ) -> tuple[Action, str]:
-    """The kind asked for, or the smallest that does; or why there is none."""
+    """The kind asked for, or the smallest that does; or why there is none.
+
+    Parameters
+    ----------
+    switch : Switch
+    poles : sequence of Pole
+        What it must switch.
+    off : sequence of str
+        The positions in which nothing is closed.
+    needed : ContactOrder
+        The order in which its contacts must move.
+    """
     if not poles:
         return Action.NONE, "its positions do not differ: nothing to switch"
     if switch.kind.action is not Action.NONE or switch.shaft:
@@ -79,7 +90,20 @@ def _poles(count: int) -> str:
 
 
 def switch_words(action: Action, count: int, ways: int, order: ContactOrder, shaft: str) -> str:
-    """The switch as it is asked for at the counter."""
+    """The switch as it is asked for at the counter.
+
+    Parameters
+    ----------
+    action : Action
+    count : int
+        Of its poles.
+    ways : int
+        Of each pole.
+    order : ContactOrder
+        Said of a rotary or lever switch, unless either will do.
+    shaft : str
+        The pot on whose shaft it is; "" for none.
+    """
     poles = _poles(count)
     if action in (Action.ROTARY, Action.LEVER):
         wafers = -(-count // (_WAFER // _room(ways))) if action is Action.ROTARY else 1

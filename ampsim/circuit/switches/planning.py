@@ -7,18 +7,20 @@ on its lever to the next, so `way.steps` are the movements to look at, one after
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, Edit, Switch
 from ..build import Circuit, build_circuit
-from ..nets import conducting
-from ..positions import every_setting
+from ..nets import INPUT, Groups, conducting
+from ..positions import Switches, every_setting
 from ..stages.template import GROUND
 from .kinds import Action, ContactOrder, usual_order
 from .plan import LeverWay, SwitchPlan, plan_switch
-from .wire_pieces import find_pieces
+from .same_circuit import compare_circuits, switched_parts, without_idle
+from .wire_pieces import Pieces, find_pieces
 
 _BASES = 16  # stands of the other switches from which one is looked at
 
@@ -36,15 +38,47 @@ def planned_switches(amp: Amp) -> tuple[SwitchPlan, ...]:
     drawn = tuple((each.control, each.drawn) for each in amp.all_switches)
     for base in itertools.islice(itertools.chain([drawn], every_setting(amp)), _BASES):
         try:
-            joints = find_pieces(amp, base).joints
+            pieces = find_pieces(amp, base)
         except DescriptionError as error:
             fault = fault or error
             continue
-        return tuple(
-            plan_switch(each, [joint for joint in joints if joint.control == each.control], order_needed(amp, each))
-            for each in amp.all_switches
-        )
-    raise fault or DescriptionError(f"{amp.name} has no switch")
+        plans = plan_switches(amp, pieces)
+        if _do_it(amp, pieces, plans):
+            return plans
+    raise fault or DescriptionError(f"{amp.name}: no contacts of its switches do what the description says")
+
+
+def plan_switches(amp: Amp, pieces: Pieces) -> tuple[SwitchPlan, ...]:
+    """The switches of an amp that is taken apart into these pieces."""
+    return tuple(
+        plan_switch(each, [joint for joint in pieces.joints if joint.control == each.control], order_needed(amp, each))
+        for each in amp.all_switches
+    )
+
+
+def _do_it(amp: Amp, pieces: Pieces, plans: Sequence[SwitchPlan]) -> bool:
+    """Whether the contacts that each position closes make the circuit of every combination of positions."""
+    return not any(
+        compare_circuits(pieces.bought, _as_wired(amp, pieces, plans, switches), build_circuit(amp, switches))
+        for switches in every_setting(amp)
+    )
+
+
+def _as_wired(amp: Amp, pieces: Pieces, plans: Sequence[SwitchPlan], switches: Switches) -> Circuit:
+    """The circuit that the pieces make with the contacts of a position closed."""
+    stands, nets = dict(switches), Groups[int](lambda piece: piece)
+    for plan in plans:
+        for pair in plan.closed(stands[plan.control]):
+            nets.join(*(id(plan.soldered[terminal]) for terminal in pair))
+    root = {str(number): nets.find(id(piece)) for number, piece in enumerate(pieces.pieces)}
+    name = {root[str(number)]: net for number, piece in enumerate(pieces.pieces)
+            for place, net in (("ground", GROUND), (INPUT, INPUT)) if place in piece.places}  # fmt: skip
+    elements = [
+        replace(each, pins=tuple((pin, name.get(root[number], f"wire_{root[number]}")) for pin, number in each.pins))
+        for each in pieces.elements
+    ]
+    switched = {*pieces.bought, *pieces.bought.values()} | switched_parts(amp)
+    return Circuit(amp, without_idle(elements, switched), (), pieces.parts, {})
 
 
 def lever_way(amp: Amp, control: str, start: str, end: str) -> LeverWay:

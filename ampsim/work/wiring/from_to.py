@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from ...circuit.amp import Amp, AnyPart, Switch
+from ...circuit.amp import Amp, AnyPart
 from ...circuit.mods import describe_part
-from ...circuit.switches.plan import SwitchPlan, plan_switch
-from ...circuit.switches.planning import order_needed
+from ...circuit.switches.plan import SwitchPlan
+from ...circuit.switches.planning import plan_switches
 from ...circuit.switches.wire_pieces import FIXED, Pieces, find_pieces
 from ..new_parts import describe_bought
 from .joining import Joining, SolderedPair
@@ -85,8 +85,7 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     after = find_pieces(amp, base)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     before = find_pieces(bare)
-    plans = tuple(_plan(amp, switch, after) for switch in amp.all_switches)
-    plans_before = tuple(_plan(bare, switch, before) for switch in bare.all_switches)
+    plans, plans_before = plan_switches(amp, after), plan_switches(bare, before)
     terminals = {f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered}
     there = Neighbourhood(amp, before, after, terminals)
     old, new = _places_of_pieces(before, plans_before), _places_of_pieces(after, plans)
@@ -149,11 +148,6 @@ def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
     if others:
         return " and ".join(other.removeprefix(name) for other in others)
     return next((place for place in switch.soldered[terminal].places), "nothing")
-
-
-def _plan(amp: Amp, switch: Switch, pieces: Pieces) -> SwitchPlan:
-    joints = [joint for joint in pieces.joints if joint.control == switch.control]
-    return plan_switch(switch, joints, order_needed(amp, switch))
 
 
 def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit
-from ...circuit.nets import INPUT, Nets, tied_together
+from ...circuit.nets import INPUT, Nets
 from ...circuit.positions import Switches, every_setting, setting_clause
 from ...circuit.stages.template import GROUND, Element
+from ...circuit.switches.same_circuit import compare_circuits, switched_parts, without_idle
 from .from_to import Wiring, list_wiring
 
 _BASES = 16  # stands of the other switches from which one is looked at
@@ -58,7 +57,7 @@ def read_back(wired: Wiring, switches: Switches) -> Circuit:
         for part, (kind, pins, stage) in wired.kinds.items()
     ]
     drawn = build_circuit(wired.amp, switches)
-    switched = set(wired.bought) | _switched_parts(wired.amp) | set(wired.bought.values())
+    switched = set(wired.bought) | switched_parts(wired.amp) | set(wired.bought.values())
     used = without_idle(elements, switched)
     # What a stage hands on is a net of the drawing; its part ends are found again here.
     here = {f"{each.designator}.{pin}": net for each in used for pin, net in each.pins}
@@ -94,24 +93,6 @@ def _names(nets: Nets, wired: Wiring) -> dict[str, str]:
     return found
 
 
-def _switched_parts(amp: Amp) -> set[str]:
-    """Parts that not every position of the switches has in circuit."""
-    edits = [edit for switch in amp.all_switches for _, each in switch.positions for edit in each]
-    return {edit.part for edit in edits if edit.part}
-
-
-def without_idle(elements: Iterable[Element], switched: set[str]) -> tuple[Element, ...]:
-    """The elements without those switched parts that hang on one net, or none: they carry no current."""
-    every = list(elements)
-    held = {net for each in every if each.designator not in switched for _, net in each.pins} | {GROUND, INPUT}
-    nets_of = {each.designator: {net for _, net in each.pins} for each in every if each.designator in switched}
-    idle: set[str] = set()
-    for cluster in tied_together({name: nets - held for name, nets in nets_of.items()}):
-        if len(set().union(*(nets_of[name] for name in cluster)) & held) < 2:
-            idle |= set(cluster)
-    return tuple(each for each in every if each.designator not in idle)
-
-
 def mismatches(wired: Wiring) -> list[str]:
     """Compare every position read back with the drawing's circuit; what differs, in words (empty: nothing).
 
@@ -120,39 +101,11 @@ def mismatches(wired: Wiring) -> list[str]:
     """
     found = []
     for switches in every_setting(wired.amp):
-        faults = compare_circuits(wired, read_back(wired, switches), build_circuit(wired.amp, switches))
+        faults = compare_circuits(wired.bought, read_back(wired, switches), build_circuit(wired.amp, switches))
         if faults:
             stands = ", ".join(setting_clause(control, label) for control, label in switches) or "as drawn"
             found.append(f"{stands}: {faults}")
     return found
-
-
-def compare_circuits(wired: Wiring, ours: Circuit, drawn: Circuit) -> str:
-    """What differs between a circuit read back and the drawing's; "" when nothing does."""
-    switched = _switched_parts(wired.amp)
-    wanted = without_idle(drawn.elements, switched)
-    mine = {_place_name(each, wired.bought): each for each in ours.elements}
-    theirs = {each.designator: each for each in wanted}
-    if len(mine) != len(ours.elements):
-        return "two parts in the place of one"
-    odd = sorted(set(mine) ^ set(theirs))
-    if odd:
-        return f"{', '.join(odd)} in one of the two only"
-    for name, element in mine.items():
-        part, other = ours.parts.get(element.designator), drawn.parts.get(name)
-        if part is not None and replace(part, designator=name) != other:
-            return f"{name} has another value"
-    pairs = {(net, theirs[name].net(pin)) for name, element in mine.items() for pin, net in element.pins} | {
-        (GROUND, GROUND),
-        (INPUT, INPUT),
-    }
-    if len({net for net, _ in pairs}) != len(pairs) or len({net for _, net in pairs}) != len(pairs):
-        return "other ends are together"
-    return ""
-
-
-def _place_name(element: Element, bought: Mapping[str, str]) -> str:
-    return bought.get(element.designator, element.designator)
 
 
 def listening_places(drawn: Circuit) -> tuple[str, ...]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ..base.entries import Entry
-from ..base.errors import nearest, shown
+from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import HERTZ, VOLT
 from ..circuit.amp import Amp
+from ..circuit.build import build_circuit
 from ..circuit.plugging import plug_in
 from ..circuit.source import parse_source
 from ..simulation.analyses import Transient
@@ -61,6 +62,8 @@ def read_audition(data: Mapping[str, object], file: str, stock: Amp, modded: Amp
     tone = Sine(wave.value("frequency", HERTZ, 220.0), wave.value("level", VOLT, 0.05))
     for entry in (compare, wave, top):
         entry.finish()
+    for amp in (stock, modded):
+        _refuse_unknown_place(top, amp, listen_at)
     return Audition(
         name, about, stock, modded, listen_at, frequencies, title, compare_at, views, Transient(tone), wave_at, file
     )
@@ -72,6 +75,13 @@ def plugged_amps(top: Entry, stock: Amp, modded: Amp) -> tuple[Amp, Amp]:
         return stock, modded
     source = parse_source(top.raw("source"), top.where("source"))
     return plug_in(stock, source), plug_in(modded, source)
+
+
+def _refuse_unknown_place(top: Entry, amp: Amp, place: str) -> None:
+    try:
+        build_circuit(amp).net(place)
+    except DescriptionError as problem:
+        raise top.fail("listen_at", str(problem)) from None
 
 
 def _frequencies(top: Entry) -> tuple[float, ...]:

@@ -193,6 +193,29 @@ def test_a_change_after_which_the_job_would_not_open_is_refused(
 # At the bench
 
 
+def test_a_place_that_the_amp_does_not_have_is_refused_when_it_is_entered(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = (folder / "job.toml").read_text()
+    assert main(["job", "change", str(folder), "listen_at", "V1B.plat"]) == 1
+    told = capsys.readouterr().err
+    assert "listen_at" in told
+    assert "nearest: V1B.plate" in told
+    assert (folder / "job.toml").read_text() == before
+
+
+def test_a_state_of_the_future_is_named_with_what_mends_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    home = tmp_path / "job"
+    assert main(["job", "begin", str(home), "--amp", "workshop-b", "--mod", "bright-switch"]) == 0
+    assert main(["job", "change", str(home), "states[1].date", "2999-01-01"]) == 0
+    capsys.readouterr()
+    assert main(["job", "state", str(home), "on the bench"]) == 1
+    remedy = re.search(r"with: ampsim (job change) FOLDER '(states\[1\]\.date)' ([\d-]+)", capsys.readouterr().err)
+    assert remedy
+    assert main([*remedy[1].split(), str(home), remedy[2], remedy[3]]) == 0
+    assert main(["job", "state", str(home), "on the bench"]) == 0
+
+
 def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     folder, stock = tmp_path / "lesson", load_amp("lesson-stage")
     said(capsys, "job", "begin", folder, "--amp", "lesson-stage")

@@ -115,6 +115,25 @@ def test_compiled_code_that_was_cut_short_is_thrown_away(tmp_path: Path, monkeyp
     assert not folder.exists()
 
 
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        ("MPLBACKEND=nonsense {ampsim} audition --to {folder}", "MPLBACKEND"),
+        ("{ampsim} models > /dev/full", "No space left"),
+        ("ulimit -n 12; {ampsim} audition --to {folder}", "Too many open files"),
+        ("ulimit -v 300000; {ampsim} audition --to {folder}", "memory"),
+    ],
+)
+@pytest.mark.skipif(sys.platform != "linux", reason="limits and devices of Linux")
+def test_a_poor_place_to_work_in_ends_in_a_message(tmp_path: Path, command: str, words: str) -> None:
+    ready = command.format(ampsim=f'"{sys.executable}" -m ampsim', folder=f'"{tmp_path / "out"}"')
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(["bash", "-c", ready], env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize("problem", [ImportError("file too short"), SyntaxError("invalid"), EOFError("marshal data")])
 @pytest.mark.usefixtures("thing")
 def test_a_crash_that_looks_like_damage_is_followed_up(

@@ -20,7 +20,7 @@ import pytest
 from ampsim.base.errors import EngineError
 from ampsim.base.progress import ProgressBar
 from ampsim.simulation.ngspice import engine
-from ampsim.simulation.ngspice.engine import Arrays
+from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.simulation.ngspice.library import find
 from ampsim.simulation.ngspice.pool import POOL, cores
 from tests.tools.small_circuits import LOW_PASS, SWEEP, C, R, arrays, low_pass, one, valve
@@ -99,6 +99,20 @@ def test_worker_killed_between_runs_is_replaced() -> None:
     for pid in workers(os.getpid()):
         os.kill(pid, signal.SIGKILL)
     assert one(low_pass("op")).vectors["v(a)"] == pytest.approx([2.0])
+
+
+def test_a_stopped_worker_is_replaced_long_before_its_time_is_up() -> None:
+    engine.run([low_pass("op")])
+    (pid, *_) = workers(os.getpid())
+    for each in workers(os.getpid()):
+        os.kill(each, signal.SIGSTOP)
+    found: list[Outcome] = []
+    run = threading.Thread(target=lambda: found.extend(engine.run([low_pass("op")], timeout=3600.0)), daemon=True)
+    run.start()
+    run.join(100.0)
+    assert found
+    assert arrays(found[0]).vectors["v(a)"] == pytest.approx([2.0])
+    assert wait_for(lambda: gone(pid))
 
 
 def test_endless_netlist_times_out_alone() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import pkgutil
 import sys
 from collections.abc import Sequence
@@ -37,6 +38,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("ampsim: stopped; nothing is left running", file=sys.stderr)
         return 130
+    except MemoryError:
+        print("ampsim: there is not enough memory for this; close other programs, or ask for less", file=sys.stderr)
+        return 1
+    except RuntimeError as problem:
+        if "can't start new thread" not in str(problem):
+            raise
+        print("ampsim: the system starts no more threads; memory or a limit of the session is used up", file=sys.stderr)
+        return 1
+    except ValueError as problem:
+        if "backend" not in str(problem) or "MPLBACKEND" not in os.environ:
+            raise
+        print(f"ampsim: MPLBACKEND names no way of drawing that matplotlib has; unset it ({problem})", file=sys.stderr)
+        return 1
     except (ImportError, SyntaxError, EOFError) as problem:
         return _broken(problem)
     return 0

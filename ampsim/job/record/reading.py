@@ -259,7 +259,10 @@ def _frozen(entry: Entry) -> Frozen:
 def _check_dates(top: Entry, record: Record) -> None:
     for number, (one, two) in enumerate(zip(record.states, record.states[1:], strict=False), 2):
         if two.date < one.date:
-            text = f"{two.date} lies before {one.date}, the date of the state above it"
+            text = (
+                f"{two.date} lies before {one.date}, the date of the state above it; the wrong one is put right "
+                f"with: ampsim job change FOLDER 'states[{number - 1}].date' {two.date}"
+            )
             raise top.fail("", f"states[{number}].date: {text}")
 
 

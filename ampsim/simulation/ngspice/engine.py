@@ -23,6 +23,7 @@ TIMEOUT = 60.0
 # Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
 _HANDFUL = 16
 _TICK = 0.1
+_SILENT = 2.0  # s; a worker silent for longer is asked whether it was stopped
 _STILLBORN = "a simulator process ended before it was ready"
 
 
@@ -208,8 +209,12 @@ class _Sweep:
         now = time.monotonic()
         for worker in list(self.workers):
             limit = TIMEOUT if worker.versions is None else self._timeout
-            if (worker.hand or worker.versions is None) and now - worker.since > limit:
+            if not (worker.hand or worker.versions is None):
+                continue
+            if now - worker.since > limit:
                 self._lose(worker, f"took longer than {limit:g} s")
+            elif now - worker.since > _SILENT and worker.is_stopped():
+                self._lose(worker, "was stopped from outside")
 
     def _lose(self, worker: Worker, how: str) -> None:
         """Go on without a worker; the netlist it had in hand gets a second try on a fresh one, and no third."""

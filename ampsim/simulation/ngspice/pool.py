@@ -142,6 +142,15 @@ class Worker:
         ending = f"killed by signal {-code}" if code < 0 else f"exit status {code}"
         return f"{ending}; it printed: {printed}" if printed else ending
 
+    def is_stopped(self) -> bool:
+        """Whether someone has stopped it by a signal; False where the system cannot be asked."""
+        if not hasattr(os, "waitid"):
+            return False
+        try:
+            return os.waitid(os.P_PID, self._process.pid, os.WSTOPPED | os.WNOHANG | os.WNOWAIT) is not None
+        except ChildProcessError:
+            return False
+
     def kill(self) -> None:
         """End the process now and remove what belongs to it."""
         self._process.kill()

@@ -18,6 +18,7 @@ from ..circuit.build import SPEAKER
 from ..circuit.positions import Position
 from ..simulation.analyses import FrequencySweep
 from ..simulation.response import simulate
+from ..studies.stability.steady import refuse_unsteady
 from .loads import LOUDSPEAKER, load_words, with_load
 from .phrases import RATE, Phrase, phrase
 
@@ -51,11 +52,14 @@ def render_linear(
     Raises
     ------
     DescriptionError, EngineError
-        As `simulate`.
+        As `simulate`; DescriptionError also for an amp that oscillates.
     """
     played = played or phrase()
     given = [amps] if isinstance(amps, Amp) else list(amps)
-    gains = simulate([with_load(amp, load) for amp in given], SWEEP, positions, [node])["voltage"].isel(node=0)
+    settings = [dict(position) for position in positions]
+    variants = [with_load(amp, load) for amp in given]
+    refuse_unsteady([(amp, setting) for amp in variants for setting in settings], "A clip")
+    gains = simulate(variants, SWEEP, settings, [node])["voltage"].isel(node=0)
     rows = [through(row, gains["frequency"].values, played.volts) for row in gains.values.reshape(-1, SWEEP.points)]
     volts = np.stack(rows).reshape(*gains.shape[:2], -1)
     words = f"{played.words} {load_words(given[0], load)} Computed without any clipping, from small-signal gains."

@@ -23,6 +23,7 @@ from ..circuit.positions import Position, control_coords, position_label
 from ..simulation.request import Case, request
 from ..simulation.timestep import solver
 from ..simulation.timestep.solver import OVERSAMPLING, Played
+from ..studies.stability.steady import refuse_unsteady
 from .cache import RenderedVolts, default_folder, fetch_stored, store
 from .cache_key import case_key, known_controls, whole_moves
 from .loads import LOUDSPEAKER, load_words, with_load
@@ -49,6 +50,11 @@ class RenderTask:
     def label(self) -> str:
         """Amp, variant and position, for messages."""
         return Case(self.amp, self.position).name
+
+    @property
+    def stands(self) -> list[tuple[Amp, Position]]:
+        """The amp at every position that it stands at on the way."""
+        return [(self.amp, {**self.position, **moved}) for moved in ({}, *(moved for _, moved in self.moves))]
 
 
 @dataclass(frozen=True)
@@ -118,7 +124,7 @@ def render(
     Raises
     ------
     DescriptionError
-        For a request that cannot be: unknown control, load or place, too much of it.
+        For a request that cannot be: unknown control, load or place, too much of it; an amp that oscillates.
     EngineError
         When a single sample could not be solved: there is no sound then.
     Stopped
@@ -168,6 +174,7 @@ def compute(
     keys = [case_key(task.amp, task.position, task.moves, signal, means.node, means.oversampling) for task in tasks]
     found = {key: fetch_stored(means.folder, key) if means.folder else None for key in dict.fromkeys(keys)}
     missing = {key: task for key, task in zip(keys, tasks, strict=True) if found[key] is None}
+    refuse_unsteady([stand for task in tasks for stand in task.stands], "A clip")
     with ProgressBar() as bar:
         fresh = _Run(missing, signal, means, progress or bar).results() if missing else {}
     whole = {key: fresh.get(key) or found[key] for key in found}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -81,6 +82,20 @@ class Picture(Figure):
         """
         settings: dict[str, Any] = {"va": "top", "ha": "left", "color": style.INK, **more}
         self.text(x / self.width, y / self.height, one_line(words), fontsize=size, **settings)
+
+    def stamp(self, lines: Sequence[str], width: int = 72) -> None:
+        """Write over everything what makes the picture worth nothing, and say it in the text alternative too.
+
+        Parameters
+        ----------
+        lines : sequence of str
+            Longer ones are broken to `width` letters.
+        """
+        broken = "\n".join(part for line in lines for part in textwrap.wrap(one_line(line), width))
+        box = {"facecolor": "white", "edgecolor": style.CHANGE, "linewidth": 2.0, "alpha": 0.92, "pad": 8.0}
+        self.text(0.5, 0.5, broken, fontsize=style.TEXT_SIZE, color=style.CHANGE, weight="bold", ha="center",
+                  va="center", bbox=box, zorder=10)  # fmt: skip
+        self.alternative = one_line(f"{' '.join(lines)} {self.alternative}")
 
     def rule(self, x: Sequence[float], y: Sequence[float], look: style.Look, **more: Any) -> None:
         """Draw a line [inches] over the whole figure."""

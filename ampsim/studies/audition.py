@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import wrap
 from threading import Thread
 from typing import Any
 
@@ -38,9 +39,14 @@ from ..simulation.ngspice import engine
 from ..simulation.response import simulate
 from ..simulation.stimuli import Sine
 from .audition_request import FREQUENCIES, Audition
+from .stability.steady import Unsteady, unsteady_positions, unsteady_words
 
 DEFAULT = "bright-cathode-depth"
 _OTHER_PICTURES = 4
+_NOT_AT_REST = (
+    "THIS AMP OSCILLATES. What follows is worked out as if it stayed at rest, and is worth nothing there; mend the "
+    "loop first (topic stability of `ampsim consequences`):"
+)
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,8 @@ def audition(plan: Audition, folder: Path | None = None, progress: Progress | No
     problem = ""
     try:
         for name, picture in _pictures(plan, found):
+            if found.unsteady:
+                picture.stamp(["OSCILLATES, not as drawn here:", *unsteady_words(found.unsteady)])
             files[name] = save_picture(picture, target / name)
             if progress:
                 progress(len(files), len(plan.views) + _OTHER_PICTURES, f"{target / name}.png")
@@ -87,7 +95,8 @@ def audition(plan: Audition, folder: Path | None = None, progress: Progress | No
         problem = str(found_late)
     tables = _tables(plan, found)
     paths = tuple(path for pair in files.values() for path in pair)
-    return Outcome(tables, paths, _text(plan, tables, target, files), problem)
+    text = _text(plan, tables, target, files, unsteady_words(found.unsteady))
+    return Outcome(tables, paths, text, problem)
 
 
 class _Simulated:
@@ -98,6 +107,8 @@ class _Simulated:
         self.compared = simulate(variants, FrequencySweep(), [plan.compare_at], node)
         self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in plan.views]
         self.rest = simulate(variants, OperatingPoint(), _switch_positions(plan.modded))
+        shown = [plan.compare_at, plan.wave_at, *(each for view in plan.views for each in view.positions)]
+        self.unsteady = unsteady_positions(variants, [*shown, *_switch_positions(plan.modded)])
         self._wave: Future[xr.Dataset] = Future()
         work = (variants, plan.wave, [plan.wave_at], ["input", *node])
         # A daemon: a caller stopped by hand does not wait for it.
@@ -130,7 +141,8 @@ def _tables(plan: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
         title = f"Harmonics at {plan.listen_at}, {tone.frequency:g} Hz, {tone.level:g} V peak ({floor})"
         tables[title] = harmonics_table(found.wave, plan.listen_at)
     drawn = drawn_table(plan.stock)
-    return tables | ({} if drawn.empty else {"Voltages on the drawing": drawn})
+    tables |= {} if drawn.empty else {"Voltages on the drawing": drawn}
+    return {title: mark_unsteady(table, found.unsteady) for title, table in tables.items()}
 
 
 def _pictures(plan: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]]:
@@ -144,16 +156,29 @@ def _pictures(plan: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]
     yield "harmonics", harmonics_picture(found.wave, plan.listen_at)
 
 
-def _text(plan: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str]) -> str:
+def _text(
+    plan: Audition, tables: dict[str, pd.DataFrame], target: Path, drawn: Iterable[str], unsteady: Sequence[str]
+) -> str:
     head = [
         f"{plan.name}: {plan.stock.name}, stock against {plan.modded.variant}",
         *([plan.about] if plan.about else []),
         f"Signal: {describe_source(plan.modded)}; heard at {plan.listen_at}",
     ]
     pieces = ["\n".join(head)]
+    if unsteady:
+        pieces.append("\n".join(part for each in (_NOT_AT_REST, *unsteady) for part in wrap(each, 100)))
     pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]
     pieces.append(f"Pictures (PNG and SVG) are in the folder {target}: {', '.join(drawn)}")
     return "\n\n".join([*pieces, CAUTION])
+
+
+def mark_unsteady(table: pd.DataFrame, unsteady: Unsteady) -> pd.DataFrame:
+    """A table of variants and positions with a column more where one of its rows oscillates; else as it is."""
+    if not {"variant", "position"} <= set(table):
+        return table
+    rows = zip(table["variant"].astype(str), table["position"].astype(str), strict=True)
+    states = ["OSCILLATES" if row in unsteady else "steady" for row in rows]
+    return table.assign(**{"at rest": states}) if "OSCILLATES" in states else table
 
 
 def _without_blanks(table: pd.DataFrame) -> pd.DataFrame:

@@ -624,6 +624,19 @@ def test_the_margin_of_the_feedback_loop_is_told_live(panel: Panel) -> None:
     assert turned[2][-1] == expected["verdict"]
 
 
+def test_an_amp_that_oscillates_is_marked_where_its_gain_would_stand() -> None:
+    stock = loader.load_amp("workshop-a")
+    edits = [{"replace": "R20", "with": "3k3"}]
+    panel = explore(stock, apply_mods(stock, loader.parse_mod({"name": "too much", "reason": "r", "edits": edits})))
+    rest(panel)
+    assert "too much oscillates by itself near" in panel.tables["position"]
+    stock_row, modded_row, change = panel.tables["gains"][1:4]
+    assert modded_row[-1] == "oscillates"
+    assert set(modded_row[1:-1]) == set(change[1:-1]) == {"-"}
+    assert "oscillates" not in stock_row
+    assert "oscillates by itself" in panel.drawing
+
+
 def test_an_amp_without_a_feedback_loop_has_no_row_for_it() -> None:
     stock = loader.load_amp("workshop-b")
     modded = apply_mods(stock, loader.load_mod("feedback-with-presence"))

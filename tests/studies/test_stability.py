@@ -29,6 +29,7 @@ from ampsim.studies.stability.loop_place import has_feedback
 from ampsim.studies.stability.picture import loop_margins_curves, loop_margins_picture, travel_curves, travel_picture
 from ampsim.studies.stability.section import section
 from ampsim.studies.stability.worst_corner import control_effects, loop_on_travel, worst_corners
+from tests.tools.any_amps import written
 from tests.tools.poles import as_control, loop_poles, ringing
 from tests.truth.bench import amp, stage
 from tests.truth.stability import phase_shift_loop
@@ -275,7 +276,7 @@ def test_two_lines_side_by_side_are_judged_as_one():
     line = {"fit": "R302", "between": ["T1.tap8", "R20.2"]}
     twice = parse_mod({"name": "two lines", "reason": "r", "parts": {"R302": "100k"}, "edits": [line]})
     both = section(Examination(AMP, apply_mods(AMP, twice)))
-    one = section(Examination(AMP, feedback_resistor(f"{68 * 100 / 168}k")))
+    one = section(Examination(AMP, feedback_resistor(written(1 / (1 / 68e3 + 1 / 100e3)))))
     assert [each.value for each in both.findings] == pytest.approx([each.value for each in one.findings], abs=0.1)
     assert [each.grade for each in both.findings] == [each.grade for each in one.findings]
 
@@ -318,7 +319,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
     result = section(Examination(AMP, modded))
     assert result.grade == "beyond the limit"
     worst = result.findings[0]
-    for words in ("with presence 10", "oscillates near 17", "as drawn 47 degrees"):
+    for words in ("with presence 10", "oscillates near 17", "as drawn, 47 degrees"):
         assert words in worst.words
     assert worst.value < 0
     assert worst.picture in result.pictures
@@ -327,8 +328,8 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
 def test_a_good_mod_passes():
     result = section(Examination(AMP, apply_mods(AMP, load_mod("depth")), ({"depth": 1.0},)))
     assert all(finding.grade == "fine" for finding in result.findings)
-    assert "depth 10, with presence 0" in result.findings[1].words
-    assert "stock has 68 degrees" in result.findings[0].words
+    assert "depth 10, at its worst with presence 0" in result.findings[1].words
+    assert "the stock amp has 68 degrees" in result.findings[0].words
 
 
 def test_a_secondary_the_wrong_way_round_is_beyond_the_limit():

@@ -120,6 +120,16 @@ def gain_rows(
     return rows
 
 
+def without_gains(rows: list[list[str]], places: Sequence[int]) -> list[list[str]]:
+    """Rows of `gain_rows` without the numbers of the amps at some places, which oscillate; nor of a change of them."""
+    if not places:
+        return rows
+    empty = ["-"] * (len(rows[0]) - 2)
+    marked = {1 + place: [_SHORT[place], *empty, "oscillates"] for place in places}
+    marked[1 + len(_SHORT)] = ["change", *empty, ""]
+    return [marked.get(number, row) for number, row in enumerate(rows)]
+
+
 def _levels(response: xr.Dataset, node: str, asked: Sequence[float]) -> NDArray[Any]:
     return np.asarray(gain_at(response, asked, node).isel(position=0).values)
 

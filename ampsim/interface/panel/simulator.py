@@ -23,6 +23,7 @@ from ...simulation.loop_gain import loop_gain
 from ...simulation.ngspice import engine
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst, Sine
+from ...studies.stability.steady import growth_at
 
 AS_SET = "as set on the panel"
 _SWEEP = FrequencySweep(20.0, 20e3, 40)
@@ -82,6 +83,12 @@ class PanelSimulator:
             self._stock_loop = setting, _loop(self.stock, position)
         found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self.amp_at(position), position)}
         return {name: loop for name, loop in found.items() if loop is not None}
+
+    def unsteady(self, position: Position) -> dict[str, str]:
+        """What each amp does that does not stay at rest here, by variant; none of a sound amp."""
+        amps = {self.names[0]: self.stock, self.names[1]: self.amp_at(position)}
+        found = growth_at([(amp, _of(amp, position)) for amp in amps.values()])
+        return {name: growth.words for name, growth in zip(amps, found, strict=True) if growth.modes}
 
     def wave(self, position: Position, node: str, tone: Sine | Burst, progress: Progress) -> xr.Dataset:
         """Transient of both, one after the other.

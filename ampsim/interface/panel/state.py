@@ -42,6 +42,7 @@ class PanelState:
         self._picture: Picture | None = None
         self._template: MovingSvg | None = None
         self._rough = False
+        self._unsteady: dict[str, str] = {}
 
     # Where it stands ------------------------------------------------------------------------------------------------
 
@@ -164,7 +165,11 @@ class PanelState:
 
     def picture(self) -> Picture:
         """A fresh drawing of where the panel stands."""
-        return sheet.draw(self.response(), self.node, list(self._held_responses().values()))
+        found = sheet.draw(self.response(), self.node, list(self._held_responses().values()))
+        self._unsteady = self.simulator.unsteady(self.here())
+        if self._unsteady:
+            found.stamp([f"{name} {words}: not what is drawn here" for name, words in self._unsteady.items()])
+        return found
 
     def _show_drawing(self, picture: Picture, points: Curves) -> Shown:
         self._template = MovingSvg(picture, points)
@@ -175,19 +180,22 @@ class PanelState:
         try:
             points = overlay_curves(self.response(), self.node)
             suits = self._template is not None and not self._rough and self._template.fits(points, _ROOMY)
-            return {**({} if suits else self.draw()), "tables": self._tables()}
+            same = self._unsteady == self.simulator.unsteady(self.here())
+            return {**({} if suits and same else self.draw()), "tables": self._tables()}
         except AmpsimError as problem:
             return {"tables": {"of": self.at, "problem": str(problem)}}
 
     def _tables(self) -> Shown:
-        response = self.response()
+        response, unsteady = self.response(), self.simulator.unsteady(self.here())
+        gains = sheet.gain_rows(response, self._held_responses(), self.node, self._frequencies)
+        warnings = [f"{name} {words}. " for name, words in unsteady.items()]
         return {
             "of": self.at,
-            "position": self.in_words(),
-            "gains": sheet.gain_rows(response, self._held_responses(), self.node, self._frequencies),
+            "position": "".join([*warnings, self.in_words()]),
+            "gains": sheet.without_gains(gains, [self.simulator.names.index(name) for name in unsteady]),
             "bias": sheet.bias_rows(self.simulator.at_rest(self.here())),
             "loops": sheet.loop_rows(self.simulator.loops(self.here()), self.simulator.names),
-            "alternative": describe_overlay(response, self.node),
+            "alternative": "".join([*warnings, describe_overlay(response, self.node)]),
         }
 
     def for_browser(self) -> list[dict[str, Any]]:

@@ -15,6 +15,7 @@ from ...circuit.nets import INPUT
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition
+from ...studies.stability.steady import refuse_unsteady
 from .choices import choose
 from .content import readings, reasons
 from .drawing import draw
@@ -64,15 +65,18 @@ def write_page(
     Raises
     ------
     DescriptionError
-        For unknown or too many controls, too much sound, and when the file cannot be written.
+        For unknown or too many controls, too much sound, an amp that oscillates at one of the positions, and when the
+        file cannot be written.
     EngineError
         When ngspice gives no trustworthy answer.
     """
     target = _target(Path(path) if path is not None else Path(f"{file_word(audition.name)}.html"))
     offered, sounds = choose(audition, controls), embed(clips) if clips else None
+    variants, settings = [audition.stock, audition.modded], offered.settings()
+    refuse_unsteady([(amp, setting) for amp in variants for setting in settings], "A page")
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
-    response = simulate([audition.stock, audition.modded], FrequencySweep(), offered.settings(), places)
+    response = simulate(variants, FrequencySweep(), settings, places)
     offered, kept, left_out = leave_out_silent(offered, silent_positions(response, audition.listen_at))
     response = response.isel(position=kept)
     numbers = readings(audition, offered, response)

@@ -24,6 +24,7 @@ _SOURCE = (
 _NYQUIST = (
     "encirclement of -1: H. Nyquist, Regeneration theory, Bell System Technical Journal 11(1), 1932 (from memory)"
 )
+ANY = "any position"
 _HOW = "loop gain by double injection, worst of every position of the controls that matter"
 
 
@@ -31,10 +32,10 @@ _HOW = "loop gain by double injection, worst of every position of the controls t
 class LoopCase:
     """The worst corner of a loop in one situation.
 
-    `held` says in words what stayed, `corner` where the other controls stand, `load` in words what hangs on the
-    output ("" for the load drawn). `drawn` holds the margins with the other controls as drawn, `stock` those of the
-    stock amp at its own worst corner in the same situation (None without feedback). `unusual` marks a load that an
-    amp meets by mistake only.
+    `held` says in words what stayed ("" for nothing), `corner` which other settings make it the worst ("" where none
+    makes a difference), `load` in words what hangs on the output ("" for the load drawn). `drawn` holds the margins
+    with the other controls as drawn, `stock` those of the stock amp at its own worst corner in the same situation
+    (None without feedback). `unusual` marks a load that an amp meets by mistake only.
     """
 
     variant: str
@@ -71,9 +72,9 @@ def stability_table(cases: Iterable[LoopCase]) -> pd.DataFrame:
     """
     rows = [
         {
-            "held": case.held,
+            "held": case.held or ANY,
             "load": case.load or "as drawn",
-            "worst corner of the others": case.corner,
+            "worst corner of the others": case.corner or "any",
             "phase margin [deg]": round(case.margins.phase_margin, 1),
             "at [Hz]": float(f"{case.margins.trouble_at:.3g}"),
             "gain margin [dB]": round(case.margins.gain_margin, 1),
@@ -119,7 +120,7 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
             topic=TITLE,
             subject=f"feedback loop on {case.load}" if case.load else "feedback loop",
             variant=case.variant,
-            position=case.held,
+            position=case.held or ANY,
             value=case.margins.phase_margin,
             unit="degrees",
             limit=PHASE_LIMITS[1],
@@ -142,10 +143,15 @@ def _stays(case: LoopCase) -> bool:
 
 
 def _words(case: LoopCase) -> str:
-    where = f"{case.held}{f', on {case.load}' if case.load else ''}, with {case.corner}"
-    drawn = "" if margin_grade(case.margins) == Grade.FINE else f"; with the others as drawn {_briefly(case.drawn)}"
-    stock = f"has {_briefly(case.stock)} at its own worst corner" if case.stock else "has no feedback"
-    return f"{where}: {_state(case.margins)}{drawn}; stock {stock}"
+    stands = f"at its worst with {case.corner}" if case.corner else "" if case.held else "at any position"
+    where = ", ".join(filter(None, (case.held, stands, case.load and f"on {case.load}")))
+    drawn = (
+        ""
+        if margin_grade(case.margins) == Grade.FINE or not case.corner
+        else (f"; with all else as drawn, {_briefly(case.drawn)}")
+    )
+    stock = f"the stock amp has {_briefly(case.stock)} at its own worst" if case.stock else "the stock amp has none"
+    return f"{where}: {_state(case.margins)}{drawn}; {stock}"
 
 
 def _state(found: Margins) -> str:
@@ -153,13 +159,22 @@ def _state(found: Margins) -> str:
         return margin_verdict(found)
     parts = []
     if not math.isnan(found.phase_margin):
-        parts.append(
-            f"{found.phase_margin:.0f} degrees of phase margin at {in_hertz(found.trouble_at)} "
-            f"({PHASE_LIMITS[1]:.0f} are commonly asked for)"
-        )
+        held = _held_against(found.phase_margin, PHASE_LIMITS, "degrees")
+        parts.append(f"phase margin {found.phase_margin:.0f} degrees at {in_hertz(found.trouble_at)}, {held}")
     if not math.isnan(found.gain_margin):
-        parts.append(f"{abs(found.gain_margin):.0f} dB of gain margin ({GAIN_LIMITS[1]:.0f})")
-    return ", ".join(parts) or margin_verdict(found)
+        gain = abs(found.gain_margin)
+        parts.append(f"gain margin {gain:.0f} dB, {_held_against(gain, GAIN_LIMITS, 'dB')}")
+    return "; ".join(parts) or margin_verdict(found)
+
+
+def _held_against(margin: float, limits: tuple[float, float], unit: str) -> str:
+    """How a margin stands to what is asked for, so that it reads once."""
+    least, usual = limits
+    if margin >= usual:
+        return f"enough ({usual:.0f} are asked for)"
+    if margin >= least:
+        return f"less than the usual {usual:.0f}"
+    return f"less than the {least:.0f} {unit} that are the very least"
 
 
 def _briefly(found: Margins) -> str:

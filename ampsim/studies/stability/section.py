@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 
 import pandas as pd
@@ -9,16 +11,19 @@ import xarray as xr
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
+from ...base.wording import join_words
 from ...circuit.amp import Amp
+from ...circuit.feedback import Reach, find_loops
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
-from ..findings import Finding, Grade
 from ..section import Examination, Section
 from . import TITLE
+from .corner_search import Setting
 from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, with_load
 from .loop_place import has_feedback
 from .picture import loop_margins_picture, travel_picture
+from .steady import unsteady_findings
 from .worst_corner import Corners, loop_on_travel, worst_corners
 
 # Corners and grid of the searches in which a control or the load is given.
@@ -31,15 +36,35 @@ Fixed = tuple[tuple[str, float | str], ...]
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
-    """Search the worst corner of both amps, at every position and on every load, and say what it means."""
+    """Search the worst corner of both amps, at every position and on every load, and say what it means.
+
+    First of all every amp is judged at rest, with or without a feedback loop.
+    """
     amp = examined.modded
-    try:
-        if not has_feedback(amp):
-            lost = "; stock has one" if has_feedback(examined.stock) else ""
-            return Section(TITLE, (), {}, {}, (f"{amp.name} with {amp.variant} has no feedback loop{lost}.",))
-    except DescriptionError as problem:
-        return Section(TITLE, (_not_known(amp, str(problem)),), {}, {})
-    return _Searches(examined, progress).section()
+    looked_at = _looked_at(examined)
+    unsteady = tuple(unsteady_findings(examined, looked_at))
+    if has_feedback(amp):
+        found = _Searches(examined, progress).section()
+        # What the loop does is said of the loop; what is left comes about some other way.
+        said = any(finding.value < 0.0 for finding in found.findings)
+        return found if said else replace(found, findings=(*unsteady, *found.findings))
+    lost = "; stock has one" if has_feedback(examined.stock) else ""
+    rest = "" if unsteady else f" It stays at rest at the {len(looked_at)} positions looked at."
+    own = [join_words(loop.carriers) for loop in find_loops(amp) if loop.reach is Reach.LOCAL]
+    local = f" Local feedback goes through {'; '.join(own)}." if own else ""
+    note = f"{amp.name} with {amp.variant} has no feedback loop from the output stage{lost}.{local}{rest}"
+    return Section(TITLE, unsteady, {}, {}, (note,))
+
+
+def _looked_at(examined: Examination) -> list[Setting]:
+    """The positions asked for, and each control at its ends with the others as drawn and with every knob up."""
+    controls = examined.modded.controls.values()
+    up: Setting = {each.name: 1.0 for each in controls if each.kind == "knob"}
+    found: list[Setting] = [{}, up, *(dict(position) for position in examined.positions)]
+    for control in controls:
+        ends: Sequence[float | str] = control.positions if control.kind == "switch" else (0.0, 1.0)
+        found += [{**base, control.name: end} for base in ({}, up) for end in ends]
+    return [each for place, each in enumerate(found) if each not in found[:place]]
 
 
 class _Searches:
@@ -59,6 +84,8 @@ class _Searches:
         cases = [self._case((), 1.0)]
         cases += [self._case(held, 1.0) for held in self._settings_that_matter(whole)]
         cases += [self._case((), load) for load in self._loads()]
+        if cases[0].margins.reversed:
+            cases = cases[:1]  # the wrong way round is wrong on every load and at every position
         findings = stability_findings(cases, _WORST)
         knobs = [name for name in whole.controls if self._modded.controls[name].kind == "knob"][:_MOST_KNOBS]
         drawn = {_WORST: loop_margins_picture(self._both_loops(whole))}
@@ -92,11 +119,11 @@ class _Searches:
 
     def _case(self, held: Fixed, load: float) -> LoopCase:
         found = self._corners(self._modded, held, load)
-        others = {name: value for name, value in found.worst.items() if name not in dict(held)}
+        others = {name: value for name, value in found.telling.items() if name not in dict(held)}
         return LoopCase(
             variant=self._modded.variant,
-            held=position_label(dict(held)) if held else "any position",
-            corner=position_label(others) if others else "nothing else to turn",
+            held=position_label(dict(held)) if held else "",
+            corner=position_label(others) if others else "",
             margins=found.margins(found.worst),
             drawn=found.margins(found.start),
             stock=self._stock_margins(held, load),
@@ -131,12 +158,13 @@ class _Searches:
         found = [(self._modded, whole)]
         if has_feedback(self._stock):
             found.insert(0, (self._stock, self._corners(self._stock, (), 1.0)))
+        corners = [position_label(each.telling) for _, each in found]
         rows = [each.response.sel(position=[position_label(each.worst)]) for _, each in found]
         loops = [row["loop_gain"].values[0, 0] for row in rows]
         data = {"loop_gain": (("variant", "frequency"), loops, {"units": "1"})}
         coords = {
             "variant": [amp.variant for amp, _ in found],
-            "position": ("variant", [position_label(each.worst) for _, each in found]),
+            "position": ("variant", corners),
             "frequency": rows[0]["frequency"],
         }
         return xr.Dataset(data, coords, rows[-1].attrs)
@@ -148,15 +176,10 @@ class _Searches:
             *([f"Next to no difference to the loop: {', '.join(idle)}."] if idle else []),
             f"{self._evaluations} positions were looked at: every pot end with every switch position, a grid between "
             "them that is denser towards the ends, and from the worst of these in ever smaller steps.",
-            "Small signals, the valves at rest; a loop is taken to be steady with its line cut. No load is ten "
-            "thousand times the impedance drawn; an amp with a transformer is not meant to be played on it.",
+            "Small signals, the valves at rest. That the amp stays at rest was counted on all its valves at once, at "
+            "every control's ends. No load is ten thousand times the impedance drawn; an amp with a transformer is "
+            "not meant to be played on it.",
         )
-
-
-def _not_known(amp: Amp, why: str) -> Finding:
-    how = "following the wires from the output transformer"
-    return Finding(TITLE, "feedback loop", amp.variant, "any position", float("nan"), "degrees", None,
-                   Grade.UNKNOWN, why, how, "no number")  # fmt: skip
 
 
 def _crossings(whole: Corners) -> pd.DataFrame:

@@ -26,6 +26,8 @@ CLOSE = LoopSweep(per_decade=50)
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
 _STARTS = 2
+# A setting that moves the margins at the worst position by less is not named: [degrees], [dB], share of the distance.
+_DEGREES, _DECIBELS, _SHARE = 2.0, 1.0, 0.1
 # As drawn, all knobs down, all knobs up.
 _BASES = 3
 
@@ -48,6 +50,9 @@ class Corners:
     worst, closest
         The position with the least phase margin, and that with the closest approach to -1; rotations rounded as far
         as that makes next to no difference.
+    telling
+        Of the worst position the settings that make it: with the others as drawn the margins are the same within 2
+        degrees, 1 dB and a tenth of the distance from -1.
     response
         Loop gain on a fine grid at three positions: the start, the worst, the closest.
     """
@@ -59,6 +64,7 @@ class Corners:
     start: Setting
     worst: Setting
     closest: Setting
+    telling: Setting
     response: xr.Dataset
 
     @property
@@ -135,7 +141,8 @@ def worst_corners(
     names = tuple(control.name for control in search.controls)
     response = _closely(amp, at, [start, worst, closest])
     probed = 0 if controls else (_BASES + len(doubtful)) * (1 + sum(len(_ends(each)) for each in free))
-    return Corners(effects, names, _table(judged), probed, start, worst, closest, response)
+    telling = _telling(amp, at, worst, {**start, **fixed}, search.controls)
+    return Corners(effects, names, _table(judged), probed, start, worst, closest, telling, response)
 
 
 def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
@@ -208,6 +215,26 @@ def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] 
     if controls is None:
         return control_effects(amp, at, fixed)
     return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
+
+
+def _telling(amp: Amp, at: str | None, worst: Setting, drawn: Setting, controls: Sequence[Control]) -> Setting:
+    """The settings of the worst position without those that make no difference, tried from the least effective on."""
+    found = [each for each in _margins_at(amp, at, [worst], None) if each]
+    kept = dict(worst)
+    for control in reversed(controls):
+        fewer = {**kept, control.name: drawn.get(control.name, control.drawn)}
+        judged = _margins_at(amp, at, [fewer], None)[0]
+        if found and judged is not None and _alike(found[0], judged):
+            kept = fewer
+    return {name: value for name, value in kept.items() if value != drawn.get(name, amp.controls[name].drawn)}
+
+
+def _alike(one: Margins, other: Margins) -> bool:
+    if (one.oscillates, one.reversed) != (other.oscillates, other.reversed):
+        return False
+    pairs = ((one.phase_margin, other.phase_margin, _DEGREES), (one.gain_margin, other.gain_margin, _DECIBELS))
+    near = [math.isclose(first, second, rel_tol=0.0, abs_tol=most) or first != first for first, second, most in pairs]
+    return one.reversed or (all(near) and abs(one.closest - other.closest) <= _SHARE * one.closest)
 
 
 def _knobs(controls: Iterable[Control], turned: float) -> Setting:

@@ -1,0 +1,150 @@
+"""Which amps stay at rest at which positions: judged before anything else is said of them."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp
+from ...circuit.positions import AS_DRAWN, Position, position_label
+from ...measures.growing_modes import Growth, growing_modes
+from ...simulation.request import Case
+from ...simulation.return_difference import WIDE, return_differences
+from ..findings import Finding, Grade
+from ..section import Examination
+from . import TITLE
+
+_BODE = (
+    "growing modes, counted on the return difference of all valve currents: H. W. Bode, Network analysis and feedback "
+    "amplifier design, 1945 (from memory)"
+)
+_FINE = replace(WIDE, per_decade=200)
+_KEPT = 4096
+_Key = tuple[Amp, tuple[tuple[str, float | str], ...]]
+_known: dict[_Key, Growth] = {}
+
+Unsteady = Mapping[tuple[str, str], Growth]
+"""(variant, position label) to what grows there."""
+
+
+def growth_at(cases: Iterable[tuple[Amp, Position]]) -> list[Growth]:
+    """What grows in each amp at a position [rotations as ratios]; what was judged before is not simulated again.
+
+    Raises
+    ------
+    DescriptionError
+        For a control or setting that is not there.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    keys = [(amp, tuple(amp.setting(position).items())) for amp, position in cases]
+    fresh = list(dict.fromkeys(key for key in keys if key not in _known))
+    if len(_known) > _KEPT:
+        _known.clear()
+    _known.update(zip(fresh, _judged(fresh), strict=True))
+    return [_known[key] for key in keys]
+
+
+def _judged(keys: Sequence[_Key]) -> list[Growth]:
+    cases = [Case(amp, dict(setting)) for amp, setting in keys]
+    found = [growing_modes(WIDE.grid(), row) for row in return_differences(cases)] if cases else []
+    return [
+        growth if growth.clear else growing_modes(_FINE.grid(), return_differences([case], _FINE)[0])
+        for case, growth in zip(cases, found, strict=True)
+    ]
+
+
+def unsteady_positions(amps: Amp | Sequence[Amp], positions: Iterable[Position] = ({},)) -> Unsteady:
+    """The variants and positions that do not stay at rest, with what grows there; none in a sound amp.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+    positions : iterable of mapping
+        Controls to settings (rotation 0 to 1 [ratio], or a switch position); those not named stand as drawn.
+
+    Raises
+    ------
+    DescriptionError, EngineError
+        As `growth_at`.
+    """
+    settings = [dict(position) for position in positions]
+    cases = [(amp, setting) for amp in ([amps] if isinstance(amps, Amp) else amps) for setting in settings]
+    found = zip(cases, growth_at(cases), strict=True)
+    return {(amp.variant, position_label(setting)): growth for (amp, setting), growth in found if growth.modes}
+
+
+def refuse_unsteady(cases: Iterable[tuple[Amp, Position]], what: str) -> None:
+    """Refuse to make something of an amp that oscillates.
+
+    Parameters
+    ----------
+    cases : iterable of (Amp, Position)
+    what : str
+        What would be made, such as "a clip".
+
+    Raises
+    ------
+    DescriptionError
+        Naming variants and positions, with what they do.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    given = list(cases)
+    found = {
+        (amp.variant, position_label(position)): growth
+        for (amp, position), growth in zip(given, growth_at(given), strict=True)
+        if growth.modes
+    }
+    if found:
+        raise DescriptionError(f"{'; '.join(unsteady_words(found))}. {what} of that would mislead: mend it first")
+
+
+def unsteady_findings(examined: Examination, positions: Sequence[Position]) -> list[Finding]:
+    """A finding for each way in which the modded amp does not stay at rest: where, and whether stock does the same.
+
+    Parameters
+    ----------
+    examined : Examination
+    positions : sequence of mapping
+        Where to look (rotations 0 to 1 [ratio]); the stock amp takes what it has of each.
+    """
+    amp, known = examined.modded, examined.stock.controls
+    stock = {growth.words for growth in unsteady_positions(examined.stock, _own(positions, known)).values()}
+    kinds: dict[Growth, list[str]] = {}
+    for (_, position), growth in unsteady_positions(amp, positions).items():
+        kinds.setdefault(growth, []).append(position)
+    return [
+        Finding(TITLE, "the amp at rest", amp.variant, places[0], growth.hertz, "Hz", None, Grade.BEYOND,
+                _rest_words(growth, places, len(positions), growth.words in stock),
+                "return difference of all valves", _BODE, names_position=True)
+        for growth, places in kinds.items()
+    ]  # fmt: skip
+
+
+def _rest_words(growth: Growth, places: Sequence[str], positions: int, stock: bool) -> str:
+    where = (
+        "at every position looked at"
+        if len(places) == positions
+        else _few(sorted(places, key=lambda place: (place != AS_DRAWN, len(place))))
+    )
+    return f"{growth.words}, {where}; {'so does the stock amp' if stock else 'the stock amp does not'}"
+
+
+def _own(positions: Sequence[Position], known: Container[str]) -> list[Position]:
+    return [{name: value for name, value in position.items() if name in known} for position in positions]
+
+
+def unsteady_words(found: Unsteady) -> list[str]:
+    """A clause for each variant and what it does, with the positions at which it does."""
+    where: dict[tuple[str, str], list[str]] = {}
+    for (variant, position), growth in found.items():
+        where.setdefault((variant, growth.words), []).append(position)
+    return [f"{variant} {words}, {_few(positions)}" for (variant, words), positions in where.items()]
+
+
+def _few(positions: Sequence[str], most: int = 3) -> str:
+    left = len(positions) - most
+    shown = positions if left < 2 else [*positions[:most], f"{left} other positions"]
+    return ", ".join("as drawn" if each == AS_DRAWN else f"at {each}" for each in shown)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from .table_layout import Column, lay_out
 from .wording import one_line, round_column
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def frame(values: xr.DataArray) -> pd.DataFrame:
 
 
 def text_table(table: pd.DataFrame) -> str:
-    """The table as aligned plain text: texts to the left, numbers to the right, a rule under the header."""
+    """The table as aligned plain text of at most 100 signs to a line: texts to the left, numbers to the right."""
     return _aligned(*table_cells(table))
 
 
@@ -56,12 +56,7 @@ def text_of_rows(header: Sequence[str], rows: Sequence[Sequence[object]]) -> str
 
 
 def _aligned(columns: list[list[str]], numeric: list[bool]) -> str:
-    widths = [max(map(_width, cells)) for cells in columns]
-    lines = [
-        "  ".join(_padded(*cell) for cell in zip(row, widths, numeric, strict=True)).rstrip()
-        for row in zip(*columns, strict=True)
-    ]
-    return "\n".join([lines[0], "  ".join("-" * width for width in widths), *lines[1:]]) if lines else ""
+    return lay_out([Column(each[0], tuple(each[1:]), kind) for each, kind in zip(columns, numeric, strict=True)])
 
 
 def _place(values: xr.DataArray, dim: str, label: object) -> str:
@@ -87,15 +82,3 @@ def _is_numeric(table: pd.DataFrame, place: int) -> bool:
     import pandas as pd
 
     return bool(pd.api.types.is_numeric_dtype(table.dtypes.iloc[place]))
-
-
-def _width(cell: str) -> int:
-    """Columns of a terminal: wide signs take two, combining ones none."""
-    return sum(
-        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in cell
-    )
-
-
-def _padded(cell: str, width: int, numeric: bool) -> str:
-    gap = " " * (width - _width(cell))
-    return gap + cell if numeric else cell + gap

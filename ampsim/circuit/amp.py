@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,6 +12,9 @@ from ..base.errors import DescriptionError, nearest, shown
 from .source import DRAWN_SOURCE, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
+
+
+_LONGEST_VARIANT = 48  # signs in tables and pictures
 
 
 @dataclass(frozen=True)
@@ -230,8 +234,17 @@ class Amp:
 
     @property
     def variant(self) -> str:
-        """The names of the mods joined by " + "; "stock" without mods."""
-        return " + ".join(mod.name for mod in self.mods) or "stock"
+        """The names of the mods joined by " + ", the last of many only counted; "stock" without mods.
+
+        Equal sets of mods have equal variants, others have other ones.
+        """
+        return _short_variant([mod.name for mod in self.mods]) or "stock"
+
+    @property
+    def variant_legend(self) -> str:
+        """What a shortened `variant` stands for, in words; "" where it says all."""
+        names = [mod.name for mod in self.mods]
+        return f"{self.variant} stands for: {'; '.join(names)}" if self.variant != " + ".join(names) and names else ""
 
     @cached_property
     def controls(self) -> Mapping[str, Control]:
@@ -265,6 +278,20 @@ class Amp:
                 given = _rotation(given, f"{self.name}: control '{control.name}'")
             whole[control.name] = given
         return whole
+
+
+def _short_variant(names: list[str]) -> str:
+    """Names joined, as many as stay readable; a mark keeps apart what is left alike."""
+    whole = " + ".join(names)
+    if len(names) < 2 or len(whole) <= _LONGEST_VARIANT:
+        return whole
+    mark = hashlib.sha256(whole.encode("utf-8", "replace")).hexdigest()[:3]
+    ends = [f" + {len(names) - count} more #{mark}" for count in range(1, len(names))]
+    for count in range(len(names) - 1, 0, -1):
+        kept = " + ".join(names[:count]) + ends[count - 1]
+        if len(kept) <= _LONGEST_VARIANT:
+            return kept
+    return f"{names[0][: _LONGEST_VARIANT - len(ends[0]) - 1].rstrip()}\u2026{ends[0]}"
 
 
 def _rotation(given: object, where: str) -> float:

@@ -163,6 +163,7 @@ def _text(
         f"{plan.name}: {plan.stock.name}, stock against {plan.modded.variant}",
         *([plan.about] if plan.about else []),
         f"Signal: {describe_source(plan.modded)}; heard at {plan.listen_at}",
+        *([plan.modded.variant_legend] if plan.modded.variant_legend else []),
     ]
     pieces = ["\n".join(head)]
     if unsteady:

@@ -55,7 +55,7 @@ def default_audition(stock: Amp, modded: Amp) -> Audition:
     )
     at = {name: _last(modded, name) for name in added}
     title = f"as drawn against {modded.variant}"
-    return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title[:60], at, views, wave_at=at)
+    return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title, at, views, wave_at=at)
 
 
 def _last(amp: Amp, name: str) -> float | str:

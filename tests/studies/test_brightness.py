@@ -207,11 +207,11 @@ def test_a_difference_below_what_is_heard_is_called_that():
 
 
 def test_duller_counts_downwards():
-    across = {"parts": {"C109": "820p"}, "edits": [{"fit": "C109", "across": "R6"}]}
+    across = {"parts": {"C109": "390p"}, "edits": [{"fit": "C109", "across": "R6"}]}
     found = explain_brightness(AMP, apply_mods(AMP, parse_mod({"name": "duller", "reason": "r"} | across)), knob="gain")
     text = " ".join(brightness_sentences(found, 8000.0))
     assert re.search(r"is 0\.\d\d acum duller", text)
-    assert re.search(r"Of the \d+\.\d dB that it then has less at 8 kHz, all come from capacitor C109 820p", text)
+    assert re.search(r"Of the \d+\.\d dB that it then has less at 8 kHz, all come from capacitor C109 390p", text)
     assert "No setting of gain takes half of it away" in text
 
 

@@ -109,6 +109,7 @@ def parse_value(text: object, quantity: Quantity, where: str = "value", us: bool
     found = _readings(text, quantity, us) if isinstance(text, str) else _numbers(text, quantity, us)
     if not found or not all(math.isfinite(each) for each in found):
         raise DescriptionError(f"{where}: {shown(text)} is not {quantity.one}{_advice(text, quantity)}")
+    found = [each for each in found if quantity.least <= each <= quantity.most] or found[:1]
     if len(found) > 1:
         raise DescriptionError(f"{where}: {shown(text)} {_double_meaning(found, quantity, text, us)}")
     if not quantity.least <= found[0] <= quantity.most:

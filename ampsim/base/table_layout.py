@@ -59,11 +59,14 @@ def lay_out(columns: Sequence[Column], width: int = WIDTH) -> str:
         return ""
     if _total([each.whole for each in columns]) <= width:
         return "\n".join(_table(columns, [each.whole for each in columns], ["" for _ in columns[0].cells]))
+    if not columns[0].cells:
+        return "\n".join(_broken(", ".join(each.head for each in columns), width))
     shared = [each for each in columns if _shared(each)]
     above = [line for each in shared for line in _broken(f"{each.head}: {each.cells[0]}", width)]
     kept = [each for each in columns if each not in shared] or list(columns)
     leading = _leading(kept, width)
-    titles = [", ".join(filter(None, row)) for row in zip(*(each.cells for each in kept[:leading]), strict=True)]
+    named = [[f"{each.head}: {cell}" for cell in each.cells] for each in kept[:leading]]
+    titles = [", ".join(row) for row in zip(*named, strict=True)]
     titles = titles or ["" for _ in kept[0].cells]
     blocks = [_table(each, _widths(each, width), titles, width) for each in _chunks(kept[leading:], width)]
     return "\n".join([*above, *(line for number, block in enumerate(blocks) for line in ([""] * (number > 0)) + block)])
@@ -130,7 +133,7 @@ def _table(columns: Sequence[Column], widths: Sequence[int], titles: Sequence[st
     before = ""
     for number, title in enumerate(titles):
         if title != before:
-            lines += _broken(f"{title}:", width)
+            lines += _broken(title, width)
             before = title
         lines += _row([each.cells[number] for each in columns], columns, widths)
     return lines

@@ -13,7 +13,6 @@ from .source import DRAWN_SOURCE, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
 
-
 _LONGEST_VARIANT = 48  # signs in tables and pictures
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from ..base.caution import CAUTION
+from ..base.caution import CAUTION_LINE
 from ..base.errors import DescriptionError
 from ..base.files import file_word, refuse_unwritable
 from ..base.progress import Progress
@@ -170,7 +170,7 @@ def _text(
         pieces.append("\n".join(part for each in (_NOT_AT_REST, *unsteady) for part in wrap(each, 100)))
     pieces += [f"{title}\n{text_table(_without_blanks(table))}" for title, table in tables.items()]
     pieces.append(f"Pictures (PNG and SVG) are in the folder {target}: {', '.join(drawn)}")
-    return "\n\n".join([*pieces, CAUTION])
+    return "\n\n".join([*pieces, CAUTION_LINE])
 
 
 def mark_unsteady(table: pd.DataFrame, unsteady: Unsteady) -> pd.DataFrame:

@@ -82,6 +82,13 @@ def test_a_value_is_read_as_meant_in_every_way_of_writing_it(value: tuple[str, Q
 )
 def test_a_comma_before_three_digits_is_asked_for(whole: int, part: int, quantity: Quantity, letter: str) -> None:
     letter = letter if letter in quantity.multipliers else ("p" if quantity is FARAD else "")
+    size = {"k": 1e3, "u": 1e-6, "p": 1e-12, "": 1.0}[letter]
+    ways = [size * (1000 * whole + part), size * (whole + part / 1000)]
+    inside = [each for each in ways if quantity.least <= each <= quantity.most]
+    if len(inside) == 1:
+        assert parse_value(f"{whole},{part:03d}{letter}", quantity) == pytest.approx(inside[0])
+    if len(inside) != 2:
+        return
     with pytest.raises(DescriptionError, match=r"can be read as .* or as .*; write the one that is meant") as asked:
         parse_value(f"{whole},{part:03d}{letter}", quantity, "parts.X")
     assert str(asked.value).startswith("parts.X: ")

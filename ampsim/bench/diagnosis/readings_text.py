@@ -10,6 +10,7 @@ from .probes import MOST_PROBES
 
 ABOUT = ("mains", "mains_drawn", "meter", "accuracy", "digit", "source")
 _LONGEST_LINE, _MOST_COLUMNS = 300, 12
+_MOST_KILOVOLTS = 4  # beyond every reading
 _COMMENT = re.compile(r"\s*\"?\s*(?:[#%!]|//)")
 # A place and a number with blanks, a colon or an equals sign between: "across R26  1,25 V".
 _LOOSE = re.compile(r"([^,]+?)(?:\s*[=:]\s*|\s+)([+\-\u2212]?[0-9.,]\S*(?:\s+\S{1,3})?)\s*")
@@ -51,13 +52,23 @@ def place_value_tables(data: bytes, name: str) -> dict[str, object]:
             table[place] = value
         if len(volts) > MOST_PROBES:
             raise DescriptionError(f"{where}: more than {MOST_PROBES} readings")
-    _refuse_points_among_commas({**about, **volts}, name)
+    told = {**about, **volts}
+    _refuse_points_among_commas(told, name)
+    if any(map(_has_decimal_comma, told.values())) and not any("." in value for value in told.values()):
+        # One that can be nothing else shows what the others are, "1,310" among them.
+        about, volts = ({key: value.replace(",", ".") for key, value in each.items()} for each in (about, volts))
     return {**about, "volts": volts}
+
+
+def _has_decimal_comma(value: str) -> bool:
+    """Whether a comma in a value cannot part thousands: not three digits behind it, or more volts than there are."""
+    found = re.match(r"[+-]?([0-9]*),([0-9]+)(?![0-9,])", value)
+    return found is not None and (len(found[2]) != 3 or found[1] in ("", "0") or int(found[1]) >= _MOST_KILOVOLTS)
 
 
 def _refuse_points_among_commas(values: dict[str, str], name: str) -> None:
     """Where other numbers have decimal commas, a point before three digits may part thousands."""
-    commas = [value for value in values.values() if re.fullmatch(r"[^.]*[0-9],(?![0-9]{3}(?![0-9]))[0-9]+[^.]*", value)]
+    commas = [value for value in values.values() if _has_decimal_comma(value)]
     for place, value in values.items():
         found = re.match(r"[+-]?([1-9][0-9]{0,2})\.([0-9]{3})(?![0-9])", value)
         if commas and found:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ...base.caution import CAUTION
+from ...base.caution import CAUTION_LINE
 from ...base.files import refuse_unwritable
 from .common import Commands, all_option, asked_audition, audition_options, report_step, to_option, topic_option
 
@@ -56,4 +56,4 @@ def print_consequences(
     more = "" if everything else f"\nAll {len(sheet.findings)} findings, with their tables: the same command with --all"
     print(f"{sheet.text if everything else sheet.first_answer}\n{more}")
     print(f"The sheet with its pictures is {write_sheet(sheet, path)}")
-    print(f"\n{CAUTION}")
+    print(f"\n{CAUTION_LINE}")

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ...base.caution import CAUTION
+from ...base.caution import CAUTION_LINE
 from .common import Commands, to_option
 
 if TYPE_CHECKING:
@@ -49,4 +49,4 @@ def print_values(wanted: WishList, folder: Path | None = None) -> None:
         pictures["trade"] = trade_picture(found)
     for name, picture in pictures.items():
         save_picture(picture, folder / name)
-    print(f"Pictures (PNG and SVG) are in the folder {folder}: {', '.join(pictures)}\n\n{CAUTION}")
+    print(f"Pictures (PNG and SVG) are in the folder {folder}: {', '.join(pictures)}\n\n{CAUTION_LINE}")

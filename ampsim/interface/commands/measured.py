@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ...base.caution import CAUTION
+from ...base.caution import CAUTION_LINE
 from .common import (
     Commands,
     amp_options,
@@ -56,4 +56,4 @@ def _measured(options: argparse.Namespace) -> None:
         lines += [fit_parts(taken.amp, measured, options.fit, at, node=taken.heard).words()]
     path = options.to or Path(f"measured-{options.file.stem}.png")
     save_picture(compared_picture(compared), path)
-    print("\n\n".join([*lines, f"The picture is {path}", CAUTION]))
+    print("\n\n".join([*lines, f"The picture is {path}", CAUTION_LINE]))

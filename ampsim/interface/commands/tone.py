@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from ...base.caution import CAUTION
+from ...base.caution import CAUTION_LINE
 from .common import Commands, named_path
 
 PLACE = 70
@@ -20,4 +20,4 @@ def add(commands: Commands) -> None:
 def _tone(options: argparse.Namespace) -> None:
     from ...bench.sweeps.tone import write_tone
 
-    print(f"{options.file}: {write_tone(options.file).words()}\n\n{CAUTION}")
+    print(f"{options.file}: {write_tone(options.file).words()}\n\n{CAUTION_LINE}")

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ....base.caution import CAUTION
+from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
 from ..common import asked_position, at_option, heard_option, report, source_option, sweep_remarks
@@ -75,7 +75,7 @@ def _readings(options: argparse.Namespace) -> None:
     print(f"Round {len(record.measured)}, {phase}: {_describe_round(last)}")
     if beside:
         print(f"Between two places, so in the file kept in {MEASUREMENTS} alone: {', '.join(beside)}")
-    print(f"Next: ampsim job {'diagnose' if phase == Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION}")
+    print(f"Next: ampsim job {'diagnose' if phase == Phase.ARRIVAL else 'proof'} {options.folder}\n\n{CAUTION_LINE}")
 
 
 def _describe_round(measured: Measured) -> str:
@@ -165,4 +165,4 @@ def _sweep(options: argparse.Namespace) -> None:
     told += [each.words for each in sweep_findings(compared, amp.variant, where)]
     told += [text_table(difference_table(compared))]
     told += [fitted.words()] if fitted else []
-    print("\n\n".join([*told, f"The picture is {path}", CAUTION]))
+    print("\n\n".join([*told, f"The picture is {path}", CAUTION_LINE]))

@@ -49,4 +49,4 @@ def _steps(options: argparse.Namespace) -> None:
 
     record, found = open_record(options)
     plan = work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
-    print(f"{plan.text()}\n\n{CAUTION}")
+    print(plan.text())

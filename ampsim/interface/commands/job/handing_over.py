@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ....base.caution import CAUTION
+from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
 from ..common import page_clips, page_options, report, report_positions
@@ -53,7 +53,7 @@ def _proof_sheet(options: argparse.Namespace, record: Record, audition: Audition
 
 
 def _proof(options: argparse.Namespace) -> None:
-    print(f"{_proof_sheet(options, *open_record_audition(options.folder)).text()}\n{CAUTION}")
+    print(f"{_proof_sheet(options, *open_record_audition(options.folder)).text()}\n{CAUTION_LINE}")
 
 
 def _record(options: argparse.Namespace) -> None:

@@ -150,7 +150,7 @@ def _through_jacks(
         if jack.before == stage.name:
             if not signal:
                 raise DescriptionError(f"{amp.file}: jacks: {jack.name}: no signal reaches '{stage.name}'")
-            behind = f"jack_{net_word(jack.name)}"
+            behind = f"_jack_{net_word(jack.name)}"
             lines[jack.name] = (behind, signal[0])
             signal = (behind, *signal[1:])
     return signal

@@ -16,7 +16,7 @@ from .stages.template import GROUND, Element, rail_net
 
 PLUGGED = "plugged in"
 """The stage that the parts of a generator stand in; they are no part of the amp."""
-_ENTRY = "input_jack"
+_ENTRY = "_input_jack"  # no stage and no part begins with the line, so no net of a file is called so
 _Wired = TypeVar("_Wired", bound=Soldered)
 _NEXT_OHMS = 1e6
 """What a line that a plug has opened works into: whatever is plugged in there [ohm] (own choice)."""
@@ -163,7 +163,7 @@ def _fit_source(
     farads = source.farads or (0.0 if at in {each.tip for each in jacks} else CLIP_FARADS)
     ways = [("Rgenerator", "resistor", source.ohms), ("Cgenerator", "capacitor", farads)]
     parts = [Part(*each) for each in ways if each[2]]
-    nets = [INPUT, *(["generator_lead"] if len(parts) == 2 else []), at]
+    nets = [INPUT, *(["_generator_lead"] if len(parts) == 2 else []), at]
     fitted = tuple(
         Element(part.designator, part.kind, (("1", first), ("2", second)), PLUGGED)
         for part, first, second in zip(parts, nets, nets[1:], strict=False)

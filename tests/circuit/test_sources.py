@@ -256,3 +256,19 @@ shunt_resistor = "R9"
     path.write_text(text + JACKS.replace(old, new), "utf-8")
     with pytest.raises(DescriptionError, match=told):
         load_amp(path)
+
+
+def test_nets_of_jacks_and_generators_are_nobody_else_s() -> None:
+    """A stage and its nets may be called anything: "jack" with a net "return" is not the jack called "return"."""
+    drawn = load_amp("rehearsal-room")
+    amp = with_jacks(drawn, drawn.stages[2].name)
+    source, inputs, *others = amp.stages
+    wires = tuple(
+        (part, tuple((pin, "return" if net == "low" else net) for pin, net in pins))
+        for part, pins in dict(inputs.roles)["wires"]  # type: ignore[attr-defined]
+    )
+    other = replace(amp, stages=(source, Stage("jack", inputs.template, (("wires", wires),)), *others))
+    low = plug_in(other, f"generator at {LOW}")
+    assert "jack_return" in {net for each in build_circuit(low).elements for _, net in each.pins}
+    for said in (f"generator at {LOW}", f"generator at {RETURN}", "generator at V1A.grid through 10n"):
+        np.testing.assert_allclose(gains(plug_in(other, said)), gains(plug_in(amp, said)), rtol=1e-9)

@@ -78,6 +78,8 @@ def _note(count: Count, mod: MadeMod, ran: Ran) -> None:
 def _check(mod: MadeMod, turn: int, topic: str, count: Count) -> None:
     count.hold("wiring read back is the circuit", mod, lambda: invariants.wiring_reads_back(mod))
     count.hold("healthy amps pass", mod, lambda: invariants.healthy_amps_pass(mod, turn))
+    if turn % 3 == 0:
+        count.hold("healthy sweeps pass at every source", mod, lambda: invariants.healthy_sweeps_pass(mod, turn))
     equal = EQUAL[turn % len(EQUAL)]
     count.hold("equal circuits, equal verdicts", mod, lambda: invariants.equal_circuits_agree(mod, equal, 2))
     count.hold("settings named matter", mod, lambda: invariants.settings_matter(mod, topic))

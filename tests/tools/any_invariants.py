@@ -7,7 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+import xarray as xr
+
+from ampsim.bench.proof.limits import Verdict
 from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.bench.proof.sweeps import sweep_proof, take_sweep
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.plugging import jack_names, plug_in, usual_sources
+from ampsim.circuit.signal_path import valve_stages
 from ampsim.studies.findings import Finding, Grade
 from ampsim.studies.section import Section
 from ampsim.studies.sheet.sheet import examine
@@ -15,7 +22,7 @@ from ampsim.studies.topics import topic_section
 from tests.tools.any_amps import Lot
 from tests.tools.any_mods import MadeMod
 from tests.tools.equal_forms import equal_amps, equal_mods
-from tests.tools.every_command import healthy_state, volts
+from tests.tools.every_command import curve, healthy_state, volts
 from tests.tools.read_wiring import printed_faults
 
 _CLOSE = 0.02  # of a value, between two forms: other orders of parts move the last digits of ngspice, and a search
@@ -108,6 +115,21 @@ def unknown_has_a_reason(mod: MadeMod, topic: str) -> Iterator[str]:
 
 def _gives_a_reason(words: str) -> bool:
     return any(word in words for word in ("no limit", "No limit", "because", "cannot", "could not", "not "))
+
+
+def healthy_sweeps_pass(mod: MadeMod, seed: int = 1) -> Iterator[str]:
+    """A sweep of an amp within its tolerances does not fail, from the drawing's source, any jack and any grid."""
+    amp = mod.modded
+    sources = [*map(str, usual_sources(amp)), *(f"generator 600 at {jack}" for jack in jack_names(amp))]
+    grids = [stage.driven[0] for stage in valve_stages(build_circuit(amp))[1:]]
+    sources += [f"generator 600 at {Lot(seed, 5).one(grids)} through 100n"] if grids else []
+    for source in dict.fromkeys(sources):
+        plugged = plug_in(amp, source)
+        hertz, level = curve(plugged, {}, healthy_state(plugged, {}, seed))
+        measured = xr.Dataset({"gain_db": ("frequency", level)}, {"frequency": hertz})
+        found = sweep_proof(take_sweep("", amp, {}, measured, source=source))
+        if found.verdict is Verdict.FAIL:
+            yield f"{source}: {found.finding.words}"
 
 
 def healthy_amps_pass(mod: MadeMod, seed: int = 1) -> Iterator[str]:

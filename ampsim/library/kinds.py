@@ -31,7 +31,7 @@ class Load(Protocol):
 
 
 @dataclass(frozen=True)
-class Source:
+class OpenFile:
     """One file that is being read.
 
     Attributes
@@ -99,7 +99,7 @@ class FileKind:
     markers, unless
         A file with one of `markers` and none of `unless` among its entries is of this kind.
     read
-        From a `Source` to the data; takes whatever options `Loader.load` is given.
+        From an `OpenFile` to the data; takes whatever options `Loader.load` is given.
     describe
         What was understood of it, as text.
     """
@@ -116,35 +116,35 @@ class FileKind:
         return any(each in tables for each in self.markers) and not any(each in tables for each in self.unless)
 
 
-def _amp(source: Source) -> Amp:
+def _amp(source: OpenFile) -> Amp:
     return read_amp(source.tables, source.file, source.valve)
 
 
-def _mod(source: Source) -> Mod:
+def _mod(source: OpenFile) -> Mod:
     return read_mod(source.tables, source.file, source.valve)
 
 
 # Readers of what only studies use are imported when such a file is read: they weigh more than the file.
-def _audition(source: Source) -> Any:
+def _audition(source: OpenFile) -> Any:
     from .auditions import read_audition
 
     return read_audition(source.tables, source.file, *source.amps(mods_needed=True))
 
 
-def _wishes(source: Source, drawer: Any = None) -> Any:
+def _wishes(source: OpenFile, drawer: Any = None) -> Any:
     from .wishes import read_wishes
 
     amps = source.amps(mods_needed=False)
     return read_wishes(source.tables, source.file, *amps, source.named("drawer") if drawer is None else drawer)
 
 
-def _drawer(source: Source) -> Any:
+def _drawer(source: OpenFile) -> Any:
     from .wishes import read_drawer
 
     return read_drawer(source.tables, source.file)
 
 
-def _valve(source: Source) -> Valve:
+def _valve(source: OpenFile) -> Valve:
     return _valve_of(source.data, source.file)
 
 

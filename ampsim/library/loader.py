@@ -14,7 +14,7 @@ from ..circuit.valves.description import Valve
 from .amps import read_amp
 from .assumptions import assumptions
 from .files import file_of, models_in, read_toml, valve_file
-from .kinds import KINDS, Source
+from .kinds import KINDS, OpenFile
 from .mods import read_mod
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ class Loader:
         def load(kind: str, word: str, where: str) -> Any:
             return self.load(kind, word, home, where)
 
-        return KINDS[kind].read(Source(data, name, load), **options)
+        return KINDS[kind].read(OpenFile(data, name, load), **options)
 
     def amp(self, word: str, beside: Path | None = None, where: str = "") -> Amp:
         """Load an amp."""

@@ -12,7 +12,7 @@ from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.check import explain
 from ampsim.library import files
-from ampsim.library.kinds import KINDS, FileKind, Source
+from ampsim.library.kinds import KINDS, FileKind, OpenFile
 from ampsim.library.loader import Loader, from_frozen, listing
 
 ROWS = 'name = "my hookup wire"\ncolours = ["red", "black"]\nvalve = "12AX7"\n'
@@ -27,7 +27,7 @@ class Spool:
     law: str
 
 
-def read_spool(source: Source) -> Spool:
+def read_spool(source: OpenFile) -> Spool:
     """Read a toy file, which names a file of another kind."""
     top = Entry(source.tables, source.file)
     name, colours = top.label("name"), tuple(str(each) for each in top.elements("colours", 9))

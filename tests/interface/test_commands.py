@@ -434,7 +434,9 @@ def test_a_sweep_says_what_it_came_from_and_where_it_was_heard(
     guessed = said(capsys, *order)
     assert "From generator 600 at input (nobody wrote it down; this fits best), heard at speaker" in guessed
     assert "no amp of the run is as far out" not in guessed
-    assert "no amp of the run is as far out" in said(capsys, *order, "--source", "guitar")
+    wrong = said(capsys, *order, "--source", "guitar")
+    assert "no amp of the run is as far out" in wrong
+    assert "As from generator 600 at input it would not fail" in wrong
     assert "From generator 600, heard at V1A.plate" in said(
         capsys, *order, "--source", "generator", "--heard", "V1A.plate"
     )
@@ -443,8 +445,8 @@ def test_a_sweep_says_what_it_came_from_and_where_it_was_heard(
         ("", "speaker"), ("guitar", "speaker"), ("generator 600", "V1A.plate")
     ]  # fmt: skip
     assert "generator 600" in said(capsys, "job", "show", folder)
-    for wrong in (("--source", "gutar"), ("--source", "generator at V9.grid"), ("--heard", "V9.plate")):
-        assert wrong[1].split()[-1] in refused(capsys, *order, *wrong)
+    for option, text in (("--source", "gutar"), ("--source", "generator at V9.grid"), ("--heard", "V9.plate")):
+        assert text.split()[-1] in refused(capsys, *order, option, text)
     assert read_record(folder).sweeps == kept
     told = said(capsys, "measured", file, "--amp", "workshop-b", "--source", "generator 600", "--at", "tone=0.5",
                 "--to", tmp_path / "picture.png")  # fmt: skip

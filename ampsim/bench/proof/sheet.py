@@ -82,7 +82,7 @@ class ProofSheet:
     def text(self) -> str:
         """The sheet as plain text."""
         head = f"Test sheet: {self.amp}, {self.variant}, {self.position}: {self.verdict}"
-        told = [f"{each.name}: {each.verdict}. {each.how}. {each.finding.words}." for each in self.sweeps]
+        told = [f"{each.name}: {each.verdict}. {each.words}" for each in self.sweeps]
         return "\n\n".join([head, text_table(self.table), *told, *self.notes]) + "\n"
 
 

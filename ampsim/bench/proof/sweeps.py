@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import xarray as xr
 
@@ -62,12 +62,21 @@ class SweepTaken:
 
 @dataclass(frozen=True)
 class SweepProof:
-    """A measured sweep held against the simulated one: `found` is what `sweeps.compare.compare` gives."""
+    """A measured sweep held against the simulated one: `found` is what `sweeps.compare.compare` gives.
+
+    `how` says what it came from and where it was heard, `hint` from which source it would pass where it fails.
+    """
 
     name: str
     found: xr.Dataset = field(hash=False, compare=False)
     finding: Finding
     how: str = ""
+    hint: str = ""
+
+    @property
+    def words(self) -> str:
+        """All of it in sentences."""
+        return " ".join([*(f"{each}." for each in (self.how, self.finding.words) if each), self.hint]).strip()
 
     @property
     def verdict(self) -> Verdict:
@@ -154,6 +163,16 @@ def sweep_proof(taken: SweepTaken, *, count: int = COUNT, seed: int = SEED) -> S
     count, seed
         As `compare_with_drawing`; errors are as there.
     """
+    proved = _prove(taken, count, seed)
+    if proved.verdict is not Verdict.FAIL or not taken.source_known:
+        return proved
+    other = take_sweep(taken.name, taken.amp, taken.position, taken.measured, taken.heard)
+    if other.amp.source == taken.amp.source or _prove(other, count, seed).verdict is Verdict.FAIL:
+        return proved
+    return replace(proved, hint=f"As from {describe_source(other.amp)} it would not fail: was that what it came from?")
+
+
+def _prove(taken: SweepTaken, count: int, seed: int) -> SweepProof:
     amp, position = taken.amp, taken.position
     found = compare_with_drawing(amp, position, taken.measured, taken.heard, count=count, seed=seed)
     finding = sweep_findings(found, amp.variant, describe_position(amp, position))[0]

@@ -36,8 +36,8 @@ def add(commands: Commands) -> None:
 
 def _measured(options: argparse.Namespace) -> None:
     from ...base.tables import text_table
-    from ...bench.proof.sweeps import compare_with_drawing, describe_position, take_sweep
-    from ...bench.sweeps.compare import difference_table, sweep_findings
+    from ...bench.proof.sweeps import sweep_proof, take_sweep
+    from ...bench.sweeps.compare import difference_table
     from ...bench.sweeps.fit import fit_parts
     from ...bench.sweeps.measured_sweep import read_sweep
     from ...bench.sweeps.picture import compared_picture
@@ -47,13 +47,10 @@ def _measured(options: argparse.Namespace) -> None:
     amp, measured = asked_amp(options), read_sweep(options.file)
     at = asked_position(plug_in(amp, options.source, "--source") if options.source else amp, options.at)
     taken = take_sweep("", amp, at, measured, options.heard, options.source)
-    compared = compare_with_drawing(taken.amp, at, measured, taken.heard)
-    lines = [*sweep_remarks(measured), taken.how]
-    where = describe_position(taken.amp, at)
-    lines += [each.words for each in sweep_findings(compared, amp.variant, where)]
-    lines += [text_table(difference_table(compared))]
+    proved = sweep_proof(taken)
+    lines = [*sweep_remarks(measured), proved.words, text_table(difference_table(proved.found))]
     if options.fit:
         lines += [fit_parts(taken.amp, measured, options.fit, at, node=taken.heard).words()]
     path = options.to or Path(f"measured-{options.file.stem}.png")
-    save_picture(compared_picture(compared), path)
+    save_picture(compared_picture(proved.found), path)
     print("\n\n".join([*lines, f"The picture is {path}", CAUTION_LINE]))

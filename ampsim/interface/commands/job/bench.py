@@ -133,8 +133,8 @@ def _last(record: Record, phase: Phase) -> Measured:
 
 def _sweep(options: argparse.Namespace) -> None:
     from ....base.tables import text_table
-    from ....bench.proof.sweeps import compare_with_drawing, describe_position, take_sweep
-    from ....bench.sweeps.compare import difference_table, sweep_findings
+    from ....bench.proof.sweeps import sweep_proof, take_sweep
+    from ....bench.sweeps.compare import difference_table
     from ....bench.sweeps.fit import fit_parts
     from ....bench.sweeps.measured_sweep import read_sweep
     from ....bench.sweeps.picture import compared_picture
@@ -149,7 +149,7 @@ def _sweep(options: argparse.Namespace) -> None:
     known = plug_in(amp, options.source, "--source") if options.source else amp
     told_at = asked_position(known, options.at)
     taken = take_sweep("", amp, at | told_at, measured, options.heard, options.source)
-    compared = compare_with_drawing(taken.amp, taken.position, measured, taken.heard)
+    proved = sweep_proof(taken)
     stood = {name: value for name, value in taken.position.items() if name in taken.amp.controls}
     fitted = fit_parts(taken.amp, measured, options.fit, stood, node=taken.heard) if options.fit else None
     record = keep_sweep(
@@ -157,12 +157,10 @@ def _sweep(options: argparse.Namespace) -> None:
         heard=taken.heard,
     )  # fmt: skip
     path = output_path(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
-    save_picture(compared_picture(compared, f"Sweep {phase}: measured over simulated"), path)
+    save_picture(compared_picture(proved.found, f"Sweep {phase}: measured over simulated"), path)
     told = sweep_remarks(measured)
-    where = describe_position(taken.amp, taken.position)
-    told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant}. {taken.how}"]
+    told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant}", proved.words]
     told += [] if taken.source_known else ["What a sweep came from is written down with --source"]
-    told += [each.words for each in sweep_findings(compared, amp.variant, where)]
-    told += [text_table(difference_table(compared))]
+    told += [text_table(difference_table(proved.found))]
     told += [fitted.words()] if fitted else []
     print("\n\n".join([*told, f"The picture is {path}", CAUTION_LINE]))

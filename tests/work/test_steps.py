@@ -19,6 +19,7 @@ from ampsim.work.steps.soldering import knobs_down
 from ampsim.work.steps.step import Step
 from ampsim.work.steps.work_plan import WorkPlan, work_steps
 from ampsim.work.steps.working_order import partly_modded, working_order
+from ampsim.work.wiring.readback import wiring
 
 PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]
 MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
@@ -294,6 +295,29 @@ def test_the_old_pot_comes_out_for_one_with_a_switch_on_its_shaft() -> None:
     assert out < into < said.index("Wire S160: pole A")
     assert "Fit S160" not in said
     assert back.index("on the switch of P1") < back.index("fit P1 (1M audio 15 %) again")
+
+
+def test_readings_are_taken_at_the_part_that_the_switch_has_put_in() -> None:
+    """R7 itself hangs on an open contact then: a meter across it would read its own value, not the one expected."""
+    for drawn in ("drawn", "warm"):
+        positions = {
+            "warm": [{"replace": "R7", "with": "3k9"}],
+            "drawn": [],
+            "cold": [{"replace": "R7", "with": "12k"}],
+        }
+        switch = {"designator": "S160", "control": "voice", "drawn": drawn, "positions": positions}
+        fitted = modded([], switches=[switch])
+        found = work_steps(load_amp("workshop-a"), fitted)
+        said = {step.do: [check.what for check in step.checks] for step in found.steps}
+        names = {part.value: name for name, part in wiring(fitted).parts.items() if name.startswith("R7")}
+        assert names[8.2e3] == "R7"
+        for label, value in (("warm", 3.9e3), ("drawn", 8.2e3), ("cold", 12e3)):
+            read = said[f"Set voice to {label} and read, cold."]
+            assert f"{names[value]}.1 to ground" in read
+        loose = [what for whats in said.values() for what in whats if "loose" in what]
+        assert sorted(loose) == sorted(
+            f"{names[value]} ({text}) loose" for value, text in ((3.9e3, "3k9"), (12e3, "12k"))
+        )
 
 
 def test_steps_name_the_lugs_of_the_from_to_list() -> None:

@@ -107,6 +107,7 @@ class _PieceFinder:
         self.bought: dict[str, str] = {}
         self.kinds: dict[str, Element] = {}
         self.pins: dict[str, dict[int, Mapping[str, str]]] = {}
+        self.own = self._own_parts()
         for number, stand in enumerate(self.stands):
             for element in stand.circuit.elements:
                 name = self._name(element, stand)
@@ -122,7 +123,7 @@ class _PieceFinder:
         if part is None:
             return designator
         for name in (designator, *(each for each, old in self.bought.items() if old == designator)):
-            known = self.parts.get(name)
+            known = self.parts.get(name, self.own.get(name))
             if known is None or replace(known, designator=designator) == part:
                 self.parts.setdefault(name, part)
                 return name
@@ -135,6 +136,17 @@ class _PieceFinder:
         name = next(each for letter in _letters() if (each := f"{designator}{letter}") not in taken)
         self.parts[name], self.bought[name] = replace(part, designator=name), designator
         return name
+
+    def _own_parts(self) -> dict[str, AnyPart]:
+        """Parts as they are without a switch, where some position has them so: they keep the designator."""
+        own = dict(self.amp.part_by_designator)
+        for edit in (edit for mod in self.amp.mods for edit in mod.edits):
+            part = own.get(edit.part)
+            if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
+                own[edit.part] = replace(part, value=edit.value)
+        used = [(each.designator, stand.circuit.parts.get(each.designator))
+                for stand in self.stands for each in stand.circuit.elements]  # fmt: skip
+        return {name: part for name, part in used if isinstance(part, (Part, Pot)) and part == own.get(name)}
 
     def pieces(self) -> Pieces:
         every = range(len(self.stands))

@@ -21,7 +21,7 @@ from ..new_parts import part_put_in, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .surroundings import surroundings
-from .switch_need import SwitchNeed, switch_need
+from .switch_need import SwitchNeed, name_in_wiring, switch_need
 
 _NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
 _UNKNOWN = Rating(math.nan, math.nan, math.nan, "", "not in circuit in the positions looked at: rating not worked out")
@@ -134,7 +134,9 @@ def _line(
     amp: Amp, asked: _AskedPart, table: pd.DataFrame, seen: Sequence[tuple[Position, Circuit]], drawer: Drawer | None
 ) -> PartLine:
     part, edit = asked.part, asked.edit
+    name = name_in_wiring(amp, part)
     place = f"in place of {describe_part(amp.part_by_designator[part.designator])}"
+    place += f", wired as {name}" if name != part.designator else ""
     place = where(edit) if edit.action == "fit" else place
     base = PartLine(part.designator, asked.mod.name, asked.when, place, part.kind, describe_part(part))
     if not isinstance(part, (Part, Pot)):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, Switch
+from ...circuit.amp import Amp, AnyPart, Switch
 from ...circuit.switches.kinds import Action, ContactOrder
 from ...circuit.switches.moving import moving
 from ...circuit.switches.plan import SwitchPlan
@@ -63,6 +63,17 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
 def wiring_of(amp: Amp) -> Wiring:
     """The wiring of an amp, found once."""
     return wiring(amp)
+
+
+def name_in_wiring(amp: Amp, part: AnyPart) -> str:
+    """What the from-to list calls a part: one that a switch puts in place of another has a letter of its own."""
+    try:
+        wired = wiring_of(amp)
+    except DescriptionError:
+        return part.designator
+    names = [name for name, old in wired.bought.items() if old == part.designator]
+    same = [name for name in names if replace(wired.parts[name], designator=part.designator) == part]
+    return same[0] if same else part.designator
 
 
 def _contact_words(wired: Wiring, plan: SwitchPlan) -> Iterator[str]:

@@ -12,9 +12,10 @@ from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import describe_bought, new_mods, part_put_in, switches_on, work_mods
-from ..parts_list.switch_need import switch_need, wiring_of
+from ..parts_list.switch_need import name_in_wiring, switch_need, wiring_of
 from .checks import Check, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
+from .wired_names import wired_names, with_wired_names
 from .working_order import ModEdit, partly_modded, working_order
 
 _POLARISED = 1e-6  # F and more
@@ -184,14 +185,18 @@ def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
 
 def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     need = switch_need(modded, switch)
-    brought = {edit.part: edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")}
+    edits_of_all = [edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")]
+    brought = dict.fromkeys(part for edit in edits_of_all if (part := part_put_in(modded, edit)) is not None)
+    names = {part: name_in_wiring(modded, part) for part in brought}
     checks = [
         check
-        for edit in brought.values()
-        if (part := part_put_in(modded, edit)) is not None
-        for check in loose_part_checks(part, _part_name(modded, edit))
+        for part, name in names.items()
+        for check in loose_part_checks(part, f"{name} ({describe_bought(modded, part)})")
     ]
-    plus = "".join(f" {edit.part}:{told}" for edit in brought.values() if (told := _plus(modded, edit.part)))
+    pluses = {
+        name: _plus(modded, part.designator).replace(f"{part.designator}.", f"{name}.") for part, name in names.items()
+    }
+    plus = "".join(f" {name}:{told}" for name, told in pluses.items() if told)
     wires = "; ".join(need.contacts)
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
     first = f"{switch.designator} ({need.kind}) is in with its pot." if switch.shaft else first
@@ -199,9 +204,10 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     fit = f"Wire {switch.designator}" if switch.shaft else f"Fit {switch.designator} and wire it"
     yield Step(Phase.SWITCHES, f"{fit}: {wires}.{plus} Buzz each wire.")
     for label, edits in switch.positions:
-        dead = dead_amp(modded, knobs_down(modded) | {switch.control: label})
+        stands = knobs_down(modded) | {switch.control: label}
+        dead = dead_amp(modded, stands)
         found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
-        found = found or ground_checks(dead, _all_places(modded, switch))
+        found = with_wired_names(found or ground_checks(dead, _all_places(modded, switch)), wired_names(modded, stands))
         yield Step(Phase.SWITCHES, f"Set {switch.control} to {label} and read, cold.", _once(found))
 
 
@@ -220,7 +226,8 @@ def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     known = [place for place in places if place in dead.wired.net_by_place]
     yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
     words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
-    yield Step(Phase.COLD_CHECK, words, ground_checks(dead, known))
+    names = wired_names(amp, knobs_down(amp))
+    yield Step(Phase.COLD_CHECK, words, with_wired_names(ground_checks(dead, known), names))
     for mod in amp.mods:
         for part in mod.parts:
             if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:

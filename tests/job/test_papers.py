@@ -39,7 +39,7 @@ from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
-DAY = datetime.date(2026, 3, 1)
+DAY, WEEK = datetime.date(2026, 3, 1), datetime.timedelta(days=7)
 
 
 @pytest.fixture(scope="module")
@@ -109,6 +109,32 @@ def test_the_record_says_where_controls_stood_and_which_mains_the_drawing_holds_
     assert sheet.supply == pytest.approx(236 / 230)
     assert "Mains 236 V, 230 V in the drawing." in sheet.notes
     assert proof_of(job, kept, mains_drawn=240.0).supply == pytest.approx(236 / 240)
+
+
+def test_the_job_s_test_sheet_takes_the_latest_reading_of_all_rounds(job: Audition) -> None:
+    """In whatever order they were entered; mains of the drawing, said once, hold for every round."""
+    rounds = [
+        Measured("after the mod", DAY, (("V1A.plate", 90.0), ("V1A.cathode", 1.3), ("B1", 311.0)), 230.0, None, 230.0),
+        Measured("after the mod", DAY + WEEK, (("V1A.plate", 160.0),), 236.0, at=(("gain", 0.3),)),
+        Measured("after the mod", DAY + 2 * WEEK, (("V2A.plate", 169.0),), 231.0, source="nothing"),
+        Measured("on arrival", DAY + 3 * WEEK, (("V1A.plate", 1.0),)),
+    ]
+    for order in ((0, 1, 2, 3), (3, 2, 1, 0), (1, 3, 0, 2)):
+        kept = replace(record("w"), measured=tuple(rounds[number] for number in order))
+        sheet = proof_of(job, kept)
+        read = {row.place: (row.measured, row.read) for row in sheet.rows if row.measured is not None}
+        assert read == {
+            "B1": (311.0, "1"),
+            "V1A.plate": (160.0, "2"),
+            "V1A.cathode": (1.3, "1"),
+            "V2A.plate": (169.0, "3"),
+        }
+        assert sheet.verdict == "all 4 pass"
+        assert sheet.supply == pytest.approx(231 / 230)
+        assert "Round 2, 2026-03-08: Mains 236 V, 230 V in the drawing." in sheet.text()
+        table = readings_table(sheet, []).set_index("place")
+        assert table["round"].tolist() == [each[1] for each in read.values()]
+        assert "V1A.screen" not in table.index
 
 
 def test_a_rail_too_far_off_is_not_taken_for_the_mains(job: Audition) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache
 
@@ -9,15 +10,22 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Pot
-from ampsim.circuit.build import build_circuit
+from ampsim.circuit.build import SPEAKER, build_circuit
+from ampsim.circuit.dc_paths import unpowered_amp
 from ampsim.circuit.mods import apply_mods
-from ampsim.circuit.positions import every_setting
+from ampsim.circuit.plugging import plug_in
+from ampsim.circuit.positions import every_setting, switches_at
+from ampsim.circuit.source import Source, SourceKind
 from ampsim.circuit.stages.template import GROUND
 from ampsim.circuit.switches.planning import planned_switches
 from ampsim.library.loader import load_amp, parse_mod
+from ampsim.simulation.analyses import OperatingPoint
+from ampsim.simulation.netlist import write
+from ampsim.simulation.unpowered import DeadAmp
 from ampsim.work.parts_list.switch_need import switch_need
+from ampsim.work.steps.soldering import iron_steps, knobs_down
 from ampsim.work.wiring.from_to import Wiring
-from ampsim.work.wiring.readback import wiring
+from ampsim.work.wiring.readback import read_back, wiring
 from tests.tools.any_amps import amps
 from tests.tools.any_mods import KINDS, MadeMod, mods_for, single_mods
 from tests.tools.any_switches import SWITCH_KINDS, switch_mod
@@ -201,3 +209,30 @@ def test_several_mods_at_once_read_back() -> None:
             wrong += [f"{first}, {second.kind}: {each}" for each in printed_faults(made.amp, both)]
     assert wrong == []
     assert tried > 40
+
+
+def read_at(amp: Amp, wired: Wiring, stands: dict[str, float | str], what: str) -> float:
+    """What a meter reads between the two lugs of "R7B.1 to ground", with the amp soldered by its list [ohm]."""
+    circuit = read_back(wired, switches_at(amp, stands))
+    values = write(circuit, amp.setting(stands), OperatingPoint(), (SPEAKER,)).value_by_part
+    place, _, against = what.partition(" to ")
+    return DeadAmp(circuit, tuple(unpowered_amp(circuit, values))).ohms(place, against)
+
+
+@pytest.mark.parametrize("name", SWITCH_KINDS)
+def test_the_steps_at_a_switch_say_what_a_meter_reads_at_the_lugs(name: str) -> None:
+    """Held to the lugs that the steps name, a meter reads what they say, in every position."""
+    wrong, read = [], 0
+    for mod in [mod for made in amps(10, 3) if (mod := switch_mod(name, made)) is not None][:4]:
+        amp = plug_in(mod.modded, Source(SourceKind.NOTHING)) if mod.modded.jacks else mod.modded
+        wired = wiring(amp)
+        for step in iron_steps(mod.amp.amp, mod.modded):
+            found = re.match(r"Set by lot to (.*) and read, cold", step.do)
+            for check in step.checks if found else ():
+                stands = knobs_down(amp) | {"by lot": found[1]}
+                value = read_at(amp, wired, stands, check.what)
+                read += 1
+                if value != pytest.approx(check.value, rel=1e-3, abs=0.02):
+                    wrong.append(f"{mod} at {found[1]}: {check.words}, a meter reads {value}")
+    assert wrong == []
+    assert read > 3

@@ -17,7 +17,7 @@ _MOST_NAMED = 4  # positions that are named one by one
 _MOST_IN_FULL = 3  # matters to decide of which every sentence is said
 HEADINGS = {
     Grade.BEYOND: "Must be decided",
-    Grade.NEAR: "Near a limit",
+    Grade.NEAR: "Look again: near a limit, or past it as in the stock amp",
     Grade.UNKNOWN: "Not known",
 }
 """What the matters of each grade that somebody has to read are headed with, in the order of reading."""

@@ -75,7 +75,12 @@ class Finding:
     @property
     def sentence(self) -> str:
         """The words, with the settings that make it in front where they do not name them."""
-        return self.words if self.names_position else f"{self.where or self.position}: {self.words}"
+        return self.words if self.names_position else f"{self.settings}: {self.words}"
+
+    @property
+    def settings(self) -> str:
+        """The settings that make it, in words; where that was not looked into, the position it was found at."""
+        return self.where or self.position
 
 
 def grade_below(value: float, limit: float | None, near: float = 0.9) -> Grade:

@@ -500,3 +500,16 @@ def test_a_switch_that_changes_a_valve_is_not_known() -> None:
     found = section(Examination(stock, apply_mods(stock, mod)))
     assert found.grade == "not known"
     assert "V1A" in found.findings[0].words
+
+
+def test_screens_that_hang_free_on_the_way_have_an_answer() -> None:
+    """A triode switch that breaks before it makes: what the wires have of capacitance decides, and it is said."""
+    edits = [{"lift": "R26"}, {"lift": "R27"}, {"fit": "R301", "between": ["V4.screen", "V4.plate"]},
+             {"fit": "R302", "between": ["V5.screen", "V5.plate"]}]  # fmt: skip
+    switch = {"designator": "S301", "control": "mode", "positions": {"full": [], "half": edits}}
+    data = {"name": "half", "reason": "check", "parts": {"R301": "100", "R302": "100"}, "switches": [switch]}
+    found = pop(apply_mods(load_amp("workshop-a"), parse_mod(data, "half.toml")), bleeds=(None,))
+    assert not found.attrs["failed"]
+    (finding,) = pop_findings(found)
+    assert 0.1 < finding.value < 4.0
+    assert "V4 and V5 are biased anew" in finding.words

@@ -21,7 +21,7 @@ from .findings import pop_findings
 from .measures import LOUD_W, PEAK, first_remedy, pop_summary, pop_table, possible_rows
 from .moves import MOVEMENTS, transitions
 from .picture import pop_picture as draw_pop
-from .simulate import pop
+from .simulate import STRAY, pop
 
 _Setting = dict[str, float | str]
 
@@ -100,7 +100,8 @@ def _notes(examined: Examination) -> Iterator[str]:
     yield (
         f"Assumed: contacts of {data.on:g} ohm closed and {data.off / 1e9:g} gigohm open; every capacitor behind an "
         f"open contact leaks through {data.leak / 1e9:g} gigohm and has been there long enough to stand discharged. "
-        "An electrolytic leaks more, so a bleed leaves more of its pop than is said here."
+        "An electrolytic leaks more, so a bleed leaves more of its pop than is said here. Where a part that hangs free "
+        f"on the way has no answer without it, every contact has {1e12 * STRAY:g} pF of its own and its wires."
     )
     orders = ", ".join(f"{each.name} ({1e3 * abs(each.gap):g} ms)" for each in MOVEMENTS)
     yield (

@@ -98,7 +98,7 @@ def _matter(section: Section, findings: Sequence[Finding]) -> Matter:
     limit = (max if beyond else min)(map(_distance, findings))
     # The first of those that stand about equally badly.
     worst = next(each for each in findings if math.isclose(_distance(each), limit, rel_tol=_EQUALLY))
-    others = dict.fromkeys(each.position for each in findings if each.position != worst.position)
+    others = dict.fromkeys(each.settings for each in findings if each.settings != worst.settings)
     return Matter(section, worst, tuple(others))
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w))")
 
+_MINUS = re.compile(r"(?<![\w.])-(?=[\d.\u221e])")
 _SENTENCE = re.compile(r"(?:^|(?<=[a-z0-9)%][.!?] ))[a-z](?=\w)(?![a-z]?\d)")
 
 
@@ -81,8 +82,8 @@ def in_watts(watts: float) -> str:
 
 
 def minus(text: str) -> str:
-    """Write minus signs as such."""
-    return text.replace("-", "\u2212")
+    """Write minus signs as such; a hyphen in a name stays one."""
+    return _MINUS.sub("\u2212", text)
 
 
 def round_column(values: Sequence[object]) -> list[str]:

@@ -211,7 +211,7 @@ def test_duller_counts_downwards():
     found = explain_brightness(AMP, apply_mods(AMP, parse_mod({"name": "duller", "reason": "r"} | across)), knob="gain")
     text = " ".join(brightness_sentences(found, 8000.0))
     assert re.search(r"is 0\.\d\d acum duller", text)
-    assert re.search(r"Of the \d+\.\d dB that it then has less at 8 kHz, all come from capacitor C109 390p", text)
+    assert re.search(r"All \d+\.\d dB that it then has less at 8 kHz come from capacitor C109 390p", text)
     assert "No setting of gain takes half of it away" in text
 
 

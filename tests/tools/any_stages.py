@@ -175,7 +175,8 @@ def split_load(kit: Kit) -> None:
 
 def long_tailed_pair(kit: Kit, feedback: bool) -> str:
     """A long-tailed pair, with its foot open where feedback comes in."""
-    first, kind = kit.triode()
+    # Its cathodes stand far above their heaters: not every type may.
+    first, kind = kit.triode(("12AX7", "12AU7"))
     load, _, bias, tail = TRIODES[kind]
     second = kit.new("V", kind)
     lot = kit.lot

@@ -41,7 +41,7 @@ ODD: dict[str, str] = {
     r"\.\.(?!\.)|\. \.": "two full stops",
     r" [,;.](?!\d)": "a blank before a sign",
     r"\(\s*\)": "empty brackets",
-    r"(?<=[a-z])[.] [a-z](?!\.)": "a sentence without a capital",
+    r"(?<=[A-Za-z%)])[.] [a-z](?!\.)": "a sentence without a capital",
 }
 
 

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ampsim import DescriptionError, Sine, apply_mods, load_amp, load_mod, parse_mod
+from ampsim.base.wording import in_watts
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.library.loader import load_drawer, parse_drawer
@@ -163,7 +164,7 @@ def test_an_electrolytic_names_its_plus_end() -> None:
 def test_a_screen_resistor_of_a_hot_mod_is_two_watts_or_more() -> None:
     hot = modded([{"replace": "R28", "with": "68"}])
     found = line(listed(hot), "R28")
-    assert f"pulses of {found.pulse_watts:.2g} W" in listed(hot).text()
+    assert f"pulses of {in_watts(found.pulse_watts)}" in listed(hot).text()
     assert found.rating.watts >= 2.0 * found.carries_watts > 1.0
     assert "would cook" in found.rating.why
     assert "flameproof" in found.rating.make

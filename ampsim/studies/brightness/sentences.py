@@ -89,6 +89,9 @@ def _of_sharpness(answer: xr.Dataset) -> str:
     more, less = ("sharper", "duller") if sharper >= 0.0 else ("duller", "sharper")
     if min(shares) < 0.0:
         return f"The changes work both ways: {_both_ways(shares, _words(answer), 'acum', 2, (more, less))}."
+    alone = _only(shares, _words(answer))
+    if alone:
+        return f"All {abs(sharper):.2f} acum come from {alone}."
     return f"Of the {abs(sharper):.2f} acum, {_list(shares, _words(answer), 'acum', 2)}."
 
 
@@ -115,6 +118,9 @@ def _at_frequency(answer: xr.Dataset, frequency: float, name: str) -> str:
     if min(shares) < 0.0:
         ways = ("more", "less") if total >= 0.0 else ("less", "more")
         return f"At {at} it then has {abs(total):.1f} dB {more}: {_both_ways(shares, _words(answer), 'dB', 1, ways)}."
+    alone = _only(shares, _words(answer))
+    if alone:
+        return f"All {abs(total):.1f} dB that it then has {more} at {at} come from {alone}."
     return f"Of the {abs(total):.1f} dB that it then has {more} at {at}, {_list(shares, _words(answer), 'dB', 1)}."
 
 
@@ -137,12 +143,16 @@ def _shares(total: float, shares: Sequence[float], digits: int) -> list[float]:
     return [count / unit for count in floors]
 
 
+def _only(shares: Sequence[float], words: Sequence[str]) -> str:
+    """What alone has a share that is not nothing; "" where there are several."""
+    telling = [word for share, word in zip(shares, words, strict=True) if share != 0.0]
+    return telling[0] if len(telling) == 1 else ""
+
+
 def _list(shares: Sequence[float], words: Sequence[str], unit: str, digits: int) -> str:
     """Shares of which none works against the others, largest first: "2.1 dB come from ... and 1.3 dB from ..."."""
     pairs = sorted(zip(shares, words, strict=True), key=lambda pair: -pair[0])
     pairs = [pair for pair in pairs if pair[0] != 0.0]
-    if len(pairs) == 1:
-        return f"all come from {pairs[0][1]}"
     gives = [f"{share:.{digits}f} {unit} from {word}" for share, word in pairs]
     return join_words(gives).replace(f" {unit} from ", f" {unit} come from ", 1)
 

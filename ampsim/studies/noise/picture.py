@@ -140,7 +140,7 @@ def hum_bars_picture(
     rows = [_bar_row(f"{name}{_ripple(table, name, names)}", volts.loc[name]) for name in told]
     said = [in_db_a(each) for each in hum_table(pair)[f"{kind} hum: {_LEVEL}"]]
     heading, how = _HUM[kind]
-    left_out = "" if len(told) == len(volts) else "; less than a thousandth of the most is left out"
+    left_out = "" if len(told) == len(volts) else "; what is less than a thousandth of the largest is left out"
     subtitle = f"A-weighted hum at {pair.attrs['output']}, {pair['position'].values[0]}; {how}{left_out}"
     return paired_bars(f"{captions.amp_name(pair)}: {heading}", subtitle, rows, names, said)
 

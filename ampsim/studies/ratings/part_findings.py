@@ -97,7 +97,7 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
         if stock is None:
             taken = f"chosen by its volts at rest it stands {fitted}"
             if row["value"] < ELECTROLYTIC_FARADS:
-                taken = f"usual there is one for {fitted}"
+                taken = f"one for {fitted} is usual there"
         return f"{states}. It needs {_rating(row['next [V]'], 'V')}; {taken}."
     before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
     kind = "the track" if row["kind"] == "pot" else "it"

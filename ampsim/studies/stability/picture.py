@@ -101,8 +101,11 @@ def describe_travel(response: xr.Dataset) -> str:
         known = points[np.isfinite(points[:, 1])]
         if known.size:
             low, high = known[known[:, 1].argmin()], known[known[:, 1].argmax()]
-            least, most = (f"{degrees:.0f} degrees at {face(0.1 * turn)}" for turn, degrees in (low, high))
-            sentences.append(f"{name}: from {least} to {most}.")
+            least, most = (f"{degrees:.0f} degrees at {face(0.1 * round(turn, 1))}" for turn, degrees in (low, high))
+            alike = f"{low[1]:.0f}" == f"{high[1]:.0f}"
+            sentences.append(
+                f"{name}: {low[1]:.0f} degrees throughout." if alike else f"{name}: from {least} to {most}."
+            )
         else:
             sentences.append(f"{name}: the loop gain never passes 1.")
     return minus(" ".join(sentences))

@@ -18,7 +18,7 @@ from ...base.files import write_whole
 from ...base.progress import Progress
 from ...base.quantities import FARAD, HENRY, OHM, format_value
 from ...base.tables import text_table
-from ...base.wording import one_line
+from ...base.wording import in_volts, in_watts, one_line, with_capitals
 from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
@@ -244,10 +244,14 @@ def _value_words(each: PartLine) -> list[str]:
     words += [f"{100.0 * each.rating.tolerance:g} %"] if each.rating.tolerance > 0.0 else []
     words += [each.rating.make] if each.rating.make else []
     words += [f"wired {each.wired}"] if each.wired else []
-    words += [f"{_amount(each.rating.watts, 'W')} for {each.carries_watts:.2g} W"] if each.carries_watts >= 0.0 else []
-    words += [f"pulses of {each.pulse_watts:.2g} W"] if each.pulse_watts > 0.0 else []
-    words += [f"{_amount(each.rating.volts, 'V')} for {each.carries_volts:.3g} V"] if each.carries_volts >= 0.0 else []
-    return [one_line(f"{', '.join(words)}{'. ' + each.rating.why if each.rating.why else ''}.")]
+    words += (
+        [f"{_amount(each.rating.watts, 'W')} for {in_watts(each.carries_watts)}"] if each.carries_watts >= 0.0 else []
+    )
+    words += [f"pulses of {in_watts(each.pulse_watts)}"] if each.pulse_watts > 0.0 else []
+    words += (
+        [f"{_amount(each.rating.volts, 'V')} for {in_volts(each.carries_volts)}"] if each.carries_volts >= 0.0 else []
+    )
+    return [with_capitals(one_line(f"{', '.join(words)}{'. ' + each.rating.why if each.rating.why else ''}."))]
 
 
 def _amount(value: float, unit: str) -> str:

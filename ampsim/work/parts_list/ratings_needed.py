@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from ...base.wording import in_watts
 from ...studies.ratings.parts import (
     ELECTROLYTIC_FARADS,
     FITTED_VOLTS,
@@ -73,7 +74,7 @@ def resistor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
     watts = max(FITTED_WATTS["resistor"], standard_watts(carried["needs [W]"]))
     reasons = []
     if watts > FITTED_WATTS["resistor"]:
-        reasons.append(f"carries {heat:.2g} W: half a watt would cook, so at least {WATTS_FACTOR:g} times the mean")
+        reasons.append(f"carries {in_watts(heat)}: half a watt would cook, so at least {WATTS_FACTOR:g} times the mean")
     if carried["pulse [W]"] > PULSE_FACTOR * watts:
         watts = max(watts, standard_watts(carried["pulse [W]"] / PULSE_FACTOR))
         reasons.append(f"peaks of {carried['pulse [W]']:.3g} W when driven hard")
@@ -88,7 +89,7 @@ def resistor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
     make, tolerance = ("metal film", 0.01) if watts < 1.0 else ("metal oxide or wirewound, clear of the board", 0.05)
     if where.short_watts > PULSE_FACTOR * watts:
         make = f"{make}, flameproof"
-        reasons.append(f"an output valve that shorts puts up to {where.short_watts:.2g} W on it")
+        reasons.append(f"an output valve that shorts puts up to {in_watts(where.short_watts)} on it")
     if where.first_valves:
         valves = " and ".join(where.first_valves)
         reasons.append(f"low noise: direct volts across it at {valves}, before all the gain; carbon composition hisses")
@@ -132,7 +133,9 @@ def pot_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
     watts = max(FITTED_WATTS["pot"], standard_watts(carried["needs [W]"]))
     reasons = []
     if watts > FITTED_WATTS["pot"]:
-        reasons.append(f"track carries {carried['needs [W]'] / WATTS_FACTOR:.2g} W: a quarter-watt track would burn")
+        reasons.append(
+            f"track carries {in_watts(carried['needs [W]'] / WATTS_FACTOR)}: a quarter-watt track would burn"
+        )
     if carried["rest [V]"] > SCRATCH_VOLTS and not where.sets_supply:
         reasons.append(f"{carried['rest [V]']:.2g} V DC across its track: it will scratch")
     if MAINS * carried["needs [V]"] > FITTED_VOLTS["pot"]:

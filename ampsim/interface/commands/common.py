@@ -22,7 +22,13 @@ JOB = "a job folder, a job file or the name of one (default: bright-cathode-dept
 
 
 def named_path(text: str) -> Path:
-    """A path that was given; an empty one is no name, and not the folder one stands in."""
+    """A path that was given; an empty one is no name, and not the folder one stands in.
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        For an empty one.
+    """
     if not text.strip():
         raise argparse.ArgumentTypeError("it is empty; a name is expected")
     return Path(text)

@@ -129,10 +129,10 @@ def test_what_is_asked_for_is_what_is_planned() -> None:
     two = {"a": [], "b": valued(1e3)}
     for text, positions, words in (
         ("DPDT", two, "toggle on-on, 2 poles (DPDT)"),
-        ("rotary", two, "rotary, 1 pole, 2 ways, shorting (make before break)"),
-        ("rotary, non-shorting", two, "rotary, 1 pole, 2 ways, non-shorting (break before make)"),
+        ("rotary", two, "rotary, 1 pole, 2 ways, shorting"),
+        ("rotary, non-shorting", two, "rotary, 1 pole, 2 ways, non-shorting"),
         ("DPST", {"a": [], "b": [Edit("bridge", "R4")]}, "toggle on-off, 2 poles (DPST)"),
-        ("four-way", THREE | {"d": valued(4e3)}, "lever switch, 1 pole, 4 ways, shorting (make before break)"),
+        ("four-way", THREE | {"d": valued(4e3)}, "lever switch, 1 pole, 4 ways, shorting"),
     ):
         (plan,) = planned_switches(with_kind(parse_switch_kind(text), positions))
         assert plan.kind == words

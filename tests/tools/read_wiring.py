@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from ampsim.base.quantities import FARAD, HENRY, OHM, parse_value
@@ -42,7 +42,18 @@ def read_list(text: str) -> PrintedList:
         title, _, rule, *rows = block.splitlines()
         starts = [match.start() for match in re.finditer(r"-+", rule)]
         cells = [[row[a:b].strip() for a, b in itertools.pairwise([*starts, len(row)])] for row in rows]
-        _take(found, title.removeprefix("Wiring: "), cells)
+        _take(found, title.removeprefix("Wiring: "), _whole(cells))
+    return found
+
+
+def _whole(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Rows of which a wide table broke cells over several lines; only the first of them says the first column."""
+    found: list[list[str]] = []
+    for row in rows:
+        if row[0] or not found:
+            found.append(list(row))
+        else:
+            found[-1] = [f"{one} {more}".strip() for one, more in zip(found[-1], row, strict=True)]
     return found
 
 

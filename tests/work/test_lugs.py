@@ -18,6 +18,7 @@ from ampsim.circuit.positions import every_setting, switches_at
 from ampsim.circuit.source import Source, SourceKind
 from ampsim.circuit.stages.template import GROUND
 from ampsim.circuit.switches.planning import planned_switches
+from ampsim.job.papers.wiring import wiring_text
 from ampsim.library.loader import load_amp, parse_mod
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import write
@@ -236,3 +237,13 @@ def test_the_steps_at_a_switch_say_what_a_meter_reads_at_the_lugs(name: str) -> 
                     wrong.append(f"{mod} at {found[1]}: {check.words}, a meter reads {value}")
     assert wrong == []
     assert read > 3
+
+
+def test_a_table_of_contacts_too_wide_for_a_line_reads_back() -> None:
+    values = {name: f"{2 * n}k" for n, name in enumerate(("R3", "R4", "R6", "R7", "R10", "R11", "R13"), 1)}
+    ways = {"a": [], "b": [{"replace": name, "with": value} for name, value in values.items()]}
+    switch = {"designator": "S801", "control": "all at once", "positions": ways}
+    stock = load_amp("workshop-a")
+    modded = apply_mods(stock, parse_mod({"name": "n", "reason": "r", "switches": [switch]}, "n.toml"))
+    assert max(map(len, wiring_text(wiring(modded)).splitlines())) <= 100
+    assert list(printed_faults(stock, modded)) == []

@@ -278,7 +278,7 @@ def test_a_cathode_that_would_hang_free_is_named() -> None:
 
 def test_three_positions_that_all_close_need_a_rotary() -> None:
     found = need(a=[], b=[{"replace": "R7", "with": "2k7"}], c=[{"replace": "R7", "with": "10k"}])
-    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways, shorting (make before break)")
+    assert (found.poles, found.throws, found.kind) == (1, 3, "rotary, 1 pole, 3 ways, shorting")
 
 
 def test_a_switch_that_nobody_can_wire_is_said() -> None:

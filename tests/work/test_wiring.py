@@ -151,7 +151,7 @@ def test_pull_pot() -> None:
 
 def test_three_positions_without_one_open_need_a_rotary() -> None:
     (plan,) = wiring(load_amp("lesson-stage")).switches[1:]
-    assert plan.kind == "rotary, 1 pole, 3 ways, shorting (make before break)"
+    assert plan.kind == "rotary, 1 pole, 3 ways, shorting"
 
 
 def test_no_usual_switch_is_said() -> None:

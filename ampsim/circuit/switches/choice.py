@@ -117,8 +117,8 @@ def switch_words(action: Action, count: int, ways: int, order: ContactOrder, sha
 
 
 _ORDER_WORDS = {
-    ContactOrder.BREAK_FIRST: "non-shorting (break before make)",
-    ContactOrder.MAKE_FIRST: "shorting (make before break)",
+    ContactOrder.BREAK_FIRST: "non-shorting",
+    ContactOrder.MAKE_FIRST: "shorting",
 }
 
 

@@ -129,11 +129,13 @@ def _fulfil(promise: Future[xr.Dataset], *work: Any) -> None:
 def _tables(plan: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
     tables = {
         "What the mods do": changes_table(plan.stock, plan.modded),
-        f"{plan.compare_title} (gain to {plan.listen_at})": gain_table(found.compared, plan.frequencies),
+        f"{plan.compare_title} (gain to {plan.listen_at})": gain_table(
+            found.compared, plan.frequencies, plan.listen_at
+        ),
     }
     for view, family in zip(plan.views, found.families, strict=True):
         modded = family.isel(variant=[1])
-        tables[f"{view.title} (gain to {plan.listen_at})"] = gain_table(modded, plan.frequencies)
+        tables[f"{view.title} (gain to {plan.listen_at})"] = gain_table(modded, plan.frequencies, plan.listen_at)
     tables["Bias: as drawn, and where a mod moves it"] = moved_bias(bias_table(found.rest))
     tone = plan.wave.stimulus
     if isinstance(tone, Sine):
@@ -202,10 +204,15 @@ def changes_table(amp: Amp, modded: Amp) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["mod", "when", "where", "before", "after"])
 
 
-def gain_table(response: xr.Dataset, frequencies: Sequence[float] = FREQUENCIES) -> pd.DataFrame:
-    """Gain [dB] at named frequencies and the -3 dB corners about 1 kHz [Hz], a row per variant and position."""
-    table = frame(gain_at(response, frequencies))
-    corners = frame(corner_hz(response, mid=1000.0)).iloc[:, 2:]
+def gain_table(
+    response: xr.Dataset, frequencies: Sequence[float] = FREQUENCIES, node: str | None = None
+) -> pd.DataFrame:
+    """Gain [dB] at named frequencies and the -3 dB corners about 1 kHz [Hz], a row per variant and position.
+
+    `node` is where to listen, by default the loudspeaker.
+    """
+    table = frame(gain_at(response, frequencies, node))
+    corners = frame(corner_hz(response, node, mid=1000.0)).iloc[:, 2:]
     corners.columns = pd.Index(["lower corner [Hz]", "upper corner [Hz]"])
     return pd.concat([table, corners], axis=1)
 

@@ -215,7 +215,7 @@ def test_one_place_may_be_read_at_several_positions() -> None:
     assert [row.verdict for row in rows] == ["pass", "pass"]
     assert rows[0].expected != pytest.approx(rows[1].expected, rel=0.05)
     assert list(sheet.table["controls"][:1]) != [None]
-    assert sheet.position == "controls as listed"
+    assert sheet.position == "at several positions"
 
 
 def test_a_return_is_a_source_like_any_other() -> None:

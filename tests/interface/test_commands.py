@@ -453,6 +453,15 @@ def test_a_sweep_says_what_it_came_from_and_where_it_was_heard(
     assert "From generator 600, heard at speaker; controls: tone 5" in told
 
 
+def test_an_audition_takes_any_source_and_any_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    order = ["audition", "--amp", "workshop-b", "--mod", "bright-switch", "--to", tmp_path / "pictures"]
+    told = said(capsys, *order, "--source", "generator 600", "--heard", "V1A.plate")
+    assert "Signal: generator 600; heard at V1A.plate" in told
+    assert "gain to V1A.plate" in told
+    assert "V9.plate" in refused(capsys, *order, "--heard", "V9.plate")
+    assert "nearest: guitar" in refused(capsys, *order, "--source", "gitar")
+
+
 def test_the_tone_is_a_wav_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "sweep from" in said(capsys, "tone", tmp_path / "tone.wav")
     assert (tmp_path / "tone.wav").read_bytes()[:4] == b"RIFF"

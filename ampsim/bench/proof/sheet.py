@@ -16,7 +16,7 @@ from .rounds import Round, checked_round, latest_readings
 from .sweeps import COUNT, SEED, SweepProof, SweepTaken, sweep_proof
 from .volts import Judged, judge_round
 
-_SEVERAL = "controls as listed"
+_SEVERAL = "at several positions"
 
 
 @dataclass(frozen=True)

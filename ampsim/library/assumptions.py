@@ -92,7 +92,7 @@ def _written(value: float, quantity: Quantity) -> str:
 
 
 def _of_amp(amp: Amp) -> Iterator[str]:
-    if not stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE):
+    if not stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE) and not amp.jacks:
         yield "no guitar and no generator stage: the input is driven without any source resistance"
     for stage in amp.stages:
         given = dict(stage.roles)

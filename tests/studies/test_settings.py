@@ -94,6 +94,8 @@ def test_settings_given_together_are_looked_at_one_by_one() -> None:
     given_together: dict[str, float | str] = {"bright": "390p", "depth": 1.0}
     found = examine(stock, modded, [given_together]).positions
     assert found == (given_together, {"depth": 1.0}, {"bright": "390p"}, {})
+    alone: list[dict[str, float | str]] = [{"bright": "390p"}, {"depth": 1.0}]
+    assert examine(stock, modded, alone).positions == (*alone, {})
 
 
 # In circuit ----------------------------------------------------------------------------------------------------------

@@ -80,7 +80,9 @@ def _with_fewer_settings(positions: Sequence[dict[str, float | str]]) -> list[di
     found = [dict(position) for position in positions]
     for position in positions:
         fewer = [{name: value for name, value in position.items() if name != left} for left in position]
-        found += [each for each in [*fewer, {}] if each not in found]
+        for each in (*fewer, {}):
+            if each not in found:
+                found.append(each)
     return found
 
 

@@ -493,3 +493,27 @@ def test_a_trade_can_be_drawn_of_any_rooms(wanted, rows, pair):
     assume(rows)
     outcome = made_up(wanted, rows)
     assert trade_picture(outcome, *pair).alternative == describe_trade(outcome, *pair)
+
+
+def test_sets_with_which_the_amp_oscillates_are_left_out_and_named():
+    part, wish = (
+        {"replace": "R20", "values": ["3k3", "10k", "47k", "68k"]},
+        {"less": "at least 6 dB", "at": {"presence": 0.0}},
+    )
+    found = find_values(parse_wishes({"name": "less", "parts": [part], "wishes": [wish]}, AMP, AMP))
+    assert [each.values["R20"] for each in found.best] == [10e3]
+    assert found.met == 1
+    assert "Left out, since the amp oscillates with them at a position wished for: R20 3k3" in find_text(found)
+
+
+def test_a_feedback_resistor_in_two_parts_is_searched_as_one():
+    across = {"fit": "R204", "across": "R20", "values": ["22k", "68k", "220k"]}
+    halves = parse_wishes({"name": "b", "parts": [across], "wishes": [{"margin": "at least 20 degrees"}]}, AMP, AMP)
+    named = parse_wishes(
+        {"name": "b", "parts": [across], "wishes": [{"margin": "at least 20 degrees", "of": "R20"}]}, AMP, AMP
+    )
+    for outcome in (find_values(halves), find_values(named)):
+        for candidate in outcome.best:
+            ohms = 1.0 / (1.0 / 68e3 + 1.0 / candidate.values["R204"])
+            single = margin_table(loop_gain(with_values(AMP, {"R20": ohms})))["least margin [deg]"][0]
+            assert candidate.reached[0][0] == pytest.approx(single, abs=0.1)

@@ -18,6 +18,7 @@ from ampsim.measures.growing_modes import growing_modes
 from ampsim.studies.audition import audition
 from ampsim.studies.audition_request import default_audition
 from ampsim.studies.section import Examination
+from ampsim.studies.sheet.sheet import consequences
 from ampsim.studies.stability.loads import loop_knock
 from ampsim.studies.stability.section import section
 from ampsim.studies.stability.steady import growth_at, unsteady_positions
@@ -151,6 +152,13 @@ def test_no_clip_and_no_page_of_an_oscillating_amp(howling, make, tmp_path):
     with pytest.raises(DescriptionError, match="oscillates by itself near"):
         make(howling, tmp_path)
     assert not list(tmp_path.iterdir())
+
+
+def test_no_sheet_leaves_it_out(howling):
+    said = consequences(Examination(howling.stock, howling.modded), ["ratings"])
+    assert said.sections[0].title == "stability"
+    assert said.grade == "beyond the limit"
+    assert "oscillates by itself near" in said.first_answer
 
 
 def test_a_steady_amp_has_no_word_of_it(tmp_path):

@@ -23,6 +23,7 @@ from ...simulation.response import simulate
 from ...studies.audition import changes_table
 from ...studies.audition_request import Audition
 from ...studies.sheet.sheet import Sheet, consequences, examine
+from ...studies.stability.steady import unsteady_positions, unsteady_words
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.steps.work_plan import WorkPlan, work_steps
@@ -102,6 +103,8 @@ def gather_handover(
     stock, modded = audition.stock, audition.modded
     compared = simulate([stock, modded], FrequencySweep(), [audition.compare_at], [audition.listen_at])
     drawn = {"overlay": overlay_picture(compared, audition.listen_at, title=audition.compare_title)}
+    if unsteady := unsteady_words(unsteady_positions([stock, modded], [audition.compare_at])):
+        drawn["overlay"].stamp(["OSCILLATES, not as drawn here:", *unsteady])
     cautions = cautions or caution_sheet(modded)
     checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
     swept = {phase: taken_sweeps(audition, record, folder, phase) for phase in Phase}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from ...simulation.loop_gain import loop_gain
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports import PortCase, reduce, simulate_directly
 from ...simulation.ports_algebra import branches
+from ..stability.steady import growth_at
 from .bias import At, bias_span
 from .result import Candidate, sizes
 from .rooms import LOOP_SWEEP, SWEEP, Floats, decibels, gain_spans, gain_view, loop_of, phase_degrees, room
@@ -67,6 +69,29 @@ def check_directly(
     }
     table = xr.DataArray(changes, coords, ("candidate", "position", "frequency"), "change of gain", {"units": "dB"})
     return best, table, runs + len(requests) + more
+
+
+def at_rest_first(wanted: WishList, order: Iterable[int], keep: int) -> tuple[list[int], list[int]]:
+    """The first sets with which the amp stays at rest at every position wished for, and those between that do not.
+
+    Parameters
+    ----------
+    wanted : WishList
+    order : iterable of int
+        Sets by their place among all, the best first.
+    keep : int
+        How many are wanted; four times as many are looked at.
+    """
+    positions = list(dict.fromkeys([(), *(wish.at for wish in wanted.wishes)]))
+    steady: list[int] = []
+    howling: list[int] = []
+    for place in itertools.islice(order, 4 * keep):
+        if len(steady) == keep:
+            break
+        amp = with_values(wanted.base, _values(wanted, int(place)))
+        grows = any(growth.modes for growth in growth_at([(amp, dict(at)) for at in positions]))
+        (howling if grows else steady).append(int(place))
+    return steady, howling
 
 
 def _values(wanted: WishList, place: int) -> dict[str, float | None]:

@@ -80,6 +80,8 @@ class SearchResult:
         Simulations that the search took, the check of `best` included.
     stopped_after
         After how many bias points it was stopped by hand; None when it came to its end.
+    unsteady
+        Sets that would have been among `best` with which the amp oscillates; they are left out of `order` too.
     """
 
     wanted: WishList
@@ -91,6 +93,7 @@ class SearchResult:
     moving: tuple[str, ...]
     runs: int
     stopped_after: int | None = None
+    unsteady: tuple[int, ...] = ()
 
     @cached_property
     def scores(self) -> NDArray[np.float64]:
@@ -110,7 +113,12 @@ class SearchResult:
     @property
     def met(self) -> int:
         """Sets that meet all wishes."""
-        return int((self.scores >= 0.0).sum())
+        return len(self.meeting)
+
+    @property
+    def meeting(self) -> NDArray[np.intp]:
+        """Places of the sets that meet all wishes, without those with which the amp was seen to oscillate."""
+        return np.setdiff1d(np.flatnonzero(self.scores >= 0.0), np.array(self.unsteady, int))
 
     @property
     def difference_db(self) -> float:
@@ -161,7 +169,7 @@ def value_counts(found: SearchResult) -> pd.DataFrame:
     pandas.DataFrame
         Columns part, value, sets; values that occur in no such set are left out.
     """
-    met = np.flatnonzero(found.scores >= 0.0)
+    met = found.meeting
     places = np.unravel_index(met, sizes(found.wanted))
     rows = []
     for choice, column in zip(found.wanted.choices, places, strict=True):

@@ -15,7 +15,7 @@ from ...circuit.positions import position_label
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports import PortCase, PortModel, reduce
 from .bias import At, Biases, BiasVariant, bias_span, bias_variants, fit_values
-from .direct_check import check_directly
+from .direct_check import at_rest_first, check_directly
 from .result import SearchResult, ranking, room_steps, sizes
 from .rooms import (
     LOOP_SWEEP,
@@ -77,8 +77,12 @@ def find_values(wanted: WishList, keep: int = 10, progress: Progress | None = No
     rooms, fits = search.in_wish_order(search.rooms), search.in_wish_order(search.fits)
     order = _order(rooms, fits, wanted)
     moving = tuple(choice.part for choice in search.biases.moving)
-    best, changes, runs = check_directly(wanted, [int(each) for each in order[:keep]], moving, search.stock_db)
-    return SearchResult(wanted, rooms, fits, order, best, changes, moving, search.runs + runs, stopped_after)
+    steady, howling = at_rest_first(wanted, order, keep)
+    best, changes, runs = check_directly(wanted, steady, moving, search.stock_db)
+    order = order[~np.isin(order, howling)]
+    return SearchResult(
+        wanted, rooms, fits, order, best, changes, moving, search.runs + runs, stopped_after, tuple(howling)
+    )
 
 
 def _order(rooms: Floats, fits: NDArray[np.bool_], wanted: WishList) -> NDArray[np.intp]:

@@ -62,6 +62,10 @@ def _count_lines(found: SearchResult) -> list[str]:
         lines.append(f"{early:,} of them were ruled out before every wish was worked out.")
     if unfit:
         lines.append(f"{unfit:,} of them were left out: a part of the drawer is not rated for its voltage or power.")
+    if found.unsteady:
+        left_out = ", ".join(found.words(place) for place in found.unsteady[:3])
+        more = f" and {len(found.unsteady) - 3} more" if len(found.unsteady) > 3 else ""
+        lines.append(f"Left out, since the amp oscillates with them at a position wished for: {left_out}{more}.")
     moving = ", ".join(found.moving)
     lines.append(f"Parts that move the bias: {moving}." if moving else "No part here moves the bias.")
     lines.append(
@@ -81,6 +85,8 @@ def _check_words(found: SearchResult) -> str:
 
 def _answers(found: SearchResult) -> list[str]:
     if not found.best:
+        if found.unsteady:
+            return ["No set of values is left: the amp oscillates with those that come nearest."]
         return ["No set of values can be built: no part of the drawer is rated for its place."]
     table = text_table(best_table(found))
     ranked = f"Ranked {RANKING}."

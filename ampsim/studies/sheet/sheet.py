@@ -10,6 +10,7 @@ from ...circuit.amp import Amp
 from ...circuit.positions import every_position
 from ..findings import Finding, Grade, verdict, worst
 from ..section import Examination, Section
+from ..stability.steady import unsteady_sections
 from ..topics import chosen_topics, topic_section, topic_title
 from .overview import overview_html
 from .text import first_answer, section_text
@@ -110,7 +111,8 @@ def consequences(
         When ngspice gives no trustworthy answer.
     """
     chosen = chosen_topics(topics)
-    sections = []
+    # An amp that oscillates is said first, whatever else is asked.
+    sections = [] if "stability" in chosen else unsteady_sections(examined)
     for done, topic in enumerate(chosen):
         if progress:
             progress(done, len(chosen), f"{topic_title(topic)} ...")

@@ -12,7 +12,7 @@ from ...measures.growing_modes import Growth, growing_modes
 from ...simulation.request import Case
 from ...simulation.return_difference import WIDE, return_differences
 from ..findings import Finding, Grade
-from ..section import Examination
+from ..section import Examination, Section
 from . import TITLE
 
 _BODE = (
@@ -121,6 +121,12 @@ def unsteady_findings(examined: Examination, positions: Sequence[Position]) -> l
                 "return difference of all valves", _BODE, names_position=True)
         for growth, places in kinds.items()
     ]  # fmt: skip
+
+
+def unsteady_sections(examined: Examination) -> list[Section]:
+    """A section that says where the modded amp oscillates, of the positions examined; none of a sound amp."""
+    found = unsteady_findings(examined, examined.positions)
+    return [Section(TITLE, tuple(found), {}, {})] if found else []
 
 
 def _rest_words(growth: Growth, places: Sequence[str], positions: int, stock: bool) -> str:

@@ -198,9 +198,9 @@ def margin_verdict(found: Margins) -> str:
 def _row(frequency: Frequencies, loop: Loop) -> dict[str, Any]:
     found = margins(frequency, loop)
     passing = [each for each in found.crossings if each.kind is not Passing.IN_STEP] or [_NOWHERE]
-    level = _decibels(loop)
+    middle = float(np.interp(np.log(400.0), np.log(frequency), _decibels(loop)))
     return {
-        "loop gain at 400 Hz [dB]": float(np.interp(np.log(400.0), np.log(frequency), level)),
+        "loop gain at 400 Hz [dB]": np.nan if found.absent else middle,
         "lowest crossing [Hz]": passing[0].frequency,
         "margin there [deg]": passing[0].margin,
         "highest crossing [Hz]": passing[-1].frequency,

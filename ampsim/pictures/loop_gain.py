@@ -18,7 +18,8 @@ _MOST_LINES = 6
 
 def loop_gain_curves(response: xr.Dataset) -> Curves:
     """Points of the lines of `loop_gain_picture`: "line-0", ... [Hz, dB], one to each position of the last variant."""
-    level = 20.0 * np.log10(np.abs(response["loop_gain"].isel(variant=-1).transpose("position", "frequency").values))
+    size = np.abs(response["loop_gain"].isel(variant=-1).transpose("position", "frequency").values)
+    level = 20.0 * np.log10(np.maximum(size, 1e-30))  # no loop is very little of one
     return {f"line-{n}": np.column_stack([response["frequency"].values, row]) for n, row in enumerate(level)}
 
 
@@ -28,7 +29,8 @@ def describe_loop_gain(response: xr.Dataset) -> str:
     sentences = [f"Loop gain at {response.attrs['at']} of {last['variant'].values[0]}."]
     table = margin_table(last)
     for label, row in zip(short_labels(last), table.to_dict("records"), strict=True):
-        sentences.append(f"{label}: {row['loop gain at 400 Hz [dB]']:.1f} dB at 400 Hz; {row['verdict']}.")
+        level = row["loop gain at 400 Hz [dB]"]
+        sentences.append(f"{label}: {'' if np.isnan(level) else f'{level:.1f} dB at 400 Hz; '}{row['verdict']}.")
     return minus(" ".join(sentences))
 
 

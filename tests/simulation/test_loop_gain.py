@@ -102,4 +102,15 @@ def test_the_picture_shows_the_loop_gain():
     }
     np.testing.assert_allclose(lines["line-1"], 20 * np.log10(abs(response["loop_gain"].values[0, 1])))
     assert set(lines) == set(loop_gain_curves(response))
-    assert "presence 10" in picture.alternative
+    assert "Presence 10" in picture.alternative
+
+
+def test_a_position_without_the_loop_is_drawn_and_said():
+    from ampsim.pictures.loop_gain import loop_gain_picture
+
+    off = {"designator": "S301", "control": "line", "positions": {"on": [], "off": [{"lift": "R20"}]}}
+    switched = apply_mods(AMP, parse_mod({"name": "line", "reason": "r", "switches": [off]}))
+    response = loop_gain(switched, positions=[{"line": "on"}, {"line": "off"}], sweep=SWEEP)
+    picture = loop_gain_picture(response)
+    assert "Line off: no feedback here." in picture.alternative
+    assert list(margin_table(response)["verdict"].str.contains("no feedback here")) == [False, True]

@@ -14,6 +14,7 @@ from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
 from ...circuit.neighbours import feeds_from_supply
+from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
 from ...circuit.stages.template import Element
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
@@ -116,7 +117,7 @@ def _supply_pots(asked: Request) -> list[str]:
 
 
 def _elements(wired: Circuit, *kinds: str) -> list[Element]:
-    return [element for element in wired.elements if element.kind in kinds]
+    return [element for element in wired.elements if element.kind in kinds and element.stage != PLUGGED]
 
 
 def _drive(tone: Sine) -> Transient:

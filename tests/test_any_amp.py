@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 from hypothesis import given
@@ -14,9 +15,11 @@ from ampsim.circuit.stages import TEMPLATES
 from ampsim.measures.bias import bias_table
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
+from tests.tools import any_invariants as invariants
 from tests.tools.any_amps import MadeAmp, amps, any_amp
-from tests.tools.any_mods import KINDS, mods_for, single_mods
+from tests.tools.any_mods import KINDS, MadeMod, mods_for, single_mods
 from tests.tools.equal_forms import equal_amps, equal_mods
+from tests.tools.every_command import run_group, write_files
 
 SWEEP = FrequencySweep(50, 20e3, 3)
 
@@ -68,3 +71,38 @@ def test_equal_forms_of_a_mod_are_the_same_circuit() -> None:
         for form, other in equal_mods(mod):
             for position in positions:
                 assert np.allclose(gain(other.modded, **position), gain(mod.modded, **position), rtol=1e-4), form
+
+
+# The invariants of `python -m tests.figures`, on a few amps -----------------------------------------------------------
+
+
+def test_wiring_of_any_mod_reads_back_as_the_circuit() -> None:
+    for mod in single_mods(len(KINDS), seed=9):
+        assert list(invariants.wiring_reads_back(mod)) == [], mod
+
+
+def test_equal_circuits_get_equal_verdicts() -> None:
+    for mod, topic in zip(single_mods(4, seed=10, first=1), ("noise", "stability", "noise", "stability"), strict=True):
+        assert list(invariants.equal_circuits_agree(mod, topic, most=2)) == [], mod
+
+
+def test_a_healthy_amp_passes_and_its_settings_matter() -> None:
+    for mod in single_mods(2, seed=11, first=27):
+        assert list(invariants.healthy_amps_pass(mod)) == [], mod
+        assert list(invariants.settings_matter(mod, "noise")) == [], mod
+
+
+def test_commands_that_look_do_what_they_are_asked(tmp_path: Path) -> None:
+    for number, mod in enumerate(single_mods(7, seed=12)):
+        for ran in run_group("looking", write_files(mod, tmp_path / str(number))):
+            assert ran.fine, (mod, ran.command, ran.refusal, ran.traceback)
+            assert ran.text
+
+
+def test_an_unequal_circuit_is_seen() -> None:
+    """The check of equal verdicts is one: the same mod with another value is told apart."""
+    mod = next(each for each in single_mods(40, seed=9) if each.kind == "cathode resistor")
+    (edit,) = mod.tables["edits"]
+    other = MadeMod(mod.kind, mod.amp, mod.tables | {"edits": [edit | {"with": "33k"}]})
+    found = [invariants.section_of(each, "noise") for each in (mod, other)]
+    assert list(invariants.differences(*found, {}))

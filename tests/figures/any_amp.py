@@ -38,6 +38,7 @@ class Count:
     tried: Counter[str] = field(default_factory=Counter)
     wrong: dict[str, list[str]] = field(default_factory=dict)
     texts: list[Ran] = field(default_factory=list)
+    _shown: set[str] = field(default_factory=set)
 
     def hold(self, what: str, mod: MadeMod, faults: Callable[[], Iterator[str]]) -> None:
         """Try one thing; whatever it gives is a fault, and so is an exception."""
@@ -47,6 +48,13 @@ class Count:
         except Exception:
             found = [traceback.format_exc(limit=-2)]
         self.wrong.setdefault(what, []).extend(f"{mod!r}: {each}" for each in found[:3])
+
+    def news(self) -> list[str]:
+        """Faults since the last call."""
+        found = [f"{what}: {each}" for what, faults in self.wrong.items() for each in faults]
+        new = [each for each in found if each not in self._shown]
+        self._shown |= set(new)
+        return new
 
 
 def try_one(mod: MadeMod, turn: int, count: Count, folder: Path) -> None:
@@ -93,6 +101,8 @@ def run(amps: int, first: int = 0, progress: bool = False) -> Count:
     for turn, mod in enumerate(single_mods(amps, SEED, first), first):
         with tempfile.TemporaryDirectory() as folder:
             try_one(mod, turn, count, Path(folder) / "bench")
+        for line in count.news():
+            print(f"\rfigures: any amp: {line}", file=sys.stderr, flush=True)
         if progress:
             print(f"\r{count.amps} of {amps} amps", end="", file=sys.stderr, flush=True)
     if progress:
@@ -111,8 +121,6 @@ def any_amp(scale: Scale) -> Iterator[Figure]:
         faults = count.wrong.get(what, [])
         wrong = len({each.partition(">>")[0] for each in faults})
         share = 100.0 * (1.0 - wrong / tried)
-        for each in faults:
-            print(f"figures: any amp: {what}: {each}", file=sys.stderr)
         yield Figure(f"any amp: {what}", f"{share:.1f} % of {tried}", "100 %", not faults)
 
 
@@ -133,8 +141,6 @@ def main() -> int:
         )
     for what, tried in count.tried.items():
         print(f"{what}: {tried} tried, {len(count.wrong.get(what, []))} faults")
-        for each in count.wrong.get(what, []):
-            print(f"  {each}")
     return 1 if any(count.wrong.values()) else 0
 
 

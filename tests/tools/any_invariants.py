@@ -47,7 +47,7 @@ def equal_circuits_agree(mod: MadeMod, topic: str = "stability", most: int = 4) 
     drawn = section_of(mod, topic)
     for form, other, names in _forms(mod, most):
         found = section_of(other, topic)
-        for fault in _differences(drawn, found, names):
+        for fault in differences(drawn, found, names):
             yield f"{topic}, {form}: {fault}"
 
 
@@ -63,7 +63,8 @@ def _forms(mod: MadeMod, most: int) -> list[tuple[str, MadeMod, Mapping[str, str
     return Lot(mod.amp.seed, mod.amp.number, 77).shuffled(forms)[:most]
 
 
-def _differences(drawn: Section, found: Section, names: Mapping[str, str]) -> Iterator[str]:
+def differences(drawn: Section, found: Section, names: Mapping[str, str]) -> Iterator[str]:
+    """What two sections say otherwise of the same subjects; `names` are what the first calls the others."""
     if drawn.verdict != found.verdict:
         yield f"{drawn.verdict} becomes {found.verdict}"
     ours, theirs = _worst_values(drawn, names), _worst_values(found, {})

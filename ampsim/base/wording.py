@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w))")
 
 _MINUS = re.compile(r"(?<![\w.])-(?=[\d.\u221e])")
-_SENTENCE = re.compile(r"(?:^|(?<=[a-z0-9)%][.!?] ))[a-z](?=\w)(?![a-z]?\d)")
+_SENTENCE = re.compile(r"(?:^|(?<=[A-Za-z0-9)%][.!?] ))[a-z](?=\w)(?![a-z]?\d)")
 
 
 def plain(text: str, lines: bool = False) -> str:

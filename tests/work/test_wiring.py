@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
-from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from matplotlib.text import Text
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Mod, Part, Switch
@@ -21,13 +19,7 @@ from ampsim.circuit.switches.planning import planned_switches
 from ampsim.circuit.switches.wire_pieces import find_pieces
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
-from ampsim.pictures.canvas import Picture
-from ampsim.pictures.export import svg
 from ampsim.work.parts_list.switch_need import switch_need
-from ampsim.work.schematic.draw import schematic, schematics
-from ampsim.work.schematic.fragment import Fragment, fragments
-from ampsim.work.schematic.geometry import Box, Sheet, Symbol, Word
-from ampsim.work.schematic.layout import lay_out, lay_out_pages
 from ampsim.work.wiring.from_to import Wire, Wiring, list_wiring
 from ampsim.work.wiring.readback import mismatches, read_back, wiring
 from tests.tools.random_switches import random_switches
@@ -243,132 +235,3 @@ def test_an_amps_own_switches_are_those_that_are_wired() -> None:
     planned = [(each.kind, each.poles, each.throws) for each in wiring(amp).switches]
     assert [(need.kind, need.poles, need.throws) for need in needs] == planned
     assert [(need.control, need.poles, need.throws) for need in needs] == [("bypass", 1, 4), ("cathode resistor", 1, 3)]
-
-
-def drawn_faults(fragment: Fragment) -> list[str]:
-    """What the drawing has otherwise than the fragment: parts missing or twice, nets torn or joined, symbols piled."""
-    sheet = lay_out(fragment)
-    found, names = [], [symbol.item.name for symbol in sheet.symbols]
-    if sorted(names) != sorted(item.name for item in fragment.items):
-        found.append(f"parts {names}")
-    nets = sheet.netlist()
-    pairs = {(net, nets[item.name][pin]) for item in fragment.items for pin, net in item.pins}
-    if len({net for net, _ in pairs}) != len(pairs) or len({net for _, net in pairs}) != len(pairs):
-        found.append(f"nets {sorted(pairs)}")
-    words = {(net, word.kind, word.text) for word in sheet.words for net in _nets_at(word, sheet, nets, fragment)}
-    for net, kind, text in words:
-        wanted = {"ground": "ground", "rail": fragment.rails.get(net), "flag": fragment.flags.get(net, text)}[kind]
-        if text != wanted or (kind == "ground") != (net == fragment.ground):
-            found.append(f"word {text} at {net}")
-    middles = [_middle(symbol) for symbol in sheet.symbols]
-    if len(set(middles)) != len(middles):
-        found.append("two parts in one spot")
-    return found
-
-
-def _nets_at(word: Word, sheet: Sheet, nets: dict[str, dict[str, str]], fragment: Fragment) -> set[str]:
-    ends = {f"{word.kind} {word.text}", str(word.at)}
-    return {net for item in fragment.items for pin, net in item.pins if nets[item.name][pin] in ends}
-
-
-def _middle(symbol: Symbol) -> tuple[float, float]:
-    xs, ys = [x for x, _ in symbol.ends.values()], [y for _, y in symbol.ends.values()]
-    return (round(min(xs) + max(xs), 2), round(min(ys) + max(ys), 2))
-
-
-def crowded(sheet: Sheet) -> list[str]:
-    """Texts that meet another text, a wire or the body of a part."""
-    texts = [(" ".join(text.lines), _grown(text.box, -0.01)) for text in sheet.texts]
-    found = [f"{one} on {other}" for (one, a), (other, b) in combinations(texts, 2) if _meet(a, b)]
-    things = [(symbol.item.name, symbol.box) for symbol in sheet.symbols if symbol.look != "box"]
-    things += [("a wire", (min(x, u), min(y, v), max(x, u), max(y, v))) for (x, y), (u, v) in sheet.wires]
-    return found + [f"{text} on {name}" for text, a in texts for name, b in things if _meet(a, b)]
-
-
-def _meet(one: Box, other: Box) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-
-
-def _grown(box: Box, by: float) -> Box:
-    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
-
-
-def squeezed(picture: Picture) -> list[str]:
-    """Texts of a picture as they are drawn that overlap, or that leave the canvas."""
-    boxes = [(text.get_text(), text.get_window_extent()) for text in picture.findobj(Text) if text.get_text()]
-    shapes = [(words, (box.x0 + 0.5, box.y0 + 0.5, box.x1 - 0.5, box.y1 - 0.5)) for words, box in boxes]
-    width, height = 100 * picture.width, 100 * picture.height
-    found = [words for words, box in shapes if box[0] < 0 or box[1] < 0 or box[2] > width or box[3] > height]
-    return found + [f"{one} on {other}" for (one, a), (other, b) in combinations(shapes, 2) if _meet(a, b)]
-
-
-@pytest.mark.parametrize("amp", AMPS)
-@pytest.mark.parametrize("mod", [None, *MODS])
-def test_schematic_of_demo_mods(amp: str, mod: str | None) -> None:
-    fitted = demo(amp, mod) if mod else load_amp(amp)
-    if fitted is None or (mod is None and not fitted.switches):
-        return
-    before, after = fragments(fitted)
-    for fragment in (before, after):
-        assert drawn_faults(fragment) == []
-        assert crowded(lay_out(fragment)) == []
-    assert squeezed(schematic(fitted)) == []
-    if mod:
-        brought = {part.designator for part in load_mod(mod).parts}
-        assert brought <= {item.name for item in after.items if item.mark == "new"}
-
-
-@settings(max_examples=40)
-@given(st.randoms(use_true_random=False).map(random_switches).filter(bool))
-def test_schematic_of_random_switches(amp: Amp) -> None:
-    try:
-        pair = fragments(amp)
-    except DescriptionError:
-        assert len(amp.all_switches) > 1
-        return
-    assert [drawn_faults(each) for each in pair] == [[], []]
-    assert [crowded(lay_out(each)) for each in pair] == [[], []]
-
-
-def test_a_torn_wire_is_found() -> None:
-    _, after = fragments(apply_mods(load_amp("workshop-a"), load_mod("cathode-switch")))
-    sheet = lay_out(after)
-    whole = len({net for pins in sheet.netlist().values() for net in pins.values()})
-    torn = 0
-    for k in range(len(sheet.wires)):
-        less = Sheet(sheet.symbols, sheet.wires[:k] + sheet.wires[k + 1 :], sheet.words)
-        torn += len({net for pins in less.netlist().values() for net in pins.values()}) > whole
-    # Every wire but those to a word with nothing else behind it.
-    assert torn >= len(sheet.wires) - len(sheet.words)
-
-
-def test_tall_drawings_go_on_sheets() -> None:
-    mods = [load_mod(name) for name in ("bright-switch", "cathode-switch", "depth")]
-    amp = apply_mods(load_amp("workshop-a"), *mods)
-    drawn = schematics(amp)
-    modded = [f"The touched stages: modded, sheet {n} of 2" for n in (1, 2)]
-    assert list(drawn) == ["The touched stages: stock", *modded]
-    assert [squeezed(each) for each in drawn.values()] == [[], [], []]
-    assert max(each.height for each in drawn.values()) <= 8.0 < schematic(amp).height
-    # Every part of the fragment is on one of its sheets.
-    sheets = lay_out_pages(fragments(amp)[1], 20.0)
-    names = [symbol.item.name for sheet in sheets for symbol in sheet.symbols]
-    assert sorted(names) == sorted(item.name for item in fragments(amp)[1].items)
-
-
-def test_picture_says_what_it_shows() -> None:
-    picture = schematic(apply_mods(load_amp("workshop-a"), load_mod("bright-switch")))
-    assert "C101 120p (new) between" in picture.alternative
-    assert "P1 1M audio 15 %, top to C2/S101 A1/S101 A2, wiper to C101/C102/R5.1" in picture.alternative
-    assert "S101 A2 at 390p (new), open as drawn, between" in picture.alternative
-
-
-def test_names_are_escaped_in_svg() -> None:
-    hostile = "<script>alert(1)</script>" + 40 * " longer"
-    amp = load_amp("workshop-a")
-    switch = Switch("S900", "tried", ((hostile, ()), ("b", (Edit("lift", "C1"),))), "b")
-    picture = schematic(apply_mods(amp, Mod(hostile, "a test", (), (), (switch,))))
-    assert squeezed(picture) == []
-    text = svg(picture)
-    assert "<script" not in text
-    assert "&lt;script" in text

@@ -20,7 +20,7 @@ _FLAGS = (
     # Whatever it would ask for, there is no such host.
     "--host-resolver-rules=MAP * ~NOTFOUND", "--no-pdf-header-footer",
 )  # fmt: skip
-_SIZE = "@page {{ size: {}; }}"
+_SIZE = "@page {{ size: {0}; }} @page sideways {{ size: {0} landscape; }}"
 
 
 def browser_path() -> str | None:

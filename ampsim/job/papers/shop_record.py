@@ -19,7 +19,6 @@ from .shop_tables import charge_tables, fitted_parts, frozen_table, rated_parts,
 
 _MOST_FINDINGS, _MOST_FINE = 8, 3
 _MOST_ROWS = 12
-_BEFORE = "stock"  # ends the titles of drawings that show no change
 
 
 def shop_record(handover: Handover, path: str | Path | None = None, paper: str = "A4") -> Path:
@@ -73,8 +72,7 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         pictures=first,
         more_pictures=later,
         tables=handover.tables,
-        drawings={title: drawn for title, drawn in handover.drawings.items() if not title.endswith(_BEFORE)},
-        drawings_before={title: drawn for title, drawn in handover.drawings.items() if title.endswith(_BEFORE)},
+        drawings=handover.drawings,
         answer=answer_html(sheet.sections) if sheet else "",
         topics=[_topic(each) for each in sheet.sections] if sheet else None,
         undo=handover.plan.undo,

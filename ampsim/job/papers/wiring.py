@@ -8,7 +8,7 @@ from ...base.tables import text_table
 from ...circuit.amp import Amp
 from ...circuit.mods import describe_part
 from ...pictures.export import svg
-from ...work.schematic.draw import schematics
+from ...work.schematic.draw import schematic
 from ...work.wiring.from_to import Wire, Wiring
 
 
@@ -40,14 +40,14 @@ def _what(found: Wiring, wire: Wire) -> str:
 
 
 def wiring_drawings(amp: Amp) -> dict[str, str]:
-    """Title to SVG: the touched stages stock and modded, in one drawing or, where that is too tall for paper, in more.
+    """Title to SVG: one sheet with what the mods touch, as it is after the work.
 
     Raises
     ------
     DescriptionError
         As `wiring.readback.wiring`.
     """
-    return {title: svg(picture) for title, picture in schematics(amp).items()}
+    return {"The circuit after the work": svg(schematic(amp))}
 
 
 def wiring_text(found: Wiring) -> str:

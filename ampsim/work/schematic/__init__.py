@@ -1,4 +1,4 @@
-"""Schematic fragments of the touched stages, drawn from the description."""
+"""One drawing of an amp or of what a mod touches, made from the description: placed, routed and read back."""
 
 from .draw import schematic
 

@@ -1,158 +1,176 @@
-"""A drawing as geometry: symbols with terminals, wires, words that stand for wires, and texts with their room."""
+"""A drawing as geometry: symbols with terminals, wires, signs at wires' ends, and texts with the room they take."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import pairwise
 
 from ...circuit.nets import Nets
-from ...pictures import style
 from ...pictures.canvas import text_width
-from .fragment import Item
+from .contents import Item
 
-Point = tuple[float, float]
+Point = tuple[int, int]
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top."""
 
-UNIT = 0.24  # inches
-SIZE = style.SMALL_SIZE - 0.5  # points, of every text
-LINE = 1.25 * SIZE / 72.0 / UNIT
-PAGE = (style.PAGE_WIDTH - 0.24) / UNIT - 0.01  # width of a page
-_OFF = 0.14  # of a text from the point it belongs to
+UNIT = 0.1  # inches at which texts are measured
+SIZE = 6.4  # points of a text at that unit
+LINE = 1.06  # units from line to line
+
+
+@lru_cache(maxsize=4096)
+def words_width(words: str, bold: bool = False) -> float:
+    """Width of a line [units]."""
+    return text_width(words, SIZE, bold) / UNIT if words else 0.0
 
 
 @dataclass(frozen=True)
 class Text:
-    """Lines of text: where they go from `at` is `side` (up, down, left, right, or inward to either side of a box)."""
+    """Lines in a box; `align` says to which side they stand: "left", "right" or "center"."""
 
-    at: Point
     lines: tuple[str, ...]
+    box: Box
+    align: str = "left"
+    struck: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sign:
+    """What stands for a net at the end of a wire: "ground", "rail", "flag" (goes on outside) or "input".
+
+    `side` is where it points from `at`.
+    """
+
+    kind: str
+    text: str
+    at: Point
     side: str
-    look: str = "plain"
-
-    @property
-    def width(self) -> float:
-        """Of the longest line [units]."""
-        return lines_width(self.lines, self.look)
-
-    @property
-    def height(self) -> float:
-        """Of all lines [units]."""
-        return LINE * len(self.lines)
-
-    @property
-    def box(self) -> Box:
-        """The room it takes."""
-        (x, y), tall = self.at, self.height
-        if self.side in ("up", "down"):
-            bottom = y + _OFF if self.side == "up" else y - _OFF - tall
-            return x - self.width / 2, bottom, x + self.width / 2, bottom + tall
-        left = x + _OFF if self.side == "right" else x - _OFF - self.width
-        return left, y - tall / 2, left + self.width, y + tall / 2
-
-
-@lru_cache(maxsize=1024)
-def lines_width(lines: tuple[str, ...], look: str = "plain") -> float:
-    """Width of lines of text [units]."""
-    return max((text_width(line, SIZE, look == "strong") for line in lines), default=0.0) / UNIT
+    box: Box
 
 
 @dataclass(frozen=True)
 class Symbol:
-    """A part in its place: `look` is how it is drawn, `ends` the point of each of its pins."""
+    """A part in its place: `look` is how it is drawn, `ends` the point of each pin, `body` the room without leads.
+
+    `across` says that it lies level, `turned` that it is mirrored.
+    """
 
     item: Item
     look: str
+    at: Point
     ends: dict[str, Point]
+    body: Box
+    text: Text
+    across: bool = False
+    turned: bool = False
+    marks: tuple[Text, ...] = ()
 
     @property
-    def box(self) -> Box:
-        """The room its body takes, terminals aside."""
-        xs, ys = [x for x, _ in self.ends.values()], [y for _, y in self.ends.values()]
-        if self.look == "box":
-            return min(xs), min(ys) - 0.5, max(xs), max(ys) + 0.5
-        if self.look in ("valve", "pot"):
-            reach = 0.85 if self.look == "valve" else 0.25
-            x, middle = self.ends["plate" if self.look == "valve" else "top"][0], (min(ys) + max(ys)) / 2
-            return x - reach, middle - 0.85, x + reach, middle + 0.85
-        x, y = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
-        along, near, far = (0.6, 0.5, 0.2) if self.item.kind == "contact" else (0.5, 0.25, 0.25)
-        near, far = (0.65, 0.65) if self.item.kind == "pot" else (near, far)
-        if min(xs) == max(xs):
-            return x - near, y - along, x + far, y + along
-        return x - along, y - near, x + along, y + far
+    def boxes(self) -> list[Box]:
+        """The room of body and texts."""
+        return [self.body, *(each.box for each in (self.text, *self.marks) if each.lines)]
 
 
-@dataclass(frozen=True)
-class Word:
-    """A word at a point that stands for a net: "ground" (its symbol), a rail, or a flag; `side` is where it points."""
-
-    at: Point
-    text: str
-    kind: str
-    side: str
+Wire = tuple[Point, Point]
 
 
 @dataclass
 class Sheet:
-    """Everything drawn, in units of `UNIT`; y grows upwards."""
+    """Everything drawn, in units; y grows upwards."""
 
     symbols: list[Symbol] = field(default_factory=list)
-    wires: list[tuple[Point, Point]] = field(default_factory=list)
-    words: list[Word] = field(default_factory=list)
-    texts: list[Text] = field(default_factory=list)
-
-    def wire(self, *points: Point) -> None:
-        """Draw a wire along points."""
-        for first, second in pairwise(points):
-            if first != second:
-                self.wires.append((first, second))
+    signs: list[Sign] = field(default_factory=list)
+    wires: list[Wire] = field(default_factory=list)
 
     def dots(self) -> list[Point]:
         """Where more than two ways meet."""
         ends = [point for wire in self.wires for point in wire]
         ends += [point for symbol in self.symbols for point in set(symbol.ends.values())]
-        ends += [word.at for word in self.words]
-        found = []
-        for point in dict.fromkeys(ends):
-            ways = ends.count(point) + 2 * sum(_inside(point, *wire) for wire in self.wires)
-            if ways > 2:
-                found.append(point)
-        return found
+        ends += [sign.at for sign in self.signs]
+        return [
+            point
+            for point in dict.fromkeys(ends)
+            if ends.count(point) + 2 * sum(inside(point, *wire) for wire in self.wires) > 2
+        ]
+
+    def crossings(self) -> list[Point]:
+        """Where two wires cross without joining."""
+        level = [wire for wire in self.wires if wire[0][1] == wire[1][1]]
+        upright = [wire for wire in self.wires if wire[0][0] == wire[1][0]]
+        points = (((u[0][0], w[0][1]), w, u) for w in level for u in upright)
+        return [point for point, w, u in points if inside(point, *w) and inside(point, *u)]
 
     def bounds(self) -> Box:
-        """Left, bottom, right, top of everything drawn, texts and signs included."""
-        boxes = [(x, y, x, y) for wire in self.wires for x, y in wire]
-        boxes += [(x, y, x, y) for symbol in self.symbols for x, y in symbol.ends.values()]
-        boxes += [symbol.box for symbol in self.symbols] + [text.box for text in self.texts]
-        boxes += [(x - 0.5, y - 0.5, x + 0.5, y + 0.5) for x, y in (word.at for word in self.words)]
-        boxes = boxes or [(0.0, 0.0, 0.0, 0.0)]
-        lefts, bottoms, rights, tops = zip(*boxes, strict=True)
-        return min(lefts) - 0.1, min(bottoms) - 0.1, max(rights) + 0.1, max(tops) + 0.1
+        """Left, bottom, right, top of everything drawn."""
+        boxes: list[Box] = [(x, y, x, y) for wire in self.wires for x, y in wire]
+        boxes += [box for symbol in self.symbols for box in symbol.boxes] + [sign.box for sign in self.signs]
+        return grown(around(boxes), 0.4)
 
     def netlist(self) -> dict[str, dict[str, str]]:
-        """Read the drawing: which pins are joined by wires and words; the net of every pin of every symbol.
+        """Read the drawing: the net of every pin of every symbol, from wires, touching ends and signs alone.
 
         Wires join at their ends, and where an end touches another wire; crossing wires do not join.
         """
         nets = Nets()
-        points = {point for wire in self.wires for point in wire} | {word.at for word in self.words}
+        points = {point for wire in self.wires for point in wire} | {sign.at for sign in self.signs}
         points |= {point for symbol in self.symbols for point in symbol.ends.values()}
         for first, second in self.wires:
             nets.join(str(first), str(second))
             for point in points:
-                if _inside(point, first, second):
+                if inside(point, first, second):
                     nets.join(str(first), str(point))
-        for word in self.words:
-            nets.join(str(word.at), f"{word.kind} {word.text}")
+        for sign in self.signs:
+            nets.join(str(sign.at), f"{sign.kind} {sign.text}")
         return {
             symbol.item.name: {pin: nets.find(str(point)) for pin, point in symbol.ends.items()}
             for symbol in self.symbols
         }
 
+    def moved(self, dx: int, dy: int) -> Sheet:
+        """The same at another place."""
+        return Sheet(
+            [_moved_symbol(each, dx, dy) for each in self.symbols],
+            [Sign(s.kind, s.text, (s.at[0] + dx, s.at[1] + dy), s.side, shift(s.box, dx, dy)) for s in self.signs],
+            [((a + dx, b + dy), (c + dx, d + dy)) for (a, b), (c, d) in self.wires],
+        )
 
-def _inside(point: Point, first: Point, second: Point) -> bool:
+    def joined(self, other: Sheet) -> Sheet:
+        """Both on one sheet."""
+        return Sheet(self.symbols + other.symbols, self.signs + other.signs, self.wires + other.wires)
+
+
+def _moved_symbol(each: Symbol, dx: int, dy: int) -> Symbol:
+    texts = [Text(t.lines, shift(t.box, dx, dy), t.align, t.struck) for t in (each.text, *each.marks)]
+    ends = {pin: (x + dx, y + dy) for pin, (x, y) in each.ends.items()}
+    at = (each.at[0] + dx, each.at[1] + dy)
+    return Symbol(
+        each.item, each.look, at, ends, shift(each.body, dx, dy), texts[0], each.across, each.turned, tuple(texts[1:])
+    )
+
+
+def shift(box: Box, dx: float, dy: float) -> Box:
+    """A box at another place [units]."""
+    return box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy
+
+
+def grown(box: Box, by: float) -> Box:
+    """A box with more room on every side [units]."""
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
+
+
+def meet(one: Box, other: Box) -> bool:
+    """Whether two boxes overlap."""
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def around(boxes: Iterable[Box]) -> Box:
+    """The box round boxes."""
+    lefts, bottoms, rights, tops = zip(*(list(boxes) or [(0.0, 0.0, 0.0, 0.0)]), strict=True)
+    return min(lefts), min(bottoms), max(rights), max(tops)
+
+
+def inside(point: Point, first: Point, second: Point) -> bool:
     """Whether a point lies on a wire (level or upright) between its ends."""
     (x, y), (x1, y1), (x2, y2) = point, first, second
     if x1 == x2:

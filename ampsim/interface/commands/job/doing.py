@@ -18,6 +18,7 @@ def add(steps: Steps) -> None:
         "wiring", "from-to list, contacts of every switch, and the schematic of what is touched", _wiring
     )
     to_option(wiring, "folder for the schematic", "pictures")
+    wiring.add_argument("--whole", action="store_true", help="draw the whole amp, not only what the mods touch")
     steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
 
 
@@ -39,8 +40,8 @@ def _wiring(options: argparse.Namespace) -> None:
 
     amp = open_record(options)[1].modded
     told = wiring_text(wiring(amp))
-    drawn = save_picture(schematic(amp), output_path(options, PICTURES) / "schematic")
-    print(f"{told}\n\nThe schematic before and after is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
+    drawn = save_picture(schematic(amp, options.whole), output_path(options, PICTURES) / "schematic")
+    print(f"{told}\n\nThe schematic is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
 
 
 def _steps(options: argparse.Namespace) -> None:

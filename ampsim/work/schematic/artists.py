@@ -1,0 +1,269 @@
+"""Symbols, wires and signs as lines on matplotlib axes, after IEC 60617 and common practice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle, Polygon
+
+from ...base.wording import one_line
+from ...pictures import style
+from .contents import GONE
+from .geometry import LINE, SIZE, UNIT, Box, Sheet, Sign, Symbol, Text, grown
+from .symbols import merged, throw_height
+
+_THIN, _HEAVY = 0.95, 1.7  # points at `UNIT`
+Place = tuple[float, float]
+
+
+class Pen:
+    """Draws in units on axes; widths and letters grow with the unit."""
+
+    def __init__(self, axes: Axes, unit: float) -> None:
+        self.axes, self.scale = axes, unit / UNIT
+        self.colour, self.width = style.INK, _THIN
+
+    def line(self, *points: Place, dashed: bool = False, **more: Any) -> None:
+        """A line along points."""
+        xs, ys = zip(*points, strict=True)
+        looks: dict[str, Any] = {"color": self.colour, "linewidth": self.width * self.scale, **more}
+        self.axes.plot(xs, ys, linestyle=(0, (2.2, 1.6)) if dashed else "-", solid_capstyle="round",
+                       solid_joinstyle="round", **looks)  # fmt: skip
+
+    def circle(self, at: Place, radius: float, filled: bool = False) -> None:
+        """A circle of a radius [units], white inside or filled."""
+        face = self.colour if filled else "white"
+        self.axes.add_patch(Circle(at, radius, facecolor=face, edgecolor=self.colour,
+                                   linewidth=self.width * self.scale, zorder=3))  # fmt: skip
+
+    def box(self, left: float, low: float, right: float, top: float) -> None:
+        """An empty rectangle.
+
+        Parameters
+        ----------
+        left, low, right, top : float
+            Its edges [units].
+        """
+        self.line((left, low), (right, low), (right, top), (left, top), (left, low))
+
+    def arrow(self, start: Place, end: Place) -> None:
+        """A line with a filled head."""
+        self.line(start, end)
+        (x, y), (u, v) = start, end
+        far = float(np.hypot(u - x, v - y)) or 1.0
+        dx, dy = (u - x) / far, (v - y) / far
+        corners = [(u, v), (u - 0.55 * dx - 0.25 * dy, v - 0.55 * dy + 0.25 * dx),
+                   (u - 0.55 * dx + 0.25 * dy, v - 0.55 * dy - 0.25 * dx)]  # fmt: skip
+        self.axes.add_patch(Polygon(corners, closed=True, facecolor=self.colour, edgecolor="none", zorder=3))
+
+    def write(self, text: Text, bold: bool = True) -> None:
+        """Lines of text in their box, the first in bold where asked."""
+        left, _, right, top = text.box
+        x = {"left": left, "right": right, "center": (left + right) / 2}[text.align]
+        for number, line in enumerate(text.lines):
+            y = top - LINE * (number + 0.78)
+            self.axes.text(x, y, one_line(line), ha=text.align, va="baseline", fontsize=SIZE * self.scale,
+                           color=self.colour, weight="bold" if bold and number == 0 else "normal")  # fmt: skip
+            if number in text.struck:
+                self.line((left, y + 0.3), (right, y + 0.3), linewidth=0.8 * self.scale)
+
+
+def draw_sheet(sheet: Sheet, axes: Axes, unit: float) -> None:
+    """Draw everything of a sheet on axes whose limits are its units, `unit` [inches] each."""
+    pen = Pen(axes, unit)
+    for first, second in sheet.wires:
+        pen.line(first, second)
+    for point in sheet.dots():
+        pen.circle(point, 0.19, filled=True)
+    for sign in sheet.signs:
+        _draw_sign(pen, sign)
+    for symbol in sheet.symbols:
+        _draw_symbol(pen, symbol)
+
+
+def _draw_symbol(pen: Pen, symbol: Symbol) -> None:
+    gone = symbol.item.change == GONE
+    pen.colour = style.QUIET if gone else style.INK
+    pen.width = _HEAVY if symbol.item.change and not gone else _THIN
+    if symbol.item.change and not gone:
+        _shade(pen.axes, symbol.body, symbol.text.box)
+    _DRAWN.get(symbol.look, _two_ends)(pen, symbol)
+    pen.write(symbol.text)
+    for text in symbol.marks:
+        pen.write(text, bold=False)
+    if gone:
+        left, low, right, top = symbol.body
+        pen.width = _HEAVY
+        for ends in (((left, low), (right, top)), ((left, top), (right, low))):
+            pen.line(*ends, color=style.CHANGE, zorder=4)
+        for n in range(len(symbol.text.lines)):
+            y = symbol.text.box[3] - LINE * (n + 0.5)
+            pen.line((symbol.text.box[0], y), (symbol.text.box[2], y), linewidth=0.8 * pen.scale)
+    pen.colour, pen.width = style.INK, _THIN
+
+
+def _shade(axes: Axes, *boxes: Box) -> None:
+    for box in boxes:
+        left, low, right, top = grown(box, 0.15)
+        axes.fill([left, right, right, left], [low, low, top, top], color="#f6e4d9", linewidth=0, zorder=0.5)
+
+
+class _Frame:
+    """Places along and across a part, whichever way it lies: along from its first end."""
+
+    def __init__(self, symbol: Symbol) -> None:
+        self.at, self.across = symbol.at, symbol.across
+
+    def __call__(self, along: float, aside: float) -> Place:
+        x, y = self.at
+        return (x + along, y + aside) if self.across else (x + aside, y - along)
+
+
+def _two_ends(pen: Pen, symbol: Symbol) -> None:
+    put, kind = _Frame(symbol), symbol.item.kind
+    if kind == "capacitor":
+        for side in (-1, 1):
+            pen.line(_end(symbol, side), put(side * 0.28, 0.0))
+            pen.line(put(side * 0.28, -0.95), put(side * 0.28, 0.95), linewidth=(pen.width + 0.35) * pen.scale)
+        return
+    for side in (-1, 1):
+        pen.line(_end(symbol, side), put(side * 1.2, 0.0))
+    if kind == "inductor":
+        turns = np.linspace(0.0, 4.0 * np.pi, 80)
+        pen.line(*(put(-1.2 + 2.4 * t / (4.0 * np.pi), 0.5 * abs(np.sin(t))) for t in turns))
+    else:
+        corners = ((-1.2, -0.45), (1.2, -0.45), (1.2, 0.45), (-1.2, 0.45), (-1.2, -0.45))
+        pen.line(*(put(*corner) for corner in corners))
+
+
+def _end(symbol: Symbol, side: int) -> Place:
+    """The terminal at one end: left or upper, right or lower."""
+    ends = [point for pin, point in symbol.ends.items() if pin != "wiper"]
+    ends.sort(key=lambda p: (p[0], -p[1]))
+    return ends[0] if side < 0 else ends[-1]
+
+
+def _pot(pen: Pen, symbol: Symbol) -> None:
+    _two_ends(pen, symbol)
+    (x, y), (u, v) = symbol.at, symbol.ends["wiper"]
+    pen.arrow((u, v), (x + 0.45 * np.sign(u - x), y + 0.45 * np.sign(v - y)))
+
+
+def _valve(pen: Pen, symbol: Symbol) -> None:
+    x, y = symbol.at
+    pen.circle((x, y), 2.0)
+    more = [point for pin, point in symbol.ends.items() if pin not in ("plate", "grid", "cathode")]
+    grids = 2 if more else 1
+    pen.line((x, y + 3), (x, y + 1.15), zorder=4)
+    pen.line((x - 0.95, y + 1.15), (x + 0.95, y + 1.15), zorder=4, linewidth=(pen.width + 0.5) * pen.scale)
+    pen.line((x - 3, y), (x - 1.25, y), zorder=4)
+    low = -0.1 if grids == 1 else -0.35
+    pen.line((x - 1.25, y), (x - 1.25, y + low), (x - 1.25, y + low), zorder=4)
+    pen.line((x - 1.25, y + low), (x + 1.25, y + low), dashed=True, zorder=4)
+    for u, v in more:
+        pen.line((u, v), (x + 1.25, v), (x + 1.25, y + 0.4), zorder=4)
+        pen.line((x - 1.25, y + 0.4), (x + 1.25, y + 0.4), dashed=True, zorder=4)
+    pen.line((x - 0.85, y - 1.35), (x - 0.85, y - 1.1), (x + 0.85, y - 1.1), (x + 0.85, y - 1.35), zorder=4)
+    pen.line((x, y - 3), (x, y - 1.1), zorder=4)
+
+
+def _transformer(pen: Pen, symbol: Symbol) -> None:
+    x = symbol.at[0]
+    left = sorted((point for point in symbol.ends.values() if point[0] < x), key=lambda p: -p[1])
+    right = sorted((point for point in symbol.ends.values() if point[0] > x), key=lambda p: -p[1])
+    for points, side in ((left, -1), (right, 1)):
+        for u, v in points:
+            pen.line((u, v), (x + side * 0.9, v))
+        for (_, upper), (_, lower) in pairwise(points):
+            turns = max(2, round((upper - lower) / 1.25))
+            ys = np.linspace(upper, lower, 24 * turns)
+            bulge = 0.6 * np.abs(np.sin(np.pi * turns * (upper - ys) / (upper - lower)))
+            pen.line(*((x + side * (0.9 - b), v) for v, b in zip(ys, bulge, strict=True)))
+    ends = [v for _, v in (*left, *right)]
+    for dx in (-0.13, 0.13):
+        pen.line((x + dx, min(ends)), (x + dx, max(ends)))
+
+
+def _loudspeaker(pen: Pen, symbol: Symbol) -> None:
+    x, y = symbol.at
+    pen.line((x, y + 2), (x, y + 1.0))
+    pen.line((x, y - 2), (x, y - 1.0))
+    pen.box(x - 0.4, y - 1.0, x + 0.4, y + 1.0)
+    pen.line((x + 0.4, y + 0.55), (x + 1.7, y + 1.3), (x + 1.7, y - 1.3), (x + 0.4, y - 0.55))
+
+
+def _pole(pen: Pen, symbol: Symbol) -> None:
+    x, y = symbol.at
+    side = -1 if symbol.turned else 1
+    throws = merged(symbol.item.throws)
+    pitch = _pitch(symbol, throws)
+    drawn = next((throw.label for throw in symbol.item.throws if throw.drawn), "")
+    pen.line((x, y), (x + side * 1.0, y))
+    for n, (labels, terminal) in enumerate(throws):
+        height = throw_height(y, n, len(throws), pitch)
+        contact = (x + side * 3.6, height)
+        if terminal:
+            pen.line(contact, symbol.ends[terminal])
+        if drawn in labels:
+            pen.line((x + side * 1.0, y), contact)
+        pen.circle(contact, 0.24)
+    pen.circle((x + side * 1.0, y), 0.24)
+
+
+def _pitch(symbol: Symbol, throws: Sequence[object]) -> int:
+    """Read from the names at the throws, which stand as far apart."""
+    lows = [text.box[1] for text in symbol.marks]
+    return round(lows[0] - lows[1]) if len(throws) > 1 else 3
+
+
+def _rail(pen: Pen, symbol: Symbol) -> None:
+    x, y = symbol.at
+    pen.line((x, y), (x - 0.7, y))
+    pen.circle((x - 1.0, y), 0.3)
+
+
+_DRAWN = {"pot": _pot, "valve": _valve, "transformer": _transformer, "loudspeaker": _loudspeaker, "pole": _pole,
+          "rail": _rail}  # fmt: skip
+
+
+def _draw_sign(pen: Pen, sign: Sign) -> None:
+    x, y = sign.at
+    if sign.kind == "ground":
+        pen.line((x, y), (x, y - 0.35))
+        for n, half in enumerate((0.65, 0.4, 0.15)):
+            pen.line((x - half, y - 0.35 - 0.3 * n), (x + half, y - 0.35 - 0.3 * n))
+    elif sign.kind == "rail":
+        up = 1 if sign.side == "up" else -1
+        pen.line((x, y), (x, y + up * 0.6))
+        pen.line((x - 0.5, y + up * 0.6), (x + 0.5, y + up * 0.6), linewidth=1.5 * pen.scale)
+        low = y + 0.8 if up > 0 else y - 0.8 - LINE
+        pen.write(Text((sign.text,), (sign.box[0], low, sign.box[2], low + LINE), "center"))
+    else:
+        _draw_flag(pen, sign)
+
+
+def _draw_flag(pen: Pen, sign: Sign) -> None:
+    x, y = sign.at
+    if sign.side in ("up", "down"):
+        up = 1 if sign.side == "up" else -1
+        pen.line((x - 0.35, y + up * 0.5), (x, y), (x + 0.35, y + up * 0.5), (x - 0.35, y + up * 0.5))
+        low = y + 0.75 if up > 0 else y - 0.75 - LINE
+        pen.write(Text((sign.text,), (sign.box[0], low, sign.box[2], low + LINE), "center"))
+        return
+    side = -1 if sign.side == "left" else 1
+    left, _, right, _ = sign.box
+    if sign.kind == "input":
+        pen.circle((x + side * 0.4, y), 0.3)
+        lines = (left, right - 0.9) if side < 0 else (left + 0.9, right)
+    else:
+        tip = x + side * 0.75
+        pen.line((x, y), (tip, y))
+        ends = ((tip, y + 0.35), (tip + side * 0.3, y), (tip, y - 0.35)) if side > 0 else (
+            (tip - 0.3, y + 0.35), (tip, y), (tip - 0.3, y - 0.35))  # fmt: skip
+        pen.line(*ends, (ends[0][0], ends[0][1]))
+        lines = (left, right - 1.15) if side < 0 else (left + 1.15, right)
+    pen.write(Text((sign.text,), (lines[0], y - LINE / 2, lines[1], y + LINE / 2), "right" if side < 0 else "left"))

@@ -163,3 +163,19 @@ def test_the_output_stage_is_found_in_the_circuit() -> None:
     assert not any(changes_output_stage(stock, modded, each) for each in examine(stock, modded).positions)
     switched = apply_mods(stock, parse_mod(triode_switch()))
     assert [changes_output_stage(stock, switched, each) for each in ({}, {"power": "half"})] == [False, True]
+
+
+@given(
+    st.lists(
+        st.dictionaries(st.sampled_from(["bright", "cathode", "gain"]), st.sampled_from(["low", "high"])),
+        min_size=1,
+        max_size=4,
+        unique_by=lambda position: tuple(sorted(position.items())),
+    )
+)
+def test_each_position_is_looked_at_once(positions: list[dict[str, float | str]]) -> None:
+    stock = load_amp("workshop-a")
+    looked_at = examine(stock, stock, positions).positions
+    assert all(looked_at.count(each) == 1 for each in looked_at)
+    fewer = [{name: at for name, at in each.items() if name != left} for each in positions for left in each]
+    assert all(each in looked_at for each in fewer)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ampsim.circuit.positions import position_clause
+from ampsim.circuit.positions import position_clause, position_label
 from tests.tools.any_amps import made_amp
 from tests.tools.any_mods import KINDS, mod_of
 from tests.tools.sentences import ODD, oddities, sentences_of
@@ -55,4 +55,5 @@ def test_every_pattern_compiles_and_passes_plain_english() -> None:
 
 def test_a_position_in_a_sentence() -> None:
     assert position_clause({}) == "with every control as drawn"
+    assert position_label({"bright": "120p", "level 1": 0.124}) == "bright 120p, level 1 at 1.24"
     assert position_clause({"bright": "120p", "gain": 0.5}) == "with bright at 120p and gain at 5"

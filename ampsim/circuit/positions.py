@@ -23,7 +23,8 @@ def face(rotation: float) -> str:
 
 def setting_words(control: str, value: float | str) -> str:
     """Where a control stands (rotation [ratio] or the name of a position), as in a list: "gain 3", "bright 120p"."""
-    return f"{control} {value if isinstance(value, str) else face(value)}"
+    between = " at " if control[-1:].isdigit() else " "  # "level 1 1.24" cannot be read
+    return f"{control}{between}{value if isinstance(value, str) else face(value)}"
 
 
 def setting_clause(control: str, value: float | str) -> str:

@@ -318,7 +318,7 @@ def test_a_drifted_resistor_is_told_from_a_weak_valve_by_its_ohms(
     names = tuple(each.name for each in bench.probes)
     steps = next_steps(amp, {}, model, names, bench.read([State()])[0], 1.0, Meter(), pair)
     # Cold, nothing but R4 lies from the cathode to ground.
-    assert (steps[0].kind, steps[0].first, steps[0].second) == ("cold", "about 3k ohm", "about 1k5 ohm")
+    assert (steps[0].kind, steps[0].first, steps[0].second) == ("cold", "about 3 kohm", "about 1.5 kohm")
 
 
 def test_nothing_is_asked_for_again(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:

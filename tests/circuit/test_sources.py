@@ -252,7 +252,7 @@ capacitor = "C3"
 shunt_resistor = "R9"
 """
     path.write_text(text + JACKS, "utf-8")
-    assert "low: R2.1; a plug meets 136k ohm to ground; without one it lies on high" in describe_file(path)
+    assert "low: R2.1; a plug meets 136 kohm to ground; without one it lies on high" in describe_file(path)
     path.write_text(text + JACKS.replace(old, new), "utf-8")
     with pytest.raises(DescriptionError, match=told):
         load_amp(path)

@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from ...base.quantities import OHM, format_value
+from ...base.quantities import OHM, with_unit
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from ...simulation.unpowered import DeadAmp, dead_amp
@@ -159,7 +159,7 @@ def _ohms(value: float) -> str:
         return "open (over range)"
     if value <= 2.0 * SHORT_OHMS:
         return "about 0 ohm"
-    return f"about {format_value(float(f'{value:.2g}'), OHM)} ohm"
+    return f"about {with_unit(float(f'{value:.2g}'), OHM)}"
 
 
 def _swaps(model: FaultModel, pair: tuple[SizedSuspect, SizedSuspect]) -> Iterator[NextStep]:

@@ -75,12 +75,11 @@ def _count_lines(found: SearchResult) -> list[str]:
 
 
 def _check_words(found: SearchResult) -> str:
-    away = f"{found.difference_db:.1g} dB"
+    limit = f"{CHECK_DB:.6f} dB"
     if found.difference_db > CHECK_DB:
-        return (
-            f"they lie up to {away} beside the search, MORE than the limit of {CHECK_DB:.0e} dB; trust the table alone"
-        )
-    return f"they lie within {away} of the search, limit {CHECK_DB:.0e} dB"
+        away = f"{found.difference_db:.1g} dB"
+        return f"they lie up to {away} beside the search, MORE than the limit of {limit}; trust the table alone"
+    return f"they agree with the search to less than {limit}"
 
 
 def _answers(found: SearchResult) -> list[str]:

@@ -442,7 +442,7 @@ def test_text_names_values_wishes_and_the_check(found):
         "Parts that move the bias: R4, R20.",
         "1 to 4 dB more from 2 kHz to 4 kHz, gain 3",
         "plate current of first stage within 12 %",
-        "limit 1e-06 dB",
+        "agree with the search to less than 0.000001 dB",
         "C301: ",
     ):
         assert words in text

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 
-from ..base.errors import DescriptionError
+from ..base.errors import DescriptionError, shown
 
 MOST_BYTES, MOST_LINES = 10_000_000, 200_000
 _LONGEST_LINE = 2000
+_COMMENTS = ("#", "%", "!", "*", "/")
 
 
 def text_lines(data: bytes, name: str) -> list[str]:
@@ -26,6 +27,10 @@ def text_lines(data: bytes, name: str) -> list[str]:
     for number, line in enumerate(lines, 1):
         if len(line) > _LONGEST_LINE:
             raise DescriptionError(f"{name}: line {number} has {len(line):,} characters; at most {_LONGEST_LINE:,}")
+        # A row with such digits would pass for a heading.
+        other = next((sign for sign in line if sign.isdecimal() and not sign.isascii()), "")
+        if other and not line.lstrip().startswith(_COMMENTS):
+            raise DescriptionError(f"{name}: line {number}: {shown(other)} is not a number that is read; write 0 to 9")
     return lines
 
 

@@ -434,6 +434,8 @@ def test_what_cannot_be_is_refused_with_its_entry(tables: dict[str, object], wor
         ('V1A.plate,165.5\n"V1A.cathode","1,310"\n', "volts.*V1A.cathode.*'1,310' can be read as 1310 or as 1.31"),
         ("B1;310\nV1A.cathode;1,310\n", "V1A.cathode.*1310 or as 1.31"),
         ("B1;310,1\nV1A.cathode;1.310\n", "V1A.cathode.*'1.310' may part thousands.*write 1310 or 1,3100"),
+        ("B1;３１０\nV1A.plate;165\n", "line 1: .* is not a number that is read; write 0 to 9"),
+        ("B1;310\nV1A.plate;١٦٥\n", "line 2: .* is not a number that is read"),
         ("V1A.plate\n", "line 1.*not a place and a value"),
         ("B1;310\nB1;311\n", "line 2.*already"),
         ("place;one;other\nB1;310;311\n", "line 1: 3 columns.*measured"),

@@ -13,6 +13,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from ampsim.measures.margins import margin_table
 from ampsim.measures.sweep import gain_at
@@ -394,6 +396,34 @@ def test_buttons_that_the_panel_does_not_have_change_nothing(panel: Panel, sent:
     assert "nothing was changed" in panel.said
     assert panel.at == before
     assert not panel.held
+
+
+JUNK = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=12), inner, max_size=3),
+    max_leaves=8,
+)
+KEYS = st.sampled_from(("knob gain", "knob treble", "switch bright", "part C101", "place", "level", "knob x"))
+STEPS = st.dictionaries(KEYS, st.integers(-3, 130) | JUNK, max_size=4)
+# Not those that start long work or write files.
+BUTTONS = st.fixed_dictionaries(
+    {}, optional={"do": st.sampled_from(("rest", "hold", "drop", "clear", "drawn", "hodl")) | JUNK,
+                  "with": st.text(max_size=60) | JUNK, "at": STEPS | JUNK},
+)  # fmt: skip
+
+
+@given(st.lists(st.tuples(st.booleans(), BUTTONS | JUNK), max_size=4))
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_a_page_sends_the_panel_stands_where_it_says(panel: Panel, sent: list[tuple[bool, Any]]) -> None:
+    for as_state, content in sent:
+        if as_state:
+            panel.set_state({"at": content.get("at") if isinstance(content, dict) else content})
+        else:
+            panel._on_button(None, content, [])
+        assert panel.at == panel._state.at == panel.curves["of"]
+        assert all(0 <= panel.at[dial.key] < len(dial.values) for dial in panel._state.dials)
+        assert len(panel.held) == len(panel._state.held) <= 8
+    panel.clear()
 
 
 @pytest.mark.parametrize("name", ["dials", "drawing", "curves", "tables", "held", "wave", "said", "file"])

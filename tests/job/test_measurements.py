@@ -8,6 +8,7 @@ import pytest
 
 from ampsim import job as records
 from ampsim.base.errors import DescriptionError
+from ampsim.job.record.data import Phase
 from ampsim.job.record.measurements import keep_readings, keep_sweep
 from tests.tools.invent_job import FOLDER, MAINS_DRAWN, METER, MODS, on_arrival
 
@@ -40,6 +41,15 @@ def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
     assert (folder / sweep.file).read_bytes() == CURVE.read_bytes()
 
 
+def test_the_same_sweep_twice_is_one_row(folder: Path) -> None:
+    first = keep_sweep(records.read_record(folder), folder, CURVE, date=DAY, at={"volume": 0.4})
+    assert keep_sweep(first, folder, CURVE, note="once more", date=DAY, at={"volume": 0.4}) == first
+    assert records.read_record(folder).sweeps == first.sweeps
+    # With other controls, or of the other amp, it is another measurement.
+    assert len(keep_sweep(first, folder, CURVE, date=DAY, at={"volume": 0.5}).sweeps) == 2
+    assert len(keep_sweep(records.read_record(folder), folder, CURVE, Phase.AFTER, date=DAY).sweeps) == 3
+
+
 def test_another_file_of_the_same_name_gets_its_own(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / CURVE.name
     other.write_text(CURVE.read_text("utf-8").replace("-27,98", "-27,97"), "utf-8")
@@ -47,7 +57,7 @@ def test_another_file_of_the_same_name_gets_its_own(folder: Path, tmp_path: Path
     for path in (CURVE, other, CURVE):
         record = keep_sweep(record, folder, path)
     assert [each.file for each in record.sweeps] == [
-        f"measurements/{name}" for name in ("sweep-on-arrival.csv", "sweep-on-arrival 2.csv", "sweep-on-arrival.csv")
+        f"measurements/{name}" for name in ("sweep-on-arrival.csv", "sweep-on-arrival 2.csv")
     ]
     assert files(folder) == ["sweep-on-arrival 2.csv", "sweep-on-arrival.csv"]
 

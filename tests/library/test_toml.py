@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 import tracemalloc
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
@@ -52,6 +55,43 @@ def test_a_key_of_many_parts_is_refused_before_it_is_read(text: str) -> None:
 )
 def test_what_people_write_is_read(text: str) -> None:
     assert toml_tables(text.encode(), "file.toml") == tomllib.loads(text)
+
+
+PARTS = st.one_of(
+    st.text("abcXYZ019_-", min_size=1, max_size=8),
+    st.text("ab .=[]#'", max_size=6).map('"{}"'.format),
+    st.text('ab .=[]#"', max_size=6).map("'{}'".format),
+)
+
+
+@given(st.lists(PARTS, min_size=1, max_size=40), st.sampled_from((".", " . ", "\t.")), st.sampled_from(range(4)))
+def test_keys_of_any_depth_are_read_or_refused_by_their_depth(parts: list[str], dot: str, way: int) -> None:
+    key = dot.join(parts)
+    text = (f"{key} = 1", f"[{key}]", f"[[ {key} ]]", f"a = {{ {key} = 1 }}")[way]
+    if len(parts) > 16:
+        with pytest.raises(DescriptionError, match="more than 16 parts"):
+            toml_tables(text.encode(), "file.toml")
+    else:
+        assert toml_tables(text.encode(), "file.toml") == tomllib.loads(text)
+
+
+@given(
+    st.lists(st.sampled_from(("gain", "treble", "bass", "middle", "master", "bright", "cathode")), max_size=14),
+    st.lists(st.floats(0.0, 1.0), min_size=1, max_size=80),
+)
+@settings(deadline=None)
+def test_products_of_controls_are_counted_before_they_are_made(varied: list[str], rotations: list[float]) -> None:
+    stock = load_amp("workshop-a")
+    modded = apply_mods(stock, load_mod("bright-switch"), load_mod("cathode-switch"))
+    view = {"title": "x", "vary": varied, "rotations": rotations}
+    counts = [3 if name in ("bright", "cathode") else len(rotations) for name in varied]
+    tables = {"name": "x", "views": [view]}
+    if len(rotations) > 60 or math.prod(counts) > 60:
+        with pytest.raises(DescriptionError, match=r"views\[1\]\.(vary|rotations)"):
+            read_audition(tables, "job", stock, modded)
+    else:
+        (made,) = read_audition(tables, "job", stock, modded).views
+        assert len(made.positions) == math.prod(counts)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n"])

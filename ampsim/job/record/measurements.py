@@ -17,7 +17,7 @@ from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.plugging import plug_in
 from ...circuit.positions import Position
 from .changing import add_entry
-from .data import Measured, Phase, Record
+from .data import Measured, Phase, Record, Sweep
 from .frozen import open_job
 from .paths import check_file_name, path_inside
 from .reading import job_file
@@ -94,7 +94,8 @@ def keep_sweep(
 ) -> Record:
     """Keep a measured sweep and write it down; the file is read once to see that it can be.
 
-    The record comes back as saved.
+    The record comes back as saved. A sweep that it holds already, of the same amp from the same source and place with
+    the controls as they are said to have stood, is not written down twice.
 
     Parameters
     ----------
@@ -130,8 +131,15 @@ def keep_sweep(
     told = {"note": note, "source": source, "heard": heard, "at": dict(at)}
     more = {name: value for name, value in told.items() if value}
     with copied_into_job(folder, file) as name:
-        table = _dated_table(phase, date) | {"file": name} | more
-        return save_record(add_entry(record, "sweeps", table), folder)
+        made = add_entry(record, "sweeps", _dated_table(phase, date) | {"file": name} | more)
+        if any(_is_same(each, made.sweeps[-1]) for each in record.sweeps):
+            return record
+        return save_record(made, folder)
+
+
+def _is_same(one: Sweep, other: Sweep) -> bool:
+    facts = ("phase", "file", "at", "source", "heard")
+    return all(getattr(one, name) == getattr(other, name) for name in facts)
 
 
 @contextlib.contextmanager

@@ -152,6 +152,7 @@ def _sweep(options: argparse.Namespace) -> None:
     proved = sweep_proof(taken)
     stood = {name: value for name, value in taken.position.items() if name in taken.amp.controls}
     fitted = fit_parts(taken.amp, measured, options.fit, stood, node=taken.heard) if options.fit else None
+    before = len(record.sweeps)
     record = keep_sweep(
         record, options.folder, options.file, phase, options.note, at=told_at, source=options.source,
         heard=taken.heard,
@@ -159,7 +160,8 @@ def _sweep(options: argparse.Namespace) -> None:
     path = output_path(options, f"{PICTURES}/sweep-{phase.replace(' ', '-')}.png")
     save_picture(compared_picture(proved.found, f"Sweep {phase}: measured over simulated"), path)
     told = sweep_remarks(measured)
-    told += [f"Kept as {record.sweeps[-1].file}; held against {amp.variant}", proved.words]
+    kept = f"Kept as {record.sweeps[-1].file}" if len(record.sweeps) > before else "The job holds this sweep already"
+    told += [f"{kept}; held against {amp.variant}", proved.words]
     told += [] if taken.source_known else ["What a sweep came from is written down with --source"]
     told += [text_table(difference_table(proved.found))]
     told += [fitted.words()] if fitted else []

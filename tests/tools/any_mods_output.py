@@ -80,7 +80,7 @@ def feedback_rolloff(bench: Bench) -> None:
     if not line:
         raise NoPlaceError
     lead = bench.new("C", bench.lot.near(100e-12))
-    bench.switch("air", "out", out=[], into=[{"fit": lead, "across": line.resistor}])
+    bench.switch("air", "out", out=[], fitted=[{"fit": lead, "across": line.resistor}])
 
 
 @kind("depth")

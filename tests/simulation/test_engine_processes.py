@@ -19,7 +19,7 @@ import pytest
 
 from ampsim.base.errors import EngineError
 from ampsim.base.progress import ProgressBar
-from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice import engine, pool
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.simulation.ngspice.library import find
 from ampsim.simulation.ngspice.pool import POOL, cores
@@ -113,6 +113,18 @@ def test_a_stopped_worker_is_replaced_long_before_its_time_is_up() -> None:
     assert found
     assert arrays(found[0]).vectors["v(a)"] == pytest.approx([2.0])
     assert wait_for(lambda: gone(pid))
+
+
+def test_want_of_memory_for_an_answer_is_said_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    def starve(_: object) -> None:
+        raise MemoryError
+
+    POOL.close()
+    monkeypatch.setattr(pool, "receive", starve)
+    with pytest.raises(MemoryError):
+        engine.run([low_pass("op")], timeout=3600.0)
+    monkeypatch.undo()
+    assert one(low_pass("op")).vectors["v(a)"] == pytest.approx([2.0])
 
 
 def test_endless_netlist_times_out_alone() -> None:

@@ -47,6 +47,7 @@ class Worker:
         self.since = time.monotonic()
         # True while a message is being taken: an interrupted worker cannot be talked to again.
         self._torn = False
+        self._starved = False  # of memory, for a message
         self._folder = tempfile.mkdtemp(prefix="ampsim-")
         self._log: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
         # An empty start file here keeps ngspice from running the one in the user's home.
@@ -65,6 +66,8 @@ class Worker:
         while message is not None:
             try:
                 message = receive(self._from)
+            except MemoryError:
+                message, self._starved = None, True
             except (EOFError, OSError, ValueError):
                 message = None
             # In this order, and in the opposite one in `ring`, so that no message goes unheard.
@@ -98,6 +101,8 @@ class Worker:
         ------
         EOFError
             When the process is gone.
+        MemoryError
+            When this process has no room for its message.
         """
         message = self._take()
         self._torn = False
@@ -110,7 +115,7 @@ class Worker:
         self._torn = True
         message = self.inbox.popleft()
         if message is None:
-            raise EOFError
+            raise MemoryError if self._starved else EOFError
         return message
 
     def greet(self) -> dict[str, str]:
@@ -122,6 +127,8 @@ class Worker:
             When the process cannot work.
         EOFError
             When it is gone.
+        MemoryError
+            As `receive`.
         """
         message, _ = self._take()
         if not isinstance(message, Ready):

@@ -83,7 +83,7 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     Notes
     -----
     A cubic spline takes exactly the last whole cycles to 1024 points a cycle, less the straight line of what drift is
-    left between their ends; rectangular window, so each harmonic falls on one bin of the Fourier transform. Total
+    left between their means; rectangular window, so each harmonic falls on one bin of the Fourier transform. Total
     harmonic distortion is the root of the summed squares of harmonics 2 to `count` over the fundamental (definition).
     """
     cycles = int(_sine(response).cycles)
@@ -164,11 +164,19 @@ def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
     start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response).cycles)
     grid = np.linspace(start, float(piece["time"].values[-1]), points, endpoint=False)
     rows = np.asarray(CubicSpline(piece["time"].values, piece.values, axis=-1)(grid))
-    # Whole cycles apart, a settled wave has one value: what is left is drift, and would look like harmonics.
-    drift = piece.values[..., -1:] - piece.values[..., :1]
-    rows = rows - drift * (np.arange(points) / points - 0.5)
+    rows = rows - drift(rows, int(_sine(response).cycles)) * (np.arange(points) / points - 0.5)
     coords = {name: coord for name, coord in piece.coords.items() if "time" not in coord.dims}
     return xr.DataArray(rows, {**coords, "time": grid}, piece.dims)
+
+
+def drift(rows: NDArray[np.float64], cycles: int) -> NDArray[np.float64]:
+    """How far waves move over all their cycles, which would look like harmonics; shape (..., 1).
+
+    `rows` are samples, shape (..., n), of so many whole cycles, the last point left out. Of a single cycle it is 0.
+    """
+    # The mean of each cycle, not two instants: at the flank of a spike these say nothing.
+    means = rows.reshape(*rows.shape[:-1], cycles, -1).mean(axis=-1)
+    return np.asarray((means[..., -1:] - means[..., :1]) * cycles / max(cycles - 1, 1))
 
 
 def _bins(window: xr.DataArray, cycles: int, count: int) -> xr.DataArray:

@@ -17,6 +17,7 @@ from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
+from ampsim.measures.waveforms import drift
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.analyses import FrequencySweep
@@ -25,7 +26,14 @@ from ampsim.simulation.ngspice import engine
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
-from ampsim.studies.headroom.measures import WHOLE, clipping_table, compression_db, harmonics_table, power_table
+from ampsim.studies.headroom.measures import (
+    LOAD_OHM,
+    WHOLE,
+    clipping_table,
+    compression_db,
+    harmonics_table,
+    power_table,
+)
 from ampsim.studies.headroom.picture import (
     compression_curves,
     compression_picture,
@@ -34,8 +42,10 @@ from ampsim.studies.headroom.picture import (
     harmonics_over_level_picture,
 )
 from ampsim.studies.headroom.section import section
-from ampsim.studies.headroom.simulate import FAILED, TONE, headroom, load_ohm
+from ampsim.studies.headroom.simulate import FAILED, TONE, band_limited, headroom, load_ohm
 from ampsim.studies.section import Examination
+from tests.tools.any_amps import made_amp
+from tests.tools.equal_forms import equal_amps
 from tests.truth.bench import amp, rail, stage, wired
 
 BAD_MODS = Path(__file__).parents[1] / "bad_mods"
@@ -234,3 +244,45 @@ def test_harmonics_below_the_floor_are_words() -> None:
     table = harmonics_table(everything(), "stock", "cathode 6k8")
     assert table["H7 [dB]"].iloc[0] == "< -75"
     assert float(table["H2 [dB]"].iloc[-1]) < 0.0
+
+
+def test_a_spike_at_the_ends_of_the_window_is_no_drift() -> None:
+    turns = np.arange(200) / 100.0
+    wave = np.sin(2.0 * np.pi * turns)
+    spiked = wave + 80.0 * (np.arange(200) == 0)  # one that comes a little later the next time
+    spiked[101] += 80.0
+    assert abs(float(drift(spiked, 2)[0])) < 1e-9
+    assert float(drift(wave + 3.0 * turns / 2.0, 2)[0]) == pytest.approx(3.0, rel=1e-9)
+
+
+def test_spikes_between_the_points_of_a_grid_make_no_tones() -> None:
+    time = np.linspace(0.0, 2.0 / 400.0, 40001)
+    grid = np.linspace(0.0, time[-1], 101)
+    tone = np.sin(2.0 * np.pi * 400.0 * time) + 5.0 * time / time[-1]
+    spikes = 60.0 * np.exp(-(((time * 400.0 % 1.0 - 0.263) / 0.004) ** 2))
+    found = np.abs(np.fft.rfft(band_limited(time, tone + spikes, grid, 2)[:-1] - 5.0 * np.arange(100) / 100.0)) / 50.0
+    due = np.abs(np.fft.rfft((tone + spikes - 5.0 * time / time[-1])[:-1])) / 20000.0
+    assert found[2:42:2] == pytest.approx(due[2:42:2], rel=0.01)
+    assert due[2] > 0.5
+
+
+def test_power_is_what_the_coil_of_a_loudspeaker_lets_through() -> None:
+    found = everything().copy(deep=True)
+    ohms = [load_ohm(build_circuit(load_amp("workshop-a")), order * TONE.frequency) for order in range(1, 11)]
+    assert get(found, LOAD_OHM)["stock"] == ohms
+    turns = 2.0 * np.pi * TONE.frequency * found["time"].values
+    for order in (1, 5):
+        found["voltage"].loc[{"node": "speaker"}] = 10.0 * np.sin(turns) + 4.0 * np.sin(order * turns)
+        row = power_table(found).iloc[0]
+        due = 14.0**2 / 2.0 / ohms[0] if order == 1 else 50.0 / ohms[0] + 8.0 / ohms[4]
+        assert row["most power [W]"] == pytest.approx(due, rel=2e-3)
+    assert ohms[4] > 1.5 * ohms[0]
+
+
+def test_greatest_power_follows_from_the_circuit_however_it_is_written() -> None:
+    made = made_amp(13, 103)
+    assert made.kind == "fed-back single"  # its valve cuts off, and its transformer spikes
+    forms = [made, *(each.made for each in equal_amps(made) if "free wiring" in each.form or "in a row" in each.form)]
+    levels = tuple(0.5**step for step in range(6))
+    most = [float(power_table(headroom(each.amp, levels=levels)).iloc[0]["most power [W]"]) for each in forms]
+    assert most == pytest.approx([most[0]] * len(most), rel=2e-3)

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...circuit.signal_path import ValveStage
-from ...measures.waveforms import FLOOR_DB, harmonics, rms_v, stimulus
+from ...measures.waveforms import FLOOR_DB, drift, harmonics, stimulus
 from ...simulation.facts import STAGES, Fact, get
 from .crossings import crossing_steps, first_crossing, value_at
 
@@ -22,7 +22,11 @@ CLIP_DB = 1.0
 CLEAN_PERCENT = (1.0, 5.0, 10.0)
 """Total harmonic distortion at which power is stated: 10 % as data sheets of output valves do."""
 WHOLE = "whole amp"
-LOAD_OHM = Fact("load_ohm", dict[str, float | None])  # by variant, as `load_ohm` of `simulate`
+POWER_ORDERS = 10
+"""Power is that of the tone and its harmonics up to this order. Above lie the spikes of a transformer whose valve cuts
+off: in a loudspeaker's coil they are next to no power, and how high they are is chance."""
+# By variant, as `load_ohm` of `simulate` at the tone and each of its harmonics up to `POWER_ORDERS`.
+LOAD_OHM = Fact("load_ohm", dict[str, list[float] | None])
 # Volts peak: what is smaller, behind a control turned down, is lost in what a transient is exact to.
 _LEAST = 1e-5
 # What a valve does at the level where its stage has clipped (our own marks): current down to 2 % of that at rest is
@@ -117,16 +121,18 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
 
     Notes
     -----
-    Power is the mean square of the speaker voltage over the resistance that takes the same power as the load at the
-    tone's frequency (``attrs["load_ohm"]``); that of harmonics is counted as if it met the same resistance. Levels
-    are interpolated as in `first_crossing`.
+    Power is the sum over the tone and its harmonics up to `POWER_ORDERS`: each one's mean square of the speaker voltage
+    over the resistance that takes the same power as the load at its frequency (``attrs["load_ohm"]``). Levels are
+    interpolated as in `first_crossing`.
     """
     loads, levels = get(response, LOAD_OHM), response["level"].values
-    distortion, volts = _fill(response, lambda whole: harmonics(whole)["thd"]), _fill(response, rms_v)
+    distortion = _fill(response, lambda whole: harmonics(whole)["thd"])
+    volts = _fill(response, lambda whole: harmonics(whole, count=POWER_ORDERS)["amplitude"] / 2.0**0.5)
     rows = []
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
-        watts = volts.sel(here).values ** 2 / (loads[variant] or np.nan)
+        ohms = loads[variant] or [np.nan] * POWER_ORDERS
+        watts = (volts.sel(here).transpose("level", "harmonic").values ** 2 / np.array(ohms)).sum(axis=-1)
         small = float((_between(response["small"].sel(here), ["speaker"]) ** 2).sum()) ** 0.5
         row: dict[str, Any] = here | {"gain [dB]": float(20.0 * np.log10(small))}
         for percent in CLEAN_PERCENT:
@@ -250,7 +256,8 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> xr.DataArray:
     """Peak volts at the tone's frequency over its whole cycles, less the straight line of what drift is left."""
     rows, time = voltage.transpose(..., "time").values, voltage["time"].values
     count = time.size - 1
-    rows = rows[..., :-1] - (rows[..., -1:] - rows[..., :1]) * (np.arange(count) / count - 0.5)
+    cycles = round(hertz * (time[-1] - time[0]))
+    rows = rows[..., :-1] - drift(rows[..., :-1], cycles) * (np.arange(count) / count - 0.5)
     found = np.abs(rows @ np.exp(-2j * np.pi * hertz * time[:-1])) * 2.0 / count
     return voltage.isel(time=0, drop=True).copy(data=found)
 

@@ -16,6 +16,7 @@ from .findings import headroom_findings
 from .measures import (
     CLEAN_PERCENT,
     LOAD_OHM,
+    POWER_ORDERS,
     clipping_table,
     distortion_column,
     harmonics_table,
@@ -85,7 +86,7 @@ def _harmonics(response: xr.Dataset, variant: str, position: str) -> pd.DataFram
 
 def _notes(response: xr.Dataset) -> tuple[str, ...]:
     facts = stimulus(response)
-    loads = {ohm for ohm in get(response, LOAD_OHM).values() if ohm}
+    loads = dict.fromkeys(ohms[0] for ohms in get(response, LOAD_OHM).values() if ohms)
     found = [
         f"Levels are peak volts {response.attrs['source']} of a sine of {in_hertz(facts.frequency)}, "
         f"{1e3 * facts.settle:.0f} ms after it starts. A stage clips where the fundamental between the stage before "
@@ -99,7 +100,8 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
     if loads:
         found.append(
             f"Power is what the drawn load takes: rms volts squared over {' or '.join(f'{ohm:.3g}' for ohm in loads)} "
-            "ohm, the resistance that takes as much as its impedance at this frequency."
+            "ohm, the resistance that takes as much as its impedance at this frequency, and of each harmonic up to the "
+            f"{POWER_ORDERS}th over that of its own."
         )
     failed = get(response, FAILED)
     return (*found, f"Without an answer, and left out: {'; '.join(failed)}.") if failed else tuple(found)

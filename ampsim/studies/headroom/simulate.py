@@ -18,6 +18,7 @@ from ...circuit.build import SPEAKER, Circuit, build_circuit
 from ...circuit.loudspeaker import loudspeaker_ohms
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import begins_at_guitar, valve_stages
+from ...measures.waveforms import drift
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.facts import STAGES, VALVES, Fact, get, put
 from ...simulation.netlist import build, node_vector, valve_vectors
@@ -26,7 +27,7 @@ from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request
 from ...simulation.response import provenance, resample, simulate
 from ...simulation.stimuli import Sine
-from .measures import LOAD_OHM, levels_between
+from .measures import LOAD_OHM, POWER_ORDERS, levels_between
 from .purpose import OUTPUT_CHANGED, output_changed
 
 LEVELS = tuple(0.5**step for step in range(11, -1, -1))
@@ -39,9 +40,12 @@ to -62 dB within 1 dB. Beyond clipping bias goes on moving for 0.3 s and more, a
 FAILED = Fact("failed", list[str])
 """Where ngspice gave no answer, in words."""
 _PER_CYCLE = 50
-_TOLERANCE = 1e-3
+_TOLERANCE = 2e-4
+# Points to each of a wave's own from which what is faster than half the sampling rate is taken off.
+_FINER = 16
 _PINS = ("grid", "cathode", "plate")
 _CELL = ("variant", "position")
+Array = NDArray[np.float64]
 _Key = tuple[int, int, float]
 
 
@@ -79,8 +83,8 @@ def headroom(
         at the tone's frequency, in phase and in quadrature; `rest` [V] and `rest_current` [A]: the same places and
         branches at rest. NaN where a variant has no such place, a level was not played at a position, or ngspice gave
         no answer (then named in ``attrs["failed"]``). ``attrs["stages"]``: JSON, to each variant its valve stages;
-        ``attrs["load_ohm"]``: JSON, to each variant the resistance that takes the same power as its load at the
-        tone's frequency, or null; ``attrs["source"]``: what the level is measured at, in words.
+        ``attrs["load_ohm"]``: JSON, to each variant the resistances that take the same power as its load at the tone's
+        frequency and each of its harmonics, or null; ``attrs["source"]``: what the level is measured at, in words.
 
     Raises
     ------
@@ -155,7 +159,7 @@ def _gather(
         **put(FAILED, failed),
         **put(OUTPUT_CHANGED, output_changed(variants, settings)),
         **put(STAGES, {amp.variant: valve_stages(build_circuit(amp)) for amp in variants}),
-        **put(LOAD_OHM, {amp.variant: load_ohm(build_circuit(amp), tone.frequency) for amp in variants}),
+        **put(LOAD_OHM, {amp.variant: _load_ohms(build_circuit(amp), tone.frequency) for amp in variants}),
         "source": "from the pickup" if begins_at_guitar(variants[0]) else f"at {variants[0].source.at or 'the input'}",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
@@ -173,6 +177,13 @@ def load_ohm(wired: Circuit, hertz: float) -> float | None:
         elif isinstance(part, Part) and part.kind == "resistor":
             siemens += 1.0 / part.value
     return 1.0 / siemens if siemens > 0.0 else None
+
+
+def _load_ohms(wired: Circuit, hertz: float) -> list[float] | None:
+    """`load_ohm` at a tone [Hz] and its harmonics."""
+    found = [load_ohm(wired, order * hertz) for order in range(1, POWER_ORDERS + 1)]
+    known = [ohm for ohm in found if ohm is not None]
+    return known or None
 
 
 def _places(amp: Amp) -> tuple[str, ...]:
@@ -200,7 +211,14 @@ def _one_variant(
     branches = list(_branches(wired))
     grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
     sources = [(node_vector(wired, place), 1.0) for place in places] + [(name, unit) for _, name, unit in branches]
-    rows = np.stack([[_rows(outcome, sources, grid) for outcome in across] for across in outcomes])[np.newaxis]
+    heard = places.index(SPEAKER)
+    rows = np.stack([[_rows(each, sources, grid) for each in across] for across in outcomes])[np.newaxis]
+    for setting, level in np.ndindex(rows.shape[1:3]):
+        told = outcomes[setting][level]
+        if isinstance(told, Arrays):
+            rows[0, setting, level, heard] = band_limited(
+                told.scale, told.vectors[sources[heard][0]], grid, tone.cycles
+            )
     data = {
         "voltage": ((*_CELL, "level", "node", "time"), rows[..., : len(places), :], {"units": "V"}),
         "current": ((*_CELL, "level", "branch", "time"), rows[..., len(places) :, :], {"units": "A"}),
@@ -214,13 +232,31 @@ def _one_variant(
     return xr.Dataset(data, coords)
 
 
-def _rows(
-    outcome: Outcome | None, sources: Sequence[tuple[str, float]], grid: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _rows(outcome: Outcome | None, sources: Sequence[tuple[str, float]], grid: Array) -> Array:
     if not isinstance(outcome, Arrays):
         return np.full((len(sources), grid.size), np.nan)
     rows = [unit * outcome.vectors[name] if name else np.zeros_like(outcome.scale) for name, unit in sources]
     return resample(outcome.scale, np.stack(rows), grid)
+
+
+def band_limited(time: Array, wave: Array, grid: Array, cycles: int) -> Array:
+    """A wave without what is too fast for a grid: spikes between its points would come out as tones not there.
+
+    Parameters
+    ----------
+    time, wave : array, shape (n,)
+        At ngspice's own times [s].
+    grid : array, shape (m,)
+        Even times [s] over whole cycles, both ends included.
+    cycles : int
+        How many.
+    """
+    count = grid.size - 1
+    fine = resample(time, wave[np.newaxis], np.linspace(grid[0], grid[-1], _FINER * count + 1))[0]
+    moved = float(drift(fine[:-1], cycles)[0])
+    spectrum = np.fft.rfft(fine[:-1] - moved * np.arange(_FINER * count) / (_FINER * count))
+    slow = np.fft.irfft(spectrum[: (count + 1) // 2], count) / _FINER
+    return np.asarray(np.append(slow, slow[0]) + moved * np.arange(count + 1) / count)
 
 
 def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:

@@ -86,6 +86,12 @@ def test_equal_circuits_get_equal_verdicts() -> None:
         assert list(invariants.equal_circuits_agree(mod, topic, most=2)) == [], mod
 
 
+def test_no_stability_is_unknown_where_feedback_leads_back() -> None:
+    for mod in (next(single_mods(1, seed, first)) for seed, first in ((3, 1), (13, 101), (13, 129))):
+        assert mod.amp.kind.startswith("fed-back")
+        assert list(invariants.unknown_has_a_reason(mod, "stability")) == [], mod
+
+
 def test_a_healthy_amp_passes_and_its_settings_matter() -> None:
     for mod in single_mods(2, seed=11, first=27):
         assert list(invariants.healthy_amps_pass(mod)) == [], mod

@@ -56,7 +56,9 @@ def plain_frequency(frequency: float) -> str:
 
 
 def in_hertz(frequency: float) -> str:
-    """A frequency [Hz] in words, three figures: "82 Hz", "1.32 kHz"."""
+    """A frequency [Hz] in words, three figures: "82 Hz", "1.32 kHz", "5.39 MHz"."""
+    if frequency >= 999.5e3:
+        return f"{frequency / 1e6:.3g} MHz"
     return f"{frequency / 1000:.3g} kHz" if frequency >= 999.5 else f"{frequency:.3g} Hz"
 
 

@@ -35,8 +35,7 @@ class Growth:
     @property
     def near(self) -> str:
         """About where it oscillates, with its unit, to two figures."""
-        hertz = float(f"{self.hertz:.2g}")
-        return in_hertz(hertz) if hertz < 1e6 else f"{1e-6 * hertz:g} MHz"
+        return in_hertz(float(f"{self.hertz:.2g}"))
 
 
 def growing_modes(frequency: NDArray[np.float64], difference: NDArray[np.complex128]) -> Growth:

@@ -12,10 +12,9 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.wording import in_hertz
+from ..simulation.loop_gain import FADED
 
 _MIDBAND = (200.0, 2000.0)
-# Below this loop gain at an end of the sweep, what lies beyond cannot turn around -1.
-_FADED = 0.7
 
 Frequencies = NDArray[np.float64]
 Loop = NDArray[np.complex128]
@@ -268,10 +267,10 @@ def _turns(loop: Loop) -> int | None:
     for end, way in ((0, 1.0), (-1, -1.0)):
         # From its end T fades to 0 or, in a loop without a capacitor, to a real number.
         at_rest = abs(loop[end].imag) < 0.05 * abs(loop[end])
-        if abs(loop[end]) > _FADED and not at_rest:
+        if abs(loop[end]) > FADED and not at_rest:
             return None
         angle = float(np.angle(far[end]))
-        turned += way * (angle - np.pi * np.round(angle / np.pi) if abs(loop[end]) > _FADED else angle)
+        turned += way * (angle - np.pi * np.round(angle / np.pi) if abs(loop[end]) > FADED else angle)
     return -round(turned / np.pi)
 
 

@@ -170,7 +170,7 @@ def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
 
 
 def drift(rows: NDArray[np.float64], cycles: int) -> NDArray[np.float64]:
-    """How far waves move over all their cycles, which would look like harmonics; shape (..., 1).
+    """How far waves [V] move over all their cycles, which would look like harmonics; shape (..., 1).
 
     `rows` are samples, shape (..., n), of so many whole cycles, the last point left out. Of a single cycle it is 0.
     """

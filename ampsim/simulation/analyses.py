@@ -78,7 +78,8 @@ class LoopSweep(FrequencySweep):
     """Loop gain with the loop closed: a small voltage or current is put into the wires that close it.
 
     `cut` gives for each net that drives the loop the places whose wires lead back, such as ``R20.1``; all places of a
-    net are one wire. Wire number `driven` gets the `injection`.
+    net are one wire. Wire number `driven` gets the `injection`. A `whole` sweep goes on beyond its ends, two decades at
+    most, where the loop gain has not faded there.
     """
 
     start: float = 1.0
@@ -87,6 +88,7 @@ class LoopSweep(FrequencySweep):
     cut: tuple[tuple[str, ...], ...] = ()
     driven: int = 0
     injection: str = "voltage"
+    whole: bool = False
 
     name = "loop sweep"
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from ..base.progress import Progress
 from ..circuit.amp import Amp
@@ -14,9 +15,14 @@ from ..circuit.feedback import Loop, feedback_loop, find_loop
 from ..circuit.positions import Position, switches_at
 from .analyses import LoopSweep
 from .netlist import Netlist, build
+from .ngspice import engine
 from .ports_algebra import Complex, loop_gain_of_cut
 from .request import Case, answers, request
 from .response import provenance
+
+FADED = 0.7
+"""Below this loop gain at an end of a sweep, what lies beyond cannot turn around -1."""
+_BEYOND = 100.0
 
 
 def loop_gain(
@@ -40,7 +46,8 @@ def loop_gain(
     positions : iterable of mapping
         As in `simulate`.
     sweep : LoopSweep
-        Frequencies; default 1 Hz to 1 MHz, 25 a decade.
+        Frequencies; default 1 Hz to 1 MHz, 25 a decade, and on to 10 mHz or 100 MHz where the loop gain of any of them
+        is larger than `FADED` there.
     progress : callable
         Called with (done, total).
 
@@ -65,20 +72,41 @@ def loop_gain(
     feedback amplifier design, 1945 (all from memory).
     """
     asked = request(amps, positions)
-    base = sweep or LoopSweep()
+    base = sweep or LoopSweep(whole=True)
     loops = [find_loop(case.amp, switches_at(case.amp, case.position), at or "") for case in asked.cases]
     label = next((loop.label for loop in loops if loop), "") or _refuse(asked.cases[0], at)
-    runs = [list(_runs(case, loop, base)) for case, loop in zip(asked.cases, loops, strict=True)]
-    cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
-    netlists = [netlist for own in runs for netlist in own]
-    found = answers(cases, netlists, f"loop gain at {label}", progress=progress)
-    rest = iter(found)
-    tables = [np.array([list(next(rest).vectors.values()) for _ in own]) for own in runs]
-    rows = [loop_gain_of_cut(table.swapaxes(0, 1)) if len(table) else np.zeros(base.points) for table in tables]
-    table: Complex = np.array(rows, complex).reshape(*asked.shape, -1)
+    netlists: list[Netlist] = []
+    found: list[engine.Arrays] = []
+
+    def swept(sweep: LoopSweep) -> Complex:
+        runs = [list(_runs(case, loop, sweep)) for case, loop in zip(asked.cases, loops, strict=True)]
+        cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
+        own = [netlist for each in runs for netlist in each]
+        told = answers(cases, own, f"loop gain at {label}", progress=progress)
+        netlists.extend(own)
+        found.extend(told)
+        rest = iter(told)
+        tables = [np.array([list(next(rest).vectors.values()) for _ in each]) for each in runs]
+        rows = [loop_gain_of_cut(table.swapaxes(0, 1)) if len(table) else np.zeros(sweep.points) for table in tables]
+        return np.array(rows, complex).reshape(*asked.shape, -1)
+
+    hertz, table = _to_its_ends(base, swept)
     data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
-    coords = asked.coords() | {"frequency": ("frequency", base.grid(), {"units": "Hz"})}
+    coords = asked.coords() | {"frequency": ("frequency", hertz, {"units": "Hz"})}
     return xr.Dataset(data, coords, provenance(asked.variants, base, netlists, found) | {"at": label})
+
+
+def _to_its_ends(base: LoopSweep, swept: Callable[[LoopSweep], Complex]) -> tuple[NDArray[np.float64], Complex]:
+    """Frequencies [Hz] and loop gains of a sweep, with what lies beyond its ends where it is whole."""
+    hertz, table = base.grid(), swept(base)
+    step = 10.0 ** (1.0 / base.per_decade)
+    if base.whole and np.abs(table[..., -1]).max() > FADED:
+        above = replace(base, start=float(hertz[-1]) * step, stop=min(float(hertz[-1]) * _BEYOND, 1e9))
+        hertz, table = np.append(hertz, above.grid()), np.concatenate([table, swept(above)], axis=-1)
+    if base.whole and np.abs(table[..., 0]).max() > FADED:
+        below = replace(base, start=max(float(hertz[0]) / _BEYOND, 1e-3), stop=float(hertz[0]) / step)
+        hertz, table = np.append(below.grid(), hertz), np.concatenate([swept(below), table], axis=-1)
+    return hertz, table
 
 
 def _refuse(case: Case, at: str | None) -> str:

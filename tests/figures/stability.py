@@ -12,7 +12,8 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.margins import margins
 from ampsim.simulation.loop_gain import loop_gain
-from ampsim.studies.stability.worst_corner import SEARCH, worst_corners
+from ampsim.studies.stability.loop_sweeps import SEARCH
+from ampsim.studies.stability.worst_corner import worst_corners
 from tests.figures.figure import Figure, Scale
 
 # Three pots move; what else touches the loop a little stays, so that the dense grid can hold all of it.
@@ -50,8 +51,8 @@ def searching(_: Scale) -> Iterator[Figure]:
         dict(zip((*POTS, "feedback", "rolloff"), place, strict=True)) | STILL for place in places
     ]
     begin = time.perf_counter()
-    loops = loop_gain(amp, positions=settings, sweep=SEARCH)["loop_gain"].values[0]
-    dense = [margins(SEARCH.grid(), loop) for loop in loops]
+    loops = loop_gain(amp, positions=settings, sweep=SEARCH)
+    dense = [margins(loops["frequency"].values, loop) for loop in loops["loop_gain"].values[0]]
     whole = time.perf_counter() - begin
     for name, kind, ours, corner in (
         ("phase margin", "phase margin [deg]", [each.phase_margin for each in dense], found.worst),

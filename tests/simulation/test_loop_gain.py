@@ -8,11 +8,12 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.measures.margins import margin_table
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
-from ampsim.simulation.loop_gain import loop_gain
+from ampsim.simulation.loop_gain import FADED, loop_gain
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.protocol import Form
 from ampsim.simulation.response import simulate
+from tests.tools.any_mods import single_mods
 
 AMP = load_amp("workshop-a")
 SWEEP = LoopSweep(per_decade=10)
@@ -114,3 +115,28 @@ def test_a_position_without_the_loop_is_drawn_and_said():
     picture = loop_gain_picture(response)
     assert "Line off: no feedback here." in picture.alternative
     assert list(margin_table(response)["verdict"].str.contains("no feedback here")) == [False, True]
+
+
+@pytest.mark.parametrize("number", [1, 5, 29, 101, 129])
+def test_no_margin_is_unknown_because_a_sweep_ends_early(number):
+    mod = next(single_mods(1, 13 if number > 100 else 3, number))
+    knobs = [each.name for each in mod.modded.controls.values() if each.kind == "knob"]
+    switched = {each.control: each.labels[-1] for each in mod.modded.all_switches}
+    positions = [{**switched, **dict.fromkeys(knobs, turned)} for turned in (0.0, 0.5, 1.0)]
+    plain = loop_gain(mod.modded, positions=positions, sweep=LoopSweep())
+    found = loop_gain(mod.modded, positions=positions)
+    hertz = found["frequency"].values
+    assert np.diff(np.log10(hertz)) == pytest.approx(1.0 / 25.0)
+    inside = (hertz > 0.99) & (hertz < 1.01e6)
+    np.testing.assert_allclose(found["loop_gain"].values[..., inside], plain["loop_gain"].values, rtol=1e-6)
+    faded = np.abs(plain["loop_gain"].values[..., [0, -1]]).max() <= FADED
+    assert faded == (found.sizes["frequency"] == plain.sizes["frequency"])
+    assert not margin_table(found)["verdict"].str.contains("not known").any()
+
+
+def test_a_sweep_goes_on_at_the_end_where_the_loop_gain_is_still_large():
+    response = loop_gain(AMP, sweep=LoopSweep(100.0, 1e4, 10, whole=True))
+    whole = loop_gain(AMP, sweep=LoopSweep(1.0, 1e6, 10))
+    np.testing.assert_allclose(response["frequency"], whole["frequency"], rtol=1e-9)
+    np.testing.assert_allclose(response["loop_gain"], whole["loop_gain"], rtol=1e-6)
+    assert margin_table(loop_gain(AMP, sweep=LoopSweep(100.0, 1e4, 10)))["verdict"].str.contains("not known").all()

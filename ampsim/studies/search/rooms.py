@@ -23,7 +23,7 @@ from .wishes import Choice, Wish
 
 Floats = NDArray[np.float64]
 SWEEP = FrequencySweep()
-LOOP_SWEEP = LoopSweep()
+LOOP_SWEEP = LoopSweep(stop=1e8)  # far enough for a loop whose feedback resistor has a capacitor beside it
 _STEADY = 180.0
 
 

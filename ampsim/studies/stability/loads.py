@@ -16,7 +16,7 @@ from ...simulation.analyses import LoopSweep, Transient
 from ...simulation.loop_gain import loop_gain
 from ...simulation.response import simulate
 from ...simulation.stimuli import Waveform
-from .worst_corner import CLOSE
+from .loop_sweeps import CLOSE, on_one_sweep
 
 # Loads as multiples of the impedance drawn; the first stands for none at all.
 OPEN = 1e4
@@ -69,7 +69,8 @@ def loop_on_loads(
         As `with_load` and `loop_gain`.
     """
     settings = [dict(position) for position in positions]
-    found = [loop_gain(with_load(amp, load), at, settings, sweep) for load in loads]
+    amps = [with_load(amp, load) for load in loads]
+    found = on_one_sweep(len(amps), lambda n, each: loop_gain(amps[n], at, settings, each), sweep)
     response = xr.concat(found, "load", combine_attrs="override")
     return response.assign_coords(load=("load", list(loads), {"units": "times the impedance drawn"}))
 

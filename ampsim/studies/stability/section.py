@@ -16,12 +16,15 @@ from ...circuit.amp import Amp
 from ...circuit.feedback import Reach, find_loops
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
+from ...simulation.analyses import LoopSweep
+from ...simulation.loop_gain import loop_gain
 from ..section import Examination, Section
 from . import TITLE
 from .corner_search import Setting
 from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, with_load
 from .loop_place import has_feedback
+from .loop_sweeps import CLOSE, on_one_sweep
 from .picture import loop_margins_picture, travel_picture
 from .steady import unsteady_findings
 from .worst_corner import Corners, loop_on_travel, worst_corners
@@ -159,7 +162,7 @@ class _Searches:
         if has_feedback(self._stock):
             found.insert(0, (self._stock, self._corners(self._stock, (), 1.0)))
         corners = [position_label(each.telling) for _, each in found]
-        rows = [each.response.sel(position=[position_label(each.worst)]) for _, each in found]
+        rows = on_one_sweep(len(found), lambda n, sweep: _loop_at_worst(*found[n], sweep))
         loops = [row["loop_gain"].values[0, 0] for row in rows]
         data = {"loop_gain": (("variant", "frequency"), loops, {"units": "1"})}
         coords = {
@@ -180,6 +183,12 @@ class _Searches:
             "every control's ends. No load is ten thousand times the impedance drawn; an amp with a transformer is "
             "not meant to be played on it.",
         )
+
+
+def _loop_at_worst(amp: Amp, found: Corners, sweep: LoopSweep) -> xr.Dataset:
+    if sweep is CLOSE:
+        return found.response.sel(position=[position_label(found.worst)])
+    return loop_gain(amp, None, [found.worst], sweep)
 
 
 def _crossings(whole: Corners) -> pd.DataFrame:

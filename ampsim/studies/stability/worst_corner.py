@@ -15,14 +15,11 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp, Control
 from ...circuit.positions import Position, control_coords, position_label
 from ...measures.margins import Margins, margins
-from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
 from .loop_place import closed_settings, is_closed, settings_of
+from .loop_sweeps import CLOSE, SEARCH, on_one_sweep
 
-# Search coarsely, then look closely at what was found.
-SEARCH = LoopSweep(per_decade=10)
-CLOSE = LoopSweep(per_decade=50)
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
 _STARTS = 2
@@ -203,7 +200,7 @@ def control_effects(
     effects = dict.fromkeys((control.name for control in free), 0.0)
     for base in bases or drawn:
         moves = [("", dict(base)), *((c.name, {**base, c.name: end}) for c in free for end in _ends(c))]
-        loops = _loops(amp, at, [position for _, position in moves])
+        _, loops = _loops(amp, at, [position for _, position in moves])
         for (name, _), loop in zip(moves, loops, strict=True):
             if name and loop is not None and loops[0] is not None:
                 moved = np.max(np.abs(loop - loops[0]) / np.abs(1.0 + loops[0]))
@@ -246,19 +243,22 @@ def _ends(control: Control) -> Sequence[float | str]:
 
 
 def _loops(
-    amp: Amp, at: str | None, positions: Sequence[Setting], sweep: LoopSweep = SEARCH, progress: Progress | None = None
-) -> list[NDArray[np.complex128] | None]:
-    """Loop gain at each position, shape (frequencies,); None where the line is open."""
+    amp: Amp, at: str | None, positions: Sequence[Setting], progress: Progress | None = None
+) -> tuple[NDArray[np.float64], list[NDArray[np.complex128] | None]]:
+    """Frequencies [Hz] and the loop gain at each position, shape (frequencies,); None where the line is open."""
     closed = [position for position in positions if is_closed(amp, at, position)]
-    loops = iter(loop_gain(amp, at, closed, sweep, progress)["loop_gain"].values[0] if closed else ())
-    return [next(loops) if is_closed(amp, at, position) else None for position in positions]
+    if not closed:
+        return SEARCH.grid(), [None] * len(positions)
+    found = loop_gain(amp, at, closed, SEARCH, progress)
+    loops = iter(found["loop_gain"].values[0])
+    return found["frequency"].values, [next(loops) if is_closed(amp, at, each) else None for each in positions]
 
 
 def _margins_at(
     amp: Amp, at: str | None, positions: Sequence[Setting], progress: Progress | None
 ) -> list[Margins | None]:
-    frequency = SEARCH.grid()
-    return [loop if loop is None else margins(frequency, loop) for loop in _loops(amp, at, positions, SEARCH, progress)]
+    frequency, loops = _loops(amp, at, positions, progress)
+    return [loop if loop is None else margins(frequency, loop) for loop in loops]
 
 
 def _phase(found: Margins) -> float:
@@ -282,6 +282,7 @@ def _table(judged: Sequence[tuple[Setting, Margins]]) -> pd.DataFrame:
 
 def _closely(amp: Amp, at: str | None, positions: Sequence[Setting]) -> xr.Dataset:
     different = list({position_label(position): position for position in positions}.values())
-    found = [loop_gain(amp, at, [position], CLOSE).drop_vars(position) for position in different]
-    response = xr.concat(found, "position", data_vars="minimal", combine_attrs="override")
+    found = on_one_sweep(len(different), lambda n, sweep: loop_gain(amp, at, [different[n]], sweep))
+    rows = [each.drop_vars(position) for each, position in zip(found, different, strict=True)]
+    response = xr.concat(rows, "position", data_vars="minimal", combine_attrs="override")
     return response.assign_coords(control_coords(different))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import csv
 import hashlib
 import subprocess
 import sys
@@ -60,22 +61,24 @@ def needed_packages() -> dict[str, metadata.Distribution | None]:
 
 def changed_files(package: metadata.Distribution) -> list[str]:
     """The files of an installed package that are missing or not as they were installed."""
-    return [str(file) for file in package.files or () if _checked(file) and not _whole(file)]
+    # Read here: the list that comes with the standard library, or what took its place, may leave out missing files.
+    rows = csv.reader((package.read_text("RECORD") or "").splitlines())
+    return [row[0] for row in rows if len(row) == 3 and _checked(*row[:2]) and not _whole(package, *row[:2])]
 
 
-def _checked(file: metadata.PackagePath) -> bool:
+def _checked(name: str, seal: str) -> bool:
     # What lies outside, such as a script, names the place of its Python and changes with it.
-    return file.hash is not None and file.parts[0] != ".." and not file.name.endswith(_WRITTEN_LATER)
+    return bool(seal) and not name.startswith("..") and not name.endswith(_WRITTEN_LATER)
 
 
-def _whole(file: metadata.PackagePath) -> bool:
-    assert file.hash is not None
+def _whole(package: metadata.Distribution, name: str, seal: str) -> bool:
+    kind, _, value = seal.partition("=")
     try:
-        content = Path(str(file.locate())).read_bytes()
+        content = Path(str(package.locate_file(name))).read_bytes()
     except OSError:
         return False
-    digest = base64.urlsafe_b64encode(hashlib.new(file.hash.mode, content).digest()).rstrip(b"=").decode()
-    return digest == file.hash.value
+    digest = base64.urlsafe_b64encode(hashlib.new(kind, content).digest()).rstrip(b"=").decode()
+    return digest == value
 
 
 def package_faults() -> Iterator[Fault]:
@@ -192,6 +195,7 @@ def licences() -> list[Licence]:
 def _terms(package: metadata.Distribution) -> str:
     facts = package.metadata
     classified = [each.split(" :: ")[-1] for each in facts.get_all("Classifier") or [] if each.startswith("License ::")]
-    stated = facts["License-Expression"] or ", ".join(classified) or (facts["License"] or "").strip()
+    expression, text = (facts[name] if name in facts else "" for name in ("License-Expression", "License"))
+    stated = expression or ", ".join(classified) or text.strip()
     # Some put the whole text there.
     return stated.splitlines()[0][:80] if stated else "not stated"

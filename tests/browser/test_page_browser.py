@@ -16,6 +16,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from ampsim.base.wording import one_line
 from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_audition
 from tests.browser.page_figures import PRESSES, job_of_33, missing
@@ -159,7 +160,7 @@ def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
     job = hostile_job()
     page = opened(chromium, write_page(job, tmp_path / "page.html"))
     page.get_by_role("radio").first.check()
-    assert page.locator("h1").text_content() == job.name
+    assert page.locator("h1").text_content() == one_line(job.name)
     assert page.locator("[data-now]").text_content() == f"{job.name} open {job.name}"
     page.set_viewport_size({"width": 320, "height": 640})
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -57,7 +57,7 @@ def test_a_new_topic_is_in_the_text_and_on_the_page(toy: str) -> None:
     assert "as drawn: the mod weighs" in found.text
     assert lines == ["weight of the amp ...", "weight of the amp: change this first"]
     page = sheet_html(found)
-    assert '<section id="weight-of-the-amp">' in page
+    assert '<details class="topic" id="weight-of-the-amp">' in page
     assert 'href="#weight-of-the-amp"' in page
     assert "mass [g]" in page
     assert "weight of the amp" in found._repr_html_()
@@ -66,6 +66,8 @@ def test_a_new_topic_is_in_the_text_and_on_the_page(toy: str) -> None:
 def test_the_command_knows_it(toy: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     order = ["consequences", "--amp", "workshop-a", "--mod", "depth", "--to", str(tmp_path / "sheet.html")]
     assert main([*order, "--topic", toy]) == 0
+    assert "Must be decided:\n  weight of the amp: as drawn: the mod weighs 100 g" in capsys.readouterr().out
+    assert main([*order, "--topic", toy, "--all"]) == 0
     assert "weight of the amp: change this first" in capsys.readouterr().out
     assert main([*order, "--topic", "weigth"]) == 1
     assert "nearest: weight" in capsys.readouterr().err

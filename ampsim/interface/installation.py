@@ -195,7 +195,7 @@ def licences() -> list[Licence]:
 def _terms(package: metadata.Distribution) -> str:
     facts = package.metadata
     classified = [each.split(" :: ")[-1] for each in facts.get_all("Classifier") or [] if each.startswith("License ::")]
-    expression, text = (facts[name] if name in facts else "" for name in ("License-Expression", "License"))
+    expression, text = ((facts.get_all(name) or [""])[0] for name in ("License-Expression", "License"))
     stated = expression or ", ".join(classified) or text.strip()
     # Some put the whole text there.
     return stated.splitlines()[0][:80] if stated else "not stated"

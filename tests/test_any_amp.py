@@ -15,9 +15,10 @@ from ampsim.circuit.stages import TEMPLATES
 from ampsim.measures.bias import bias_table
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
+from ampsim.studies.pop.simulate import pop
 from tests.tools import any_invariants as invariants
-from tests.tools.any_amps import MadeAmp, amps, any_amp
-from tests.tools.any_mods import KINDS, MadeMod, mods_for, single_mods
+from tests.tools.any_amps import MadeAmp, amps, any_amp, made_amp
+from tests.tools.any_mods import KINDS, MadeMod, mod_of, mods_for, single_mods
 from tests.tools.equal_forms import equal_amps, equal_mods
 from tests.tools.every_command import run_group, write_files
 
@@ -90,6 +91,12 @@ def test_no_stability_is_unknown_where_feedback_leads_back() -> None:
     for mod in (next(single_mods(1, seed, first)) for seed, first in ((3, 1), (13, 101), (13, 129))):
         assert mod.amp.kind.startswith("fed-back")
         assert list(invariants.unknown_has_a_reason(mod, "stability")) == [], mod
+
+
+def test_every_movement_of_a_triode_switch_has_an_answer() -> None:
+    made = (mod_of("triode switch", made_amp(31, number)) for number in (1, 9, 14, 18, 22, 24))
+    for mod in filter(None, made):
+        assert not pop(mod.modded).attrs["failed"], mod
 
 
 def test_a_healthy_amp_passes_and_its_settings_matter() -> None:

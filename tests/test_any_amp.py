@@ -94,7 +94,7 @@ def test_no_stability_is_unknown_where_feedback_leads_back() -> None:
 
 
 def test_every_movement_of_a_triode_switch_has_an_answer() -> None:
-    made = (mod_of("triode switch", made_amp(31, number)) for number in (1, 9, 14, 18, 22, 24))
+    made = (mod_of("triode switch", made_amp(31, number)) for number in (1, 9, 14))
     for mod in filter(None, made):
         assert not pop(mod.modded).attrs["failed"], mod
 

@@ -23,9 +23,12 @@ def first_answer(sections: Sequence[Section]) -> str:
     last = [*_entry(f"Fine: {fine_words(sections)}", "  ")] if fine_words(sections) else []
     last += [line for words in silent_words(sections) for line in _entry(words, "  ")]
     room = _LINES - len(lines) - len(last)
-    for heading, entries in worries:
-        shown, room = _fitting(entries, room)
+    # No group takes the lines in which the ones after it are at least named.
+    named = [min(_size([], entries), _size(entries, entries)) if entries else 0 for _, entries in worries]
+    for number, (heading, entries) in enumerate(worries, 1):
+        shown = _fitting(entries, room - sum(named[number:]))
         lines += ["", *_block(heading, shown)] if shown else []
+        room -= 2 + sum(len(each) for _, each in shown) if shown else 0
     return "\n".join([*lines, "", *last] if last else lines)
 
 
@@ -58,13 +61,12 @@ def _block(heading: str, entries: Sequence[Entry]) -> list[str]:
     return [f"{heading}:", *(line for _, lines in entries for line in lines)] if entries else []
 
 
-def _fitting(entries: Sequence[Entry], room: int) -> tuple[list[Entry], int]:
-    """As many entries as there is room for, the others by name; and the room [lines] that is left."""
+def _fitting(entries: Sequence[Entry], room: int) -> list[Entry]:
+    """As many entries as there is room for [lines], the others by name."""
     shown = list(entries)
     while shown and _size(shown, entries) > room:
         shown.pop()
-    shown += _rest(entries[len(shown) :])
-    return shown, room - sum(len(lines) for _, lines in shown) - 2
+    return [*shown, *_rest(entries[len(shown) :])]
 
 
 def _size(shown: Sequence[Entry], entries: Sequence[Entry]) -> int:
@@ -72,6 +74,5 @@ def _size(shown: Sequence[Entry], entries: Sequence[Entry]) -> int:
 
 
 def _rest(entries: Sequence[Entry]) -> list[Entry]:
-    return (
-        [("", _entry(f"and {len(entries)} more: {'; '.join(name for name, _ in entries)}.", "    "))] if entries else []
-    )
+    names = "; ".join(dict.fromkeys(name for name, _ in entries))
+    return [("", _entry(f"and {len(entries)} more: {names}.", "    "))] if entries else []

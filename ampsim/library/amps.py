@@ -10,6 +10,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import VOLT
 from ..circuit.amp import Amp, AnyPart, Rail, Stage
 from ..circuit.build import build_circuit
+from ..circuit.designators import kind_of
 from ..circuit.mods import check_shafts
 from ..circuit.plugging import jack_names, plug_in
 from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_name
@@ -17,7 +18,7 @@ from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
 from ..circuit.usual_values import check_amp_values
 from .mods import read_switch
-from .parts import PINS, ValveFinder, kind_of, read_parts, valves_of
+from .parts import PINS, ValveFinder, read_parts, valves_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
 _RESERVED = ("ground", "input", "speaker")

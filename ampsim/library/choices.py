@@ -9,9 +9,10 @@ from ..base.entries import Entry
 from ..base.errors import nearest, shown
 from ..base.quantities import Quantity
 from ..circuit.amp import Amp, Part
+from ..circuit.designators import kind_of
 from ..studies.search.wishes import Choice, Drawer, Stocked
 from .mods import read_fitting
-from .parts import QUANTITY, kind_of
+from .parts import QUANTITY
 
 _SERIES = re.compile(r"(?:(E6|E12|E24)|drawer)(?:\s+from\s+(\S.{0,19}?)\s+to\s+(\S.{0,19}))?")
 _ADVICE = 'written for example "E12 from 47p to 1n", "drawer", ["1k", "1k5"]'

@@ -9,9 +9,10 @@ from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import OHM
 from ..circuit.amp import AnyPart, Edit, Mod, Switch
+from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
 from ..circuit.switches.kinds import Action, SwitchKind, parse_switch_kind
-from .parts import PINS, QUANTITY, ValveFinder, kind_of, read_parts, valves_of
+from .parts import PINS, QUANTITY, ValveFinder, read_parts, valves_of
 
 
 def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> Mod:

@@ -10,22 +10,12 @@ from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, parse_value
 from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.designators import kind_of, known_letters, meaning_of
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
 
 ValveFinder = Callable[[str, str], Valve]
 
-_KINDS = {
-    "R": "resistor",
-    "C": "capacitor",
-    "L": "inductor",
-    "P": "pot",
-    "VR": "pot",
-    "RV": "pot",
-    "V": "valve",
-    "T": "transformer",
-    "LS": "loudspeaker",
-}
 QUANTITY: dict[str, Quantity] = {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}
 PINS = {
     "resistor": ("1", "2"),
@@ -34,12 +24,6 @@ PINS = {
     "loudspeaker": ("1", "2"),
     "pot": ("top", "wiper", "bottom"),
 }
-
-
-def kind_of(designator: str) -> str:
-    """The kind of part a designator's letters mean; "" when they mean none."""
-    letters = designator.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ").rstrip("0123456789") or designator
-    return _KINDS.get(letters[:2], _KINDS.get(letters[:1], ""))
 
 
 def valves_of(parts: tuple[AnyPart, ...], file: str, find_valve: ValveFinder) -> tuple[Valve, ...]:
@@ -74,8 +58,16 @@ def _part(table: Entry, key: str) -> AnyPart:
         if kind == "pot" and isinstance(table.raw(key), (str, int, float)):
             return _pot(designator, Entry({"track": table.raw(key)}, table.file, f"{table.name}.{key}", table.us))
         return _COMPOUND[kind](designator, table.table(key))
-    letters = ", ".join(f"{letter} {name}" for letter, name in _KINDS.items())
-    raise table.fail(key, f"{shown(key)} tells no kind of part by its letters; known: {letters}")
+    raise table.fail(key, f"{_unknown(designator)}; known: {known_letters()}")
+
+
+def _unknown(designator: str) -> str:
+    meaning = meaning_of(designator)
+    if not meaning:
+        return f"{shown(designator)} tells no kind of part by its letters"
+    if meaning == "switch":
+        return f"{shown(designator)} is a switch; a switch is described by a table [[switches]]"
+    return f"{shown(designator)} would be a {meaning}, which there is not among the parts of ampsim"
 
 
 def _pot(designator: str, entry: Entry) -> Pot:

@@ -1,0 +1,90 @@
+"""What the letters of a designator say: the kind of part, by the longest known letters that it begins with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+KINDS = {
+    "R": "resistor",
+    "C": "capacitor",
+    "L": "inductor",
+    "CH": "inductor",
+    "RFC": "inductor",
+    "P": "pot",
+    "VR": "pot",
+    "RV": "pot",
+    "V": "valve",
+    "T": "transformer",
+    "OT": "transformer",
+    "LS": "loudspeaker",
+    "SPK": "loudspeaker",
+}
+"""Kind of part by the letters of its designator."""
+
+OTHERS = {
+    "BR": "bridge rectifier",
+    "CR": "diode",
+    "D": "diode",
+    "DS": "lamp",
+    "F": "fuse",
+    "IC": "integrated circuit",
+    "J": "jack",
+    "JK": "jack",
+    "K": "relay",
+    "LA": "lamp",
+    "LDR": "light-dependent resistor",
+    "LED": "light-emitting diode",
+    "LP": "lamp",
+    "M": "meter",
+    "MOV": "varistor",
+    "NTC": "thermistor",
+    "OC": "opto-coupler",
+    "PL": "lamp",
+    "PS": "power supply",
+    "PT": "mains transformer",
+    "PTC": "thermistor",
+    "Q": "transistor",
+    "RL": "relay",
+    "RLA": "relay",
+    "RLY": "relay",
+    "RT": "thermistor",
+    "RY": "relay",
+    "S": "switch",
+    "SR": "rectifier",
+    "SW": "switch",
+    "TC": "thermocouple",
+    "TH": "thermistor",
+    "TP": "test point",
+    "U": "integrated circuit",
+    "VD": "diode",
+    "VDR": "varistor",
+    "X": "plug or module",
+    "ZD": "zener diode",
+}
+"""What a drawing means by letters that name no kind of part here."""
+
+
+def kind_of(designator: str) -> str:
+    """The kind of part that the letters of a designator mean; "" where they mean none that there is."""
+    return KINDS.get(_known_letters(designator, (*KINDS, *OTHERS)), "")
+
+
+def meaning_of(designator: str) -> str:
+    """What a drawing means by the letters of a designator, parts that there are not here included; "" for unknown."""
+    letters = _known_letters(designator, (*KINDS, *OTHERS))
+    return KINDS.get(letters) or OTHERS.get(letters, "")
+
+
+def known_letters() -> str:
+    """All letters that name a kind of part, each kind once: "R resistor, C capacitor, L (or CH, RFC) inductor, ..."."""
+    by_kind: dict[str, list[str]] = {}
+    for letters, kind in KINDS.items():
+        by_kind.setdefault(kind, []).append(letters)
+    others = {kind: f" (or {', '.join(letters[1:])})" if letters[1:] else "" for kind, letters in by_kind.items()}
+    return ", ".join(f"{letters[0]}{others[kind]} {kind}" for kind, letters in by_kind.items())
+
+
+def _known_letters(designator: str, known: Iterable[str]) -> str:
+    """The longest of the known letters that the letters before the number begin with; "" for none."""
+    number = next((place for place, sign in enumerate(designator) if not sign.isalpha()), len(designator))
+    return max((each for each in known if designator[:number].startswith(each)), key=len, default="")

@@ -17,6 +17,7 @@ from matplotlib.patches import Rectangle
 
 from ampsim import DescriptionError, OperatingPoint, Sine, apply_mods, load_amp, load_mod, simulate
 from ampsim.circuit.dc_paths import dc_ohms
+from ampsim.library.loader import parse_mod
 from ampsim.measures.bias import bias_table
 from ampsim.measures.labels import records
 from ampsim.measures.loads import Span, track_watts, valve_load
@@ -28,7 +29,7 @@ from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
 from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
-from ampsim.studies.ratings.simulate import stress
+from ampsim.studies.ratings.simulate import EQUAL_VALVES, stress
 from ampsim.studies.ratings.valve_findings import grade
 from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
 from ampsim.studies.section import Examination
@@ -189,6 +190,14 @@ def test_a_rheostat_and_a_pot_with_a_lug_on_its_wiper() -> None:
     amps = 100.0 / (75e3 + 1e6)
     assert float(found["part_volts"].sel(part="P1", state="rest")) == pytest.approx(75e3 * amps, rel=1e-4)
     assert float(found["part_watts"].sel(part="P1", state="rest")) == pytest.approx(amps**2 * 100e3, rel=1e-4)
+
+
+def test_valves_of_a_pair_that_idle_alike_are_equal_and_others_are_not() -> None:
+    assert get(everything(), EQUAL_VALVES) == [["V4", "V5"]]
+    lame = {"name": "lame", "reason": "check", "edits": [{"replace": "R26", "with": "10k"}]}
+    stock = load_amp("workshop-a")
+    assert get(stress([stock, apply_mods(stock, parse_mod(lame))], tones=[]), EQUAL_VALVES) == []
+    assert get(stress(load_amp("lesson-stage"), tones=[]), EQUAL_VALVES) == []
 
 
 def test_equal_circuits_run_once_and_unknown_controls_are_refused() -> None:

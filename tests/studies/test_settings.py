@@ -19,6 +19,8 @@ from ampsim.circuit.positions import control_coords, position_label
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.facts import DRAWN, put
 from ampsim.studies.findings import Finding, Grade
+from ampsim.studies.ratings.simulate import EQUAL_VALVES
+from ampsim.studies.ratings.valves import worst_rows
 from ampsim.studies.settings import EVERY_POSITION, in_steps, once_per_setting, positions_of
 from ampsim.studies.sheet.sheet import consequences, examine
 
@@ -86,6 +88,29 @@ def test_a_step_is_a_share(value: float, share: float) -> None:
     steps = in_steps(value * (1.0 + share), share, 1e-3) - in_steps(value, share, 1e-3)
     assert steps == pytest.approx(np.log1p(share) / share)
     assert in_steps(-value, share, 1e-3) == -in_steps(value, share, 1e-3)
+
+
+@given(tables(), tables(), st.booleans())
+def test_valves_that_are_equal_name_the_same_settings(
+    one: dict[str, dict[float | str, float]], other: dict[str, dict[float | str, float]], equal: bool
+) -> None:
+    known = response(ONE_AT_A_TIME)
+    known.attrs |= put(EQUAL_VALVES, [["V4", "V5"]] if equal else [])
+    rows = [
+        {"valve": valve, "quantity": "q", "state": "driven", "position": position_label(each), "value": value}
+        for valve, added in (("V4", one), ("V5", other), ("V6", one))
+        for each in ONE_AT_A_TIME
+        for value in [10.0 + sum(added[name][at] for name, at in (DRAWN_AT | each).items())]
+    ]
+    first, second, alone = worst_rows(rows, known, lambda row: row["value"])
+    highest = {valve: max(row["value"] for row in rows if row["valve"] == valve) for valve in ("V4", "V5")}
+    assert alone["value"] == highest["V4"]
+    if equal:
+        assert (first["position"], first["where"]) == (second["position"], second["where"])
+        assert max(first["value"], second["value"]) == max(highest.values())
+    else:
+        assert (first["value"], second["value"]) == (highest["V4"], highest["V5"])
+        assert (first["position"], first["where"]) == (alone["position"], alone["where"])
 
 
 def test_settings_given_together_are_looked_at_one_by_one() -> None:

@@ -15,13 +15,13 @@ from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...measures.labels import records
 from ..section import Examination, Section
-from ..settings import positions_of
+from ..settings import in_steps
 from . import TITLE
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts
 from .picture import ratings_picture
 from .simulate import HARD, stress
-from .valves import named_settings, valve_ratings
+from .valves import valve_ratings, worst_rows
 
 _VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
 
@@ -52,16 +52,9 @@ def _valves(response: xr.Dataset) -> pd.DataFrame:
     """The last variant at the worst position of each quantity; what has no limit is left out."""
     table = valve_ratings(response)
     known = table[(table["variant"] == str(response["variant"].values[-1])) & table["limit"].notna()]
-    worst: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for row in records(known):
-        key = (row["valve"], row["quantity"], row["state"])
-        # One part in a thousand more, so that the first of positions that are alike is named.
-        if key not in worst or row["value"] > 1.001 * worst[key]["value"]:
-            worst[key] = row
-    positions = positions_of(response)
-    return pd.DataFrame([
-        _valve_row(row | {"position": named_settings(row, records(known), positions)}) for row in worst.values()
-    ])  # fmt: skip
+    # In steps of one part in a thousand, so that the first of positions that are alike is named.
+    worst = worst_rows(records(known), response, lambda row: round(in_steps(row["value"], 1e-3)))
+    return pd.DataFrame([_valve_row(row | {"position": row["where"]}) for row in worst])
 
 
 def _valve_row(row: dict[str, Any]) -> dict[str, Any]:
@@ -99,5 +92,7 @@ def _notes() -> tuple[str, ...]:
         "Heaters are taken to stand at ground. The description gives no ratings for parts: a part of the stock amp is "
         "taken to have the common rating that the stock amp asks for, at least half a watt; new resistors are taken to "
         "be half-watt film, new capacitors below 1 uF for 400 V, larger ones chosen by their volts at rest.",
+        "Valves that idle alike in one output stage are read at one position, where one of them reads worst: which of "
+        "them is driven harder follows from the tone's phase.",
         "The ratings of the transformer and of what the amp works into are not looked at.",
     )

@@ -14,9 +14,8 @@ from ...circuit.positions import AS_DRAWN
 from ...measures.labels import records
 from ...simulation.facts import VALVES, get
 from ..findings import Finding, Grade, grade_below
-from ..settings import positions_of
 from . import TITLE
-from .valves import GRID_LEAK, STATE_WORDS, named_settings
+from .valves import GRID_LEAK, STATE_WORDS, worst_rows
 
 HOW = "operating point, cold operating point and transient"
 MOVED, DRIVEN_MOVED = 0.05, 0.25
@@ -39,18 +38,21 @@ def valve_findings(table: pd.DataFrame, response: xr.Dataset) -> Iterator[Findin
         (row["position"], row["valve"], row["quantity"], row["state"]): row["value"]
         for row in records(table[table["variant"] == stock])
     }
-    positions = positions_of(response)
-    for valve, rows in table[table["variant"] == modded].groupby("valve", sort=False):
-        found: list[dict[str, Any]] = []
-        for row in records(rows):
-            base = before.get((row["position"], row["valve"], row["quantity"], row["state"]), math.nan)
-            found.append(row | {"stock": base, "grade": grade(row | {"stock": base})})
-        worst = [row | {"where": named_settings(row, found, positions)} for row in _worst_positions(found)]
+    found = [
+        row | {"stock": base, "grade": grade(row | {"stock": base})}
+        for row in records(table[table["variant"] == modded])
+        for base in [before.get((row["position"], row["valve"], row["quantity"], row["state"]), math.nan)]
+    ]
+    by_valve: dict[str, list[dict[str, Any]]] = {}
+    for row in worst_rows(found, response, _worry):
+        by_valve.setdefault(row["valve"], []).append(row)
+    for valve, rows in by_valve.items():
+        worst = sorted(rows, key=_worry, reverse=True)  # unknown limits last
         first = worst[0]
         yield Finding(
             TITLE, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
             None if math.isnan(first["limit"]) else first["limit"], first["grade"],
-            _valve_words(worst, response, modded), HOW, _source(response, modded, str(valve)), "ratings",
+            _valve_words(worst, response, modded), HOW, _source(response, modded, valve), "ratings",
             names_position=not math.isnan(first["limit"]), where=first["where"],
         )  # fmt: skip
 
@@ -71,14 +73,6 @@ def grade(row: Mapping[str, Any]) -> Grade:
     else:
         excused = row["stock"] > row["limit"] and row["value"] <= (1.0 + MOVED) * row["stock"]
     return Grade.NEAR if excused else plain
-
-
-def _worst_positions(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """One row per quantity and state, at its worst position; the most worrying first, unknown limits last."""
-    kept: dict[tuple[str, str], dict[str, Any]] = {}
-    for row in sorted(found, key=_worry, reverse=True):
-        kept.setdefault((row["quantity"], row["state"]), row)
-    return list(kept.values())
 
 
 def _worry(row: Mapping[str, Any]) -> tuple[int, float]:

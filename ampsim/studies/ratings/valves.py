@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,8 @@ import xarray as xr
 from ...measures.labels import expect
 from ...simulation.facts import VALVES, ValveFacts, get
 from ..findings import grade_below
-from ..settings import Positions, in_steps
+from ..settings import in_steps, positions_of
+from .simulate import EQUAL_VALVES
 
 STATE_WORDS = {
     "rest": "at rest",
@@ -102,18 +103,38 @@ def is_fixed_bias(grid_volts: float, cathode_volts: float) -> bool:
     return grid_volts + cathode_volts < 0.5 * grid_volts
 
 
-def named_settings(row: Mapping[str, Any], rows: Iterable[Mapping[str, Any]], positions: Positions) -> str:
-    """The settings that make a reading, in words.
+Row = Mapping[str, Any]
 
-    `row` is one of `valve_ratings`, `rows` has those of its variant, at all `positions`.
+
+def worst_rows(rows: Sequence[Row], response: xr.Dataset, worry: Callable[[Row], Any]) -> Iterator[dict[str, Any]]:
+    """Of rows of `valve_ratings`, one to each valve and reading: at the worst position, with the settings that make it.
+
+    Parameters
+    ----------
+    rows : sequence of mappings
+        Of one variant, at all positions.
+    response : xarray.Dataset
+        That the table was made from.
+    worry : callable
+        What of two rows the worse has more of; of equals the first counts.
+
+    Yields
+    ------
+    dict
+        The row, and "where" besides. Valves that idle alike in one output stage share a position and its settings: the
+        one where any of them reads worst.
     """
-    names = ("valve", "quantity", "state")
-    figures = {
-        each["position"]: (in_steps(each["value"], TELLING),)
-        for each in rows
-        if all(each[name] == row[name] for name in names)
-    }
-    return positions.words(row["position"], figures)
+    positions = positions_of(response)
+    partners = {valve: tuple(group) for group in get(response, EQUAL_VALVES) for valve in group}
+    readings: dict[tuple[str, str, str], dict[str, Row]] = {}
+    for row in rows:
+        readings.setdefault((row["valve"], row["quantity"], row["state"]), {})[row["position"]] = row
+    for (valve, quantity, state), own in readings.items():
+        others = (readings.get((each, quantity, state), {}) for each in partners.get(valve, (valve,)))
+        alike = [each for each in others if each.keys() == own.keys()]
+        at = max((row for each in alike for row in each.values()), key=worry)["position"]
+        figures = {label: tuple(in_steps(each[label]["value"], TELLING) for each in alike) for label in own}
+        yield {**own[at], "where": positions.words(at, figures)}
 
 
 def _rows(

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from .errors import DescriptionError, shown
+from .system import patiently
 
 # What a person writes by hand is smaller than this [bytes].
 MOST_BYTES = 1_000_000
@@ -39,7 +40,7 @@ def read_bounded(path: str | Path, most: int = MOST_BYTES) -> bytes:
         if not file.is_file():
             wrong = "not a plain file" if file.exists() else "there is no such file"
             raise DescriptionError(f"{printable(file)}: {wrong}")
-        with open(file, "rb") as opened:
+        with patiently(lambda: open(file, "rb")) as opened:
             data = opened.read(most + 1)
             size = max(file.stat().st_size, len(data))
     except (OSError, ValueError) as problem:  # ValueError: a null byte in the name
@@ -98,11 +99,12 @@ def write_whole(path: Path, content: bytes | str) -> Path:
             os.fsync(file.fileno())
         if path.exists():
             os.chmod(partial, path.stat().st_mode & 0o777)
-        os.replace(partial, path)
+        patiently(lambda: os.replace(partial, path))
         _sync_folder(path.parent)
     except OSError as problem:
         with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)
+            os.chmod(partial, 0o600)  # a file that may not be written cannot be removed on every system
+            partial.unlink()
         kept = "; the old file is as it was" if path.is_file() else ""
         raise DescriptionError(f"{path}: cannot be written: {problem.strerror}{kept}") from None
     return path

@@ -18,11 +18,11 @@ from typing import Any, Protocol
 
 from ..base.errors import DescriptionError, EngineError, Stopped
 from ..base.progress import SIMULATIONS, Progress, ProgressBar, quiet
+from ..base.system import cores
 from .batch_store import Keeper, Packed, pack, unpack
 from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Outcome
-from .ngspice.pool import cores
 
 # Netlists in a chunk: a tenth of a second of work or more, so that transport and keeping do not count.
 CHUNK = 32

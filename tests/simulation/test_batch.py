@@ -168,12 +168,14 @@ batch.run(wanted({count}), folder={folder!r}, workers=1, progress=tell)
 def test_a_killed_campaign_goes_on_where_it_was(tmp_path: Path) -> None:
     count = 12 * CHUNK
     script = KILLED.format(count=count, folder=str(tmp_path))
-    with subprocess.Popen([sys.executable, "-c", script], cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(
+        [sys.executable, "-c", script], cwd=ROOT, stdout=subprocess.PIPE, encoding="utf-8"
+    ) as process:
         assert process.stdout is not None
         for line in process.stdout:
             if int(line) >= 4 * CHUNK:
                 break
-        process.send_signal(signal.SIGKILL)
+        process.kill()
         process.wait()
     chunks = len(list(tmp_path.glob("*.npz")))
     assert 4 <= chunks < 12

@@ -10,20 +10,23 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
 
 from ampsim.base.errors import EngineError
 from ampsim.base.progress import ProgressBar
+from ampsim.base.system import apart, cores
 from ampsim.simulation.ngspice import engine, pool
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.simulation.ngspice.library import find
-from ampsim.simulation.ngspice.pool import POOL, cores
+from ampsim.simulation.ngspice.pool import POOL
 from tests.tools.small_circuits import LOW_PASS, SWEEP, C, R, arrays, low_pass, one, valve
+from tests.tools.systems import gone, kill, needs_fork, temporary, wait_for, workers
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -31,43 +34,11 @@ ROOT = Path(__file__).resolve().parents[2]
 ENDLESS = low_pass("tran 1e-09 1.0 0.0 1e-09", end=1.0)
 
 
-def workers(parent: int) -> list[int]:
-    """Process numbers of the simulators that a process started, from the kernel's process table.
-
-    A process may have other children that are none of ours, as the one that keeps track of Python's shared locks.
-    """
-    found = []
-    for folder in Path("/proc").glob("[0-9]*"):
-        try:
-            state, owner = (folder / "stat").read_text().rpartition(")")[2].split()[:2]
-            command = (folder / "cmdline").read_bytes().split(b"\0")
-        except OSError:
-            continue
-        if int(owner) == parent and state != "Z" and b"ampsim.simulation.ngspice.worker" in command:
-            found.append(int(folder.name))
-    return found
-
-
-def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:
-    end = time.monotonic() + seconds
-    while not condition() and time.monotonic() < end:
-        time.sleep(0.02)
-    return condition()
-
-
-def gone(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
-    except OSError:
-        return True
-
-
 def test_memory_stays_level() -> None:
     def size() -> int:
         (worker,) = POOL.take(1)
         POOL.give([worker])
-        status = Path(f"/proc/{worker._process.pid}/status").read_text()
-        return int(re.search(r"VmRSS:\s+(\d+)", status)[1])  # type: ignore[index]
+        return int(psutil.Process(worker._process.pid).memory_info().rss)
 
     mixed = [low_pass(SWEEP, r1=1e3 + k) for k in range(20)] + [low_pass("op"), valve(SWEEP, 1e5, 1e3, 1e-6)]
     # The first two thousand runs take the simulator to its size; from there on it may not grow.
@@ -82,13 +53,13 @@ def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
     expected = engine.run(sweep, workers=2)
     killed: list[int] = []
 
-    def kill(done: int, total: int, _: str) -> None:
+    def kill_all(done: int, total: int, _: str) -> None:
         if done >= 100 and not killed:
             killed.extend(workers(os.getpid()))
             for pid in killed:
-                os.kill(pid, signal.SIGKILL)
+                kill(pid)
 
-    outcomes = engine.run(sweep, workers=2, progress=kill)
+    outcomes = engine.run(sweep, workers=2, progress=kill_all)
     assert len(killed) >= 2
     for got, wanted in zip(outcomes, expected, strict=True):
         np.testing.assert_allclose(arrays(got).vectors["v(a)"], arrays(wanted).vectors["v(a)"], rtol=1e-9)
@@ -97,7 +68,7 @@ def test_killed_worker_is_replaced_with_the_same_numbers() -> None:
 def test_worker_killed_between_runs_is_replaced() -> None:
     engine.run([low_pass("op")])
     for pid in workers(os.getpid()):
-        os.kill(pid, signal.SIGKILL)
+        kill(pid)
     assert one(low_pass("op")).vectors["v(a)"] == pytest.approx([2.0])
 
 
@@ -105,7 +76,7 @@ def test_a_stopped_worker_is_replaced_long_before_its_time_is_up() -> None:
     engine.run([low_pass("op")])
     (pid, *_) = workers(os.getpid())
     for each in workers(os.getpid()):
-        os.kill(each, signal.SIGSTOP)
+        psutil.Process(each).suspend()
     found: list[Outcome] = []
     run = threading.Thread(target=lambda: found.extend(engine.run([low_pass("op")], timeout=3600.0)), daemon=True)
     run.start()
@@ -185,6 +156,7 @@ def test_no_progress_bar_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> 
     assert quiet.getvalue() == ""
 
 
+@needs_fork
 def test_forked_process_leaves_the_workers_alone() -> None:
     engine.run([low_pass("op")])
     before = workers(os.getpid())
@@ -213,10 +185,11 @@ def script(folder: Path, body: str, **environment: str) -> subprocess.Popen[str]
     """Start a plain script, without a __main__ guard, in a folder of its own."""
     text = LOW_PASS.format(r1=R, c1=C)
     path = folder / "script.py"
-    path.write_text(SCRIPT.format(text=text) + body)
+    path.write_text(SCRIPT.format(text=text) + body, "utf-8")
     return subprocess.Popen(
-        [sys.executable, str(path)], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        env=os.environ | {"PYTHONPATH": str(ROOT)} | environment, start_new_session=True,
+        [sys.executable, str(path)], cwd=folder, encoding="utf-8",
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        env=os.environ | {"PYTHONPATH": str(ROOT)} | environment, **apart(),
     )  # fmt: skip
 
 
@@ -224,8 +197,8 @@ def test_start_files_of_others_are_not_run(tmp_path: Path) -> None:
     marks = [tmp_path / "folder-mark", tmp_path / "library-mark"]
     (tmp_path / "scripts").mkdir()
     for name, mark in zip((".spiceinit", "scripts/spinit"), marks, strict=True):
-        (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
-    variables = {"HOME": str(tmp_path), "SPICE_LIB_DIR": str(tmp_path)}
+        (tmp_path / name).write_text(f"* start file\necho read > {mark.as_posix()}\n", "utf-8")
+    variables = dict.fromkeys(("HOME", "USERPROFILE", "SPICE_LIB_DIR"), str(tmp_path))
     bare = (
         "import sys, pathlib; from ampsim.simulation.ngspice.library import preload; "
         "preload(pathlib.Path(sys.argv[1])); "
@@ -244,7 +217,7 @@ def test_start_files_of_others_are_not_run(tmp_path: Path) -> None:
 def test_script_without_guard_leaves_nothing_behind(tmp_path: Path) -> None:
     (tmp_path / "temporary").mkdir()
     body = "print(sum(len(a.scale) for a in engine.run(sweep(50, 'ac dec 10 10.0 1e5', 41, 0.0), workers=2)))\n"
-    process = script(tmp_path, body, TMPDIR=str(tmp_path / "temporary"))
+    process = script(tmp_path, body, **temporary(tmp_path / "temporary"))
     out, err = process.communicate(timeout=30)
     assert (out.strip(), err) == (str(50 * 41), "")
     assert not list((tmp_path / "temporary").iterdir())
@@ -256,20 +229,28 @@ BUSY = "engine.run(sweep(4, 'tran 1e-9 1.0 0.0 1e-9', 0, 1.0), workers=2)\n"
 def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence[int]]:
     """Start a script whose two workers are both in the middle of an endless transient."""
     (folder / "temporary").mkdir()
-    process = script(folder, body, TMPDIR=str(folder / "temporary"))
+    process = script(folder, body, **temporary(folder / "temporary"))
     assert wait_for(lambda: len(workers(process.pid)) == 2), "workers did not start"
     pids = workers(process.pid)
     # A transient keeps its core busy: more than start-up alone takes.
-    assert wait_for(lambda: all(_ticks(pid) > 60 for pid in pids), 30.0)
+    assert wait_for(lambda: all(psutil.Process(pid).cpu_times().user > 0.6 for pid in pids), 30.0)
     return process, pids
 
 
-def _ticks(pid: int) -> int:
-    return int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[11])
+def interrupt(process: subprocess.Popen[str]) -> None:
+    """Interrupt the whole group, as Ctrl-C does; where nobody else can, the script itself."""
+    if hasattr(os, "killpg"):
+        os.killpg(process.pid, signal.SIGINT)
+    else:
+        assert process.stdin is not None
+        process.stdin.write("now\n")
+        process.stdin.flush()
 
 
 def test_interrupt_stops_a_long_sweep(tmp_path: Path) -> None:
     body = f"""
+import _thread, threading
+threading.Thread(target=lambda: sys.stdin.readline() and _thread.interrupt_main(), daemon=True).start()
 try:
     {BUSY}
 except KeyboardInterrupt:
@@ -279,8 +260,7 @@ print(engine.run(sweep(1, 'op', 1, 0.0))[0].vectors['v(a)'])
 """
     process, pids = start_busy(tmp_path, body)
     begin = time.monotonic()
-    # As a terminal does: to the whole group.
-    os.killpg(process.pid, signal.SIGINT)
+    interrupt(process)
     out, err = process.communicate(timeout=30)
     # A second is what is promised; the rest is for starting a new worker on a busy machine.
     assert time.monotonic() - begin < 4.0
@@ -299,7 +279,7 @@ def test_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
 
 def test_starting_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
     (tmp_path / "temporary").mkdir()
-    process = script(tmp_path, BUSY, TMPDIR=str(tmp_path / "temporary"))
+    process = script(tmp_path, BUSY, **temporary(tmp_path / "temporary"))
     assert wait_for(lambda: bool(workers(process.pid)))
     pids = workers(process.pid)
     process.kill()
@@ -312,14 +292,14 @@ def test_starting_workers_end_with_a_killed_caller(tmp_path: Path) -> None:
 def test_nothing_is_left_when_all_are_killed_at_once(tmp_path: Path) -> None:
     process, pids = start_busy(tmp_path, BUSY)
     for pid in (process.pid, *pids):
-        os.kill(pid, signal.SIGKILL)
+        kill(pid)
     process.communicate()
     assert not list((tmp_path / "temporary").iterdir())
 
 
 def test_worker_that_cannot_start_says_why(tmp_path: Path) -> None:
     wrong = tmp_path / "libngspice.so.0"
-    wrong.write_text("not a library")
+    wrong.write_bytes(b"not a library")
     body = """
 from ampsim.base.errors import EngineError
 try:

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ampsim.base.system import cores
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
-from ampsim.simulation.ngspice.pool import cores
 from tests.tools import random_amps, verdicts
 
 # All of them at rest and swept; in time as many as a minute or two allow. `python -m tests.figures` does 3,000 of each.

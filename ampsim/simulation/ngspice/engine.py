@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from ...base.errors import EngineError
 from ...base.progress import SIMULATIONS, Progress, ProgressBar
+from ...base.system import cores
 from ..netlist import Netlist
-from .pool import POOL, Worker, cores
+from .pool import POOL, Worker
 from .protocol import Answer, Form, Task
 
 # A guard against a simulation that never ends, per netlist [s].
@@ -213,7 +214,7 @@ class _Sweep:
                 continue
             if now - worker.since > limit:
                 self._lose(worker, f"took longer than {limit:g} s")
-            elif now - worker.since > _SILENT and worker.is_stopped():
+            elif now - worker.since > _SILENT and worker.is_suspended():
                 self._lose(worker, "was stopped from outside")
 
     def _lose(self, worker: Worker, how: str) -> None:

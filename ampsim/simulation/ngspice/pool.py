@@ -19,17 +19,11 @@ from threading import Lock, Thread
 from typing import IO, Any, cast
 
 from ...base.errors import EngineError
+from ...base.system import after_fork, apart, cores, ending, is_suspended
 from .library import find
 from .protocol import Ready, Task, receive, send
 
 _LOG_TAIL = 600
-
-
-def cores() -> int:
-    """Count the processor cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 class Worker:
@@ -55,7 +49,7 @@ class Worker:
         self._process = subprocess.Popen(
             [sys.executable, "-m", f"{__package__}.worker", str(library)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._log, bufsize=0,
-            cwd=self._folder, env=_environment(), start_new_session=True,
+            cwd=self._folder, env=_environment(), **apart(),
         )  # fmt: skip
         self._to, self._from = cast("io.FileIO", self._process.stdin), cast("io.FileIO", self._process.stdout)
         self._reader = Thread(target=self._read, daemon=True)
@@ -142,21 +136,15 @@ class Worker:
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(1.0)
         self._process.kill()
-        code = self._process.wait()
+        ended = ending(self._process.wait())
         self._log.seek(0, os.SEEK_END)
         self._log.seek(max(0, self._log.tell() - _LOG_TAIL))
         printed = self._log.read().decode(errors="replace").strip()
-        ending = f"killed by signal {-code}" if code < 0 else f"exit status {code}"
-        return f"{ending}; it printed: {printed}" if printed else ending
+        return f"{ended}; it printed: {printed}" if printed else ended
 
-    def is_stopped(self) -> bool:
-        """Whether someone has stopped it by a signal; False where the system cannot be asked."""
-        if not hasattr(os, "waitid"):
-            return False
-        try:
-            return os.waitid(os.P_PID, self._process.pid, os.WSTOPPED | os.WNOHANG | os.WNOWAIT) is not None
-        except ChildProcessError:
-            return False
+    def is_suspended(self) -> bool:
+        """Whether someone has stopped it, so that it may never go on."""
+        return is_suspended(self._process.pid)
 
     def kill(self) -> None:
         """End the process now and remove what belongs to it."""
@@ -237,5 +225,4 @@ def _environment() -> dict[str, str]:
 
 POOL = Pool()
 atexit.register(POOL.close)
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=POOL.forget)
+after_fork(POOL.forget)

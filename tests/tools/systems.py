@@ -1,0 +1,75 @@
+"""What only some systems have, as marks for tests; and processes, looked at the same way on every system."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import psutil
+import pytest
+
+_WORKER = "ampsim.simulation.ngspice.worker"
+
+
+def _makes_links() -> bool:
+    with tempfile.TemporaryDirectory() as name:
+        link = Path(name, "link")
+        try:
+            link.symlink_to(name, target_is_directory=True)
+        except OSError:
+            return False
+        return link.is_symlink()
+
+
+needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="a process does not fork on this system")
+needs_pipes = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipe can stand among files on this system")
+needs_links = pytest.mark.skipif(not _makes_links(), reason="this system, or this user, makes no symbolic links")
+
+
+def workers(parent: int) -> list[int]:
+    """Numbers of the simulator processes that a process started.
+
+    A process may have other children that are none of ours, as the one that keeps track of Python's shared locks; and
+    a virtual environment of Windows starts the real Python from one that only waits for it.
+    """
+    try:
+        return [each.pid for each in psutil.Process(parent).children(recursive=True) if _is_worker(each)]
+    except psutil.NoSuchProcess:
+        return []
+
+
+def _is_worker(process: psutil.Process) -> bool:
+    try:
+        ended = process.status() == psutil.STATUS_ZOMBIE
+        return not ended and _WORKER in process.cmdline() and not process.children()
+    except psutil.Error:
+        return False
+
+
+def gone(process: int) -> bool:
+    """Whether a process has ended, waited for or not."""
+    try:
+        return bool(psutil.Process(process).status() == psutil.STATUS_ZOMBIE)
+    except psutil.NoSuchProcess:
+        return True
+
+
+def kill(process: int) -> None:
+    """End a process at once, without a word to it."""
+    psutil.Process(process).kill()
+
+
+def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:
+    """Wait until something holds; whether it does in the end."""
+    end = time.monotonic() + seconds
+    while not condition() and time.monotonic() < end:
+        time.sleep(0.02)
+    return condition()
+
+
+def temporary(folder: Path) -> dict[str, str]:
+    """Variables that have a process keep its temporary files in a folder."""
+    return dict.fromkeys(("TMPDIR", "TEMP", "TMP"), str(folder))

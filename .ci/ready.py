@@ -1,10 +1,12 @@
 """A Python with everything set up: `python3 .ci/ready.py ARGUMENTS` is `python ARGUMENTS` with ampsim in it.
 
+On Windows it is `py -3 .ci/ready.py ARGUMENTS`.
+
 The first run builds the hidden folder `.setup` in this clone, with what the command needs: ampsim alone, the notebooks
 too, or the checks too (`LEVELS`); later runs go straight on and need no network, also after the clone was moved.
 Packages are those of `.ci/locked`, to the byte. An environment that works is only given up for one that works.
 Nothing outside `.setup` is changed, as root neither; `rm -r .setup` takes the set-up back.
-Tried on Debian 12 and 13, as root and as a plain user. Not tried: macOS, Windows, other Linux systems.
+What it was tried on is in README.md. Standard library only: it runs before anything is installed.
 """
 
 from __future__ import annotations
@@ -29,6 +31,17 @@ APT = SETUP / "apt"
 FONTS = SETUP / "matplotlib"
 OLDEST = (3, 11)
 LEVELS = ("core", "notebooks", "tests")
+# Finds and loads the ngspice library of the clone that is given.
+LOAD = """import sys
+sys.path.insert(0, sys.argv[1])
+from ampsim.base.errors import EngineError
+from ampsim.simulation.ngspice.library import find, load
+try:
+    load(find())
+except EngineError as error:
+    sys.exit(str(error))
+print(find())
+"""
 # What a command's module needs beyond the core.
 _TESTS = ("pytest", "tests", "mypy", "ruff")
 _NOTEBOOKS = ("jupyter", "jupyterlab", "nbconvert", "ipykernel", "notebook")
@@ -37,7 +50,7 @@ _NOTEBOOKS = ("jupyter", "jupyterlab", "nbconvert", "ipykernel", "notebook")
 def main() -> None:
     """Set up what is missing, then become the set-up Python."""
     if sys.version_info < OLDEST:
-        give_up("needs Python 3.11 or newer, this is " + sys.version.split()[0], "apt-get install python3")
+        give_up("needs Python 3.11 or newer, this is " + sys.version.split()[0], by_hand("apt-get install python3"))
     level = level_of(sys.argv[1:])
     if not (packages_ready(level) and library_ready()):
         set_up(level)
@@ -47,8 +60,11 @@ def main() -> None:
         # A file of the folder one works in must not be taken for a module of Python's own.
         env["PYTHONSAFEPATH"] = "1"
     if os.name == "nt":
+        import signal
         import subprocess
 
+        # There a program cannot become another; Ctrl-C is left to the command, which ends in its own way.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
         sys.exit(subprocess.call(command, env=env))
     os.execve(PYTHON, command, env)
 
@@ -64,10 +80,12 @@ def level_of(arguments: Sequence[str]) -> str:
 
 def environment() -> dict[str, str]:
     """Return the environment of the set-up Python: font list, compiled code and computed sounds stay in the clone."""
+    # On Windows files and pipes would get a code page that has no minus sign.
+    preset = {"PYTHONUTF8": "1"} if os.name == "nt" else {}
     if os.access(FONTS, os.W_OK):
         kept = {"MPLCONFIGDIR": FONTS, "NUMBA_CACHE_DIR": SETUP / "compiled", "AMPSIM_CACHE": SETUP / "heard"}
-        return {**{name: str(folder) for name, folder in kept.items()}, **os.environ}
-    return dict(os.environ)
+        preset |= {name: str(folder) for name, folder in kept.items()}
+    return {**preset, **os.environ}
 
 
 def locked_files(level: str) -> list[Path]:
@@ -78,7 +96,17 @@ def locked_files(level: str) -> list[Path]:
 def packages_stamp(level: str, root: Path = ROOT) -> str:
     """Return what the installed packages depend on: level, locked packages, Python, and the clone's place."""
     locked = hashlib.sha256(b"".join(file.read_bytes() for file in locked_files(level))).hexdigest()
-    return f"{level}\n{locked}\n{os.path.realpath(PYTHON)}\n{root}\n"
+    return f"{level}\n{locked}\n{python_behind()}\n{root}\n"
+
+
+def python_behind() -> str:
+    """Return the Python that the environment was made of; on Windows it names that in a file, elsewhere by a link."""
+    if os.name != "nt":
+        return os.path.realpath(PYTHON)
+    settings = VENV / "pyvenv.cfg"
+    lines = settings.read_text("utf-8").splitlines() if settings.is_file() else []
+    home = next((line.partition("=")[2].strip() for line in lines if line.startswith("home")), "")
+    return home if Path(home, "python.exe").is_file() else ""
 
 
 def packages_ready(level: str) -> bool:
@@ -105,8 +133,9 @@ def set_up(level: str) -> None:
             os.set_inheritable(lock.fileno(), True)
             wait_for_others(lock.fileno())
             shutil.rmtree(APT, ignore_errors=True)
-            set_up_library()
-            set_up_packages(level)
+            # A wheel with ngspice needs a pip first; otherwise what is quick to fail comes first.
+            for step in (set_up_library, set_up_packages) if is_linux() else (set_up_packages, set_up_library):
+                step(level)
             shutil.rmtree(APT, ignore_errors=True)
     except OSError as error:
         give_up(str(error))
@@ -114,48 +143,68 @@ def set_up(level: str) -> None:
         give_up("interrupted; run the same command again to go on")
 
 
+def is_linux() -> bool:
+    """Tell whether this is Linux, whose distributions bring ngspice."""
+    return sys.platform.startswith("linux")
+
+
 def wait_for_others(lock: int) -> None:
-    """Let one set-up of this clone run at a time (where the system has such locks)."""
-    try:
-        import fcntl
-    except ImportError:
-        return
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        say("another set-up of this clone is at work; waiting for it to end")
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    """Let one set-up of this clone run at a time."""
+    import time
+
+    waiting = False
+    while not try_to_lock(lock):
+        if not waiting:
+            say("another set-up of this clone is at work; waiting for it to end")
+        waiting = True
+        time.sleep(0.2)
 
 
-def set_up_library() -> None:
-    """Find a libngspice that loads, or fetch Debian's into the clone."""
+def try_to_lock(lock: int) -> bool:
+    """Take the lock, unless another has it."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(lock, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        return False
+    return True
+
+
+def set_up_library(_: str = "") -> None:
+    """Find a libngspice that loads, or fetch one into the clone: Debian's, elsewhere that of a wheel."""
     if os.environ.get("AMPSIM_NGSPICE"):
         return
-    found = loadable_library()
-    if not found:
-        say("fetching ngspice (library libngspice0 of Debian)")
-        fetch(["libngspice0", "libgomp1"], LIBNGSPICE, "libngspice", "apt-get install libngspice0")
-        found = loadable_library()
-    if not found:
-        give_up("the libngspice fetched does not load", "apt-get install libngspice0")
+    sys.path.insert(0, str(ROOT))
+    from ampsim.simulation.ngspice.fetching import FetchError, fetch_library
+
+    found, wrong = usable_library()
+    if wrong:
+        say("fetching ngspice")
+        try:
+            fetch_library(LIBNGSPICE, PYTHON, APT)
+        except FetchError as error:
+            give_up(error.text, error.by_hand)
+        found, wrong = usable_library()
+    if wrong:
+        give_up(wrong)
     LIBRARY.write_text(found, "utf-8")
 
 
-def loadable_library() -> str:
-    """Return the path of the libngspice that ampsim will find, "" when there is none or it does not load."""
-    import ctypes
+def usable_library() -> tuple[str, str]:
+    """Return the path of the libngspice that ampsim will find, and why it cannot be used ("" when it can)."""
+    import subprocess
 
-    sys.path.insert(0, str(ROOT))
-    from ampsim.base.errors import EngineError
-    from ampsim.simulation.ngspice.library import find, preload
-
-    try:
-        path = find()
-        preload(path)
-        ctypes.CDLL(str(path))
-    except (EngineError, OSError):
-        return ""
-    return str(path)
+    # In a process of its own: a damaged library may end the one that loads it.
+    command = [sys.executable, "-I", "-c", LOAD, str(ROOT)]
+    done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL, env={**os.environ, "PYTHONUTF8": "1"})
+    said = (done.stderr if done.returncode else done.stdout).decode("utf-8", "replace").strip()
+    return ("", said or f"loading ngspice ends with {done.returncode}") if done.returncode else (said, "")
 
 
 def set_up_packages(level: str) -> None:
@@ -264,41 +313,31 @@ def make_virtual_environment(folder: Path) -> Path:
     has_pip = importlib.util.find_spec("ensurepip") is not None
     options = [] if has_pip else ["--without-pip"]
     make: list[str | Path] = [sys.executable, "-m", "venv", *options, folder]
-    run(make, "the virtual environment", "apt-get install python3-venv")
+    run(make, "the virtual environment", by_hand("apt-get install python3-venv"))
     python = folder / PYTHON.relative_to(VENV)
     if not has_pip:
-        fetch(["python3-pip-whl"], PIP, "pip", "apt-get install python3-venv")
-        wheel = next(PIP.glob("usr/share/python-wheels/pip-*.whl"))
+        wheel = fetch_pip(by_hand("apt-get install python3-venv"))
         bring: list[str | Path] = [python, "-m", "pip", "install", "--quiet", "--no-index", wheel]
-        run(bring, "pip", "apt-get install python3-venv", PYTHONPATH=str(wheel))
+        run(bring, "pip", by_hand("apt-get install python3-venv"), PYTHONPATH=str(wheel))
     return python
 
 
-def fetch(packages: list[str], target: Path, what: str, by_hand: str) -> None:
-    """Unpack Debian packages into a private folder; apt keeps its lists there too, so root is not needed."""
-    import shutil
+def fetch_pip(command: str) -> Path:
+    """Fetch Debian's wheel of pip, and return it."""
+    sys.path.insert(0, str(ROOT))
+    from ampsim.simulation.ngspice.fetching import FetchError, fetch_debian
 
-    if not (shutil.which("apt-get") and shutil.which("dpkg-deb")):
-        give_up(f"{what} is missing, and this is no Debian system to fetch it from", by_hand)
-    if not APT.exists():
-        for folder in ("lists/partial", "archives/partial"):
-            (APT / folder).mkdir(parents=True)
-        # One dead third-party source fails the update though Debian's own lists came: the download decides.
-        run([*apt(), "update"])
-    run([*apt(), "download", *packages], f"{what} from Debian's servers", by_hand, folder=APT)
-    unpacked = APT / "unpacked"
-    for package in APT.glob("*.deb"):
-        run(["dpkg-deb", "-x", package, unpacked], what, by_hand)
-        package.unlink()
-    shutil.rmtree(target, ignore_errors=True)
-    unpacked.rename(target)
+    try:
+        fetch_debian(["python3-pip-whl"], PIP, "pip", command, APT)
+    except FetchError as error:
+        give_up(error.text, error.by_hand)
+    return next(PIP.glob("usr/share/python-wheels/pip-*.whl"))
 
 
-def apt() -> list[str]:
-    """Return apt-get with its state and caches in the private folder."""
-    places = [f"Dir::State={APT}", f"Dir::Cache={APT}", "Dir::Cache::pkgcache=", "Dir::Cache::srcpkgcache="]
-    settings = [*places, "Acquire::Languages=none"]
-    return ["apt-get", "-qq", *(word for setting in settings for word in ("-o", setting))]
+def by_hand(debian: str) -> str:
+    """Return what brings Python and its parts: a command of Debian's, or what other systems have."""
+    others = {"win32": "install Python from python.org", "darwin": "brew install python"}
+    return others.get(sys.platform, debian)
 
 
 def run(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import importlib.util
 import os
 import subprocess
@@ -56,6 +55,9 @@ def ready(tmp_path: Path) -> ModuleType:
     library.touch()
     module.LIBRARY.write_text(str(library), "utf-8")
     return module
+
+
+SETTING = os.environ.get("AMPSIM_NGSPICE", "")
 
 
 @pytest.fixture(autouse=True)
@@ -253,7 +255,8 @@ def test_what_cannot_be_got_is_named_with_its_command(tmp_path: Path) -> None:
     (folder / "ampsim" / "base").mkdir(parents=True)
     (folder / inner).mkdir(parents=True)
     packages = ("ampsim", "ampsim/base", "ampsim/simulation", "ampsim/simulation/ngspice")
-    for name in (*(f"{each}/__init__.py" for each in packages), "ampsim/base/errors.py", f"{inner}/library.py"):
+    modules = ["ampsim/base/errors.py", *(f"{inner}/{each}.py" for each in ("library", "library_file", "fetching"))]
+    for name in (*(f"{each}/__init__.py" for each in packages), *modules):
         (folder / name).write_bytes((ROOT / name).read_bytes())
     # An empty PATH hides apt-get; the candidates are emptied, as on a system without ngspice.
     with (folder / inner / "library.py").open("a") as file:
@@ -277,7 +280,6 @@ def test_a_failing_step_shows_its_last_words_and_the_command(
 
 
 def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.CaptureFixture[str]) -> None:
-    pytest.importorskip("fcntl")
     with (ready.SETUP / "lock").open("w") as first, (ready.SETUP / "lock").open("w") as second:
         ready.wait_for_others(first.fileno())
         assert capfd.readouterr().err == ""
@@ -285,7 +287,7 @@ def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.Cap
         waiting.start()
         waiting.join(0.5)
         assert waiting.is_alive()
-        assert "waiting for it to end" in capfd.readouterr().err
+        assert capfd.readouterr().err.count("waiting for it to end") == 1
         first.close()
         waiting.join(30)
         assert not waiting.is_alive()
@@ -304,11 +306,12 @@ def test_a_second_set_up_waits_for_the_steps_of_a_killed_one(ready: ModuleType) 
         fcntl.flock(second, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
-def test_the_library_found_is_ngspice() -> None:
+def test_the_library_found_is_ngspice(monkeypatch: pytest.MonkeyPatch) -> None:
+    if SETTING:
+        monkeypatch.setenv("AMPSIM_NGSPICE", SETTING)
     path = ngspice_library.find()
-    ngspice_library.preload(path)
+    ngspice_library.load(path)
     assert path.is_absolute()
-    assert ctypes.CDLL(str(path)).ngSpice_Init
 
 
 def test_the_setting_comes_first(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -338,6 +341,24 @@ def test_no_library_is_an_error_that_names_places_and_the_command(
     with pytest.raises(EngineError, match="apt-get install libngspice0") as caught:
         ngspice_library.find()
     assert "absent.so" in str(caught.value)
+    assert "ampsim setup" in str(caught.value)
+    for system in ("win32", "darwin"):
+        monkeypatch.setattr(sys, "platform", system)
+        with pytest.raises(EngineError) as caught:
+            ngspice_library.find()
+        assert "apt-get" not in str(caught.value)
+
+
+def test_each_system_looks_in_its_own_places(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "local"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    for system, name in (("win32", "ngspice.dll"), ("darwin", "libngspice.0.dylib")):
+        monkeypatch.setattr(sys, "platform", system)
+        monkeypatch.setattr(ngspice_library.ctypes.util, "find_library", lambda _: None)
+        first, second = ngspice_library.candidates()[:2]
+        assert first == ngspice_library.PRIVATE / name
+        assert second == ngspice_library.user_folder() / name
+        second.parent.mkdir(parents=True, exist_ok=True)
 
 
 def test_a_damaged_openmp_library_beside_it_is_reported(tmp_path: Path) -> None:

@@ -103,7 +103,7 @@ def library_faults() -> Iterator[Fault]:
     try:
         path = find()
     except AmpsimError as problem:
-        yield Fault("ngspice", str(problem).split("; this gets it")[0], _library_remedy())
+        yield Fault("ngspice", str(problem).split("; `ampsim setup`")[0], _library_remedy())
         return
     try:
         answer = _divider()

@@ -1,30 +1,32 @@
-"""Where the ngspice shared library lies, and loading what it leans on."""
+"""Where the ngspice shared library lies, and loading it with what it leans on."""
 
 from __future__ import annotations
 
 import ctypes
 import ctypes.util
 import os
+import shutil
 import sys
 import sysconfig
 from pathlib import Path
 
 from ...base.errors import EngineError
+from .library_file import fault_of
 
 SETTING = "AMPSIM_NGSPICE"
-PRIVATE = Path(__file__).resolve().parents[3] / ".setup" / "libngspice"
-
-_HINTS = {
-    "darwin": "brew install libngspice",
-    "win32": "the shared library archive of ngspice.sourceforge.io",
-}
+_CLONE = Path(__file__).resolve().parents[3]
+READY = _CLONE / ".ci" / "ready.py"
+PRIVATE = _CLONE / ".setup" / "libngspice"
+# As the wheel and Debian name it.
+_NAMES = {"darwin": "libngspice.0.dylib", "win32": "ngspice.dll"}
+_OPENMP = ("libgomp.so.1", "libomp140.x86_64.dll")
 
 
 def find() -> Path:
     """Return the full path of the ngspice shared library.
 
     The file is not loaded here. The environment variable AMPSIM_NGSPICE comes first, then the private
-    folder made by the set-up of a clone, then the places where systems keep it.
+    folders that the set-up of a clone and `ampsim setup` make, then the places where systems keep it.
 
     Returns
     -------
@@ -43,31 +45,101 @@ def find() -> Path:
     for place in places:
         if place.is_file():
             return place
-    hint = _HINTS.get(sys.platform, "apt-get install libngspice0")
     looked = ", ".join(str(place) for place in places)
     raise EngineError(
-        f"no ngspice shared library found (looked at {looked}); this gets it: {hint}; "
-        f"or set {SETTING} to the full path of one"
+        f"no ngspice shared library found (looked at {looked}); `ampsim setup` says how it is got; "
+        f"by hand: {by_hand()}; or set {SETTING} to the full path of one"
     )
+
+
+def by_hand() -> str:
+    """Return what a person does to get an ngspice library without ampsim."""
+    if sys.platform == "win32":
+        return f"set {SETTING} to the full path of an ngspice.dll (shared library archive of ngspice.sourceforge.io)"
+    if sys.platform == "darwin":
+        return "brew install libngspice"
+    others = "" if shutil.which("apt-get") else " (without apt-get: your system's package with libngspice.so.0)"
+    return "apt-get install libngspice0" + others
+
+
+def in_clone() -> bool:
+    """Tell whether this ampsim is a clone, with a set-up of its own."""
+    return READY.is_file()
 
 
 def candidates() -> list[Path]:
     """Return the files that may be the ngspice shared library, the first choice first."""
-    private = sorted(PRIVATE.glob("usr/lib/*/libngspice.so.0")) or [PRIVATE]
-    if sys.platform in ("darwin", "win32"):
+    private = [*(in_folder(PRIVATE) if in_clone() else []), *in_folder(user_folder())]
+    if sys.platform in _NAMES:
         named = ctypes.util.find_library("ngspice")
         brewed = [Path(folder, "libngspice.dylib") for folder in ("/opt/homebrew/lib", "/usr/local/lib")]
-        return ([Path(named)] if named else []) + brewed
+        return private + ([Path(named)] if named else []) + (brewed if sys.platform == "darwin" else [])
     # Debian keeps libraries in a folder per architecture; the others in lib64 or lib.
     multiarch = sysconfig.get_config_var("MULTIARCH") or "."
     folders = (f"/usr/lib/{multiarch}", "/usr/local/lib", "/usr/lib64", "/usr/lib")
     return private + [Path(folder, "libngspice.so.0") for folder in folders]
 
 
+def in_folder(folder: Path) -> list[Path]:
+    """Return where the library lies, or would lie, in a folder that it was fetched into."""
+    if sys.platform in _NAMES:
+        return [folder / _NAMES[sys.platform]]
+    return sorted(folder.glob("usr/lib/*/libngspice.so.0")) or [folder]
+
+
+def user_folder() -> Path:
+    """Return the folder of this user that `ampsim setup` fetches a library into."""
+    home = Path(os.path.expanduser("~"))
+    if sys.platform == "win32":
+        root = Path(os.environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        root = home / "Library" / "Application Support"
+    else:
+        given = Path(os.environ.get("XDG_DATA_HOME", ""))
+        root = given if given.is_absolute() else home / ".local" / "share"
+    return root / "ampsim" / "libngspice"
+
+
+def load(library: Path) -> None:
+    """Load the library into this process.
+
+    Parameters
+    ----------
+    library : Path
+        As `find` returns it.
+
+    Raises
+    ------
+    EngineError
+        It is damaged, made for another system or machine, leans on something missing, or is not ngspice; the message
+        names the file and what would do.
+    """
+    try:
+        wrong = fault_of(library)
+        if not wrong:
+            preload(library)
+            wrong = "" if hasattr(ctypes.CDLL(str(library)), "ngSpice_Init") else "it is a library, but not ngspice"
+    except OSError as problem:
+        wrong = str(problem).replace(f"{library}: ", "")
+    if wrong:
+        raise EngineError(f"the ngspice library {library} cannot be used: {wrong}; {remedy(library)}")
+
+
+def remedy(library: Path) -> str:
+    """Say what to do about a library that cannot be used."""
+    if os.environ.get(SETTING):
+        return f"{SETTING} names it: set it to the full path of another, or unset it"
+    if PRIVATE in library.parents:
+        return f"throw {PRIVATE} away, and any command of {READY} fetches it anew"
+    if user_folder() in library.parents:
+        return "`ampsim setup --fetch` fetches it anew"
+    return f"install it again, or set {SETTING} to the full path of another"
+
+
 def preload(library: Path) -> None:
     """Load the OpenMP library lying beside `library`, so that a private copy of both works.
 
-    ngspice needs libgomp.so.1; the system's loader does not look for it in a private folder.
+    ngspice needs it, and no system's loader looks for it in a private folder.
 
     Parameters
     ----------
@@ -79,9 +151,10 @@ def preload(library: Path) -> None:
     OSError
         The file beside it cannot be loaded.
     """
-    beside = library.with_name("libgomp.so.1")
-    if beside.is_file():
-        ctypes.CDLL(str(beside))
+    for name in _OPENMP:
+        beside = library.with_name(name)
+        if beside.is_file():
+            ctypes.CDLL(str(beside))
 
 
 def _choose(path: Path) -> Path:

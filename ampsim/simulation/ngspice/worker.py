@@ -82,10 +82,10 @@ def _serve(tasks: SimpleQueue[Task], pipe: io.FileIO) -> None:
 
 
 def _begin(library: Path) -> tuple[Session, dict[str, str]]:
-    from .library import preload
+    from .library import load
     from .session import Session
 
-    preload(library)
+    load(library)
     session = Session(library)
     return session, session.versions()
 

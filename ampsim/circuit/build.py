@@ -10,6 +10,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, Edit, Stage
 from .edits import Fitting
 from .nets import INPUT, Nets, conducting
+from .one_wire import refuse_one_wire
 from .plugs import connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
 from .soldered import Soldered
@@ -205,21 +206,31 @@ def _resolved(
     named = {net for element in elements for _, net in element.pins if net.startswith("@")}
     for net in named | {net for pair in joins for net in pair if net.startswith("@")}:
         place = net.removeprefix("@")
-        if place not in places or places[place] == net:
+        if place not in places:
             raise DescriptionError(f"{amp.file}: {shown(place)} is not a place{nearest(place, places)}")
+        if places[place] == net:
+            raise DescriptionError(f"{amp.file}: {place} is wired to itself; name what it is wired to")
         nets.join(places[place], net)
     for first, second in joins:
         nets.join(first, second)
-    fitted = tuple(
-        replace(element, pins=tuple((pin, nets.find(net)) for pin, net in element.pins)) for element in elements
-    )
-    found = {name: nets.find(net) for name, net in outputs.items()}
-    on = {place: nets.find(net) for place, net in places.items()}
-    ways = {name: (nets.find(behind), nets.find(before)) for name, (behind, before) in lines.items()}
+
+    def find(net: str) -> str:
+        return _plain(nets.find(net))
+
+    fitted = tuple(replace(element, pins=tuple((pin, find(net)) for pin, net in element.pins)) for element in elements)
+    found = {name: find(net) for name, net in outputs.items()}
+    on = {place: find(net) for place, net in places.items()}
+    ways = {name: (find(behind), find(before)) for name, (behind, before) in lines.items()}
+    refuse_one_wire(fitted, amp.file, on)
     plugged = stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)
     entry = found[plugged[-1]] if plugged else INPUT
     jacks = jacks_from(entry, place_jacks(amp.jacks, ways, on, amp.file))
     return Circuit(amp, fitted, (), amp.part_by_designator, found, jacks, entry)
+
+
+def _plain(net: str) -> str:
+    """A net's name without the mark of a place: what is only wired to one another has no other name."""
+    return f"_{net_word(net[1:])}" if net.startswith("@") else net
 
 
 def _edits(amp: Amp, switches: Mapping[str, str]) -> list[Edit]:

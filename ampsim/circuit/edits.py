@@ -8,6 +8,7 @@ from dataclasses import replace
 from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, AnyPart, Edit, Part, Pot, Socket
 from .nets import Nets
+from .one_wire import pins_on_one_wire, why_one_wire
 from .stages.template import Element, two_ends
 
 _PHASES = {"replace": 0, "lift": 1, "bridge": 4}
@@ -107,6 +108,10 @@ class Fitting:
             element = self._element(edit.part)
             first, second = two_ends(element) if element else (None, None)
             self._lift(edit)
+        if edit.between and first == second:
+            raise DescriptionError(
+                f"{self._mod(edit)}: {' and '.join(edit.between)} are one wire already; a bridge joins two wires"
+            )
         if first and second:
             self.nets.join(first, second)
 
@@ -129,7 +134,14 @@ class Fitting:
             ends = ("", "")
         pins = tuple((pin, self._net(place) or "") for pin, place in edit.pins) or self._two(edit, *ends)
         kind = self.parts[edit.part].kind
-        self.elements[edit.part] = Element(edit.part, kind, pins, self._mod(edit))
+        fitted = Element(edit.part, kind, pins, self._mod(edit))
+        if pins_on_one_wire(fitted):
+            raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(fitted, self._nets_of_places())}")
+        self.elements[edit.part] = fitted
+
+    def _nets_of_places(self) -> dict[str, str]:
+        pins = {f"{name}.{pin}": net for name, each in self.elements.items() for pin, net in each.pins}
+        return {**self.places, **pins}
 
     def _two(self, edit: Edit, first: str, second: str) -> tuple[tuple[str, str], ...]:
         live, other, strapped = fitted_pins(edit, self.parts[edit.part].kind)

@@ -10,13 +10,14 @@ from ..base.quantities import FARAD, HENRY, HERTZ, OHM, format_value, with_unit
 from ..base.tables import text_of_rows
 from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from ..circuit.build import build_circuit
+from ..circuit.designators import kind_of
 from ..circuit.mods import describe_part, diff, where
 from ..circuit.plugging import jack_names
 from ..circuit.positions import face
 from ..circuit.source import Jack
 from ..circuit.switches.kinds import ANY_SWITCH
 from ..circuit.valves.description import Valve
-from ..simulation.drawn_volts import DRAWN_COLUMNS, drawn_volts
+from ..simulation.drawn_volts import DRAWN_COLUMNS, volts_at_rest
 from ..simulation.unpowered import jack_ohms
 
 if TYPE_CHECKING:
@@ -40,10 +41,12 @@ def describe_amp(amp: Amp) -> str:
 
 
 def describe_amp_and_volts(amp: Amp) -> str:
-    """`describe_amp`, and the voltages [V] printed on the drawing beside the simulated ones."""
-    rows = drawn_volts(amp)
-    printed = f"\n\nVoltages on the drawing\n{text_of_rows(DRAWN_COLUMNS, rows)}" if rows else ""
-    return describe_amp(amp) + printed
+    """`describe_amp`, and the simulated voltages [V] of every rail and valve pin beside those printed on the drawing."""
+    rows = volts_at_rest(amp)
+    head = DRAWN_COLUMNS if amp.drawn_volts else ("place", "simulated [V]")
+    told = rows if amp.drawn_volts else [(place, ours) for place, _, ours, _ in rows]
+    title = "Volts at rest, beside those on the drawing" if amp.drawn_volts else "Volts at rest; the drawing has none"
+    return f"{describe_amp(amp)}\n\n{title}\n{text_of_rows(head, told)}" if rows else describe_amp(amp)
 
 
 def describe_mod(mod: Mod) -> str:
@@ -119,7 +122,7 @@ def say(edit: Edit) -> str:
     if edit.action == "replace":
         value = edit.value
         if isinstance(value, float):
-            value = format_value(value, {"C": FARAD, "L": HENRY}.get(edit.part[0], OHM))
+            value = format_value(value, {"capacitor": FARAD, "inductor": HENRY}.get(kind_of(edit.part), OHM))
         return f"replace {edit.part} with {value}"
     if edit.action == "fit":
         turn = f" (resistance {edit.wired} with rotation)" if edit.wired else ""

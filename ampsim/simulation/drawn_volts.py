@@ -12,9 +12,10 @@ from .netlist import build, node_vector
 from .ngspice import engine
 
 DRAWN_COLUMNS = ("place", "drawing [V]", "simulated [V]", "difference [%]")
+VoltsRow = tuple[str, float, float, float]
 
 
-def drawn_volts(amp: Amp) -> list[tuple[str, float, float, float]]:
+def drawn_volts(amp: Amp) -> list[VoltsRow]:
     """A row per printed voltage, under `DRAWN_COLUMNS`: place, drawing [V], simulated [V], difference [%].
 
     Raises
@@ -23,15 +24,31 @@ def drawn_volts(amp: Amp) -> list[tuple[str, float, float, float]]:
         When ngspice gives no trustworthy answer.
     """
     places = tuple(place for place, _ in amp.drawn_volts)
-    if not places:
-        return []
-    wired = circuit_at(amp, {})
-    (outcome,) = engine.run_distinct([build(amp, {}, OperatingPoint(), places, True)])
+    return _rows(amp, places) if places else []
+
+
+def volts_at_rest(amp: Amp) -> list[VoltsRow]:
+    """Rows like those of `drawn_volts`: every rail and valve pin, then what else is printed; NaN where nothing is.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    valves = [each for each in circuit_at(amp, {}).elements if each.kind == "valve"]
+    places = [rail.name for rail in amp.rails] + [f"{each.designator}.{pin}" for each in valves for pin, _ in each.pins]
+    return _rows(amp, tuple(dict.fromkeys([*places, *(place for place, _ in amp.drawn_volts)])))
+
+
+def _rows(amp: Amp, places: tuple[str, ...]) -> list[VoltsRow]:
+    wired, printed = circuit_at(amp, {}), dict(amp.drawn_volts)
+    heard = places or ("speaker",)
+    (outcome,) = engine.run_distinct([build(amp, {}, OperatingPoint(), heard, True)])
     if isinstance(outcome, EngineError):
         raise EngineError(f"{amp.name}, {amp.variant}, as drawn: {outcome}") from outcome
     rows = []
-    for place, drawn in amp.drawn_volts:
+    for place in places:
         name = node_vector(wired, place)
-        ours = float(outcome.vectors[name][0]) if name else 0.0
+        ours, drawn = float(outcome.vectors[name][0]) if name else 0.0, printed.get(place, math.nan)
         rows.append((place, drawn, ours, 100.0 * (ours / drawn - 1.0) if drawn else math.nan))
     return rows

@@ -1,0 +1,60 @@
+"""`ampsim check` of an amp: it is always simulated, every rail and pin has its volts, and values are few digits."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from ampsim.base.quantities import FARAD, HENRY, OHM, format_value
+from ampsim.circuit.build import build_circuit
+from ampsim.library.files import models
+from ampsim.library.loader import describe_file, load_amp, parse_mod
+from ampsim.library.overview import describe_mod
+from ampsim.simulation.analyses import OperatingPoint
+from ampsim.simulation.response import simulate
+from tests.tools.any_amps import made_amp
+
+SHIPPED = sorted((models() / "amps").glob("*.toml"))
+
+
+def volts_told(text: str) -> dict[str, float]:
+    """Place to the simulated voltage that the table has."""
+    table = text.split("Volts at rest")[1].split("\n\n")[0]
+    rows = [line.replace("\u2212", "-").split() for line in table.splitlines()[3:]]
+    column = 2 if "drawing [V]" in table else 1
+    return {row[0]: float(row[column]) for row in rows}
+
+
+@pytest.mark.parametrize("number", [*range(len(SHIPPED)), -1, -2, -3])
+def test_every_rail_and_pin_has_its_volts_with_and_without_drawn_ones(number: int, tmp_path: Path) -> None:
+    path = SHIPPED[number] if number >= 0 else tmp_path / "amp.toml"
+    if number < 0:
+        path.write_text(made_amp(16, -number).text, encoding="utf-8")
+    amp, told = load_amp(path), volts_told(describe_file(path))
+    valves = [each for each in build_circuit(amp).elements if each.kind == "valve"]
+    places = {f"{each.designator}.{pin}" for each in valves for pin, _ in each.pins}
+    assert set(told) == places | {rail.name for rail in amp.rails} | {place for place, _ in amp.drawn_volts}
+    simulated = simulate(amp, OperatingPoint(), nodes=tuple(told))["voltage"].isel(variant=0, position=0)
+    for place, volts in told.items():
+        assert float(simulated.sel(node=place)) == pytest.approx(volts, abs=0.006, rel=0.006)
+
+
+def test_values_that_are_worked_out_are_few_digits(tmp_path: Path) -> None:
+    text = (models() / "amps" / "workshop-b.toml").read_text(encoding="utf-8")
+    text = re.sub(r"^T1 = .*$", 'T1 = { primary = "5k2", taps = ["3.7", "8.1"] }', text, flags=re.M)
+    text = re.sub(r"^LS1 = .*$", 'LS1 = { resistance = "6.43" }', text, flags=re.M)
+    path = tmp_path / "amp.toml"
+    path.write_text(text, encoding="utf-8")
+    said = describe_file(path)
+    assert not re.findall(r"\d\.?\d\.?\d\.?\d\.?\d\.?\d", said.replace(path.name, ""))
+    for filled_in in ("inductance 20.7 H", "leakage 10.3 mH", "resonance 85 Hz", "peak 51.4 ohm"):
+        assert filled_in in said
+
+
+@pytest.mark.parametrize(("part", "value", "quantity"), [("CH1", 10.0, HENRY), ("C1", 1e-8, FARAD), ("RK1", 1e3, OHM)])
+def test_a_replacement_is_said_in_the_unit_of_its_part(part: str, value: float, quantity: object) -> None:
+    written = format_value(value, quantity)  # type: ignore[arg-type]
+    edits = [{"replace": part, "with": written}]
+    assert f"replace {part} with {written}" in describe_mod(parse_mod({"name": "n", "reason": "r", "edits": edits}))

@@ -10,8 +10,8 @@ from .stages.template import Element
 # The pins of each kind that may not be on one wire; of a part with two ends it is those.
 _APART = {"pot": ("top", "bottom"), "valve": ("plate", "cathode"), "transformer": ("primary_a", "primary_b")}
 _MEANT = {
-    "pot": "a pot has its top on the signal, its wiper on what follows and its bottom on ground; as a variable resistor "
-    "it has one end on the one wire, its wiper and its other end on the other",
+    "pot": "a pot has its top on the signal, its wiper on what follows and its bottom on ground; "
+    "as a variable resistor it has one end on the one wire, its wiper and its other end on the other",
     "valve": "its plate belongs to its load, its cathode to its cathode resistor or to ground",
     "transformer": "each end of the primary goes to a plate, or one of them to the supply",
 }

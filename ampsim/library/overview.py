@@ -41,7 +41,7 @@ def describe_amp(amp: Amp) -> str:
 
 
 def describe_amp_and_volts(amp: Amp) -> str:
-    """`describe_amp`, and the simulated voltages [V] of every rail and valve pin beside those printed on the drawing."""
+    """`describe_amp`, and the simulated volts [V] of every rail and valve pin, beside those printed on the drawing."""
     rows = volts_at_rest(amp)
     head = DRAWN_COLUMNS if amp.drawn_volts else ("place", "simulated [V]")
     told = rows if amp.drawn_volts else [(place, ours) for place, _, ours, _ in rows]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -41,7 +42,7 @@ def free(name: str, wires: dict[str, Any], **parts: Any) -> Amp:
 def drawings(draw: st.DrawFn) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
     """A network with every net named, and the same with places of pins in place of names."""
     # Resistors from net to net that reach every one of them, and some more.
-    pairs = list(zip(NETS, NETS[1:], strict=False))
+    pairs = list(pairwise(NETS))
     pairs += draw(st.lists(st.sampled_from([(a, b) for a in NETS for b in NETS if a != b]), max_size=4))
     named = {f"R{number}": list(pair) for number, pair in enumerate(pairs, 1)}
     written = {part: list(ends) for part, ends in named.items()}

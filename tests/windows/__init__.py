@@ -1,0 +1,1 @@
+"""What runs in Windows' Python under wine: `python -m tests.windows`."""

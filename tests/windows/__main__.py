@@ -43,25 +43,29 @@ def on_windows(windows: Windows, *arguments: str | Path) -> str:
 def audition(windows: Windows) -> str:
     """Run the first command of the README on both systems and say what differs."""
     ours, theirs = windows.folder / "audition-linux", windows.folder / "audition-windows"
-    texts = (on_linux("-m", "ampsim", "audition", "--to", ours),)
-    texts += (on_windows(windows, "-m", "ampsim", "audition", "--to", theirs),)
-    # Each names its own folder.
-    lines = unlike_lines(*("\n".join(each for each in text.splitlines() if "audition-" not in each) for text in texts))
+    words = ("-m", "ampsim", "audition", "--to")
+    lines = unlike_lines(*map(_without_folder, (on_linux(*words, ours), on_windows(windows, *words, theirs))))
     pictures = list(unlike_pictures(ours, theirs))
     count = len(list(ours.glob("*.svg")))
     for each in pictures:
         print(f"    {each}")
-    return f"text {f'differs in {lines} lines' if lines else 'the same'}, {count - len(pictures)} of {count} SVG the same"
+    return (
+        f"text {f'differs in {lines} lines' if lines else 'the same'}, {count - len(pictures)} of {count} SVG the same"
+    )
+
+
+def _without_folder(text: str) -> str:
+    return "\n".join(line for line in text.splitlines() if "audition-" not in line)
 
 
 def numbers(windows: Windows) -> tuple[str, str]:
-    """Simulate the same on both systems; returns both versions of ngspice and the differences."""
-    files = windows.folder / "linux.npz", windows.folder / "windows.npz"
-    versions = on_linux("-m", "tests.windows.numbers", files[0]), ""
-    versions = versions[0], on_windows(windows, "-m", "tests.windows.numbers", files[1])
-    with np.load(files[0]) as ours, np.load(files[1]) as theirs:
-        found = differences(dict(ours), dict(theirs))
-    return f"ngspice {versions[1].strip()} against {versions[0].strip()}", str(found)
+    """Simulate the same on both systems; return both versions of ngspice, and the differences."""
+    ours, theirs = windows.folder / "linux.npz", windows.folder / "windows.npz"
+    words = ("-m", "tests.windows.numbers")
+    our_version, their_version = on_linux(*words, ours).strip(), on_windows(windows, *words, theirs).strip()
+    with np.load(ours) as our_numbers, np.load(theirs) as their_numbers:
+        found = differences(dict(our_numbers), dict(their_numbers))
+    return f"ngspice {their_version} against {our_version}", str(found)
 
 
 def row(windows: Windows, outcomes: Sequence[Outcome], seen: str, numbers_seen: tuple[str, str]) -> str:

@@ -6,13 +6,14 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 _NUMBER = re.compile(r"-?\d+\.?\d*(?:e-?\d+)?")
 
-Numbers = Mapping[str, NDArray[np.generic]]
+Numbers = Mapping[str, NDArray[Any]]
 
 
 @dataclass(frozen=True)
@@ -43,17 +44,17 @@ def differences(ours: Numbers, theirs: Numbers) -> Differences:
     return Differences(**worst)
 
 
-def _decibels(ours: NDArray[np.generic], theirs: NDArray[np.generic]) -> float:
-    return float(np.abs(20.0 * np.log10(np.abs(ours / theirs))).max())  # type: ignore[operator]
+def _decibels(ours: NDArray[Any], theirs: NDArray[Any]) -> float:
+    return float(np.abs(20.0 * np.log10(np.abs(ours / theirs))).max())
 
 
-def _volts(ours: NDArray[np.generic], theirs: NDArray[np.generic]) -> float:
-    return float(np.abs(ours - theirs).max())  # type: ignore[operator]
+def _volts(ours: NDArray[Any], theirs: NDArray[Any]) -> float:
+    return float(np.abs(ours - theirs).max())
 
 
-def _percent(ours: NDArray[np.generic], theirs: NDArray[np.generic]) -> float:
-    off = np.std(ours - theirs, axis=-1)  # type: ignore[operator]
-    return float(100.0 * (off / np.std(ours, axis=-1)).max())  # type: ignore[call-overload]
+def _percent(ours: NDArray[Any], theirs: NDArray[Any]) -> float:
+    off = np.std(ours - theirs, axis=-1)
+    return float(100.0 * (off / np.std(ours, axis=-1)).max())
 
 
 def unlike_lines(ours: str, theirs: str) -> int:

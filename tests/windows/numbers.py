@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ MODS = ("bright-switch", "cathode-switch", "depth")
 KINDS = {"sweep": FrequencySweep(), "rest": OperatingPoint(), "time": Transient(Sine(220.0, 0.05, 0.01, 5))}
 
 
-def numbers() -> dict[str, NDArray[np.generic]]:
+def numbers() -> dict[str, NDArray[Any]]:
     """Return sweeps, operating points and transients [V] by kind and amp; at every position where mods are fitted."""
     amps = {name: load_amp(name) for name in AMPS}
     amps["modded"] = apply_mods(amps["workshop-a"], *map(load_mod, MODS))

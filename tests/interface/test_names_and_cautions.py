@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from pathlib import Path
+import string
+from pathlib import Path, PureWindowsPath
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ampsim.base.caution import CAUTION, CAUTION_LINE
-from ampsim.base.files import file_word
+from ampsim.base.files import file_word, names_device
 from ampsim.base.table_layout import WIDTH
 from ampsim.circuit.amp import Amp, Mod
 from ampsim.circuit.mods import apply_mods
@@ -48,6 +49,16 @@ def test_a_title_in_a_file_s_name_is_short_and_its_own(one: str, two: str) -> No
     assert 1 <= len(file_word(one)) <= 60
     if len(file_word(one)) == 60 and one != two:
         assert file_word(one) != file_word(two)
+
+
+devices = st.sampled_from(["con", "Aux", " NUL ", "prn", "com1", "LPT9", "com10", "auxiliary", "con text"])
+
+
+@given(st.text(max_size=30) | devices, st.sampled_from(["", ".toml", ".tar.gz"]))
+def test_no_file_is_called_as_windows_calls_a_device(title: str, ending: str) -> None:
+    assert not PureWindowsPath(file_word(title) + ending).is_reserved()
+    if set(title) <= set(string.ascii_letters + string.digits + " "):
+        assert names_device(title + ending) == PureWindowsPath(title + ending).is_reserved()
 
 
 def mod_file(folder: Path, number: int) -> str:

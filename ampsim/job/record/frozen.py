@@ -10,7 +10,7 @@ from pathlib import Path
 
 from ... import __version__
 from ...base.errors import DescriptionError, shown
-from ...base.files import bare_name, lock_folder, read_bounded, write_whole
+from ...base.files import bare_name, lock_folder, names_device, read_bounded, write_whole
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition
@@ -186,6 +186,8 @@ def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
 
 def _open(opening: Callable[[str], object], name: str | Path) -> str:
     stem = Path(name).name.removesuffix(".toml")
+    if names_device(stem):
+        raise DescriptionError(f"{shown(str(name))}: Windows keeps no file of this name; call it another")
     if bare_name(stem) is None or len(stem) > _LONGEST:
         raise DescriptionError(f"{shown(str(name))}: files of a job are called with letters, digits, blanks, - and _")
     opening(str(name))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.files import file_word, read_bounded, write_whole
+from ...base.files import file_word, names_device, read_bounded, write_whole
 from ...bench.diagnosis.readings import Readings, parse_readings, read_readings
 from ...bench.sweeps.measured_sweep import read_sweep
 from ...circuit.amp import Amp
@@ -188,6 +188,8 @@ def _free(home: Path, file: Path, data: bytes) -> tuple[str, Path]:
         stem = check_file_name(file.stem)
     except DescriptionError:
         stem = file_word(file.stem)
+    if names_device(stem):
+        stem = file_word(stem)
     number = 1
     while True:
         name = f"{FOLDER}/{stem}{f' {number}' if number > 1 else ''}{file.suffix.lower()}"

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.windows.compare import differences, unlike_lines, unlike_pictures
-from tests.windows.groups import GROUPS, read_outcome
+from tests.windows.groups import GROUPS, read_outcome, read_unfinished
 from tests.windows.wine import ROOT, windows_path
 
 OWN = """
@@ -32,9 +32,9 @@ def test_error(broken): pass
 
 def test_outcomes_are_read_from_what_pytest_reports(tmp_path: Path) -> None:
     (tmp_path / "test_own.py").write_text(OWN, "utf-8")
-    command = [sys.executable, "-m", "pytest", "--junitxml", "report.xml"]
+    command = [sys.executable, "-m", "pytest", "-v", "--junitxml", "report.xml"]
     alone = os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-    subprocess.run(command, cwd=tmp_path, env=alone, capture_output=True, check=False)
+    printed = subprocess.run(command, cwd=tmp_path, env=alone, capture_output=True, text=True, check=False).stdout
     outcome = read_outcome("some", (tmp_path / "report.xml").read_text("utf-8"))
     assert (outcome.passed, outcome.expected, dict(outcome.skipped)) == (1, 1, {"no such thing on this system": 2})
     assert {name.rpartition(".")[2]: reason for name, reason in outcome.failed.items()} == {
@@ -45,6 +45,10 @@ def test_outcomes_are_read_from_what_pytest_reports(tmp_path: Path) -> None:
     assert "1 passed" in text
     assert "2 failed" in text
     assert "skipped 2: no such thing on this system" in text
+    unfinished = read_unfinished("some", printed[: printed.index("test_wrong")])
+    assert (unfinished.passed, unfinished.expected, unfinished.skipped.total()) == (1, 1, 2)
+    assert list(unfinished.failed) == ["the whole group"]
+    assert "test_own.py::test_wrong" in read_unfinished("some", printed).failed
 
 
 def test_groups_name_tests_that_are_there() -> None:

@@ -85,6 +85,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.windows", description=str(__doc__).splitlines()[0])
     parser.add_argument("groups", nargs="*", help=f"of {', '.join(GROUPS)}; all if none is named")
     parser.add_argument("--folder", type=Path, default=default_folder(), help="where it is set up (%(default)s)")
+    parser.add_argument("--minutes", type=float, default=30.0, help="longest time of a group (%(default)g)")
     given = parser.parse_args()
     if unknown := set(given.groups) - set(GROUPS):
         parser.error(f"no group {', '.join(sorted(unknown))}; there are {', '.join(GROUPS)}")
@@ -98,7 +99,7 @@ def main() -> int:
     outcomes = []
     for group in given.groups or GROUPS:
         say(f"tests: {group}")
-        outcomes.append(run_group(windows, group))
+        outcomes.append(run_group(windows, group, given.minutes))
         print("\n".join(outcomes[-1].lines()), flush=True)
     print(f"whole outputs are in {folder}\n{row(windows, outcomes, seen, numbers_seen)}")
     return 1 if any(outcome.failed for outcome in outcomes) else 0

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import itertools
-import os
 import threading
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, Stopped
 from ..base.progress import Progress, ProgressBar
+from ..base.system import as_done, cores
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, control_coords, position_label
@@ -198,10 +198,10 @@ class _Run:
 
     def results(self) -> dict[str, RenderedVolts]:
         # Twice as many threads as cores: three clips on two cores then keep both at work to the end.
-        with ThreadPoolExecutor(min(len(self._tasks), 2 * (os.cpu_count() or 1))) as pool:
+        with ThreadPoolExecutor(min(len(self._tasks), 2 * cores())) as pool:
             running = {pool.submit(self._one, key, task): key for key, task in self._tasks.items()}
             try:
-                return {running[one]: one.result() for one in as_completed(running)}
+                return {running[one]: one.result() for one in as_done(running)}
             finally:
                 self._stop.set()
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from typing import Any, TypeVar
 
 _Result = TypeVar("_Result")
 
+TICK = 0.1  # s; a wait without an end hears no Ctrl-C on Windows
 # Windows: access denied, in use by another process, a part of it locked.
 _HELD = (5, 32, 33)
 # Between tries, 0.75 s in all: a scanner, an indexer or a reader lets go of a file soon.
@@ -53,6 +56,26 @@ def after_fork(function: Callable[[], object]) -> None:
     """Call a function in every process that is forked from this one, where the system forks."""
     if sys.platform != "win32":
         os.register_at_fork(after_in_child=function)
+
+
+def as_done(futures: Iterable[Future[_Result]]) -> Iterator[Future[_Result]]:
+    """Futures one by one as they are done, waited for in short steps, so that Ctrl-C ends the wait on every system."""
+    waiting = set(futures)
+    while waiting:
+        done, waiting = wait(waiting, TICK, FIRST_COMPLETED)
+        yield from done
+
+
+def lacks_signs() -> bool:
+    """Whether files and pipes get a code page without many a sign of the trade, unless told otherwise."""
+    return sys.platform == "win32"
+
+
+def is_reader_gone(problem: OSError) -> bool:
+    """Whether something could not be written because the program that read our output has ended."""
+    return isinstance(problem, BrokenPipeError) or (
+        sys.platform == "win32" and problem.errno == errno.EINVAL and problem.filename is None
+    )
 
 
 def patiently(action: Callable[[], _Result]) -> _Result:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import codecs
+import os
 from typing import TextIO
+
+from .system import lacks_signs
 
 _ERRORS = "ampsim-spelled"
 # How signs of the trade are written where they are missing.
@@ -33,7 +36,14 @@ codecs.register_error(_ERRORS, _spell)
 
 
 def spell_missing_signs(stream: TextIO) -> None:
-    """Have a stream write signs that its encoding lacks as letters, or as "?", instead of ending all work there."""
+    """Have a stream write signs that its encoding lacks as letters, or as "?", instead of ending all work there.
+
+    A file or a pipe that would get a code page of Windows gets UTF-8, unless `PYTHONIOENCODING` says otherwise.
+    """
     reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure is not None:
+    if reconfigure is None:
+        return
+    if lacks_signs() and not stream.isatty() and not os.environ.get("PYTHONIOENCODING"):
+        reconfigure(encoding="utf-8", errors=_ERRORS)
+    else:
         reconfigure(errors=_ERRORS)

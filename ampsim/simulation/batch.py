@@ -6,6 +6,7 @@ so its numbers are the same to the last bit whichever process works on it, besid
 
 from __future__ import annotations
 
+import concurrent.futures
 import contextlib
 import itertools
 import threading
@@ -18,7 +19,7 @@ from typing import Any, Protocol
 
 from ..base.errors import DescriptionError, EngineError, Stopped
 from ..base.progress import SIMULATIONS, Progress, ProgressBar, quiet
-from ..base.system import cores
+from ..base.system import as_done, cores
 from .batch_store import Keeper, Packed, pack, unpack
 from .netlist import Netlist
 from .ngspice import engine
@@ -205,6 +206,8 @@ def _there(found: Packed | Future) -> bool:
 
 def _result(future: Future) -> Packed:
     try:
+        if isinstance(future, concurrent.futures.Future):
+            future = next(as_done([future]))
         return Packed(*future.result())
     except EngineError:
         raise

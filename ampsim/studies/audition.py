@@ -18,6 +18,7 @@ from ..base.caution import CAUTION_LINE
 from ..base.errors import DescriptionError
 from ..base.files import file_word, refuse_unwritable
 from ..base.progress import Progress
+from ..base.system import as_done
 from ..base.tables import frame, text_table
 from ..circuit.amp import Amp
 from ..circuit.mods import diff
@@ -116,7 +117,7 @@ class _Simulated:
 
     @property
     def wave(self) -> xr.Dataset:
-        return self._wave.result()
+        return next(as_done([self._wave])).result()
 
 
 def _fulfil(promise: Future[xr.Dataset], *work: Any) -> None:

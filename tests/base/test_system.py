@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import _thread
 import ast
 import os
 import subprocess
 import sys
+import threading
+import time
+from concurrent.futures import Future
 from pathlib import Path
 
 import psutil
@@ -93,6 +97,25 @@ def test_a_process_apart_that_is_suspended_is_told_from_one_that_runs_or_ended()
         assert wait_for(lambda: not system.is_suspended(process.pid))
         process.kill()
     assert not system.is_suspended(process.pid)
+
+
+def test_ctrl_c_ends_a_wait_for_what_never_comes() -> None:
+    # As on Windows, where it wakes nobody who waits.
+    threading.Timer(0.3, _thread.interrupt_main).start()
+    begin = time.monotonic()
+    with pytest.raises(KeyboardInterrupt):
+        next(system.as_done([Future[str]()]))
+    assert time.monotonic() - begin < 10.0
+
+
+def test_futures_come_as_they_are_done() -> None:
+    first, second, third = (Future[int]() for _ in range(3))
+    second.set_result(2)
+    third.set_exception(ValueError("three"))
+    coming = system.as_done([first, second, third])
+    assert {next(coming), next(coming)} == {second, third}
+    first.set_result(1)
+    assert [each.result() for each in coming] == [1]
 
 
 def test_how_a_process_ended_is_said() -> None:

@@ -12,6 +12,7 @@ from types import ModuleType
 
 from ...base.errors import AmpsimError
 from ...base.files import printable
+from ...base.system import is_reader_gone
 from ...base.terminal import spell_missing_signs
 
 _LAST = 1000  # commands without a place of their own stand last in the help
@@ -28,7 +29,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"ampsim: {problem}", file=sys.stderr)
         return 1
     except OSError as problem:
-        if isinstance(problem, BrokenPipeError):
+        if is_reader_gone(problem):
             # The reader of our output has gone (`| head`); close quietly, or Python complains once more at exit.
             sys.stderr.close()
             return 0

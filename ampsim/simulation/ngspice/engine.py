@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ...base.errors import EngineError
 from ...base.progress import SIMULATIONS, Progress, ProgressBar
-from ...base.system import cores
+from ...base.system import TICK, cores
 from ..netlist import Netlist
 from .pool import POOL, Worker
 from .protocol import Answer, Form, Task
@@ -23,7 +23,6 @@ from .protocol import Answer, Form, Task
 TIMEOUT = 60.0
 # Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
 _HANDFUL = 16
-_TICK = 0.1
 _SILENT = 2.0  # s; a worker silent for longer is asked whether it was stopped
 _STILLBORN = "a simulator process ended before it was ready"
 
@@ -175,7 +174,7 @@ class _Sweep:
     def _ringing_workers(self) -> list[Worker]:
         """The workers that have something to say, at once or within a tick; once for each message."""
         try:
-            first = self._bell.get(timeout=_TICK)
+            first = self._bell.get(timeout=TICK)
         except Empty:
             return []
         return [first, *(self._bell.get_nowait() for _ in range(self._bell.qsize()))]
@@ -270,7 +269,7 @@ def _throttle(progress: Progress) -> Progress:
     def report(done: int, total: int, text: str) -> None:
         nonlocal told, then
         now = time.monotonic()
-        if done != told or now - then >= _TICK:
+        if done != told or now - then >= TICK:
             told, then = done, now
             progress(done, total, text)
 

@@ -14,12 +14,12 @@ import time
 from collections import deque
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from threading import Lock, Thread
 from typing import IO, Any, cast
 
 from ...base.errors import EngineError
-from ...base.system import after_fork, apart, cores, ending, is_suspended
+from ...base.system import TICK, after_fork, apart, cores, ending, is_suspended
 from .library import find
 from .protocol import Ready, Task, receive, send
 
@@ -105,7 +105,8 @@ class Worker:
 
     def _take(self) -> tuple[Any, memoryview]:
         while not self.inbox:
-            self.bell.get()
+            with contextlib.suppress(Empty):
+                self.bell.get(timeout=TICK)
         self._torn = True
         message = self.inbox.popleft()
         if message is None:

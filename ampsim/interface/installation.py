@@ -14,8 +14,7 @@ from pathlib import Path
 
 from ..base.errors import AmpsimError
 
-_CLONE = Path(__file__).resolve().parents[2]
-_SETUP = _CLONE / ".setup"
+FETCH = (sys.executable, "-m", "ampsim", "setup", "--fetch")
 # pip writes these itself, and a clone that is moved rewrites them.
 _WRITTEN_LATER = (".pth", "direct_url.json", "RECORD", "INSTALLER", "REQUESTED")
 
@@ -28,12 +27,13 @@ class Fault:
     wrong: str
     remedy: tuple[str, ...]
     folder: Path | None = None  # to be thrown away
+    advice: str = ""  # what a person can do where no command mends it
 
     def __str__(self) -> str:
         """One line for a person."""
         words = [f"throw away {self.folder}"] if self.folder else []
         words += [" ".join(f'"{each}"' if " " in each else each for each in self.remedy)] if self.remedy else []
-        return f"{self.what}: {self.wrong}; this mends it: {', then '.join(words)}"
+        return f"{self.what}: {self.wrong}; " + (f"this mends it: {', then '.join(words)}" if words else self.advice)
 
 
 def needed_packages() -> dict[str, metadata.Distribution | None]:
@@ -98,27 +98,38 @@ def _pip(name: str, version: str) -> tuple[str, ...]:
 
 def library_faults() -> Iterator[Fault]:
     """A libngspice that is missing, damaged, or gives a wrong answer to a circuit of two resistors."""
-    from ..simulation.ngspice.library import find
+    from ..simulation.ngspice import fetching, library
 
+    # Where AMPSIM_NGSPICE names a library, no other is looked for.
+    can_fetch = fetching.source() and not library.chosen()
+    remedy = FETCH if can_fetch else ()
     try:
-        path = find()
+        path = library.find()
     except AmpsimError as problem:
-        yield Fault("ngspice", str(problem).split("; `ampsim setup`")[0], _library_remedy())
+        advice = f"by hand: {library.by_hand()}; or set {library.SETTING} to the full path of one"
+        if library.chosen():
+            advice = library.remedy(Path(library.chosen()))
+        yield Fault("ngspice", str(problem).split("; `ampsim setup`")[0], remedy, advice=advice)
         return
+    if wrong := library_fault(path):
+        yield Fault(f"ngspice library {path}", wrong, remedy, advice=library.remedy(path))
+
+
+def library_fault(path: Path) -> str:
+    """What is wrong with the ngspice library that is in use; "" when it is as it was fetched, and answers right."""
+    from ..simulation.ngspice import fetching, library
+    from ..simulation.ngspice.library_file import fault_of
+
+    kept = next((each for each in path.parents if (each / fetching.SUMS).is_file()), None)
+    if kept and (changed := fetching.changed_files(kept)):
+        return f"not as it was fetched: {', '.join(changed)}"
+    if wrong := fault_of(path):
+        return wrong
     try:
-        answer = _divider()
+        return _divider()
     except (AmpsimError, OSError) as problem:
-        answer = f"{problem}".splitlines()[0]
-    if answer != "":
-        # A private copy is fetched anew by the set-up; one of the system by its packages.
-        own = _SETUP / "libngspice"
-        private = own in path.parents
-        remedy = ("python3", str(_CLONE / ".ci" / "ready.py"), "-c", "pass") if private else _library_remedy()
-        yield Fault(f"ngspice library {path}", answer, remedy, own if private else None)
-
-
-def _library_remedy() -> tuple[str, ...]:
-    return ("apt-get", "install", "--reinstall", "libngspice0") if sys.platform == "linux" else ()
+        words = f"{problem}".splitlines()[0].removesuffix(f"; {library.remedy(path)}")
+        return words.partition(f"{path} cannot be used: ")[2] or words
 
 
 def _divider() -> str:
@@ -163,10 +174,8 @@ def mend(fault: Fault) -> bool:
 
     if fault.folder is not None:
         shutil.rmtree(fault.folder, ignore_errors=True)
-        if fault.folder == _SETUP / "libngspice":
-            (_SETUP / "library").unlink(missing_ok=True)
     if not fault.remedy:
-        return True
+        return fault.folder is not None
     try:
         return subprocess.run(fault.remedy, stdin=subprocess.DEVNULL, check=False).returncode == 0
     except OSError as problem:

@@ -29,7 +29,9 @@ def _selftest(options: argparse.Namespace) -> None:
         print(f"{len(installation.needed_packages())} packages, the ngspice library and compiled code are whole.")
         return
     if not options.repair:
-        raise DescriptionError("not whole; `ampsim selftest --repair` carries out the commands above")
+        commands = any(fault.remedy or fault.folder for fault in faults)
+        says = "; `ampsim selftest --repair` carries out the commands above" if commands else ""
+        raise DescriptionError("not whole" + says)
     for fault in faults:
         report(f"mending {fault.what}")
         if not installation.mend(fault):
@@ -44,4 +46,7 @@ def _licences(_: argparse.Namespace) -> None:
     width = max(len(f"{row.name} {row.version}") for row in rows)
     for row in rows:
         print(f"{f'{row.name} {row.version}':{width}}  {row.terms}")
-    print("The ngspice library comes from the system; its package holds its licences.")
+    print(
+        "The ngspice library is under the modified BSD licence, parts of it under the LGPL and others. On Linux its\n"
+        "package holds the texts; the wheel that it is taken from on Windows and macOS names MIT and holds none."
+    )

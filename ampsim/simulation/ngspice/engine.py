@@ -24,7 +24,6 @@ TIMEOUT = 60.0
 # Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
 _HANDFUL = 16
 _SILENT = 2.0  # s; a worker silent for longer is asked whether it was stopped
-_STILLBORN = "a simulator process ended before it was ready"
 
 
 @dataclass(frozen=True)
@@ -126,7 +125,7 @@ def versions() -> dict[str, str]:
             known = workers[0].greet()
         return dict(known)
     except EOFError:
-        raise EngineError(f"{_STILLBORN}: {workers[0].last_words()}") from None
+        raise EngineError(_stillborn(workers[0], workers[0].last_words())) from None
     finally:
         POOL.give(workers)
 
@@ -222,7 +221,7 @@ class _Sweep:
         if worker.versions is None:
             self._stillborn += 1
             if self._stillborn > 2:
-                raise EngineError(f"{_STILLBORN}: it {how}")
+                raise EngineError(_stillborn(worker, f"it {how}"))
         elif worker.hand:
             number = worker.hand.popleft()
         self._remove(worker)
@@ -241,6 +240,14 @@ class _Sweep:
         self.workers.remove(worker)
         self._queue.extendleft(reversed(worker.hand))
         worker.kill()
+
+
+def _stillborn(worker: Worker, how: str) -> str:
+    """What is said when simulator processes do not get as far as their first message."""
+    return (
+        f"a simulator process ended before it was ready: {how}; if that goes on, the ngspice library {worker.library} "
+        "may be damaged: `ampsim setup` looks"
+    )
 
 
 def _task(netlists: Sequence[Netlist]) -> Task:

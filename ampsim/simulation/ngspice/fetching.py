@@ -56,6 +56,28 @@ def source() -> str:
     return "Debian" if shutil.which("apt-get") and shutil.which("dpkg-deb") else ""
 
 
+def plan(target: Path) -> str:
+    """Say what `fetch_library` would do."""
+    match source():
+        case "wheel":
+            return (
+                f"download the wheel {wheel_name()} (about 5 MB) from the package index with pip, compare its hash, "
+                f"and unpack its ngspice library, and nothing else, into {target}"
+            )
+        case "Debian":
+            return (
+                f"download the packages {' and '.join(_DEBIAN)} (about 2.5 MB, and 10 MB of lists) with apt, which "
+                f"checks them, and unpack them into {target}; root is not needed"
+            )
+    return "nothing: for this system there is no library to fetch"
+
+
+def wheel_name() -> str:
+    """Return name and version of the wheel that carries a library."""
+    lines = wheel_list().read_text("utf-8").splitlines()
+    return next(line for line in lines if "==" in line).partition("\\")[0].strip().replace("==", " ")
+
+
 def fetch_library(target: Path, python: str | Path = sys.executable, apt: Path | None = None) -> None:
     """Fetch this system's ngspice library; what was in the folder is given up for it only when it is whole.
 
@@ -93,8 +115,10 @@ def fetch_wheel(target: Path, python: str | Path = sys.executable) -> None:
     with _beside(target) as folder:
         options = ("--quiet", "--disable-pip-version-check", "--no-input", "--retries", "2", "--no-deps")
         pip: list[str | Path] = [python, "-m", "pip", "download", *options, "--only-binary", ":all:"]
+        _run([python, "-m", "pip", "--version"], f"ngspice: {python} has no pip", f"{python} -m ensurepip", folder)
+        wanted = ("--require-hashes", "-r", wheel_list(), "-d", folder)
         _run(
-            [*pip, "--require-hashes", "-r", wheel_list(), "-d", folder],
+            [*pip, *wanted],
             "ngspice from the package index",
             by_hand(),
             folder,

@@ -38,9 +38,8 @@ def find() -> Path:
     EngineError
         AMPSIM_NGSPICE names no file, or no library was found; the message names the places looked at.
     """
-    chosen = os.environ.get(SETTING)
-    if chosen:
-        return _choose(Path(chosen))
+    if named := chosen():
+        return _choose(Path(named))
     places = candidates()
     for place in places:
         if place.is_file():
@@ -50,6 +49,11 @@ def find() -> Path:
         f"no ngspice shared library found (looked at {looked}); `ampsim setup` says how it is got; "
         f"by hand: {by_hand()}; or set {SETTING} to the full path of one"
     )
+
+
+def chosen() -> str:
+    """Return what AMPSIM_NGSPICE is set to, "" when to nothing."""
+    return os.environ.get(SETTING, "")
 
 
 def by_hand() -> str:
@@ -85,6 +89,11 @@ def in_folder(folder: Path) -> list[Path]:
     if sys.platform in _NAMES:
         return [folder / _NAMES[sys.platform]]
     return sorted(folder.glob("usr/lib/*/libngspice.so.0")) or [folder]
+
+
+def fetch_folder() -> Path:
+    """Return the folder that a library is fetched into: the clone's own, or this user's."""
+    return PRIVATE if in_clone() else user_folder()
 
 
 def user_folder() -> Path:
@@ -127,13 +136,11 @@ def load(library: Path) -> None:
 
 def remedy(library: Path) -> str:
     """Say what to do about a library that cannot be used."""
-    if os.environ.get(SETTING):
+    if chosen():
         return f"{SETTING} names it: set it to the full path of another, or unset it"
-    if PRIVATE in library.parents:
-        return f"throw {PRIVATE} away, and any command of {READY} fetches it anew"
-    if user_folder() in library.parents:
+    if {PRIVATE, user_folder()} & set(library.parents):
         return "`ampsim setup --fetch` fetches it anew"
-    return f"install it again, or set {SETTING} to the full path of another"
+    return f"install it again (`ampsim setup` says how), or set {SETTING} to the full path of another"
 
 
 def preload(library: Path) -> None:

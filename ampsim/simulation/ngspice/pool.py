@@ -34,6 +34,7 @@ class Worker:
     """
 
     def __init__(self, library: Path) -> None:
+        self.library = library
         self.hand: deque[int] = deque()
         self.inbox: deque[tuple[Any, memoryview] | None] = deque()
         self.bell: SimpleQueue[Worker] = SimpleQueue()

@@ -1,7 +1,8 @@
 """`python -m tests.tools.lock`: the packages that a clone is set up with, with version and hashes, into `.ci/locked`.
 
 Run it after a change of the dependencies in pyproject.toml; with `--newer` every package moves to its newest version.
-Each level's file lists what it needs beyond the levels before it.
+Each level's file lists what it needs beyond the levels before it. `--check` changes nothing and asks the package index
+whether every package has a wheel with a listed hash, for every system and Python.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 LOCKED = ROOT / ".ci" / "locked"
 EXTRAS = {"core": [], "notebooks": ["notebooks"], "tests": ["test"]}
+SYSTEMS = ("x86_64-manylinux_2_28", "x86_64-pc-windows-msvc", "aarch64-apple-darwin")
+PYTHONS = ("3.11", "3.12", "3.13")
 # What builds ampsim itself in the clone.
 _BUILD = "hatchling\neditables\n"
 
@@ -47,8 +50,34 @@ def resolve(extras: list[str], fixed: Path | None, folder: Path) -> str:
     return found.read_text()
 
 
+def missing_wheels(system: str, python: str) -> list[str]:
+    """What the package index lacks of the lists, for a system as uv calls it and a version of Python."""
+    command = [sys.executable, "-m", "uv", "pip", "install", "--dry-run", "--quiet", "--no-deps", "--require-hashes"]
+    command += ["--only-binary", ":all:", "--python-platform", system, "--python-version", python]
+    wrong = []
+    with tempfile.TemporaryDirectory() as name:
+        for level in EXTRAS:
+            words = [*command, "--target", name, "-r", str(LOCKED / f"{level}.txt")]
+            done = subprocess.run(words, capture_output=True, text=True, encoding="utf-8", check=False)
+            wrong += [f"{level}: {done.stderr.strip()}"] if done.returncode else []
+    return wrong
+
+
+def check() -> None:
+    """Say for every system and Python whether the lists can be installed there."""
+    failed = False
+    for system in SYSTEMS:
+        for python in PYTHONS:
+            wrong = missing_wheels(system, python)
+            failed = failed or bool(wrong)
+            print(f"Python {python}, {system}: {'; '.join(wrong) or 'every package has its wheel'}", flush=True)
+    sys.exit(failed)
+
+
 def main() -> None:
     """Write the lists."""
+    if "--check" in sys.argv:
+        check()
     old = "".join((LOCKED / f"{level}.txt").read_text() for level in EXTRAS) if "--newer" not in sys.argv else ""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import bare_name, printable, read_bounded
+from ..base.line_ends import plain_ends
 from ..circuit.amp import Amp, Mod
 from ..circuit.valves.description import Valve
 from .amps import read_amp
@@ -110,7 +111,7 @@ class Loader:
         """
         where = where or self._job
         name, data, home = self._find(word, KINDS[kind].folder, beside, where)
-        if self._job and self.files.setdefault(name, data) != data:
+        if self._job and plain_ends(self.files.setdefault(name, data)) != plain_ends(data):
             raise DescriptionError(f"{where}: two files of different content are called {name}; rename one of them")
 
         def load(kind: str, word: str, where: str) -> Any:

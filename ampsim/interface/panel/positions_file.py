@@ -10,6 +10,7 @@ from typing import Any
 from ...base.entries import Entry
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.files import read_bounded, write_whole
+from ...base.line_ends import decode_lines, with_ends
 from ...base.quantities import format_value
 from ...base.wording import one_line
 from ...circuit.amp import Amp
@@ -62,11 +63,11 @@ def write_positions(
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
     _refuse_lost_folder(path)
-    head = _head(path) if path.exists() else _new_head(path, stock, modded, listen_at)
+    head, end = _head(path) if path.exists() else (_new_head(path, stock, modded, listen_at), "\n")
     blocks = fresh_text({"positions": [_table(each, modded) for each in positions]} if positions else {}, heading="")
     text = f"{head.rstrip()}\n\n{MARK}\n\n{blocks}"
     tomllib.loads(text)
-    write_whole(path, text)
+    write_whole(path, with_ends(text, end))
 
 
 def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
@@ -132,10 +133,10 @@ def _read(entry: Entry, stock: Amp, modded: Amp) -> Position:
     return found
 
 
-def _head(path: Path) -> str:
-    """The file's own text, without the positions that the panel wrote."""
+def _head(path: Path) -> tuple[str, str]:
+    """The file's own text, without the positions that the panel wrote, and how its lines end."""
     before = read_toml(path)
-    text = path.read_text("utf-8")
+    text, end = decode_lines(read_bounded(path))
     head = text[: text.index(MARK)] if MARK in text else text
     kept = {name: table for name, table in before.items() if name != "positions"}
     if "amp" not in before or tomllib.loads(head) != kept:
@@ -143,7 +144,7 @@ def _head(path: Path) -> str:
             f"{path.name}: not written: it is no job file, or holds entries below the panel's line or positions "
             "above it, which would be lost; choose another file"
         )
-    return head
+    return head, end
 
 
 def _new_head(path: Path, stock: Amp, modded: Amp, listen_at: str) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 from ... import __version__
 from ...base.errors import DescriptionError, shown
 from ...base.files import bare_name, lock_folder, names_device, read_bounded, write_whole
+from ...base.line_ends import plain_ends
 from ...circuit.amp import Amp
 from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition
@@ -153,7 +154,9 @@ def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None
     lines, kept = [], []
     for number, each in enumerate(record.frozen, 1):
         digest = _digest(files[each.file])
-        if digest != each.sha256:
+        if _is_as_frozen(each, files[each.file]):
+            digest = each.sha256
+        else:
             lines.append(Change(day, f"frozen[{number}].sha256", each.sha256, digest))
         kept.append(replace(each, sha256=digest))
     record = replace(record, frozen=tuple(kept), history=(*record.history, *lines))
@@ -203,7 +206,7 @@ def _store(record: Record, folder: Path, files: dict[str, bytes], date: datetime
     frozen, lines = {each.file: each for each in record.frozen}, []
     for name, data in sorted(files.items()):
         digest = _digest(data)
-        if name in frozen and frozen[name].sha256 == digest:
+        if name in frozen and _is_as_frozen(frozen[name], data):
             continue
         if name in frozen:
             lines.append(Change(date, f"frozen[{[*frozen].index(name) + 1}].sha256", frozen[name].sha256, digest))
@@ -240,11 +243,17 @@ def _read(each: Frozen, folder: str | Path) -> bytes | None:
 def _wrong(each: Frozen, data: bytes | None) -> str:
     if data is None:
         return f"{each.place}: missing; it was frozen on {each.date}"
-    if _digest(data) != each.sha256:
+    if not _is_as_frozen(each, data):
         return (
             f"{each.place}: not as it was frozen on {each.date} (sha256 {_digest(data)[:12]}, then {each.sha256[:12]})"
         )
     return ""
+
+
+def _is_as_frozen(each: Frozen, data: bytes) -> bool:
+    """Whether a file is what was frozen; an editor, or git between two systems, may have changed its line ends."""
+    plain = plain_ends(data)
+    return each.sha256 in map(_digest, (data, plain, plain.replace(b"\n", b"\r\n")))
 
 
 def _digest(data: bytes) -> str:

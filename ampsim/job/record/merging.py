@@ -24,7 +24,7 @@ def fresh_text(tables: Tables, heading: str = _HEAD) -> str:
 
 
 def merge_text(text: str, old: Tables, new: Tables) -> str:
-    """The text with the changes from `old`, which it says, to `new`.
+    """The text, with plain line ends, with the changes from `old`, which it says, to `new`.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def _item(value: Any) -> Any:
         return _table(value)
     if isinstance(value, str) and "\n" in value:
         risky = '"""' in value or value.endswith('"')
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"' if risky else '"')
+        escaped = value.replace("\\", "\\\\").replace("\r", "\\r").replace('"', '\\"' if risky else '"')
         return tomlkit.string(escaped, multiline=True, escape=False)
     return tomlkit.item(value)
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from ...base.errors import DescriptionError
 from ...base.files import lock_folder, read_bounded, write_whole
+from ...base.line_ends import decode_lines, with_ends
 from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record, as_tables
@@ -27,9 +28,9 @@ _MOST_NAME = 40
 def save_record(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
     """Save a record into its job folder.
 
-    What did not change stays as a person wrote it, comments and order included. A value that changed and that the
-    history does not account for gets a line there. A job of format 1 becomes one of the present format: its files are
-    frozen, and the file as it was is kept beside.
+    What did not change stays as a person wrote it, comments, order and line ends included. A value that changed and
+    that the history does not account for gets a line there. A job of format 1 becomes one of the present format: its
+    files are frozen, and the file as it was is kept beside.
 
     Parameters
     ----------
@@ -125,15 +126,16 @@ def _write(record: Record, path: Path, before: bytes, date: datetime.date) -> Re
 
 
 def _text(record: Record, old: Record | None, before: bytes, path: Path) -> str:
-    tables = as_tables(record)
+    tables, end = as_tables(record), "\n"
     if old is not None:
+        edited, end = decode_lines(before)
         # Whatever the library stumbles over: what it made is only used if it reads back the same.
         with contextlib.suppress(Exception):
-            text = merge_text(before.decode(), _with_format(old), tables)
+            text = with_ends(merge_text(edited, _with_format(old), tables), end)
             if parse_record(text.encode(), path.name) == record:
                 return text
         _beside(path, before, "as edited")
-    text = fresh_text(tables)
+    text = with_ends(fresh_text(tables), end)
     if parse_record(text.encode(), path.name) != record:
         raise DescriptionError(f"{path}: not saved: the record would not read back the same")
     return text

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.progress import Progress
-from ..circuit.positions import position_label
+from ..circuit.positions import position_label, switches_at
+from ..circuit.switches.moving import moving
 from ..circuit.switches.planning import lever_way
 from ..studies.audition_request import Audition, Setting
 from ..studies.pop.moves import Transition
@@ -50,11 +51,12 @@ class Listening:
     clips: Clips
     true_level: tuple[Clip, ...]
     rendered: xr.Dataset
+    notes: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
         """All of it in words."""
-        return clips_text(self.clips, self.true_level)
+        return "\n".join([clips_text(self.clips, self.true_level), *self.notes])
 
     def write(self, folder: str | Path) -> tuple[Path, ...]:
         """Write WAV files and a text, as `write_clips`."""
@@ -117,6 +119,7 @@ def listen(
     options, settings = options or ListeningOptions(), listening_positions(audition, controls)
     # Before anything is computed: what is asked for by a wrong name would be refused at the very end.
     find_standard(options.standard)
+    moves, notes = ([], ()) if options.linear else moves_heard(audition, settings)
     amps, played = [audition.stock, audition.modded], options.played or phrase()
     if options.linear:
         rendered = render_linear(amps, settings, played, load=options.load)
@@ -155,18 +158,30 @@ def listen(
             progress=progress,
             play=play,
         )
-        for move in ([] if options.linear else _moves(audition, settings))
+        for move in moves
     ]
-    return Listening(matched, tuple(true_level), rendered)
+    return Listening(matched, tuple(true_level), rendered, notes)
 
 
-def _moves(audition: Audition, settings: Sequence[Setting]) -> list[Transition]:
-    """What levers pass from the first setting to every other position that the others give a switch."""
+def moves_heard(audition: Audition, settings: Sequence[Setting]) -> tuple[list[Transition], tuple[str, ...]]:
+    """What levers pass from the first setting to every other position that the others give a switch.
+
+    Switches whose pop cannot be worked out, such as one that takes a valve out, are left out, and why is said.
+    """
     found: dict[Transition, None] = {}
+    notes: list[str] = []
     for name, control in audition.modded.controls.items():
         stands = str(settings[0].get(name, control.drawn))
-        others = dict.fromkeys(str(each[name]) for each in settings if name in each)
-        if control.kind == "switch":
-            ways = [lever_way(audition.modded, name, stands, other) for other in others if other != stands]
-            found |= dict.fromkeys(Transition(name, *step) for way in ways for step in way.steps)
-    return list(found)
+        others = [str(each[name]) for each in settings if name in each and each[name] != stands]
+        if control.kind != "switch":
+            continue
+        try:
+            switches = switches_at(audition.modded, settings[0])
+            for other in dict.fromkeys(others):
+                moving(audition.modded, switches, name, other)
+        except DescriptionError as problem:
+            notes.append(f"No pop of the switch {name} is among the clips: {problem}")
+            continue
+        ways = [lever_way(audition.modded, name, stands, other) for other in dict.fromkeys(others)]
+        found |= dict.fromkeys(Transition(name, *step) for way in ways for step in way.steps)
+    return list(found), tuple(notes)

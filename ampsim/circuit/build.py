@@ -47,6 +47,11 @@ class Circuit(Soldered):
         places |= {rail.name: rail_net(rail.name) for rail in self.amp.rails}
         return places | {"ground": GROUND, INPUT: INPUT, SPEAKER: self.speaker}
 
+    @cached_property
+    def live_nets(self) -> frozenset[str]:
+        """The nets that any part is on; a lug that nothing is soldered to any more is on none of them."""
+        return frozenset({INPUT, *(net for element in self.elements for _, net in element.pins)})
+
     def _all(self) -> Iterator[Element]:
         yield from self.removed
         yield from self.elements

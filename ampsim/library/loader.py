@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from functools import partial
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -17,6 +16,7 @@ from .assumptions import assumptions
 from .files import file_of, models_in, read_toml, valve_file
 from .kinds import KINDS, OpenFile
 from .mods import read_mod
+from .parts import ValveFinder
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -196,18 +196,47 @@ def load_wishes(name: str | Path, drawer: str | Path | None = None) -> WishList:
     return cast("WishList", Loader().load("wishes", str(name), drawer=parts))
 
 
-def parse_amp(data: Mapping[str, object], file: str = "amp") -> Amp:
-    """Make an amp of tables that did not come from a file (the same checks apply)."""
-    return read_amp(data, file, partial(_valve, Loader()))
+def parse_amp(
+    data: Mapping[str, object], file: str = "amp", beside: Path | None = None, valves: Iterable[Valve] = ()
+) -> Amp:
+    """Make an amp of tables that did not come from a file (the same checks apply).
+
+    Parameters
+    ----------
+    data : mapping
+        As an amp file's tables.
+    file : str
+        What messages call it.
+    beside : Path, optional
+        Folder of valve files of your own, which win over those that come with ampsim; default the working folder.
+    valves : iterable of Valve
+        Valves of your own, from `load_valve` or `parse_valve`; they win over files.
+    """
+    return read_amp(data, file, _valve_finder(beside, valves))
 
 
-def parse_mod(data: Mapping[str, object], file: str = "mod") -> Mod:
-    """Make a mod of tables that did not come from a file (the same checks apply)."""
-    return read_mod(data, file, partial(_valve, Loader()))
+def parse_mod(
+    data: Mapping[str, object], file: str = "mod", beside: Path | None = None, valves: Iterable[Valve] = ()
+) -> Mod:
+    """Make a mod of tables that did not come from a file (the same checks apply).
+
+    Parameters
+    ----------
+    data : mapping
+        As a mod file's tables.
+    file, beside, valves
+        As those of `parse_amp`.
+    """
+    return read_mod(data, file, _valve_finder(beside, valves))
 
 
-def _valve(loader: Loader, kind: str, where: str) -> Valve:
-    return cast(Valve, loader.load("valve", kind, None, where))
+def _valve_finder(beside: Path | None, valves: Iterable[Valve]) -> ValveFinder:
+    loader, own, folder = Loader(), {valve.type: valve for valve in valves}, Path() if beside is None else beside
+
+    def find(kind: str, where: str) -> Valve:
+        return own[kind] if kind in own else cast(Valve, loader.load("valve", kind, folder, where))
+
+    return find
 
 
 def parse_wishes(

@@ -63,6 +63,7 @@ def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
         for variant in (str(each) for each in response["variant"].values)
         for position, readings in _readings(response, variant)
         for designator, facts in valves[variant].items()
+        if not math.isnan(readings.get(f"{designator}.plate:A", 0.0))  # NaN: taken out in this position
     ]
     return pd.DataFrame(rows)
 

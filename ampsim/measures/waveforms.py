@@ -71,9 +71,11 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     Returns
     -------
     xarray.Dataset
-        `amplitude` [V peak] and `relative` [dB of the fundamental], dims (variant, position, harmonic), harmonic 1 to
-        count; `thd` [%], dims (variant, position). NaN for orders above half the sampling rate, and for relative and
-        thd where there is no fundamental. ``attrs["floor_db"]``: below it (see `FLOOR_DB`) numbers are not trusted.
+        `amplitude` [V peak], `relative` [dB of the fundamental] and `phase` [degrees], dims (variant, position,
+        harmonic), harmonic 1 to count; `thd` [%], dims (variant, position). Harmonic n of the wave is amplitude x
+        sin(n x 360 x f x t + phase), where the source is level x sin(360 x f x t). NaN for orders above half the
+        sampling rate, for relative and thd where there is no fundamental, for phase below the floor.
+        ``attrs["floor_db"]``: below it (see `FLOOR_DB`) numbers are not trusted.
 
     Raises
     ------
@@ -87,7 +89,8 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
     harmonic distortion is the root of the summed squares of harmonics 2 to `count` over the fundamental (definition).
     """
     cycles = int(_sine(response).cycles)
-    amplitude = _bins(_window(response, node), cycles, count)
+    spectrum = _bins(_window(response, node), cycles, count)
+    amplitude = spectrum.copy(data=np.abs(spectrum.values))
     orders = np.arange(1, count + 1)
     resolved = orders * _sine(response).frequency < 0.5 / _step(response) * (1.0 - 1e-9)
     amplitude = amplitude.assign_coords(harmonic=orders).where(xr.DataArray(resolved, dims="harmonic"))
@@ -96,9 +99,12 @@ def harmonics(response: xr.Dataset, node: str | None = None, count: int = 10) ->
         relative = share.copy(data=20.0 * np.log10(share.values))
     power = (share.isel(harmonic=slice(1, None)) ** 2).sum("harmonic", skipna=True)
     thd = (100.0 * power**0.5).where(share.isel(harmonic=0, drop=True).notnull())
+    turned = spectrum * np.exp(-2j * np.pi * _sine(response).frequency * _window_start(response) * orders)
+    phase = amplitude.copy(data=np.degrees(np.angle(1j * turned.values)))
     parts = {
         "amplitude": with_units(amplitude, "V", "amplitude"),
         "relative": with_units(relative, "dB", "relative"),
+        "phase": with_units(phase.where(relative >= FLOOR_DB), "degrees", "phase"),
         "thd": with_units(thd, "%", "thd"),
     }
     return xr.Dataset(parts, attrs={"floor_db": FLOOR_DB})
@@ -180,8 +186,9 @@ def drift(rows: NDArray[np.float64], cycles: int) -> NDArray[np.float64]:
 
 
 def _bins(window: xr.DataArray, cycles: int, count: int) -> xr.DataArray:
+    """Complex amplitudes [V peak] of the harmonics, a cosine at the window's beginning being real and positive."""
     values: NDArray[Any] = window.values
-    spectrum = np.abs(np.fft.rfft(values, axis=-1)) * 2.0 / values.shape[-1]
+    spectrum = np.fft.rfft(values, axis=-1) * 2.0 / values.shape[-1]
     rows = spectrum[..., cycles * np.arange(1, count + 1)]
     coords = {name: coord for name, coord in window.coords.items() if "time" not in coord.dims}
     return xr.DataArray(rows, coords, (*window.dims[:-1], "harmonic"))

@@ -206,9 +206,9 @@ def rail_vector(name: str) -> str:
 
 
 def node_vector(wired: Circuit, place: str) -> str:
-    """Name of the vector that holds a place's voltage; "" for ground, which has none."""
+    """Name of the vector that holds a place's voltage; "" for what has none: ground, a lug without any part."""
     net = wired.net(place)
-    return "" if net == GROUND else f"v({safe_name(net)})"
+    return "" if net == GROUND or net not in wired.live_nets else f"v({safe_name(net)})"
 
 
 def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[str, ...]:

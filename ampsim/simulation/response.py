@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit, build_circuit
+from ..circuit.build import SPEAKER, Circuit
 from ..circuit.nets import INPUT
 from ..circuit.plugging import describe_source
 from ..circuit.positions import Position
 from ..circuit.signal_path import listening_points
+from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 from .netlist import Netlist, build, node_vector, valve_vectors
@@ -36,6 +37,7 @@ def simulate(
     nodes: Sequence[str] | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
+    currents: bool | None = None,
 ) -> xr.Dataset:
     """Simulate one or more variants of an amp over positions of their controls.
 
@@ -56,12 +58,15 @@ def simulate(
         How many processes; default all cores.
     progress : callable
         Called with (done, total).
+    currents : bool
+        Whether the currents into plates, screens and grids are kept. Default: of operating points and transients.
 
     Returns
     -------
     xarray.Dataset
         `voltage` [V] with dims (variant, position, node, frequency or time); complex for a sweep with 1 V at the
-        source. An operating point also has `current` [A] with dims (variant, position, branch).
+        source. With `currents` also `current` [A] with dims (variant, position, branch, frequency or time); NaN where
+        a valve is not in the circuit. So is a place that a variant, or a position of its switches, does not have.
 
     Raises
     ------
@@ -74,26 +79,37 @@ def simulate(
     analysis = analysis or FrequencySweep()
     at_rest = isinstance(analysis, OperatingPoint)
     places = tuple(nodes) if nodes is not None else _default_nodes(asked.variants, at_rest)
-    netlists = [build(case.amp, case.position, analysis, places, at_rest) for case in asked.cases]
+    kept = at_rest or isinstance(analysis, Transient) if currents is None else currents
+    # Of the places that are looked at unasked, some may be those of a valve that only another variant has.
+    heard = [places if nodes is not None else _there(case.wired, places) for case in asked.cases]
+    netlists = [
+        build(case.amp, case.position, analysis, own, kept) for case, own in zip(asked.cases, heard, strict=True)
+    ]
     found = answers(asked.cases, netlists, workers=workers, progress=progress)
     facts = provenance(asked.variants, analysis, netlists, found)
-    return _dataset(asked, analysis, places, found).assign_attrs(facts)
+    return _dataset(asked, analysis, places, found, kept).assign_attrs(facts)
+
+
+def _there(wired: Circuit, places: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(place for place in places if place in wired.net_by_place or place in wired.outputs)
 
 
 def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
     places = dict.fromkeys(listening_points(variants[0]).values())
     if at_rest:
         for amp in variants:
-            places |= dict.fromkeys(_valve_places(build_circuit(amp)))
+            places |= dict.fromkeys(_valve_places(amp))
         places |= dict.fromkeys(rail.name for rail in variants[0].rails)
     return tuple(places)
 
 
-def _valve_places(wired: Circuit) -> Iterable[str]:
-    return (f"{e.designator}.{pin}" for e in wired.elements if e.kind == "valve" for pin, _ in e.pins)
+def _valve_places(amp: Amp) -> Iterable[str]:
+    return (f"{name}.{pin}" for name, (element, _) in valves_in_use(amp).items() for pin, _ in element.pins)
 
 
-def _dataset(asked: Request, analysis: Analysis, places: tuple[str, ...], found: Sequence[Arrays]) -> xr.Dataset:
+def _dataset(
+    asked: Request, analysis: Analysis, places: tuple[str, ...], found: Sequence[Arrays], currents: bool
+) -> xr.Dataset:
     axis = {} if isinstance(analysis, OperatingPoint) else {_axis(analysis): analysis.grid()}
     shape = (*asked.shape, len(places), *(grid.size for grid in axis.values()))
     voltage = np.zeros(shape, complex if isinstance(analysis, FrequencySweep) else float)
@@ -103,9 +119,9 @@ def _dataset(asked: Request, analysis: Analysis, places: tuple[str, ...], found:
     coords = asked.coords() | {"node": list(places)}
     for name, grid in axis.items():
         coords[name] = (name, grid, {"units": "Hz" if name == "frequency" else "s"})
-    if isinstance(analysis, OperatingPoint):
-        branches, current = _currents(asked, found, analysis.cold)
-        data["current"] = (("variant", "position", "branch"), current, {"units": "A"})
+    if currents:
+        branches, current = _currents(asked, found, analysis)
+        data["current"] = (("variant", "position", "branch", *axis), current, {"units": "A"})
         coords["branch"] = branches
     return xr.Dataset(data, coords)
 
@@ -115,9 +131,15 @@ def _axis(analysis: Analysis) -> str:
 
 
 def _rows(wired: Circuit, analysis: Analysis, places: tuple[str, ...], answer: Arrays) -> NDArray[Any]:
-    names = [node_vector(wired, place) for place in places]
+    there = set(_there(wired, places))
+    names = [node_vector(wired, place) if place in there else None for place in places]
     zero = np.zeros_like(next(iter(answer.vectors.values())))
-    rows = np.stack([answer.vectors[name] if name else zero for name in names])
+    rows = [zero * np.nan if name is None else answer.vectors[name] if name else zero for name in names]
+    return _on_grid(analysis, answer, np.stack(rows))
+
+
+def _on_grid(analysis: Analysis, answer: Arrays, rows: NDArray[Any]) -> NDArray[Any]:
+    """Rows as ngspice gave them, along the axis of the analysis; a single number each at rest."""
     if isinstance(analysis, Transient):
         rows = resample(answer.scale, rows, analysis.grid())
     return np.asarray(rows[:, 0] if isinstance(analysis, OperatingPoint) else rows)
@@ -132,20 +154,30 @@ def resample(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDAr
     return np.asarray(CubicSpline(time[keep], rows[:, keep], axis=1)(grid))
 
 
-def _currents(asked: Request, found: Sequence[Arrays], cold: bool) -> tuple[list[str], NDArray[Any]]:
-    rows: list[dict[str, float]] = []
+def _currents(asked: Request, found: Sequence[Arrays], analysis: Analysis) -> tuple[list[str], NDArray[Any]]:
+    """Branches, and their currents [A] over variant, position, branch and the axis of the analysis."""
+    rows: list[dict[str, NDArray[Any]]] = []
     for case, answer in zip(asked.cases, found, strict=True):
-        row = {}
-        for designator, family in _families(case.wired):
-            for electrode, vector in valve_vectors(designator, family).items():
-                # Plate and screen currents come as millivolts-for-milliamperes, the grid's as a source current.
-                # A cold valve's law still says what it would draw.
-                scale = 1.0 if electrode == "grid" else 0.0 if cold else 1e-3
-                row[f"{designator}.{electrode}"] = scale * float(answer.vectors[vector][0])
-        rows.append(row)
+        named = _branch_vectors(case.wired)
+        # A cold valve's law still says what it would draw.
+        cold = isinstance(analysis, OperatingPoint) and analysis.cold
+        scale = {branch: 0.0 if cold and unit != 1.0 else unit for branch, (_, unit) in named.items()}
+        currents = [answer.vectors[name] for name, _ in named.values()]
+        values = dict(zip(named, _on_grid(analysis, answer, np.stack(currents)), strict=True)) if named else {}
+        rows.append({branch: scale[branch] * row for branch, row in values.items()})
     branches = list(dict.fromkeys(name for row in rows for name in row))
-    table = np.array([[row.get(name, np.nan) for name in branches] for row in rows])
-    return branches, table.reshape(*asked.shape, len(branches))
+    sizes = () if isinstance(analysis, OperatingPoint) else (analysis.grid().size,)
+    table = np.array([[row.get(name, np.full(sizes, np.nan)) for name in branches] for row in rows])
+    return branches, table.reshape(*asked.shape, len(branches), *sizes)
+
+
+def _branch_vectors(wired: Circuit) -> dict[str, tuple[str, float]]:
+    """Branch to the vector of its current, and how many amperes the unit of that is."""
+    return {
+        f"{designator}.{electrode}": (vector, 1.0 if electrode == "grid" else 1e-3)
+        for designator, family in _families(wired)
+        for electrode, vector in valve_vectors(designator, family).items()
+    }
 
 
 def _families(wired: Circuit) -> Iterable[tuple[str, str]]:
@@ -199,15 +231,11 @@ def _valves(variants: tuple[Amp, ...]) -> dict[str, str]:
 
 def _valve_facts(amp: Amp) -> dict[str, ValveFacts]:
     facts = {}
-    for element in build_circuit(amp).elements:
-        part = build_circuit(amp).parts.get(element.designator)
-        if isinstance(part, Socket):
-            valve = amp.valve_by_type[part.type]
-            limits = {name: value for name, value in asdict(valve.limits).items() if value is not None}
-            basis, source = limits.pop("basis"), limits.pop("source")
-            facts[part.designator] = ValveFacts(
-                valve.type, valve.family, valve.law, valve.source, basis, source, limits
-            )
+    for designator, (_, part) in valves_in_use(amp).items():
+        valve = amp.valve_by_type[part.type]
+        limits = {name: value for name, value in asdict(valve.limits).items() if value is not None}
+        basis, source = limits.pop("basis"), limits.pop("source")
+        facts[designator] = ValveFacts(valve.type, valve.family, valve.law, valve.source, basis, source, limits)
     return facts
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import models
-from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve
+from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve, parse_amp, parse_mod
 from ampsim.simulation.analyses import OperatingPoint
 
 # What was written, what a slip makes of it, and what the message must hold. Empty `old`: the slip stands at the end.
@@ -338,3 +339,18 @@ def test_a_valve_file_of_another_type_is_named(tmp_path: Path) -> None:
     (tmp_path / "amp.toml").write_text(stage.replace('"12AX7"', '"own"'))
     with pytest.raises(DescriptionError, match=r"^amp\.toml: parts\.V1A: the file 'own' describes .* type '12AX7'"):
         load_amp(tmp_path / "amp.toml")
+
+
+def test_tables_may_use_valves_of_ones_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (models() / "valves" / "12AX7.toml").read_text(encoding="utf-8").replace('"12AX7"', '"OWN1"', 1)
+    (tmp_path / "OWN1.toml").write_text(text, encoding="utf-8")
+    tables = tomllib.loads((models() / "amps" / "workshop-b.toml").read_text(encoding="utf-8"))
+    tables["parts"]["V1A"] = "OWN1"
+    edit = {"name": "other", "reason": "try", "edits": [{"replace": "V1B", "with": "OWN1"}]}
+    for own in ({"beside": tmp_path}, {"valves": [load_valve(tmp_path / "OWN1.toml")]}):
+        assert "OWN1" in parse_amp(tables, **own).valve_by_type  # type: ignore[arg-type]
+        assert parse_mod(edit, **own).valves[0].type == "OWN1"  # type: ignore[arg-type]
+    with pytest.raises(DescriptionError, match="OWN1"):
+        parse_amp(tables)
+    monkeypatch.chdir(tmp_path)
+    assert "OWN1" in parse_amp(tables).valve_by_type

@@ -209,6 +209,19 @@ def test_floor_of_a_pure_sine_lies_below_what_is_trusted() -> None:
     assert np.nanmax(found["relative"].values[0, 0, 1:]) < FLOOR_DB - 20.0
 
 
+@pytest.mark.parametrize("frequency", [220.0, 997.0])
+def test_the_phase_of_every_harmonic_is_that_against_the_source(frequency: float) -> None:
+    phases, levels = (-170.0, -91.0, 3.0, 88.0, 179.0), (1.0, 0.3, 0.1, 0.02, 0.005)
+
+    def wave(t: np.ndarray) -> np.ndarray:
+        turns = enumerate(zip(levels, phases, strict=True), 1)
+        return sum(a * np.sin(2.0 * np.pi * n * frequency * t + np.radians(p)) for n, (a, p) in turns)
+
+    found = harmonics(transient({"stock": {"speaker": wave}}, frequency), count=6)["phase"].values[0, 0]
+    np.testing.assert_allclose(found[:5], phases, atol=0.01)
+    assert np.isnan(found[5])  # below the floor
+
+
 def test_drift_is_not_taken_for_harmonics() -> None:
     wave = sines(1000.0, 1.0, 0.01)
     response = transient({"stock": {"speaker": lambda t: wave(t) + 300.0 * t}}, 1000.0)

@@ -61,7 +61,9 @@ def blocking(
     stages = {amp.variant: _stages(amp, variants) for amp in variants}
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
-    found = simulate(variants, run, positions, list(dict.fromkeys([*places, SPEAKER])), progress=progress)
+    found = simulate(
+        variants, run, positions, list(dict.fromkeys([*places, SPEAKER])), progress=progress, currents=False
+    )
     return found.assign_attrs(put(STAGES, stages))
 
 

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from ...base.errors import EngineError
 from ...base.progress import Progress
 from ...circuit.amp import Amp, Loudspeaker, Part, Socket
-from ...circuit.build import SPEAKER, Circuit, build_circuit
+from ...circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ...circuit.loudspeaker import loudspeaker_ohms
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import begins_at_guitar, valve_stages
 from ...measures.waveforms import drift
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
-from ...simulation.facts import STAGES, VALVES, Fact, get, put
+from ...simulation.facts import STAGES, Fact, put
 from ...simulation.netlist import build, node_vector, valve_vectors
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
@@ -207,17 +207,18 @@ def _one_variant(
     amp: Amp, settings: list[dict[str, float | str]], tone: Sine, outcomes: list[list[Outcome | None]]
 ) -> xr.Dataset:
     """Voltages and currents of a variant; outcomes by position and level."""
-    wired, places = build_circuit(amp), _places(amp)
-    branches = list(_branches(wired))
+    places, branches = _places(amp), [branch for branch, _, _ in _branches(build_circuit(amp))]
     grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
-    sources = [(node_vector(wired, place), 1.0) for place in places] + [(name, unit) for _, name, unit in branches]
+    sources = [_sources(circuit_at(amp, _own(amp, setting)), places, branches) for setting in settings]
     heard = places.index(SPEAKER)
-    rows = np.stack([[_rows(each, sources, grid) for each in across] for across in outcomes])[np.newaxis]
+    rows = np.stack([
+        [_rows(each, own, grid) for each in across] for across, own in zip(outcomes, sources, strict=True)
+    ])[np.newaxis]  # fmt: skip
     for setting, level in np.ndindex(rows.shape[1:3]):
         told = outcomes[setting][level]
         if isinstance(told, Arrays):
             rows[0, setting, level, heard] = band_limited(
-                told.scale, told.vectors[sources[heard][0]], grid, tone.cycles
+                told.scale, told.vectors[str(sources[setting][heard][0])], grid, tone.cycles
             )
     data = {
         "voltage": ((*_CELL, "level", "node", "time"), rows[..., : len(places), :], {"units": "V"}),
@@ -226,17 +227,31 @@ def _one_variant(
     coords = {
         "position": [position_label(setting) for setting in settings],
         "node": list(places),
-        "branch": [branch for branch, _, _ in branches],
+        "branch": branches,
         "time": ("time", grid, {"units": "s"}),
     }
     return xr.Dataset(data, coords)
 
 
-def _rows(outcome: Outcome | None, sources: Sequence[tuple[str, float]], grid: Array) -> Array:
+def _sources(wired: Circuit, places: Sequence[str], branches: Sequence[str]) -> list[tuple[str | None, float]]:
+    """The vector of each place and branch in one position and its unit; None for a valve that is taken out there."""
+    here = {branch: (vector, unit) for branch, vector, unit in _branches(wired)}
+    volts: list[tuple[str | None, float]] = [(node_vector(wired, place), 1.0) for place in places]
+    return volts + [here.get(branch, (None, 1.0)) for branch in branches]
+
+
+def _own(amp: Amp, setting: Mapping[str, float | str]) -> dict[str, float | str]:
+    return {name: value for name, value in setting.items() if name in amp.controls}
+
+
+def _rows(outcome: Outcome | None, sources: Sequence[tuple[str | None, float]], grid: Array) -> Array:
     if not isinstance(outcome, Arrays):
         return np.full((len(sources), grid.size), np.nan)
-    rows = [unit * outcome.vectors[name] if name else np.zeros_like(outcome.scale) for name, unit in sources]
-    return resample(outcome.scale, np.stack(rows), grid)
+    silent = np.zeros_like(outcome.scale)
+    found = [unit * outcome.vectors[name] if name else silent for name, unit in sources]
+    rows = resample(outcome.scale, np.stack(found), grid)
+    rows[[name is None for name, _ in sources]] = np.nan
+    return rows
 
 
 def band_limited(time: Array, wave: Array, grid: Array, cycles: int) -> Array:
@@ -262,7 +277,7 @@ def band_limited(time: Array, wave: Array, grid: Array, cycles: int) -> Array:
 def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:
     """The amp at rest, and for a small signal."""
     places = _places(amp)
-    own = [{name: value for name, value in setting.items() if name in amp.controls} for setting in settings]
+    own = [_own(amp, setting) for setting in settings]
     rest = simulate(amp, OperatingPoint(), own, places)
     sweep = simulate(amp, FrequencySweep(hertz, 10.0 * hertz, 1), own, places)["voltage"].isel(frequency=0)
     parts = np.stack([sweep.values.real, sweep.values.imag], axis=-1)
@@ -271,6 +286,6 @@ def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr
         "rest": ((*_CELL, "node"), rest["voltage"].values, {"units": "V"}),
         "rest_current": ((*_CELL, "branch"), rest["current"].values, {"units": "A"}),
     }
-    branches = [f"{name}.{end}" for name in get(rest, VALVES)[amp.variant] for end in ("plate", "grid")]
+    branches = [branch for branch, _, _ in _branches(build_circuit(amp))]
     whole = xr.Dataset(data, {name: rest[name].values for name in ("node", "branch")})
     return whole.sel(branch=branches).assign_coords(part=["in phase", "in quadrature"])

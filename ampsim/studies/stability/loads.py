@@ -108,4 +108,4 @@ def loop_knock(
     pulse = [level * math.sin(math.pi * n / half) for n in range(half)]
     stimulus = Waveform(tuple(pulse + [0.0] * (whole - half + 1)), 100.0 * hertz)
     step = min(1.0 / (100.0 * hertz), 1e-3)
-    return simulate(amps, Transient(stimulus, step), positions, [node])
+    return simulate(amps, Transient(stimulus, step), positions, [node], currents=False)

@@ -1,4 +1,4 @@
-"""Run ampsim in Windows' Python under wine and hold it against Linux: `python -m tests.windows [GROUP ...]`.
+"""Run ampsim in Windows' Python under wine and hold it against Linux: `python -m tests.windows [PART ...]`.
 
 Everything that is fetched for it goes into one folder outside the clone, made once. This is no Windows: what only a
 real one shows stays untried.
@@ -19,6 +19,12 @@ import numpy as np
 from tests.windows.compare import differences, unlike_lines, unlike_pictures
 from tests.windows.groups import GROUPS, Outcome, run_group
 from tests.windows.wine import ROOT, Windows, say, set_up
+
+_VERSIONS = """
+import platform
+from ampsim.simulation.ngspice import engine
+print(platform.python_version(), engine.versions()["ngspice"])
+"""
 
 
 def default_folder() -> Path:
@@ -49,60 +55,69 @@ def audition(windows: Windows) -> str:
     count = len(list(ours.glob("*.svg")))
     for each in pictures:
         print(f"    {each}")
-    return (
-        f"text {f'differs in {lines} lines' if lines else 'the same'}, {count - len(pictures)} of {count} SVG the same"
-    )
+    text = f"{lines} lines of the text differ" if lines else "text the same"
+    return f"{text}, {count - len(pictures)} of {count} SVG the same"
 
 
 def _without_folder(text: str) -> str:
     return "\n".join(line for line in text.splitlines() if "audition-" not in line)
 
 
-def numbers(windows: Windows) -> tuple[str, str]:
-    """Simulate the same on both systems; return both versions of ngspice, and the differences."""
+def numbers(windows: Windows) -> str:
+    """Simulate the same on both systems and return the differences."""
     ours, theirs = windows.folder / "linux.npz", windows.folder / "windows.npz"
     words = ("-m", "tests.windows.numbers")
-    our_version, their_version = on_linux(*words, ours).strip(), on_windows(windows, *words, theirs).strip()
+    on_linux(*words, ours)
+    on_windows(windows, *words, theirs)
     with np.load(ours) as our_numbers, np.load(theirs) as their_numbers:
-        found = differences(dict(our_numbers), dict(their_numbers))
-    return f"ngspice {their_version} against {our_version}", str(found)
+        return str(differences(dict(our_numbers), dict(their_numbers)))
 
 
-def row(windows: Windows, outcomes: Sequence[Outcome], seen: str, numbers_seen: tuple[str, str]) -> str:
+def total(outcomes: Sequence[Outcome]) -> str:
+    """Return the sum of all groups in words."""
+    passed, expected = (sum(getattr(each, name) for each in outcomes) for name in ("passed", "expected"))
+    failed, skipped = (sum(len(each.failed) for each in outcomes), sum(each.skipped.total() for each in outcomes))
+    text = f"{passed:,} tests passed, {failed} failed, {skipped} skipped, {expected} expected to fail"
+    return f"{text} ({', '.join(each.group for each in outcomes)})"
+
+
+def row(windows: Windows, seen: Sequence[str]) -> str:
     """Return the row of the README's table of what was tried where."""
     wine = subprocess.run(["wine", "--version"], capture_output=True, text=True, check=True).stdout.split()[0]
-    python = on_windows(windows, "-c", "import platform; print(platform.python_version())").strip()
-    system = f"Windows' Python {python} under {wine.replace('-', ' ')}, {numbers_seen[0]} on Linux"
-    total = (
-        f"{sum(each.passed for each in outcomes):,} tests passed, {sum(len(each.failed) for each in outcomes)} failed, "
-        f"{sum(each.skipped.total() for each in outcomes)} skipped ({', '.join(each.group for each in outcomes)})"
-    )
-    return f"| {system} | {datetime.date.today()} | `audition`: {seen}; {numbers_seen[1]}; {total} |"
+    versions = on_linux("-c", _VERSIONS).split(), on_windows(windows, "-c", _VERSIONS).split()
+    system = f"Windows' Python {versions[1][0]} under {wine.replace('-', ' ')}, ngspice {versions[1][1]}"
+    return f"| {system} (Linux: {versions[0][1]}) | {datetime.date.today()} | {'; '.join(seen)} |"
 
 
 def main() -> int:
     """Set up, run and print everything; exit status 1 when a test failed."""
     parser = argparse.ArgumentParser(prog="python -m tests.windows", description=str(__doc__).splitlines()[0])
-    parser.add_argument("groups", nargs="*", help=f"of {', '.join(GROUPS)}; all if none is named")
+    parser.add_argument("parts", nargs="*", metavar="PART", help=f"of {', '.join(PARTS)}; all if none is named")
     parser.add_argument("--folder", type=Path, default=default_folder(), help="where it is set up (%(default)s)")
     parser.add_argument("--minutes", type=float, default=30.0, help="longest time of a group (%(default)g)")
     given = parser.parse_args()
-    if unknown := set(given.groups) - set(GROUPS):
-        parser.error(f"no group {', '.join(sorted(unknown))}; there are {', '.join(GROUPS)}")
-    folder = given.folder.absolute()
+    parts, folder = given.parts or PARTS, given.folder.absolute()
+    if unknown := set(parts) - set(PARTS):
+        parser.error(f"there is no {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
     if folder.is_relative_to(ROOT):
         parser.error("the folder may not lie in the clone")
-    windows = set_up(folder)
-    say("audition and numbers, on both systems")
-    seen, numbers_seen = audition(windows), numbers(windows)
-    print(f"audition: {seen}\n{': '.join(numbers_seen)}")
-    outcomes = []
-    for group in given.groups or GROUPS:
-        say(f"tests: {group}")
-        outcomes.append(run_group(windows, group, given.minutes))
-        print("\n".join(outcomes[-1].lines()), flush=True)
-    print(f"whole outputs are in {folder}\n{row(windows, outcomes, seen, numbers_seen)}")
+    windows, seen, outcomes = set_up(folder), [], []
+    for part in parts:
+        say(part)
+        if part in GROUPS:
+            outcomes.append(run_group(windows, part, given.minutes))
+            print("\n".join(outcomes[-1].lines()), flush=True)
+        else:
+            seen.append(f"{part}: {_HELD[part](windows)}")
+            print(seen[-1], flush=True)
+    seen += [total(outcomes)] if outcomes else []
+    print(f"whole outputs are in {folder}\n{row(windows, seen)}")
     return 1 if any(outcome.failed for outcome in outcomes) else 0
+
+
+# What is held against Linux.
+_HELD = {"audition": audition, "numbers": numbers}
+PARTS = (*_HELD, *GROUPS)
 
 
 if __name__ == "__main__":

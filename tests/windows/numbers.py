@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from ampsim import apply_mods, every_position, load_amp, load_mod, simulate
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
-from ampsim.simulation.ngspice import engine
 from ampsim.simulation.stimuli import Sine
 
 AMPS = ("lesson-stage", "rehearsal-room", "workshop-a", "workshop-b")
@@ -32,9 +31,8 @@ def numbers() -> dict[str, NDArray[Any]]:
 
 
 def main() -> None:
-    """Write the numbers, and say which ngspice they come from."""
+    """Write the numbers."""
     np.savez(Path(sys.argv[1]), **numbers())  # type: ignore[arg-type]
-    print(engine.versions()["ngspice"])
 
 
 if __name__ == "__main__":

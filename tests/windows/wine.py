@@ -26,7 +26,7 @@ import _winapi
 if hasattr(_winapi, "CopyFile2"):
     del _winapi.CopyFile2
 """
-_LONGEST = 900.0  # s
+_LONGEST = 1800.0  # s
 
 
 @dataclass(frozen=True)

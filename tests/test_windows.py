@@ -73,7 +73,7 @@ def test_unlike_texts_and_pictures_are_named(tmp_path: Path) -> None:
     ours, theirs = tmp_path / "ours", tmp_path / "theirs"
     pictures = {
         "same": ("<p d='1 2'/>",) * 2,
-        "near": ("<p d='1 2.5e1'/>", "<p d='1 25.25'/>"),
+        "near": ("<p id='ampsim-0123456789' d='1 2.5e1'/>", "<p id='ampsim-abcdef0123' d='1 25.25'/>"),
         "other": ("<p/>", "<q/>"),
     }
     for number, folder in enumerate((ours, theirs)):

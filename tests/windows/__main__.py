@@ -73,20 +73,23 @@ def numbers(windows: Windows) -> str:
         return str(differences(dict(our_numbers), dict(their_numbers)))
 
 
-def total(outcomes: Sequence[Outcome]) -> str:
-    """Return the sum of all groups in words."""
-    passed, expected = (sum(getattr(each, name) for each in outcomes) for name in ("passed", "expected"))
-    failed, skipped = (sum(len(each.failed) for each in outcomes), sum(each.skipped.total() for each in outcomes))
-    text = f"{passed:,} tests passed, {failed} failed, {skipped} skipped, {expected} expected to fail"
-    return f"{text} ({', '.join(each.group for each in outcomes)})"
-
-
-def row(windows: Windows, seen: Sequence[str]) -> str:
+def row(windows: Windows, seen: Sequence[str], outcomes: Sequence[Outcome]) -> str:
     """Return the row of the README's table of what was tried where."""
     wine = subprocess.run(["wine", "--version"], capture_output=True, text=True, check=True).stdout.split()[0]
-    versions = on_linux("-c", _VERSIONS).split(), on_windows(windows, "-c", _VERSIONS).split()
-    system = f"Windows' Python {versions[1][0]} under {wine.replace('-', ' ')}, ngspice {versions[1][1]}"
-    return f"| {system} (Linux: {versions[0][1]}) | {datetime.date.today()} | {'; '.join(seen)} |"
+    ours, theirs = on_linux("-c", _VERSIONS).split(), on_windows(windows, "-c", _VERSIONS).split()
+    ran = [*seen, f"tests: {', '.join(each.group for each in outcomes)}"] if outcomes else seen
+    passed, expected = (sum(getattr(each, name) for each in outcomes) for name in ("passed", "expected"))
+    failed, skipped = sum(len(each.failed) for each in outcomes), sum(each.skipped.total() for each in outcomes)
+    cells = [
+        f"Windows' Python under {wine.replace('-', ' ')}",
+        theirs[0],
+        f"{theirs[1]} of the wheel, fetched (Linux beside it: {ours[1]})",
+        "; ".join(ran),
+        f"{passed:,}, {failed}, {skipped}; {expected} fail as on record",
+        str(datetime.date.today()),
+        "`python3 .ci/ready.py -m tests.windows`",
+    ]
+    return f"| {' | '.join(cells)} |"
 
 
 def main() -> int:
@@ -110,8 +113,7 @@ def main() -> int:
         else:
             seen.append(f"{part}: {_HELD[part](windows)}")
             print(seen[-1], flush=True)
-    seen += [total(outcomes)] if outcomes else []
-    print(f"whole outputs are in {folder}\n{row(windows, seen)}")
+    print(f"whole outputs are in {folder}\n{row(windows, seen, outcomes)}")
     return 1 if any(outcome.failed for outcome in outcomes) else 0
 
 

@@ -45,6 +45,7 @@ print(find())
 # What a command's module needs beyond the core.
 _TESTS = ("pytest", "tests", "mypy", "ruff")
 _NOTEBOOKS = ("jupyter", "jupyterlab", "nbconvert", "ipykernel", "notebook")
+_IN_THE_BROWSER = ("notebooks", "panel")  # commands of ampsim
 
 
 def main() -> None:
@@ -75,7 +76,8 @@ def level_of(arguments: Sequence[str]) -> str:
     module = words[1].split(".")[0] if words[0] == "-m" else ""
     if module in _TESTS:
         return "tests"
-    return "notebooks" if module in _NOTEBOOKS or (module, words[2]) == ("ampsim", "notebooks") else "core"
+    in_browser = module == "ampsim" and words[2] in _IN_THE_BROWSER
+    return "notebooks" if module in _NOTEBOOKS or in_browser else "core"
 
 
 def environment() -> dict[str, str]:

@@ -93,6 +93,7 @@ def test_the_exit_status_is_that_of_the_command(ready: ModuleType) -> None:
         ("-c pass", "core"),
         ("-m ampsim audition", "core"),
         ("-m ampsim notebooks", "notebooks"),
+        ("-m ampsim panel JOB", "notebooks"),
         ("-m jupyterlab", "notebooks"),
         ("-m pytest -n auto", "tests"),
         ("-m tests.truth", "tests"),

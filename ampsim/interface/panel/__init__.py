@@ -1,4 +1,4 @@
-"""The live panel for notebooks: turn the amp's controls and see stock against modded move.
+"""The live panel, in notebooks and on a page of its own: turn the amp's controls and see stock against modded move.
 
 Nothing here is loaded before it is used: the panel needs `anywidget`, which comes with the extra "notebooks".
 """
@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from ...base.errors import AmpsimError
 
 if TYPE_CHECKING:
-    from .opening import explore, open_panel
+    from .opening import audition_panel, explore, open_panel
     from .widget import Panel
 
-__all__ = ["Panel", "explore", "open_panel"]
+__all__ = ["Panel", "audition_panel", "explore", "open_panel"]
 
 
 def __getattr__(name: str) -> Any:

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from ...circuit.amp import Amp
 from ...job.record.frozen import open_audition
-from ...job.record.reading import read_record
-from ...studies.audition_request import FREQUENCIES
+from ...job.record.reading import is_job, read_record
+from ...library.files import read_toml
+from ...studies.audition_request import FREQUENCIES, Audition
 from .dials import Values
 from .state import PanelState
 from .widget import Panel
@@ -67,10 +68,45 @@ def open_panel(folder: str | Path) -> Panel:
     EngineError
         When ngspice gives no trustworthy answer as drawn.
     """
-    record = read_record(folder)
-    audition = open_audition(record, folder)
+    return audition_panel(open_audition(read_record(folder), folder), folder)
+
+
+def audition_panel(audition: Audition, job: str | Path | None = None, values: Values | None = None) -> Panel:
+    """Open the panel on an audition; it stands where it was left, else where the audition compares.
+
+    Parameters
+    ----------
+    audition : Audition
+    job : str or Path
+        Where it comes from. A job folder keeps positions from the beginning; a job file once they were saved there.
+    values : mapping
+        As for `explore`.
+
+    Returns
+    -------
+    Panel
+        A widget; put it on the last line of a cell.
+
+    Raises
+    ------
+    DescriptionError
+        For mistakes in the positions of the job, and unknown parts and series.
+    EngineError
+        When ngspice gives no trustworthy answer as drawn.
+    """
+    left = job is not None and _was_left(job)
+    keeps = job if left or (job is not None and is_job(job)) else None
     amps = (audition.stock, audition.modded)
-    panel = explore(*amps, audition.listen_at, frequencies=audition.frequencies, job=folder)
-    if not record.positions:
+    panel = explore(*amps, audition.listen_at, values, audition.frequencies, keeps)
+    if not left:
         panel.turn(audition.compare_at)
+    if job is not None and Path(job).is_file():
+        panel.file = str(job)
     return panel
+
+
+def _was_left(job: str | Path) -> bool:
+    """Whether a job holds positions."""
+    if is_job(job):
+        return bool(read_record(job).positions)
+    return Path(job).is_file() and "positions" in read_toml(Path(job))

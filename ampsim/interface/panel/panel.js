@@ -2,6 +2,7 @@
 
 const ALARM = /^(over|only|oscillates|the feedback is positive)/; // verdicts that a technician must not overlook
 const REST = 150; // ms without a move before tables are asked for
+const PATIENCE = 2000; // ms without an answer before that is said
 let panels = 0;
 
 function make(tag, attributes = {}, ...children) {
@@ -24,6 +25,8 @@ function render({ model, el }) {
   const at = () => model.get("at");
   const turners = new Map(); // key of a dial -> show its step
   let timer = 0;
+  let patience = 0;
+  let asked = 0; // buttons pressed since the kernel last answered one
 
   // Jupyter's own shortcuts must not take the arrow keys of a slider.
   el.classList.add("ampsim-panel");
@@ -35,8 +38,8 @@ function render({ model, el }) {
   function turn(key, step) {
     if (at()[key] === step) return;
     model.set("at", { ...at(), [key]: step });
-    model.save_changes();
     turned();
+    model.save_changes();
   }
 
   function turned() {
@@ -51,11 +54,40 @@ function render({ model, el }) {
     if (!same(model.get("curves").of, at())) {
       timer = setTimeout(rest, REST);
     } else if (!same(model.get("tables").of, at())) {
-      tell("rest");
+      ask("rest");
     }
   }
 
-  const tell = (action, words = "") => model.send({ do: action, with: words, at: at() });
+  // What only asks moves nothing: the controls may stand elsewhere in another view by now.
+  const ask = (action) => model.send({ do: action });
+
+  function tell(action, words = "") {
+    asked += 1;
+    state();
+    model.send({ do: action, with: words, at: at() });
+  }
+
+  function answered() {
+    asked = 0;
+    state();
+  }
+
+  // A kernel that was restarted, has ended or is out of reach says nothing; so this side does.
+  function watch(waits) {
+    if (!waits) {
+      clearTimeout(patience);
+      patience = 0;
+      reach("");
+    } else if (!patience) {
+      patience = setTimeout(() => reach(`No answer for ${PATIENCE / 1000} seconds: nothing here follows the controls. `
+        + model.get("remedy")), PATIENCE);
+    }
+  }
+
+  function reach(words) {
+    el.dataset.reach = words ? "lost" : "there";
+    if (silence.textContent !== words) silence.textContent = words;
+  }
 
   function slider(dial, place) {
     const name = `${id}-${place}`;
@@ -148,6 +180,7 @@ function render({ model, el }) {
   function state() {
     const current = same(model.get("curves").of, at());
     el.dataset.curves = current ? "current" : "waiting";
+    watch(!current || asked > 0);
     const measured = same(model.get("tables").of, at());
     el.dataset.tables = measured ? "current" : "waiting";
     tables.setAttribute("aria-busy", String(!measured));
@@ -243,7 +276,7 @@ function render({ model, el }) {
 
   // To be heard ------------------------------------------------------------------------------------------------------
 
-  let asked = false; // for sound, by the button of this view
+  let wanted = false; // sound, by the button of this view
 
   function showHear() {
     const hear = model.get("hear");
@@ -268,8 +301,8 @@ function render({ model, el }) {
 
   function sounds(content, rows) {
     player.load(content.facts, rows.map(samplesOf), content.rate, content.complete);
-    if (asked) player.play();
-    asked = false;
+    if (wanted) player.play();
+    wanted = false;
   }
 
   // The sheet --------------------------------------------------------------------------------------------------------
@@ -284,6 +317,7 @@ function render({ model, el }) {
   const source = make("div", { class: "source", role: "group", "aria-label": "source" });
   const picture = make("div", { class: "picture" });
   const trouble = make("p", { class: "trouble", role: "alert" });
+  const silence = make("p", { class: "trouble", role: "alert" });
   const tables = make("div", { class: "tables" });
   const held = make("ol", { class: "held", "aria-label": "held positions" });
   const said = make("div", { class: "said", role: "status" });
@@ -308,7 +342,7 @@ function render({ model, el }) {
   const wave = make("details", { class: "wave" }, make("summary", {}, "Waveform and harmonics"), source,
     make("div", { class: "line" }, go, stop, waveWords), waves);
 
-  const hearGo = button("Hear it", () => (tell("hear"), (asked = true)));
+  const hearGo = button("Hear it", () => (tell("hear"), (wanted = true)));
   const hearStop = button("Cancel", () => tell("quiet"));
   const share = make("progress", { max: 100, value: 0, "aria-label": "computed" });
   const hearWords = make("span", { role: "status" });
@@ -317,7 +351,8 @@ function render({ model, el }) {
   const aloud = make("details", { class: "aloud" }, make("summary", {}, "Hear the difference"),
     make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
 
-  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), make("div", {}, picture, trouble), tables), aloud, wave);
+  const seen = make("div", { class: "seen" }, silence, picture, trouble);
+  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), seen, tables), aloud, wave);
 
   const watched = {
     dials: buildControls,
@@ -328,17 +363,22 @@ function render({ model, el }) {
     held: showHeld,
     wave: drawWave,
     hear: showHear,
+    answered,
     said: () => (said.textContent = model.get("said")),
     file: () => (file.value = model.get("file")),
   };
   for (const [trait, show] of Object.entries(watched)) {
-    model.on(`change:${trait}`, show);
-    if (trait !== "at") show();
+    if (trait !== "at") {
+      watched[trait] = () => (watch(false), show()); // whatever comes is an answer
+      show();
+    }
+    model.on(`change:${trait}`, watched[trait]);
   }
   model.on("msg:custom", sounds);
-  tell("sounds");
+  ask("sounds");
   return () => {
     clearTimeout(timer);
+    clearTimeout(patience);
     model.off("msg:custom", sounds);
     player.close();
     for (const [trait, show] of Object.entries(watched)) model.off(`change:${trait}`, show);

@@ -48,6 +48,9 @@ class Panel(PanelSound):
     wave: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
     said = traitlets.Unicode().tag(sync=True)
     file = traitlets.Unicode("positions.toml").tag(sync=True)
+    answered = traitlets.Int().tag(sync=True)  # buttons so far
+    # What to do when nothing answers, in the place where it is shown.
+    remedy = traitlets.Unicode("If the kernel was restarted or has ended, run this cell again.").tag(sync=True)
 
     def __init__(self, state: PanelState, job: str | Path | None = None) -> None:
         self._state = state
@@ -243,12 +246,13 @@ class Panel(PanelSound):
         try:
             button = read_button(self._state.dials, tuple(actions), content)
             self.at = {**self.at, **button.steps}
-            self.said = self.said if button.action == "rest" else ""
+            self.said = self.said if button.action in ("rest", "sounds") else ""
             actions[button.action](button.words)
             if button.action in ("hold", "drop", "clear", "drawn"):
                 self._keep()
         except AmpsimError as problem:
             self.said = str(problem)
+        self.answered += 1
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         """The widget, and beside it a PNG picture and a line of text for readers without a kernel."""

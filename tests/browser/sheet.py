@@ -15,17 +15,11 @@ ROOT = ".ampsim-panel"
 MOVING = ("stock-0", "modded-0", "change-0", "between", "change-area")
 
 
-class Sheet:
-    """The panel of a notebook."""
+class PagePanel:
+    """The panel of a page."""
 
-    def __init__(self, lab: Lab) -> None:
-        self.lab, self.page = lab, lab.page
-
-    def run(self) -> None:
-        """Run the notebook and wait until picture and tables stand."""
-        self.lab.run_all()
-        self.page.wait_for_selector(f"{ROOT} .picture svg")
-        self.settled()
+    def __init__(self, page: Any) -> None:
+        self.page = page
 
     def current(self) -> None:
         """Wait until the curves belong to where the controls stand."""
@@ -97,3 +91,17 @@ class Sheet:
             """() => [...document.querySelectorAll('.ampsim-panel .tables table')].map((table) =>
                 [...table.rows].map((row) => [...row.cells].map((cell) => cell.textContent)))"""
         )
+
+
+class Sheet(PagePanel):
+    """The panel of a notebook."""
+
+    def __init__(self, lab: Lab) -> None:
+        super().__init__(lab.page)
+        self.lab = lab
+
+    def run(self) -> None:
+        """Run the notebook and wait until picture and tables stand."""
+        self.lab.run_all()
+        self.page.wait_for_selector(f"{ROOT} .picture svg")
+        self.settled()

@@ -470,6 +470,15 @@ def test_a_folder_that_was_moved_is_missed_and_positions_stay(panel: Panel, tmp_
         ask(panel, "clear")
 
 
+@pytest.mark.parametrize("name", ["x" * 300 + ".toml", "x" * 300 + "/a.toml", "a\0b.toml", "\u00e4" * 128 + ".toml"])
+@pytest.mark.parametrize("button", ["save", "read"])
+def test_a_name_that_no_file_can_have_is_said(panel: Panel, button: str, name: str) -> None:
+    before, asked = panel.file, panel.answered
+    ask(panel, button, name)
+    assert "too long" in panel.said or "cannot be used" in panel.said
+    assert (panel.file, panel._keeps, panel.answered) == (before, False, asked + 1)
+
+
 def test_the_rest_of_a_job_file_stays_as_it_was(panel: Panel, tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     text = (models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")

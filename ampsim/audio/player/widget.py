@@ -10,14 +10,20 @@ import anywidget
 from ..clips import Clip, Clips
 from .content import player_facts, player_script, player_style, sample_rows
 
+# The shortcuts of JupyterLab look at the ancestors of what has the focus, those of Notebook 7 at itself first.
+KEEP_KEYS = """
+function keepKeys(el) {
+  el.dataset.lmSuppressShortcuts = "true";
+  el.addEventListener("focusin", (event) => (event.target.dataset.lmSuppressShortcuts = "true"));
+  el.addEventListener("keydown", (event) => event.stopPropagation());
+}
+"""
 _RENDER = """
 function render({ model, el }) {
   const root = document.createElement("div");
   root.className = "on-its-own";
   el.append(root);
-  // Jupyter's own shortcuts must not take the keys of the player.
-  el.dataset.lmSuppressShortcuts = "true";
-  el.addEventListener("keydown", (event) => event.stopPropagation());
+  keepKeys(el);
   const player = makePlayer(root, { soundless: "Asking the kernel for the sounds; run the cell again if none come." });
   const listen = (content, rows) => player.load(content.facts, rows.map(samplesOf), content.rate, content.complete);
   model.on("msg:custom", listen);
@@ -53,7 +59,7 @@ def side_by_side(clips: Clips, true_level: Sequence[Clip] = ()) -> Player:
 class Player(anywidget.AnyWidget):
     """Clips side by side; `side_by_side` makes one."""
 
-    _esm = player_script() + _RENDER
+    _esm = player_script() + KEEP_KEYS + _RENDER
     _css = player_style()
 
     def __init__(self, clips: Clips, true_level: Sequence[Clip] = ()) -> None:

@@ -28,10 +28,8 @@ function render({ model, el }) {
   let patience = 0;
   let asked = 0; // buttons pressed since the kernel last answered one
 
-  // Jupyter's own shortcuts must not take the arrow keys of a slider.
   el.classList.add("ampsim-panel");
-  el.dataset.lmSuppressShortcuts = "true";
-  el.addEventListener("keydown", (event) => event.stopPropagation());
+  keepKeys(el);
 
   // Controls ---------------------------------------------------------------------------------------------------------
 

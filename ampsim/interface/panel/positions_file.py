@@ -9,7 +9,7 @@ from typing import Any
 
 from ...base.entries import Entry
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.files import read_bounded, write_whole
+from ...base.files import check_name, read_bounded, write_whole
 from ...base.line_ends import decode_lines, with_ends
 from ...base.quantities import format_value
 from ...base.wording import one_line
@@ -90,7 +90,8 @@ def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
 
 
 def _is_record(path: Path) -> bool:
-    """Whether it is a job folder or the file of one, and no plain job file."""
+    """Whether it is a job folder or the file of one, and no plain job file; a name that cannot be one is refused."""
+    check_name(path if "\0" in str(path) else path.resolve())
     return path.is_dir() or (path.is_file() and "format" in read_toml(path))
 
 

@@ -11,6 +11,7 @@ import traitlets
 import xarray as xr
 
 from ...audio.player.content import player_script, player_style
+from ...audio.player.widget import KEEP_KEYS
 from ...base.errors import AmpsimError
 from ...base.progress import Progress
 from ...pictures import burst
@@ -36,7 +37,7 @@ class Panel(PanelSound):
     is asked to be heard, `sounds` what came of it.
     """
 
-    _esm = player_script() + (_HERE / "panel.js").read_text("utf-8")
+    _esm = player_script() + KEEP_KEYS + (_HERE / "panel.js").read_text("utf-8")
     _css = (_HERE / "panel.css").read_text("utf-8") + player_style()
 
     dials: Any = traitlets.List().tag(sync=True)

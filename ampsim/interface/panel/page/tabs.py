@@ -24,7 +24,7 @@ class Tabs(BaseComm):
 
     def __init__(self, panel: Panel) -> None:
         self._panel = panel
-        self._tabs: list[WebSocketHandler] = []
+        self.tabs: list[WebSocketHandler] = []
         super().__init__(primary=False)
         get_comm_manager().register_comm(self)  # which forgets it when the panel is closed
         panel.comm = self
@@ -55,18 +55,18 @@ class Tabs(BaseComm):
         if msg_type != "comm_msg":
             return
         told = {"content": data["content"]} if data["method"] == "custom" else {"state": data["state"]}
-        for tab in self._tabs:
+        for tab in self.tabs:
             _send(tab, told, buffers or ())
 
     def add(self, tab: WebSocketHandler) -> None:
         """Take in a tab that was opened, or opened again: it shows where the panel stands."""
-        self._tabs.append(tab)
+        self.tabs.append(tab)
         whole = self._panel.get_state()
         _send(tab, {"state": {name: whole[name] for name in whole if name[0] != "_" and name not in _LAYOUT}})
 
     def remove(self, tab: WebSocketHandler) -> None:
         """Forget a tab that was closed; a last move that it made is kept like any other."""
-        self._tabs.remove(tab)
+        self.tabs.remove(tab)
         self._take({"method": "custom", "content": {"do": "rest"}})
 
     def receive(self, tab: WebSocketHandler, text: str | bytes) -> None:
@@ -80,7 +80,7 @@ class Tabs(BaseComm):
             return
         if "state" in said:
             self._take({"method": "update", "state": said["state"]})
-            for other in self._tabs:
+            for other in self.tabs:
                 if other is not tab:
                     _send(other, {"state": {"at": self._panel.at}})
         else:

@@ -1,0 +1,140 @@
+"""The panel as a page in Chromium: the same panel as in a notebook, without one, and without a network."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
+
+from ampsim.interface.panel import Panel, audition_panel
+from ampsim.library.loader import load_audition
+from tests.browser.page_figures import missing
+from tests.browser.sheet import ROOT, PagePanel
+from tests.tools.served_panel import ServedPanel, serving
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=f"no browser tests: {', '.join(missing())} missing")
+JOB = load_audition("bright-cathode-depth")
+
+
+@pytest.fixture(scope="module")
+def panel() -> Panel:
+    return audition_panel(JOB)
+
+
+@pytest.fixture(scope="module")
+def served(panel: Panel) -> Iterator[ServedPanel]:
+    with serving(panel, JOB.name) as found:
+        yield found
+
+
+@pytest.fixture
+def opened(chromium: Any, served: ServedPanel) -> Iterator[PagePanel]:
+    page = open_page(chromium, served.address.url)
+    yield page
+    page.page.close()
+
+
+def open_page(chromium: Any, url: str, width: int = 1280) -> PagePanel:
+    """A tab in which nothing goes wrong, and that asks for nothing elsewhere."""
+    page = chromium.new_page(viewport={"width": width, "height": 900})
+    page.set_default_timeout(30_000)
+    page.problems, page.hosts = [], set()
+    page.on("pageerror", lambda problem: page.problems.append(str(problem)))
+    page.on("console", lambda line: page.problems.append(line.text))
+    page.on("request", lambda request: page.hosts.add(urlsplit(request.url).hostname))
+    page.goto(url)
+    found = PagePanel(page)
+    found.settled()
+    return found
+
+
+def test_keys_move_the_panel_through_the_page(opened: PagePanel, served: ServedPanel) -> None:
+    before, gain = opened.paths(), served.panel.position["gain"]
+    opened.slider("gain").focus()
+    for _ in range(3):
+        opened.page.keyboard.press("ArrowRight")
+    opened.choose("cathode", "2k7 and 1u")
+    opened.settled()
+    assert served.panel.position["gain"] == pytest.approx(gain + 0.03)
+    assert served.panel.position["cathode"] == "2k7 and 1u"
+    drawn = {gid: " ".join(d.split()) for gid, d in served.panel.curves["paths"].items()}
+    assert opened.paths() == drawn != before
+    assert opened.tables()[0] == served.panel.tables["gains"]
+    assert (opened.page.problems, opened.page.hosts) == ([], {"127.0.0.1"})
+
+
+def test_a_drag_ends_on_what_is_shown(opened: PagePanel, served: ServedPanel) -> None:
+    for step in [*range(5, 60), *range(60, 31, -1)]:
+        opened.put("treble", step)
+    opened.settled()
+    assert served.panel.position["treble"] == 0.32
+    assert opened.paths() == {gid: " ".join(d.split()) for gid, d in served.panel.curves["paths"].items()}
+
+
+def test_a_tab_closed_and_opened_again_stands_where_it_was(
+    opened: PagePanel, served: ServedPanel, chromium: Any
+) -> None:
+    opened.put("bass", 71)
+    opened.press("Hold")
+    opened.page.wait_for_selector(f"{ROOT} .held li")
+    names = opened.page.locator(f"{ROOT} .held .name").all_text_contents()
+    opened.page.close()
+    again = open_page(chromium, served.address.url)
+    assert again.slider("bass").input_value() == "71"
+    assert again.page.locator(f"{ROOT} .held .name").all_text_contents() == names
+    # What one tab does the other shows, and it is not turned back.
+    other = open_page(chromium, served.address.url)
+    other.put("bass", 12)
+    again.page.wait_for_function("document.querySelector('.ampsim-panel').dataset.tables === 'current'")
+    again.page.wait_for_function(
+        "[...document.querySelectorAll('.ampsim-panel label')].find((each) => each.textContent === 'bass').control.value === '12'"
+    )
+    again.settled()
+    other.settled()
+    assert served.panel.position["bass"] == 0.12
+    for tab in (again, other):
+        assert tab.page.problems == []
+        tab.page.close()
+
+
+@pytest.mark.parametrize("width", [1280, 800, 360])
+def test_nothing_is_wider_than_the_page(opened: PagePanel, width: int) -> None:
+    opened.page.set_viewport_size({"width": width, "height": 740})
+    opened.settled()
+    assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_every_control_keeps_a_notebooks_shortcuts_away_itself(opened: PagePanel) -> None:
+    """A notebook's handler looks at the focused element before it looks at what that stands in."""
+    bare = opened.page.evaluate(
+        """(root) => [...document.querySelectorAll(`${root} :is(input, select, button, summary)`)]
+            .filter((each) => each.focus() || document.activeElement === each)
+            .filter((each) => each.dataset.lmSuppressShortcuts !== 'true').map((each) => each.outerHTML)""",
+        ROOT,
+    )
+    assert bare == []
+
+
+def test_what_moves_while_the_line_is_broken_arrives(opened: PagePanel, served: ServedPanel) -> None:
+    served.run(lambda: [each.close() for each in served.panel.comm.tabs])
+    opened.page.wait_for_selector("body[data-connection=lost]", state="attached")
+    opened.put("middle", 77)
+    opened.page.wait_for_selector("body[data-connection=there]", state="attached")
+    opened.settled()
+    assert served.panel.position["middle"] == 0.77
+
+
+def test_when_nothing_answers_it_is_said(chromium: Any, panel: Panel) -> None:
+    with serving(panel) as first:
+        found = open_page(chromium, first.address.url)
+    page = found.page
+    page.get_by_text("No answer: the command").wait_for()
+    found.put("middle", 55)
+    page.wait_for_selector(f'{ROOT}[data-reach="lost"]')
+    assert page.get_by_text("nothing here follows the controls").is_visible()
+    assert page.locator(f"{ROOT} .picture").evaluate("(each) => getComputedStyle(each).opacity") == "0.35"
+    page.close()

@@ -89,10 +89,7 @@ def test_a_tab_closed_and_opened_again_stands_where_it_was(
     # What one tab does the other shows, and it is not turned back.
     other = open_page(chromium, served.address.url)
     other.put("bass", 12)
-    again.page.wait_for_function("document.querySelector('.ampsim-panel').dataset.tables === 'current'")
-    again.page.wait_for_function(
-        "[...document.querySelectorAll('.ampsim-panel label')].find((each) => each.textContent === 'bass').control.value === '12'"
-    )
+    again.page.wait_for_function("(input) => input.value === '12'", arg=again.slider("bass").element_handle())
     again.settled()
     other.settled()
     assert served.panel.position["bass"] == 0.12

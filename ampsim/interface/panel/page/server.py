@@ -74,13 +74,17 @@ async def served(panel: Panel, title: str) -> AsyncIterator[Address]:
         (f"/{token}/([a-z.]*)", _File, {"shared": shared}),
         ("/once/([A-Za-z0-9_-]+)", _Once, {"shared": shared}),
     ]
-    quiet: dict[str, Any] = {"log_function": lambda _: None, "websocket_max_message_size": _MOST_SENT}
-    refuse = {"default_handler_class": _Refused, "default_handler_args": {"shared": shared}}
+    settings: dict[str, Any] = {
+        "default_handler_class": _Refused,
+        "default_handler_args": {"shared": shared},
+        "log_function": lambda _: None,
+        "websocket_max_message_size": _MOST_SENT,
+    }
     (socket,) = bind_sockets(0, _LOOPBACK)
     port = socket.getsockname()[1]
     shared.hosts = [f"{_LOOPBACK}:{port}", f"localhost:{port}"]
     shared.url = f"http://{_LOOPBACK}:{port}/{token}/"
-    server = HTTPServer(Application(routes, **quiet, **refuse))
+    server = HTTPServer(Application(routes, **settings))
     server.add_sockets([socket])
     try:
         yield Address(shared.url, f"http://{_LOOPBACK}:{port}/once/{ticket}")

@@ -9,6 +9,9 @@ from urllib.parse import urlsplit
 import pytest
 
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
+pytest.importorskip("playwright")
+
+from playwright.sync_api import expect
 
 from ampsim.interface.panel import Panel, audition_panel
 from ampsim.library.loader import load_audition
@@ -68,7 +71,7 @@ def test_keys_move_the_panel_through_the_page(opened: PagePanel, served: ServedP
 
 
 def test_a_drag_ends_on_what_is_shown(opened: PagePanel, served: ServedPanel) -> None:
-    for step in [*range(5, 60), *range(60, 31, -1)]:
+    for step in [*range(5, 60, 4), *range(60, 31, -4), 32]:
         opened.put("treble", step)
     opened.settled()
     assert served.panel.position["treble"] == 0.32
@@ -89,7 +92,7 @@ def test_a_tab_closed_and_opened_again_stands_where_it_was(
     # What one tab does the other shows, and it is not turned back.
     other = open_page(chromium, served.address.url)
     other.put("bass", 12)
-    again.page.wait_for_function("(input) => input.value === '12'", arg=again.slider("bass").element_handle())
+    expect(again.slider("bass")).to_have_value("12", timeout=30_000)
     again.settled()
     other.settled()
     assert served.panel.position["bass"] == 0.12

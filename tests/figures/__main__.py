@@ -31,6 +31,7 @@ from tests.figures import (
     any_amp,
     budgets,
     diagnosis,
+    libraries,
     listening,
     notebooks,
     papers,
@@ -44,7 +45,7 @@ from tests.figures import (
     wiring,
 )
 from tests.figures import sweeps as measured_figures
-from tests.figures.figure import Figure, Scale
+from tests.figures.figure import Figure, Scale, table
 from tests.tools import hostile, random_amps
 from tests.tools.others import Other
 
@@ -275,17 +276,9 @@ SECTIONS = (
     hostile_strings,
     amps_by_lot,
     *any_amp.SECTIONS,
+    *libraries.SECTIONS,
     budgets.measure,
 )
-
-
-def table(figures: list[Figure]) -> str:
-    """The figures as plain text."""
-    rows = [("figure", "value", "goal", ""), *((f.name, f.value, f.goal, "ok" if f.fine else "short") for f in figures)]
-    widths = [max(len(row[column]) for row in rows) for column in range(4)]
-    return "\n".join(
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
-    )
 
 
 def main() -> int:

@@ -22,3 +22,12 @@ class Figure:
     value: str
     goal: str
     fine: bool
+
+
+def table(figures: list[Figure]) -> str:
+    """The figures as plain text."""
+    rows = [("figure", "value", "goal", ""), *((f.name, f.value, f.goal, "ok" if f.fine else "short") for f in figures)]
+    widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    )

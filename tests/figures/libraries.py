@@ -75,10 +75,14 @@ def ask(path: Path, amps: int, folder: Path) -> Answers:
     command = [sys.executable, "-m", "tests.figures.libraries", "--amps", str(amps), "--answer", str(file)]
     environment = {**os.environ, library.SETTING: str(path), "PYTHONPATH": str(ROOT)}
     subprocess.run(command, cwd=ROOT, env=environment, check=True)
+    return read(file, len(netlists(amps)))
+
+
+def read(file: Path, count: int) -> Answers:
+    """Read what was kept of so many questions."""
+    nothing = np.zeros((0, 0))
     with np.load(file) as kept:
-        count = len(netlists(amps))
         refused = [str(kept[f"refused {number}"]) for number in range(count)]
-        nothing = np.zeros((0, 0))
         grids = [nothing if refused[number] else kept[f"grid {number}"] for number in range(count)]
         volts = [nothing if refused[number] else kept[f"volts {number}"] for number in range(count)]
         return Answers(str(kept["version"]), grids, volts, refused)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
+from .semiconductors.description import Semiconductor
+from .semiconductors.device import Device
 from .source import DRAWN_SOURCE, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
 from .valves.description import Valve
-
-_LONGEST_VARIANT = 48  # signs in tables and pictures
+from .variants import short_variant
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class Loudspeaker:
     kind: str = "loudspeaker"
 
 
-AnyPart = Part | Pot | Socket | Transformer | Loudspeaker
+AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker
 
 
 @dataclass(frozen=True)
@@ -148,6 +148,7 @@ class Mod:
     valves: tuple[Valve, ...] = ()
     file: str = ""
     sure: tuple[str, ...] = ()
+    semiconductors: tuple[Semiconductor, ...] = ()
 
     def every_edit(self) -> tuple[Edit, ...]:
         """All edits of the mod, those of every switch position included."""
@@ -205,6 +206,7 @@ class Amp:
     jacks: tuple[Jack, ...] = ()
     source: Source = DRAWN_SOURCE
     unplugged: tuple[str, ...] = ()
+    semiconductors: tuple[Semiconductor, ...] = ()
 
     def __hash__(self) -> int:
         return self._hash
@@ -227,6 +229,12 @@ class Amp:
         return {valve.type: valve for valve in (*self.valves, *brought)}
 
     @cached_property
+    def semiconductor_by_type(self) -> Mapping[str, Semiconductor]:
+        """Data of every semiconductor type used, those that mods bring included."""
+        brought = (each for mod in self.mods for each in mod.semiconductors)
+        return {each.type: each for each in (*self.semiconductors, *brought)}
+
+    @cached_property
     def all_switches(self) -> tuple[Switch, ...]:
         """Switches of the amp and of its mods."""
         return self.switches + tuple(switch for mod in self.mods for switch in mod.switches)
@@ -237,7 +245,7 @@ class Amp:
 
         Equal sets of mods have equal variants, others have other ones.
         """
-        return _short_variant([mod.name for mod in self.mods]) or "stock"
+        return short_variant([mod.name for mod in self.mods]) or "stock"
 
     @property
     def variant_legend(self) -> str:
@@ -277,20 +285,6 @@ class Amp:
                 given = _rotation(given, f"{self.name}: control '{control.name}'")
             whole[control.name] = given
         return whole
-
-
-def _short_variant(names: list[str]) -> str:
-    """Names joined, as many as stay readable; a mark keeps apart what is left alike."""
-    whole = " + ".join(names)
-    if len(names) < 2 or len(whole) <= _LONGEST_VARIANT:
-        return whole
-    mark = hashlib.sha256(whole.encode("utf-8", "replace")).hexdigest()[:3]
-    ends = [f" + {len(names) - count} more #{mark}" for count in range(1, len(names))]
-    for count in range(len(names) - 1, 0, -1):
-        kept = " + ".join(names[:count]) + ends[count - 1]
-        if len(kept) <= _LONGEST_VARIANT:
-            return kept
-    return f"{names[0][: _LONGEST_VARIANT - len(ends[0]) - 1].rstrip()}\u2026{ends[0]}"
 
 
 def _rotation(given: object, where: str) -> float:

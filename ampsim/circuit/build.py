@@ -15,7 +15,7 @@ from .plugs import connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
 from .soldered import Soldered
 from .stages import TEMPLATES, Kind, stages_of
-from .stages.template import GROUND, Element, StageBuilder, net_word, rail_net
+from .stages.template import GROUND, Element, StageBuilder, end_names, net_word, rail_net
 
 SPEAKER = "speaker"
 
@@ -184,7 +184,8 @@ def _two_pin(amp: Amp, designator: str, first: str, second: str) -> Element:
         raise DescriptionError(
             f"{amp.file}: [[rails]]: {shown(designator)} is not in [parts]{nearest(designator, known)}"
         )
-    return Element(designator, known[designator].kind, (("1", first), ("2", second)), "supply")
+    one, other = end_names(known[designator].kind)
+    return Element(designator, known[designator].kind, ((one, first), (other, second)), "supply")
 
 
 def _check_once(amp: Amp, elements: Iterable[Element]) -> None:

@@ -18,13 +18,16 @@ KINDS = {
     "OT": "transformer",
     "LS": "loudspeaker",
     "SPK": "loudspeaker",
+    "D": "diode",
+    "CR": "diode",
+    "ZD": "diode",
+    "LED": "diode",
+    "SR": "diode",
+    "BR": "bridge rectifier",
 }
 """Kind of part by the letters of its designator."""
 
 OTHERS = {
-    "BR": "bridge rectifier",
-    "CR": "diode",
-    "D": "diode",
     "DS": "lamp",
     "F": "fuse",
     "IC": "integrated circuit",
@@ -33,7 +36,6 @@ OTHERS = {
     "K": "relay",
     "LA": "lamp",
     "LDR": "light-dependent resistor",
-    "LED": "light-emitting diode",
     "LP": "lamp",
     "M": "meter",
     "MOV": "varistor",
@@ -50,16 +52,13 @@ OTHERS = {
     "RT": "thermistor",
     "RY": "relay",
     "S": "switch",
-    "SR": "rectifier",
     "SW": "switch",
     "TC": "thermocouple",
     "TH": "thermistor",
     "TP": "test point",
     "U": "integrated circuit",
-    "VD": "diode",
     "VDR": "varistor",
     "X": "plug or module",
-    "ZD": "zener diode",
 }
 """What a drawing means by letters that name no kind of part here."""
 

@@ -118,7 +118,9 @@ def _base(stock: Amp, modded: Amp, edits: Iterable[Edit]) -> Amp:
     mods = (*stock.mods, *modded.mods)
     parts: dict[str, AnyPart] = {part.designator: part for mod in mods for part in mod.parts}
     valves = {valve.type: valve for mod in mods for valve in mod.valves}
-    done = Mod("none of the edits", "", tuple(parts.values()), tuple(edits), (), tuple(valves.values()), modded.file)
+    devices = {each.type: each for mod in mods for each in mod.semiconductors}
+    done = Mod("none of the edits", "", tuple(parts.values()), tuple(edits), (), tuple(valves.values()), modded.file,
+               semiconductors=tuple(devices.values()))  # fmt: skip
     return replace(stock, mods=(done,), switches=())
 
 

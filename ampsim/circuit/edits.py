@@ -9,7 +9,8 @@ from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, AnyPart, Edit, Part, Pot, Socket
 from .nets import Nets
 from .one_wire import pins_on_one_wire, why_one_wire
-from .stages.template import Element, two_ends
+from .semiconductors.device import Device
+from .stages.template import Element, end_names, two_ends
 
 _PHASES = {"replace": 0, "lift": 1, "bridge": 4}
 
@@ -90,7 +91,7 @@ class Fitting:
 
     def _replace(self, edit: Edit) -> None:
         part = self.parts[edit.part]
-        if isinstance(part, Socket):
+        if isinstance(part, (Socket, Device)):
             self.parts[edit.part] = replace(part, type=str(edit.value))
         elif isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
             self.parts[edit.part] = replace(part, value=edit.value)
@@ -154,9 +155,9 @@ class Fitting:
 def fitted_pins(edit: Edit, kind: str) -> tuple[str, str, str]:
     """The pins of a part fitted by two ends, in the order of the places, and the pin strapped to the second.
 
-    A pot is wired as a variable resistor: its wiper strapped to the end that leaves the resistance rising or falling
-    as it is turned up. Of other parts no pin is strapped: "".
+    A diode begins with its anode. A pot is wired as a variable resistor: its wiper strapped to the end that leaves
+    the resistance rising or falling as it is turned up. Of other parts no pin is strapped: "".
     """
     if kind != "pot":
-        return "1", "2", ""
+        return (*end_names(kind), "")
     return ("top", "wiper", "bottom") if edit.wired == "falling" else ("bottom", "wiper", "top")

@@ -9,6 +9,7 @@ from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from .positions import setting_clause
+from .semiconductors.device import Device
 from .usual_values import check_mod_values
 
 
@@ -175,7 +176,7 @@ def where(edit: Edit) -> str:
 
 def describe_part(part: AnyPart) -> str:
     """A part's value as the schematic writes it."""
-    if isinstance(part, Socket):
+    if isinstance(part, (Socket, Device)):
         return part.type
     if isinstance(part, Pot):
         return f"{format_value(part.value, OHM)} {part.taper}"

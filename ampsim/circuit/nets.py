@@ -9,7 +9,8 @@ from .stages.template import GROUND, Element
 
 INPUT = "input"
 T = TypeVar("T")
-PASSIVE = ("resistor", "capacitor", "inductor", "pot")
+PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode")
+"""Kinds that a signal passes either way, of a diode as much as it lets pass."""
 
 
 class Groups(Generic[T]):
@@ -86,11 +87,13 @@ _CONDUCTS = {
     "loudspeaker": (("1", "2"),),
     "pot": (("top", "wiper"), ("wiper", "bottom")),
     "valve": (("plate", "cathode"),),
+    "diode": (("anode", "cathode"),),
+    "bridge rectifier": (("ac1", "plus"), ("ac2", "plus"), ("ac1", "minus"), ("ac2", "minus")),
 }
 
 
 def conducting(elements: Iterable[Element]) -> Nets:
-    """Join all nets that direct current can get between; rails and the input count as ground, valves conduct."""
+    """Join all nets that direct current gets between; rails and the input count as ground, valves, diodes conduct."""
     nets = Nets()
     for element in elements:
         pins = dict(element.pins)

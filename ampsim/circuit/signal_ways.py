@@ -183,7 +183,7 @@ def _loose(links: Iterable[Link], whole: set[str]) -> set[str]:
 
 def _links(part: Element) -> Iterator[Link]:
     nets = dict(part.pins)
-    pairs = (("top", "wiper"), ("wiper", "bottom")) if part.kind == "pot" else (("1", "2"),)
+    pairs = (("top", "wiper"), ("wiper", "bottom")) if part.kind == "pot" else (part.end_pins,)
     for first, second in pairs:
         if nets[first] != nets[second]:
             yield Link((nets[first], nets[second]), (f"{part.designator}.{first}", f"{part.designator}.{second}"))

@@ -18,13 +18,13 @@ from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
 from ..circuit.usual_values import check_amp_values
 from .mods import read_switch
-from .parts import PINS, ValveFinder, read_parts, valves_of
+from .parts import PINS, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
 _RESERVED = ("ground", "input", "speaker")
 
 
-def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> Amp:
+def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Amp:
     """Make an Amp of an amp file's tables and wire it up once, so that every mistake shows here.
 
     Raises
@@ -49,8 +49,10 @@ def read_amp(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     _unique(top, "stages", [stage.name for stage in stages])
     _unique(top, "rails", [rail.name for rail in rails])
     _unique(top, "jacks", [jack.name for jack in jacks])
-    valves = valves_of(parts, file, find_valve)
-    amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks)
+    edits = (edit for switch in switches for _, does in switch.positions for edit in does)
+    valves, semiconductors = types_of(parts, edits, file, find_type)
+    amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks,
+              semiconductors=semiconductors)  # fmt: skip
     check_amp_values(amp, sure)
     _check(amp)
     return amp

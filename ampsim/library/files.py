@@ -113,18 +113,34 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
     return known[str(name)]
 
 
-def valve_file(kind: str, beside: Path | None, where: str) -> Path:
-    """The file of a valve type: one beside the amp or mod wins over the one that comes with ampsim.
+TYPES = {"valves": "valve", "semiconductors": "semiconductor"}
+"""The folders of types that parts name, and what such a type is called."""
+
+
+def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
+    """The file of a type of part: one beside the amp or mod wins over the one that comes with ampsim.
+
+    Parameters
+    ----------
+    name : str
+    folder : str
+        Of models/, a key of `TYPES`.
+    beside : Path or None
+        Folder of the amp or mod.
+    where : str
+        File and entry that name it, for messages.
 
     Raises
     ------
     DescriptionError
         When there is none, beginning with `where`.
     """
-    own = beside / f"{kind}.toml" if beside else None
+    own = beside / f"{name}.toml" if beside else None
     if own and own.is_file():
         return own
-    known = models_in("valves")
-    if kind not in known:
-        raise DescriptionError(f"{where}: {shown(kind)} is not a valve of models/valves{nearest(kind, known)}")
-    return known[kind]
+    known = models_in(folder)
+    if name not in known:
+        raise DescriptionError(
+            f"{where}: {shown(name)} is not a {TYPES[folder]} of models/{folder}{nearest(name, known)}"
+        )
+    return known[name]

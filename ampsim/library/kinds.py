@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any, Protocol, cast
+from typing import Any, Protocol
 
 from ..base.entries import Entry
 from ..base.errors import shown
 from ..base.files import bare_name
 from ..circuit.amp import Amp, Mod
 from ..circuit.mods import apply_mods
+from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.parsing import parse_semiconductor
 from ..circuit.valves.description import Valve
 from ..circuit.valves.parsing import parse_valve
 from . import overview
@@ -52,10 +54,6 @@ class OpenFile:
     def tables(self) -> dict[str, Any]:
         """Its tables."""
         return toml_tables(self.data, self.file)
-
-    def valve(self, kind: str, where: str) -> Valve:
-        """The valve of a type that it names."""
-        return cast(Valve, self.load("valve", kind, where))
 
     def amps(self, mods_needed: bool) -> tuple[Amp, Amp]:
         """The amp that it names under `amp`, as drawn and with the mods that it names under `mods`.
@@ -117,11 +115,11 @@ class FileKind:
 
 
 def _amp(source: OpenFile) -> Amp:
-    return read_amp(source.tables, source.file, source.valve)
+    return read_amp(source.tables, source.file, source.load)
 
 
 def _mod(source: OpenFile) -> Mod:
-    return read_mod(source.tables, source.file, source.valve)
+    return read_mod(source.tables, source.file, source.load)
 
 
 # Readers of what only studies use are imported when such a file is read: they weigh more than the file.
@@ -154,6 +152,16 @@ def _valve_of(data: bytes, file: str) -> Valve:
     return parse_valve(toml_tables(data, file), file)
 
 
+def _semiconductor(source: OpenFile) -> Semiconductor:
+    return _semiconductor_of(source.data, source.file)
+
+
+@lru_cache(maxsize=128)
+def _semiconductor_of(data: bytes, file: str) -> Semiconductor:
+    """By content, as `_valve_of`."""
+    return parse_semiconductor(toml_tables(data, file), file)
+
+
 KINDS: dict[str, FileKind] = {
     "amp": FileKind("amps", "an amp ([[stages]])", ("stages",), _amp, overview.describe_amp_and_volts),
     "mod": FileKind(
@@ -175,5 +183,14 @@ KINDS: dict[str, FileKind] = {
         _drawer,
         overview.describe_drawer,
     ),
-    "valve": FileKind("valves", "a valve (law = ...)", ("law",), _valve, overview.describe_valve),
+    "valve": FileKind(
+        "valves", "a valve (law = ...)", ("law",), _valve, overview.describe_valve, unless=("semiconductor",)
+    ),
+    "semiconductor": FileKind(
+        "semiconductors",
+        "a semiconductor (semiconductor = ...)",
+        ("semiconductor",),
+        _semiconductor,
+        overview.describe_semiconductor,
+    ),
 }

@@ -10,13 +10,14 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import bare_name, printable, read_bounded
 from ..base.line_ends import plain_ends
 from ..circuit.amp import Amp, Mod
+from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.valves.description import Valve
 from .amps import read_amp
 from .assumptions import assumptions
-from .files import file_of, models_in, read_toml, valve_file
+from .files import TYPES, file_of, models_in, read_toml, type_file
 from .kinds import KINDS, OpenFile
 from .mods import read_mod
-from .parts import ValveFinder
+from .parts import TypeFinder
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -42,7 +43,7 @@ def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[
     where : str
         File and entry that name it, for messages; "" when a person does.
     """
-    path = valve_file(word, beside, where) if folder == "valves" and where else file_of(word, folder, beside, where)
+    path = (type_file if where and folder in TYPES else file_of)(word, folder, beside, where)
     return printable(path.name), read_bounded(path), path.parent
 
 
@@ -147,6 +148,11 @@ def load_valve(name: str | Path) -> Valve:
     return cast(Valve, Loader().load("valve", str(name)))
 
 
+def load_semiconductor(name: str | Path) -> Semiconductor:
+    """Load a semiconductor by type ("1N4148") from models/semiconductors, or from a file; errors as `load_valve`."""
+    return cast(Semiconductor, Loader().load("semiconductor", str(name)))
+
+
 def load_amp(name: str | Path) -> Amp:
     """Load an amp by name from models/amps, or from a TOML file.
 
@@ -208,11 +214,11 @@ def parse_amp(
     file : str
         What messages call it.
     beside : Path, optional
-        Folder of valve files of your own, which win over those that come with ampsim; default the working folder.
+        Folder of type files of your own, which win over those that come with ampsim; default the working folder.
     valves : iterable of Valve
         Valves of your own, from `load_valve` or `parse_valve`; they win over files.
     """
-    return read_amp(data, file, _valve_finder(beside, valves))
+    return read_amp(data, file, _type_finder(beside, valves))
 
 
 def parse_mod(
@@ -227,14 +233,14 @@ def parse_mod(
     file, beside, valves
         As those of `parse_amp`.
     """
-    return read_mod(data, file, _valve_finder(beside, valves))
+    return read_mod(data, file, _type_finder(beside, valves))
 
 
-def _valve_finder(beside: Path | None, valves: Iterable[Valve]) -> ValveFinder:
+def _type_finder(beside: Path | None, valves: Iterable[Valve]) -> TypeFinder:
     loader, own, folder = Loader(), {valve.type: valve for valve in valves}, Path() if beside is None else beside
 
-    def find(kind: str, where: str) -> Valve:
-        return own[kind] if kind in own else cast(Valve, loader.load("valve", kind, folder, where))
+    def find(kind: str, name: str, where: str) -> Any:
+        return own[name] if kind == "valve" and name in own else loader.load(kind, name, folder, where)
 
     return find
 
@@ -289,7 +295,7 @@ def describe_file(path: Path) -> str:
         if kind.fits(tables):
             read = Loader().load(name, str(path))
             said = assumptions(tables, read) if isinstance(read, (Amp, Mod)) else []
-            return "\n".join([kind.describe(read), *(["", "Filled in or read by a convention"] if said else []),
-                              *(f"  {line}" for line in said)])  # fmt: skip
+            more = ["", "Filled in or read by a convention", *(f"  {line}" for line in said)] if said else []
+            return "\n".join([kind.describe(read), *more])
     looks = [kind.look for kind in KINDS.values()]
     raise DescriptionError(f"{path}: neither {', '.join(looks[:-1])} nor {looks[-1]}")

@@ -11,11 +11,12 @@ from ..base.quantities import OHM
 from ..circuit.amp import AnyPart, Edit, Mod, Switch
 from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
+from ..circuit.semiconductors.description import FAMILIES
 from ..circuit.switches.kinds import Action, SwitchKind, parse_switch_kind
-from .parts import PINS, QUANTITY, ValveFinder, read_parts, valves_of
+from .parts import PINS, QUANTITY, TypeFinder, read_parts, types_of
 
 
-def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> Mod:
+def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mod:
     """Make a Mod of a mod file's tables.
 
     Raises
@@ -34,12 +35,9 @@ def read_mod(data: Mapping[str, object], file: str, find_valve: ValveFinder) -> 
     top.finish()
     if not edits and not switches:
         raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
-    types = [
-        (str(edit.value), edit.part) for edit in edits if edit.action == "replace" and kind_of(edit.part) == "valve"
-    ]
-    valves = {valve.type: valve for valve in valves_of(parts, file, find_valve)}
-    valves |= {kind: find_valve(kind, f"{file}: {part}") for kind, part in types}
-    mod = Mod(name, reason, parts, edits, switches, tuple(valves.values()), file, sure)
+    every = [*edits, *(edit for switch in switches for _, does in switch.positions for edit in does)]
+    valves, semiconductors = types_of(parts, every, file, find_type)
+    mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors)
     _check_mod(top, mod)
     return mod
 
@@ -109,7 +107,7 @@ def _edit(entry: Entry, parts: tuple[AnyPart, ...]) -> Edit:
 def _replacement(entry: Entry) -> Edit:
     part = entry.designator("replace")
     kind = kind_of(part)
-    if kind == "valve":
+    if kind == "valve" or kind in FAMILIES:
         return Edit("replace", part, entry.type_name("with"))
     quantity = OHM if kind == "pot" else QUANTITY.get(kind)
     if quantity is None:

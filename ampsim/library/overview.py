@@ -14,6 +14,8 @@ from ..circuit.designators import kind_of
 from ..circuit.mods import describe_part, diff, where
 from ..circuit.plugging import jack_names
 from ..circuit.positions import face
+from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.device import Device
 from ..circuit.source import Jack
 from ..circuit.switches.kinds import ANY_SWITCH
 from ..circuit.valves.description import Valve
@@ -102,6 +104,15 @@ def describe_valve(valve: Valve) -> str:
     """Say what a valve file means: type, law, parameters, and where they come from."""
     numbers = ", ".join(f"{name} {value:g}" for name, value in valve.parameters)
     return f"{valve.type}: {valve.family}, {valve.law}\n  {numbers}\n  source: {valve.source}"
+
+
+def describe_semiconductor(device: Semiconductor) -> str:
+    """Say what the file of a semiconductor means: type, law, parameters, ratings, and what is not simulated."""
+    numbers = ", ".join(f"{name} {value:g}" for name, value in (*device.parameters, *device.capacitances))
+    ratings = ", ".join(f"{name} {value:g}" for name, value in device.limits)
+    left = f"\n  not simulated: {device.leaves_out}" if device.leaves_out else ""
+    head = f"{device.type}: {device.family}, {device.law}\n  {numbers}\n  ratings: {ratings}"
+    return f"{head}{left}\n  source: {device.source}"
 
 
 def _when(label: str, edits: Iterable[Edit]) -> str:
@@ -200,5 +211,5 @@ def _parts(parts: Iterable[object]) -> Iterator[str]:
                 f"{part.designator}  loudspeaker, coil {part.resistance:g} ohm, resonance at "
                 f"{format_value(part.resonance, HERTZ)} Hz with {part.resistance + part.peak:g} ohm"
             )
-        elif isinstance(part, (Part, Pot, Socket)):
+        elif isinstance(part, (Part, Pot, Socket, Device)):
             yield f"{part.designator}  {describe_part(part)}"

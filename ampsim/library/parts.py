@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, cast
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, parse_value
-from ..circuit.amp import AnyPart, Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.amp import AnyPart, Edit, Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.designators import kind_of, known_letters, meaning_of
+from ..circuit.semiconductors.description import FAMILIES, Semiconductor
+from ..circuit.semiconductors.description import PINS as DEVICE_PINS
+from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
 
-ValveFinder = Callable[[str, str], Valve]
+TypeFinder = Callable[[str, str, str], Any]
+"""Finds the data of a type: from the kind of its file ("valve", "semiconductor"), its name and where it is named."""
 
 QUANTITY: dict[str, Quantity] = {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}
 PINS = {
@@ -23,23 +28,46 @@ PINS = {
     "inductor": ("1", "2"),
     "loudspeaker": ("1", "2"),
     "pot": ("top", "wiper", "bottom"),
+    **DEVICE_PINS,
 }
 
 
-def valves_of(parts: tuple[AnyPart, ...], file: str, find_valve: ValveFinder) -> tuple[Valve, ...]:
-    """The valve data of every type among the parts."""
-    sockets = {part.type: part.designator for part in parts if isinstance(part, Socket)}
-    return tuple(_valve(find_valve, kind, f"{file}: parts.{designator}") for kind, designator in sockets.items())
+def types_of(
+    parts: tuple[AnyPart, ...], edits: Iterable[Edit], file: str, find: TypeFinder
+) -> tuple[tuple[Valve, ...], tuple[Semiconductor, ...]]:
+    """The data of every type of valve and semiconductor among the parts, and among those that edits put in."""
+    valves = {part.type: f"parts.{part.designator}" for part in parts if isinstance(part, Socket)}
+    devices = {(part.type, part.kind): f"parts.{part.designator}" for part in parts if isinstance(part, Device)}
+    for edit in edits:
+        kind = kind_of(edit.part)
+        if edit.action == "replace" and kind == "valve":
+            valves.setdefault(str(edit.value), edit.part)
+        elif edit.action == "replace" and kind in FAMILIES:
+            devices.setdefault((str(edit.value), kind), edit.part)
+    found = {name: _device(find, name, kind, f"{file}: {where}") for (name, kind), where in devices.items()}
+    return tuple(_valve(find, name, f"{file}: {where}") for name, where in valves.items()), tuple(found.values())
 
 
-def _valve(find_valve: ValveFinder, kind: str, where: str) -> Valve:
-    found = find_valve(kind, where)
-    if found.type != kind:
+def _valve(find: TypeFinder, name: str, where: str) -> Valve:
+    found = cast(Valve, find("valve", name, where))
+    _check_name(found.type, name, "valve", where)
+    return found
+
+
+def _device(find: TypeFinder, name: str, kind: str, where: str) -> Semiconductor:
+    found = cast(Semiconductor, find("semiconductor", name, where))
+    _check_name(found.type, name, "semiconductor", where)
+    if found.family not in FAMILIES[kind]:
+        raise DescriptionError(f"{where}: {name} is a {found.family}; a {kind} is a {' or '.join(FAMILIES[kind])}")
+    return found
+
+
+def _check_name(found: str, name: str, what: str, where: str) -> None:
+    if found != name:
         raise DescriptionError(
-            f"{where}: the file {shown(kind)} describes a valve of type {shown(found.type)}; "
+            f"{where}: the file {shown(name)} describes a {what} of type {shown(found)}; "
             "give the file and its type the same name"
         )
-    return found
 
 
 def read_parts(table: Entry) -> tuple[AnyPart, ...]:
@@ -52,6 +80,8 @@ def _part(table: Entry, key: str) -> AnyPart:
     kind = kind_of(designator)
     if kind == "valve":
         return Socket(designator, table.type_name(key))
+    if kind in FAMILIES:
+        return Device(designator, table.type_name(key), kind)
     if kind in QUANTITY:
         return Part(designator, kind, table.value(key, QUANTITY[kind]))
     if kind in _COMPOUND:

@@ -10,6 +10,8 @@ from ..base.errors import DescriptionError
 from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.build import Circuit
 from ..circuit.loudspeaker import coil_sections
+from ..circuit.semiconductors.description import PINS as PINS_OF_DEVICES
+from ..circuit.semiconductors.device import Device
 from ..circuit.stages.power import tap_pin
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.switches.moving import MovingCircuit
@@ -49,6 +51,29 @@ def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
             f"{', '.join(pins)}; wired are {', '.join(sorted(nets))}"
         )
     writer.valve(socket.designator, nets, valve)
+
+
+def _write_device(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Device", wired.parts[element.designator])
+    device = wired.amp.semiconductor_by_type[part.type]
+    writer.device(part.designator, [element.net(pin) for pin in PINS_OF_DEVICES[device.family]], device)
+
+
+BRIDGE = (("ac1", "plus"), ("ac2", "plus"), ("minus", "ac1"), ("minus", "ac2"))
+"""Anode and cathode of each diode of a bridge."""
+
+
+def package(part: Device) -> list[str]:
+    """The names under which a semiconductor is written: its own, or one for each diode of a bridge."""
+    if part.kind != "bridge rectifier":
+        return [part.designator]
+    return [f"{part.designator}_{number}" for number in range(1, len(BRIDGE) + 1)]
+
+
+def _write_bridge(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("Device", wired.parts[element.designator])
+    for name, pins in zip(package(part), BRIDGE, strict=True):
+        writer.device(name, [element.net(pin) for pin in pins], wired.amp.semiconductor_by_type[part.type])
 
 
 def _write_rail(writer: Writer, element: Element, wired: Circuit) -> None:
@@ -144,6 +169,8 @@ WRITERS = {
     "inductor": _write_inductor,
     "pot": _write_pot,
     "valve": _write_valve,
+    "diode": _write_device,
+    "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": _write_transformer,
     "loudspeaker": _write_loudspeaker,

@@ -16,12 +16,16 @@ from typing import cast
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Amp, Part, Pot, Socket
 from ..circuit.build import Circuit, circuit_at
+from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.device import Device
+from ..circuit.semiconductors.laws import pieces_of
+from ..circuit.semiconductors.spice import subcircuit as device_subcircuit
 from ..circuit.stages.template import GROUND
 from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
-from .devices import WRITERS
+from .devices import WRITERS, package
 from .drives import command, options, own_vectors, write_drive
 from .netlist_writer import Writer, safe_name
 from .ngspice.protocol import Form
@@ -175,15 +179,24 @@ def _frame(
 
 
 def _subcircuits(wired: Circuit, cold: bool) -> list[str]:
-    kinds = sorted({part.type for part in _sockets(wired)})
-    texts = {kind: subcircuit(wired.amp.valve_by_type[kind], cold=cold).strip() for kind in kinds}
+    valves, devices = wired.amp.valve_by_type, wired.amp.semiconductor_by_type
+    own = {part.type: device_subcircuit(devices[part.type]) for part in _devices(wired)}
+    texts = {part.type: subcircuit(valves[part.type], cold=cold) for part in _sockets(wired)} | own
     names: dict[str, str] = {}
-    for kind, text in texts.items():
+    for kind, text in sorted(texts.items()):
         name = text.split()[1]
         if name in names:
-            raise DescriptionError(f"{wired.amp.file}: the valve types {kind} and {names[name]} differ too little")
+            what = "semiconductor" if kind in own else "valve"
+            raise DescriptionError(f"{wired.amp.file}: the {what} types {kind} and {names[name]} differ too little")
         names[name] = kind
-    return list(texts.values())
+    return [texts[kind].strip() for kind in names.values()]
+
+
+def _devices(wired: Circuit) -> Iterator[Device]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Device):
+            yield part
 
 
 def _sockets(wired: Circuit) -> Iterator[Socket]:
@@ -198,6 +211,12 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
     name = f"x{designator.lower()}"
     found = {"plate": f"v({name}.ia)", "grid": f"v.{name}.vgo#branch"}
     return found | ({"screen": f"v({name}.is)"} if family == "pentode" else {})
+
+
+def device_vectors(designator: str, device: Semiconductor) -> dict[str, str]:
+    """Names of the vectors that hold the currents [A] through the junctions of a semiconductor, by piece."""
+    junctions = (each.name for each in pieces_of(device).laws if each.law == "junction")
+    return {name: f"v.x{designator.lower()}.v{name}#branch" for name in junctions}
 
 
 def rail_vector(name: str) -> str:
@@ -217,6 +236,10 @@ def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[st
         for socket in _sockets(wired):
             family = wired.amp.valve_by_type[socket.type].family
             found |= dict.fromkeys(valve_vectors(socket.designator, family).values())
+        for part in _devices(wired):
+            device = wired.amp.semiconductor_by_type[part.type]
+            for name in package(part):
+                found |= dict.fromkeys(device_vectors(name, device).values())
         found |= dict.fromkeys(rail_vector(each.designator) for each in wired.elements if each.kind == "rail")
     if not found:
         raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
 
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot
+from ..circuit.semiconductors import spice
+from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.laws import pieces_of
 from ..circuit.stages.template import GROUND
 from ..circuit.switches.moving import Contact
 from ..circuit.valves.description import Valve
@@ -137,6 +140,12 @@ class Writer:
         if LAWS[valve.law].grid is None:
             self.noisy.append(f"d.{own}.dg")
 
+    def device(self, designator: str, nets: Sequence[str], device: Semiconductor) -> None:
+        """Write a semiconductor, its pins on nets in the order of its subcircuit."""
+        own = f"x{safe_name(designator.lower())}"
+        self.line(f"{own} {' '.join(map(safe_name, nets))} {safe_name(spice.subcircuit_name(device))}")
+        self.noisy += noisy_elements(designator, device)
+
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Write a contact: a resistor at rest, a conductance on its way while contacts move.
 
@@ -170,6 +179,12 @@ class Writer:
     def skeleton(self) -> tuple[str, ...]:
         """The text, cut at the values."""
         return (*self._pieces, "".join(self._open))
+
+
+def noisy_elements(designator: str, device: Semiconductor) -> list[str]:
+    """The names of the elements of a semiconductor that make noise of their own."""
+    junctions = (each.name for each in pieces_of(device).laws if each.law == "junction")
+    return [f"d.x{designator.lower()}.d{name}" for name in junctions]
 
 
 @lru_cache(maxsize=256)

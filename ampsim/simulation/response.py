@@ -15,15 +15,18 @@ from numpy.typing import NDArray
 
 from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
-from ..circuit.build import SPEAKER, Circuit
+from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.nets import INPUT
 from ..circuit.plugging import describe_source
 from ..circuit.positions import Position
+from ..circuit.semiconductors.description import PINS
+from ..circuit.semiconductors.device import Device
 from ..circuit.signal_path import listening_points
 from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
+from .devices import package
 from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
-from .netlist import Netlist, build, node_vector, valve_vectors
+from .netlist import Netlist, build, device_vectors, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
@@ -53,7 +56,8 @@ def simulate(
         Each maps control names to a rotation (0 to 1) or a switch position; a variant without that control stands
         as it is. Default: as drawn.
     nodes : sequence of str
-        Places to listen at. Default: the output of every stage; for an operating point also every valve pin and rail.
+        Places to listen at. Default: the output of every stage; for an operating point also every rail and every
+        pin of a valve or semiconductor.
     workers : int
         How many processes; default all cores.
     progress : callable
@@ -98,13 +102,14 @@ def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
     places = dict.fromkeys(listening_points(variants[0]).values())
     if at_rest:
         for amp in variants:
-            places |= dict.fromkeys(_valve_places(amp))
+            places |= dict.fromkeys(_active_places(amp))
         places |= dict.fromkeys(rail.name for rail in variants[0].rails)
     return tuple(places)
 
 
-def _valve_places(amp: Amp) -> Iterable[str]:
-    return (f"{name}.{pin}" for name, (element, _) in valves_in_use(amp).items() for pin, _ in element.pins)
+def _active_places(amp: Amp) -> Iterable[str]:
+    yield from (f"{name}.{pin}" for name, (element, _) in valves_in_use(amp).items() for pin, _ in element.pins)
+    yield from (f"{e.designator}.{pin}" for e in build_circuit(amp).elements if e.kind in PINS for pin, _ in e.pins)
 
 
 def _dataset(
@@ -158,26 +163,33 @@ def _currents(asked: Request, found: Sequence[Arrays], analysis: Analysis) -> tu
     """Branches, and their currents [A] over variant, position, branch and the axis of the analysis."""
     rows: list[dict[str, NDArray[Any]]] = []
     for case, answer in zip(asked.cases, found, strict=True):
-        named = _branch_vectors(case.wired)
         # A cold valve's law still says what it would draw.
         cold = isinstance(analysis, OperatingPoint) and analysis.cold
-        scale = {branch: 0.0 if cold and unit != 1.0 else unit for branch, (_, unit) in named.items()}
-        currents = [answer.vectors[name] for name, _ in named.values()]
-        values = dict(zip(named, _on_grid(analysis, answer, np.stack(currents)), strict=True)) if named else {}
-        rows.append({branch: scale[branch] * row for branch, row in values.items()})
+        named = _branch_vectors(case.wired, cold)
+        vectors = [answer.vectors[name] for parts in named.values() for name, _ in parts]
+        values = iter(_on_grid(analysis, answer, np.stack(vectors)) if vectors else ())
+        rows.append(
+            {branch: np.sum([unit * next(values) for _, unit in parts], axis=0) for branch, parts in named.items()}
+        )
     branches = list(dict.fromkeys(name for row in rows for name in row))
     sizes = () if isinstance(analysis, OperatingPoint) else (analysis.grid().size,)
     table = np.array([[row.get(name, np.full(sizes, np.nan)) for name in branches] for row in rows])
     return branches, table.reshape(*asked.shape, len(branches), *sizes)
 
 
-def _branch_vectors(wired: Circuit) -> dict[str, tuple[str, float]]:
-    """Branch to the vector of its current, and how many amperes the unit of that is."""
-    return {
-        f"{designator}.{electrode}": (vector, 1.0 if electrode == "grid" else 1e-3)
-        for designator, family in _families(wired)
-        for electrode, vector in valve_vectors(designator, family).items()
-    }
+def _branch_vectors(wired: Circuit, cold: bool) -> dict[str, list[tuple[str, float]]]:
+    """Branch to the vectors whose sum is its current, each with how many amperes its unit is; cold: 0 for valves."""
+    found: dict[str, list[tuple[str, float]]] = {}
+    for designator, family in _families(wired):
+        for electrode, vector in valve_vectors(designator, family).items():
+            found[f"{designator}.{electrode}"] = [(vector, 1.0 if electrode == "grid" else 0.0 if cold else 1e-3)]
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Device):
+            for name in package(part):
+                vectors = device_vectors(name, wired.amp.semiconductor_by_type[part.type])
+                found[f"{name}.anode"] = [(vectors["forward"], 1.0), (vectors["back"], -1.0)]
+    return found
 
 
 def _families(wired: Circuit) -> Iterable[tuple[str, str]]:

@@ -12,6 +12,7 @@ from ..circuit.dc_paths import nets_with, ohms_between, unpowered_amp
 from ..circuit.nets import INPUT
 from ..circuit.plugging import plug_in
 from ..circuit.positions import Position
+from ..circuit.semiconductors.description import PINS
 from ..circuit.source import Source, SourceKind
 from ..circuit.stages.template import GROUND
 from .analyses import OperatingPoint
@@ -32,9 +33,14 @@ class DeadAmp:
 
     @cached_property
     def unsure(self) -> frozenset[str]:
-        """Nets that hang on a supply of which only the volts are described: what a meter reads there is not known."""
+        """Nets where what a meter reads is not known.
+
+        Those that hang on a supply of which only the volts are described, and those at a semiconductor, which the
+        meter's own volts may turn on.
+        """
         bare = [rail.name for rail in self.wired.amp.rails if rail.volts is not None and not rail.reservoir]
         sources = {net for each in self.wired.elements if each.designator in bare for _, net in each.pins}
+        sources |= {net for each in self.wired.elements if each.kind in PINS for _, net in each.pins}
         return frozenset(net for source in sources for net in nets_with(self.branches, source)) - {GROUND}
 
     def ohms(self, place: str, against: str = "ground") -> float:

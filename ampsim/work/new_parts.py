@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from ..circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket, Switch
 from ..circuit.mods import describe_part
+from ..circuit.semiconductors.device import Device
 
 
 def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
@@ -45,6 +46,6 @@ def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     part = amp.part_by_designator.get(edit.part)
     if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
         return replace(part, value=edit.value)
-    if edit.action == "replace" and isinstance(part, Socket):
+    if edit.action == "replace" and isinstance(part, (Socket, Device)):
         return replace(part, type=str(edit.value))
     return part if edit.action == "fit" else None

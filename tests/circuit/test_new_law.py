@@ -169,7 +169,7 @@ def pair_of(toy: Valve) -> Amp:
         "rails": [{"name": "B1", "volts": 300, "through": ["R4"], "reservoir": ["C1"]}],
         "stages": [{"name": "power", "template": "free wiring", "wires": wires}],
     }
-    return read_amp(given, "toys.toml", lambda name, file: toy)
+    return read_amp(given, "toys.toml", lambda kind, name, where: toy)
 
 
 def test_a_pair_of_them_hums_as_no_pair_is_quite_alike(toy: Valve) -> None:

@@ -31,7 +31,7 @@ def read_spool(source: OpenFile) -> Spool:
     """Read a toy file, which names a file of another kind."""
     top = Entry(source.tables, source.file)
     name, colours = top.label("name"), tuple(str(each) for each in top.elements("colours", 9))
-    law = source.valve(top.type_name("valve"), top.where("valve")).law
+    law = source.load("valve", top.type_name("valve"), top.where("valve")).law
     top.finish()
     return Spool(name, colours, law)
 
@@ -83,7 +83,7 @@ def test_every_model_is_of_exactly_one_kind() -> None:
 def test_a_valve_edited_meanwhile_is_another_valve(tmp_path: Path) -> None:
     shutil.copy(files.models() / "amps" / "workshop-b.toml", tmp_path)
     own = tmp_path / "12AX7.toml"
-    text = files.valve_file("12AX7", None, "").read_text()
+    text = files.type_file("12AX7", "valves", None, "").read_text()
     own.write_text(text)
     before = Loader().amp(str(tmp_path / "workshop-b.toml"))
     own.write_text(text.replace("grid_plate = 1.7e-12", "grid_plate = 1.6e-12"))

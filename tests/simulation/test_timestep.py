@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal as filters
+from scipy.special import wrightomega
 
 from ampsim import load_amp, load_mod, load_valve
 from ampsim.base.errors import DescriptionError, EngineError, Stopped
@@ -30,7 +31,7 @@ from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
 from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, newton
-from ampsim.simulation.timestep.branches import Branch, Parts, Seat
+from ampsim.simulation.timestep.branches import Branch, Parts, valve_seat
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.sockets import seats_of
 from ampsim.simulation.timestep.solver import play
@@ -169,6 +170,8 @@ def test_quick_functions_equal_the_library():
     wide = np.linspace(-700.0, 700.0, 4001)
     np.testing.assert_allclose([exp(x) for x in wide], np.exp(wide), rtol=1e-15)
     np.testing.assert_allclose([log(x) for x in np.exp(wide)], wide, rtol=1e-14, atol=1e-15)
+    omega = jit(lambda y: elementary.omega(y))
+    np.testing.assert_allclose([omega(y) for y in wide], wrightomega(wide), rtol=1e-14)
     small = np.exp(np.linspace(-90.0, 0.0, 1001))
     np.testing.assert_allclose([log1p(x) for x in small], np.log1p(small), rtol=1e-15)
 
@@ -180,7 +183,7 @@ def test_compiled_law_and_slopes_are_those_of_the_law(name):
     plate, screen = rng.uniform(-50.0, 600.0, 200), rng.uniform(-20.0, 500.0, 200)
     grid = rng.uniform(-40.0, 30.0, 200)
     whole = valve.family == "pentode"
-    seat = Seat("V1", valve, dict.fromkeys(("plate", "grid", "screen", "cathode"), "a"))
+    seat = valve_seat(valve, dict.fromkeys(("plate", "grid", "screen", "cathode"), "a"))
     laid = seats_of([seat])
     ports = len(laid.ports)
     found, slopes = np.zeros((200, 3)), np.zeros((200, 3, 3))
@@ -216,12 +219,13 @@ def test_operating_point_is_that_of_ngspice(name):
     ours = settled(amp)
     volts = ours._work[kernel_arguments.V, : len(ours.seats.ports)]
     nets = dict(zip(ours.seats.ports, volts, strict=True))
-    _, whole = stands(amp, {})
-    for seat in whole[0].parts.seats:
-        for pin in ("plate", "grid", *(("screen",) if seat.valve.family == "pentode" else ())):
-            there = rest.sel(node=f"{seat.designator}.{pin}") - rest.sel(node=f"{seat.designator}.cathode")
-            found = nets[seat.nets[pin], seat.nets["cathode"]]
-            assert found == pytest.approx(float(there), rel=1e-4, abs=1e-3), f"{seat.designator}.{pin}"
+    wired, _ = stands(amp, {})
+    for element in (each for each in wired.elements if each.kind == "valve"):
+        for pin in (pin for pin, _ in element.pins if pin != "cathode"):
+            place, cathode = (f"{element.designator}.{each}" for each in (pin, "cathode"))
+            found = nets[element.net(pin), element.net("cathode")]
+            there = float(rest.sel(node=place) - rest.sel(node=cathode))
+            assert found == pytest.approx(there, rel=1e-4, abs=1e-3), place
 
 
 def test_every_demo_amp_at_every_position_as_ngspice():

@@ -16,6 +16,7 @@ from tests.truth import (
     pop,
     ports,
     ratings,
+    semiconductors,
     spread,
     stability,
     stages,
@@ -42,6 +43,7 @@ FAMILIES = (
     measured,
     voltmeter,
     listening,
+    semiconductors,
     copied,
 )
 

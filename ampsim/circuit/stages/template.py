@@ -9,6 +9,7 @@ from enum import Enum
 
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, AnyPart, Stage
+from ..semiconductors.description import PINS
 
 GROUND = "0"
 
@@ -142,7 +143,10 @@ class StageBuilder:
             if self.part(designator).kind == "pot":
                 self.put(designator, top=first, wiper=first, bottom=second)
             else:
-                self.put(designator, end1=first, end2=second)
+                one, other = end_names(self.part(designator).kind)
+                self.elements.append(
+                    Element(designator, self.part(designator).kind, ((one, first), (other, second)), self.stage.name)
+                )
 
     def through(self, role: str, net: str, to: str = "") -> str:
         """Continue from a net through the part in a role and return the far net; the same net when empty."""
@@ -191,6 +195,12 @@ class StageBuilder:
     def net(self, pin: str, role: str = "valve") -> str:
         """The net named after a part's pin, such as v1a_plate."""
         return f"{self.designators(role)[0].lower()}_{pin}"
+
+
+def end_names(kind: str) -> tuple[str, str]:
+    """The pins of a kind of part with two ends, the first one first: of a diode the anode."""
+    first, second = PINS.get(kind, ("1", "2"))
+    return first, second
 
 
 def net_word(name: str) -> str:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
 from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
+from ...circuit.semiconductors.description import PINS, Semiconductor
+from ...circuit.semiconductors.laws import pieces_of
+from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
 from ...circuit.switches.moving import Contact
 from ...circuit.valves.description import Valve
@@ -30,16 +33,27 @@ class Branch:
 
 @dataclass(frozen=True)
 class Seat:
-    """A valve with its pins on nets."""
+    """Where current follows a law: its name in `port_laws.STEP_LAWS`, its numbers, and its ports, pairs of nets.
 
-    designator: str
-    valve: Valve
-    nets: Mapping[str, str]
+    `valve` is the valve whose grid's current flows through the second port; None where nothing does.
+    """
+
+    law: str
+    numbers: tuple[float, ...]
+    ports: tuple[tuple[str, str], ...]
+    valve: Valve | None = None
+
+
+def valve_seat(valve: Valve, nets: Mapping[str, str]) -> Seat:
+    """The seat of a valve with its pins on nets."""
+    pins = ("plate", "grid", "screen") if valve.family == "pentode" else ("plate", "grid")
+    ports = tuple((nets[pin], nets["cathode"]) for pin in pins)
+    return Seat(valve.law, tuple(value for _, value in valve.parameters), ports, valve)
 
 
 @dataclass(frozen=True)
 class Parts:
-    """A whole circuit: branches, couplings (inductor, inductor, factor), valves, and nets held at a voltage [V].
+    """A whole circuit: branches, couplings (inductor, inductor, factor), valves and semiconductors, held nets [V].
 
     The net of the input is driven and in `held` with 0 V.
     """
@@ -121,11 +135,25 @@ class Collector(Writer):
 
     def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
         """Keep a valve, and the capacitances between its electrodes."""
-        self.seats.append(Seat(designator, valve, dict(nets)))
+        self.seats.append(valve_seat(valve, nets))
         held, own = valve.capacitances, designator.lower()
         self.element(f"c{own}_gp", nets["grid"], nets["plate"], held.grid_plate)
         self.element(f"c{own}_gk", nets["grid"], nets["cathode"], held.grid_cathode)
         self.element(f"c{own}_pk", nets["plate"], nets["cathode"], held.plate_cathode)
+
+    def device(self, designator: str, nets: Sequence[str], device: Semiconductor) -> None:
+        """Keep the pieces of a semiconductor, its pins on nets in the order of its subcircuit."""
+        pieces, own = pieces_of(device), designator.lower()
+        known = dict(zip(PINS[device.family], nets, strict=True)) | {GROUND: GROUND}
+
+        def net(node: str) -> str:
+            return known.get(node, f"{own}.{node}")
+
+        for each in pieces.laws:
+            numbers = tuple(each.numbers[name] for name in PORT_LAWS[each.law].parameters)
+            self.seats.append(Seat(each.law, numbers, tuple((net(one), net(other)) for one, other in each.ports)))
+        for part in pieces.passives:
+            self.element(f"{part.kind}{own}_{part.name}", net(part.nodes[0]), net(part.nodes[1]), part.value)
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Keep a contact as a resistor.

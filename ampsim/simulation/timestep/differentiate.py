@@ -1,4 +1,4 @@
-"""A valve law as it stands in `valves`, written out as compiled code with its slopes.
+"""A law as it stands in `circuit`, of a valve or of a semiconductor, written out as compiled code with its slopes.
 
 The law is called once with traced numbers instead of arrays. They record what is done to them; every recorded step
 knows its own derivative. So a law is written down once, for numpy, and no derivative is ever worked out by hand.
@@ -11,14 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from ...circuit.valves.laws import LAWS, Law
+from .step_laws import STEP_LAWS, StepLaw
 
 VOLTAGES = ("plate", "grid", "screen")
-# Valves of one law are worked out four at a time. Their block has rows of four: the voltages, plate current and its
-# slopes by each voltage, screen current and its slopes, the slope of the grid current, the law's parameters.
+# Places of one law are worked out four at a time. Their block has rows of four: the voltages, plate current and its
+# slopes by each voltage, screen current and its slopes, the slope of the grid current, the law's parameters. Of any
+# other law the first port stands for the plate, the second for the grid, the third for the screen.
 LANES = 4
 PLATE, SCREEN, GRID, PARAMETERS = 3, 7, 11, 12
-ROWS = PARAMETERS + max(len(law.parameters) for law in LAWS.values())
+ROWS = PARAMETERS + max(len(law.parameters) for law in STEP_LAWS.values())
 
 
 class Traced(np.lib.mixins.NDArrayOperatorsMixin):
@@ -146,6 +147,12 @@ def _arctan(tape: Tape, a: Traced) -> Traced:
     return tape.keep(f"atan({a.name})", tape.chain((a, lambda: tape.keep(f"1.0 / (1.0 + {a.name} * {a.name})"))))
 
 
+def _omega(tape: Tape, a: Traced) -> Traced:
+    found = tape.keep(f"omega({a.name})")
+    found.slopes = tape.chain((a, lambda: tape.keep(f"{found.name} / (1.0 + {found.name})")))
+    return found
+
+
 STEPS: Mapping[str, Callable[..., Traced]] = {
     "add": _add,
     "subtract": _subtract,
@@ -157,21 +164,21 @@ STEPS: Mapping[str, Callable[..., Traced]] = {
     "sqrt": _sqrt,
     "hypot": _hypot,
     "arctan": _arctan,
+    "wrightomega": _omega,
 }
 
 
-def law_function(name: str, law: Law) -> str:
-    """Text of a function that works out a law for the four valves of a block."""
+def law_function(name: str, law: StepLaw) -> str:
+    """Text of a function that works out a law for the four places of a block."""
     tape = Tape()
     one = tape.number(1.0)
     parameters = {
-        each.name: Traced(tape, f"block[{(PARAMETERS + number) * LANES} + lane]")
+        each: Traced(tape, f"block[{(PARAMETERS + number) * LANES} + lane]")
         for number, each in enumerate(law.parameters)
     }
     volts = [Traced(tape, voltage, {voltage: one}) for voltage in VOLTAGES]
-    plate, screen = law.current(parameters, *volts)  # type: ignore[arg-type]
     results: list[str] = []
-    for current in (tape.number(plate), tape.number(screen))[: 1 if law.family == "triode" else 2]:
+    for current in map(tape.number, law.currents(parameters, *volts)):
         slopes = [current.slopes.get(voltage) for voltage in VOLTAGES]
         results += [current.name, *(slope.name if slope else "0.0" for slope in slopes)]
     lines = [f"{voltage} = block[{number * LANES} + lane]" for number, voltage in enumerate(VOLTAGES)]
@@ -181,7 +188,7 @@ def law_function(name: str, law: Law) -> str:
 
 
 def laws_text() -> str:
-    """Every law as a function, `law_0`, `law_1`, ... in the order of `LAWS`, and `currents(kind, block)` for any."""
-    functions = [law_function(f"law_{number}", law) for number, law in enumerate(LAWS.values())]
-    picks = [f"    if kind == {number}:\n        law_{number}(block)" for number in range(len(LAWS))]
+    """Every law as a function, `law_0`, ... in the order of `STEP_LAWS`, and `currents(kind, block)` for any."""
+    functions = [law_function(f"law_{number}", law) for number, law in enumerate(STEP_LAWS.values())]
+    picks = [f"    if kind == {number}:\n        law_{number}(block)" for number in range(len(STEP_LAWS))]
     return "\n".join([*functions, "def currents(kind, block):", *picks]) + "\n"

@@ -76,3 +76,19 @@ def log1p(y: Any) -> Any:
 def power(base: Any, exponent: Any) -> Any:
     """A power of a number that is not negative, its exponent above zero."""
     return exp(exponent * log(base))
+
+
+@inline_early
+def omega(y: Any) -> Any:
+    """Wright's omega function: w + ln(w) = y, for y above -700.
+
+    Three steps of the fourth order: F. N. Fritsch, R. E. Shafer, W. P. Crowley, Comm. ACM 16, 1973, algorithm 443.
+    """
+    small = exp(y if y < 1.0 else 1.0)
+    large = y if y > 1.0 else 1.0
+    w = small / (1.0 + small) if y < 1.0 else large - log(large) * large / (1.0 + large)
+    for _ in range(3):
+        r = y - w - log(w)
+        q = (1.0 + w) * (1.0 + w + 2.0 / 3.0 * r)
+        w = w * (1.0 + r / (1.0 + w) * (q - 0.5 * r) / (q - r))
+    return w

@@ -18,8 +18,10 @@ KNOTS = FINE_COUNT + round((HIGHEST - KNEE) / WIDE) + 1
 
 
 @lru_cache(maxsize=64)
-def grid_table(valve: Valve) -> Array:
-    """Grid current [A] and its slope [S] at the knots, from the valve's own law."""
+def grid_table(valve: Valve | None) -> Array:
+    """Grid current [A] and its slope [S] at the knots, from the valve's own law; without a valve nothing."""
+    if valve is None:
+        return np.zeros((KNOTS, 2))
     fine = LOWEST + FINE * np.arange(FINE_COUNT)
     knots = np.concatenate([fine, np.linspace(KNEE, HIGHEST, round((HIGHEST - KNEE) / WIDE) + 1)])
     around = 1e-4 * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])

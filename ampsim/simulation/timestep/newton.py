@@ -89,6 +89,8 @@ def evaluate(v: Array, valves: Valves, current: Array) -> None:
         currents(spans[number, 0], block)
         for lane in range(count):
             current[place[lane]] = block[PLATE * LANES + lane] - PATH * block[lane]
+            if rows == 1:
+                continue
             volts = block[LANES + lane]
             grid, block[GRID * LANES + lane] = grid_current(tables[grids[number, lane]], volts)
             current[place[LANES + lane]] = grid - PATH * volts
@@ -205,9 +207,14 @@ def finish(valves: Valves, work: Array) -> None:
     for number in range(spans.shape[0]):
         rows, block, place = spans[number, 1], blocks[number], places[number]
         for lane in range(spans[number, 2]):
-            plate, grid = step[place[lane]], step[place[LANES + lane]]
+            plate = step[place[lane]]
             slope = (PLATE + 1) * LANES + lane
-            more = (block[slope] - PATH) * plate + block[slope + LANES] * grid
+            more = (block[slope] - PATH) * plate
+            if rows == 1:
+                current[place[lane]] += more
+                continue
+            grid = step[place[LANES + lane]]
+            more += block[slope + LANES] * grid
             current[place[LANES + lane]] += (block[GRID * LANES + lane] - PATH) * grid
             if rows == 3:
                 at = place[2 * LANES + lane]

@@ -1,4 +1,4 @@
-"""Valves as the compiled loop reads them: ports, parameters, and where each finds its grid current."""
+"""Valves and semiconductors as the compiled loop reads them: ports, numbers, and where to find grid currents."""
 
 from __future__ import annotations
 
@@ -7,22 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...circuit.valves.description import Valve
-from ...circuit.valves.laws import LAWS
 from .branches import Seat
 from .compiled import eights
 from .differentiate import LANES, PARAMETERS, ROWS
 from .grid_currents import KNOTS, grid_table
 from .kernel_arguments import Array, Valves
-
-# Grid and plate: what one means in the tolerance [V].
-UNITS = {"grid": 1.0, "plate": 30.0, "screen": 30.0}
-_PINS = {"triode": ("plate", "grid"), "pentode": ("plate", "grid", "screen")}
+from .step_laws import STEP_LAWS
 
 
 @dataclass(frozen=True, eq=False)
 class Seats:
-    """All valves of a circuit, as the loop takes them.
+    """All valves and semiconductors of a circuit, as the loop takes them.
 
     `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with.
     """
@@ -38,24 +33,23 @@ class Seats:
 
 
 def seats_of(given: Sequence[Seat]) -> Seats:
-    """Lay out the valves of a circuit: four of one law side by side."""
+    """Lay out the valves and semiconductors of a circuit: four of one law side by side."""
     types = tuple(dict.fromkeys(seat.valve for seat in given))
     ports: list[tuple[str, str]] = []
     unit: list[float] = []
     spans, places, grids, blocks = [], [], [], []
-    for kind, name in enumerate(LAWS):
-        of_law = [seat for seat in given if seat.valve.law == name]
-        pins = _PINS[LAWS[name].family]
+    for kind, (name, law) in enumerate(STEP_LAWS.items()):
+        of_law = [seat for seat in given if seat.law == name]
         for some in (of_law[first : first + LANES] for first in range(0, len(of_law), LANES)):
             empty, row = LANES - len(some), []
-            for pin in pins:
+            for port, volts in enumerate(law.units):
                 row += [len(ports) + lane for lane in range(len(some))] + [len(ports)] * empty
-                ports += [(seat.nets[pin], seat.nets["cathode"]) for seat in some]
-                unit += [1.0 / UNITS[pin]] * len(some)
-            spans.append((kind, len(pins), len(some)))
+                ports += [seat.ports[port] for seat in some]
+                unit += [1.0 / volts] * len(some)
+            spans.append((kind, len(law.units), len(some)))
             places.append(row + [0] * (3 * LANES - len(row)))
-            filled = [seat.valve for seat in some] + [some[0].valve] * empty
-            grids.append([types.index(valve) for valve in filled])
+            filled = [*some, *([some[0]] * empty)]
+            grids.append([types.index(seat.valve) for seat in filled])
             blocks.append(_block(filled))
     valves = Valves(
         np.array(spans, dtype=np.int64).reshape(-1, 3),
@@ -68,11 +62,9 @@ def seats_of(given: Sequence[Seat]) -> Seats:
     return replace(bare, unit=bare.spread(bare.unit))
 
 
-def _block(valves: Sequence[Valve]) -> Array:
-    """Parameters of four valves of one law."""
+def _block(seats: Sequence[Seat]) -> Array:
+    """Numbers of four places of one law."""
     block = np.zeros((ROWS, LANES))
-    for lane, valve in enumerate(valves):
-        given = dict(valve.parameters)
-        for number, each in enumerate(LAWS[valve.law].parameters):
-            block[PARAMETERS + number, lane] = given[each.name]
+    for lane, seat in enumerate(seats):
+        block[PARAMETERS : PARAMETERS + len(seat.numbers), lane] = seat.numbers
     return block.ravel()

@@ -15,12 +15,15 @@ from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
+from ...circuit.semiconductors.device import Device
 from ...circuit.valves.description import Valve
 from ...circuit.valves.evaluation import slopes
 from ...circuit.valves.laws import LAWS
 from ...simulation.analyses import FrequencySweep, NoiseSweep, OperatingPoint
+from ...simulation.devices import package
 from ...simulation.drives import NOISE_SIEMENS, noise_element, noise_vector
 from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
+from ...simulation.netlist_writer import noisy_elements
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
@@ -74,7 +77,9 @@ def noise_spectrum(
     is that of a triode with the gm of plate and screen together and divides like the currents; partition noise
     2 q Ia Ig2 / (Ia + Ig2) runs between plate and screen. Both valve formulas from memory (tube noise theory of
     W. Schottky, D. O. North). Shot noise of the grid current is that of the grid's diode; a law with a grid current of
-    its own has none. Flicker, hum, microphony and crackling parts are left out: there are no figures for them here.
+    its own has none. A junction of a semiconductor has shot noise 2 q I (W. Schottky, 1918), its series resistance
+    thermal noise, both as ngspice has them. Flicker, hum, microphony and crackling parts are left out: there are no
+    figures for them here.
     """
     asked = request(amps, positions)
     base = sweep or NoiseSweep(per_decade=20)
@@ -147,9 +152,9 @@ def _sweeps(case: Case, sweep: NoiseSweep) -> tuple[Netlist, Netlist]:
     return write(case.wired, case.setting, sweep, ()), write(case.wired, case.setting, gain, (sweep.output,))
 
 
-def _contributors(wired: Circuit) -> dict[str, tuple[str, str, str]]:
+def _contributors(wired: Circuit) -> dict[str, tuple[str, str, tuple[str, ...]]]:
     """Contributor to its kind, its stage and how the names of its noisy elements begin."""
-    found = {}
+    found: dict[str, tuple[str, str, tuple[str, ...]]] = {}
     for element in wired.elements:
         name = element.designator.lower()
         if element.kind == "valve":
@@ -158,11 +163,15 @@ def _contributors(wired: Circuit) -> dict[str, tuple[str, str, str]]:
                 kinds["grid current"] = f"d.x{name}.dg"
             for kind, own in kinds.items():
                 label = element.designator if kind == "valve" else f"{element.designator} {kind}"
-                found[label] = (kind, element.stage, own)
+                found[label] = (kind, element.stage, (own,))
         elif element.kind == "resistor":
-            found[element.designator] = (element.kind, element.stage, name)
+            found[element.designator] = (element.kind, element.stage, (name,))
         elif element.kind in ("pot", "transformer", "loudspeaker"):
-            found[element.designator] = (element.kind, element.stage, f"r{name}_")
+            found[element.designator] = (element.kind, element.stage, (f"r{name}_",))
+        elif isinstance(part := wired.parts.get(element.designator), Device):
+            device = wired.amp.semiconductor_by_type[part.type]
+            own_names = (each for one in package(part) for each in noisy_elements(one, device))
+            found[element.designator] = (element.kind, element.stage, tuple(own_names))
     return found
 
 
@@ -208,10 +217,11 @@ def _dataset(
     )  # fmt: skip
 
 
-def _element_noise(name: str, outcome: Arrays) -> NDArray[np.float64]:
-    """Noise of the element of this name (one that ends in "_": of all that begin so), added in power."""
-    start = noise_vector(name)
-    rows = [row for own, row in outcome.vectors.items() if own == start or (name[-1] == "_" and own.startswith(start))]
+def _element_noise(names: Sequence[str], outcome: Arrays) -> NDArray[np.float64]:
+    """Noise of the elements of these names (of one that ends in "_": of all that begin so), added in power."""
+    starts = [(noise_vector(name), name[-1] == "_") for name in names]
+    rows = [row for own, row in outcome.vectors.items()
+            if any(own == start or (several and own.startswith(start)) for start, several in starts)]  # fmt: skip
     return np.asarray(np.sqrt(np.sum(np.square(rows), axis=0)) if rows else np.zeros_like(outcome.scale))
 
 

@@ -12,6 +12,7 @@ import xarray as xr
 from ...measures.labels import records
 from ..findings import Finding
 from ..settings import in_steps, positions_of
+from .devices import device_findings
 from .part_findings import part_findings
 from .parts import part_ratings
 from .valve_findings import MOVED, valve_findings
@@ -23,8 +24,9 @@ _SMALL = {"W": 0.05, "V": 5.0, "mA": 0.5, "ohm": 1e3}  # what is below this is n
 def ratings_findings(response: xr.Dataset, outside: Collection[str] = (), heater_volts: float = 0.0) -> list[Finding]:
     """What is said of the load on valves and parts in the last variant, compared with the first.
 
-    One finding to each valve: the worst quantity, and every other one near or beyond its limit. One to each part that
-    nears or passes what is taken to be fitted (see `parts.with_fitted_ratings`), and to each part that the mod brings.
+    One finding to each valve: the worst quantity, and every other one near or beyond its limit. One to each
+    semiconductor: what comes nearest to its limit. One to each part that nears or passes what is taken to be fitted
+    (see `parts.with_fitted_ratings`), and to each part that the mod brings.
 
     `response`: of `ampsim.studies.ratings.simulate.stress`. `outside`: parts that are none of the amp, such as what it
     works into. `heater_volts`: what the heaters stand at against ground
@@ -36,7 +38,7 @@ def ratings_findings(response: xr.Dataset, outside: Collection[str] = (), heater
     tables grade by the limit alone.
     """
     table = valve_ratings(response, heater_volts)
-    return [*valve_findings(table, response), *part_findings(response, outside)]
+    return [*valve_findings(table, response), *device_findings(response), *part_findings(response, outside)]
 
 
 def moved_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFrame:

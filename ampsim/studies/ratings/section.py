@@ -17,29 +17,33 @@ from ...measures.labels import records
 from ..section import Examination, Section
 from ..settings import in_steps
 from . import TITLE
+from .devices import worst_devices
 from .findings import moved_ratings, ratings_findings
 from .parts import part_ratings, worst_parts
 from .picture import ratings_picture
 from .simulate import HARD, stress
 from .valves import valve_ratings, worst_rows
 
+_DEVICES = "semiconductors against their limits, each quantity at its worst position"
 _VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate both amps at rest, cold and driven hard, and say what it means for valves and parts."""
     response = stress(examined.variants, examined.positions, progress=progress)
+    devices = worst_devices(response)
     return Section(
         title=TITLE,
         findings=tuple(ratings_findings(response, _outside(examined.variants))),
         tables={
             _VALVES: _valves(response),
+            **({_DEVICES: devices} if len(devices) else {}),
             "what parts carry and need, largest over the positions": _parts(response),
             _MOVED: moved_ratings(response),
         },
         pictures={"ratings": ratings_picture(response)},
         notes=_notes(),
-        key_tables=(_VALVES, _MOVED),
+        key_tables=(_VALVES, *((_DEVICES,) if len(devices) else ()), _MOVED),
     )
 
 

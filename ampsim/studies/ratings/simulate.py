@@ -17,6 +17,7 @@ from ...circuit.neighbours import feeds_from_supply
 from ...circuit.output_stage import output_valves
 from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
+from ...circuit.semiconductors.description import PINS
 from ...circuit.stages.template import Element
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
@@ -27,6 +28,7 @@ from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
+from .devices import DEVICES, LOAD, device_facts, device_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
@@ -45,6 +47,7 @@ _UNITS = {
     "electrode_watts": ("electrode", "W"),
     "cathode_amps": ("valve", "A"),
     "grid_ohms": ("valve", "ohm"),
+    LOAD: ("device_quantity", "V, A or W"),
 }
 TONES = Fact("tones", list[Sine])
 """What the amp was driven with."""
@@ -111,6 +114,7 @@ def stress(
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
+    facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
     facts |= put(EQUAL_VALVES, _equal_valves(asked, rows))
     return _dataset(asked, rows, facts)
@@ -171,7 +175,7 @@ def _name(run: Analysis) -> str:
 
 
 def _netlist(case: Case, run: Analysis) -> Netlist:
-    heard = _elements(case.wired, "resistor", "capacitor", "pot", "valve")
+    heard = _elements(case.wired, "resistor", "capacitor", "pot", "valve", *PINS)
     places = tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
     return write(case.wired, case.setting, run, places, currents=True)
 
@@ -201,7 +205,7 @@ def _worst(readings: list[Readings]) -> Readings:
 
 def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Readings:
     reader = _Reader(case, run, netlist, outcome)
-    found = reader.parts() | reader.valves()
+    found = reader.parts() | reader.valves() | reader.devices()
     if run == OperatingPoint():
         values = netlist.value_by_part
         found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(case.wired, values).items()}
@@ -262,6 +266,11 @@ class _Reader:
                     found["electrode_watts", f"{name}.{pin}", self._state] = self._span.mean(watts)
             found["cathode_amps", name, self._state] = self._span.mean(load.cathode_amps)
         return found
+
+    def devices(self) -> Readings:
+        """What every semiconductor carries."""
+        found = device_readings(self._wired, self._volts, self._vectors, self._span)
+        return {(LOAD, quantity, self._state): value for quantity, value in found.items()}
 
     def _volts(self, name: str, pin: str) -> Array:
         vector = node_vector(self._wired, f"{name}.{pin}")

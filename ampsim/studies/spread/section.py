@@ -9,7 +9,7 @@ import pandas as pd
 import xarray as xr
 
 from ...base.progress import Progress
-from ...circuit.amp import Amp
+from ...circuit.amp import Amp, Socket
 from ...circuit.build import build_circuit
 from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
@@ -72,8 +72,9 @@ def _rest(rest: xr.Dataset) -> pd.DataFrame:
 
 def _unspread(amp: Amp) -> Iterator[str]:
     wired = build_circuit(amp)
-    types = {getattr(wired.parts.get(element.designator), "type", "") for element in wired.elements}
-    return (name for name in types if name and not spreads(amp.valve_by_type[name]))
+    parts = (wired.parts.get(element.designator) for element in wired.elements)
+    types = {part.type for part in parts if isinstance(part, Socket)}
+    return (name for name in types if not spreads(amp.valve_by_type[name]))
 
 
 def _bars(ranked: pd.DataFrame, examined: Examination) -> Picture:

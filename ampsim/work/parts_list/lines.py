@@ -14,6 +14,7 @@ from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
+from ...circuit.semiconductors.device import Device
 from ...measures.labels import records
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
@@ -156,6 +157,8 @@ def _line(
 
 
 def _valve_rating(part: AnyPart) -> Rating:
+    if isinstance(part, Device):
+        return Rating(math.nan, math.nan, math.nan, "", "what it carries against its type's limits is in the sheet")
     why = "check its bias and its limits in the sheet before it is powered" if isinstance(part, Socket) else ""
     return Rating(math.nan, math.nan, math.nan, "tested valve" if isinstance(part, Socket) else "", why)
 

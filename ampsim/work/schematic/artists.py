@@ -140,6 +140,15 @@ def _two_ends(pen: Pen, symbol: Symbol) -> None:
         pen.line(*(put(*corner) for corner in corners))
 
 
+def _diode(pen: Pen, symbol: Symbol) -> None:
+    put = _Frame(symbol)
+    for side in (-1, 1):
+        pen.line(_end(symbol, side), put(side * 0.75, 0.0))
+    way = 1 if symbol.ends["anode"] == _end(symbol, -1) else -1
+    pen.line(put(-way * 0.75, -0.75), put(-way * 0.75, 0.75), put(way * 0.75, 0.0), put(-way * 0.75, -0.75))
+    pen.line(put(way * 0.75, -0.75), put(way * 0.75, 0.75), linewidth=(pen.width + 0.35) * pen.scale)
+
+
 def _end(symbol: Symbol, side: int) -> Place:
     """The terminal at one end: left or upper, right or lower."""
     ends = [point for pin, point in symbol.ends.items() if pin != "wiper"]
@@ -227,7 +236,7 @@ def _rail(pen: Pen, symbol: Symbol) -> None:
 
 
 _DRAWN = {"pot": _pot, "valve": _valve, "transformer": _transformer, "loudspeaker": _loudspeaker, "pole": _pole,
-          "rail": _rail}  # fmt: skip
+          "rail": _rail, "diode": _diode}  # fmt: skip
 
 
 def _draw_sign(pen: Pen, sign: Sign) -> None:

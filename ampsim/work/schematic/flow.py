@@ -10,7 +10,7 @@ from functools import cached_property
 
 from .contents import GONE, Contents, Item
 
-_PASSIVE = ("resistor", "capacitor", "inductor", "pot", "pole", "loudspeaker")
+_PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker")
 DIRECT = ("resistor", "inductor", "pot")
 
 

@@ -7,7 +7,7 @@ from .geometry import LINE, Box, Point, Sign, Symbol, Text, words_width
 
 HALF = 2  # from the middle of a two-ended part to its terminals
 VALVE = 3  # from the middle of a valve to its terminals
-_REACH = {"capacitor": 1.0, "pot": 0.5, "loudspeaker": 1.0}
+_REACH = {"capacitor": 1.0, "pot": 0.5, "loudspeaker": 1.0, "diode": 0.8}
 _OFF = 0.45  # of words from a body
 _PITCH = 3  # units between the throws of a pole
 _SIGN = 0.75

@@ -7,8 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from ...base.quantities import FARAD, HENRY, OHM, format_value, with_unit
-from ...circuit.amp import AnyPart, Part, Pot
+from ...circuit.amp import Amp, AnyPart, Part, Pot
 from ...circuit.dc_paths import ohms_between
+from ...circuit.semiconductors.device import Device
+from ...circuit.semiconductors.measuring import diode_volts
 from ...circuit.stages.template import GROUND
 from ...simulation.unpowered import DeadAmp
 
@@ -20,6 +22,8 @@ OPEN_OHMS = 100e3
 """What counts as open on a dead amp: electrolytic capacitors leak, and the meter fills them (from memory)."""
 SAFE_TO_TOUCH = 5.0  # V left in a capacitor when work begins
 _WINDING = 0.25
+_JUNCTION = 0.15  # of a diode's forward volts
+_METER_AMPS = 1e-3  # what the diode test of a meter sends
 _LEADS = 1.0  # ohm of leads and contacts
 _LEAST_VOLTS = 0.2  # below this no reading tells
 
@@ -70,6 +74,14 @@ def loose_part_checks(part: AnyPart, name: str, limit: float | None = None) -> I
         share = PART_LIMITS[part.kind] if limit is None else limit
         track = ", end to end" if isinstance(part, Pot) else ""
         yield Check(f"{name} loose{track}", part.value, part.value * (1.0 - share), part.value * (1.0 + share), unit)
+
+
+def diode_checks(amp: Amp, part: AnyPart | None, name: str) -> Iterator[Check]:
+    """The reading of a diode on the bench, on the diode test of a meter, anode to plus [V]; none for other parts."""
+    if isinstance(part, Device) and part.kind == "diode":
+        volts = diode_volts(amp.semiconductor_by_type[part.type], _METER_AMPS)
+        low, high = (volts * (1.0 + sign * _JUNCTION) for sign in (-1.0, 1.0))
+        yield Check(f"{name} loose, diode test, anode to plus (open the other way)", volts, low, high, "V")
 
 
 def resistance_check(dead: DeadAmp, place: str, against: str = "ground") -> Check:

@@ -13,7 +13,7 @@ from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import describe_bought, new_mods, part_put_in, switches_on, work_mods
 from ..parts_list.switch_need import name_in_wiring, switch_need, wiring_of
-from .checks import Check, ground_checks, loose_part_checks, resistance_check
+from .checks import Check, diode_checks, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
 from .wired_names import wired_names, with_wired_names
 from .working_order import ModEdit, partly_modded, working_order
@@ -66,6 +66,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for number, doing in enumerate(doings, 1):
         part = part_put_in(modded, doing.edit)
         checks = list(loose_part_checks(part, _part_name(modded, doing.edit))) if part else []
+        checks += diode_checks(modded, part, _part_name(modded, doing.edit))
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action != "lift":
             yield Step(Phase.FIT, f"{_fit_words(modded, doing.edit)}{blind}", [*checks, *found])
@@ -122,6 +123,8 @@ def _lug_words(modded: Amp, part: str) -> str:
 def _plus(amp: Amp, part: str) -> str:
     """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it."""
     found = amp.part_by_designator[part]
+    if found.kind == "diode":
+        return " The band marks the cathode (of an LED the short leg)."
     if found.kind != "capacitor" or getattr(found, "value", 0.0) < _POLARISED:
         return ""
     positions: list[dict[str, float | str]] = [{}]

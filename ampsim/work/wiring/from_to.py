@@ -15,7 +15,7 @@ from .joining import Joining, SolderedPair
 from .nearest_lug import Neighbourhood
 from .wanted_lugs import WantedLugs, edits_of, wanted_lugs
 
-_LEADED = ("resistor", "capacitor", "inductor")
+_LEADED = ("resistor", "capacitor", "inductor", "diode")
 
 
 @dataclass(frozen=True)

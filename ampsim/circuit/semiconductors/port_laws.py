@@ -1,0 +1,113 @@
+"""Laws of current between two nodes, each as a function of numpy arrays and as ngspice lines.
+
+A law has one to three ports, pairs of nodes. It says what flows through the first of them, with three ports also
+through the third; through the second nothing flows, its voltage controls.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..valves.grid import THERMAL_VOLTS
+from ..valves.spice_text import number
+
+# The conductance [S] that ngspice lays across every junction.
+GMIN = 1e-12
+Array = NDArray[np.float64]
+Numbers = Mapping[str, float]
+Nodes = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class PortLaw:
+    """One law.
+
+    Attributes
+    ----------
+    parameters
+        Names of the numbers it takes, in the order of the compiled loop.
+    units
+        To each port what one means in the tolerance of a solution [V].
+    currents
+        (numbers, voltages of the ports) to the currents [A] through the first and third port.
+    lines
+        (name, numbers, ports) to ngspice elements; `name` keeps those of one part apart.
+    """
+
+    parameters: tuple[str, ...]
+    units: tuple[float, ...]
+    currents: Callable[..., tuple[Array, ...]]
+    lines: Callable[[str, Numbers, Sequence[Nodes]], tuple[str, ...]]
+
+
+def junction_numbers(
+    saturation_amps: float, emission: float, series_ohms: float, offset_volts: float = 0.0
+) -> dict[str, float]:
+    """What `junction` takes, worked out from the figures of a data sheet.
+
+    Parameters
+    ----------
+    saturation_amps : float
+        IS [A].
+    emission : float
+        N [ratio]: the current grows by e with every N k T / q.
+    series_ohms : float
+        RS [ohm], above zero.
+    offset_volts : float
+        Voltage [V] that is not across the junction.
+    """
+    slope = emission * THERMAL_VOLTS
+    scale = slope / series_ohms
+    return {
+        "saturation_amps": saturation_amps,
+        "slope_volts": slope,
+        "scale_amps": scale,
+        "start": math.log(saturation_amps / scale) + saturation_amps / scale,
+        "offset_volts": offset_volts,
+        "emission": emission,
+        "series_ohms": series_ohms,
+    }
+
+
+def junction(p: Any, volts: Array) -> tuple[Array]:
+    """Current [A] of a junction with its series resistance at the volts [V] across both: I = IS (exp(V / N Vt) - 1).
+
+    With w = (I + IS) RS / (N Vt) it is w + ln(w) = y, Wright's omega function of a voltage, which no voltage makes
+    overflow. Below -3 N Vt the leakage is ngspice's (L. W. Nagel, ERL-M520, 1975): IS (1 + (3 N Vt / (e V))^3).
+    """
+    from scipy.special import wrightomega
+
+    seen = volts - p["offset_volts"]
+    least = 3.0 * p["slope_volts"]
+    forward = p["scale_amps"] * wrightomega(p["start"] + np.maximum(seen, -1.0 * least) / p["slope_volts"])
+    back = least / (math.e * np.maximum(-1.0 * seen, least))
+    return (forward - p["saturation_amps"] * (1.0 + back * back * back - math.exp(-3.0)),)
+
+
+def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:
+    """Write `junction`: a real ngspice diode, whose junction limiting keeps hard clipping converging.
+
+    What ngspice lays across every junction is taken away again: behind an offset it would drive a current at 0 V.
+    """
+    ((first, second),) = ports
+    model = f"IS={number(p['saturation_amps'])} N={number(p['emission'])} RS={number(p['series_ohms'])}"
+    return (
+        f"V{name} {first} {name}_in {number(p['offset_volts'])}",
+        f"D{name} {name}_in {second} {name}_model",
+        f"G{name} {name}_in {second} {name}_in {second} {number(-GMIN)}",
+        f".model {name}_model D({model})",
+    )
+
+
+PORT_LAWS: Mapping[str, PortLaw] = {
+    "junction": PortLaw(
+        ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"), (0.05,), junction, junction_lines
+    ),
+}
+"""Every law by name, in the order of the compiled loop."""

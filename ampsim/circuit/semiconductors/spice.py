@@ -1,0 +1,42 @@
+"""The ngspice subcircuit of a semiconductor: the text of its pieces."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from ...base.entry_texts import NAME
+from ...base.errors import DescriptionError, shown
+from ..valves.spice_text import number
+from .description import PINS, Semiconductor
+from .laws import pieces_of
+from .port_laws import PORT_LAWS
+
+
+def subcircuit_name(device: Semiconductor) -> str:
+    """The name of its subcircuit: "device_" and the type in lower case, "_" for "-".
+
+    Raises
+    ------
+    DescriptionError
+        The type was made by hand with a name that ngspice could take for text.
+    """
+    if not NAME.fullmatch(device.type):
+        raise DescriptionError(f"semiconductor {shown(device.type)}: only letters, digits, '_' and '-' will do")
+    return f"device_{device.type.lower().replace('-', '_')}"
+
+
+@lru_cache(maxsize=256)
+def subcircuit(device: Semiconductor) -> str:
+    """Return the subcircuit, its pins in the order of `PINS`.
+
+    Inside an instance `xd1`, `v.xd1.vforward#branch` is the current [A] through the piece `forward`. Only checked
+    names and numbers are written.
+    """
+    name, pieces = subcircuit_name(device), pieces_of(device)
+    lines = [f".subckt {name} {' '.join(PINS[device.family])}"]
+    for each in pieces.laws:
+        lines += PORT_LAWS[each.law].lines(each.name, each.numbers, each.ports)
+    for part in pieces.passives:
+        if part.value > 0.0:
+            lines.append(f"{part.kind.upper()}{part.name} {' '.join(part.nodes)} {number(part.value)}")
+    return "\n".join([*lines, f".ends {name}"]) + "\n"

@@ -1,0 +1,167 @@
+"""Semiconductors against closed forms and ngspice: at rest, small signals, in time, noise; and the compiled laws."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.semiconductors.description import Semiconductor
+from ampsim.circuit.semiconductors.laws import pieces_of
+from ampsim.circuit.semiconductors.measuring import diode_current, diode_volts
+from ampsim.circuit.semiconductors.port_laws import PORT_LAWS
+from ampsim.circuit.valves.grid import THERMAL_VOLTS
+from ampsim.library.loader import listing
+from ampsim.simulation.analyses import NoiseSweep
+from ampsim.simulation.timestep import newton
+from ampsim.simulation.timestep.branches import Seat
+from ampsim.simulation.timestep.sockets import seats_of
+from ampsim.studies.noise.simulate import BOLTZMANN, CHARGE, KELVIN, noise_spectrum
+from tests.figures.in_time import Case, errors
+
+DIODES = [name for name in listing()["semiconductors"] if load_semiconductor(name).family == "diode"]
+
+
+def wired(parts: dict[str, Any], wires: dict[str, Any], *rails: dict[str, Any], name: str = "small") -> Amp:
+    stage = {"name": "network", "template": "free wiring", "wires": wires}
+    return parse_amp({"name": name, "parts": parts, "rails": list(rails), "stages": [stage], "sure": list(parts)})
+
+
+def with_type(amp: Amp, device: Semiconductor) -> Amp:
+    """The amp with another law in all its semiconductors of that type."""
+    return replace(
+        amp, semiconductors=tuple(device if each.type == device.type else each for each in amp.semiconductors)
+    )
+
+
+@st.composite
+def diodes(draw: st.DrawFn) -> Semiconductor:
+    """A diode by lot within the law's sense."""
+    log = lambda low, high: 10.0 ** draw(st.floats(math.log10(low), math.log10(high)))  # noqa: E731
+    numbers = {
+        "saturation_amps": log(1e-15, 1e-5), "emission": draw(st.floats(1.0, 4.0)), "series_ohms": log(1e-2, 50.0),
+        "breakdown_volts": log(3.0, 300.0), "breakdown_amps": 1e-3, "breakdown_emission": draw(st.floats(0.5, 5.0)),
+        "breakdown_ohms": log(0.1, 50.0),
+    }  # fmt: skip
+    return replace(load_semiconductor("1N4148"), parameters=tuple(numbers.items()))
+
+
+def on_supply(volts: float, ohms: float) -> Amp:
+    """A diode forward and one backward from a supply, each behind a resistor."""
+    wires = {"R1": ["B1", "out"], "D1": ["out", "ground"], "R2": ["B1", "back"], "D2": ["ground", "back"],
+             "R3": ["in", "ground"]}  # fmt: skip
+    parts = {"R1": ohms, "R2": ohms, "R3": "1k", "D1": "1N4148", "D2": "1N4148"}
+    return wired(parts, wires, {"name": "B1", "volts": volts})
+
+
+@settings(max_examples=6)
+@given(diodes(), st.floats(0.01, 400.0), st.floats(1.0, 6.0))
+def test_any_diode_at_rest_has_the_current_of_its_law(device: Semiconductor, volts: float, decade: float) -> None:
+    ohms = 10.0**decade
+    found = simulate(with_type(on_supply(volts, ohms), device), OperatingPoint(), nodes=["D1.anode", "D2.cathode"])
+    forward, back = found["voltage"].values.ravel()
+    for across, through in ((forward, volts - forward), (-back, back - volts)):
+        wanted = float(diode_current(device, across)) * ohms
+        assert through == pytest.approx(wanted, rel=1e-4, abs=2e-6 * volts + 1e-11 * ohms)
+
+
+@pytest.mark.parametrize("name", DIODES)
+def test_a_decade_of_current_is_sixty_millivolts_times_its_emission(name: str) -> None:
+    device = load_semiconductor(name)
+    numbers = dict(device.parameters)
+    least = max(1e3 * numbers["saturation_amps"], 1e-9)
+    low, high = (diode_volts(device, amps) - amps * numbers["series_ohms"] for amps in (least, 10.0 * least))
+    assert high - low == pytest.approx(numbers["emission"] * THERMAL_VOLTS * math.log(10.0), rel=1e-3)
+    at = dict(device.parameters)["breakdown_volts"]
+    assert float(diode_current(device, -at)) == pytest.approx(-numbers["breakdown_amps"], rel=1e-3)
+    assert float(diode_current(device, 0.0)) == pytest.approx(0.0, abs=1.1e-12)
+
+
+@pytest.mark.parametrize("name", DIODES)
+def test_small_signals_see_the_slope_of_the_law(name: str) -> None:
+    """A divider with 1 mA through the diode: RS + N Vt / I against the resistor that feeds it."""
+    device, amps, ohms = load_semiconductor(name), 1e-3, 10e3
+    amp = wired({"R1": ohms, "C1": "1m", "D1": name, "R2": "1k"},
+                {"R1": ["B1", "out"], "D1": ["out", "ground"], "C1": ["in", "foot"], "R2": ["foot", "out"]},
+                {"name": "B1", "volts": diode_volts(device, amps) + amps * ohms})  # fmt: skip
+    numbers = dict(device.parameters)
+    slope = numbers["series_ohms"] + numbers["emission"] * THERMAL_VOLTS / (amps + numbers["saturation_amps"])
+    below = 1.0 / (1.0 / slope + 1.0 / ohms)
+    gain = simulate(amp, FrequencySweep(1e3, 1e4, 1), nodes=["speaker"])["voltage"].values.ravel()[0]
+    assert abs(gain) == pytest.approx(below / (below + 1e3), rel=1e-4)
+
+
+def test_noise_of_a_diode_is_that_of_its_current() -> None:
+    """Shot noise 2 q (I + IS) across the diode's own slope beside its resistor's 4 k T R, summed in power."""
+    device, amps, ohms = load_semiconductor("1N4148"), 1e-4, 10e3
+    volts = diode_volts(device, amps) + amps * ohms
+    amp = wired({"R1": ohms, "D1": "1N4148", "R2": "1M"},
+                {"R1": ["B1", "out"], "D1": ["out", "ground"], "R2": ["in", "ground"]},
+                {"name": "B1", "volts": volts})  # fmt: skip
+    found = noise_spectrum(amp, sweep=NoiseSweep(1e3, 1e4, 1))
+    numbers = dict(device.parameters)
+    junction = numbers["emission"] * THERMAL_VOLTS / amps
+    share = ohms / (ohms + junction + numbers["series_ohms"])
+    shot = 2.0 * CHARGE * amps * (junction * share) ** 2
+    series = 4.0 * BOLTZMANN * KELVIN * numbers["series_ohms"] * share**2
+    ours = found["contribution"].sel(contributor="D1").values.ravel()[0]
+    assert ours == pytest.approx(math.sqrt(shot + series), rel=1e-3)
+    assert found["kind"].sel(contributor="D1").item() == "diode"
+
+
+@pytest.mark.parametrize("name", PORT_LAWS)
+def test_compiled_port_law_and_slopes_are_those_of_the_law(name: str) -> None:
+    law, rng = PORT_LAWS[name], np.random.default_rng(3)
+    every = (pieces_of(load_semiconductor(kind)) for kind in listing()["semiconductors"])
+    pieces = [piece for found in every for piece in found.laws if piece.law == name]
+    assert pieces
+    ports = len(law.units)
+    for piece in pieces[:4]:
+        seat = Seat(
+            name, tuple(piece.numbers[each] for each in law.parameters), (("a", "b"), ("c", "b"), ("d", "b"))[:ports]
+        )
+        laid = seats_of([seat])
+        v, amps = np.zeros(laid.width), np.zeros(laid.width)
+        for volts in rng.uniform(-30.0, 30.0, (60, ports)) * rng.choice([0.02, 0.1, 1.0], (60, 1)):
+            v[:ports] = volts
+            newton.evaluate(v, laid.valves, amps)
+            rows = [0, 2][: len(law.currents(piece.numbers, *map(np.array, volts)))]
+            for row, wanted in zip(rows, law.currents(piece.numbers, *map(np.array, volts)), strict=True):
+                assert amps[row] + newton.PATH * volts[row] == pytest.approx(float(wanted), rel=1e-9, abs=1e-14)
+                for column in range(ports):
+                    step = 1e-5 * (np.arange(ports) == column)
+                    ends = [law.currents(piece.numbers, *map(np.array, volts + s * step)) for s in (1.0, -1.0)]
+                    slope = float(ends[0][rows.index(row)] - ends[1][rows.index(row)]) / 2e-5
+                    found = newton.slope_of(laid.valves.blocks[0], 0, row, column) + newton.PATH * (row == column)
+                    assert found == pytest.approx(slope, rel=1e-4, abs=1e-9)
+
+
+def pair(first: str, other: str, ohms: str) -> Amp:
+    """Two diodes back to back behind a capacitor and a resistor."""
+    wires = {"C1": ["in", "a"], "R1": ["a", "out"], "R2": ["out", "ground"], "C2": ["out", "ground"],
+             "D1": ["out", "ground"], "D2": ["ground", "out"]}  # fmt: skip
+    return wired({"R1": ohms, "R2": "1M", "C1": "100n", "C2": "1n", "D1": first, "D2": other}, wires,
+                 name=f"{first} and {other} behind {ohms}")  # fmt: skip
+
+
+def halves(name: str) -> Amp:
+    """A half-wave rectifier with a reservoir."""
+    return wired({"R1": "100", "D1": name, "C1": "10u", "R2": "10k"},
+                 {"R1": ["in", "a"], "D1": ["a", "out"], "C1": ["out", "ground"], "R2": ["out", "ground"]},
+                 name=f"half-wave {name}")  # fmt: skip
+
+
+def test_circuits_with_diodes_in_time_as_ngspice() -> None:
+    circuits = [pair("1N4148", "1N4148", "10k"), pair("1N34A", "1N34A", "47k"), pair("LED-red", "1N4001", "1k"),
+                pair("1N5231B", "1N5242B", "4k7"), halves("1N4007")]  # fmt: skip
+    given = [Case(amp, {}, level, 0.03) for amp in circuits for level in (0.05, 1.0, 20.0)]
+    found = {case.label: error for case, error in errors(given)}
+    assert float(np.median(list(found.values()))) <= 1e-4, found
+    assert max(found.values()) <= 5e-3, found

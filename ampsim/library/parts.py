@@ -35,7 +35,17 @@ PINS = {
 def types_of(
     parts: tuple[AnyPart, ...], edits: Iterable[Edit], file: str, find: TypeFinder
 ) -> tuple[tuple[Valve, ...], tuple[Semiconductor, ...]]:
-    """The data of every type of valve and semiconductor among the parts, and among those that edits put in."""
+    """The data of every type of valve and semiconductor among the parts, and among those that edits put in.
+
+    Parameters
+    ----------
+    parts : tuple of AnyPart
+    edits : iterable of Edit
+    file : str
+        What messages call the file.
+    find : callable
+        A `TypeFinder`.
+    """
     valves = {part.type: f"parts.{part.designator}" for part in parts if isinstance(part, Socket)}
     devices = {(part.type, part.kind): f"parts.{part.designator}" for part in parts if isinstance(part, Device)}
     for edit in edits:

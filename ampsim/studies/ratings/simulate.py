@@ -28,7 +28,7 @@ from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
-from .devices import DEVICES, LOAD, device_facts, device_readings
+from .device_loads import DEVICES, LOAD, device_facts, device_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""

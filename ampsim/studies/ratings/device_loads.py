@@ -1,0 +1,92 @@
+"""What semiconductors carry, from volts and amperes over time; pure arithmetic."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...circuit.amp import Amp
+from ...circuit.build import Circuit, build_circuit
+from ...circuit.semiconductors.description import Semiconductor
+from ...circuit.semiconductors.device import Device
+from ...measures.loads import Array, Span
+from ...simulation.devices import BRIDGE, package
+from ...simulation.facts import Fact
+from ...simulation.netlist import device_vectors
+
+LOAD = "device_load"
+"""The variable of `stress` that holds the readings, by designator and quantity: "D1.reverse_volts"."""
+
+
+@dataclass(frozen=True)
+class DeviceFacts:
+    """A semiconductor of an amp: its type, and its limits by name [V, A, W], as far as known."""
+
+    type: str
+    family: str
+    basis: str
+    source: str
+    limits: dict[str, float]
+
+
+DEVICES = Fact("devices", dict[str, dict[str, DeviceFacts]])
+"""To each variant its semiconductors by designator."""
+
+
+def device_facts(amp: Amp) -> dict[str, DeviceFacts]:
+    """The semiconductors of an amp as drawn, mods included."""
+    found = {}
+    for part, device in _devices(build_circuit(amp)):
+        found[part.designator] = DeviceFacts(
+            device.type, device.family, device.basis, device.limit_source, dict(device.limits)
+        )
+    return found
+
+
+def _devices(wired: Circuit) -> Iterator[tuple[Device, Semiconductor]]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        if isinstance(part, Device):
+            yield part, wired.amp.semiconductor_by_type[part.type]
+
+
+def device_readings(
+    wired: Circuit, volts_of: Callable[[str, str], Array], vectors: Mapping[str, Array], span: Span
+) -> dict[str, float]:
+    """Readings of every semiconductor, by designator and quantity; of a bridge those of the diode that carries most.
+
+    Parameters
+    ----------
+    wired : Circuit
+    volts_of : callable
+        Designator and pin to its volts against ground [V], shape of the span.
+    vectors : mapping
+        What ngspice gave.
+    span : Span
+        The instants, and from when on means are taken.
+    """
+    found: dict[str, float] = {}
+    for part, device in _devices(wired):
+        ends = BRIDGE if part.kind == "bridge rectifier" else (("anode", "cathode"),)
+        for name, (anode, cathode) in zip(package(part), ends, strict=True):
+            across = volts_of(part.designator, anode) - volts_of(part.designator, cathode)
+            for quantity, value in _diode(across, _current(name, device, vectors), span).items():
+                key = f"{part.designator}.{quantity}"
+                found[key] = max(value, found.get(key, 0.0))
+    return found
+
+
+def _current(name: str, device: Semiconductor, vectors: Mapping[str, Array]) -> Array:
+    own = {piece: vectors[vector] for piece, vector in device_vectors(name, device).items()}
+    return own["forward"] - own["back"]
+
+
+def _diode(volts: Array, amps: Array, span: Span) -> dict[str, float]:
+    return {
+        "reverse_volts": max(0.0, -float(volts.min())),
+        "forward_amps": span.mean(np.maximum(amps, 0.0)),
+        "surge_amps": float(amps.max()),
+        "watts": span.mean(volts * amps),
+    }

@@ -178,13 +178,7 @@ def load_audition(name: str | Path) -> Audition:
 
 
 def load_drawer(name: str | Path) -> Drawer:
-    """Load a drawer of parts by name from models/drawers, or from a TOML file.
-
-    Raises
-    ------
-    DescriptionError
-        Naming file, entry, offending value and the nearest valid thing; for a drawer without parts.
-    """
+    """Load a drawer of parts by name from models/drawers, or from a TOML file. Errors as those of `load_amp`."""
     return Loader().drawer(str(name))
 
 

@@ -1,0 +1,162 @@
+"""One amp alone, as drawn: volts and currents, response at every stage, power, headroom, and its drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from textwrap import wrap
+
+import pandas as pd
+import xarray as xr
+
+from ...base.caution import CAUTION_LINE
+from ...base.files import file_word, write_whole
+from ...base.progress import Progress
+from ...base.tables import text_table
+from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER
+from ...circuit.plugging import describe_source
+from ...circuit.positions import Position, position_label
+from ...circuit.signal_path import listening_points
+from ...measures.bias import bias_table
+from ...pictures.bias import bias_picture
+from ...pictures.canvas import Picture
+from ...pictures.family import family_picture
+from ...simulation.analyses import FrequencySweep, OperatingPoint
+from ...simulation.response import simulate
+from ...studies.audition import gain_table
+from ...studies.headroom.section import section as headroom_section
+from ...studies.section import Examination
+from ...studies.stability.steady import unsteady_positions, unsteady_words
+from ...work.schematic.draw import schematic
+from .html import figure, paper_html
+
+_MOST_LINES = 12  # that one picture of curves keeps apart
+
+
+@dataclass(frozen=True)
+class AmpPage:
+    """What is shown of an amp: tables and pictures by title, and what has to be said besides."""
+
+    amp: Amp
+    position: str
+    tables: Mapping[str, pd.DataFrame] = field(hash=False)
+    pictures: Mapping[str, Picture] = field(hash=False)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """The amp, with its mods."""
+        return self.amp.name + (f" with {self.amp.variant}" if self.amp.mods else "")
+
+    @property
+    def text(self) -> str:
+        """All tables and notes, as plain text."""
+        head = f"{self.title}, {self.position}\nSignal: {describe_source(self.amp)}"
+        tables = [f"{title}\n{text_table(rows)}" for title, rows in self.tables.items() if not rows.empty]
+        return "\n\n".join([head, *tables, *("\n".join(wrap(note, 100)) for note in self.notes), CAUTION_LINE])
+
+    def html(self, paper: str = "A4") -> str:
+        """The page as one HTML file."""
+        return paper_html(
+            "amp_page.html",
+            paper,
+            title=self.title,
+            above="one amp, as the drawing has it",
+            intro=f"Computed from the drawing with nominal values, {self.position}; nothing was measured. "
+            f"Signal: {describe_source(self.amp)}.",
+            tables=self.tables,
+            pictures=list(self.pictures.values()),
+            notes=self.notes,
+            figure=figure,
+        )
+
+    def write(self, path: Path | None = None) -> Path:
+        """Write the page; by default "amp-", the amp's name and ".html", in the working folder.
+
+        Raises
+        ------
+        DescriptionError
+            When the file cannot be written.
+        """
+        return write_whole(path or Path(f"amp-{file_word(self.title)}.html"), self.html())
+
+
+def amp_page(amp: Amp, position: Position | None = None, progress: Progress | None = None) -> AmpPage:
+    """Look at one amp alone.
+
+    Parameters
+    ----------
+    amp : Amp
+        With or without mods.
+    position : mapping, optional
+        Where its controls stand: rotation [ratio] or switch position; those not named stand as drawn.
+    progress : callable
+        See `base.progress`.
+
+    Raises
+    ------
+    DescriptionError
+        For an unknown control or position.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    here = dict(position or {})
+    rest = simulate(amp, OperatingPoint(), [here])
+    stages = listening_points(amp)
+    sweep = simulate(amp, FrequencySweep(), [here], tuple(stages.values()))
+    playing = headroom_section(Examination(amp, amp, (here,)), progress)
+    tables = {
+        "Volts and currents at rest": _volts(rest),
+        "Valves at rest": bias_table(rest).drop(columns=["variant", "position"]),
+        "Gain from the source to the output of every stage": _gains(sweep, stages),
+        **{title[:1].upper() + title[1:]: _alone(rows) for title, rows in playing.tables.items()},
+    }
+    pictures = {
+        "drawing": schematic(amp, whole=True),
+        "bias": bias_picture(rest, title=f"Valves at rest: {amp.name}"),
+        **_stage_pictures(sweep, stages),
+        **playing.pictures,
+    }
+    unsteady = unsteady_words(unsteady_positions(amp, [here]))
+    return AmpPage(amp, position_label(here), tables, pictures, (*unsteady, *playing.notes))
+
+
+def _volts(rest: xr.Dataset) -> pd.DataFrame:
+    """Every place with its volts, and the current of a valve's pin beside it."""
+    here = rest.isel(variant=0, position=0)
+    milliamps = {
+        str(name): 1e3 * float(value) for name, value in zip(here["branch"].values, here["current"].values, strict=True)
+    }
+    places = {str(name): float(value) for name, value in zip(here["node"].values, here["voltage"].values, strict=True)}
+    valves = {name.partition(".")[0]: rank for rank, name in enumerate(milliamps)}
+    # Rails first, then the valves in signal order, each with its pins together, and other places last.
+    ordered = sorted(places, key=lambda place: ("." in place, valves.get(place.partition(".")[0], len(valves))))
+    rows = [(place, places[place], milliamps.get(place, float("nan"))) for place in ordered]
+    return pd.DataFrame(rows, columns=["place", "volts [V]", "current into it [mA]"])
+
+
+def _gains(sweep: xr.Dataset, stages: Mapping[str, str]) -> pd.DataFrame:
+    rows = [gain_table(sweep, node=place).drop(columns=["variant", "position"]) for place in stages.values()]
+    table = pd.concat(rows, ignore_index=True)
+    table.insert(0, "stage", list(stages))
+    table.insert(1, "heard at", list(stages.values()))
+    return table
+
+
+def _stage_pictures(sweep: xr.Dataset, stages: Mapping[str, str]) -> dict[str, Picture]:
+    """The gain to the output of every stage, as lines of one picture, or of several for a long amp."""
+    names, found = list(stages), {}
+    for first in range(0, len(names), _MOST_LINES):
+        some = names[first : first + _MOST_LINES]
+        voltage = sweep["voltage"].isel(position=0, drop=True).sel(node=[stages[name] for name in some])
+        lines = voltage.rename(node="position").assign_coords(position=some).expand_dims(node=[SPEAKER])
+        whole = lines.transpose("variant", "position", "node", "frequency").to_dataset(name="voltage")
+        title = "Gain from the source to every stage"
+        found[f"stages {first}"] = family_picture(whole.assign_attrs(sweep.attrs), SPEAKER, title=title)
+    return found
+
+
+def _alone(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows.drop(columns=[name for name in ("variant", "position") if name in rows and rows[name].nunique() <= 1])

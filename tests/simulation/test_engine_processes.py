@@ -26,7 +26,7 @@ from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.simulation.ngspice.library import find
 from ampsim.simulation.ngspice.pool import POOL
 from tests.tools.small_circuits import LOW_PASS, SWEEP, C, R, arrays, low_pass, one, valve
-from tests.tools.systems import gone, kill, needs_fork, temporary, wait_for, workers
+from tests.tools.systems import gone, kill, needs_fork, suspend, temporary, wait_for, workers
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -76,7 +76,7 @@ def test_a_stopped_worker_is_replaced_long_before_its_time_is_up() -> None:
     engine.run([low_pass("op")])
     (pid, *_) = workers(os.getpid())
     for each in workers(os.getpid()):
-        psutil.Process(each).suspend()
+        suspend(each)
     found: list[Outcome] = []
     run = threading.Thread(target=lambda: found.extend(engine.run([low_pass("op")], timeout=3600.0)), daemon=True)
     run.start()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -60,6 +61,16 @@ def gone(process: int) -> bool:
 def kill(process: int) -> None:
     """End a process at once, without a word to it."""
     psutil.Process(process).kill()
+
+
+def suspend(process: int) -> None:
+    """Stop a process without ending it; the test is skipped where the system keeps that to itself, as wine does."""
+    stopped = psutil.Process(process)
+    stopped.suspend()
+    if not wait_for(lambda: stopped.status() == psutil.STATUS_STOPPED, 2.0):
+        stopped.resume()
+        assert sys.platform == "win32"
+        pytest.skip("this system does not say that a process is suspended")
 
 
 def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:

@@ -17,12 +17,13 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+ON_WINDOWS = os.name == "nt"
 ROOT = Path(__file__).resolve().parent.parent
 LOCKED = ROOT / ".ci" / "locked"
 SETUP = ROOT / ".setup"
 VENV = SETUP / "venv"
 NEXT = SETUP / "next"  # an environment that is being built
-PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+PYTHON = VENV / ("Scripts/python.exe" if ON_WINDOWS else "bin/python")
 STAMP = VENV / "complete"
 LIBRARY = SETUP / "library"
 LIBNGSPICE = SETUP / "libngspice"
@@ -60,7 +61,7 @@ def main() -> None:
     if sys.argv[1:2] in (["-m"], ["-c"]):
         # A file of the folder one works in must not be taken for a module of Python's own.
         env["PYTHONSAFEPATH"] = "1"
-    if os.name == "nt":
+    if ON_WINDOWS:
         import signal
         import subprocess
 
@@ -83,7 +84,7 @@ def level_of(arguments: Sequence[str]) -> str:
 def environment() -> dict[str, str]:
     """Return the environment of the set-up Python: font list, compiled code and computed sounds stay in the clone."""
     # On Windows files and pipes would get a code page that has no minus sign.
-    preset = {"PYTHONUTF8": "1"} if os.name == "nt" else {}
+    preset = {"PYTHONUTF8": "1"} if ON_WINDOWS else {}
     if os.access(FONTS, os.W_OK):
         kept = {"MPLCONFIGDIR": FONTS, "NUMBA_CACHE_DIR": SETUP / "compiled", "AMPSIM_CACHE": SETUP / "heard"}
         preset |= {name: str(folder) for name, folder in kept.items()}
@@ -103,7 +104,7 @@ def packages_stamp(level: str, root: Path = ROOT) -> str:
 
 def python_behind() -> str:
     """Return the Python that the environment was made of; on Windows it names that in a file, elsewhere by a link."""
-    if os.name != "nt":
+    if not ON_WINDOWS:
         return os.path.realpath(PYTHON)
     settings = VENV / "pyvenv.cfg"
     lines = settings.read_text("utf-8").splitlines() if settings.is_file() else []
@@ -275,11 +276,14 @@ def build_beside(level: str) -> bool:
     FONTS.mkdir(exist_ok=True)
     run([python, "-c", "import matplotlib.font_manager"], "matplotlib's font list")
     rewrite_paths(NEXT, NEXT, VENV)
+    sys.path.insert(0, str(ROOT))
+    from ampsim.base.system import patiently
+
     old = SETUP / "old"
     shutil.rmtree(old, ignore_errors=True)
     if VENV.exists():
-        VENV.rename(old)
-    NEXT.rename(VENV)
+        patiently(lambda: VENV.rename(old))
+    patiently(lambda: NEXT.rename(VENV))
     shutil.rmtree(old, ignore_errors=True)
     return True
 

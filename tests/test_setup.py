@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import signal
 import subprocess
 import sys
 import threading
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import pytest
 from packaging.requirements import Requirement
@@ -17,6 +19,7 @@ from packaging.utils import canonicalize_name
 from packaging.version import Version
 
 from ampsim.base.errors import EngineError
+from ampsim.simulation.ngspice import fetching
 from ampsim.simulation.ngspice import library as ngspice_library
 from tests.tools.lock import EXTRAS, entries
 
@@ -65,6 +68,13 @@ def no_setting(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("AMPSIM_NGSPICE", raising=False)
 
 
+@pytest.fixture
+def interrupts_as_before() -> Iterator[None]:
+    before = signal.getsignal(signal.SIGINT)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 def test_a_set_up_clone_is_taken_as_it_is(ready: ModuleType) -> None:
     assert ready.packages_ready("core")
     assert ready.library_ready()
@@ -83,6 +93,92 @@ def test_a_set_up_clone_is_taken_as_it_is(ready: ModuleType) -> None:
 def test_the_exit_status_is_that_of_the_command(ready: ModuleType) -> None:
     command = [sys.executable, ready.ROOT / ".ci" / "ready.py", "-c", "raise SystemExit(7)"]
     assert subprocess.run(command, check=False).returncode == 7
+
+
+@pytest.mark.usefixtures("interrupts_as_before")
+def test_on_windows_the_command_is_a_child_that_writes_utf8(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(ready, "ON_WINDOWS", True)
+    monkeypatch.delenv("PYTHONUTF8", raising=False)
+    (ready.VENV / "pyvenv.cfg").write_text("home = C:\\Python\n")
+    ready.STAMP.write_text(ready.packages_stamp("core"), "utf-8")
+    # Ctrl-C is the command's affair: the one that waits for it lives on.
+    text = "import os, signal, sys; os.kill(os.getppid(), signal.SIGINT); print(sys.flags.utf8_mode); sys.exit(7)"
+    monkeypatch.setattr(sys, "argv", ["ready.py", "-c", text])
+    with pytest.raises(SystemExit, match="7"):
+        ready.main()
+    assert capfd.readouterr().out == "1\n"
+
+
+def test_a_python_that_went_away_is_noticed_on_windows(
+    ready: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ready, "ON_WINDOWS", True)
+    (tmp_path / "python.exe").touch()
+    (ready.VENV / "pyvenv.cfg").write_text(f"home = {tmp_path}\nversion = 3.13.2\n")
+    ready.STAMP.write_text(ready.packages_stamp("core"), "utf-8")
+    assert ready.packages_ready("core")
+    (tmp_path / "python.exe").unlink()
+    assert not ready.packages_ready("core")
+
+
+@pytest.mark.parametrize("system", ["win32", "darwin", "linux"])
+def test_a_hint_is_one_for_this_system(ready: ModuleType, monkeypatch: pytest.MonkeyPatch, system: str) -> None:
+    monkeypatch.setattr(sys, "platform", system)
+    for hint in (ready.by_hand("apt-get install python3-venv"), ngspice_library.by_hand()):
+        assert ("apt-get" in hint) == (system == "linux")
+
+
+@pytest.mark.parametrize("system", ["win32", "darwin", "linux"])
+def test_a_wheel_is_fetched_when_there_is_a_pip_and_debian_s_before_the_packages(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch, system: str
+) -> None:
+    steps: list[str] = []
+    monkeypatch.setattr(ready, "is_linux", lambda: system == "linux")
+    monkeypatch.setattr(ready, "set_up_packages", lambda _: steps.append("packages"))
+    found = iter([("", "there is none"), ("the library", "")])
+    monkeypatch.setattr(ready, "usable_library", lambda: next(found))
+
+    def fetch(target: Path, python: Path, _: Path) -> None:
+        assert (target, python) == (ready.LIBNGSPICE, ready.PYTHON)
+        steps.append("library")
+
+    monkeypatch.setattr(fetching, "fetch_library", fetch)
+    ready.set_up("core")
+    assert steps == (["library", "packages"] if system == "linux" else ["packages", "library"])
+    assert ready.LIBRARY.read_text("utf-8") == "the library"
+
+
+def test_a_library_that_ends_whatever_loads_it_is_not_taken(
+    ready: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    damaged = tmp_path / "libngspice"
+    damaged.write_bytes(b"no library")
+    monkeypatch.setenv("AMPSIM_NGSPICE", str(damaged))
+    monkeypatch.setattr(ready, "ROOT", ROOT)
+    assert ready.usable_library()[0] == ""
+    assert "no shared library" in ready.usable_library()[1]
+    monkeypatch.setattr(ready, "LOAD", "import os; os.abort()")
+    assert ready.usable_library() == ("", f"loading ngspice ends with {-signal.SIGABRT}")
+
+
+def test_the_lock_of_windows_is_waited_for(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    answers = iter([PermissionError(13, "Permission denied"), PermissionError(13, "Permission denied"), None])
+    asked = []
+
+    def locking(handle: int, mode: int, count: int) -> None:
+        asked.append((handle, mode, count))
+        if problem := next(answers):
+            raise problem
+
+    monkeypatch.setitem(sys.modules, "msvcrt", SimpleNamespace(locking=locking, LK_NBLCK=2))
+    monkeypatch.setattr(sys, "platform", "win32")
+    ready.wait_for_others(5)
+    assert asked == [(5, 2, 1)] * 3
+    assert capfd.readouterr().err.count("waiting for it to end") == 1
 
 
 @pytest.mark.parametrize(
@@ -256,7 +352,11 @@ def test_what_cannot_be_got_is_named_with_its_command(tmp_path: Path) -> None:
     (folder / "ampsim" / "base").mkdir(parents=True)
     (folder / inner).mkdir(parents=True)
     packages = ("ampsim", "ampsim/base", "ampsim/simulation", "ampsim/simulation/ngspice")
-    modules = ["ampsim/base/errors.py", *(f"{inner}/{each}.py" for each in ("library", "library_file", "fetching"))]
+    modules = [
+        "ampsim/base/errors.py",
+        "ampsim/base/system.py",
+        *(f"{inner}/{each}.py" for each in ("library", "library_file", "fetching")),
+    ]
     for name in (*(f"{each}/__init__.py" for each in packages), *modules):
         (folder / name).write_bytes((ROOT / name).read_bytes())
     # An empty PATH hides apt-get; the candidates are emptied, as on a system without ngspice.

@@ -20,6 +20,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from ...base.errors import EngineError
+from ...base.system import patiently
 from .library import by_hand
 
 # The list with the wheel's name, version and hashes: in the package, or in a clone.
@@ -229,7 +230,8 @@ def _put(unpacked: Path, target: Path) -> None:
     (unpacked / SUMS).write_text("".join(lines), "utf-8")
     if target.exists():
         shutil.rmtree(target)
-    unpacked.rename(target)
+    # On Windows a scanner may hold what was just written.
+    patiently(lambda: unpacked.rename(target))
 
 
 def changed_files(folder: Path) -> list[str]:

@@ -49,7 +49,7 @@ _HOME = {
     "papers.shop_record": ("shop_html", "shop_record"),
     "papers.owner_page": ("control_advice", "owner_page"),
     "papers.exercise": ("ExerciseSheet", "Question", "exercise", "write_exercise"),
-    "papers.pdf": ("browser_path", "write_pdf"),
+    "papers.pdf": ("write_pdf",),
     "papers.write_all": ("write_papers",),
     "page.write": ("write_page",),
 }

@@ -1,16 +1,17 @@
-"""The consequence sheet and the shop's record in Chromium: sizes of screens, links to pictures, paper, whole words."""
+"""The consequence sheet in Chromium: sizes of screens, links, whole words; the record of its job on paper."""
 
 from __future__ import annotations
 
 import datetime
 import re
+from html import unescape
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from ampsim.bench.proof.sheet import proof_sheet
-from ampsim.job.papers.handover import gather_handover
+from ampsim.bench.proof.sheet import proof_of_rounds, proof_sheet
+from ampsim.job.papers.handover import gather_handover, rounds_of
 from ampsim.job.papers.pdf import write_pdf
 from ampsim.job.papers.shop_record import shop_record
 from ampsim.job.record.data import Frozen, Measured, Note, Phase, Record, State, Status
@@ -20,8 +21,9 @@ from ampsim.studies.sheet.page import write_sheet
 from ampsim.studies.sheet.sheet import Sheet, consequences, examine
 from tests.browser.page_figures import missing
 from tests.browser.paper_words import on_paper, split_words
+from tests.tools import read_pdf
 
-pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
+in_chromium = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 
 DAY = datetime.date(2026, 3, 1)
 
@@ -50,7 +52,8 @@ def record(found: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
     kept = Record("a job", "workshop-a", owner="A. Owner", words=words, measured=tuple(told), frozen=(
         Frozen("workshop-a.toml", "ab" * 32, "0.1", DAY),), states=(State(Status.TAKEN_IN, DAY),),
         arrival=(Note(DAY, "smells of dust"),))  # fmt: skip
-    gathered = gather_handover(asked, kept, sheet=found)
+    tested = proof_of_rounds(asked.modded, rounds_of(kept), count=5)
+    gathered = gather_handover(asked, kept, sheet=found, tested=tested)
     return shop_record(gathered, tmp_path_factory.mktemp("record") / "record.html")
 
 
@@ -68,6 +71,7 @@ def opened(chromium: Any, path: Path, width: int) -> Any:
     return page
 
 
+@in_chromium
 @pytest.mark.parametrize("width", [320, 390, 768, 1440])
 def test_nothing_sticks_out_and_nothing_is_fetched(chromium: Any, sheet: Path, width: int) -> None:
     page = opened(chromium, sheet, width)
@@ -76,6 +80,7 @@ def test_nothing_sticks_out_and_nothing_is_fetched(chromium: Any, sheet: Path, w
     page.close()
 
 
+@in_chromium
 def test_the_first_answer_is_a_screen(chromium: Any, found: Sheet, sheet: Path) -> None:
     lines = found.first_answer.splitlines()
     assert len(lines) <= 40  # the command adds where the file is and the caution
@@ -94,6 +99,7 @@ def test_the_first_answer_is_a_screen(chromium: Any, found: Sheet, sheet: Path) 
     page.close()
 
 
+@in_chromium
 def test_everything_unfolds_on_request_and_prints(chromium: Any, sheet: Path, tmp_path: Path) -> None:
     page = opened(chromium, sheet, 1280)
     counts = []
@@ -109,6 +115,7 @@ def test_everything_unfolds_on_request_and_prints(chromium: Any, sheet: Path, tm
     page.close()
 
 
+@in_chromium
 def test_a_finding_leads_to_its_picture(chromium: Any, sheet: Path) -> None:
     page = opened(chromium, sheet, 1024)
     link = page.locator(".answer a", has_text="picture").last
@@ -122,6 +129,7 @@ def test_a_finding_leads_to_its_picture(chromium: Any, sheet: Path) -> None:
     page.close()
 
 
+@in_chromium
 def test_grades_are_told_in_words_and_the_paper_shows_every_picture(chromium: Any, sheet: Path, tmp_path: Path) -> None:
     page = opened(chromium, sheet, 1024)
     page.get_by_label("Unfold everything").check()
@@ -133,10 +141,24 @@ def test_grades_are_told_in_words_and_the_paper_shows_every_picture(chromium: An
     page.close()
 
 
+@in_chromium
+def test_no_table_of_the_sheet_splits_words_or_leaves_the_paper(chromium: Any, sheet: Path) -> None:
+    page = opened(chromium, sheet, 1280)
+    page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+    assert page.locator("td").count() > 100
+    for width in (1280, 390):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert split_words(page) == []
+    assert on_paper(page) == []
+    assert split_words(page) == []
+    page.close()
+
+
 def test_the_record_has_what_is_needed_first_on_eight_pages(record: Path, tmp_path: Path) -> None:
     for paper in ("A4", "Letter"):
-        assert pages(write_pdf(record, tmp_path / f"{paper}.pdf", paper)) <= 8
-    assert pages(write_pdf(record, tmp_path / "all.pdf", appendix=True)) > 8
+        pdf = read_pdf.open_pdf(write_pdf(record, tmp_path / f"{paper}.pdf", paper).read_bytes())
+        assert 4 <= len(pdf) <= 8
+        assert [width > height for width, height in (page.get_size() for page in pdf)].count(True) == 1
     text = record.read_text("utf-8")
     headings = ("Test sheet", "What differs", "Parts fitted", "What it does", "Wiring", "Drawings", "How to undo")
     places = [text.index(f"<h2>{heading}") for heading in headings]
@@ -144,14 +166,20 @@ def test_the_record_has_what_is_needed_first_on_eight_pages(record: Path, tmp_pa
     assert places[-1] < text.index('<details class="appendix">') < text.index("<h2>Caution sheet")
 
 
-def test_no_table_splits_words_or_leaves_the_paper(chromium: Any, sheet: Path, record: Path) -> None:
-    for path in (sheet, record):
-        page = opened(chromium, path, 1280)
-        page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
-        assert page.locator("td").count() > 100
-        for width in (1280, 390):
-            page.set_viewport_size({"width": width, "height": 800})
-            assert split_words(page) == []
-        assert on_paper(page) == []
-        assert split_words(page) == []
-        page.close()
+def test_every_word_and_number_of_the_record_s_tables_stands_whole_on_paper(record: Path, tmp_path: Path) -> None:
+    path = write_pdf(record, tmp_path / "all.pdf", appendix=True)
+    pdf = read_pdf.open_pdf(path.read_bytes())
+    assert len(pdf) > 8
+    printed = " ".join(read_pdf.texts(pdf))
+    for long in re.findall(r"[^ ]*\u200b[^ ]*|\ufffe", printed):
+        printed = printed.replace(long, "")
+    seen = set(re.split(r"[\s-]+", printed))
+    cells = re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", record.read_text("utf-8"))
+    words = {word for cell in cells if "<" not in cell for word in re.split(r"[\s-]+", unescape(cell))}
+    assert len(words) > 200
+    assert words - seen == set()
+    assert read_pdf.beyond_margins(pdf) == []
+    assert all(read_pdf.fonts(pdf).values())
+    assert "image" not in read_pdf.kinds_of_objects(pdf)
+    titles = [each.get_title() for each in pdf.get_toc()]
+    assert titles.index("Wiring") < titles.index("How to undo it") < titles.index("Caution sheet")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 import re
 from dataclasses import replace
 from html import unescape
@@ -19,11 +18,10 @@ from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.values import with_values
-from ampsim.job.papers import pdf
 from ampsim.job.papers.exercise import exercise, write_exercise
 from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
-from ampsim.job.papers.pdf import browser_path, write_pdf
+from ampsim.job.papers.pdf import write_pdf
 from ampsim.job.papers.shop_record import shop_html, shop_record
 from ampsim.job.papers.shop_tables import readings_table, unread_places
 from ampsim.job.papers.sweeps import measured_sweeps, taken_sweeps, work_over
@@ -37,6 +35,7 @@ from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
+from tests.tools import read_pdf
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
 DAY, WEEK = datetime.date(2026, 3, 1), datetime.timedelta(days=7)
@@ -334,12 +333,14 @@ def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, mo
     counted: list[object] = []
     for name in ("parts_list", "caution_sheet", "proof_sheet"):
         monkeypatch.setitem(exercise.__globals__, name, lambda *given: counted.append(given))
-    monkeypatch.setattr("ampsim.job.papers.write_all.browser_path", lambda: None)
     written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter")
     assert counted == []  # the exercise shares what the record worked out
-    names = ["record.html", "page.html", "parts.csv", "exercise.html", "exercise-answers.html"]
+    pages = ["record", "page", "exercise", "exercise-answers"]
+    names = [*(f"{each}.{kind}" for each in pages for kind in ("html", "pdf")), "parts.csv"]
     assert written == [home / "papers" / name for name in names]
-    texts = {path.name: path.read_text("utf-8") for path in written}
+    for name in names[1:-1:2]:
+        assert (612, 792) in read_pdf.sizes(read_pdf.open_pdf((home / "papers" / name).read_bytes()))
+    texts = {path.name: path.read_text("utf-8") for path in written if path.suffix != ".pdf"}
     assert given.verdict in texts["record.html"]
     assert "size: letter" in texts["record.html"]
     assert "less, please" in texts["page.html"]
@@ -365,36 +366,14 @@ def test_a_folder_for_papers_that_cannot_be_made_or_leads_out_is_refused(job: Au
 # On paper
 
 
-def test_without_a_browser_it_says_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    page = tmp_path / "p.html"
-    page.write_text("<p>x</p>")
-    monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(DescriptionError, match="print it"):
-        write_pdf(page)
-
-
-def test_a_browser_that_hangs_is_stopped_and_the_old_pdf_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    page, old = tmp_path / "p.html", tmp_path / "p.pdf"
-    page.write_text("<p>x</p>")
-    old.write_text("old")
-    slow = tmp_path / "chromium"
-    slow.write_text("#!/bin/sh\nexec sleep 30\n")
-    slow.chmod(0o755)
-    monkeypatch.setattr(pdf, "browser_path", lambda: str(slow))
-    with pytest.raises(DescriptionError, match=r"within 0\.3 s"):
-        write_pdf(page, seconds=0.3)
-    assert old.read_text() == "old"
-
-
-@pytest.mark.skipif(browser_path() is None and not os.environ.get("CI"), reason="no Chromium or Chrome")
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_the_pdf_has_its_paper(gathered: Handover, tmp_path: Path, paper: str, size: tuple[int, int]) -> None:
-    data = write_pdf(shop_record(gathered, tmp_path / "r.html", paper)).read_bytes()
-    boxes = {
-        tuple(round(float(each)) for each in found.split())
-        for found in re.findall(rb"/MediaBox \[0 0 ([\d. ]+)\]", data)
-    }
+    path = write_pdf(shop_record(gathered, tmp_path / "r.html", paper), appendix=True)
+    pdf = read_pdf.open_pdf(path.read_bytes())
     # The drawing lies on its side.
-    assert boxes == {size, size[::-1]}
-    # Pictures are vectors.
-    assert b"/Subtype /Image" not in data
+    assert read_pdf.sizes(pdf) == {size, size[::-1]}
+    assert "image" not in read_pdf.kinds_of_objects(pdf)
+    assert read_pdf.links(pdf) == []
+    seen = read_pdf.joined(pdf)
+    assert seen.count("</script><script>alert(\"1\")</script>'onload='x'&amp;$title") > 6
+    assert "ab" * 32 in seen

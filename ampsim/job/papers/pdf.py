@@ -1,41 +1,29 @@
-"""A page as PDF, printed by a browser without a window."""
+"""A page as PDF, typeset from what stands in it; the fonts come along, so it is the same on every machine."""
 
 from __future__ import annotations
 
-import os
+import json
 import shutil
-import signal
-import subprocess
 import tempfile
+from functools import cache
+from importlib.resources import files
 from pathlib import Path
 
-from ...base.errors import DescriptionError
+from matplotlib import get_data_path
+from matplotlib.ft2font import FT2Font
+
+from ...base.errors import DescriptionError, nearest, shown
 from ...base.files import write_whole
+from ...base.wording import one_line
 from .html import PAPERS
+from .page_tree import PageTree, read_page
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
-_FLAGS = (
-    "--headless", "--disable-gpu", "--no-first-run", "--disable-extensions", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update", "--no-default-browser-check",
-    # Whatever it would ask for, there is no such host.
-    "--host-resolver-rules=MAP * ~NOTFOUND", "--no-pdf-header-footer",
-)  # fmt: skip
-_SIZE = "@page {{ size: {0}; }} @page sideways {{ size: {0} landscape; }}"
+_TYPST_PAPERS = {"A4": "a4", "Letter": "us-letter"}
+_FONTS = ("Sans", "Sans-Bold", "Sans-Oblique", "Serif", "Serif-Bold", "Serif-Italic")
 
 
-def browser_path() -> str | None:
-    """The first browser on the PATH that can print, or None."""
-    return next((found for name in BROWSERS if (found := shutil.which(name))), None)
-
-
-def write_pdf(
-    page: str | Path,
-    path: str | Path | None = None,
-    paper: str = "",
-    seconds: float = 60.0,
-    appendix: bool = False,
-) -> Path:
-    """Print an HTML file to PDF.
+def write_pdf(page: str | Path, path: str | Path | None = None, paper: str = "", appendix: bool = False) -> Path:
+    """Typeset an HTML file of ampsim as PDF.
 
     Parameters
     ----------
@@ -45,71 +33,73 @@ def write_pdf(
         Default: the page's name with the ending "pdf".
     paper : str
         "A4" or "Letter"; default as the page says, A4 where it says nothing.
-    seconds : float
-        After so long the browser is stopped [s].
     appendix : bool
-        Print the page's appendix as well; on the page it is folded.
+        Print what is folded on the page as well.
 
     Raises
     ------
     DescriptionError
-        When there is no browser, no such page, or no PDF comes of it.
+        When there is no such page, it is none of ampsim's, or the PDF cannot be made or written.
     """
     source = Path(page)
     try:
         text = source.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as problem:
         raise DescriptionError(f"{source}: cannot be read: {problem}") from None
-    browser = browser_path()
-    if browser is None:
-        raise DescriptionError(
-            f"no Chromium or Chrome on the PATH to make a PDF; open {source} in any browser and print it: it is made "
-            "for paper and comes out the same"
-        )
     if paper and paper not in PAPERS:
-        raise DescriptionError(f"{paper[:30]!r} is no paper known here; there are {', '.join(PAPERS)}")
-    if paper or "@page { size:" not in text:
-        paper = paper or "A4"
-        text = text.replace("</style>\n</head>", f"{_SIZE.format(PAPERS[paper])}\n</style>\n</head>", 1)
-    if appendix:
-        text = text.replace('<details class="appendix">', '<details class="appendix" open>')
-    target = Path(path) if path is not None else source.with_suffix(".pdf")
-    with tempfile.TemporaryDirectory(prefix="ampsim-print-", ignore_cleanup_errors=True) as folder:
-        copy, made = Path(folder, "page.html"), Path(folder, "page.pdf")
-        copy.write_text(text, "utf-8")
-        said = _print(browser, copy, made, Path(folder, "profile"), seconds)
-        data = made.read_bytes() if made.is_file() else b""
-    if not data.startswith(b"%PDF") or b"%%EOF" not in data[-64:]:
-        raise DescriptionError(f"{browser} made no PDF of {source}{said}; open the page in a browser and print it")
-    return write_whole(target, data)
-
-
-def _print(browser: str, page: Path, made: Path, profile: Path, seconds: float) -> str:
-    """Run the browser; return what went wrong in words, if anything."""
-    command = [browser, *_FLAGS, f"--user-data-dir={profile}", f"--print-to-pdf={made}"]
-    if hasattr(os, "geteuid") and os.geteuid() == 0:
-        command.append("--no-sandbox")  # as root it does not start otherwise
-    # A group of its own: its helpers end with it.
-    running = subprocess.Popen(
-        [*command, page.as_uri()],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    )
+        raise DescriptionError(f"{shown(paper)} is no paper known here{nearest(paper, PAPERS)}")
     try:
-        code = running.wait(seconds)
-    except subprocess.TimeoutExpired:
-        return f" within {seconds:g} s"
-    finally:
-        _stop(running)
-    return f" (it ended with {code})" if code else ""
+        data = pdf_of(read_page(text, appendix), paper)
+    except DescriptionError as problem:
+        raise DescriptionError(f"{source}: {problem}; any browser prints it as well") from None
+    return write_whole(Path(path) if path is not None else source.with_suffix(".pdf"), data)
 
 
-def _stop(running: subprocess.Popen[bytes]) -> None:
-    if running.poll() is None:
-        if hasattr(os, "killpg"):
-            os.killpg(running.pid, signal.SIGKILL)
-        else:
-            running.kill()
-        running.wait()
+def pdf_of(page: PageTree, paper: str = "") -> bytes:
+    """The PDF of a page; the same page gives the same bytes.
+
+    Parameters
+    ----------
+    page : PageTree
+    paper : str
+        "A4" or "Letter"; default as the page says.
+
+    Raises
+    ------
+    DescriptionError
+        When it cannot be typeset.
+    """
+    try:
+        import typst
+    except ImportError as problem:
+        raise DescriptionError(f"the library typst, which makes the PDF, cannot be loaded: {problem}") from None
+    known = {css.lower(): name for name, css in PAPERS.items()}
+    size = _TYPST_PAPERS[paper or known.get(page.paper, "A4")]
+    given = json.dumps({"title": page.title, "paper": size, "content": page.content}, ensure_ascii=False)
+    # All that the compiler may read from.
+    with tempfile.TemporaryDirectory(prefix="ampsim-paper-", ignore_cleanup_errors=True) as folder:
+        for path in _font_files().values():
+            shutil.copy(path, folder)
+        # The machine's letters besides, for what ours cannot write.
+        foreign = not _covered() >= set(filter(str.isprintable, given))
+        fonts = typst.Fonts(include_system_fonts=foreign, font_paths=[folder])
+        look = (files(__package__) / "paper.typ").read_bytes()
+        try:
+            made = typst.Compiler(look, folder, fonts, sys_inputs={"page": given}).compile(format="pdf")
+        except typst.TypstError as problem:
+            raise DescriptionError(f"no PDF can be made of it: {one_line(problem.message)[:200]}") from None
+    assert isinstance(made, bytes)
+    return made
+
+
+@cache
+def _font_files() -> dict[str, Path]:
+    """Those that come with the pictures."""
+    folder = Path(get_data_path(), "fonts", "ttf")
+    return {name: folder / f"DejaVu{name}.ttf" for name in _FONTS}
+
+
+@cache
+def _covered() -> frozenset[str]:
+    """The signs that our own letters have."""
+    return frozenset(map(chr, FT2Font(str(_font_files()["Sans"])).get_charmap()))

@@ -15,7 +15,7 @@ from ..record.reading import job_file
 from .exercise import exercise
 from .handover import CHECKED, gather_handover
 from .owner_page import owner_page
-from .pdf import browser_path, write_pdf
+from .pdf import write_pdf
 from .shop_record import shop_record
 
 FOLDER = "papers"
@@ -48,7 +48,7 @@ def write_papers(
     Returns
     -------
     list of Path
-        What was written; the record as PDF among it where there is a browser to print it.
+        What was written, each page as HTML and as PDF.
 
     Raises
     ------
@@ -58,14 +58,15 @@ def write_papers(
     place = _make_folder(path_inside(job_file(folder).parent, FOLDER))
     found = gather_handover(audition, record, folder, topics=topics, tested=tested)
     asked = exercise(audition, found.proof, found.parts, found.cautions)
-    shop = shop_record(found, place / "record.html", paper)
-    return [
-        shop,
-        *([write_pdf(shop)] if browser_path() else []),
+    pages = [
+        shop_record(found, place / "record.html", paper),
         owner_page(audition, record, place / "page.html"),
-        found.parts.write(place / "parts.csv"),
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
+    ]
+    return [
+        *(each for page in pages for each in (page, write_pdf(page, paper=paper))),
+        found.parts.write(place / "parts.csv"),
     ]
 
 

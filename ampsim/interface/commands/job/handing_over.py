@@ -94,11 +94,8 @@ def _exercise(options: argparse.Namespace) -> None:
 
 
 def _announce(what: str, path: Path, paper: str, appendix: bool = False) -> None:
-    """Say where a page is, and print it to PDF where there is a browser that can."""
-    from ....job.papers.pdf import browser_path, write_pdf
+    """Say where a page is, and write it as PDF."""
+    from ....job.papers.pdf import write_pdf
 
     print(f"The {what} is {path}")
-    if browser_path() is None:
-        print("No PDF: no Chromium or Chrome on the PATH; any other browser prints the page as well")
-    else:
-        print(f"On paper ({paper}): {write_pdf(path, paper=paper, appendix=appendix)}")
+    print(f"On paper ({paper}): {write_pdf(path, paper=paper, appendix=appendix)}")

@@ -171,13 +171,11 @@ def test_every_word_and_number_of_the_record_s_tables_stands_whole_on_paper(reco
     pdf = read_pdf.open_pdf(path.read_bytes())
     assert len(pdf) > 8
     printed = " ".join(read_pdf.texts(pdf))
-    for long in re.findall(r"[^ ]*\u200b[^ ]*|\ufffe", printed):
-        printed = printed.replace(long, "")
     seen = set(re.split(r"[\s-]+", printed))
     cells = re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", record.read_text("utf-8"))
     words = {word for cell in cells if "<" not in cell for word in re.split(r"[\s-]+", unescape(cell))}
     assert len(words) > 200
-    assert words - seen == set()
+    assert words - seen <= {""}
     assert read_pdf.beyond_margins(pdf) == []
     assert all(read_pdf.fonts(pdf).values())
     assert "image" not in read_pdf.kinds_of_objects(pdf)

@@ -10,11 +10,13 @@ import binascii
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from html import unescape
 from html.parser import HTMLParser
 from itertools import accumulate
 from typing import Any
 
 from ...base.errors import DescriptionError
+from ...base.wording import keep_units
 
 Node = dict[str, Any] | str
 """A text, or an element: its "tag", its "kinds" (classes), what is "in" it, and what only some have."""
@@ -29,7 +31,7 @@ _BLOCKS = {
 _DEEPEST = 20
 _BLANKS = re.compile(r"[ \t\n\r\f]+")
 _PIECES = re.compile("[^ \u200b-]*-|[^ \u200b-]+")
-_LENGTH = re.compile(r'\b(width|height)="([\d.]+)(?:pt|px)?"')
+_LENGTH = re.compile(r'\b(width|height)="(\d+(?:\.\d+)?)(?:pt|px)?"')
 _DESCRIBED = re.compile(r"<desc[^>]*>([^<]*)</desc>")
 _SVG_URL = "data:image/svg+xml;base64,"
 _BREAK_HERE = "\u200b"
@@ -137,7 +139,7 @@ class _Reader(HTMLParser):
         drawn = self._text[start : self._text.index(">", self._offset()) + 1]
         self._svg = None
         described = _DESCRIBED.search(drawn)
-        self._put({"tag": "svg", "kinds": [], "in": []} | _drawing(drawn, described[1] if described else ""))
+        self._put({"tag": "svg", "kinds": [], "in": []} | _drawing(drawn, unescape(described[1]) if described else ""))
 
     def _put(self, node: Node) -> None:
         if self._open[-1].get("shown", True) and (isinstance(node, str) or node.get("shown", True)):
@@ -173,7 +175,9 @@ def _tidy(nodes: list[Node], in_table: bool = False) -> None:
     tidy: list[Node] = []
     for node in nodes:
         if isinstance(node, str):
-            text = _LONG.sub(rf"\g<0>{_BREAK_HERE}", _BLANKS.sub(" ", node)) if not in_table else _BLANKS.sub(" ", node)
+            text = _BLANKS.sub(" ", node)
+            if not in_table:  # the columns of tables are reckoned from their words as they are
+                text = _LONG.sub(rf"\g<0>{_BREAK_HERE}", keep_units(text))
             if not tidy or _is_block(tidy[-1]) or (isinstance(tidy[-1], str) and tidy[-1].endswith(" ")):
                 text = text.lstrip(" ")
             if text:

@@ -273,6 +273,9 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
     assert "gain = 0.24" in text  # and kept since, without a button
     sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
+    sheet.put("gain", 25)
+    sheet.page.wait_for_selector(f'{ROOT}[data-reach="lost"]')
+    assert sheet.page.get_by_text("run this cell again").is_visible()
     sheet.run()
     assert sheet.lab.value("panel.position['gain']") == 0.5
     sheet.page.locator(ROOT).get_by_label("job file", exact=True).fill("kept.toml")

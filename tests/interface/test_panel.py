@@ -479,6 +479,16 @@ def test_a_name_that_no_file_can_have_is_said(panel: Panel, button: str, name: s
     assert (panel.file, panel._keeps, panel.answered) == (before, False, asked + 1)
 
 
+def test_reading_a_job_without_positions_drops_nothing(panel: Panel, tmp_path: Path) -> None:
+    path = tmp_path / "fresh.toml"
+    path.write_text('name = "fresh"\namp = "workshop-a"\n', "utf-8")
+    ask(panel, "hold", "dear")
+    before = panel.at
+    ask(panel, "read", str(path))
+    assert "no positions" in panel.said
+    assert ([each["name"] for each in panel.held], panel.at) == (["dear"], before)
+
+
 def test_the_rest_of_a_job_file_stays_as_it_was(panel: Panel, tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     text = (models() / "jobs" / "bright-cathode-depth.toml").read_text("utf-8")

@@ -152,6 +152,8 @@ class Panel(PanelSound):
     def read(self, job: str | Path | None = None) -> None:
         """Take the positions of a job file: the panel's own, and the held ones in place of those held now.
 
+        Where it has none, all stays as it is.
+
         Raises
         ------
         DescriptionError
@@ -159,7 +161,8 @@ class Panel(PanelSound):
         """
         path, state = Path(job or self.file), self._state
         found = positions_file.read_positions(path, state.simulator.stock, state.simulator.modded)
-        state.held = [each for each in found if each.name != positions_file.PANEL][:MOST_HELD]
+        if found:
+            state.held = [each for each in found if each.name != positions_file.PANEL][:MOST_HELD]
         for each in found:
             if each.name == positions_file.PANEL:
                 known = {name: value for name, value in each.values.items() if name in self.part_values}
@@ -167,7 +170,8 @@ class Panel(PanelSound):
         self._redraw()
         self._known = path, [each for each in found if each.name == positions_file.PANEL or each in state.held]
         self.file, self._keeps = str(path), True
-        self.said = f"Read {len(found)} positions from {path.name}." if found else f"{path.name} holds no positions."
+        none = f"{path.name} holds no positions; the panel stays as it is."
+        self.said = f"Read {len(found)} positions from {path.name}." if found else none
 
     def compute_wave(self) -> None:
         """Simulate the waveform at the chosen level, in a thread of its own; `wave` says how far it is."""

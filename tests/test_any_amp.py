@@ -7,6 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import given
 
 from ampsim.circuit.amp import Amp
@@ -16,6 +17,7 @@ from ampsim.measures.bias import bias_table
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
 from ampsim.studies.pop.simulate import pop
+from ampsim.studies.stability.steady import unsteady_positions
 from tests.tools import any_invariants as invariants
 from tests.tools.any_amps import MadeAmp, amps, any_amp, made_amp
 from tests.tools.any_mods import KINDS, MadeMod, mod_of, mods_for, single_mods
@@ -110,6 +112,14 @@ def test_commands_that_look_do_what_they_are_asked(tmp_path: Path) -> None:
         for ran in run_group("looking", write_files(mod, tmp_path / str(number))):
             assert ran.fine, (mod, ran.command, ran.refusal, ran.traceback)
             assert ran.text
+
+
+@pytest.mark.parametrize(("number", "swings"), [(66, True), (222, True), (58, False)])
+def test_an_amp_is_said_to_oscillate_where_it_goes_on_swinging(number: int, swings: bool) -> None:
+    """One through its supply and one through its feedback line; and one that does not."""
+    amp = made_amp(13, number).amp
+    assert bool(unsteady_positions(amp)) == swings
+    assert invariants.swings_by_itself(amp) == swings
 
 
 def test_an_unequal_circuit_is_seen() -> None:

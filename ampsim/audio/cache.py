@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
 from ..base.files import read_bounded, write_whole
+from ..base.kept_files import drop_oldest
 
 Volts = NDArray[np.float32]
-MOST_BYTES = 300_000_000  # of the whole folder
+MOST_BYTES = 300_000_000  # of all renders
 _ONE_FILE, _HEAD = 40_000_000, 1000
 _ENDING = ".volts"
 
@@ -32,14 +33,6 @@ class RenderedVolts:
     volts: Volts = field(repr=False)
     repaired: int
     computed: int
-
-
-def default_folder() -> Path:
-    """Where renders are kept: ``AMPSIM_CACHE``, or the user's own folder for such files."""
-    given = os.environ.get("AMPSIM_CACHE")
-    if given:
-        return Path(given)
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache", "ampsim", "heard")
 
 
 def fetch_stored(folder: Path, key: str) -> RenderedVolts | None:
@@ -78,7 +71,7 @@ def store(folder: Path, key: str, kept: RenderedVolts, most: int = MOST_BYTES) -
         return
     with contextlib.suppress(DescriptionError):
         write_whole(folder / f"{key}{_ENDING}", head + body)
-        _drop(folder, most)
+        drop_oldest(folder, _ENDING, most)
 
 
 def _parse(data: bytes, key: str) -> RenderedVolts | None:
@@ -99,19 +92,3 @@ def _parse(data: bytes, key: str) -> RenderedVolts | None:
 
 def _seal(key: str, repaired: int, computed: int, body: bytes) -> str:
     return hashlib.sha256(f"{key} {repaired} {computed} ".encode() + body).hexdigest()
-
-
-def _drop(folder: Path, most: int) -> None:
-    """Drop the files used longest ago until the folder is within its bound; files of others stay."""
-    found = []
-    with contextlib.suppress(OSError):
-        for path in folder.glob(f"*{_ENDING}"):
-            state = path.stat()
-            found.append((state.st_mtime_ns, state.st_size, path))
-    held = sum(size for _, size, _ in found)
-    for _, size, path in sorted(found):
-        if held <= most:
-            return
-        with contextlib.suppress(OSError):
-            path.unlink()
-            held -= size

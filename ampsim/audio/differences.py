@@ -9,12 +9,12 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.kept_files import kept_folder
 from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position, position_label
 from ..studies.pop.moves import Transition
-from .cache import default_folder
 from .clips import Clip
 from .loads import LOUDSPEAKER, with_load
 from .loudness_standards import integrated_loudness, true_peak
@@ -65,7 +65,7 @@ def difference(
     pair = np.stack([_row(rendered, each) for each in (first, second)])
     before, after = prepare_sounds(pair, response)
     sound = after - before
-    if not true_peak(sound[np.newaxis])[0] > 10.0 ** (_SILENT_DB / 20.0) * np.abs(before).max():
+    if _nothing(before, sound):
         raise DescriptionError(f"'{', '.join(first)}' and '{', '.join(second)}' are the same: there is no difference")
     share = distortion_share(before, after)
     kind = (
@@ -79,6 +79,29 @@ def difference(
     return _true_level(
         f"difference: {what} less {less}", f"{decibels(power)} against '{', '.join(first)}'. {kind}", sound, gain_db
     )
+
+
+def sound_alike(
+    rendered: xr.Dataset, first: tuple[str, str], second: tuple[str, str], response: Array | None = None
+) -> bool:
+    """Whether two positions differ by less than can be heard, so that there is no `difference` of them.
+
+    Parameters
+    ----------
+    rendered, first, second, response
+        As in `difference`.
+
+    Raises
+    ------
+    DescriptionError
+        When no such variant or position was rendered.
+    """
+    before, after = prepare_sounds(np.stack([_row(rendered, each) for each in (first, second)]), response)
+    return _nothing(before, after - before)
+
+
+def _nothing(before: Array, sound: Array) -> bool:
+    return not true_peak(sound[np.newaxis])[0] > 10.0 ** (_SILENT_DB / 20.0) * np.abs(before).max()
 
 
 def distortion_share(before: Array, after: Array) -> float:
@@ -136,7 +159,7 @@ def pop_clip(
         raise DescriptionError(f"{amp.name}: no switch {shown(move.control)}{nearest(move.control, switches)}")
     start = dict(position or {}) | {move.control: move.start}
     task = RenderTask(with_load(amp, load), start, ((BEFORE, {move.control: move.end}),))
-    means = RenderOptions(SPEAKER, oversampling, default_folder() if cache is True else cache or None, play)
+    means = RenderOptions(SPEAKER, oversampling, kept_folder() if cache is True else cache or None, play)
     silence = np.zeros(round((BEFORE + AFTER) * RATE))
     kept, _ = compute([task], silence, means, progress)[0]
     volts = kept.volts.astype(float)[np.newaxis]

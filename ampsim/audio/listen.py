@@ -18,7 +18,7 @@ from ..circuit.switches.planning import lever_way
 from ..studies.audition_request import Audition, Setting
 from ..studies.pop.moves import Transition
 from .clips import Clip, Clips
-from .differences import difference, pop_clip
+from .differences import difference, pop_clip, sound_alike
 from .files import clips_text, write_clips
 from .linear import render_linear
 from .loads import LOUDSPEAKER
@@ -139,12 +139,8 @@ def listen(
     gains = {place: matched[label].gain_db for place, label in clip_labels(rendered).items()}
     at = position_label(settings[0])
     stock, modded = (audition.stock.variant, at), (audition.modded.variant, at)
-    pair = [rendered["volts"].sel(variant=each[0], position=at).values for each in (stock, modded)]
-    true_level = (
-        []
-        if np.array_equal(pair[0], pair[1])
-        else [difference(rendered, stock, modded, gains[stock], options.response)]
-    )
+    alike = sound_alike(rendered, stock, modded, options.response)
+    true_level = [] if alike else [difference(rendered, stock, modded, gains[stock], options.response)]
     true_level += [
         pop_clip(
             audition.modded,

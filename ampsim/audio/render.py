@@ -15,6 +15,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, Stopped
+from ..base.kept_files import kept_folder
 from ..base.progress import Progress, ProgressBar
 from ..base.system import as_done, cores
 from ..circuit.amp import Amp
@@ -24,7 +25,7 @@ from ..simulation.request import Case, request
 from ..simulation.timestep import solver
 from ..simulation.timestep.solver import OVERSAMPLING, Played
 from ..studies.stability.steady import refuse_unsteady
-from .cache import RenderedVolts, default_folder, fetch_stored, store
+from .cache import RenderedVolts, fetch_stored, store
 from .cache_key import case_key, known_controls, whole_moves
 from .loads import LOUDSPEAKER, load_words, with_load
 from .phrases import RATE, Phrase, phrase
@@ -135,7 +136,7 @@ def render(
     given, settings = asked.variants, asked.positions
     pairs = list(itertools.product(loads, given))
     variants = [with_load(amp, load) for load, amp in pairs]
-    folder = default_folder() if cache is True else cache or None
+    folder = kept_folder() if cache is True else cache or None
     means = RenderOptions(node, oversampling, folder, play)
     tasks = [RenderTask(amp, setting) for amp in variants for setting in settings]
     done = compute(tasks, played.volts, means, progress)

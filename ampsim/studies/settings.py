@@ -56,16 +56,19 @@ class Positions:
     def words(self, position: str, figures: Figures) -> str:
         """A position in words that name what matters for its figures and nothing else.
 
-        Settings that a position does not name are as drawn; one of them is named where it alone matters.
+        Settings that a position does not name are as drawn; one of them is named where it alone matters. A position
+        whose figures are those of the drawn one, such as a switch that fits the very part that it takes out, is called
+        as that one is.
         """
+        plain = next((label for label, setting in self.settings.items() if not setting), position)
+        if plain != position and _alike(figures.get(position), figures.get(plain)):
+            return self.words(plain, figures)
         named, matter = self.settings[position], self.settings_that_matter(position, figures)
         told = {name: value for name, value in matter.items() if name in named}
         if told:
             return position_label(told)
-        plain = next((label for label, setting in self.settings.items() if not setting), position)
-        if not _alike(figures.get(position), figures.get(plain)):  # together they matter, though none does alone
+        if plain != position:  # together they matter, though none does alone
             return position_label(named)
-        matter = self.settings_that_matter(plain, figures)
         if len(matter) == 1:
             return position_label(matter)
         return AS_DRAWN if matter or len(self.settings) == 1 else EVERY_POSITION

@@ -20,7 +20,7 @@ from scipy.signal import butter, lfilter
 from ampsim.audio.cache import RenderedVolts, fetch_stored, store
 from ampsim.audio.cache_key import case_key
 from ampsim.audio.clips import Clip, Clips
-from ampsim.audio.differences import difference, pop_clip
+from ampsim.audio.differences import difference, pop_clip, sound_alike
 from ampsim.audio.files import write_clips
 from ampsim.audio.linear import SWEEP, render_linear, through
 from ampsim.audio.listen import ListeningOptions, listen, listening_positions
@@ -546,6 +546,18 @@ def test_no_difference_and_no_such_position_are_said(played: xr.Dataset) -> None
         difference(played, ("stock", "bright open"), ("stock", "bright 120p"), 0.0)
     with pytest.raises(DescriptionError, match=r"no position 'bright 12p' .*bright 120p"):
         difference(played, ("stock", "bright open"), ("stock", "bright 12p"), 0.0)
+
+
+@pytest.mark.parametrize("down", [math.inf, 180.0, 125.0, 115.0, 40.0])
+def test_sounds_are_alike_where_there_is_no_difference_to_hear(down: float) -> None:
+    pair = _pair(SHORT.volts, SHORT.volts * (1.0 + 10.0 ** (-down / 20.0)))
+    places = (("stock", "a"), ("stock", "b"))
+    assert sound_alike(pair, *places) == (down > 120.0)
+    if down > 120.0:
+        with pytest.raises(DescriptionError, match="no difference"):
+            difference(pair, *places, 0.0)
+    else:
+        assert difference(pair, *places, 0.0).samples.any()
 
 
 def test_a_pop_has_its_true_level_up_to_the_safe_peak(amps: tuple[Amp, Amp]) -> None:

@@ -6,6 +6,7 @@ Ratios compare two things measured in turn in this same run, so they hold on a s
 from __future__ import annotations
 
 import argparse
+import itertools
 import os
 import re
 import shutil
@@ -151,11 +152,12 @@ def memory(scale: Scale) -> Iterator[Figure]:
     amp = apply_mods(full_amp(), load_mod("cathode-switch"), load_mod("bright-switch"))
     cathodes = amp.controls["cathode"].positions
     sweeps = [one | {"cathode": cathodes[n % 3]} for n, one in enumerate(positions(980))]
-    moving = Transient(Sine(1000.0, 0.02, 0.0, 3))
+    level = itertools.count(0.02, 1e-6)
 
     def thousand() -> None:
         simulate(amp, SWEEP, sweeps)
-        simulate(amp, moving, sweeps[:20], ["speaker"])
+        # Another level each time: what was answered in time before is not asked again.
+        simulate(amp, Transient(Sine(1000.0, next(level), 0.0, 3)), sweeps[:20], ["speaker"])
 
     thousand()
     thousand()

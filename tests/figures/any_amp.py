@@ -79,8 +79,15 @@ def _note(count: Count, mod: MadeMod, ran: Ran) -> None:
     count.texts.append(ran)
     count.hold("commands that end", mod, lambda: iter([f"{ran.command}: {ran.traceback}"] if ran.traceback else []))
     count.hold(
-        "commands that do what is asked", mod, lambda: iter([f"{ran.command}: {ran.refusal}"] if ran.refusal else [])
+        "commands that do what is asked",
+        mod,
+        lambda: iter([f"{ran.command}: {ran.refusal}"] if ran.refusal and not _rightly_refused(mod, ran) else []),
     )
+
+
+def _rightly_refused(mod: MadeMod, ran: Ran) -> bool:
+    """Whether a command says that the amp oscillates, and it does."""
+    return "oscillates by itself" in ran.refusal and any(map(invariants.swings_by_itself, (mod.amp.amp, mod.modded)))
 
 
 def _check(mod: MadeMod, turn: int, topic: str, count: Count) -> None:
@@ -88,7 +95,9 @@ def _check(mod: MadeMod, turn: int, topic: str, count: Count) -> None:
     count.hold("healthy amps pass", mod, lambda: invariants.healthy_amps_pass(mod, turn))
     if turn % 3 == 0:
         count.hold("healthy sweeps pass at every source", mod, lambda: invariants.healthy_sweeps_pass(mod, turn))
-    equal = EQUAL[turn % len(EQUAL)]
+    # How far an oscillation gets hangs on the last digits.
+    steady = not any(map(invariants.swings_by_itself, (mod.amp.amp, mod.modded)))
+    equal = EQUAL[turn % len(EQUAL)] if steady else "stability"
     count.hold("equal circuits, equal verdicts", mod, lambda: invariants.equal_circuits_agree(mod, equal, 2))
     count.hold("settings named matter", mod, lambda: invariants.settings_matter(mod, topic))
     for each in {"stability", topic}:

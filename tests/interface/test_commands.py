@@ -276,6 +276,21 @@ def test_values_are_found_for_a_wish_of_the_job(folder: Path, capsys: pytest.Cap
     assert "nearest: bright-when-low" in refused(capsys, "job", "find", folder, "bright-when-lo")
 
 
+def test_a_search_that_leaves_nothing_says_so_and_draws_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With next to no resistance in its feedback loop the amp oscillates, whatever else is wished."""
+    wishes = tmp_path / "w.toml"
+    wishes.write_text(
+        'name = "w"\namp = "workshop-a"\n[[parts]]\nreplace = "R20"\nvalues = ["220"]\n'
+        '[[wishes]]\nmargin = "at least 30 degrees"\n'
+    )
+    told = said(capsys, "find", wishes, "--to", tmp_path / "found")
+    assert "No set of values is left" in told
+    assert "nothing to draw" in told
+    assert not list(tmp_path.glob("found/*"))
+
+
 def test_what_a_job_does_not_say_is_shown_with_all_that_its_mods_add(folder: Path) -> None:
     record, job = open_record_audition(folder)
     assert not record.audition

@@ -145,7 +145,8 @@ def against_bare(work: Callable[[], object]) -> tuple[float, float, int]:
         needed.update({netlist.digest: netlist for netlist in wanted})
         return run(wanted, **how)
 
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as nothing_kept:
+        patch.setenv("AMPSIM_CACHE", nothing_kept)
         patch.setattr(engine, "run", noted)
         begin = time.perf_counter()
         work()

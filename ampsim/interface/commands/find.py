@@ -44,6 +44,9 @@ def print_values(wanted: WishList, folder: Path | None = None) -> None:
     with ProgressBar() as bar:
         found = find_values(wanted, progress=bar)
     print(find_text(found))
+    if not found.best:
+        print(f"There is nothing to draw.\n\n{CAUTION_LINE}")
+        return
     pictures = {"corridor": corridor_picture(found)}
     if len(wanted.wishes) > 1:
         pictures["trade"] = trade_picture(found)

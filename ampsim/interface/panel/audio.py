@@ -11,7 +11,6 @@ import numpy as np
 import traitlets
 import xarray as xr
 
-from ...audio.cache import default_folder
 from ...audio.clips import Clips
 from ...audio.listen import ListeningOptions
 from ...audio.loads import load_words, with_load
@@ -21,6 +20,7 @@ from ...audio.phrases import RATE, Phrase, phrase
 from ...audio.player.widget import player_message
 from ...audio.render import RenderOptions, RenderTask, compute, repaired_words
 from ...base.errors import AmpsimError
+from ...base.kept_files import kept_folder
 from ...base.progress import Progress
 from ...circuit.amp import Amp
 from .background import BackgroundTask
@@ -72,7 +72,7 @@ def render_cases(options: ListeningOptions, chosen: Sequence[SoundCase], progres
     find_standard(options.standard)
     tasks = [RenderTask(with_load(each.amp, options.load), each.own) for each in chosen]
     done = compute(
-        tasks, played.volts, RenderOptions(oversampling=options.oversampling, folder=default_folder()), progress
+        tasks, played.volts, RenderOptions(oversampling=options.oversampling, folder=kept_folder()), progress
     )
     told = (played.words, load_words(chosen[0].amp, options.load), repaired_words([kept for kept, _ in done]))
     rendered = xr.Dataset(

@@ -16,6 +16,7 @@ from ...base.errors import EngineError
 from ...base.progress import SIMULATIONS, Progress, ProgressBar
 from ...base.system import TICK, cores
 from ..netlist import Netlist
+from .kept_answers import fetch_answer, forget_oldest, keep_answer
 from .pool import POOL, Worker
 from .protocol import Answer, Form, Task
 
@@ -95,14 +96,24 @@ def run_distinct(
 ) -> list[Outcome]:
     """Simulate netlists of which some may be equal: each distinct one once; otherwise as `run`.
 
-    A stock amp is the same circuit at every position of a switch that only the modded one has.
+    A stock amp is the same circuit at every position of a switch that only the modded one has. Answers in time are
+    kept (`kept_answers`), and what was computed before is not computed again.
     """
     wanted = list(netlists)
-    places: dict[str, int] = {}
-    order = [places.setdefault(netlist.digest, len(places)) for netlist in wanted]
+    places: dict[tuple[object, ...], int] = {}
+    order = [places.setdefault((each.digest, each.form.vectors, each.form.fresh), len(places)) for each in wanted]
     first = {place: netlist for netlist, place in zip(reversed(wanted), reversed(order), strict=True)}
-    outcomes = run([first[place] for place in range(len(places))], workers=workers, progress=progress)
-    return [outcomes[place] for place in order]
+    found = {place: _outcome(first[place], *kept) for place in first if (kept := fetch_answer(first[place]))}
+    left = [place for place in range(len(places)) if place not in found]
+    for place, outcome in zip(
+        left, run([first[place] for place in left], workers=workers, progress=progress), strict=True
+    ):
+        found[place] = outcome
+        if isinstance(outcome, Arrays):
+            keep_answer(first[place], outcome.scale, outcome.vectors, outcome.notes)
+    if any(first[place].form.end for place in left):
+        forget_oldest()
+    return [found[place] for place in order]
 
 
 def warm_up(workers: int = 1) -> None:

@@ -189,7 +189,9 @@ def _answers(
     alone.sort(key=lambda each: not isinstance(each[1], Transient))
     for start in range(0, len(alone), _BATCH):
         batch = alone[start : start + _BATCH]
-        outcomes = engine.run([netlist for *_, netlist in batch], progress=part_of(progress, start, len(alone)))
+        outcomes = engine.run_distinct(
+            [netlist for *_, netlist in batch], progress=part_of(progress, start, len(alone))
+        )
         for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
             yield case, run, netlist, case.arrays(outcome, _name(run))
 

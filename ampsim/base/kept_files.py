@@ -1,0 +1,74 @@
+"""Files that are kept by content in one bounded folder: what takes long is computed once.
+
+Nothing in them is trusted. A file that does not fit its own seal (cut short, altered, of another name) is as good as
+none; a folder that cannot be read or written is let be.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import secrets
+from pathlib import Path
+
+from .errors import DescriptionError
+from .files import read_bounded
+
+_SEAL = hashlib.sha256().digest_size
+
+
+def kept_folder() -> Path:
+    """Where files are kept: ``AMPSIM_CACHE``, or the user's own folder for such files."""
+    given = os.environ.get("AMPSIM_CACHE")
+    if given:
+        return Path(given)
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache", "ampsim", "heard")
+
+
+def fetch_kept(path: Path, most: int) -> memoryview | None:
+    """What a file holds, at most so many bytes, where it is sound; the file used last is dropped last."""
+    try:
+        data = read_bounded(path, most + _SEAL)
+    except DescriptionError:
+        return None
+    content = memoryview(bytearray(data))[_SEAL:]
+    if data[:_SEAL] != _seal(path, content):
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)
+    return content
+
+
+def keep(path: Path, content: bytes) -> None:
+    """Write a file in one move. It need not be on the disk at once: one that is torn does not fit its seal."""
+    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_bytes(_seal(path, memoryview(content)) + content)
+        os.replace(partial, path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
+
+
+def drop_oldest(folder: Path, ending: str, most: int) -> None:
+    """Drop the files of an ending used longest ago until they hold at most so many bytes; others stay."""
+    found = []
+    with contextlib.suppress(OSError):
+        for path in folder.glob(f"*{ending}"):
+            state = path.stat()
+            found.append((state.st_mtime_ns, state.st_size, path))
+    held = sum(size for _, size, _ in found)
+    for _, size, path in sorted(found):
+        if held <= most:
+            return
+        with contextlib.suppress(OSError):
+            path.unlink()
+            held -= size
+
+
+def _seal(path: Path, content: memoryview) -> bytes:
+    digest = hashlib.sha256(path.name.encode() + b"\0")
+    digest.update(content)
+    return digest.digest()

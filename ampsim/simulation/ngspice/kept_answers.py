@@ -1,0 +1,107 @@
+"""Answers in time that ngspice gave before: a transient takes long, and its netlist says all that it depends on.
+
+The same amp is asked the same by the sheet, the record and the page, and the stock amp again for every mod. What is
+kept is what came from ngspice, to the last bit, under a hash of netlist, library and the modules that talk to it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...base.errors import EngineError
+from ...base.kept_files import drop_oldest, fetch_kept, keep, kept_folder
+from ..netlist import Netlist
+from .library import SETTING, find
+from .protocol import Answer
+
+MOST_BYTES = 300_000_000  # of all answers
+_ONE, _HEAD = 20_000_000, 20_000
+_ENDING = ".answer"
+
+
+def fetch_answer(netlist: Netlist) -> tuple[Answer, memoryview] | None:
+    """What a worker answered to a netlist once; None where nothing sound is kept."""
+    path = _path(netlist)
+    content = path and fetch_kept(path, _ONE)
+    if not content:
+        return None
+    head = bytes(content[:_HEAD]).partition(b"\n")[0]
+    try:
+        facts = json.loads(head)
+        answer = Answer(int(facts["points"]), True, False, tuple(map(str, facts["notes"])))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    body = content[len(head) + 1 :]
+    return (answer, body) if body.nbytes == 8 * answer.points * (1 + len(netlist.form.vectors)) else None
+
+
+def keep_answer(
+    netlist: Netlist, scale: NDArray[Any], vectors: Mapping[str, NDArray[Any]], notes: Iterable[str]
+) -> None:
+    """Keep an answer, where it is of a kind that is kept.
+
+    Parameters
+    ----------
+    netlist : Netlist
+    scale : ndarray
+        Time [s].
+    vectors : mapping
+        To each name the values [V or A], in the netlist's order.
+    notes : iterable of str
+        Harmless remarks of ngspice.
+    """
+    path = _path(netlist)
+    if path is None:
+        return
+    head = json.dumps({"points": scale.size, "notes": list(notes)}).encode() + b"\n"
+    rows = [np.ascontiguousarray(each, "<f8").tobytes() for each in (scale, *vectors.values())]
+    if len(head) < _HEAD and sum(map(len, rows)) + len(head) <= _ONE:
+        keep(path, head + b"".join(rows))
+
+
+def forget_oldest() -> None:
+    """Keep within `MOST_BYTES`."""
+    drop_oldest(_folder(), _ENDING, MOST_BYTES)
+
+
+def _folder() -> Path:
+    return kept_folder() / "answers"
+
+
+def _path(netlist: Netlist) -> Path | None:
+    if not netlist.form.command.startswith("tran"):
+        return None
+    try:
+        facts = (
+            netlist.digest,
+            netlist.form.vectors,
+            netlist.form.end,
+            netlist.form.fresh,
+            _simulator(os.environ.get(SETTING)),
+        )
+    except (EngineError, OSError):  # no library, as the worker will say
+        return None
+    return _folder() / f"{hashlib.sha256(repr(facts).encode()).hexdigest()}{_ENDING}"
+
+
+@lru_cache(maxsize=8)
+def _simulator(chosen: str | None) -> tuple[Any, ...]:
+    """The library, told apart by place, size and date, and the modules that talk to it."""
+    library = find()
+    state = library.stat()
+    return (str(library), state.st_size, state.st_mtime_ns, _code())
+
+
+@lru_cache(maxsize=1)
+def _code() -> str:
+    files = sorted(Path(__file__).resolve().parent.glob("*.py"))
+    return hashlib.sha256(b"\0".join(path.read_bytes() for path in files)).hexdigest()

@@ -13,6 +13,7 @@ from .nets import INPUT, Nets, conducting
 from .one_wire import refuse_one_wire
 from .plugs import connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
+from .semiconductors.description import PINS
 from .soldered import Soldered
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, Element, StageBuilder, end_names, net_word, rail_net
@@ -184,6 +185,8 @@ def _two_pin(amp: Amp, designator: str, first: str, second: str) -> Element:
         raise DescriptionError(
             f"{amp.file}: [[rails]]: {shown(designator)} is not in [parts]{nearest(designator, known)}"
         )
+    if len(PINS.get(known[designator].kind, "12")) > 2:
+        raise DescriptionError(f"{amp.file}: [[rails]]: {designator} has more than two ends; wire it in a stage")
     one, other = end_names(known[designator].kind)
     return Element(designator, known[designator].kind, ((one, first), (other, second)), "supply")
 

@@ -24,6 +24,7 @@ KINDS = {
     "LED": "diode",
     "SR": "diode",
     "BR": "bridge rectifier",
+    "Q": "transistor",
 }
 """Kind of part by the letters of its designator."""
 
@@ -45,7 +46,6 @@ OTHERS = {
     "PS": "power supply",
     "PT": "mains transformer",
     "PTC": "thermistor",
-    "Q": "transistor",
     "RL": "relay",
     "RLA": "relay",
     "RLY": "relay",

@@ -88,6 +88,7 @@ _CONDUCTS = {
     "pot": (("top", "wiper"), ("wiper", "bottom")),
     "valve": (("plate", "cathode"),),
     "diode": (("anode", "cathode"),),
+    "transistor": (("drain", "source"),),
     "bridge rectifier": (("ac1", "plus"), ("ac2", "plus"), ("ac1", "minus"), ("ac2", "minus")),
 }
 

@@ -110,7 +110,8 @@ def describe_semiconductor(device: Semiconductor) -> str:
     """Say what the file of a semiconductor means: type, law, parameters, ratings, and what is not simulated."""
     numbers = ", ".join(f"{name} {value:g}" for name, value in (*device.parameters, *device.capacitances))
     ratings = ", ".join(f"{name} {value:g}" for name, value in device.limits)
-    left = f"\n  not simulated: {device.leaves_out}" if device.leaves_out else ""
+    within = "".join(f"\n  specimens: {name} {low:g} to {high:g}" for name, low, high in device.spread)
+    left = within + f"\n  not simulated: {device.leaves_out}" if device.leaves_out else within
     head = f"{device.type}: {device.family}, {device.law}\n  {numbers}\n  ratings: {ratings}"
     return f"{head}{left}\n  source: {device.source}"
 

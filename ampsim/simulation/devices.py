@@ -10,7 +10,6 @@ from ..base.errors import DescriptionError
 from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.build import Circuit
 from ..circuit.loudspeaker import coil_sections
-from ..circuit.semiconductors.description import PINS as PINS_OF_DEVICES
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages.power import tap_pin
 from ..circuit.stages.template import GROUND, Element
@@ -56,7 +55,7 @@ def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:
 def _write_device(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Device", wired.parts[element.designator])
     device = wired.amp.semiconductor_by_type[part.type]
-    writer.device(part.designator, [element.net(pin) for pin in PINS_OF_DEVICES[device.family]], device)
+    writer.device(part.designator, [element.net(pin) for pin in device.pins], device)
 
 
 BRIDGE = (("ac1", "plus"), ("ac2", "plus"), ("minus", "ac1"), ("minus", "ac2"))
@@ -170,6 +169,7 @@ WRITERS = {
     "pot": _write_pot,
     "valve": _write_valve,
     "diode": _write_device,
+    "transistor": _write_device,
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": _write_transformer,

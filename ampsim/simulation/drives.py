@@ -103,11 +103,13 @@ def _write_noise(writer: Writer, wired: Circuit, analysis: NoiseSweep) -> None:
     pins = {element.designator: dict(element.pins) for element in wired.elements}
     for designator, plate, partition, share in analysis.valves:
         nets = {pin: safe_name(net) for pin, net in pins[designator].items()}
-        for kind, other, value in (("plate", "cathode", plate), ("partition", "screen", partition)):
+        from_pin = "plate" if "plate" in nets else "drain"
+        to_pin = "cathode" if "cathode" in nets else "source"
+        for kind, other, value in (("plate", to_pin, plate), ("partition", "screen", partition)):
             if value > 0.0:
                 name = noise_element(designator, kind)
                 writer.element(name, name, "0", value)
-                writer.line(f"g{name} {nets['plate']} {nets[other]} {name} 0 {NOISE_SIEMENS!r}")
+                writer.line(f"g{name} {nets[from_pin]} {nets[other]} {name} 0 {NOISE_SIEMENS!r}")
         if share > 0.0:
             # The screen's part of the cathode current's noise comes from the same source as the plate's.
             name = noise_element(designator, "plate")

@@ -18,7 +18,7 @@ from ..circuit.amp import Amp, Part, Pot, Socket
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
-from ..circuit.semiconductors.laws import pieces_of
+from ..circuit.semiconductors.laws import LAWS, pieces_of
 from ..circuit.semiconductors.spice import subcircuit as device_subcircuit
 from ..circuit.stages.template import GROUND
 from ..circuit.tapers import track_fraction
@@ -213,10 +213,19 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
     return found | ({"screen": f"v({name}.is)"} if family == "pentode" else {})
 
 
-def device_vectors(designator: str, device: Semiconductor) -> dict[str, str]:
-    """Names of the vectors that hold the currents [A] through the junctions of a semiconductor, by piece."""
-    junctions = (each.name for each in pieces_of(device).laws if each.law == "junction")
-    return {name: f"v.x{designator.lower()}.v{name}#branch" for name in junctions}
+def device_vectors(designator: str, device: Semiconductor) -> dict[str, list[tuple[str, float]]]:
+    """To a pin of a semiconductor the vectors whose sum flows into it, each with how many amperes its unit is."""
+    own = f"x{designator.lower()}"
+    laws = {each.name: each.law for each in pieces_of(device).laws}
+
+    def vector(piece: str) -> tuple[str, float]:
+        # A channel's current comes as millivolts-for-milliamperes, a junction's as a source current.
+        return (f"v({own}.{piece}_ma)", 1e-3) if laws[piece] == "channel" else (f"v.{own}.v{piece}#branch", 1.0)
+
+    return {
+        pin: [(vector(piece)[0], sign * vector(piece)[1]) for piece, sign in pieces.items()]
+        for pin, pieces in LAWS[device.law].into.items()
+    }
 
 
 def rail_vector(name: str) -> str:
@@ -239,7 +248,8 @@ def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[st
         for part in _devices(wired):
             device = wired.amp.semiconductor_by_type[part.type]
             for name in package(part):
-                found |= dict.fromkeys(device_vectors(name, device).values())
+                vectors = device_vectors(name, device).values()
+                found |= dict.fromkeys(vector for each in vectors for vector, _ in each)
         found |= dict.fromkeys(rail_vector(each.designator) for each in wired.elements if each.kind == "rail")
     if not found:
         raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")

@@ -188,7 +188,7 @@ def _branch_vectors(wired: Circuit, cold: bool) -> dict[str, list[tuple[str, flo
         if isinstance(part, Device):
             for name in package(part):
                 vectors = device_vectors(name, wired.amp.semiconductor_by_type[part.type])
-                found[f"{name}.anode"] = [(vectors["forward"], 1.0), (vectors["back"], -1.0)]
+                found |= {f"{name}.{pin}": parts for pin, parts in vectors.items()}
     return found
 
 

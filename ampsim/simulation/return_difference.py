@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from ..base.progress import Progress
 from ..circuit.amp import Socket
 from ..circuit.build import Circuit
+from ..circuit.semiconductors.device import Device
 from .analyses import FrequencySweep, PortSweep
-from .netlist import Netlist, node_vector, valve_vectors, write
+from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
 from .ports_algebra import Complex
 from .request import Case, answers
@@ -26,7 +27,7 @@ _MILLI = 1e-3
 
 @dataclass(frozen=True)
 class _Current:
-    """One current of a valve: the place it comes from, that it goes to, and the vector that holds it [mA]."""
+    """One current of a valve or of a transistor's channel: the place it comes from, that it goes to, and the vector that holds it [mA]."""
 
     source: str
     sink: str
@@ -90,6 +91,10 @@ def _currents(wired: Circuit) -> list[_Current]:
             for pin in ("plate", "screen"):
                 if pin in vectors and each.net(pin) != each.net("cathode"):
                     found.append(_Current(f"{each.designator}.{pin}", f"{each.designator}.cathode", vectors[pin]))
+        elif isinstance(socket, Device) and socket.kind == "transistor" and each.net("drain") != each.net("source"):
+            ends = f"{each.designator}.drain", f"{each.designator}.source"
+            (vector, unit), *_ = device_vectors(each.designator, wired.amp.semiconductor_by_type[socket.type])["drain"]
+            found.append(_Current(*(ends if unit > 0.0 else ends[::-1]), vector))
     return found
 
 

@@ -129,6 +129,18 @@ def test_edits_fit_exchange_lift_and_turn_a_diode() -> None:
     assert (change.before, change.after) == ("1N4148", "1N34A")
 
 
+def test_a_transistor_is_fitted_by_its_pins() -> None:
+    amp = parse_amp(clipper(rails=[{"name": "B1", "volts": 9.0}]))
+    parts = {"name": "m", "reason": "r", "parts": {"Q9": "2N7000"}}
+    with pytest.raises(DescriptionError, match="drain, gate, source"):
+        parse_mod(parts | {"edits": [{"fit": "Q9", "between": ["R1.2", "ground"]}]})
+    pins = {"drain": "B1", "gate": "R1.2", "source": "ground"}
+    wired = build_circuit(apply_mods(amp, parse_mod(parts | {"edits": [{"fit": "Q9", "pins": pins}]})))
+    assert wired.net("Q9.gate") == wired.net("D1.anode")
+    with pytest.raises(DescriptionError, match="a transistor is a jfet or mosfet"):
+        parse_mod({"name": "m", "reason": "r", "parts": {"Q9": "1N4148"}, "edits": [{"fit": "Q9", "pins": pins}]})
+
+
 def test_a_bridge_is_its_four_diodes() -> None:
     tables = clipper(parts={"R1": "1k", "R2": "10k", "BR1": "1N4007"}, rails=[{"name": "B1", "volts": 12.0}])
     tables["stages"][0]["wires"] = {

@@ -15,7 +15,7 @@ from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.description import Semiconductor
 from ampsim.circuit.semiconductors.laws import pieces_of
-from ampsim.circuit.semiconductors.measuring import diode_current, diode_volts
+from ampsim.circuit.semiconductors.measuring import channel_current, channel_slope, diode_current, diode_volts
 from ampsim.circuit.semiconductors.port_laws import PORT_LAWS
 from ampsim.circuit.valves.grid import THERMAL_VOLTS
 from ampsim.library.loader import listing
@@ -151,6 +151,65 @@ def pair(first: str, other: str, ohms: str) -> Amp:
                  name=f"{first} and {other} behind {ohms}")  # fmt: skip
 
 
+def follower(name: str, volts: float) -> Amp:
+    """A source follower with its gate at half the supply."""
+    wires = {"C1": ["in", "g"], "R1": ["B1", "g"], "R2": ["g", "ground"], "R4": ["g", "gate"], "R3": ["out", "ground"],
+             "Q1": {"drain": "B1", "gate": "gate", "source": "out"}}  # fmt: skip
+    return wired({"C1": "100n", "R1": "1M", "R2": "1M", "R3": "10k", "R4": "1k", "Q1": name}, wires,
+                 {"name": "B1", "volts": volts}, name=f"follower {name}")  # fmt: skip
+
+
+def input_stage(name: str, sign: float = 1.0) -> Amp:
+    """A common-source stage that biases itself."""
+    wires = {"C1": ["in", "g"], "R1": ["g", "ground"], "R2": ["B1", "out"], "R3": ["s", "ground"], "C2": ["s", "ground"],
+             "Q1": {"drain": "out", "gate": "g", "source": "s"}}  # fmt: skip
+    return wired({"C1": "100n", "R1": "1M", "R2": "22k", "R3": "2k2", "C2": "22u", "Q1": name}, wires,
+                 {"name": "B1", "volts": 18.0 * sign}, name=f"input stage {name}")  # fmt: skip
+
+
+def turned(name: str) -> Semiconductor:
+    """The p-channel type that is an n-channel type turned round."""
+    device = load_semiconductor(name)
+    numbers = dict(device.parameters) | {"threshold_volts": -dict(device.parameters)["threshold_volts"]}
+    return replace(device, law=device.law.replace("n-channel", "p-channel"), parameters=tuple(numbers.items()))
+
+
+def test_a_source_follower_and_a_stage_against_their_closed_forms() -> None:
+    """Gain gm R / (1 + gm R) of one, -gm R of the other, gm from the law at the point where it stands."""
+    for amp, place in ((follower("LND150", 100.0), "follower"), (input_stage("J201"), "stage")):
+        rest = simulate(amp, OperatingPoint(), nodes=["Q1.drain", "Q1.gate", "Q1.source"])["voltage"].values.ravel()
+        drain, gate = rest[0] - rest[2], rest[1] - rest[2]
+        device = amp.semiconductors[0]
+        gm = channel_slope(device, drain, gate)
+        out = (channel_current(device, drain + 1e-3, gate) - channel_current(device, drain - 1e-3, gate)) / 2e-3
+        wanted = gm * 10e3 / (1.0 + (gm + out) * 10e3) if place == "follower" else gm / (out + 1.0 / 22e3)
+        gain = simulate(amp, FrequencySweep(1e3, 1e4, 1), nodes=["speaker"])["voltage"].values.ravel()[0]
+        assert abs(gain) == pytest.approx(wanted, rel=5e-3)
+        ohms, at = (10e3, rest[2]) if place == "follower" else (2.2e3, rest[2])
+        assert channel_current(device, drain, gate) == pytest.approx(at / ohms, rel=1e-4)
+
+
+def test_a_p_channel_type_turned_round_is_the_n_channel_type() -> None:
+    amp = input_stage("J201")
+    mirrored = replace(input_stage("J201", -1.0), semiconductors=(turned("J201"),))
+    for first, other in ((amp, mirrored),):
+        volts = [simulate(each, OperatingPoint(), nodes=["Q1.drain", "Q1.source"])["voltage"].values.ravel()
+                 for each in (first, other)]  # fmt: skip
+        np.testing.assert_allclose(volts[0], -volts[1], rtol=1e-6)
+        gains = [simulate(each, FrequencySweep(1e3, 1e4, 1), nodes=["speaker"])["voltage"].values.ravel()[0]
+                 for each in (first, other)]  # fmt: skip
+        assert gains[0] == pytest.approx(gains[1], rel=1e-6)
+
+
+def test_noise_of_a_channel_is_that_of_two_thirds_gm() -> None:
+    amp = input_stage("J201")
+    rest = simulate(amp, OperatingPoint(), nodes=["Q1.drain", "Q1.gate", "Q1.source"])["voltage"].values.ravel()
+    gm = channel_slope(amp.semiconductors[0], rest[0] - rest[2], rest[1] - rest[2])
+    found = noise_spectrum(amp, sweep=NoiseSweep(1e3, 1e4, 1))
+    ours = found["contribution"].sel(contributor="Q1 channel").values.ravel()[0]
+    assert ours == pytest.approx(22e3 * math.sqrt(4.0 * BOLTZMANN * KELVIN * gm * 2.0 / 3.0), rel=1e-2)
+
+
 def halves(name: str) -> Amp:
     """A half-wave rectifier with a reservoir."""
     return wired({"R1": "100", "D1": name, "C1": "10u", "R2": "10k"},
@@ -158,9 +217,11 @@ def halves(name: str) -> Amp:
                  name=f"half-wave {name}")  # fmt: skip
 
 
-def test_circuits_with_diodes_in_time_as_ngspice() -> None:
+def test_circuits_with_semiconductors_in_time_as_ngspice() -> None:
     circuits = [pair("1N4148", "1N4148", "10k"), pair("1N34A", "1N34A", "47k"), pair("LED-red", "1N4001", "1k"),
-                pair("1N5231B", "1N5242B", "4k7"), halves("1N4007")]  # fmt: skip
+                pair("1N5231B", "1N5242B", "4k7"), halves("1N4007"), follower("LND150", 100.0),
+                follower("DN2540", 200.0), follower("2N7000", 30.0), input_stage("J201"),
+                replace(input_stage("J201", -1.0), semiconductors=(turned("J201"),))]  # fmt: skip
     given = [Case(amp, {}, level, 0.03) for amp in circuits for level in (0.05, 1.0, 20.0)]
     found = {case.label: error for case, error in errors(given)}
     assert float(np.median(list(found.values()))) <= 1e-4, found

@@ -9,6 +9,7 @@ from scipy.special import lambertw
 
 from ampsim import FrequencySweep, load_semiconductor, simulate
 from ampsim.circuit.semiconductors.description import DevicePoint, Semiconductor
+from ampsim.circuit.semiconductors.measuring import gate_volts
 from ampsim.library.loader import listing
 from tests.truth.bench import Rest, amp, rail, wired
 from tests.truth.claims import CLOSED, FITTED, Case, Claim, Limit
@@ -29,6 +30,24 @@ def _through(device: Semiconductor, point: DevicePoint) -> dict[str, float]:
     return {point.quantity: Rest(circuit).volts(place)}
 
 
+def _transistor(device: Semiconductor, point: DevicePoint) -> dict[str, float]:
+    """A transistor on ideal rails at the gate volts of its law, its drain's foot so small that it counts for nothing."""
+    given = dict(point.conditions)
+    drain = given.get("drain_volts", 0.0)
+    gate = given["gate_volts"] if "gate_volts" in given else gate_volts(device, drain, given["drain_amps"])
+    if point.quantity == "on ohms":
+        drain = point.value * given["drain_amps"]
+    pins = {"drain": "out", "gate": "g", "source": "ground"}
+    circuit = amp({"Q1": device.type, "R1": 0.1, "R2": "10k", "C1": "100u"},
+                  [wired("q", Q1=pins, R1=["BD", "out"], R2=["BG", "g"], C1=["in", "g"])],
+                  rail("BD", drain), rail("BG", gate))  # fmt: skip
+    rest = Rest(circuit)
+    amps = rest.amps("Q1", "drain")
+    sweep = simulate(circuit, FrequencySweep(1e3, 1e4, 1), nodes=["speaker"])["voltage"].values.ravel()
+    return {"drain amps": amps, "gate volts": gate, "transconductance": abs(complex(sweep[0])) / 0.1,
+            "on ohms": rest.volts("Q1.drain") / amps}  # fmt: skip
+
+
 def _points() -> list[Case]:
     found = []
     for name in listing()["semiconductors"]:
@@ -39,8 +58,11 @@ def _points() -> list[Case]:
             )
             kind = FITTED if point.used_in_fit else CLOSED
             source = f"{point.source} ({name})"
+            measure = partial(_through, device, point)
+            if device.family != "diode":
+                measure = partial(_transistor, device, point)
             claim = Claim(point.id, point.quantity, point.value, point.unit, source, point.flag, kind, limit)
-            found.append(Case((claim,), partial(_through, device, point)))
+            found.append(Case((claim,), measure))
     return found
 
 

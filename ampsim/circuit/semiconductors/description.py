@@ -8,14 +8,19 @@ from typing import Literal
 
 from ..valves.description import Flag
 
-Family = Literal["diode"]
+Family = Literal["diode", "jfet", "mosfet"]
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
     "bridge rectifier": ("ac1", "ac2", "plus", "minus"),
+    "transistor": ("drain", "gate", "source"),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
-FAMILIES: Mapping[str, tuple[Family, ...]] = {"diode": ("diode",), "bridge rectifier": ("diode",)}
+FAMILIES: Mapping[str, tuple[Family, ...]] = {
+    "diode": ("diode",),
+    "bridge rectifier": ("diode",),
+    "transistor": ("jfet", "mosfet"),
+}
 """Which families of types may stand in a kind of part; a bridge is four diodes of its type."""
 
 
@@ -68,6 +73,8 @@ class Semiconductor:
         Pairs of name and value [V, A, W]: ratings, as far as the source gives them.
     basis
         What kind of limits they are.
+    spread
+        Triples of name, lowest and highest value [V, A]: within what specimens lie.
     leaves_out
         What is known of the type and not simulated, in words; "" for nothing.
     """
@@ -83,4 +90,10 @@ class Semiconductor:
     basis: str
     limit_source: str
     points: tuple[DevicePoint, ...]
+    spread: tuple[tuple[str, float, float], ...] = ()
     leaves_out: str = ""
+
+    @property
+    def pins(self) -> tuple[str, ...]:
+        """The pins of one of the type, in the order of its subcircuit."""
+        return PINS["diode" if self.family == "diode" else "transistor"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
@@ -30,6 +31,8 @@ class DeviceLaw:
         Names of the capacitances a file gives [F].
     pieces : callable
         From a type's parameters and capacitances to its pieces.
+    into : mapping
+        To a pin the pieces whose currents flow into it, each with its sign.
     """
 
     family: Family
@@ -37,6 +40,7 @@ class DeviceLaw:
     parameters: tuple[Parameter, ...]
     capacitances: tuple[str, ...]
     pieces: Callable[[Mapping[str, float], Mapping[str, float]], Pieces]
+    into: Mapping[str, Mapping[str, float]]
 
 
 def pieces_of(device: Semiconductor) -> Pieces:
@@ -60,6 +64,48 @@ def _diode(p: Mapping[str, float], farads: Mapping[str, float]) -> Pieces:
     )
 
 
+def _way(sign: float, first: str, other: str) -> tuple[str, str]:
+    """Two nodes as an n-channel type has them; a p-channel type turns every current round."""
+    return (first, other) if sign > 0.0 else (other, first)
+
+
+def _fet(sign: float, p: Mapping[str, float], farads: Mapping[str, float], junctions: tuple[Piece, ...]) -> Pieces:
+    numbers = {"threshold_volts": sign * p["threshold_volts"]}
+    numbers |= {name: p[name] for name in ("beta", "width_volts", "per_volt")}
+    pins = {"gate_source": ("gate", "source"), "gate_drain": ("gate", "drain"), "drain_source": ("drain", "source")}
+    return Pieces(
+        (Piece("channel", "channel", numbers, (_way(sign, "inner", "source"), _way(sign, "gate", "source"))),
+         *junctions),
+        (Passive("r", "drain", ("drain", "inner"), p["drain_ohms"]),
+         *(Passive("c", name, ends, farads[name]) for name, ends in pins.items())),
+    )  # fmt: skip
+
+
+def _jfet(sign: float, p: Mapping[str, float], farads: Mapping[str, float]) -> Pieces:
+    numbers = junction_numbers(p["gate_amps"], p["gate_emission"], p["gate_ohms"])
+    ends = {"gate_source": "source", "gate_drain": "inner"}
+    gates = tuple(Piece("junction", name, numbers, (_way(sign, "gate", end),)) for name, end in ends.items())
+    return _fet(sign, p, farads, gates)
+
+
+def _mosfet(sign: float, p: Mapping[str, float], farads: Mapping[str, float]) -> Pieces:
+    numbers = junction_numbers(p["body_amps"], p["body_emission"], p["body_ohms"])
+    return _fet(sign, p, farads, (Piece("junction", "body", numbers, (_way(sign, "source", "drain"),)),))
+
+
+_FET = (
+    "C. C. Enz, F. Krummenacher, E. A. Vittoz, 1995, which is the square law of H. Shichman and D. A. Hodges, 1968,"
+    " above the threshold; gate and body junctions after W. Shockley, 1949"
+)
+_CHANNEL = (
+    Parameter("threshold_volts", -20.0, 20.0),
+    Parameter("beta", 1e-6, 100.0),
+    Parameter("width_volts", 0.02, 2.0),
+    Parameter("per_volt", 0.0, 0.5),
+    Parameter("drain_ohms", 1e-3, 1e5),
+)
+_FARADS = ("gate_source", "gate_drain", "drain_source")
+
 LAWS: Mapping[str, DeviceLaw] = {
     "junction diode": DeviceLaw(
         "diode",
@@ -76,5 +122,31 @@ LAWS: Mapping[str, DeviceLaw] = {
         ),
         ("junction",),
         _diode,
+        {"anode": {"forward": 1.0, "back": -1.0}},
     ),
-}
+    **{
+        f"{letter}-channel junction fet": DeviceLaw(
+            "jfet",
+            _FET,
+            (*_CHANNEL, Parameter("gate_amps", 1e-18, 1e-6), Parameter("gate_emission", 0.5, 3.0),
+             Parameter("gate_ohms", 1e-3, 1e4)),
+            _FARADS,
+            partial(_jfet, sign),
+            {"drain": {"channel": sign, "gate_drain": -sign},
+             "gate": {"gate_drain": sign, "gate_source": sign}},
+        )
+        for letter, sign in (("n", 1.0), ("p", -1.0))
+    },
+    **{
+        f"{letter}-channel mosfet": DeviceLaw(
+            "mosfet",
+            _FET,
+            (*_CHANNEL, Parameter("body_amps", 1e-18, 1e-6), Parameter("body_emission", 0.5, 3.0),
+             Parameter("body_ohms", 1e-3, 1e4)),
+            _FARADS,
+            partial(_mosfet, sign),
+            {"drain": {"channel": sign, "body": -sign}},
+        )
+        for letter, sign in (("n", 1.0), ("p", -1.0))
+    },
+}  # fmt: skip

@@ -16,6 +16,10 @@ QUANTITIES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "forward amps": ("A", ("forward_volts",)),
     "reverse volts": ("V", ("reverse_amps",)),
     "reverse amps": ("A", ("reverse_volts",)),
+    "drain amps": ("A", ("drain_volts", "gate_volts")),
+    "gate volts": ("V", ("drain_volts", "drain_amps")),
+    "transconductance": ("S", ("drain_volts", "drain_amps")),
+    "on ohms": ("ohm", ("gate_volts", "drain_amps")),
 }
 """Every quantity that a file may give a figure of: its unit, and the conditions it is given at."""
 
@@ -41,9 +45,49 @@ def _solve(rises: Callable[[float], float], far: float) -> float:
     return float(brentq(rises, min(0.0, far), max(0.0, far), xtol=1e-12, rtol=1e-14))
 
 
+def channel_current(device: Semiconductor, drain: float, gate: float) -> float:
+    """Current [A] into the drain through channel and drain resistance, at volts [V] against the source."""
+    piece = pieces_of(device).laws[0]
+    sign = 1.0 if piece.ports[0][1] == "source" else -1.0
+    ohms = dict(device.parameters)["drain_ohms"]
+
+    def amps(inner: float) -> float:
+        return float(PORT_LAWS["channel"].currents(piece.numbers, np.array(inner), np.array(sign * gate))[0])
+
+    inner = _solve(lambda volts: volts + ohms * amps(volts) - sign * drain, sign * drain) if drain else 0.0
+    return sign * amps(inner)
+
+
+def channel_slope(device: Semiconductor, drain: float, gate: float) -> float:
+    """How the drain current goes with the gate's volts, gm [S], at volts [V] against the source."""
+    ends = [channel_current(device, drain, gate + step) for step in (1e-4, -1e-4)]
+    return (ends[0] - ends[1]) / 2e-4
+
+
+def gate_volts(device: Semiconductor, drain: float, amps: float) -> float:
+    """Gate volts [V] at which a current [A] flows at drain volts [V]."""
+    from scipy.optimize import brentq
+
+    sign = 1.0 if drain > 0.0 else -1.0
+    return float(brentq(lambda gate: sign * (channel_current(device, drain, gate) - amps), -30.0, 30.0, xtol=1e-12))
+
+
+def _fet_at(device: Semiconductor, quantity: str, given: Mapping[str, float]) -> float:
+    if quantity == "drain amps":
+        return channel_current(device, given["drain_volts"], given["gate_volts"])
+    if quantity == "on ohms":
+        far = 1e3 if given["drain_amps"] > 0.0 else -1e3
+        drain = _solve(lambda v: channel_current(device, v, given["gate_volts"]) - given["drain_amps"], far)
+        return drain / given["drain_amps"]
+    gate = gate_volts(device, given["drain_volts"], given["drain_amps"])
+    return gate if quantity == "gate volts" else channel_slope(device, given["drain_volts"], gate)
+
+
 def at_point(device: Semiconductor, point: DevicePoint) -> float:
-    """What the law says where a point was published, in the point's unit [V or A]."""
+    """What the law says where a point was published, in the point's unit [V, A, S or ohm]."""
     given = dict(point.conditions)
+    if device.family != "diode":
+        return _fet_at(device, point.quantity, given)
     if point.quantity == "forward volts":
         return diode_volts(device, given["forward_amps"])
     if point.quantity == "reverse volts":

@@ -14,11 +14,20 @@ from .measuring import QUANTITIES
 
 _UNITS = {
     "V": {"V": 1.0, "mV": 1e-3},
+    "S": {"S": 1.0, "mS": 1e-3, "uS": 1e-6},
+    "ohm": {"ohm": 1.0, "kohm": 1e3},
     "A": {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "nA": 1e-9},
 }
 _CONDITIONS = dict.fromkeys(("forward_amps", "reverse_amps"), (1e-12, 100.0)) | dict.fromkeys(
     ("forward_volts", "reverse_volts"), (0.0, 1e4)
 )
+_CONDITIONS |= {"drain_volts": (-1e4, 1e4), "gate_volts": (-1e3, 1e3), "drain_amps": (-1e3, 1e3)}
+_FET_LIMITS = {
+    "drain_volts": (1.0, 1e4),
+    "gate_volts": (0.5, 1e3),
+    "drain_amps": (1e-4, 1e3),
+    "watts": (1e-3, 1e3),
+}
 LIMITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "diode": {
         "reverse_volts": (0.5, 1e4),
@@ -26,6 +35,7 @@ LIMITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
         "surge_amps": (1e-3, 1e4),
         "watts": (1e-3, 1e3),
     },
+    **dict.fromkeys(("jfet", "mosfet"), _FET_LIMITS),
 }
 """The ratings that a family may have [V, A, W], each with its lowest and highest sensible value."""
 _MOST_ROWS = 1000
@@ -63,6 +73,7 @@ def parse_semiconductor(data: Mapping[str, object], file: str) -> Semiconductor:
         basis=limits.line("basis"),
         limit_source=limits.line("source"),
         points=_points(top),
+        spread=_spread(top),
         leaves_out=top.line("leaves_out") if top.has("leaves_out") else "",
     )
     farads.finish(f" to the law {law!r}")
@@ -75,6 +86,16 @@ def _parameters(top: Entry, law: str) -> tuple[tuple[str, float], ...]:
     table = top.table("parameters", needed=True)
     found = tuple((one.name, table.number(one.name, one.lowest, one.highest)) for one in LAWS[law].parameters)
     table.finish(f" to the law {law!r}")
+    return found
+
+
+def _spread(top: Entry) -> tuple[tuple[str, float, float], ...]:
+    if not top.has("spread"):
+        return ()
+    table = top.table("spread")
+    found = tuple((key, *table.span(key, -1e3, 1e3)) for key in ("idss", "cut_off_volts") if table.has(key))
+    table.line("source")
+    table.finish(" to a spread")
     return found
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..valves.grid import THERMAL_VOLTS
-from ..valves.spice_text import number
+from ..valves.spice_text import node, number, softplus
 
 # The conductance [S] that ngspice lays across every junction.
 GMIN = 1e-12
@@ -105,9 +105,40 @@ def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, 
     )
 
 
+def channel(p: Any, drain: Array, gate: Array) -> tuple[Array]:
+    """Drain current [A] of a channel at drain and gate volts [V] against the source, the same from either end.
+
+    beta (F(gate)^2 - F(gate - drain)^2) with F(v) = w ln(1 + exp((v - threshold) / w)): C. C. Enz, F. Krummenacher,
+    E. A. Vittoz, Analog Integrated Circuits and Signal Processing 8, 1995 (from memory). Above the threshold it is the
+    square law of H. Shichman and D. A. Hodges, IEEE J. Solid-State Circuits 3, 1968, with their factor for the drain's
+    volts.
+    """
+    width = p["width_volts"]
+    ahead = width * np.logaddexp(0.0, (gate - p["threshold_volts"]) / width)
+    back = width * np.logaddexp(0.0, (gate - drain - p["threshold_volts"]) / width)
+    longer = 1.0 + p["per_volt"] * np.maximum(drain, -1.0 * drain)
+    return (p["beta"] * (ahead * ahead - back * back) * longer,)
+
+
+def channel_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:
+    """Write `channel`; the node named after it and "_ma" holds its current in milliamperes."""
+    (drain, source), (gate, _) = ports
+    width, threshold = number(p["width_volts"]), number(p["threshold_volts"])
+    ahead, back = softplus(f"V({name}_a)"), softplus(f"V({name}_b)")
+    scale = number(1e3 * p["beta"] * p["width_volts"] ** 2)
+    longer = f"(1+{number(p['per_volt'])}*abs(V({drain},{source})))"
+    return (
+        *node(f"{name}_a", f"(V({gate},{source})-({threshold}))/{width}"),
+        *node(f"{name}_b", f"(V({gate},{drain})-({threshold}))/{width}"),
+        *node(f"{name}_ma", f"{scale}*({ahead}*{ahead}-{back}*{back})*{longer}"),
+        f"G{name} {drain} {source} {name}_ma 0 1e-3",
+    )
+
+
 PORT_LAWS: Mapping[str, PortLaw] = {
     "junction": PortLaw(
         ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"), (0.05,), junction, junction_lines
     ),
+    "channel": PortLaw(("threshold_volts", "beta", "width_volts", "per_volt"), (1.0, 0.05), channel, channel_lines),
 }
 """Every law by name, in the order of the compiled loop."""

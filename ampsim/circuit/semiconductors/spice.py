@@ -7,7 +7,7 @@ from functools import lru_cache
 from ...base.entry_texts import NAME
 from ...base.errors import DescriptionError, shown
 from ..valves.spice_text import number
-from .description import PINS, Semiconductor
+from .description import Semiconductor
 from .laws import pieces_of
 from .port_laws import PORT_LAWS
 
@@ -27,13 +27,13 @@ def subcircuit_name(device: Semiconductor) -> str:
 
 @lru_cache(maxsize=256)
 def subcircuit(device: Semiconductor) -> str:
-    """Return the subcircuit, its pins in the order of `PINS`.
+    """Return the subcircuit, its pins in the order of `Semiconductor.pins`.
 
     Inside an instance `xd1`, `v.xd1.vforward#branch` is the current [A] through the piece `forward`. Only checked
     names and numbers are written.
     """
     name, pieces = subcircuit_name(device), pieces_of(device)
-    lines = [f".subckt {name} {' '.join(PINS[device.family])}"]
+    lines = [f".subckt {name} {' '.join(device.pins)}"]
     for each in pieces.laws:
         lines += PORT_LAWS[each.law].lines(each.name, each.numbers, each.ports)
     for part in pieces.passives:

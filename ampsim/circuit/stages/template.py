@@ -199,8 +199,8 @@ class StageBuilder:
 
 def end_names(kind: str) -> tuple[str, str]:
     """The pins of a kind of part with two ends, the first one first: of a diode the anode."""
-    first, second = PINS.get(kind, ("1", "2"))
-    return first, second
+    pins = PINS.get(kind, ("1", "2"))
+    return pins[0], pins[1]
 
 
 def net_word(name: str) -> str:

@@ -9,7 +9,7 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
 from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
-from ...circuit.semiconductors.description import PINS, Semiconductor
+from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.laws import pieces_of
 from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
@@ -144,7 +144,7 @@ class Collector(Writer):
     def device(self, designator: str, nets: Sequence[str], device: Semiconductor) -> None:
         """Keep the pieces of a semiconductor, its pins on nets in the order of its subcircuit."""
         pieces, own = pieces_of(device), designator.lower()
-        known = dict(zip(PINS[device.family], nets, strict=True)) | {GROUND: GROUND}
+        known = dict(zip(device.pins, nets, strict=True)) | {GROUND: GROUND}
 
         def net(node: str) -> str:
             return known.get(node, f"{own}.{node}")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 import xarray as xr
@@ -16,6 +17,7 @@ from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
 from ...circuit.semiconductors.device import Device
+from ...circuit.semiconductors.measuring import channel_slope
 from ...circuit.valves.description import Valve
 from ...circuit.valves.evaluation import slopes
 from ...circuit.valves.laws import LAWS
@@ -32,6 +34,8 @@ from ...simulation.response import provenance
 KELVIN, BOLTZMANN, CHARGE = 300.15, 1.380649e-23, 1.602176634e-19
 # A triode's noise in its plate current is that of a resistor of this over gm in series with its grid.
 TRIODE_FACTOR = 2.5
+# A channel's noise is 4 k T times this times gm: A. van der Ziel, Proc. IRE 50, 1962, in saturation.
+FET_FACTOR = 2.0 / 3.0
 ValveNoise = tuple[tuple[str, float, float, float], ...]
 
 
@@ -78,7 +82,7 @@ def noise_spectrum(
     2 q Ia Ig2 / (Ia + Ig2) runs between plate and screen. Both valve formulas from memory (tube noise theory of
     W. Schottky, D. O. North). Shot noise of the grid current is that of the grid's diode; a law with a grid current of
     its own has none. A junction of a semiconductor has shot noise 2 q I (W. Schottky, 1918), its series resistance
-    thermal noise, both as ngspice has them. Flicker, hum, microphony and crackling parts are left out: there are no
+    thermal noise, both as ngspice has them. A channel's: 4 k T (2/3) gm (A. van der Ziel, 1962). Flicker, hum, microphony and crackling parts are left out: there are no
     figures for them here.
     """
     asked = request(amps, positions)
@@ -104,7 +108,18 @@ def valve_noise(wired: Circuit, rest: Arrays) -> ValveNoise:
     return tuple(
         (part.designator, *_as_resistors(wired.amp.valve_by_type[part.type], *_readings(wired, part, rest)))
         for part in _sockets(wired)
-    )
+    ) + tuple(_channel_noise(wired, rest))
+
+
+def _channel_noise(wired: Circuit, rest: Arrays) -> Iterator[tuple[str, float, float, float]]:
+    """The resistor [ohm] whose noise is that of each transistor's channel, `FET_FACTOR` times its gm."""
+    for element in wired.elements:
+        if element.kind == "transistor":
+            vectors = {pin: node_vector(wired, f"{element.designator}.{pin}") for pin, _ in element.pins}
+            volts = {pin: float(rest.vectors[name][0]) if name else 0.0 for pin, name in vectors.items()}
+            device = wired.amp.semiconductor_by_type[cast("Device", wired.parts[element.designator]).type]
+            gm = channel_slope(device, volts["drain"] - volts["source"], volts["gate"] - volts["source"])
+            yield element.designator, FET_FACTOR * gm / NOISE_SIEMENS**2, 0.0, 0.0
 
 
 def equivalent_ohms(gm: float) -> float:
@@ -141,7 +156,7 @@ def _sockets(wired: Circuit) -> list[Socket]:
 
 def _at_rest(case: Case) -> Netlist:
     """The netlist of the operating point, every valve pin read."""
-    valves = [element for element in case.wired.elements if element.kind == "valve"]
+    valves = [element for element in case.wired.elements if element.kind in ("valve", "transistor")]
     pins = tuple(f"{element.designator}.{pin}" for element in valves for pin, _ in element.pins)
     return write(case.wired, case.setting, OperatingPoint(), pins or (SPEAKER,), currents=True)
 
@@ -170,6 +185,9 @@ def _contributors(wired: Circuit) -> dict[str, tuple[str, str, tuple[str, ...]]]
             found[element.designator] = (element.kind, element.stage, (f"r{name}_",))
         elif isinstance(part := wired.parts.get(element.designator), Device):
             device = wired.amp.semiconductor_by_type[part.type]
+            if element.kind == "transistor":
+                own = noise_element(name, "plate")
+                found[f"{element.designator} channel"] = ("channel", element.stage, (own,))
             own_names = (each for one in package(part) for each in noisy_elements(one, device))
             found[element.designator] = (element.kind, element.stage, tuple(own_names))
     return found

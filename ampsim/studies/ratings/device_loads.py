@@ -69,18 +69,33 @@ def device_readings(
     """
     found: dict[str, float] = {}
     for part, device in _devices(wired):
+        if part.kind == "transistor":
+            drain, gate = (volts_of(part.designator, pin) - volts_of(part.designator, "source")
+                           for pin in ("drain", "gate"))  # fmt: skip
+            into = [_current(part.designator, pin, device, vectors) for pin in ("drain", "gate")]
+            found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, *into, span).items()}
+            continue
         ends = BRIDGE if part.kind == "bridge rectifier" else (("anode", "cathode"),)
         for name, (anode, cathode) in zip(package(part), ends, strict=True):
             across = volts_of(part.designator, anode) - volts_of(part.designator, cathode)
-            for quantity, value in _diode(across, _current(name, device, vectors), span).items():
+            for quantity, value in _diode(across, _current(name, "anode", device, vectors), span).items():
                 key = f"{part.designator}.{quantity}"
                 found[key] = max(value, found.get(key, 0.0))
     return found
 
 
-def _current(name: str, device: Semiconductor, vectors: Mapping[str, Array]) -> Array:
-    own = {piece: vectors[vector] for piece, vector in device_vectors(name, device).items()}
-    return own["forward"] - own["back"]
+def _current(name: str, pin: str, device: Semiconductor, vectors: Mapping[str, Array]) -> Array:
+    own = device_vectors(name, device)
+    return np.sum([unit * vectors[vector] for vector, unit in own[pin]], axis=0) if pin in own else np.zeros(1)
+
+
+def _fet(drain: Array, gate: Array, drain_amps: Array, gate_amps: Array, span: Span) -> dict[str, float]:
+    return {
+        "drain_volts": float(np.abs(drain).max()),
+        "gate_volts": float(np.abs(gate).max()),
+        "drain_amps": abs(span.mean(drain_amps)),
+        "watts": span.mean(drain * drain_amps + gate * gate_amps),
+    }
 
 
 def _diode(volts: Array, amps: Array, span: Span) -> dict[str, float]:

@@ -23,6 +23,9 @@ _WORDS = {
     "reverse_volts": ("reverse volts", "V"),
     "forward_amps": ("mean current", "A"),
     "surge_amps": ("peak current", "A"),
+    "drain_volts": ("drain volts", "V"),
+    "gate_volts": ("gate volts", "V"),
+    "drain_amps": ("mean current", "A"),
     "watts": ("dissipation", "W"),
 }
 

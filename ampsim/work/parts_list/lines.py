@@ -141,7 +141,7 @@ def _line(
     place = where(edit) if edit.action == "fit" else place
     base = PartLine(part.designator, asked.mod.name, asked.when, place, part.kind, describe_part(part))
     if not isinstance(part, (Part, Pot)):
-        return replace(base, at_hand="buy" if drawer else "", rating=_valve_rating(part))
+        return replace(base, at_hand="buy" if drawer else "", rating=_type_rating(amp, part))
     line = replace(
         base, value=part.value, preferred=(nearest_track if part.kind == "pot" else nearest_preferred)(part.value)
     )
@@ -156,9 +156,14 @@ def _line(
     return _with_drawer(line, drawer) if drawer else line
 
 
-def _valve_rating(part: AnyPart) -> Rating:
+def _type_rating(amp: Amp, part: AnyPart) -> Rating:
     if isinstance(part, Device):
-        return Rating(math.nan, math.nan, math.nan, "", "what it carries against its type's limits is in the sheet")
+        why = "what it carries against its type's limits is in the sheet"
+        spread = amp.semiconductor_by_type[part.type].spread
+        if spread:
+            within = " and ".join(f"{name.replace('_', ' ')} from {low:g} to {high:g}" for name, low, high in spread)
+            why = f"specimens scatter, {within}: measure it before it is fitted; {why}"
+        return Rating(math.nan, math.nan, math.nan, "", why)
     why = "check its bias and its limits in the sheet before it is powered" if isinstance(part, Socket) else ""
     return Rating(math.nan, math.nan, math.nan, "tested valve" if isinstance(part, Socket) else "", why)
 

@@ -162,7 +162,20 @@ def _pot(pen: Pen, symbol: Symbol) -> None:
     pen.arrow((u, v), (x + 0.45 * np.sign(u - x), y + 0.45 * np.sign(v - y)))
 
 
+def _transistor(pen: Pen, symbol: Symbol) -> None:
+    x, y = symbol.at
+    pen.circle((x, y), 2.0)
+    for side in (1, -1):
+        pen.line((x, y + 3 * side), (x, y + 0.85 * side), (x - 0.5, y + 0.85 * side), zorder=4)
+    pen.line((x - 0.5, y - 1.25), (x - 0.5, y + 1.25), zorder=4, linewidth=(pen.width + 0.5) * pen.scale)
+    pen.line((x - 3, y), (x - 0.85, y), zorder=4)
+    pen.line((x - 0.85, y - 0.9), (x - 0.85, y + 0.9), zorder=4)
+
+
 def _valve(pen: Pen, symbol: Symbol) -> None:
+    if symbol.item.look == "transistor":
+        _transistor(pen, symbol)
+        return
     x, y = symbol.at
     pen.circle((x, y), 2.0)
     more = [point for pin, point in symbol.ends.items() if pin not in ("plate", "grid", "cathode")]

@@ -19,6 +19,11 @@ from ..wiring.readback import wiring
 NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
 
 
+VALVE_PIN = {"drain": "plate", "gate": "grid", "source": "cathode"}
+"""Where a transistor's pins stand in the place of a valve."""
+_OWN_PIN = {other: pin for pin, other in VALVE_PIN.items()}
+
+
 @dataclass(frozen=True)
 class Throw:
     """One position of a pole: its name, the terminal it closes to the common one ("" when it closes nothing)."""
@@ -33,6 +38,7 @@ class Item:
     """One part, or one pole of a switch: its pins on nets, what is written beside it, and what happens to it.
 
     `change` is one of "", `NEW`, `CHANGED`, `MOVED`, `GONE`; `was` what stood there before. A pole has its `throws`.
+    `look` is another symbol than that of its kind.
     """
 
     name: str
@@ -42,6 +48,7 @@ class Item:
     change: str = ""
     was: str = ""
     throws: tuple[Throw, ...] = ()
+    look: str = ""
 
     @property
     def nets(self) -> tuple[str, ...]:
@@ -119,7 +126,7 @@ def part_of(every: Contents, names: set[str]) -> Contents:
     for item in sorted((item for item in every.items if item.name not in names), key=_importance):
         for pin, net in item.pins:
             if net in on and not every.common(net):
-                flags.setdefault(net, f"{item.name}.{pin}")
+                flags.setdefault(net, f"{item.name}.{_OWN_PIN[pin] if item.look == 'transistor' else pin}")
     rails = {net: name for net, name in every.rails.items() if net in on}
     start = every.start if every.start in on else ""
     return Contents(items, every.ground, rails, flags, start, every.touched)
@@ -171,7 +178,11 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
     if what == NEW and was:
         # A part that a switch puts in another's place.
         words, was = (*words, f"for {was}"), ""
-    return Item(name, element.kind, element.pins, words, what, was)
+    if element.kind != "transistor":
+        return Item(name, element.kind, element.pins, words, what, was)
+    # A transistor stands where a valve would, its pins in the places of plate, grid and cathode.
+    pins = tuple((VALVE_PIN[pin], net) for pin, net in element.pins)
+    return Item(name, "valve", pins, words, what, was, look="transistor")
 
 
 def _words(name: str, pieces: Pieces) -> Iterator[str]:

@@ -7,6 +7,7 @@ import math
 from ..base.errors import EngineError
 from ..circuit.amp import Amp
 from ..circuit.build import circuit_at
+from ..circuit.semiconductors.description import PINS
 from .analyses import OperatingPoint
 from .netlist import build, node_vector
 from .ngspice import engine
@@ -28,15 +29,15 @@ def drawn_volts(amp: Amp) -> list[VoltsRow]:
 
 
 def volts_at_rest(amp: Amp) -> list[VoltsRow]:
-    """Rows like those of `drawn_volts`: every rail and valve pin, then what else is printed; NaN where nothing is.
+    """Rows like those of `drawn_volts`: every rail and pin of a valve or semiconductor, then what else is printed; NaN where nothing is.
 
     Raises
     ------
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    valves = [each for each in circuit_at(amp, {}).elements if each.kind == "valve"]
-    places = [rail.name for rail in amp.rails] + [f"{each.designator}.{pin}" for each in valves for pin, _ in each.pins]
+    active = [each for each in circuit_at(amp, {}).elements if each.kind in ("valve", *PINS)]
+    places = [rail.name for rail in amp.rails] + [f"{each.designator}.{pin}" for each in active for pin, _ in each.pins]
     return _rows(amp, tuple(dict.fromkeys([*places, *(place for place, _ in amp.drawn_volts)])))
 
 

@@ -183,8 +183,9 @@ class Writer:
 
 def noisy_elements(designator: str, device: Semiconductor) -> list[str]:
     """The names of the elements of a semiconductor that make noise of their own."""
-    junctions = (each.name for each in pieces_of(device).laws if each.law == "junction")
-    return [f"d.x{designator.lower()}.d{name}" for name in junctions]
+    pieces, own = pieces_of(device), f"x{designator.lower()}"
+    junctions = [f"d.{own}.d{each.name}" for each in pieces.laws if each.law == "junction"]
+    return junctions + [f"r.{own}.r{each.name}" for each in pieces.passives if each.kind == "r"]
 
 
 @lru_cache(maxsize=256)

@@ -27,7 +27,7 @@ _MILLI = 1e-3
 
 @dataclass(frozen=True)
 class _Current:
-    """One current of a valve or of a transistor's channel: the place it comes from, that it goes to, and the vector that holds it [mA]."""
+    """A current of a valve or of a channel: the place it comes from, that it goes to, the vector that holds it [mA]."""
 
     source: str
     sink: str

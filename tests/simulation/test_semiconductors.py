@@ -161,7 +161,8 @@ def follower(name: str, volts: float) -> Amp:
 
 def input_stage(name: str, sign: float = 1.0) -> Amp:
     """A common-source stage that biases itself."""
-    wires = {"C1": ["in", "g"], "R1": ["g", "ground"], "R2": ["B1", "out"], "R3": ["s", "ground"], "C2": ["s", "ground"],
+    wires = {"C1": ["in", "g"], "R1": ["g", "ground"], "R2": ["B1", "out"], "R3": ["s", "ground"],
+             "C2": ["s", "ground"],
              "Q1": {"drain": "out", "gate": "g", "source": "s"}}  # fmt: skip
     return wired({"C1": "100n", "R1": "1M", "R2": "22k", "R3": "2k2", "C2": "22u", "Q1": name}, wires,
                  {"name": "B1", "volts": 18.0 * sign}, name=f"input stage {name}")  # fmt: skip

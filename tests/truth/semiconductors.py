@@ -31,7 +31,7 @@ def _through(device: Semiconductor, point: DevicePoint) -> dict[str, float]:
 
 
 def _transistor(device: Semiconductor, point: DevicePoint) -> dict[str, float]:
-    """A transistor on ideal rails at the gate volts of its law, its drain's foot so small that it counts for nothing."""
+    """A transistor on ideal rails at the gate volts of its law, with next to nothing at its drain."""
     given = dict(point.conditions)
     drain = given.get("drain_volts", 0.0)
     gate = given["gate_volts"] if "gate_volts" in given else gate_volts(device, drain, given["drain_amps"])

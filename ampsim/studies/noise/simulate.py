@@ -82,8 +82,8 @@ def noise_spectrum(
     2 q Ia Ig2 / (Ia + Ig2) runs between plate and screen. Both valve formulas from memory (tube noise theory of
     W. Schottky, D. O. North). Shot noise of the grid current is that of the grid's diode; a law with a grid current of
     its own has none. A junction of a semiconductor has shot noise 2 q I (W. Schottky, 1918), its series resistance
-    thermal noise, both as ngspice has them. A channel's: 4 k T (2/3) gm (A. van der Ziel, 1962). Flicker, hum, microphony and crackling parts are left out: there are no
-    figures for them here.
+    thermal noise, both as ngspice has them. A channel's: 4 k T (2/3) gm (A. van der Ziel, 1962). Flicker, hum,
+    microphony and crackling parts are left out: there are no figures for them here.
     """
     asked = request(amps, positions)
     base = sweep or NoiseSweep(per_decade=20)

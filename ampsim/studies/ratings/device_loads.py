@@ -72,8 +72,8 @@ def device_readings(
         if part.kind == "transistor":
             drain, gate = (volts_of(part.designator, pin) - volts_of(part.designator, "source")
                            for pin in ("drain", "gate"))  # fmt: skip
-            into = [_current(part.designator, pin, device, vectors) for pin in ("drain", "gate")]
-            found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, *into, span).items()}
+            plate, leak = (_current(part.designator, pin, device, vectors) for pin in ("drain", "gate"))
+            found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, plate, leak, span).items()}
             continue
         ends = BRIDGE if part.kind == "bridge rectifier" else (("anode", "cathode"),)
         for name, (anode, cathode) in zip(package(part), ends, strict=True):

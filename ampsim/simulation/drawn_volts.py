@@ -29,7 +29,9 @@ def drawn_volts(amp: Amp) -> list[VoltsRow]:
 
 
 def volts_at_rest(amp: Amp) -> list[VoltsRow]:
-    """Rows like those of `drawn_volts`: every rail and pin of a valve or semiconductor, then what else is printed; NaN where nothing is.
+    """Rows like those of `drawn_volts`: every rail and pin of a valve or semiconductor, then what else is printed.
+
+    NaN where nothing is printed.
 
     Raises
     ------

@@ -214,7 +214,7 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
 
 
 def device_vectors(designator: str, device: Semiconductor) -> dict[str, list[tuple[str, float]]]:
-    """To a pin of a semiconductor the vectors whose sum flows into it, each with how many amperes its unit is."""
+    """To a pin of a semiconductor the vectors whose sum flows into it, each with the size of its unit [A]."""
     own = f"x{designator.lower()}"
     laws = {each.name: each.law for each in pieces_of(device).laws}
 

@@ -122,16 +122,15 @@ def channel(p: Any, drain: Array, gate: Array) -> tuple[Array]:
 
 def channel_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:
     """Write `channel`; the node named after it and "_ma" holds its current in milliamperes."""
-    (drain, source), (gate, _) = ports
+    drain, gate = (f"V({first},{second})" for first, second in ports)
     width, threshold = number(p["width_volts"]), number(p["threshold_volts"])
     ahead, back = softplus(f"V({name}_a)"), softplus(f"V({name}_b)")
     scale = number(1e3 * p["beta"] * p["width_volts"] ** 2)
-    longer = f"(1+{number(p['per_volt'])}*abs(V({drain},{source})))"
     return (
-        *node(f"{name}_a", f"(V({gate},{source})-({threshold}))/{width}"),
-        *node(f"{name}_b", f"(V({gate},{drain})-({threshold}))/{width}"),
-        *node(f"{name}_ma", f"{scale}*({ahead}*{ahead}-{back}*{back})*{longer}"),
-        f"G{name} {drain} {source} {name}_ma 0 1e-3",
+        *node(f"{name}_a", f"({gate}-({threshold}))/{width}"),
+        *node(f"{name}_b", f"({gate}-{drain}-({threshold}))/{width}"),
+        *node(f"{name}_ma", f"{scale}*({ahead}*{ahead}-{back}*{back})*(1+{number(p['per_volt'])}*abs({drain}))"),
+        f"G{name} {' '.join(ports[0])} {name}_ma 0 1e-3",
     )
 
 

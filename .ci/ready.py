@@ -131,7 +131,7 @@ def set_up(level: str) -> None:
 
     try:
         SETUP.mkdir(exist_ok=True)
-        with (SETUP / "lock").open("w") as lock:
+        with (SETUP / "lock").open("w", encoding="utf-8") as lock:
             # Steps inherit the lock: one that outlives a killed set-up is waited for as well.
             os.set_inheritable(lock.fileno(), True)
             wait_for_others(lock.fileno())

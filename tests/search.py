@@ -45,7 +45,9 @@ def run_file(path: Path, seed: int) -> str:
     options = ["-q", "-m", "hypothesis", f"--hypothesis-seed={seed}", "--hypothesis-show-statistics"]
     command = [sys.executable, "-m", "pytest", *options, "-p", "no:cacheprovider", str(path)]
     surroundings = os.environ | {"AMPSIM_CASES": FRESH}
-    done = subprocess.run(command, cwd=TESTS.parent, env=surroundings, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        command, cwd=TESTS.parent, env=surroundings, capture_output=True, encoding="utf-8", check=False
+    )
     return done.stdout
 
 

@@ -75,7 +75,7 @@ def watched() -> Iterator[list[tuple[str, object]]]:
 def folder() -> Iterator[Path]:
     """A folder with a short path, a trap in it and nothing else; nothing may have been added in the end."""
     made = Path(tempfile.mkdtemp(prefix="h"))
-    (made / "trap").write_text(TRAP.format(mark=made / "sprung"))
+    (made / "trap").write_text(TRAP.format(mark=made / "sprung"), "utf-8")
     yield made
     left = sorted(path.name for path in made.iterdir() if path.name not in ("trap", "files"))
     shutil.rmtree(made)
@@ -259,7 +259,7 @@ def test_hostile_requests(folder: Path, watched: list[tuple[str, object]]) -> No
 )  # fmt: skip
 def test_the_marks_do_show_in_a_netlist_that_was_not_checked(tmp_path: Path, hole: str) -> None:
     mark = tmp_path / "mark"
-    (tmp_path / "trap").write_text(TRAP.format(mark=mark))
+    (tmp_path / "trap").write_text(TRAP.format(mark=mark), "utf-8")
     text = f"unchecked\nv1 a 0 1\nr1 a 0 1k\n{hole.format(mark=mark, trap=tmp_path / 'trap')}\n.end\n"
     assert hostile.strange_line(text) is not None
     engine.run([Netlist(Form((text,), (), "op", ("v(a)",), 1), ())], workers=1)
@@ -290,7 +290,7 @@ print(simulate(load_amp("workshop-b"), OperatingPoint(), workers=1)["voltage"].s
 def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
     mark = tmp_path / "mark"
     for name in (".spiceinit", "spice.rc", "spinit", "sitecustomize.txt"):
-        (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n")
+        (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n", "utf-8")
     shutil.copy(models() / "amps" / "workshop-b.toml", tmp_path)
     surroundings = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path)}
     bare = (
@@ -303,7 +303,7 @@ def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
     mark.unlink()
     done = subprocess.run(
         [sys.executable, "-c", SCRIPT], cwd=tmp_path, env=surroundings | {"PYTHONPATH": str(ROOT)},
-        capture_output=True, text=True, check=True,
+        capture_output=True, encoding="utf-8", check=True,
     )  # fmt: skip
     assert int(done.stdout) > 5
     assert not mark.exists()

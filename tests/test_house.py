@@ -41,14 +41,14 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 def checked(*arguments: str) -> None:
     """Run a Python module in the repository and fail with what it says."""
     command = [sys.executable, "-m", *arguments]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 
 def tracked_files() -> list[Path]:
     """Return the files of the repository; owned by another user or not."""
     command = ["git", "-c", f"safe.directory={ROOT}", "ls-files", "-z"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, encoding="utf-8", check=True)
     return [Path(name) for name in done.stdout.split("\0") if name]
 
 
@@ -91,6 +91,40 @@ def test_ruff_format() -> None:
 
 def test_mypy() -> None:
     checked("mypy")
+
+
+def encoding_is_open(call: ast.Call) -> bool:
+    """Whether a call reads or writes text in whatever encoding the system prefers."""
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+    named = {each.arg: each.value for each in call.keywords}
+    if "encoding" in named or None in named:
+        return False
+    if name in ("read_text", "write_text"):
+        return len(call.args) < (1 if name == "read_text" else 2)
+    if name in ("open", "fdopen", "TemporaryFile", "NamedTemporaryFile", "TextIOWrapper"):
+        texts = [each.value for each in [*call.args, *named.values()] if isinstance(each, ast.Constant)]
+        modes = [each for each in texts if isinstance(each, str) and re.fullmatch(r"[rwaxbt+]{1,3}", each)]
+        plain = isinstance(call.func, ast.Name) and name == "open"
+        return not any("b" in mode for mode in modes) and (bool(modes) or plain or name == "TextIOWrapper")
+    return bool({"text", "universal_newlines"} & set(named)) and name in ("run", "Popen", "check_output")
+
+
+@pytest.mark.parametrize(("text", "is_open"), [
+    ("p.read_text()", True), ("p.read_text('utf-8')", False), ("p.write_text(x)", True),
+    ("p.write_text(x, encoding='utf-8')", False), ("open(p)", True), ("open(p, 'rb')", False), ("p.open('w')", True),
+    ("os.open(p, os.O_RDONLY)", False), ("open(p, 'w', encoding='utf-8')", False), ("Image.open(p)", False),
+    ("subprocess.run(c, text=True)", True), ("subprocess.Popen(c, encoding='utf-8', text=True)", False),
+    ("TextIOWrapper(b)", True), ("tempfile.TemporaryFile()", False), ("TemporaryFile('w')", True),
+])  # fmt: skip
+def test_calls_without_an_encoding_are_known(text: str, is_open: bool) -> None:
+    assert encoding_is_open(ast.parse(text).body[0].value) == is_open  # type: ignore[attr-defined]
+
+
+def test_texts_are_utf_8_on_every_system() -> None:
+    files = [path for path in tracked_files() if path.suffix == ".py" and (ROOT / path).is_file()]
+    trees = {path: ast.walk(ast.parse((ROOT / path).read_text("utf-8"))) for path in files}
+    calls = [(path, each) for path, nodes in trees.items() for each in nodes if isinstance(each, ast.Call)]
+    assert [f"{path}:{call.lineno}" for path, call in calls if encoding_is_open(call)] == []
 
 
 def test_the_packages_are_those_in_the_order() -> None:
@@ -148,7 +182,7 @@ def test_the_package_imports_itself_relatively(path: Path) -> None:
 
 def test_import_is_light() -> None:
     ask = f"import sys, ampsim; print([name for name in {HEAVY!r} if name in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.strip() == "[]"
 
 

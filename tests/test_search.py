@@ -22,7 +22,7 @@ def test_a_failing_case_is_printed_as_an_example(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "test_wrong.py"
-    path.write_text(WRONG)
+    path.write_text(WRONG, "utf-8")
     monkeypatch.setattr(search, "files_with_cases", lambda only: [path])
     count = search.search(1e-6, "", first_seed=1)
     assert (count.runs, count.failures) == (1, 1)

@@ -85,7 +85,7 @@ def test_a_set_up_clone_is_taken_as_it_is(ready: ModuleType) -> None:
         "import sys; print(sys.argv[1:])",
         "a b",
     ]
-    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    done = subprocess.run(command, capture_output=True, encoding="utf-8", check=True)
     assert done.stdout == "['a b']\n"
     assert done.stderr == ""
 
@@ -210,13 +210,13 @@ def test_a_broken_set_up_is_done_again(ready: ModuleType) -> None:
 
 
 def test_a_changed_byte_of_the_project_file_needs_no_set_up(ready: ModuleType) -> None:
-    with (ready.ROOT / "pyproject.toml").open("a") as file:
+    with (ready.ROOT / "pyproject.toml").open("a", encoding="utf-8") as file:
         file.write("\n")
     assert ready.packages_ready("core")
 
 
 def test_a_changed_list_of_packages_is_noticed(ready: ModuleType) -> None:
-    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a") as file:
+    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a", encoding="utf-8") as file:
         file.write("\n")
     assert not ready.packages_ready("core")
 
@@ -259,7 +259,7 @@ def failing(*_: object, **__: object) -> bool:
 def test_an_environment_that_works_is_kept_when_no_better_one_comes(
     ready: ModuleType, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a") as file:
+    with (ready.ROOT / ".ci" / "locked" / "core.txt").open("a", encoding="utf-8") as file:
         file.write("\n")
     monkeypatch.setattr(ready, "install", failing)
     monkeypatch.setattr(ready, "make_virtual_environment", lambda folder: folder / "bin" / "python")
@@ -285,7 +285,7 @@ def test_a_new_environment_takes_the_place_of_the_old_one_when_it_is_whole(
     def make(folder: Path) -> Path:
         (folder / "bin").mkdir(parents=True)
         (folder / "bin" / "python").symlink_to(sys.executable)
-        (folder / "bin" / "tool").write_text(f"#!{folder}/bin/python\n")
+        (folder / "bin" / "tool").write_text(f"#!{folder}/bin/python\n", "utf-8")
         return folder / "bin" / "python"
 
     def install(python: Path, _: object) -> bool:
@@ -298,7 +298,7 @@ def test_a_new_environment_takes_the_place_of_the_old_one_when_it_is_whole(
     ready.set_up_packages("core")
     assert ready.packages_ready("core")
     assert not (ready.VENV / "old").exists()
-    assert (ready.VENV / "bin" / "tool").read_text() == f"#!{ready.VENV}/bin/python\n"
+    assert (ready.VENV / "bin" / "tool").read_text("utf-8") == f"#!{ready.VENV}/bin/python\n"
     assert {each.name for each in ready.SETUP.iterdir()} == {"venv", "library", "matplotlib"}
 
 
@@ -306,17 +306,17 @@ def test_a_new_environment_takes_the_place_of_the_old_one_when_it_is_whole(
 def test_a_file_of_the_working_folder_is_not_taken_for_python_s_own(
     ready: ModuleType, tmp_path: Path, form: str
 ) -> None:
-    (tmp_path / "argparse.py").write_text("print('code of the folder ran')")
+    (tmp_path / "argparse.py").write_text("print('code of the folder ran')", "utf-8")
     word = "argparse" if form == "-m" else "import argparse; print(argparse.ArgumentParser.__name__)"
     command = [sys.executable, ready.ROOT / ".ci" / "ready.py", form, word]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, encoding="utf-8", check=True)
     assert "folder ran" not in done.stdout
 
 
 def test_every_package_asked_for_is_locked_with_a_version_that_fits() -> None:
     locked: dict[str, list[Version]] = {}
     for level in ("core", "notebooks", "tests"):
-        found = entries((ROOT / ".ci" / "locked" / f"{level}.txt").read_text())
+        found = entries((ROOT / ".ci" / "locked" / f"{level}.txt").read_text("utf-8"))
         assert all("--hash=sha256:" in block for block in found.values())
         for head in found:
             name, version = head.split(";")[0].strip().split("==")
@@ -360,10 +360,10 @@ def test_what_cannot_be_got_is_named_with_its_command(tmp_path: Path) -> None:
     for name in (*(f"{each}/__init__.py" for each in packages), *modules):
         (folder / name).write_bytes((ROOT / name).read_bytes())
     # An empty PATH hides apt-get; the candidates are emptied, as on a system without ngspice.
-    with (folder / inner / "library.py").open("a") as file:
+    with (folder / inner / "library.py").open("a", encoding="utf-8") as file:
         file.write("\ndef candidates():\n    return []\n")
     command: list[str | Path] = [sys.executable, folder / ".ci" / "ready.py", "-c", "pass"]
-    done = subprocess.run(command, env={"PATH": ""}, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, env={"PATH": ""}, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 1
     assert "apt-get install libngspice0" in done.stderr
     assert "Traceback" not in done.stderr
@@ -381,7 +381,10 @@ def test_a_failing_step_shows_its_last_words_and_the_command(
 
 
 def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.CaptureFixture[str]) -> None:
-    with (ready.SETUP / "lock").open("w") as first, (ready.SETUP / "lock").open("w") as second:
+    with (
+        (ready.SETUP / "lock").open("w", encoding="utf-8") as first,
+        (ready.SETUP / "lock").open("w", encoding="utf-8") as second,
+    ):
         ready.wait_for_others(first.fileno())
         assert capfd.readouterr().err == ""
         waiting = threading.Thread(target=ready.wait_for_others, args=(second.fileno(),))
@@ -396,11 +399,11 @@ def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.Cap
 
 def test_a_second_set_up_waits_for_the_steps_of_a_killed_one(ready: ModuleType) -> None:
     fcntl = pytest.importorskip("fcntl")
-    with (ready.SETUP / "lock").open("w") as lock:
+    with (ready.SETUP / "lock").open("w", encoding="utf-8") as lock:
         os.set_inheritable(lock.fileno(), True)
         ready.wait_for_others(lock.fileno())
         step = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE, close_fds=False)
-    with (ready.SETUP / "lock").open("w") as second:
+    with (ready.SETUP / "lock").open("w", encoding="utf-8") as second:
         with pytest.raises(BlockingIOError):
             fcntl.flock(second, fcntl.LOCK_EX | fcntl.LOCK_NB)
         step.communicate(b"\n")
@@ -463,6 +466,6 @@ def test_each_system_looks_in_its_own_places(monkeypatch: pytest.MonkeyPatch, tm
 
 
 def test_a_damaged_openmp_library_beside_it_is_reported(tmp_path: Path) -> None:
-    (tmp_path / "libgomp.so.1").write_text("no library")
+    (tmp_path / "libgomp.so.1").write_text("no library", "utf-8")
     with pytest.raises(OSError, match="libgomp"):
         ngspice_library.preload(tmp_path / "libngspice.so.0")

@@ -34,7 +34,9 @@ def test_outcomes_are_read_from_what_pytest_reports(tmp_path: Path) -> None:
     (tmp_path / "test_own.py").write_text(OWN, "utf-8")
     command = [sys.executable, "-m", "pytest", "-v", "--junitxml", "report.xml"]
     alone = os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-    printed = subprocess.run(command, cwd=tmp_path, env=alone, capture_output=True, text=True, check=False).stdout
+    printed = subprocess.run(
+        command, cwd=tmp_path, env=alone, capture_output=True, encoding="utf-8", check=False
+    ).stdout
     outcome = read_outcome("some", (tmp_path / "report.xml").read_text("utf-8"))
     assert (outcome.passed, outcome.expected, dict(outcome.skipped)) == (1, 1, {"no such thing on this system": 2})
     assert {name.rpartition(".")[2]: reason for name, reason in outcome.failed.items()} == {

@@ -306,21 +306,21 @@ def test_a_damaged_file_is_as_good_as_none_and_is_written_again(
 
 
 def test_what_is_kept_is_bounded_and_other_files_stay(tmp_path: Path) -> None:
-    (tmp_path / "mine.txt").write_text("mine")
+    (tmp_path / "mine.txt").write_text("mine", "utf-8")
     one = RenderedVolts(np.ones(1000, np.float32), 0, 1000)
     for n in range(5):
         store(tmp_path, f"{n:064x}", one, most=13_000)
         fetch_stored(tmp_path, f"{0:064x}")
     left = [n for n in range(5) if fetch_stored(tmp_path, f"{n:064x}") is not None]
     assert left == [0, 3, 4]
-    assert (tmp_path / "mine.txt").read_text() == "mine"
+    assert (tmp_path / "mine.txt").read_text("utf-8") == "mine"
     not_a_number = RenderedVolts(np.full(4, np.nan, np.float32), 0, 4)
     store(tmp_path, "f" * 64, not_a_number)
     assert fetch_stored(tmp_path, "f" * 64) is None
 
 
 def test_a_folder_that_cannot_be_written_does_not_matter(amps: tuple[Amp, Amp], tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("in the way")
+    (tmp_path / "file").write_text("in the way", "utf-8")
     found = render(amps[0], [{}], SHORT, cache=tmp_path / "file", play=StandIn())
     assert not found["kept"].any()
 

@@ -150,7 +150,7 @@ def test_an_amp_measured_through_a_recording(tmp_path: Path, factor: float, grad
 
 def test_picture_shows_the_numbers(tmp_path: Path) -> None:
     text = "Hz;dB\n" + "".join(f"{hertz:.2f};{-40 + 2 * np.sin(np.log(hertz)):.3f}\n" for hertz in GRID)
-    (tmp_path / "bench.csv").write_text(text)
+    (tmp_path / "bench.csv").write_text(text, "utf-8")
     measured = read_csv(tmp_path / "bench.csv")
     gain = measured["gain_db"].assign_attrs(source=measured.attrs["source"])
     for tolerance in (None, flat_band()):

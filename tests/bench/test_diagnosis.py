@@ -341,11 +341,13 @@ def test_a_toml_and_a_csv_file_say_the_same(amp: Amp, tmp_path: Path) -> None:
     toml, table = tmp_path / "volts.toml", tmp_path / "volts.csv"
     toml.write_text(
         'mains = "231"\nmains_drawn = "230 V"\nmeter = "1M"\naccuracy = "2 %"\n[volts]\n"V1A.plate" = "165,5 V"\n'
-        '"across R16" = 1.25\n"V3.plate to B1" = -4\n'
+        '"across R16" = 1.25\n"V3.plate to B1" = -4\n',
+        "utf-8",
     )
     table.write_text(
         "# at the bench\nplace;volts\nmains;231\nmains_drawn;230 V\nmeter;1M\naccuracy;2 %\n\nV1A.plate;165,5 V\n"
-        "across  R16;1,25\nV3.plate to B1;-4\n"
+        "across  R16;1,25\nV3.plate to B1;-4\n",
+        "utf-8",
     )
     first, second = read_readings(toml, amp), read_readings(table, amp)
     assert first.volts == second.volts == (("V1A.plate", 165.5), ("across R16", 1.25), ("V3.plate to B1", -4.0))
@@ -447,7 +449,7 @@ def test_what_cannot_be_is_refused_with_its_entry(tables: dict[str, object], wor
 )
 def test_a_csv_file_is_refused_with_its_line(text: str, words: str, amp: Amp, tmp_path: Path) -> None:
     path = tmp_path / "volts.csv"
-    path.write_text(text)
+    path.write_text(text, "utf-8")
     with pytest.raises(DescriptionError, match=words):
         read_readings(path, amp)
 

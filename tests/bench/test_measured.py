@@ -367,7 +367,7 @@ def test_every_dialect_comes_back(
 def test_guesses_are_put_into_words(tmp_path: Path) -> None:
     text = 'Channel;Phase [rad];Level dB;f [kHz]\n"L";0;1,5;0\n'
     rows = "".join(f'"1";0,5;{n},25;{n}\n' for n in range(1, 8))
-    (tmp_path / "m.csv").write_text(text.replace('"L"', "1") + rows)
+    (tmp_path / "m.csv").write_text(text.replace('"L"', "1") + rows, "utf-8")
     found = read_csv(tmp_path / "m.csv")
     assert found["frequency"].values == pytest.approx([1e3 * n for n in range(1, 8)])
     assert found["gain_db"].values[2] == 3.25

@@ -169,7 +169,7 @@ def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
 
 def test_the_command_measures_the_page() -> None:
     command = [sys.executable, "-m", "tests.browser.page_figures"]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=120)
+    done = subprocess.run(command, capture_output=True, encoding="utf-8", check=True, timeout=120)
     found = json.loads(done.stdout)
     assert found["bytes"] <= 500_000
     assert found["requests"] == 0

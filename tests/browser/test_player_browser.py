@@ -140,7 +140,8 @@ _CONTRAST = """() => {
 def opened(chromium: Any, folder: Path, clips: Any, before: str = "", **more: Any) -> Any:
     made = embed(clips)
     (folder / "page.html").write_text(
-        f"<!doctype html><meta charset=utf-8><style>{made.style}</style>{made.body}<script>{made.script}</script>"
+        f"<!doctype html><meta charset=utf-8><style>{made.style}</style>{made.body}<script>{made.script}</script>",
+        "utf-8",
     )
     page = chromium.new_page(**more)
     page.set_default_timeout(10_000)

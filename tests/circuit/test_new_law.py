@@ -238,7 +238,7 @@ def test_the_compiled_loop_knows_it(request: pytest.FixtureRequest) -> None:
     cache = str(request.config.cache.mkdir("new-law")) if request.config.cache else ""
     # Unoptimised: compiling takes most of the time here.
     about = os.environ | {"PYTHONPATH": str(root), "NUMBA_CACHE_DIR": cache, "NUMBA_OPT": "0"}
-    done = subprocess.run([sys.executable, "-c", COMPILED], cwd=root, env=about, capture_output=True, text=True)
+    done = subprocess.run([sys.executable, "-c", COMPILED], cwd=root, env=about, capture_output=True, encoding="utf-8")
     assert done.returncode == 0, done.stderr
     highest, lowest, in_ngspice, below = json.loads(done.stdout)
     assert highest == pytest.approx(in_ngspice, rel=0.02)

@@ -28,7 +28,7 @@ from ampsim.simulation.ngspice.protocol import Form
 
 FOLDER = Path(__file__).resolve().parents[2] / "models" / "valves"
 FILES = sorted(FOLDER.rglob("*.toml"))
-VALVES = {path.stem: parse_valve(tomllib.loads(path.read_text()), path.name) for path in FILES}
+VALVES = {path.stem: parse_valve(tomllib.loads(path.read_text("utf-8")), path.name) for path in FILES}
 OURS = [name for name, valve in VALVES.items() if valve.law.startswith("space-charge")]
 WITHOUT_KNEE = ("dempwolf-zoelzer 2011", "three-halves")
 WITH_KNEE = [name for name, valve in VALVES.items() if valve.law not in WITHOUT_KNEE]
@@ -37,7 +37,7 @@ TRIODES = [name for name, valve in VALVES.items() if valve.family == "triode"]
 
 def table(name: str = "12AX7") -> dict[str, Any]:
     path = next(path for path in FILES if path.stem == name)
-    return tomllib.loads(path.read_text())
+    return tomllib.loads(path.read_text("utf-8"))
 
 
 def static_points(names: list[str], quantities: tuple[str, ...]) -> list[Any]:

@@ -135,7 +135,7 @@ def resident() -> dict[int, int]:
     found = {os.getpid(): _resident(Path("/proc/self"))}
     for folder in Path("/proc").glob("[0-9]*"):
         try:
-            parent = int((folder / "stat").read_text().rpartition(")")[2].split()[1])
+            parent = int((folder / "stat").read_text("utf-8").rpartition(")")[2].split()[1])
             if parent == os.getpid():
                 found[int(folder.name)] = _resident(folder)
         except (OSError, TypeError):
@@ -144,7 +144,7 @@ def resident() -> dict[int, int]:
 
 
 def _resident(folder: Path) -> int:
-    return int(re.search(r"VmRSS:\s+(\d+)", (folder / "status").read_text())[1])  # type: ignore[index]
+    return int(re.search(r"VmRSS:\s+(\d+)", (folder / "status").read_text("utf-8"))[1])  # type: ignore[index]
 
 
 def memory(scale: Scale) -> Iterator[Figure]:
@@ -208,7 +208,9 @@ def _audition(folder: str) -> tuple[float, float]:
     """Time [s] from the shell to the overlay on disk, and to the end."""
     begin = time.perf_counter()
     command = [sys.executable, "-m", "ampsim", "audition", "--to", folder]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as running:
+    with subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, encoding="utf-8"
+    ) as running:
         assert running.stderr is not None
         assert "overlay" in running.stderr.readline()
         first = time.perf_counter() - begin
@@ -238,7 +240,7 @@ def hostile_strings(scale: Scale) -> Iterator[Figure]:
     """Hostile strings in every text of every file; those accepted go through ngspice as well, up to a hundred."""
     folder = Path(tempfile.mkdtemp(prefix="h"))
     mark = folder / "sprung"
-    (folder / "trap").write_text(f"* trap\n.control\nshell touch {mark}\n.endc\n")
+    (folder / "trap").write_text(f"* trap\n.control\nshell touch {mark}\n.endc\n", "utf-8")
     amps, accepted, strange, tried = (load_amp("workshop-a"), load_amp("workshop-b")), [], 0, 0
     for case in hostile.cases(scale.strings, folder):
         tried += 1

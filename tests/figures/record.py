@@ -20,7 +20,7 @@ def saves(scale: Scale) -> Iterator[Figure]:
     every = "1" if scale.repetitions >= _FULL else "4"
     with tempfile.TemporaryDirectory() as folder:
         command = [sys.executable, "-m", "tests.tools.save_faults", folder, "--every", every]
-        done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+        done = subprocess.run(command, cwd=ROOT, capture_output=True, encoding="utf-8", check=False)
     if not done.stdout:
         raise AssertionError(done.stderr)
     found = json.loads(done.stdout)

@@ -60,7 +60,7 @@ def answer(script: str, *arguments: str) -> Any:
         path.write_text(script, "utf-8")
         environment = os.environ | {"PYTHONPATH": str(ROOT)}
         command = [sys.executable, str(path), *arguments]
-        done = subprocess.run(command, capture_output=True, text=True, check=True, env=environment)
+        done = subprocess.run(command, capture_output=True, encoding="utf-8", check=True, env=environment)
     return json.loads(done.stdout.splitlines()[-1])
 
 

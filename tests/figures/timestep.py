@@ -178,7 +178,7 @@ def compiling(_: Scale) -> Iterator[Figure]:
                     cwd=ROOT,
                     check=True,
                     capture_output=True,
-                    text=True,
+                    encoding="utf-8",
                 ).stdout
             )
             for _turn in range(2)

@@ -137,16 +137,19 @@ def test_a_mod_that_does_not_go_with_the_others_is_not_frozen(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     own = tmp_path / "clash.toml"
-    own.write_text('name = "clash"\nreason = "none"\n[parts]\nC101 = "47p"\n[[edits]]\nfit = "C101"\nacross = "R4"\n')
+    own.write_text(
+        'name = "clash"\nreason = "none"\n[parts]\nC101 = "47p"\n[[edits]]\nfit = "C101"\nacross = "R4"\n', "utf-8"
+    )
     assert "C101" in refused(capsys, "job", "take", folder, own)
     own.write_text(
-        'name = "far"\nreason = "none"\n[parts]\nC109 = "47p"\n[[edits]]\nfit = "C109"\nbetween = ["V9.plate", "B1"]\n'
+        'name = "far"\nreason = "none"\n[parts]\nC109 = "47p"\n[[edits]]\nfit = "C109"\nbetween = ["V9.plate", "B1"]\n',
+        "utf-8",
     )
     assert "V9.plate" in refused(capsys, "job", "take", folder, own)
     assert "V9.plate" in refused(capsys, "job", "begin", tmp_path / "new", "--amp", "workshop-b", "--mod", own)
     assert not (tmp_path / "new").exists()
     assert "nearest: bright-switch" in refused(capsys, "job", "take", folder, "bright-swich")
-    own.write_text("volts = 1\n")
+    own.write_text("volts = 1\n", "utf-8")
     assert "clash.toml" in refused(capsys, "job", "take", folder, own)
 
 
@@ -195,12 +198,12 @@ def test_a_change_after_which_the_job_would_not_open_is_refused(
 def test_a_place_that_the_amp_does_not_have_is_refused_when_it_is_entered(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    before = (folder / "job.toml").read_text()
+    before = (folder / "job.toml").read_text("utf-8")
     assert main(["job", "change", str(folder), "listen_at", "V1B.plat"]) == 1
     told = capsys.readouterr().err
     assert "listen_at" in told
     assert "nearest: V1B.plate" in told
-    assert (folder / "job.toml").read_text() == before
+    assert (folder / "job.toml").read_text("utf-8") == before
 
 
 def test_a_state_of_the_future_is_named_with_what_mends_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -529,5 +532,7 @@ def test_commands_that_only_read_files_load_nothing_heavy(tmp_path: Path) -> Non
     assert main(["job", "begin", str(job), "--amp", "workshop-a", "--mod", "bright-switch"]) == 0
     names = ("amps/workshop-a", "mods/depth", "jobs/bright-cathode-depth", "valves/EL84")
     files = [str(models() / f"{name}.toml") for name in (*names, "wishes/bright-when-low", "drawers/workshop")]
-    done = subprocess.run([sys.executable, "-c", HEAVY, *files, str(job)], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", HEAVY, *files, str(job)], capture_output=True, encoding="utf-8", check=False
+    )
     assert done.returncode == 0, done.stderr

@@ -67,7 +67,8 @@ def mod_file(folder: Path, number: int) -> str:
     path.write_text(
         f'name = "{number} of several mods with names as long as a name may be here"\nreason = "check"\n'
         f'[parts]\nC30{number} = "1u"\n[[switches]]\ndesignator = "S30{number}"\ncontrol = "switch by name {number}"\n'
-        f'[switches.positions]\n"open" = []\n"closed, for once" = [{{ fit = "C30{number}", across = "R4" }}]\n'
+        f'[switches.positions]\n"open" = []\n"closed, for once" = [{{ fit = "C30{number}", across = "R4" }}]\n',
+        "utf-8",
     )
     return str(path)
 

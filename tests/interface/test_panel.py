@@ -657,7 +657,7 @@ def test_the_python_is_loaded_only_when_used() -> None:
     import sys
 
     ask_python = "import sys, ampsim.interface.panel; print('anywidget' in sys.modules, 'matplotlib' in sys.modules)"
-    done = subprocess.run([sys.executable, "-c", ask_python], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", ask_python], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.split() == ["False", "False"]
 
 

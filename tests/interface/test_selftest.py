@@ -26,10 +26,12 @@ def thing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     info = tmp_path / "thing-1.5.dist-info"
     info.mkdir()
     module = tmp_path / "thing.py"
-    module.write_text("answer = 42\n")
+    module.write_text("answer = 42\n", "utf-8")
     digest = base64.urlsafe_b64encode(hashlib.sha256(module.read_bytes()).digest()).rstrip(b"=").decode()
-    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: thing\nVersion: 1.5\nLicense-Expression: MIT\n")
-    (info / "RECORD").write_text(f"thing.py,sha256={digest},12\nthing-1.5.dist-info/METADATA,,\n")
+    (info / "METADATA").write_text(
+        "Metadata-Version: 2.1\nName: thing\nVersion: 1.5\nLicense-Expression: MIT\n", "utf-8"
+    )
+    (info / "RECORD").write_text(f"thing.py,sha256={digest},12\nthing-1.5.dist-info/METADATA,,\n", "utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
     monkeypatch.setattr(installation, "needed_packages", lambda: {"thing": metadata.distribution("thing")})
     return module
@@ -48,7 +50,7 @@ def test_a_damaged_package_is_named_with_its_remedy(
     if harm == "missing":
         thing.unlink()
     else:
-        thing.write_text("answer =" if harm == "truncated" else "answer = 43\n")
+        thing.write_text("answer =" if harm == "truncated" else "answer = 43\n", "utf-8")
     assert main(["selftest"]) == 1
     told = capsys.readouterr()
     assert "package thing 1.5: 1 of its files missing or damaged, the first thing.py" in told.out
@@ -92,7 +94,7 @@ def test_a_damaged_library_is_named(tmp_path: Path, harm: str) -> None:
     )
     environment = {**os.environ, "AMPSIM_NGSPICE": str(library)}
     done = subprocess.run(
-        [sys.executable, "-c", ask], cwd=ROOT, env=environment, capture_output=True, text=True, check=True
+        [sys.executable, "-c", ask], cwd=ROOT, env=environment, capture_output=True, encoding="utf-8", check=True
     )
     assert str(library) in done.stdout
     assert "Traceback" not in done.stdout + done.stderr
@@ -128,7 +130,7 @@ def test_compiled_code_that_was_cut_short_is_thrown_away(tmp_path: Path, monkeyp
 def test_a_poor_place_to_work_in_ends_in_a_message(tmp_path: Path, command: str, words: str) -> None:
     ready = command.format(ampsim=f'"{sys.executable}" -m ampsim', folder=f'"{tmp_path / "out"}"')
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    done = subprocess.run(["bash", "-c", ready], env=environment, capture_output=True, text=True, check=False)
+    done = subprocess.run(["bash", "-c", ready], env=environment, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 1
     assert words in done.stderr
     assert "Traceback" not in done.stderr
@@ -139,7 +141,7 @@ def test_a_poor_place_to_work_in_ends_in_a_message(tmp_path: Path, command: str,
 def test_a_crash_that_looks_like_damage_is_followed_up(
     problem: Exception, thing: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    thing.write_text("")
+    thing.write_text("", "utf-8")
 
     def crash(_: object) -> None:
         raise problem

@@ -39,5 +39,5 @@ def test_asking_for_the_record_loads_no_pictures() -> None:
     ask = (
         "import sys\nfrom ampsim import job\njob.Phase\nprint([n for n in ('numpy', 'matplotlib') if n in sys.modules])"
     )
-    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.strip() == "[]"

@@ -307,7 +307,7 @@ def test_without_a_path_the_job_gives_the_name(tmp_path: Path, monkeypatch: pyte
 
 def test_a_file_that_cannot_be_written_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = small_job("larger-plate-load")
-    (tmp_path / "file").write_text("")
+    (tmp_path / "file").write_text("", "utf-8")
     with pytest.raises(DescriptionError, match="is a folder"):
         write_page(job, tmp_path)
     with pytest.raises(DescriptionError, match="cannot be made: "):
@@ -316,11 +316,11 @@ def test_a_file_that_cannot_be_written_is_named(tmp_path: Path, monkeypatch: pyt
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    (tmp_path / "page.html").write_text("before")
+    (tmp_path / "page.html").write_text("before", "utf-8")
     monkeypatch.setattr("ampsim.job.page.write.os.replace", full)
     with pytest.raises(DescriptionError, match="No space left"):
         write_page(job, tmp_path / "page.html")
-    assert (tmp_path / "page.html").read_text() == "before"
+    assert (tmp_path / "page.html").read_text("utf-8") == "before"
     assert sorted(each.name for each in tmp_path.iterdir()) == ["file", "page.html"]
 
 

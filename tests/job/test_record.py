@@ -581,7 +581,7 @@ def test_saves_that_lose_are_found_out(tmp_path: Path) -> None:
 
 def faults(folder: Path, *more: str) -> dict[str, Any]:
     command = [sys.executable, "-m", "tests.tools.save_faults", str(folder), *more]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, encoding="utf-8", check=False)
     assert done.stdout, done.stderr
     return dict(json.loads(done.stdout))
 

@@ -320,11 +320,11 @@ def test_a_file_that_changed_is_another_valve(tmp_path: Path, monkeypatch: pytes
     for folder in ("first", "second"):
         (tmp_path / folder).mkdir()
         monkeypatch.chdir(tmp_path / folder)
-        Path("amp.toml").write_text(stage.replace('"12AX7"', '"own"'))
+        Path("amp.toml").write_text(stage.replace('"12AX7"', '"own"'), "utf-8")
         for factor in (0.5, 0.8):
             emission = 0.0016944215 * factor * (1.0 if folder == "first" else 0.5)
             own = text.replace('type = "12AX7"', 'type = "own"')
-            Path("own.toml").write_text(own.replace("perveance = 0.0016944215", f"perveance = {emission}"))
+            Path("own.toml").write_text(own.replace("perveance = 0.0016944215", f"perveance = {emission}"), "utf-8")
             # By the same relative names, in the same session: edited, and in another folder.
             found = simulate(load_amp("amp.toml"), OperatingPoint())
             volts.append(float(found["voltage"].sel(node="V1A.plate").squeeze()))
@@ -336,7 +336,7 @@ def test_a_file_that_changed_is_another_valve(tmp_path: Path, monkeypatch: pytes
 def test_a_valve_file_of_another_type_is_named(tmp_path: Path) -> None:
     (tmp_path / "own.toml").write_bytes((models() / "valves" / "12AX7.toml").read_bytes())
     stage = (models() / "amps" / "lesson-stage.toml").read_text("utf-8")
-    (tmp_path / "amp.toml").write_text(stage.replace('"12AX7"', '"own"'))
+    (tmp_path / "amp.toml").write_text(stage.replace('"12AX7"', '"own"'), "utf-8")
     with pytest.raises(DescriptionError, match=r"^amp\.toml: parts\.V1A: the file 'own' describes .* type '12AX7'"):
         load_amp(tmp_path / "amp.toml")
 

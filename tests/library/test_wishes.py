@@ -191,16 +191,16 @@ def test_a_drawer_keeps_what_its_parts_stand():
 
 def test_another_drawer_can_be_looked_into(tmp_path):
     own = tmp_path / "own.toml"
-    own.write_text('name = "own"\n[[capacitors]]\nvalues = ["330n"]\n[[resistors]]\nvalues = ["1k2"]\n')
+    own.write_text('name = "own"\n[[capacitors]]\nvalues = ["330n"]\n[[resistors]]\nvalues = ["1k2"]\n', "utf-8")
     assert load_wishes("cathode-network", own).circuits == 2
 
 
 def test_files_of_wishes_do_not_roam_the_disk(tmp_path):
     own = tmp_path / "own.toml"
-    own.write_text('name = "own"\namp = "workshop-a"\ndrawer = "../../etc/passwd"\n')
+    own.write_text('name = "own"\namp = "workshop-a"\ndrawer = "../../etc/passwd"\n', "utf-8")
     with pytest.raises(DescriptionError, match="not the name of a model"):
         load_wishes(own)
-    own.write_text('name = "own"\namp = "workshop-a"\ndrawer = "nosuch"\n')
+    own.write_text('name = "own"\namp = "workshop-a"\ndrawer = "nosuch"\n', "utf-8")
     with pytest.raises(DescriptionError, match="known: workshop"):
         load_wishes(own)
 

@@ -366,5 +366,5 @@ def test_drawing_needs_no_global_state() -> None:
         "print('matplotlib.pyplot' in sys.modules, 'PySpice' in sys.modules)"
     )
     root = Path(__file__).resolve().parents[2]
-    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.split() == ["False", "False"]

@@ -99,7 +99,7 @@ def test_a_cluster_gives_the_same_bits(alone: list[list[float]]) -> None:
     )
     assert distributed.__version__
     # In a process of its own: the cluster leaves threads and sockets behind for a while.
-    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stderr
     assert [[float.fromhex(value) for value in line.split()] for line in done.stdout.splitlines()] == alone
 

@@ -37,7 +37,7 @@ def make_wheel(folder: Path, members: dict[str, bytes], monkeypatch: pytest.Monk
 
 def name_in_list(wheel: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     names = wheel.with_name("ngspice.txt")
-    names.write_text(f"sedes==0.1.10 \\\n    --hash=sha256:{hashlib.sha256(wheel.read_bytes()).hexdigest()}\n")
+    names.write_text(f"sedes==0.1.10 \\\n    --hash=sha256:{hashlib.sha256(wheel.read_bytes()).hexdigest()}\n", "utf-8")
     monkeypatch.setattr(fetching, "_LISTS", (names,))
 
 

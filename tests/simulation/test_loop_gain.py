@@ -80,7 +80,7 @@ def test_a_secondary_the_wrong_way_round_is_said():
 
     from ampsim.library.files import models
 
-    data = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text())
+    data = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text("utf-8"))
     data["parts"]["T1"]["secondary"] = "reversed"
     table = margin_table(loop_gain(parse_amp(data, "reversed.toml")))
     assert "wrong way round" in table["verdict"].iloc[0]

@@ -349,7 +349,7 @@ def test_stopping_half_way():
 
 def test_where_no_folder_can_be_written_nothing_is_kept(tmp_path, monkeypatch):
     blocked = tmp_path / "file"
-    blocked.write_text("")
+    blocked.write_text("", "utf-8")
     for name in ("XDG_CACHE_HOME", "NUMBA_CACHE_DIR"):
         monkeypatch.setenv(name, str(blocked))
     assert compiled.cache_folder() is None
@@ -363,13 +363,19 @@ def test_compiled_code_that_was_cut_short_is_compiled_anew(tmp_path: Path, endin
     (tmp_path / "twice.py").write_text(
         "from ampsim.simulation.timestep.compiled import jit\n"
         "@jit\ndef twice(x):\n    return 2.0 * x\n"
-        "print(twice(21.0), twice._cache_hits, twice._cache_misses)\n"
+        "print(twice(21.0), twice._cache_hits, twice._cache_misses)\n",
+        "utf-8",
     )
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
 
     def once() -> str:
         done = subprocess.run(
-            [sys.executable, "twice.py"], cwd=tmp_path, env=environment, capture_output=True, text=True, check=True
+            [sys.executable, "twice.py"],
+            cwd=tmp_path,
+            env=environment,
+            capture_output=True,
+            encoding="utf-8",
+            check=True,
         )
         return done.stdout
 

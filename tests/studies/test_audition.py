@@ -60,7 +60,12 @@ def test_both_demo_amps_stay_within_their_ratings():
 
 def run(*arguments, cwd=None):
     return subprocess.run(
-        [sys.executable, "-m", "ampsim", *arguments], capture_output=True, text=True, cwd=cwd, timeout=120, check=False
+        [sys.executable, "-m", "ampsim", *arguments],
+        capture_output=True,
+        encoding="utf-8",
+        cwd=cwd,
+        timeout=120,
+        check=False,
     )
 
 
@@ -101,7 +106,7 @@ def test_models_lists_what_comes_along(capsys):
 )
 def test_a_mistake_in_a_job_is_answered_in_one_line(tmp_path, capsys, text, said):
     path = tmp_path / "job.toml"
-    path.write_text(text)
+    path.write_text(text, "utf-8")
     command = "audition" if "listen_at" in text else "check"
     assert main.main([command, str(path), *(["--to", str(tmp_path / "out")] if command == "audition" else [])]) == 1
     message = capsys.readouterr().err
@@ -111,7 +116,7 @@ def test_a_mistake_in_a_job_is_answered_in_one_line(tmp_path, capsys, text, said
 
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path):
-    (tmp_path / "file").write_text("")
+    (tmp_path / "file").write_text("", "utf-8")
     with pytest.raises(DescriptionError, match="file is a file, not a folder"):
         audition.audition(load_audition("bright-cathode-depth"), tmp_path / "file" / "folder")
 
@@ -137,5 +142,7 @@ def test_what_was_computed_is_shown_when_a_picture_cannot_be_written(done, tmp_p
 
 def test_import_loads_nothing_heavy():
     code = "import sys, json, ampsim; print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})))"
-    loaded = json.loads(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout)
+    loaded = json.loads(
+        subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True).stdout
+    )
     assert not {"numpy", "matplotlib", "xarray", "pandas", "scipy", "PySpice"} & set(loaded)

@@ -119,7 +119,7 @@ def test_the_command_prints_the_sheet_and_leaves_the_page(tmp_path: Path, capsys
 
 def test_everything_is_printed_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     order = ["consequences", "--amp", "lesson-stage", "--mod", str(tmp_path / "m.toml"), "--topic", "ratings"]
-    (tmp_path / "m.toml").write_text('name = "m"\nreason = "r"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n')
+    (tmp_path / "m.toml").write_text('name = "m"\nreason = "r"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
     said = []
     for more in ([], ["--all"]):
         assert main([*order, *more, "--to", str(tmp_path / "s.html")]) == 0

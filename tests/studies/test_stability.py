@@ -333,7 +333,7 @@ def test_a_good_mod_passes():
 
 
 def test_a_secondary_the_wrong_way_round_is_beyond_the_limit():
-    data = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text())
+    data = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text("utf-8"))
     data["parts"]["T1"]["secondary"] = "reversed"
     wrong = parse_amp(data, "reversed.toml")
     got = margins(FINE.grid(), loop_gain(wrong, sweep=FINE)["loop_gain"].values[0, 0])

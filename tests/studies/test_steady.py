@@ -125,7 +125,7 @@ def audition_of(amp):
 @pytest.fixture(scope="module")
 def howling():
     """An audition of workshop amp A with its secondary the other way round."""
-    tables = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text())
+    tables = tomllib.loads((models() / "amps" / "workshop-a.toml").read_text("utf-8"))
     return audition_of(parse_amp(turned_round(tables), "turned.toml"))
 
 
@@ -137,7 +137,7 @@ def test_nothing_of_an_oscillating_amp_looks_healthy(howling, tmp_path):
             assert set(table["at rest"]) == {"OSCILLATES"}, title
     for path in outcome.pictures:
         if path.suffix == ".svg":
-            assert "OSCILLATES" in path.read_text(), path
+            assert "OSCILLATES" in path.read_text("utf-8"), path
 
 
 @pytest.mark.parametrize(

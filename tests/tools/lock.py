@@ -41,13 +41,13 @@ def resolve(extras: list[str], fixed: Path | None, folder: Path) -> str:
         For files in between.
     """
     build, found = folder / "build.in", folder / "found.txt"
-    build.write_text(_BUILD)
+    build.write_text(_BUILD, "utf-8")
     options = [word for extra in extras for word in ("--extra", extra)]
     options += ["--constraints", str(fixed)] if fixed else []
     command = [sys.executable, "-m", "uv", "pip", "compile", "pyproject.toml", str(build), "--universal", "--quiet"]
     command += ["--generate-hashes", "--python-version", "3.11", "--no-annotate", "--no-header", "-o", str(found)]
     subprocess.run([*command, *options], cwd=ROOT, check=True)
-    return found.read_text()
+    return found.read_text("utf-8")
 
 
 def missing_wheels(system: str, python: str) -> list[str]:
@@ -78,20 +78,20 @@ def main() -> None:
     """Write the lists."""
     if "--check" in sys.argv:
         check()
-    old = "".join((LOCKED / f"{level}.txt").read_text() for level in EXTRAS) if "--newer" not in sys.argv else ""
+    old = "".join((LOCKED / f"{level}.txt").read_text("utf-8") for level in EXTRAS) if "--newer" not in sys.argv else ""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         fixed = folder / "fixed.txt"
         # All together first, so that no level stands in the way of another.
-        fixed.write_text(_pins(old))
-        fixed.write_text(_pins(resolve(EXTRAS["tests"], fixed, folder)))
+        fixed.write_text(_pins(old), "utf-8")
+        fixed.write_text(_pins(resolve(EXTRAS["tests"], fixed, folder)), "utf-8")
         before: set[str] = set()
         for level, extras in EXTRAS.items():
             found = {
                 head: block for head, block in entries(resolve(extras, fixed, folder)).items() if head not in before
             }
             before |= set(found)
-            (LOCKED / f"{level}.txt").write_text("".join(f"{block}\n" for block in found.values()))
+            (LOCKED / f"{level}.txt").write_text("".join(f"{block}\n" for block in found.values()), "utf-8")
             print(f"{level}: {len(found)} packages")
 
 

@@ -100,7 +100,7 @@ _keep: dict[str, Any] = {}
 
 def serve(work: Callable[[dict[str, Any]], float]) -> None:
     """Answer every request on the input with the time that it took."""
-    answers = os.fdopen(os.dup(1), "w")
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
     for line in sys.stdin:
         print(work(json.loads(line)), file=answers, flush=True)
@@ -116,7 +116,7 @@ class Other:
         surroundings = os.environ | {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
         self._process = subprocess.Popen(
             [sys.executable, "-m", "tests.tools.others", kind], cwd=self._folder, env=surroundings,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, encoding="utf-8",
         )  # fmt: skip
 
     def time(self, netlist: Netlist, few: bool = True) -> float:

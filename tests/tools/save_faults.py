@@ -104,7 +104,7 @@ class _File:
     def __init__(self, trap: Trap, *given: Any) -> None:
         self._trap = trap
         trap.step()
-        self._file = open(*given, buffering=0)  # noqa: SIM115
+        self._file = open(*given, buffering=0, encoding="utf-8")  # noqa: SIM115
 
     def write(self, data: bytes) -> int:
         for start in range(0, len(data), CHUNK):

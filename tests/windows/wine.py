@@ -155,7 +155,7 @@ def _run(command: Sequence[str | Path], env: Mapping[str, str], seconds: float) 
     """Run with three pipes: a file or a terminal of Linux is no stream that Windows' Python can use."""
     with subprocess.Popen(
         command, cwd=ROOT, env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        text=True, encoding="utf-8", errors="replace",
+        encoding="utf-8", errors="replace",
     ) as running:  # fmt: skip
         try:
             out, err = running.communicate("", timeout=seconds)

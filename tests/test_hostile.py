@@ -32,10 +32,11 @@ from ampsim.simulation.ngspice.library import find
 from ampsim.simulation.ngspice.protocol import Form
 from ampsim.simulation.stimuli import Burst, Sine, Waveform
 from tests.tools import hostile
+from tests.tools.systems import needs_pipes
 
 ROOT = Path(__file__).resolve().parent.parent
 COUNT = 10_000
-TRAP = "* trap\n.control\nshell touch {mark}\n.endc\n"
+TRAP = "* trap\n.control\nshell echo read > {mark}\n.endc\n"
 
 # What this process does while it is watched: files opened, programs started and the like, as (event, first argument).
 _events: list[tuple[str, object]] = []
@@ -206,6 +207,7 @@ def test_names_that_are_no_files(folder: Path, kind: str, monkeypatch: pytest.Mo
         assert attempt(lambda name=name: LOADERS[kind](name)) is None, name[:60]
 
 
+@needs_pipes
 @pytest.mark.parametrize("kind", LOADERS)
 def test_endless_files_are_refused(folder: Path, kind: str) -> None:
     (folder / "files").mkdir()
@@ -253,14 +255,15 @@ def test_hostile_requests(folder: Path, watched: list[tuple[str, object]]) -> No
 
 @pytest.mark.parametrize(
     "hole",
-    [".control\nshell touch {mark}\n.endc", "*# shell touch {mark}", "r2 a 0 1k\r*# shell touch {mark}",
+    [".control\nshell echo x > {mark}\n.endc", "*# shell echo x > {mark}", "r2 a 0 1k\r*# shell echo x > {mark}",
      ".include {trap}",
      ".control\nop\nprint all > {mark}\n.endc"],
 )  # fmt: skip
 def test_the_marks_do_show_in_a_netlist_that_was_not_checked(tmp_path: Path, hole: str) -> None:
     mark = tmp_path / "mark"
-    (tmp_path / "trap").write_text(TRAP.format(mark=mark), "utf-8")
-    text = f"unchecked\nv1 a 0 1\nr1 a 0 1k\n{hole.format(mark=mark, trap=tmp_path / 'trap')}\n.end\n"
+    (tmp_path / "trap").write_text(TRAP.format(mark=mark.as_posix()), "utf-8")
+    hole = hole.format(mark=mark.as_posix(), trap=(tmp_path / "trap").as_posix())
+    text = f"unchecked\nv1 a 0 1\nr1 a 0 1k\n{hole}\n.end\n"
     assert hostile.strange_line(text) is not None
     engine.run([Netlist(Form((text,), (), "op", ("v(a)",), 1), ())], workers=1)
     assert mark.exists()
@@ -290,7 +293,7 @@ print(simulate(load_amp("workshop-b"), OperatingPoint(), workers=1)["voltage"].s
 def test_start_files_beside_an_amp_are_not_run(tmp_path: Path) -> None:
     mark = tmp_path / "mark"
     for name in (".spiceinit", "spice.rc", "spinit", "sitecustomize.txt"):
-        (tmp_path / name).write_text(f"* start file\nshell touch '{mark}'\n", "utf-8")
+        (tmp_path / name).write_text(f"* start file\necho read > {mark.as_posix()}\n", "utf-8")
     shutil.copy(models() / "amps" / "workshop-b.toml", tmp_path)
     surroundings = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path)}
     bare = (

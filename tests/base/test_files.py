@@ -13,6 +13,7 @@ import pytest
 
 from ampsim.base import files
 from ampsim.base.errors import DescriptionError
+from tests.tools.systems import needs_links
 
 
 def hold(folder: Path, held: Event, over: Event) -> None:
@@ -52,6 +53,7 @@ def test_a_killed_program_holds_nothing(tmp_path: Path, monkeypatch: pytest.Monk
         assert alone
 
 
+@needs_links
 def test_no_link_is_followed_to_make_a_lock(tmp_path: Path) -> None:
     elsewhere = tmp_path / "elsewhere"
     folder = tmp_path / "job"

@@ -22,7 +22,11 @@ from tests.tools.systems import wait_for
 
 PACKAGE = Path(system.__file__).resolve().parents[1]
 # Where a library lies and how it is had is another question on each system.
-ASK = {"base/system.py", "simulation/ngspice/library.py", "interface/installation.py"}
+ASK = {
+    "base/system.py",
+    "interface/installation.py",
+    *(f"simulation/ngspice/{name}.py" for name in ("library", "library_file", "fetching")),
+}
 ALIKE = {"os.name", "sys.platform", "platform.system", "sys.getwindowsversion", "os.uname"}
 
 

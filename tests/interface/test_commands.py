@@ -33,6 +33,7 @@ from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition import Outcome
+from tests.tools.systems import needs_links
 
 GROUPS = {
     "taking in": ("begin", "wish", "note", "cautions"),
@@ -402,6 +403,7 @@ def test_the_exercise_keeps_its_answers_back(
     assert "123" in (papers / "exercise-answers.html").read_text("utf-8")
 
 
+@needs_links
 def test_a_folder_that_leads_out_is_not_written_to(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -34,6 +34,8 @@ from ampsim.job.record.reading import check_record
 from ampsim.library import loader
 from ampsim.library.files import models
 from ampsim.library.toml_lines import lines_of
+from tests.tools import save_faults
+from tests.tools.systems import needs_fork, needs_links, needs_pipes
 
 ROOT = Path(__file__).resolve().parents[2]
 DAY = datetime.date(2025, 3, 1)
@@ -200,6 +202,7 @@ def test_names_of_models_are_bare(folder: Path, name: object) -> None:
         records.change_entry(records.read_record(folder), "amp", name)
 
 
+@needs_links
 def test_links_that_leave_the_folder_are_refused(folder: Path, tmp_path: Path) -> None:
     outside = tmp_path / "outside"
     outside.mkdir()
@@ -290,6 +293,14 @@ def test_files_too_large_and_no_files_are_refused(folder: Path) -> None:
     os.truncate(folder / "job.toml", 0)
     with pytest.raises(DescriptionError, match="name: this entry is missing"):
         records.read_record(folder)
+    (folder / "job.toml").unlink()
+    (folder / "job.toml").mkdir()
+    with pytest.raises(DescriptionError, match="not a plain file"):
+        records.read_record(folder)
+
+
+@needs_pipes
+def test_a_pipe_is_no_job_file(folder: Path) -> None:
     (folder / "job.toml").unlink()
     os.mkfifo(folder / "job.toml")
     with pytest.raises(DescriptionError, match="not a plain file"):
@@ -566,6 +577,35 @@ def test_any_value_goes_through_the_history(made: Path, before: Any, after: Any)
     assert records.parse_record(written.encode()) == record
 
 
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EACCES])
+def test_a_save_that_fails_at_any_operation_leaves_one_whole_record(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    file = folder / "job.toml"
+    old, before = records.read_record(folder), file.read_bytes()
+    new = records.change_entry(old, "owner", "B", LATER)
+    seen, at, ends = set(), 1, False
+    while not ends:
+        file.write_bytes(before)
+        trap = save_faults.Trap(at, save_faults.failing(number))
+        with monkeypatch.context() as patch:
+            # For the trap to change: put back afterwards.
+            patch.setattr(whole_file, "os", os)
+            patch.setattr(whole_file, "open", open, raising=False)
+            trap.set()
+            try:
+                records.save_record(new, folder, LATER)
+            except DescriptionError:
+                seen.add("refused")
+                assert file.read_bytes() == before
+            else:
+                seen.add("saved")
+                assert records.read_record(folder).owner == "B"
+        at, ends = at + 5, trap.count < at
+    assert seen == {"refused", "saved"}
+
+
+@needs_fork
 def test_killed_and_failing_saves_lose_nothing(tmp_path: Path) -> None:
     found = faults(tmp_path, "--every", "12")
     assert found["lost"] == []
@@ -574,6 +614,7 @@ def test_killed_and_failing_saves_lose_nothing(tmp_path: Path) -> None:
     assert {"0", "3", "-9", "-25"} == set(found["ended"])
 
 
+@needs_fork
 def test_saves_that_lose_are_found_out(tmp_path: Path) -> None:
     found = faults(tmp_path, "--careless")
     assert len(found["lost"]) == sum(found["tried"].values())

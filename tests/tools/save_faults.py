@@ -13,7 +13,6 @@ import errno
 import json
 import os
 import random
-import resource
 import shutil
 import signal
 import sys
@@ -104,7 +103,7 @@ class _File:
     def __init__(self, trap: Trap, *given: Any) -> None:
         self._trap = trap
         trap.step()
-        self._file = open(*given, buffering=0, encoding="utf-8")  # noqa: SIM115
+        self._file = open(*given, buffering=0)  # noqa: SIM115
 
     def write(self, data: bytes) -> int:
         for start in range(0, len(data), CHUNK):
@@ -141,6 +140,8 @@ def kill_self() -> None:
 
 def no_larger_than(size: int, deadly: bool) -> None:
     """Let the system itself stop every file at a size: by an error, or by a signal that ends the process."""
+    import resource  # not there on every system, nor is forking
+
     signal.signal(signal.SIGXFSZ, signal.SIG_DFL if deadly else signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -283,10 +283,10 @@ def test_control_c_ends_it_and_leaves_nothing(tmp_path: Path) -> None:
         try:
             url = re.findall(r"http://127\.0\.0\.1:\d+/[\w-]{32}/", running.stdout.readline())[0]
             until = time.monotonic() + 60
-            while not note.exists() or not note.read_text():
+            while not note.exists() or not note.read_text("utf-8"):
                 assert time.monotonic() < until
                 time.sleep(0.05)
-            assert fetch(note.read_text()).getheader("Location") == url
+            assert fetch(note.read_text("utf-8")).getheader("Location") == url
             family = psutil.Process(running.pid).children(recursive=True)
             assert len(family) >= 2  # the simulators
             running.send_signal(signal.SIGINT)

@@ -42,7 +42,7 @@ def folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     models = tmp_path / "models"
     shutil.copytree(files.models(), models)
     (models / "spools").mkdir()
-    (models / "spools" / "mine.toml").write_text(ROWS)
+    (models / "spools" / "mine.toml").write_text(ROWS, "utf-8")
     monkeypatch.setattr(files, "models", lambda: models)
     kind = FileKind("spools", "a spool (colours = ...)", ("colours",), read_spool, lambda spool: f"spool {spool.name}")
     monkeypatch.setitem(KINDS, "spool", kind)
@@ -65,10 +65,10 @@ def test_a_new_kind_is_loaded_with_what_it_names(folder: Path) -> None:
 
 def test_a_new_kind_is_understood(folder: Path, tmp_path: Path) -> None:
     assert explain(folder / "spools" / "mine.toml") == "spool my hookup wire"
-    (tmp_path / "strange.toml").write_text("strange = 1\n")
+    (tmp_path / "strange.toml").write_text("strange = 1\n", "utf-8")
     with pytest.raises(DescriptionError, match=r"neither an amp .* nor a spool \(colours = \.\.\.\)"):
         explain(tmp_path / "strange.toml")
-    (tmp_path / "wrong.toml").write_text(ROWS + "clour = 1\n")
+    (tmp_path / "wrong.toml").write_text(ROWS + "clour = 1\n", "utf-8")
     with pytest.raises(DescriptionError, match=r"wrong\.toml: clour: this entry is not known; nearest: colours"):
         explain(tmp_path / "wrong.toml")
 
@@ -83,10 +83,10 @@ def test_every_model_is_of_exactly_one_kind() -> None:
 def test_a_valve_edited_meanwhile_is_another_valve(tmp_path: Path) -> None:
     shutil.copy(files.models() / "amps" / "workshop-b.toml", tmp_path)
     own = tmp_path / "12AX7.toml"
-    text = files.type_file("12AX7", "valves", None, "").read_text()
-    own.write_text(text)
+    text = files.type_file("12AX7", "valves", None, "").read_text("utf-8")
+    own.write_text(text, "utf-8")
     before = Loader().amp(str(tmp_path / "workshop-b.toml"))
-    own.write_text(text.replace("grid_plate = 1.7e-12", "grid_plate = 1.6e-12"))
+    own.write_text(text.replace("grid_plate = 1.7e-12", "grid_plate = 1.6e-12"), "utf-8")
     after = Loader().amp(str(tmp_path / "workshop-b.toml"))
     assert before.valve_by_type["12AX7"].capacitances.grid_plate == 1.7e-12
     assert after.valve_by_type["12AX7"].capacitances.grid_plate == 1.6e-12

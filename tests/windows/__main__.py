@@ -75,7 +75,7 @@ def numbers(windows: Windows) -> str:
 
 def row(windows: Windows, seen: Sequence[str], outcomes: Sequence[Outcome]) -> str:
     """Return the row of the README's table of what was tried where."""
-    wine = subprocess.run(["wine", "--version"], capture_output=True, text=True, check=True).stdout.split()[0]
+    wine = subprocess.run(["wine", "--version"], capture_output=True, encoding="utf-8", check=True).stdout.split()[0]
     ours, theirs = on_linux("-c", _VERSIONS).split(), on_windows(windows, "-c", _VERSIONS).split()
     ran = [*seen, f"tests: {', '.join(each.group for each in outcomes)}"] if outcomes else seen
     passed, expected = (sum(getattr(each, name) for each in outcomes) for name in ("passed", "expected"))

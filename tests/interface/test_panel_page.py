@@ -276,7 +276,7 @@ def test_control_c_ends_it_and_leaves_nothing(tmp_path: Path) -> None:
     env = {**os.environ, "BROWSER": f"{sys.executable} {browser} %s"}
     line = [sys.executable, "-c", _PANEL, "--amp", "workshop-b", "--mod", "bright-switch"]
     with subprocess.Popen(
-        line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+        line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8", start_new_session=True
     ) as running:
         assert running.stdout is not None
         assert running.stderr is not None

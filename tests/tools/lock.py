@@ -58,7 +58,7 @@ def missing_wheels(system: str, python: str) -> list[str]:
     with tempfile.TemporaryDirectory() as name:
         for level in EXTRAS:
             words = [*command, "--target", name, "-r", str(LOCKED / f"{level}.txt")]
-            done = subprocess.run(words, capture_output=True, encoding="utf-8", encoding="utf-8", check=False)
+            done = subprocess.run(words, capture_output=True, encoding="utf-8", check=False)
             wrong += [f"{level}: {done.stderr.strip()}"] if done.returncode else []
     return wrong
 

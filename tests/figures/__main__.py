@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 import itertools
 import os
-import re
 import shutil
 import statistics
 import subprocess
@@ -17,6 +16,8 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
+
+import psutil
 
 from ampsim.base.errors import AmpsimError
 from ampsim.circuit.amp import Amp
@@ -132,19 +133,8 @@ def thousand_positions(scale: Scale) -> Iterator[Figure]:
 
 def resident() -> dict[int, int]:
     """Resident memory [KiB] of this process and of its simulator processes, by process number."""
-    found = {os.getpid(): _resident(Path("/proc/self"))}
-    for folder in Path("/proc").glob("[0-9]*"):
-        try:
-            parent = int((folder / "stat").read_text("utf-8").rpartition(")")[2].split()[1])
-            if parent == os.getpid():
-                found[int(folder.name)] = _resident(folder)
-        except (OSError, TypeError):
-            continue
-    return found
-
-
-def _resident(folder: Path) -> int:
-    return int(re.search(r"VmRSS:\s+(\d+)", (folder / "status").read_text("utf-8"))[1])  # type: ignore[index]
+    this = psutil.Process()
+    return {each.pid: each.memory_info().rss // 1024 for each in (this, *this.children())}
 
 
 def memory(scale: Scale) -> Iterator[Figure]:
@@ -240,7 +230,7 @@ def hostile_strings(scale: Scale) -> Iterator[Figure]:
     """Hostile strings in every text of every file; those accepted go through ngspice as well, up to a hundred."""
     folder = Path(tempfile.mkdtemp(prefix="h"))
     mark = folder / "sprung"
-    (folder / "trap").write_text(f"* trap\n.control\nshell touch {mark}\n.endc\n", "utf-8")
+    (folder / "trap").write_text(f"* trap\n.control\nshell echo x > {mark.as_posix()}\n.endc\n", "utf-8")
     amps, accepted, strange, tried = (load_amp("workshop-a"), load_amp("workshop-b")), [], 0, 0
     for case in hostile.cases(scale.strings, folder):
         tried += 1

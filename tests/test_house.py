@@ -136,8 +136,6 @@ def test_what_is_used_is_there_on_every_system(tmp_path: Path) -> None:
         assert done.stderr == ""
         found[platform] = {line for line in done.stdout.splitlines() if ": error: " in line}
     here_or_there = set.union(*found.values()) - set.intersection(*found.values())
-    # The browser for papers has a way of its own on each system.
-    here_or_there = {line for line in here_or_there if "pdf.py" not in line}
     known = {line for line in here_or_there if "probe.py:" in line}
     # The probe shows that the check can fail.
     assert sorted(line.split("probe.py:")[1].split(":")[0] for line in known) == ["4", "5"]

@@ -101,7 +101,7 @@ def test_on_windows_the_command_is_a_child_that_writes_utf8(
 ) -> None:
     monkeypatch.setattr(ready, "ON_WINDOWS", True)
     monkeypatch.delenv("PYTHONUTF8", raising=False)
-    (ready.VENV / "pyvenv.cfg").write_text("home = C:\\Python\n")
+    (ready.VENV / "pyvenv.cfg").write_text("home = C:\\Python\n", "utf-8")
     ready.STAMP.write_text(ready.packages_stamp("core"), "utf-8")
     # Ctrl-C is the command's affair: the one that waits for it lives on.
     text = "import os, signal, sys; os.kill(os.getppid(), signal.SIGINT); print(sys.flags.utf8_mode); sys.exit(7)"
@@ -116,7 +116,7 @@ def test_a_python_that_went_away_is_noticed_on_windows(
 ) -> None:
     monkeypatch.setattr(ready, "ON_WINDOWS", True)
     (tmp_path / "python.exe").touch()
-    (ready.VENV / "pyvenv.cfg").write_text(f"home = {tmp_path}\nversion = 3.13.2\n")
+    (ready.VENV / "pyvenv.cfg").write_text(f"home = {tmp_path}\nversion = 3.13.2\n", "utf-8")
     ready.STAMP.write_text(ready.packages_stamp("core"), "utf-8")
     assert ready.packages_ready("core")
     (tmp_path / "python.exe").unlink()

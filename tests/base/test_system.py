@@ -24,7 +24,6 @@ PACKAGE = Path(system.__file__).resolve().parents[1]
 # Where a library lies and how it is had is another question on each system.
 ASK = {
     "base/system.py",
-    "interface/installation.py",
     *(f"simulation/ngspice/{name}.py" for name in ("library", "library_file", "fetching")),
 }
 ALIKE = {"os.name", "sys.platform", "platform.system", "sys.getwindowsversion", "os.uname"}
@@ -136,4 +135,4 @@ def test_only_one_module_asks_which_system_this_is() -> None:
             asked = isinstance(node, ast.Call) and ast.unparse(node).startswith(("hasattr(os,", "hasattr(signal,"))
             if named or asked:
                 asking.add(path.relative_to(PACKAGE).as_posix())
-    assert asking <= ASK | {"job/papers/pdf.py"}
+    assert asking <= ASK

@@ -36,6 +36,7 @@ from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
 from tests.tools import read_pdf
+from tests.tools.systems import needs_links
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028\x00\x1b[2J"
 DAY, WEEK = datetime.date(2026, 3, 1), datetime.timedelta(days=7)
@@ -199,6 +200,7 @@ def test_what_the_work_changed_does_not_hang_on_what_it_was_measured_with(job: A
     assert work_over((), after) is None
 
 
+@needs_links
 def test_a_sweep_outside_the_folder_is_not_read(tmp_path: Path) -> None:
     home = tmp_path / "job"
     home.mkdir()
@@ -350,8 +352,9 @@ def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, mo
     assert "is near enough" not in texts["exercise.html"]
 
 
+@needs_links
 def test_a_folder_for_papers_that_cannot_be_made_or_leads_out_is_refused(job: Audition, tmp_path: Path) -> None:
-    (tmp_path / "papers").write_text("mine")
+    (tmp_path / "papers").write_text("mine", "utf-8")
     with pytest.raises(DescriptionError, match="cannot be made"):
         write_papers(job, record("w"), tmp_path)
     (tmp_path / "papers").unlink()

@@ -174,10 +174,10 @@ def test_a_drawing_reads_no_file_and_a_broken_one_is_told(tmp_path: Path) -> Non
     path = tmp_path / "p.html"
     broken = base64.b64encode(b"<svg width='9'><broken").decode()
     path.write_text(page(f'<img alt="x" src="data:image/svg+xml;base64,{broken}">'), "utf-8")
-    (tmp_path / "p.pdf").write_text("old")
+    (tmp_path / "p.pdf").write_text("old", "utf-8")
     with pytest.raises(DescriptionError, match=r"p\.html: no PDF can be made of it.*any browser prints it"):
         write_pdf(path)
-    assert (tmp_path / "p.pdf").read_text() == "old"
+    assert (tmp_path / "p.pdf").read_text("utf-8") == "old"
     assert sorted(os.listdir(tmp_path)) == ["far.svg", "p.html", "p.pdf"]
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Set
 
-from .build import Circuit
+from .amp import Amp
+from .build import Circuit, build_circuit
+from .mods import touched_designators
 from .nets import INPUT, PASSIVE, reachable_nets
 from .stages.template import GROUND, Element, rail_net
 
@@ -33,6 +35,25 @@ def feeds_from_supply(wired: Circuit, designator: str) -> bool:
             if {other for _, other in each.pins} & reached}  # fmt: skip
     rails = {rail_net(rail.name) for rail in wired.amp.rails}
     return bool((ends | own) & rails) and not through & (reached - _dead(wired))
+
+
+def knobs_beside(modded: Amp) -> list[str]:
+    """The knobs whose pots are tied by passive parts alone to what its mods change, in the order of the drawing."""
+    stand = [((switch.control, label),) for mod in modded.mods for switch in mod.switches for label in switch.labels]
+    changed = {name.partition(".")[0] for mod in modded.mods for name in touched_designators(mod)}
+    changed |= {part.designator for mod in modded.mods for part in mod.parts}
+    found: set[str] = set()
+    for switches in ((), *stand):
+        wired = build_circuit(modded, switches)
+        ends = {net for each in wired.elements if each.designator in changed for _, net in each.pins} - _dead(wired)
+        grids = {each.net("grid") for each in _valves(wired)}  # what lies before one is beside it, not behind it
+        reached = _reached(wired, ends, PASSIVE, grids - ends)
+        found |= {each.designator for each in wired.elements if {net for _, net in each.pins} & reached}
+    return [
+        control.name
+        for control in modded.controls.values()
+        if control.kind == "knob" and found & {*control.designators}
+    ]
 
 
 def _reached(wired: Circuit, starts: Set[str], kinds: Iterable[str], ends: Set[str] = frozenset()) -> set[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from ..circuit.amp import Amp
+from ..circuit.neighbours import knobs_beside
 from ..simulation.analyses import Transient
 from ..simulation.stimuli import Sine
 
@@ -12,6 +13,8 @@ FREQUENCIES = (82.0, 200.0, 500.0, 1000.0, 3000.0, 5000.0)
 
 
 ROTATIONS = (0.0, 0.25, 0.5, 0.75, 1.0)
+
+_MOST_BESIDE = 4  # knobs of the amp itself that are shown
 
 
 Setting = dict[str, float | str]
@@ -48,12 +51,19 @@ class Audition:
 
 
 def default_audition(stock: Amp, modded: Amp) -> Audition:
-    """An audition for an amp and mods without a job file: every switch and every knob that the mods add is shown."""
+    """An audition for an amp and mods without a job file.
+
+    Every switch and every knob that the mods add is shown, and so are the amp's own knobs beside what they change.
+    """
     added = [name for name in modded.controls if name not in stock.controls]
     views = tuple(
         View(f"{name} of {modded.variant}", tuple(swept_positions(modded, name, ROTATIONS))) for name in added
     )
     at = {name: _last(modded, name) for name in added}
+    for name in knobs_beside(modded)[:_MOST_BESIDE]:
+        if name in stock.controls:
+            turned = tuple({**at, **each} for each in swept_positions(modded, name, ROTATIONS))
+            views += (View(f"{name} with {modded.variant}", turned),)
     title = f"as drawn against {modded.variant}"
     return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title, at, views, wave_at=at)
 

@@ -300,7 +300,11 @@ def test_what_a_job_does_not_say_is_shown_with_all_that_its_mods_add(folder: Pat
     assert not record.audition
     assert job.name == record.name
     assert job.compare_at == {"bright": "390p"}
-    assert [view.title for view in job.views] == ["bright of bright switch"]
+    assert [view.title for view in job.views] == [
+        "bright of bright switch",
+        "volume with bright switch",
+        "tone with bright switch",
+    ]
     assert find_audition(str(folder), None, []) == job
 
 
@@ -314,7 +318,7 @@ def test_what_a_job_says_only_in_part_is_filled_up_with_all_that_its_mods_add(tm
         (tmp_path / "job.toml").write_text(plain + said, "utf-8")
         for job in (load_audition(str(tmp_path / "job.toml")), open_record_audition(tmp_path)[1]):
             assert (job.compare_at, job.wave_at) == (at, wave)
-            assert [len(view.positions) for view in job.views] == [3]
+            assert [len(view.positions) for view in job.views] == [3, 5]
 
 
 def test_audition_and_consequences_are_those_of_the_job(

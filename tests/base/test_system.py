@@ -18,7 +18,7 @@ import pytest
 from ampsim.base import system
 from ampsim.base.errors import DescriptionError
 from ampsim.base.files import read_bounded, write_whole
-from tests.tools.systems import wait_for
+from tests.tools.systems import suspend, wait_for
 
 PACKAGE = Path(system.__file__).resolve().parents[1]
 # Where a library lies and how it is had is another question on each system.
@@ -93,12 +93,14 @@ def test_a_process_apart_that_is_suspended_is_told_from_one_that_runs_or_ended()
     with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, **system.apart()) as process:
         assert process.stdout is not None
         process.stdout.readline()
-        assert not system.is_suspended(process.pid)
-        psutil.Process(process.pid).suspend()
-        assert wait_for(lambda: system.is_suspended(process.pid))
-        psutil.Process(process.pid).resume()
-        assert wait_for(lambda: not system.is_suspended(process.pid))
-        process.kill()
+        try:
+            assert not system.is_suspended(process.pid)
+            suspend(process.pid)
+            assert wait_for(lambda: system.is_suspended(process.pid))
+            psutil.Process(process.pid).resume()
+            assert wait_for(lambda: not system.is_suspended(process.pid))
+        finally:
+            process.kill()
     assert not system.is_suspended(process.pid)
 
 

@@ -92,7 +92,9 @@ def test_a_long_table_repeats_its_heads_and_keeps_words_and_numbers_whole() -> N
 def test_a_short_table_stays_on_one_page_unless_no_page_holds_it() -> None:
     for count, words, most in ((12, "short", 1), (12, "long " * 400, 99)):
         rows = pd.DataFrame({"place": [f"V{n}A" for n in range(count)], "said": [words] * count})
-        pages = texts(made("<p>line</p>" * 38 + str(fitted_table(rows))))
+        pdf = made("<p>line</p>" * 38 + str(fitted_table(rows)))
+        assert beyond_margins(pdf) == []
+        pages = texts(pdf)
         held = [each for each in pages if "V0A" in each or "V11A" in each]
         assert 1 <= len(held) <= most
         assert all(f"V{n}A" in " ".join(pages) for n in range(count))

@@ -55,12 +55,12 @@ def links(pdf: Any) -> list[int]:
 
 
 def beyond_margins(pdf: Any) -> list[str]:
-    """Texts that stand in the margins to the left or right."""
+    """Texts that stand in the margins to the left or right, or under the paper."""
     found = []
     for page, each in _objects(pdf):
         if each.type == raw.FPDF_PAGEOBJ_TEXT and (words := each.extract().strip()):
-            left, _, right, _ = each.get_bounds()
-            if left < MARGIN or right > page.get_width() - MARGIN:
+            left, bottom, right, _ = each.get_bounds()
+            if left < MARGIN or right > page.get_width() - MARGIN or bottom < 0.0:
                 found.append(words)
     return found
 

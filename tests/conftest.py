@@ -16,13 +16,42 @@ settings.register_profile(FIXED, derandomize=True, database=None, deadline=None)
 settings.register_profile(FRESH, derandomize=False, database=None, deadline=None)
 settings.load_profile(os.environ.get("AMPSIM_CASES", FIXED))
 
+LONGEST = (
+    "tests/studies/test_verdicts.py",
+    "tests/simulation/test_random_amps.py",
+    "tests/browser/test_browser.py",
+    "tests/browser/test_sheet_browser.py",
+    "tests/studies/test_stability.py",
+    "tests/test_any_amp.py",
+    "tests/studies/test_sheet.py",
+    "tests/studies/test_settings.py",
+    "notebooks/7-before-you-solder.ipynb",
+    "notebooks/8-a-job-from-start-to-finish.ipynb",
+    "tests/job/test_record.py",
+    "tests/audio/test_listening.py",
+    "tests/interface/test_panel.py",
+    "tests/test_house.py",
+    "tests/truth/test_truth.py",
+    "tests/browser/test_page_browser.py",
+    "tests/job/test_papers.py",
+    "tests/interface/test_commands.py",
+)
+"""The files that take longest, in this order: they go first, so that no core waits for one of them at the end."""
 _OWN = pytest.StashKey[str]()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files in order of `LONGEST`, the others as they are."""
+    rank = {name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(LONGEST)))
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """What is kept of computed answers begins empty in each run, and all processes of the run share it."""
     if not hasattr(config, "workerinput"):
         config.stash[_OWN] = os.environ["AMPSIM_CACHE"] = tempfile.mkdtemp(prefix="ampsim-tests-")
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False  # which would put files of many tests first, however short these are
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

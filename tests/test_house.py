@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import LONGEST
 from tests.tools.docstrings import all_faults
 
 # A package imports only from those before it.
@@ -254,6 +255,10 @@ def test_nothing_is_left_to_do() -> None:
     bare = {path: re.sub(r'"image/png": "[^"]*"', "", text) for path, text in texts.items()}
     left = [(str(path), mark) for path, text in bare.items() for mark in marks if mark in text]
     assert left == []
+
+
+def test_files_that_go_first_are_there() -> None:
+    assert [name for name in LONGEST if not (ROOT / name).is_file()] == []
 
 
 def test_top_level_entries() -> None:

@@ -53,6 +53,8 @@ def main() -> None:
     """Set up what is missing, then become the set-up Python."""
     if sys.version_info < OLDEST:
         give_up("needs Python 3.11 or newer, this is " + sys.version.split()[0], by_hand("apt-get install python3"))
+    if sys.platform == "darwin" and os.uname().machine == "x86_64":
+        give_up("needs a Python for Apple silicon: numba has no packages for Intel any more")
     level = level_of(sys.argv[1:])
     if not (packages_ready(level) and library_ready()):
         set_up(level)

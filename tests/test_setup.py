@@ -123,6 +123,16 @@ def test_a_python_that_went_away_is_noticed_on_windows(
     assert not ready.packages_ready("core")
 
 
+def test_a_mac_that_packages_are_not_made_for_is_told_so(
+    ready: ModuleType, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "platform", "darwin")
+    monkeypatch.setattr(ready.os, "uname", lambda: SimpleNamespace(machine="x86_64"))
+    with pytest.raises(SystemExit, match="1"):
+        ready.main()
+    assert "Apple silicon" in capfd.readouterr().err
+
+
 @pytest.mark.parametrize("system", ["win32", "darwin", "linux"])
 def test_a_hint_is_one_for_this_system(ready: ModuleType, monkeypatch: pytest.MonkeyPatch, system: str) -> None:
     monkeypatch.setattr(sys, "platform", system)

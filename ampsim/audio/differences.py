@@ -84,7 +84,7 @@ def difference(
 def sound_alike(
     rendered: xr.Dataset, first: tuple[str, str], second: tuple[str, str], response: Array | None = None
 ) -> bool:
-    """Whether two positions differ by less than can be heard, so that there is no `difference` of them.
+    """Whether two positions differ by no more than -120 of the first one's peak [dB]: there is no `difference` of them.
 
     Parameters
     ----------

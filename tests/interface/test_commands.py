@@ -287,7 +287,8 @@ def test_a_search_that_leaves_nothing_says_so_and_draws_nothing(
     wishes = tmp_path / "w.toml"
     wishes.write_text(
         'name = "w"\namp = "workshop-a"\n[[parts]]\nreplace = "R20"\nvalues = ["220"]\n'
-        '[[wishes]]\nmargin = "at least 30 degrees"\n'
+        '[[wishes]]\nmargin = "at least 30 degrees"\n',
+        "utf-8",
     )
     told = said(capsys, "find", wishes, "--to", tmp_path / "found")
     assert "No set of values is left" in told

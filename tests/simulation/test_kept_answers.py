@@ -91,7 +91,7 @@ def test_only_answers_in_time_are_kept_and_a_folder_that_cannot_be_written_is_le
     assert same(answer(rest), answer(rest))
     assert not folder.exists()
     folder.parent.mkdir(exist_ok=True)
-    (folder.parent / "file").write_text("in the way")
+    (folder.parent / "file").write_text("in the way", "utf-8")
     monkeypatch.setenv("AMPSIM_CACHE", str(folder.parent / "file"))
     assert same(answer(wanted()), answer(wanted()))
     assert asked == [1, 1, 1, 1]

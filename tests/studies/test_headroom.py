@@ -190,6 +190,8 @@ def test_stages_stand_in_signal_order() -> None:
 
 
 @given(st.floats(0.2, 3.0), st.floats(-59.0, -5.0), st.floats(-1.0, 1.0))
+@example(1.8355353409805264, -6.0, 0.0)
+@example(1.8355353409805264, -12.0, 0.0)
 def test_a_straight_line_over_log_level_is_crossed_where_it_is(slope: float, at: float, limit: float) -> None:
     decibels = 20.0 * np.log10(LADDER)
     found = first_crossing(LADDER, limit + slope * (decibels - at), limit)

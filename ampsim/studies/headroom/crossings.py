@@ -16,6 +16,7 @@ def first_crossing(levels: Array, values: Array, limit: float) -> float:
     value is above the limit already, infinite where none reaches it.
     """
     from scipy.interpolate import PchipInterpolator
+    from scipy.optimize import brentq
 
     known = np.isfinite(values)
     x, y = np.log(levels[known]), values[known]
@@ -27,9 +28,11 @@ def first_crossing(levels: Array, values: Array, limit: float) -> float:
     # One over a slope that is next to nothing overflows to infinity, which is what the mean of slopes then needs.
     with np.errstate(over="ignore"):
         curve = PchipInterpolator(x, y)
-    roots = curve.solve(limit, extrapolate=False)
-    inside = roots[(roots >= x[above - 1]) & (roots <= x[above])]
-    return float(np.exp(inside[0])) if inside.size else float(np.exp(x[above]))
+    start, end = x[above - 1], x[above]
+    # The ends lie on different sides of the limit, so there is a root, also where it is an end itself but for rounding.
+    if curve(end) <= limit:
+        return float(np.exp(end))
+    return float(np.exp(brentq(lambda at: float(curve(at)) - limit, start, end, xtol=1e-13)))
 
 
 def crossing_steps(levels: Array, values: Array, limit: float) -> list[tuple[float, float]]:

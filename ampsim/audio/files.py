@@ -16,7 +16,9 @@ TEXT = "listening.txt"
 _WIDTH = 110
 
 
-def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] = ()) -> tuple[Path, ...]:
+def write_clips(
+    matched: Clips, folder: str | Path, true_level: Sequence[Clip] = (), notes: Sequence[str] = ()
+) -> tuple[Path, ...]:
     """Write every clip as a WAV file (24 bit, one channel) and a text beside them.
 
     Parameters
@@ -27,6 +29,8 @@ def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] =
         Made when it is missing; files of the same names are replaced.
     true_level : sequence of Clip
         Differences and pops, at their true level beside the others.
+    notes : sequence of str
+        What the text says besides.
 
     Returns
     -------
@@ -48,7 +52,7 @@ def write_clips(matched: Clips, folder: str | Path, true_level: Sequence[Clip] =
         for name, clip in zip(names, [*matched, *true_level], strict=True)
     ]
     text = clips_text(matched, true_level, names)
-    return (write_whole(home / TEXT, text + "\n"), *files)
+    return (write_whole(home / TEXT, "\n".join([text, *notes, ""])), *files)
 
 
 def clips_text(matched: Clips, true_level: Sequence[Clip] = (), names: Sequence[str] = ()) -> str:

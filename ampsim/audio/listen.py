@@ -60,7 +60,7 @@ class Listening:
 
     def write(self, folder: str | Path) -> tuple[Path, ...]:
         """Write WAV files and a text, as `write_clips`."""
-        return write_clips(self.clips, folder, self.true_level)
+        return write_clips(self.clips, folder, self.true_level, self.notes)
 
 
 def listening_positions(audition: Audition, controls: Sequence[str] | None = None) -> list[Setting]:

@@ -36,7 +36,7 @@ TOUCHED = {
 # What may be imported from `circuit.stages` and its modules; never a template by its constant.
 IMPORTED = {
     "stages": {"TEMPLATES", "Kind", "Template", "stages_of", "with_part"},
-    "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "net_word", "rail_net", "two_ends"},
+    "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "end_names", "net_word", "rail_net", "two_ends"},
     "stages.power": {"tap_pin"},
     "stages.usual_values": {"usual_span"},
 }

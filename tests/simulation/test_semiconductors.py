@@ -143,6 +143,21 @@ def test_compiled_port_law_and_slopes_are_those_of_the_law(name: str) -> None:
                     assert found == pytest.approx(slope, rel=1e-4, abs=1e-9)
 
 
+def test_many_rectifiers_on_one_supply_come_to_rest() -> None:
+    """Junctions behind offsets of a thousand volts, a floating bridge and a zener: what ngspice once gave up on."""
+    wires = {"R1": ["in", "a"], "C1": ["out", "low"], "R2": ["out", "low"], "R3": ["low", "ground"],
+             "BR1": {"ac1": "a", "ac2": "ground", "plus": "out", "minus": "low"}, "R7": ["B1", "z"],
+             "D7": ["ground", "z"], "D5": ["B1", "c"], "R5": ["c", "ground"]}  # fmt: skip
+    parts = {"R1": "100", "BR1": "1N4007", "C1": "10u", "R2": "10k", "R3": "100k", "R7": "10k", "D7": "1N5242B",
+             "D5": "1N4007", "R5": "100k"}  # fmt: skip
+    amp = wired(parts, wires, {"name": "B1", "volts": 30.0})
+    rest = simulate(amp, OperatingPoint(), nodes=["R2.1", "D7.cathode", "D5.cathode"])["voltage"].values.ravel()
+    zener, diode = load_semiconductor("1N5242B"), load_semiconductor("1N4007")
+    assert rest[0] == pytest.approx(0.0, abs=1e-6)
+    assert rest[1] == pytest.approx(-diode_volts(zener, -(30.0 - rest[1]) / 10e3), rel=1e-4)
+    assert rest[2] == pytest.approx(30.0 - diode_volts(diode, rest[2] / 100e3), rel=1e-4)
+
+
 def pair(first: str, other: str, ohms: str) -> Amp:
     """Two diodes back to back behind a capacitor and a resistor."""
     wires = {"C1": ["in", "a"], "R1": ["a", "out"], "R2": ["out", "ground"], "C2": ["out", "ground"],

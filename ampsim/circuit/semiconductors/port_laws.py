@@ -93,14 +93,15 @@ def junction(p: Any, volts: Array) -> tuple[Array]:
 def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:
     """Write `junction`: a real ngspice diode, whose junction limiting keeps hard clipping converging.
 
-    What ngspice lays across every junction is taken away again: behind an offset it would drive a current at 0 V.
+    ngspice lays a conductance across every junction, which behind an offset drives a current at 0 V: that is taken
+    away again.
     """
     ((first, second),) = ports
     model = f"IS={number(p['saturation_amps'])} N={number(p['emission'])} RS={number(p['series_ohms'])}"
     return (
         f"V{name} {first} {name}_in {number(p['offset_volts'])}",
         f"D{name} {name}_in {second} {name}_model",
-        f"G{name} {name}_in {second} {name}_in {second} {number(-GMIN)}",
+        f"I{name} {name}_in {second} {number(GMIN * p['offset_volts'])}",
         f".model {name}_model D({model})",
     )
 

@@ -13,6 +13,7 @@ from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.wire_pieces import Pieces
+from ...simulation.devices import BRIDGE
 from ..wiring.from_to import Wiring
 from ..wiring.readback import wiring
 
@@ -96,7 +97,9 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     outside = {*stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)} - _stages_with_edits(amp, pieces)
     volts = {rail.name: (f"{rail.volts:g} V",) for rail in amp.rails if rail.volts is not None}
     shown = [each for each in pieces.elements if each.stage not in outside]
-    items = [_item(each, pieces, _change(each.designator, found, amp), volts) for each in shown]
+    items = [
+        item for each in shown for item in _diodes(_item(each, pieces, _change(each.designator, found, amp), volts))
+    ]
     brought = {switch.designator for mod in amp.mods for switch in mod.switches}
     for plan in found.switches:
         items += _poles(plan, pieces, amp, NEW if plan.designator in brought else "")
@@ -183,6 +186,16 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
     # A transistor stands where a valve would, its pins in the places of plate, grid and cathode.
     pins = tuple((VALVE_PIN[pin], net) for pin, net in element.pins)
     return Item(name, "valve", pins, words, what, was, look="transistor")
+
+
+def _diodes(item: Item) -> Iterator[Item]:
+    """An item as it is; a bridge as its four diodes."""
+    if item.kind != "bridge rectifier":
+        yield item
+        return
+    for number, (anode, cathode) in enumerate(BRIDGE, 1):
+        pins = (("anode", item.net(anode)), ("cathode", item.net(cathode)))
+        yield replace(item, name=f"{item.name} ({number})", kind="diode", pins=pins)
 
 
 def _words(name: str, pieces: Pieces) -> Iterator[str]:

@@ -37,16 +37,17 @@ def workers(parent: int) -> list[int]:
     a virtual environment of Windows starts the real Python from one that only waits for it.
     """
     try:
-        return [each.pid for each in psutil.Process(parent).children(recursive=True) if _is_worker(each)]
+        found = [each for each in psutil.Process(parent).children(recursive=True) if _is_worker(each)]
+        waiting = {each.ppid() for each in found}
     except psutil.NoSuchProcess:
         return []
+    return [each.pid for each in found if each.pid not in waiting]
 
 
 def _is_worker(process: psutil.Process) -> bool:
     try:
-        ended = process.status() == psutil.STATUS_ZOMBIE
-        return not ended and _WORKER in process.cmdline() and not process.children()
-    except psutil.Error:
+        return process.status() != psutil.STATUS_ZOMBIE and _WORKER in process.cmdline()
+    except (psutil.Error, OSError):  # OSError: one that is only starting, on Windows
         return False
 
 

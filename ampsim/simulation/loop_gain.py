@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from ..base.progress import Progress
 from ..circuit.amp import Amp
-from ..circuit.feedback import Loop, feedback_loop, find_loop
+from ..circuit.feedback import feedback_loop, find_loop
+from ..circuit.loop_search import Loop
 from ..circuit.positions import Position, switches_at
 from .analyses import LoopSweep
 from .netlist import Netlist, build

@@ -32,6 +32,7 @@ TOUCHED = {
     "library/amps.py": {"roles"},
     "library/assumptions.py": {"template", "roles"},
     "library/overview.py": {"template", "roles"},
+    "library/stage_guide.py": {"roles"},
 }
 # What may be imported from `circuit.stages` and its modules; never a template by its constant.
 IMPORTED = {

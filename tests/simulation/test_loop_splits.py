@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.feedback import Reach, feedback_loop, find_loop, find_loops
+from ampsim.circuit.feedback import feedback_loop, find_loop, find_loops
+from ampsim.circuit.loop_search import Reach
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import parse_amp, parse_mod
 from ampsim.measures.margins import margin_table

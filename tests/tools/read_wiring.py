@@ -16,8 +16,9 @@ from ampsim.circuit.build import Circuit, build_circuit
 from ampsim.circuit.nets import INPUT, Groups
 from ampsim.circuit.positions import every_setting, setting_clause
 from ampsim.circuit.stages.template import GROUND, Element
+from ampsim.circuit.switches.same_circuit import without_idle
 from ampsim.job.papers.wiring import wiring_text
-from ampsim.work.wiring.readback import wiring, without_idle
+from ampsim.work.wiring.readback import wiring
 
 _UNITS = {"R": OHM, "P": OHM, "VR": OHM, "RV": OHM, "C": FARAD, "L": HENRY}
 

@@ -14,6 +14,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Edit, Mod, Switch
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_setting
 from ampsim.circuit.stages import Kind, stages_of
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
@@ -24,7 +25,6 @@ from ampsim.work.schematic.draw import HEIGHT, WIDTH, schematic
 from ampsim.work.schematic.geometry import Box, Sheet, Symbol, meet, shift
 from ampsim.work.schematic.rows import Drawing, lay_out
 from ampsim.work.schematic.stacking import HIGH, WIDE
-from ampsim.work.wiring.readback import every_setting
 from tests.tools.any_amps import amps
 from tests.tools.any_mods import single_mods
 from tests.tools.drawing_faults import drawing_faults, fill

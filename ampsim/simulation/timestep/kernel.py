@@ -21,6 +21,7 @@ laws i(v). What is `known` after a step is then what the next one begins with.
 
 from __future__ import annotations
 
+from .columns import add_eight, multiply
 from .compiled import inline_late, jit
 from .kernel_arguments import (
     AT,
@@ -40,7 +41,7 @@ from .kernel_arguments import (
     Step,
     V,
 )
-from .newton import add_eight, lead, multiply, newton
+from .newton import lead, newton
 
 
 @inline_late

@@ -14,7 +14,6 @@ from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
 from ...circuit.neighbours import feeds_from_supply
-from ...circuit.output_stage import output_valves
 from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
 from ...circuit.semiconductors.description import PINS
@@ -29,6 +28,7 @@ from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 from .device_loads import DEVICES, LOAD, device_facts, device_readings
+from .equal_valves import Readings, equal_valves
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
@@ -38,7 +38,6 @@ STATES = ("rest", "cold", "driven", "pulse")
 _TOLERANCE = 1e-3
 _BATCH = 8
 
-Readings = dict[tuple[str, str, str], float]
 _UNITS = {
     "part_value": ("part", "ohm or F"),
     "part_volts": ("part", "V"),
@@ -57,7 +56,6 @@ EQUAL_VALVES = Fact("equal_valves", list[list[str]])
 """Output valves of one type in the last variant that idle alike at every position: each may stand in the other's
 place, and which of them is driven harder is the tone's phase."""
 _STATELESS = ("part_value", "grid_ohms")
-_ALIKE = 0.02  # of a reading at rest: what the inverter's load lets two equal valves differ by
 
 
 def stress(
@@ -114,9 +112,10 @@ def stress(
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
+    last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
-    facts |= put(EQUAL_VALVES, _equal_valves(asked, rows))
+    facts |= put(EQUAL_VALVES, equal_valves(last))
     return _dataset(asked, rows, facts)
 
 
@@ -124,40 +123,6 @@ def _supply_pots(asked: Request) -> list[str]:
     last = [case.wired for case in asked.cases if case.amp is asked.variants[-1]]
     pots = {(each.designator, wired) for wired in last for each in _elements(wired, "pot")}
     return sorted({name for name, wired in pots if feeds_from_supply(wired, name)})
-
-
-def _equal_valves(asked: Request, rows: Sequence[Readings]) -> list[list[str]]:
-    last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
-    groups: list[list[str]] = []
-    for valve in output_valves(last[0][0].wired):
-        for group in groups:
-            if all(_idle_alike(case.wired, row, valve, group[0]) for case, row in last):
-                group.append(valve)
-                break
-        else:
-            groups.append([valve])
-    return [group for group in groups if len(group) > 1]
-
-
-def _idle_alike(wired: Circuit, row: Readings, one: str, other: str) -> bool:
-    """Whether two valves are of one type and have the same volts and amperes at rest."""
-    types = {cast("Socket", wired.parts[name]).type for name in (one, other) if name in wired.parts}
-    first, second = (_at_rest(row, name) for name in (one, other))
-    return (
-        len(types) == 1
-        and first.keys() == second.keys()
-        and all(abs(value - second[key]) <= _ALIKE * abs(value) + 1e-6 for key, value in first.items())
-    )
-
-
-def _at_rest(row: Readings, valve: str) -> dict[str, float]:
-    """Volts and amperes of a valve at rest, by electrode."""
-    keys = [(variable, item, state) for variable, item, state in row if state == "rest"]
-    return {
-        f"{variable} {item.partition('.')[2]}": row[variable, item, state]
-        for variable, item, state in keys
-        if variable in ("electrode_volts", "cathode_amps") and item.partition(".")[0] == valve
-    }
 
 
 def _elements(wired: Circuit, *kinds: str) -> list[Element]:

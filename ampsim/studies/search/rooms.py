@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
-from ...circuit.feedback import Loop, find_loop
-from ...circuit.loop_search import Cut
+from ...circuit.feedback import find_loop
+from ...circuit.loop_search import Cut, Loop
 from ...circuit.positions import Position, switches_at
 from ...measures.margins import Margins, margins
 from ...simulation.analyses import FrequencySweep, LoopSweep

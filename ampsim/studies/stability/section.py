@@ -13,7 +13,8 @@ from ...base.errors import DescriptionError
 from ...base.progress import Progress
 from ...base.wording import join_words
 from ...circuit.amp import Amp
-from ...circuit.feedback import Reach, find_loops
+from ...circuit.feedback import find_loops
+from ...circuit.loop_search import Reach
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
 from ...simulation.analyses import LoopSweep

@@ -7,7 +7,7 @@ import math
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
@@ -57,11 +57,14 @@ def written(draw: st.DrawFn) -> tuple[str, Quantity, Decimal]:
 
 
 def twice(text: str, quantity: Quantity) -> bool:
-    """Whether a text has an exponent where a letter for the point may stand: 4E7 is 4.7 or 40M."""
-    return quantity is OHM and "E" in text and text.rsplit("E", 1)[1].isdigit() and len(text.rsplit("E", 1)[1]) <= 2
+    """Whether an exponent stands where a letter for the point may: 4E7 is 4.7 or 40M, but 0E7 is 0.7 alone."""
+    head, _, tail = text.rpartition("E")
+    return quantity is OHM and head not in ("", "0") and tail.isdigit() and len(tail) <= 2
 
 
 @given(written())
+@example(("0E1", OHM, Decimal("0.1")))
+@example(("E47", OHM, Decimal("0.47")))
 def test_a_value_is_read_as_meant_in_every_way_of_writing_it(value: tuple[str, Quantity, Decimal]) -> None:
     text, quantity, meant = value
     if twice(text, quantity):

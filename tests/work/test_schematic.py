@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import combinations
+from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from matplotlib.text import Text
 
@@ -85,14 +86,26 @@ def test_what_a_mod_touches_is_on_the_drawing(name: str, mod: str) -> None:
 
 
 @settings(max_examples=5)
-@given(st.randoms(use_true_random=False).map(random_switches).filter(bool))
-def test_random_switches(amp: Amp) -> None:
+@given(st.randoms(use_true_random=False))
+def test_random_switches(rng: Random) -> None:
+    amp = random_switches(rng)
+    assume(amp is not None)
+    assert amp is not None
     try:
         given_amp = contents(amp)
     except DescriptionError:
         assert len(amp.all_switches) > 1
         return
     drawing = lay_out(given_amp, whole=True)
+    assert drawing_faults(drawing.shown, drawing.sheet) == []
+
+
+@pytest.mark.parametrize("seed", [19, 5199])
+def test_a_switch_at_a_net_inside_the_supply_is_joined_to_it(seed: int) -> None:
+    amp = random_switches(Random(seed))
+    assert amp is not None
+    drawing = lay_out(contents(amp), whole=True)
+    assert "R50.1" in {sign.text for sign in drawing.sheet.signs}
     assert drawing_faults(drawing.shown, drawing.sheet) == []
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from ...base.files import refuse_unwritable
 from .common import Commands, source_option, to_option
 
-PLACE = 15
+PLACE = 5
 
 
 def add(commands: Commands) -> None:

@@ -28,7 +28,9 @@ class Drawing:
 
 def lay_out(every: Contents, whole: bool = False) -> Drawing:
     """Draw a circuit in the rows that let it be largest: all of it, or what is touched with its neighbours."""
-    supply = {item.name for item in supply_items(every)}
+    apart = supply_items(every)
+    supply = {item.name for item in apart}
+    every = replace(every, flags={**_tapped(every, apart), **every.flags})
     signal = [item for item in every.items if item.name not in supply]
     flow = Flow(replace(every, items=tuple(signal)))
     long, places = _row(flow, signal, _outer_ends(flow, signal)) if signal else (Sheet(), {})
@@ -51,6 +53,13 @@ def lay_out(every: Contents, whole: bool = False) -> Drawing:
     return Drawing(shown, best.sheet, best.unit)
 
 
+def _tapped(given: Contents, supply: set[Item]) -> dict[str, str]:
+    """Nets inside the supply, no rails, that something else is on too, by the pin that says where."""
+    inside = {net: f"{item.name}.{pin}" for item in supply if item.kind != "rail" for pin, net in item.pins}
+    outside = {net for item in given.items if item not in supply for net in item.nets}
+    return {net: word for net, word in inside.items() if net in outside and not given.common(net)}
+
+
 def _likely_counts(row: Sheet) -> list[int]:
     """The two numbers of rows that seem to let a long row be drawn largest."""
     left, low, right, top = row.bounds()
@@ -63,7 +72,7 @@ def _likely_counts(row: Sheet) -> list[int]:
 
 def _row(flow: Flow, items: Sequence[Item], ends: dict[str, tuple[str, str]]) -> tuple[Sheet, dict[str, int]]:
     best = None
-    for air in (0.9, 1.6):
+    for air in (0.9, 1.6, 2.6, 4.0):
         row = Row(flow, Levels(flow), items, ends, air)
         sheet = row.sheet()
         if best is None or len(row.torn) < best[0]:
@@ -157,4 +166,5 @@ def _supply_sheet(given: Contents, supply: set[str]) -> Sheet:
     rails = {net: name for net, name in given.rails.items() if net in on}
     start = sources[0] if sources else next(iter(rails), "")
     own = Flow(Contents(items, given.ground, {}, rails, start))
-    return _row(own, items, {net: (name, "up") for net, name in rails.items()})[0]
+    tapped = {net: (word, "right") for net, word in given.flags.items() if net in on}
+    return _row(own, items, tapped | {net: (name, "up") for net, name in rails.items()})[0]

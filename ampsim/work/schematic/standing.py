@@ -136,13 +136,13 @@ class Standing:
         self.torn.append(net)
         word = next(self.letters)
         for tree in (self.board.trees[net], {point}):
-            if not any(self._flag(net, "flag", word, side, tree) for side in ("right", "left")):
+            if not any(self._flag(net, "flag", word, side, tree) for side in ("right", "left", "down", "up")):
                 self.board.put_sign(symbols.sign("flag", word, max(tree), "right"), net)
 
     def end(self, net: str, word: str, side: str) -> None:
         """The sign of a net that goes on elsewhere, near one of its terminals."""
         kind = "rail" if side == "up" else "input" if word == "input" else "flag"
-        sides = dict.fromkeys((side, *(() if kind == "rail" else ("right", "left", "down"))))
+        sides = dict.fromkeys((side, *(() if kind == "rail" else ("right", "left", "down", "up"))))
         if not any(self._flag(net, kind, word, each, self.board.trees[net]) for each in sides):
             self.torn.append(net)
             self.board.put_sign(symbols.sign(kind, word, max(self.board.trees[net]), side), net)
@@ -150,10 +150,14 @@ class Standing:
     def _flag(self, net: str, kind: str, word: str, side: str, tree: set[Point]) -> bool:
         """Put a sign near a terminal on a tree, and join them."""
         points = sorted(tree, key=lambda p: -p[0] if side == "right" else p[0])
-        pins = [p for p in points if p in self.board.pins] or points
+        pins = [p for p in points if p in self.board.pins]
+        return self._flag_at(net, kind, word, side, tree, pins) or self._flag_at(net, kind, word, side, tree, points)
+
+    def _flag_at(self, net: str, kind: str, word: str, side: str, tree: set[Point], points: list[Point]) -> bool:
+        pins = list(points)
         level, (dx, dy) = self.levels.at(net), _SIDES[side]
         pins.sort(key=lambda p: abs(p[1] - level) if dx else 0)
-        for far in range(1 if dx else 3, 16):
+        for far in range(1 if dx else 3, 24):
             for x, y in pins:
                 for lift in (0, 1, -1, 2, -2, 3, -3):
                     at = (x + dx * far, y + lift) if dx else (x + lift, y + dy * far)

@@ -26,6 +26,7 @@ import psutil
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import WebSocketClientConnection, websocket_connect
 
+from ampsim.base.caution import CAUTION
 from ampsim.interface import panel as panel_package
 from ampsim.interface.commands.main import main
 from ampsim.interface.panel import audition_panel
@@ -124,6 +125,7 @@ def test_with_the_token_there_is_the_panel_and_no_more_is_allowed(page: ServedPa
     answer = fetch(page.address.url)
     assert answer.status == 200
     assert b"<h1>&lt;b&gt;a panel&lt;/b&gt;</h1>" in answer.body  # type: ignore[attr-defined]
+    assert f"<p>{CAUTION}</p>".encode() in answer.body  # type: ignore[attr-defined]
     names = {name.lower() for name, _ in answer.getheaders()}
     assert not any(name.startswith("access-control") for name in names)
     assert {"server", "set-cookie"} & names == set()

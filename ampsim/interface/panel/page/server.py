@@ -14,6 +14,7 @@ from tornado.netutil import bind_sockets
 from tornado.web import Application, RequestHandler
 from tornado.websocket import WebSocketHandler
 
+from ....base.caution import CAUTION
 from ....base.html import render
 from ..widget import Panel
 from .tabs import Tabs
@@ -98,7 +99,7 @@ async def served(panel: Panel, title: str) -> AsyncIterator[Address]:
 def _files(panel: Panel, title: str) -> dict[str, tuple[str, str]]:
     style = f"{_read('page.css')}\n{panel._css}"
     return {
-        "": ("text/html", render(__package__, "page.html", title=title)),
+        "": ("text/html", render(__package__, "page.html", title=title, caution=CAUTION)),
         "page.js": ("text/javascript", _read("page.js")),
         "panel.js": ("text/javascript", str(panel._esm)),
         "panel.css": ("text/css", style),

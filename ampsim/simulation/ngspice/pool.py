@@ -48,9 +48,9 @@ class Worker:
         # An empty start file here keeps ngspice from running the one in the user's home.
         Path(self._folder, ".spiceinit").touch()
         self._process = subprocess.Popen(
-            [sys.executable, "-m", f"{__package__}.worker", str(library)],
+            [sys.executable, "-P", "-m", f"{__package__}.worker", str(library), self._folder],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._log, bufsize=0,
-            cwd=self._folder, env=_environment(), **apart(),
+            cwd=_start_folder(), env=_environment(), **apart(),
         )  # fmt: skip
         self._to, self._from = cast("io.FileIO", self._process.stdin), cast("io.FileIO", self._process.stdout)
         self._reader = Thread(target=self._read, daemon=True)
@@ -213,6 +213,14 @@ class Pool:
         for worker in self._idle:
             worker.let_go()
         self.__init__()  # type: ignore[misc]
+
+
+def _start_folder() -> str:
+    """Return a folder that outlives every worker, which goes to its own by itself.
+
+    On Windows a console host starts beside each worker, in the same folder, and holds it after the worker was killed.
+    """
+    return os.path.dirname(os.path.abspath(sys.executable))
 
 
 def _environment() -> dict[str, str]:

@@ -1,4 +1,7 @@
-"""A simulator process, run as a module with the path of the library: answers tasks on its input until that closes."""
+"""A simulator process, run as a module with the path of the library and a folder to work in.
+
+It answers tasks on its input until that closes, and removes the folder.
+"""
 
 from __future__ import annotations
 
@@ -26,6 +29,8 @@ _MOST_RUNS = 20_000
 def main() -> None:
     """Serve tasks; never returns."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Before the library is loaded, which runs the start file of the folder it is in.
+    os.chdir(sys.argv[2])
     tasks_from, answers_to = io.FileIO(os.dup(0)), io.FileIO(os.dup(1), "w")
     # Whatever else reads or prints must not touch the messages.
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
@@ -57,11 +62,10 @@ def _leave() -> None:
 def _remove_folder() -> None:
     """Remove the private working folder; ngspice has read its empty start file and needs it no more."""
     with contextlib.suppress(OSError):
-        folder = os.getcwd()
-        os.unlink(".spiceinit")
         # Not every system removes a folder that a process works in.
         os.chdir(tempfile.gettempdir())
-        os.rmdir(folder)
+        os.unlink(os.path.join(sys.argv[2], ".spiceinit"))
+        os.rmdir(sys.argv[2])
 
 
 def _serve(tasks: SimpleQueue[Task], pipe: io.FileIO) -> None:

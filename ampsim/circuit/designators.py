@@ -68,6 +68,19 @@ def kind_of(designator: str) -> str:
     return KINDS.get(_known_letters(designator, (*KINDS, *OTHERS)), "")
 
 
+def element_name(designator: str) -> str:
+    """The name in a netlist of a part with two ends: its first letter says resistor, capacitor or inductor there.
+
+    Examples
+    --------
+    >>> element_name("R4"), element_name("CH1")
+    ('r4', 'l_ch1')
+    """
+    letter = {"resistor": "r", "capacitor": "c", "inductor": "l"}.get(kind_of(designator), "")
+    name = designator.lower()
+    return name if name.startswith(letter) else f"{letter}_{name}"
+
+
 def meaning_of(designator: str) -> str:
     """What a drawing means by the letters of a designator, parts that there are not here included; "" for unknown."""
     letters = _known_letters(designator, (*KINDS, *OTHERS))

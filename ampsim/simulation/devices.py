@@ -9,6 +9,7 @@ from typing import cast
 from ..base.errors import DescriptionError
 from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
 from ..circuit.build import Circuit
+from ..circuit.designators import element_name
 from ..circuit.loudspeaker import coil_sections
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages.power import tap_pin
@@ -22,12 +23,12 @@ def _write_two_pin(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Part", wired.parts[element.designator])
     first, second = element.net("1"), element.net("2")
     if first != second:
-        writer.slot(part.designator.lower(), first, second, part)
+        writer.slot(element_name(part.designator), first, second, part)
 
 
 def _write_inductor(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Part", wired.parts[element.designator])
-    writer.slot(part.designator.lower(), element.net("1"), element.net("2"), part)
+    writer.slot(element_name(part.designator), element.net("1"), element.net("2"), part)
 
 
 def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
+from ..circuit.designators import element_name
 from ..circuit.valves.description import Valve
 from ..circuit.valves.deviation import Deviation, Reference, ValveDraw
 from ..circuit.valves.laws import LAWS
@@ -262,7 +263,7 @@ def slots(wired: Circuit) -> dict[str, str]:
     found = {}
     for part in wired.parts.values():
         if isinstance(part, Part):
-            found[part.designator.lower()] = part.designator
+            found[element_name(part.designator)] = part.designator
         elif isinstance(part, Pot):
             found |= {f"r{part.designator.lower()}_{half}": part.designator for half in ("top", "bottom", "track")}
     return found

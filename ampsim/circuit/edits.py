@@ -122,7 +122,7 @@ class Fitting:
             old = self._element(designator)
             if old is None:
                 return
-            opened = f"{edit.part.lower()}_1"
+            opened = f"_opened_{edit.part.lower()}"  # no net of a template, nor inside a part
             ends = (opened, old.net(pin))
             moved = replace(old, pins=tuple((name, opened if name == pin else net) for name, net in old.pins))
             (self.elements if designator in self.elements else self.removed)[designator] = moved

@@ -119,3 +119,33 @@ def test_a_part_beside_a_bridge_is_none_that_does_nothing() -> None:
     mod = parse_mod({"name": "short", "reason": "short", "parts": {"R9": "1k"}, "edits": edits})
     wired = build_circuit(apply_mods(amp_to_change(), mod))
     assert wired.net("R9.1") == wired.net("R9.2") == wired.net("R4.1")
+
+
+@pytest.mark.parametrize(
+    ("stage", "net"),
+    [
+        ("rail", "b1"),
+        ("R1", "x_2"),
+        ("LS1", "a_1"),
+        ("jack", "in_x"),
+        ("plain", "x"),
+        ("a" * 60, "x" * 30),
+        ("__", "x"),
+    ],
+)
+def test_a_net_of_ones_own_is_nobody_elses_whatever_its_name_and_the_stages(stage: str, net: str) -> None:
+    stage = stage if stage[0] != "_" else f"s{stage}"
+    wires = {"R1": ["in", net], "R2": [net, "ground"], "R3": [net, "out"]}
+    parts = {"R1": "10k", "R2": "10k", "R3": "1k", "R4": "1M", "R5": "1M", "LS1": {"resistance": "6"}, "R50": "1k"}
+    rail = {"name": "B1", "volts": 300, "through": "R50"}
+    twin = {"name": f"{stage[:50]}-b", "template": "free wiring", "wires": {"R4": ["in", net], "R5": [net, "ground"]}}
+    after = {"name": f"{stage[:50]} b", "template": "free wiring", "wires": {"LS1": ["in", "ground"]}}
+    stages = [{"name": stage, "template": "free wiring", "wires": wires}, after]
+    plain = parse_amp({"name": "x", "parts": {k: v for k, v in parts.items() if k not in ("R4", "R5")}, "rails": [rail],
+                       "stages": stages})  # fmt: skip
+    assert build_circuit(plain).places_by_net[build_circuit(plain).net("R1.2")] == ("R1.2", "R2.1", "R3.1")
+    both = parse_amp({"name": "x", "parts": parts, "rails": [rail], "stages": [*stages, twin]})
+    assert set(build_circuit(both).places_by_net[build_circuit(both).net("R4.2")]) == {"R4.2", "R5.1"}
+    written = build(plain, {}, OperatingPoint(), ("speaker",)).text
+    nodes = [word for line in written.splitlines() if line.startswith(("r1 ", "r2 ")) for word in line.split()[1:3]]
+    assert sum(word not in ("input", "0") for word in nodes) == 2

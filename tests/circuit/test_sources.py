@@ -269,6 +269,6 @@ def test_nets_of_jacks_and_generators_are_nobody_else_s() -> None:
     )
     other = replace(amp, stages=(source, Stage("jack", inputs.template, (("wires", wires),)), *others))
     low = plug_in(other, f"generator at {LOW}")
-    assert "jack_return" in {net for each in build_circuit(low).elements for _, net in each.pins}
+    assert any(net.endswith("jack_return") for each in build_circuit(low).elements for _, net in each.pins)
     for said in (f"generator at {LOW}", f"generator at {RETURN}", "generator at V1A.grid through 10n"):
         np.testing.assert_allclose(gains(plug_in(other, said)), gains(plug_in(amp, said)), rtol=1e-9)

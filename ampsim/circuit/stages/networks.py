@@ -79,7 +79,9 @@ def _free_net(bench: StageBuilder, name: str, nets: dict[str, str]) -> str:
         return f"rail_{name.lower()}"
     if "." in name:
         return "@" + name
-    return nets.get(name) or f"{net_word(bench.stage.name)}_{name.lower()}"
+    # The stage's number keeps its nets apart from those of stages of a like name, and from those of parts and rails.
+    number = bench.amp.stages.index(bench.stage) + 1
+    return nets.get(name) or f"n{number}_{net_word(bench.stage.name)[:40]}_{name.lower()}"
 
 
 _RC = {

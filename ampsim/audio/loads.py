@@ -8,6 +8,7 @@ from itertools import count
 from ..base.errors import DescriptionError, nearest, shown
 from ..circuit.amp import Amp, AnyPart, Loudspeaker, Part
 from ..circuit.build import build_circuit
+from ..circuit.load import joined_ohms, load_ohms
 from ..circuit.stages import with_part
 from ..studies.pop.simulate import nominal_ohms
 
@@ -27,32 +28,43 @@ def with_load(amp: Amp, load: str) -> Amp:
         raise DescriptionError(f"no load {shown(load)}{nearest(load, LOADS)}")
     if load == LOUDSPEAKER:
         return amp
-    part = _load(amp)
-    ohms = nominal_ohms(amp)
-    if not isinstance(part, Loudspeaker) or ohms is None:
+    parts, ohms = _load(amp), nominal_ohms(amp)
+    if ohms is None or not parts or not all(isinstance(each, Loudspeaker) for each in parts):
         raise DescriptionError(f"{amp.name} drives no loudspeaker from a tap, so no resistor can stand for one")
+    # As many alike as there are loudspeakers, joined as they are: together they are the one resistor.
+    whole = joined_ohms(build_circuit(amp), lambda _: 1.0)
     taken = {each.designator for each in amp.parts}
-    dummy = Part(next(f"R{n}" for n in count(991) if f"R{n}" not in taken), "resistor", ohms)
-    parts = tuple(dummy if each is part else each for each in amp.parts)
-    stages = tuple(with_part(stage, part.designator, dummy.designator) for stage in amp.stages)
-    return replace(amp, parts=parts, stages=stages)
+    free = (f"R{n}" for n in count(991) if f"R{n}" not in taken)
+    dummies = {each.designator: Part(next(free), "resistor", ohms / abs(whole or 1.0)) for each in parts}
+    stages = amp.stages
+    for name, dummy in dummies.items():
+        stages = tuple(with_part(stage, name, dummy.designator) for stage in stages)
+    return replace(amp, parts=tuple(dummies.get(each.designator, each) for each in amp.parts), stages=stages)
 
 
 def load_words(amp: Amp, load: str) -> str:
     """What the amp works into, in words."""
     if load == RESISTOR:
         return f"The load is a resistor of {nominal_ohms(amp):g} ohm in place of the loudspeaker."
-    part = _load(amp)
+    words = [_words(part) for part in _load(amp)]
+    if not words:
+        return "No load is drawn; what is heard is what the last stage hands on."
+    if len(words) == 1:
+        return f"The load is the {words[0]}."
+    ohms = load_ohms(build_circuit(amp), 400.0)
+    whole = f", together {abs(ohms):.3g} ohm at 400 Hz" if ohms is not None else ""
+    return f"The load is {len(words)} parts of the amp's file{whole}: {'; '.join(dict.fromkeys(words))}."
+
+
+def _words(part: AnyPart) -> str:
     if isinstance(part, Loudspeaker):
         return (
-            f"The load is the loudspeaker of the amp's file: {part.resistance:g} ohm, {part.peak:g} ohm more at its "
-            f"resonance of {part.resonance:g} Hz."
+            f"loudspeaker of the amp's file: {part.resistance:g} ohm, {part.peak:g} ohm more at its resonance of "
+            f"{part.resonance:g} Hz"
         )
-    if isinstance(part, Part) and part.kind == "resistor":
-        return f"The load is the resistor of the amp's file, {part.value:g} ohm."
-    return "No load is drawn; what is heard is what the last stage hands on."
+    return f"resistor of the amp's file, {part.value:g} ohm" if isinstance(part, Part) else part.designator
 
 
-def _load(amp: Amp) -> AnyPart | None:
+def _load(amp: Amp) -> list[AnyPart]:
     loads = {each.designator for each in build_circuit(amp).load}
-    return next((part for part in amp.parts if part.designator in loads), None)
+    return [part for part in amp.parts if part.designator in loads]

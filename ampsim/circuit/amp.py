@@ -88,6 +88,11 @@ class Loudspeaker:
     exponent: float
     kind: str = "loudspeaker"
 
+    def times(self, factor: float) -> Loudspeaker:
+        """One whose impedance is `factor` [ratio] times this one's at every frequency."""
+        scaled = {name: getattr(self, name) * factor for name in ("resistance", "peak", "reactance")}
+        return dataclasses.replace(self, **scaled)
+
 
 AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker
 

@@ -8,8 +8,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from ..base.errors import DescriptionError, shown
+from ..base.errors import DescriptionError
 from ..simulation.facts import STIMULUS, StimulusFacts, get
+from ..simulation.response import LOAD
 from .labels import expect, index_of, voltage_at, with_units
 
 FLOOR_DB = -75.0
@@ -40,9 +41,11 @@ def steady_voltage(response: xr.Dataset, node: str | None = None) -> xr.DataArra
     DescriptionError
         When the stimulus is no sine, the response is shorter than its cycles, or the node is unknown.
     """
-    voltage = voltage_at(response, node, _TRANSIENT)
-    start = _window_start(response)
-    return voltage.isel(time=voltage["time"].values >= start - 1e-9)
+    return _settled(voltage_at(response, node, _TRANSIENT), response)
+
+
+def _settled(wave: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
+    return wave.isel(time=wave["time"].values >= _window_start(response) - 1e-9)
 
 
 def source_v(response: xr.Dataset) -> xr.DataArray:
@@ -115,21 +118,24 @@ def rms_v(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
     return with_units(_window(response, node).std("time"), "V", "rms")
 
 
-def power_w(response: xr.Dataset, load: float, node: str | None = None) -> xr.DataArray:
-    """Mean power [W] in a resistive load [ohm] at a node (default the output): rms squared over the load.
+def power_w(response: xr.Dataset) -> xr.DataArray:
+    """Mean power [W] that the load takes: the mean of volts times amperes; dims (variant, position).
+
+    Of a transient with currents, whose branch "load" is what flows from the speaker's net into the load: right for
+    any load and any wave, which volts squared over a rated resistance are not. Without direct current and volts, which
+    no loudspeaker hears.
 
     Raises
     ------
     DescriptionError
-        For a load that is not a positive number; else as `steady_voltage`.
-
-    Notes
-    -----
-    Output power as U2 squared over the rated load resistance, as IEC 60268-3 states it.
+        When the response has no current of a load; else as `steady_voltage`.
     """
-    if not 0.0 < load < float("inf"):
-        raise DescriptionError(f"a load of {shown(load)} ohm; expected a positive number")
-    return with_units(rms_v(response, node) ** 2 / load, "W", "power", load_ohm=load)
+    if "current" not in response or LOAD not in response["branch"].values:
+        raise DescriptionError("the response has no current of a load; simulate a transient of an amp with a load")
+    amps = _settled(response["current"].isel(branch=index_of(response, "branch", LOAD), drop=True), response)
+    waves = [_even(wave, response) for wave in (steady_voltage(response), amps)]
+    volts, amps = (wave - wave.mean("time") for wave in waves)
+    return with_units((volts * amps).mean("time"), "W", "power")
 
 
 def extremes_v(response: xr.Dataset, node: str | None = None) -> xr.Dataset:
@@ -163,10 +169,14 @@ def _window_start(response: xr.Dataset) -> float:
 
 
 def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
+    return _even(steady_voltage(response, node), response)
+
+
+def _even(settled: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
     """The settled cycles without drift on an even grid of 1024 points a cycle, last point left out."""
     from scipy.interpolate import CubicSpline
 
-    piece = steady_voltage(response, node).transpose(..., "time")
+    piece = settled.transpose(..., "time")
     start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response).cycles)
     grid = np.linspace(start, float(piece["time"].values[-1]), points, endpoint=False)
     rows = np.asarray(CubicSpline(piece["time"].values, piece.values, axis=-1)(grid))

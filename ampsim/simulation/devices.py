@@ -103,7 +103,7 @@ def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None
 
 def _write_winding(writer: Writer, part: Transformer, side: str, start: str, finish: str, halves: int) -> None:
     name = part.designator.lower()
-    inner, core = f"{name}_{side}_1", f"{name}_{side}_2"
+    inner, core = inner_net(name, f"{side}_1"), inner_net(name, f"{side}_2")
     # The plate end of each half carries its share of winding resistance and leakage.
     outer, other = (start, finish) if side == "a" else (finish, start)
     writer.element(f"r{name}_{side}", outer, inner, part.primary_resistance / halves)
@@ -113,10 +113,10 @@ def _write_winding(writer: Writer, part: Transformer, side: str, start: str, fin
 
 
 def _write_losses(writer: Writer, part: Transformer, first: str, second: str) -> None:
-    name = part.designator.lower()
+    name, damp = part.designator.lower(), inner_net(part.designator, "damp")
     writer.element(f"r{name}_core", first, second, part.core_loss)
-    writer.element(f"c{name}_winding", first, f"{name}_damp", part.capacitance)
-    writer.element(f"r{name}_damp", f"{name}_damp", second, part.damping)
+    writer.element(f"c{name}_winding", first, damp, part.capacitance)
+    writer.element(f"r{name}_damp", damp, second, part.damping)
 
 
 def _write_secondary(writer: Writer, part: Transformer, nets: Mapping[str, str]) -> list[str]:
@@ -124,8 +124,8 @@ def _write_secondary(writer: Writer, part: Transformer, nets: Mapping[str, str])
     below, turns, whole = nets["common"], 0.0, math.sqrt(part.taps[-1])
     for tap in part.taps:
         pin = tap_pin(tap)
-        net, section = nets.get(pin, f"{name}_{pin}"), math.sqrt(tap) - turns
-        inner = f"{name}_{pin}_1"
+        net, section = nets.get(pin, inner_net(name, pin)), math.sqrt(tap) - turns
+        inner = inner_net(name, f"{pin}_1")
         ends = (below, inner) if part.reversed else (inner, below)
         writer.element(f"l{name}_{pin}", *ends, part.inductance * section**2 / part.primary)
         writer.element(f"r{name}_{pin}", inner, net, part.secondary_resistance * section / whole)
@@ -140,20 +140,33 @@ def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:
             yield first, second
 
 
+def inner_net(designator: str, name: str) -> str:
+    """A net inside a part: no net of a drawing begins with two such marks."""
+    return f"__{designator.lower()}_{name}"
+
+
+def coil_net(part: Loudspeaker) -> str:
+    """The net behind the resistance of a loudspeaker's coil."""
+    return inner_net(part.designator, "1")
+
+
 def _write_loudspeaker(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Loudspeaker", wired.parts[element.designator])
-    name, second = part.designator.lower(), element.net("2")
+    name, coil, cone = part.designator.lower(), coil_net(part), inner_net(part.designator, "2")
     omega = 2.0 * math.pi * part.resonance
-    writer.element(f"r{name}_coil", element.net("1"), f"{name}_1", part.resistance)
-    writer.element(f"r{name}_cone", f"{name}_1", f"{name}_2", part.peak)
-    writer.element(f"l{name}_cone", f"{name}_1", f"{name}_2", part.peak / (omega * part.q))
-    writer.element(f"c{name}_cone", f"{name}_1", f"{name}_2", part.q / (omega * part.peak))
+    writer.element(f"r{name}_coil", element.net("1"), coil, part.resistance)
+    writer.element(f"r{name}_cone", coil, cone, part.peak)
+    writer.element(f"l{name}_cone", coil, cone, part.peak / (omega * part.q))
+    writer.element(f"c{name}_cone", coil, cone, part.q / (omega * part.peak))
     sections = coil_sections(part.reactance, part.exponent)
+    first = cone
     for number, (ohms, henries) in enumerate(sections, 2):
-        first, last = f"{name}_{number}", second if number == len(sections) + 1 else f"{name}_{number + 1}"
-        writer.element(f"l{name}_{number}", first, last, henries)
+        last = number == len(sections) + 1
+        second = element.net("2") if last else inner_net(part.designator, f"{number + 1}")
+        writer.element(f"l{name}_{number}", first, second, henries)
         if math.isfinite(ohms):
-            writer.element(f"r{name}_{number}", first, last, ohms)
+            writer.element(f"r{name}_{number}", first, second, ohms)
+        first = second
 
 
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:

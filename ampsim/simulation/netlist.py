@@ -14,8 +14,9 @@ from functools import cached_property, lru_cache
 from typing import cast
 
 from ..base.errors import DescriptionError, shown
-from ..circuit.amp import Amp, Part, Pot, Socket
+from ..circuit.amp import Amp, Loudspeaker, Part, Pot, Socket
 from ..circuit.build import Circuit, circuit_at
+from ..circuit.load import delivered
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS, pieces_of
@@ -25,7 +26,7 @@ from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
-from .devices import WRITERS, package
+from .devices import WRITERS, coil_net, package
 from .drives import command, options, own_vectors, write_drive
 from .netlist_writer import Writer, safe_name
 from .ngspice.protocol import Form
@@ -233,6 +234,25 @@ def rail_vector(name: str) -> str:
     return f"v{name.lower()}_rail#branch"
 
 
+def load_vectors(wired: Circuit) -> list[tuple[str, float]]:
+    """The vectors [V] whose sum is the current from the speaker's net into the load, each with its siemens [A / V]."""
+    found = []
+    for designator, sign in delivered(wired):
+        part = wired.parts[designator]
+        first, second = (element.net(pin) for element in wired.elements if element.designator == designator
+                         for pin in "12")  # fmt: skip
+        if isinstance(part, Loudspeaker):
+            # All of it flows through the coil's resistance, whose far end is a net of the loudspeaker's own.
+            ends, ohms = (first, coil_net(part)), part.resistance
+        elif isinstance(part, Part):
+            ends, ohms = (first, second), part.value
+        else:
+            continue
+        found += [(f"v({safe_name(net)})", way * sign / ohms) for net, way in zip(ends, (1.0, -1.0), strict=True)
+                  if net != GROUND]  # fmt: skip
+    return found
+
+
 def node_vector(wired: Circuit, place: str) -> str:
     """Name of the vector that holds a place's voltage; "" for what has none: ground, a lug without any part."""
     net = wired.net(place)
@@ -251,6 +271,7 @@ def _vectors(wired: Circuit, nodes: tuple[str, ...], currents: bool) -> tuple[st
                 vectors = device_vectors(name, device).values()
                 found |= dict.fromkeys(vector for each in vectors for vector, _ in each)
         found |= dict.fromkeys(rail_vector(each.designator) for each in wired.elements if each.kind == "rail")
+        found |= dict.fromkeys(vector for vector, _ in load_vectors(wired))
     if not found:
         raise DescriptionError(f"{wired.amp.name}: nothing but ground to listen at: {shown(nodes)}")
     return tuple(found)

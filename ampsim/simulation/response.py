@@ -26,11 +26,14 @@ from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
 from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
-from .netlist import Netlist, build, device_vectors, node_vector, valve_vectors
+from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
+
+LOAD = "load"
+"""The branch that flows from the speaker's net into what the amp works into."""
 
 
 def simulate(
@@ -63,14 +66,16 @@ def simulate(
     progress : callable
         Called with (done, total).
     currents : bool
-        Whether the currents into plates, screens and grids are kept. Default: of operating points and transients.
+        Whether the currents into plates, screens, grids and the load are kept. Default: of operating points and
+        transients.
 
     Returns
     -------
     xarray.Dataset
         `voltage` [V] with dims (variant, position, node, frequency or time); complex for a sweep with 1 V at the
-        source. With `currents` also `current` [A] with dims (variant, position, branch, frequency or time); NaN where
-        a valve is not in the circuit. So is a place that a variant, or a position of its switches, does not have.
+        source. With `currents` also `current` [A] with dims (variant, position, branch, frequency or time), its branch
+        "load" what flows into the load; NaN where a valve is not in the circuit. So is a place that a variant, or a
+        position of its switches, does not have.
 
     Raises
     ------
@@ -189,7 +194,8 @@ def _branch_vectors(wired: Circuit, cold: bool) -> dict[str, list[tuple[str, flo
             for name in package(part):
                 vectors = device_vectors(name, wired.amp.semiconductor_by_type[part.type])
                 found |= {f"{name}.{pin}": parts for pin, parts in vectors.items()}
-    return found
+    into_load = load_vectors(wired)
+    return found | ({LOAD: into_load} if into_load else {})
 
 
 def _families(wired: Circuit) -> Iterable[tuple[str, str]]:

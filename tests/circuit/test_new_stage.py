@@ -17,6 +17,7 @@ from ampsim.circuit import stages
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.feedback import find_loops
+from ampsim.circuit.load import load_ohm
 from ampsim.circuit.signal_path import ValveStage, begins_at_guitar, listening_points, valve_stages
 from ampsim.circuit.stages import TEMPLATES, Kind, Template
 from ampsim.circuit.stages.template import GROUND, Role, StageBuilder
@@ -24,7 +25,7 @@ from ampsim.library.loader import parse_wishes
 from ampsim.library.overview import describe_amp
 from ampsim.simulation.netlist import build
 from ampsim.simulation.timestep.solver import play
-from ampsim.studies.headroom.simulate import headroom, load_ohm
+from ampsim.studies.headroom.simulate import headroom
 from ampsim.studies.noise.hum import hum_spectrum
 from ampsim.studies.pop.moves import Movement, transitions
 from ampsim.studies.pop.simulate import pop

@@ -15,6 +15,7 @@ from matplotlib.lines import Line2D
 
 from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, simulate
 from ampsim.circuit.build import build_circuit
+from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.measures.waveforms import drift
@@ -42,7 +43,7 @@ from ampsim.studies.headroom.picture import (
     harmonics_over_level_picture,
 )
 from ampsim.studies.headroom.section import section
-from ampsim.studies.headroom.simulate import FAILED, TONE, band_limited, headroom, load_ohm
+from ampsim.studies.headroom.simulate import FAILED, TONE, band_limited, headroom
 from ampsim.studies.section import Examination
 from tests.tools.any_amps import made_amp
 from tests.tools.equal_forms import equal_amps

@@ -106,7 +106,7 @@ def _measure(row: str, circuit: str, valve: Valve, at: Mapping[str, float]) -> d
     return {
         "plate current": amps["B1"],
         "screen current": amps.get("B2", 0.0),
-        "output power": float(power_w(told, LOAD).squeeze()),
+        "output power": float(power_w(told).squeeze()),
         "distortion": float(heard["thd"].squeeze()) / 100.0,
         "second harmonic": float(share[1]),
         "third harmonic": float(share[2]),

@@ -53,11 +53,6 @@ def _tone_stack(bench: StageBuilder) -> tuple[str, ...]:
     return (out,)
 
 
-def _load(bench: StageBuilder) -> tuple[str, ...]:
-    bench.across("load", bench.signal[0], GROUND)
-    return bench.signal
-
-
 def _free(bench: StageBuilder) -> tuple[str, ...]:
     wired = cast("tuple[tuple[str, tuple[tuple[str, str], ...]], ...]", dict(bench.stage.roles)["wires"])
     wires = {designator: dict(pins) for designator, pins in wired}
@@ -134,15 +129,6 @@ TONE_STACK = Template(
     _tone_stack,
 )
 
-LOAD = Template(
-    "load",
-    Kind.LOAD,
-    "what the stage before works into: a loudspeaker or a plain resistor",
-    {"load": Role("loudspeaker or dummy load", ("loudspeaker", "resistor"), True)},
-    1,
-    _load,
-)
-
 FREE = Template(
     "free wiring",
     Kind.ANY,
@@ -152,4 +138,4 @@ FREE = Template(
     _free,
 )
 
-TEMPLATES = (COUPLING, VOLUME, MASTER_VOLUME, TONE_STACK, LOAD, FREE)
+TEMPLATES = (COUPLING, VOLUME, MASTER_VOLUME, TONE_STACK, FREE)

@@ -121,9 +121,9 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
 
     Notes
     -----
-    Power is the sum over the tone and its harmonics up to `POWER_ORDERS`: each one's mean square of the speaker voltage
-    over the resistance that takes the same power as the load at its frequency (``attrs["load_ohm"]``). Levels are
-    interpolated as in `first_crossing`.
+    Power is the mean of volts times amperes in the load, which is a linear one: the sum over the tone and its harmonics
+    up to `POWER_ORDERS` of each one's mean square of the speaker voltage over the resistance that takes the same power
+    as the load at its frequency (``attrs["load_ohm"]``). Levels are interpolated as in `first_crossing`.
     """
     loads, levels = get(response, LOAD_OHM), response["level"].values
     distortion = _fill(response, lambda whole: harmonics(whole)["thd"])

@@ -99,9 +99,8 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
     ]  # fmt: skip
     if loads:
         found.append(
-            f"Power is what the drawn load takes: rms volts squared over {' or '.join(f'{ohm:.3g}' for ohm in loads)} "
-            "ohm, the resistance that takes as much as its impedance at this frequency, and of each harmonic up to the "
-            f"{POWER_ORDERS}th over that of its own."
+            "Power is the mean of volts times amperes in the drawn load, harmonic by harmonic up to the "
+            f"{POWER_ORDERS}th: at this frequency it takes as much as {' or '.join(f'{ohm:.3g}' for ohm in loads)} ohm."
         )
     failed = get(response, FAILED)
     return (*found, f"Without an answer, and left out: {'; '.join(failed)}.") if failed else tuple(found)

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from ...base.errors import EngineError
 from ...base.progress import Progress
-from ...circuit.amp import Amp, Loudspeaker, Part, Socket
+from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
-from ...circuit.loudspeaker import loudspeaker_ohms
+from ...circuit.load import load_ohm
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import begins_at_guitar, valve_stages
 from ...measures.waveforms import drift
@@ -165,18 +165,6 @@ def _gather(
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
     whole.attrs = facts
     return whole
-
-
-def load_ohm(wired: Circuit, hertz: float) -> float | None:
-    """Resistance [ohm] that takes the same power as the load at the same voltage: one over the real part of 1/Z."""
-    siemens = 0.0
-    for element in wired.load:
-        part = wired.parts[element.designator]
-        if isinstance(part, Loudspeaker):
-            siemens += (1.0 / loudspeaker_ohms(part, hertz)).real
-        elif isinstance(part, Part) and part.kind == "resistor":
-            siemens += 1.0 / part.value
-    return 1.0 / siemens if siemens > 0.0 else None
 
 
 def _load_ohms(wired: Circuit, hertz: float) -> list[float] | None:

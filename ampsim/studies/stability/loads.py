@@ -9,7 +9,7 @@ from dataclasses import replace
 import xarray as xr
 
 from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, Loudspeaker, Part
+from ...circuit.amp import Amp, AnyPart, Loudspeaker, Part
 from ...circuit.build import build_circuit
 from ...circuit.positions import Position
 from ...simulation.analyses import LoopSweep, Transient
@@ -32,19 +32,15 @@ def with_load(amp: Amp, factor: float) -> Amp:
         When the amp has no load.
     """
     loads = {each.designator for each in build_circuit(amp).load}
-    part = next((part for part in amp.parts if part.designator in loads), None)
-    if isinstance(part, Loudspeaker):
-        scaled: Part | Loudspeaker = replace(
-            part,
-            resistance=part.resistance * factor,
-            peak=part.peak * factor,
-            reactance=part.reactance * factor,
-        )
-    elif isinstance(part, Part) and part.kind == "resistor":
-        scaled = replace(part, value=part.value * factor)
-    else:
+    if not any(part.designator in loads for part in amp.parts):
         raise DescriptionError(f"{amp.name} has no load of which there could be more or less; it needs a stage 'load'")
-    return replace(amp, parts=tuple(scaled if each is part else each for each in amp.parts))
+    return replace(amp, parts=tuple(_times(part, factor) if part.designator in loads else part for part in amp.parts))
+
+
+def _times(part: AnyPart, factor: float) -> AnyPart:
+    if isinstance(part, Loudspeaker):
+        return part.times(factor)
+    return replace(part, value=part.value * factor) if isinstance(part, Part) else part
 
 
 def loop_on_loads(

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
@@ -61,7 +61,16 @@ def on_supply(volts: float, ohms: float) -> Amp:
     return wired(parts, wires, {"name": "B1", "volts": volts})
 
 
+# Leaks so much that its back current is seen beside the conductance across every junction.
+LEAKY = {
+    "saturation_amps": 1e-5, "emission": 1.0, "series_ohms": 1.0, "breakdown_volts": 10.0, "breakdown_amps": 1e-3,
+    "breakdown_emission": 1.0, "breakdown_ohms": 1.0,
+}  # fmt: skip
+
+
 @settings(max_examples=6)
+@example(replace(load_semiconductor("1N4148"), parameters=tuple(LEAKY.items())), 1.0, 1.0)
+@example(replace(load_semiconductor("1N4148"), parameters=tuple(LEAKY.items())), 0.2, 3.0)
 @given(diodes(), st.floats(0.01, 400.0), st.floats(1.0, 6.0))
 def test_any_diode_at_rest_has_the_current_of_its_law(device: Semiconductor, volts: float, decade: float) -> None:
     ohms = 10.0**decade

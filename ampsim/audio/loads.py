@@ -6,9 +6,10 @@ from dataclasses import replace
 from itertools import count
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..circuit.amp import Amp, AnyPart, Loudspeaker, Part
+from ..circuit.amp import Amp, AnyPart, Part
 from ..circuit.build import build_circuit
 from ..circuit.load import joined_ohms, load_ohms
+from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.stages import with_part
 from ..studies.pop.simulate import nominal_ohms
 

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
+from .loudspeaker import Loudspeaker
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
 from .source import DRAWN_SOURCE, Jack, Source
 from .switches.kinds import ANY_SWITCH, SwitchKind
+from .transformer import Transformer
 from .valves.description import Valve
 from .variants import short_variant
 
@@ -44,54 +46,6 @@ class Socket:
     designator: str
     type: str
     kind: str = "valve"
-
-
-@dataclass(frozen=True)
-class Transformer:
-    """An output transformer.
-
-    `primary` is the plate load [ohm] (plate to plate in push-pull) that the primary shows when `taps` are loaded
-    with the resistances they are named after [ohm]. `inductance` [H] of the whole primary; `leakage` [H] and
-    `primary_resistance` [ohm] of the whole primary; `secondary_resistance` [ohm] of the largest tap;
-    `capacitance` [F] across the primary with `damping` [ohm] in series; `core_loss` [ohm] across the primary.
-    The taps swing with the plate at `primary_a`; `reversed` says that the secondary is connected the other way round.
-    """
-
-    designator: str
-    primary: float
-    taps: tuple[float, ...]
-    inductance: float
-    leakage: float
-    primary_resistance: float
-    secondary_resistance: float
-    capacitance: float
-    damping: float
-    core_loss: float
-    reversed: bool = False
-    kind: str = "transformer"
-
-
-@dataclass(frozen=True)
-class Loudspeaker:
-    """A loudspeaker as an impedance.
-
-    `resistance` of the coil [ohm]; mechanical resonance at `resonance` [Hz] rising by `peak` [ohm] above the coil
-    with quality factor `q`; coil reactance `reactance` [ohm] at 1 kHz rising as frequency to the power `exponent`.
-    """
-
-    designator: str
-    resistance: float
-    resonance: float
-    peak: float
-    q: float
-    reactance: float
-    exponent: float
-    kind: str = "loudspeaker"
-
-    def times(self, factor: float) -> Loudspeaker:
-        """One whose impedance is `factor` [ratio] times this one's at every frequency."""
-        scaled = {name: getattr(self, name) * factor for name in ("resistance", "peak", "reactance")}
-        return dataclasses.replace(self, **scaled)
 
 
 AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker

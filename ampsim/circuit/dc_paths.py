@@ -7,12 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from .amp import Loudspeaker, Transformer
 from .build import Circuit
 from .conductances import Branch, nodal_matrix, voltage_row
+from .loudspeaker import Loudspeaker
 from .nets import INPUT, Nets
 from .plugs import plugged_stages
 from .stages.template import GROUND, Element
+from .transformer import Transformer
 
 _SHORT = 1e-3  # ohm, what a supply or a coil counts
 

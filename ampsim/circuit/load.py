@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from .amp import AnyPart, Loudspeaker, Part
+from .amp import AnyPart, Part
 from .build import Circuit
-from .loudspeaker import loudspeaker_ohms
+from .loudspeaker import Loudspeaker, loudspeaker_ohms
 from .stages.template import GROUND, two_ends
 
 

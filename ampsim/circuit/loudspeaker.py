@@ -1,10 +1,33 @@
-"""The impedance of a loudspeaker, and the ladder of coils that imitates it."""
+"""A loudspeaker as an impedance, and the ladder of coils that imitates its voice coil."""
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from dataclasses import dataclass
 
-from .amp import Loudspeaker
+
+@dataclass(frozen=True)
+class Loudspeaker:
+    """A loudspeaker as an impedance.
+
+    `resistance` of the coil [ohm]; mechanical resonance at `resonance` [Hz] rising by `peak` [ohm] above the coil
+    with quality factor `q`; coil reactance `reactance` [ohm] at 1 kHz rising as frequency to the power `exponent`.
+    """
+
+    designator: str
+    resistance: float
+    resonance: float
+    peak: float
+    q: float
+    reactance: float
+    exponent: float
+    kind: str = "loudspeaker"
+
+    def times(self, factor: float) -> Loudspeaker:
+        """One whose impedance is `factor` [ratio] times this one's at every frequency."""
+        scaled = {name: getattr(self, name) * factor for name in ("resistance", "peak", "reactance")}
+        return dataclasses.replace(self, **scaled)
 
 
 def loudspeaker_ohms(part: Loudspeaker, hertz: float) -> complex:

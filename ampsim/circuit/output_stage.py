@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
-from .amp import Amp, Part, Pot, Socket, Transformer
+from .amp import Amp, Part, Pot, Socket
 from .build import Circuit, circuit_at
 from .nets import reachable_nets
 from .positions import Position
 from .stages.template import GROUND, Element, rail_net
+from .transformer import Transformer
 
 _SERIES = ("resistor", "inductor")
 _OWN = ("plate", "screen", "cathode")

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 from ..base.errors import DescriptionError
 from ..base.quantities import format_value
-from .amp import Amp, AnyPart, Loudspeaker, Mod, Part, Pot, Transformer
+from .amp import Amp, AnyPart, Mod, Part, Pot
+from .loudspeaker import Loudspeaker
 from .stages import TEMPLATES
 from .stages.usual_values import usual_span
+from .transformer import Transformer
 from .values import QUANTITY_OF_KIND
 
 # What a part of a kind can be, wherever it stands [ohm, F or H]; own choice.

@@ -9,9 +9,11 @@ from typing import Any
 
 from ..base.entries import Entry
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value
-from ..circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Part, Pot, Transformer
+from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot
+from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.positions import face
 from ..circuit.stages import TEMPLATES, Kind, stages_of
+from ..circuit.transformer import Transformer
 from .parts import read_track
 
 # The entries of a transformer and a loudspeaker that a file may leave out, and what they are [SI unit].

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, format_value, with_unit
 from ..base.tables import text_of_rows
-from ..circuit.amp import Amp, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
+from ..circuit.amp import Amp, Edit, Mod, Part, Pot, Socket
 from ..circuit.build import build_circuit
 from ..circuit.designators import kind_of
+from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.mods import describe_part, diff, where
 from ..circuit.plugging import jack_names
 from ..circuit.positions import face
@@ -18,6 +19,7 @@ from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.source import Jack
 from ..circuit.switches.kinds import ANY_SWITCH
+from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, volts_at_rest
 from ..simulation.unpowered import jack_ohms

@@ -10,12 +10,14 @@ from typing import Any, cast
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, parse_value
-from ..circuit.amp import AnyPart, Edit, Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.amp import AnyPart, Edit, Part, Pot, Socket
 from ..circuit.designators import kind_of, known_letters, meaning_of
+from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.semiconductors.description import FAMILIES, Semiconductor
 from ..circuit.semiconductors.description import PINS as DEVICE_PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
+from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
 
 TypeFinder = Callable[[str, str, str], Any]

@@ -9,8 +9,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
+from ..circuit.build import SPEAKER
 from ..simulation.facts import STIMULUS, StimulusFacts, get
-from ..simulation.response import LOAD
 from .labels import expect, index_of, voltage_at, with_units
 
 FLOOR_DB = -75.0
@@ -121,7 +121,7 @@ def rms_v(response: xr.Dataset, node: str | None = None) -> xr.DataArray:
 def power_w(response: xr.Dataset) -> xr.DataArray:
     """Mean power [W] that the load takes: the mean of volts times amperes; dims (variant, position).
 
-    Of a transient with currents, whose branch "load" is what flows from the speaker's net into the load: right for
+    Of a transient with currents, whose branch "speaker" is what flows from the speaker's net into the load: right for
     any load and any wave, which volts squared over a rated resistance are not. Without direct current and volts, which
     no loudspeaker hears.
 
@@ -130,9 +130,9 @@ def power_w(response: xr.Dataset) -> xr.DataArray:
     DescriptionError
         When the response has no current of a load; else as `steady_voltage`.
     """
-    if "current" not in response or LOAD not in response["branch"].values:
+    if "current" not in response or SPEAKER not in response["branch"].values:
         raise DescriptionError("the response has no current of a load; simulate a transient of an amp with a load")
-    amps = _settled(response["current"].isel(branch=index_of(response, "branch", LOAD), drop=True), response)
+    amps = _settled(response["current"].isel(branch=index_of(response, "branch", SPEAKER), drop=True), response)
     waves = [_even(wave, response) for wave in (steady_voltage(response), amps)]
     volts, amps = (wave - wave.mean("time") for wave in waves)
     return with_units((volts * amps).mean("time"), "W", "power")

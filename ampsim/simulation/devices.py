@@ -7,14 +7,14 @@ from collections.abc import Iterator, Mapping
 from typing import cast
 
 from ..base.errors import DescriptionError
-from ..circuit.amp import Loudspeaker, Part, Pot, Socket, Transformer
+from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.designators import element_name
-from ..circuit.loudspeaker import coil_sections
+from ..circuit.loudspeaker import Loudspeaker, coil_sections
 from ..circuit.semiconductors.device import Device
-from ..circuit.stages.power import tap_pin
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.switches.moving import MovingCircuit
+from ..circuit.transformer import Transformer, tap_pin
 from ..circuit.valves.spice import PINS
 from .netlist_writer import Writer, safe_name
 

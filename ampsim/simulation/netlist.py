@@ -14,9 +14,10 @@ from functools import cached_property, lru_cache
 from typing import cast
 
 from ..base.errors import DescriptionError, shown
-from ..circuit.amp import Amp, Loudspeaker, Part, Pot, Socket
+from ..circuit.amp import Amp, Part, Pot, Socket
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.load import delivered
+from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS, pieces_of

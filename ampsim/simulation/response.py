@@ -32,9 +32,6 @@ from .ngspice.engine import Arrays
 from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
 
-LOAD = "load"
-"""The branch that flows from the speaker's net into what the amp works into."""
-
 
 def simulate(
     amps: Amp | Sequence[Amp],
@@ -74,7 +71,7 @@ def simulate(
     xarray.Dataset
         `voltage` [V] with dims (variant, position, node, frequency or time); complex for a sweep with 1 V at the
         source. With `currents` also `current` [A] with dims (variant, position, branch, frequency or time), its branch
-        "load" what flows into the load; NaN where a valve is not in the circuit. So is a place that a variant, or a
+        "speaker" what flows into the load; NaN where a valve is not in the circuit. So is a place that a variant, or a
         position of its switches, does not have.
 
     Raises
@@ -195,7 +192,7 @@ def _branch_vectors(wired: Circuit, cold: bool) -> dict[str, list[tuple[str, flo
                 vectors = device_vectors(name, wired.amp.semiconductor_by_type[part.type])
                 found |= {f"{name}.{pin}": parts for pin, parts in vectors.items()}
     into_load = load_vectors(wired)
-    return found | ({LOAD: into_load} if into_load else {})
+    return found | ({SPEAKER: into_load} if into_load else {})
 
 
 def _families(wired: Circuit) -> Iterable[tuple[str, str]]:

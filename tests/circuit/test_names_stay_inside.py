@@ -38,7 +38,6 @@ TOUCHED = {
 IMPORTED = {
     "stages": {"TEMPLATES", "Kind", "Template", "stages_of", "with_part"},
     "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "end_names", "net_word", "rail_net", "two_ends"},
-    "stages.power": {"tap_pin"},
     "stages.usual_values": {"usual_span"},
 }
 # Names of parameters that mean something else besides, and the others.

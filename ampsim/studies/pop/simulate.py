@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
-from ...circuit.amp import Amp, Part, Transformer
+from ...circuit.amp import Amp, Part
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position, switches_at
 from ...circuit.stages import Kind, stages_of
-from ...circuit.stages.power import tap_pin
 from ...circuit.stages.template import Element
 from ...circuit.switches.moving import ContactData, MovingCircuit, moving
+from ...circuit.transformer import Transformer, tap_pin
 from ...simulation.analyses import Transient
 from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, write

@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, shown
 from ...base.progress import Progress
-from ...circuit.amp import Amp, AnyPart, Loudspeaker, Mod, Socket, Transformer
+from ...circuit.amp import Amp, AnyPart, Mod, Socket
 from ...circuit.build import SPEAKER, Circuit
+from ...circuit.loudspeaker import Loudspeaker
 from ...circuit.positions import Position
+from ...circuit.transformer import Transformer
 from ...circuit.valves.deviation import ValveDraw
 from ...simulation.analyses import FrequencySweep
 from ...simulation.netlist import Netlist, node_vector, write

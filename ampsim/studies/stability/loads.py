@@ -9,8 +9,9 @@ from dataclasses import replace
 import xarray as xr
 
 from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, AnyPart, Loudspeaker, Part
+from ...circuit.amp import Amp, AnyPart, Part
 from ...circuit.build import build_circuit
+from ...circuit.loudspeaker import Loudspeaker
 from ...circuit.positions import Position
 from ...simulation.analyses import LoopSweep, Transient
 from ...simulation.loop_gain import loop_gain

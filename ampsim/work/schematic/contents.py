@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from ...circuit.amp import Amp, Edit, Pot, Transformer
+from ...circuit.amp import Amp, Edit, Pot
 from ...circuit.build import build_circuit
 from ...circuit.mods import describe_part
 from ...circuit.nets import INPUT
@@ -13,6 +13,7 @@ from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.wire_pieces import Pieces
+from ...circuit.transformer import Transformer
 from ...simulation.devices import BRIDGE
 from ..wiring.from_to import Wiring
 from ..wiring.readback import wiring

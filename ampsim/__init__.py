@@ -33,6 +33,7 @@ _HOME = {
     "Sine": "simulation.stimuli",
     "Burst": "simulation.stimuli",
     "simulate": "simulation.response",
+    "spice_file": "simulation.spice_file",
     "loop_gain": "simulation.loop_gain",
     "save_response": "simulation.storage",
     "load_response": "simulation.storage",

@@ -159,7 +159,7 @@ def _frame(
 ) -> _Frame:
     writer = Writer(apart, analysis.rail if isinstance(analysis, RippleSweep) else "")
     writer.line("* ampsim")
-    for text in _subcircuits(wired, analysis == OperatingPoint(cold=True)):
+    for text in subcircuits(wired, analysis == OperatingPoint(cold=True)):
         writer.line(text)
     if apart:
         writer.line(_OWN_VALVES.strip())
@@ -180,7 +180,14 @@ def _frame(
     return _Frame(form, tuple(writer.sources))
 
 
-def _subcircuits(wired: Circuit, cold: bool) -> list[str]:
+def subcircuits(wired: Circuit, cold: bool = False) -> list[str]:
+    """The laws of the valves and semiconductors in a circuit, each once, as subcircuits; `cold` valves conduct nothing.
+
+    Raises
+    ------
+    DescriptionError
+        When two types differ in nothing that a netlist can tell.
+    """
     valves, devices = wired.amp.valve_by_type, wired.amp.semiconductor_by_type
     own = {part.type: device_subcircuit(devices[part.type]) for part in _devices(wired)}
     texts = {part.type: subcircuit(valves[part.type], cold=cold) for part in _sockets(wired)} | own

@@ -1,0 +1,49 @@
+"""A part as an amp file writes it under [parts]; read back, it is the same part."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from .amp import AnyPart, Part, Pot
+from .transformer import Transformer
+
+_WORD = re.compile(r"[^A-Za-z0-9 ._+%-]")
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def part_entry(part: AnyPart) -> Any:
+    """The value [SI unit], type or table that an amp file has for a part; names of controls have plain signs alone."""
+    if isinstance(part, Part):
+        return part.value
+    if hasattr(part, "type"):
+        return part.type
+    entry = {field.name: getattr(part, field.name) for field in dataclasses.fields(part)}
+    del entry["designator"], entry["kind"]
+    if isinstance(part, Pot):
+        entry["track"] = entry.pop("value")
+    if isinstance(part, Transformer):
+        entry["secondary"] = "reversed" if entry.pop("reversed") else "in phase"
+    return entry
+
+
+def entry_text(entry: Any) -> str:
+    """A value, a text, a list or a table as TOML on one line; of a text only letters, digits and a few plain signs."""
+    if isinstance(entry, Mapping):
+        return "{ " + ", ".join(f"{_key(name)} = {entry_text(each)}" for name, each in entry.items()) + " }"
+    if isinstance(entry, (list, tuple)):
+        return f"[{', '.join(map(entry_text, entry))}]"
+    if isinstance(entry, bool):
+        return "true" if entry else "false"
+    return f'"{plain_word(entry)}"' if isinstance(entry, str) else repr(entry)
+
+
+def plain_word(text: str) -> str:
+    """A text with every sign that a netlist or an amp file could take for more than a letter made "_"."""
+    return _WORD.sub("_", text)
+
+
+def _key(name: str) -> str:
+    return name if _BARE.fullmatch(name) else f'"{plain_word(name)}"'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ..base.errors import DescriptionError, nearest, shown
@@ -55,20 +55,35 @@ AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker
 class Edit:
     """One thing done with the iron.
 
-    `action` is "replace", "fit", "lift" or "bridge"; `part` is the designator replaced, fitted or lifted (empty for
-    a bridge between places). A fitted part goes `across` a part, `between` two places, `in_series` at a part's end
-    (the wire to that end is opened), or has its `pins` soldered to places. `value` is the new value or valve type
-    of a replacement. `wired` says how a two-terminal pot's resistance moves with rotation: "rising" or "falling".
+    `action` is "replace", "fit", "lift", "bridge", "cut", "move" or "supply"; `part` is the designator replaced,
+    fitted or lifted, or the rail (empty for a bridge between places and for what is done to a wire). A fitted part
+    goes `across` a part, `between` two places, `in_series` at a part's end (the wire to that end is opened), or has
+    its `pins` soldered to places. `value` is the new value, type or part of a replacement, or the volts of a rail.
+    `wired` says how a two-terminal pot's resistance moves with rotation: "rising" or "falling". A wire is cut into
+    two `sides`, the places of each; a lug is moved `between` its own place and the one that it goes to.
     """
 
     action: str
     part: str
-    value: float | str | None = None
+    value: float | str | AnyPart | None = None
     across: str = ""
     between: tuple[str, str] | None = None
     in_series: str = ""
     pins: tuple[tuple[str, str], ...] = ()
     wired: str = ""
+    sides: tuple[tuple[str, ...], ...] = ()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The places that it names, as it writes them."""
+        named = (self.in_series, *(self.between or ()), *(place for _, place in self.pins))
+        return tuple(place for place in (*named, *(place for side in self.sides for place in side)) if place)
+
+    @property
+    def opened(self) -> tuple[str, ...]:
+        """The lugs that it takes off the wire they are on."""
+        lugs = (self.in_series, *((self.between or ())[:1] if self.action == "move" else ()))
+        return tuple(lug for lug in (*lugs, *(lug for side in self.sides for lug in side if "." in lug)) if lug)
 
 
 @dataclass(frozen=True)
@@ -96,7 +111,7 @@ class Switch:
 class Mod:
     """A named change with its reason: the parts it brings, its edits, and the switches it adds.
 
-    `sure` names the parts whose values are meant, however odd.
+    `sure` names the parts whose values are meant, however odd; `nets` are wires of its own that parts it fits meet at.
     """
 
     name: str
@@ -108,6 +123,7 @@ class Mod:
     file: str = ""
     sure: tuple[str, ...] = ()
     semiconductors: tuple[Semiconductor, ...] = ()
+    nets: tuple[str, ...] = ()
 
     def every_edit(self) -> tuple[Edit, ...]:
         """All edits of the mod, those of every switch position included."""
@@ -192,6 +208,12 @@ class Amp:
         """Data of every semiconductor type used, those that mods bring included."""
         brought = (each for mod in self.mods for each in mod.semiconductors)
         return {each.type: each for each in (*self.semiconductors, *brought)}
+
+    @cached_property
+    def fitted_rails(self) -> tuple[Rail, ...]:
+        """The rails with the volts [V] that mods put them at."""
+        volts = {edit.part: edit.value for mod in self.mods for edit in mod.edits if edit.action == "supply"}
+        return tuple(replace(each, volts=volts.get(each.name, each.volts)) for each in self.rails)  # type: ignore[arg-type]
 
     @cached_property
     def all_switches(self) -> tuple[Switch, ...]:

@@ -115,7 +115,8 @@ def _soldered(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
     outputs = {name: find(net) for name, net in drawn.outputs.items()}
     jacks = tuple(replace(each, tip=find(each.tip), rest=find(each.rest)) for each in drawn.jacks)
     elements, removed = tuple(work.elements.values()), tuple(work.removed.values())
-    return Circuit(amp, elements, removed, work.parts, outputs, jacks, find(drawn.entry))
+    fed = amp if amp.fitted_rails == amp.rails else replace(amp, rails=amp.fitted_rails)
+    return Circuit(fed, elements, removed, work.parts, outputs, jacks, find(drawn.entry))
 
 
 @lru_cache(maxsize=64)

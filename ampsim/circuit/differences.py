@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Edit, Mod, Part, Pot
+from .amp import Amp, AnyPart, Edit, Mod
 from .build import build_circuit
-from .mods import describe_part, touches
+from .mods import describe_part, describe_put_in, touches, where
 from .positions import Position
 
 MOST_STEPS = 6
@@ -147,7 +147,7 @@ _Groups = dict[str, list[_Doing]]
 def _named_groups(doings: Iterable[_Doing], by: str | Mapping[str, str]) -> _Groups:
     groups: _Groups = {}
     for doing in doings:
-        part = doing.edit.part or " - ".join(doing.edit.between or ())
+        part = doing.edit.part or " - ".join(doing.edit.places)
         name = (
             {"part": part, "switch": doing.switch, "mod": doing.mod}[by] if isinstance(by, str) else by.get(part, part)
         )
@@ -175,8 +175,7 @@ def _joined_by_need(groups: _Groups) -> _Groups:
 
 
 def _needs(edit: Edit, other: Edit) -> bool:
-    places = (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins))
-    met = {edit.across, edit.part, *(place.partition(".")[0] for place in places)}
+    met = {edit.across, edit.part, *(place.partition(".")[0] for place in edit.places)}
     return (other.action == "fit" and other.part in met) or bool(touches(edit) & touches(other))
 
 
@@ -224,17 +223,15 @@ def _step(name: str, doings: Sequence[_Doing], base: Amp) -> Step:
 
 def _said(base: Amp, edit: Edit) -> str:
     """An edit in a reader's words: "capacitor C101 120p", "resistor R20 from 68k to 150k"."""
+    if edit.action == "supply":
+        return f"{edit.part} at {edit.value:g} V"
+    if edit.action in ("cut", "move"):
+        return f"{where(edit)} {'cut apart' if edit.action == 'cut' else 'moved'}"
     if not edit.part:
         return f"a wire from {' to '.join(edit.between or ())}"
     part = base.part_by_designator[edit.part]
     value = describe_part(part)
     what = f"{part.kind} {edit.part}" + (f" {value}" if value != part.kind else "")
     if edit.action == "replace":
-        return f"{part.kind} {edit.part} from {value} to {_new_value(part, edit)}"
+        return f"{part.kind} {edit.part} from {value} to {describe_put_in(part, edit)}"
     return what + {"fit": "", "lift": " lifted", "bridge": " bridged"}[edit.action]
-
-
-def _new_value(part: AnyPart, edit: Edit) -> str:
-    if isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-        return describe_part(replace(part, value=edit.value))
-    return str(edit.value)

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Edit, Part, Pot, Socket
+from .amp import Amp, AnyPart, Edit
+from .cut_wires import staying_side
 from .nets import Nets
 from .one_wire import pins_on_one_wire, why_one_wire
-from .semiconductors.device import Device
-from .stages.template import Element, end_names, two_ends
+from .replacing import put_in_place
+from .stages.template import Element, end_names, net_word, two_ends
 
-_PHASES = {"replace": 0, "lift": 1, "bridge": 4}
+_PHASES = {"replace": 0, "supply": 0, "lift": 1, "cut": 2, "move": 2, "bridge": 4}
 
 
 def phase(edit: Edit) -> int:
@@ -36,7 +37,8 @@ class Fitting:
         self.removed: dict[str, Element] = {}
         self.parts: dict[str, AnyPart] = dict(amp.part_by_designator)
         self.nets = Nets()
-        self.places = places
+        self.places = {**places, **{name: f"_net_{name}" for mod in amp.mods for name in mod.nets}}
+        self.moved: list[tuple[str, Edit]] = []
 
     def carry_out(self, edits: list[Edit]) -> None:
         """Carry out all edits; `DescriptionError` when one names a part or a place that does not exist."""
@@ -49,6 +51,8 @@ class Fitting:
             if len(later) == len(waiting):
                 self._refuse(later[0])
             waiting = later
+        for net, edit in self.moved:
+            self._arrive(net, edit)
         self.elements = self._joined(self.elements)
         self.removed = self._joined(self.removed)
 
@@ -69,8 +73,8 @@ class Fitting:
         return dict(element.pins).get(pin) if element else None
 
     def _needs(self, edit: Edit) -> list[str]:
-        places = [edit.in_series] if edit.in_series else []
-        return places + list(edit.between or ()) + [place for _, place in edit.pins]
+        """Places that must be there; where a moved lug goes to may be fitted after it."""
+        return [place for place in edit.places if edit.action != "move" or place in edit.opened]
 
     def _possible(self, edit: Edit) -> bool:
         parts = [edit.across] if edit.across else []
@@ -90,13 +94,15 @@ class Fitting:
         return names[0] if names else self.amp.file
 
     def _replace(self, edit: Edit) -> None:
-        part = self.parts[edit.part]
-        if isinstance(part, (Socket, Device)):
-            self.parts[edit.part] = replace(part, type=str(edit.value))
-        elif isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-            self.parts[edit.part] = replace(part, value=edit.value)
-        else:
+        put_in = put_in_place(self.parts[edit.part], edit)
+        if put_in is None:
             raise DescriptionError(f"{self._mod(edit)}: {edit.part} cannot be given another value")
+        self.parts[edit.part] = put_in
+
+    def _supply(self, edit: Edit) -> None:
+        """The volts are those of `Amp.fitted_rails`; here is only asked whether the rail has a source of its own."""
+        if all(rail.name != edit.part or rail.volts is None for rail in self.amp.rails):
+            raise DescriptionError(f"{self._mod(edit)}: {edit.part} is no rail with volts of its own")
 
     def _lift(self, edit: Edit) -> None:
         if edit.part in self.elements:
@@ -118,14 +124,8 @@ class Fitting:
 
     def _fit(self, edit: Edit) -> None:
         if edit.in_series:
-            designator, _, pin = edit.in_series.partition(".")
-            old = self._element(designator)
-            if old is None:
-                return
             opened = f"_opened_{edit.part.lower()}"  # no net of a template, nor inside a part
-            ends = (opened, old.net(pin))
-            moved = replace(old, pins=tuple((name, opened if name == pin else net) for name, net in old.pins))
-            (self.elements if designator in self.elements else self.removed)[designator] = moved
+            ends = (opened, self._open(edit.in_series, opened))
         elif edit.across:
             across = self._element(edit.across)
             ends = two_ends(across) if across else ("", "")
@@ -140,8 +140,44 @@ class Fitting:
             raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(fitted, self._nets_of_places())}")
         self.elements[edit.part] = fitted
 
+    def _open(self, lug: str, net: str) -> str:
+        """Take a lug off its wire, onto a net of its own; the net it was on."""
+        designator, _, pin = lug.partition(".")
+        home = self.elements if designator in self.elements else self.removed
+        was = home[designator].net(pin)
+        pins = tuple((name, net if name == pin else other) for name, other in home[designator].pins)
+        home[designator] = replace(home[designator], pins=pins)
+        return was
+
+    def _move(self, edit: Edit) -> None:
+        net = f"_moved_{net_word(edit.opened[0])}"
+        self._open(edit.opened[0], net)
+        self.moved.append((net, edit))
+
+    def _arrive(self, net: str, edit: Edit) -> None:
+        """Join a moved lug to where it goes, which may be a lug that was moved or fitted itself."""
+        lug, place = edit.between or ("", "")
+        there = self._net(place)
+        if there is None:
+            known = (*self.places, *(f"{name}.{pin}" for name, each in self.elements.items() for pin, _ in each.pins))
+            raise DescriptionError(f"{self._mod(edit)}: {shown(place)} is not a place{nearest(place, known)}")
+        self.nets.join(net, there)
+        element = self._element(lug.partition(".")[0])
+        moved = self._joined({"": element})[""] if element else None
+        if moved and pins_on_one_wire(moved):
+            raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(moved, self._nets_of_places())}")
+
+    def _cut(self, edit: Edit) -> None:
+        stays = staying_side(edit, self.amp, self._nets_of_places(), (*self.elements.values(), *self.removed.values()))
+        for side in edit.sides:
+            if side != stays:
+                net = f"_cut_{net_word(side[0])}"
+                for lug in side:
+                    self._open(lug, net)
+
     def _nets_of_places(self) -> dict[str, str]:
-        pins = {f"{name}.{pin}": net for name, each in self.elements.items() for pin, net in each.pins}
+        every = {**self.removed, **self.elements}
+        pins = {f"{name}.{pin}": net for name, each in every.items() for pin, net in each.pins}
         return {**self.places, **pins}
 
     def _two(self, edit: Edit, first: str, second: str) -> tuple[tuple[str, str], ...]:

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
-from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from .amp import Amp, AnyPart, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
 from .positions import setting_clause
+from .replacing import put_in_place
 from .semiconductors.device import Device
 from .usual_values import check_mod_values
 
@@ -66,6 +67,8 @@ def check_shafts(amp: Amp) -> None:
 def _refuse_clash(amp: Amp, mod: Mod) -> None:
     name = f"mod '{mod.name}'"
     _refuse_shared(mod.parts, amp.parts, f"{name} and the amp both have a part")
+    known = {*(rail.name for rail in amp.rails), *(stage.name for stage in amp.stages)}
+    _refuse_names(list(mod.nets), list(known), f"{name} and the amp both have a net")
     _refuse_names(
         [s.control for s in mod.switches] + [p.control for p in mod.parts if isinstance(p, Pot)],
         list(amp.controls),
@@ -75,6 +78,7 @@ def _refuse_clash(amp: Amp, mod: Mod) -> None:
         if other.name == mod.name:
             raise DescriptionError(f"{name} is fitted already; a mod is fitted once")
         _refuse_shared(mod.parts, other.parts, f"{name} and mod '{other.name}' both bring")
+        _refuse_names(list(mod.nets), list(other.nets), f"{name} and mod '{other.name}' both have the net")
         _refuse_names(
             list(touched_designators(mod)),
             list(touched_designators(other)),
@@ -98,12 +102,10 @@ def touched_designators(mod: Mod) -> frozenset[str]:
 
 
 def touches(edit: Edit) -> frozenset[str]:
-    """What one edit takes for itself: a part's value or its presence, or the wire at one place."""
-    if edit.action in ("replace", "lift") or (edit.action == "bridge" and edit.part):
+    """What one edit takes for itself: a part's value or its presence, a rail's volts, or the wire at some places."""
+    if edit.part and edit.action != "fit":
         return frozenset({edit.part})
-    if edit.in_series:
-        return frozenset({edit.in_series})
-    return frozenset()
+    return frozenset(edit.opened)
 
 
 @dataclass(frozen=True)
@@ -146,9 +148,15 @@ def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:
     part = amp.part_by_designator.get(edit.part)
     before = describe_part(part) if part else ""
     if edit.action == "replace" and part is not None:
-        after = _after(part, edit)
-        if after != before:
+        if put_in_place(part, edit) != part:
+            after = describe_put_in(part, edit)
             yield Change(edit.part, before, after, when, mod.name)
+    elif edit.action == "supply":
+        drawn = next((rail.volts for rail in amp.rails if rail.name == edit.part), None)
+        if drawn != edit.value:
+            yield Change(edit.part, f"{drawn:g} V" if drawn is not None else "-", f"{edit.value:g} V", when, mod.name)
+    elif edit.action in ("cut", "move"):
+        yield Change(where(edit), "-", {"cut": "cut", "move": "moved"}[edit.action], when, mod.name)
     elif edit.action == "fit":
         yield Change(where(edit), "-", f"{edit.part} {before}", when, mod.name)
     elif edit.action == "lift":
@@ -157,14 +165,18 @@ def _change(amp: Amp, mod: Mod, edit: Edit, when: str) -> Iterator[Change]:
         yield Change(edit.part or " - ".join(edit.between or ()), before or "-", "bridged", when, mod.name)
 
 
-def _after(part: AnyPart, edit: Edit) -> str:
-    if isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-        return describe_part(replace(part, value=edit.value))
-    return str(edit.value)
+def describe_put_in(part: AnyPart, edit: Edit) -> str:
+    """What a replacement puts in a part's place, as the schematic writes it."""
+    put_in = put_in_place(part, edit)
+    return describe_part(put_in) if put_in else str(edit.value)
 
 
 def where(edit: Edit) -> str:
-    """Say in words where a part is fitted."""
+    """Say in words where a part is fitted, or which wire is cut or moved."""
+    if edit.sides:
+        return " and ".join(", ".join(side) for side in edit.sides)
+    if edit.action == "move" and edit.between:
+        return f"{edit.between[0]} to {edit.between[1]}"
     if edit.across:
         return f"across {edit.across}"
     if edit.in_series:
@@ -182,4 +194,6 @@ def describe_part(part: AnyPart) -> str:
         return f"{format_value(part.value, OHM)} {part.taper}"
     if isinstance(part, Part):
         return format_value(part.value, {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}[part.kind])
-    return part.kind
+    if isinstance(part, Transformer):
+        return f"{format_value(part.primary, OHM)} to {', '.join(f'{tap:g}' for tap in part.taps)} ohm"
+    return f"coil of {part.resistance:g} ohm" if isinstance(part, Loudspeaker) else part.kind

@@ -49,7 +49,7 @@ def changes_output_stage(stock: Amp, modded: Amp, position: Position) -> bool:
 @lru_cache(maxsize=128)
 def _output_circuit(amp: Amp, position: tuple[tuple[str, float | str], ...]) -> frozenset[object]:
     wired = circuit_at(amp, dict(position))
-    return frozenset({*_records(wired), *((rail.name, rail.volts) for rail in amp.rails)})
+    return frozenset({*_records(wired), *((rail.name, rail.volts) for rail in wired.amp.rails)})
 
 
 def _records(wired: Circuit) -> Iterator[object]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import cast
 
 from ..base.quantities import FARAD, HENRY, OHM, Quantity
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot
@@ -97,11 +98,17 @@ def switched_value(amp: Amp, designator: str, position: Position) -> SwitchedVal
 
 
 def at_supply(amp: Amp, factor: float) -> Amp:
-    """The amp with every rail's source at a factor [ratio] of the volts it is drawn with."""
+    """The amp with every rail's source at a factor [ratio] of the volts it is drawn with, or that a mod puts it at."""
     if factor == 1.0:
         return amp
+    mods = tuple(replace(mod, edits=tuple(_scaled(edit, factor) for edit in mod.edits)) for mod in amp.mods)
     rails = (replace(each, volts=None if each.volts is None else factor * each.volts) for each in amp.rails)
-    return replace(amp, rails=tuple(rails))
+    return replace(amp, rails=tuple(rails), mods=mods)
+
+
+def _scaled(edit: Edit, factor: float) -> Edit:
+    supply = edit.action == "supply" and isinstance(edit.value, float)
+    return replace(edit, value=factor * cast("float", edit.value)) if supply else edit
 
 
 def value_of(amp: Amp, designator: str) -> float:

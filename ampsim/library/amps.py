@@ -18,10 +18,9 @@ from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
 from ..circuit.usual_values import check_amp_values
 from .mods import read_switch
-from .parts import PINS, TypeFinder, read_parts, types_of
+from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
-_RESERVED = ("ground", "input", "speaker")
 
 
 def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Amp:
@@ -66,7 +65,7 @@ def _unique(entry: Entry, key: str, names: list[str]) -> None:
 
 def _rail(entry: Entry) -> Rail:
     name = entry.label("name")
-    if not _RAIL.fullmatch(name) or name.lower() in _RESERVED or (kind_of(name) and name[-1].isdigit()):
+    if not _RAIL.fullmatch(name) or name.lower() in RESERVED or (kind_of(name) and name[-1].isdigit()):
         raise entry.fail("name", f"{shown(name)} is not a name for a rail; written for example B1, B2, bias")
     volts = entry.value("volts", VOLT) if entry.has("volts") else None
     source = entry.label("from") if entry.has("from") else ""

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
-from ..base.quantities import OHM
-from ..circuit.amp import AnyPart, Edit, Mod, Switch
+from ..base.quantities import VOLT
+from ..circuit.amp import AnyPart, Edit, Mod, Pot, Switch
 from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
 from ..circuit.semiconductors.description import FAMILIES
 from ..circuit.switches.kinds import Action, SwitchKind, parse_switch_kind
-from .parts import PINS, QUANTITY, TypeFinder, read_parts, types_of
+from .parts import PINS, QUANTITY, RESERVED, TypeFinder, read_part, read_parts, read_track, types_of
 
 
 def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mod:
@@ -29,6 +30,7 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
     top.read_units()
     name, reason = top.label("name"), top.text("reason")
     parts = read_parts(top.table("parts"))
+    nets = read_nets(top)
     edits = tuple(_edit(each, parts) for each in top.tables("edits"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
     sure = top.designators("sure")
@@ -37,7 +39,7 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
         raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
     every = [*edits, *(edit for switch in switches for _, does in switch.positions for edit in does)]
     valves, semiconductors = types_of(parts, every, file, find_type)
-    mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors)
+    mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors, nets)
     _check_mod(top, mod)
     return mod
 
@@ -56,6 +58,8 @@ def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
     for label in table.names():
         table.element("position", label).label("position")
         positions.append((label, tuple(_edit(each, parts) for each in table.tables(label))))
+        if any(edit.action == "supply" for edit in positions[-1][1]):
+            raise table.fail(label, "a rail has one voltage; a switch puts another resistor or tap in its way")
     if len(positions) < 2:
         raise entry.fail("positions", "a switch needs at least two positions")
     drawn = entry.choice("drawn", [label for label, _ in positions], positions[0][0])
@@ -89,14 +93,29 @@ def _switch_kind(entry: Entry, positions: int, shaft: str) -> SwitchKind:
     return kind
 
 
-_ACTIONS = ("replace", "fit", "lift", "bridge")
+_NET = re.compile(r"[a-z][a-z0-9_]{0,15}")
+
+
+def read_nets(top: Entry) -> tuple[str, ...]:
+    """Read the entry `nets`: wires of a mod's own that parts it fits meet at.
+
+    Raises
+    ------
+    DescriptionError
+        For what is no list of names in small letters.
+    """
+    names = top.elements("nets", 20)
+    for name in names:
+        if not isinstance(name, str) or not _NET.fullmatch(name) or name in RESERVED:
+            raise top.fail("nets", f"{shown(name)} is not a name for a wire; small letters, for example 'node'")
+    return tuple(dict.fromkeys(names))
 
 
 def _edit(entry: Entry, parts: tuple[AnyPart, ...]) -> Edit:
     actions = [action for action in _ACTIONS if entry.has(action)]
     if len(actions) != 1:
         raise entry.fail("", f"an edit says exactly one of {', '.join(_ACTIONS)}; given: {shown(entry.names())}")
-    edit = {"replace": _replacement, "fit": read_fitting, "lift": _lifting, "bridge": _bridging}[actions[0]](entry)
+    edit = _ACTIONS[actions[0]](entry)
     entry.finish(" in an edit")
     brought = [part.designator for part in parts]
     if edit.action == "fit" and edit.part not in brought:
@@ -109,10 +128,40 @@ def _replacement(entry: Entry) -> Edit:
     kind = kind_of(part)
     if kind == "valve" or kind in FAMILIES:
         return Edit("replace", part, entry.type_name("with"))
-    quantity = OHM if kind == "pot" else QUANTITY.get(kind)
-    if quantity is None:
-        raise entry.fail("replace", f"{part} is a {kind or 'part of no known kind'}; it cannot be given another value")
-    return Edit("replace", part, entry.value("with", quantity))
+    if kind in QUANTITY:
+        return Edit("replace", part, entry.value("with", QUANTITY[kind]))
+    if kind == "pot" and not isinstance(entry.raw("with"), Mapping):
+        track, taper = read_track(entry, "with")
+        return Edit("replace", part, Pot(part, track, taper, "", 0.0) if taper else track)
+    if not kind:
+        raise entry.fail("replace", f"{part} is a part of no known kind; another voltage is rail = ..., volts = ...")
+    return Edit("replace", part, read_part(entry, "with", part))
+
+
+def _supply(entry: Entry) -> Edit:
+    return Edit("supply", entry.label("rail"), entry.value("volts", VOLT))
+
+
+def _cut(entry: Entry) -> Edit:
+    given = entry.raw("cut")
+    if not isinstance(given, list) or len(given) != 2:
+        raise entry.fail("cut", f"{shown(given)} is not a pair of places, or of lists of places")
+    sides = tuple(
+        tuple(entry.place("cut", place) for place in (side if isinstance(side, list) else [side])) for side in given
+    )
+    every = [place for side in sides for place in side]
+    if len(set(every)) != len(every) or not all(sides):
+        raise entry.fail("cut", f"{shown(given)}: each side has places of its own")
+    return Edit("cut", "", sides=sides)
+
+
+def _move(entry: Entry) -> Edit:
+    lug, place = (entry.place(key, entry.raw(key)) for key in ("move", "to"))
+    if "." not in lug:
+        raise entry.fail("move", f"{shown(lug)} is not a part's end; written for example LS1.1")
+    if lug == place:
+        raise entry.fail("to", f"{lug} is there already; name the place that it is moved to")
+    return Edit("move", "", between=(lug, place))
 
 
 def read_fitting(entry: Entry) -> Edit:
@@ -164,6 +213,17 @@ def _pair(entry: Entry, key: str) -> tuple[str, str]:
     return entry.place(key, value[0]), entry.place(key, value[1])
 
 
+_ACTIONS: dict[str, Callable[[Entry], Edit]] = {
+    "replace": _replacement,
+    "fit": read_fitting,
+    "lift": _lifting,
+    "bridge": _bridging,
+    "cut": _cut,
+    "move": _move,
+    "rail": _supply,
+}
+
+
 def _check_mod(top: Entry, mod: Mod) -> None:
     lists = [("edits", list(mod.edits))]
     for switch in mod.switches:
@@ -177,12 +237,16 @@ def _check_mod(top: Entry, mod: Mod) -> None:
             if names.count(name) > 1:
                 raise top.fail("", f"{where}: {name} is edited twice")
     fitted = {edit.part for edit in mod.every_edit() if edit.action == "fit"}
+    for net in mod.nets:
+        on = {(edit.part, place) for edit in mod.every_edit() for place in edit.places if place == net}
+        count = sum(edit.places.count(net) for edit in mod.every_edit())
+        if count < 2:
+            alone = next((part for part, _ in on), "nothing")
+            raise top.fail("nets", f"{alone} alone is on {shown(net)}; a wire joins two lugs")
     unused = sorted(part.designator for part in mod.parts if part.designator not in fitted)
     if unused:
         raise top.fail("parts", f"{', '.join(unused)} is fitted nowhere")
 
 
 def _edited_places(edit: Edit) -> set[str]:
-    if edit.action == "fit":
-        return {edit.part} | ({edit.in_series} if edit.in_series else set())
-    return {edit.part} if edit.part else set()
+    return {edit.part, *edit.opened} - {""}

@@ -133,11 +133,15 @@ def _page(title: str, sections: Mapping[str, Iterable[str]]) -> str:
 
 def say(edit: Edit) -> str:
     """One edit in words."""
-    if edit.action == "replace":
+    if edit.action == "replace" and edit.value is not None:
         value = edit.value
         if isinstance(value, float):
             value = format_value(value, {"capacitor": FARAD, "inductor": HENRY}.get(kind_of(edit.part), OHM))
-        return f"replace {edit.part} with {value}"
+        return f"replace {edit.part} with {value if isinstance(value, str) else describe_part(value)}"
+    if edit.action == "supply":
+        return f"{edit.part} at {edit.value:g} V"
+    if edit.action in ("cut", "move"):
+        return f"{edit.action} {where(edit)}"
     if edit.action == "fit":
         turn = f" (resistance {edit.wired} with rotation)" if edit.wired else ""
         return f"fit {edit.part} {where(edit)}{turn}"

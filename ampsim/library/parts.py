@@ -34,6 +34,10 @@ PINS = {
 }
 
 
+RESERVED = ("ground", "input", "speaker")
+"""Places that every amp has."""
+
+
 def types_of(
     parts: tuple[AnyPart, ...], edits: Iterable[Edit], file: str, find: TypeFinder
 ) -> tuple[tuple[Valve, ...], tuple[Semiconductor, ...]]:
@@ -84,11 +88,17 @@ def _check_name(found: str, name: str, what: str, where: str) -> None:
 
 def read_parts(table: Entry) -> tuple[AnyPart, ...]:
     """Read every part of a [parts] table."""
-    return tuple(_part(table, key) for key in table.names())
+    return tuple(read_part(table, key, table.check_designator(key, key)) for key in table.names())
 
 
-def _part(table: Entry, key: str) -> AnyPart:
-    designator = table.check_designator(key, key)
+def read_part(table: Entry, key: str, designator: str) -> AnyPart:
+    """Read what stands under a key of a table as the part of a designator.
+
+    Raises
+    ------
+    DescriptionError
+        Naming file, entry, offending value and what would do.
+    """
     kind = kind_of(designator)
     if kind == "valve":
         return Socket(designator, table.type_name(key))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket, Switch
+from ..circuit.amp import Amp, AnyPart, Edit, Mod, Pot, Switch
 from ..circuit.mods import describe_part
-from ..circuit.semiconductors.device import Device
+from ..circuit.replacing import put_in_place
 
 
 def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
@@ -44,8 +44,6 @@ def describe_bought(amp: Amp, part: AnyPart) -> str:
 def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     """The part that an edit puts in: fitted, or of another value."""
     part = amp.part_by_designator.get(edit.part)
-    if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-        return replace(part, value=edit.value)
-    if edit.action == "replace" and isinstance(part, (Socket, Device)):
-        return replace(part, type=str(edit.value))
+    if edit.action == "replace" and part is not None:
+        return put_in_place(part, edit)
     return part if edit.action == "fit" else None

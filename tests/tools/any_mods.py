@@ -80,6 +80,7 @@ class Bench:
         self.parts: Tables = {}
         self.edits: Edits = []
         self.switches: Edits = []
+        self.nets: list[str] = []
         self._next = 501 + 100 * int(lot.rng.integers(4))
 
     def new(self, letters: str, value: Any) -> str:
@@ -160,6 +161,7 @@ def mod_of(name: str, made: MadeAmp, seed: int = 0, number: int = 0) -> MadeMod 
     except NoPlaceError:
         return None
     tables: Tables = {"name": name, "reason": f"Tried by lot: {name}.", "parts": bench.parts}
+    tables |= {"nets": bench.nets} if bench.nets else {}
     tables |= {"edits": bench.edits} if bench.edits else {}
     tables |= {"switches": bench.switches} if bench.switches else {}
     return MadeMod(name, made, {key: each for key, each in tables.items() if each})
@@ -178,4 +180,4 @@ def single_mods(count: int, seed: int = 0, first: int = 0) -> Iterator[MadeMod]:
         yield found
 
 
-from tests.tools import any_mods_output, any_mods_preamp  # noqa: E402, F401  (they enter their kinds)
+from tests.tools import any_mods_output, any_mods_preamp, any_mods_wires  # noqa: E402, F401  (they enter their kinds)

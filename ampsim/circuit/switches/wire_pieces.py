@@ -11,6 +11,7 @@ from ..amp import Amp, AnyPart, Part, Pot, Switch
 from ..build import Circuit, build_circuit
 from ..mods import touches
 from ..nets import INPUT, tied_together
+from ..replacing import put_in_place
 from ..stages.template import GROUND, Element
 
 FIXED = ("ground", INPUT)
@@ -142,8 +143,9 @@ class _PieceFinder:
         own = dict(self.amp.part_by_designator)
         for edit in (edit for mod in self.amp.mods for edit in mod.edits):
             part = own.get(edit.part)
-            if edit.action == "replace" and isinstance(part, (Part, Pot)) and isinstance(edit.value, float):
-                own[edit.part] = replace(part, value=edit.value)
+            put_in = put_in_place(part, edit) if part is not None and edit.action == "replace" else None
+            if put_in is not None:
+                own[edit.part] = put_in
         used = [(each.designator, stand.circuit.parts.get(each.designator))
                 for stand in self.stands for each in stand.circuit.elements]  # fmt: skip
         return {name: part for name, part in used if isinstance(part, (Part, Pot)) and part == own.get(name)}

@@ -26,7 +26,7 @@ UNKNOWN = (
 
 def caution_sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[StoredCharge]) -> tuple[str, ...]:
     """What the listed capacitors hold, what the small ones do, and the habits of the bench."""
-    rails = [abs(rail.volts) for rail in amp.rails if rail.volts is not None]
+    rails = [abs(rail.volts) for rail in (*amp.rails, *amp.fitted_rails) if rail.volts is not None]
     most = max([each.volts for each in (*kept, *small)] + rails, default=0.0)
     return (
         *_charge_sentences(kept),

@@ -96,7 +96,7 @@ def contents(amp: Amp) -> Contents:
 def _everything(amp: Amp, found: Wiring) -> Contents:
     pieces = found.pieces
     outside = {*stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)} - _stages_with_edits(amp, pieces)
-    volts = {rail.name: (f"{rail.volts:g} V",) for rail in amp.rails if rail.volts is not None}
+    volts = {rail.name: (f"{rail.volts:g} V",) for rail in amp.fitted_rails if rail.volts is not None}
     shown = [each for each in pieces.elements if each.stage not in outside]
     items = [
         item for each in shown for item in _diodes(_item(each, pieces, _change(each.designator, found, amp), volts))

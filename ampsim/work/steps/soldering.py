@@ -45,7 +45,7 @@ def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
     for element in (*wired.elements, *wired.removed):
         if element.designator in parts:
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from filter(None, (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins)))
+    yield from edit.places
 
 
 def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
@@ -68,7 +68,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
         checks = list(loose_part_checks(part, _part_name(modded, doing.edit))) if part else []
         checks += diode_checks(modded, part, _part_name(modded, doing.edit))
         found, blind = _in_circuit(stock, modded, doings[:number])
-        if doing.edit.action != "lift":
+        if doing.edit.action not in ("lift", "cut"):
             yield Step(Phase.FIT, f"{_fit_words(modded, doing.edit)}{blind}", [*checks, *found])
     for mod in new_mods(stock, modded):
         for switch in mod.switches:
@@ -82,6 +82,11 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         wires = ", each wire on it marked by its lug" if isinstance(old, Pot) else ""
         words = f"Take out {edit.part} ({kind}){wires}; mark it, keep it with the amp for the way back."
         yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")))
+    if edit.action == "move":
+        yield Step(Phase.REMOVE, f"Take the wire off {edit.opened[0]} and mark it.")
+    if edit.action == "cut":
+        first, second = (" and ".join(side) for side in edit.sides)
+        yield Step(Phase.REMOVE, f"Cut the wire between {first} and {second}; mark both ends.")
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
         yield Step(
             Phase.REMOVE, f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is."
@@ -96,6 +101,10 @@ def _part_name(amp: Amp, edit: Edit) -> str:
 def _fit_words(modded: Amp, edit: Edit) -> str:
     if edit.action == "bridge":
         return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
+    if edit.action == "move":
+        return f"Solder a wire from {where(edit)}."
+    if edit.action == "supply":
+        return f"Set {edit.part} to {edit.value:g} V, and measure it with the output valves out before they go in."
     lugs = ", each wire on its lug" if modded.part_by_designator[edit.part].kind == "pot" else ""
     place = (
         f"where {edit.part} was{lugs}" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
@@ -183,7 +192,7 @@ def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
     for element in wired.elements:
         if element.designator == edit.part:
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from filter(None, (edit.in_series, *(edit.between or ())))
+    yield from edit.places
 
 
 def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
@@ -258,6 +267,13 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
         if edit.action == "bridge":
             rest = f"; fit {edit.part} again" if edit.part else ""
             yield Step(Phase.REMOVE, f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.")
+        elif edit.action == "cut":
+            yield Step(Phase.FIT, f"Join the wire between {where(edit)} again.")
+        elif edit.action == "move":
+            yield Step(Phase.FIT, f"Take the wire from {where(edit)} off, and put {edit.opened[0]} back where it was.")
+        elif edit.action == "supply":
+            drawn = next((rail.volts for rail in stock.rails if rail.name == edit.part), None)
+            yield Step(Phase.FIT, f"Set {edit.part} back{f' to {drawn:g} V' if drawn is not None else ''}.")
         elif edit.action == "fit":
             back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
             yield Step(Phase.REMOVE, f"Take out {_part_name(modded, edit)} {where(edit)}{back}.")
@@ -271,7 +287,7 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
 def _restoring_words(switch: Switch) -> str:
     """Parts and wires of the stock amp that the switch had taken hold of."""
     edits = [edit for _, doings in switch.positions for edit in doings]
-    wires = [edit.in_series for edit in edits if edit.in_series]
+    wires = [lug for edit in edits for lug in edit.opened]
     parts = [edit.part for edit in edits if edit.action in ("replace", "lift", "bridge") and edit.part]
     told = [f" Put the wire back on {place}." for place in dict.fromkeys(wires)]
     return "".join([*told, *(f" Solder {part} back to both its places." for part in dict.fromkeys(parts))])

@@ -34,8 +34,7 @@ def working_order(mods: Iterable[Mod]) -> list[ModEdit]:
 
 
 def _leans_on(edit: Edit) -> set[str]:
-    places = [edit.across, edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins)]
-    places += [edit.part] if edit.action != "fit" else []
+    places = [edit.across, *edit.places, *([edit.part] if edit.action != "fit" else [])]
     return {place.partition(".")[0] for place in places} - {""}
 
 

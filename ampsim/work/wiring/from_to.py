@@ -92,7 +92,7 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     known, stay = ({place for places in each for place in places} for each in (old, new))
     # What comes out: parts of which a place is not there after the work.
     gone = {place.partition(".")[0] for place in known - stay} - {each.designator for each in plans}
-    opened = {edit.in_series for edit in edits_of(amp)} - {""}
+    opened = {lug for edit in edits_of(amp) for lug in edit.opened}
     unsoldered = tuple(_unsoldered(old, new, gone, opened, there))
     joining = Joining(old, new, {place for place, _ in unsoldered} | (stay - known), plans, there)
     wants = [*wanted_lugs(amp, before, after), *(WantedLugs(lead, at, (_part(at),)) for lead, at in unsoldered)]
@@ -166,7 +166,8 @@ def _split(places: Sequence[str], new: Sequence[Sequence[str]], opened: Collecti
     """
     groups = [[place for place in places if place in each] for each in map(set, new)]
     gone = [place for place in places if not any(place in group for group in groups)]
-    main = max(groups, key=lambda group: (any(fixed in group for fixed in FIXED), len(set(group) - set(opened))))
+    stay = set(opened)
+    main = max(groups, key=lambda group: (any(f in group for f in FIXED), len(set(group) - stay), len(group)))
     stays = set(main)
     return main or gone, [place for place in places if place not in stays]
 

@@ -59,12 +59,6 @@ def edits_of(amp: Amp) -> list[Edit]:
     return [edit for switch in amp.switches for _, each in switch.positions for edit in each]
 
 
-def named_places(edit: Edit) -> tuple[str, ...]:
-    """The places that an edit names, as it writes them."""
-    places = (edit.in_series, *(edit.between or ()), *(place for _, place in edit.pins))
-    return tuple(place for place in places if place)
-
-
 def parts_near(amp: Amp) -> Mapping[str, tuple[str, ...]]:
     """To each part that the edits bring, and each switch, what it stands near: the parts named with it."""
     direct: dict[str, tuple[str, ...]] = {}
@@ -90,7 +84,7 @@ def _near(amp: Amp, edit: Edit) -> tuple[str, ...]:
     """The parts that an edit names besides the one it brings; a rail stands for its parts, so does the speaker."""
     several = {rail.name: (*rail.reservoir, *rail.series) for rail in amp.rails}
     several[SPEAKER] = load_of(amp)
-    names = [edit.across, *(place.partition(".")[0] for place in named_places(edit))]
+    names = [edit.across, *(place.partition(".")[0] for place in edit.places)]
     names = [part for name in names if name for part in several.get(name, (name,))]
     return tuple(dict.fromkeys(name for name in names if name in amp.part_by_designator))
 
@@ -106,6 +100,8 @@ def _of_edit(amp: Amp, edit: Edit, elements: Mapping[str, Element]) -> Iterator[
     if edit.action == "bridge":
         ends = edit.between or _ends(elements, edit.part)
         yield from (WantedLugs(*ends, near or (edit.part,)),) if ends else ()
+    if edit.action == "move" and edit.between:
+        yield WantedLugs(*edit.between, near)
     if edit.action != "fit":
         return
     if edit.pins:

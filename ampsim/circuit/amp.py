@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from ..base.errors import DescriptionError, nearest, shown
+from .control import Control
 from .loudspeaker import Loudspeaker
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
@@ -151,17 +151,6 @@ class Stage:
 
 
 @dataclass(frozen=True)
-class Control:
-    """A knob or a switch as the owner meets it: "knob" with rotation 0 to 1, or "switch" with named positions."""
-
-    name: str
-    kind: str
-    designators: tuple[str, ...]
-    positions: tuple[str, ...]
-    drawn: float | str
-
-
-@dataclass(frozen=True)
 class Amp:
     """An amp as drawn, with the mods fitted to it. Values never change: `apply_mods` and `plug_in` return new amps.
 
@@ -254,21 +243,6 @@ class Amp:
         DescriptionError
             For a rotation [ratio] outside 0 to 1, or a switch position that does not exist.
         """
-        whole: dict[str, float | str] = {}
-        for control in self.controls.values():
-            given = position.get(control.name, control.drawn)
-            if control.kind == "switch" and given not in control.positions:
-                raise DescriptionError(
-                    f"{self.name}: switch '{control.name}' has no position {shown(given)}"
-                    f"{nearest(given, control.positions)}"
-                )
-            if control.kind == "knob":
-                given = _rotation(given, f"{self.name}: control '{control.name}'")
-            whole[control.name] = given
-        return whole
-
-
-def _rotation(given: object, where: str) -> float:
-    if isinstance(given, bool) or not isinstance(given, (int, float)) or not 0.0 <= given <= 1.0:
-        raise DescriptionError(f"{where}: {shown(given)} is not a rotation; 0 is fully down, 1 fully up")
-    return float(given)
+        return {
+            name: control.check(position.get(name, control.drawn), self.name) for name, control in self.controls.items()
+        }

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
-from ampsim.circuit.amp import Control
+from ampsim.circuit.control import Control
 from ampsim.circuit.feedback import feedback_loop
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.files import models

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from ...base.e_series import preferred_values
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.quantities import OHM, Quantity, format_value, parse_value
-from ...circuit.amp import Amp, Control, Part, Pot
+from ...circuit.amp import Amp, Part, Pot
+from ...circuit.control import Control
 from ...circuit.positions import face
 from ...circuit.signal_path import listening_points
 from ...circuit.tapers import track_fraction

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ...circuit.amp import Control
+from ...circuit.control import Control
 
 Setting = dict[str, float | str]
 Scores = tuple[float, ...]

@@ -12,7 +12,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.progress import Progress
-from ...circuit.amp import Amp, Control
+from ...circuit.amp import Amp
+from ...circuit.control import Control
 from ...circuit.positions import Position, control_coords, position_label
 from ...measures.margins import Margins, margins
 from ...simulation.loop_gain import loop_gain

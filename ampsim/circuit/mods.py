@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 
 from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
-from .amp import Amp, AnyPart, Edit, Loudspeaker, Mod, Part, Pot, Socket, Transformer
+from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from .loudspeaker import Loudspeaker
 from .positions import setting_clause
 from .replacing import put_in_place
 from .semiconductors.device import Device
+from .transformer import Transformer
 from .usual_values import check_mod_values
 
 

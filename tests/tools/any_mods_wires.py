@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ampsim.base.quantities import OHM, parse_value
-from ampsim.circuit.stages.power import tap_pin
+from ampsim.circuit.transformer import tap_pin
 from tests.tools.any_mods import OUTPUTS, VOLUMES, Bench, NoPlaceError, kind
 
 

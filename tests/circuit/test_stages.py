@@ -8,27 +8,9 @@ import pytest
 
 from ampsim.circuit.loudspeaker import coil_sections
 from ampsim.circuit.stages import TEMPLATES, Kind
-from ampsim.circuit.valves.evaluation import slopes
-from ampsim.library.loader import load_valve, parse_amp
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
-
-RAIL = {"name": "B1", "volts": 300}
-
-
-def alone(parts, *stages, rails=(RAIL,)):
-    return parse_amp({"name": "one stage", "parts": parts, "rails": list(rails), "stages": list(stages)}, "alone.toml")
-
-
-def gain(amp, node, frequency=1000.0):
-    """Voltage gain from the source at one frequency."""
-    sweep = FrequencySweep(frequency, frequency * 10, 1)
-    return simulate(amp, sweep, nodes=[node])["voltage"].values[0, 0, 0, 0]
-
-
-def stage(template, **roles):
-    return {"name": template, "template": template} | roles
-
+from tests.tools.stage_alone import RAIL, alone, gain, resting, stage
 
 TRIODE = {"V1": "12AX7", "R1": "1M", "R2": "100k", "R3": "1k5", "C1": "100u"}
 TRIODE_ROLES = {
@@ -38,12 +20,6 @@ TRIODE_ROLES = {
     "plate_load": "R2",
     "cathode_resistor": "R3",
 }
-
-
-def resting(amp, designator):
-    rest = simulate(amp, OperatingPoint()).squeeze()
-    volts = {pin: float(rest["voltage"].sel(node=f"{designator}.{pin}")) for pin in ("plate", "grid", "cathode")}
-    return slopes(load_valve("12AX7"), volts["plate"] - volts["cathode"], volts["grid"] - volts["cathode"])
 
 
 def test_generator_with_source_resistance_and_load_is_a_divider():
@@ -411,6 +387,7 @@ def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
     assert (template.inputs == 0) == (template.kind in (Kind.INSTRUMENT, Kind.SOURCE))
 
 
-def test_every_template_was_run_above():
-    text = Path(__file__).read_text(encoding="utf-8")
+def test_every_template_was_run_here_or_beside():
+    here = Path(__file__)
+    text = "".join(path.read_text(encoding="utf-8") for path in here.parent.glob(f"{here.stem}*.py"))
     assert [name for name in TEMPLATES if f'"{name}"' not in text] == []

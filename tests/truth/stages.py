@@ -36,6 +36,17 @@ def _resistance_coupled(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
     return amp(parts, [triode, after], rail("B1", at["supply_volts"]))
 
 
+def _resistance_coupled_pentode(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
+    parts: Parts = {"V1": valve.type, "C1": "10n", "R1": "1M", "R2": at["plate_ohms"], "R3": at["cathode_ohms"]}
+    parts |= {"C2": bypass, "C3": "100n", "R4": at["next_grid_ohms"], "R5": at["screen_ohms"], "C4": "1u"}
+    pentode = stage(
+        "pentode stage", valve="V1", supply="B1", coupling="C1", grid_leak="R1", plate_load="R2",
+        cathode_resistor="R3", cathode_bypass="C2", screen_resistor="R5", screen_bypass="C4",
+    )  # fmt: skip
+    after = stage("coupling", capacitor="C3", shunt_resistor="R4")
+    return amp(parts, [pentode, after], rail("B1", at["supply_volts"]))
+
+
 def _cascade(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
     # Both sections share one cathode resistor, which no template has.
     parts: Parts = {"V1": valve.type, "V2": valve.type, "C1": "10n", "R1": at["next_grid_ohms"], "C2": bypass}
@@ -69,6 +80,7 @@ def _with_inverter(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
 
 BUILDERS = {
     "resistance-coupled stage": (_resistance_coupled, "R4.1", ("V1",)),
+    "resistance-coupled pentode stage": (_resistance_coupled_pentode, "R4.1", ("V1",)),
     "two-stage cascade": (_cascade, "R6.1", ("V1", "V2")),
     "stage and split-load inverter": (_with_inverter, "R8.1", ("V1", "V2")),
 }
@@ -82,6 +94,8 @@ def _measure(circuit: str, valve: Valve, at: dict[str, float], wanted: dict[str,
     found["plate current"] = rest.amps("V2" if circuit.endswith("inverter") else "V1", "plate")
     if circuit == "two-stage cascade":
         found["plate current"] += rest.amps("V2", "plate")
+    if "cathode current" in wanted:
+        found["cathode current"] = rest.volts("V1.cathode") / at["cathode_ohms"]
     found["gain"] = abs(gains(build(valve, at, "50u"), output)[0])
     plate, grid = rest.volts("V1.plate", "V1.cathode"), rest.volts("V1.grid", "V1.cathode")
     found |= {"plate volts": plate, "grid volts": grid}

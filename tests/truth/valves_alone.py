@@ -31,6 +31,7 @@ POINT = {
     "screen mu": Limit(0.15, "typical point: mu 15 %, as gm"),
     "screen current": Limit(0.20, "screen current 20 %"),
     "grid current": Limit(0.15, "read from a printed or measured curve: 15 %"),
+    "cathode current": Limit(0.08, "tabulated average: current 8 %"),
     "gain": Limit(0.07, "standard stage: gain 7 %"),
     "grid current start": Limit(0.0, "the sheet prints the most negative value a sample may have", "at least"),
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...base.errors import nearest, shown
-from .template import GROUND, Kind, Role, StageBuilder, Template, net_word
+from .template import GROUND, Kind, Role, StageBuilder, Template, foot_net
 
 
 def _split_load(bench: StageBuilder) -> tuple[str, ...]:
@@ -37,17 +37,12 @@ def _long_tailed_pair(bench: StageBuilder) -> tuple[str, ...]:
     return (plate_a, plate_b)
 
 
-def foot_net(stage: str) -> str:
-    """The net at the foot of a long-tailed pair, where a feedback line comes in."""
-    return f"{net_word(stage)}_foot"
-
-
 def _feedback(bench: StageBuilder) -> tuple[str, ...]:
     into = bench.word("into")
-    inverters = [each.name for each in bench.amp.stages if "feedback_input" in dict(each.roles)]
-    if into not in inverters:
-        near = nearest(into, inverters)
-        raise bench.fault(f"{shown(into)} is not a phase inverter with feedback_input{near}")
+    stages = [each.name for each in bench.amp.stages if "feedback_input" in dict(each.roles)]
+    if into not in stages:
+        near = nearest(into, stages)
+        raise bench.fault(f"{shown(into)} is not a stage with feedback_input{near}")
     foot = foot_net(into)
     source = "@" + bench.word("from")
     middle = bench.through("depth", source) if bench.has("depth") else source
@@ -118,10 +113,10 @@ LONG_TAILED_PAIR = Template(
 FEEDBACK = Template(
     "feedback",
     Kind.FEEDBACK,
-    "feedback line from the output to the foot of a long-tailed pair, with presence and depth",
+    "feedback line to the foot of a long-tailed pair or of a cathode resistor, with presence and depth",
     {
         "from": Role("place the line starts from, such as T1.tap8", ("place",), True),
-        "into": Role("name of the phase inverter stage", ("stage",), True),
+        "into": Role("name of the stage it comes in at, which says feedback_input", ("stage",), True),
         "resistor": Role("feedback resistor", _R, True),
         "depth": Role("depth pot in series with the feedback resistor", ("pot",)),
         "depth_capacitor": Role("capacitor across the depth pot", _C),

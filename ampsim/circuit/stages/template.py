@@ -208,6 +208,11 @@ def net_word(name: str) -> str:
     return re.sub(r"[^a-z0-9]", "_", name.lower())
 
 
+def foot_net(stage: str) -> str:
+    """The net at the foot of a stage's tail or cathode resistor, where a feedback line comes in."""
+    return f"{net_word(stage)}_foot"
+
+
 def rail_net(name: str) -> str:
     """The net of a rail."""
     return f"rail_{name.lower()}"

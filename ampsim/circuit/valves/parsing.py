@@ -15,6 +15,7 @@ CIRCUITS = (
     "valve alone",
     "triode connected",
     "resistance-coupled stage",
+    "resistance-coupled pentode stage",
     "valve and cathode resistor across the supply",
     "two-stage cascade",
     "stage and split-load inverter",
@@ -34,6 +35,7 @@ _UNITS = {
 QUANTITIES = {
     "plate current": "A",
     "screen current": "A",
+    "cathode current": "A",
     "grid current": "A",
     "grid current start": "V",
     "grid volts": "V",

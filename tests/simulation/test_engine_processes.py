@@ -250,8 +250,13 @@ def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence
     process = script(folder, body, **temporary(folder / "temporary"))
     assert wait_for(lambda: len(workers(process.pid)) == 2, START), "workers did not start"
     pids = workers(process.pid)
-    # A transient keeps its core busy: more than start-up alone takes.
-    assert wait_for(lambda: all(psutil.Process(pid).cpu_times().user > 0.6 for pid in pids), START)
+    # One that is ready has removed its folder; from then on only a transient keeps its core busy.
+    assert wait_for(lambda: not list((folder / "temporary").iterdir()), START), "workers are not ready"
+    ready = [psutil.Process(pid).cpu_times().user for pid in pids]
+    assert wait_for(
+        lambda: all(psutil.Process(pid).cpu_times().user > then + 0.2 for pid, then in zip(pids, ready, strict=True)),
+        START,
+    )
     return process, pids
 
 

@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
@@ -27,6 +28,7 @@ if hasattr(_winapi, "CopyFile2"):
     del _winapi.CopyFile2
 """
 _LONGEST = 1800.0  # s
+_LOOK = 15.0  # s, between looks at whether a program has ended
 
 
 @dataclass(frozen=True)
@@ -158,10 +160,27 @@ def _run(command: Sequence[str | Path], env: Mapping[str, str], seconds: float) 
         encoding="utf-8", errors="replace",
     ) as running:  # fmt: skip
         try:
-            out, err = running.communicate("", timeout=seconds)
+            out, err = _communicate(running, env, time.monotonic() + seconds)
         except BaseException:
-            # Programs under wine are no children of the one started here.
-            subprocess.run(["wine", "wineboot", "-k"], env=env, capture_output=True, check=False)
+            _end_all(env)
             running.kill()
             raise
     return subprocess.CompletedProcess(command, running.returncode, out, err)
+
+
+def _communicate(running: subprocess.Popen[str], env: Mapping[str, str], end: float) -> tuple[str, str]:
+    """Read what a program prints until it ends; what it left running holds its pipes open, and is ended then."""
+    while True:
+        try:
+            return running.communicate(timeout=_LOOK)
+        except subprocess.TimeoutExpired:
+            if running.poll() is not None:
+                say("it has ended, what it started has not: that is ended now")
+                _end_all(env)
+            elif time.monotonic() > end:
+                raise
+
+
+def _end_all(env: Mapping[str, str]) -> None:
+    """End every program under this wine: none is a child of the one started here."""
+    subprocess.run(["wine", "wineboot", "-k"], env=env, capture_output=True, check=False)

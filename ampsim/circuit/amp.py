@@ -9,6 +9,7 @@ from functools import cached_property
 
 from .control import Control
 from .loudspeaker import Loudspeaker
+from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
 from .source import DRAWN_SOURCE, Jack, Source
@@ -48,7 +49,7 @@ class Socket:
     kind: str = "valve"
 
 
-AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker
+AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker | ReverbTank
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from .conductances import Branch, nodal_matrix, voltage_row
 from .loudspeaker import Loudspeaker
 from .nets import INPUT, Nets
 from .plugs import plugged_stages
+from .reverb_tank import ReverbTank
 from .stages.template import GROUND, Element
 from .transformer import Transformer
 
@@ -114,6 +115,9 @@ def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> 
         yield pins["1"], pins["2"], part.resistance
     elif isinstance(part, Transformer):
         yield from _windings(part, pins)
+    elif isinstance(part, ReverbTank):
+        yield pins["in"], pins["in_ground"], part.input_resistance
+        yield pins["out"], pins["out_ground"], part.output_resistance
 
 
 def _windings(part: Transformer, pins: Mapping[str, str]) -> Iterator[Branch]:

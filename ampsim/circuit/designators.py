@@ -25,6 +25,8 @@ KINDS = {
     "SR": "diode",
     "BR": "bridge rectifier",
     "Q": "transistor",
+    "TANK": "reverb tank",
+    "SPR": "reverb tank",
 }
 """Kind of part by the letters of its designator."""
 

@@ -85,6 +85,7 @@ _CONDUCTS = {
     "resistor": (("1", "2"),),
     "inductor": (("1", "2"),),
     "loudspeaker": (("1", "2"),),
+    "reverb tank": (("in", "in_ground"), ("out", "out_ground")),
     "pot": (("top", "wiper"), ("wiper", "bottom")),
     "valve": (("plate", "cathode"),),
     "diode": (("anode", "cathode"),),

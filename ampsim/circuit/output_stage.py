@@ -17,15 +17,21 @@ _OWN = ("plate", "screen", "cathode")
 _LOAD_TIMES = 20.0  # a resistance at the loudspeaker below so many times the tap's takes power
 
 
-def output_valves(wired: Circuit) -> tuple[str, ...]:
-    """The valves with a plate or a cathode on the primary of a transformer, be it through a resistor."""
-    primaries = {
-        net
+def output_transformers(wired: Circuit) -> tuple[Element, ...]:
+    """The transformers of the output stage: those that do not drive the springs of a reverb."""
+    tanks = {each.net("in") for each in wired.elements if each.kind == "reverb tank"}
+    ways = [each for each in wired.elements if each.kind in (*_SERIES, "capacitor")]
+    driven = set(reachable_nets(ways, tanks, {GROUND, *(rail_net(rail.name) for rail in wired.amp.rails)}))
+    return tuple(
+        each
         for each in wired.elements
-        if each.kind == "transformer"
-        for pin, net in each.pins
-        if pin.startswith("primary")
-    }
+        if each.kind == "transformer" and not any(pin.startswith("tap") and net in driven for pin, net in each.pins)
+    )
+
+
+def output_valves(wired: Circuit) -> tuple[str, ...]:
+    """The valves with a plate or a cathode on the primary of an output transformer, be it through a resistor."""
+    primaries = {net for each in output_transformers(wired) for pin, net in each.pins if pin.startswith("primary")}
     dead = {GROUND, *(rail_net(rail.name) for rail in wired.amp.rails)}
     ways = [each for each in wired.elements if each.kind in _SERIES]
     reached = set(reachable_nets(ways, primaries - dead, dead))
@@ -56,8 +62,8 @@ def _records(wired: Circuit) -> Iterator[object]:
     marks = _landmarks(wired)
     valves = output_valves(wired)
     own = {each.net(pin) for each in wired.elements if each.designator in valves for pin, _ in each.pins if pin in _OWN}
-    low, secondary = 0.0, {wired.speaker}
-    for each in wired.elements:
+    low, secondary, transformers = 0.0, {wired.speaker}, output_transformers(wired)
+    for each in transformers:
         part = wired.parts.get(each.designator)
         if isinstance(part, Transformer):
             own |= {net for pin, net in each.pins if pin.startswith(("primary", "centre"))}
@@ -68,7 +74,7 @@ def _records(wired: Circuit) -> Iterator[object]:
         nets = {net for _, net in each.pins}
         part = wired.parts.get(each.designator)
         takes = isinstance(part, (Part, Pot)) and part.kind in ("resistor", "pot") and part.value < low
-        if each.designator in valves or each.kind in ("transformer", "loudspeaker"):
+        if each.designator in valves or each in transformers or each.kind == "loudspeaker":
             yield (part, *sorted((pin, marks[net]) for pin, net in each.pins))
         elif each.kind != "valve" and (nets & own or (takes and nets & secondary)):
             yield (_value(part), each.kind, *sorted(marks[net] for _, net in each.pins))

@@ -12,9 +12,11 @@ from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value
 from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot
 from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.positions import face
+from ..circuit.reverb_tank import ReverbTank
 from ..circuit.stages import TEMPLATES, Kind, stages_of
 from ..circuit.transformer import Transformer
 from .parts import read_track
+from .reverb_tanks import assumed_of_tank
 
 # The entries of a transformer and a loudspeaker that a file may leave out, and what they are [SI unit].
 _TRANSFORMER: dict[str, Quantity] = {
@@ -60,6 +62,8 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
             yield f"{part.designator}: secondary in phase with primary_a"
     elif isinstance(part, Loudspeaker):
         yield from _filled_in(part, given, _LOUDSPEAKER)
+    elif isinstance(part, ReverbTank):
+        yield from assumed_of_tank(part, given)
 
 
 def _of_pot(part: Pot, given: Any, file: str) -> Iterator[str]:

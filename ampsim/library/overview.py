@@ -15,6 +15,7 @@ from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.mods import describe_part, diff, where
 from ..circuit.plugging import jack_names
 from ..circuit.positions import face
+from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.source import Jack
@@ -23,6 +24,7 @@ from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, volts_at_rest
 from ..simulation.unpowered import jack_ohms
+from .reverb_tanks import describe_tank
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -218,5 +220,7 @@ def _parts(parts: Iterable[object]) -> Iterator[str]:
                 f"{part.designator}  loudspeaker, coil {part.resistance:g} ohm, resonance at "
                 f"{format_value(part.resonance, HERTZ)} Hz with {part.resistance + part.peak:g} ohm"
             )
+        elif isinstance(part, ReverbTank):
+            yield f"{part.designator}  {describe_tank(part)}"
         elif isinstance(part, (Part, Pot, Socket, Device)):
             yield f"{part.designator}  {describe_part(part)}"

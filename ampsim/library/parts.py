@@ -19,6 +19,8 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
 from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
+from .reverb_tanks import PINS as TANK_PINS
+from .reverb_tanks import read_reverb_tank
 
 TypeFinder = Callable[[str, str, str], Any]
 """Finds the data of a type: from the kind of its file ("valve", "semiconductor"), its name and where it is named."""
@@ -30,6 +32,7 @@ PINS = {
     "inductor": ("1", "2"),
     "loudspeaker": ("1", "2"),
     "pot": ("top", "wiper", "bottom"),
+    "reverb tank": TANK_PINS,
     **DEVICE_PINS,
 }
 
@@ -203,4 +206,5 @@ _COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {
     "pot": _pot,
     "transformer": _transformer,
     "loudspeaker": _loudspeaker,
+    "reverb tank": read_reverb_tank,
 }

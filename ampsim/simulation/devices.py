@@ -11,6 +11,7 @@ from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.designators import element_name
 from ..circuit.loudspeaker import Loudspeaker, coil_sections
+from ..circuit.reverb_tank import ReverbTank, coil
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.switches.moving import MovingCircuit
@@ -169,6 +170,26 @@ def _write_loudspeaker(writer: Writer, element: Element, wired: Circuit) -> None
         first = second
 
 
+def _write_tank(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("ReverbTank", wired.parts[element.designator])
+    if element.net("out_ground") != GROUND:
+        raise DescriptionError(f"{wired.amp.file}: {part.designator}.out_ground belongs on ground")
+    name, emf = part.designator.lower(), inner_net(part.designator, "emf")
+    ends = (element.net("in"), inner_net(part.designator, "in"))
+    _write_coil(writer, f"{name}_in", (*ends, element.net("in_ground")), part.input_impedance, part.input_resistance)
+    writer.springs(inner_net(part.designator, "s"), ends, emf, part)
+    ends_out = (emf, inner_net(part.designator, "out"), element.net("out"))
+    _write_coil(writer, f"{name}_out", ends_out, part.output_impedance, part.output_resistance)
+
+
+def _write_coil(writer: Writer, name: str, nets: tuple[str, str, str], impedance: float, resistance: float) -> None:
+    first, inner, last = nets
+    henries, loss = coil(impedance, resistance)
+    writer.element(f"r{name}", first, inner, resistance)
+    writer.element(f"l{name}", inner, last, henries)
+    writer.element(f"r{name}_loss", inner, last, loss)
+
+
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
     name = safe_name(contact.designator.lower())
@@ -188,5 +209,6 @@ WRITERS = {
     "rail": _write_rail,
     "transformer": _write_transformer,
     "loudspeaker": _write_loudspeaker,
+    "reverb tank": _write_tank,
     "contact": _write_contact,
 }

@@ -157,7 +157,8 @@ class _Frame:
 def _frame(
     wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents: bool, apart: tuple[str, ...]
 ) -> _Frame:
-    writer = Writer(apart, analysis.rail if isinstance(analysis, RippleSweep) else "")
+    rippling = analysis.rail if isinstance(analysis, RippleSweep) else ""
+    writer = Writer(apart, rippling, isinstance(analysis, Transient))
     writer.line("* ampsim")
     for text in subcircuits(wired, analysis == OperatingPoint(cold=True)):
         writer.line(text)

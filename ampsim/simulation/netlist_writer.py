@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot
+from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors import spice
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.laws import pieces_of
@@ -17,6 +18,7 @@ from ..circuit.switches.moving import Contact
 from ..circuit.valves.description import Valve
 from ..circuit.valves.laws import LAWS
 from ..circuit.valves.spice import PINS, subcircuit
+from .springs_text import spring_lines
 
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
@@ -38,11 +40,11 @@ class Writer:
     """Collects netlist lines, cutting the text wherever a value may change from position to position.
 
     Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
-    `switching` says that contacts move.
+    `switching` says that contacts move, `in_time` that springs take their time.
     """
 
-    def __init__(self, apart: Collection[str] = (), rippling: str = "") -> None:
-        self._apart = apart
+    def __init__(self, apart: Collection[str] = (), rippling: str = "", in_time: bool = False) -> None:
+        self._apart, self._in_time = apart, in_time
         self.rippling = rippling
         self.switching = False
         self._pieces: list[str] = []
@@ -145,6 +147,22 @@ class Writer:
         own = f"x{safe_name(designator.lower())}"
         self.line(f"{own} {' '.join(map(safe_name, nets))} {safe_name(spice.subcircuit_name(device))}")
         self.noisy += noisy_elements(designator, device)
+
+    def springs(self, name: str, sense: tuple[str, str], emf: str, tank: ReverbTank) -> None:
+        """Write what drives the output coil of a reverb tank.
+
+        Parameters
+        ----------
+        name : str
+        sense : tuple of str
+            The nets of the input coil's resistance.
+        emf : str
+            The net that the output coil begins at.
+        tank : ReverbTank
+        """
+        first, second = map(safe_name, sense)
+        for text in spring_lines(safe_name(name), (first, second), safe_name(emf), tank, self._in_time):
+            self.line(text)
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Write a contact: a resistor at rest, a conductance on its way while contacts move.

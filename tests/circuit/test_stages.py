@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from ampsim.circuit.loudspeaker import coil_sections
+from ampsim.circuit.reverb_tank import coil
 from ampsim.circuit.stages import TEMPLATES, Kind
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
@@ -374,6 +375,36 @@ def test_a_supply_chain_sags_by_its_own_currents():
     assert float(rest["voltage"].sel(node="B1")) == pytest.approx(320 - 11e3 * current, abs=0.01)
 
 
+REVERB = {
+    "V1": "12AT7", "V2": "12AX7", "R1": "1M", "R2": "2k2", "C1": "25u", "T2": {"primary": "25k", "taps": ["8"]},
+    "TANK1": {"input": "8", "output": "2k25"}, "R3": "220k", "R4": "100k", "C2": "100n", "R5": "1G", "R6": "1M",
+    "R7": "1G", "R8": "1k5", "C3": "100u",
+}  # fmt: skip
+REVERB_ROLES = {
+    "driver": "V1", "supply": "B1", "grid_leak": "R1", "cathode_resistor": "R2", "cathode_bypass": "C1",
+    "transformer": "T2", "tank": "TANK1", "recovery": "V2", "recovery_grid_leak": "R3", "recovery_plate_load": "R4",
+    "recovery_coupling": "C2", "wet_resistor": "R5", "dry_resistor": "R6", "mix_leak": "R7",
+    "recovery_cathode_resistor": "R8", "recovery_cathode_bypass": "C3",
+}  # fmt: skip
+
+
+def test_a_reverb_has_the_impedances_and_the_strength_of_its_tank():
+    amp = alone(REVERB, stage("reverb", **REVERB_ROLES))
+    tank = amp.part_by_designator["TANK1"]
+    henries, loss = coil(tank.input_impedance, tank.input_resistance)
+    hertz = 1000.0
+    inner = 2j * math.pi * hertz * henries * loss / (loss + 2j * math.pi * hertz * henries)
+    assert abs(tank.input_resistance + inner) == pytest.approx(8.0, rel=1e-9)
+    # Current in, electromotive force out behind the coil, all passes together; the recovery's grid takes next to none.
+    into, out = gain(amp, "TANK1.in", hertz), gain(amp, "TANK1.out", hertz)
+    above = hertz / tank.high
+    band = 1.0 / ((1.0 - 1j * tank.low / hertz) * (1.0 + 1j * math.sqrt(2) * above - above**2))
+    expected = into / (tank.input_resistance + inner) * tank.steady * band
+    assert out == pytest.approx(expected, rel=0.02)
+    at = resting(amp, "V2")
+    assert abs(gain(amp, "V2.plate", hertz) / out) == pytest.approx(at.mu * 100e3 / (100e3 + at.rp), rel=0.02)
+
+
 @pytest.mark.parametrize("template", TEMPLATES.values(), ids=lambda each: each.name)
 def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
     fitted = {kind for role in template.roles.values() for kind in role.kinds}
@@ -381,7 +412,8 @@ def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
         assert fitted == {"wires"}
         return
     assert ("valve" in fitted) == (template.kind in (Kind.GAIN, Kind.FOLLOWER, Kind.INVERTER, Kind.OUTPUT))
-    assert ("transformer" in fitted) == (template.kind is Kind.OUTPUT)
+    # A transformer elsewhere drives the springs of a reverb.
+    assert ("transformer" in fitted) == (template.kind is Kind.OUTPUT or "reverb tank" in fitted)
     assert ("loudspeaker" in fitted) == (template.kind is Kind.LOAD)
     assert ("stage" in fitted) == (template.kind is Kind.FEEDBACK)
     assert (template.inputs == 0) == (template.kind in (Kind.INSTRUMENT, Kind.SOURCE))

@@ -137,6 +137,11 @@ class StageBuilder:
         named = tuple((pin.removeprefix("end"), net) for pin, net in pins.items())
         self.elements.append(Element(designator, self.part(designator).kind, named, self.stage.name))
 
+    def pins(self, role: str, nets: Mapping[str, str]) -> None:
+        """Fit the part in a role with its pins, by name, on nets."""
+        designator = self.designators(role)[0]
+        self.elements.append(Element(designator, self.part(designator).kind, tuple(nets.items()), self.stage.name))
+
     def across(self, role: str, first: str, second: str) -> None:
         """Fit whatever stands in a role between two nets (several parts: in parallel; a pot: as a plain track)."""
         for designator in self.designators(role):

@@ -9,6 +9,7 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
 from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
+from ...circuit.reverb_tank import ReverbTank
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.laws import pieces_of
 from ...circuit.semiconductors.port_laws import PORT_LAWS
@@ -18,6 +19,7 @@ from ...circuit.valves.description import Valve
 from ..devices import WRITERS
 from ..netlist import slot_value
 from ..netlist_writer import Writer
+from .springs import SpringLine
 
 
 @dataclass(frozen=True)
@@ -55,13 +57,14 @@ def valve_seat(valve: Valve, nets: Mapping[str, str]) -> Seat:
 class Parts:
     """A whole circuit: branches, couplings (inductor, inductor, factor), valves and semiconductors, held nets [V].
 
-    The net of the input is driven and in `held` with 0 V.
+    The net of the input is driven and in `held` with 0 V, and so are those that the springs of reverb tanks drive.
     """
 
     branches: tuple[Branch, ...]
     couplings: tuple[tuple[str, str, float], ...]
     seats: tuple[Seat, ...]
     held: Mapping[str, float]
+    lines: tuple[SpringLine, ...] = ()
 
 
 class Collector(Writer):
@@ -77,6 +80,7 @@ class Collector(Writer):
         self.couplings: list[tuple[str, str, float]] = []
         self.seats: list[Seat] = []
         self.held = {INPUT: 0.0}
+        self.lines: list[SpringLine] = []
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
         """Keep a two-pin element; one with both pins on one net does nothing.
@@ -155,6 +159,17 @@ class Collector(Writer):
         for part in pieces.passives:
             self.element(f"{part.kind}{own}_{part.name}", net(part.nodes[0]), net(part.nodes[1]), part.value)
 
+    def springs(self, name: str, sense: tuple[str, str], emf: str, tank: ReverbTank) -> None:
+        """Keep the springs of a reverb tank.
+
+        Parameters
+        ----------
+        name, sense, emf, tank
+            As those of `netlist_writer.Writer.springs`.
+        """
+        self.held[emf] = 0.0
+        self.lines.append(SpringLine(sense, emf, tank))
+
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Keep a contact as a resistor.
 
@@ -185,4 +200,4 @@ def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = F
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
     branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
-    return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held)
+    return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held, tuple(collector.lines))

@@ -37,7 +37,7 @@ class Discrete:
     turned: Array
     scale: Array
     volts: Array
-    driven: int
+    driven: Integers
 
 
 def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = False) -> Discrete:
@@ -46,7 +46,6 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     Parameters
     ----------
     equations : Equations
-        With one net listened at.
     parts : Parts
     step : float
         Its length [s].
@@ -70,16 +69,16 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     read = equations.read / scale
     through = read @ keep + equations.through
     volts = np.array([parts.held[net] for net in equations.held])
-    driven = equations.held.index(INPUT)
+    driven = np.array([equations.held.index(net) for net in (INPUT, *(line.emf for line in parts.lines))])
     volts[driven] = 0.0
     triangle, turned = schur(forward) if states else (forward, forward)
-    # Columns: states, currents, the input, and one for everything that stays. Rows: ports, what is heard, states.
+    # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.
     count = equations.ports
-    more = np.hstack([pushed[:, held:], pushed[:, [driven]], pushed[:, :held] @ volts[:, None]])
+    more = np.hstack([pushed[:, held:], pushed[:, driven], pushed[:, :held] @ volts[:, None]])
     above, below = read @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
     columns, heights = _lay_out(above, below)
-    by_current = np.ascontiguousarray(through[count, held:])
-    by_input, constant = np.ascontiguousarray(through[:, driven]), through[:, :held] @ volts
+    by_current = np.ascontiguousarray(through[count:, held:])
+    by_input, constant = np.ascontiguousarray(through[:, driven].T), through[:, :held] @ volts
     coupling = through[:count, held:].T
     made = Step(columns, heights, by_input, constant, by_current, states)
     return Discrete(made, coupling, keep, turned, scale, volts, driven)

@@ -1,6 +1,7 @@
 """The loop over samples, in code that is compiled: one matrix times what is known, then Newton's method.
 
-The linear circuit has states s and is driven by the input u, by supplies that stay, and by the currents i that the
+The linear circuit has states s and is driven by the input u (and by what comes late out of lines, if it has some, as
+more such inputs), by supplies that stay, and by the currents i that the
 valves draw at their ports. For a step everything but the new currents is one product of a matrix with what is known;
 what the new currents i and the new input u add stands beside it, and the ports' voltages v follow from the valves'
 laws i(v). What is `known` after a step is then what the next one begins with.
@@ -55,7 +56,7 @@ def advance(columns: Array, heights: Integers, known: Array, into: Array) -> Non
     heights : ndarray
         `Step.heights`: where each eight columns end.
     known : ndarray
-        States, currents [A], last input [V], one; filled up to a multiple of eight.
+        States, currents [A], last inputs [V], one; filled up to a multiple of eight.
     into : ndarray
         Takes the product.
     """
@@ -77,11 +78,11 @@ def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, so
     step : Step
         The linear circuit.
     signal : ndarray
-        The input [V].
+        The inputs [V], shape (samples, inputs).
     heard : ndarray
-        Takes what is heard [V].
+        Takes what is heard [V], shape (samples, places).
     known : ndarray
-        States, currents [A], last input [V], one; afterwards those after the last sample.
+        States, currents [A], last inputs [V], one; afterwards those after the last sample.
     into : ndarray
         Room for the product of the matrix with `known`.
     solver : Solver
@@ -90,14 +91,18 @@ def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, so
     columns, heights, states = step.columns, step.heights, step.states
     by_input, constant, by_current = step.by_input, step.constant, step.by_current
     work, inverse, state = solver.work, solver.inverse, solver.state
-    ports = by_current.shape[0]
-    first = 8 * (ports // 8 + 1)
+    places, ports = by_current.shape
+    inputs, first = by_input.shape[0], 8 * ((ports + places + 7) // 8)
+    by_first = by_input[0]
     v, current, p, right, change = work[V], work[CURRENT], work[WANTED], work[RIGHT], work[STEP]
     for sample in range(signal.shape[0]):
         advance(columns, heights, known, into)
-        drive = signal[sample]
+        drive = signal[sample, 0]
         for port in range(ports):
-            p[port] = into[port] + by_input[port] * drive + constant[port]
+            p[port] = into[port] + by_first[port] * drive + constant[port]
+        for more in range(1, inputs):
+            for port in range(ports):
+                p[port] += by_input[more, port] * signal[sample, more]
         # Newton's step from the last voltages needs no law: it is the change of p through the kept inverse. What that
         # missed at the last sample it will about miss again.
         for row in range(v.shape[0]):
@@ -114,16 +119,20 @@ def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, so
             if not lead(solver):
                 state[AT] = sample
                 return False
-        out = into[ports] + by_input[ports] * drive + constant[ports]
+        for place in range(places):
+            out = into[ports + place] + by_first[ports + place] * drive + constant[ports + place]
+            for more in range(1, inputs):
+                out += by_input[more, ports + place] * signal[sample, more]
+            for port in range(ports):
+                out += by_current[place, port] * current[port]
+            heard[sample, place] = out
         for port in range(ports):
-            amount = current[port]
-            out += by_current[port] * amount
-            known[states + port] = amount
+            known[states + port] = current[port]
         for row in range(v.shape[0]):
             work[OLD_P, row] = p[row]
             work[ERROR, row] = v[row] - work[GUESS, row]
         for row in range(states):
             known[row] = into[first + row]
-        known[states + ports] = drive
-        heard[sample] = out
+        for each in range(inputs):
+            known[states + ports + each] = signal[sample, each]
     return True

@@ -55,10 +55,11 @@ class Solver(NamedTuple):
 class Step(NamedTuple):
     """One step of the linear circuit in time.
 
-    `columns` takes what is known (states, currents, last input, one) to the ports' voltages without the new currents,
-    the same at the place listened at, and, from the next row divisible by eight on, the next states, of which there
-    are `states`; `heights` says how far each eight columns reach. `by_input`, `constant` (ports, place listened at):
-    what the new input and the supplies add. `by_current` [ohm]: what the new currents add at the place listened at.
+    `columns` takes what is known (states, currents, last inputs, one) to the ports' voltages without the new currents,
+    the same at the places listened at, and, from the next row divisible by eight on, the next states, of which there
+    are `states`; `heights` says how far each eight columns reach. `by_input` (inputs, rows), `constant` (rows: ports,
+    places listened at): what the new inputs and the supplies add. `by_current` (places, ports) [ohm]: what the new
+    currents add at the places listened at.
     """
 
     columns: Array

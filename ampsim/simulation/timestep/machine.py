@@ -30,6 +30,7 @@ from .kernel_arguments import (
 )
 from .newton import lead, newton
 from .sockets import Seats, seats_of
+from .springs import Springs
 from .state_space import Equations, equations
 
 # Samples after a movement that are taken as two halves by the backward rule.
@@ -74,7 +75,8 @@ def prepare(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
         When its equations have no solution.
     """
     try:
-        found = equations(parts, seats.ports, [net])
+        sensed = [one for line in parts.lines for one in line.sense]
+        found = equations(parts, seats.ports, [net, *sensed])
         return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
     except np.linalg.LinAlgError as error:
         raise EngineError(f"the circuit's equations have no solution ({error})") from error
@@ -100,7 +102,8 @@ class Machine:
         self._state = np.zeros(COUNTS, dtype=np.int64)
         columns = setting.step.step.columns
         self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
-        self.rest_volts = self._come_to_rest()
+        self.rest_volts, *sensed = self._come_to_rest()
+        self._springs = Springs(setting.parts.lines, setting.seconds, -np.diff(sensed)[::2])
 
     @property
     def evaluations(self) -> int:
@@ -122,8 +125,8 @@ class Machine:
         whole = align(self.seats.spread(coupling))
         return Solver(self._valves, whole, self.seats.unit, self._work, self._inverse, self._state)
 
-    def _come_to_rest(self) -> float:
-        """Find the operating point, supplies raised from zero; the voltage there at the place listened at [V]."""
+    def _come_to_rest(self) -> list[float]:
+        """Find the operating point, supplies raised from zero; the voltages there at the places listened at [V]."""
         found, step = self.setting.equations, self.setting.step
         held, ports = len(found.held), found.ports
         self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
@@ -139,13 +142,13 @@ class Machine:
         w = np.concatenate([step.volts, currents])
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
-        return float(found.rest_ports[ports] @ w)
+        return [float(volts) for volts in found.rest_ports[ports:] @ w]
 
     def _enter(self, step: Discrete, states: Array, w: Array) -> None:
         """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
         self._step = step
         currents = w[len(step.volts) :]
-        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, [w[step.driven], 1.0]])
+        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, w[step.driven], [1.0]])
         self._known[: len(known)] = known
         self._work[OLD_P] = self._work[V] - self.seats.spread(step.coupling.T @ currents)
         self._work[ERROR] = 0.0
@@ -157,7 +160,7 @@ class Machine:
         step = self._step
         count, ports = len(step.scale), len(self.seats.ports)
         w = np.concatenate([step.volts, self._known[count : count + ports]])
-        w[step.driven] = self._known[count + ports]
+        w[step.driven] = self._known[count + ports : count + ports + len(step.driven)]
         return step.turned @ self._known[:count] + step.keep @ w, w
 
     def run(self, signal: Array, half: bool = False) -> Array:
@@ -168,10 +171,25 @@ class Machine:
         Unsolved
             When a sample cannot be solved.
         """
+        heard, length = np.empty(len(signal)), self._springs.longest or len(signal)
+        for first in range(0, len(signal), length):
+            some = signal[first : first + length, None]
+            late = self._springs.ahead(len(some), half) if self._springs.longest else some[:, :0]
+            try:
+                volts = self._drive(np.hstack([some, late]), half)
+            except Unsolved as error:
+                raise Unsolved(first + error.sample) from error
+            heard[first : first + length] = volts[:, 0]
+            if self._springs.longest:
+                self._springs.take(volts[:, 1::2] - volts[:, 2::2], half)
+        return heard
+
+    def _drive(self, signal: Array, half: bool) -> Array:
+        """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
         step = self.setting.half if half else self.setting.step
         if step is not self._step:
             self._enter(step, *self._leave())
-        heard, done = np.empty(len(signal)), 0
+        heard, done = np.empty((len(signal), len(step.step.by_current))), 0
         while not self._march(step, signal[done:], heard[done:]):
             done += int(self._state[AT]) + 1
             finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
@@ -184,7 +202,7 @@ class Machine:
         solver = self._solver(step.coupling)
         return bool(march(step.step, np.ascontiguousarray(signal), heard, self._known, self._into, solver))
 
-    def _finer(self, step: Discrete, drive: float, whole: float) -> float | None:
+    def _finer(self, step: Discrete, drive: Array, whole: float) -> Array | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
         self._work[V] = self._work[LAST]
         volts, (states, w) = self._work[V].copy(), self._leave()
@@ -192,11 +210,11 @@ class Machine:
             fine, count = self.setting.finer(depth, whole), 2**depth
             self._work[V] = volts
             self._enter(fine, states, w)
-            ramp = w[step.driven] + (drive - w[step.driven]) * np.arange(1, count + 1) / count
-            heard = np.empty(count)
+            ramp = w[step.driven] + np.outer(np.arange(1, count + 1) / count, drive - w[step.driven])
+            heard = np.empty((count, len(step.step.by_current)))
             if self._march(fine, ramp, heard):
                 self._enter(step, *self._leave())
-                return float(heard[-1])
+                return np.asarray(heard[-1])
         return None
 
     def move(self, setting: Setting) -> None:

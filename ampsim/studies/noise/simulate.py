@@ -181,7 +181,7 @@ def _contributors(wired: Circuit) -> dict[str, tuple[str, str, tuple[str, ...]]]
                 found[label] = (kind, element.stage, (own,))
         elif element.kind == "resistor":
             found[element.designator] = (element.kind, element.stage, (name,))
-        elif element.kind in ("pot", "transformer", "loudspeaker"):
+        elif element.kind in ("pot", "transformer", "loudspeaker", "reverb tank"):
             found[element.designator] = (element.kind, element.stage, (f"r{name}_",))
         elif isinstance(part := wired.parts.get(element.designator), Device):
             device = wired.amp.semiconductor_by_type[part.type]

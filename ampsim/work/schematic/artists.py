@@ -194,18 +194,22 @@ def _valve(pen: Pen, symbol: Symbol) -> None:
 
 
 def _transformer(pen: Pen, symbol: Symbol) -> None:
-    x = symbol.at[0]
+    x, edge = symbol.at[0], 1.5 if symbol.item.look == "tank" else 0.9
     left = sorted((point for point in symbol.ends.values() if point[0] < x), key=lambda p: -p[1])
     right = sorted((point for point in symbol.ends.values() if point[0] > x), key=lambda p: -p[1])
     for points, side in ((left, -1), (right, 1)):
         for u, v in points:
-            pen.line((u, v), (x + side * 0.9, v))
+            pen.line((u, v), (x + side * edge, v))
         for (_, upper), (_, lower) in pairwise(points):
             turns = max(2, round((upper - lower) / 1.25))
             ys = np.linspace(upper, lower, 24 * turns)
             bulge = 0.6 * np.abs(np.sin(np.pi * turns * (upper - ys) / (upper - lower)))
-            pen.line(*((x + side * (0.9 - b), v) for v, b in zip(ys, bulge, strict=True)))
+            pen.line(*((x + side * (edge - b), v) for v, b in zip(ys, bulge, strict=True)))
     ends = [v for _, v in (*left, *right)]
+    if symbol.item.look == "tank":
+        along, middle = np.linspace(-0.8, 0.8, 97), sum(v for _, v in right) / len(right)
+        pen.line(*((x + dx, middle + 0.5 * np.sin(7.5 * np.pi * (dx + 0.8))) for dx in along))
+        return
     for dx in (-0.13, 0.13):
         pen.line((x + dx, min(ends)), (x + dx, max(ends)))
 

@@ -23,7 +23,9 @@ NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
 
 VALVE_PIN = {"drain": "plate", "gate": "grid", "source": "cathode"}
 """Where a transistor's pins stand in the place of a valve."""
-_OWN_PIN = {other: pin for pin, other in VALVE_PIN.items()}
+TANK_PIN = {"in": "primary_a", "in_ground": "primary_b", "out": "tap", "out_ground": "common"}
+"""Where a reverb tank's pins stand in the place of a transformer."""
+_OWN_PIN = {other: pin for pin, other in (VALVE_PIN | TANK_PIN).items()}
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,7 @@ def part_of(every: Contents, names: set[str]) -> Contents:
     for item in sorted((item for item in every.items if item.name not in names), key=_importance):
         for pin, net in item.pins:
             if net in on and not every.common(net):
-                flags.setdefault(net, f"{item.name}.{_OWN_PIN[pin] if item.look == 'transistor' else pin}")
+                flags.setdefault(net, f"{item.name}.{_OWN_PIN.get(pin, pin) if item.look else pin}")
     rails = {net: name for net, name in every.rails.items() if net in on}
     start = every.start if every.start in on else ""
     return Contents(items, every.ground, rails, flags, start, every.touched)
@@ -182,6 +184,10 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
     if what == NEW and was:
         # A part that a switch puts in another's place.
         words, was = (*words, f"for {was}"), ""
+    if element.kind == "reverb tank":
+        # A tank stands where a transformer would.
+        pins = tuple((TANK_PIN[pin], net) for pin, net in element.pins)
+        return Item(name, "transformer", pins, (), what, was, look="tank")
     if element.kind != "transistor":
         return Item(name, element.kind, element.pins, words, what, was)
     # A transistor stands where a valve would, its pins in the places of plate, grid and cathode.

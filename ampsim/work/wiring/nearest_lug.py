@@ -10,7 +10,7 @@ from ...circuit.build import build_circuit
 from ...circuit.switches.wire_pieces import FIXED, Pieces
 from .wanted_lugs import parts_near
 
-_SOCKETS = ("valve", "transformer", "loudspeaker", "transistor", "bridge rectifier")
+_SOCKETS = ("valve", "transformer", "loudspeaker", "transistor", "bridge rectifier", "reverb tank")
 
 
 class Neighbourhood:

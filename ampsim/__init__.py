@@ -21,6 +21,7 @@ _HOME = {
     "load_wishes": "library.loader",
     "parse_amp": "library.loader",
     "parse_mod": "library.loader",
+    "import_netlist": "library.netlists.importing",
     # change an amp
     "apply_mods": "circuit.mods",
     "diff": "circuit.mods",

@@ -1,0 +1,90 @@
+"""Parts that are several elements of a netlist, found again by the remark that an export puts above them.
+
+A remark is believed where the lines below it are, to the letter, what such a part is written as.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+from ...base.entries import Entry
+from ...base.errors import DescriptionError
+from ...circuit.amp import AnyPart, Pot, Socket
+from ...circuit.build import Circuit
+from ...circuit.designators import kind_of
+from ...circuit.semiconductors.device import Device
+from ...circuit.semiconductors.spice import subcircuit as device_law
+from ...circuit.stages.template import Element
+from ...circuit.valves.spice import subcircuit as valve_law
+from ...simulation.devices import WRITERS
+from ...simulation.netlist import slot_value
+from ...simulation.netlist_writer import Writer
+from ..files import toml_tables
+from ..parts import read_parts
+from .drawing import Drawing
+from .spice_lines import Line
+from .types import load_type, type_of
+
+_FORM = re.compile(r"\* ([A-Z]{1,4}[0-9]{1,4}[A-Z]?) = (.+) on ([a-z0-9_]+ [a-z0-9_]+(?:, [a-z0-9_]+ [a-z0-9_]+)*)")
+
+
+def part_below(line: Line, below: Sequence[Line], drawing: Drawing, beside: Path | None) -> int:
+    """Fit the part that a remark describes; how many of the lines below it are the part.
+
+    Parameters
+    ----------
+    line : Line
+        The remark; any other is passed over.
+    below : sequence of Line
+        What comes after it.
+    drawing : Drawing
+    beside : Path or None
+        Folder of types of one's own.
+    """
+    found = _FORM.fullmatch(line.text)
+    if not found:
+        return 0
+    designator, text, on = found.groups()
+    pins = dict(each.split() for each in on.split(", "))
+    try:
+        entry = toml_tables(f"x = {text}".encode(), "remark")["x"]
+        (part,) = read_parts(Entry({designator: entry}, "netlist", "parts"))
+        expected = _elements(part, pins, beside)
+    except (DescriptionError, LookupError, ArithmeticError):
+        drawing.ask(line.number, f"the remark about {designator} is no part of an amp file; mend it or take it out")
+        return 0
+    given = [each.text for each in below[: len(expected)]]
+    if given != expected:
+        drawing.ask(line.number, f"the lines below are not the {designator} of the remark; mend one of them, or take "
+                    "the remark out")  # fmt: skip
+        return 0
+    drawing.fit(designator, entry, pins, line.number)
+    return len(expected)
+
+
+def _elements(part: AnyPart, pins: dict[str, str], beside: Path | None) -> list[str]:
+    """The lines of a part as an export writes them."""
+    types: dict[str, Any] = {}
+    if isinstance(part, (Socket, Device)):
+        types[part.type] = load_type("semiconductor" if isinstance(part, Device) else "valve", part.type, beside)
+    amp = SimpleNamespace(valve_by_type=types, semiconductor_by_type=types, file="netlist")
+    wired = cast("Circuit", SimpleNamespace(parts={part.designator: part}, amp=amp))
+    writer = Writer()
+    element = Element(part.designator, kind_of(part.designator), tuple(pins.items()), "")
+    WRITERS[element.kind](writer, element, wired)
+    setting = {part.control: part.rotation} if isinstance(part, Pot) else {}
+    values = (slot_value(source, half, setting) for source, half in writer.sources)
+    first, *others = writer.skeleton()
+    return (first + "".join(f"{value!r}{text}" for value, text in zip(values, others, strict=True))).splitlines()
+
+
+def is_own_law(lines: Sequence[str], name: str, beside: Path | None) -> bool:
+    """Whether a subcircuit is, to the letter, the law that ampsim has for the type that it is named after."""
+    valve, device = type_of(name, "valves", beside), type_of(name, "semiconductors", beside)
+    texts = [valve_law(load_type("valve", valve, beside))] if valve else []
+    texts += [device_law(load_type("semiconductor", device, beside))] if device else []
+    return any(text.splitlines() == list(lines) for text in texts)

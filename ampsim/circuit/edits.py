@@ -97,6 +97,14 @@ class Fitting:
         put_in = put_in_place(self.parts[edit.part], edit)
         if put_in is None:
             raise DescriptionError(f"{self._mod(edit)}: {edit.part} cannot be given another value")
+        family = getattr(self.amp.valve_by_type.get(str(edit.value)), "family", "")
+        pins = dict(self._element(edit.part).pins)  # type: ignore[union-attr]
+        if family and (family == "pentode") != ("screen" in pins):
+            wired = "pentode" if "screen" in pins else "triode"
+            raise DescriptionError(
+                f"{self._mod(edit)}: {edit.part} is wired as a {wired}, {edit.value} is a {family}; "
+                f"lift {edit.part} and fit the other by its pins"
+            )
         self.parts[edit.part] = put_in
 
     def _supply(self, edit: Edit) -> None:

@@ -14,6 +14,7 @@ from .replacing import put_in_place
 from .semiconductors.device import Device
 from .transformer import Transformer
 from .usual_values import check_mod_values
+from .whole_parts import body_of, check_tracks, with_sections
 
 
 def apply_mods(amp: Amp, *mods: Mod) -> Amp:
@@ -37,10 +38,11 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
         When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control; for
         values that no such part has at its place.
     """
-    for mod in mods:
+    for mod in (with_sections(each, amp) for each in mods):
         _refuse_clash(amp, mod)
         check_mod_values(amp, mod)
         amp = replace(amp, mods=tuple(sorted((*amp.mods, mod), key=lambda each: each.name)))
+    check_tracks(amp.part_by_designator.values(), amp.mods[-1].file if mods else amp.file)
     check_shafts(amp)
     return amp
 
@@ -54,7 +56,8 @@ def check_shafts(amp: Amp) -> None:
         Naming switch, shaft and the nearest pots.
     """
     out = {edit.part for mod in amp.mods for edit in mod.edits if edit.action == "lift"}
-    pots = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
+    names = [part.designator for part in amp.part_by_designator.values() if isinstance(part, Pot)]
+    pots = list(dict.fromkeys([*names, *map(body_of, names)]))
     taken: dict[str, str] = {}
     for switch in amp.all_switches:
         where_it_is = f"{amp.file}: switch {switch.designator} is on the shaft of {switch.shaft}"

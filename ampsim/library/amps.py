@@ -17,6 +17,7 @@ from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_nam
 from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
 from ..circuit.usual_values import check_amp_values
+from ..circuit.whole_parts import check_tracks
 from .mods import read_switch
 from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
@@ -53,6 +54,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks,
               semiconductors=semiconductors)  # fmt: skip
     check_amp_values(amp, sure)
+    check_tracks(amp.parts, file)
     _check(amp)
     return amp
 

@@ -143,7 +143,7 @@ def say(edit: Edit) -> str:
     if edit.action == "supply":
         return f"{edit.part} at {edit.value:g} V"
     if edit.action in ("cut", "move"):
-        return f"{edit.action} {where(edit)}"
+        return f"{'cut the wire between' if edit.action == 'cut' else 'move'} {where(edit)}"
     if edit.action == "fit":
         turn = f" (resistance {edit.wired} with rotation)" if edit.wired else ""
         return f"fit {edit.part} {where(edit)}{turn}"
@@ -197,8 +197,8 @@ def _controls(amp: Amp) -> Iterator[str]:
             kind = kinds.get(control.name, "")
             yield f"{control.name} ({names}): {kind}{' | '.join(control.positions)}; drawn at '{control.drawn}'"
         else:
-            part = amp.part_by_designator[control.designators[0]]
-            yield f"{control.name} ({names}): {describe_part(part)}; drawn at {face(float(control.drawn))} of 10"
+            tracks = dict.fromkeys(describe_part(amp.part_by_designator[each]) for each in control.designators)
+            yield f"{control.name} ({names}): {' and '.join(tracks)}; drawn at {face(float(control.drawn))} of 10"
 
 
 def _nodes(amp: Amp) -> Iterator[str]:

@@ -19,6 +19,7 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
 from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
+from ..circuit.whole_parts import body_of
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank
 
@@ -127,7 +128,7 @@ def _unknown(designator: str) -> str:
 
 def _pot(designator: str, entry: Entry) -> Pot:
     track, marked = read_track(entry, "track")
-    control = entry.label("control", designator.lower())
+    control = entry.label("control", body_of(designator).lower())
     taper = parse_taper(entry.raw("taper"), entry.where("taper")) if entry.has("taper") else marked or "linear"
     if marked and marked != taper:
         raise entry.fail("taper", f"{taper} beside a track marked {shown(entry.raw('track'))}, which is {marked}")

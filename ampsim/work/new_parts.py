@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..circuit.amp import Amp, AnyPart, Edit, Mod, Pot, Switch
+from ..circuit.amp import Amp, AnyPart, Edit, Mod, Pot, Socket, Switch
+from ..circuit.build import build_circuit
 from ..circuit.mods import describe_part
 from ..circuit.replacing import put_in_place
+from ..circuit.valves.pinout import rewiring
+from ..circuit.whole_parts import body_of, sections_of
 
 
 def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
@@ -24,7 +27,8 @@ def work_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
     found = []
     for mod in new:
         shafts = dict.fromkeys(switch.shaft for switch in mod.switches if switch.shaft)
-        pots = [part for name in shafts if isinstance(part := stock.part_by_designator.get(name), Pot)]
+        names = [each for name in shafts for each in sections_of(stock.part_by_designator, name)]
+        pots = [part for name in names if isinstance(part := stock.part_by_designator.get(name), Pot)]
         edits = tuple(Edit("replace", pot.designator, pot.value) for pot in pots if pot.designator not in exchanged)
         found.append(replace(mod, edits=(*edits, *mod.edits)) if edits else mod)
     return tuple(found)
@@ -32,13 +36,32 @@ def work_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
 
 def switches_on(amp: Amp, shaft: str) -> tuple[Switch, ...]:
     """The switches on the shaft of a pot."""
-    return tuple(switch for switch in amp.all_switches if shaft and switch.shaft == shaft)
+    return tuple(switch for switch in amp.all_switches if shaft and switch.shaft in (shaft, body_of(shaft)))
 
 
 def describe_bought(amp: Amp, part: AnyPart) -> str:
     """A part as it is bought: its value, and the switch on its shaft."""
     on = switches_on(amp, part.designator)
-    return f"{describe_part(part)}{f', with push-pull switch {on[0].designator} on its shaft' if on else ''}"
+    others = [name for name in sections_of(amp.part_by_designator, part.designator) if name != part.designator]
+    gang = f", on one shaft with {' and '.join(others)}" if others and isinstance(part, Pot) else ""
+    return f"{describe_part(part)}{gang}{f', with push-pull switch {on[0].designator} on its shaft' if on else ''}"
+
+
+def rewiring_words(amp: Amp, part: Socket) -> str:
+    """What a valve of another type needs besides, and whether the other half of its bottle is of another type."""
+    drawn = amp.part_by_designator[part.designator]
+    if not isinstance(drawn, Socket) or drawn.type == part.type:
+        return ""
+    old, new = (amp.valve_by_type[each].pinout for each in (drawn.type, part.type))
+    words = rewiring(drawn.type, old, part.type, new)
+    parts = build_circuit(amp).parts
+    halves = [name for name in sections_of(amp.part_by_designator, part.designator) if name != part.designator]
+    other = [name for name in halves if isinstance(one := parts[name], Socket) and one.type != part.type]
+    body = body_of(part.designator)
+    alike = (
+        f". {' and '.join(other)} in the same bottle is of another type: exchange {body} as a whole" if other else ""
+    )
+    return words + alike
 
 
 def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from .pinout import Pinout
+
 Family = Literal["triode", "pentode"]
 Flag = Literal["verified", "secondary", "computed", "from memory"]
 
@@ -140,3 +142,4 @@ class Valve:
     fit_range: FitRange
     points: tuple[Point, ...]
     heater: Heater | None = None
+    pinout: Pinout | None = None

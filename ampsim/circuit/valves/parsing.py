@@ -9,6 +9,7 @@ from ...base.entries import Entry
 from ...base.errors import shown
 from .description import Capacitances, Family, FitRange, Flag, GridDiode, Heater, Limits, Point, Valve
 from .laws import LAWS
+from .pinout import Pinout
 
 FLAGS = ("verified", "secondary", "computed", "from memory")
 CIRCUITS = (
@@ -105,6 +106,7 @@ def parse_valve(data: Mapping[str, object], file: str) -> Valve:
         fit_range=_fit_range(top, family),
         points=_points(top),
         heater=_heater(top),
+        pinout=_pinout(top),
     )
     top.finish(" in a valve file")
     return valve
@@ -143,6 +145,18 @@ def _heater(top: Entry) -> Heater | None:
         return None
     table = top.table("heater")
     found = Heater(table.number("volts", 0.5, 200.0), table.number("amps", 0.01, 50.0), table.line("source"))
+    table.finish()
+    return found
+
+
+def _pinout(top: Entry) -> Pinout | None:
+    if not top.has("base"):
+        return None
+    table = top.table("base")
+    pins = tuple(table.element("pins", each).line("pins") for each in table.elements("pins", 14))
+    if len(pins) < 4:
+        raise table.fail("pins", "a base has at least four pins; name what is on each, pin 1 first")
+    found = Pinout(table.label("name"), pins, table.line("source"))
     table.finish()
     return found
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -63,7 +63,9 @@ def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionShe
     """
     if not positions:
         raise DescriptionError("a caution sheet needs at least one position; {} is the amp as drawn")
-    found = [each for position in positions for each in stored_charges(amp, position)]
+    # Where a mod puts the supply at other volts, the amp that is opened still has those it is drawn with.
+    amps = [amp] if amp.fitted_rails == amp.rails else [amp, replace(amp, mods=())]
+    found = [each for one in amps for position in positions for each in stored_charges(one, position)]
     worst: dict[str, StoredCharge] = {}
     for each in found:
         worst[each.part] = worst_of(worst.get(each.part, each), each)

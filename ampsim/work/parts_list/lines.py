@@ -15,10 +15,11 @@ from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
 from ...circuit.semiconductors.device import Device
+from ...circuit.whole_parts import body_of
 from ...measures.labels import records
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
-from ..new_parts import part_put_in, switches_on, work_mods
+from ..new_parts import part_put_in, rewiring_words, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .surroundings import surroundings
@@ -105,9 +106,33 @@ def part_lines(
                      at_hand="buy" if drawer else "")
             for switch in mod.switches if not switch.shaft for need in [switch_need(modded, switch)]
         ]  # fmt: skip
-    for line in found:
+    for line in _whole_bodies(found):
         on = switches_on(modded, line.part)
         yield _with_switch(line, switch_need(modded, on[0])) if on else line
+
+
+_GANGS = {1: "", 2: "dual ", 3: "triple ", 4: "quadruple "}
+
+
+def _whole_bodies(lines: Sequence[PartLine]) -> Iterator[PartLine]:
+    """The lines with the sections of one body as one: what is bought is a double valve, a ganged pot."""
+    groups: dict[tuple[str, str, str, str], list[PartLine]] = {}
+    for line in lines:
+        body = body_of(line.part) if line.kind in ("pot", "valve") else line.part
+        groups.setdefault((body, line.mod, line.when, line.kind), []).append(line)
+    for (body, *_), group in groups.items():
+        yield _one_body(body, group) if len(group) > 1 else group[0]
+
+
+def _one_body(body: str, group: Sequence[PartLine]) -> PartLine:
+    worst = max(group, key=lambda line: (line.rating.watts, line.rating.volts))
+    wanted = dict.fromkeys(line.wanted for line in group)
+    gang = _GANGS.get(len(group), f"{len(group)} x ") if worst.kind == "pot" else ""
+    alike = f"{gang}{group[0].wanted}"
+    each = " and ".join(f"{line.wanted} ({line.part})" for line in group)
+    places = dict.fromkeys(line.place for line in group)
+    place = next(iter(places)) if len(places) == 1 else "; ".join(f"{line.part} {line.place}" for line in group)
+    return replace(worst, part=body, wanted=alike if len(wanted) == 1 else f"{gang}{each}", place=place)
 
 
 def _with_switch(line: PartLine, need: SwitchNeed) -> PartLine:
@@ -164,8 +189,10 @@ def _type_rating(amp: Amp, part: AnyPart) -> Rating:
             within = " and ".join(f"{name.replace('_', ' ')} from {low:g} to {high:g}" for name, low, high in spread)
             why = f"specimens scatter, {within}: measure it before it is fitted; {why}"
         return Rating(math.nan, math.nan, math.nan, "", why)
-    why = "check its bias and its limits in the sheet before it is powered" if isinstance(part, Socket) else ""
-    return Rating(math.nan, math.nan, math.nan, "tested valve" if isinstance(part, Socket) else "", why)
+    if isinstance(part, Socket):
+        why = "check its bias and its limits in the sheet before it is powered"
+        return Rating(math.nan, math.nan, math.nan, "tested valve", f"{why}. {rewiring_words(amp, part)}".rstrip(". "))
+    return Rating(math.nan, math.nan, math.nan, "", "")
 
 
 def _worst_readings(table: pd.DataFrame, part: Part | Pot) -> dict[str, Any] | None:

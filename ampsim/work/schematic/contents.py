@@ -14,6 +14,7 @@ from ...circuit.stages.template import Element
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.wire_pieces import Pieces
 from ...circuit.transformer import Transformer
+from ...circuit.whole_parts import sections_of
 from ...simulation.devices import BRIDGE
 from ..wiring.from_to import Wiring
 from ..wiring.readback import wiring
@@ -213,6 +214,9 @@ def _words(name: str, pieces: Pieces) -> Iterator[str]:
         text = describe_part(part).split(" ", 1)
         yield part.control
         yield " ".join(text)
+        others = [each for each in sections_of(pieces.parts, name) if each != name]
+        if others:
+            yield f"one pot with {' and '.join(others)}"
     elif isinstance(part, Transformer):
         yield f"{part.primary / 1e3:g}k"
     else:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from ...base.errors import DescriptionError
-from ...circuit.amp import Amp, Edit, Pot, Switch
+from ...base.wording import with_capitals
+from ...circuit.amp import Amp, Edit, Pot, Socket, Switch
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.mods import describe_part, where
 from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
-from ..new_parts import describe_bought, new_mods, part_put_in, switches_on, work_mods
+from ..new_parts import describe_bought, new_mods, part_put_in, rewiring_words, switches_on, work_mods
 from ..parts_list.switch_need import name_in_wiring, switch_need, wiring_of
 from .checks import Check, diode_checks, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
@@ -43,7 +44,7 @@ def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
     """Places that an edit takes hold of."""
     parts = [edit.across, edit.part if edit.action != "fit" else ""]
     for element in (*wired.elements, *wired.removed):
-        if element.designator in parts:
+        if element.designator in parts and element.kind != "rail":
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
     yield from edit.places
 
@@ -109,6 +110,9 @@ def _fit_words(modded: Amp, edit: Edit) -> str:
     place = (
         f"where {edit.part} was{lugs}" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
     )
+    part = part_put_in(modded, edit)
+    anew = rewiring_words(modded, part).removeprefix("; ") if isinstance(part, Socket) else ""
+    place += f". {with_capitals(anew)}" if anew else ""
     buzz = "".join(f" Buzz {each.designator} first, in and out." for each in switches_on(modded, edit.part))
     return f"Fit {_part_name(modded, edit)} {place}.{buzz}{_plus(modded, edit.part)}"
 
@@ -190,7 +194,7 @@ def _edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
 
 def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
     for element in wired.elements:
-        if element.designator == edit.part:
+        if element.designator == edit.part and element.kind != "rail":
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
     yield from edit.places
 

@@ -1,0 +1,48 @@
+"""What is on each pin of a valve's base, and what must be wired anew when another type goes into its socket."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ...base.wording import join_words
+
+
+@dataclass(frozen=True)
+class Pinout:
+    """The base of a valve type: its name in the trade, and what is on each pin, pin 1 first."""
+
+    base: str
+    pins: tuple[str, ...]
+    source: str
+
+
+def rewiring(old: str, before: Pinout | None, new: str, after: Pinout | None) -> str:
+    """Say what another type of valve in a socket needs besides the valve: a sentence.
+
+    Parameters
+    ----------
+    old, new : str
+        The types.
+    before, after : Pinout or None
+        Their bases; None where the valve file has none.
+    """
+    if before is None or after is None:
+        lacking = join_words([name for name, each in ((old, before), (new, after)) if each is None])
+        return f"No pins are on file for {lacking}: compare the two data sheets pin by pin first"
+    if len(before.pins) != len(after.pins):
+        sockets = f"{len(before.pins)} pins ({before.base}) to {len(after.pins)} ({after.base})"
+        return f"Another socket is needed, {sockets}, and every pin is wired anew{_heaters(after)}"
+    pairs = enumerate(zip(before.pins, after.pins, strict=True), 1)
+    other = [f"pin {number} from {was} to {now}" for number, (was, now) in pairs if was != now]
+    if not other:
+        return f"The pins are the same ({after.base})"
+    return f"The socket is wired anew: {join_words(other)} ({before.base} to {after.base}){_heaters(after)}"
+
+
+def _heaters(after: Pinout) -> str:
+    """Which pins its heater is on, and what else belongs together."""
+    heaters = [str(number) for number, what in enumerate(after.pins, 1) if what.startswith("heater")]
+    tied = [str(number) for number, what in enumerate(after.pins, 1) if what == "suppressor"]
+    cathode = next((number for number, what in enumerate(after.pins, 1) if what == "cathode"), 0)
+    heater = f"; its heater is on {join_words(heaters)}"
+    return heater + (f"; pin {tied[0]} (suppressor) goes to its cathode, pin {cathode}" if tied and cathode else "")

@@ -1,0 +1,103 @@
+"""Sections of one body: a ganged pot is one knob and one part to buy, a double valve is exchanged as one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from ampsim.base.errors import DescriptionError
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mods import apply_mods, diff
+from ampsim.circuit.valves.pinout import rewiring
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod, load_valve, parse_mod
+from ampsim.simulation.analyses import FrequencySweep
+from ampsim.simulation.response import simulate
+from ampsim.work.parts_list.parts_list import parts_list
+from ampsim.work.schematic.contents import contents
+from ampsim.work.steps.soldering import iron_steps
+
+AMP = load_amp("workshop-a")
+DUAL = apply_mods(AMP, load_mod("dual-master"))
+
+
+def modded(*edits: dict[str, Any], amp: Amp = AMP, **more: Any) -> Amp:
+    return apply_mods(amp, parse_mod({"name": "m", "reason": "r", "edits": list(edits), **more}, "m.toml"))
+
+
+def test_two_tracks_are_one_knob_that_turns_both() -> None:
+    assert DUAL.controls["level"].designators == ("P7A", "P7B")
+    # Between the tracks of both sides turned half down nothing is out of balance: the level follows the taper.
+    run = simulate(
+        DUAL, FrequencySweep(900.0, 1e3, 1), [{"level": each} for each in (1.0, 0.5)], nodes=["V4.grid", "V5.grid"]
+    )
+    volts = abs(run["voltage"]).squeeze().isel(frequency=0)
+    up, half = (volts.isel(position=number) for number in (0, 1))
+    for grid in ("V4.grid", "V5.grid"):
+        assert 0.1 < float(half.sel(node=grid) / up.sel(node=grid)) < 0.25
+
+
+def test_a_dual_pot_is_one_line_and_one_item_to_buy() -> None:
+    found = parts_list(AMP, DUAL)
+    (line,) = found.lines
+    assert (line.part, line.wanted, line.taper) == ("P7", "dual 500k audio 15 %", "audio 15 %")
+    assert found.to_buy["count"].tolist() == [1]
+    words = {item.name: item.words for item in contents(DUAL).items if item.name.startswith("P7")}
+    assert words["P7A"][-1] == "one pot with P7B"
+    steps = "\n".join(step.do for step in iron_steps(AMP, DUAL))
+    assert "on one shaft with P7B" in steps
+
+
+def test_tracks_of_one_pot_that_do_not_turn_together_are_refused() -> None:
+    parts = {"P8A": {"track": "1M", "control": "one"}, "P8B": {"track": "1M", "control": "other"}}
+    pins = {"top": "V1A.plate", "wiper": "ground", "bottom": "ground"}
+    with pytest.raises(DescriptionError, match="P8A and P8B are tracks of one pot P8 and turn together"):
+        modded({"fit": "P8A", "pins": pins}, {"fit": "P8B", "pins": pins}, parts=parts)
+
+
+def test_a_track_without_a_control_of_its_own_belongs_to_the_pot() -> None:
+    pins = {"top": "V1B.plate", "wiper": "ground", "bottom": "ground"}
+    amp = modded({"fit": "P8A", "pins": pins}, {"fit": "P8B", "pins": pins}, parts={"P8A": "B1M", "P8B": "A1M"})
+    assert amp.controls["p8"].designators == ("P8A", "P8B")
+    (line,) = parts_list(AMP, amp).lines
+    assert line.wanted == "dual 1M linear (P8A) and 1M audio 15 % (P8B)"
+
+
+def test_a_double_valve_is_exchanged_and_bought_as_one() -> None:
+    amp = apply_mods(AMP, load_mod("cooler-first-valve"))
+    assert [(each.place, each.after) for each in diff(AMP, amp)] == [("V1A", "12AY7"), ("V1B", "12AY7")]
+    (line,) = parts_list(AMP, amp).lines
+    assert (line.part, line.wanted) == ("V1", "12AY7")
+    assert "The pins are the same (9A)" in line.rating.why
+    (half,) = parts_list(AMP, modded({"replace": "V1A", "with": "12AY7"})).lines
+    assert "V1B in the same bottle is of another type: exchange V1 as a whole" in half.rating.why
+    out = modded({"lift": "V3"}, {"lift": "R16"}, {"lift": "R17"})
+    assert {"V3A", "V3B"} == {each.part for mod in out.mods for each in mod.edits if each.part.startswith("V3")}
+
+
+def test_what_a_valve_of_another_type_needs_is_said() -> None:
+    steps = "\n".join(step.do for step in iron_steps(AMP, modded({"replace": "V1", "with": "6DJ8"})))
+    assert "pin 9 from heater middle to shield" in steps
+    (line,) = {each.wanted: each for each in parts_list(AMP, modded({"replace": "V4", "with": "6V6GT"})).lines}.values()
+    assert "Another socket is needed, 9 pins (9CV) to 8 (7AC)" in line.rating.why
+    big, small = load_valve("EL34"), load_valve("6L6GC")
+    assert "pin 1 (suppressor) goes to its cathode, pin 8" in rewiring("6L6GC", small.pinout, "EL34", big.pinout)
+    assert "compare the two data sheets" in rewiring("6L6GC", small.pinout, "X", None)
+    with pytest.raises(DescriptionError, match="wired as a triode, EL34 is a pentode; lift V1A"):
+        build_circuit(modded({"replace": "V1A", "with": "EL34"}))
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in (models() / "valves").glob("*.toml")))
+def test_every_valve_that_comes_along_has_the_pins_of_its_kind(name: str) -> None:
+    """Each pin of the law is on the base, as often as there are sections; two ends of a heater at least."""
+    valve = load_valve(name)
+    if valve.pinout is None:
+        return
+    names = [pin.removesuffix(" of the first section") for pin in valve.pinout.pins]
+    assert len(names) in (7, 8, 9)
+    for pin in ("plate", "grid", "cathode", *(("screen",) if valve.family == "pentode" else ())):
+        assert names.count(pin) == 1
+    assert sum(pin.startswith("heater") for pin in names) >= 2
+    assert valve.pinout.source

@@ -11,9 +11,11 @@ from .amp import Amp, Edit, Stage
 from .edits import Fitting
 from .nets import INPUT, Nets, conducting
 from .one_wire import refuse_one_wire
+from .packages import check_packages, with_supplies
 from .plugs import connect_source, jacks_from, place_jacks
 from .positions import Position, switches_at
 from .semiconductors.description import PINS
+from .semiconductors.device import Device
 from .soldered import Soldered
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, Element, StageBuilder, end_names, net_word, rail_net
@@ -102,8 +104,15 @@ def build_circuit(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> Circu
 @lru_cache(maxsize=256)
 def _wired(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
     wired = connect_source(_soldered(amp, switches))
+    _check_packages(wired)
     check_paths(wired)
     return wired
+
+
+def _check_packages(wired: Circuit) -> None:
+    sections = {each.type: each.sections for each in wired.amp.semiconductor_by_type.values()}
+    types = {name: part.type for name, part in wired.parts.items() if isinstance(part, Device)}
+    check_packages(wired.elements, sections, types, wired.amp.file)
 
 
 def _soldered(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
@@ -145,7 +154,7 @@ def _drawn(amp: Amp) -> Circuit:
             outputs[f"{stage.name} ({number})"] = extra
         elements += bench.elements
         joins += bench.joins
-    elements += _rails(amp, joins)
+    elements = with_supplies(elements, amp.file) + list(_rails(amp, joins))
     _check_once(amp, elements)
     return _resolved(amp, elements, joins, outputs, lines)
 

@@ -27,13 +27,14 @@ KINDS = {
     "Q": "transistor",
     "TANK": "reverb tank",
     "SPR": "reverb tank",
+    "U": "operational amplifier",
+    "IC": "operational amplifier",
 }
 """Kind of part by the letters of its designator."""
 
 OTHERS = {
     "DS": "lamp",
     "F": "fuse",
-    "IC": "integrated circuit",
     "J": "jack",
     "JK": "jack",
     "K": "relay",
@@ -58,7 +59,6 @@ OTHERS = {
     "TC": "thermocouple",
     "TH": "thermistor",
     "TP": "test point",
-    "U": "integrated circuit",
     "VDR": "varistor",
     "X": "plug or module",
 }

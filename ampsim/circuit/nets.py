@@ -91,6 +91,7 @@ _CONDUCTS = {
     "diode": (("anode", "cathode"),),
     "transistor": (("drain", "source"),),
     "bridge rectifier": (("ac1", "plus"), ("ac2", "plus"), ("ac1", "minus"), ("ac2", "minus")),
+    "operational amplifier": (("out", "vplus"), ("out", "vminus")),
 }
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
+from .active_parts import ACTIVE
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
 from .nets import PASSIVE, reachable_nets
@@ -16,7 +17,7 @@ from .stages.template import GROUND, rail_net
 
 @dataclass(frozen=True)
 class ValveStage:
-    """A stage with valves.
+    """A stage with valves, or with other parts that amplify.
 
     `driven` are the grids that the stage before drives, `grids` those its own gain counts from, `outputs` where it
     hands on: one place, or two for the voltage between them. A long-tailed pair is driven at one grid and counts from
@@ -33,25 +34,37 @@ class ValveStage:
 @lru_cache(maxsize=64)
 def valve_stages(wired: Circuit) -> tuple[ValveStage, ...]:
     """Every stage with valves, in signal order; valves that a mod fitted stand last, under the mod's name."""
+    return tuple(_stages(wired, ("valve",)))
+
+
+@lru_cache(maxsize=64)
+def active_stages(wired: Circuit) -> tuple[ValveStage, ...]:
+    """As `valve_stages`, of everything that amplifies: transistors and operational amplifiers too."""
+    return tuple(_stages(wired, tuple(ACTIVE)))
+
+
+def _stages(wired: Circuit, kinds: tuple[str, ...]) -> Iterator[ValveStage]:
     valves: dict[str, list[str]] = {stage.name: [] for stage in wired.amp.stages}
     for element in wired.elements:
-        if element.kind == "valve":
+        if element.kind in kinds:
             valves.setdefault(element.stage, []).append(element.designator)
-    return tuple(_stage(wired, name, tuple(found)) for name, found in valves.items() if found)
+    yield from (_stage(wired, name, tuple(found)) for name, found in valves.items() if found)
 
 
 def _stage(wired: Circuit, name: str, valves: tuple[str, ...]) -> ValveStage:
-    lines = wired.lines_of(name)
-    driven = tuple(_nearest(wired, valves, ("grid",), _lines_into(wired, name))) or valves[:1]
+    pins = {each.designator: ACTIVE[each.kind] for each in wired.elements if each.designator in valves}
+    lines, controls = wired.lines_of(name), tuple(each.control for each in ACTIVE.values())
+    entries = _lines_into(wired, name)
+    driven = tuple(_nearest(wired, valves, controls, entries)) or valves[:1]
     # Of two lines the voltage between them counts, so what goes in is between the grids of the valves that make them.
-    makers = tuple(_nearest(wired, valves, ("plate", "cathode"), lines)) if len(lines) > 1 else driven
-    return ValveStage(
-        name,
-        valves,
-        driven=tuple(f"{valve}.grid" for valve in driven),
-        grids=tuple(f"{valve}.grid" for valve in makers or driven),
-        outputs=tuple(_place(wired, net) for net in lines) or (f"{valves[0]}.plate",),
-    )
+    outputs = tuple(pin for each in ACTIVE.values() for pin in (each.output, each.foot))
+    makers = tuple(_nearest(wired, valves, outputs, lines)) if len(lines) > 1 else driven
+    starts = [tuple(f"{valve}.{pins[valve].control}" for valve in some) for some in (driven, makers or driven)]
+    if ACTIVE["operational amplifier"] in pins.values() and entries:
+        # What comes back over its own feedback is no input: the stage counts from where its line comes in.
+        starts = [(_place(wired, entries[0]),)] * 2
+    handed = tuple(_place(wired, net) for net in lines) or (f"{valves[0]}.{pins[valves[0]].output}",)
+    return ValveStage(name, valves, starts[0], starts[1], handed)
 
 
 def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:

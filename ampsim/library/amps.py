@@ -143,7 +143,7 @@ def _wires(table: Entry, kinds: Mapping[str, str]) -> tuple[tuple[str, tuple[tup
             if not _pin_fits(pin, kinds[designator]):
                 known = PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ()))
                 raise pins.fail(pin, f"a {kinds[designator]} has no pin {shown(pin)}; it has {', '.join(known)}")
-        for pin in PINS.get(kinds[designator], _LEAST_PINS.get(kinds[designator], ())):
+        for pin in _LEAST_PINS.get(kinds[designator], PINS.get(kinds[designator], ())):
             pins.raw(pin)
         wired.append((designator, tuple((pin, pins.place(pin, pins.raw(pin))) for pin in pins.names())))
     return tuple(wired)
@@ -154,12 +154,17 @@ def _named_pins(table: Entry, designator: str, kind: str) -> object:
     value = table.raw(designator)
     if not isinstance(value, list) or kind not in PINS:
         return value
-    if len(value) != len(PINS[kind]):
+    if len(value) not in (len(PINS[kind]), len(_LEAST_PINS.get(kind, PINS[kind]))):
         raise table.fail(designator, f"{shown(value)} does not name a net for each of the pins {', '.join(PINS[kind])}")
-    return dict(zip(PINS[kind], value, strict=True))
+    return dict(zip(PINS[kind], value, strict=False))
 
 
-_LEAST_PINS = {"valve": ("plate", "grid", "cathode"), "transformer": ("primary_a", "primary_b", "common")}
+# A section of an operational amplifier may leave its supplies to another one of its package.
+_LEAST_PINS = {
+    "valve": ("plate", "grid", "cathode"),
+    "transformer": ("primary_a", "primary_b", "common"),
+    "operational amplifier": ("plus", "minus", "out"),
+}
 
 
 def _pin_fits(pin: str, kind: str) -> bool:

@@ -205,6 +205,7 @@ WRITERS = {
     "valve": _write_valve,
     "diode": _write_device,
     "transistor": _write_device,
+    "operational amplifier": _write_device,
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": _write_transformer,

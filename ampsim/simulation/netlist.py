@@ -226,11 +226,11 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
 def device_vectors(designator: str, device: Semiconductor) -> dict[str, list[tuple[str, float]]]:
     """To a pin of a semiconductor the vectors whose sum flows into it, each with the size of its unit [A]."""
     own = f"x{designator.lower()}"
-    laws = {each.name: each.law for each in pieces_of(device).laws}
+    junctions = {each.name for each in pieces_of(device).laws if each.law == "junction"}
 
     def vector(piece: str) -> tuple[str, float]:
-        # A channel's current comes as millivolts-for-milliamperes, a junction's as a source current.
-        return (f"v({own}.{piece}_ma)", 1e-3) if laws[piece] == "channel" else (f"v.{own}.v{piece}#branch", 1.0)
+        # A junction's current comes as a source current, any other as millivolts-for-milliamperes.
+        return (f"v.{own}.v{piece}#branch", 1.0) if piece in junctions else (f"v({own}.{piece}_ma)", 1e-3)
 
     return {
         pin: [(vector(piece)[0], sign * vector(piece)[1]) for piece, sign in pieces.items()]

@@ -203,7 +203,7 @@ def noisy_elements(designator: str, device: Semiconductor) -> list[str]:
     """The names of the elements of a semiconductor that make noise of their own."""
     pieces, own = pieces_of(device), f"x{designator.lower()}"
     junctions = [f"d.{own}.d{each.name}" for each in pieces.laws if each.law == "junction"]
-    return junctions + [f"r.{own}.r{each.name}" for each in pieces.passives if each.kind == "r"]
+    return junctions + [f"r.{own}.r{each.name}" for each in pieces.passives if each.kind in "rn" and each.noisy]
 
 
 @lru_cache(maxsize=256)

@@ -13,6 +13,7 @@ from ampsim.circuit.semiconductors.measuring import gate_volts
 from ampsim.library.loader import listing
 from tests.truth.bench import Rest, amp, rail, wired
 from tests.truth.claims import CLOSED, FITTED, Case, Claim, Limit
+from tests.truth.op_amps import figure
 
 KELVIN_VOLTS = 1.380649e-23 * 300.15 / 1.602176634e-19
 _MODEL = Limit(0.005, "published formula with published parameters: 0.5 %")
@@ -61,6 +62,8 @@ def _points() -> list[Case]:
             measure = partial(_through, device, point)
             if device.family != "diode":
                 measure = partial(_transistor, device, point)
+            if device.family == "operational amplifier":
+                measure = partial(figure, device, point)
             claim = Claim(point.id, point.quantity, point.value, point.unit, source, point.flag, kind, limit)
             found.append(Case((claim,), measure))
     return found

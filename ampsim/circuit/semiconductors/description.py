@@ -8,18 +8,20 @@ from typing import Literal
 
 from ..valves.description import Flag
 
-Family = Literal["diode", "jfet", "mosfet"]
+Family = Literal["diode", "jfet", "mosfet", "operational amplifier"]
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
     "bridge rectifier": ("ac1", "ac2", "plus", "minus"),
     "transistor": ("drain", "gate", "source"),
+    "operational amplifier": ("plus", "minus", "out", "vplus", "vminus"),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
 FAMILIES: Mapping[str, tuple[Family, ...]] = {
     "diode": ("diode",),
     "bridge rectifier": ("diode",),
     "transistor": ("jfet", "mosfet"),
+    "operational amplifier": ("operational amplifier",),
 }
 """Which families of types may stand in a kind of part; a bridge is four diodes of its type."""
 
@@ -77,6 +79,8 @@ class Semiconductor:
         Triples of name, lowest and highest value [V, A]: within what specimens lie.
     leaves_out
         What is known of the type and not simulated, in words; "" for nothing.
+    sections
+        How many of it are in one package.
     """
 
     type: str
@@ -92,8 +96,9 @@ class Semiconductor:
     points: tuple[DevicePoint, ...]
     spread: tuple[tuple[str, float, float], ...] = ()
     leaves_out: str = ""
+    sections: int = 1
 
     @property
     def pins(self) -> tuple[str, ...]:
         """The pins of one of the type, in the order of its subcircuit."""
-        return PINS["diode" if self.family == "diode" else "transistor"]
+        return PINS[self.family if self.family in PINS else "transistor"]

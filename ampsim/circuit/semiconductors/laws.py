@@ -10,6 +10,7 @@ from functools import partial
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
 from .description import Family, Semiconductor
+from .op_amps import INTO, PARAMETERS, op_amp
 from .pieces import Passive, Piece, Pieces
 from .port_laws import junction_numbers
 
@@ -149,4 +150,13 @@ LAWS: Mapping[str, DeviceLaw] = {
         )
         for letter, sign in (("n", 1.0), ("p", -1.0))
     },
+    "operational amplifier": DeviceLaw(
+        "operational amplifier",
+        "the form of G. R. Boyle, B. M. Cohn, D. O. Pederson, J. E. Solomon, IEEE J. Solid-State Circuits 9, 1974 (from"
+        " memory): one pole, a slew rate, a limited output, ends of the swing",
+        PARAMETERS,
+        ("input",),
+        op_amp,
+        INTO,
+    ),
 }  # fmt: skip

@@ -9,7 +9,9 @@ from numpy.typing import ArrayLike
 
 from .description import DevicePoint, Semiconductor
 from .laws import pieces_of
-from .port_laws import PORT_LAWS, Array
+from .op_amps import op_amp_figure
+from .port_law import Array
+from .port_laws import PORT_LAWS
 
 QUANTITIES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "forward volts": ("V", ("forward_amps",)),
@@ -20,6 +22,12 @@ QUANTITIES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "gate volts": ("V", ("drain_volts", "drain_amps")),
     "transconductance": ("S", ("drain_volts", "drain_amps")),
     "on ohms": ("ohm", ("gate_volts", "drain_amps")),
+    "swing volts": ("V", ("supply_volts", "load_ohms")),
+    "short amps": ("A", ("supply_volts",)),
+    "supply amps": ("A", ("supply_volts",)),
+    "unity gain hertz": ("Hz", ("supply_volts",)),
+    "slew": ("V/s", ("supply_volts",)),
+    "input noise": ("V/sqrt(Hz)", ("supply_volts",)),
 }
 """Every quantity that a file may give a figure of: its unit, and the conditions it is given at."""
 
@@ -84,8 +92,10 @@ def _fet_at(device: Semiconductor, quantity: str, given: Mapping[str, float]) ->
 
 
 def at_point(device: Semiconductor, point: DevicePoint) -> float:
-    """What the law says where a point was published, in the point's unit [V, A, S or ohm]."""
+    """What the law says where a point was published, in the point's unit [V, A, S, ohm, Hz ...]."""
     given = dict(point.conditions)
+    if device.family == "operational amplifier":
+        return op_amp_figure(device, point.quantity, given)
     if device.family != "diode":
         return _fet_at(device, point.quantity, given)
     if point.quantity == "forward volts":

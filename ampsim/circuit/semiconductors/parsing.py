@@ -17,11 +17,15 @@ _UNITS = {
     "S": {"S": 1.0, "mS": 1e-3, "uS": 1e-6},
     "ohm": {"ohm": 1.0, "kohm": 1e3},
     "A": {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "nA": 1e-9},
+    "Hz": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6},
+    "V/s": {"V/us": 1e6},
+    "V/sqrt(Hz)": {"nV/sqrt(Hz)": 1e-9},
 }
 _CONDITIONS = dict.fromkeys(("forward_amps", "reverse_amps"), (1e-12, 100.0)) | dict.fromkeys(
     ("forward_volts", "reverse_volts"), (0.0, 1e4)
 )
 _CONDITIONS |= {"drain_volts": (-1e4, 1e4), "gate_volts": (-1e3, 1e3), "drain_amps": (-1e3, 1e3)}
+_CONDITIONS |= {"supply_volts": (0.5, 100.0), "load_ohms": (1.0, 1e7)}
 _FET_LIMITS = {
     "drain_volts": (1.0, 1e4),
     "gate_volts": (0.5, 1e3),
@@ -36,6 +40,7 @@ LIMITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
         "watts": (1e-3, 1e3),
     },
     **dict.fromkeys(("jfet", "mosfet"), _FET_LIMITS),
+    "operational amplifier": {"supply_volts": (1.0, 200.0), "apart_volts": (0.1, 200.0), "watts": (1e-3, 100.0)},
 }
 """The ratings that a family may have [V, A, W], each with its lowest and highest sensible value."""
 _MOST_ROWS = 1000
@@ -75,6 +80,7 @@ def parse_semiconductor(data: Mapping[str, object], file: str) -> Semiconductor:
         points=_points(top),
         spread=_spread(top),
         leaves_out=top.line("leaves_out") if top.has("leaves_out") else "",
+        sections=int(top.number("sections", 1, 4)) if top.has("sections") else 1,
     )
     farads.finish(f" to the law {law!r}")
     limits.finish(f" to a {family}")

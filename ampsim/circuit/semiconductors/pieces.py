@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from .port_laws import Nodes
+from .port_law import Nodes
 
 
 @dataclass(frozen=True)
 class Passive:
-    """A resistor ("r", [ohm]) or capacitor ("c", [F]) between two nodes."""
+    """A resistor ("r", [ohm]), capacitor ("c", [F]) or current of noise ("n", [A/sqrt(Hz)]) between two nodes."""
 
     kind: str
     name: str
     nodes: Nodes
     value: float
+    noisy: bool = True
 
 
 @dataclass(frozen=True)

@@ -7,43 +7,18 @@ through the third; through the second nothing flows, its voltage controls.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.spice_text import node, number, softplus
+from .op_amp_laws import bias, bias_lines, core, core_lines, output, output_lines
+from .port_law import Array, Nodes, Numbers, PortLaw
 
 # The conductance [S] that ngspice lays across every junction.
 GMIN = 1e-12
-Array = NDArray[np.float64]
-Numbers = Mapping[str, float]
-Nodes = tuple[str, str]
-
-
-@dataclass(frozen=True)
-class PortLaw:
-    """One law.
-
-    Attributes
-    ----------
-    parameters
-        Names of the numbers it takes, in the order of the compiled loop.
-    units
-        To each port what one means in the tolerance of a solution [V].
-    currents
-        (numbers, voltages of the ports) to the currents [A] through the first and third port.
-    lines
-        (name, numbers, ports) to ngspice elements; `name` keeps those of one part apart.
-    """
-
-    parameters: tuple[str, ...]
-    units: tuple[float, ...]
-    currents: Callable[..., tuple[Array, ...]]
-    lines: Callable[[str, Numbers, Sequence[Nodes]], tuple[str, ...]]
 
 
 def junction_numbers(
@@ -140,5 +115,10 @@ PORT_LAWS: Mapping[str, PortLaw] = {
         ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"), (0.05,), junction, junction_lines
     ),
     "channel": PortLaw(("threshold_volts", "beta", "width_volts", "per_volt"), (1.0, 0.05), channel, channel_lines),
+    "op-amp core": PortLaw(
+        ("drive_amps", "turn_volts", "low_drop", "high_drop", "rest_amps"), (1.0, 0.02, 1.0), core, core_lines
+    ),
+    "op-amp output": PortLaw(("limit_amps", "turn_volts", "idle_amps"), (1.0, 0.1, 1.0), output, output_lines),
+    "op-amp bias": PortLaw(("amps",), (1.0,), bias, bias_lines),
 }
 """Every law by name, in the order of the compiled loop."""

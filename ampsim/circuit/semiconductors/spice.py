@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 from ...base.entry_texts import NAME
@@ -9,7 +10,12 @@ from ...base.errors import DescriptionError, shown
 from ..valves.spice_text import number
 from .description import Semiconductor
 from .laws import pieces_of
+from .pieces import Passive
 from .port_laws import PORT_LAWS
+
+# A resistor [ohm], and its noise at 27 degrees Celsius [V/sqrt(Hz)].
+_NOISE_OHMS = 1e3
+_NOISE = math.sqrt(4.0 * 1.380649e-23 * 300.15 * _NOISE_OHMS)
 
 
 def subcircuit_name(device: Semiconductor) -> str:
@@ -38,5 +44,13 @@ def subcircuit(device: Semiconductor) -> str:
         lines += PORT_LAWS[each.law].lines(each.name, each.numbers, each.ports)
     for part in pieces.passives:
         if part.value > 0.0:
-            lines.append(f"{part.kind.upper()}{part.name} {' '.join(part.nodes)} {number(part.value)}")
+            lines += _passive_lines(part)
     return "\n".join([*lines, f".ends {name}"]) + "\n"
+
+
+def _passive_lines(part: Passive) -> tuple[str, ...]:
+    name, nodes = part.name, " ".join(part.nodes)
+    if part.kind == "n":
+        # The noise of a resistor that nothing else hangs on, turned into a current.
+        return (f"R{name} {name} 0 {number(_NOISE_OHMS)}", f"G{name} {nodes} {name} 0 {number(part.value / _NOISE)}")
+    return (f"{part.kind.upper()}{name} {nodes} {number(part.value)}{'' if part.noisy else ' noisy=0'}",)

@@ -19,6 +19,7 @@ from ...circuit.build import SPEAKER
 from ...circuit.plugging import describe_source
 from ...circuit.positions import Position, position_label
 from ...circuit.signal_path import listening_points
+from ...circuit.valves_in_use import valves_in_use
 from ...measures.bias import bias_table
 from ...pictures.bias import bias_picture
 from ...pictures.canvas import Picture
@@ -106,16 +107,17 @@ def amp_page(amp: Amp, position: Position | None = None, progress: Progress | No
     rest = simulate(amp, OperatingPoint(), [here])
     stages = listening_points(amp)
     sweep = simulate(amp, FrequencySweep(), [here], tuple(stages.values()))
+    valves = valves_in_use(amp)
     playing = headroom_section(Examination(amp, amp, (here,)), progress)
     tables = {
         "Volts and currents at rest": _volts(rest),
-        "Valves at rest": bias_table(rest).drop(columns=["variant", "position"]),
+        **({"Valves at rest": bias_table(rest).drop(columns=["variant", "position"])} if valves else {}),
         "Gain from the source to the output of every stage": _gains(sweep, stages),
         **{title[:1].upper() + title[1:]: _alone(rows) for title, rows in playing.tables.items()},
     }
     pictures = {
         "drawing": schematic(amp, whole=True),
-        "bias": bias_picture(rest, title=f"Valves at rest: {amp.name}"),
+        **({"bias": bias_picture(rest, title=f"Valves at rest: {amp.name}")} if valves else {}),
         **_stage_pictures(sweep, stages),
         **playing.pictures,
     }

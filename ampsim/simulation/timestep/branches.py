@@ -157,6 +157,8 @@ class Collector(Writer):
             numbers = tuple(each.numbers[name] for name in PORT_LAWS[each.law].parameters)
             self.seats.append(Seat(each.law, numbers, tuple((net(one), net(other)) for one, other in each.ports)))
         for part in pieces.passives:
+            if part.kind == "n":
+                continue
             self.element(f"{part.kind}{own}_{part.name}", net(part.nodes[0]), net(part.nodes[1]), part.value)
 
     def springs(self, name: str, sense: tuple[str, str], emf: str, tank: ReverbTank) -> None:

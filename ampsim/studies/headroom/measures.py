@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ...circuit.signal_path import ValveStage
 from ...measures.waveforms import FLOOR_DB, drift, harmonics, stimulus
 from ...simulation.facts import STAGES, Fact, get
+from .clipping_words import how_it_clips
 from .crossings import crossing_steps, first_crossing, value_at
 
 Array = NDArray[np.float64]
@@ -29,9 +30,6 @@ off: in a loudspeaker's coil they are next to no power, and how high they are is
 LOAD_OHM = Fact("load_ohm", dict[str, list[float] | None])
 # Volts peak: what is smaller, behind a control turned down, is lost in what a transient is exact to.
 _LEAST = 1e-5
-# What a valve does at the level where its stage has clipped (our own marks): current down to 2 % of that at rest is
-# cut off; plate down to a quarter of its volts at rest is at the bottom.
-_CUT_OFF, _BOTTOM = 0.02, 0.25
 
 
 def compression_db(response: xr.Dataset) -> xr.Dataset:
@@ -87,7 +85,7 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
             valves = known[variant][name].valves if name in known[variant] else ()
             drop = -fallen.sel({**here, "stage": name})
             level = first_crossing(response["level"].values, (drop["grid"] + drop["valve"]).values, CLIP_DB)
-            how = _how(response.sel(here), drop, valves, level) if valves else ""
+            how = how_it_clips(response.sel(here), drop, valves, level) if valves else ""
             facts = {"stage": name, "valves": ", ".join(valves), "clips at [V]": level, "how": how}
             rows.append(here | facts)
     return pd.DataFrame(rows)
@@ -191,31 +189,11 @@ def levels_between(response: xr.Dataset) -> dict[tuple[str, str], list[float]]:
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
         drops = total.sel(here).transpose("stage", "level").values
-        first = min(drops[:-1], key=lambda drop: first_crossing(levels, drop, CLIP_DB))
+        first = min(drops[:-1], key=lambda drop: first_crossing(levels, drop, CLIP_DB), default=drops[-1])
         steps = [crossing_steps(levels, drop, CLIP_DB) for drop in (first, drops[-1])]
         steps += [crossing_steps(levels, distortion.sel(here).values, percent) for percent in CLEAN_PERCENT]
         found[variant, position] = sorted({float(np.sqrt(low * high)) for step in steps for low, high in step})
     return found
-
-
-def _how(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], level: float) -> str:
-    known = np.isfinite(drop["valve"].values)
-    beyond = np.flatnonzero(known & (response["level"].values >= level * (1.0 - 1e-9)))
-    if not np.isfinite(level) or not beyond.size:
-        return ""
-    there, at = response.isel(level=beyond[0]), drop.isel(level=beyond[0])
-    if float(at["grid"]) > float(at["valve"]):
-        return "grid draws current"
-    plates = [there["voltage"].sel(node=f"{v}.plate") - there["voltage"].sel(node=f"{v}.cathode") for v in valves]
-    rest = [float(there["rest"].sel(node=f"{v}.plate") - there["rest"].sel(node=f"{v}.cathode")) for v in valves]
-    if any(float(volts.min()) < _BOTTOM * quiet for volts, quiet in zip(plates, rest, strict=True)):
-        return "plate at the bottom"
-    lowest = [
-        float(there["current"].sel(branch=f"{v}.plate").min() / there["rest_current"].sel(branch=f"{v}.plate"))
-        for v in valves
-    ]
-    # One valve of a pair cuts off in every half cycle without any clipping.
-    return "valve cuts off" if len(valves) == 1 and lowest[0] < _CUT_OFF else "bends softly"
 
 
 def _cells(response: xr.Dataset) -> Iterator[tuple[str, str]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,21 +13,22 @@ from numpy.typing import NDArray
 
 from ...base.errors import EngineError
 from ...base.progress import Progress
-from ...circuit.amp import Amp, Socket
+from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ...circuit.load import load_ohm
 from ...circuit.positions import Position, control_coords, position_label
-from ...circuit.signal_path import begins_at_guitar, valve_stages
+from ...circuit.signal_path import active_stages, begins_at_guitar
 from ...measures.waveforms import drift
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.facts import STAGES, Fact, put
-from ...simulation.netlist import build, node_vector, valve_vectors
+from ...simulation.netlist import build, node_vector
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request
 from ...simulation.response import provenance, resample, simulate
 from ...simulation.stimuli import Sine
 from .measures import LOAD_OHM, POWER_ORDERS, levels_between
+from .places import heard_branches, heard_places
 from .purpose import OUTPUT_CHANGED, output_changed
 
 LEVELS = tuple(0.5**step for step in range(11, -1, -1))
@@ -43,7 +44,6 @@ _PER_CYCLE = 50
 _TOLERANCE = 2e-4
 # Points to each of a wave's own from which what is faster than half the sampling rate is taken off.
 _FINER = 16
-_PINS = ("grid", "cathode", "plate")
 _CELL = ("variant", "position")
 Array = NDArray[np.float64]
 _Key = tuple[int, int, float]
@@ -122,7 +122,7 @@ def _play(
     """Simulate levels by variant and position, and add the outcomes."""
     keys = [(*cell, level) for cell, levels in wanted.items() for level in levels]
     netlists = [
-        build(variants[amp], settings[setting], _run(tone, level), _places(variants[amp]), True)
+        build(variants[amp], settings[setting], _run(tone, level), heard_places(variants[amp]), True)
         for amp, setting, level in keys
     ]
     told.update(zip(keys, engine.run_distinct(netlists, progress=progress), strict=True))
@@ -158,7 +158,7 @@ def _gather(
     facts |= {
         **put(FAILED, failed),
         **put(OUTPUT_CHANGED, output_changed(variants, settings)),
-        **put(STAGES, {amp.variant: valve_stages(build_circuit(amp)) for amp in variants}),
+        **put(STAGES, {amp.variant: active_stages(build_circuit(amp)) for amp in variants}),
         **put(LOAD_OHM, {amp.variant: _load_ohms(build_circuit(amp), tone.frequency) for amp in variants}),
         "source": "from the pickup" if begins_at_guitar(variants[0]) else f"at {variants[0].source.at or 'the input'}",
     }
@@ -174,28 +174,11 @@ def _load_ohms(wired: Circuit, hertz: float) -> list[float] | None:
     return known or None
 
 
-def _places(amp: Amp) -> tuple[str, ...]:
-    wired = build_circuit(amp)
-    stages = valve_stages(wired)
-    pins = (f"{valve}.{pin}" for stage in stages for valve in stage.valves for pin in _PINS)
-    return tuple(dict.fromkeys((*(place for stage in stages for place in stage.outputs), *pins, SPEAKER)))
-
-
-def _branches(wired: Circuit) -> Iterator[tuple[str, str, float]]:
-    """Branch, its vector, and how many amperes its unit is."""
-    for element in wired.elements:
-        part = wired.parts.get(element.designator)
-        if isinstance(part, Socket):
-            vectors = valve_vectors(part.designator, wired.amp.valve_by_type[part.type].family)
-            yield f"{part.designator}.plate", vectors["plate"], 1e-3
-            yield f"{part.designator}.grid", vectors["grid"], 1.0
-
-
 def _one_variant(
     amp: Amp, settings: list[dict[str, float | str]], tone: Sine, outcomes: list[list[Outcome | None]]
 ) -> xr.Dataset:
     """Voltages and currents of a variant; outcomes by position and level."""
-    places, branches = _places(amp), [branch for branch, _, _ in _branches(build_circuit(amp))]
+    places, branches = heard_places(amp), [branch for branch, _, _ in heard_branches(build_circuit(amp))]
     grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
     sources = [_sources(circuit_at(amp, _own(amp, setting)), places, branches) for setting in settings]
     heard = places.index(SPEAKER)
@@ -223,7 +206,7 @@ def _one_variant(
 
 def _sources(wired: Circuit, places: Sequence[str], branches: Sequence[str]) -> list[tuple[str | None, float]]:
     """The vector of each place and branch in one position and its unit; None for a valve that is taken out there."""
-    here = {branch: (vector, unit) for branch, vector, unit in _branches(wired)}
+    here = {branch: (vector, unit) for branch, vector, unit in heard_branches(wired)}
     volts: list[tuple[str | None, float]] = [(node_vector(wired, place), 1.0) for place in places]
     return volts + [here.get(branch, (None, 1.0)) for branch in branches]
 
@@ -264,7 +247,7 @@ def band_limited(time: Array, wave: Array, grid: Array, cycles: int) -> Array:
 
 def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:
     """The amp at rest, and for a small signal."""
-    places = _places(amp)
+    places = heard_places(amp)
     own = [_own(amp, setting) for setting in settings]
     rest = simulate(amp, OperatingPoint(), own, places)
     sweep = simulate(amp, FrequencySweep(hertz, 10.0 * hertz, 1), own, places)["voltage"].isel(frequency=0)
@@ -274,6 +257,6 @@ def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr
         "rest": ((*_CELL, "node"), rest["voltage"].values, {"units": "V"}),
         "rest_current": ((*_CELL, "branch"), rest["current"].values, {"units": "A"}),
     }
-    branches = [branch for branch, _, _ in _branches(build_circuit(amp))]
+    branches = [branch for branch, _, _ in heard_branches(build_circuit(amp))]
     whole = xr.Dataset(data, {name: rest[name].values for name in ("node", "branch")})
     return whole.sel(branch=branches).assign_coords(part=["in phase", "in quadrature"])

@@ -40,9 +40,15 @@ def device_facts(amp: Amp) -> dict[str, DeviceFacts]:
     found = {}
     for part, device in _devices(build_circuit(amp)):
         found[part.designator] = DeviceFacts(
-            device.type, device.family, device.basis, device.limit_source, dict(device.limits)
+            device.type, device.family, device.basis, device.limit_source, dict(device.limits) | _own_limits(device)
         )
     return found
+
+
+def _own_limits(device: Semiconductor) -> dict[str, float]:
+    """What a type limits by itself: an operational amplifier the current it gives."""
+    own = dict(device.parameters)
+    return {"output_amps": own["output_amps"]} if device.family == "operational amplifier" else {}
 
 
 def _devices(wired: Circuit) -> Iterator[tuple[Device, Semiconductor]]:
@@ -75,6 +81,11 @@ def device_readings(
             plate, leak = (_current(part.designator, pin, device, vectors) for pin in ("drain", "gate"))
             found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, plate, leak, span).items()}
             continue
+        if part.kind == "operational amplifier":
+            volts = {pin: volts_of(part.designator, pin) for pin in device.pins}
+            amps = {pin: _current(part.designator, pin, device, vectors) for pin in device.pins}
+            found |= {f"{part.designator}.{key}": each for key, each in _op_amp(volts, amps, device, span).items()}
+            continue
         ends = BRIDGE if part.kind == "bridge rectifier" else (("anode", "cathode"),)
         for name, (anode, cathode) in zip(package(part), ends, strict=True):
             across = volts_of(part.designator, anode) - volts_of(part.designator, cathode)
@@ -96,6 +107,19 @@ def _fet(drain: Array, gate: Array, drain_amps: Array, gate_amps: Array, span: S
         "drain_amps": abs(span.mean(drain_amps)),
         "watts": span.mean(drain * drain_amps + gate * gate_amps),
     }
+
+
+def _op_amp(
+    volts: Mapping[str, Array], amps: Mapping[str, Array], device: Semiconductor, span: Span
+) -> dict[str, float]:
+    supply = volts["vplus"] - volts["vminus"]
+    found = {
+        "supply_volts": float(supply.max()),
+        "apart_volts": float(np.abs(volts["plus"] - volts["minus"]).max()),
+        # The limit is that of the package, of which each section has its share.
+        "watts": device.sections * span.mean(sum((volts[pin] * amps[pin] for pin in volts), np.zeros_like(supply))),
+    }
+    return found | {"output_amps": float(np.abs(amps["out"]).max())}
 
 
 def _diode(volts: Array, amps: Array, span: Span) -> dict[str, float]:

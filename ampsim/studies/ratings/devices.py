@@ -26,6 +26,9 @@ _WORDS = {
     "drain_volts": ("drain volts", "V"),
     "gate_volts": ("gate volts", "V"),
     "drain_amps": ("mean current", "A"),
+    "supply_volts": ("supply volts", "V"),
+    "apart_volts": ("volts between its inputs", "V"),
+    "output_amps": ("peak output current", "A"),
     "watts": ("dissipation", "W"),
 }
 

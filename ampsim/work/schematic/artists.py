@@ -4,72 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Polygon
 
-from ...base.wording import one_line
 from ...pictures import style
 from .contents import GONE
-from .geometry import LINE, SIZE, UNIT, Box, Sheet, Sign, Symbol, Text, grown
+from .geometry import LINE, Box, Sheet, Sign, Symbol, Text, grown
+from .pen import HEAVY, THIN, Pen, Place
 from .symbols import merged, throw_height
-
-_THIN, _HEAVY = 0.95, 1.7  # points at `UNIT`
-Place = tuple[float, float]
-
-
-class Pen:
-    """Draws in units on axes; widths and letters grow with the unit."""
-
-    def __init__(self, axes: Axes, unit: float) -> None:
-        self.axes, self.scale = axes, unit / UNIT
-        self.colour, self.width = style.INK, _THIN
-
-    def line(self, *points: Place, dashed: bool = False, **more: Any) -> None:
-        """A line along points."""
-        xs, ys = zip(*points, strict=True)
-        looks: dict[str, Any] = {"color": self.colour, "linewidth": self.width * self.scale, **more}
-        self.axes.plot(xs, ys, linestyle=(0, (2.2, 1.6)) if dashed else "-", solid_capstyle="round",
-                       solid_joinstyle="round", **looks)  # fmt: skip
-
-    def circle(self, at: Place, radius: float, filled: bool = False) -> None:
-        """A circle of a radius [units], white inside or filled."""
-        face = self.colour if filled else "white"
-        self.axes.add_patch(Circle(at, radius, facecolor=face, edgecolor=self.colour,
-                                   linewidth=self.width * self.scale, zorder=3))  # fmt: skip
-
-    def box(self, left: float, low: float, right: float, top: float) -> None:
-        """An empty rectangle.
-
-        Parameters
-        ----------
-        left, low, right, top : float
-            Its edges [units].
-        """
-        self.line((left, low), (right, low), (right, top), (left, top), (left, low))
-
-    def arrow(self, start: Place, end: Place) -> None:
-        """A line with a filled head."""
-        self.line(start, end)
-        (x, y), (u, v) = start, end
-        far = float(np.hypot(u - x, v - y)) or 1.0
-        dx, dy = (u - x) / far, (v - y) / far
-        corners = [(u, v), (u - 0.55 * dx - 0.25 * dy, v - 0.55 * dy + 0.25 * dx),
-                   (u - 0.55 * dx + 0.25 * dy, v - 0.55 * dy - 0.25 * dx)]  # fmt: skip
-        self.axes.add_patch(Polygon(corners, closed=True, facecolor=self.colour, edgecolor="none", zorder=3))
-
-    def write(self, text: Text, bold: bool = True) -> None:
-        """Lines of text in their box, the first in bold where asked."""
-        left, _, right, top = text.box
-        x = {"left": left, "right": right, "center": (left + right) / 2}[text.align]
-        for number, line in enumerate(text.lines):
-            y = top - LINE * (number + 0.78)
-            self.axes.text(x, y, one_line(line), ha=text.align, va="baseline", fontsize=SIZE * self.scale,
-                           color=self.colour, weight="bold" if bold and number == 0 else "normal")  # fmt: skip
-            if number in text.struck:
-                self.line((left, y + 0.3), (right, y + 0.3), linewidth=0.8 * self.scale)
+from .valve_artists import draw_valve
 
 
 def draw_sheet(sheet: Sheet, axes: Axes, unit: float) -> None:
@@ -88,7 +32,7 @@ def draw_sheet(sheet: Sheet, axes: Axes, unit: float) -> None:
 def _draw_symbol(pen: Pen, symbol: Symbol) -> None:
     gone = symbol.item.change == GONE
     pen.colour = style.QUIET if gone else style.INK
-    pen.width = _HEAVY if symbol.item.change and not gone else _THIN
+    pen.width = HEAVY if symbol.item.change and not gone else THIN
     if symbol.item.change and not gone:
         _shade(pen.axes, symbol.body, symbol.text.box)
     _DRAWN.get(symbol.look, _two_ends)(pen, symbol)
@@ -97,13 +41,13 @@ def _draw_symbol(pen: Pen, symbol: Symbol) -> None:
         pen.write(text, bold=False)
     if gone:
         left, low, right, top = symbol.body
-        pen.width = _HEAVY
+        pen.width = HEAVY
         for ends in (((left, low), (right, top)), ((left, top), (right, low))):
             pen.line(*ends, color=style.CHANGE, zorder=4)
         for n in range(len(symbol.text.lines)):
             y = symbol.text.box[3] - LINE * (n + 0.5)
             pen.line((symbol.text.box[0], y), (symbol.text.box[2], y), linewidth=0.8 * pen.scale)
-    pen.colour, pen.width = style.INK, _THIN
+    pen.colour, pen.width = style.INK, THIN
 
 
 def _shade(axes: Axes, *boxes: Box) -> None:
@@ -160,37 +104,6 @@ def _pot(pen: Pen, symbol: Symbol) -> None:
     _two_ends(pen, symbol)
     (x, y), (u, v) = symbol.at, symbol.ends["wiper"]
     pen.arrow((u, v), (x + 0.45 * np.sign(u - x), y + 0.45 * np.sign(v - y)))
-
-
-def _transistor(pen: Pen, symbol: Symbol) -> None:
-    x, y = symbol.at
-    pen.circle((x, y), 2.0)
-    for side in (1, -1):
-        pen.line((x, y + 3 * side), (x, y + 0.85 * side), (x - 0.5, y + 0.85 * side), zorder=4)
-    pen.line((x - 0.5, y - 1.25), (x - 0.5, y + 1.25), zorder=4, linewidth=(pen.width + 0.5) * pen.scale)
-    pen.line((x - 3, y), (x - 0.85, y), zorder=4)
-    pen.line((x - 0.85, y - 0.9), (x - 0.85, y + 0.9), zorder=4)
-
-
-def _valve(pen: Pen, symbol: Symbol) -> None:
-    if symbol.item.look == "transistor":
-        _transistor(pen, symbol)
-        return
-    x, y = symbol.at
-    pen.circle((x, y), 2.0)
-    more = [point for pin, point in symbol.ends.items() if pin not in ("plate", "grid", "cathode")]
-    grids = 2 if more else 1
-    pen.line((x, y + 3), (x, y + 1.15), zorder=4)
-    pen.line((x - 0.95, y + 1.15), (x + 0.95, y + 1.15), zorder=4, linewidth=(pen.width + 0.5) * pen.scale)
-    pen.line((x - 3, y), (x - 1.25, y), zorder=4)
-    low = -0.1 if grids == 1 else -0.35
-    pen.line((x - 1.25, y), (x - 1.25, y + low), (x - 1.25, y + low), zorder=4)
-    pen.line((x - 1.25, y + low), (x + 1.25, y + low), dashed=True, zorder=4)
-    for u, v in more:
-        pen.line((u, v), (x + 1.25, v), (x + 1.25, y + 0.4), zorder=4)
-        pen.line((x - 1.25, y + 0.4), (x + 1.25, y + 0.4), dashed=True, zorder=4)
-    pen.line((x - 0.85, y - 1.35), (x - 0.85, y - 1.1), (x + 0.85, y - 1.1), (x + 0.85, y - 1.35), zorder=4)
-    pen.line((x, y - 3), (x, y - 1.1), zorder=4)
 
 
 def _transformer(pen: Pen, symbol: Symbol) -> None:
@@ -252,7 +165,7 @@ def _rail(pen: Pen, symbol: Symbol) -> None:
     pen.circle((x - 1.0, y), 0.3)
 
 
-_DRAWN = {"pot": _pot, "valve": _valve, "transformer": _transformer, "loudspeaker": _loudspeaker, "pole": _pole,
+_DRAWN = {"pot": _pot, "valve": draw_valve, "transformer": _transformer, "loudspeaker": _loudspeaker, "pole": _pole,
           "rail": _rail, "diode": _diode}  # fmt: skip
 
 

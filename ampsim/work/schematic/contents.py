@@ -22,11 +22,15 @@ from ..wiring.readback import wiring
 NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
 
 
-VALVE_PIN = {"drain": "plate", "gate": "grid", "source": "cathode"}
-"""Where a transistor's pins stand in the place of a valve."""
-TANK_PIN = {"in": "primary_a", "in_ground": "primary_b", "out": "tap", "out_ground": "common"}
-"""Where a reverb tank's pins stand in the place of a transformer."""
-_OWN_PIN = {other: pin for pin, other in (VALVE_PIN | TANK_PIN).items()}
+_SUPPLIES = {"vplus": "vplus", "vminus": "vminus"}
+LOOKS: Mapping[str, Mapping[str, str]] = {
+    "transistor": {"drain": "plate", "gate": "grid", "source": "cathode"},
+    "amplifier": {"plus": "grid", "minus": "cathode", "out": "plate", **_SUPPLIES},
+    "inverting amplifier": {"minus": "grid", "plus": "cathode", "out": "plate", **_SUPPLIES},
+    "tank": {"in": "primary_a", "in_ground": "primary_b", "out": "tap", "out_ground": "common"},
+}
+"""What stands where a valve, or of a reverb tank a transformer, would, with the places of its pins there; of an
+amplifier the input that the signal reaches stands for the grid."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,10 @@ class Item:
     def nets(self) -> tuple[str, ...]:
         """The nets it is on, each once."""
         return tuple(dict.fromkeys(net for _, net in self.pins))
+
+    def own_pin(self, pin: str) -> str:
+        """What the part itself calls a pin."""
+        return next((own for own, other in LOOKS.get(self.look, {}).items() if other == pin), pin)
 
     def net(self, pin: str) -> str:
         """The net of a pin."""
@@ -133,7 +141,7 @@ def part_of(every: Contents, names: set[str]) -> Contents:
     for item in sorted((item for item in every.items if item.name not in names), key=_importance):
         for pin, net in item.pins:
             if net in on and not every.common(net):
-                flags.setdefault(net, f"{item.name}.{_OWN_PIN.get(pin, pin) if item.look else pin}")
+                flags.setdefault(net, f"{item.name}.{item.own_pin(pin)}")
     rails = {net: name for net, name in every.rails.items() if net in on}
     start = every.start if every.start in on else ""
     return Contents(items, every.ground, rails, flags, start, every.touched)
@@ -185,15 +193,21 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
     if what == NEW and was:
         # A part that a switch puts in another's place.
         words, was = (*words, f"for {was}"), ""
-    if element.kind == "reverb tank":
-        # A tank stands where a transformer would.
-        pins = tuple((TANK_PIN[pin], net) for pin, net in element.pins)
-        return Item(name, "transformer", pins, (), what, was, look="tank")
-    if element.kind != "transistor":
+    look = _look(element, pieces)
+    if not look:
         return Item(name, element.kind, element.pins, words, what, was)
-    # A transistor stands where a valve would, its pins in the places of plate, grid and cathode.
-    pins = tuple((VALVE_PIN[pin], net) for pin, net in element.pins)
-    return Item(name, "valve", pins, words, what, was, look="transistor")
+    pins = tuple((LOOKS[look][pin], net) for pin, net in element.pins)
+    if look == "tank":
+        return Item(name, "transformer", pins, (), what, was, look=look)
+    return Item(name, "valve", pins, words, what, was, look=look)
+
+
+def _look(element: Element, pieces: Pieces) -> str:
+    if element.kind != "operational amplifier":
+        return {"transistor": "transistor", "reverb tank": "tank"}.get(element.kind, "")
+    places = pieces.pieces[int(element.net("plus"))].places
+    still = any("." not in each and each != INPUT for each in places)
+    return "inverting amplifier" if still else "amplifier"
 
 
 def _diodes(item: Item) -> Iterator[Item]:

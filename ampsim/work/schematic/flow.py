@@ -90,8 +90,11 @@ class Flow:
                 if other == net or self.given.common(other):
                     continue
                 if item.kind == "valve":
-                    if (pin in ("grid", "cathode") and end == "plate") or (pin == "grid" and end != "plate"):
+                    if pin in ("grid", "cathode") and end == "plate":
                         yield other, 1.0
+                    elif pin == "grid":
+                        # What an amplifier's other input is on lies before its output, which leads back there.
+                        yield other, 0.5 if item.look.endswith("amplifier") else 1.0
                 elif item.kind == "transformer":
                     if free or not _is_secondary(pin):
                         yield other, 1.0

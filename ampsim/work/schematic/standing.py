@@ -83,6 +83,7 @@ class Standing:
                 yield symbols.sign("ground", "", point, "down"), net
             else:
                 side = "down" if self.bias[net] else "up"
+                side = {"vplus": "up", "vminus": "down"}.get(pin, side)
                 # Beside a part that lies level there is no room for a word but further out.
                 far = (1 if point[0] > symbol.at[0] else -1) if symbol.across else 0
                 yield symbols.sign("rail", self.flow.given.rails[net], (point[0] + far, point[1]), side), net

@@ -128,12 +128,22 @@ def pot_level(item: Item, left: int, y: int, ends: tuple[str, str]) -> Symbol:
 
 def valve(item: Item, x: int, y: int) -> Symbol:
     """A valve around a place: plate up, cathode down, grid left; what else it has is on the right."""
+    if item.look.endswith("amplifier"):
+        return _amplifier(item, x, y)
     ends: dict[str, Point] = {"plate": (x, y + VALVE), "cathode": (x, y - VALVE), "grid": (x - VALVE, y)}
     ends = {pin: ends[pin] for pin, _ in item.pins if pin in ends}
     others = [pin for pin, _ in item.pins if pin not in ends]
     ends |= {pin: (x + VALVE, y + 1 - 2 * n) for n, pin in enumerate(others)}
     text = text_at(item, x + 2.3, y - (0.9 if others else 0.0) - max(len(others) - 1, 0) * 2)
     return Symbol(item, "valve", (x, y), ends, (x - 2.0, y - 2.0, x + 2.0, y + 2.0), text)
+
+
+def _amplifier(item: Item, x: int, y: int) -> Symbol:
+    """An operational amplifier: inputs left, output right, supplies above and below."""
+    places: dict[str, Point] = {"grid": (x - VALVE, y), "cathode": (x - VALVE, y - 2), "plate": (x + VALVE, y - 1),
+                                "vplus": (x, y + 2), "vminus": (x, y - 4)}  # fmt: skip
+    ends = {pin: places[pin] for pin, _ in item.pins if pin in places}
+    return Symbol(item, "valve", (x, y), ends, (x - 2.2, y - 3.2, x + 2.2, y + 1.2), text_at(item, x + 2.4, y - 2.7))
 
 
 def transformer(item: Item, x: int, y: int, reach: int, upside: bool = False) -> Symbol:

@@ -1,0 +1,73 @@
+"""What a stage does at the level where it clips, read off its volts and currents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import xarray as xr
+
+from ...circuit.active_parts import ACTIVE
+
+# What a valve does at the level where its stage has clipped (our own marks): current down to 2 % of that at rest is
+# cut off; plate down to a quarter of its volts at rest is at the bottom.
+_CUT_OFF, _BOTTOM = 0.02, 0.25
+# An output of an operational amplifier is at an end where this share of its supply or less is left (our own mark).
+_END = 0.2
+_WORDS = {each.output: each for each in ACTIVE.values()}
+_KINDS = {each.output: kind for kind, each in ACTIVE.items()}
+
+
+def how_it_clips(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], level: float) -> str:
+    """What a stage does at a level of the source: "plate at the bottom", ...; "" where it does not clip.
+
+    Parameters
+    ----------
+    response : xarray.Dataset
+        Of `ampsim.studies.headroom.simulate.headroom`, at one variant and position.
+    drop : xarray.Dataset
+        How far the stage's gain has fallen, `grid` and `valve` [dB], over level.
+    valves : sequence of str
+        What amplifies in it.
+    level : float
+        Where it clips [V peak].
+    """
+    known = np.isfinite(drop["valve"].values)
+    beyond = np.flatnonzero(known & (response["level"].values >= level * (1.0 - 1e-9)))
+    if not np.isfinite(level) or not beyond.size:
+        return ""
+    there, at = response.isel(level=beyond[0]), drop.isel(level=beyond[0])
+    nodes = set(map(str, response["node"].values))
+    outputs = {v: next(pin for pin in _WORDS if f"{v}.{pin}" in nodes) for v in valves}
+    amplifiers = [valve for valve, pin in outputs.items() if pin == "out"]
+    if amplifiers:
+        return _how_amplifiers(there, amplifiers)
+    if float(at["grid"]) > float(at["valve"]):
+        return f"{_WORDS[outputs[valves[0]]].control} draws current"
+    return _how_valves(there, outputs)
+
+
+def _how_amplifiers(there: xr.Dataset, names: Sequence[str]) -> str:
+    """What operational amplifiers do: an output within `_END` of the supply's span from its ends is at its end."""
+    for name in names:
+        out, high, low = (there["voltage"].sel(node=f"{name}.{pin}") for pin in ("out", "vplus", "vminus"))
+        room = min(float((high - out).min()), float((out - low).min()))
+        if room < _END * float((high - low).mean()):
+            return "output at the end of its swing"
+    return "bends softly"
+
+
+def _how_valves(there: xr.Dataset, outputs: Mapping[str, str]) -> str:
+    """What valves and transistors do, to each its output pin."""
+    for valve, pin in outputs.items():
+        top, foot = f"{valve}.{pin}", f"{valve}.{_WORDS[pin].foot}"
+        rest = float(there["rest"].sel(node=top) - there["rest"].sel(node=foot))
+        # Of p-channel types all volts are the other way round.
+        volts = (there["voltage"].sel(node=top) - there["voltage"].sel(node=foot)) * np.sign(rest)
+        if float(volts.min()) < _BOTTOM * abs(rest):
+            return f"{pin} at the bottom"
+    ((valve, pin), *others) = outputs.items()
+    branch = f"{valve}.{pin}"
+    lowest = float(there["current"].sel(branch=branch).min() / there["rest_current"].sel(branch=branch))
+    # One valve of a pair cuts off in every half cycle without any clipping.
+    return f"{_KINDS[pin]} cuts off" if not others and lowest < _CUT_OFF else "bends softly"

@@ -70,7 +70,8 @@ class Levels:
                 if not self.flow.given.common(net):
                     self.net.setdefault(net, base + step)
         for net in self.flow.at_pins["cathode"] & set(self.net):
-            low = min(self.middle[item.name] - STEP for item, pin in self.flow.on[net] if pin == "cathode")
+            low = min(self.middle[item.name] - STEP for item, pin in self.flow.on[net]
+                      if item.kind == "valve" and pin == "cathode")  # fmt: skip
             self.net[net] = min(self.net[net], low) if self.net[net] != self._plate_level(net) else self.net[net]
         for pins, step in (("cathode", -STEP), ("plate", STEP), ("screen", STEP)):
             for net in sorted(self.flow.at_pins.get(pins, ()), key=self.flow.far):
@@ -84,7 +85,8 @@ class Levels:
         return found[0] if found else None
 
     def _pin_level(self, net: str, pin: str) -> int:
-        return next(self.middle[item.name] for item, name in self.flow.on[net] if name == pin) + 1
+        valves = ((item, name) for item, name in self.flow.on[net] if item.kind == "valve")
+        return next(self.middle[item.name] for item, name in valves if name == pin) + 1
 
     def _entry(self, item: Item) -> float:
         return min(map(self.flow.far, item.nets))

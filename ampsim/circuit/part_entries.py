@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from .amp import AnyPart, Part, Pot
+from .reverb_tank import ReverbTank
 from .transformer import Transformer
 
 _WORD = re.compile(r"[^A-Za-z0-9 ._+%-]")
@@ -26,6 +27,9 @@ def part_entry(part: AnyPart) -> Any:
         entry["track"] = entry.pop("value")
     if isinstance(part, Transformer):
         entry["secondary"] = "reversed" if entry.pop("reversed") else "in phase"
+    if isinstance(part, ReverbTank):
+        entry["input"], entry["output"] = entry.pop("input_impedance"), entry.pop("output_impedance")
+        entry["delays_ms"] = tuple(1e3 * each for each in entry.pop("springs"))
     return entry
 
 

@@ -201,7 +201,7 @@ def test_a_netlist_of_kicad(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert refs == set(amp.part_by_designator)
     ground = {"R1.2", "R4.2", "C1.2", "RV1.bottom", "R6.2", "R7.2", "R8.2", "T1.common", "LS1.2", "ground"}
     assert set(wired.places_by_net["0"]) == ground
-    one_wire = "V1A.grid R2.2, V1B.grid RV1.wiper, V2.screen R3.1, T1.primary_b R3.1, V2.plate T1.primary_a"
+    one_wire = "V1B.grid R2.2, V1A.grid RV1.wiper, V2.screen R3.1, T1.primary_b R3.1, V2.plate T1.primary_a"
     for one, other in map(str.split, f"{one_wire}, LS1.1 T1.tap8, speaker LS1.1, input R1.1".split(", ")):
         assert wired.net(one) == wired.net(other)
     assert amp.part_by_designator["RV1"].taper.startswith("audio")  # type: ignore[union-attr]

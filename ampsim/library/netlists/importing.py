@@ -21,7 +21,6 @@ from ..parts import QUANTITY, read_parts
 from .drawing import GROUND, NO_ANSWERS, Answers, Drawing, Remark
 from .kicad import read_kicad
 from .spice_parts import SpiceReader
-from .types import load_type
 
 _MOST_BYTES = 4_000_000
 _MOST_SHOWN = 40
@@ -93,14 +92,11 @@ def import_text(
     drawing = Drawing(answers)
     text = data.decode("utf-8", "replace").lstrip("\ufeff")
 
-    def family(valve: str) -> str:
-        return str(load_type("valve", valve, beside).family)
-
     try:
         if text.lstrip().startswith("("):
-            read_kicad(text, drawing, family, beside)
+            read_kicad(text, drawing, beside)
         else:
-            SpiceReader(text, drawing, family, beside).read()
+            SpiceReader(text, drawing, beside).read()
         tables = _Assembly(drawing).tables(name)
     except DescriptionError as problem:
         raise DescriptionError(f"{name}: {problem}") from None

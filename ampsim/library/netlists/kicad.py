@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
@@ -15,8 +15,8 @@ from ...circuit.designators import KINDS, kind_of
 from ..parts import PINS, QUANTITY
 from .drawing import GROUND, Drawing
 from .s_expressions import Expression, read_expression
-from .spice_parts import FET_PINS, VALVE_PINS
-from .types import BASES, near_type, pin_of, type_of
+from .spice_parts import FET_PINS
+from .types import VALVE_PINS, load_type, near_type, pin_of, sections_of, type_of
 
 _GROUNDS = ("gnd", "agnd", "gnda", "earth", "gndref", "chassis", "0")
 _INPUTS = ("in", "input")
@@ -51,15 +51,13 @@ class _Component:
         return f"{self.ref} {self.value} {self.symbol}"
 
 
-def read_kicad(text: str, drawing: Drawing, families: Callable[[str], str], beside: Path | None) -> None:
+def read_kicad(text: str, drawing: Drawing, beside: Path | None) -> None:
     """Read a netlist of KiCad into a drawing.
 
     Parameters
     ----------
     text : str
     drawing : Drawing
-    families : callable
-        From a type of valve to its family, "triode" or "pentode".
     beside : Path or None
         Folder of types of one's own.
 
@@ -74,7 +72,7 @@ def read_kicad(text: str, drawing: Drawing, families: Callable[[str], str], besi
     components = {each.ref: each for each in map(_component, top.part("components").all("comp"))}
     _connect(top, components, drawing)
     for each in components.values():
-        _Fitter(each, drawing, families, beside).fit()
+        _Fitter(each, drawing, beside).fit()
 
 
 def _component(comp: Expression) -> _Component:
@@ -106,8 +104,8 @@ def _connect(top: Expression, components: Mapping[str, _Component], drawing: Dra
 class _Fitter:
     """Makes one component a part of the drawing, or notes why not."""
 
-    def __init__(self, part: _Component, drawing: Drawing, families: Callable[[str], str], beside: Path | None) -> None:
-        self._part, self._drawing, self._families, self._beside = part, drawing, families, beside
+    def __init__(self, part: _Component, drawing: Drawing, beside: Path | None) -> None:
+        self._part, self._drawing, self._beside = part, drawing, beside
         self._ref = part.ref
         self._value = str(drawing.answers.values.get(part.ref, part.value))
 
@@ -185,11 +183,12 @@ class _Fitter:
         return self._drawing.designator(self._ref, kind, letters, self._part.line)
 
     def _valve(self, valve: str) -> None:
-        pins = VALVE_PINS[self._families(valve)]
+        data = load_type("valve", valve, self._beside)
+        pins = VALVE_PINS[data.family]
         by_name = {number: pin_of(name, pins) for number, name in self._part.names.items()}
         answers = self._drawing.answers.pins
         told = answers.get(self._ref) or answers.get(self._part.value) or ()
-        units = BASES.get(valve, ())
+        units = sections_of(data)
         if told:
             units = ({str(number): pin for number, pin in enumerate(told, 1) if pin in pins},)
         elif not units and sorted(filter(None, by_name.values())) == sorted(pins):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from ...base.errors import shown
@@ -11,12 +11,11 @@ from .drawing import GROUND, Drawing
 from .part_remarks import is_own_law, part_below
 from .spice_lines import Line, spice_lines
 from .spice_values import AskedAboutError, spice_number, spice_value
-from .types import near_type, pin_of, type_of
+from .types import VALVE_PINS, load_type, near_type, pin_of, type_of
 
 _TWO_PIN = {"r": ("resistor", "R", OHM), "c": ("capacitor", "C", FARAD), "l": ("inductor", "L", HENRY)}
 _LONGEST_PART = 500  # lines
 _GROUNDS = ("0", "gnd", "gnd!")
-VALVE_PINS = {"triode": ("plate", "grid", "cathode"), "pentode": ("plate", "grid", "screen", "cathode")}
 FET_PINS = ("drain", "gate", "source")
 _ANALYSES = (".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".sens", ".pz", ".disto", ".four", ".meas", ".measure",
              ".save", ".print", ".plot", ".probe", ".step", ".options", ".option", ".temp", ".ic")  # fmt: skip
@@ -36,14 +35,12 @@ class SpiceReader:
     ----------
     text : str
     drawing : Drawing
-    families : callable
-        From a type of valve to its family, "triode" or "pentode".
     beside : Path or None
         Folder of types of one's own.
     """
 
-    def __init__(self, text: str, drawing: Drawing, families: Callable[[str], str], beside: Path | None) -> None:
-        self._drawing, self._families, self._beside = drawing, families, beside
+    def __init__(self, text: str, drawing: Drawing, beside: Path | None) -> None:
+        self._drawing, self._beside = drawing, beside
         self._lines, self._described = spice_lines(text, drawing)
         self._used: set[str] = set()
 
@@ -150,7 +147,7 @@ class SpiceReader:
         if not valve:
             self._unknown(line, name, near_type(name, "valves"))
             return
-        pins = self._pins(line, name, VALVE_PINS[self._families(valve)], len(nets))
+        pins = self._pins(line, name, VALVE_PINS[load_type("valve", valve, self._beside).family], len(nets))
         if pins:
             self._used.add(name.lower())
             designator = self._drawing.designator(line.words[0], "valve", "V", line.number)

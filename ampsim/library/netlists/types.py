@@ -8,23 +8,17 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from ...circuit.valves.description import Valve
 from ..files import models_in
 from ..loader import Loader
 
 # The European and American names of the same valve.
 _OTHER_NAMES = {
     "ecc81": "12AT7", "ecc82": "12AU7", "ecc83": "12AX7", "ecc88": "6DJ8", "6922": "6DJ8", "e88cc": "6DJ8",
-    "e83cc": "12AX7", "6bq5": "EL84", "6ca7": "EL34", "7025": "12AX7", "6072": "12AY7", "6v6": "6V6GT", "6l6": "6L6GC",
+    "e83cc": "12AX7", "6bq5": "EL84",
+    "6267": "EF86", "6ca7": "EL34", "7025": "12AX7", "6072": "12AY7", "6v6": "6V6GT", "6l6": "6L6GC",
 }  # fmt: skip
-# Base diagrams of the data sheets (EIA 9A, 9AJ, 9CV, 7AC, 8ET): to numbers of pins what is there. Heaters, screens
-# between systems and empty pins are left out; both triodes of a bottle are one after the other.
-_DOUBLE_TRIODE = ({"1": "plate", "2": "grid", "3": "cathode"}, {"6": "plate", "7": "grid", "8": "cathode"})
-_OCTAL_BEAM = ({"3": "plate", "4": "screen", "5": "grid", "8": "cathode"},)
-BASES: Mapping[str, tuple[Mapping[str, str], ...]] = {
-    **dict.fromkeys(("12AX7", "12AT7", "12AU7", "12AY7", "6DJ8"), _DOUBLE_TRIODE),
-    "EL84": ({"7": "plate", "9": "screen", "2": "grid", "3": "cathode"},),
-    **dict.fromkeys(("6V6GT", "6L6GC", "EL34"), _OCTAL_BEAM),
-}
+VALVE_PINS = {"triode": ("plate", "grid", "cathode"), "pentode": ("plate", "grid", "screen", "cathode")}
 _PIN_WORDS = {
     "plate": ("a", "p", "plate", "anode", "anod", "1a"),
     "grid": ("g", "g1", "grid", "grid1", "control", "gate"),
@@ -65,9 +59,20 @@ def type_of(name: str, folder: str, beside: Path | None = None) -> str:
 def near_type(name: str, folder: str) -> str:
     """The type that a name begins with, such as 12AX7 of "12AX7_own"; "" for none."""
     word = plain(name)
-    names = {**{plain(each): each for each in BASES}, **_OTHER_NAMES} if folder == "valves" else known_types(folder)
+    names = {**known_types(folder), **(_OTHER_NAMES if folder == "valves" else {})}
     found = [each for each in names if word.startswith(each)]
     return names[max(found, key=len)] if found else ""
+
+
+def sections_of(valve: Valve) -> tuple[dict[str, str], ...]:
+    """To the numbers of a valve's pins what is on them, for each of its sections; none without a base on file."""
+    numbered = enumerate(valve.pinout.pins if valve.pinout else (), 1)
+    found: dict[str, dict[str, str]] = {}
+    for number, what in numbered:
+        pin, _, section = what.partition(" of ")
+        if pin in VALVE_PINS[valve.family]:
+            found.setdefault(section, {})[str(number)] = pin
+    return tuple(found[section] for section in sorted(found))
 
 
 def pin_of(word: str, pins: tuple[str, ...]) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from ampsim.base.errors import DescriptionError
@@ -29,14 +31,19 @@ def modded(*edits: dict[str, Any], amp: Amp = AMP, **more: Any) -> Amp:
 
 def test_two_tracks_are_one_knob_that_turns_both() -> None:
     assert DUAL.controls["level"].designators == ("P7A", "P7B")
-    # Between the tracks of both sides turned half down nothing is out of balance: the level follows the taper.
-    run = simulate(
-        DUAL, FrequencySweep(800.0, 1e3, 20), [{"level": each} for each in (1.0, 0.5)], nodes=["V4.grid", "V5.grid"]
-    )
-    volts = abs(run["voltage"]).squeeze().isel(frequency=0)
-    up, half = (volts.isel(position=number) for number in (0, 1))
-    for grid in ("V4.grid", "V5.grid"):
-        assert 0.1 < float(half.sel(node=grid) / up.sel(node=grid)) < 0.25
+    drawn = [edit for edit in load_mod("dual-master").edits if edit.action in ("lift", "cut")]
+    halves = {"R971": "425k", "R972": "75k", "R973": "425k", "R974": "75k"}
+    fits = [
+        ("R971", "C12.2", "R24.1"),
+        ("R972", "R24.1", "ground"),
+        ("R973", "C13.2", "R25.1"),
+        ("R974", "R25.1", "ground"),
+    ]
+    fixed = modded(*({"fit": name, "between": [one, other]} for name, one, other in fits), parts=halves)
+    fixed = replace(fixed, mods=(replace(fixed.mods[0], edits=(*drawn, *fixed.mods[0].edits)),))
+    sweep, nodes = FrequencySweep(100.0, 5e3, 3), ["V4.grid", "V5.grid"]
+    turned = simulate(DUAL, sweep, [{"level": 0.5}], nodes=nodes)["voltage"].values
+    np.testing.assert_allclose(turned, simulate(fixed, sweep, nodes=nodes)["voltage"].values, rtol=1e-4)
 
 
 def test_a_dual_pot_is_one_line_and_one_item_to_buy() -> None:

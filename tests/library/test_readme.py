@@ -1,0 +1,63 @@
+"""The examples of the README: the amp and the mod at its top run through the commands beside them, the others read."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ampsim.base.errors import DescriptionError
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mods import apply_mods
+from ampsim.interface.commands.main import main
+from ampsim.library.loader import load_amp, parse_amp, parse_mod
+
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+BLOCKS = [(text, tomllib.loads(text)) for text in re.findall(r"```toml\n(.*?)```", README, re.S)]
+FIRST_SCREEN = 60  # lines
+
+
+def examples(key: str) -> list[tuple[str, dict[str, Any]]]:
+    return [(text, tables) for text, tables in BLOCKS if "name" in tables and key in tables]
+
+
+def test_the_first_screen_describes_an_amp_and_a_change() -> None:
+    top = "\n".join(README.splitlines()[:FIRST_SCREEN])
+    for text in (examples("stages")[0][0], examples("edits")[0][0]):
+        assert text in top
+
+
+def test_the_amp_and_the_change_at_the_top_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    amp, mod = tmp_path / "my-amp.toml", tmp_path / "brighter.toml"
+    amp.write_text(examples("stages")[0][0], "utf-8")
+    mod.write_text(examples("edits")[0][0], "utf-8")
+    ran = {
+        "check": ["check", str(amp)],
+        "audition": ["audition", "--amp", str(amp), "--mod", str(mod), "--to", str(tmp_path / "out")],
+    }
+    for command, words in ran.items():
+        assert f"ampsim {command} " in README
+        assert main(words) in (0, None)
+    said = capsys.readouterr().out
+    assert "V1A.plate" in said
+    assert "volume with brighter" in said
+    assert list((tmp_path / "out").glob("*.png"))
+
+
+def test_every_mod_of_the_readme_fits_an_amp() -> None:
+    amps = [parse_amp(tables, "README") for _, tables in examples("stages")] + [load_amp("workshop-a")]
+    mods = [parse_mod(tables, "README") for key in ("edits", "switches") for _, tables in examples(key)
+            if "stages" not in tables]  # fmt: skip
+    assert len(mods) >= 2
+    for mod in mods:
+        fitting = []
+        for amp in amps:
+            try:
+                build_circuit(apply_mods(amp, mod))
+                fitting.append(amp.name)
+            except DescriptionError:
+                continue
+        assert fitting, mod.name

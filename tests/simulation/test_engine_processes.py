@@ -251,7 +251,7 @@ def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence
     assert wait_for(lambda: len(workers(process.pid)) == 2, START), "workers did not start"
     pids = workers(process.pid)
     # One that is ready has removed its folder; from then on only a transient keeps its core busy.
-    assert wait_for(lambda: not list((folder / "temporary").iterdir()), START), "workers are not ready"
+    assert wait_for(lambda: not list((folder / "temporary").glob("ampsim-*")), START), "workers are not ready"
     ready = [psutil.Process(pid).cpu_times().user for pid in pids]
     assert wait_for(
         lambda: all(psutil.Process(pid).cpu_times().user > then + 0.2 for pid, then in zip(pids, ready, strict=True)),

@@ -79,7 +79,8 @@ def test_workers_end_with_a_caller_killed_at_any_moment(tmp_path: Path, delay: f
     assert started, "no worker started"
     assert pids
     assert wait_for(lambda: all(gone(pid) for pid in pids), 5.0)
-    assert wait_for(lambda: not list(tmp_path.iterdir()), 5.0)
+    # One that had only begun to start removes its folder as soon as it has.
+    assert wait_for(lambda: not list(tmp_path.iterdir()), 60.0)
 
 
 def test_programs_that_save_together_lose_nothing(tmp_path: Path) -> None:

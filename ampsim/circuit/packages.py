@@ -7,15 +7,11 @@ from dataclasses import replace
 
 from ..base.errors import DescriptionError
 from .stages.template import Element
+from .whole_parts import body_of
 
 AMPLIFIER = "operational amplifier"
 SUPPLY_PINS = ("vplus", "vminus")
 """The pins that the sections of a package share."""
-
-
-def package_name(designator: str) -> str:
-    """The package a section is in: U1 of U1A and of U1B; what has no letter is one by itself."""
-    return designator[:-1] if designator[-1].isalpha() and designator[:-1] else designator
 
 
 def with_supplies(elements: Iterable[Element], file: str) -> list[Element]:
@@ -27,15 +23,15 @@ def with_supplies(elements: Iterable[Element], file: str) -> list[Element]:
         When no section of a package has them; `file` is what the message calls the amp's file.
     """
     given = list(elements)
-    wired = {package_name(each.designator): each for each in given if _has_supplies(each)}
+    wired = {body_of(each.designator): each for each in given if _has_supplies(each)}
     found = []
     for each in given:
         if each.kind == AMPLIFIER and not _has_supplies(each):
-            other = wired.get(package_name(each.designator))
+            other = wired.get(body_of(each.designator))
             if other is None:
                 raise DescriptionError(
                     f"{file}: {each.designator} has no supply: name what vplus and vminus are wired to, there or at "
-                    f"another section of {package_name(each.designator)}"
+                    f"another section of {body_of(each.designator)}"
                 )
             each = replace(each, pins=(*each.pins, *((pin, other.net(pin)) for pin in SUPPLY_PINS)))
         found.append(each)
@@ -68,7 +64,7 @@ def check_packages(elements: Iterable[Element], sections: Mapping[str, int], typ
     packages: dict[str, list[Element]] = {}
     for each in elements:
         if each.kind == AMPLIFIER:
-            packages.setdefault(package_name(each.designator), []).append(each)
+            packages.setdefault(body_of(each.designator), []).append(each)
     for name, found in packages.items():
         names = " and ".join(each.designator for each in found)
         if len({types[each.designator] for each in found}) > 1:

@@ -11,7 +11,7 @@ from ..base.wording import join_words
 from .amp import Amp, AnyPart, Edit, Mod, Pot
 
 _SECTION = re.compile(r"([A-Z]+[0-9]+)[A-Z]")
-_SECTIONED = ("valve", "pot")
+_SECTIONED = ("valve", "pot", "operational amplifier")
 
 
 def body_of(designator: str) -> str:

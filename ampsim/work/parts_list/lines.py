@@ -13,7 +13,6 @@ import xarray as xr
 from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.mods import describe_part, where
-from ...circuit.packages import package_name
 from ...circuit.positions import Position, setting_clause
 from ...circuit.semiconductors.device import Device
 from ...circuit.whole_parts import body_of
@@ -187,7 +186,7 @@ def _type_rating(amp: Amp, part: AnyPart) -> Rating:
         why = "what it carries against its type's limits is in the sheet"
         spread, sections = (getattr(amp.semiconductor_by_type[part.type], each) for each in ("spread", "sections"))
         if sections > 1:
-            why = f"{sections} in a package: {package_name(part.designator)} is bought once; {why}"
+            why = f"{sections} in a package: {body_of(part.designator)} is bought once; {why}"
         if spread:
             within = " and ".join(f"{name.replace('_', ' ')} from {low:g} to {high:g}" for name, low, high in spread)
             why = f"specimens scatter, {within}: measure it before it is fitted; {why}"

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from ...circuit.active_parts import ACTIVE
 from ...circuit.amp import Amp, Edit, Pot
 from ...circuit.build import build_circuit
 from ...circuit.mods import describe_part
-from ...circuit.nets import INPUT
+from ...circuit.nets import INPUT, PASSIVE, reachable_nets
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
 from ...circuit.switches.plan import SwitchPlan
@@ -205,9 +206,14 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
 def _look(element: Element, pieces: Pieces) -> str:
     if element.kind != "operational amplifier":
         return {"transistor": "transistor", "reverb tank": "tank"}.get(element.kind, "")
-    places = pieces.pieces[int(element.net("plus"))].places
-    still = any("." not in each and each != INPUT for each in places)
-    return "inverting amplifier" if still else "amplifier"
+    still = {str(n) for n, piece in enumerate(pieces.pieces) if any("." not in each and each != INPUT
+                                                                    for each in piece.places)}  # fmt: skip
+    driven = {str(n) for n, piece in enumerate(pieces.pieces) if INPUT in piece.places}
+    driven |= {net for each in pieces.elements if each.kind in ACTIVE and each.designator != element.designator
+               for pin, net in each.pins if pin in ACTIVE[each.kind][1:]}  # fmt: skip
+    passive = [each for each in pieces.elements if each.kind in PASSIVE]
+    reached = reachable_nets(passive, {element.net("plus")}, still | {element.net("minus"), element.net("out")})
+    return "amplifier" if driven & reached.keys() else "inverting amplifier"
 
 
 def _diodes(item: Item) -> Iterator[Item]:

@@ -53,8 +53,8 @@ class Kind(Enum):
 
     `INSTRUMENT` is what is played, with its cable, and `SOURCE` a test source: both are plugged into the amp and are
     no part of it. `GAIN`, `FOLLOWER`, `INVERTER` (one line to two of opposite sign) and `OUTPUT` (with a transformer)
-    have valves, transistors or amplifiers, a `NETWORK` has none, a `MASTER` sets the level before the power amp. `LOAD` is what the amp works
-    into, `FEEDBACK` leads back and lets the signal pass. Of `ANY` only its wires tell.
+    have valves, transistors or amplifiers, a `NETWORK` has none, a `MASTER` sets the level before the power amp.
+    `LOAD` is what the amp works into, `FEEDBACK` leads back and lets the signal pass. Of `ANY` only its wires tell.
     """
 
     INSTRUMENT = "instrument"

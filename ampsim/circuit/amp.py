@@ -144,11 +144,15 @@ class Rail:
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage of the signal path: its template and the designator (or place, rail, word) in each role."""
+    """One stage of the signal path: its template and the designator (or place, rail, word) in each role.
+
+    `inputs` name where its signal lines come from: stages before it, jacks, places; none where it is the stage before.
+    """
 
     name: str
     template: str
     roles: tuple[tuple[str, object], ...]
+    inputs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, Edit, Stage
+from .amp import Amp, Edit
 from .edits import Fitting
+from .lines import Lines, named_outputs
 from .nets import INPUT, Nets, conducting
 from .one_wire import refuse_one_wire
 from .packages import check_packages, with_supplies
@@ -125,52 +126,25 @@ def _soldered(amp: Amp, switches: tuple[tuple[str, str], ...]) -> Circuit:
     jacks = tuple(replace(each, tip=find(each.tip), rest=find(each.rest)) for each in drawn.jacks)
     elements, removed = tuple(work.elements.values()), tuple(work.removed.values())
     fed = amp if amp.fitted_rails == amp.rails else replace(amp, rails=amp.fitted_rails)
-    return Circuit(fed, elements, removed, work.parts, outputs, jacks, find(drawn.entry))
+    inputs = {name: tuple(map(find, nets)) for name, nets in drawn.inputs.items()}
+    return Circuit(fed, elements, removed, work.parts, outputs, jacks, find(drawn.entry), inputs)
 
 
 @lru_cache(maxsize=64)
 def _drawn(amp: Amp) -> Circuit:
     elements: list[Element] = []
     joins: list[tuple[str, str]] = []
-    outputs: dict[str, str] = {}
-    lines: dict[str, tuple[str, str]] = {}
-    signal: tuple[str, ...] = ()
+    lines = Lines(amp)
     for stage in amp.stages:
-        template = TEMPLATES[stage.template]
-        if template.inputs and not signal:
-            signal = (INPUT,)
-        signal = _through_jacks(amp, stage, signal, lines)
-        if template.inputs > len(signal):
-            raise DescriptionError(
-                f"{amp.file}: stage '{stage.name}' ({stage.template}) needs {template.inputs} signal lines, "
-                f"the stage before hands on {len(signal)}; a phase inverter hands on two"
-            )
-        bench = StageBuilder(amp, stage, signal)
-        signal = template.build(bench)
-        if not signal:
+        bench = StageBuilder(amp, stage, lines.reach(stage))
+        lines.handed[stage.name] = TEMPLATES[stage.template].build(bench)
+        if not lines.handed[stage.name]:
             raise DescriptionError(f"{amp.file}: stage '{stage.name}' hands on no signal; put a pin on the net 'out'")
-        outputs[stage.name] = signal[0]
-        for number, extra in enumerate(signal[1:], 2):
-            outputs[f"{stage.name} ({number})"] = extra
         elements += bench.elements
         joins += bench.joins
     elements = with_supplies(elements, amp.file) + list(_rails(amp, joins))
     _check_once(amp, elements)
-    return _resolved(amp, elements, joins, outputs, lines)
-
-
-def _through_jacks(
-    amp: Amp, stage: Stage, signal: tuple[str, ...], lines: dict[str, tuple[str, str]]
-) -> tuple[str, ...]:
-    """The signal lines behind the jacks that lie before a stage."""
-    for jack in amp.jacks:
-        if jack.before == stage.name:
-            if not signal:
-                raise DescriptionError(f"{amp.file}: jacks: {jack.name}: no signal reaches '{stage.name}'")
-            behind = f"_jack_{net_word(jack.name)}"
-            lines[jack.name] = (behind, signal[0])
-            signal = (behind, *signal[1:])
-    return signal
+    return _resolved(amp, elements, joins, lines)
 
 
 def _rails(amp: Amp, joins: list[tuple[str, str]]) -> Iterator[Element]:
@@ -212,13 +186,7 @@ def _check_once(amp: Amp, elements: Iterable[Element]) -> None:
         seen[element.designator] = element.stage
 
 
-def _resolved(
-    amp: Amp,
-    elements: list[Element],
-    joins: list[tuple[str, str]],
-    outputs: dict[str, str],
-    lines: Mapping[str, tuple[str, str]],
-) -> Circuit:
+def _resolved(amp: Amp, elements: list[Element], joins: list[tuple[str, str]], lines: Lines) -> Circuit:
     nets = Nets()
     places = {f"{element.designator}.{pin}": net for element in elements for pin, net in element.pins}
     places |= {rail.name: rail_net(rail.name) for rail in amp.rails} | {"ground": GROUND, INPUT: INPUT}
@@ -237,14 +205,15 @@ def _resolved(
         return _plain(nets.find(net))
 
     fitted = tuple(replace(element, pins=tuple((pin, find(net)) for pin, net in element.pins)) for element in elements)
-    found = {name: find(net) for name, net in outputs.items()}
+    found = {name: find(net) for name, net in named_outputs(lines.handed).items()}
+    reaching = {name: tuple(map(find, nets)) for name, nets in lines.reaching.items()}
     on = {place: find(net) for place, net in places.items()}
-    ways = {name: (find(behind), find(before)) for name, (behind, before) in lines.items()}
+    ways = {name: (find(behind), before and find(before)) for name, (behind, before) in lines.at_jacks.items()}
     refuse_one_wire(fitted, amp.file, on)
     plugged = stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)
     entry = found[plugged[-1]] if plugged else INPUT
     jacks = jacks_from(entry, place_jacks(amp.jacks, ways, on, amp.file))
-    return Circuit(amp, fitted, (), amp.part_by_designator, found, jacks, entry)
+    return Circuit(amp, fitted, (), amp.part_by_designator, found, jacks, entry, reaching)
 
 
 def _plain(net: str) -> str:

@@ -36,7 +36,7 @@ def place_jacks(
     ----------
     jacks : iterable of Jack
     lines : mapping
-        Name of each jack that lies in a line, to the nets behind it and before it.
+        Name of each jack that lies in a line, to the nets behind it and before it ("": the line begins there).
     places : mapping
         Place to net.
     file : str
@@ -45,7 +45,8 @@ def place_jacks(
     Raises
     ------
     DescriptionError
-        For places and jacks that are not there, jacks on one piece of wire, and contacts that hold a tip at itself.
+        For places and jacks that are not there, jacks that nothing is wired to, jacks on one piece of wire, and
+        contacts that hold a tip at itself.
     """
 
     def net(jack: Jack, place: str, known: Mapping[str, str]) -> str:
@@ -53,7 +54,12 @@ def place_jacks(
             raise DescriptionError(f"{file}: jacks: {jack.name}: {shown(place)} is not a place{nearest(place, known)}")
         return known[place]
 
-    tips = {jack.name: lines[jack.name][0] if jack.before else net(jack, jack.tip, places) for jack in jacks}
+    idle = [jack.name for jack in jacks if not jack.tip and jack.name not in lines]
+    if idle:
+        raise DescriptionError(
+            f'{file}: jacks: {idle[0]}: it has no tip and no stage begins at it; say input = "{idle[0]}" in a stage'
+        )
+    tips = {jack.name: net(jack, jack.tip, places) if jack.tip else lines[jack.name][0] for jack in jacks}
     rests = {name: before for name, (_, before) in lines.items()}
     rests |= {jack.name: net(jack, jack.rest, {**places, **tips}) for jack in jacks if jack.rest}
     for name, tip in tips.items():
@@ -209,6 +215,7 @@ def _renamed(circuit: _Wired, names: Mapping[str, str]) -> _Wired:
         outputs={stage: name(net) for stage, net in circuit.outputs.items()},
         jacks=tuple(replace(each, tip=name(each.tip), rest=name(each.rest)) for each in circuit.jacks),
         entry=name(circuit.entry),
+        inputs={stage: tuple(map(name, nets)) for stage, nets in circuit.inputs.items()},
     )
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
 from .active_parts import ACTIVE
 from .amp import Amp
 from .build import SPEAKER, Circuit, build_circuit
-from .nets import PASSIVE, reachable_nets
+from .nets import INPUT, PASSIVE, reachable_nets
 from .source import SourceKind
 from .stages import TEMPLATES, Kind, stages_of
 from .stages.template import GROUND, rail_net
@@ -21,7 +21,8 @@ class ValveStage:
 
     `driven` are the grids that the stage before drives, `grids` those its own gain counts from, `outputs` where it
     hands on: one place, or two for the voltage between them. A long-tailed pair is driven at one grid and counts from
-    both, so that what a feedback line brings to its tail is part of what goes in.
+    both, so that what a feedback line brings to its tail is part of what goes in. `before` names the stage that drives
+    it, "" where none does.
     """
 
     name: str
@@ -29,11 +30,15 @@ class ValveStage:
     driven: tuple[str, ...]
     grids: tuple[str, ...]
     outputs: tuple[str, ...]
+    before: str = ""
 
 
 @lru_cache(maxsize=64)
 def valve_stages(wired: Circuit) -> tuple[ValveStage, ...]:
-    """Every stage with valves, in signal order; valves that a mod fitted stand last, under the mod's name."""
+    """Every stage with valves that the source's signal comes to, in signal order; all of them without a source.
+
+    Valves that a mod fitted stand last, under the mod's name. Other channels, into which nothing is plugged, are none.
+    """
     return tuple(_stages(wired, ("valve",)))
 
 
@@ -48,10 +53,33 @@ def _stages(wired: Circuit, kinds: tuple[str, ...]) -> Iterator[ValveStage]:
     for element in wired.elements:
         if element.kind in kinds:
             valves.setdefault(element.stage, []).append(element.designator)
-    yield from (_stage(wired, name, tuple(found)) for name, found in valves.items() if found)
+    reached = parts_reached(wired)
+    kept = {
+        name: tuple(found) for name, found in valves.items() if reached.intersection(found) or (found and not reached)
+    }
+    yield from (_stage(wired, name, found, kept) for name, found in kept.items())
 
 
-def _stage(wired: Circuit, name: str, valves: tuple[str, ...]) -> ValveStage:
+def parts_reached(wired: Circuit) -> frozenset[str]:
+    """What amplifies the signal, which goes through these from control to output, through other parts either way."""
+    active = {each: ACTIVE[each.kind] for each in wired.elements if each.kind in ACTIVE}
+    ways = [each for each in wired.elements if each not in active and each.kind != "rail"]
+    dead = {GROUND, *(rail_net(rail.name) for rail in wired.amp.rails)}
+    reached: set[str] = set()
+    starts = {INPUT}
+    while starts:
+        nets = set(reachable_nets(ways, starts, dead))
+        driven = {
+            each: pins
+            for each, pins in active.items()
+            if each.designator not in reached and {each.net(pins.control), each.net(pins.foot)} & nets
+        }
+        reached |= {each.designator for each in driven}
+        starts = {each.net(pin) for each, pins in driven.items() for pin in (pins.output, pins.foot)} - dead
+    return frozenset(reached)
+
+
+def _stage(wired: Circuit, name: str, valves: tuple[str, ...], kept: Container[str]) -> ValveStage:
     pins = {each.designator: ACTIVE[each.kind] for each in wired.elements if each.designator in valves}
     lines, controls = wired.lines_of(name), tuple(each.control for each in ACTIVE.values())
     entries = _lines_into(wired, name)
@@ -64,20 +92,26 @@ def _stage(wired: Circuit, name: str, valves: tuple[str, ...]) -> ValveStage:
         # What comes back over its own feedback is no input: the stage counts from where its line comes in.
         starts = [(_place(wired, entries[0]),)] * 2
     handed = tuple(_place(wired, net) for net in lines) or (f"{valves[0]}.{pins[valves[0]].output}",)
-    return ValveStage(name, valves, starts[0], starts[1], handed)
+    return ValveStage(name, valves, starts[0], starts[1], handed, _before(wired, name, kept))
 
 
 def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:
     """The nets of the signal lines that reach a stage; none for what is no stage."""
-    lines: tuple[str, ...] = (wired.entry,)
-    tips = {jack.name: jack.tip for jack in wired.jacks}
-    behind = {jack.before: tips[jack.name] for jack in wired.amp.jacks if jack.before}
-    for stage in wired.amp.stages:
-        lines = (behind[stage.name], *lines[1:]) if stage.name in behind else lines
-        if stage.name == name:
-            return lines[: TEMPLATES[stage.template].inputs or len(lines)]
-        lines = wired.lines_of(stage.name) or lines
-    return ()
+    inputs = next((TEMPLATES[each.template].inputs for each in wired.amp.stages if each.name == name), 0)
+    lines = wired.inputs.get(name, ())
+    return lines[:inputs] if inputs else lines
+
+
+def _before(wired: Circuit, name: str, kept: Container[str]) -> str:
+    """The stage with valves that drives a stage: the last one on the first of its lines that leads to one."""
+    order = [stage.name for stage in wired.amp.stages]
+    for net in wired.inputs.get(name, ()):
+        earlier = order[: order.index(name)]
+        source = next((each for each in reversed(earlier) if net in wired.lines_of(each)), "")
+        found = source if not source or source in kept else _before(wired, source, kept)
+        if found:
+            return found
+    return ""
 
 
 def _nearest(wired: Circuit, valves: tuple[str, ...], pins: tuple[str, ...], lines: tuple[str, ...]) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from .amp import Amp, AnyPart
 from .nets import INPUT
@@ -24,7 +24,7 @@ class Soldered:
     """An amp with its switches in one position: its elements, those lifted out of it, and its parts.
 
     `outputs` maps each stage's name to the net it hands on; `jacks` are in the order of `plugs.jacks_from`, the
-    first at the net `entry`.
+    first at the net `entry`. `inputs` has the nets of the signal lines that reach each stage.
     """
 
     amp: Amp
@@ -34,3 +34,4 @@ class Soldered:
     outputs: Mapping[str, str]
     jacks: tuple[JackNets, ...] = ()
     entry: str = INPUT
+    inputs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

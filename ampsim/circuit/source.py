@@ -45,6 +45,7 @@ class Jack:
     `tip` is the place its tip is wired to; `rest` the place, or the jack, that its contact holds the tip at while
     nothing is plugged in ("": it has no contact). Where `before` names a stage instead, the jack lies in the line
     that reaches this stage, such as an effects return: its contact passes the signal on until something is plugged in.
+    With neither, a line begins at it, which stages name as their input.
     """
 
     name: str

@@ -22,6 +22,7 @@ from .mods import read_switch
 from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
+_INPUT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.()-]{0,79}")
 
 
 def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Amp:
@@ -80,7 +81,7 @@ def _rail(entry: Entry) -> Rail:
 
 def _jack(entry: Entry, stages: tuple[Stage, ...]) -> Jack:
     name = check_jack_name(entry.label("name"), entry.where("name"))
-    if entry.has("before") == entry.has("tip"):
+    if entry.has("before") and entry.has("tip"):
         raise entry.fail("tip", "a jack has either 'tip', the place it is wired to, or 'before', a stage")
     if entry.has("before"):
         if entry.has("rest"):
@@ -91,7 +92,7 @@ def _jack(entry: Entry, stages: tuple[Stage, ...]) -> Jack:
         if entry.has("rest"):
             given = entry.raw("rest")
             rest = given if isinstance(given, str) and JACK_NAME.fullmatch(given) else entry.place("rest", given)
-        jack = Jack(name, entry.place("tip", entry.raw("tip")), rest)
+        jack = Jack(name, entry.place("tip", entry.raw("tip")) if entry.has("tip") else "", rest)
     entry.finish(" in a jack")
     return jack
 
@@ -108,8 +109,18 @@ def _stage(entry: Entry, parts: tuple[AnyPart, ...], rails: tuple[Rail, ...]) ->
             roles.append((role, _role(entry, role, rule, kinds, rails)))
         elif rule.required:
             raise entry.fail(role, f"a {template.name} needs this entry: {rule.about} ({' or '.join(rule.kinds)})")
+    inputs = _inputs(entry) if entry.has("input") else ()
     entry.finish(f" in a {template.name}")
-    return Stage(name, template.name, tuple(roles))
+    return Stage(name, template.name, tuple(roles), inputs)
+
+
+def _inputs(entry: Entry) -> tuple[str, ...]:
+    """Where a stage says that its signal comes from: one name or a list of them."""
+    given = entry.raw("input")
+    names = given if isinstance(given, list) else [given]
+    if not names or not all(isinstance(name, str) and _INPUT.fullmatch(name) for name in names):
+        raise entry.fail("input", f"{shown(given)} names no stage, jack or place; a list names several")
+    return tuple(names)
 
 
 def _role(entry: Entry, role: str, rule: Role, kinds: Mapping[str, str], rails: tuple[Rail, ...]) -> object:

@@ -155,7 +155,8 @@ def say(edit: Edit) -> str:
 def _stages(amp: Amp) -> Iterator[str]:
     width = max(len(stage.name) for stage in amp.stages)
     for stage in amp.stages:
-        yield f"{stage.name:<{width}}  {stage.template}: {', '.join(_roles(stage.roles))}"
+        begins = f" from {' and '.join(stage.inputs)}" if stage.inputs else ""
+        yield f"{stage.name:<{width}}  {stage.template}{begins}: {', '.join(_roles(stage.roles))}"
 
 
 def _jacks(amp: Amp) -> Iterator[str]:
@@ -163,12 +164,17 @@ def _jacks(amp: Amp) -> Iterator[str]:
     given = {jack.name: jack for jack in amp.jacks}
     for number, name in enumerate(jack_names(amp)):
         jack = given.get(name, Jack(name))
-        place = f"before {jack.before}" if jack.before else jack.tip or "where the first stage begins"
+        place = f"before {jack.before}" if jack.before else jack.tip or _begun(amp, name)
         empty = "the signal passes" if jack.before else f"it lies on {jack.rest}" if jack.rest else "it is open"
         first = "; the drawing begins here" if number == 0 else ""
         ohms = jack_ohms(amp, name)
         meets = f"{with_unit(ohms, OHM)} to ground" if math.isfinite(ohms) else "no way to ground"
         yield f"{name}: {place}; a plug meets {meets}; without one {empty}{first}"
+
+
+def _begun(amp: Amp, jack: str) -> str:
+    stages = [stage.name for stage in amp.stages if jack in stage.inputs]
+    return f"where {' and '.join(stages)} begins" if stages else "where the first stage begins"
 
 
 def _roles(roles: Iterable[tuple[str, Any]]) -> Iterator[str]:

@@ -48,7 +48,11 @@ def stage_text(template: Template) -> str:
     path = example_file(template)
     if not path.is_file():
         raise DescriptionError(f"{path}: the example of the template {shown(template.name)} is missing")
-    lines = {0: "begins the signal, or needs none", 1: "one signal line", 2: "two lines, as a phase inverter hands on"}
+    lines = {
+        0: "begins the signal, or needs none",
+        1: "one signal line: that of the stage before, or the one it names as input",
+        2: 'two lines, as a phase inverter hands on, or several: input = ["one stage", "another"]',
+    }
     head = f'template = "{template.name}"\n{template.about}\ntakes in: {lines[min(template.inputs, 2)]}'
     roles = text_of_rows(("role", "", "what", "kind"), list(_roles(template)))
     return f"{head}\n\n{roles}\n\nAn example that runs ({path.name})\n\n{path.read_text(encoding='utf-8').rstrip()}"

@@ -27,6 +27,7 @@ MEANT_OTHERWISE = {
 # Where a stage's template and roles may be touched: looked up in the registry, read from a file, listed for a reader.
 TOUCHED = {
     "circuit/build.py": {"template"},
+    "circuit/lines.py": {"template"},
     "circuit/signal_path.py": {"template"},
     "circuit/usual_values.py": {"template", "roles"},
     "library/amps.py": {"roles"},

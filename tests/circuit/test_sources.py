@@ -206,7 +206,8 @@ rest = "high"
     ("old", "new", "told"),
     [
         ('tip = "R2.1"', 'tip = "R99.1"', "nearest"),
-        ('tip = "R2.1"', "", "either 'tip'"),
+        ('tip = "R2.1"', "", "it has no tip and no stage begins at it"),
+        ('tip = "R2.1"', 'tip = "R2.1"\nbefore = "first"', "either 'tip'"),
         ('tip = "R2.1"', 'tip = "ground"', "on ground"),
         ('tip = "R2.1"', 'tip = "R1.1"', "one piece of wire"),
         ('rest = "high"', 'rest = "hihg"', "nearest: high"),

@@ -208,13 +208,11 @@ def _stages(response: xr.Dataset) -> dict[str, dict[str, ValveStage]]:
 
 def _of_variant(response: xr.Dataset, stages: dict[str, ValveStage]) -> xr.Dataset:
     speaker = _against_small(response, ["speaker"])
-    before: xr.DataArray | float = 0.0
+    outputs = {name: _against_small(response, stage.outputs) for name, stage in stages.items()}
     grid, valve = [], []
-    for stage in stages.values():
-        grids, output = _against_small(response, stage.grids), _against_small(response, stage.outputs)
-        grid.append(_against_small(response, stage.driven) - before)
-        valve.append(output - grids)
-        before = output
+    for name, stage in stages.items():
+        grid.append(_against_small(response, stage.driven) - outputs.get(stage.before, 0.0))
+        valve.append(outputs[name] - _against_small(response, stage.grids))
     index = pd.Index([*stages, WHOLE], name="stage")
     return xr.Dataset({
         "grid": xr.concat([*grid, 0.0 * speaker], index),

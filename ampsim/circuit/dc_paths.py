@@ -121,10 +121,10 @@ def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> 
 
 
 def _windings(part: Transformer, pins: Mapping[str, str]) -> Iterator[Branch]:
-    middle = pins.get("centre", "")
-    if middle:
-        yield pins["primary_a"], middle, 0.5 * part.primary_resistance
-        yield middle, pins["primary_b"], 0.5 * part.primary_resistance
-    else:
-        yield pins["primary_a"], pins["primary_b"], part.primary_resistance
+    for section in part.sections("centre" in pins):
+        ends = (part.net(section.outer, pins), part.net(section.inner, pins))
+        yield (*ends, section.share * part.primary_resistance)
     yield from ((pins["common"], net, part.secondary_resistance) for pin, net in pins.items() if pin.startswith("tap"))
+    for each in part.windings:
+        if f"{each.name}_1" in pins:
+            yield pins[f"{each.name}_1"], pins[f"{each.name}_2"], each.resistance

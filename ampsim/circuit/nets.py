@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Set
 from typing import Any, Generic, TypeVar
 
 from .stages.template import GROUND, Element
+from .transformer import windings_of
 
 INPUT = "input"
 T = TypeVar("T")
@@ -105,10 +106,8 @@ def conducting(elements: Iterable[Element]) -> Nets:
         for first, second in _CONDUCTS.get(element.kind, ()):
             nets.join(pins[first], pins[second])
         if element.kind == "transformer":
-            for pin in ("primary_b", "centre"):
-                nets.join(pins["primary_a"], pins.get(pin, pins["primary_a"]))
-            for pin in pins:
-                if pin.startswith("tap"):
-                    nets.join(pins[pin], pins["common"])
+            for first, *others in windings_of(pins):
+                for pin in others:
+                    nets.join(pins[first], pins[pin])
     nets.join(INPUT, GROUND)
     return nets

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from collections.abc import Mapping
 from typing import Any
@@ -26,10 +27,24 @@ def part_entry(part: AnyPart) -> Any:
     if isinstance(part, Pot):
         entry["track"] = entry.pop("value")
     if isinstance(part, Transformer):
-        entry["secondary"] = "reversed" if entry.pop("reversed") else "in phase"
+        entry = _of_transformer(part, entry)
     if isinstance(part, ReverbTank):
         entry["input"], entry["output"] = entry.pop("input_impedance"), entry.pop("output_impedance")
         entry["delays_ms"] = tuple(1e3 * each for each in entry.pop("springs"))
+    return entry
+
+
+def _of_transformer(part: Transformer, entry: dict[str, Any]) -> dict[str, Any]:
+    entry["secondary"] = "reversed" if entry.pop("reversed") else "in phase"
+    share, saturation, windings = (entry.pop(name) for name in ("first_share", "saturation", "windings"))
+    if share != 0.5:
+        entry["leakage"] = [part.leakage * share, part.leakage * (1.0 - share)]
+    if not part.screen_taps:
+        del entry["screen_taps"]
+    if math.isfinite(saturation):
+        entry["core"] = {"saturation": saturation}
+    if windings:
+        entry["windings"] = [{"name": e.name, "ratio": 1.0 / e.turns, "resistance": e.resistance} for e in windings]
     return entry
 
 

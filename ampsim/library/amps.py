@@ -16,6 +16,7 @@ from ..circuit.plugging import jack_names, plug_in
 from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_name
 from ..circuit.stages import TEMPLATES
 from ..circuit.stages.template import Role
+from ..circuit.transformer import fits_pin
 from ..circuit.usual_values import check_amp_values
 from ..circuit.whole_parts import check_tracks
 from .mods import read_switch
@@ -138,7 +139,7 @@ def _role(entry: Entry, role: str, rule: Role, kinds: Mapping[str, str], rails: 
             raise entry.fail(role, f"{shown(designator)} is not in [parts]{nearest(designator, kinds)}")
         if kinds[designator] not in rule.kinds:
             raise entry.fail(role, f"{designator} is a {kinds[designator]}; here belongs a {' or '.join(rule.kinds)}")
-    if len(found) > 1 and not {"resistor", "capacitor"} & set(rule.kinds):
+    if len(found) > 1 and not rule.several and not {"resistor", "capacitor"} & set(rule.kinds):
         raise entry.fail(role, f"one {rule.kinds[0]} belongs here, not {len(found)}")
     return found[0] if len(found) == 1 else found
 
@@ -180,7 +181,7 @@ _LEAST_PINS = {
 
 def _pin_fits(pin: str, kind: str) -> bool:
     if kind == "transformer":
-        return pin in (*_LEAST_PINS[kind], "centre") or bool(re.fullmatch(r"tap[0-9r]{1,6}", pin))
+        return fits_pin(pin)
     return pin in PINS.get(kind, (*_LEAST_PINS.get(kind, ()), "screen"))
 
 

@@ -58,6 +58,8 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
         yield f"{part.designator}: {given} is in {_FARADS[power]}, {format_value(part.value, FARAD)}"
     elif isinstance(part, Transformer):
         yield from _filled_in(part, given, _TRANSFORMER)
+        if "core" not in given:
+            yield f"{part.designator}: its core never saturates (no core is given)"
         if "secondary" not in given:
             yield f"{part.designator}: secondary in phase with primary_a"
     elif isinstance(part, Loudspeaker):

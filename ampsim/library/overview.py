@@ -216,11 +216,7 @@ def _nodes(amp: Amp) -> Iterator[str]:
 def _parts(parts: Iterable[object]) -> Iterator[str]:
     for part in parts:
         if isinstance(part, Transformer):
-            taps = ", ".join(f"{tap:g}" for tap in part.taps)
-            yield (
-                f"{part.designator}  {format_value(part.primary, OHM)} to {taps} ohm, "
-                f"{with_unit(part.inductance, HENRY)}, leakage {with_unit(part.leakage, HENRY)}"
-            )
+            yield f"{part.designator}  {part.describe()}"
         elif isinstance(part, Loudspeaker):
             yield (
                 f"{part.designator}  loudspeaker, coil {part.resistance:g} ohm, resonance at "

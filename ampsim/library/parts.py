@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import contextlib
-import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, cast
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
-from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, parse_value
+from ..base.quantities import FARAD, HENRY, OHM, Quantity, format_value, parse_value
 from ..circuit.amp import AnyPart, Edit, Part, Pot, Socket
 from ..circuit.designators import kind_of, known_letters, meaning_of
-from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.semiconductors.description import FAMILIES, Semiconductor
 from ..circuit.semiconductors.description import PINS as DEVICE_PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
-from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
 from ..circuit.whole_parts import body_of
+from .output_parts import read_loudspeaker, read_transformer
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank
 
@@ -163,49 +161,9 @@ def _marked_tracks(text: str) -> Iterator[tuple[float, str]]:
                 yield parse_value(track, OHM), parse_taper(taper)
 
 
-def _transformer(designator: str, entry: Entry) -> Transformer:
-    primary = entry.value("primary", OHM)
-    given = entry.raw("taps")
-    taps = tuple(
-        entry.element("taps", each).value("taps", OHM) for each in (given if isinstance(given, list) else [given])
-    )
-    if not 1 <= len(taps) <= 6 or list(taps) != sorted(set(taps)):
-        raise entry.fail("taps", f"{shown(given)} are not one to six loads in rising order, such as [4, 8, 16]")
-    made = Transformer(
-        designator,
-        primary,
-        taps,
-        inductance=entry.value("inductance", HENRY, primary / (2 * math.pi * 40)),
-        leakage=entry.value("leakage", HENRY, primary / (2 * math.pi * 80e3)),
-        primary_resistance=entry.value("primary_resistance", OHM, primary * 0.03),
-        secondary_resistance=entry.value("secondary_resistance", OHM, taps[-1] * 0.03),
-        capacitance=entry.value("capacitance", FARAD, 400e-12),
-        damping=entry.value("damping", OHM, primary),
-        core_loss=entry.value("core_loss", OHM, primary * 15),
-        reversed=entry.choice("secondary", ("in phase", "reversed"), "in phase") == "reversed",
-    )
-    entry.finish()
-    return made
-
-
-def _loudspeaker(designator: str, entry: Entry) -> Loudspeaker:
-    resistance = entry.value("resistance", OHM)
-    made = Loudspeaker(
-        designator,
-        resistance,
-        resonance=entry.value("resonance", HERTZ, 85.0),
-        peak=entry.value("peak", OHM, 8.0 * resistance),
-        q=entry.number("q", 0.3, 30.0, 6.0),
-        reactance=entry.value("reactance", OHM, 0.8 * resistance),
-        exponent=entry.number("exponent", 0.3, 1.0, 0.7),
-    )
-    entry.finish()
-    return made
-
-
 _COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {
     "pot": _pot,
-    "transformer": _transformer,
-    "loudspeaker": _loudspeaker,
+    "transformer": read_transformer,
+    "loudspeaker": read_loudspeaker,
     "reverb tank": read_reverb_tank,
 }

@@ -37,6 +37,11 @@ def example_file(template: Template) -> Path:
     return models() / "stages" / f"{template.name.replace(' ', '-')}.toml"
 
 
+def further_examples(template: Template) -> list[Path]:
+    """Amp files with other ways to use a template, named after it and the way."""
+    return sorted((models() / "stages").glob(f"{template.name.replace(' ', '-')}.*.toml"))
+
+
 def stage_text(template: Template) -> str:
     """A template with its roles, which of them are needed, and its example as an amp file.
 
@@ -55,7 +60,12 @@ def stage_text(template: Template) -> str:
     }
     head = f'template = "{template.name}"\n{template.about}\ntakes in: {lines[min(template.inputs, 2)]}'
     roles = text_of_rows(("role", "", "what", "kind"), list(_roles(template)))
-    return f"{head}\n\n{roles}\n\nAn example that runs ({path.name})\n\n{path.read_text(encoding='utf-8').rstrip()}"
+    text = f"{head}\n\n{roles}\n\nAn example that runs ({path.name})\n\n{path.read_text(encoding='utf-8').rstrip()}"
+    further = further_examples(template)
+    if not further:
+        return text
+    ways = "\n".join(f"  {each.relative_to(models().parent)}" for each in further)
+    return f"{text}\n\nFurther examples, which `ampsim show` explains\n{ways}"
 
 
 def _roles(template: Template) -> Iterator[tuple[str, str, str, str]]:

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
 from typing import cast
 
 from ..base.errors import DescriptionError
 from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.designators import element_name
+from ..circuit.inner_nets import inner_net
 from ..circuit.loudspeaker import Loudspeaker, coil_sections
 from ..circuit.reverb_tank import ReverbTank, coil
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.switches.moving import MovingCircuit
-from ..circuit.transformer import Transformer, tap_pin
 from ..circuit.valves.spice import PINS
 from .netlist_writer import Writer, safe_name
+from .transformers import write_transformer
 
 
 def _write_two_pin(writer: Writer, element: Element, wired: Circuit) -> None:
@@ -83,69 +83,6 @@ def _write_rail(writer: Writer, element: Element, wired: Circuit) -> None:
     writer.supply(name, element.net("1"), cast("float", rail.volts), rail.name == writer.rippling)
 
 
-def _write_transformer(writer: Writer, element: Element, wired: Circuit) -> None:
-    part = cast("Transformer", wired.parts[element.designator])
-    name, nets = part.designator.lower(), dict(element.pins)
-    centre = nets.get("centre")
-    halves = (
-        [("a", nets["primary_a"], centre), ("b", centre, nets["primary_b"])]
-        if centre
-        else [("a", nets["primary_a"], nets["primary_b"])]
-    )
-    windings = []
-    for side, start, finish in halves:
-        windings.append(f"l{name}_{side}")
-        _write_winding(writer, part, side, str(start), str(finish), len(halves))
-    _write_losses(writer, part, nets["primary_a"], nets["primary_b"])
-    windings += _write_secondary(writer, part, nets)
-    for number, (first, second) in enumerate(_pairs(windings), 1):
-        writer.couple(f"k{name}_{number}", first, second, 0.99999)
-
-
-def _write_winding(writer: Writer, part: Transformer, side: str, start: str, finish: str, halves: int) -> None:
-    name = part.designator.lower()
-    inner, core = inner_net(name, f"{side}_1"), inner_net(name, f"{side}_2")
-    # The plate end of each half carries its share of winding resistance and leakage.
-    outer, other = (start, finish) if side == "a" else (finish, start)
-    writer.element(f"r{name}_{side}", outer, inner, part.primary_resistance / halves)
-    writer.element(f"l{name}_leak_{side}", inner, core, part.leakage / halves)
-    ends = (core, other) if side == "a" else (other, core)
-    writer.element(f"l{name}_{side}", *ends, part.inductance / halves**2)
-
-
-def _write_losses(writer: Writer, part: Transformer, first: str, second: str) -> None:
-    name, damp = part.designator.lower(), inner_net(part.designator, "damp")
-    writer.element(f"r{name}_core", first, second, part.core_loss)
-    writer.element(f"c{name}_winding", first, damp, part.capacitance)
-    writer.element(f"r{name}_damp", damp, second, part.damping)
-
-
-def _write_secondary(writer: Writer, part: Transformer, nets: Mapping[str, str]) -> list[str]:
-    name, windings = part.designator.lower(), []
-    below, turns, whole = nets["common"], 0.0, math.sqrt(part.taps[-1])
-    for tap in part.taps:
-        pin = tap_pin(tap)
-        net, section = nets.get(pin, inner_net(name, pin)), math.sqrt(tap) - turns
-        inner = inner_net(name, f"{pin}_1")
-        ends = (below, inner) if part.reversed else (inner, below)
-        writer.element(f"l{name}_{pin}", *ends, part.inductance * section**2 / part.primary)
-        writer.element(f"r{name}_{pin}", inner, net, part.secondary_resistance * section / whole)
-        windings.append(f"l{name}_{pin}")
-        below, turns = net, math.sqrt(tap)
-    return windings
-
-
-def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:
-    for number, first in enumerate(names):
-        for second in names[number + 1 :]:
-            yield first, second
-
-
-def inner_net(designator: str, name: str) -> str:
-    """A net inside a part: no net of a drawing begins with two such marks."""
-    return f"__{designator.lower()}_{name}"
-
-
 def coil_net(part: Loudspeaker) -> str:
     """The net behind the resistance of a loudspeaker's coil."""
     return inner_net(part.designator, "1")
@@ -208,7 +145,7 @@ WRITERS = {
     "operational amplifier": _write_device,
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
-    "transformer": _write_transformer,
+    "transformer": write_transformer,
     "loudspeaker": _write_loudspeaker,
     "reverb tank": _write_tank,
     "contact": _write_contact,

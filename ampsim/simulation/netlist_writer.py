@@ -13,6 +13,7 @@ from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors import spice
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.laws import pieces_of
+from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.stages.template import GROUND
 from ..circuit.switches.moving import Contact
 from ..circuit.valves.description import Valve
@@ -120,6 +121,57 @@ class Writer:
             0 to 1 [ratio].
         """
         self.line(f"{name} {first} {second} {float(factor)!r}")
+
+    def coil(self, name: str, first: str, second: str, henries: float, sensed: bool) -> None:
+        """Write a winding of a transformer.
+
+        Parameters
+        ----------
+        name : str
+            Begins with l.
+        first, second : str
+            The nets of its ends, the dotted one first.
+        henries : float
+            [H]
+        sensed : bool
+            Whether its current is asked for, as that of a source named after it.
+        """
+        end = safe_name(f"__{name}_amps") if sensed else second
+        self.element(name, first, end, henries)
+        if sensed:
+            self.line(f"v{safe_name(name)} {end} {safe_name(second)} dc 0")
+
+    def saturating(
+        self,
+        name: str,
+        ends: tuple[str, str],
+        coil: str,
+        scale: float,
+        shares: Mapping[str, float],
+        numbers: Mapping[str, float],
+    ) -> None:
+        """Write the current that a saturating core takes beyond that of its inductance.
+
+        Parameters
+        ----------
+        name : str
+        ends : tuple of str
+            The nets it flows between.
+        coil : str
+            The winding whose flux it follows.
+        scale : float
+            From the flux of that winding to that of the law [1 / V s].
+        shares : mapping
+            To each sensed winding what its current adds to the flux of the law [1 / A].
+        numbers : mapping
+            What the law takes.
+        """
+        flux = safe_name(f"__{name}_flux")
+        whole = "+".join(f"{share!r}*i(v{safe_name(each)})" for each, share in shares.items())
+        self.line(f"b{safe_name(name)}_flux {flux} 0 v={whole}")
+        ports = ((safe_name(ends[0]), safe_name(ends[1])), (flux, GROUND))
+        for text in PORT_LAWS["transformer core"].lines(f"{name}_core", numbers, ports):
+            self.line(text)
 
     def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
         """Write a source from a net to ground.

@@ -13,16 +13,19 @@ from ampsim.interface.commands.main import main
 from ampsim.job.papers.amp_page import amp_page
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp
-from ampsim.library.stage_guide import example_file, stage_text
+from ampsim.library.stage_guide import example_file, further_examples, stage_text
 from ampsim.measures.sweep import gain_at
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
+
+FURTHER = [path for template in TEMPLATES.values() for path in further_examples(template)]
 
 
 @pytest.mark.parametrize("name", TEMPLATES)
 def test_every_template_has_an_example_that_runs(name: str) -> None:
     template = TEMPLATES[name]
     amp = load_amp(example_file(template))
+    _biased(amp)
     used = [stage for stage in amp.stages if stage.template == name]
     assert used
     assert {role for role, rule in template.roles.items() if rule.required} <= dict(used[0].roles).keys()
@@ -31,8 +34,21 @@ def test_every_template_has_an_example_that_runs(name: str) -> None:
         (line,) = (each for each in told.split("An example")[0].splitlines() if each.split(" ")[0] == role)
         assert ("needed" in line) == rule.required
     assert example_file(template).read_text(encoding="utf-8").rstrip() in told
+
+
+@pytest.mark.parametrize("path", FURTHER, ids=lambda path: path.stem)
+def test_every_further_example_runs(path: Path) -> None:
+    amp = load_amp(path)
+    _biased(amp)
+    (name,) = (name for name, template in TEMPLATES.items() if path in further_examples(template))
+    assert name in {stage.template for stage in amp.stages}
+    assert path.name in stage_text(TEMPLATES[name])
+
+
+def _biased(amp: Amp) -> None:
+    """Every valve of an example is biased as one on the bench."""
     rest = simulate(amp, OperatingPoint()).isel(variant=0, position=0)
-    for valve in valves_in_use(amp):  # every valve of an example is biased as one on the bench
+    for valve in valves_in_use(amp):
         volts = {pin: float(rest["voltage"].sel(node=f"{valve}.{pin}")) for pin in ("plate", "grid", "cathode")}
         assert volts["cathode"] + 40.0 < volts["plate"] < 310.0
         assert -20.0 < volts["grid"] - volts["cathode"] < -0.5
@@ -40,7 +56,7 @@ def test_every_template_has_an_example_that_runs(name: str) -> None:
 
 def test_no_example_is_left_of_a_template_that_is_gone() -> None:
     assert {path.name for path in (models() / "stages").iterdir()} == {
-        example_file(template).name for template in TEMPLATES.values()
+        path.name for template in TEMPLATES.values() for path in (example_file(template), *further_examples(template))
     }
 
 

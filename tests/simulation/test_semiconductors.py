@@ -16,6 +16,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.description import Semiconductor
 from ampsim.circuit.semiconductors.laws import pieces_of
 from ampsim.circuit.semiconductors.measuring import channel_current, channel_slope, diode_current, diode_volts
+from ampsim.circuit.semiconductors.pieces import Piece
 from ampsim.circuit.semiconductors.port_laws import PORT_LAWS
 from ampsim.circuit.valves.grid import THERMAL_VOLTS
 from ampsim.library.loader import listing
@@ -130,7 +131,8 @@ def test_compiled_port_law_and_slopes_are_those_of_the_law(name: str) -> None:
     law, rng = PORT_LAWS[name], np.random.default_rng(3)
     every = (pieces_of(load_semiconductor(kind)) for kind in listing()["semiconductors"])
     pieces = [piece for found in every for piece in found.laws if piece.law == name]
-    assert pieces
+    # What no semiconductor has, a transformer's core does.
+    pieces = pieces or [Piece(name, "any", dict.fromkeys(law.parameters, 0.03), ())]
     ports = len(law.units)
     for piece in pieces[:4]:
         seat = Seat(

@@ -10,6 +10,7 @@ from enum import Enum
 from ...base.errors import DescriptionError, nearest, shown
 from ..amp import Amp, AnyPart, Stage
 from ..semiconductors.description import PINS
+from ..transformer import Transformer
 
 GROUND = "0"
 
@@ -41,11 +42,12 @@ class Element:
 
 @dataclass(frozen=True)
 class Role:
-    """What may stand in one role of a template: part kinds, or "rail", "place", "word"."""
+    """What may stand in one role of a template: part kinds, or "rail", "place", "word"; `several`: more than one."""
 
     about: str
     kinds: tuple[str, ...]
     required: bool = False
+    several: bool = False
 
 
 class Kind(Enum):
@@ -133,7 +135,17 @@ class StageBuilder:
         return known[designator]
 
     def put(self, designator: str, **pins: str) -> None:
-        """Fit a part with its pins on nets."""
+        """Fit a part with its pins on nets.
+
+        Raises
+        ------
+        DescriptionError
+            For a pin that a transformer does not have.
+        """
+        part = self.part(designator)
+        lacking = [pin for pin in pins if isinstance(part, Transformer) and not part.has_pin(pin)]
+        if lacking:
+            raise self.fault(f"{designator} has no {lacking[0]}; its entry says which taps and windings there are")
         named = tuple((pin.removeprefix("end"), net) for pin, net in pins.items())
         self.elements.append(Element(designator, self.part(designator).kind, named, self.stage.name))
 
@@ -188,7 +200,22 @@ class StageBuilder:
         DescriptionError
             For a triode where a pentode belongs, and the other way round.
         """
-        designator = self.designators(role)[0]
+        self.seat(self.designators(role)[0], plate, grid, cathode, screen)
+
+    def seat(self, designator: str, plate: str, grid: str, cathode: str, screen: str = "") -> None:
+        """Fit a valve by its designator.
+
+        Parameters
+        ----------
+        designator : str
+        plate, grid, cathode, screen : str
+            As for `valve`.
+
+        Raises
+        ------
+        DescriptionError
+            For a triode where a pentode belongs, and the other way round.
+        """
         socket = self.part(designator)
         family = self.amp.valve_by_type[socket.type].family  # type: ignore[union-attr]
         if (family == "pentode") != bool(screen):

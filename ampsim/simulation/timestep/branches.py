@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
@@ -58,6 +58,7 @@ class Parts:
     """A whole circuit: branches, couplings (inductor, inductor, factor), valves and semiconductors, held nets [V].
 
     The net of the input is driven and in `held` with 0 V, and so are those that the springs of reverb tanks drive.
+    `fluxes` names what ports read instead of volts: the flux of an inductor [V s], times a factor [1 / V s].
     """
 
     branches: tuple[Branch, ...]
@@ -65,6 +66,7 @@ class Parts:
     seats: tuple[Seat, ...]
     held: Mapping[str, float]
     lines: tuple[SpringLine, ...] = ()
+    fluxes: Mapping[str, tuple[str, float]] = field(default_factory=dict)
 
 
 class Collector(Writer):
@@ -81,6 +83,7 @@ class Collector(Writer):
         self.seats: list[Seat] = []
         self.held = {INPUT: 0.0}
         self.lines: list[SpringLine] = []
+        self.fluxes: dict[str, tuple[str, float]] = {}
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
         """Keep a two-pin element; one with both pins on one net does nothing.
@@ -116,6 +119,37 @@ class Collector(Writer):
             0 to 1 [ratio].
         """
         self.couplings.append((first, second, factor))
+
+    def coil(self, name: str, first: str, second: str, henries: float, sensed: bool) -> None:
+        """Keep a winding of a transformer.
+
+        Parameters
+        ----------
+        name, first, second, henries, sensed
+            As those of `netlist_writer.Writer.coil` [H].
+        """
+        self.element(name, first, second, henries)
+
+    def saturating(
+        self,
+        name: str,
+        ends: tuple[str, str],
+        coil: str,
+        scale: float,
+        shares: Mapping[str, float],
+        numbers: Mapping[str, float],
+    ) -> None:
+        """Keep what a saturating core takes.
+
+        Parameters
+        ----------
+        name, ends, coil, scale, shares, numbers
+            As those of `netlist_writer.Writer.saturating` [1 / V s].
+        """
+        flux = f"__{name}_flux"
+        self.fluxes[flux] = (coil, scale)
+        values = tuple(numbers[each] for each in PORT_LAWS["transformer core"].parameters)
+        self.seats.append(Seat("transformer core", values, (ends, (flux, GROUND))))
 
     def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
         """Keep a net that a source holds.
@@ -202,4 +236,5 @@ def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = F
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
     branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
-    return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held, tuple(collector.lines))
+    return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held, tuple(collector.lines),
+                 collector.fluxes)  # fmt: skip

@@ -49,7 +49,8 @@ class _Assembly:
 
     def __init__(self, parts: Parts, ports: Sequence[tuple[str, str]]) -> None:
         nets = {net for branch in parts.branches for net in (branch.first, branch.second)}
-        nets |= {net for pair in ports for net in pair}
+        volts = [pair for pair in ports if pair[0] not in parts.fluxes]
+        nets |= {net for pair in volts for net in pair}
         self.held = tuple(parts.held)
         free = sorted(nets - set(self.held) - {GROUND})
         self.free = len(free)
@@ -60,13 +61,20 @@ class _Assembly:
         coils = [branch for branch in parts.branches if branch.kind == "l"]
         self.coils = np.array([self.row(coil.first, coil.second) for coil in coils]).reshape(len(coils), total).T
         self.inductance = _inductance(coils, parts.couplings)
-        self.ports = np.array([self.row(*pair) for pair in ports]).reshape(len(ports), total).T
+        rows = [self.row(*pair) if pair in volts else np.zeros(total) for pair in ports]
+        self.ports = np.array(rows).reshape(len(ports), total).T
+        # What a port reads of the currents through the coils [1 / A]: nothing, but for those that read a flux.
+        self.fluxes = np.zeros((len(ports), len(coils)))
+        for number, pair in enumerate(ports):
+            if pair not in volts:
+                name, scale = parts.fluxes[pair[0]]
+                self.fluxes[number] = scale * self.inductance[[coil.name for coil in coils].index(name)]
         for branch in parts.branches:
             if branch.kind == "c":
                 self._stamp(self.capacitance, "c", (branch.first, branch.second), branch.value)
             elif branch.kind == "r":
                 self._stamp(self.conductance, "r", (branch.first, branch.second), 1.0 / branch.value)
-        for pair in ports:
+        for pair in volts:
             self._stamp(self.conductance, "r", pair, PATH)
 
     def row(self, first: str, second: str) -> Array:
@@ -137,10 +145,12 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
     direct[:, :held] = rows[:, free:]
     more = _island_voltages(given, island, loops, nodes, nodes_w)
     read, through = rows[:, :free] @ (nodes + more[0]), rows[:, :free] @ (nodes_w + more[1]) + direct
+    read[:count, charged:] += given.fluxes @ loops
     rest_nodes, rest_coils = _rest(given)
     charges = np.linalg.solve(change, rest_nodes)[:charged] - shift
     rest_states = np.vstack([charges, rest_coils[own]])
     rest_rows = rows[:, :free] @ rest_nodes + direct
+    rest_rows[:count] += given.fluxes @ rest_coils
     return Equations(energy, slope, drive, read, through, rest_rows, rest_states, given.held, count)
 
 

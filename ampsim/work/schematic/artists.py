@@ -8,9 +8,10 @@ from itertools import pairwise
 import numpy as np
 from matplotlib.axes import Axes
 
+from ...circuit.transformer import winding_of
 from ...pictures import style
 from .contents import GONE
-from .geometry import LINE, Box, Sheet, Sign, Symbol, Text, grown
+from .geometry import LINE, Box, Point, Sheet, Sign, Symbol, Text, grown
 from .pen import HEAVY, THIN, Pen, Place
 from .symbols import merged, throw_height
 from .valve_artists import draw_valve
@@ -107,20 +108,23 @@ def _pot(pen: Pen, symbol: Symbol) -> None:
 
 
 def _transformer(pen: Pen, symbol: Symbol) -> None:
-    x, edge = symbol.at[0], 1.5 if symbol.item.look == "tank" else 0.9
-    left = sorted((point for point in symbol.ends.values() if point[0] < x), key=lambda p: -p[1])
-    right = sorted((point for point in symbol.ends.values() if point[0] > x), key=lambda p: -p[1])
-    for points, side in ((left, -1), (right, 1)):
+    tank = symbol.item.look == "tank"
+    x, edge = symbol.at[0], 1.5 if tank else 0.9
+    windings: dict[tuple[str, int], list[Point]] = {}
+    for pin, (u, v) in symbol.ends.items():
+        windings.setdefault(("" if tank else winding_of(pin), -1 if u < x else 1), []).append((u, v))
+    for (_, side), points in windings.items():
         for u, v in points:
             pen.line((u, v), (x + side * edge, v))
-        for (_, upper), (_, lower) in pairwise(points):
+        for (_, upper), (_, lower) in pairwise(sorted(points, key=lambda point: -point[1])):
             turns = max(2, round((upper - lower) / 1.25))
             ys = np.linspace(upper, lower, 24 * turns)
             bulge = 0.6 * np.abs(np.sin(np.pi * turns * (upper - ys) / (upper - lower)))
             pen.line(*((x + side * (edge - b), v) for v, b in zip(ys, bulge, strict=True)))
-    ends = [v for _, v in (*left, *right)]
-    if symbol.item.look == "tank":
-        along, middle = np.linspace(-0.8, 0.8, 97), sum(v for _, v in right) / len(right)
+    ends = [v for _, v in symbol.ends.values()]
+    if tank:
+        right = [v for u, v in symbol.ends.values() if u > x]
+        along, middle = np.linspace(-0.8, 0.8, 97), sum(right) / len(right)
         pen.line(*((x + dx, middle + 0.5 * np.sin(7.5 * np.pi * (dx + 0.8))) for dx in along))
         return
     for dx in (-0.13, 0.13):

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from ...circuit.transformer import winding_of
 from .contents import GONE, Contents, Item
 
 _PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker")
@@ -141,7 +142,7 @@ class Flow:
 
 
 def _is_secondary(pin: str) -> bool:
-    return pin.startswith("tap") or pin == "common"
+    return winding_of(pin) != "primary"
 
 
 def is_gone(item: Item) -> bool:

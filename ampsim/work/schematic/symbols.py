@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ...circuit.transformer import winding_of
 from .contents import CHANGED, Item, Throw
 from .geometry import LINE, Box, Point, Sign, Symbol, Text, words_width
 
@@ -146,6 +147,9 @@ def _amplifier(item: Item, x: int, y: int) -> Symbol:
     return Symbol(item, "valve", (x, y), ends, (x - 2.2, y - 3.2, x + 2.2, y + 1.2), text_at(item, x + 2.4, y - 2.7))
 
 
+_ALONG_PRIMARY = ("primary_a", "screen_a", "centre", "screen_b", "primary_b")
+
+
 def transformer(item: Item, x: int, y: int, reach: int, upside: bool = False) -> Symbol:
     """An output transformer around a place: primary left, secondary right, its common pin lowest.
 
@@ -159,20 +163,23 @@ def transformer(item: Item, x: int, y: int, reach: int, upside: bool = False) ->
     upside : bool
         Whether the last pin of the primary is on top.
     """
-    primary = [pin for pin, _ in item.pins if pin.startswith(("primary", "centre"))]
-    primary = sorted(primary, key=lambda pin: {"primary_a": 0, "centre": 1}.get(pin, 2), reverse=upside)
-    second = [pin for pin, _ in item.pins if pin not in primary]
+    primary = [pin for pin, _ in item.pins if winding_of(pin) == "primary"]
+    primary = sorted(primary, key=_ALONG_PRIMARY.index, reverse=upside)
+    second = [pin for pin, _ in item.pins if winding_of(pin) == "secondary"]
     second = sorted(
         second, key=lambda pin: (pin != "common", float(pin[3:]) if pin[3:].replace(".", "").isdigit() else 0.0)
     )
-    ends: dict[str, Point] = {}
-    if len(primary) == 3:
-        ends |= dict(zip(primary, ((x - 3, y + reach), (x - 3, y), (x - 3, y - reach)), strict=True))
-    else:
-        ends |= dict(zip(primary, ((x - 3, y + reach), (x - 3, y - reach)), strict=False))
+    steps = (len(primary) - 1) // 2
+    heights = (
+        [reach * (steps - n) // max(steps, 1) for n in range(len(primary))] if len(primary) > 2 else [reach, -reach]
+    )
+    ends: dict[str, Point] = {pin: (x - 3, y + height) for pin, height in zip(primary, heights, strict=False)}
     step = 3
     low = y - step * (len(second) // 2)
     ends |= {pin: (x + 3, low + step * n) for n, pin in enumerate(second)}
+    # Windings of its own hang below the secondary, the second end of each lowest.
+    further = [pin for pin, _ in item.pins if pin not in ends]
+    ends |= {pin: (x + 3, low - step * n) for n, pin in enumerate(further, 1)}
     tall = max(reach, max((abs(py - y) for _, py in ends.values()), default=reach)) + 0.4
     marks = tuple(
         Text((pin[3:],), (x + 2.1, py + 0.35, x + 2.1 + words_width(pin[3:]), py + 0.35 + LINE))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from .control import Control
+from .held_volts import HeldVolts
 from .loudspeaker import Loudspeaker
 from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor
@@ -49,7 +50,7 @@ class Socket:
     kind: str = "valve"
 
 
-AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker | ReverbTank
+AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker | ReverbTank | HeldVolts
 
 
 @dataclass(frozen=True)

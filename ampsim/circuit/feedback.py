@@ -9,6 +9,7 @@ from ..base.wording import join_words
 from .amp import Amp
 from .build import Circuit, build_circuit
 from .loop_search import Loop, LoopSearch, Reach
+from .oscillators import oscillators
 from .signal_ways import SignalWays
 
 __all__ = ["Loop", "Reach", "feedback_loop", "find_loop", "find_loops"]
@@ -68,9 +69,13 @@ def find_loops(amp: Amp, switches: tuple[tuple[str, str], ...] = ()) -> tuple[Lo
 
     Global is what leads back from the output transformer, or from the last stage of an amp without one, to a valve
     before it. Local is what leads from a valve's plate (a follower's cathode) to its own grid or to a valve between.
-    A resistor in a cathode is no loop of this kind: it has no way back of its own.
+    A resistor in a cathode is no loop of this kind: it has no way back of its own. Nor is what keeps an oscillator
+    going that the amp is meant to have.
     """
-    return tuple(LoopSearch(build_circuit(amp, switches)).loops())
+    wired = build_circuit(amp, switches)
+    meant = {each.stage for each in oscillators(wired)}
+    own = {each.designator for each in wired.elements if each.stage in meant}
+    return tuple(loop for loop in LoopSearch(wired).loops() if not own.issuperset(loop.parts))
 
 
 def _check_pin(wired: Circuit, at: str) -> None:

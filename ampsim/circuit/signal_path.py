@@ -38,6 +38,7 @@ def valve_stages(wired: Circuit) -> tuple[ValveStage, ...]:
     """Every stage with valves that the source's signal comes to, in signal order; all of them without a source.
 
     Valves that a mod fitted stand last, under the mod's name. Other channels, into which nothing is plugged, are none.
+    Oscillators that the amp is meant to have stand beside the signal.
     """
     return tuple(_stages(wired, ("valve",)))
 
@@ -50,8 +51,9 @@ def active_stages(wired: Circuit) -> tuple[ValveStage, ...]:
 
 def _stages(wired: Circuit, kinds: tuple[str, ...]) -> Iterator[ValveStage]:
     valves: dict[str, list[str]] = {stage.name: [] for stage in wired.amp.stages}
+    aside = stages_of(wired.amp, Kind.OSCILLATOR)
     for element in wired.elements:
-        if element.kind in kinds:
+        if element.kind in kinds and element.stage not in aside:
             valves.setdefault(element.stage, []).append(element.designator)
     reached = parts_reached(wired)
     kept = {

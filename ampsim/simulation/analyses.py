@@ -155,12 +155,14 @@ _STEADY = Sine()
 class Transient:
     """The amp in time, from rest at its operating point, driven by a stimulus; results every `step` [s] or less.
 
-    `tolerance` is the error ngspice allows itself in each step, as a fraction of each voltage and current.
+    `tolerance` is the error ngspice allows itself in each step, as a fraction of each voltage and current. Oscillators
+    that the amp is meant to have stand still unless they are `moving`: then they get a push at the start.
     """
 
     stimulus: Sine | Burst | Waveform | Throw = _STEADY
     step: float = 20e-6
     tolerance: float = 1e-4
+    moving: bool = False
 
     name = "transient"
 

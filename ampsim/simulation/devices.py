@@ -9,6 +9,7 @@ from ..base.errors import DescriptionError
 from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.designators import element_name
+from ..circuit.held_volts import HeldVolts
 from ..circuit.inner_nets import inner_net
 from ..circuit.loudspeaker import Loudspeaker, coil_sections
 from ..circuit.reverb_tank import ReverbTank, coil
@@ -127,6 +128,11 @@ def _write_coil(writer: Writer, name: str, nets: tuple[str, str, str], impedance
     writer.element(f"r{name}_loss", inner, last, loss)
 
 
+def _write_held(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("HeldVolts", wired.parts[element.designator])
+    writer.hold(part.designator.lower(), element.net("1"), element.net("2"), part.volts)
+
+
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
     name = safe_name(contact.designator.lower())
@@ -149,4 +155,5 @@ WRITERS = {
     "loudspeaker": _write_loudspeaker,
     "reverb tank": _write_tank,
     "contact": _write_contact,
+    "held volts": _write_held,
 }

@@ -31,6 +31,7 @@ from .devices import WRITERS, coil_net, package
 from .drives import command, options, own_vectors, write_drive
 from .netlist_writer import Writer, safe_name
 from .ngspice.protocol import Form
+from .oscillator_state import write_oscillators
 
 # A pot's wiper never quite reaches the end of its track; a real one keeps an ohm or a few.
 END_OHMS = 1.0
@@ -167,6 +168,8 @@ def _frame(
     wired = write_drive(writer, wired, analysis)
     for element in wired.elements:
         WRITERS[element.kind](writer, element, wired)
+    if analysis.name != "operating point":
+        write_oscillators(writer, wired, isinstance(analysis, Transient) and analysis.moving)
     vectors = own_vectors(analysis, writer)
     if nodes or not vectors:
         vectors += _vectors(wired, nodes, currents)

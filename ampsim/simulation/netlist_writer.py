@@ -21,6 +21,10 @@ from ..circuit.valves.laws import LAWS
 from ..circuit.valves.spice import PINS, subcircuit
 from .springs_text import spring_lines
 
+# What sets an oscillator going: as much as moves a grid with a leak of a megohm by two volts.
+PUSH_SECONDS, PUSH_AMPS = 0.02, 2e-6
+_HELD_HENRY = 1e9
+
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
 
@@ -215,6 +219,26 @@ class Writer:
         first, second = map(safe_name, sense)
         for text in spring_lines(safe_name(name), (first, second), safe_name(emf), tank, self._in_time):
             self.line(text)
+
+    def hold(self, name: str, first: str, second: str, volts: float) -> None:
+        """Write what holds direct voltage between two nets behind an inductor that no signal passes.
+
+        Parameters
+        ----------
+        name : str
+        first, second : str
+        volts : float
+            [V], from the first to the second net.
+        """
+        own, inner = safe_name(name), safe_name(f"__{name}")
+        self.line(f"v{own} {safe_name(first)} {inner}_1 {float(volts)!r}")
+        self.line(f"l{own} {inner}_1 {inner}_2 {_HELD_HENRY!r}")
+        self.line(f"r{own} {inner}_2 {safe_name(second)} 1.0")
+
+    def push(self, name: str, net: str) -> None:
+        """Write the push that sets an oscillator going at the net of its grid."""
+        end = f"{PUSH_SECONDS!r} {PUSH_AMPS!r} {PUSH_SECONDS + 1e-6!r} 0"
+        self.line(f"i{safe_name(name)} {safe_name(net)} 0 pwl(0 0 1e-6 {PUSH_AMPS!r} {end})")
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Write a contact: a resistor at rest, a conductance on its way while contacts move.

@@ -12,6 +12,7 @@ from ampsim.circuit.reverb_tank import coil
 from ampsim.circuit.stages import TEMPLATES, Kind
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
+from ampsim.simulation.timestep.oscillation import oscillations
 from tests.tools.stage_alone import RAIL, alone, gain, resting, stage
 
 TRIODE = {"V1": "12AX7", "R1": "1M", "R2": "100k", "R3": "1k5", "C1": "100u"}
@@ -406,13 +407,45 @@ def test_a_reverb_has_the_impedances_and_the_strength_of_its_tank():
     assert abs(gain(amp, "V2.plate", hertz) / out) == pytest.approx(at.mu * 100e3 / (100e3 + at.rp), rel=0.02)
 
 
+LADDER = {"V1": "12AX7", "R2": "220k", "R3": "2k2", "C1": "25u", "C2": "10n", "C3": "10n", "C4": "10n", "R4": "1M",
+          "R5": "1M", "R6": "1M", "C5": "100n", "R7": "220k", "R8": "220k"}  # fmt: skip
+LADDER_ROLES = {
+    "valve": "V1", "supply": "B1", "plate_load": "R2", "cathode_resistor": "R3", "cathode_bypass": "C1",
+    "shift_capacitor_a": "C2", "shift_resistor_a": "R4", "shift_capacitor_b": "C3", "shift_resistor_b": "R5",
+    "shift_capacitor_c": "C4", "grid_leak": "R6", "coupling": "C5", "series_resistor": "R7", "into": "R8.1",
+}  # fmt: skip
+
+
+def ladder_wires():
+    """The same as free wiring."""
+    return {
+        "V1": {"plate": "plate", "grid": "grid", "cathode": "cathode"}, "R2": ["B1", "plate"],
+        "R3": ["cathode", "ground"], "C1": ["cathode", "ground"], "C2": ["plate", "first"], "R4": ["first", "ground"],
+        "C3": ["first", "second"], "R5": ["second", "ground"], "C4": ["second", "grid"], "R6": ["grid", "ground"],
+        "C5": ["plate", "far"], "R7": ["far", "R8.1"],
+    }  # fmt: skip
+
+
+def test_an_oscillator_is_the_same_by_its_template_and_by_any_wiring_and_stands_still_in_sweeps():
+    load = stage("load", load="R8")
+    first = alone(LADDER, load, stage("tremolo oscillator", **LADDER_ROLES))
+    second = alone(LADDER, load, stage("oscillator of any wiring", wires=ladder_wires()))
+    ours, theirs = (oscillations(each)[0] for each in (first, second))
+    assert ours.hertz == pytest.approx(theirs.hertz, rel=1e-9)
+    assert 4.0 < ours.hertz < 8.0
+    # Its grid is held still: what reaches the load from the input is as if the valve had no gain.
+    assert abs(gain(first, "V1.grid", 5.0)) < 1e-6
+
+
 @pytest.mark.parametrize("template", TEMPLATES.values(), ids=lambda each: each.name)
 def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
     fitted = {kind for role in template.roles.values() for kind in role.kinds}
-    if template.kind is Kind.ANY:
+    if template.kind is Kind.ANY or fitted == {"wires"}:
         assert fitted == {"wires"}
+        assert template.kind in (Kind.ANY, Kind.OSCILLATOR)
         return
-    assert bool({*ACTIVE} & fitted) == (template.kind in (Kind.GAIN, Kind.FOLLOWER, Kind.INVERTER, Kind.OUTPUT))
+    active = (Kind.GAIN, Kind.FOLLOWER, Kind.INVERTER, Kind.OUTPUT, Kind.OSCILLATOR)
+    assert bool({*ACTIVE} & fitted) == (template.kind in active)
     # A transformer elsewhere drives the springs of a reverb.
     assert ("transformer" in fitted) == (template.kind is Kind.OUTPUT or "reverb tank" in fitted)
     assert ("loudspeaker" in fitted) == (template.kind is Kind.LOAD)

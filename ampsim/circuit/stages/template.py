@@ -56,7 +56,8 @@ class Kind(Enum):
     `INSTRUMENT` is what is played, with its cable, and `SOURCE` a test source: both are plugged into the amp and are
     no part of it. `GAIN`, `FOLLOWER`, `INVERTER` (one line to two of opposite sign) and `OUTPUT` (with a transformer)
     have valves, transistors or amplifiers, a `NETWORK` has none, a `MASTER` sets the level before the power amp.
-    `LOAD` is what the amp works into, `FEEDBACK` leads back and lets the signal pass. Of `ANY` only its wires tell.
+    `LOAD` is what the amp works into, `FEEDBACK` leads back and lets the signal pass. An `OSCILLATOR` is meant to
+    oscillate. Of `ANY` only its wires tell.
     """
 
     INSTRUMENT = "instrument"
@@ -69,6 +70,7 @@ class Kind(Enum):
     MASTER = "master"
     LOAD = "load"
     FEEDBACK = "feedback"
+    OSCILLATOR = "oscillator"
     ANY = "any"
 
 
@@ -243,6 +245,22 @@ def net_word(name: str) -> str:
 def foot_net(stage: str) -> str:
     """The net at the foot of a stage's tail or cathode resistor, where a feedback line comes in."""
     return f"{net_word(stage)}_foot"
+
+
+def place_net(bench: StageBuilder, name: str) -> str:
+    """The net of "ground", of a rail, or of a place, as a stage's role names it.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no such rail, and it is no place at a part.
+    """
+    rails = {rail.name for rail in bench.amp.rails}
+    if name == "ground" or name in rails:
+        return GROUND if name == "ground" else rail_net(name)
+    if "." not in name:
+        raise bench.fault(f"{shown(name)} is neither a rail nor a place{nearest(name, rails)}")
+    return "@" + name
 
 
 def rail_net(name: str) -> str:

@@ -30,6 +30,7 @@ from ...studies.audition import gain_table
 from ...studies.headroom.section import section as headroom_section
 from ...studies.section import Examination
 from ...studies.stability.steady import unsteady_positions, unsteady_words
+from ...studies.tremolo import swing_response, tremolo_table
 from ...work.schematic.draw import schematic
 from .html import figure, paper_html
 
@@ -108,17 +109,20 @@ def amp_page(amp: Amp, position: Position | None = None, progress: Progress | No
     stages = listening_points(amp)
     sweep = simulate(amp, FrequencySweep(), [here], tuple(stages.values()))
     valves = valves_in_use(amp)
+    swing = swing_response(amp, here)
     playing = headroom_section(Examination(amp, amp, (here,)), progress)
     tables = {
         "Volts and currents at rest": _volts(rest),
         **({"Valves at rest": bias_table(rest).drop(columns=["variant", "position"])} if valves else {}),
         "Gain from the source to the output of every stage": _gains(sweep, stages),
+        "Tremolo": tremolo_table(amp, here, swing),
         **{title[:1].upper() + title[1:]: _alone(rows) for title, rows in playing.tables.items()},
     }
     pictures = {
         "drawing": schematic(amp, whole=True),
         **({"bias": bias_picture(rest, title=f"Valves at rest: {amp.name}")} if valves else {}),
         **_stage_pictures(sweep, stages),
+        **({} if swing is None else {"tremolo": family_picture(swing, SPEAKER, title="Gain over the tremolo's swing")}),
         **playing.pictures,
     }
     unsteady = unsteady_words(unsteady_positions(amp, [here]))

@@ -19,7 +19,11 @@ from ...circuit.valves.description import Valve
 from ..devices import WRITERS
 from ..netlist import slot_value
 from ..netlist_writer import Writer
+from ..oscillator_state import write_oscillators
 from .springs import SpringLine
+
+# Through so many ohms a push is a current.
+PUSH_OHMS = 1e12
 
 
 @dataclass(frozen=True)
@@ -57,8 +61,9 @@ def valve_seat(valve: Valve, nets: Mapping[str, str]) -> Seat:
 class Parts:
     """A whole circuit: branches, couplings (inductor, inductor, factor), valves and semiconductors, held nets [V].
 
-    The net of the input is driven and in `held` with 0 V, and so are those that the springs of reverb tanks drive.
-    `fluxes` names what ports read instead of volts: the flux of an inductor [V s], times a factor [1 / V s].
+    The net of the input is driven and in `held` with 0 V, and so are those that the springs of reverb tanks drive and
+    the `pushes`, from which oscillators are set going. `watched` are nets to listen at besides. `fluxes` names what
+    ports read instead of volts: the flux of an inductor [V s], times a factor [1 / V s].
     """
 
     branches: tuple[Branch, ...]
@@ -67,6 +72,8 @@ class Parts:
     held: Mapping[str, float]
     lines: tuple[SpringLine, ...] = ()
     fluxes: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    pushes: tuple[str, ...] = ()
+    watched: tuple[str, ...] = ()
 
 
 class Collector(Writer):
@@ -84,6 +91,7 @@ class Collector(Writer):
         self.held = {INPUT: 0.0}
         self.lines: list[SpringLine] = []
         self.fluxes: dict[str, tuple[str, float]] = {}
+        self.pushes: list[str] = []
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
         """Keep a two-pin element; one with both pins on one net does nothing.
@@ -206,6 +214,29 @@ class Collector(Writer):
         self.held[emf] = 0.0
         self.lines.append(SpringLine(sense, emf, tank))
 
+    def push(self, name: str, net: str) -> None:
+        """Keep a net from which an oscillator is set going, behind a resistor that changes nothing."""
+        self.pushes.append(f"__{name}")
+        self.held[self.pushes[-1]] = 0.0
+        self.element(f"r{name}", self.pushes[-1], net, PUSH_OHMS)
+
+    def hold(self, name: str, first: str, second: str, volts: float) -> None:
+        """Refuse what stands still.
+
+        Parameters
+        ----------
+        name, first, second, volts
+            As those of `netlist_writer.Writer.hold` [V].
+
+        Raises
+        ------
+        DescriptionError
+            Always: in time nothing is held.
+        """
+        raise DescriptionError(
+            "an oscillator that is held at one point of its swing has no sound; play the amp as it is"
+        )
+
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Keep a contact as a resistor.
 
@@ -221,7 +252,7 @@ class Collector(Writer):
         self.element(f"r{name}", first, second, contact.on if closed else contact.off)
 
 
-def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = False) -> Parts:
+def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = False, still: bool = False) -> Parts:
     """The circuit as numbers.
 
     Parameters
@@ -231,10 +262,13 @@ def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = F
         Every control with its rotation or position.
     moved : bool
         Whether the contacts of a `MovingCircuit` have moved.
+    still : bool
+        Whether oscillators that the amp is meant to have stand still.
     """
     collector = Collector(setting, moved)
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
+    write_oscillators(collector, wired, not still)
     branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
     return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held, tuple(collector.lines),
-                 collector.fluxes)  # fmt: skip
+                 collector.fluxes, tuple(collector.pushes))  # fmt: skip

@@ -69,7 +69,9 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     read = equations.read / scale
     through = read @ keep + equations.through
     volts = np.array([parts.held[net] for net in equations.held])
-    driven = np.array([equations.held.index(net) for net in (INPUT, *(line.emf for line in parts.lines))])
+    driven = np.array(
+        [equations.held.index(net) for net in (INPUT, *(line.emf for line in parts.lines), *parts.pushes)]
+    )
     volts[driven] = 0.0
     triangle, turned = schur(forward) if states else (forward, forward)
     # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.

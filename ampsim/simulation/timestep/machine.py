@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...base.errors import EngineError
-from .branches import Parts
+from ..netlist_writer import PUSH_AMPS, PUSH_SECONDS
+from .branches import PUSH_OHMS, Parts
 from .compiled import align
 from .discretise import Discrete, discrete
 from .kernel import march
@@ -33,6 +34,8 @@ from .sockets import Seats, seats_of
 from .springs import Springs
 from .state_space import Equations, equations
 
+# Seconds that an oscillator gets to come to its swing, in steps of so many seconds.
+SETTLING, COARSE = 6.0, 1.0 / 8000.0
 # Samples after a movement that are taken as two halves by the backward rule.
 SMOOTH = 2
 # A sample that cannot be solved as a whole is taken in up to two to this power.
@@ -76,7 +79,7 @@ def prepare(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
     """
     try:
         sensed = [one for line in parts.lines for one in line.sense]
-        found = equations(parts, seats.ports, [net, *sensed])
+        found = equations(parts, seats.ports, [net, *sensed, *parts.watched])
         return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
     except np.linalg.LinAlgError as error:
         raise EngineError(f"the circuit's equations have no solution ({error})") from error
@@ -102,8 +105,10 @@ class Machine:
         self._state = np.zeros(COUNTS, dtype=np.int64)
         columns = setting.step.step.columns
         self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
-        self.rest_volts, *sensed = self._come_to_rest()
-        self._springs = Springs(setting.parts.lines, setting.seconds, -np.diff(sensed)[::2])
+        self.rest_volts, *others = self._come_to_rest()
+        self._senses = 2 * len(setting.parts.lines)
+        self._sensed = -np.diff(others[: self._senses])[::2]
+        self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
 
     @property
     def evaluations(self) -> int:
@@ -175,14 +180,29 @@ class Machine:
         for first in range(0, len(signal), length):
             some = signal[first : first + length, None]
             late = self._springs.ahead(len(some), half) if self._springs.longest else some[:, :0]
+            pushes = np.zeros((len(some), len(self.setting.parts.pushes)))
             try:
-                volts = self._drive(np.hstack([some, late]), half)
+                volts = self._drive(np.hstack([some, late, pushes]), half)
             except Unsolved as error:
                 raise Unsolved(first + error.sample) from error
             heard[first : first + length] = volts[:, 0]
             if self._springs.longest:
-                self._springs.take(volts[:, 1::2] - volts[:, 2::2], half)
+                sensed = volts[:, 1 : 1 + self._senses]
+                self._springs.take(sensed[:, ::2] - sensed[:, 1::2], half)
         return heard
+
+    def idle(self, seconds: float, push: float = 0.0) -> Array:
+        """Let time pass without a signal, `push` [V] at the pushes; the watched nets meanwhile (samples, nets) [V]."""
+        parts = self.setting.parts
+        count = round(seconds / self.setting.seconds)
+        signal = np.zeros((count, 1 + len(parts.lines) + len(parts.pushes)))
+        signal[:, 1 + len(parts.lines) :] = push
+        return self._drive(signal, False)[:, 1 + self._senses :]
+
+    def set_going(self) -> None:
+        """Push the oscillators, and wait until they swing as they always will."""
+        self.idle(PUSH_SECONDS, -PUSH_AMPS * PUSH_OHMS)
+        self.idle(SETTLING - PUSH_SECONDS)
 
     def _drive(self, signal: Array, half: bool) -> Array:
         """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
@@ -220,6 +240,8 @@ class Machine:
     def move(self, setting: Setting) -> None:
         """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
         states, w = self._leave()
+        if setting.seconds != self.setting.seconds:
+            self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
         self.setting = setting
         self._enter(setting.step, states, w)
 
@@ -238,6 +260,16 @@ class Unsolved(EngineError):
     def __init__(self, sample: int) -> None:
         super().__init__("a sample could not be solved")
         self.sample = sample
+
+
+def machine_going(parts: Parts, net: str, step: float) -> Machine:
+    """As `machine_at_rest`, in steps of `step` [s], but that the amp's oscillators have been going for long."""
+    if not parts.pushes:
+        return machine_at_rest(parts, net, step)
+    amp = machine_at_rest(parts, net, COARSE)
+    amp.set_going()
+    amp.move(prepare(parts, amp.seats, net, step))
+    return amp
 
 
 def machine_at_rest(parts: Parts, net: str, step: float) -> Machine:

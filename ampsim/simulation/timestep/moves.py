@@ -24,11 +24,22 @@ class Stand:
     parts: Parts
 
 
-def stands(amp: Amp, position: Position, moves: Sequence[tuple[float, Position]] = ()) -> tuple[Circuit, list[Stand]]:
+def stands(
+    amp: Amp, position: Position, moves: Sequence[tuple[float, Position]] = (), still: bool = False
+) -> tuple[Circuit, list[Stand]]:
     """The circuit, and its parts at the start and after each of the `moves`, pairs of a time [s] and a position.
 
     A switch that moves becomes contacts (resistors, as `contacts.moving` has them): so capacitors stay where they are
     and keep their charge.
+
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        Where its controls stand at the start (rotations 0 to 1 [ratio]).
+    moves : sequence of (seconds, position)
+    still : bool
+        Whether oscillators that the amp is meant to have stand still.
 
     Raises
     ------
@@ -47,7 +58,7 @@ def stands(amp: Amp, position: Position, moves: Sequence[tuple[float, Position]]
     switches = switches_at(amp, settings[0])
     wired = moving(amp, switches, control, other) if control else build_circuit(amp, switches)
     whole = [
-        Stand(at, parts_of(wired, setting, bool(control) and setting[control] == other))
+        Stand(at, parts_of(wired, setting, bool(control) and setting[control] == other, still))
         for at, setting in zip(times, settings, strict=True)
     ]
     return wired, whole

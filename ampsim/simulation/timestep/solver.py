@@ -53,11 +53,12 @@ def play(
     node: str = SPEAKER,
     oversampling: int = 8,
     moves: Sequence[tuple[float, Position]] = (),
+    still: bool = False,
     progress: Progress | None = None,
 ) -> Played:
     """Play a signal through an amp as described: every valve, the transformer, feedback, sagging supply.
 
-    Before the signal the amp has stood at rest for ever.
+    Before the signal the amp has stood at rest for ever, but for its tremolo.
 
     Parameters
     ----------
@@ -74,6 +75,8 @@ def play(
         Steps to a sample. Clipping makes harmonics beyond any rate; the more steps, the less of them folds back.
     moves : sequence of (seconds, position)
         Knobs and one switch that move while the signal plays, each at its time.
+    still : bool
+        Whether oscillators that the amp is meant to have stand still; else they have been going for long.
     progress : callable
         See `base.progress`; called ten times to a second of signal with the samples done.
 
@@ -89,7 +92,7 @@ def play(
     samples = _check(signal, rate, oversampling)
     setting = dict(position or {})
     request(amp, [setting, *(dict(there) for _, there in moves)])
-    wired, whole = stands(amp, setting, moves)
+    wired, whole = stands(amp, setting, moves, still)
     if wired.net(node) == GROUND:
         return Played(np.zeros(samples.size), rate, 0, 0)
     task = _Task(whole, wired.net(node), float(rate), oversampling, progress)
@@ -120,10 +123,10 @@ class _Task:
 
     def run(self, signal: Array) -> tuple[Array, Machine]:
         """The oversampled signal, silence around it included, to what is heard; and the machine that did it."""
-        from .machine import machine_at_rest, prepare
+        from .machine import machine_going, prepare
 
         step = 1.0 / (self._rate * self._times)
-        amp = machine_at_rest(self._whole[0].parts, self._net, step)
+        amp = machine_going(self._whole[0].parts, self._net, step)
         lead = 2 * resampling.REACH
         starts = [0, *((round(stand.at * self._rate) + lead) * self._times for stand in self._whole[1:])]
         heard = np.empty(signal.size)

@@ -22,6 +22,7 @@ from ...simulation.loop_gain import loop_gain
 from ..section import Examination, Section
 from . import TITLE
 from .corner_search import Setting
+from .declared import oscillator_findings
 from .findings import LoopCase, stability_findings, stability_table
 from .loads import LOADS, OPEN, with_load
 from .loop_place import has_feedback
@@ -47,17 +48,18 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     amp = examined.modded
     looked_at = _looked_at(examined)
     unsteady = tuple(unsteady_findings(examined, looked_at))
+    declared = tuple(oscillator_findings(examined))
     if has_feedback(amp):
         found = _Searches(examined, progress).section()
         # What the loop does is said of the loop; what is left comes about some other way.
         said = any(finding.value < 0.0 for finding in found.findings)
-        return found if said else replace(found, findings=(*unsteady, *found.findings))
+        return replace(found, findings=(*(() if said else unsteady), *found.findings, *declared))
     lost = "; stock has one" if has_feedback(examined.stock) else ""
     rest = "" if unsteady else f" It stays at rest at the {len(looked_at)} positions looked at."
     own = [join_words(loop.carriers) for loop in find_loops(amp) if loop.reach is Reach.LOCAL]
     local = f" Local feedback goes through {'; '.join(own)}." if own else ""
     note = f"{amp.name} with {amp.variant} has no feedback loop from the output stage{lost}.{local}{rest}"
-    return Section(TITLE, unsteady, {}, {}, (note,))
+    return Section(TITLE, (*unsteady, *declared), {}, {}, (note,))
 
 
 def _looked_at(examined: Examination) -> list[Setting]:

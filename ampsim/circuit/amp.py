@@ -9,12 +9,13 @@ from functools import cached_property
 
 from .control import Control
 from .held_volts import HeldVolts
+from .designators import body_of
 from .loudspeaker import Loudspeaker
 from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
 from .source import DRAWN_SOURCE, Jack, Source
-from .switches.kinds import ANY_SWITCH, SwitchKind
+from .switches.kinds import ANY_SWITCH, Action, Coil, SwitchKind
 from .transformer import Transformer
 from .valves.description import Valve
 from .variants import short_variant
@@ -92,7 +93,8 @@ class Edit:
 class Switch:
     """A switch: what the iron would do in each of its named positions, and the position it is drawn in.
 
-    `shaft` names the pot on whose shaft it is, "" for one of its own; `kind` says which switch is to be fitted, where
+    `shaft` names the pot on whose shaft it is, "" for one of its own; a relay has a `coil`, which its second position
+    feeds; `kind` says which switch is to be fitted, where
     the description says it.
     """
 
@@ -102,6 +104,7 @@ class Switch:
     drawn: str
     shaft: str = ""
     kind: SwitchKind = ANY_SWITCH
+    coil: Coil | None = None
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -249,6 +252,11 @@ class Amp:
         DescriptionError
             For a rotation [ratio] outside 0 to 1, or a switch position that does not exist.
         """
-        return {
+        found = {
             name: control.check(position.get(name, control.drawn), self.name) for name, control in self.controls.items()
         }
+        for switch in self.all_switches:
+            pots = [part for part in self.part_by_designator.values() if isinstance(part, Pot)]
+            if switch.kind.action is Action.TRACK_END and found[switch.control] == switch.labels[0]:
+                found |= {pot.control: 0.0 for pot in pots if switch.shaft in (pot.designator, body_of(pot.designator))}
+        return found

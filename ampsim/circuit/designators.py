@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 KINDS = {
@@ -70,15 +71,27 @@ def kind_of(designator: str) -> str:
     return KINDS.get(_known_letters(designator, (*KINDS, *OTHERS)), "")
 
 
+_SECTION = re.compile(r"([A-Z]+[0-9]+)[A-Z]")
+
+
+def body_of(designator: str) -> str:
+    """The body that a section belongs to: V1 of V1A, P1 of P1B; the part's own name where it is no section."""
+    found = _SECTION.fullmatch(designator)
+    return found[1] if found else designator
+
+
 def element_name(designator: str) -> str:
     """The name in a netlist of a part with two ends: its first letter says resistor, capacitor or inductor there.
+
+    The coil of a relay is a resistor.
 
     Examples
     --------
     >>> element_name("R4"), element_name("CH1")
     ('r4', 'l_ch1')
     """
-    letter = {"resistor": "r", "capacitor": "c", "inductor": "l"}.get(kind_of(designator), "")
+    kind = kind_of(designator) or meaning_of(designator)
+    letter = {"resistor": "r", "capacitor": "c", "inductor": "l", "relay": "r"}.get(kind, "")
     name = designator.lower()
     return name if name.startswith(letter) else f"{letter}_{name}"
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from ..base.errors import DescriptionError, nearest
 from ..base.quantities import FARAD, HENRY, OHM, format_value
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
+from .designators import body_of
 from .loudspeaker import Loudspeaker
 from .positions import setting_clause
 from .replacing import put_in_place
 from .semiconductors.device import Device
 from .transformer import Transformer
 from .usual_values import check_mod_values
-from .whole_parts import body_of, check_tracks, with_sections
+from .whole_parts import check_tracks, with_sections
 
 
 def apply_mods(amp: Amp, *mods: Mod) -> Amp:

@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError
 from ..base.wording import join_words
 from .amp import Amp, AnyPart, Edit, Mod, Pot
+from .designators import body_of
 
-_SECTION = re.compile(r"([A-Z]+[0-9]+)[A-Z]")
 _SECTIONED = ("valve", "pot", "operational amplifier")
-
-
-def body_of(designator: str) -> str:
-    """The body that a section belongs to: V1 of V1A, P1 of P1B; the part's own name where it is no section."""
-    found = _SECTION.fullmatch(designator)
-    return found[1] if found else designator
 
 
 def sections_of(parts: Mapping[str, AnyPart], name: str) -> tuple[str, ...]:
@@ -59,7 +52,7 @@ def check_tracks(parts: Iterable[AnyPart], file: str) -> None:
     """
     bodies: dict[str, list[Pot]] = {}
     for part in parts:
-        if isinstance(part, Pot) and _SECTION.fullmatch(part.designator):
+        if isinstance(part, Pot) and body_of(part.designator) != part.designator:
             bodies.setdefault(body_of(part.designator), []).append(part)
     for body, tracks in bodies.items():
         names = join_words([each.designator for each in tracks])

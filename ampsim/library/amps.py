@@ -19,7 +19,7 @@ from ..circuit.stages.template import Role
 from ..circuit.transformer import fits_pin
 from ..circuit.usual_values import check_amp_values
 from ..circuit.whole_parts import check_tracks
-from .mods import read_switch
+from .mods import coils_of, read_switch
 from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
@@ -41,6 +41,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     rails = tuple(_rail(each) for each in top.tables("rails"))
     stages = tuple(_stage(each, parts, rails) for each in top.tables("stages"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    parts = (*parts, *coils_of(switches))
     jacks = tuple(_jack(each, stages) for each in top.tables("jacks"))
     volts = top.table("drawn_volts")
     drawn = tuple((volts.place(key, key), volts.value(key, VOLT)) for key in volts.names())

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from ..base.entries import Entry
 from ..base.errors import DescriptionError, nearest, shown
-from ..base.quantities import VOLT
-from ..circuit.amp import AnyPart, Edit, Mod, Pot, Switch
+from ..base.quantities import OHM, VOLT
+from ..circuit.amp import AnyPart, Edit, Mod, Part, Pot, Switch
 from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
 from ..circuit.semiconductors.description import FAMILIES
-from ..circuit.switches.kinds import Action, SwitchKind, parse_switch_kind
+from ..circuit.switches.kinds import ON_POTS, Action, Coil, SwitchKind, parse_switch_kind
 from .parts import PINS, QUANTITY, RESERVED, TypeFinder, read_part, read_parts, read_track, types_of
 
 
@@ -33,6 +33,7 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
     nets = read_nets(top)
     edits = tuple(_edit(each, parts) for each in top.tables("edits"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
+    parts = (*parts, *coils_of(switches))
     sure = top.designators("sure")
     top.finish()
     if not edits and not switches:
@@ -62,11 +63,38 @@ def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:
             raise table.fail(label, "a rail has one voltage; a switch puts another resistor or tap in its way")
     if len(positions) < 2:
         raise entry.fail("positions", "a switch needs at least two positions")
+    coil, feeds = _coil(entry, designator)
+    if coil is not None:
+        if len(positions) != 2:
+            raise entry.fail("positions", "a relay has two positions: at rest, and pulled in")
+        positions[1] = (positions[1][0], (*positions[1][1], feeds))
     drawn = entry.choice("drawn", [label for label, _ in positions], positions[0][0])
     shaft = entry.designator("shaft") if entry.has("shaft") else ""
     kind = _switch_kind(entry, len(positions), shaft)
     entry.finish()
-    return Switch(designator, control, tuple(positions), drawn, shaft, kind)
+    if coil is not None and kind.action is Action.NONE:
+        kind = replace(kind, action=Action.RELAY)
+    if (kind.action is Action.RELAY) != (coil is not None):
+        raise entry.fail("coil", "a relay has a coil = { resistance, volts, between, driver }, no other switch has one")
+    return Switch(designator, control, tuple(positions), drawn, shaft, kind, coil)
+
+
+def _coil(entry: Entry, designator: str) -> tuple[Coil | None, Edit]:
+    """The coil of a relay, and how it is fed where it is pulled in."""
+    if not entry.has("coil"):
+        return None, Edit("fit", designator)
+    table = entry.table("coil")
+    coil = Coil(table.value("resistance", OHM), table.value("volts", VOLT), table.designator("driver"))
+    between = _pair(table, "between")
+    table.finish(" in a coil")
+    if coil.driver == designator:
+        raise table.fail("driver", f"{designator} is the relay itself; name the switch that feeds its coil")
+    return coil, Edit("fit", designator, between=between)
+
+
+def coils_of(switches: Iterable[Switch]) -> tuple[Part, ...]:
+    """The coils of relays, as parts with two ends."""
+    return tuple(Part(each.designator, "resistor", each.coil.ohms) for each in switches if each.coil is not None)
 
 
 def _switch_kind(entry: Entry, positions: int, shaft: str) -> SwitchKind:
@@ -83,9 +111,9 @@ def _switch_kind(entry: Entry, positions: int, shaft: str) -> SwitchKind:
         )
     if shaft and kind.action in (Action.NONE, Action.ON_ON):
         return replace(kind, action=Action.PUSH_PULL)
-    if (kind.action is Action.PUSH_PULL) != bool(shaft):
+    if (kind.action in ON_POTS) != bool(shaft):
         wanted = (
-            f"what sits on the shaft of {shaft} is push-pull"
+            f"what sits on the shaft of {shaft} is push-pull, or at the end of the track"
             if shaft
             else "name the pot on whose shaft it sits (shaft)"
         )

@@ -10,13 +10,12 @@ from ..base.entries import Entry
 from ..base.errors import DescriptionError, shown
 from ..base.quantities import FARAD, HENRY, OHM, Quantity, format_value, parse_value
 from ..circuit.amp import AnyPart, Edit, Part, Pot, Socket
-from ..circuit.designators import kind_of, known_letters, meaning_of
+from ..circuit.designators import body_of, kind_of, known_letters, meaning_of
 from ..circuit.semiconductors.description import FAMILIES, Semiconductor
 from ..circuit.semiconductors.description import PINS as DEVICE_PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
-from ..circuit.whole_parts import body_of
 from .output_parts import read_loudspeaker, read_transformer
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank

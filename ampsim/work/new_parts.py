@@ -6,10 +6,12 @@ from dataclasses import replace
 
 from ..circuit.amp import Amp, AnyPart, Edit, Mod, Pot, Socket, Switch
 from ..circuit.build import build_circuit
+from ..circuit.designators import body_of
 from ..circuit.mods import describe_part
 from ..circuit.replacing import put_in_place
+from ..circuit.switches.kinds import ON_POTS, Action
 from ..circuit.valves.pinout import rewiring
-from ..circuit.whole_parts import body_of, sections_of
+from ..circuit.whole_parts import sections_of
 
 
 def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
@@ -44,7 +46,11 @@ def describe_bought(amp: Amp, part: AnyPart) -> str:
     on = switches_on(amp, part.designator)
     others = [name for name in sections_of(amp.part_by_designator, part.designator) if name != part.designator]
     gang = f", on one shaft with {' and '.join(others)}" if others and isinstance(part, Pot) else ""
-    return f"{describe_part(part)}{gang}{f', with push-pull switch {on[0].designator} on its shaft' if on else ''}"
+    if not on:
+        return f"{describe_part(part)}{gang}"
+    kind = on[0].kind.action if on[0].kind.action in ON_POTS else Action.PUSH_PULL
+    end = " on its shaft" if kind is Action.PUSH_PULL else ""
+    return f"{describe_part(part)}{gang}, with {kind.value} {on[0].designator}{end}"
 
 
 def rewiring_words(amp: Amp, part: Socket) -> str:

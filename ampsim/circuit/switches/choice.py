@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..amp import Switch
-from .kinds import TOGGLES, Action, ContactOrder
+from .kinds import CLOSERS, ON_POTS, TOGGLES, Action, ContactOrder
 from .poles import Pole
 from .throws import fit_poles, lever_order, poles_taken
 
 _MOST_POLES = {
-    **dict.fromkeys(TOGGLES, 4),
+    **dict.fromkeys((*TOGGLES, Action.RELAY), 4),
     Action.ON_OFF: 2,
-    Action.PUSH_PULL: 2,
+    **dict.fromkeys(ON_POTS, 2),
     Action.LEVER: 4,
 }  # of a usual switch; wafers of rotary switches are counted
 _WAFER, _MOST_WAFERS = 12, 3
@@ -39,7 +39,8 @@ def choose_action(
     if not poles:
         return Action.NONE, "its positions do not differ: nothing to switch"
     if switch.kind.action is not Action.NONE or switch.shaft:
-        action = Action.PUSH_PULL if switch.shaft else switch.kind.action
+        asked = switch.kind.action
+        action: Action = Action.PUSH_PULL if asked is Action.NONE else asked
         fault = _fault(switch, action, poles, off)
         return (Action.NONE, fault) if fault else (action, "")
     tried = [Action.ON_OFF, Action.ON_ON, Action.ON_OFF_ON, Action.ON_ON_ON, Action.ROTARY]
@@ -65,7 +66,8 @@ def _fault(switch: Switch, action: Action, poles: Sequence[Pole], off: Sequence[
     """Why a switch of this kind does not do it; "" when it does."""
     asked = replace(switch.kind, action=action)
     kind, ways = asked.words, len(switch.labels)
-    has = 2 if action in (Action.ON_OFF, Action.ON_ON, Action.PUSH_PULL) else 3 if action in TOGGLES else ways
+    two = (*CLOSERS, Action.ON_ON, Action.PUSH_PULL, Action.RELAY)
+    has = 2 if action in two else 3 if action in TOGGLES else ways
     count = len(poles)
     if ways == has and action in (Action.ON_OFF_ON, Action.ON_ON_ON):
         if action is Action.ON_OFF_ON and not off:
@@ -74,6 +76,8 @@ def _fault(switch: Switch, action: Action, poles: Sequence[Pole], off: Sequence[
     if action is Action.ON_OFF and not off and ways == has:
         return f"a {kind} closes in one position only; both positions of {switch.control} need a contact closed"
     needs = f"this needs {ways} positions and {_poles(count)}"
+    if action is Action.TRACK_END and switch.labels[0] not in off:
+        return f"a {kind} closes when the knob is turned up; the first position of {switch.control} needs one closed"
     if ways != has:
         return f"a {kind} has {has} positions; {needs}"
     if asked.poles and count > asked.poles:
@@ -110,7 +114,9 @@ def switch_words(action: Action, count: int, ways: int, order: ContactOrder, sha
         more = [f"{wafers} wafers"] if wafers > 1 else []
         more += [_ORDER_WORDS[order]] if order is not ContactOrder.EITHER else []
         return ", ".join([action.value, poles, f"{ways} ways", *more])
-    short = f"{_SHORT[count]}{'ST' if action is Action.ON_OFF else 'DT'}"
+    short = f"{_SHORT[count]}{'ST' if action in CLOSERS else 'DT'}"
+    if action is Action.TRACK_END:
+        return f"{action.value} of {shaft}, {poles} ({short})"
     if action is Action.PUSH_PULL:
         return f"{action.value} on the shaft of {shaft}, on-on, {poles} ({short})"
     return f"{action.value}, {poles} ({short})"

@@ -18,6 +18,8 @@ class Action(Enum):
     ON_OFF_ON = "toggle on-off-on, centre off"
     ON_ON_ON = "toggle on-on-on"
     PUSH_PULL = "push-pull switch"
+    TRACK_END = "switch at the end of the track"
+    RELAY = "relay"
     LEVER = "lever switch"
     ROTARY = "rotary"
 
@@ -30,13 +32,17 @@ class ContactOrder(StrEnum):
     MAKE_FIRST = "make before break"
 
 
+ON_POTS = (Action.PUSH_PULL, Action.TRACK_END)
+"""Switches on the shaft of a pot."""
+CLOSERS = (Action.ON_OFF, Action.TRACK_END)
+"""Switches whose contacts close in one of two positions and do nothing in the other."""
 TOGGLES = (Action.ON_OFF, Action.ON_ON, Action.ON_OFF_ON, Action.ON_ON_ON)
 _USUAL_ORDER = {
-    **dict.fromkeys((*TOGGLES, Action.PUSH_PULL), ContactOrder.BREAK_FIRST),
+    **dict.fromkeys((*TOGGLES, Action.PUSH_PULL, Action.TRACK_END, Action.RELAY), ContactOrder.BREAK_FIRST),
     Action.LEVER: ContactOrder.MAKE_FIRST,
 }
 _WAYS = {
-    **dict.fromkeys((Action.ON_OFF, Action.ON_ON, Action.PUSH_PULL), 2),
+    **dict.fromkeys((Action.ON_OFF, Action.ON_ON, *ON_POTS, Action.RELAY), 2),
     **dict.fromkeys((Action.ON_OFF_ON, Action.ON_ON_ON), 3),
 }
 
@@ -62,6 +68,20 @@ class SwitchKind:
         said += [f"{self.ways} ways"] if self.ways and self.action not in _WAYS else []
         said += [self.order.value] if self.order is not usual_order(self.action) else []
         return ", ".join(said) or "any"
+
+
+@dataclass(frozen=True)
+class Coil:
+    """The coil of a relay: its resistance [ohm], the volts [V] it is made for, and the switch that feeds it."""
+
+    ohms: float
+    volts: float
+    driver: str
+
+    @property
+    def words(self) -> str:
+        """As it is asked for at the counter."""
+        return f"coil {self.volts:g} V, {self.ohms:.4g} ohm ({1e3 * self.volts / self.ohms:.3g} mA)"
 
 
 ANY_SWITCH = SwitchKind()
@@ -92,6 +112,8 @@ _ACTIONS = {
     "push-push": Action.PUSH_PULL,
     "pull-push": Action.PUSH_PULL,
     "pull": Action.PUSH_PULL,
+    "track-end": Action.TRACK_END,
+    "relay": Action.RELAY,
     "rotary": Action.ROTARY,
     "lever": Action.LEVER,
     "blade": Action.LEVER,
@@ -149,6 +171,7 @@ def _plain_words(text: str) -> str:
     """Small letters, one kind of hyphen, and every name of more than one word in one piece."""
     words = re.sub(r"\s*[-\u2010-\u2015_/]\s*", "-", text.lower().replace("center", "centre"))
     words = re.sub(r"[,;()]", " ", words)
+    words = re.sub(r"\b(?:at[ -])?(?:the[ -])?end[ -]of[ -](?:the[ -])?track\b", "track-end", words)
     for name in ("centre off", "make before break", "break before make", "change over", "non shorting", "push pull",
                  "on on on", "on off on", "on on", "on off"):  # fmt: skip
         words = re.sub(rf"\b{name.replace(' ', '[ -]')}\b", name.replace(" ", "-"), words)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from ..amp import Switch
 from .choice import choose_action, switch_words
-from .kinds import TOGGLES, Action, ContactOrder, usual_order
+from .kinds import CLOSERS, TOGGLES, Action, ContactOrder, usual_order
 from .poles import share_poles
 from .throws import Terminal, fit_poles, lever_order, poles_taken, throw_numbers
 from .wire_pieces import Joint, Piece
@@ -92,7 +92,7 @@ class SwitchPlan:
     @property
     def throws(self) -> int:
         """Throws of each pole: those that its table can close."""
-        return 1 if self.action is Action.ON_OFF else len(set(throw_numbers(self.action, self.lever).values()))
+        return 1 if self.action in CLOSERS else len(set(throw_numbers(self.action, self.lever).values()))
 
     @property
     def soldered(self) -> dict[str, Piece]:
@@ -144,10 +144,17 @@ def plan_switch(switch: Switch, joints: Sequence[Joint], needed: ContactOrder = 
                       rows, terminals)  # fmt: skip
 
 
+_STANDS = {
+    Action.PUSH_PULL: ("pushed in", "pulled out"),
+    Action.TRACK_END: ("turned down past the click", "turned up"),
+    Action.RELAY: ("at rest", "pulled in"),
+}
+
+
 def _lever_stands(switch: Switch, action: Action, lever: Sequence[str]) -> dict[str, str]:
     """Where the lever stands in each position."""
-    if action is Action.PUSH_PULL:
-        return dict(zip(lever, ("pushed in", "pulled out"), strict=True))
+    if action in _STANDS:
+        return dict(zip(lever, _STANDS[action], strict=True))
     if action in TOGGLES:
         return {lever[0]: "one end", lever[-1]: "other end"} | dict.fromkeys(lever[1:-1], "centre")
     return {label: f"position {number}" for number, label in enumerate(switch.labels, 1)}

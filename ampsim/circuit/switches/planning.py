@@ -7,7 +7,7 @@ on its lever to the next, so `way.steps` are the movements to look at, one after
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -17,10 +17,10 @@ from ..build import Circuit, build_circuit
 from ..nets import INPUT, Groups, conducting
 from ..positions import Switches, every_setting
 from ..stages.template import GROUND
-from .kinds import Action, ContactOrder, usual_order
+from .kinds import Action, ContactOrder, SwitchKind, usual_order
 from .plan import LeverWay, SwitchPlan, plan_switch
 from .same_circuit import compare_circuits, switched_parts, without_idle
-from .wire_pieces import Pieces, find_pieces
+from .wire_pieces import Joint, Piece, Pieces, find_pieces
 
 _BASES = 16  # stands of the other switches from which one is looked at
 
@@ -51,9 +51,24 @@ def planned_switches(amp: Amp) -> tuple[SwitchPlan, ...]:
 def plan_switches(amp: Amp, pieces: Pieces) -> tuple[SwitchPlan, ...]:
     """The switches of an amp that is taken apart into these pieces."""
     return tuple(
-        plan_switch(each, [joint for joint in pieces.joints if joint.control == each.control], order_needed(amp, each))
+        plan_switch(one, joints, order_needed(amp, each))
         for each in amp.all_switches
+        for one, joints in _contacts(each, [joint for joint in pieces.joints if joint.control == each.control])
     )
+
+
+def _contacts(switch: Switch, joints: Sequence[Joint]) -> Iterator[tuple[Switch, list[Joint]]]:
+    """A switch with what it joins; of a relay the contacts, then the switch that feeds its coil."""
+    if switch.coil is None:
+        yield switch, list(joints)
+        return
+    feeds = [joint for joint in joints if any(_lug_of(switch, piece) for piece in joint.ends)]
+    yield switch, [joint for joint in joints if joint not in feeds]
+    yield replace(switch, designator=switch.coil.driver, coil=None, kind=SwitchKind(Action.ON_OFF)), feeds
+
+
+def _lug_of(relay: Switch, piece: Piece) -> bool:
+    return all(place.partition(".")[0] == relay.designator for place in piece.places)
 
 
 def _do_it(amp: Amp, pieces: Pieces, plans: Sequence[SwitchPlan]) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from ..amp import Switch
-from .kinds import Action
+from .kinds import CLOSERS, Action
 from .poles import Pole
 from .wire_pieces import Piece
 
@@ -76,7 +76,7 @@ def fit_poles(action: Action, poles: Sequence[Pole], lever: Sequence[str]) -> li
     if action is Action.ON_ON_ON:
         return _fit_on_on_on(poles, lever)
     numbers = throw_numbers(action, lever)
-    if action is Action.ON_OFF:
+    if action in CLOSERS:
         closed = next(label for label in lever if any(label in pole.throws for pole in poles))
         numbers = {closed: 1}
     return [FittedPole(letter, pole, numbers) for letter, pole in zip(_letters(), poles, strict=False)]

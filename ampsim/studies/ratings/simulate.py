@@ -195,8 +195,11 @@ class _Reader:
     def parts(self) -> Readings:
         """Volts and watts of every resistor, capacitor and pot."""
         found: Readings = {}
+        coils = {switch.designator for switch in self._wired.amp.all_switches if switch.coil is not None}
         for element in _elements(self._wired, "resistor", "capacitor", "pot"):
             name = element.designator
+            if name in coils:  # made for its own volts, whatever a resistor of its size stands
+                continue
             volts = [self._volts(name, first) - self._volts(name, second) for first, second in _pairs(element)]
             watts = list(self._watts(element, volts))
             found["part_value", name, ""] = cast("Part | Pot", self._wired.parts[name]).value

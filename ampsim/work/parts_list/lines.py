@@ -12,10 +12,10 @@ import xarray as xr
 
 from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
+from ...circuit.designators import body_of
 from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
 from ...circuit.semiconductors.device import Device
-from ...circuit.whole_parts import body_of
 from ...measures.labels import records
 from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
 from ...studies.search.wishes import Drawer, Stocked
@@ -23,7 +23,7 @@ from ..new_parts import part_put_in, rewiring_words, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
 from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .surroundings import surroundings
-from .switch_need import SwitchNeed, name_in_wiring, switch_need
+from .switch_need import SwitchNeed, name_in_wiring, needs_of, switch_need
 
 _NOTHING = Rating(math.nan, math.nan, math.nan, "", "")
 _UNKNOWN = Rating(math.nan, math.nan, math.nan, "", "not in circuit in the positions looked at: rating not worked out")
@@ -100,11 +100,13 @@ def part_lines(
     seen = [(position, circuit_at(modded, position)) for position in positions]
     found: list[PartLine] = []
     for mod in work_mods(stock, modded):
-        found += [_line(modded, asked, table, seen, drawer) for asked in _parts_asked(modded, mod)]
+        coils = {switch.designator for switch in mod.switches if switch.coil is not None}
+        asked_for = [asked for asked in _parts_asked(modded, mod) if asked.part.designator not in coils]
+        found += [_line(modded, asked, table, seen, drawer) for asked in asked_for]
         found += [
-            PartLine(switch.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
+            PartLine(need.designator, mod.name, "always", switch.control, "switch", need.kind, switch=need,
                      at_hand="buy" if drawer else "")
-            for switch in mod.switches if not switch.shaft for need in [switch_need(modded, switch)]
+            for switch in mod.switches if not switch.shaft for need in needs_of(modded, switch)
         ]  # fmt: skip
     for line in _whole_bodies(found):
         on = switches_on(modded, line.part)
@@ -138,6 +140,7 @@ def _one_body(body: str, group: Sequence[PartLine]) -> PartLine:
 def _with_switch(line: PartLine, need: SwitchNeed) -> PartLine:
     """A pot with a switch on its shaft: one part."""
     kind = need.kind.replace(f" on the shaft of {line.part}", " on its shaft")
+    kind = kind.replace(f" the track of {line.part}", " its track")
     return replace(line, wanted=f"{line.wanted} pot with {kind}", switch=need)
 
 

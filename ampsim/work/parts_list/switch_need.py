@@ -53,10 +53,19 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     except DescriptionError as problem:
         kind = f"no switch was found: {problem}"
         return SwitchNeed(switch.designator, switch.control, kind, 0, 0, (), ContactOrder.EITHER, freed, hanging)
-    plan = next(each for each in wired.switches if each.control == switch.control)
+    plan = next(each for each in wired.switches if each.designator == switch.designator)
     kind = plan.kind or f"no usual switch: {plan.reason}"
+    kind += f", {switch.coil.words}" if switch.coil is not None else ""
     told = (*_contact_words(wired, plan), *([_OTHER_WAY_ROUND] if plan.action is Action.ON_ON_ON else []))
     return SwitchNeed(plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging)
+
+
+def needs_of(amp: Amp, switch: Switch) -> tuple[SwitchNeed, ...]:
+    """What a switch needs; after a relay the switch that feeds its coil."""
+    if switch.coil is None:
+        return (switch_need(amp, switch),)
+    driver = replace(switch, designator=switch.coil.driver, coil=None)
+    return switch_need(amp, switch), replace(switch_need(amp, driver), freed="", hanging=())
 
 
 @lru_cache(maxsize=8)

@@ -113,7 +113,8 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     items = [
         item for each in shown for item in _diodes(_item(each, pieces, _change(each.designator, found, amp), volts))
     ]
-    brought = {switch.designator for mod in amp.mods for switch in mod.switches}
+    switches = [switch for mod in amp.mods for switch in mod.switches]
+    brought = {switch.designator for switch in switches} | {each.coil.driver for each in switches if each.coil}
     for plan in found.switches:
         items += _poles(plan, pieces, amp, NEW if plan.designator in brought else "")
     items += _gone(found, outside)
@@ -258,7 +259,7 @@ def _poles(plan: SwitchPlan, pieces: Pieces, amp: Amp, change: str) -> Iterator[
         for row in sorted(plan.rows, key=lambda row: plan.lever.index(row.label) if row.label in plan.lever else 0):
             reached = [end for pair in row.closed for end in pair if end in own and not end.endswith("common")]
             throws += [Throw(row.label, each, row.label == drawn) for each in reached or [""]]
-        name = plan.designator + (f" {letter}" if len(letters) > 1 else "")
+        name = plan.designator + (f" {letter}" if len(letters) > 1 or plan.designator in pieces.parts else "")
         yield Item(name, "pole", pins, (plan.control,), change, "", tuple(throws))
 
 

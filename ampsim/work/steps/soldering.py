@@ -13,7 +13,7 @@ from ...circuit.stages.template import GROUND
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import describe_bought, new_mods, part_put_in, rewiring_words, switches_on, work_mods
-from ..parts_list.switch_need import name_in_wiring, switch_need, wiring_of
+from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from .checks import Check, diode_checks, ground_checks, loose_part_checks, resistance_check
 from .step import Phase, Step
 from .wired_names import wired_names, with_wired_names
@@ -66,8 +66,8 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
         yield from _removal_steps(stock, modded, doing.edit)
     for number, doing in enumerate(doings, 1):
         part = part_put_in(modded, doing.edit)
-        checks = list(loose_part_checks(part, _part_name(modded, doing.edit))) if part else []
-        checks += diode_checks(modded, part, _part_name(modded, doing.edit))
+        checks = list(loose_part_checks(part, part_name(modded, doing.edit))) if part else []
+        checks += diode_checks(modded, part, part_name(modded, doing.edit))
         found, blind = _in_circuit(stock, modded, doings[:number])
         if doing.edit.action not in ("lift", "cut"):
             yield Step(Phase.FIT, f"{_fit_words(modded, doing.edit)}{blind}", [*checks, *found])
@@ -94,7 +94,8 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         )
 
 
-def _part_name(amp: Amp, edit: Edit) -> str:
+def part_name(amp: Amp, edit: Edit) -> str:
+    """The part that an edit puts in, with what it is."""
     part = part_put_in(amp, edit)
     return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
 
@@ -114,7 +115,7 @@ def _fit_words(modded: Amp, edit: Edit) -> str:
     anew = rewiring_words(modded, part).removeprefix("; ") if isinstance(part, Socket) else ""
     place += f". {with_capitals(anew)}" if anew else ""
     buzz = "".join(f" Buzz {each.designator} first, in and out." for each in switches_on(modded, edit.part))
-    return f"Fit {_part_name(modded, edit)} {place}.{buzz}{_plus(modded, edit.part)}"
+    return f"Fit {part_name(modded, edit)} {place}.{buzz}{plus_words(modded, edit.part)}"
 
 
 def _lug_words(modded: Amp, part: str) -> str:
@@ -133,7 +134,7 @@ def _lug_words(modded: Amp, part: str) -> str:
     return f": {', '.join(told)}" if told else ""
 
 
-def _plus(amp: Amp, part: str) -> str:
+def plus_words(amp: Amp, part: str) -> str:
     """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it."""
     found = amp.part_by_designator[part]
     if found.kind == "diode":
@@ -200,7 +201,7 @@ def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
 
 
 def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
-    need = switch_need(modded, switch)
+    need, *drivers = needs_of(modded, switch)
     edits_of_all = [edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")]
     brought = dict.fromkeys(part for edit in edits_of_all if (part := part_put_in(modded, edit)) is not None)
     names = {part: name_in_wiring(modded, part) for part in brought}
@@ -210,10 +211,12 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
         for check in loose_part_checks(part, f"{name} ({describe_bought(modded, part)})")
     ]
     pluses = {
-        name: _plus(modded, part.designator).replace(f"{part.designator}.", f"{name}.") for part, name in names.items()
+        name: plus_words(modded, each.designator).replace(f"{each.designator}.", f"{name}.")
+        for each, name in names.items()
     }
     plus = "".join(f" {name}:{told}" for name, told in pluses.items() if told)
-    wires = "; ".join(need.contacts)
+    fed = (f"{each.designator} ({each.kind}): {'; '.join(each.contacts)}" for each in drivers)
+    wires = "; ".join([*need.contacts, *fed])
     first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
     first = f"{switch.designator} ({need.kind}) is in with its pot." if switch.shaft else first
     yield Step(Phase.SWITCHES, first, checks)
@@ -255,43 +258,3 @@ def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     yield Step(
         Phase.COLD_CHECK, "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
     )
-
-
-def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
-    """The way back: switches out, then the edits in reverse, with what was kept put back."""
-    for mod in reversed(new_mods(stock, modded)):
-        for switch in reversed(mod.switches):
-            words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
-            if switch.shaft:
-                words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
-            yield Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}")
-    for doing in reversed(working_order(work_mods(stock, modded))):
-        edit = doing.edit
-        old = modded.part_by_designator.get(edit.part)
-        if edit.action == "bridge":
-            rest = f"; fit {edit.part} again" if edit.part else ""
-            yield Step(Phase.REMOVE, f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.")
-        elif edit.action == "cut":
-            yield Step(Phase.FIT, f"Join the wire between {where(edit)} again.")
-        elif edit.action == "move":
-            yield Step(Phase.FIT, f"Take the wire from {where(edit)} off, and put {edit.opened[0]} back where it was.")
-        elif edit.action == "supply":
-            drawn = next((rail.volts for rail in stock.rails if rail.name == edit.part), None)
-            yield Step(Phase.FIT, f"Set {edit.part} back{f' to {drawn:g} V' if drawn is not None else ''}.")
-        elif edit.action == "fit":
-            back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
-            yield Step(Phase.REMOVE, f"Take out {_part_name(modded, edit)} {where(edit)}{back}.")
-        elif old is not None:
-            was = f"{edit.part} ({describe_part(old)})"
-            first = f"Take out {_part_name(modded, edit)}; fit" if edit.action == "replace" else "Fit"
-            words = f"{first} {was} again, the one that was kept.{_plus(stock, edit.part)}"
-            yield Step(Phase.FIT, words, list(loose_part_checks(old, was)))
-
-
-def _restoring_words(switch: Switch) -> str:
-    """Parts and wires of the stock amp that the switch had taken hold of."""
-    edits = [edit for _, doings in switch.positions for edit in doings]
-    wires = [lug for edit in edits for lug in edit.opened]
-    parts = [edit.part for edit in edits if edit.action in ("replace", "lift", "bridge") and edit.part]
-    told = [f" Put the wire back on {place}." for place in dict.fromkeys(wires)]
-    return "".join([*told, *(f" Solder {part} back to both its places." for part in dict.fromkeys(parts))])

@@ -17,8 +17,9 @@ from ..cautions.sheet import CautionSheet, caution_sheet
 from ..new_parts import new_mods
 from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
 from .first_power import power_steps
-from .soldering import back_steps, cold_steps, iron_steps, places_touched, reading_steps
+from .soldering import cold_steps, iron_steps, places_touched, reading_steps
 from .step import Phase, Step
+from .way_back import back_steps
 
 NOTES = (
     "Cold readings: unplugged, capacitors discharged, valves cold, nothing in the input, discharge lead lifted, "

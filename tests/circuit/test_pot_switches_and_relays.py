@@ -1,0 +1,132 @@
+"""Switches at the end of a track, which stand off with the knob down; relays, whose coil a switch feeds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ampsim.base.errors import DescriptionError
+from ampsim.circuit.amp import Amp, Switch
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.switches.kinds import parse_switch_kind
+from ampsim.circuit.switches.planning import planned_switches
+from ampsim.library.loader import load_amp, parse_amp, parse_mod
+from ampsim.library.overview import describe_amp
+from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
+from ampsim.simulation.response import simulate
+from ampsim.studies.pop.simulate import pop
+from ampsim.work.parts_list.parts_list import parts_list
+from ampsim.work.schematic.contents import contents
+from ampsim.work.steps.soldering import iron_steps
+from ampsim.work.wiring import wiring
+from ampsim.work.wiring.readback import mismatches
+
+AMP = load_amp("workshop-a")
+BRIGHT = [{"fit": "C950", "between": ["P1.top", "P1.wiper"]}]
+COIL = {"resistance": "360", "volts": 12, "between": ["aux", "ground"], "driver": "S950"}
+
+
+def modded(amp: Amp, **switch: Any) -> Amp:
+    given = {"name": "m", "reason": "r", "parts": {"C950": "120p"}, "switches": [{"control": "bright"} | switch]}
+    return apply_mods(amp, parse_mod(given, "m.toml"))
+
+
+def with_relay(**other: Any) -> Amp:
+    positions = {"plain": [], "bright": BRIGHT}
+    return modded(AUX, **({"designator": "K950", "type": "relay", "coil": COIL, "positions": positions} | other))
+
+
+def _aux() -> Amp:
+    tables = {
+        "name": "with a low supply",
+        "parts": {"V1A": "12AX7", "R1": "1M", "R3": "100k", "R4": "1k5", "C2": "22n", "P1": "A1M", "R60": "10"},
+        "rails": [{"name": "B1", "volts": 300}, {"name": "aux", "volts": 12, "through": "R60"}],
+        "stages": [
+            {"name": "one", "template": "triode stage", "valve": "V1A", "supply": "B1", "grid_leak": "R1",
+             "plate_load": "R3", "cathode_resistor": "R4"},
+            {"name": "volume", "template": "volume", "coupling": "C2", "pot": "P1"},
+        ],
+    }  # fmt: skip
+    return parse_amp(tables, "aux.toml")
+
+
+AUX = _aux()
+
+
+def track_end(**other: Any) -> Amp:
+    positions = {"off": [], "on": BRIGHT}
+    asked = {"designator": "S950", "shaft": "P5", "type": "at the end of the track", "positions": positions}
+    return modded(AMP, **(asked | other))
+
+
+def test_a_knob_stands_at_nought_while_the_switch_at_its_end_is_off() -> None:
+    amp = track_end()
+    knob = AMP.part_by_designator["P5"].control
+    assert amp.setting({"bright": "off", knob: 0.7})[knob] == 0.0
+    assert amp.setting({"bright": "on", knob: 0.7})[knob] == 0.7
+    off, down = ({"bright": each, knob: turned} for each, turned in (("off", 0.7), ("off", 0.0)))
+    run = simulate(amp, FrequencySweep(100, 1e3, 2), [off, down], nodes=["speaker"])["voltage"].values
+    np.testing.assert_array_equal(run[0, 0], run[0, 1])
+
+
+def test_a_switch_at_the_end_of_a_track_is_one_part_with_its_pot() -> None:
+    amp = track_end()
+    (plan,) = planned_switches(amp)
+    assert plan.kind == "switch at the end of the track of P5, 1 pole (SPST)"
+    assert [row.stands for row in plan.rows] == ["turned down past the click", "turned up"]
+    assert mismatches(wiring(amp)) == []
+    (line,) = [each for each in parts_list(AMP, amp).lines if each.part == "P5"]
+    assert line.wanted == "1M audio 15 % pot with switch at the end of its track, 1 pole (SPST)"
+
+
+def test_what_such_a_switch_cannot_do_is_said() -> None:
+    (plan,) = planned_switches(track_end(positions={"off": BRIGHT, "on": []}))
+    assert "closes when the knob is turned up" in plan.reason
+    with pytest.raises(DescriptionError, match="name the pot on whose shaft it sits"):
+        modded(AMP, designator="S950", type="end of track", positions={"off": [], "on": BRIGHT})
+    for text in ("end of track", "switch at the end of the track", "end-of-track switch"):
+        assert parse_switch_kind(text).action.value == "switch at the end of the track"
+
+
+def test_a_relay_has_contacts_and_a_coil_that_a_switch_feeds() -> None:
+    amp = with_relay()
+    relay, driver = planned_switches(amp)
+    assert (relay.designator, relay.kind) == ("K950", "relay, 1 pole (SPDT)")
+    assert (driver.designator, driver.kind) == ("S950", "toggle on-off, 1 pole (SPST)")
+    assert mismatches(wiring(amp)) == []
+    volts = simulate(amp, OperatingPoint(), [{"bright": each} for each in ("plain", "bright")], nodes=["aux"])
+    rest, pulled = volts["voltage"].values.squeeze()
+    assert rest == pytest.approx(12.0, rel=1e-6)
+    assert pulled == pytest.approx(12.0 * 360 / 370, rel=1e-6)
+    lines = {each.part: each for each in parts_list(AUX, amp).lines}
+    assert lines.keys() == {"C950", "K950", "S950"}
+    assert lines["K950"].wanted == "relay, 1 pole (SPDT), coil 12 V, 360 ohm (33.3 mA)"
+    names = {item.name for item in contents(amp).items}
+    assert {"K950", "K950 A", "S950"} <= names
+    steps = "\n".join(step.do for step in iron_steps(AUX, amp))
+    assert "S950 (toggle on-off, 1 pole (SPST))" in steps
+    assert amp.controls["bright"].designators == ("K950",)
+    assert "relay" in describe_amp(amp)
+    assert not pop(amp).attrs["failed"]
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        ({"coil": COIL | {"driver": "K950"}}, "is the relay itself"),
+        ({"type": "on-on"}, "no other switch has one"),
+        ({"positions": {"a": [], "b": [], "c": []}}, "two positions"),
+        ({"coil": COIL | {"between": ["aux", "aux"]}}, "on one wire"),
+    ],
+)
+def test_what_a_relay_cannot_be_is_refused(other: dict[str, Any], words: str) -> None:
+    with pytest.raises(DescriptionError, match=words):
+        build_circuit(with_relay(**other), (("bright", "bright"),))
+
+
+def test_a_relay_of_four_poles_is_the_largest() -> None:
+    made = Switch("K1", "c", (("a", ()), ("b", ())), "a", kind=parse_switch_kind("relay, 4 poles"))
+    assert made.kind.words == "relay, 4 poles"

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError
+from .designators import body_of
 from .stages.template import Element
-from .whole_parts import body_of
 
 AMPLIFIER = "operational amplifier"
 SUPPLY_PINS = ("vplus", "vminus")

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from .control import Control
-from .held_volts import HeldVolts
 from .designators import body_of
+from .held_volts import HeldVolts
 from .loudspeaker import Loudspeaker
 from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor

@@ -57,6 +57,7 @@ FARAD = Quantity("capacitance", "F", ("F",), "pnuµμm", 1e-14, 0.999, _OLD_FARA
 HENRY = Quantity("inductance", "H", ("H",), "nuµμm", 1e-9, 1e4, _HENRY)
 VOLT = Quantity("voltage", "V", ("V", "volts", "volt"), "mk", -3000.0, 3000.0, _VOLTS)
 HERTZ = Quantity("frequency", "Hz", ("Hz",), "kM", 1e-3, 1e9, _CYCLES)
+AMPERE = Quantity("current", "A", ("A", "amps", "amp"), "nuµμm", -100.0, 100.0)
 PLAIN = Quantity("number", "", (), "", -1e9, 1e9)
 
 _SCALE = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}

@@ -28,6 +28,9 @@ KINDS = {
     "Q": "transistor",
     "TANK": "reverb tank",
     "SPR": "reverb tank",
+    "FX": "effect",
+    "I": "current source",
+    "M": "meter",
     "U": "operational amplifier",
     "IC": "operational amplifier",
 }
@@ -42,7 +45,6 @@ OTHERS = {
     "LA": "lamp",
     "LDR": "light-dependent resistor",
     "LP": "lamp",
-    "M": "meter",
     "MOV": "varistor",
     "NTC": "thermistor",
     "OC": "opto-coupler",

@@ -194,7 +194,9 @@ def where(edit: Edit) -> str:
 
 def describe_part(part: AnyPart) -> str:
     """A part's value as the schematic writes it."""
-    if isinstance(part, (Socket, Device)):
+    if isinstance(part, Device):
+        return part.words
+    if isinstance(part, Socket):
         return part.type
     if isinstance(part, Pot):
         return f"{format_value(part.value, OHM)} {part.taper}"

@@ -92,6 +92,8 @@ _CONDUCTS = {
     "diode": (("anode", "cathode"),),
     "transistor": (("drain", "source"),),
     "bridge rectifier": (("ac1", "plus"), ("ac2", "plus"), ("ac1", "minus"), ("ac2", "minus")),
+    "effect": (("in", "ground"), ("out", "ground")),
+    "meter": (("plus", "minus"),),
     "operational amplifier": (("out", "vplus"), ("out", "vminus")),
 }
 

@@ -16,6 +16,7 @@ from ..circuit.semiconductors.description import PINS as DEVICE_PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
+from .ideal_parts import IDEAL, read_ideal_part
 from .output_parts import read_loudspeaker, read_transformer
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank
@@ -54,7 +55,9 @@ def types_of(
         A `TypeFinder`.
     """
     valves = {part.type: f"parts.{part.designator}" for part in parts if isinstance(part, Socket)}
-    devices = {(part.type, part.kind): f"parts.{part.designator}" for part in parts if isinstance(part, Device)}
+    known = [part for part in parts if isinstance(part, Device)]
+    devices = {(part.type, part.kind): f"parts.{part.designator}" for part in known if part.own is None}
+    own = {part.type: part.own for part in known if part.own is not None}
     for edit in edits:
         kind = kind_of(edit.part)
         if edit.action == "replace" and kind == "valve":
@@ -62,7 +65,8 @@ def types_of(
         elif edit.action == "replace" and kind in FAMILIES:
             devices.setdefault((str(edit.value), kind), edit.part)
     found = {name: _device(find, name, kind, f"{file}: {where}") for (name, kind), where in devices.items()}
-    return tuple(_valve(find, name, f"{file}: {where}") for name, where in valves.items()), tuple(found.values())
+    devices_found = (*found.values(), *own.values())
+    return tuple(_valve(find, name, f"{file}: {where}") for name, where in valves.items()), devices_found
 
 
 def _valve(find: TypeFinder, name: str, where: str) -> Valve:
@@ -105,6 +109,8 @@ def read_part(table: Entry, key: str, designator: str) -> AnyPart:
         return Socket(designator, table.type_name(key))
     if kind in FAMILIES:
         return Device(designator, table.type_name(key), kind)
+    if kind in IDEAL:
+        return read_ideal_part(table, key, designator, kind)
     if kind in QUANTITY:
         return Part(designator, kind, table.value(key, QUANTITY[kind]))
     if kind in _COMPOUND:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from ampsim.base.errors import DescriptionError
 from ampsim.circuit.semiconductors.measuring import channel_current, channel_slope, diode_volts
 from ampsim.library.loader import load_semiconductor
 from tests.tools.stage_alone import alone, gain, resting_volts, stage
@@ -161,3 +162,53 @@ def test_mosfet_stage_with_a_divider_at_its_gate():
     assert (18.0 - drain) / 4.7e3 == pytest.approx(source / 2.2e3, rel=1e-3)
     wanted = -gm * 4.7e3 / (1.0 + (gm + go) * 2.2e3 + go * 4.7e3)
     assert np.real(gain(amp, "Q1.drain")) == pytest.approx(wanted, rel=1e-2)
+
+
+EFFECT = {"input": "500k", "output": "1k", "gain": 3.0}
+
+
+def test_series_effects_loop_is_its_dividers_and_gain():
+    parts = {"R1": "1M", "U1A": "NE5532", "U1B": "NE5532", "P1": "100k lin", "R2": "10k", "FX1": EFFECT, "R3": "10k"}
+    roles = {"input_leak": "R1", "driver": "U1A", "recovery": "U1B", **BOTH, "send_level": "P1", "send_resistor": "R2"}
+    amp = alone(parts, stage("series effects loop", **roles, effect="FX1", return_leak="R3"), rails=DUAL)
+    turned = dict.fromkeys(amp.controls, 0.5)
+    # Half of the track, then R2 and the track's source resistance against the effect; its output against R3.
+    expected = 0.5 * 500e3 / (500e3 + 10e3 + 25e3) * 3.0 * 10e3 / 11e3
+    assert gain(amp, "speaker", position=turned) == pytest.approx(expected, rel=1e-3)
+    bridged = alone({k: v for k, v in parts.items() if k != "FX1"},
+                    stage("series effects loop", **roles, return_leak="R3"), rails=DUAL)  # fmt: skip
+    assert gain(bridged, "speaker", position=turned) == pytest.approx(0.5 * 10e3 / (20e3 + 25e3), rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["12AX7", "IRF820"])
+def test_effects_loop_driven_by_a_follower(kind):
+    """A cathode or source follower hands on nearly what it gets, from a low impedance."""
+    name = "Q1" if kind == "IRF820" else "V1"
+    parts = {name: kind, "R1": "1M", "R2": "47k", "C1": "10u", "R3": "1M", "C2": "100n"}
+    roles = {"driver": name, "supply": "B1", "coupling": "C2", "input_leak": "R1", "bias": "BG"}
+    roles |= {"driver_resistor": "R2", "send_capacitor": "C1", "return_leak": "R3"}
+    rails = ({"name": "B1", "volts": 300.0}, {"name": "BG", "volts": 100.0})
+    amp = alone(parts, stage("series effects loop", **roles), rails=rails)
+    assert 0.96 < abs(gain(amp, "speaker")) < 1.0
+    with pytest.raises(DescriptionError, match="driver_resistor, the resistor from its"):
+        alone({k: v for k, v in parts.items() if k != "R2"},
+              stage("series effects loop", **{k: v for k, v in roles.items() if k != "driver_resistor"}),
+              rails=rails)  # fmt: skip
+
+
+@pytest.mark.parametrize("turned", [0.0, 0.3, 1.0])
+def test_parallel_effects_loop_mixes_by_its_pot(turned):
+    parts = {"R1": "1M", "U1A": "TL072", "U1B": "TL072", "FX1": EFFECT, "P1": "10k lin", "R2": "1k"}
+    roles = {"driver": "U1A", "recovery": "U1B", **BOTH, "effect": "FX1", "mix": "P1", "dry_resistor": "R2"}
+    amp = alone(parts, stage("parallel effects loop", **roles, input_leak="R1"), rails=DUAL)
+    at = gain(amp, "speaker", position={next(iter(amp.controls)): turned})
+    # Between the wet end, 3, and the dry end, 1 behind R2, by the track of 10k.
+    expected = 3.0 + (1.0 - 3.0) * (1.0 - turned) * 10e3 / 11e3
+    assert at == pytest.approx(expected, rel=2e-3)
+
+
+def test_parallel_effects_loop_mixes_by_two_resistors():
+    parts = {"R1": "1M", "U1A": "TL072", "U1B": "TL072", "FX1": EFFECT, "R2": "10k", "R3": "20k"}
+    roles = {"driver": "U1A", "recovery": "U1B", **BOTH, "effect": "FX1", "dry_resistor": "R2", "wet_resistor": "R3"}
+    amp = alone(parts, stage("parallel effects loop", **roles, input_leak="R1"), rails=DUAL)
+    assert gain(amp, "speaker") == pytest.approx((2.0 * 1.0 + 1.0 * 3.0) / 3.0, rel=2e-3)

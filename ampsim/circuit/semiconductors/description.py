@@ -8,13 +8,16 @@ from typing import Literal
 
 from ..valves.description import Flag
 
-Family = Literal["diode", "jfet", "mosfet", "operational amplifier"]
+Family = Literal["diode", "jfet", "mosfet", "operational amplifier", "effect", "current source", "meter"]
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
     "bridge rectifier": ("ac1", "ac2", "plus", "minus"),
     "transistor": ("drain", "gate", "source"),
     "operational amplifier": ("plus", "minus", "out", "vplus", "vminus"),
+    "effect": ("in", "out", "ground"),
+    "current source": ("from", "to"),
+    "meter": ("plus", "minus"),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
 FAMILIES: Mapping[str, tuple[Family, ...]] = {

@@ -9,6 +9,7 @@ from functools import partial
 
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
+from . import ideal_parts
 from .description import Family, Semiconductor
 from .op_amps import INTO, PARAMETERS, op_amp
 from .pieces import Passive, Piece, Pieces
@@ -159,4 +160,11 @@ LAWS: Mapping[str, DeviceLaw] = {
         op_amp,
         INTO,
     ),
+    **{
+        family: DeviceLaw(
+            family, "as the entry says", parameters, (), getattr(ideal_parts, family.replace(" ", "_")),
+            ideal_parts.INTO[family]
+        )
+        for family, parameters in ideal_parts.PARAMETERS.items()
+    },
 }  # fmt: skip

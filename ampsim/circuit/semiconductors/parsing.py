@@ -62,7 +62,7 @@ def parse_semiconductor(data: Mapping[str, object], file: str) -> Semiconductor:
         Anything unknown, missing, of the wrong kind or out of bounds; the message names file, entry, value.
     """
     top = Entry(data, file)
-    family = top.choice("semiconductor", dict.fromkeys(law.family for law in LAWS.values()))
+    family = top.choice("semiconductor", dict.fromkeys(law.family for law in LAWS.values() if law.family in LIMITS))
     law = top.choice("law", [name for name, each in LAWS.items() if each.family == family])
     farads = top.table("capacitances", needed=True)
     limits = top.table("limits", needed=True)

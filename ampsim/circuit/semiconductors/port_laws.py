@@ -15,6 +15,7 @@ import numpy as np
 from ..transformer_core import UNITS, magnetising, magnetising_lines
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.spice_text import node, number, softplus
+from .ideal_parts import IDEAL_LAWS
 from .op_amp_laws import bias, bias_lines, core, core_lines, output, output_lines
 from .port_law import Array, Nodes, Numbers, PortLaw
 
@@ -122,5 +123,6 @@ PORT_LAWS: Mapping[str, PortLaw] = {
     "op-amp output": PortLaw(("limit_amps", "turn_volts", "idle_amps"), (1.0, 0.1, 1.0), output, output_lines),
     "op-amp bias": PortLaw(("amps",), (1.0,), bias, bias_lines),
     "transformer core": PortLaw(("knee_amps",), UNITS, magnetising, magnetising_lines),
+    **IDEAL_LAWS,
 }
 """Every law by name, in the order of the compiled loop."""

@@ -92,5 +92,5 @@ def _lay_out(above: Array, below: Array) -> tuple[Array, Integers]:
     columns = np.zeros((eights(below.shape[1]), first + eights(len(below))))
     columns[: below.shape[1], : len(above)] = above.T
     columns[: below.shape[1], first : first + len(below)] = below.T
-    last = [np.flatnonzero(eight.any(axis=0))[-1] for eight in columns.reshape(-1, 8, columns.shape[1])]
+    last = [max(np.flatnonzero(eight.any(axis=0)), default=-1) for eight in columns.reshape(-1, 8, columns.shape[1])]
     return align(columns), np.array([eights(int(row) + 1) for row in last])

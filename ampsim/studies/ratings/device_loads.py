@@ -81,6 +81,8 @@ def device_readings(
             plate, leak = (_current(part.designator, pin, device, vectors) for pin in ("drain", "gate"))
             found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, plate, leak, span).items()}
             continue
+        if part.own is not None:
+            continue
         if part.kind == "operational amplifier":
             volts = {pin: volts_of(part.designator, pin) for pin in device.pins}
             amps = {pin: _current(part.designator, pin, device, vectors) for pin in device.pins}

@@ -94,6 +94,22 @@ def _diode(pen: Pen, symbol: Symbol) -> None:
     pen.line(put(way * 0.75, -0.75), put(way * 0.75, 0.75), linewidth=(pen.width + 0.35) * pen.scale)
 
 
+def _circle(pen: Pen, symbol: Symbol) -> None:
+    """A current source, an arrow in its circle where the current goes; a meter, a mark at its plus."""
+    put = _Frame(symbol)
+    for side in (-1, 1):
+        pen.line(_end(symbol, side), put(side * 1.1, 0.0))
+    pen.circle(symbol.at, 1.1)
+    (x, y), source = symbol.at, symbol.item.kind == "current source"
+    u, v = symbol.ends["to" if source else "plus"]
+    dx, dy = np.sign(u - x), np.sign(v - y)
+    if source:
+        pen.arrow((x - 0.7 * dx, y - 0.7 * dy), (x + 0.7 * dx, y + 0.7 * dy))
+    else:
+        for ends in (((-0.3, 0.0), (0.3, 0.0)), ((0.0, -0.3), (0.0, 0.3))):
+            pen.line(*((x + 0.55 * dx + a, y + 0.55 * dy + b) for a, b in ends), zorder=4)
+
+
 def _end(symbol: Symbol, side: int) -> Place:
     """The terminal at one end: left or upper, right or lower."""
     ends = [point for pin, point in symbol.ends.items() if pin != "wiper"]
@@ -170,7 +186,7 @@ def _rail(pen: Pen, symbol: Symbol) -> None:
 
 
 _DRAWN = {"pot": _pot, "valve": draw_valve, "transformer": _transformer, "loudspeaker": _loudspeaker, "pole": _pole,
-          "rail": _rail, "diode": _diode}  # fmt: skip
+          "rail": _rail, "diode": _diode, "current source": _circle, "meter": _circle}  # fmt: skip
 
 
 def _draw_sign(pen: Pen, sign: Sign) -> None:

@@ -28,6 +28,7 @@ LOOKS: Mapping[str, Mapping[str, str]] = {
     "transistor": {"drain": "plate", "gate": "grid", "source": "cathode"},
     "amplifier": {"plus": "grid", "minus": "cathode", "out": "plate", **_SUPPLIES},
     "inverting amplifier": {"minus": "grid", "plus": "cathode", "out": "plate", **_SUPPLIES},
+    "effect": {"in": "grid", "out": "plate", "ground": "cathode"},
     "tank": {"in": "primary_a", "in_ground": "primary_b", "out": "tap", "out_ground": "common"},
 }
 """What stands where a valve, or of a reverb tank a transformer, would, with the places of its pins there; of an
@@ -206,12 +207,13 @@ def _item(element: Element, pieces: Pieces, change: tuple[str, str], volts: Mapp
 
 def _look(element: Element, pieces: Pieces) -> str:
     if element.kind != "operational amplifier":
-        return {"transistor": "transistor", "reverb tank": "tank"}.get(element.kind, "")
+        return {"transistor": "transistor", "effect": "effect", "reverb tank": "tank"}.get(element.kind, "")
     still = {str(n) for n, piece in enumerate(pieces.pieces) if any("." not in each and each != INPUT
                                                                     for each in piece.places)}  # fmt: skip
     driven = {str(n) for n, piece in enumerate(pieces.pieces) if INPUT in piece.places}
-    driven |= {net for each in pieces.elements if each.kind in ACTIVE and each.designator != element.designator
-               for pin, net in each.pins if pin in ACTIVE[each.kind][1:]}  # fmt: skip
+    ends = {kind: each[1:] for kind, each in ACTIVE.items()} | {"effect": ("out",)}
+    driven |= {net for each in pieces.elements if each.designator != element.designator
+               for pin, net in each.pins if pin in ends.get(each.kind, ())}  # fmt: skip
     passive = [each for each in pieces.elements if each.kind in PASSIVE]
     reached = reachable_nets(passive, {element.net("plus")}, still | {element.net("minus"), element.net("out")})
     return "amplifier" if driven & reached.keys() else "inverting amplifier"

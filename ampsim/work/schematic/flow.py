@@ -11,7 +11,7 @@ from functools import cached_property
 from ...circuit.transformer import winding_of
 from .contents import GONE, Contents, Item
 
-_PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker")
+_PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker", "meter")
 DIRECT = ("resistor", "inductor", "pot")
 
 

@@ -48,13 +48,13 @@ class Pen:
 
     def arrow(self, start: Place, end: Place) -> None:
         """A line with a filled head."""
-        self.line(start, end)
+        self.line(start, end, zorder=4)
         (x, y), (u, v) = start, end
         far = float(np.hypot(u - x, v - y)) or 1.0
         dx, dy = (u - x) / far, (v - y) / far
         corners = [(u, v), (u - 0.55 * dx - 0.25 * dy, v - 0.55 * dy + 0.25 * dx),
                    (u - 0.55 * dx + 0.25 * dy, v - 0.55 * dy - 0.25 * dx)]  # fmt: skip
-        self.axes.add_patch(Polygon(corners, closed=True, facecolor=self.colour, edgecolor="none", zorder=3))
+        self.axes.add_patch(Polygon(corners, closed=True, facecolor=self.colour, edgecolor="none", zorder=4))
 
     def write(self, text: Text, bold: bool = True) -> None:
         """Lines of text in their box, the first in bold where asked."""

@@ -8,7 +8,7 @@ from .geometry import LINE, Box, Point, Sign, Symbol, Text, words_width
 
 HALF = 2  # from the middle of a two-ended part to its terminals
 VALVE = 3  # from the middle of a valve to its terminals
-_REACH = {"capacitor": 1.0, "pot": 0.5, "loudspeaker": 1.0, "diode": 0.8}
+_REACH = {"capacitor": 1.0, "pot": 0.5, "loudspeaker": 1.0, "diode": 0.8, "current source": 1.2, "meter": 1.2}
 _OFF = 0.45  # of words from a body
 _PITCH = 3  # units between the throws of a pole
 _SIGN = 0.75
@@ -131,6 +131,10 @@ def valve(item: Item, x: int, y: int) -> Symbol:
     """A valve around a place: plate up, cathode down, grid left; what else it has is on the right."""
     if item.look.endswith("amplifier"):
         return _amplifier(item, x, y)
+    if item.look == "effect":
+        box: dict[str, Point] = {"grid": (x - VALVE, y), "plate": (x + VALVE, y), "cathode": (x, y - VALVE)}
+        text = text_above(item, x, y + 1.5)
+        return Symbol(item, "valve", (x, y), box, (x - 2.2, y - 1.4, x + 2.2, y + 1.4), text)
     ends: dict[str, Point] = {"plate": (x, y + VALVE), "cathode": (x, y - VALVE), "grid": (x - VALVE, y)}
     ends = {pin: ends[pin] for pin, _ in item.pins if pin in ends}
     others = [pin for pin, _ in item.pins if pin not in ends]

@@ -40,6 +40,12 @@ def draw_valve(pen: Pen, symbol: Symbol) -> None:
         _amplifier(pen, symbol)
         return
     x, y = symbol.at
+    if symbol.item.look == "effect":
+        pen.box(x - 2.2, y - 1.4, x + 2.2, y + 1.4)
+        for start, end in (((x - 3, y), (x - 2.2, y)), ((x + 2.2, y), (x + 3, y)), ((x, y - 3), (x, y - 1.4))):
+            pen.line(start, end)
+        pen.arrow((x - 1.2, y), (x + 1.2, y))
+        return
     pen.circle((x, y), 2.0)
     more = [point for pin, point in symbol.ends.items() if pin not in ("plate", "grid", "cathode")]
     grids = 2 if more else 1

@@ -16,6 +16,7 @@ _HOME = {
     "load_amp": "library.loader",
     "load_mod": "library.loader",
     "load_valve": "library.loader",
+    "load_rectifier": "library.loader",
     "load_semiconductor": "library.loader",
     "load_audition": "library.loader",
     "load_wishes": "library.loader",

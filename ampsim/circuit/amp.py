@@ -15,6 +15,7 @@ from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
 from .source import DRAWN_SOURCE, Jack, Source
+from .supply.transformer import MainsTransformer
 from .switches.kinds import ANY_SWITCH, Action, Coil, SwitchKind
 from .transformer import Transformer
 from .valves.description import Valve
@@ -23,11 +24,13 @@ from .variants import short_variant
 
 @dataclass(frozen=True)
 class Part:
-    """A part with one value: resistor [ohm], capacitor [F] or inductor [H]."""
+    """A resistor [ohm], capacitor [F] or inductor [H]; its `resistance` [ohm], and where half of it is left [A]."""
 
     designator: str
     kind: str
     value: float
+    resistance: float = 0.0
+    saturation_amps: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ class Socket:
     kind: str = "valve"
 
 
-AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker | ReverbTank | HeldVolts
+AnyPart = Part | Pot | Socket | Device | Transformer | Loudspeaker | ReverbTank | HeldVolts | MainsTransformer
 
 
 @dataclass(frozen=True)
@@ -94,8 +97,7 @@ class Switch:
     """A switch: what the iron would do in each of its named positions, and the position it is drawn in.
 
     `shaft` names the pot on whose shaft it is, "" for one of its own; a relay has a `coil`, which its second position
-    feeds; `kind` says which switch is to be fitted, where
-    the description says it.
+    feeds; `kind` is the switch to be fitted, where said.
     """
 
     designator: str

@@ -19,7 +19,7 @@ from .semiconductors.description import PINS
 from .semiconductors.device import Device
 from .soldered import Soldered
 from .stages import TEMPLATES, Kind, stages_of
-from .stages.template import GROUND, Element, StageBuilder, end_names, net_word, rail_net
+from .stages.template import GROUND, Element, StageBuilder, end_names, net_word, rail_net, supply_net
 
 SPEAKER = "speaker"
 
@@ -136,9 +136,11 @@ def _drawn(amp: Amp) -> Circuit:
     joins: list[tuple[str, str]] = []
     lines = Lines(amp)
     for stage in amp.stages:
-        bench = StageBuilder(amp, stage, lines.reach(stage))
-        lines.handed[stage.name] = TEMPLATES[stage.template].build(bench)
-        if not lines.handed[stage.name]:
+        bench, template = StageBuilder(amp, stage, lines.reach(stage)), TEMPLATES[stage.template]
+        handed = template.build(bench)
+        if template.kind is not Kind.SUPPLY:
+            lines.handed[stage.name] = handed
+        if template.kind is not Kind.SUPPLY and not handed:
             raise DescriptionError(f"{amp.file}: stage '{stage.name}' hands on no signal; put a pin on the net 'out'")
         elements += bench.elements
         joins += bench.joins
@@ -148,9 +150,11 @@ def _drawn(amp: Amp) -> Circuit:
 
 
 def _rails(amp: Amp, joins: list[tuple[str, str]]) -> Iterator[Element]:
+    supplies = stages_of(amp, Kind.SUPPLY)
     for rail in amp.rails:
         net = rail_net(rail.name)
-        feed = rail_net(rail.fed_from) if rail.fed_from else f"{net}_source"
+        beginning = supply_net if rail.fed_from in supplies else rail_net
+        feed = beginning(rail.fed_from) if rail.fed_from else f"{net}_source"
         if rail.volts is not None:
             yield Element(f"{rail.name}", "rail", (("1", feed if rail.series else net),), "supply")
         for position, designator in enumerate(rail.series):

@@ -13,6 +13,7 @@ from .loudspeaker import Loudspeaker
 from .positions import setting_clause
 from .replacing import put_in_place
 from .semiconductors.device import Device
+from .supply.transformer import MainsTransformer
 from .transformer import Transformer
 from .usual_values import check_mod_values
 from .whole_parts import check_tracks, with_sections
@@ -201,7 +202,11 @@ def describe_part(part: AnyPart) -> str:
     if isinstance(part, Pot):
         return f"{format_value(part.value, OHM)} {part.taper}"
     if isinstance(part, Part):
+        if part.resistance:
+            return f"{part.value:g} H, {format_value(part.resistance, OHM)} ohm"
         return format_value(part.value, {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}[part.kind])
     if isinstance(part, Transformer):
         return f"{format_value(part.primary, OHM)} to {', '.join(f'{tap:g}' for tap in part.taps)} ohm"
+    if isinstance(part, MainsTransformer):
+        return ", ".join(f"{each.name} {each.words}" for each in part.windings)
     return f"coil of {part.resistance:g} ohm" if isinstance(part, Loudspeaker) else part.kind

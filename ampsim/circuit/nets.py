@@ -91,6 +91,7 @@ _CONDUCTS = {
     "valve": (("plate", "cathode"),),
     "diode": (("anode", "cathode"),),
     "transistor": (("drain", "source"),),
+    "rectifier valve": (("plate_a", "cathode"), ("plate_b", "cathode")),
     "bridge rectifier": (("ac1", "plus"), ("ac2", "plus"), ("ac1", "minus"), ("ac2", "minus")),
     "effect": (("in", "ground"), ("out", "ground")),
     "meter": (("plus", "minus"),),
@@ -107,6 +108,11 @@ def conducting(elements: Iterable[Element]) -> Nets:
             nets.join(pins["1"], GROUND)
         for first, second in _CONDUCTS.get(element.kind, ()):
             nets.join(pins[first], pins[second])
+        if element.kind == "mains transformer":
+            for winding in {pin.rpartition("_")[0] for pin in pins}:
+                ends = [net for pin, net in pins.items() if pin.rpartition("_")[0] == winding]
+                for net in ends[1:]:
+                    nets.join(ends[0], net)
         if element.kind == "transformer":
             for first, *others in windings_of(pins):
                 for pin in others:

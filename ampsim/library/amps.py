@@ -14,7 +14,7 @@ from ..circuit.designators import kind_of
 from ..circuit.mods import check_shafts
 from ..circuit.plugging import jack_names, plug_in
 from ..circuit.source import JACK_NAME, Jack, Source, SourceKind, check_jack_name
-from ..circuit.stages import TEMPLATES
+from ..circuit.stages import TEMPLATES, Kind, stages_of
 from ..circuit.stages.template import Role
 from ..circuit.transformer import fits_pin
 from ..circuit.usual_values import check_amp_values
@@ -37,7 +37,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     top = Entry(data, file)
     top.read_units()
     name, about = top.label("name"), top.text("about", "")
-    parts = read_parts(top.table("parts"))
+    parts = read_parts(top.table("parts"), find_type)
     rails = tuple(_rail(each) for each in top.tables("rails"))
     stages = tuple(_stage(each, parts, rails) for each in top.tables("stages"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
@@ -75,7 +75,7 @@ def _rail(entry: Entry) -> Rail:
     volts = entry.value("volts", VOLT) if entry.has("volts") else None
     source = entry.label("from") if entry.has("from") else ""
     if (volts is None) == (not source):
-        raise entry.fail("volts", "a rail has either 'volts' or 'from' another rail")
+        raise entry.fail("volts", "a rail has either 'volts' or 'from' another rail or a supply stage")
     rail = Rail(name, volts, source, entry.designators("through"), entry.designators("reservoir"))
     entry.finish()
     return rail
@@ -181,6 +181,8 @@ _LEAST_PINS = {
 
 
 def _pin_fits(pin: str, kind: str) -> bool:
+    if kind == "mains transformer":
+        return bool(re.fullmatch(r"[a-z][a-z0-9]{0,15}_(a|b|centre|tap)", pin))
     if kind == "transformer":
         return fits_pin(pin)
     return pin in PINS.get(kind, (*_LEAST_PINS.get(kind, ()), "screen"))
@@ -188,8 +190,9 @@ def _pin_fits(pin: str, kind: str) -> bool:
 
 def _check(amp: Amp) -> None:
     for rail in amp.rails:
-        if rail.fed_from and rail.fed_from not in {each.name for each in amp.rails}:
-            known = nearest(rail.fed_from, [each.name for each in amp.rails])
+        feeding = [*(each.name for each in amp.rails), *stages_of(amp, Kind.SUPPLY)]
+        if rail.fed_from and rail.fed_from not in feeding:
+            known = nearest(rail.fed_from, feeding)
             raise DescriptionError(f"{amp.file}: rails: {rail.name} is fed from {shown(rail.fed_from)}{known}")
     check_shafts(amp)
     wired = build_circuit(amp)

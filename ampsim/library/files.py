@@ -113,7 +113,7 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
     return known[str(name)]
 
 
-TYPES = {"valves": "valve", "semiconductors": "semiconductor"}
+TYPES = {"valves": "valve", "semiconductors": "semiconductor", "rectifiers": "rectifier valve"}
 """The folders of types that parts name, and what such a type is called."""
 
 
@@ -138,7 +138,8 @@ def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
     own = beside / f"{name}.toml" if beside else None
     if own and own.is_file():
         return own
-    known = models_in(folder)
+    # A socket does not say whether it takes an amplifying valve or a rectifier; their types have no name in common.
+    known = models_in(folder) | (models_in("rectifiers") if folder == "valves" else {})
     if name not in known:
         raise DescriptionError(
             f"{where}: {shown(name)} is not a {TYPES[folder]} of models/{folder}{nearest(name, known)}"

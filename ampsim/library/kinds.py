@@ -17,6 +17,8 @@ from ..circuit.amp import Amp, Mod
 from ..circuit.mods import apply_mods
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.parsing import parse_semiconductor
+from ..circuit.supply.parsing import RECTIFIER, parse_rectifier_valve
+from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from ..circuit.valves.parsing import parse_valve
 from . import overview
@@ -142,7 +144,11 @@ def _drawer(source: OpenFile) -> Any:
     return read_drawer(source.tables, source.file)
 
 
-def _valve(source: OpenFile) -> Valve:
+def _valve(source: OpenFile) -> Valve | RectifierValve:
+    return (_rectifier if RECTIFIER in source.tables else _amplifying)(source)
+
+
+def _amplifying(source: OpenFile) -> Valve:
     return _valve_of(source.data, source.file)
 
 
@@ -150,6 +156,16 @@ def _valve(source: OpenFile) -> Valve:
 def _valve_of(data: bytes, file: str) -> Valve:
     """By content: a file that was edited is another valve."""
     return parse_valve(toml_tables(data, file), file)
+
+
+def _rectifier(source: OpenFile) -> RectifierValve:
+    return _rectifier_of(source.data, source.file)
+
+
+@lru_cache(maxsize=128)
+def _rectifier_of(data: bytes, file: str) -> RectifierValve:
+    """By content, as `_valve_of`."""
+    return parse_rectifier_valve(toml_tables(data, file), file)
 
 
 def _semiconductor(source: OpenFile) -> Semiconductor:
@@ -184,7 +200,14 @@ KINDS: dict[str, FileKind] = {
         overview.describe_drawer,
     ),
     "valve": FileKind(
-        "valves", "a valve (law = ...)", ("law",), _valve, overview.describe_valve, unless=("semiconductor",)
+        "valves", "a valve (law = ...)", ("law",), _valve, overview.describe_valve, unless=("semiconductor", RECTIFIER)
+    ),
+    "rectifier": FileKind(
+        "rectifiers",
+        "a rectifier valve (rectifier = ...)",
+        (RECTIFIER,),
+        _rectifier,
+        overview.describe_rectifier_valve,
     ),
     "semiconductor": FileKind(
         "semiconductors",

@@ -11,6 +11,7 @@ from ..base.files import bare_name, printable, read_bounded
 from ..base.line_ends import plain_ends
 from ..circuit.amp import Amp, Mod
 from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from .amps import read_amp
 from .assumptions import assumptions
@@ -146,6 +147,11 @@ def load_valve(name: str | Path) -> Valve:
         When there is no such valve, or its file has a mistake.
     """
     return cast(Valve, Loader().load("valve", str(name)))
+
+
+def load_rectifier(name: str | Path) -> RectifierValve:
+    """Load a rectifier valve by type ("GZ34") from models/rectifiers, or from a file; errors as `load_valve`."""
+    return cast(RectifierValve, Loader().load("rectifier", str(name)))
 
 
 def load_semiconductor(name: str | Path) -> Semiconductor:
@@ -284,12 +290,11 @@ def describe_file(path: Path) -> str:
     DescriptionError
         For every mistake, naming file, entry, offending value and the nearest valid thing.
     """
-    tables = read_toml(path)
     for name, kind in KINDS.items():
-        if kind.fits(tables):
+        if kind.fits(tables := read_toml(path)):
             read = Loader().load(name, str(path))
             said = assumptions(tables, read) if isinstance(read, (Amp, Mod)) else []
-            more = ["", "Filled in or read by a convention", *(f"  {line}" for line in said)] if said else []
-            return "\n".join([kind.describe(read), *more])
-    looks = [kind.look for kind in KINDS.values()]
-    raise DescriptionError(f"{path}: neither {', '.join(looks[:-1])} nor {looks[-1]}")
+            head = ["", "Filled in or read by a convention"] if said else []
+            return "\n".join([kind.describe(read), *head, *(f"  {line}" for line in said)])
+    *looks, last = (kind.look for kind in KINDS.values())
+    raise DescriptionError(f"{path}: neither {', '.join(looks)} nor {last}")

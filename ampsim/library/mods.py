@@ -29,7 +29,7 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
     top = Entry(data, file)
     top.read_units()
     name, reason = top.label("name"), top.text("reason")
-    parts = read_parts(top.table("parts"))
+    parts = read_parts(top.table("parts"), find_type)
     nets = read_nets(top)
     edits = tuple(_edit(each, parts) for each in top.tables("edits"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))

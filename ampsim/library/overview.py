@@ -19,6 +19,7 @@ from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.source import Jack
+from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.switches.kinds import ANY_SWITCH
 from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
@@ -118,6 +119,17 @@ def describe_semiconductor(device: Semiconductor) -> str:
     left = within + f"\n  not simulated: {device.leaves_out}" if device.leaves_out else within
     head = f"{device.type}: {device.family}, {device.law}\n  {numbers}\n  ratings: {ratings}"
     return f"{head}{left}\n  source: {device.source}"
+
+
+def describe_rectifier_valve(valve: RectifierValve) -> str:
+    """Say what the file of a rectifier valve means, its heater and what is to lie before its plates included."""
+    lines = [describe_semiconductor(valve)]
+    if valve.heater:
+        way = "directly" if valve.heater.direct else "indirectly"
+        lines.append(f"  heater: {valve.heater.volts:g} V, {valve.heater.amps:g} A, {way} heated, "
+                     f"conducts after {valve.heater.warm_up_seconds:g} s")  # fmt: skip
+    rows = ", ".join(f"{ohms:g} ohm at {volts:g} V" for volts, ohms in valve.least_ohms)
+    return "\n".join([*lines, *([f"  before each plate at least: {rows}"] if rows else [])])
 
 
 def _when(label: str, edits: Iterable[Edit]) -> str:

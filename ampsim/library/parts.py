@@ -14,12 +14,14 @@ from ..circuit.designators import body_of, kind_of, known_letters, meaning_of
 from ..circuit.semiconductors.description import FAMILIES, Semiconductor
 from ..circuit.semiconductors.description import PINS as DEVICE_PINS
 from ..circuit.semiconductors.device import Device
+from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
 from .ideal_parts import IDEAL, read_ideal_part
 from .output_parts import read_loudspeaker, read_transformer
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank
+from .supply_parts import read_choke, read_mains_transformer
 
 TypeFinder = Callable[[str, str, str], Any]
 """Finds the data of a type: from the kind of its file ("valve", "semiconductor"), its name and where it is named."""
@@ -54,8 +56,9 @@ def types_of(
     find : callable
         A `TypeFinder`.
     """
-    valves = {part.type: f"parts.{part.designator}" for part in parts if isinstance(part, Socket)}
-    known = [part for part in parts if isinstance(part, Device)]
+    plugged_in = [part for part in parts if isinstance(part, (Socket, Device)) and in_socket(part)]
+    valves = {part.type: f"parts.{part.designator}" for part in plugged_in}
+    known = [part for part in parts if isinstance(part, Device) and part not in plugged_in]
     devices = {(part.type, part.kind): f"parts.{part.designator}" for part in known if part.own is None}
     own = {part.type: part.own for part in known if part.own is not None}
     for edit in edits:
@@ -65,12 +68,18 @@ def types_of(
         elif edit.action == "replace" and kind in FAMILIES:
             devices.setdefault((str(edit.value), kind), edit.part)
     found = {name: _device(find, name, kind, f"{file}: {where}") for (name, kind), where in devices.items()}
-    devices_found = (*found.values(), *own.values())
-    return tuple(_valve(find, name, f"{file}: {where}") for name, where in valves.items()), devices_found
+    plugged = [_valve(find, name, f"{file}: {where}") for name, where in valves.items()]
+    rectifiers = [each for each in plugged if isinstance(each, RectifierValve)]
+    return tuple(each for each in plugged if isinstance(each, Valve)), (*found.values(), *own.values(), *rectifiers)
 
 
-def _valve(find: TypeFinder, name: str, where: str) -> Valve:
-    found = cast(Valve, find("valve", name, where))
+def in_socket(part: AnyPart) -> bool:
+    """Whether a part is plugged into a socket: any valve, a rectifier too."""
+    return part.kind in ("valve", "rectifier valve")
+
+
+def _valve(find: TypeFinder, name: str, where: str) -> Valve | RectifierValve:
+    found = cast("Valve | RectifierValve", find("valve", name, where))
     _check_name(found.type, name, "valve", where)
     return found
 
@@ -91,9 +100,18 @@ def _check_name(found: str, name: str, what: str, where: str) -> None:
         )
 
 
-def read_parts(table: Entry) -> tuple[AnyPart, ...]:
-    """Read every part of a [parts] table."""
-    return tuple(read_part(table, key, table.check_designator(key, key)) for key in table.names())
+def read_parts(table: Entry, find: TypeFinder | None = None) -> tuple[AnyPart, ...]:
+    """Read every part of a [parts] table; what is in a socket says its type's file, or else is taken to amplify."""
+    return tuple(
+        _plugged(read_part(table, key, table.check_designator(key, key)), table, find) for key in table.names()
+    )
+
+
+def _plugged(part: AnyPart, table: Entry, find: TypeFinder | None) -> AnyPart:
+    if not isinstance(part, Socket) or find is None:
+        return part
+    rectifies = isinstance(_valve(find, part.type, table.where(part.designator)), RectifierValve)
+    return Device(part.designator, part.type, "rectifier valve") if rectifies else part
 
 
 def read_part(table: Entry, key: str, designator: str) -> AnyPart:
@@ -112,6 +130,8 @@ def read_part(table: Entry, key: str, designator: str) -> AnyPart:
     if kind in IDEAL:
         return read_ideal_part(table, key, designator, kind)
     if kind in QUANTITY:
+        if kind == "inductor" and isinstance(table.raw(key), dict):
+            return read_choke(designator, table.table(key))
         return Part(designator, kind, table.value(key, QUANTITY[kind]))
     if kind in _COMPOUND:
         if kind == "pot" and isinstance(table.raw(key), (str, int, float)):
@@ -171,4 +191,5 @@ _COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {
     "transformer": read_transformer,
     "loudspeaker": read_loudspeaker,
     "reverb tank": read_reverb_tank,
+    "mains transformer": read_mains_transformer,
 }

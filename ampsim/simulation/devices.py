@@ -15,6 +15,8 @@ from ..circuit.loudspeaker import Loudspeaker, coil_sections
 from ..circuit.reverb_tank import ReverbTank, coil
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages.template import GROUND, Element
+from ..circuit.supply.averaged import MEAN_RECTIFIER, MeanRectifier
+from ..circuit.supply.paths import BRIDGE
 from ..circuit.switches.moving import MovingCircuit
 from ..circuit.valves.spice import PINS
 from .netlist_writer import Writer, safe_name
@@ -30,7 +32,10 @@ def _write_two_pin(writer: Writer, element: Element, wired: Circuit) -> None:
 
 def _write_inductor(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Part", wired.parts[element.designator])
-    writer.slot(element_name(part.designator), element.net("1"), element.net("2"), part)
+    near = inner_net(part.designator, "1") if part.resistance else element.net("1")
+    if part.resistance:
+        writer.element(f"r{part.designator.lower()}_coil", element.net("1"), near, part.resistance)
+    writer.slot(element_name(part.designator), near, element.net("2"), part)
 
 
 def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:
@@ -59,10 +64,6 @@ def _write_device(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Device", wired.parts[element.designator])
     device = wired.amp.semiconductor_by_type[part.type]
     writer.device(part.designator, [element.net(pin) for pin in device.pins], device)
-
-
-BRIDGE = (("ac1", "plus"), ("ac2", "plus"), ("minus", "ac1"), ("minus", "ac2"))
-"""Anode and cathode of each diode of a bridge."""
 
 
 def package(part: Device) -> list[str]:
@@ -133,6 +134,12 @@ def _write_held(writer: Writer, element: Element, wired: Circuit) -> None:
     writer.hold(part.designator.lower(), element.net("1"), element.net("2"), part.volts)
 
 
+def _write_mean_rectifier(writer: Writer, element: Element, wired: Circuit) -> None:
+    part = cast("MeanRectifier", wired.parts[element.designator])
+    ends = (element.net("1"), element.net("2"))
+    writer.port_law(inner_net(part.designator, "law"), part.kind, dict(part.numbers), [ends])
+
+
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:
     contact = cast("MovingCircuit", wired).contacts[element.designator]
     name = safe_name(contact.designator.lower())
@@ -152,6 +159,7 @@ WRITERS = {
     "effect": _write_device,
     "current source": _write_device,
     "meter": _write_device,
+    "rectifier valve": _write_device,
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": write_transformer,
@@ -159,4 +167,5 @@ WRITERS = {
     "reverb tank": _write_tank,
     "contact": _write_contact,
     "held volts": _write_held,
+    MEAN_RECTIFIER: _write_mean_rectifier,
 }

@@ -23,6 +23,7 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS, pieces_of
 from ..circuit.semiconductors.spice import subcircuit as device_subcircuit
 from ..circuit.stages.template import GROUND
+from ..circuit.supply.averaged import supplied
 from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
@@ -161,6 +162,7 @@ def _frame(
     rippling = analysis.rail if isinstance(analysis, RippleSweep) else ""
     writer = Writer(apart, rippling, isinstance(analysis, Transient))
     writer.line("* ampsim")
+    wired = supplied(wired)
     for text in subcircuits(wired, analysis == OperatingPoint(cold=True)):
         writer.line(text)
     if apart:
@@ -267,7 +269,7 @@ def load_vectors(wired: Circuit) -> list[tuple[str, float]]:
 
 def node_vector(wired: Circuit, place: str) -> str:
     """Name of the vector that holds a place's voltage; "" for what has none: ground, a lug without any part."""
-    net = wired.net(place)
+    net, wired = wired.net(place), supplied(wired)
     return "" if net == GROUND or net not in wired.live_nets else f"v({safe_name(net)})"
 
 

@@ -22,6 +22,7 @@ from ..circuit.positions import Position
 from ..circuit.semiconductors.description import PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.signal_path import listening_points
+from ..circuit.supply.averaged import supplied
 from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
@@ -111,7 +112,9 @@ def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
 
 def _active_places(amp: Amp) -> Iterable[str]:
     yield from (f"{name}.{pin}" for name, (element, _) in valves_in_use(amp).items() for pin, _ in element.pins)
-    yield from (f"{e.designator}.{pin}" for e in build_circuit(amp).elements if e.kind in PINS for pin, _ in e.pins)
+    yield from (
+        f"{e.designator}.{pin}" for e in supplied(build_circuit(amp)).elements if e.kind in PINS for pin, _ in e.pins
+    )
 
 
 def _dataset(
@@ -185,7 +188,7 @@ def _branch_vectors(wired: Circuit, cold: bool) -> dict[str, list[tuple[str, flo
     for designator, family in _families(wired):
         for electrode, vector in valve_vectors(designator, family).items():
             found[f"{designator}.{electrode}"] = [(vector, 1.0 if electrode == "grid" else 0.0 if cold else 1e-3)]
-    for element in wired.elements:
+    for element in supplied(wired).elements:
         part = wired.parts.get(element.designator)
         if isinstance(part, Device):
             for name in package(part):

@@ -15,6 +15,7 @@ from ampsim.circuit.valves.laws import LAWS
 HOUSE = Path(ampsim.__file__).parent
 # Words that are a template's name and something else besides, and one description that is written.
 MEANT_OTHERWISE = {
+    ("circuit/designators.py", "power supply"): "what a drawing means by letters",
     ("audio/render.py", "load"): "a coordinate of the response",
     ("circuit/valves/parsing.py", "single-ended output"): "the circuit of a published point",
     ("circuit/source.py", "guitar"): "a source, as files and commands write it",
@@ -38,12 +39,26 @@ TOUCHED = {
 # What may be imported from `circuit.stages` and its modules; never a template by its constant.
 IMPORTED = {
     "stages": {"TEMPLATES", "Kind", "Template", "stages_of", "with_part"},
-    "stages.template": {"GROUND", "Element", "Role", "StageBuilder", "end_names", "net_word", "rail_net", "two_ends"},
+    "stages.template": {
+        "GROUND",
+        "Element",
+        "Role",
+        "StageBuilder",
+        "end_names",
+        "net_word",
+        "rail_net",
+        "supply_net",
+        "two_ends",
+    },
     "stages.usual_values": {"usual_span"},
 }
 # Names of parameters that mean something else besides, and the others.
 OTHER_WORDS = {"C", "G", "exponent", "k", "mu", "width", "x"}
 PARAMETERS = {each.name for law in LAWS.values() for each in law.parameters} - OTHER_WORDS
+
+
+# Where laws are written down.
+LAWS_AT_HOME = ("circuit/valves/", "circuit/supply/vacuum_diode.py")
 
 
 def modules() -> Iterator[tuple[str, ast.Module]]:
@@ -57,7 +72,7 @@ def breaches(name: str, tree: ast.Module) -> Iterator[str]:
     for part in ast.walk(tree):
         if isinstance(part, ast.Constant) and part.value in TEMPLATES and (name, part.value) not in MEANT_OTHERWISE:
             yield f"{name}:{part.lineno} {part.value!r} is a template's name"
-        if isinstance(part, ast.Constant) and part.value in PARAMETERS and not name.startswith("circuit/valves/"):
+        if isinstance(part, ast.Constant) and part.value in PARAMETERS and not name.startswith(LAWS_AT_HOME):
             yield f"{name}:{part.lineno} {part.value!r} is a parameter of a law"
         if isinstance(part, ast.Attribute) and part.attr in {"template", "roles"} - TOUCHED.get(name, set()):
             yield f"{name}:{part.lineno} .{part.attr}"

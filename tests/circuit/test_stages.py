@@ -437,6 +437,44 @@ def test_an_oscillator_is_the_same_by_its_template_and_by_any_wiring_and_stands_
     assert abs(gain(first, "V1.grid", 5.0)) < 1e-6
 
 
+def fed(parts, *stages, rails):
+    """A resistor divider as the amp, R7 on a rail as its load."""
+    wires = {"R7": ["B1", "ground"], "R8": ["in", "out"], "R9": ["out", "ground"]}
+    load = {"name": "load", "template": "free wiring", "wires": wires}
+    return alone({"R8": "1M", "R9": "1M"} | parts, load, *stages, rails=rails)
+
+
+PT = {
+    "mains": 230,
+    "windings": {"ht": {"volts": "300-0-300", "resistance": 20}, "bias": {"volts": 50, "resistance": 5}},
+}
+
+
+def test_power_supply_with_a_choke_gives_the_mean_of_the_rectified_sine():
+    # Above the critical current 2 Vm / pi, less what winding, diode and choke take: E. g. S. Seely, 1958 (textbook).
+    parts = {"PT1": PT, "D1": "1N4007", "D2": "1N4007", "CH1": {"inductance": 20, "resistance": 100}, "C1": "100u",
+             "R7": "2k"}  # fmt: skip
+    supply = stage("power supply", transformer="PT1", diode_a="D1", diode_b="D2")
+    amp = fed(parts, supply, rails=[{"name": "B1", "from": "power supply", "through": "CH1", "reservoir": "C1"}])
+    volts = float(simulate(amp, OperatingPoint(), nodes=["B1"])["voltage"].squeeze())
+    assert volts == pytest.approx((2.0 * math.sqrt(2.0) * 300.0 / math.pi - 0.9) * 2000.0 / 2110.0, rel=3e-3)
+
+
+def test_bias_supply_holds_a_reservoir_near_the_peak_and_divides_it_with_its_pot():
+    parts = {"PT1": PT, "V1": "GZ34", "C1": "47u", "R7": "10k", "D1": "1N4007", "C2": "47u", "R2": "10k", "C3": "47u",
+             "P1": {"track": "50k", "control": "bias", "rotation": 0.4}, "R4": "40k"}  # fmt: skip
+    stages = (
+        stage("power supply", transformer="PT1", rectifier="V1"),
+        stage("bias supply", winding="PT1.bias_a", diode="D1", reservoir="C2", dropper="R2", filter="C3",
+              adjustment="P1", range_resistor="R4"),
+    )  # fmt: skip
+    rails = [{"name": "B1", "from": "power supply", "reservoir": "C1"}, {"name": "minus", "from": "bias supply"}]
+    rest = simulate(fed(parts, *stages, rails=rails), OperatingPoint(), nodes=["C2.1", "minus"])["voltage"].squeeze()
+    reservoir, bias = (float(each) for each in rest)
+    assert -math.sqrt(2.0) * 50.0 < reservoir < -68.5
+    assert bias == pytest.approx(reservoir * 60.0 / 100.0, rel=1e-3)
+
+
 @pytest.mark.parametrize("template", TEMPLATES.values(), ids=lambda each: each.name)
 def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
     fitted = {kind for role in template.roles.values() for kind in role.kinds}
@@ -450,7 +488,7 @@ def test_the_kind_of_a_stage_is_what_stands_in_its_roles(template):
     assert ("transformer" in fitted) == (template.kind is Kind.OUTPUT or "reverb tank" in fitted)
     assert ("loudspeaker" in fitted) == (template.kind is Kind.LOAD)
     assert ("stage" in fitted) == (template.kind is Kind.FEEDBACK)
-    assert (template.inputs == 0) == (template.kind in (Kind.INSTRUMENT, Kind.SOURCE))
+    assert (template.inputs == 0) == (template.kind in (Kind.INSTRUMENT, Kind.SOURCE, Kind.SUPPLY))
 
 
 def test_every_template_was_run_here_or_beside():

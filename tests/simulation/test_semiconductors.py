@@ -11,13 +11,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
+from ampsim import FrequencySweep, OperatingPoint, load_rectifier, load_semiconductor, parse_amp, simulate
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.description import Semiconductor
 from ampsim.circuit.semiconductors.laws import pieces_of
 from ampsim.circuit.semiconductors.measuring import channel_current, channel_slope, diode_current, diode_volts
 from ampsim.circuit.semiconductors.pieces import Piece
 from ampsim.circuit.semiconductors.port_laws import PORT_LAWS
+from ampsim.circuit.supply.mean_law import fitted_numbers
 from ampsim.circuit.valves.grid import THERMAL_VOLTS
 from ampsim.library.loader import listing
 from ampsim.simulation.analyses import NoiseSweep
@@ -27,6 +28,7 @@ from ampsim.simulation.timestep.sockets import seats_of
 from ampsim.studies.noise.simulate import BOLTZMANN, CHARGE, KELVIN, noise_spectrum
 from tests.figures.in_time import Case, errors
 
+RECTIFIERS = listing()["rectifiers"]
 DIODES = [name for name in listing()["semiconductors"] if load_semiconductor(name).family == "diode"]
 
 
@@ -131,6 +133,9 @@ def test_compiled_port_law_and_slopes_are_those_of_the_law(name: str) -> None:
     law, rng = PORT_LAWS[name], np.random.default_rng(3)
     every = (pieces_of(load_semiconductor(kind)) for kind in listing()["semiconductors"])
     pieces = [piece for found in every for piece in found.laws if piece.law == name]
+    pieces += [piece for kind in RECTIFIERS for piece in pieces_of(load_rectifier(kind)).laws if piece.law == name]
+    if name == "mean rectifier":
+        pieces = [Piece(name, "mean", fitted_numbers(np.linspace(0.5, 40.0, 30), np.linspace(0.1, 6.0, 30) ** 1.6), ())]
     # What no semiconductor has, a transformer's core does.
     pieces = pieces or [Piece(name, "any", dict.fromkeys(law.parameters, 0.03), ())]
     ports = len(law.units)

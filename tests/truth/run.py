@@ -20,6 +20,7 @@ from tests.truth import (
     spread,
     stability,
     stages,
+    supplies,
     textbook,
     valves_alone,
     voltmeter,
@@ -29,6 +30,7 @@ from tests.truth.claims import Case, Check, Claim
 FAMILIES = (
     valves_alone,
     stages,
+    supplies,
     outputs,
     textbook,
     networks,

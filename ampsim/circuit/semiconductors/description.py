@@ -8,7 +8,8 @@ from typing import Literal
 
 from ..valves.description import Flag
 
-Family = Literal["diode", "jfet", "mosfet", "operational amplifier", "effect", "current source", "meter"]
+Family = Literal["diode", "jfet", "mosfet", "operational amplifier", "effect", "current source", "meter",
+                 "rectifier valve"]  # fmt: skip
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
@@ -18,6 +19,7 @@ PINS: Mapping[str, tuple[str, ...]] = {
     "effect": ("in", "out", "ground"),
     "current source": ("from", "to"),
     "meter": ("plus", "minus"),
+    "rectifier valve": ("plate_a", "plate_b", "cathode"),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
 FAMILIES: Mapping[str, tuple[Family, ...]] = {
@@ -25,6 +27,7 @@ FAMILIES: Mapping[str, tuple[Family, ...]] = {
     "bridge rectifier": ("diode",),
     "transistor": ("jfet", "mosfet"),
     "operational amplifier": ("operational amplifier",),
+    "rectifier valve": ("rectifier valve",),
 }
 """Which families of types may stand in a kind of part; a bridge is four diodes of its type."""
 

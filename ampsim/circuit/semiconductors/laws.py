@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
+from ..supply.vacuum_diode import PARAMETERS as VACUUM_DIODE
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
 from . import ideal_parts
@@ -95,6 +96,11 @@ def _mosfet(sign: float, p: Mapping[str, float], farads: Mapping[str, float]) ->
     return _fet(sign, p, farads, (Piece("junction", "body", numbers, (_way(sign, "source", "drain"),)),))
 
 
+def _vacuum_pair(p: Mapping[str, float], _: Mapping[str, float]) -> Pieces:
+    plates = (Piece("vacuum diode", plate, p, ((plate, "cathode"),)) for plate in ("plate_a", "plate_b"))
+    return Pieces(tuple(plates))
+
+
 _FET = (
     "C. C. Enz, F. Krummenacher, E. A. Vittoz, 1995, which is the square law of H. Shichman and D. A. Hodges, 1968,"
     " above the threshold; gate and body junctions after W. Shockley, 1949"
@@ -125,6 +131,14 @@ LAWS: Mapping[str, DeviceLaw] = {
         ("junction",),
         _diode,
         {"anode": {"forward": 1.0, "back": -1.0}},
+    ),
+    "vacuum diode pair": DeviceLaw(
+        "rectifier valve",
+        "C. D. Child, 1911, and I. Langmuir, 1913: the three-halves power, with contact potential and retarding field",
+        VACUUM_DIODE,
+        (),
+        _vacuum_pair,
+        {"plate_a": {"plate_a": 1.0}, "plate_b": {"plate_b": 1.0}},
     ),
     **{
         f"{letter}-channel junction fet": DeviceLaw(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..supply.vacuum_diode import drop_volts
 from .description import DevicePoint, Semiconductor
 from .laws import pieces_of
 from .op_amps import op_amp_figure
@@ -28,6 +29,7 @@ QUANTITIES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "unity gain hertz": ("Hz", ("supply_volts",)),
     "slew": ("V/s", ("supply_volts",)),
     "input noise": ("V/sqrt(Hz)", ("supply_volts",)),
+    "drop volts": ("V", ("plate_amps",)),
 }
 """Every quantity that a file may give a figure of: its unit, and the conditions it is given at."""
 
@@ -96,6 +98,8 @@ def at_point(device: Semiconductor, point: DevicePoint) -> float:
     given = dict(point.conditions)
     if device.family == "operational amplifier":
         return op_amp_figure(device, point.quantity, given)
+    if device.family == "rectifier valve":
+        return float(drop_volts(dict(device.parameters), np.array(given["plate_amps"])))
     if device.family != "diode":
         return _fet_at(device, point.quantity, given)
     if point.quantity == "forward volts":

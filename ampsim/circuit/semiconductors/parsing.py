@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import cast
+from typing import Any, cast
 
 from ...base.entries import Entry
 from ..valves.description import Flag
@@ -25,7 +25,7 @@ _CONDITIONS = dict.fromkeys(("forward_amps", "reverse_amps"), (1e-12, 100.0)) | 
     ("forward_volts", "reverse_volts"), (0.0, 1e4)
 )
 _CONDITIONS |= {"drain_volts": (-1e4, 1e4), "gate_volts": (-1e3, 1e3), "drain_amps": (-1e3, 1e3)}
-_CONDITIONS |= {"supply_volts": (0.5, 100.0), "load_ohms": (1.0, 1e7)}
+_CONDITIONS |= {"supply_volts": (0.5, 100.0), "load_ohms": (1.0, 1e7), "plate_amps": (1e-6, 10.0)}
 _FET_LIMITS = {
     "drain_volts": (1.0, 1e4),
     "gate_volts": (0.5, 1e3),
@@ -41,6 +41,14 @@ LIMITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     },
     **dict.fromkeys(("jfet", "mosfet"), _FET_LIMITS),
     "operational amplifier": {"supply_volts": (1.0, 200.0), "apart_volts": (0.1, 200.0), "watts": (1e-3, 100.0)},
+    "rectifier valve": {
+        "reverse_volts": (1.0, 1e5),
+        "peak_amps": (1e-3, 100.0),
+        "mean_amps": (1e-3, 100.0),
+        "plate_volts": (1.0, 1e5),
+        "reservoir_farads": (1e-7, 1e-2),
+        "heater_cathode_volts": (1.0, 1e4),
+    },
 }
 """The ratings that a family may have [V, A, W], each with its lowest and highest sensible value."""
 _MOST_ROWS = 1000
@@ -62,29 +70,37 @@ def parse_semiconductor(data: Mapping[str, object], file: str) -> Semiconductor:
         Anything unknown, missing, of the wrong kind or out of bounds; the message names file, entry, value.
     """
     top = Entry(data, file)
-    family = top.choice("semiconductor", dict.fromkeys(law.family for law in LAWS.values() if law.family in LIMITS))
+    families = dict.fromkeys(law.family for law in LAWS.values() if law.family in LIMITS)
+    family = top.choice("semiconductor", [each for each in families if each != "rectifier valve"])
+    found = Semiconductor(**type_entries(top, family), spread=_spread(top))
+    top.finish(" in the file of a semiconductor")
+    return found
+
+
+def type_entries(top: Entry, family: str) -> dict[str, Any]:
+    """What the file of any type says, by the names of `Semiconductor`; the entry is not finished."""
     law = top.choice("law", [name for name, each in LAWS.items() if each.family == family])
-    farads = top.table("capacitances", needed=True)
+    farads = top.table("capacitances", needed=family != "rectifier valve")
     limits = top.table("limits", needed=True)
-    found = Semiconductor(
-        type=top.identifier("type"),
-        family=LAWS[law].family,
-        law=law,
-        parameters=_parameters(top, law),
-        source=top.line("source"),
-        capacitances=tuple((name, farads.number(name, 0.0, 1e-6)) for name in LAWS[law].capacitances),
-        capacitance_source=farads.line("source"),
-        limits=tuple((key, limits.number(key, *bounds)) for key, bounds in LIMITS[family].items() if limits.has(key)),
-        basis=limits.line("basis"),
-        limit_source=limits.line("source"),
-        points=_points(top),
-        spread=_spread(top),
-        leaves_out=top.line("leaves_out") if top.has("leaves_out") else "",
-        sections=int(top.number("sections", 1, 4)) if top.has("sections") else 1,
-    )
+    found: dict[str, Any] = {
+        "type": top.identifier("type"),
+        "family": LAWS[law].family,
+        "law": law,
+        "parameters": _parameters(top, law),
+        "source": top.line("source"),
+        "capacitances": tuple((name, farads.number(name, 0.0, 1e-6)) for name in LAWS[law].capacitances),
+        "capacitance_source": farads.line("source") if family != "rectifier valve" else "",
+        "limits": tuple(
+            (key, limits.number(key, *bounds)) for key, bounds in LIMITS[family].items() if limits.has(key)
+        ),
+        "basis": limits.line("basis"),
+        "limit_source": limits.line("source"),
+        "points": _points(top),
+        "leaves_out": top.line("leaves_out") if top.has("leaves_out") else "",
+        "sections": int(top.number("sections", 1, 4)) if top.has("sections") else 1,
+    }
     farads.finish(f" to the law {law!r}")
     limits.finish(f" to a {family}")
-    top.finish(" in the file of a semiconductor")
     return found
 
 

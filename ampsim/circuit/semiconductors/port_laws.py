@@ -12,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from ..supply.mean_law import KNOTS, mean_current, mean_lines
+from ..supply.vacuum_diode import PARAMETERS, vacuum_diode, vacuum_diode_lines
 from ..transformer_core import UNITS, magnetising, magnetising_lines
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.spice_text import node, number, softplus
@@ -124,5 +126,7 @@ PORT_LAWS: Mapping[str, PortLaw] = {
     "op-amp bias": PortLaw(("amps",), (1.0,), bias, bias_lines),
     "transformer core": PortLaw(("knee_amps",), UNITS, magnetising, magnetising_lines),
     **IDEAL_LAWS,
+    "vacuum diode": PortLaw(tuple(each.name for each in PARAMETERS), (1.0,), vacuum_diode, vacuum_diode_lines),
+    "mean rectifier": PortLaw(KNOTS, (1.0,), mean_current, mean_lines),
 }
 """Every law by name, in the order of the compiled loop."""

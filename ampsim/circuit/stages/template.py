@@ -57,7 +57,7 @@ class Kind(Enum):
     no part of it. `GAIN`, `FOLLOWER`, `INVERTER` (one line to two of opposite sign) and `OUTPUT` (with a transformer)
     have valves, transistors or amplifiers, a `NETWORK` has none, a `MASTER` sets the level before the power amp.
     `LOAD` is what the amp works into, `FEEDBACK` leads back and lets the signal pass. An `OSCILLATOR` is meant to
-    oscillate. Of `ANY` only its wires tell.
+    oscillate. A `SUPPLY` feeds rails and has nothing to do with the signal. Of `ANY` only its wires tell.
     """
 
     INSTRUMENT = "instrument"
@@ -71,6 +71,7 @@ class Kind(Enum):
     LOAD = "load"
     FEEDBACK = "feedback"
     OSCILLATOR = "oscillator"
+    SUPPLY = "supply"
     ANY = "any"
 
 
@@ -266,6 +267,11 @@ def place_net(bench: StageBuilder, name: str) -> str:
 def rail_net(name: str) -> str:
     """The net of a rail."""
     return f"rail_{name.lower()}"
+
+
+def supply_net(stage: str) -> str:
+    """The net where a supply stage hands on its volts, by the stage's name."""
+    return f"{net_word(stage)}_supply"
 
 
 def two_ends(element: Element) -> tuple[str, str]:

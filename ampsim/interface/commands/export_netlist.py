@@ -31,8 +31,9 @@ def _export(options: argparse.Namespace) -> None:
     from ...base.files import file_word, write_whole
     from ...base.quantities import HERTZ, VOLT, parse_value
     from ...circuit.plugging import plug_in
-    from ...simulation.analyses import Sine, Transient
+    from ...simulation.analyses import Transient
     from ...simulation.spice_file import REST_AND_SWEEP, spice_file
+    from ...simulation.stimuli import Sine
     from .common import asked_amp, asked_position
 
     amp = asked_amp(options)

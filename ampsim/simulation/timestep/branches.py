@@ -14,6 +14,7 @@ from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.laws import pieces_of
 from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
+from ...circuit.supply.averaged import supplied
 from ...circuit.switches.moving import Contact
 from ...circuit.valves.description import Valve
 from ..devices import WRITERS
@@ -237,6 +238,16 @@ class Collector(Writer):
             "an oscillator that is held at one point of its swing has no sound; play the amp as it is"
         )
 
+    def port_law(self, name: str, law: str, numbers: Mapping[str, float], ports: Sequence[tuple[str, str]]) -> None:
+        """Keep a place where current follows a law.
+
+        Parameters
+        ----------
+        name, law, numbers, ports
+            As those of `netlist_writer.Writer.port_law` [V, A, ...].
+        """
+        self.seats.append(Seat(law, tuple(numbers[each] for each in PORT_LAWS[law].parameters), tuple(ports)))
+
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Keep a contact as a resistor.
 
@@ -265,7 +276,7 @@ def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = F
     still : bool
         Whether oscillators that the amp is meant to have stand still.
     """
-    collector = Collector(setting, moved)
+    wired, collector = supplied(wired), Collector(setting, moved)
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
     write_oscillators(collector, wired, not still)

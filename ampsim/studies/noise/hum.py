@@ -17,6 +17,7 @@ from ...circuit.amp import Amp, Part, Rail, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND, Element
+from ...circuit.supply.averaged import supplied
 from ...circuit.valves.description import Valve
 from ...circuit.valves.emission import stronger_valve
 from ...simulation.analyses import Analysis, OperatingPoint, PortSweep, RippleSweep
@@ -139,9 +140,10 @@ class _Plan:
 
     def __init__(self, case: Case, mains: Mains, output: str) -> None:
         self.case, self.mains, self.output = case, mains, output
-        self.setting, self.wired = case.setting, case.wired
+        self.setting = case.setting
+        self.wired: Circuit = supplied(case.wired)
         self.apart = _mismatch(self.wired, mains.mismatch)
-        self.sources = {rail.name: farads for rail in case.amp.rails if (farads := self._reservoir(rail)) > 0.0}
+        self.sources = {rail.name: farads for rail in self.wired.amp.rails if (farads := self._reservoir(rail)) > 0.0}
         self.nodes = _nodes(self.wired)
         self.holders = self._holders()
         self.frequency = 2.0 * mains.frequency * np.arange(1, HARMONICS + 1)

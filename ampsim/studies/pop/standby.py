@@ -14,6 +14,7 @@ from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Switches, switches_at
 from ...circuit.stages.template import Element
+from ...circuit.supply.averaged import supplied
 from ...circuit.switches.moving import Contact, ContactData, MovingCircuit
 from ...simulation.analyses import Transient
 from ...simulation.netlist import Netlist, node_vector, write
@@ -57,8 +58,8 @@ def standby_circuit(amp: Amp, switches: Switches) -> MovingCircuit | None:
 
     The filter capacitors are empty before; supplies below ground stay on, as behind a standby switch.
     """
-    wired, data = build_circuit(amp, switches), ContactData()
-    sources = {rail.name for rail in amp.rails if rail.volts is not None and rail.volts > 0.0}
+    wired, data = supplied(build_circuit(amp, switches)), ContactData()
+    sources = {rail.name for rail in wired.amp.rails if rail.volts is not None and rail.volts > 0.0}
     elements: list[Element] = []
     contacts: dict[str, Contact] = {}
     for element in wired.elements:

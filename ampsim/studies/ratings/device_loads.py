@@ -11,8 +11,9 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.device import Device
+from ...circuit.supply.paths import BRIDGE
 from ...measures.loads import Array, Span
-from ...simulation.devices import BRIDGE, package
+from ...simulation.devices import package
 from ...simulation.facts import Fact
 from ...simulation.netlist import device_vectors
 

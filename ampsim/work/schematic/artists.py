@@ -85,11 +85,20 @@ def _two_ends(pen: Pen, symbol: Symbol) -> None:
         pen.line(*(put(*corner) for corner in corners))
 
 
+def _vacuum_diode(pen: Pen, put: _Frame, way: int) -> None:
+    pen.circle(put(0.0, 0.0), 1.0)
+    bow = ((2.0, 0.0), (0.4, 0.0), (0.4, -0.4), (0.65, -0.5), (0.4, -0.4), (0.4, 0.4), (0.65, 0.5))
+    pen.line(*(put(-way * along, 0.0) for along in (2.0, 0.4)), put(-way * 0.4, -0.6), put(-way * 0.4, 0.6), zorder=4)
+    pen.line(*(put(way * along, aside) for along, aside in bow), zorder=4)
+
+
 def _diode(pen: Pen, symbol: Symbol) -> None:
-    put = _Frame(symbol)
+    put, way = _Frame(symbol), 1 if symbol.ends["anode"] == _end(symbol, -1) else -1
+    if symbol.item.look:
+        _vacuum_diode(pen, put, way)
+        return
     for side in (-1, 1):
         pen.line(_end(symbol, side), put(side * 0.75, 0.0))
-    way = 1 if symbol.ends["anode"] == _end(symbol, -1) else -1
     pen.line(put(-way * 0.75, -0.75), put(-way * 0.75, 0.75), put(way * 0.75, 0.0), put(-way * 0.75, -0.75))
     pen.line(put(way * 0.75, -0.75), put(way * 0.75, 0.75), linewidth=(pen.width + 0.35) * pen.scale)
 

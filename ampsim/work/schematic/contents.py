@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from ...circuit.active_parts import ACTIVE
 from ...circuit.amp import Amp, Edit, Pot
@@ -12,67 +13,17 @@ from ...circuit.mods import describe_part
 from ...circuit.nets import INPUT, PASSIVE, reachable_nets
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
+from ...circuit.supply.paths import DIODES
+from ...circuit.supply.transformer import MainsTransformer
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.wire_pieces import Pieces
 from ...circuit.transformer import Transformer
 from ...circuit.whole_parts import sections_of
-from ...simulation.devices import BRIDGE
 from ..wiring.from_to import Wiring
 from ..wiring.readback import wiring
+from .items import LOOKS, Item, Throw
 
 NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
-
-
-_SUPPLIES = {"vplus": "vplus", "vminus": "vminus"}
-LOOKS: Mapping[str, Mapping[str, str]] = {
-    "transistor": {"drain": "plate", "gate": "grid", "source": "cathode"},
-    "amplifier": {"plus": "grid", "minus": "cathode", "out": "plate", **_SUPPLIES},
-    "inverting amplifier": {"minus": "grid", "plus": "cathode", "out": "plate", **_SUPPLIES},
-    "effect": {"in": "grid", "out": "plate", "ground": "cathode"},
-    "tank": {"in": "primary_a", "in_ground": "primary_b", "out": "tap", "out_ground": "common"},
-}
-"""What stands where a valve, or of a reverb tank a transformer, would, with the places of its pins there; of an
-amplifier the input that the signal reaches stands for the grid."""
-
-
-@dataclass(frozen=True)
-class Throw:
-    """One position of a pole: its name, the terminal it closes to the common one ("" when it closes nothing)."""
-
-    label: str
-    terminal: str
-    drawn: bool = False
-
-
-@dataclass(frozen=True)
-class Item:
-    """One part, or one pole of a switch: its pins on nets, what is written beside it, and what happens to it.
-
-    `change` is one of "", `NEW`, `CHANGED`, `MOVED`, `GONE`; `was` what stood there before. A pole has its `throws`.
-    `look` is another symbol than that of its kind.
-    """
-
-    name: str
-    kind: str
-    pins: tuple[tuple[str, str], ...]
-    words: tuple[str, ...] = ()
-    change: str = ""
-    was: str = ""
-    throws: tuple[Throw, ...] = ()
-    look: str = ""
-
-    @property
-    def nets(self) -> tuple[str, ...]:
-        """The nets it is on, each once."""
-        return tuple(dict.fromkeys(net for _, net in self.pins))
-
-    def own_pin(self, pin: str) -> str:
-        """What the part itself calls a pin."""
-        return next((own for own, other in LOOKS.get(self.look, {}).items() if other == pin), pin)
-
-    def net(self, pin: str) -> str:
-        """The net of a pin."""
-        return dict(self.pins)[pin]
 
 
 @dataclass(frozen=True)
@@ -112,7 +63,7 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     volts = {rail.name: (f"{rail.volts:g} V",) for rail in amp.fitted_rails if rail.volts is not None}
     shown = [each for each in pieces.elements if each.stage not in outside]
     items = [
-        item for each in shown for item in _diodes(_item(each, pieces, _change(each.designator, found, amp), volts))
+        item for each in shown for item in _pieces(_item(each, pieces, _change(each.designator, found, amp), volts))
     ]
     switches = [switch for mod in amp.mods for switch in mod.switches]
     brought = {switch.designator for switch in switches} | {each.coil.driver for each in switches if each.coil}
@@ -120,7 +71,7 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
         items += _poles(plan, pieces, amp, NEW if plan.designator in brought else "")
     items += _gone(found, outside)
     place = {each: str(n) for n, piece in enumerate(pieces.pieces) for each in piece.places}
-    drawn = {item.name for item in items}
+    drawn = {item.name.partition(" (")[0] for item in items}
     rails = {place[rail.name]: rail.name for rail in amp.rails if rail.name in place}
     start = _start(amp, pieces, place, outside)
     flags = _flags(items, drawn, pieces, {place["ground"], *rails}) | ({start: "input"} if start else {})
@@ -219,14 +170,29 @@ def _look(element: Element, pieces: Pieces) -> str:
     return "amplifier" if driven & reached.keys() else "inverting amplifier"
 
 
-def _diodes(item: Item) -> Iterator[Item]:
-    """An item as it is; a bridge as its four diodes."""
-    if item.kind != "bridge rectifier":
+def _pieces(item: Item) -> Iterator[Item]:
+    """An item as it is; bridge and rectifier valve as their diodes, a mains transformer as its windings."""
+    if item.kind == "mains transformer":
+        yield from _windings(item)
+    elif item.kind in DIODES:
+        look = "vacuum diode" if item.kind == "rectifier valve" else ""
+        for number, (anode, cathode) in enumerate(DIODES[item.kind], 1):
+            pins = (("anode", item.net(anode)), ("cathode", item.net(cathode)))
+            yield replace(item, name=f"{item.name} ({number})", kind="diode", pins=pins, look=look)
+    else:
         yield item
-        return
-    for number, (anode, cathode) in enumerate(BRIDGE, 1):
-        pins = (("anode", item.net(anode)), ("cathode", item.net(cathode)))
-        yield replace(item, name=f"{item.name} ({number})", kind="diode", pins=pins)
+
+
+def _windings(item: Item) -> Iterator[Item]:
+    """The windings of a mains transformer, from tap to tap."""
+    for name in dict.fromkeys(pin.rpartition("_")[0] for pin, _ in item.pins):
+        nets = [(pin.rpartition("_")[2], net) for pin, net in item.pins if pin.rpartition("_")[0] == name]
+        words = next((word for word in item.words if word.startswith(f"{name} ")), "")
+        for number, ((upper, first), (lower, second)) in enumerate(pairwise(nets)):
+            if first != second:
+                place = f"{item.name} ({name} {upper} to {lower})"
+                pins = (("1", first), ("2", second))
+                yield replace(item, name=place, kind="inductor", pins=pins, words=(words,) if not number else ())
 
 
 def _words(name: str, pieces: Pieces) -> Iterator[str]:
@@ -242,6 +208,8 @@ def _words(name: str, pieces: Pieces) -> Iterator[str]:
             yield f"one pot with {' and '.join(others)}"
     elif isinstance(part, Transformer):
         yield f"{part.primary / 1e3:g}k"
+    elif isinstance(part, MainsTransformer):
+        yield from (f"{each.name} {each.words}" for each in part.windings)
     else:
         yield "" if describe_part(part) == part.kind else describe_part(part)
 

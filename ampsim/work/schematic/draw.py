@@ -8,7 +8,8 @@ from ...circuit.amp import Amp
 from ...pictures import style
 from ...pictures.canvas import Keys, Picture, header, header_height
 from .artists import draw_sheet
-from .contents import GONE, Contents, Item, contents
+from .contents import GONE, Contents, contents
+from .items import Item
 from .rows import Drawing, lay_out
 
 WIDTH, HEIGHT = 11.0, 7.7  # inches of an A4 sheet on its side, between its margins

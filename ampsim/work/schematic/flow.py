@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ...circuit.transformer import winding_of
-from .contents import GONE, Contents, Item
+from .contents import GONE, Contents
+from .items import Item
 
 _PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker", "meter")
 DIRECT = ("resistor", "inductor", "pot")

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from ...circuit.nets import Nets
 from ...pictures.canvas import text_width
-from .contents import Item
+from .items import Item
 
 Point = tuple[int, int]
 Box = tuple[float, float, float, float]

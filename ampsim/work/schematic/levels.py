@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from .contents import Item
 from .flow import DIRECT, Flow
+from .items import Item
 
 STEP = 4
 LANE = 8

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from . import symbols
-from .contents import Item
 from .geometry import Box, Sheet, Symbol, around, words_width
+from .items import Item
 from .levels import STEP, below
 from .standing import Standing
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from .contents import Contents, Item, part_of
+from .contents import Contents, part_of
 from .flow import Flow
 from .geometry import Sheet
+from .items import Item
 from .levels import Levels
 from .placing import Row
 from .section import best_cut, touched_part

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
-from .contents import Item
 from .flow import Flow
+from .items import Item
 
 _ENOUGH = 22
 """Parts that fill a sheet."""

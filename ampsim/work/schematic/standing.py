@@ -10,9 +10,9 @@ from string import ascii_uppercase
 
 from . import symbols
 from .board import Board
-from .contents import Item
 from .flow import Flow
 from .geometry import Box, Point, Sign, Symbol, around, shift
+from .items import Item
 from .levels import Levels
 from .turns import Turns
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from ...circuit.transformer import winding_of
-from .contents import CHANGED, Item, Throw
+from .contents import CHANGED
 from .geometry import LINE, Box, Point, Sign, Symbol, Text, words_width
+from .items import Item, Throw
 
 HALF = 2  # from the middle of a two-ended part to its terminals
 VALVE = 3  # from the middle of a valve to its terminals

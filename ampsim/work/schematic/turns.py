@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from .contents import Item
 from .flow import Flow
+from .items import Item
 from .levels import STEP, Levels
 
 

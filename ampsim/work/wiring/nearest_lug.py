@@ -10,7 +10,8 @@ from ...circuit.build import build_circuit
 from ...circuit.switches.wire_pieces import FIXED, Pieces
 from .wanted_lugs import parts_near
 
-_SOCKETS = ("valve", "transformer", "loudspeaker", "transistor", "bridge rectifier", "reverb tank")
+_SOCKETS = ("valve", "transformer", "loudspeaker", "transistor", "bridge rectifier", "reverb tank", "rectifier valve",
+            "mains transformer")  # fmt: skip
 
 
 class Neighbourhood:

@@ -1,0 +1,108 @@
+"""Power supplies: from the mains transformer to the rails that an amp is fed from."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from ...base.errors import nearest, shown
+from ..supply.transformer import MainsTransformer, Winding
+from .template import GROUND, Kind, Role, StageBuilder, Template, supply_net
+
+_R, _C = ("resistor",), ("capacitor",)
+
+
+def _power(bench: StageBuilder) -> tuple[str, ...]:
+    transformer = bench.designators("transformer")[0]
+    part = cast("MainsTransformer", bench.part(transformer))
+    winding = _winding(bench, part)
+    bridge = [each for each in bench.designators("rectifier") if bench.part(each).kind == "bridge rectifier"]
+    nets = {pin: f"{transformer.lower()}_{pin}" for pin in part.pins}
+    for each in part.windings:
+        # The main winding under a bridge floats; every other one has its middle, or its end b, on the chassis.
+        if each != winding or not bridge:
+            middle = f"{each.name}_{'centre' if each.centre else 'b'}"
+            nets[middle] = bench.through("centre_resistor", GROUND, "") if each == winding else GROUND
+    bench.put(transformer, **nets)
+    ends = [nets[f"{winding.name}_a"], nets[f"{winding.name}_b"]]
+    plates = [bench.through(f"plate_resistor_{side}", net) for side, net in zip("ab", ends, strict=True)]
+    out = supply_net(bench.stage.name)
+    for rectifier in bench.designators("rectifier"):
+        if rectifier in bridge:
+            bench.put(rectifier, ac1=plates[0], ac2=plates[1], plus=out, minus=GROUND)
+        else:
+            bench.put(rectifier, plate_a=plates[0], plate_b=plates[1] if winding.centre else plates[0], cathode=out)
+    for side, plate in zip("ab", plates, strict=True):
+        bench.across(f"diode_{side}", plate, out)
+    if not any(map(bench.has, ("rectifier", "diode_a", "diode_b"))):
+        raise bench.fault("a power supply needs a rectifier: 'rectifier', or 'diode_a' and 'diode_b'")
+    return bench.signal
+
+
+def _winding(bench: StageBuilder, part: MainsTransformer) -> Winding:
+    names = [each.name for each in part.windings]
+    name = bench.word("winding") if bench.has("winding") else names[0]
+    if name not in names:
+        raise bench.fault(f"{shown(name)} is no winding of {part.designator}{nearest(name, names)}")
+    return part.windings[names.index(name)]
+
+
+def _bias(bench: StageBuilder) -> tuple[str, ...]:
+    source = "@" + bench.word("winding")
+    limited = bench.through("series_resistor", source)
+    first = f"{bench.designators('reservoir')[0].lower()}_bias"
+    # Current flows from the reservoir back into the winding, so that the reservoir comes to lie below ground.
+    bench.across("diode", first, limited)
+    bench.across("reservoir", first, GROUND)
+    bench.across("bleeder", first, GROUND)
+    second = bench.through("dropper", first)
+    bench.across("filter", second, GROUND)
+    out = supply_net(bench.stage.name)
+    for pot in bench.designators("adjustment"):
+        foot = bench.through("range_resistor", GROUND)
+        top = bench.through("top_resistor", second)
+        bench.put(pot, top=top, wiper=out, bottom=foot)
+    if not bench.has("adjustment"):
+        bench.joins.append((second, out))
+        bench.across("range_resistor", out, GROUND)
+    return bench.signal
+
+
+POWER = Template(
+    "power supply",
+    Kind.SUPPLY,
+    "mains transformer and rectifier; a rail 'from' this stage begins behind them, with its choke and reservoir",
+    {
+        "transformer": Role("mains transformer", ("mains transformer",), True),
+        "winding": Role("name of the winding that is rectified (default: the first)", ("word",)),
+        "rectifier": Role("rectifier valve or bridge", ("rectifier valve", "bridge rectifier")),
+        "diode_a": Role("diode from end a of the winding", ("diode",)),
+        "diode_b": Role("diode from end b of the winding", ("diode",)),
+        "plate_resistor_a": Role("resistor before the rectifier at end a", _R),
+        "plate_resistor_b": Role("resistor before the rectifier at end b", _R),
+        "centre_resistor": Role("resistor between the winding's middle and ground", _R),
+    },
+    0,
+    _power,
+)
+
+BIAS = Template(
+    "bias supply",
+    Kind.SUPPLY,
+    "negative volts from a winding or a tap of the mains transformer, with adjustment; a rail is 'from' this stage",
+    {
+        "winding": Role("place where its current comes from, such as PT1.bias_a or PT1.ht_tap", ("place",), True),
+        "series_resistor": Role("resistor before the diode", _R),
+        "diode": Role("diode, its cathode towards the winding", ("diode",), True),
+        "reservoir": Role("reservoir capacitor", _C, True),
+        "bleeder": Role("resistor across the reservoir", _R),
+        "dropper": Role("resistor to the filter", _R),
+        "filter": Role("filter capacitor behind the dropper", _C),
+        "adjustment": Role("bias pot, its top at the filter; its wiper is the rail", ("pot",)),
+        "top_resistor": Role("resistor between the filter and the top of the pot", _R),
+        "range_resistor": Role("resistor between the pot's bottom and ground; without a pot the lower divider", _R),
+    },
+    0,
+    _bias,
+)
+
+TEMPLATES = (POWER, BIAS)

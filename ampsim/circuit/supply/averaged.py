@@ -1,0 +1,162 @@
+"""A circuit as ampsim simulates it: in the place of its mains side what the amp sees of it, mean current over volts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..amp import Amp, Part, Rail
+from ..soldered import Soldered
+from ..stages.template import GROUND, Element, net_word, rail_net
+from .mean_law import fitted_numbers
+from .paths import SMOOTHING, MainsSide, Rectified, mains_side
+from .steady import Filter, Supply
+
+Array = NDArray[np.float64]
+MEAN_RECTIFIER = "mean rectifier"
+_LOADS = 40
+C = TypeVar("C", bound=Soldered)
+
+
+@dataclass(frozen=True)
+class MeanRectifier:
+    """What stands for rectifiers: the numbers of `mean_law.mean_current`, pairs of name and value [V, A/V^2]."""
+
+    designator: str
+    numbers: tuple[tuple[str, float], ...]
+    kind: str = MEAN_RECTIFIER
+
+
+@lru_cache(maxsize=512)
+def mains_of(wired: Soldered) -> MainsSide:
+    """The mains side of a circuit; errors as `mains_side`."""
+    return mains_side(wired)
+
+
+@lru_cache(maxsize=512)
+def supplied(wired: C) -> C:
+    """The circuit with its mains side replaced by sources behind mean rectifiers; the same where it has none.
+
+    A source holds the peak volts of the winding, and is a rail of the name of that which it feeds.
+
+    Raises
+    ------
+    DescriptionError
+        For a mains side that cannot be worked out, with the reason.
+    EngineError
+        When its steady state is not found.
+    """
+    mains = mains_of(wired)
+    if not mains.parts:
+        return wired
+    elements = [each for each in wired.elements if each.designator not in mains.parts]
+    # They keep their places, as parts that were lifted out do.
+    gone = tuple(each for each in wired.elements if each.designator in mains.parts)
+    parts, amp = dict(wired.parts), wired.amp
+    for source in mains.rectified:
+        rail = rail_of(wired, source)
+        numbers = mean_numbers(source, filter_of(wired, source))
+        held = f"{rail_net(rail)}_mains"
+        name = f"{rail}_mean"
+        ends = (held, source.net) if source.sign > 0.0 else (source.net, held)
+        parts[name] = cast("Part", MeanRectifier(name, numbers))
+        elements += [
+            Element(rail, "rail", (("1", held),), "supply"),
+            Element(name, MEAN_RECTIFIER, (("1", ends[0]), ("2", ends[1])), "supply"),
+        ]
+        amp = _with_source(amp, rail, source.sign * source.peak)
+    return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts)
+
+
+def _with_source(amp: Amp, name: str, volts: float) -> Amp:
+    if any(each.name == name for each in amp.rails):
+        return replace(
+            amp,
+            rails=tuple(replace(each, volts=volts, fed_from="") if each.name == name else each for each in amp.rails),
+        )
+    return replace(amp, rails=(*amp.rails, Rail(name, volts, "", (), ())))
+
+
+def rail_of(wired: Soldered, source: Rectified) -> str:
+    """The name of the rail that a rectifier feeds first: at its reservoir, else one of its own."""
+    nets = {element.net("1") for element in wired.elements if element.kind == "rail"}
+    named = [rail.name for rail in wired.amp.rails if _net_of(wired, rail.name) == source.smooth]
+    taken = [name for name in named if rail_net(name) not in nets]
+    return taken[0] if taken else f"{net_word(source.ways[0].rectifiers[0])}_{net_word(source.transformer)}"
+
+
+def _net_of(wired: Soldered, rail: str) -> str:
+    places: dict[str, str] = wired.net_by_place  # type: ignore[attr-defined]
+    return places[rail]
+
+
+def mean_numbers(source: Rectified, given: Filter) -> tuple[tuple[str, float], ...]:
+    """The law of a rectifier in a supply: mean current [A] by the volts [V] its net lies below the peak."""
+    return _numbers(source, given)
+
+
+@lru_cache(maxsize=256)
+def _numbers(source: Rectified, given: Filter) -> tuple[tuple[str, float], ...]:
+    supply = Supply(given, source)
+    most = short_circuit_amps(source)
+    amps = np.geomspace(1e-4, 0.95, _LOADS) * most
+    loads = np.zeros((len(supply.nets), len(amps)))
+    loads[supply.nets.index(source.smooth)] = amps
+    found = supply.settled(loads)
+    below = source.peak - np.abs(found.mean(source.net)) * np.sign(source.sign * found.mean(source.net))
+    return tuple(fitted_numbers(below, found.total).items())
+
+
+def short_circuit_amps(source: Rectified) -> float:
+    """The mean current [A] into a short circuit."""
+    amps = np.geomspace(1e-9, 300.0, 2000)
+    cosine = np.cos(2.0 * np.pi * np.arange(400) / 400.0)
+    ways = [np.interp(way.peak * cosine, way.drop(amps), amps, left=0.0) for way in source.ways]
+    return float(np.maximum.reduce(ways).mean())
+
+
+def filter_of(wired: Soldered, source: Rectified) -> Filter:
+    """What of a circuit filters a rectifier: reservoirs, and what leads through one part from one to the next.
+
+    Resistors to ground count as load.
+    """
+    reservoirs = list(_reservoirs(wired))
+    smooth = {net for net, _ in reservoirs}
+    links = [each for each in wired.elements if each.kind in ("resistor", "inductor")]
+    reached = [source.smooth]
+    used: list[Element] = []
+    for net in reached:
+        for element in links:
+            ends = [pin_net for _, pin_net in element.pins]
+            far = ends[1] if ends[0] == net else ends[0]
+            if net in ends and element not in used and far in (smooth | {source.net}) - {GROUND, net}:
+                used.append(element)
+                if far not in reached and far != source.net:
+                    reached.append(far)
+    resistors, coils = [], []
+    for element in used:
+        part = cast("Part", wired.parts[element.designator])
+        first, second = element.net("1"), element.net("2")
+        if element.kind == "resistor":
+            resistors.append((first, second, part.value))
+        elif part.resistance:
+            middle = f"{element.designator.lower()}_coil"
+            coils.append((first, middle, part.value))
+            resistors.append((middle, second, part.resistance))
+        else:
+            coils.append((first, second, part.value))
+    kept = tuple((net, GROUND, farads) for net, farads in reservoirs if net in reached)
+    return Filter(tuple(resistors), kept, tuple(coils))
+
+
+def _reservoirs(wired: Soldered) -> Iterator[tuple[str, float]]:
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        nets = [net for _, net in element.pins]
+        if element.kind == "capacitor" and GROUND in nets and cast("Part", part).value >= SMOOTHING:
+            yield nets[0] if nets[1] == GROUND else nets[1], cast("Part", part).value

@@ -1,0 +1,69 @@
+"""The mains transformer as a part."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Winding:
+    """A secondary winding.
+
+    `volts` [V rms] from end to end without load, `resistance` [ohm] from end to end, `centre`: whether it has a tap in
+    its middle, `tap` [V rms] of another tap (0: none), counted from the middle, or without one from end b, to end a.
+    """
+
+    name: str
+    volts: float
+    resistance: float
+    centre: bool = False
+    tap: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """Its volts as a drawing has them: "300-0-300 V", or "50 V"."""
+        return f"{self.volts / 2:g}-0-{self.volts / 2:g} V" if self.centre else f"{self.volts:g} V"
+
+    @property
+    def potentials(self) -> dict[str, float]:
+        """To each of its pins the volts [V rms] there: against the middle, or without one against end b."""
+        low = -0.5 * self.volts if self.centre else 0.0
+        found = {"a": self.volts + low} | ({"tap": self.tap} if self.tap else {})
+        return {f"{self.name}_{pin}": volts for pin, volts in (found | ({"centre": 0.0} if self.centre else {})
+                                                               | {"b": low}).items()}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class MainsTransformer:
+    """A mains transformer.
+
+    `mains` [V rms] at its primary, of which the winding in use is for `primary` [V rms], at `frequency` [Hz];
+    `primary_resistance` [ohm].
+    """
+
+    designator: str
+    mains: float
+    primary: float
+    frequency: float
+    primary_resistance: float
+    windings: tuple[Winding, ...]
+    kind: str = "mains transformer"
+
+    @property
+    def scale(self) -> float:
+        """By how much its secondaries give more than they are made for [ratio]."""
+        return self.mains / self.primary
+
+    @property
+    def pins(self) -> tuple[str, ...]:
+        """All pins of its secondaries."""
+        return tuple(pin for each in self.windings for pin in each.potentials)
+
+    def winding_of(self, pin: str) -> Winding:
+        """The winding that a pin belongs to."""
+        return next(each for each in self.windings if pin in each.potentials)
+
+    def reflected_ohms(self, peak: float) -> float:
+        """What the primary's resistance is [ohm], seen from a way with an electromotive force of `peak` [V]."""
+        return self.primary_resistance * (peak / (math.sqrt(2.0) * self.mains)) ** 2

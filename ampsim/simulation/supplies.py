@@ -1,0 +1,174 @@
+"""The supply of an amp at rest over a period of the mains: ripple, and what rectifiers and transformer carry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..circuit.amp import Amp
+from ..circuit.build import Circuit
+from ..circuit.positions import Position
+from ..circuit.supply.averaged import filter_of, mains_of, rail_of, supplied
+from ..circuit.supply.paths import Rectified, Way
+from ..circuit.supply.steady import Filter, Period, Supply, different_ways
+from .analyses import OperatingPoint
+from .netlist import node_vector, rail_vector, write
+from .ngspice.engine import Arrays
+from .request import Case, answers
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RectifierDuty:
+    """What the rectifiers of one way carry.
+
+    `mean_amps`, `rms_amps`, `peak_amps` [A] and `reverse_volts` [V] across each of them; `surge_amps` [A] at most when
+    they are hot and meet an empty reservoir (at the mains' peak, held by resistance alone; NaN behind a choke).
+    `source_ohms` [ohm] of all resistance in the way, and the `volts` [V rms] that drive it.
+    """
+
+    way: Way
+    mean_amps: float
+    rms_amps: float
+    peak_amps: float
+    reverse_volts: float
+    surge_amps: float
+
+    @property
+    def source_ohms(self) -> float:
+        """All resistance in the way [ohm], the rectifier's own not included."""
+        return self.way.ohms
+
+    @property
+    def volts(self) -> float:
+        """What drives the way without load [V rms]."""
+        return float(abs(self.way.peak) / np.sqrt(2.0))
+
+
+@dataclass(frozen=True, eq=False)
+class SupplyAtRest:
+    """One rectified supply of an amp at rest.
+
+    Attributes
+    ----------
+    rail : str
+        The rail that it feeds first.
+    source : Rectified
+    period : Period
+        With one load, that of the amp at rest.
+    drawn : float
+        Its mean current [A].
+    reservoir : float
+        Capacitance [F] where the rectified current comes in; 0.0 behind a choke.
+    net_by_rail : mapping
+        Every rail behind it to its net in `period`; a reservoir without a rail goes by a place there.
+    duties : tuple of RectifierDuty
+        One for each different way.
+    """
+
+    rail: str
+    source: Rectified
+    period: Period
+    drawn: float
+    reservoir: float
+    net_by_rail: Mapping[str, str]
+    duties: tuple[RectifierDuty, ...]
+
+    def volts(self, rail: str) -> float:
+        """The mean volts [V] of a rail behind it."""
+        return float(self.period.mean(self.net_by_rail[rail])[0])
+
+    def swing(self, rail: str) -> float:
+        """The ripple of a rail from peak to peak [V]."""
+        return float(self.period.swing(self.net_by_rail[rail])[0])
+
+    def ripple(self, rail: str) -> float:
+        """The ripple of a rail [V rms]."""
+        return float(self.period.ripple(self.net_by_rail[rail])[0])
+
+
+def supplies_at_rest(amp: Amp, position: Position | None = None) -> tuple[SupplyAtRest, ...]:
+    """Every rectified supply of an amp at rest; none for an amp whose rails are given.
+
+    Parameters
+    ----------
+    amp : Amp
+    position : mapping
+        As in `simulate`; default as drawn.
+
+    Raises
+    ------
+    DescriptionError
+        For unknown controls or positions, or a mains side that cannot be worked out.
+    EngineError
+        When there is no operating point, or no steady state.
+
+    Notes
+    -----
+    The mean currents come from the operating point, where mean rectifiers stand for the rectifiers; the period is that
+    of the rectifiers themselves with their filter under these currents.
+    """
+    case = Case(amp, position or {})
+    wired = case.wired
+    if not mains_of(wired).rectified:
+        return ()
+    filters = [filter_of(wired, source) for source in mains_of(wired).rectified]
+    nets = {net for given in filters for net in given.nets} & set(wired.places_by_net)
+    places = {net: wired.places_by_net[net][0] for net in nets}
+    netlist = write(supplied(wired), case.setting, OperatingPoint(), tuple(places.values()), currents=True)
+    rest = answers([case], [netlist])[0]
+    volts = {net: float(rest.vectors[node_vector(wired, place)][0]) for net, place in places.items()}
+    return tuple(
+        _at_rest(wired, source, given, volts, rest)
+        for source, given in zip(mains_of(wired).rectified, filters, strict=True)
+    )
+
+
+def _at_rest(
+    wired: Circuit, source: Rectified, given: Filter, volts: Mapping[str, float], rest: Arrays
+) -> SupplyAtRest:
+    rail = rail_of(wired, source)
+    drawn = source.sign * -float(rest.vectors[rail_vector(rail)][0])
+    supply = Supply(given, source)
+    loads = _loads(supply.nets, source, given, volts, drawn)
+    period = supply.settled(np.array([loads[net] for net in supply.nets])[:, None])
+    rails = {each.name: wired.net(each.name) for each in wired.amp.rails if wired.net(each.name) in supply.nets}
+    rails = rails if source.smooth in rails.values() else {wired.places_by_net[source.smooth][0]: source.smooth} | rails
+    farads = sum(value for net, _, value in given.capacitors if net == source.net)
+    return SupplyAtRest(rail, source, period, drawn, farads, rails, _duties(source, period))
+
+
+def _loads(
+    nets: list[str], source: Rectified, given: Filter, volts: Mapping[str, float], drawn: float
+) -> dict[str, float]:
+    """The current [A] out of each net, from the volts across the filter's resistors (Kirchhoff's current law)."""
+    found = dict.fromkeys(nets, 0.0)
+    found[source.net] = drawn
+    coils = {second: first for first, second, _ in given.coils}
+    for first, second, ohms in given.resistors:
+        # A coil's resistance begins at a net of its own, which at rest is at the volts of the coil's other end.
+        near = coils.get(first, first)
+        amps = source.sign * (volts.get(near, volts[second]) - volts[second]) / ohms
+        found[near] -= amps
+        found[second] += amps
+    if source.net != source.smooth and abs(found[source.net]) > 0.0:
+        # Nothing but the choke takes current where there is no reservoir.
+        found[source.smooth] += found[source.net]
+        found[source.net] = 0.0
+    return found
+
+
+def _duties(source: Rectified, period: Period) -> tuple[RectifierDuty, ...]:
+    found = []
+    for number, (way, _) in enumerate(different_ways(source)[0]):
+        mean, rms, peak = (float(each[0]) for each in period.way_amps(number))
+        top = float(np.abs(period.volts[source.net]).max())
+        reverse = (top + abs(way.peak)) / len(way.types)
+        amps = np.geomspace(1e-9, 1e4, 3000)
+        surge = float(np.interp(abs(way.peak), way.drop(amps), amps))
+        found.append(RectifierDuty(way, mean, rms, peak, reverse, surge if source.net == source.smooth else np.nan))
+    return tuple(found)

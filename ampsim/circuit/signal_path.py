@@ -100,7 +100,8 @@ def _stage(wired: Circuit, name: str, valves: tuple[str, ...], kept: Container[s
 def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:
     """The nets of the signal lines that reach a stage; none for what is no stage."""
     inputs = next((TEMPLATES[each.template].inputs for each in wired.amp.stages if each.name == name), 0)
-    lines = wired.inputs.get(name, ())
+    first = (wired.entry,) if wired.amp.stages and name == wired.amp.stages[0].name else ()
+    lines = wired.inputs.get(name, ()) or first
     return lines[:inputs] if inputs else lines
 
 

@@ -20,6 +20,8 @@ _ENTRY = "_input_jack"  # no stage and no part begins with the line, so no net o
 _Wired = TypeVar("_Wired", bound=Soldered)
 _NEXT_OHMS = 1e6
 """What a line that a plug has opened works into: whatever is plugged in there [ohm] (own choice)."""
+_EMPTY_OHMS = 10e9
+"""What an empty jack leaks where only a capacitor is wired to it [ohm] (own choice)."""
 
 
 def plugged_stages(circuit: Soldered) -> frozenset[str]:
@@ -192,13 +194,16 @@ def _joined(
 
 
 def _loaded(circuit: _Wired, taken: Iterable[str]) -> _Wired:
-    """The circuit with a load on every line that a plug has opened and that now has no way to ground."""
+    """The circuit with a load on every line that a plug has opened, and on every empty jack, that hangs in the air."""
     ways, elements, parts = conducting(circuit.elements), list(circuit.elements), dict(circuit.parts)
-    opened = (each.rest for each in circuit.jacks if each.rest and each.name in taken)
-    for number, net in enumerate(each for each in opened if ways.find(each) != GROUND):
-        name = f"Rnext{number}"
+    used = {net for each in circuit.elements for _, net in each.pins}
+    opened = [("Rnext", each.rest, _NEXT_OHMS) for each in circuit.jacks if each.rest and each.name in taken]
+    empty = (each.tip for each in circuit.jacks if each.tip in used and each.name not in taken)
+    opened += [("Rempty", tip, _EMPTY_OHMS) for tip in empty]
+    for number, (letters, net, ohms) in enumerate(each for each in opened if ways.find(each[1]) != GROUND):
+        name = f"{letters}{number}"
         elements.append(Element(name, "resistor", (("1", net), ("2", GROUND)), PLUGGED))
-        parts[name] = Part(name, "resistor", _NEXT_OHMS)
+        parts[name] = Part(name, "resistor", ohms)
     return replace(circuit, elements=tuple(elements), parts=parts)
 
 

@@ -11,7 +11,7 @@ from ampsim.circuit.plugging import jack_names, plug_in
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.library.files import models
 from ampsim.library.loader import parse_amp
-from tests.tools.stage_alone import alone, gain, stage
+from tests.tools.stage_alone import alone, gain, resting_volts, stage
 
 MIXER = tomllib.loads((models() / "stages" / "mixer.toml").read_text("utf-8"))
 
@@ -105,3 +105,11 @@ def test_lines_without_resistors_and_jacks_without_stages_are_refused():
         two_channels(stages=with_stage("mixer", input="bright volume"))
     with pytest.raises(DescriptionError, match="it has no tip and no stage begins at it"):
         two_channels(jacks=[{"name": "bright"}, {"name": "low"}])
+
+
+def test_an_empty_jack_before_a_capacitor_is_no_fault():
+    parts = {"V1": "12AX7", "C1": "22n", "R1": "10M", "R2": "220k"}
+    roles = {"valve": "V1", "supply": "B1", "coupling": "C1", "grid_leak": "R1", "plate_load": "R2"}
+    amp = alone(parts, stage("grid-leak stage", **roles, input="low"), jacks=[{"name": "low"}])
+    assert -1.0 < resting_volts(plug_in(amp, "nothing"), "V1", "grid")[0] < -0.2
+    assert abs(gain(amp, "V1.plate")) < 1e-6 < 30 < abs(gain(plug_in(amp, "generator at low"), "V1.plate"))

@@ -13,6 +13,7 @@ from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.messages import is_fault
 from ampsim.simulation.ngspice.protocol import Form
+from ampsim.simulation.ngspice.session import Numbers, Session
 from tests.tools.small_circuits import SWEEP, SWEEP_POINTS, C, R, arrays, low_pass, netlist, one, valve
 
 
@@ -50,6 +51,54 @@ def test_step_response_of_a_low_pass() -> None:
     assert answer.scale[-1] == pytest.approx(end)
     # Trapezoidal rule: error of order (h/RC)^2/12 = 8e-6 of the step; ngspice's own control adds its share.
     np.testing.assert_allclose(answer.vectors["v(a)"], expected, atol=1e-4)
+
+
+class Ringing(Session):
+    """A session whose ngspice gives up by the trapezoidal rule."""
+
+    def __init__(self, problem: str) -> None:
+        self.loaded: list[str] = []
+        self._loaded, self._problem = None, problem
+
+    def _unload(self) -> None:
+        pass
+
+    def _load(self, form: Form, values: tuple[float, ...]) -> None:
+        self.loaded.append(form.text(values))
+
+    def _analyse(self, form: Form, values: tuple[float, ...]) -> Numbers:
+        if "method=gear" not in self.loaded[-1]:
+            raise EngineError(self._problem)
+        return Numbers(None, np.zeros(0), ())
+
+
+@pytest.mark.parametrize(
+    ("command", "problem", "tries"),
+    [("tran 1 2", "Timestep too small", 2), ("tran 1 2", "singular matrix", 1), ("op", "Timestep too small", 1)],
+)
+def test_a_transient_whose_step_becomes_too_small_is_tried_once_more_by_gear(
+    command: str, problem: str, tries: int
+) -> None:
+    wanted = netlist("text\nr1 a 0 {r1}\n.options reltol=1e-4\n.end\n", command, "v(a)", r1=1.0)
+    session = Ringing(problem)
+    try:
+        session.simulate(wanted.form, wanted.values)
+        answered = True
+    except EngineError:
+        answered = False
+    assert (len(session.loaded), answered) == (tries, tries == 2)
+
+
+@pytest.mark.parametrize("damped", [False, True])
+def test_both_methods_give_the_same_step_response(damped: bool) -> None:
+    end = 5 * R * C
+    given = low_pass(f"tran 1e-06 {end!r} 0.0 1e-06", end=end)
+    first, *others = given.form.skeleton
+    text = given.form._replace(skeleton=(first.replace("\n", "\n.options reltol=1e-4\n", 1), *others))
+    answer = one(Netlist(text.damped() if damped else text, given.values))
+    assert "method=gear" in text.damped().text(given.values)
+    assert answer.scale[-1] == pytest.approx(end)
+    np.testing.assert_allclose(answer.vectors["v(a)"], 3 - np.exp(-answer.scale / (R * C)), atol=2e-4)
 
 
 def test_coupled_inductors_after_a_transient() -> None:

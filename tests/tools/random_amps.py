@@ -94,6 +94,8 @@ def _varied_entry(lot: Lot, name: str, value: Any) -> Any:
     kinds = {"inductance": HENRY, "leakage": HENRY, "capacitance": FARAD}
     kinds |= dict.fromkeys(("track", "primary", "primary_resistance", "secondary_resistance"), OHM)
     kinds |= dict.fromkeys(("resistance", "peak", "reactance"), OHM)
+    if name == "track" and isinstance(value, str) and value[0].isalpha():
+        return f"{value[0]}{lot.spread(parse_value(value[1:], OHM)):.6g}"  # the letter of its taper stands before it
     return lot.spread(parse_value(value, kinds[name])) if name in kinds else value
 
 

@@ -58,6 +58,7 @@ class Kit:
         self.lot = lot
         self.parts: Tables = {}
         self.stages: list[Tables] = []
+        self.jacks: list[Tables] = []
         self.counts: Counter[str] = Counter()
 
     def new(self, letters: str, value: Any) -> str:

@@ -53,6 +53,30 @@ def follower_and_stack(kit: Kit) -> None:
         kit.stage("tone stack", **stack, **capacitors, middle_capacitor=kit.c(22e-9), slope_resistor=kit.r(47e3))
 
 
+def channels(kit: Kit) -> None:
+    """Two or three channels that meet in a mixer, from the one jack or from jacks of their own."""
+    ends = []
+    for number in range(int(kit.lot.rng.integers(2, 4))):
+        begins = len(kit.stages)
+        kit.lot.one(FIRST_STAGES)(kit, True)
+        if number:
+            if kit.lot.chance(0.5):
+                kit.jacks.append({"name": f"jack {number}"})
+                kit.stages[begins]["input"] = f"jack {number}"
+            else:
+                kit.stages[begins]["input"] = "input"
+        ends.append(kit.stage("volume", pot=kit.pot(1e6), coupling=kit.c(22e-9)))
+    mixer = {"input": ends, "mixing_resistor": [kit.r(270e3) for _ in ends]}
+    kit.stage("mixer", **mixer, **kit.maybe(0.3, leak=("R", 1e6)))
+
+
+def plain_stage(kit: Kit, first: bool) -> None:
+    valve, kind = kit.triode()
+    load, ohms = usual(kind)
+    roles = {"valve": valve, "supply": "B3", "plate_load": kit.r(load)}
+    kit.stage("triode stage", **grid(kit, first), **cathode(kit, ohms), **roles)
+
+
 def grid(kit: Kit, first: bool) -> Tables:
     """What leads to a stage's grid: a leak at the input, a capacitor and a leak behind another plate."""
     roles = {} if first else {"coupling": kit.c(22e-9)}
@@ -142,6 +166,7 @@ def baxandall_tone(kit: Kit, first: bool) -> None:
 
 # What may stand in a preamp beside the triode stage; each is told whether it is the first stage.
 OTHER_STAGES = [grid_leak_stage, parallel_triodes, cascode, pentode_stage, self_biased_follower, baxandall_tone]
+FIRST_STAGES = [plain_stage, plain_stage, grid_leak_stage, parallel_triodes, cascode, pentode_stage]
 
 
 def one_knob_tone(kit: Kit) -> None:

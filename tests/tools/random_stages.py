@@ -5,16 +5,18 @@ from __future__ import annotations
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import parse_amp
 from tests.tools.random_kit import PENTODES, USUAL_PENTODE, Kit, Lot, Tables, source, supplies, usual
-from tests.tools.random_preamps import follower_and_stack, preamp_stage
+from tests.tools.random_preamps import channels, follower_and_stack, preamp_stage
 
 
 def drawn_amp(lot: Lot) -> Amp:
     """An amp put together from the stage templates."""
     kit = Kit(lot)
     source(kit)
-    stages = int(lot.rng.integers(1, 5))
-    for number in range(stages):
-        preamp_stage(kit, first=number == 0)
+    several = lot.chance(0.25)
+    if several:
+        channels(kit)
+    for number in range(int(lot.rng.integers(1, 4 if several else 5))):
+        preamp_stage(kit, first=number == 0 and not several)
     if lot.chance(0.5):
         follower_and_stack(kit)
     if lot.chance(0.4):
@@ -23,7 +25,7 @@ def drawn_amp(lot: Lot) -> Amp:
     supply = USUAL_PENTODE[pentode[:4]][0]
     power_amp(kit, pentode)
     rails = supplies(kit, supply)
-    data = {"name": "drawn by lot", "parts": kit.parts, "rails": rails, "stages": kit.stages}
+    data = {"name": "drawn by lot", "parts": kit.parts, "rails": rails, "stages": kit.stages, "jacks": kit.jacks}
     return parse_amp(data, "lot.toml")
 
 

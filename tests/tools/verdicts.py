@@ -91,8 +91,8 @@ def faults(amp: Amp, netlists: Sequence[Netlist], outcomes: Sequence[Outcome]) -
 
 def _at_rest(amp: Amp, elements: nodal.Nodal, volts: dict[str, float]) -> Iterator[str]:
     # Resistors and valves only share out what the rails give; a grid's contact potential adds a volt.
-    low = min([0.0, *(rail.volts for rail in amp.rails if rail.volts is not None)]) - 1.0
-    high = max(rail.volts for rail in amp.rails if rail.volts is not None) + 1.0
+    low = min([0.0, *(rail.volts for rail in amp.fitted_rails if rail.volts is not None)]) - 1.0
+    high = max(rail.volts for rail in amp.fitted_rails if rail.volts is not None) + 1.0
     for net, each in volts.items():
         if not (low <= each or _has_no_knee(elements)) or not each <= high:
             yield f"at rest {net} is at {each:.6g} V, beyond the rails"
@@ -149,7 +149,7 @@ def _has_no_knee(elements: nodal.Nodal) -> bool:
 
 
 def _moving(amp: Amp, elements: nodal.Nodal, moving: Arrays) -> Iterator[str]:
-    high = max(rail.volts for rail in amp.rails if rail.volts is not None)
+    high = max(rail.volts for rail in amp.fitted_rails if rail.volts is not None)
     for (plate, *_), valve in elements.valves.values():
         row = moving.vectors[f"v({plate})"] / high
         low, most = TRIODE_SWING if valve.family == "triode" else (-SWING, SWING)

@@ -20,6 +20,7 @@ _MOST_LINES = 400
 # ngspice writes 1e32 for a division by zero and 1e99 for an overflow, without a word.
 _MOST = 1e30
 # Stays switched on for every later netlist of the process.
+_STEP_FAULT = "Timestep too small"
 _LASTING = re.compile(r"^\s*\.opt\w*\b.*\binterp\b", re.IGNORECASE | re.MULTILINE)
 
 
@@ -78,7 +79,8 @@ class Session:
         """Run one netlist, at these values [ohm, F, H] of its parts.
 
         Where only values differ from the loaded netlist they are altered in place; a transient always gets a
-        fresh load, and so does whoever asks for one: altering leaves traces in the last digits.
+        fresh load, and so does whoever asks for one: altering leaves traces in the last digits. A transient whose
+        step becomes too small is tried once more with `Form.damped`.
 
         Raises
         ------
@@ -98,9 +100,11 @@ class Session:
         self._load(form, values)
         try:
             return self._analyse(form, values)
-        except EngineError:
+        except EngineError as failure:
             self._unload()
-            raise
+            if not transient or _STEP_FAULT not in str(failure) or form.damped() == form:
+                raise
+            return self.simulate(form.damped(), values)
         finally:
             # ngspice keeps the state of coupled inductors after a transient: nothing may follow in this load.
             if transient:

@@ -289,3 +289,19 @@ def test_greatest_power_follows_from_the_circuit_however_it_is_written() -> None
     levels = tuple(0.5**step for step in range(6))
     most = [float(power_table(headroom(each.amp, levels=levels)).iloc[0]["most power [W]"]) for each in forms]
     assert most == pytest.approx([most[0]] * len(most), rel=2e-3)
+
+
+@pytest.mark.parametrize(("next_part", "control"), [("Q1", "gate"), ("V1", "grid")])
+def test_what_clips_before_a_grid_is_not_its_current(next_part: str, control: str) -> None:
+    """Diodes before a MOSFET, whose gate never draws current, and before a triode biased far beyond them."""
+    parts = {"R1": "22k", "D1": "1N4148", "D2": "1N4148", "R2": "47k", "R3": "4k7", "R4": "1M"}
+    parts |= {"Q1": "LND150"} if next_part == "Q1" else {"V1": "12AU7"}
+    pins = {"drain": "B1", "gate": "in", "source": "out"} if next_part == "Q1" else None
+    pins = pins or {"plate": "B1", "grid": "in", "cathode": "out"}
+    diodes = wired("diodes", R1=["in", "out"], D1=["out", "ground"], D2=["ground", "out"], R4=["out", "ground"])
+    follower = wired("follower", **{next_part: pins}, R2=["out", "ground"])
+    source = wired("source", R3=["in", "out"])
+    told = headroom(amp(parts, [source, diodes, follower], rail("B1", 150.0)), levels=(0.04, 0.16, 0.64, 1.28))
+    row = clipping_table(told).set_index("stage").loc["follower"]
+    assert row["how"] == f"clipped on its way to the {control}"
+    assert 0.16 < row["clips at [V]"] < 0.9

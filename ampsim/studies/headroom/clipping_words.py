@@ -14,6 +14,8 @@ from ...circuit.active_parts import ACTIVE
 _CUT_OFF, _BOTTOM = 0.02, 0.25
 # An output of an operational amplifier is at an end where this share of its supply or less is left (our own mark).
 _END = 0.2
+# A grid that draws less at its peak [A] takes no decibel off any stage before it (our own mark).
+_GRID_AMPS = 5e-8
 _WORDS = {each.output: each for each in ACTIVE.values()}
 _KINDS = {each.output: kind for kind, each in ACTIVE.items()}
 
@@ -43,8 +45,17 @@ def how_it_clips(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], 
     if amplifiers:
         return _how_amplifiers(there, amplifiers)
     if float(at["grid"]) > float(at["valve"]):
-        return f"{_WORDS[outputs[valves[0]]].control} draws current"
+        return _how_before(there, {valve: _WORDS[pin].control for valve, pin in outputs.items()})
     return _how_valves(there, outputs)
+
+
+def _how_before(there: xr.Dataset, controls: Mapping[str, str]) -> str:
+    """What lets less reach the grids: that they draw current themselves, or what lies before them."""
+    branches = set(map(str, there["branch"].values))
+    own = [f"{valve}.{control}" for valve, control in controls.items() if f"{valve}.{control}" in branches]
+    drawn = max((float(there["current"].sel(branch=branch).max()) for branch in own), default=0.0)
+    control = next(iter(controls.values()))
+    return f"{control} draws current" if drawn > _GRID_AMPS else f"clipped on its way to the {control}"
 
 
 def _how_amplifiers(there: xr.Dataset, names: Sequence[str]) -> str:

@@ -34,10 +34,12 @@ def heard_branches(wired: Circuit) -> Iterator[tuple[str, str, float]]:
     for element in wired.elements:
         part = wired.parts.get(element.designator)
         if isinstance(part, Socket):
-            vectors = valve_vectors(part.designator, wired.amp.valve_by_type[part.type].family)
-            yield f"{part.designator}.plate", vectors["plate"], 1e-3
-            yield f"{part.designator}.grid", vectors["grid"], 1.0
+            own = valve_vectors(part.designator, wired.amp.valve_by_type[part.type].family)
+            yield f"{part.designator}.plate", own["plate"], 1e-3
+            yield f"{part.designator}.grid", own["grid"], 1.0
         elif isinstance(part, Device) and part.kind == "transistor":
             # That of the channel alone, the first of what flows into the drain.
-            vector, unit = device_vectors(part.designator, wired.amp.semiconductor_by_type[part.type])["drain"][0]
-            yield f"{part.designator}.drain", vector, unit
+            vectors = device_vectors(part.designator, wired.amp.semiconductor_by_type[part.type])
+            yield (f"{part.designator}.drain", *vectors["drain"][0])
+            if "gate" in vectors:
+                yield (f"{part.designator}.gate", *vectors["gate"][-1])  # the junction to the source

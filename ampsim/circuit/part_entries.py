@@ -48,6 +48,15 @@ def _of_transformer(part: Transformer, entry: dict[str, Any]) -> dict[str, Any]:
     return entry
 
 
+def _transformer_entry(part: Transformer) -> dict[str, Any]:
+    """What an amp file says in another way than the part: phase, halves, core and further windings."""
+    share = part.first_share
+    halves = part.leakage if share == 0.5 else (share * part.leakage, (1.0 - share) * part.leakage)
+    windings = [{"name": each.name, "ratio": 1.0 / each.turns, "resistance": each.resistance} for each in part.windings]
+    entry = {"secondary": "reversed" if part.reversed else "in phase", "leakage": halves, "windings": tuple(windings)}
+    return entry | ({"core": {"saturation": part.saturation}} if math.isfinite(part.saturation) else {})
+
+
 def entry_text(entry: Any) -> str:
     """A value, a text, a list or a table as TOML on one line; of a text only letters, digits and a few plain signs."""
     if isinstance(entry, Mapping):

@@ -58,7 +58,11 @@ def test_a_guitar_that_is_said_is_the_one_that_is_drawn(name: str) -> None:
     assert plug_in(plug_in(amp, "generator"), "") == amp
 
 
-@pytest.mark.parametrize("name", AMPS)
+# Those in which nothing leads back from a grid to one before it, and one output valve alone is heard.
+ONE_WAY = ("glasshouse", "kitchen", "lesson-stage", "rehearsal-room", "workshop-a", "workshop-b")
+
+
+@pytest.mark.parametrize("name", ONE_WAY)
 def test_a_generator_at_any_grid_drives_that_grid_and_nothing_before_it(name: str) -> None:
     amp = load_amp(name)
     stages = valve_stages(build_circuit(amp))

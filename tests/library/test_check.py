@@ -33,8 +33,9 @@ def test_every_rail_and_pin_has_its_volts_with_and_without_drawn_ones(number: in
     if number < 0:
         path.write_text(made_amp(16, -number).text, encoding="utf-8")
     amp, told = load_amp(path), volts_told(describe_file(path))
-    valves = [each for each in build_circuit(amp).elements if each.kind == "valve"]
-    places = {f"{each.designator}.{pin}" for each in valves for pin, _ in each.pins}
+    wired = build_circuit(amp)
+    typed = [each for each in wired.elements if hasattr(wired.parts.get(each.designator), "type")]
+    places = {f"{each.designator}.{pin}" for each in typed for pin, _ in each.pins}
     assert set(told) == places | {rail.name for rail in amp.rails} | {place for place, _ in amp.drawn_volts}
     simulated = simulate(amp, OperatingPoint(), nodes=tuple(told))["voltage"].isel(variant=0, position=0)
     for place, volts in told.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +41,17 @@ def joined_places(wired: Circuit) -> set[frozenset[str]]:
     return {frozenset(places) for places in nets.values()}
 
 
+def plain_numbers(part: object) -> object:
+    """A part with its numbers to twelve figures."""
+    if isinstance(part, float):
+        return float(f"{part:.12g}")
+    if isinstance(part, tuple):
+        return tuple(map(plain_numbers, part))
+    if not dataclasses.is_dataclass(part):
+        return part
+    return type(part), tuple(plain_numbers(getattr(part, field.name)) for field in dataclasses.fields(part))
+
+
 def check_round_trip(amp: Amp, position: dict[str, float | str], swept: bool = True) -> None:
     """Out and back: the same designators, values, wires and supplies, and the same gain."""
     back = import_text(spice_file(amp, position).encode()).amp
@@ -55,7 +67,7 @@ def check_round_trip(amp: Amp, position: dict[str, float | str], swept: bool = T
         elif isinstance(was, Pot):
             assert (was.value, was.taper, setting[was.control]) == (now.value, now.taper, now.rotation)
         else:
-            assert was == now
+            assert plain_numbers(was) == plain_numbers(now)
     assert sorted(rail.volts for rail in amp.rails if rail.volts) == sorted(rail.volts for rail in back.rails)
     if swept:
         asked, found = (simulate(each, COARSE, [where], nodes=["speaker"]).voltage.values.ravel()
@@ -88,7 +100,8 @@ def test_every_part_is_written_so_that_it_reads_back_the_same(path: Path) -> Non
     tables = toml_tables(
         "".join(f"{each.designator} = {entry_text(part_entry(each))}\n" for each in parts).encode(), "x"
     )
-    assert read_parts(Entry(tables, "x", "parts")) == parts
+    for was, now in zip(parts, read_parts(Entry(tables, "x", "parts")), strict=True):
+        assert plain_numbers(was) == plain_numbers(now)
 
 
 HAND = """a stage of two triodes

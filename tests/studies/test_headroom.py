@@ -18,6 +18,7 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
+from ampsim.library.files import models_in
 from ampsim.measures.waveforms import drift
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
@@ -305,3 +306,11 @@ def test_what_clips_before_a_grid_is_not_its_current(next_part: str, control: st
     row = clipping_table(told).set_index("stage").loc["follower"]
     assert row["how"] == f"clipped on its way to the {control}"
     assert 0.16 < row["clips at [V]"] < 0.9
+
+
+def test_an_echo_that_comes_later_is_no_compression() -> None:
+    """A reverb's springs answer after the cycles that are looked at: what is small passes as in a dry sweep."""
+    told = headroom(load_amp(models_in("stages")["reverb"]), levels=(0.001, 0.002))
+    table = clipping_table(told).set_index("stage")
+    assert (table["clips at [V]"] > 0.002).all()
+    assert abs(float(compression_db(told)["valve"].sel(stage=WHOLE, level=0.001).squeeze())) < 0.1

@@ -5,6 +5,7 @@ A remark is believed where the lines below it are, to the letter, what such a pa
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -58,12 +59,25 @@ def part_below(line: Line, below: Sequence[Line], drawing: Drawing, beside: Path
         drawing.ask(line.number, f"the remark about {designator} is no part of an amp file; mend it or take it out")
         return 0
     given = [each.text for each in below[: len(expected)]]
-    if given != expected:
+    if len(given) != len(expected) or not all(map(_alike, given, expected)):
         drawing.ask(line.number, f"the lines below are not the {designator} of the remark; mend one of them, or take "
                     "the remark out")  # fmt: skip
         return 0
     drawing.fit(designator, entry, pins, line.number)
     return len(expected)
+
+
+def _alike(one: str, other: str) -> bool:
+    """Whether two lines have the same words, numbers among them the same but for rounding."""
+    pairs = list(zip(one.split(), other.split(), strict=False))
+    return len(one.split()) == len(other.split()) and all(a == b or _close(a, b) for a, b in pairs)
+
+
+def _close(one: str, other: str) -> bool:
+    try:
+        return math.isclose(float(one), float(other), rel_tol=1e-12)
+    except ValueError:
+        return False
 
 
 def _elements(part: AnyPart, pins: dict[str, str], beside: Path | None) -> list[str]:

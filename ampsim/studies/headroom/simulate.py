@@ -30,6 +30,7 @@ from ...simulation.stimuli import Sine
 from .measures import LOAD_OHM, POWER_ORDERS, levels_between
 from .places import heard_branches, heard_places
 from .purpose import OUTPUT_CHANGED, output_changed
+from .still_springs import with_still_springs
 
 LEVELS = tuple(0.5**step for step in range(11, -1, -1))
 """Peak volts of the generator: 0.5 mV to 1 V, a hard stroke on a strong pickup, in 12 levels of 6 dB."""
@@ -95,7 +96,7 @@ def headroom(
     """
     asked = request(amps, positions)
     variants, settings = asked.variants, asked.positions
-    quiet = [_quiet(amp, settings, tone.frequency) for amp in variants]
+    quiet = [_quiet(with_still_springs(amp), settings, tone.frequency) for amp in variants]
     wanted = {
         (place, setting): [float(level) for level in levels]
         for place, setting in itertools.product(range(len(variants)), range(len(settings)))
@@ -121,8 +122,9 @@ def _play(
 ) -> None:
     """Simulate levels by variant and position, and add the outcomes."""
     keys = [(*cell, level) for cell, levels in wanted.items() for level in levels]
+    still = [with_still_springs(amp) for amp in variants]
     netlists = [
-        build(variants[amp], settings[setting], _run(tone, level), heard_places(variants[amp]), True)
+        build(still[amp], settings[setting], _run(tone, level), heard_places(variants[amp]), True)
         for amp, setting, level in keys
     ]
     told.update(zip(keys, engine.run_distinct(netlists, progress=progress), strict=True))

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import pypdfium2
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
@@ -130,6 +130,7 @@ def test_what_is_folded_hidden_or_runs_is_left_out_and_links_lead_inside() -> No
 
 
 @settings(max_examples=10)
+@example([*["#read(x)"] * 2, "A-", *["#read(x)"] * 21], False)
 @given(
     st.lists(
         st.one_of(

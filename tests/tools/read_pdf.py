@@ -28,8 +28,11 @@ def texts(pdf: Any) -> list[str]:
 
 
 def joined(pdf: Any) -> str:
-    """All that can be selected, without blanks and signs that only let a line end."""
-    return "".join("".join(texts(pdf)).replace("\u200b", "").replace("\ufffe", "").split())
+    """All that can be selected, without blanks and signs that only let a line end.
+
+    A hyphen at the end of a line is read as one that only divides a word; no paper divides any.
+    """
+    return "".join("".join(texts(pdf)).replace("\u200b", "").replace("\ufffe", "-").split())
 
 
 def fonts(pdf: Any) -> dict[str, bool]:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from typing import cast
 
 import numpy as np
 
+from .amp import Part
 from .build import Circuit
 from .conductances import Branch, nodal_matrix, voltage_row
 from .loudspeaker import Loudspeaker
@@ -14,6 +17,8 @@ from .nets import INPUT, Nets
 from .plugs import plugged_stages
 from .reverb_tank import ReverbTank
 from .stages.template import GROUND, Element
+from .supply.averaged import MEAN_RECTIFIER
+from .supply.transformer import MainsTransformer
 from .transformer import Transformer
 
 _SHORT = 1e-3  # ohm, what a supply or a coil counts
@@ -103,10 +108,17 @@ def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> 
     part = wired.parts.get(element.designator)
     if element.kind == "rail":
         yield pins["1"], GROUND, _SHORT
+    elif element.kind == MEAN_RECTIFIER:
+        yield pins["1"], pins["2"], _SHORT
+    elif isinstance(part, MainsTransformer):
+        for winding in part.windings:
+            taps = [(pins[pin], volts) for pin, volts in winding.potentials.items() if pin in pins]
+            for (first, high), (second, low) in pairwise(taps):
+                yield first, second, max(winding.resistance * (high - low) / winding.volts, _SHORT)
     elif element.kind == "resistor" and name in values:
         yield pins["1"], pins["2"], values[name]
     elif element.kind == "inductor":
-        yield pins["1"], pins["2"], _SHORT
+        yield pins["1"], pins["2"], max(cast("Part", part).resistance, _SHORT)
     elif element.kind == "pot":
         for half, first, second in (("top", "top", "wiper"), ("bottom", "wiper", "bottom")):
             if f"r{name}_{half}" in values:

@@ -14,6 +14,7 @@ from ..circuit.inner_nets import inner_net
 from ..circuit.loudspeaker import Loudspeaker, coil_sections
 from ..circuit.reverb_tank import ReverbTank, coil
 from ..circuit.semiconductors.device import Device
+from ..circuit.semiconductors.pieces import Piece
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.supply.averaged import MEAN_RECTIFIER, MeanRectifier
 from ..circuit.supply.paths import BRIDGE
@@ -137,7 +138,7 @@ def _write_held(writer: Writer, element: Element, wired: Circuit) -> None:
 def _write_mean_rectifier(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("MeanRectifier", wired.parts[element.designator])
     ends = (element.net("1"), element.net("2"))
-    writer.port_law(inner_net(part.designator, "law"), part.kind, dict(part.numbers), [ends])
+    writer.port_law(Piece(part.kind, inner_net(part.designator, "law"), dict(part.numbers), (ends,)))
 
 
 def _write_contact(writer: Writer, element: Element, wired: Circuit) -> None:

@@ -13,6 +13,7 @@ from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors import spice
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.laws import pieces_of
+from ..circuit.semiconductors.pieces import Piece
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.stages.template import GROUND
 from ..circuit.switches.moving import Contact
@@ -240,20 +241,10 @@ class Writer:
         end = f"{PUSH_SECONDS!r} {PUSH_AMPS!r} {PUSH_SECONDS + 1e-6!r} 0"
         self.line(f"i{safe_name(name)} {safe_name(net)} 0 pwl(0 0 1e-6 {PUSH_AMPS!r} {end})")
 
-    def port_law(self, name: str, law: str, numbers: Mapping[str, float], ports: Sequence[tuple[str, str]]) -> None:
-        """Write a place where current follows a law.
-
-        Parameters
-        ----------
-        name : str
-        law : str
-            Key of `PORT_LAWS`.
-        numbers : mapping
-            What the law takes [V, A, ...].
-        ports : sequence of (net, net)
-        """
-        nets = [(safe_name(first), safe_name(second)) for first, second in ports]
-        for text in PORT_LAWS[law].lines(safe_name(name), numbers, nets):
+    def port_law(self, piece: Piece) -> None:
+        """Write a place where current follows a law."""
+        nets = [(safe_name(first), safe_name(second)) for first, second in piece.ports]
+        for text in PORT_LAWS[piece.law].lines(safe_name(piece.name), piece.numbers, nets):
             self.line(text)
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:

@@ -12,6 +12,7 @@ from ...circuit.nets import INPUT
 from ...circuit.reverb_tank import ReverbTank
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.laws import pieces_of
+from ...circuit.semiconductors.pieces import Piece
 from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
 from ...circuit.supply.averaged import supplied
@@ -238,15 +239,10 @@ class Collector(Writer):
             "an oscillator that is held at one point of its swing has no sound; play the amp as it is"
         )
 
-    def port_law(self, name: str, law: str, numbers: Mapping[str, float], ports: Sequence[tuple[str, str]]) -> None:
-        """Keep a place where current follows a law.
-
-        Parameters
-        ----------
-        name, law, numbers, ports
-            As those of `netlist_writer.Writer.port_law` [V, A, ...].
-        """
-        self.seats.append(Seat(law, tuple(numbers[each] for each in PORT_LAWS[law].parameters), tuple(ports)))
+    def port_law(self, piece: Piece) -> None:
+        """Keep a place where current follows a law."""
+        numbers = tuple(piece.numbers[each] for each in PORT_LAWS[piece.law].parameters)
+        self.seats.append(Seat(piece.law, numbers, piece.ports))
 
     def contact(self, name: str, first: str, second: str, contact: Contact) -> None:
         """Keep a contact as a resistor.

@@ -11,11 +11,12 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.device import Device
-from ...circuit.supply.paths import BRIDGE
+from ...circuit.supply.paths import DIODES
 from ...measures.loads import Array, Span
 from ...simulation.devices import package
 from ...simulation.facts import Fact
 from ...simulation.netlist import device_vectors
+from .supply_loads import source_ohms
 
 LOAD = "device_load"
 """The variable of `stress` that holds the readings, by designator and quantity: "D1.reverse_volts"."""
@@ -38,11 +39,13 @@ DEVICES = Fact("devices", dict[str, dict[str, DeviceFacts]])
 
 def device_facts(amp: Amp) -> dict[str, DeviceFacts]:
     """The semiconductors of an amp as drawn, mods included."""
-    found = {}
-    for part, device in _devices(build_circuit(amp)):
-        found[part.designator] = DeviceFacts(
-            device.type, device.family, device.basis, device.limit_source, dict(device.limits) | _own_limits(device)
-        )
+    found, wired = {}, build_circuit(amp)
+    before = source_ohms(wired)
+    for part, device in _devices(wired):
+        limits = dict(device.limits) | _own_limits(device)
+        if part.designator in before:
+            limits["source_ohms"] = before[part.designator]
+        found[part.designator] = DeviceFacts(device.type, device.family, device.basis, device.limit_source, limits)
     return found
 
 
@@ -89,10 +92,12 @@ def device_readings(
             amps = {pin: _current(part.designator, pin, device, vectors) for pin in device.pins}
             found |= {f"{part.designator}.{key}": each for key, each in _op_amp(volts, amps, device, span).items()}
             continue
-        ends = BRIDGE if part.kind == "bridge rectifier" else (("anode", "cathode"),)
-        for name, (anode, cathode) in zip(package(part), ends, strict=True):
+        ends = DIODES.get(part.kind, (("anode", "cathode"),))
+        names = package(part) * (len(ends) if part.kind == "rectifier valve" else 1)
+        for name, (anode, cathode) in zip(names, ends, strict=True):
             across = volts_of(part.designator, anode) - volts_of(part.designator, cathode)
-            for quantity, value in _diode(across, _current(name, "anode", device, vectors), span).items():
+            pin = anode if part.kind == "rectifier valve" else "anode"
+            for quantity, value in _diode(across, _current(name, pin, device, vectors), span).items():
                 key = f"{part.designator}.{quantity}"
                 found[key] = max(value, found.get(key, 0.0))
     return found

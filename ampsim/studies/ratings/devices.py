@@ -30,6 +30,11 @@ _WORDS = {
     "apart_volts": ("volts between its inputs", "V"),
     "output_amps": ("peak output current", "A"),
     "watts": ("dissipation", "W"),
+    "peak_amps": ("peak current of each plate", "A"),
+    "mean_amps": ("mean current of both plates", "A"),
+    "plate_volts": ("volts (rms) at each plate", "V"),
+    "reservoir_farads": ("reservoir", "uF"),
+    "source_ohms": ("resistance asked for before each plate", "ohm"),
 }
 
 
@@ -50,6 +55,8 @@ def device_ratings(response: xr.Dataset) -> pd.DataFrame:
             continue
         words, unit = _WORDS[quantity]
         limit = facts[name][part].limits.get(quantity, math.nan)
+        if unit == "uF":
+            value, limit = 1e6 * value, 1e6 * limit
         rows.append((name, str(response["position"].values[position]), part, facts[name][part].type, words,
                      str(response["state"].values[state]), value, limit, unit))  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
@@ -114,6 +121,8 @@ def _words(worst: Mapping[str, Any], found: list[dict[str, Any]]) -> str:
         return f"{name}: no limits known for this type."
     value, limit = (in_unit(worst[each], worst["unit"]) for each in ("value", "limit"))
     words = f"{name}: {worst['quantity']} {value} {STATE_WORDS[worst['state']]}, at most {limit}."
+    if worst["unit"] == "ohm":
+        words = f"{name}: {worst['quantity']} {value}; there are {limit}."
     unknown = dict.fromkeys(row["quantity"] for row in found if math.isnan(row["limit"]))
     return f"{words} No limit known for its {' and '.join(unknown)}." if unknown else words
 
@@ -121,5 +130,6 @@ def _words(worst: Mapping[str, Any], found: list[dict[str, Any]]) -> str:
 def in_unit(value: float, unit: str) -> str:
     """A value [V, A or W] with its unit, in thousandths where it is small."""
     if unit == "V" or value >= 0.1:
-        return f"{value:.3g} {unit}" if value >= 1e-3 else f"0 {unit}"
+        few = f"{value:.3g}" if value < 999.5 else f"{value:.0f}"
+        return f"{few} {unit}" if value >= 1e-3 else f"0 {unit}"
     return f"{1e3 * value:.2g} m{unit}" if value >= 1e-6 else f"0 {unit}"

@@ -18,6 +18,7 @@ from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
 from ...circuit.semiconductors.description import PINS
 from ...circuit.stages.template import Element
+from ...circuit.supply.averaged import supplied
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
 from ...simulation.facts import Fact, put
@@ -29,6 +30,7 @@ from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 from .device_loads import DEVICES, LOAD, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
+from .supply_loads import rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
@@ -98,8 +100,10 @@ def stress(
 
     Notes
     -----
-    Cold volts hold while the heaters take longer than the filters fill. The unloaded mains transformer's rise, the
-    rectifier's inrush and the mains' tolerance are not in them: rails stand at the volts of the description.
+    Cold volts hold while the heaters take longer than the filters fill; a rectifier counts as hot. Rails of an amp with
+    a mains transformer come up to the peak of its winding then; given ones stand at the volts of the description,
+    without an unloaded transformer's rise. What rectifiers carry is that of `supplies_at_rest`. The mains' tolerance
+    is in none of them.
     """
     asked = request(amps, positions)
     runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_drive, tones)]
@@ -140,7 +144,7 @@ def _name(run: Analysis) -> str:
 
 
 def _netlist(case: Case, run: Analysis) -> Netlist:
-    heard = _elements(case.wired, "resistor", "capacitor", "pot", "valve", *PINS)
+    heard = _elements(supplied(case.wired), "resistor", "capacitor", "pot", "valve", *PINS)
     places = tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
     return write(case.wired, case.setting, run, places, currents=True)
 
@@ -175,7 +179,9 @@ def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Rea
     found = reader.parts() | reader.valves() | reader.devices()
     if run == OperatingPoint():
         values = netlist.value_by_part
-        found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(case.wired, values).items()}
+        found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(supplied(case.wired), values).items()}
+        rectifiers = rectifier_readings(case.amp, case.position)
+        found |= {(LOAD, quantity, "rest"): value for quantity, value in rectifiers.items()}
     return found
 
 
@@ -183,7 +189,8 @@ class _Reader:
     """Reads one answer of ngspice."""
 
     def __init__(self, case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> None:
-        self._wired, self._vectors = case.wired, outcome.vectors
+        self._wired: Circuit = supplied(case.wired)
+        self._vectors = outcome.vectors
         self._values = netlist.value_by_part
         self._cold = run == OperatingPoint(cold=True)
         self._state, self._span = "cold" if self._cold else "rest", Span(np.zeros(1))

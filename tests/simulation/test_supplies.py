@@ -1,0 +1,79 @@
+"""Supplies from mains to rails in the simulations of an amp: in time, at the meter, against ratings, in hum."""
+
+import numpy as np
+import pytest
+
+from ampsim import OperatingPoint, Sine, Transient, apply_mods, load_amp, parse_mod, simulate
+from ampsim.circuit.build import build_circuit
+from ampsim.library.files import models
+from ampsim.simulation.supplies import supplies_at_rest
+from ampsim.simulation.timestep.solver import play
+from ampsim.simulation.unpowered import dead_amp
+from ampsim.studies.ratings.devices import device_ratings
+from ampsim.studies.ratings.simulate import stress
+
+
+@pytest.fixture(scope="module")
+def amp():
+    return load_amp(models() / "stages" / "power-supply.toml")
+
+
+def changed(amp, **parts):
+    edits = [{"replace": name, "with": value} for name, value in parts.items()]
+    return apply_mods(amp, parse_mod({"name": "other parts", "reason": "a test", "edits": edits}))
+
+
+def test_a_sagging_supply_plays_as_ngspice_has_it(amp):
+    tone = Sine(1000.0, 6.0, 0.02, 4)
+    told = simulate(amp, Transient(tone, 20e-6, 1e-5), nodes=["speaker", "B1"])["voltage"].squeeze()
+    rate = 48000.0
+    times = np.arange(int(0.02 * rate)) / rate
+    for node in ("speaker", "B1"):
+        heard = play(amp, tone.volts(times) if hasattr(tone, "volts") else 6.0 * np.sin(2e3 * np.pi * times), rate,
+                     node=node).volts  # fmt: skip
+        wanted = np.interp(times, told["time"].values, told.sel(node=node).values)
+        late = times > 0.004
+        assert np.sqrt(np.mean((heard - wanted)[late] ** 2)) < 0.005 * np.abs(wanted).max()
+
+
+def test_another_rectifier_choke_or_winding_moves_the_rails_the_right_way(amp):
+    def rail(some):
+        return float(simulate(some, OperatingPoint(), nodes=["B1"])["voltage"].squeeze())
+
+    assert rail(changed(amp, V2="5Y3GT")) < rail(amp) < rail(changed(amp, V2="EZ81")) < rail(changed(amp, V2="GZ34"))
+    less = {"mains": 207, "primary": 230, "primary_resistance": 22,
+            "windings": {"ht": {"volts": "250-0-250", "resistance": 310}}}  # fmt: skip
+    lower = rail(changed(amp, PT1=less))
+    assert lower == pytest.approx(0.9 * rail(amp), rel=0.02)
+
+
+def test_ripple_behind_the_choke_is_what_the_choke_leaves(amp):
+    """w^2 L C - 1 of the filter at twice the mains (textbook formula), for the ripple's first harmonic."""
+    found = supplies_at_rest(amp)[0]
+    first = [np.abs(np.fft.rfft(found.period.volts[f"rail_{rail}"][:-1, 0])[1]) for rail in ("b1", "b2")]
+    assert first[0] / first[1] == pytest.approx((2.0 * np.pi * 100.0) ** 2 * 10.0 * 47e-6 - 1.0, rel=0.01)
+
+
+def test_a_meter_reads_the_windings(amp):
+    dead = dead_amp(amp)
+    assert dead.ohms("PT1.ht_a", "PT1.ht_b") == pytest.approx(310.0)
+    assert dead.ohms("CH1.1", "CH1.2") == pytest.approx(270.0, rel=1e-3)
+
+
+def test_a_rectifier_beyond_its_ratings_is_found(amp):
+    harsh = changed(amp, C2="150u", PT1={"mains": 230, "windings": {"ht": {"volts": "330-0-330", "resistance": 60}}})
+    table = device_ratings(stress([harsh], tones=[Sine(1000.0, 0.1, 0.004, 2)]))
+    table = table[table["device"] == "V2"].set_index("quantity")
+    share = table["value"] / table["limit"]
+    assert share["peak current of each plate"] > 1.0
+    assert share["reservoir"] == pytest.approx(3.0)
+    assert share["resistance asked for before each plate"] > 1.0
+    assert share["volts (rms) at each plate"] < 1.0
+    assert table["value"]["reverse volts"] == pytest.approx(2.0 * 330.0 * 2**0.5, rel=0.15)
+
+
+def test_places_of_the_mains_side_are_there_although_nothing_is_simulated_at_them(amp):
+    wired = build_circuit(amp)
+    assert wired.net("V2.plate_a") == wired.net("PT1.ht_a")
+    rest = simulate(amp, OperatingPoint(), nodes=["V2.plate_a", "V2.cathode"])["voltage"].squeeze()
+    assert float(rest[0]) == 0.0 < float(rest[1])

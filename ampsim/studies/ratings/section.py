@@ -91,8 +91,8 @@ def _notes() -> tuple[str, ...]:
         "On the two workshop amps, against the same tones for 0.5 to 1.2 s, mean watts of resistors read between 18 % "
         "low (slow supplies and cathodes) and 16 % high, of screens up to 8 % high. Other knobs may load more.",
         "Cold: rails at their drawn volts (behind a mains transformer at the peak of its winding) and no valve "
-        "conducting, the peak on capacitors when valves warm up more slowly than filters fill. Of given rails the mains transformer's rise without load, the rectifier's inrush and the mains' "
-        "tolerance are not in it.",
+        "conducting, the peak on capacitors when valves warm up more slowly than filters fill. Of given rails the "
+        "mains transformer's rise without load is not in it, nor are the rectifier's inrush and the mains' tolerance.",
         "Heaters are taken to stand at ground. The description gives no ratings for parts: a part of the stock amp is "
         "taken to have the common rating that the stock amp asks for, at least half a watt; new resistors are taken to "
         "be half-watt film, new capacitors below 1 uF for 400 V, larger ones chosen by their volts at rest.",

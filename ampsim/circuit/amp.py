@@ -35,7 +35,10 @@ class Part:
 
 @dataclass(frozen=True)
 class Pot:
-    """A potentiometer: track [ohm], taper law, the control it belongs to and the rotation it is drawn at (0 to 1)."""
+    """A potentiometer: track [ohm], taper law, the control it belongs to and the rotation it is drawn at (0 to 1).
+
+    `tap` is the share of the track that lies below a tap [ratio]; None without one.
+    """
 
     designator: str
     value: float
@@ -43,6 +46,7 @@ class Pot:
     control: str
     rotation: float
     kind: str = "pot"
+    tap: float | None = None
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from .conductances import Branch, nodal_matrix, voltage_row
 from .loudspeaker import Loudspeaker
 from .nets import INPUT, Nets
 from .plugs import plugged_stages
+from .pot_tracks import OPEN_OHMS, track_stretches
 from .reverb_tank import ReverbTank
 from .stages.template import GROUND, Element
 from .supply.averaged import MEAN_RECTIFIER
@@ -120,8 +121,8 @@ def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> 
     elif element.kind == "inductor":
         yield pins["1"], pins["2"], max(cast("Part", part).resistance, _SHORT)
     elif element.kind == "pot":
-        for half, first, second in (("top", "top", "wiper"), ("bottom", "wiper", "bottom")):
-            if f"r{name}_{half}" in values:
+        for half, first, second in track_stretches(element):
+            if values.get(f"r{name}_{half}", OPEN_OHMS) < OPEN_OHMS:
                 yield pins[first], pins[second], values[f"r{name}_{half}"]
     elif isinstance(part, Loudspeaker):
         yield pins["1"], pins["2"], part.resistance

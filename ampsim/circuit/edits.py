@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
-from .amp import Amp, AnyPart, Edit
+from .amp import Amp, AnyPart, Edit, Pot
 from .cut_wires import staying_side
 from .nets import Nets
 from .one_wire import pins_on_one_wire, why_one_wire
 from .replacing import put_in_place
-from .stages.template import Element, end_names, net_word, two_ends
+from .stages.template import Element, end_names, net_word, tap_net, two_ends
 
 _PHASES = {"replace": 0, "supply": 0, "lift": 1, "cut": 2, "move": 2, "bridge": 4}
 
@@ -142,7 +142,10 @@ class Fitting:
         else:
             ends = ("", "")
         pins = tuple((pin, self._net(place) or "") for pin, place in edit.pins) or self._two(edit, *ends)
-        kind = self.parts[edit.part].kind
+        part = self.parts[edit.part]
+        kind = part.kind
+        if isinstance(part, Pot) and part.tap is not None and "tap" not in dict(pins):
+            pins = (*pins, ("tap", tap_net(edit.part)))
         fitted = Element(edit.part, kind, pins, self._mod(edit))
         if pins_on_one_wire(fitted):
             raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(fitted, self._nets_of_places())}")

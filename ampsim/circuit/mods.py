@@ -200,7 +200,8 @@ def describe_part(part: AnyPart) -> str:
     if isinstance(part, Socket):
         return part.type
     if isinstance(part, Pot):
-        return f"{format_value(part.value, OHM)} {part.taper}"
+        tap = "" if part.tap is None else f", tap at {100.0 * part.tap:g} %"
+        return f"{format_value(part.value, OHM)} {part.taper}{tap}"
     if isinstance(part, Part):
         if part.resistance:
             return f"{part.value:g} H, {format_value(part.resistance, OHM)} ohm"

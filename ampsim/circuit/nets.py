@@ -113,6 +113,8 @@ def conducting(elements: Iterable[Element]) -> Nets:
                 ends = [net for pin, net in pins.items() if pin.rpartition("_")[0] == winding]
                 for net in ends[1:]:
                     nets.join(ends[0], net)
+        if "tap" in pins and element.kind == "pot":
+            nets.join(pins["tap"], pins["wiper"])
         if element.kind == "transformer":
             for first, *others in windings_of(pins):
                 for pin in others:

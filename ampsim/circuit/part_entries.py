@@ -26,6 +26,8 @@ def part_entry(part: AnyPart) -> Any:
     del entry["designator"], entry["kind"]
     if isinstance(part, Pot):
         entry["track"] = entry.pop("value")
+        if part.tap is None:
+            del entry["tap"]
     if isinstance(part, Transformer):
         entry = _of_transformer(part, entry)
     if isinstance(part, ReverbTank):

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from .build import Circuit
 from .nets import INPUT, PASSIVE
+from .pot_tracks import track_stretches
 from .stages.template import GROUND, Element, rail_net
 
 _CONTROLS = ("grid", "cathode", "screen")
@@ -183,7 +184,7 @@ def _loose(links: Iterable[Link], whole: set[str]) -> set[str]:
 
 def _links(part: Element) -> Iterator[Link]:
     nets = dict(part.pins)
-    pairs = (("top", "wiper"), ("wiper", "bottom")) if part.kind == "pot" else (part.end_pins,)
+    pairs = [ends for _, *ends in track_stretches(part)] if part.kind == "pot" else [part.end_pins]
     for first, second in pairs:
         if nets[first] != nets[second]:
             yield Link((nets[first], nets[second]), (f"{part.designator}.{first}", f"{part.designator}.{second}"))

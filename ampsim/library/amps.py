@@ -185,6 +185,8 @@ def _pin_fits(pin: str, kind: str) -> bool:
         return bool(re.fullmatch(r"[a-z][a-z0-9]{0,15}_(a|b|centre|tap)", pin))
     if kind == "transformer":
         return fits_pin(pin)
+    if kind == "pot" and pin == "tap":
+        return True
     return pin in PINS.get(kind, (*_LEAST_PINS.get(kind, ()), "screen"))
 
 

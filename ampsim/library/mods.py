@@ -219,7 +219,7 @@ def read_fitting(entry: Entry) -> Edit:
     table = entry.table("pins")
     pins = tuple((pin, table.place(pin, table.raw(pin))) for pin in table.names())
     wanted = PINS.get(kind_of(part), ("plate", "grid", "cathode"))
-    if {pin for pin, _ in pins} != set(wanted):
+    if {pin for pin, _ in pins} - ({"tap"} if kind_of(part) == "pot" else set()) != set(wanted):
         raise table.fail("", f"{part} has the pins {', '.join(wanted)}; each is soldered to one place")
     return Edit("fit", part, pins=pins)
 

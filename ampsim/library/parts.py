@@ -156,8 +156,9 @@ def _pot(designator: str, entry: Entry) -> Pot:
     if marked and marked != taper:
         raise entry.fail("taper", f"{taper} beside a track marked {shown(entry.raw('track'))}, which is {marked}")
     rotation = entry.number("rotation", 0.0, 1.0, 0.5)
+    tap = entry.number("tap", 0.01, 0.99) if entry.has("tap") else None
     entry.finish()
-    return Pot(designator, track, taper, control, rotation)
+    return Pot(designator, track, taper, control, rotation, tap=tap)
 
 
 def read_track(entry: Entry, key: str) -> tuple[float, str]:

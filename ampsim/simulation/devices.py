@@ -12,6 +12,7 @@ from ..circuit.designators import element_name
 from ..circuit.held_volts import HeldVolts
 from ..circuit.inner_nets import inner_net
 from ..circuit.loudspeaker import Loudspeaker, coil_sections
+from ..circuit.pot_tracks import track_stretches
 from ..circuit.reverb_tank import ReverbTank, coil
 from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.pieces import Piece
@@ -42,11 +43,10 @@ def _write_inductor(writer: Writer, element: Element, wired: Circuit) -> None:
 def _write_pot(writer: Writer, element: Element, wired: Circuit) -> None:
     pot = cast("Pot", wired.parts[element.designator])
     name = f"r{pot.designator.lower()}"
-    top, wiper, bottom = (element.net(pin) for pin in ("top", "wiper", "bottom"))
-    if top != wiper:
-        writer.slot(f"{name}_top", top, wiper, pot, "top")
-    if wiper != bottom:
-        writer.slot(f"{name}_bottom", wiper, bottom, pot, "bottom")
+    for stretch, *pins in track_stretches(element):
+        first, second = (element.net(pin) for pin in pins)
+        if first != second:
+            writer.slot(f"{name}_{stretch}", first, second, pot, stretch)
 
 
 def _write_valve(writer: Writer, element: Element, wired: Circuit) -> None:

@@ -18,6 +18,7 @@ from ..circuit.amp import Amp, Part, Pot, Socket
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.load import delivered
 from ..circuit.loudspeaker import Loudspeaker
+from ..circuit.pot_tracks import OPEN_OHMS, stretch_share
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS, pieces_of
@@ -143,8 +144,7 @@ def slot_value(source: Part | Pot | float, half: str, setting: Mapping[str, floa
 
 def _pot_half(pot: Pot, half: str, rotation: float) -> float:
     below = track_fraction(pot.taper, rotation)
-    fraction = {"bottom": below, "top": 1.0 - below, "track": 1.0}[half]
-    return max(fraction * pot.value, END_OHMS)
+    return min(max(stretch_share(half, below, pot.tap) * pot.value, END_OHMS), OPEN_OHMS)
 
 
 @dataclass(frozen=True)

@@ -95,7 +95,7 @@ class Writer:
         part : Part or Pot
             What has the value.
         half : str
-            Of a pot the "top" or the "bottom".
+            Of a pot which stretch of its track, as `pot_tracks.track_stretches` names them.
         """
         self._note(name)
         self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} ", name, part, half)

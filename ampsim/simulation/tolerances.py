@@ -18,6 +18,7 @@ from ..base.errors import DescriptionError, shown
 from ..circuit.amp import Part, Pot, Socket
 from ..circuit.build import Circuit
 from ..circuit.designators import element_name
+from ..circuit.pot_tracks import STRETCHES
 from ..circuit.valves.description import Valve
 from ..circuit.valves.deviation import Deviation, Reference, ValveDraw
 from ..circuit.valves.laws import LAWS
@@ -265,7 +266,7 @@ def slots(wired: Circuit) -> dict[str, str]:
         if isinstance(part, Part):
             found[element_name(part.designator)] = part.designator
         elif isinstance(part, Pot):
-            found |= {f"r{part.designator.lower()}_{half}": part.designator for half in ("top", "bottom", "track")}
+            found |= {f"r{part.designator.lower()}_{half}": part.designator for half in (*STRETCHES, "track")}
     return found
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from ...base.errors import DescriptionError, nearest, shown
-from ..amp import Amp, AnyPart, Stage
+from ..amp import Amp, AnyPart, Pot, Stage
 from ..semiconductors.description import PINS
 from ..transformer import Transformer
 
@@ -138,17 +138,21 @@ class StageBuilder:
         return known[designator]
 
     def put(self, designator: str, **pins: str) -> None:
-        """Fit a part with its pins on nets.
+        """Fit a part with its pins on nets; the tap of a pot has a net of its own where none is said.
 
         Raises
         ------
         DescriptionError
-            For a pin that a transformer does not have.
+            For a pin that a transformer does not have, and the tap of a pot that has none.
         """
         part = self.part(designator)
         lacking = [pin for pin in pins if isinstance(part, Transformer) and not part.has_pin(pin)]
         if lacking:
             raise self.fault(f"{designator} has no {lacking[0]}; its entry says which taps and windings there are")
+        if isinstance(part, Pot) and (part.tap is None) == ("tap" in pins):
+            if part.tap is None:
+                raise self.fault(f"{designator} has no tap; written {designator} = {{ track = ..., tap = 0.4 }}")
+            pins["tap"] = tap_net(designator)
         named = tuple((pin.removeprefix("end"), net) for pin, net in pins.items())
         self.elements.append(Element(designator, self.part(designator).kind, named, self.stage.name))
 
@@ -236,6 +240,11 @@ def end_names(kind: str) -> tuple[str, str]:
     """The pins of a kind of part with two ends, the first one first: of a diode the anode."""
     pins = PINS.get(kind, ("1", "2"))
     return pins[0], pins[1]
+
+
+def tap_net(designator: str) -> str:
+    """The net of a pot's tap with nothing on it."""
+    return f"_tap_{designator.lower()}"
 
 
 def net_word(name: str) -> str:

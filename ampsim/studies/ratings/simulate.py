@@ -16,6 +16,7 @@ from ...circuit.dc_paths import grid_ohms
 from ...circuit.neighbours import feeds_from_supply
 from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
+from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
 from ...circuit.semiconductors.description import PINS
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
@@ -223,8 +224,8 @@ class _Reader:
             yield two_pin_watts(volts[0], self._values[name])
         if element.kind == "pot":
             track = cast("Pot", self._wired.parts[element.designator]).value
-            for half, across in zip(("top", "bottom"), volts, strict=False):
-                if f"r{name}_{half}" in self._values:
+            for (half, *_), across in zip(track_stretches(element), volts, strict=False):
+                if self._values.get(f"r{name}_{half}", OPEN_OHMS) < OPEN_OHMS:
                     yield track_watts(across, self._values[f"r{name}_{half}"], track)
 
     def valves(self) -> Readings:
@@ -264,8 +265,10 @@ class _Reader:
 
 
 def _pairs(element: Element) -> list[tuple[str, str]]:
-    """The pairs of pins a voltage can stand between; of a pot first the two halves of its track."""
-    return [("top", "wiper"), ("wiper", "bottom"), ("top", "bottom")] if element.kind == "pot" else [("1", "2")]
+    """The pairs of pins a voltage can stand between; of a pot first the stretches of its track."""
+    if element.kind != "pot":
+        return [("1", "2")]
+    return [*((first, second) for _, first, second in track_stretches(element)), ("top", "bottom")]
 
 
 def _dataset(asked: Request, rows: list[Readings], facts: dict[str, Any]) -> xr.Dataset:

@@ -22,6 +22,7 @@ from ...circuit.whole_parts import sections_of
 from ..wiring.from_to import Wiring
 from ..wiring.readback import wiring
 from .items import LOOKS, Item, Throw
+from .split_items import drawn_items
 
 NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
 
@@ -63,7 +64,7 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     volts = {rail.name: (f"{rail.volts:g} V",) for rail in amp.fitted_rails if rail.volts is not None}
     shown = [each for each in pieces.elements if each.stage not in outside]
     items = [
-        item for each in shown for item in _pieces(_item(each, pieces, _change(each.designator, found, amp), volts))
+        item for each in shown for item in drawn_items(_item(each, pieces, _change(each.designator, found, amp), volts))
     ]
     switches = [switch for mod in amp.mods for switch in mod.switches]
     brought = {switch.designator for switch in switches} | {each.coil.driver for each in switches if each.coil}
@@ -168,31 +169,6 @@ def _look(element: Element, pieces: Pieces) -> str:
     passive = [each for each in pieces.elements if each.kind in PASSIVE]
     reached = reachable_nets(passive, {element.net("plus")}, still | {element.net("minus"), element.net("out")})
     return "amplifier" if driven & reached.keys() else "inverting amplifier"
-
-
-def _pieces(item: Item) -> Iterator[Item]:
-    """An item as it is; bridge and rectifier valve as their diodes, a mains transformer as its windings."""
-    if item.kind == "mains transformer":
-        yield from _windings(item)
-    elif item.kind in DIODES:
-        look = "vacuum diode" if item.kind == "rectifier valve" else ""
-        for number, (anode, cathode) in enumerate(DIODES[item.kind], 1):
-            pins = (("anode", item.net(anode)), ("cathode", item.net(cathode)))
-            yield replace(item, name=f"{item.name} ({number})", kind="diode", pins=pins, look=look)
-    else:
-        yield item
-
-
-def _windings(item: Item) -> Iterator[Item]:
-    """The windings of a mains transformer, from tap to tap."""
-    for name in dict.fromkeys(pin.rpartition("_")[0] for pin, _ in item.pins):
-        nets = [(pin.rpartition("_")[2], net) for pin, net in item.pins if pin.rpartition("_")[0] == name]
-        words = next((word for word in item.words if word.startswith(f"{name} ")), "")
-        for number, ((upper, first), (lower, second)) in enumerate(pairwise(nets)):
-            if first != second:
-                place = f"{item.name} ({name} {upper} to {lower})"
-                pins = (("1", first), ("2", second))
-                yield replace(item, name=place, kind="inductor", pins=pins, words=(words,) if not number else ())
 
 
 def _words(name: str, pieces: Pieces) -> Iterator[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 from ...circuit.active_parts import ACTIVE
 from ...circuit.amp import Amp, Edit, Pot
@@ -13,7 +12,6 @@ from ...circuit.mods import describe_part
 from ...circuit.nets import INPUT, PASSIVE, reachable_nets
 from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
-from ...circuit.supply.paths import DIODES
 from ...circuit.supply.transformer import MainsTransformer
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.wire_pieces import Pieces

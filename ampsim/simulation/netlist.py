@@ -230,22 +230,29 @@ def valve_vectors(designator: str, family: str) -> dict[str, str]:
 
 def device_vectors(designator: str, device: Semiconductor) -> dict[str, list[tuple[str, float]]]:
     """To a pin of a semiconductor the vectors whose sum flows into it, each with the size of its unit [A]."""
+    laws = {each.name: each.law for each in pieces_of(device).laws}
+    found = {}
+    for pin, pieces in LAWS[device.law].into.items():
+        vectors = [(*piece_vector(designator, piece, laws.get(piece, "")), sign) for piece, sign in pieces.items()]
+        found[pin] = [(vector, sign * unit) for vector, unit, sign in vectors]
+    return found
+
+
+def piece_vector(designator: str, piece: str, law: str) -> tuple[str, float]:
+    """The vector of the current through a piece of a semiconductor, and the size of its unit [A]."""
     own = f"x{designator.lower()}"
-    junctions = {each.name for each in pieces_of(device).laws if each.law == "junction"}
-
-    def vector(piece: str) -> tuple[str, float]:
-        # A junction's current comes as a source current, any other as millivolts-for-milliamperes.
-        return (f"v.{own}.v{piece}#branch", 1.0) if piece in junctions else (f"v({own}.{piece}_ma)", 1e-3)
-
-    return {
-        pin: [(vector(piece)[0], sign * vector(piece)[1]) for piece, sign in pieces.items()]
-        for pin, pieces in LAWS[device.law].into.items()
-    }
+    # A junction's current comes as a source current, any other as millivolts-for-milliamperes.
+    return (f"v.{own}.v{piece}#branch", 1.0) if law == "junction" else (f"v({own}.{piece}_ma)", 1e-3)
 
 
 def rail_vector(name: str) -> str:
     """Name of the vector that holds the current into the source of a rail [A]: negative when the rail feeds."""
     return f"v{name.lower()}_rail#branch"
+
+
+def is_rail_vector(vector: str) -> bool:
+    """Whether a vector is one of `rail_vector`."""
+    return vector.endswith("_rail#branch")
 
 
 def load_vectors(wired: Circuit) -> list[tuple[str, float]]:

@@ -32,6 +32,7 @@ from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
+from .uneven_times import resample
 
 
 def simulate(
@@ -153,15 +154,6 @@ def _on_grid(analysis: Analysis, answer: Arrays, rows: NDArray[Any]) -> NDArray[
     if isinstance(analysis, Transient):
         rows = resample(answer.scale, rows, analysis.grid())
     return np.asarray(rows[:, 0] if isinstance(analysis, OperatingPoint) else rows)
-
-
-def resample(time: NDArray[Any], rows: NDArray[Any], grid: NDArray[Any]) -> NDArray[Any]:
-    """Rows of samples at ngspice's own times [s], taken at the times of a grid [s]; shape (rows, grid points)."""
-    # ngspice steps unevenly; a cubic through its own points keeps harmonics below -75 dB where a line does not.
-    from scipy.interpolate import CubicSpline
-
-    keep = np.concatenate(([True], np.diff(time) > 0.0))
-    return np.asarray(CubicSpline(time[keep], rows[:, keep], axis=1)(grid))
 
 
 def _currents(asked: Request, found: Sequence[Arrays], analysis: Analysis) -> tuple[list[str], NDArray[Any]]:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 import operator
 from dataclasses import dataclass, field, fields
-from typing import SupportsFloat
+from typing import TYPE_CHECKING, SupportsFloat
 
 from ..base.errors import DescriptionError, shown
+
+if TYPE_CHECKING:
+    from .timestep.kernel_arguments import Array
 
 
 def plain_floats(record: object) -> None:
@@ -59,6 +62,12 @@ class Sine:
         """The source as ngspice writes it."""
         return f"dc 0 sin(0 {self.level!r} {self.frequency!r})"
 
+    def volts(self, time: Array) -> Array:
+        """What it gives at times [s], in V."""
+        import numpy as np
+
+        return np.asarray(self.level * np.sin(2.0 * math.pi * self.frequency * time))
+
 
 @dataclass(frozen=True)
 class Burst:
@@ -85,6 +94,13 @@ class Burst:
         omega = 2.0 * math.pi * self.frequency
         level = f"(time<{self.start!r} ? {self.around!r} : (time<{self.stop!r} ? {self.level!r} : {self.around!r}))"
         return f"V={level}*sin({omega!r}*(time-{self.start!r}))"
+
+    def volts(self, time: Array) -> Array:
+        """What it gives at times [s], in V."""
+        import numpy as np
+
+        level = np.where((time >= self.start) & (time < self.stop), self.level, self.around)
+        return np.asarray(level * np.sin(2.0 * math.pi * self.frequency * (time - self.start)))
 
 
 @dataclass(frozen=True)
@@ -115,6 +131,13 @@ class Waveform:
         first = self.samples[0]
         pairs = " ".join(f"{n / self.rate!r} {float(sample)!r}" for n, sample in enumerate(self.samples))
         return f"dc {float(first)!r} pwl({pairs})"
+
+    def volts(self, time: Array) -> Array:
+        """What it gives at times [s], in V."""
+        import numpy as np
+
+        samples = np.array(self.samples, dtype=float)
+        return np.asarray(np.interp(time * self.rate, np.arange(len(samples)), samples))
 
 
 @dataclass(frozen=True)
@@ -155,16 +178,23 @@ class Throw:
         """The silent input as ngspice writes it."""
         return "dc 0"
 
+    def volts(self, time: Array) -> Array:
+        """The silent input at times [s], in V."""
+        return 0.0 * time
+
     def control(self, closed: str) -> str:
         """The source that closes the contacts which are closed "before" or "after" at 1 V."""
+        first = int(closed == "before")
+        edges = (f"{at!r} {1 - new} {at + self.edge!r} {new:d}" for at, new in self.movements(closed))
+        return f"dc {first} pwl(0 {first} {' '.join(edges)})"
+
+    def movements(self, closed: str) -> list[tuple[float, bool]]:
+        """When [s] the contacts that are closed "before" or "after" move, and whether they are closed from then on."""
         if closed == "before":
-            return f"dc 1 pwl(0 1 {self._edge(self.at + max(-self.gap, 0.0), 1, 0)})"
+            return [(self.at + max(-self.gap, 0.0), False)]
         start = self.at + max(self.gap, 0.0)
-        moves = [self._edge(start, 0, 1)]
+        found = [(start, True)]
         for number in range(self.bounces):
             opens = start + (2 * number + 1) * self.bounce
-            moves += [self._edge(opens, 1, 0), self._edge(opens + self.bounce, 0, 1)]
-        return f"dc 0 pwl(0 0 {' '.join(moves)})"
-
-    def _edge(self, at: float, old: int, new: int) -> str:
-        return f"{at!r} {old} {at + self.edge!r} {new}"
+            found += [(opens, False), (opens + self.bounce, True)]
+        return found

@@ -20,12 +20,12 @@ from ampsim.simulation.analyses import Transient
 from ampsim.simulation.netlist import Netlist, build, node_vector
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
-from ampsim.simulation.response import resample
 from ampsim.simulation.timestep import newton, resampling
 from ampsim.simulation.timestep.differentiate import LANES
 from ampsim.simulation.timestep.machine import machine_at_rest
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.solver import play
+from ampsim.simulation.uneven_times import resample
 from tests.tools import random_amps
 
 Array = NDArray[np.float64]

@@ -24,7 +24,7 @@ from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.facts import get
-from ampsim.simulation.ngspice import engine
+from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
@@ -143,14 +143,14 @@ def test_grid_current_is_named() -> None:
     assert math.isfinite(row["clips at [V]"])
 
 
-def test_levels_that_ngspice_cannot_answer_are_named_and_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = engine.run_distinct
+def test_levels_without_an_answer_are_named_and_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = InTime.run
 
-    def broken(netlists, **more):  # type: ignore[no-untyped-def]
-        found = real(netlists, **more)
+    def broken(self, runs):  # type: ignore[no-untyped-def]
+        found = real(self, runs)
         return [EngineError("no answer"), *found[1:]] if len(found) == len(SHORT) else found
 
-    monkeypatch.setattr(engine, "run_distinct", broken)
+    monkeypatch.setattr(InTime, "run", broken)
     told = headroom(load_amp("lesson-stage"), levels=SHORT)
     assert get(told, FAILED) == ["stock, as drawn, 0.00195 V"]
     assert np.isnan(told["voltage"].isel(level=0)).all()

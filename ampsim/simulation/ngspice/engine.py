@@ -103,7 +103,7 @@ def run_distinct(
     places: dict[tuple[object, ...], int] = {}
     order = [places.setdefault((each.digest, each.form.vectors, each.form.fresh), len(places)) for each in wanted]
     first = {place: netlist for netlist, place in zip(reversed(wanted), reversed(order), strict=True)}
-    found = {place: _outcome(first[place], *kept) for place in first if (kept := fetch_answer(first[place]))}
+    found = {place: outcome_of(first[place], *kept) for place in first if (kept := fetch_answer(first[place]))}
     left = [place for place in range(len(places)) if place not in found]
     for place, outcome in zip(
         left, run([first[place] for place in left], workers=workers, progress=progress), strict=True
@@ -216,7 +216,7 @@ class _Sweep:
             self._lose(worker, f"ended ({worker.last_words()})")
             return
         number = worker.hand.popleft()
-        self._outcomes[number] = _outcome(self._netlists[number], answer, body)
+        self._outcomes[number] = outcome_of(self._netlists[number], answer, body)
         if answer.spent:
             self._remove(worker)
 
@@ -276,7 +276,7 @@ def _task(netlists: Sequence[Netlist]) -> Task:
     return Task(tuple(forms), tuple(items))
 
 
-def _outcome(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
+def outcome_of(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
     """Turn a worker's answer into arrays, without copying."""
     if answer.fault is not None:
         return EngineError(answer.fault)

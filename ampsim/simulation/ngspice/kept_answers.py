@@ -1,7 +1,8 @@
-"""Answers in time that ngspice gave before: a transient takes long, and its netlist says all that it depends on.
+"""Answers in time that were given before: a transient takes long, and its netlist says all that it depends on.
 
 The same amp is asked the same by the sheet, the record and the page, and the stock amp again for every mod. What is
-kept is what came from ngspice, to the last bit, under a hash of netlist, library and the modules that talk to it.
+kept is what came from ngspice, to the last bit, under a hash of netlist, library and the modules that talk to it; or
+what another solver gave, under a hash of the netlist and what that solver says of itself.
 """
 
 from __future__ import annotations
@@ -28,9 +29,9 @@ _ONE, _HEAD = 20_000_000, 20_000
 _ENDING = ".answer"
 
 
-def fetch_answer(netlist: Netlist) -> tuple[Answer, memoryview] | None:
-    """What a worker answered to a netlist once; None where nothing sound is kept."""
-    path = _path(netlist)
+def fetch_answer(netlist: Netlist, solver: str = "") -> tuple[Answer, memoryview] | None:
+    """What a worker, or another `solver`, answered to a netlist once; None where nothing sound is kept."""
+    path = _path(netlist, solver)
     content = path and fetch_kept(path, _ONE)
     if not content:
         return None
@@ -45,7 +46,11 @@ def fetch_answer(netlist: Netlist) -> tuple[Answer, memoryview] | None:
 
 
 def keep_answer(
-    netlist: Netlist, scale: NDArray[Any], vectors: Mapping[str, NDArray[Any]], notes: Iterable[str]
+    netlist: Netlist,
+    scale: NDArray[Any],
+    vectors: Mapping[str, NDArray[Any]],
+    notes: Iterable[str],
+    solver: str = "",
 ) -> None:
     """Keep an answer, where it is of a kind that is kept.
 
@@ -58,8 +63,10 @@ def keep_answer(
         To each name the values [V or A], in the netlist's order.
     notes : iterable of str
         Harmless remarks of ngspice.
+    solver : str
+        What it was, where not ngspice.
     """
-    path = _path(netlist)
+    path = _path(netlist, solver)
     if path is None:
         return
     head = json.dumps({"points": scale.size, "notes": list(notes)}).encode() + b"\n"
@@ -77,7 +84,7 @@ def _folder() -> Path:
     return kept_folder() / "answers"
 
 
-def _path(netlist: Netlist) -> Path | None:
+def _path(netlist: Netlist, solver: str) -> Path | None:
     if not netlist.form.command.startswith("tran"):
         return None
     try:
@@ -86,7 +93,7 @@ def _path(netlist: Netlist) -> Path | None:
             netlist.form.vectors,
             netlist.form.end,
             netlist.form.fresh,
-            _simulator(os.environ.get(SETTING)),
+            solver or _simulator(os.environ.get(SETTING)),
         )
     except (EngineError, OSError):  # no library, as the worker will say
         return None

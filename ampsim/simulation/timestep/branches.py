@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ...base.errors import DescriptionError, shown
@@ -16,7 +16,7 @@ from ...circuit.semiconductors.pieces import Piece
 from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
 from ...circuit.supply.averaged import supplied
-from ...circuit.switches.moving import Contact
+from ...circuit.switches.moving import SIDES, Contact
 from ...circuit.valves.description import Valve
 from ..devices import WRITERS
 from ..netlist import slot_value
@@ -26,6 +26,8 @@ from .springs import SpringLine
 
 # Through so many ohms a push is a current.
 PUSH_OHMS = 1e12
+BEFORE, AFTER = (SIDES[0],), (SIDES[1],)
+"""Which contacts are closed before a switch moves, and after."""
 
 
 @dataclass(frozen=True)
@@ -43,20 +45,22 @@ class Branch:
 class Seat:
     """Where current follows a law: its name in `port_laws.STEP_LAWS`, its numbers, and its ports, pairs of nets.
 
-    `valve` is the valve whose grid's current flows through the second port; None where nothing does.
+    `valve` is the valve whose grid's current flows through the second port; None where nothing does. `name` is the
+    valve's in lower case, or that of a piece of a semiconductor: "d1.forward".
     """
 
     law: str
     numbers: tuple[float, ...]
     ports: tuple[tuple[str, str], ...]
     valve: Valve | None = None
+    name: str = ""
 
 
-def valve_seat(valve: Valve, nets: Mapping[str, str]) -> Seat:
+def valve_seat(valve: Valve, nets: Mapping[str, str], name: str = "") -> Seat:
     """The seat of a valve with its pins on nets."""
     pins = ("plate", "grid", "screen") if valve.family == "pentode" else ("plate", "grid")
     ports = tuple((nets[pin], nets["cathode"]) for pin in pins)
-    return Seat(valve.law, tuple(value for _, value in valve.parameters), ports, valve)
+    return Seat(valve.law, tuple(value for _, value in valve.parameters), ports, valve, name)
 
 
 @dataclass(frozen=True)
@@ -77,16 +81,22 @@ class Parts:
     pushes: tuple[str, ...] = ()
     watched: tuple[str, ...] = ()
 
+    @property
+    def heard(self) -> int:
+        """How many nets the loop hears: one that is listened at, two to each line, and those that are watched."""
+        return 1 + 2 * len(self.lines) + len(self.watched)
+
 
 class Collector(Writer):
     """Takes the place of the netlist's writer and keeps numbers instead of text.
 
-    `setting` says where the knobs stand; `moved`: the contacts of a switch on its way stand as after the movement.
+    `setting` says where the knobs stand; `closed` which contacts of a switch on its way are: those that are closed
+    "before" the movement, "after" it, both or neither.
     """
 
-    def __init__(self, setting: Mapping[str, float | str], moved: bool = False) -> None:
+    def __init__(self, setting: Mapping[str, float | str], closed: Collection[str] = BEFORE) -> None:
         super().__init__()
-        self._setting, self._moved = setting, moved
+        self._setting, self._closed = setting, closed
         self.branches: list[Branch] = []
         self.couplings: list[tuple[str, str, float]] = []
         self.seats: list[Seat] = []
@@ -183,8 +193,8 @@ class Collector(Writer):
 
     def valve(self, designator: str, nets: Mapping[str, str], valve: Valve) -> None:
         """Keep a valve, and the capacitances between its electrodes."""
-        self.seats.append(valve_seat(valve, nets))
         held, own = valve.capacitances, designator.lower()
+        self.seats.append(valve_seat(valve, nets, own))
         self.element(f"c{own}_gp", nets["grid"], nets["plate"], held.grid_plate)
         self.element(f"c{own}_gk", nets["grid"], nets["cathode"], held.grid_cathode)
         self.element(f"c{own}_pk", nets["plate"], nets["cathode"], held.plate_cathode)
@@ -199,7 +209,8 @@ class Collector(Writer):
 
         for each in pieces.laws:
             numbers = tuple(each.numbers[name] for name in PORT_LAWS[each.law].parameters)
-            self.seats.append(Seat(each.law, numbers, tuple((net(one), net(other)) for one, other in each.ports)))
+            ports = tuple((net(one), net(other)) for one, other in each.ports)
+            self.seats.append(Seat(each.law, numbers, ports, name=f"{own}.{each.name}"))
         for part in pieces.passives:
             if part.kind == "n":
                 continue
@@ -255,11 +266,12 @@ class Collector(Writer):
         contact : Contact
             When it is closed, and its two resistances.
         """
-        closed = (contact.closed == "after") == self._moved
-        self.element(f"r{name}", first, second, contact.on if closed else contact.off)
+        self.element(f"r{name}", first, second, contact.on if contact.closed in self._closed else contact.off)
 
 
-def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = False, still: bool = False) -> Parts:
+def parts_of(
+    wired: Circuit, setting: Mapping[str, float | str], closed: Collection[str] = BEFORE, still: bool = False
+) -> Parts:
     """The circuit as numbers.
 
     Parameters
@@ -267,12 +279,12 @@ def parts_of(wired: Circuit, setting: Mapping[str, float | str], moved: bool = F
     wired : Circuit
     setting : mapping
         Every control with its rotation or position.
-    moved : bool
-        Whether the contacts of a `MovingCircuit` have moved.
+    closed : collection of str
+        Which contacts of a `MovingCircuit` are closed: those "before" the movement, "after" it.
     still : bool
         Whether oscillators that the amp is meant to have stand still.
     """
-    wired, collector = supplied(wired), Collector(setting, moved)
+    wired, collector = supplied(wired), Collector(setting, closed)
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
     write_oscillators(collector, wired, not still)

@@ -15,7 +15,7 @@ from ...circuit.nets import INPUT
 from .branches import Parts
 from .compiled import align, eights
 from .kernel_arguments import Array, Integers, Step
-from .state_space import Equations
+from .state_space import PATH, Equations
 
 # Share of the new sample in each step. The trapezoidal rule has a half; a little more, and what is quicker than the
 # steps dies away instead of turning its sign from step to step, which hard clipping would hear. Chosen by trial.
@@ -28,7 +28,9 @@ class Discrete:
 
     `coupling` K, transposed. `keep` Q, shape (states, held + ports): x = s + Q w in scaled states; `scale` turns states
     into scaled ones. The loop keeps s as `turned` by an orthogonal matrix, in which a step is nearly triangular (real
-    Schur form: G. H. Golub, C. F. Van Loan, Matrix Computations, section 7.4) and costs half.
+    Schur form: G. H. Golub, C. F. Van Loan, Matrix Computations, section 7.4) and costs half. `observe` takes what the
+    loop knows after a step (states, currents, inputs, one) to the voltages of all nets of the equations and the
+    currents through the ports: shape (known, nets + ports).
     """
 
     step: Step
@@ -36,6 +38,7 @@ class Discrete:
     keep: Array
     turned: Array
     scale: Array
+    observe: Array
     volts: Array
     driven: Integers
 
@@ -46,6 +49,7 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     Parameters
     ----------
     equations : Equations
+        The loop hears the first of its nets, two to each line of the parts, and those that are watched.
     parts : Parts
     step : float
         Its length [s].
@@ -76,14 +80,18 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     triangle, turned = schur(forward) if states else (forward, forward)
     # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.
     count = equations.ports
+    heard = count + parts.heard
     more = np.hstack([pushed[:, held:], pushed[:, driven], pushed[:, :held] @ volts[:, None]])
-    above, below = read @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
+    above, below = read[:heard] @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
     columns, heights = _lay_out(above, below)
-    by_current = np.ascontiguousarray(through[count:, held:])
-    by_input, constant = np.ascontiguousarray(through[:, driven].T), through[:, :held] @ volts
+    by_current = np.ascontiguousarray(through[count:heard, held:])
+    by_input, constant = np.ascontiguousarray(through[:heard, driven].T), through[:, :held] @ volts
+    observed = np.hstack([read @ turned, through[:, held:], through[:, driven], constant[:, None]]).T
+    currents = PATH * observed[:, :count]
+    currents[states : states + count] += np.eye(count)
     coupling = through[:count, held:].T
-    made = Step(columns, heights, by_input, constant, by_current, states)
-    return Discrete(made, coupling, keep, turned, scale, volts, driven)
+    made = Step(columns, heights, by_input, constant[:heard], by_current, states)
+    return Discrete(made, coupling, keep, turned, scale, np.hstack([observed[:, count:], currents]), volts, driven)
 
 
 def _lay_out(above: Array, below: Array) -> tuple[Array, Integers]:

@@ -68,7 +68,7 @@ def advance(columns: Array, heights: Integers, known: Array, into: Array) -> Non
 
 # The order of the arguments is for speed: with `solver` before the vectors LLVM makes a loop of up to twice the time.
 @jit
-def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, solver: Solver) -> bool:
+def march(step: Step, signal: Array, heard: Array, record: Array, known: Array, into: Array, solver: Solver) -> bool:
     """Go through the samples of a signal; whether all were solved.
 
     After a sample that was not solved all is as before it, its voltages in row `LAST`.
@@ -81,6 +81,8 @@ def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, so
         The inputs [V], shape (samples, inputs).
     heard : ndarray
         Takes what is heard [V], shape (samples, places).
+    record : ndarray
+        Takes `known` after each sample, where it has a row for it.
     known : ndarray
         States, currents [A], last inputs [V], one; afterwards those after the last sample.
     into : ndarray
@@ -135,4 +137,7 @@ def march(step: Step, signal: Array, heard: Array, known: Array, into: Array, so
             known[row] = into[first + row]
         for each in range(inputs):
             known[states + ports + each] = signal[sample, each]
+        if sample < record.shape[0]:
+            for row in range(states + ports + inputs + 1):
+                record[sample, row] = known[row]
     return True

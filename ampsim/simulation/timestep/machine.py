@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
 from ...base.errors import EngineError
 from ..netlist_writer import PUSH_AMPS, PUSH_SECONDS
 from .branches import PUSH_OHMS, Parts
 from .compiled import align
-from .discretise import Discrete, discrete
+from .discretise import Discrete
 from .kernel import march
 from .kernel_arguments import (
     AT,
@@ -30,9 +28,10 @@ from .kernel_arguments import (
     V,
 )
 from .newton import lead, newton
+from .setting import Setting, prepare
 from .sockets import Seats, seats_of
 from .springs import Springs
-from .state_space import Equations, equations
+from .state_space import PATH
 
 # Seconds that an oscillator gets to come to its swing, in steps of so many seconds.
 SETTLING, COARSE = 6.0, 1.0 / 8000.0
@@ -40,49 +39,7 @@ SETTLING, COARSE = 6.0, 1.0 / 8000.0
 SMOOTH = 2
 # A sample that cannot be solved as a whole is taken in up to two to this power.
 DEEPEST = 12
-
-
-@dataclass(frozen=True, eq=False)
-class Setting:
-    """A circuit with its contacts somewhere: its equations, and a step of each rule."""
-
-    parts: Parts
-    equations: Equations
-    seconds: float
-    step: Discrete
-    half: Discrete
-    fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
-
-    def finer(self, depth: int, whole: float) -> Discrete:
-        """Steps of `whole` / 2^`depth` of a sample, `whole` a share of it [ratio]."""
-        if (depth, whole) not in self.fine:
-            self.fine[depth, whole] = discrete(self.equations, self.parts, self.seconds * whole / 2**depth)
-        return self.fine[depth, whole]
-
-
-def prepare(parts: Parts, seats: Seats, net: str, step: float) -> Setting:
-    """Prepare a circuit for steps in time, listened to at a net.
-
-    Parameters
-    ----------
-    parts : Parts
-    seats : Seats
-        Its valves.
-    net : str
-    step : float
-        Length of a step [s].
-
-    Raises
-    ------
-    EngineError
-        When its equations have no solution.
-    """
-    try:
-        sensed = [one for line in parts.lines for one in line.sense]
-        found = equations(parts, seats.ports, [net, *sensed, *parts.watched])
-        return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
-    except np.linalg.LinAlgError as error:
-        raise EngineError(f"the circuit's equations have no solution ({error})") from error
+NOT_RECORDED = np.empty((0, 0))
 
 
 class Machine:
@@ -94,9 +51,11 @@ class Machine:
         Where it starts.
     seats : Seats
         Its valves.
+    drive : float
+        What has stood at its input for ever [V].
     """
 
-    def __init__(self, setting: Setting, seats: Seats) -> None:
+    def __init__(self, setting: Setting, seats: Seats, drive: float = 0.0) -> None:
         self.setting, self.seats = setting, seats
         self._work = align(np.zeros((ROWS, seats.width)))
         self._inverse = align(np.eye(seats.width))
@@ -105,9 +64,9 @@ class Machine:
         self._state = np.zeros(COUNTS, dtype=np.int64)
         columns = setting.step.step.columns
         self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
-        self.rest_volts, *others = self._come_to_rest()
-        self._senses = 2 * len(setting.parts.lines)
-        self._sensed = -np.diff(others[: self._senses])[::2]
+        found, self._senses = self._come_to_rest(drive), 2 * len(setting.parts.lines)
+        self.rest, self.rest_volts = self._seen(found), float(found[0])
+        self._sensed = -np.diff(found[1 : 1 + self._senses])[::2]
         self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
 
     @property
@@ -130,11 +89,13 @@ class Machine:
         whole = align(self.seats.spread(coupling))
         return Solver(self._valves, whole, self.seats.unit, self._work, self._inverse, self._state)
 
-    def _come_to_rest(self) -> list[float]:
-        """Find the operating point, supplies raised from zero; the voltages there at the places listened at [V]."""
+    def _come_to_rest(self, drive: float) -> Array:
+        """Find the operating point, supplies raised from zero; what `Discrete.observe` gives there."""
         found, step = self.setting.equations, self.setting.step
         held, ports = len(found.held), found.ports
-        self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ step.volts)
+        volts = step.volts.copy()
+        volts[step.driven[0]] = drive
+        self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ volts)
         solver = self._solver(found.rest_ports[:ports, held:].T)
         arrived = lead(solver)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
@@ -144,10 +105,14 @@ class Machine:
         if not arrived:
             raise EngineError("no operating point was found")
         currents = self._work[CURRENT, : found.ports]
-        w = np.concatenate([step.volts, currents])
+        w = np.concatenate([volts, currents])
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
-        return [float(volts) for volts in found.rest_ports[ports:] @ w]
+        return np.concatenate([found.rest_ports[ports:] @ w, currents + PATH * (found.rest_ports[:ports] @ w)])
+
+    def _seen(self, observed: Array) -> Array:
+        """What was asked for among what `Discrete.observe` gives, without what the loop hears for itself."""
+        return np.delete(observed, range(1, self.setting.parts.heard), axis=-1)
 
     def _enter(self, step: Discrete, states: Array, w: Array) -> None:
         """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
@@ -176,13 +141,23 @@ class Machine:
         Unsolved
             When a sample cannot be solved.
         """
+        return self._run(signal, half, NOT_RECORDED)
+
+    def observe(self, signal: Array, half: bool = False) -> Array:
+        """As `run`; voltages [V] of all nets listened at, then currents [A] through the ports; shape (samples, all)."""
+        record = np.zeros((len(signal), len(self._known)))
+        self._run(signal, half, record)
+        matrix = (self.setting.half if half else self.setting.step).observe
+        return self._seen(record[:, : len(matrix)] @ matrix)
+
+    def _run(self, signal: Array, half: bool, record: Array) -> Array:
         heard, length = np.empty(len(signal)), self._springs.longest or len(signal)
         for first in range(0, len(signal), length):
             some = signal[first : first + length, None]
             late = self._springs.ahead(len(some), half) if self._springs.longest else some[:, :0]
             pushes = np.zeros((len(some), len(self.setting.parts.pushes)))
             try:
-                volts = self._drive(np.hstack([some, late, pushes]), half)
+                volts = self._drive(np.hstack([some, late, pushes]), half, record[first : first + length])
             except Unsolved as error:
                 raise Unsolved(first + error.sample) from error
             heard[first : first + length] = volts[:, 0]
@@ -197,30 +172,32 @@ class Machine:
         count = round(seconds / self.setting.seconds)
         signal = np.zeros((count, 1 + len(parts.lines) + len(parts.pushes)))
         signal[:, 1 + len(parts.lines) :] = push
-        return self._drive(signal, False)[:, 1 + self._senses :]
+        return self._drive(signal, False, NOT_RECORDED)[:, 1 + self._senses :]
 
     def set_going(self) -> None:
         """Push the oscillators, and wait until they swing as they always will."""
         self.idle(PUSH_SECONDS, -PUSH_AMPS * PUSH_OHMS)
         self.idle(SETTLING - PUSH_SECONDS)
 
-    def _drive(self, signal: Array, half: bool) -> Array:
+    def _drive(self, signal: Array, half: bool, record: Array) -> Array:
         """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
         step = self.setting.half if half else self.setting.step
         if step is not self._step:
             self._enter(step, *self._leave())
         heard, done = np.empty((len(signal), len(step.step.by_current))), 0
-        while not self._march(step, signal[done:], heard[done:]):
+        while not self._march(step, signal[done:], heard[done:], record[done:]):
             done += int(self._state[AT]) + 1
             finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
             if finer is None:
                 raise Unsolved(done - 1)
             heard[done - 1] = finer
+            if len(record):
+                record[done - 1] = self._known
         return heard
 
-    def _march(self, step: Discrete, signal: Array, heard: Array) -> bool:
+    def _march(self, step: Discrete, signal: Array, heard: Array, record: Array = NOT_RECORDED) -> bool:
         solver = self._solver(step.coupling)
-        return bool(march(step.step, np.ascontiguousarray(signal), heard, self._known, self._into, solver))
+        return bool(march(step.step, np.ascontiguousarray(signal), heard, record, self._known, self._into, solver))
 
     def _finer(self, step: Discrete, drive: Array, whole: float) -> Array | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
@@ -247,11 +224,18 @@ class Machine:
 
     def run_after_move(self, signal: Array, before: float) -> Array:
         """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""
-        few = signal[:SMOOTH]
-        ends = np.concatenate([[before], few])
-        halves = np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()
-        heard = self.run(halves, half=True)[1::2]
+        heard = self.run(_halves(signal[:SMOOTH], before), half=True)[1::2]
         return np.concatenate([heard, self.run(signal[SMOOTH:])])
+
+    def observe_after_move(self, signal: Array, before: float) -> Array:
+        """As `observe`, right after `move`; `before` is the sample of the signal before these [V]."""
+        seen = self.observe(_halves(signal[:SMOOTH], before), half=True)[1::2]
+        return np.concatenate([seen, self.observe(signal[SMOOTH:])])
+
+
+def _halves(few: Array, before: float) -> Array:
+    ends = np.concatenate([[before], few])
+    return np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()
 
 
 class Unsolved(EngineError):
@@ -268,11 +252,11 @@ def machine_going(parts: Parts, net: str, step: float) -> Machine:
         return machine_at_rest(parts, net, step)
     amp = machine_at_rest(parts, net, COARSE)
     amp.set_going()
-    amp.move(prepare(parts, amp.seats, net, step))
+    amp.move(prepare(parts, amp.seats, [net], step))
     return amp
 
 
 def machine_at_rest(parts: Parts, net: str, step: float) -> Machine:
     """A circuit at rest, to be driven in steps of `step` [s] and listened to at a net."""
     seats = seats_of(parts.seats)
-    return Machine(prepare(parts, seats, net, step), seats)
+    return Machine(prepare(parts, seats, [net], step), seats)

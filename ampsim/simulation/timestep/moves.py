@@ -11,7 +11,7 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.positions import Position, setting_words, switches_at
 from ...circuit.switches.moving import moving
-from .branches import Parts, parts_of
+from .branches import AFTER, BEFORE, Parts, parts_of
 
 MOST_MOVES = 1000
 
@@ -58,7 +58,7 @@ def stands(
     switches = switches_at(amp, settings[0])
     wired = moving(amp, switches, control, other) if control else build_circuit(amp, switches)
     whole = [
-        Stand(at, parts_of(wired, setting, bool(control) and setting[control] == other, still))
+        Stand(at, parts_of(wired, setting, AFTER if control and setting[control] == other else BEFORE, still))
         for at, setting in zip(times, settings, strict=True)
     ]
     return wired, whole

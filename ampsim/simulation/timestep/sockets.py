@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,13 +19,15 @@ from .step_laws import STEP_LAWS
 class Seats:
     """All valves and semiconductors of a circuit, as the loop takes them.
 
-    `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with.
+    `ports`, pairs of nets, are those where something flows; `width` is how many ports the loop works with; `columns`
+    finds a port by the name of its seat and its number there.
     """
 
     ports: tuple[tuple[str, str], ...]
     width: int
     valves: Valves
     unit: Array
+    columns: Mapping[tuple[str, int], int]
 
     def spread(self, matrix: Array) -> Array:
         """A vector [V] or square matrix [ohm] over the ports, as one over all ports of the loop: zeros for the rest."""
@@ -37,6 +39,7 @@ def seats_of(given: Sequence[Seat]) -> Seats:
     types = tuple(dict.fromkeys(seat.valve for seat in given))
     ports: list[tuple[str, str]] = []
     unit: list[float] = []
+    columns: dict[tuple[str, int], int] = {}
     spans, places, grids, blocks = [], [], [], []
     for kind, (name, law) in enumerate(STEP_LAWS.items()):
         of_law = [seat for seat in given if seat.law == name]
@@ -44,6 +47,7 @@ def seats_of(given: Sequence[Seat]) -> Seats:
             empty, row = LANES - len(some), []
             for port, volts in enumerate(law.units):
                 row += [len(ports) + lane for lane in range(len(some))] + [len(ports)] * empty
+                columns |= {(seat.name, port): len(ports) + lane for lane, seat in enumerate(some)}
                 ports += [seat.ports[port] for seat in some]
                 unit += [1.0 / volts] * len(some)
             spans.append((kind, len(law.units), len(some)))
@@ -58,7 +62,7 @@ def seats_of(given: Sequence[Seat]) -> Seats:
         np.array(blocks).reshape(-1, ROWS * LANES),
         np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),
     )
-    bare = Seats(tuple(ports), eights(len(ports)), valves, np.array(unit))
+    bare = Seats(tuple(ports), eights(len(ports)), valves, np.array(unit), columns)
     return replace(bare, unit=bare.spread(bare.unit))
 
 

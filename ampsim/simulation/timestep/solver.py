@@ -123,7 +123,8 @@ class _Task:
 
     def run(self, signal: Array) -> tuple[Array, Machine]:
         """The oversampled signal, silence around it included, to what is heard; and the machine that did it."""
-        from .machine import machine_going, prepare
+        from .machine import machine_going
+        from .setting import prepare
 
         step = 1.0 / (self._rate * self._times)
         amp = machine_going(self._whole[0].parts, self._net, step)
@@ -132,7 +133,7 @@ class _Task:
         heard = np.empty(signal.size)
         for number, (begin, end) in enumerate(itertools.pairwise([*starts, signal.size])):
             if number:
-                amp.move(prepare(self._whole[number].parts, amp.seats, self._net, step))
+                amp.move(prepare(self._whole[number].parts, amp.seats, [self._net], step))
             for first, last in self._pieces(begin, end, signal.size):
                 before = signal[first - 1] if number and first == begin else None
                 heard[first:last] = self._piece(amp, signal[first:last], before, first)

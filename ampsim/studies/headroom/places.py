@@ -30,7 +30,7 @@ def heard_places(amp: Amp) -> tuple[str, ...]:
 
 
 def heard_branches(wired: Circuit) -> Iterator[tuple[str, str, float]]:
-    """Branch, its vector, and how many amperes its unit is."""
+    """Branch, its vector, and how many amperes its unit is [A]."""
     for element in wired.elements:
         part = wired.parts.get(element.designator)
         if isinstance(part, Socket):

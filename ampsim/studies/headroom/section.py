@@ -9,6 +9,7 @@ from ...base.progress import Progress
 from ...base.wording import in_hertz, in_volts
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
+from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..rows import without_repeats, worst_position
 from ..section import Examination, Section
 from . import TITLE
@@ -33,9 +34,10 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     findings = headroom_findings(response, "headroom")
     position = worst_position(findings, response)
     modded = str(response["variant"].values[-1])
+    agreement = agreement_of(response)
     return Section(
         title=TITLE,
-        findings=tuple(findings),
+        findings=(*findings, *agreement_findings(agreement, TITLE, modded)),
         tables={
             "power": _power(response),
             "where stages clip": _clips(response),
@@ -102,5 +104,6 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
             "Power is the mean of volts times amperes in the drawn load, harmonic by harmonic up to the "
             f"{POWER_ORDERS}th: at this frequency it takes as much as {' or '.join(f'{ohm:.3g}' for ohm in loads)} ohm."
         )
+    found.append(agreement_words(agreement_of(response)))
     failed = get(response, FAILED)
     return (*found, f"Without an answer, and left out: {'; '.join(failed)}.") if failed else tuple(found)

@@ -1,0 +1,36 @@
+"""How fine the solver takes a transient, and the name its answers are kept by."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from .differentiate import laws_text
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fine a transient is taken.
+
+    `step` [s]: the length of a step. `fine` says how long [s] and in which steps [s] it goes on after contacts have
+    moved or a burst has begun, one stage after the other. From the time `since` [s] on a step is kept every `keep`
+    [s], or all are.
+    """
+
+    step: float
+    fine: tuple[tuple[float, float], ...] = ()
+    keep: float = 0.0
+    since: float = 0.0
+
+
+@lru_cache(maxsize=1)
+def _code() -> str:
+    files = sorted(Path(__file__).resolve().parent.glob("*.py"))
+    return hashlib.sha256("\0".join([laws_text(), *(each.read_text("utf-8") for each in files)]).encode()).hexdigest()
+
+
+def solver_name(pace: Pace) -> str:
+    """The solver at a pace, told apart by its source and its laws: what its answers are kept by."""
+    return f"time steps {_code()} {pace}"

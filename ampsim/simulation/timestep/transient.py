@@ -1,0 +1,182 @@
+"""A transient by the time-step solver, with the same names and units as ngspice's answer."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from ...base.errors import EngineError
+from ...circuit.build import Circuit
+from ...circuit.switches.moving import SIDES
+from ..analyses import Transient
+from ..ngspice.engine import Arrays
+from ..stimuli import Burst, Sine, Throw, Waveform
+from .branches import BEFORE, parts_of
+from .kernel_arguments import Array
+from .machine import Machine, Unsolved
+from .pace import Pace
+from .setting import Setting, prepare
+from .sockets import seats_of
+from .vectors import reading
+
+Stimulus = Sine | Burst | Waveform | Throw
+_CHUNK = 4096  # steps between two looks at what they gave
+
+
+@dataclass(frozen=True)
+class _Phase:
+    """A stretch of time [s] in equal steps, `every` one of which is kept; after a movement of contacts or not."""
+
+    begin: float
+    end: float
+    steps: int
+    every: int
+    closed: tuple[str, ...] = BEFORE
+    moved: bool = False
+
+    @property
+    def step(self) -> float:
+        return (self.end - self.begin) / self.steps
+
+
+class _Bench:
+    """A circuit that is listened at, ready to be played again and again."""
+
+    def __init__(self, wired: Circuit, setting: Mapping[str, float | str], vectors: Sequence[str]) -> None:
+        self._wired, self._setting = wired, setting
+        parts = parts_of(wired, setting, still=True)
+        self._seats, self.has_springs = seats_of(parts.seats), bool(parts.lines)
+        self.reading = reading(wired, parts, self._seats, vectors)
+        self._prepared: dict[tuple[str, ...], Setting] = {}
+        self._paced: dict[tuple[tuple[str, ...], float], Setting] = {}
+
+    def setting(self, phase: _Phase) -> Setting:
+        """The circuit with its contacts as in a phase, for the phase's steps."""
+        key = phase.closed, round(phase.step, 15)
+        if key not in self._paced:
+            if phase.closed not in self._prepared:
+                parts = parts_of(self._wired, self._setting, phase.closed, still=True)
+                self._prepared[phase.closed] = prepare(parts, self._seats, self.reading.nets, phase.step)
+            self._paced[key] = self._prepared[phase.closed].at(phase.step)
+        return self._paced[key]
+
+    def machine(self, phase: _Phase, drive: float) -> Machine:
+        """The circuit at rest before anything moves, for the steps of a phase, with a voltage at its input [V]."""
+        return Machine(self.setting(replace(phase, closed=BEFORE)), self._seats, drive)
+
+
+@lru_cache(maxsize=16)
+def _bench(wired: Circuit, setting: tuple[tuple[str, float | str], ...], vectors: tuple[str, ...]) -> _Bench:
+    return _Bench(wired, dict(setting), vectors)
+
+
+def transient(
+    wired: Circuit, setting: Mapping[str, float | str], analysis: Transient, vectors: Sequence[str], pace: Pace
+) -> Arrays:
+    """Play a transient.
+
+    Parameters
+    ----------
+    wired : Circuit
+        With its switches as the setting says.
+    setting : mapping
+        Every control with its rotation or position.
+    analysis : Transient
+        Its step and tolerance are ngspice's; `pace` says those of the solver.
+    vectors : sequence of str
+        What is wanted, by the names of `netlist.node_vector`, `valve_vectors` and `device_vectors`.
+    pace : Pace
+
+    Raises
+    ------
+    EngineError
+        When the circuit has no solution, or a sample of it.
+    DescriptionError
+        When the solver does not know something that is in the circuit.
+    """
+    if analysis.moving:
+        raise EngineError("oscillators that are set going are left to ngspice")
+    stimulus = analysis.stimulus
+    phases = list(_phases(stimulus, pace))
+    bench = _bench(wired, tuple(setting.items()), tuple(vectors))
+    if bench.has_springs and len({round(phase.step, 15) for phase in phases}) > 1:
+        raise EngineError("the springs of a reverb tank are worked out in steps of one length")
+    machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]))
+    rest = bench.reading.take(machine.rest[None])
+    times, rows = [np.array([0.0])], [rest]
+    if phases[0].begin > 0.0:
+        times, rows = [np.array([0.0, phases[0].begin])], [rest, rest]
+    for phase in phases:
+        machine.move(bench.setting(phase))
+        for time, seen in _played(machine, phase, stimulus, pace):
+            times.append(time)
+            rows.append(bench.reading.take(seen))
+    scale, values = np.concatenate(times), np.concatenate(rows)
+    kept = scale >= pace.since
+    if not np.isfinite(values).all():
+        raise EngineError("the solver's answer is not finite")
+    columns = np.ascontiguousarray(values[kept].T)
+    return Arrays(dict(zip(bench.reading.names, columns, strict=True)), scale[kept], ())
+
+
+def _phases(stimulus: Stimulus, pace: Pace) -> Iterator[_Phase]:
+    """How a stimulus is taken; what stands still before contacts move is left out."""
+    if isinstance(stimulus, Throw):
+        yield from _throw_phases(stimulus, pace)
+    elif isinstance(stimulus, Burst) and pace.fine:
+        if stimulus.start > 0.0:
+            yield _phase(0.0, stimulus.start, pace.step, pace)
+        yield from _stages(stimulus.start, stimulus.duration, pace)
+    else:
+        yield _phase(0.0, stimulus.duration, pace.step, pace)
+
+
+def _throw_phases(throw: Throw, pace: Pace) -> Iterator[_Phase]:
+    # ngspice moves contacts evenly through decades of resistance: half-way through they are open or closed.
+    edges = sorted((at + 0.5 * throw.edge, side, closed) for side in SIDES for at, closed in throw.movements(side))
+    stand = {SIDES[0]}
+    for (begin, side, closed), (end, *_) in itertools.pairwise([*edges, (throw.duration, "", False)]):
+        (stand.add if closed else stand.discard)(side)
+        for number, phase in enumerate(_stages(begin, end, pace) if end > begin else ()):
+            yield replace(phase, closed=tuple(sorted(stand)), moved=not number)
+
+
+def _stages(begin: float, end: float, pace: Pace) -> Iterator[_Phase]:
+    """Through the fine steps to the usual ones."""
+    for seconds, step in (*pace.fine, (math.inf, pace.step)):
+        until = min(end, begin + seconds)
+        if until - begin > 1e-9:
+            yield _phase(begin, until, step, pace)
+        begin = until
+
+
+def _phase(begin: float, end: float, step: float, pace: Pace) -> _Phase:
+    every = max(1, round(pace.keep / step))
+    return _Phase(begin, end, every * math.ceil((end - begin) / step / every - 1e-6), every)
+
+
+def _played(machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace) -> Iterator[tuple[Array, Array]]:
+    """Times [s] of a phase and what is seen then, of the steps that are kept."""
+    every = phase.every
+    time: Array = phase.begin + phase.step * np.arange(1.0, phase.steps + 1.0)
+    signal = np.ascontiguousarray(stimulus.volts(time))
+    length = every * (_CHUNK // every + 1)
+    for first in range(0, phase.steps, length):
+        here = slice(first, first + length)
+        try:
+            if time[here][-1] < pace.since:
+                machine.run(signal[here])
+            elif phase.moved and not first:
+                seen = machine.observe_after_move(signal[here], signal[0])
+                yield time[here][every - 1 :: every], seen[every - 1 :: every]
+            else:
+                seen = machine.observe(signal[here])
+                yield time[here][every - 1 :: every], seen[every - 1 :: every]
+        except Unsolved as error:
+            at = time[min(first + error.sample, phase.steps - 1)]
+            raise EngineError(f"no solution was found {at:.6f} s from the start") from error

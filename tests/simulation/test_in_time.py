@@ -1,0 +1,155 @@
+"""Transients by the time-step solver in the place of ngspice: the same vectors, and a sample that tells when not."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ampsim import load_amp, load_mod, parse_amp
+from ampsim.base.errors import EngineError
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import circuit_at
+from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.switches.moving import moving
+from ampsim.simulation import in_time
+from ampsim.simulation.analyses import Transient
+from ampsim.simulation.in_time import Agreement, InTime, TimedRun, difference
+from ampsim.simulation.ngspice import engine
+from ampsim.simulation.ngspice.engine import Arrays
+from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
+from ampsim.simulation.timestep import transient as module
+from ampsim.simulation.timestep.pace import Pace
+from ampsim.simulation.uneven_times import resample
+from ampsim.studies.agreement import agreement_findings, agreement_words
+from ampsim.studies.findings import Grade
+from tests.tools import random_amps
+
+STIMULI = (
+    Sine(1000.0, 0.01, 0.003, 2),
+    Burst(800.0, 0.02, 0.00125, 0.00375, 0.005, 1e-3),
+    Waveform(tuple(0.02 * np.hanning(96)), 24e3),
+)
+
+
+def clipper() -> Amp:
+    """An operational amplifier, a transistor follower and a diode, so that currents of every kind are there."""
+    parts = {"U1A": "TL072", "R1": "10k", "R2": "1M", "R3": "1k", "D1": "1N4148", "Q1": "J201", "R4": "10k", "C1": "1u"}
+    wires = {
+        "C1": ["in", "a"], "R1": ["a", "m"], "R2": ["m", "b"], "U1A": ["ground", "m", "b", "BP", "BM"],
+        "R3": ["b", "c"], "D1": ["c", "ground"], "Q1": ["BP", "c", "out"], "R4": ["out", "BM"],
+    }  # fmt: skip
+    rails = [{"name": "BP", "volts": 15.0}, {"name": "BM", "volts": -15.0}]
+    stage = {"name": "network", "template": "free wiring", "wires": wires}
+    return parse_amp({"name": "clipper", "parts": parts, "rails": rails, "stages": [stage], "sure": list(parts)})
+
+
+def timed(amp: Amp, stimulus: Any, nodes: tuple[str, ...] = (), pace: Pace | None = None) -> TimedRun:
+    setting = amp.setting({})
+    wired = circuit_at(amp, setting)
+    pins = tuple(f"{each.designator}.{pin}" for each in wired.elements if each.kind == "valve" for pin, _ in each.pins)
+    return TimedRun(
+        wired, setting, Transient(stimulus, 10e-6), nodes or ("speaker", *pins), pace or Pace(2.5e-6), currents=True
+    )
+
+
+def texts(outcome: Any) -> list[bytes]:
+    """All numbers of an answer."""
+    return [each.tobytes() for each in (outcome.scale, *outcome.vectors.values())]
+
+
+@pytest.mark.parametrize("stimulus", STIMULI, ids=lambda each: each.shape)
+def test_every_vector_of_any_amp_is_that_of_ngspice(stimulus: Any) -> None:
+    amps = [load_amp("workshop-a"), clipper(), *(random_amps.draw(number).amp for number in (2, 17))]
+    runs = [timed(amp, stimulus) for amp in amps]
+    trial = InTime(checks=len(runs))
+    answers, agreement = trial.run(runs), trial.agreement
+    assert (agreement.solved, agreement.checked) == (len(runs), len(runs))
+    assert agreement.worst < 0.01
+    for run, ours, theirs in zip(runs, answers, engine.run([run.exact for run in runs]), strict=True):
+        assert isinstance(ours, Arrays)
+        assert isinstance(theirs, Arrays)
+        assert tuple(ours.vectors) == run.netlist.form.vectors
+        for name, values in ours.vectors.items():
+            exact = resample(theirs.scale, theirs.vectors[name][None], ours.scale)[0]
+            # Volts, milliamperes and amperes: what moves at all moves alike, and rests at the same value.
+            apart, moved, floor = np.std(values - exact), np.std(exact), 1e-4 if name.startswith("v(") else 1e-8
+            assert apart < (0.01 if name.startswith("v(") else 0.06) * moved + floor, name
+            assert abs(values[0] - exact[0]) < 1e-3 * abs(exact[0]) + 1e-4, name
+
+
+def test_contacts_move_as_in_ngspice() -> None:
+    amp = apply_mods(load_amp("workshop-a"), load_mod("cathode-switch"))
+    before, after = amp.controls["cathode"].positions[:2]
+    wired, setting = moving(amp, (("cathode", before),), "cathode", after), amp.setting({"cathode": before})
+    runs = [
+        TimedRun(wired, setting, Transient(throw, 20e-6, 1e-5), ("speaker",), Pace(50e-6, ((2e-4, 1e-6), (5e-3, 1e-5))))
+        for gap, bounces in ((0.0, 0), (0.5e-3, 1), (-0.5e-3, 0))
+        for throw in [Throw(gap, bounces, 0.2e-3, at=0.001, duration=0.01)]
+    ]
+    trial = InTime(checks=len(runs))
+    answers, agreement = trial.run(runs), trial.agreement
+    assert agreement.checked == len(runs)
+    assert agreement.worst < 0.01
+    for ours in answers:
+        assert isinstance(ours, Arrays)
+        (volts,) = ours.vectors.values()
+        assert np.abs(volts).max() > 5.0
+        assert np.ptp(volts[ours.scale <= 0.001]) == 0.0
+
+
+def test_what_is_kept_is_what_was_given(monkeypatch: pytest.MonkeyPatch) -> None:
+    run = timed(load_amp("lesson-stage"), STIMULI[0], ("speaker",), Pace(5e-6, keep=10e-6, since=0.002))
+    (first,) = InTime(checks=0).run([run])
+    monkeypatch.setattr(module, "transient", None)
+    (again,) = InTime(checks=0).run([run])
+    assert isinstance(first, Arrays)
+    assert isinstance(again, Arrays)
+    assert first.scale[0] >= 0.002
+    assert np.allclose(np.diff(first.scale), 10e-6)
+    assert np.array_equal(first.scale, again.scale)
+    assert all(np.array_equal(first.vectors[name], again.vectors[name]) for name in first.vectors)
+
+
+def test_what_the_solver_cannot_do_ngspice_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: Any) -> Arrays:
+        raise EngineError("not this one")
+
+    runs = [timed(load_amp("lesson-stage"), dataclasses.replace(STIMULI[0], level=level)) for level in (0.011, 0.012)]
+    monkeypatch.setattr(module, "transient", refuse)
+    trial = InTime()
+    answers, agreement = trial.run(runs), trial.agreement
+    assert agreement == Agreement(0, 2, 0, agreement.worst, ("not this one",))
+    for run, answer, exact in zip(runs, answers, engine.run([run.netlist for run in runs]), strict=True):
+        assert isinstance(answer, Arrays)
+        assert isinstance(exact, Arrays)
+        assert difference(run, answer, exact) < 1e-4
+    assert "2 of 2" not in agreement_words(agreement)
+    assert "not this one" in agreement_words(agreement)
+
+
+def test_a_solver_that_is_wrong_is_found_out_and_not_believed(monkeypatch: pytest.MonkeyPatch) -> None:
+    right = module.transient
+
+    def wrong(*given: Any) -> Arrays:
+        answer = right(*given)
+        return dataclasses.replace(answer, vectors={name: 1.03 * each for name, each in answer.vectors.items()})
+
+    amp = load_amp("lesson-stage")
+    runs = [timed(amp, dataclasses.replace(STIMULI[0], level=level)) for level in (0.013, 0.014)]
+    monkeypatch.setattr(module, "transient", wrong)
+    monkeypatch.setattr(in_time, "keep_answer", lambda *_: None)
+    trial = InTime()
+    answers, agreement = trial.run(runs), trial.agreement
+    assert agreement.broken
+    assert (agreement.solved, agreement.by_ngspice) == (0, 2)
+    exact = engine.run([run.netlist for run in runs])
+    assert [texts(each) for each in answers] == [texts(each) for each in exact]
+    (finding,) = agreement_findings(agreement, "headroom", "stock")
+    assert finding.grade == Grade.UNKNOWN
+    assert "2 runs are ngspice's" in agreement_words(agreement)
+    # Once found out it is not asked again.
+    assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in exact]
+    assert trial.agreement.by_ngspice == 4

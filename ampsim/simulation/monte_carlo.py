@@ -37,6 +37,7 @@ from .tolerances import (
     spread_of,
     valve_draws,
 )
+from .transistor_draws import device_sources, transistor_draws
 
 Array = NDArray[np.float64]
 _MOST = 100_000
@@ -44,6 +45,8 @@ TOLERANCES = Fact("tolerances", Tolerances)
 """The tolerances that parts and valves were drawn with."""
 VALVE_SPREAD = Fact("valve_spread", dict[str, str])
 """What the spread of each valve type rests on; the text "none" where valves stay as they are."""
+TRANSISTOR_SPREAD = Fact("transistor_spread", dict[str, str])
+"""What the spread of each transistor type is; empty where they stay as they are."""
 SWEEP = FrequencySweep(per_decade=15)
 
 
@@ -173,8 +176,10 @@ class _Run:
         whole = np.ones(self.count)
         table = np.stack([factors.get(owner.get(name, ""), whole) for name in plain.form.parts] or [whole])
         draws = valve_draws(wired, self.count, self.seed, self.tolerances)
+        devices = transistor_draws(wired, self.count, self.seed, self.tolerances)
         for number in range(self.count):
-            own = write(wired, setting, self.analysis, self.places, sockets=sockets_of(wired, draws, number))
+            sockets = sockets_of(wired, draws, number) | {name: each[number] for name, each in devices.items()}
+            own = write(wired, setting, self.analysis, self.places, sockets=sockets)
             values = (np.array(own.values) * table[: len(own.values), number]).tolist()
             yield replace(own, values=tuple(values)).with_fresh_load()
 
@@ -206,6 +211,7 @@ class _Run:
         facts |= {"seed": self.seed, "count": self.count, "failed": len(failures), "sampling": "plain random"}
         facts |= put(TOLERANCES, self.tolerances) | {"tolerance_source": TOLERANCE_SOURCE}
         facts |= put(VALVE_SPREAD, _spreads(variants)) if self.tolerances.valves else {VALVE_SPREAD.name: "none"}
+        facts |= put(TRANSISTOR_SPREAD, _device_sources(variants, self.tolerances))
         return facts | {"bottle_share": BOTTLE_SHARE, "first_failure": failures[0] if failures else ""}
 
 
@@ -216,6 +222,11 @@ def _fill(rows: NDArray[Any], outcomes: list[Outcome], names: list[str]) -> None
             for place, name in enumerate(names):
                 found = outcome.vectors[name] if name else np.zeros(1)
                 row[place] = found if row.ndim > 1 else found[0]
+
+
+def _device_sources(variants: list[Amp], tolerances: Tolerances) -> dict[str, str]:
+    wired = [build_circuit(amp) for amp in variants] if tolerances.transistors else []
+    return {kind: words for each in wired for kind, words in device_sources(each).items()}
 
 
 def _spreads(variants: list[Amp]) -> dict[str, str]:

@@ -80,7 +80,7 @@ def build(
     analysis: Analysis,
     nodes: tuple[str, ...],
     currents: bool = False,
-    sockets: Mapping[str, Valve] | None = None,
+    sockets: Mapping[str, Valve | Semiconductor] | None = None,
 ) -> Netlist:
     """Write the netlist of an amp at a position.
 
@@ -95,7 +95,7 @@ def build(
     currents : bool
         Also fetch plate, screen and grid currents of every valve, and the current of every rail's source.
     sockets : mapping
-        Designator to the very valve in that socket, where it differs from its type.
+        Designator to the very valve in that socket, or transistor in that place, where it differs from its type.
 
     Raises
     ------
@@ -112,7 +112,7 @@ def write(
     analysis: Analysis,
     nodes: tuple[str, ...],
     currents: bool = False,
-    sockets: Mapping[str, Valve] | None = None,
+    sockets: Mapping[str, Valve | Semiconductor] | None = None,
 ) -> Netlist:
     """Write the netlist of a circuit whose knobs are set; errors as `build`.
 
@@ -130,9 +130,13 @@ def write(
     values = tuple(slot_value(source, half, setting) for source, half in frame.sources)
     if not sockets:
         return Netlist(frame.form, values)
-    own = "".join(subcircuit(valve, f"_{name.lower()}") for name, valve in sockets.items())
+    own = "".join(_own_text(part, f"_{name.lower()}") for name, part in sockets.items())
     first, *others = frame.form.skeleton
     return Netlist(frame.form._replace(skeleton=(first.replace(_OWN_VALVES, own, 1), *others)), values)
+
+
+def _own_text(part: Valve | Semiconductor, suffix: str) -> str:
+    return device_subcircuit(part, suffix) if isinstance(part, Semiconductor) else subcircuit(part, suffix)
 
 
 def slot_value(source: Part | Pot | float, half: str, setting: Mapping[str, float | str]) -> float:

@@ -202,7 +202,8 @@ class Writer:
     def device(self, designator: str, nets: Sequence[str], device: Semiconductor) -> None:
         """Write a semiconductor, its pins on nets in the order of its subcircuit."""
         own = f"x{safe_name(designator.lower())}"
-        self.line(f"{own} {' '.join(map(safe_name, nets))} {safe_name(spice.subcircuit_name(device))}")
+        name = safe_name(spice.subcircuit_name(device) + self.suffix(designator))
+        self.line(f"{own} {' '.join(map(safe_name, nets))} {name}")
         self.noisy += noisy_elements(designator, device)
 
     def springs(self, name: str, sense: tuple[str, str], emf: str, tank: ReverbTank) -> None:

@@ -39,7 +39,8 @@ class Tolerances:
     """Largest deviation of each kind of part as a share of its value, and the spread of valves.
 
     `electrolytic` goes for capacitors from 1 uF. `valves` multiplies the spread of the valve types: 0 keeps every
-    valve at its type, 1 is the spread of `spread_of`. Transformers, loudspeakers and supply voltages stay as drawn.
+    valve at its type, 1 is the spread of `spread_of`. `transistors` is how much of their sheet's range transistors are
+    drawn from. Transformers, loudspeakers and supply voltages stay as drawn.
     """
 
     resistor: float = 0.05
@@ -48,6 +49,7 @@ class Tolerances:
     inductor: float = 0.10
     pot: float = 0.20
     valves: float = 1.0
+    transistors: float = 1.0
 
     def __post_init__(self) -> None:
         for name in ("resistor", "capacitor", "electrolytic", "inductor", "pot"):
@@ -55,6 +57,8 @@ class Tolerances:
                 raise DescriptionError(f"a tolerance of {shown(getattr(self, name))} for {name}; expected 0 to 0.9")
         if not 0.0 <= self.valves <= 2.0:
             raise DescriptionError(f"{shown(self.valves)} times the spread of valves; expected 0 to 2")
+        if not 0.0 <= self.transistors <= 1.0:
+            raise DescriptionError(f"{shown(self.transistors)} of the range of transistors; expected 0 to 1")
 
     def of(self, part: Part | Pot) -> float:
         """Largest deviation of a part, as a share of its value [ratio]."""
@@ -63,7 +67,7 @@ class Tolerances:
 
 
 # Another set of valves in the same amp, every part as drawn.
-VALVE_SWAP = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
+VALVE_SWAP = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0, transistors=0.0)
 
 
 @dataclass(frozen=True)
@@ -199,7 +203,7 @@ def part_factors(wired: Circuit, count: int, seed: int, tolerances: Tolerances) 
     for element in wired.elements:
         part = wired.parts.get(element.designator)
         if isinstance(part, (Part, Pot)) and (tolerance := tolerances.of(part)) > 0.0:
-            found[part.designator] = 1.0 + tolerance * (2.0 * _uniform(seed, part.designator, count, 1)[:, 0] - 1.0)
+            found[part.designator] = 1.0 + tolerance * (2.0 * uniform(seed, part.designator, count, 1)[:, 0] - 1.0)
     return found
 
 
@@ -281,11 +285,24 @@ def _scores(seed: int, name: str, count: int) -> Array:
     """Standard normal numbers, shape (count, 4)."""
     from scipy.special import ndtri
 
-    return np.asarray(ndtri(_uniform(seed, name, count, _SCORES)))
+    return np.asarray(ndtri(uniform(seed, name, count, _SCORES)))
 
 
-def _uniform(seed: int, name: str, count: int, width: int) -> Array:
-    """Numbers between 0 and 1, ends excluded, shape (count, width); row k does not depend on `count`."""
+def uniform(seed: int, name: str, count: int, width: int) -> Array:
+    """Numbers between 0 and 1 [ratio], ends excluded, shape (count, width); row k does not depend on `count`.
+
+    Parameters
+    ----------
+    seed : int
+    name : str
+        Of what is drawn.
+    count, width : int
+
+    Raises
+    ------
+    DescriptionError
+        For a seed that is none.
+    """
     if not 0 <= seed < 2**63:
         raise DescriptionError(f"a seed of {shown(seed)}; expected a whole number from 0")
     # Raw bits: numpy promises these of a bit generator for good, but not what its distributions make of them.

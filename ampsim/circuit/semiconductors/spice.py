@@ -32,13 +32,13 @@ def subcircuit_name(device: Semiconductor) -> str:
 
 
 @lru_cache(maxsize=256)
-def subcircuit(device: Semiconductor) -> str:
-    """Return the subcircuit, its pins in the order of `Semiconductor.pins`.
+def subcircuit(device: Semiconductor, suffix: str = "") -> str:
+    """Return the subcircuit, its pins in the order of `Semiconductor.pins`; `suffix` ends its name.
 
     Inside an instance `xd1`, `v.xd1.vforward#branch` is the current [A] through the piece `forward`. Only checked
     names and numbers are written.
     """
-    name, pieces = subcircuit_name(device), pieces_of(device)
+    name, pieces = subcircuit_name(device) + suffix, pieces_of(device)
     lines = [f".subckt {name} {' '.join(device.pins)}"]
     for each in pieces.laws:
         lines += PORT_LAWS[each.law].lines(each.name, each.numbers, each.ports)

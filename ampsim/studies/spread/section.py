@@ -14,7 +14,7 @@ from ...circuit.build import build_circuit
 from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
 from ...simulation.facts import get
-from ...simulation.monte_carlo import TOLERANCES, VALVE_SPREAD, spread, valve_swap
+from ...simulation.monte_carlo import TOLERANCES, TRANSISTOR_SPREAD, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances, spreads
 from ..section import Examination, Section
 from . import TITLE
@@ -85,12 +85,16 @@ def _bars(ranked: pd.DataFrame, examined: Examination) -> Picture:
 
 def _notes(run: xr.Dataset, unknown: list[str]) -> Iterator[str]:
     kinds = asdict(get(run, TOLERANCES))
-    shares = ", ".join(f"{name} {100.0 * share:g} %" for name, share in kinds.items() if name != "valves")
+    shares = ", ".join(
+        f"{name} {100.0 * share:g} %" for name, share in kinds.items() if name not in ("valves", "transistors")
+    )
     yield (
         f"{run.attrs['count']} amps, seed {run.attrs['seed']}, plain random sampling, the same parts and valves in "
         f"stock and modded. Tolerances: {shares} (electrolytics: from 1 uF); {run.attrs['tolerance_source']}. "
         "Transformers, loudspeaker and supply stay as drawn."
     )
+    for kind, source in get(run, TRANSISTOR_SPREAD).items():
+        yield f"Spread of the {kind}: {source}. Sorted ones lie closer; measure one before it is fitted."
     if unknown:
         yield (
             f"Valves stay as they are, and the mod is not held against a valve swap: the laws of {', '.join(unknown)} "

@@ -7,12 +7,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+from .active_parts import ACTIVE
 from .build import Circuit
 from .nets import INPUT, PASSIVE
 from .pot_tracks import track_stretches
 from .stages.template import GROUND, Element, rail_net
 
-_CONTROLS = ("grid", "cathode", "screen")
+_CONTROLS = {
+    "valve": ("grid", "cathode", "screen"),
+    "transistor": ("gate", "source"),
+    "operational amplifier": ("plus", "minus"),
+}
+# Of this the foot is an input too: no signal comes out there.
+_DEAF = "operational amplifier"
 
 
 class Link(NamedTuple):
@@ -45,8 +52,8 @@ class SignalWays:
 
     @cached_property
     def valves(self) -> Mapping[str, Element]:
-        """Every valve by its designator, in the order of the signal."""
-        return {each.designator: each for each in self.wired.elements if each.kind == "valve"}
+        """Every valve, and whatever else amplifies, by its designator, in the order of the signal."""
+        return {each.designator: each for each in self.wired.elements if each.kind in ACTIVE}
 
     @cached_property
     def links(self) -> tuple[Link, ...]:
@@ -74,7 +81,7 @@ class SignalWays:
         found: dict[str, tuple[str, ...]] = {}
         for each in self.valves.values():
             for pin, net in each.pins:
-                if pin in _CONTROLS and net not in self.dead:
+                if pin in _CONTROLS[each.kind] and net not in self.dead:
                     found[net] = (*found.get(net, ()), f"{each.designator}.{pin}")
         return found
 
@@ -117,12 +124,12 @@ class SignalWays:
         A cathode drives what follows where the plate is held still; of a valve with a plate load it drives what hangs
         on it directly, such as the other half of a long-tailed pair.
         """
-        nets = dict(self.valves[valve].pins)
-        follower = nets["plate"] in self.dead
+        nets, pins = dict(self.valves[valve].pins), ACTIVE[self.valves[valve].kind]
+        follower = nets[pins.output] in self.dead
         if not follower:
-            yield nets["plate"], True
-        if nets["cathode"] not in self.dead:
-            yield nets["cathode"], follower
+            yield nets[pins.output], True
+        if nets[pins.foot] not in self.dead and self.valves[valve].kind != _DEAF:
+            yield nets[pins.foot], follower
 
     def driven_from(self, valve: str, without: Set[str] = frozenset()) -> tuple[set[str], set[str]]:
         """The nets and the valves that a valve's signal comes to, itself among them, with some parts taken out.

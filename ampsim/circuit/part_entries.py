@@ -10,6 +10,8 @@ from typing import Any
 
 from .amp import AnyPart, Part, Pot
 from .reverb_tank import ReverbTank
+from .semiconductors.device import Device
+from .supply.transformer import MainsTransformer
 from .transformer import Transformer
 
 _WORD = re.compile(r"[^A-Za-z0-9 ._+%-]")
@@ -19,9 +21,13 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 def part_entry(part: AnyPart) -> Any:
     """The value [SI unit], type or table that an amp file has for a part; names of controls have plain signs alone."""
     if isinstance(part, Part):
-        return part.value
+        return part.value if is_plain(part) else _choke_entry(part)
+    if isinstance(part, Device) and part.own is not None:
+        return _ideal_entry(part.kind, dict(part.own.parameters))
     if hasattr(part, "type"):
         return part.type
+    if isinstance(part, MainsTransformer):
+        return _mains_entry(part)
     entry = {field.name: getattr(part, field.name) for field in dataclasses.fields(part)}
     del entry["designator"], entry["kind"]
     if isinstance(part, Pot):
@@ -57,6 +63,36 @@ def _transformer_entry(part: Transformer) -> dict[str, Any]:
     windings = [{"name": each.name, "ratio": 1.0 / each.turns, "resistance": each.resistance} for each in part.windings]
     entry = {"secondary": "reversed" if part.reversed else "in phase", "leakage": halves, "windings": tuple(windings)}
     return entry | ({"core": {"saturation": part.saturation}} if math.isfinite(part.saturation) else {})
+
+
+def is_plain(part: AnyPart) -> bool:
+    """Whether a part is one value and nothing else."""
+    return isinstance(part, Part) and not part.resistance and not part.saturation_amps
+
+
+def _choke_entry(part: Part) -> dict[str, float]:
+    return {"inductance": part.value, "resistance": part.resistance, "saturation_current": part.saturation_amps}
+
+
+def _ideal_entry(kind: str, numbers: Mapping[str, float]) -> Any:
+    if kind == "effect":
+        return {name: numbers[f"{name}_ohms"] for name in ("input", "output")} | {"gain": numbers["gain"]}
+    if kind == "meter":
+        return "volts" if numbers["ohms"] > 1.0 else "amps"
+    return numbers["amps"]
+
+
+def _mains_entry(part: MainsTransformer) -> dict[str, Any]:
+    windings = {
+        each.name: {
+            "volts": f"{each.volts / 2!r}-0-{each.volts / 2!r}" if each.centre else each.volts,
+            "resistance": each.resistance,
+            **({"tap": each.tap} if each.tap else {}),
+        }
+        for each in part.windings
+    }
+    plain = {name: getattr(part, name) for name in ("mains", "primary", "frequency", "primary_resistance")}
+    return plain | {"windings": windings}
 
 
 def entry_text(entry: Any) -> str:

@@ -7,26 +7,30 @@ above a part that is more than one element stands its entry of an amp file, so t
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import replace
 
 from ..base.errors import DescriptionError
-from ..circuit.amp import Amp, Part, Pot
+from ..circuit.amp import Amp, Pot
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.nets import INPUT
-from ..circuit.part_entries import entry_text, part_entry, plain_word
+from ..circuit.part_entries import entry_text, is_plain, part_entry, plain_word
 from ..circuit.positions import Position, position_label
 from ..circuit.stages.template import GROUND, Element
+from ..circuit.supply.averaged import MEAN_RECTIFIER, supplied
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import WRITERS
 from .drives import command, options, write_drive
 from .netlist import slot_value, subcircuits, write
 from .netlist_writer import Writer
+from .oscillator_state import write_oscillators
 
 REST_AND_SWEEP: tuple[Analysis, ...] = (OperatingPoint(), FrequencySweep())
 _TELLING = re.compile(r"[a-z]+[0-9]*[a-z]?_[a-z][a-z0-9_]*")
 _REMARK = re.compile(r"[^A-Za-z0-9 .,:()+=_/%\"{}\[\]-]")
 _MOST = 2000
+STANDS_FOR = "* Below stands for"
+MAINS_SIDE = " in the mains side"
 
 
 def spice_file(
@@ -60,14 +64,19 @@ def spice_file(
     asked = tuple(analyses)
     _check(asked)
     setting = amp.setting(position or {})
-    drawn = circuit_at(amp, setting)
-    names = readable_nets(drawn, _inner_nets(drawn, setting, asked[0]))
+    drawn = supplied(circuit_at(amp, setting))
+    names = readable_nets(drawn, _inner_nets(circuit_at(amp, setting), drawn.live_nets, setting, asked[0]))
     wired = _renamed(drawn, names)
     writer = Writer()
     for text in (*_title(amp, position or {}, setting), *subcircuits(wired), "* What drives it"):
         writer.line(text.rstrip())
     write_drive(writer, wired, asked[0])
     _write_parts(writer, wired, setting)
+    moving = isinstance(asked[0], Transient) and asked[0].moving
+    held = _apart(lambda alone: write_oscillators(alone, wired, moving))
+    if held:
+        writer.line(f"{STANDS_FOR} an oscillator that {'is pushed' if moving else 'stands still'}: {len(held)} lines")
+    write_oscillators(writer, wired, moving)
     for net, places in drawn.places_by_net.items():
         if net in drawn.live_nets and net != GROUND:
             writer.line(remark(f"net {names[net]}: {', '.join(places)}"[:_MOST]))
@@ -91,10 +100,9 @@ def _check(asked: tuple[Analysis, ...]) -> None:
         raise DescriptionError("a netlist file has warm valves")
 
 
-def _inner_nets(wired: Circuit, setting: Mapping[str, float | str], analysis: Analysis) -> set[str]:
+def _inner_nets(wired: Circuit, nets: Set[str], setting: Mapping[str, float | str], analysis: Analysis) -> set[str]:
     """Every word of the netlist as it is simulated that is no net of the circuit: no net may go by such a name."""
-    text = write(wired, setting, analysis, ("speaker",)).text
-    return set(text.split()) - wired.live_nets
+    return set(write(wired, setting, analysis, ("speaker",)).text.split()) - nets
 
 
 def remark(text: str) -> str:
@@ -121,15 +129,30 @@ def _title(amp: Amp, position: Position, setting: Mapping[str, float | str]) -> 
 
 def _write_parts(writer: Writer, wired: Circuit, setting: Mapping[str, float | str]) -> None:
     stage = None
+    mains = {each.designator: each for each in wired.elements if each.kind == MEAN_RECTIFIER}
     for element in wired.elements:
         if element.stage != stage:
             stage = element.stage
             writer.line(remark(f"--- {plain_word(stage)[:100]} ---"))
         part = wired.parts.get(element.designator)
-        if part is not None and not isinstance(part, Part):
+        if element.kind == "rail" and f"{element.designator}_mean" in mains:
+            behind = mains[f"{element.designator}_mean"]
+            lines = _apart(lambda alone: WRITERS[behind.kind](alone, behind, wired))  # noqa: B023
+            writer.line(f"{STANDS_FOR} a mains side: {len(lines) + 1} lines")
+        elif part is not None and element.kind != MEAN_RECTIFIER and not is_plain(part):
             known = replace(part, rotation=float(setting[part.control])) if isinstance(part, Pot) else part
             writer.line(part_remark(element, entry_text(part_entry(known))))
         WRITERS[element.kind](writer, element, wired)
+    if mains:
+        for element in wired.removed:
+            writer.line(part_remark(element, entry_text(part_entry(wired.parts[element.designator]))) + MAINS_SIDE)
+
+
+def _apart(write_lines: Callable[[Writer], object]) -> list[str]:
+    """The lines that something writes, and nothing else."""
+    alone = Writer()
+    write_lines(alone)
+    return "0.0".join(alone.skeleton()).splitlines()
 
 
 def part_remark(element: Element, entry: str) -> str:
@@ -142,7 +165,8 @@ def readable_nets(wired: Circuit, taken: set[str]) -> dict[str, str]:
     """A name for every net after what is on it: a rail, a valve's pin, else another part's; none of those taken."""
     names = {GROUND: GROUND, INPUT: INPUT}
     taken = {*taken, *names}
-    for net in sorted(wired.live_nets - names.keys()):
+    gone = {net for each in wired.removed for _, net in each.pins} if _has_mains(wired) else set()
+    for net in sorted((wired.live_nets | gone) - names.keys()):
         name = wanted = _wanted(net, wired.places_by_net[net])
         number = 1
         while name in taken:
@@ -151,6 +175,10 @@ def readable_nets(wired: Circuit, taken: set[str]) -> dict[str, str]:
         names[net] = name
         taken.add(name)
     return names
+
+
+def _has_mains(wired: Circuit) -> bool:
+    return any(each.kind == MEAN_RECTIFIER for each in wired.elements)
 
 
 def _wanted(net: str, places: tuple[str, ...]) -> str:
@@ -164,5 +192,7 @@ def _wanted(net: str, places: tuple[str, ...]) -> str:
 
 
 def _renamed(wired: Circuit, names: Mapping[str, str]) -> Circuit:
-    elements = (replace(each, pins=tuple((pin, names[net]) for pin, net in each.pins)) for each in wired.elements)
-    return replace(wired, elements=tuple(elements))
+    def told(element: Element) -> Element:
+        return replace(element, pins=tuple((pin, names.get(net, net)) for pin, net in element.pins))
+
+    return replace(wired, elements=tuple(map(told, wired.elements)), removed=tuple(map(told, wired.removed)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from ampsim.library.files import models_in, toml_tables
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.library.netlists.drawing import Answers
 from ampsim.library.netlists.importing import import_text
+from ampsim.library.netlists.types import load_type
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.simulation.spice_file import spice_file
@@ -85,6 +87,13 @@ def test_a_modded_amp_at_a_position_goes_out_and_back() -> None:
     check_round_trip(amp, {"bright": "120p", "gain": 0.0, "treble": 1.0})
 
 
+def test_a_mains_side_that_is_another_one_is_asked_about() -> None:
+    text = spice_file(load_amp(models_in("stages")["power-supply"]))
+    assert "resistance = 310.0" in text
+    with pytest.raises(DescriptionError, match="mains side"):
+        import_text(text.replace("resistance = 310.0", "resistance = 210.0").encode())
+
+
 @settings(max_examples=12)
 @given(st.integers(0, 10_000))
 def test_any_amp_goes_out_and_back(number: int) -> None:
@@ -96,11 +105,14 @@ def test_every_part_is_written_so_that_it_reads_back_the_same(path: Path) -> Non
     from ampsim.base.entries import Entry
     from ampsim.library.parts import read_parts
 
+    def found(kind: str, name: str, _: str) -> Any:
+        return load_type(kind, name, None)
+
     parts = load_amp(path).parts
     tables = toml_tables(
         "".join(f"{each.designator} = {entry_text(part_entry(each))}\n" for each in parts).encode(), "x"
     )
-    for was, now in zip(parts, read_parts(Entry(tables, "x", "parts")), strict=True):
+    for was, now in zip(parts, read_parts(Entry(tables, "x", "parts"), found), strict=True):
         assert plain_numbers(was) == plain_numbers(now)
 
 

@@ -76,6 +76,8 @@ class Drawing:
         To nets the volts [V] of their ideal sources.
     sources, printed
         Nets at which a signal enters, and those that the file itself has printed.
+    mean_lines, still_lines
+        Lines that an export puts in the place of a mains side, and such as hold an oscillator still.
     left_out, assumed, questions
         What was not read, what was read by a convention, and what must be answered first.
     """
@@ -86,6 +88,8 @@ class Drawing:
         self.supplies: dict[str, float] = {}
         self.sources: list[str] = []
         self.printed: list[str] = []
+        self.mean_lines: list[tuple[str, ...]] = []
+        self.still_lines: list[tuple[str, ...]] = []
         self.left_out: list[Remark] = []
         self.assumed: list[Remark] = []
         self.questions: list[str] = []

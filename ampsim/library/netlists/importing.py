@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +20,7 @@ from ..loader import parse_amp
 from ..parts import QUANTITY, read_parts
 from .drawing import GROUND, NO_ANSWERS, Answers, Drawing, Remark
 from .kicad import read_kicad
+from .part_remarks import mains_side_is
 from .spice_parts import SpiceReader
 
 _MOST_BYTES = 4_000_000
@@ -107,7 +108,12 @@ def import_text(
         raise DescriptionError("\n  ".join([f"{name}: what is meant has to be said first:", *shown_ones, *rest]))
     for remarks in (drawing.left_out, drawing.assumed):
         remarks.sort(key=lambda each: each.line)
-    return Imported(amp_text(tables, drawing), tuple(drawing.left_out), tuple(drawing.assumed), beside)
+    found = Imported(amp_text(tables, drawing), tuple(drawing.left_out), tuple(drawing.assumed), beside)
+    if drawing.mean_lines and not mains_side_is(found.amp, drawing.mean_lines):
+        raise DescriptionError(
+            f"{name}: the lines of the mains side are not those of the parts that it names; mend them"
+        )
+    return found
 
 
 class _Assembly:
@@ -132,7 +138,7 @@ class _Assembly:
         """The tables; what is missing is asked."""
         entry = self._end("input", self._answers.input, self._drawing.sources)
         out = self._end("output", self._answers.output, self._loudspeakers() or self._drawing.printed[:1])
-        if self._holds_valves() and not self._supplies:
+        if self._holds_valves() and not self._supplies and not self._drawing.mean_lines:
             self._drawing.ask(0, "no supply holds any net; say --rail NET=VOLTS")
         rails = {net: name for net in self._supplies if (name := _rail_name(net))}
         free = (
@@ -143,14 +149,30 @@ class _Assembly:
         names |= {out: "out"} if out else {}
         names |= {entry: "in"} if entry else {}
         wires = {part: {pin: names[net] for pin, net in pins.items()} for part, (_, pins) in self._parts.items()}
+        stages = [{"name": "netlist", "template": "free wiring", "wires": wires}, *self._oscillators(wires)]
         return {
             "name": plain_word(Path(name).stem)[:60].strip() or "netlist",
             "about": "Read from a netlist.",
             **({"sure": sorted(self._answers.sure)} if self._answers.sure else {}),
             "parts": {part: self._entry(part, entry) for part, (entry, _) in self._parts.items()},
             "rails": [{"name": rails[net], "volts": volts} for net, volts in self._supplies.items()],
-            "stages": [{"name": "netlist", "template": "free wiring", "wires": wires}],
+            "stages": stages,
         }
+
+    def _oscillators(self, wires: dict[str, dict[str, str]]) -> Iterator[dict[str, Any]]:
+        """A stage for each valve that the netlist holds still, taken out of the wires, its pins at places of others."""
+        for number, ((name, net, *_), *_) in enumerate(
+            ([line.split() for line in lines] for lines in self._drawing.still_lines), 1
+        ):
+            active = name.removeprefix("c").removesuffix("_still").upper()
+            if active not in wires or net not in self._parts[active][1].values():
+                self._drawing.ask(0, f"{active} is held still, and is not on net {shown(net)}")
+                continue
+            pins = wires.pop(active)
+            places = {net: f"{part}.{pin}" for part, given in wires.items() for pin, net in given.items()}
+            rails_and_ground = {net: net for net in pins.values() if net not in places or net == "ground"}
+            own = {pin: {**places, **rails_and_ground}[net] for pin, net in pins.items()}
+            yield {"name": f"oscillator {number}", "template": "oscillator of any wiring", "wires": {active: own}}
 
     def _holds_valves(self) -> bool:
         return any("plate" in pins for _, pins in self._parts.values())
@@ -181,6 +203,8 @@ class _Assembly:
         if not isinstance(entry, float):
             return entry
         (part,) = read_parts(Entry({designator: entry}, "--value", "parts"))
+        if part.kind not in QUANTITY:
+            return entry
         text = format_value(entry, QUANTITY[part.kind])
         (again,) = read_parts(Entry({designator: text}, "--value", "parts"))
         return text if isinstance(again, Part) and again.value == entry else entry
@@ -202,12 +226,12 @@ def amp_text(tables: Mapping[str, Any], drawing: Drawing) -> str:
     lines += ["", "[parts]", *(f"{name} = {entry_text(entry)}" for name, entry in tables["parts"].items())]
     for rail in tables["rails"]:
         lines += ["", "[[rails]]", *(f"{key} = {entry_text(value)}" for key, value in rail.items())]
-    (stage,) = tables["stages"]
-    lines += ["", "[[stages]]", *(f"{key} = {entry_text(stage[key])}" for key in ("name", "template"))]
-    lines += ["", "[stages.wires]"]
-    for name, pins in stage["wires"].items():
-        plain = tuple(pins) == ("1", "2")
-        lines.append(f"{name} = {entry_text(list(pins.values()) if plain else pins)}")
+    for stage in tables["stages"]:
+        lines += ["", "[[stages]]", *(f"{key} = {entry_text(stage[key])}" for key in ("name", "template"))]
+        lines += ["", "[stages.wires]"]
+        for name, pins in stage["wires"].items():
+            plain = tuple(pins) == ("1", "2")
+            lines.append(f"{name} = {entry_text(list(pins.values()) if plain else pins)}")
     for title, remarks in (("Not read", drawing.left_out), ("Read by a convention", drawing.assumed)):
         if remarks:
             lines += ["", f"# {title}:", *(f"# {one_line(str(each))[:240]}" for each in remarks)]

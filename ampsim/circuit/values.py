@@ -9,6 +9,7 @@ from typing import cast
 from ..base.quantities import FARAD, HENRY, OHM, Quantity
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot
 from .positions import Position, switches_at
+from .supply.transformer import MainsTransformer
 
 _LEFT_OUT = "parts left out"
 
@@ -98,12 +99,15 @@ def switched_value(amp: Amp, designator: str, position: Position) -> SwitchedVal
 
 
 def at_supply(amp: Amp, factor: float) -> Amp:
-    """The amp with every rail's source at a factor [ratio] of the volts it is drawn with, or that a mod puts it at."""
+    """The amp with its mains, or every rail's source, at a factor [ratio] of the volts that drawing and mods give."""
     if factor == 1.0:
         return amp
     mods = tuple(replace(mod, edits=tuple(_scaled(edit, factor) for edit in mod.edits)) for mod in amp.mods)
+    parts = (
+        replace(each, mains=factor * each.mains) if isinstance(each, MainsTransformer) else each for each in amp.parts
+    )
     rails = (replace(each, volts=None if each.volts is None else factor * each.volts) for each in amp.rails)
-    return replace(amp, rails=tuple(rails), mods=mods)
+    return replace(amp, parts=tuple(parts), rails=tuple(rails), mods=mods)
 
 
 def _scaled(edit: Edit, factor: float) -> Edit:

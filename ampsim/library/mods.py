@@ -156,7 +156,7 @@ def _replacement(entry: Entry) -> Edit:
     kind = kind_of(part)
     if kind == "valve" or kind in FAMILIES:
         return Edit("replace", part, entry.type_name("with"))
-    if kind in QUANTITY:
+    if kind in QUANTITY and not (kind == "inductor" and isinstance(entry.raw("with"), Mapping)):
         return Edit("replace", part, entry.value("with", QUANTITY[kind]))
     if kind == "pot" and not isinstance(entry.raw("with"), Mapping):
         track, taper = read_track(entry, "with")

@@ -26,6 +26,7 @@ from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, volts_at_rest
 from ..simulation.unpowered import jack_ohms
 from .reverb_tanks import describe_tank
+from .supply_overview import describe_supplies
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -53,7 +54,8 @@ def describe_amp_and_volts(amp: Amp) -> str:
     head = DRAWN_COLUMNS if amp.drawn_volts else ("place", "simulated [V]")
     told = rows if amp.drawn_volts else [(place, ours) for place, _, ours, _ in rows]
     title = "Volts at rest, beside those on the drawing" if amp.drawn_volts else "Volts at rest; the drawing has none"
-    return f"{describe_amp(amp)}\n\n{title}\n{text_of_rows(head, told)}" if rows else describe_amp(amp)
+    texts = (describe_amp(amp), f"{title}\n{text_of_rows(head, told)}" if rows else "", describe_supplies(amp))
+    return "\n\n".join(filter(None, texts))
 
 
 def describe_mod(mod: Mod) -> str:

@@ -133,6 +133,7 @@ def _at_rest(
 ) -> SupplyAtRest:
     rail = rail_of(wired, source)
     drawn = source.sign * -float(rest.vectors[rail_vector(rail)][0])
+    given = filter_of(wired, source, drawn)
     supply = Supply(given, source)
     loads = _loads(supply.nets, source, given, volts, drawn)
     period = supply.settled(np.array([loads[net] for net in supply.nets])[:, None])

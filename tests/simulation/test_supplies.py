@@ -5,12 +5,15 @@ import pytest
 
 from ampsim import OperatingPoint, Sine, Transient, apply_mods, load_amp, parse_mod, simulate
 from ampsim.circuit.build import build_circuit
+from ampsim.circuit.values import at_supply
 from ampsim.library.files import models
+from ampsim.library.supply_overview import describe_supplies
 from ampsim.simulation.supplies import supplies_at_rest
 from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.unpowered import dead_amp
 from ampsim.studies.ratings.devices import device_ratings
 from ampsim.studies.ratings.simulate import stress
+from ampsim.work.cautions.sheet import caution_sheet
 
 
 @pytest.fixture(scope="module")
@@ -77,3 +80,31 @@ def test_places_of_the_mains_side_are_there_although_nothing_is_simulated_at_the
     assert wired.net("V2.plate_a") == wired.net("PT1.ht_a")
     rest = simulate(amp, OperatingPoint(), nodes=["V2.plate_a", "V2.cathode"])["voltage"].squeeze()
     assert float(rest[0]) == 0.0 < float(rest[1])
+
+
+def test_a_choke_loses_inductance_to_its_direct_current(amp):
+    choke = {"inductance": 10, "resistance": 270}
+    plain, full = (supplies_at_rest(changed(amp, CH1=choke | more))[0]
+                   for more in ({}, {"saturation_current": "53m"}))  # fmt: skip
+    assert full.swing("B2") == pytest.approx(2.0 * plain.swing("B2"), rel=0.02)
+
+
+def test_check_says_what_the_rectifier_carries_and_when(amp):
+    text = describe_supplies(amp)
+    duty = supplies_at_rest(amp)[0].duties[0]
+    assert f"{1e3 * duty.peak_amps:.3g}" in text
+    assert "V2 is indirectly heated and conducts after about 11 s" in text
+    assert describe_supplies(load_amp("workshop-a")) == ""
+
+
+def test_cautions_name_the_live_winding_and_the_peak_on_the_reservoir(amp):
+    sheet = caution_sheet(amp)
+    text = " ".join(sheet.sentences)
+    assert "PT1, winding ht: 500 V alternating (707 V peak)" in text
+    assert max(each.volts for each in sheet.charges) == pytest.approx(250.0 * 2**0.5, rel=0.01)
+
+
+def test_more_mains_is_more_of_everything(amp):
+    higher = at_supply(amp, 1.1)
+    volts = [float(simulate(each, OperatingPoint(), nodes=["B1"])["voltage"].squeeze()) for each in (amp, higher)]
+    assert volts[1] == pytest.approx(1.1 * volts[0], rel=0.02)

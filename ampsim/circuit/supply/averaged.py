@@ -120,10 +120,10 @@ def short_circuit_amps(source: Rectified) -> float:
     return float(np.maximum.reduce(ways).mean())
 
 
-def filter_of(wired: Soldered, source: Rectified) -> Filter:
+def filter_of(wired: Soldered, source: Rectified, amps: float = 0.0) -> Filter:
     """What of a circuit filters a rectifier: reservoirs, and what leads through one part from one to the next.
 
-    Resistors to ground count as load.
+    Resistors to ground count as load. Chokes have the inductance that a direct current [A] leaves them.
     """
     reservoirs = list(_reservoirs(wired))
     smooth = {net for net, _ in reservoirs}
@@ -146,12 +146,23 @@ def filter_of(wired: Soldered, source: Rectified) -> Filter:
             resistors.append((first, second, part.value))
         elif part.resistance:
             middle = f"{element.designator.lower()}_coil"
-            coils.append((first, middle, part.value))
+            coils.append((first, middle, inductance_at(part, amps)))
             resistors.append((middle, second, part.resistance))
         else:
-            coils.append((first, second, part.value))
+            coils.append((first, second, inductance_at(part, amps)))
     kept = tuple((net, GROUND, farads) for net, farads in reservoirs if net in reached)
     return Filter(tuple(resistors), kept, tuple(coils))
+
+
+def inductance_at(choke: Part, amps: float) -> float:
+    """The inductance [H] of a choke that carries a direct current [A].
+
+    Flux over current after O. Froelich, Elektrotechnische Zeitschrift 2, 1881 (from memory), L I / (1 + I / k), of
+    slope L / (1 + I / k)^2; k is such that half of it is left at the current that the description gives.
+    """
+    if not choke.saturation_amps:
+        return choke.value
+    return float(choke.value / (1.0 + (2.0**0.5 - 1.0) * abs(amps) / choke.saturation_amps) ** 2)
 
 
 def _reservoirs(wired: Soldered) -> Iterator[tuple[str, float]]:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp
+from ...circuit.supply.transformer import MainsTransformer, Winding
 from .stored_charges import SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge
 
+# Volts peak above which alternating volts are hazardous live (IEC 60065).
+SAFE_PEAK = 35.0
 SOURCES = (
     "IEC 60065: a terminal is hazardous live above 60 V DC (35 V peak AC), unless the touch current stays within 2 mA.",
     "IEC 61010-1: 60 V DC, 2 mA DC, 45 uC of stored charge.",
@@ -31,6 +35,7 @@ def caution_sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[St
     return (
         *_charge_sentences(kept),
         *_bare_rail_sentences(amp),
+        *(each.sentence for each in _windings(amp)),
         *_small_charge_sentences(small),
         *_habit_sentences(most),
     )
@@ -78,6 +83,33 @@ def _bare_rail_sentences(amp: Amp) -> Iterator[str]:
                 f"Rail {rail.name} ({rail.volts:g} V) has no reservoir in the description: what it holds is not known; "
                 "take it as charged."
             )
+
+
+@dataclass(frozen=True)
+class _LiveWinding:
+    part: MainsTransformer
+    winding: Winding
+
+    @property
+    def mains_volts(self) -> float:
+        """What stands between its ends [V rms]."""
+        return self.part.scale * self.winding.volts
+
+    @property
+    def sentence(self) -> str:
+        """What to beware of."""
+        volts, name = self.mains_volts, f"{self.part.designator}, winding {self.winding.name}"
+        return (
+            f"{name}: {volts:.0f} V alternating ({1.4142 * volts:.0f} V peak) between its ends as long as the amp is "
+            "switched on at the mains, standby or not, rectifier in or out."
+        )
+
+
+def _windings(amp: Amp) -> list[_LiveWinding]:
+    """The windings that are dangerous to touch: above 35 V peak."""
+    parts = [each for each in amp.part_by_designator.values() if isinstance(each, MainsTransformer)]
+    live = [_LiveWinding(part, winding) for part in parts for winding in part.windings]
+    return [each for each in live if 1.4142 * each.mains_volts > SAFE_PEAK]
 
 
 def _seconds(time: float) -> str:

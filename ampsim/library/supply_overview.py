@@ -1,0 +1,66 @@
+"""What `ampsim check` says of a supply from mains to rails."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from ..base.tables import text_of_rows
+from ..circuit.amp import Amp
+from ..circuit.supply.rectifier_valve import RectifierValve
+from ..simulation.supplies import RectifierDuty, SupplyAtRest, supplies_at_rest
+
+_RIPPLE = ("rail or place", "mean [V]", "ripple [V p-p]", "ripple [V rms]")
+_DUTIES = ("rectifier", "before each [ohm]", "mean [mA]", "rms [mA]", "peak [mA]", "reverse [V]", "hot start [A]")
+
+
+def describe_supplies(amp: Amp) -> str:
+    """The supplies of an amp at rest over a period of the mains; "" where rails are given."""
+    found = supplies_at_rest(amp)
+    if not found:
+        return ""
+    ripple = [
+        (rail, f"{each.volts(rail):.1f}", f"{each.swing(rail):.3g}", f"{each.ripple(rail):.3g}")
+        for each in found
+        for rail in each.net_by_rail
+    ]
+    duties = [row for each in found for row in _duty_rows(each)]
+    return "\n".join([
+        "Supply at rest, over a period of the mains", text_of_rows(_RIPPLE, ripple), "",
+        text_of_rows(_DUTIES, duties),
+        "The last column is the most that flows when a hot rectifier meets empty reservoirs at the mains' peak, as",
+        "with a standby switch behind it.", *dict.fromkeys(line for each in found for line in _warm_up(each)),
+    ])  # fmt: skip
+
+
+def _duty_rows(supply: SupplyAtRest) -> Iterator[tuple[str, ...]]:
+    for number, duty in enumerate(supply.duties):
+        ways = supply.source.ways if len(supply.duties) == 1 else supply.source.ways[number : number + 1]
+        names = " and ".join(dict.fromkeys(name for way in ways for name in way.rectifiers))
+        kind = duty.way.types[0].type
+        milliamps = (f"{1e3 * amps:.3g}" for amps in (duty.mean_amps, duty.rms_amps, duty.peak_amps))
+        ohms = f"{duty.source_ohms:.3g}" if duty.source_ohms < 999.5 else f"{duty.source_ohms:.0f}"
+        yield (f"{names} ({kind})", ohms, *milliamps, f"{duty.reverse_volts:.0f}", _surge(duty))
+
+
+def _surge(duty: RectifierDuty) -> str:
+    return "behind a choke" if math.isnan(duty.surge_amps) else f"{duty.surge_amps:.2g}"
+
+
+def _warm_up(supply: SupplyAtRest) -> Iterator[str]:
+    for duty in supply.duties if supply.source.sign > 0.0 else ():
+        for name, device in zip(duty.way.rectifiers, duty.way.types, strict=True):
+            heater = device.heater if isinstance(device, RectifierValve) else None
+            peak = f"{next(iter(supply.net_by_rail))} stands at up to {supply.source.peak:.0f} V"
+            if heater is None:
+                yield f"{name} conducts at once: until the other valves are warm {peak}."
+            elif heater.direct:
+                yield (
+                    f"{name} is directly heated and conducts after about {heater.warm_up_seconds:g} s: until the other "
+                    f"valves are warm {peak}."
+                )
+            else:
+                yield (
+                    f"{name} is indirectly heated and conducts after about {heater.warm_up_seconds:g} s, as other "
+                    f"valves do: without them {peak}."
+                )

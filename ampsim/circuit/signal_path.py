@@ -107,14 +107,19 @@ def _lines_into(wired: Circuit, name: str) -> tuple[str, ...]:
 
 def _before(wired: Circuit, name: str, kept: Container[str]) -> str:
     """The stage with valves that drives a stage: the last one on the first of its lines that leads to one."""
-    order = [stage.name for stage in wired.amp.stages]
     for net in wired.inputs.get(name, ()):
-        earlier = order[: order.index(name)]
-        source = next((each for each in reversed(earlier) if net in wired.lines_of(each)), "")
+        source = _source_of(wired, name, net)
         found = source if not source or source in kept else _before(wired, source, kept)
         if found:
             return found
     return ""
+
+
+def _source_of(wired: Circuit, name: str, net: str) -> str:
+    """The last stage before another that hands on a line; "" where none does."""
+    order = [stage.name for stage in wired.amp.stages]
+    earlier = reversed(order[: order.index(name)])
+    return next((each for each in earlier if net in wired.lines_of(each)), "")
 
 
 def _nearest(wired: Circuit, valves: tuple[str, ...], pins: tuple[str, ...], lines: tuple[str, ...]) -> Iterator[str]:
@@ -138,14 +143,29 @@ def _place(wired: Circuit, net: str) -> str:
 
 
 def listening_points(amp: Amp) -> dict[str, str]:
-    """Stage name to the place its output is on, in signal order; the load's place is "speaker"."""
+    """Stage name to the place its output is on, in signal order; the load's place is "speaker".
+
+    A channel that the signal does not come to is left out, the networks behind its valves with it.
+    """
     wired = build_circuit(amp)
+    silent = _silent_stages(wired)
     found: dict[str, str] = {}
     for stage, net in wired.outputs.items():
         place = _place(wired, net)
-        if place not in found.values():
+        if place not in found.values() and silent.isdisjoint((stage, stage.rpartition(" (")[0])):
             found[stage] = place
     return found
+
+
+def _silent_stages(wired: Circuit) -> set[str]:
+    reached, silent = parts_reached(wired), set[str]()
+    active = {each.designator: each.stage for each in wired.elements if each.kind in ACTIVE}
+    for stage in wired.amp.stages if reached else ():
+        own = {part for part, name in active.items() if name == stage.name}
+        before = [_source_of(wired, stage.name, net) for net in wired.inputs.get(stage.name, ())]
+        if own.isdisjoint(reached) if own else (before and silent.issuperset(before)):
+            silent.add(stage.name)
+    return silent
 
 
 def begins_at_guitar(amp: Amp) -> bool:

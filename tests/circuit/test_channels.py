@@ -8,7 +8,7 @@ import pytest
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.plugging import jack_names, plug_in
-from ampsim.circuit.signal_path import valve_stages
+from ampsim.circuit.signal_path import listening_points, valve_stages
 from ampsim.library.files import models
 from ampsim.library.loader import parse_amp
 from tests.tools.stage_alone import alone, gain, resting_volts, stage
@@ -49,6 +49,8 @@ def test_only_the_channel_that_is_played_is_in_the_path_and_the_next_stage_knows
         paths[source] = [(each.name, each.before) for each in stages]
     assert paths[""] == [("normal stage", ""), ("second stage", "normal stage")]
     assert paths["generator at bright"] == [("bright stage", ""), ("second stage", "bright stage")]
+    heard = listening_points(plug_in(amp, "generator at bright"))
+    assert list(heard) == ["bright stage", "bright volume", "mixer", "second stage"]
     both = [("normal stage", ""), ("bright stage", ""), ("second stage", "normal stage")]
     assert paths["generator linked input to bright"] == both
     assert [each.name for each in valve_stages(build_circuit(plug_in(amp, "nothing")))] == [each[0] for each in both]

@@ -22,6 +22,7 @@ from ..wiring.readback import wiring
 from .items import LOOKS, Item, Throw
 from .split_items import drawn_items
 
+JACK = "jack "
 NEW, CHANGED, MOVED, GONE = "new", "changed", "moved", "comes out"
 
 
@@ -56,6 +57,11 @@ def contents(amp: Amp) -> Contents:
     return _everything(amp, wiring(amp))
 
 
+def is_entry(word: str) -> bool:
+    """Whether a flag says that a signal comes in there."""
+    return word == "input" or word.startswith(JACK)
+
+
 def _everything(amp: Amp, found: Wiring) -> Contents:
     pieces = found.pieces
     outside = {*stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE)} - _stages_with_edits(amp, pieces)
@@ -73,7 +79,8 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     drawn = {item.name.partition(" (")[0] for item in items}
     rails = {place[rail.name]: rail.name for rail in amp.rails if rail.name in place}
     start = _start(amp, pieces, place, outside)
-    flags = _flags(items, drawn, pieces, {place["ground"], *rails}) | ({start: "input"} if start else {})
+    common = {place["ground"], *rails}
+    flags = _flags(items, drawn, pieces, common) | _jacks(amp, place, common) | ({start: "input"} if start else {})
     if not any(item.kind == "loudspeaker" for item in items):
         flags |= {net: "output" for net in _output(amp, place) if net not in rails and net != place["ground"]}
     return Contents(tuple(items), place["ground"], rails, flags, start, _touched(amp, items))
@@ -229,6 +236,15 @@ def _start(amp: Amp, pieces: Pieces, place: Mapping[str, str], outside: set[str]
     inside = {net for each in pieces.elements if each.stage not in outside for _, net in each.pins}
     met = [net for each in ends for _, net in each.pins if net in inside and net != place["ground"]]
     return met[-1] if met else place.get(INPUT, "")
+
+
+def _jacks(amp: Amp, place: Mapping[str, str], common: set[str]) -> dict[str, str]:
+    """The nets that jacks are at, beside that where the drawing begins."""
+    wired = build_circuit(amp)
+    names = {each.name for each in amp.jacks if not each.before}
+    tips = {each.name: wired.places_by_net.get(each.tip, ()) for each in wired.jacks if each.name in names}
+    found = {name: next((place[each] for each in places if each in place), "") for name, places in tips.items()}
+    return {net: f"{JACK}{name}" for name, net in found.items() if net and net not in common}
 
 
 def _flags(items: Sequence[Item], drawn: set[str], pieces: Pieces, common: set[str]) -> dict[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from .contents import Contents, part_of
+from .contents import Contents, is_entry, part_of
 from .flow import Flow
 from .geometry import Sheet
 from .items import Item
@@ -91,7 +91,7 @@ def _outer_ends(flow: Flow, items: Sequence[Item]) -> dict[str, tuple[str, str]]
     on = {net for item in items for net in item.nets}
     for net, word in flow.flags.items():
         if net in on and not flow.given.common(net):
-            found[net] = (word, "right" if word != "input" and _is_driven(flow, items, net) else "left")
+            found[net] = (word, "right" if not is_entry(word) and _is_driven(flow, items, net) else "left")
     return found
 
 

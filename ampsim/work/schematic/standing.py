@@ -10,6 +10,7 @@ from string import ascii_uppercase
 
 from . import symbols
 from .board import Board
+from .contents import is_entry
 from .flow import Flow
 from .geometry import Box, Point, Sign, Symbol, around, shift
 from .items import Item
@@ -142,7 +143,7 @@ class Standing:
 
     def end(self, net: str, word: str, side: str) -> None:
         """The sign of a net that goes on elsewhere, near one of its terminals."""
-        kind = "rail" if side == "up" else "input" if word == "input" else "flag"
+        kind = "rail" if side == "up" else "input" if is_entry(word) else "flag"
         sides = dict.fromkeys((side, *(() if kind == "rail" else ("right", "left", "down", "up"))))
         if not any(self._flag(net, kind, word, each, self.board.trees[net]) for each in sides):
             self.torn.append(net)

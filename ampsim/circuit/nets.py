@@ -86,6 +86,7 @@ _CONDUCTS = {
     "resistor": (("1", "2"),),
     "inductor": (("1", "2"),),
     "loudspeaker": (("1", "2"),),
+    "opto-coupler": (("anode", "cathode"), ("cell1", "cell2")),
     "reverb tank": (("in", "in_ground"), ("out", "out_ground")),
     "pot": (("top", "wiper"), ("wiper", "bottom")),
     "valve": (("plate", "cathode"),),

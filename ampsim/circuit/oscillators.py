@@ -28,6 +28,10 @@ class Oscillator:
         Designators of the stage's capacitors: what they hold is where it stands in its swing.
     shared : tuple of str
         The nets that its stage shares with others, but for the supply of its plate: what it moves is among them.
+    couplers : tuple of str
+        Designators of the opto-couplers of its stage, which it lights.
+    diodes : tuple of (str, str)
+        The nets of the anode and the cathode of each.
     """
 
     stage: str
@@ -36,6 +40,8 @@ class Oscillator:
     output: str
     capacitors: tuple[str, ...]
     shared: tuple[str, ...]
+    couplers: tuple[str, ...] = ()
+    diodes: tuple[tuple[str, str], ...] = ()
 
 
 def oscillators(wired: Circuit) -> tuple[Oscillator, ...]:
@@ -52,7 +58,10 @@ def oscillators(wired: Circuit) -> tuple[Oscillator, ...]:
             others = {net for each in wired.elements if each.stage != name for _, net in each.pins}
             supply = {net for each in own if each.kind in _DIRECT for net in _far(each, output)}
             shared = tuple(sorted((nets & others) - supply))
-            found.append(Oscillator(name, active.designator, control, output, held, shared))
+            lit = [each for each in own if each.kind == "opto-coupler"]
+            couplers = tuple(each.designator for each in lit)
+            diodes = tuple((each.net("anode"), each.net("cathode")) for each in lit)
+            found.append(Oscillator(name, active.designator, control, output, held, shared, couplers, diodes))
     return tuple(found)
 
 

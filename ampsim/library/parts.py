@@ -146,6 +146,8 @@ def _unknown(designator: str) -> str:
         return f"{shown(designator)} tells no kind of part by its letters"
     if meaning == "switch":
         return f"{shown(designator)} is a switch; a switch is described by a table [[switches]]"
+    if meaning in ("light-dependent resistor", "lamp"):
+        return f"{shown(designator)} is a {meaning}; with what it works with it is an opto-coupler, such as OC1"
     return f"{shown(designator)} would be a {meaning}, which there is not among the parts of ampsim"
 
 

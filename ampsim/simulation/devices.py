@@ -161,6 +161,7 @@ WRITERS = {
     "current source": _write_device,
     "meter": _write_device,
     "rectifier valve": _write_device,
+    "opto-coupler": _write_device,
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": write_transformer,

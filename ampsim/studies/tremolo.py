@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from ..base.quantities import OHM, with_unit
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
 from ..circuit.positions import Position
@@ -58,8 +59,8 @@ def tremolo_table(amp: Amp, position: Position | None = None, response: xr.Datas
     Returns
     -------
     pandas.DataFrame
-        Oscillator, speed [Hz] (NaN: it does not go), what it moves, the lowest and highest volts there, and by how much
-        the gain at 1 kHz is changed there against its standing still [dB].
+        Oscillator, speed [Hz] (NaN: it does not go), what it moves, the lowest and highest volts or ohms there, and by
+        how much the gain at 1 kHz is changed there against its standing still [dB].
     """
     levels = [float("nan")] * 3
     if response is not None:
@@ -70,11 +71,15 @@ def tremolo_table(amp: Amp, position: Position | None = None, response: xr.Datas
                 "oscillator": each.stage,
                 "speed [Hz]": round(each.hertz, 2),
                 "moves": each.moves,
-                "lowest [V]": round(each.least, 2),
-                "highest [V]": round(each.most, 2),
+                "lowest": _with_unit(each.least, each.unit),
+                "highest": _with_unit(each.most, each.unit),
                 "gain at lowest [dB]": round(levels[1] - levels[0], 1),
                 "gain at highest [dB]": round(levels[2] - levels[0], 1),
             }
             for each in oscillations(amp, position)
         ]
     )
+
+
+def _with_unit(value: float, unit: str) -> str:
+    return f"{value:.1f} V" if unit == "V" else with_unit(float(f"{value:.3g}"), OHM)

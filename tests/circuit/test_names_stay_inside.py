@@ -21,6 +21,7 @@ MEANT_OTHERWISE = {
     ("circuit/source.py", "guitar"): "a source, as files and commands write it",
     ("circuit/source.py", "generator"): "a source, as files and commands write it",
     ("interface/lessons.py", "triode stage"): "writes the amp of a lesson",
+    ("library/reverb_tanks.py", "coupling"): "an entry of a reverb tank",
     ("pictures/axes.py", "guitar"): "the band of frequencies shaded in a picture",
     ("studies/stability/findings.py", "load"): "a column of a table",
     ("studies/stability/loads.py", "load"): "a dimension of the response",

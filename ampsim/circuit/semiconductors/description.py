@@ -9,7 +9,7 @@ from typing import Literal
 from ..valves.description import Flag
 
 Family = Literal["diode", "jfet", "mosfet", "operational amplifier", "effect", "current source", "meter",
-                 "rectifier valve"]  # fmt: skip
+                 "rectifier valve", "opto-coupler"]  # fmt: skip
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
@@ -20,6 +20,7 @@ PINS: Mapping[str, tuple[str, ...]] = {
     "current source": ("from", "to"),
     "meter": ("plus", "minus"),
     "rectifier valve": ("plate_a", "plate_b", "cathode"),
+    "opto-coupler": ("anode", "cathode", "cell1", "cell2"),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
 FAMILIES: Mapping[str, tuple[Family, ...]] = {
@@ -28,6 +29,7 @@ FAMILIES: Mapping[str, tuple[Family, ...]] = {
     "transistor": ("jfet", "mosfet"),
     "operational amplifier": ("operational amplifier",),
     "rectifier valve": ("rectifier valve",),
+    "opto-coupler": ("opto-coupler",),
 }
 """Which families of types may stand in a kind of part; a bridge is four diodes of its type."""
 

@@ -13,6 +13,9 @@ from ..valves.laws import Parameter
 from . import ideal_parts
 from .description import Family, Semiconductor
 from .op_amps import INTO, PARAMETERS, op_amp
+from .opto_couplers import INTO as COUPLER_INTO
+from .opto_couplers import PARAMETERS as COUPLER_PARAMETERS
+from .opto_couplers import opto_coupler
 from .pieces import Passive, Piece, Pieces
 from .port_laws import junction_numbers
 
@@ -181,4 +184,12 @@ LAWS: Mapping[str, DeviceLaw] = {
         )
         for family, parameters in ideal_parts.PARAMETERS.items()
     },
+    "diode and photocell": DeviceLaw(
+        "opto-coupler",
+        "W. Shockley, 1949, for the diode; R. H. Bube, Photoconductivity of solids, 1960 (from memory), for the cell",
+        COUPLER_PARAMETERS,
+        ("cell",),
+        opto_coupler,
+        COUPLER_INTO,
+    ),
 }  # fmt: skip

@@ -11,6 +11,7 @@ from ..supply.vacuum_diode import drop_volts
 from .description import DevicePoint, Semiconductor
 from .laws import pieces_of
 from .op_amps import op_amp_figure
+from .opto_couplers import coupler_figure
 from .port_law import Array
 from .port_laws import PORT_LAWS
 
@@ -22,6 +23,9 @@ QUANTITIES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "drain amps": ("A", ("drain_volts", "gate_volts")),
     "gate volts": ("V", ("drain_volts", "drain_amps")),
     "transconductance": ("S", ("drain_volts", "drain_amps")),
+    "cell ohms": ("ohm", ("forward_amps",)),
+    "cell ohms after": ("ohm", ("forward_amps", "seconds")),
+    "cell rise": ("s", ("forward_amps",)),
     "on ohms": ("ohm", ("gate_volts", "drain_amps")),
     "swing volts": ("V", ("supply_volts", "load_ohms")),
     "short amps": ("A", ("supply_volts",)),
@@ -100,6 +104,8 @@ def at_point(device: Semiconductor, point: DevicePoint) -> float:
         return op_amp_figure(device, point.quantity, given)
     if device.family == "rectifier valve":
         return float(drop_volts(dict(device.parameters), np.array(given["plate_amps"])))
+    if device.family == "opto-coupler":
+        return coupler_figure(device, point.quantity, given)
     if device.family != "diode":
         return _fet_at(device, point.quantity, given)
     if point.quantity == "forward volts":

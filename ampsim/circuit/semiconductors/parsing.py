@@ -15,9 +15,10 @@ from .measuring import QUANTITIES
 _UNITS = {
     "V": {"V": 1.0, "mV": 1e-3},
     "S": {"S": 1.0, "mS": 1e-3, "uS": 1e-6},
-    "ohm": {"ohm": 1.0, "kohm": 1e3},
+    "ohm": {"ohm": 1.0, "kohm": 1e3, "Mohm": 1e6},
     "A": {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "nA": 1e-9},
     "Hz": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6},
+    "s": {"s": 1.0, "ms": 1e-3},
     "V/s": {"V/us": 1e6},
     "V/sqrt(Hz)": {"nV/sqrt(Hz)": 1e-9},
 }
@@ -25,7 +26,8 @@ _CONDITIONS = dict.fromkeys(("forward_amps", "reverse_amps"), (1e-12, 100.0)) | 
     ("forward_volts", "reverse_volts"), (0.0, 1e4)
 )
 _CONDITIONS |= {"drain_volts": (-1e4, 1e4), "gate_volts": (-1e3, 1e3), "drain_amps": (-1e3, 1e3)}
-_CONDITIONS |= {"supply_volts": (0.5, 100.0), "load_ohms": (1.0, 1e7), "plate_amps": (1e-6, 10.0)}
+_CONDITIONS |= {"supply_volts": (0.5, 100.0), "load_ohms": (1.0, 1e7), "plate_amps": (1e-6, 10.0),
+                "seconds": (0.0, 1e4)}  # fmt: skip
 _FET_LIMITS = {
     "drain_volts": (1.0, 1e4),
     "gate_volts": (0.5, 1e3),
@@ -40,6 +42,7 @@ LIMITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
         "watts": (1e-3, 1e3),
     },
     **dict.fromkeys(("jfet", "mosfet"), _FET_LIMITS),
+    "opto-coupler": {"forward_amps": (1e-4, 10.0), "cell_volts": (1.0, 1e4), "cell_watts": (1e-3, 10.0)},
     "operational amplifier": {"supply_volts": (1.0, 200.0), "apart_volts": (0.1, 200.0), "watts": (1e-3, 100.0)},
     "rectifier valve": {
         "reverse_volts": (1.0, 1e5),

@@ -19,6 +19,7 @@ from ..valves.grid import THERMAL_VOLTS
 from ..valves.spice_text import node, number, softplus
 from .ideal_parts import IDEAL_LAWS
 from .op_amp_laws import bias, bias_lines, core, core_lines, output, output_lines
+from .opto_couplers import LIGHT, cell, cell_lines, light, light_lines
 from .port_law import Array, Nodes, Numbers, PortLaw
 
 # The conductance [S] that ngspice lays across every junction.
@@ -124,6 +125,8 @@ PORT_LAWS: Mapping[str, PortLaw] = {
     ),
     "op-amp output": PortLaw(("limit_amps", "turn_volts", "idle_amps"), (1.0, 0.1, 1.0), output, output_lines),
     "op-amp bias": PortLaw(("amps",), (1.0,), bias, bias_lines),
+    "photocell light": PortLaw(LIGHT, (0.05, 0.05), light, light_lines),
+    "photocell": PortLaw(("siemens",), (1.0, 0.05), cell, cell_lines),
     "transformer core": PortLaw(("knee_amps",), UNITS, magnetising, magnetising_lines),
     **IDEAL_LAWS,
     "vacuum diode": PortLaw(tuple(each.name for each in PARAMETERS), (1.0,), vacuum_diode, vacuum_diode_lines),

@@ -6,7 +6,30 @@ from .networks import FREE
 from .template import GROUND, Kind, Role, StageBuilder, Template, place_net
 
 
-def _oscillator(bench: StageBuilder) -> tuple[str, ...]:
+def _bias_tremolo(bench: StageBuilder) -> tuple[str, ...]:
+    _hand_on(bench, _oscillator(bench))
+    return bench.signal
+
+
+def _opto_tremolo(bench: StageBuilder) -> tuple[str, ...]:
+    grid = bench.through("coupling", _oscillator(bench))
+    bench.across("driver_grid_leak", grid, GROUND)
+    plate, cathode = bench.net("plate", "driver"), bench.net("cathode", "driver")
+    lamp = bench.through("lamp_resistor", bench.rail("supply"), f"{bench.designators('coupler')[0].lower()}_anode")
+    bench.valve("driver", plate, grid, cathode)
+    bench.across("driver_cathode_resistor", cathode, GROUND)
+    out = bench.through("series_resistor", bench.signal[0])
+    foot = GROUND
+    for pot in bench.designators("intensity"):
+        # Turned up there is less resistance between cell and ground, so more is taken away.
+        foot = f"{pot.lower()}_top"
+        bench.put(pot, top=foot, wiper=GROUND, bottom=GROUND)
+    bench.pins("coupler", {"anode": lamp, "cathode": plate, "cell1": out, "cell2": foot})
+    return (out,)
+
+
+def _oscillator(bench: StageBuilder) -> str:
+    """The valve and its three sections; the net of its plate."""
     plate, grid = bench.net("plate"), bench.net("grid")
     cathode = bench.net("cathode") if bench.has("cathode_resistor") else GROUND
     bench.valve("valve", plate, grid, cathode)
@@ -19,8 +42,7 @@ def _oscillator(bench: StageBuilder) -> tuple[str, ...]:
     bench.across("shift_resistor_b", second, GROUND)
     bench.through("shift_capacitor_c", second, grid)
     bench.across("grid_leak", grid, GROUND)
-    _hand_on(bench, plate)
-    return bench.signal
+    return plate
 
 
 def _speed(bench: StageBuilder) -> str:
@@ -44,23 +66,27 @@ def _hand_on(bench: StageBuilder, plate: str) -> None:
 
 _RESISTOR, _CAPACITOR = ("resistor",), ("capacitor",)
 
+_LADDER = {
+    "valve": Role("triode", ("valve",), True),
+    "supply": Role("rail of the plate load", ("rail",), True),
+    "plate_load": Role("plate load resistor", _RESISTOR, True),
+    "cathode_resistor": Role("cathode resistor", _RESISTOR),
+    "cathode_bypass": Role("capacitor across it", _CAPACITOR),
+    "shift_capacitor_a": Role("capacitor from the plate to the first section", _CAPACITOR, True),
+    "shift_resistor_a": Role("resistor of the first section", _RESISTOR, True),
+    "speed": Role("pot between that resistor and ground; turned up it is faster", ("pot",)),
+    "shift_capacitor_b": Role("capacitor to the second section", _CAPACITOR, True),
+    "shift_resistor_b": Role("resistor of the second section to ground", _RESISTOR, True),
+    "shift_capacitor_c": Role("capacitor to the grid", _CAPACITOR, True),
+    "grid_leak": Role("resistor from the grid to ground", _RESISTOR, True),
+}
+
 TREMOLO_OSCILLATOR = Template(
     "tremolo oscillator",
     Kind.OSCILLATOR,
     "an oscillator by three sections of phase shift, its speed and depth, and what it moves; the signal passes by",
     {
-        "valve": Role("triode", ("valve",), True),
-        "supply": Role("rail of the plate load", ("rail",), True),
-        "plate_load": Role("plate load resistor", _RESISTOR, True),
-        "cathode_resistor": Role("cathode resistor", _RESISTOR),
-        "cathode_bypass": Role("capacitor across it", _CAPACITOR),
-        "shift_capacitor_a": Role("capacitor from the plate to the first section", _CAPACITOR, True),
-        "shift_resistor_a": Role("resistor of the first section", _RESISTOR, True),
-        "speed": Role("pot between that resistor and ground; turned up it is faster", ("pot",)),
-        "shift_capacitor_b": Role("capacitor to the second section", _CAPACITOR, True),
-        "shift_resistor_b": Role("resistor of the second section to ground", _RESISTOR, True),
-        "shift_capacitor_c": Role("capacitor to the grid", _CAPACITOR, True),
-        "grid_leak": Role("resistor from the grid to ground", _RESISTOR, True),
+        **_LADDER,
         "coupling": Role("capacitor from the plate to the depth control", _CAPACITOR, True),
         "depth": Role("pot that sets how far it moves what it moves", ("pot",)),
         "output_capacitor": Role("capacitor behind the depth control", _CAPACITOR),
@@ -68,7 +94,26 @@ TREMOLO_OSCILLATOR = Template(
         "into": Role("rail or place that it moves, such as the rail of the output valves' bias", ("word",), True),
     },
     1,
-    _oscillator,
+    _bias_tremolo,
+)
+
+OPTO_TREMOLO = Template(
+    "opto tremolo",
+    Kind.OSCILLATOR,
+    "such an oscillator with a driver that lights an opto-coupler, whose cell takes signal away",
+    {
+        **_LADDER,
+        "coupling": Role("capacitor from the oscillator's plate to the driver", _CAPACITOR, True),
+        "driver": Role("triode whose plate current lights the coupler", ("valve",), True),
+        "driver_grid_leak": Role("resistor from the driver's grid to ground", _RESISTOR, True),
+        "driver_cathode_resistor": Role("cathode resistor of the driver", _RESISTOR, True),
+        "lamp_resistor": Role("resistor between the supply and the coupler's diode", _RESISTOR),
+        "coupler": Role("opto-coupler", ("opto-coupler",), True),
+        "series_resistor": Role("resistor in the signal before the cell", _RESISTOR, True),
+        "intensity": Role("pot between the cell and ground; turned up the tremolo is deeper", ("pot",)),
+    },
+    1,
+    _opto_tremolo,
 )
 
 FREE_OSCILLATOR = Template(
@@ -80,4 +125,4 @@ FREE_OSCILLATOR = Template(
     FREE.build,
 )
 
-TEMPLATES = (TREMOLO_OSCILLATOR, FREE_OSCILLATOR)
+TEMPLATES = (TREMOLO_OSCILLATOR, OPTO_TREMOLO, FREE_OSCILLATOR)

@@ -41,6 +41,11 @@ class Branch:
     value: float
 
 
+def node_net(designator: str, node: str) -> str:
+    """The net of a node inside a semiconductor."""
+    return f"{designator.lower()}.{node}"
+
+
 @dataclass(frozen=True)
 class Seat:
     """Where current follows a law: its name in `port_laws.STEP_LAWS`, its numbers, and its ports, pairs of nets.
@@ -205,7 +210,7 @@ class Collector(Writer):
         known = dict(zip(device.pins, nets, strict=True)) | {GROUND: GROUND}
 
         def net(node: str) -> str:
-            return known.get(node, f"{own}.{node}")
+            return known.get(node, node_net(designator, node))
 
         for each in pieces.laws:
             numbers = tuple(each.numbers[name] for name in PORT_LAWS[each.law].parameters)

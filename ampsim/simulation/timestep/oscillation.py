@@ -14,7 +14,8 @@ from ...circuit.held_volts import HeldVolts
 from ...circuit.mods import apply_mods
 from ...circuit.oscillators import Oscillator, oscillators
 from ...circuit.positions import Position
-from .branches import Parts
+from ...circuit.semiconductors.opto_couplers import LEVEL, MICRO
+from .branches import Parts, node_net
 from .kernel_arguments import Array
 from .machine import COARSE, machine_at_rest
 from .moves import stands
@@ -35,16 +36,20 @@ class Oscillation:
     hertz : float
         Its speed [Hz]; NaN when it does not go by itself.
     moves : str
-        The place that it moves: of those that its stage shares with others the one that swings most.
+        What it moves: the opto-coupler that it lights, or of the places that its stage shares with others the one
+        that swings most.
+    unit : str
+        "V", or "ohm" of a coupler's cell.
     least, most : float
-        The lowest and highest voltage there [V].
+        The lowest and highest voltage there [V], or resistance [ohm].
     at_least, at_most : tuple of (str, float)
-        What its capacitors hold then [V], by designator.
+        What its capacitors hold then [V], by designator; of a coupler, when its diode is brightest and darkest.
     """
 
     stage: str
     hertz: float
     moves: str
+    unit: str
     least: float
     most: float
     at_least: tuple[tuple[str, float], ...]
@@ -77,7 +82,8 @@ def _oscillations(amp: Amp, setting: tuple[tuple[str, float | str], ...]) -> tup
         return ()
     ends = {each.designator: [net for _, net in each.pins] for each in wired.elements if each.kind == "capacitor"}
     own = (net for each in found for name in each.capacitors for net in ends[name])
-    nets = list(dict.fromkeys((*own, *(net for each in found for net in (each.output, *each.shared)))))
+    lit = (node_net(name, LEVEL) for each in found for name in each.couplers)
+    nets = list(dict.fromkeys((*own, *lit, *(net for each in found for net in _seen(each)))))
     volts = dict(zip(nets, _watch(stand.parts, tuple(nets)).T, strict=True))
     return tuple(_described(each, volts, ends, wired) for each in found)
 
@@ -93,18 +99,29 @@ def _watch(parts: Parts, nets: tuple[str, ...]) -> Array:
         raise EngineError("the amp with its oscillator going has no solution in time") from error
 
 
+def _seen(each: Oscillator) -> tuple[str, ...]:
+    return (each.output, *each.shared, *(net for pair in each.diodes for net in pair))
+
+
 def _described(each: Oscillator, volts: dict[str, Array], ends: dict[str, list[str]], wired: Circuit) -> Oscillation:
     held = {name: volts[ends[name][0]] - volts[ends[name][1]] for name in each.capacitors}
-    moves = max(each.shared or (each.output,), key=lambda net: float(np.ptp(volts[net])))
-    swing = volts[moves]
-    low, high = int(np.argmin(swing)), int(np.argmax(swing))
+    speed = _speed(volts[each.output])
 
     def at(sample: int) -> tuple[tuple[str, float], ...]:
         return tuple((name, float(across[sample])) for name, across in held.items())
 
+    if each.couplers:
+        ohms = 1.0 / (MICRO * volts[node_net(each.couplers[0], LEVEL)])
+        first, second = each.diodes[0]
+        light = volts[first] - volts[second]
+        ends_of_light = int(np.argmax(light)), int(np.argmin(light))
+        return Oscillation(each.stage, speed, each.couplers[0], "ohm", float(ohms.min()), float(ohms.max()),
+                           *map(at, ends_of_light))  # fmt: skip
+    moves = max(each.shared or (each.output,), key=lambda net: float(np.ptp(volts[net])))
+    swing = volts[moves]
+    low, high = int(np.argmin(swing)), int(np.argmax(swing))
     place = wired.places_by_net[moves][0]
-    speed = _speed(volts[each.output])
-    return Oscillation(each.stage, speed, place, float(swing[low]), float(swing[high]), at(low), at(high))
+    return Oscillation(each.stage, speed, place, "V", float(swing[low]), float(swing[high]), at(low), at(high))
 
 
 def _speed(volts: Array) -> float:

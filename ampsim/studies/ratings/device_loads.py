@@ -92,6 +92,11 @@ def device_readings(
             amps = {pin: _current(part.designator, pin, device, vectors) for pin in device.pins}
             found |= {f"{part.designator}.{key}": each for key, each in _op_amp(volts, amps, device, span).items()}
             continue
+        if part.kind == "opto-coupler":
+            across = volts_of(part.designator, "cell1") - volts_of(part.designator, "cell2")
+            led, cell = (_current(part.designator, pin, device, vectors) for pin in ("anode", "cell1"))
+            found |= {f"{part.designator}.{key}": each for key, each in _coupler(across, led, cell, span).items()}
+            continue
         ends = DIODES.get(part.kind, (("anode", "cathode"),))
         names = package(part) * (len(ends) if part.kind == "rectifier valve" else 1)
         for name, (anode, cathode) in zip(names, ends, strict=True):
@@ -128,6 +133,14 @@ def _op_amp(
         "watts": device.sections * span.mean(sum((volts[pin] * amps[pin] for pin in volts), np.zeros_like(supply))),
     }
     return found | {"output_amps": float(np.abs(amps["out"]).max())}
+
+
+def _coupler(across: Array, led: Array, cell: Array, span: Span) -> dict[str, float]:
+    return {
+        "forward_amps": span.mean(np.maximum(led, 0.0)),
+        "cell_volts": float(np.abs(across).max()),
+        "cell_watts": span.mean(across * cell),
+    }
 
 
 def _diode(volts: Array, amps: Array, span: Span) -> dict[str, float]:

@@ -29,6 +29,8 @@ _WORDS = {
     "supply_volts": ("supply volts", "V"),
     "apart_volts": ("volts between its inputs", "V"),
     "output_amps": ("peak output current", "A"),
+    "cell_volts": ("volts across its cell", "V"),
+    "cell_watts": ("dissipation of its cell", "W"),
     "watts": ("dissipation", "W"),
     "peak_amps": ("peak current of each plate", "A"),
     "mean_amps": ("mean current of both plates", "A"),

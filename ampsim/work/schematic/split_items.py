@@ -1,4 +1,4 @@
-"""Parts that are drawn as several symbols: bridges, mains transformers, tapped pots."""
+"""Parts that are drawn as several symbols: bridges, mains transformers, tapped pots, opto-couplers."""
 
 from __future__ import annotations
 
@@ -15,6 +15,12 @@ def drawn_items(item: Item) -> Iterator[Item]:
 
     A tapped pot is drawn as the track above its tap, with the wiper, and that below it.
     """
+    if item.kind == "opto-coupler":
+        diode = tuple((pin, item.net(pin)) for pin in ("anode", "cathode"))
+        yield replace(item, name=f"{item.name} (diode)", kind="diode", pins=diode)
+        ends = (("1", item.net("cell1")), ("2", item.net("cell2")))
+        yield replace(item, name=f"{item.name} (cell)", kind="resistor", pins=ends)
+        return
     if item.kind == "mains transformer":
         yield from _windings(item)
     elif item.kind in DIODES:

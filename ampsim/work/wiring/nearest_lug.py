@@ -11,7 +11,7 @@ from ...circuit.switches.wire_pieces import FIXED, Pieces
 from .wanted_lugs import parts_near
 
 _SOCKETS = ("valve", "transformer", "loudspeaker", "transistor", "bridge rectifier", "reverb tank", "rectifier valve",
-            "mains transformer")  # fmt: skip
+            "mains transformer", "opto-coupler")  # fmt: skip
 
 
 class Neighbourhood:

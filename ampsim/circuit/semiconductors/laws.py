@@ -12,12 +12,12 @@ from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
 from . import ideal_parts
 from .description import Family, Semiconductor
+from .junctions import junction_numbers
 from .op_amps import INTO, PARAMETERS, op_amp
 from .opto_couplers import INTO as COUPLER_INTO
 from .opto_couplers import PARAMETERS as COUPLER_PARAMETERS
 from .opto_couplers import opto_coupler
 from .pieces import Passive, Piece, Pieces
-from .port_laws import junction_numbers
 
 # The leakage [A] of the junction that stands for breakdown: so little that it is nothing beside any other.
 _BREAKDOWN_LEAK = 1e-12

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 from ..valves.laws import Parameter
 from .description import Semiconductor
+from .junctions import junction_numbers
 from .pieces import Passive, Piece, Pieces
-from .port_laws import junction_numbers
 
 # The compensation capacitor [F]: any, for the law only knows its ratios to gm and to the greatest current.
 _FARADS = 30e-12

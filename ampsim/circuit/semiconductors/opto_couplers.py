@@ -15,11 +15,12 @@ import numpy as np
 
 from ..valves.laws import Parameter
 from ..valves.spice_text import node, number
+from .junctions import junction, junction_numbers
+from .pieces import Passive, Piece, Pieces
 from .port_law import Array, Nodes, Numbers
 
 if TYPE_CHECKING:
     from .description import Semiconductor
-    from .pieces import Pieces
 
 LEVEL = "level"
 """The node of a coupler that holds its cell's conductance [uS]."""
@@ -47,9 +48,6 @@ INTO: Mapping[str, Mapping[str, float]] = {"anode": {"led": 1.0}, "cell1": {"cel
 
 def opto_coupler(p: Mapping[str, float], farads: Mapping[str, float]) -> Pieces:
     """The pieces of a type, from its parameters and capacitances [F]."""
-    from .pieces import Passive, Piece, Pieces
-    from .port_laws import junction_numbers
-
     led = junction_numbers(p["saturation_amps"], p["emission"], p["series_ohms"])
     light = {
         "per_amp": p["lit_amps"] ** -p["slope"] / p["lit_ohms"] / MICRO,
@@ -75,8 +73,6 @@ LIGHT = ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"
 
 def light(p: Any, level: Array, led: Array) -> tuple[Array]:
     """Current [A] out of the node that holds the cell's conductance, at its level [uS] and the volts of the diode."""
-    from .port_laws import junction
-
     amps = np.maximum(junction(p, led)[0], 0.0)
     asked = p["per_amp"] * amps ** p["slope"] + p["dark"]
     rises = np.maximum(asked - level, 0.0) * p["rise"]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
+from ..base.wording import join_words
 from .amp import Amp, AnyPart, Edit, Pot
 from .cut_wires import staying_side
 from .nets import Nets
 from .one_wire import pins_on_one_wire, why_one_wire
 from .replacing import put_in_place
 from .stages.template import Element, end_names, net_word, tap_net, two_ends
+from .transformer import Transformer, pins_with
 
 _PHASES = {"replace": 0, "supply": 0, "lift": 1, "cut": 2, "move": 2, "bridge": 4}
 
@@ -39,6 +41,7 @@ class Fitting:
         self.nets = Nets()
         self.places = {**places, **{name: f"_net_{name}" for mod in amp.mods for name in mod.nets}}
         self.moved: list[tuple[str, Edit]] = []
+        self.exchanged: list[tuple[Transformer, Edit]] = []
 
     def carry_out(self, edits: list[Edit]) -> None:
         """Carry out all edits; `DescriptionError` when one names a part or a place that does not exist."""
@@ -55,6 +58,25 @@ class Fitting:
             self._arrive(net, edit)
         self.elements = self._joined(self.elements)
         self.removed = self._joined(self.removed)
+        for transformer, edit in self.exchanged:
+            self._drop_pins(transformer, edit)
+
+    def _change(self, designator: str, how: Callable[[Element], Element]) -> None:
+        held = self.elements if designator in self.elements else self.removed
+        held[designator] = how(held[designator])
+
+    def _drop_pins(self, transformer: Transformer, edit: Edit) -> None:
+        """Take away the pins that the transformer put in does not have, unless a wire is still on one of them."""
+        others = [(name, pin, net) for name, each in self.elements.items() if name != edit.part
+                  for pin, net in each.pins]  # fmt: skip
+        for pin, net in dict(self._element(edit.part).pins).items():  # type: ignore[union-attr]
+            wired = [f"{name}.{other}" for name, other, on in others if on == net]
+            if not transformer.has_pin(pin) and wired and edit.part in self.elements:
+                raise DescriptionError(
+                    f"{self._mod(edit)}: {edit.part} was exchanged for one that has no {pin}, where "
+                    f"{join_words(wired[:3])} is; it needs rewiring: move the wire to another of its pins"
+                )
+        self._change(edit.part, lambda old: replace(old, pins=tuple(p for p in old.pins if transformer.has_pin(p[0]))))
 
     def _joined(self, elements: Mapping[str, Element]) -> dict[str, Element]:
         return {
@@ -106,6 +128,9 @@ class Fitting:
                 f"lift {edit.part} and fit the other by its pins"
             )
         self.parts[edit.part] = put_in
+        if isinstance(put_in, Transformer):
+            self._change(edit.part, lambda old: replace(old, pins=pins_with(put_in, old.pins)))
+            self.exchanged.append((put_in, edit))
 
     def _supply(self, edit: Edit) -> None:
         """The volts are those of `Amp.fitted_rails`; here is only asked whether the rail has a source of its own."""

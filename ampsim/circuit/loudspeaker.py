@@ -13,6 +13,7 @@ class Loudspeaker:
 
     `resistance` of the coil [ohm]; mechanical resonance at `resonance` [Hz] rising by `peak` [ohm] above the coil
     with quality factor `q`; coil reactance `reactance` [ohm] at 1 kHz rising as frequency to the power `exponent`.
+    `more_peaks` has further resonances, such as that of a vented box: frequency [Hz], peak [ohm] and quality factor.
     """
 
     designator: str
@@ -22,23 +23,30 @@ class Loudspeaker:
     q: float
     reactance: float
     exponent: float
+    more_peaks: tuple[tuple[float, float, float], ...] = ()
     kind: str = "loudspeaker"
+
+    @property
+    def peaks(self) -> tuple[tuple[float, float, float], ...]:
+        """Every resonance: frequency [Hz], peak [ohm] and quality factor [ratio]."""
+        return ((self.resonance, self.peak, self.q), *self.more_peaks)
 
     def times(self, factor: float) -> Loudspeaker:
         """One whose impedance is `factor` [ratio] times this one's at every frequency."""
         scaled = {name: getattr(self, name) * factor for name in ("resistance", "peak", "reactance")}
-        return dataclasses.replace(self, **scaled)
+        more = tuple((hertz, peak * factor, q) for hertz, peak, q in self.more_peaks)
+        return dataclasses.replace(self, more_peaks=more, **scaled)
 
 
 def loudspeaker_ohms(part: Loudspeaker, hertz: float) -> complex:
     """Impedance [ohm] of a loudspeaker as it is written for ngspice: coil, cone, and the coil's reactance."""
     omega = 2.0 * math.pi * hertz
-    tuned = part.q * (hertz / part.resonance - part.resonance / hertz)
+    cone = sum(peak / (1.0 + 1j * q * (hertz / middle - middle / hertz)) for middle, peak, q in part.peaks)
     coil = sum(
         1j * omega * henries * (ohms / (ohms + 1j * omega * henries) if math.isfinite(ohms) else 1.0)
         for ohms, henries in coil_sections(part.reactance, part.exponent)
     )
-    return part.resistance + part.peak / (1.0 + 1j * tuned) + coil
+    return complex(part.resistance + cone + coil)
 
 
 def coil_sections(reactance: float, exponent: float) -> list[tuple[float, float]]:

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from .amp import AnyPart, Part, Pot
+from .loudspeaker import Loudspeaker
 from .reverb_tank import ReverbTank
 from .semiconductors.device import Device
 from .supply.transformer import MainsTransformer
@@ -36,6 +37,8 @@ def part_entry(part: AnyPart) -> Any:
             del entry["tap"]
     if isinstance(part, Transformer):
         entry = _of_transformer(part, entry)
+    if isinstance(part, Loudspeaker) and not part.more_peaks:
+        del entry["more_peaks"]
     if isinstance(part, ReverbTank):
         entry["input"], entry["output"] = entry.pop("input_impedance"), entry.pop("output_impedance")
         entry["delays_ms"] = tuple(1e3 * each for each in entry.pop("springs"))

@@ -152,3 +152,14 @@ def windings_of(pins: Iterable[str]) -> Iterator[tuple[str, ...]]:
 def tap_pin(ohms: float) -> str:
     """The pin of the secondary tap for a load [ohm], such as tap8."""
     return f"tap{ohms:g}".replace(".", "r")
+
+
+def pins_with(part: Transformer, pins: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    """The pins and nets of another transformer, and those of one put in its place that nothing is soldered to yet."""
+    known, own = dict(pins), part.designator.lower()
+    further = [pin for pin in map(tap_pin, part.taps) if pin not in known]
+    if part.screen_taps:
+        further += [pin for pin in ("screen_a", *(["screen_b"] if "centre" in known else [])) if pin not in known]
+    # A winding that nothing is on does nothing; its ends are places to solder to all the same.
+    further += [f"{each.name}_{end}" for each in part.windings for end in "12" if f"{each.name}_1" not in known]
+    return (*pins, *((pin, f"{own}_{pin}") for pin in further))

@@ -135,6 +135,15 @@ def read_loudspeaker(designator: str, entry: Entry) -> Loudspeaker:
         q=entry.number("q", 0.3, 30.0, 6.0),
         reactance=entry.value("reactance", OHM, 0.8 * resistance),
         exponent=entry.number("exponent", 0.3, 1.0, 0.7),
+        more_peaks=tuple(_peak(entry, each) for each in entry.elements("more_peaks", 4)),
     )
     entry.finish()
     return made
+
+
+def _peak(entry: Entry, given: object) -> tuple[float, float, float]:
+    if not isinstance(given, (list, tuple)) or len(given) != 3:
+        raise entry.fail("more_peaks", f"{shown(given)} is not a resonance; written [hertz, ohms, q]")
+    hertz, ohms = (entry.element("more_peaks", each).value("more_peaks", kind)
+                   for each, kind in zip(given, (HERTZ, OHM), strict=False))  # fmt: skip
+    return hertz, ohms, entry.element("more_peaks", given[2]).number("more_peaks", 0.3, 30.0)

@@ -93,14 +93,16 @@ def coil_net(part: Loudspeaker) -> str:
 
 def _write_loudspeaker(writer: Writer, element: Element, wired: Circuit) -> None:
     part = cast("Loudspeaker", wired.parts[element.designator])
-    name, coil, cone = part.designator.lower(), coil_net(part), inner_net(part.designator, "2")
-    omega = 2.0 * math.pi * part.resonance
-    writer.element(f"r{name}_coil", element.net("1"), coil, part.resistance)
-    writer.element(f"r{name}_cone", coil, cone, part.peak)
-    writer.element(f"l{name}_cone", coil, cone, part.peak / (omega * part.q))
-    writer.element(f"c{name}_cone", coil, cone, part.q / (omega * part.peak))
+    name, first = part.designator.lower(), coil_net(part)
+    writer.element(f"r{name}_coil", element.net("1"), first, part.resistance)
+    for number, (hertz, peak, q) in enumerate(part.peaks):
+        which, omega = f"cone{number or ''}", 2.0 * math.pi * hertz
+        cone = inner_net(part.designator, f"peak{number}" if number else "2")
+        writer.element(f"r{name}_{which}", first, cone, peak)
+        writer.element(f"l{name}_{which}", first, cone, peak / (omega * q))
+        writer.element(f"c{name}_{which}", first, cone, q / (omega * peak))
+        first = cone
     sections = coil_sections(part.reactance, part.exponent)
-    first = cone
     for number, (ohms, henries) in enumerate(sections, 2):
         last = number == len(sections) + 1
         second = element.net("2") if last else inner_net(part.designator, f"{number + 1}")

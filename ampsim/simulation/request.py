@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import DescriptionError, EngineError, nearest, shown
 from ..base.progress import Progress
+from ..base.quantities import HENRY, with_unit
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.positions import Position, control_coords, position_label
+from ..circuit.transformer import Transformer
 from .netlist import Netlist
 from .ngspice import engine
+
+# A share of the usual leakage from which on a clipped stage takes no more than some steps to each of the analysis.
+_LEAST_LEAKAGE = 0.02
 
 
 @dataclass(frozen=True)
@@ -47,8 +53,27 @@ class Case:
         """
         if isinstance(outcome, EngineError):
             where = f"{self.name}, {analysis}" if analysis else self.name
-            raise EngineError(f"{where}: {outcome}") from outcome
+            raise EngineError(f"{where}: {outcome}{why_hard(self.wired)}") from outcome
         return outcome
+
+
+def why_hard(wired: Circuit) -> str:
+    """What makes a circuit hard to solve in time, to be said when there is no answer; "" where nothing is known.
+
+    With next to no leakage a transformer's windings and the capacitances on them ring so fast, once a valve cuts off,
+    that a simulator takes hundreds of steps to each of its own: found by trial, with and without a bypassed cathode.
+    """
+    found = []
+    for part in wired.parts.values():
+        if isinstance(part, Transformer):
+            usual = part.primary / (2.0 * math.pi * 80e3)
+            if part.leakage < _LEAST_LEAKAGE * usual:
+                leakages = f"{with_unit(part.leakage, HENRY)}; a usual one has about {with_unit(usual, HENRY)}"
+                found.append(
+                    f"\n  {part.designator} has next to no leakage ({leakages}): what rings on it when a valve cuts "
+                    "off may be too fast to follow"
+                )
+    return "".join(found)
 
 
 @dataclass(frozen=True)

@@ -10,21 +10,24 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ampsim import DescriptionError, FrequencySweep, OperatingPoint, parse_amp, simulate
+from ampsim import DescriptionError, EngineError, FrequencySweep, OperatingPoint, parse_amp, simulate
 from ampsim.base.entries import Entry
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.part_entries import entry_text, part_entry
 from ampsim.circuit.transformer import Winding
 from ampsim.circuit.transformer_core import flux_at, flux_density
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.library.files import models
-from ampsim.library.loader import load_amp, load_valve
+from ampsim.library.loader import load_amp, load_valve, parse_mod
 from ampsim.library.output_parts import read_transformer
 from ampsim.measures.waveforms import harmonics, power_w
 from ampsim.simulation.analyses import Transient
 from ampsim.simulation.netlist import build
+from ampsim.simulation.ngspice import engine
+from ampsim.simulation.request import Case as Case_
 from ampsim.simulation.stimuli import Sine
 from tests.figures.in_time import Case, errors
 from tests.truth.bench import near_ideal
@@ -65,6 +68,8 @@ def pair(transformer: dict[str, Any], times: int = 1, **roles: Any) -> Amp:
     split = {"name": "driver", "template": "free wiring", "wires": {"T2": {
         "primary_a": "out", "primary_b": "out_b", "centre": "ground", "tap8": "in", "common": "ground"}}}  # fmt: skip
     output |= {"cathode_resistor": "R30", "cathode_bypass": "C30"} | roles
+    if not output["cathode_bypass"]:
+        del output["cathode_bypass"], parts["C30"]
     return made(parts, split, output, {"template": "load", "load": "R31"})
 
 
@@ -276,3 +281,58 @@ def test_in_time_as_ngspice() -> None:
     found = {case.label: error for case, error in errors([Case(amp, {}, 12.0, 0.02) for amp in amps])}
     assert float(np.median(list(found.values()))) <= 1e-4, found
     assert max(found.values()) <= 5e-3, found
+
+
+def exchanged(entry: dict[str, Any], *edits: dict[str, Any]) -> Amp:
+    mod = parse_mod(
+        {"name": "another", "reason": "more", "edits": [{"replace": "T1", "with": entry}, *edits]}, "a.toml"
+    )
+    return apply_mods(single("EL84", {"primary": "5k", "taps": [8], "inductance": 12}), mod)
+
+
+@pytest.mark.parametrize("taps", [[8.0], [4.0, 8.0], [8.0, 16.0], [2.0, 8.0]])
+def test_an_exchanged_transformer_is_the_one_that_might_have_been_drawn(taps: list[float]) -> None:
+    entry = {"primary": "3k5", "taps": taps, "inductance": 9, "screen_taps": 0.3}
+    drawn = single("EL84", entry, tap="tap8")
+    for hertz in (30.0, 1000.0, 15e3):
+        assert gain(exchanged(entry), hertz=hertz) == pytest.approx(gain(drawn, hertz=hertz), rel=1e-9)
+
+
+def test_a_wire_on_a_pin_that_the_new_transformer_lacks_has_to_be_moved() -> None:
+    entry = {"primary": "5k", "taps": [4], "inductance": 12}
+    with pytest.raises(DescriptionError, match=r"has no tap8, where R2\.1 is; it needs rewiring"):
+        gain(exchanged(entry))
+    moved = exchanged(entry, {"move": "R2.1", "to": "T1.tap4"})
+    assert gain(moved) == pytest.approx(gain(single("EL84", entry)), rel=1e-9)
+
+
+def test_screens_can_be_moved_to_the_taps_of_a_new_transformer() -> None:
+    entry = {"primary": "5k", "taps": [8], "inductance": 12, "screen_taps": 0.4}
+    moved = exchanged(entry, {"move": "V1.screen", "to": "T1.screen_a"})
+    assert gain(moved) == pytest.approx(gain(single("EL84", entry, ultra_linear="yes")), rel=1e-9)
+
+
+def losses(seed: int) -> dict[str, Any]:
+    """A transformer with any part of the usual losses, down to a thousandth, but for its leakage."""
+    rng = np.random.default_rng(seed)
+    usual = {"primary_resistance": 240.0, "secondary_resistance": 0.25, "capacitance": 400e-12, "leakage": 0.016}
+    found = {name: value * 10.0 ** rng.uniform(-3.0, 0.0) for name, value in usual.items()}
+    found["leakage"] = usual["leakage"] * 10.0 ** rng.uniform(-1.7, 0.0)
+    return found | {"core_loss": 120e3 * 10.0 ** rng.uniform(0.0, 5.0)}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_clipped_pair_is_followed_in_few_steps_whatever_its_transformer_loses(seed: int) -> None:
+    amp = pair({"primary": 8000.0, "inductance": 30.0} | losses(seed), **({} if seed % 2 else {"cathode_bypass": []}))
+    told = next(iter(engine.run([build(amp, {}, Transient(Sine(1000.0, 60.0, 1e-3, 1), 5e-6), ("speaker",))])))
+    assert isinstance(told, engine.Arrays)
+    assert told.scale.size < 60 * 400, losses(seed)
+
+
+def test_next_to_no_leakage_is_named_where_there_is_no_answer() -> None:
+    lossless, usual = pair({"leakage": 1e-5}), pair({})
+    with pytest.raises(EngineError, match="T1 has next to no leakage"):
+        Case_(lossless, {}).arrays(EngineError("the simulator process took longer than 60 s"))
+    with pytest.raises(EngineError) as error:
+        Case_(usual, {}).arrays(EngineError("the simulator process took longer than 60 s"))
+    assert "T1 has" not in str(error.value)

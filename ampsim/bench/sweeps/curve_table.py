@@ -10,7 +10,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ...base.errors import DescriptionError, shown
 from ..text_files import split_cells, text_lines
@@ -25,12 +25,18 @@ _NAMES = {
     "phase": re.compile(r"\b(phase?|deg\w*|rad\w*|angle|winkel)\b|°", re.I),
     "level": re.compile(r"\b(db\w{0,4}|gain|level|mag\w*|amplitude|response|pegel|verst\w*|niveau|nivel)\b", re.I),
 }
-_BOUNDS = {"frequency": (1e-3, 1e6, "Hz"), "level": (-400.0, 400.0, "dB"), "phase": (-1e6, 1e6, "degrees")}
+_OHMS = re.compile(r"\b(imp\w*|ohms?|ω|z|mag\w*|abs\w*|betrag)\b", re.I)
+_BOUNDS = {
+    "frequency": (1e-3, 1e6, "Hz"),
+    "level": (-400.0, 400.0, "dB"),
+    "impedance": (1e-3, 1e6, "ohm"),
+    "phase": (-1e6, 1e6, "degrees"),
+}
 
 
 @dataclass(frozen=True)
 class Curve:
-    """Frequencies [Hz] rising, levels [dB], phases [degrees] or none, and the guesses in words."""
+    """Frequencies [Hz] rising, levels [dB] or impedances [ohm], phases [degrees] or none, and the guesses in words."""
 
     frequency: tuple[float, ...]
     level: tuple[float, ...]
@@ -40,8 +46,11 @@ class Curve:
 
 @dataclass(frozen=True)
 class _Dialect:
+    """How numbers are apart and written, and what stands where a level does."""
+
     separator: str
     comma: bool
+    level: str = "level"
 
 
 @dataclass(frozen=True)
@@ -56,7 +65,7 @@ class _Columns:
     names: tuple[str, ...] = ()
 
 
-def read_curve(data: bytes, name: str) -> Curve:
+def read_curve(data: bytes, name: str, ohms: bool = False) -> Curve:
     """Read the bytes of a text of columns.
 
     Parameters
@@ -64,6 +73,8 @@ def read_curve(data: bytes, name: str) -> Curve:
     data : bytes
     name : str
         File name for messages.
+    ohms : bool
+        Impedances [ohm] are read where levels [dB] would be.
 
     Raises
     ------
@@ -78,6 +89,7 @@ def read_curve(data: bytes, name: str) -> Curve:
             f"{name}: {len(rows)} lines begin with a number, {_LEAST_ROWS} are needed; it begins with {shown(seen)}"
         )
     way, width = _dialect(lines, rows, name)
+    way = replace(way, level="impedance") if ohms else way
     first = next(row for row in rows if _starts(_fields(lines[row], way), way, width))
     columns = _columns(lines[:first], way, width, name)
     if not columns.names:
@@ -149,7 +161,7 @@ def _columns(before: Sequence[str], way: _Dialect, width: int, name: str) -> _Co
     for line in reversed(before):
         names = _fields(line.strip().lstrip("#*%!'/").strip(), way)
         if len(names) == width and any(_NAMES["frequency"].search(_plain_header(each)) for each in names):
-            return _name_columns(names, name)
+            return _name_columns(names, way, name)
     return _Columns(0, 1, 2 if width == 3 else -1)
 
 
@@ -157,22 +169,27 @@ def _plain_header(header: str) -> str:
     return re.sub(r"[_\W]+", " ", header.replace("°", " deg "))
 
 
-def _name_columns(names: Sequence[str], name: str) -> _Columns:
+def _name_columns(names: Sequence[str], way: _Dialect, name: str) -> _Columns:
     found: dict[str, int] = {}
+    known = _NAMES | ({"level": _OHMS} if way.level == "impedance" else {})
     for place, header in enumerate(names):
-        for kind, pattern in _NAMES.items():
+        for kind, pattern in known.items():
             if kind not in found and pattern.search(_plain_header(header)):
                 found[kind] = place
                 break
     frequency = found["frequency"]
     others = [place for place in range(len(names)) if place not in found.values()]
     if "level" not in found and not others:
-        raise DescriptionError(f"{name}: no column of levels among {shown(list(names))}")
+        raise DescriptionError(f"{name}: no column of {way.level}s among {shown(list(names))}")
     level = found.get("level", others[0] if others else -1)
     if not re.search(r"db", names[level], re.I) and re.search(
         r"\b[mµu]?v(olts?|rms)?\b", _plain_header(names[level]), re.I
     ):
-        raise DescriptionError(f"{name}: column {shown(names[level])} is in volts; levels in dB are read")
+        raise DescriptionError(
+            f"{name}: column {shown(names[level])} is in volts; {way.level}s in {_BOUNDS[way.level][2]} are read"
+        )
+    if way.level == "impedance" and re.search(r"db", names[level], re.I):
+        raise DescriptionError(f"{name}: column {shown(names[level])} is in dB; impedances in ohm are read")
     phase = found.get("phase", -1)
     radians = phase >= 0 and re.search(r"\brad", _plain_header(names[phase]), re.I)
     kilo = re.search(r"\bkhz\b", _plain_header(names[frequency]), re.I)
@@ -190,7 +207,7 @@ def _table(
         if len(fields) != width:
             raise DescriptionError(f"{name}: line {number}: {shown(line)} has {len(fields)} columns instead of {width}")
         hertz = _value(fields, columns.frequency, "frequency", columns.hertz, way, f"{name}: line {number}")
-        level = _value(fields, columns.level, "level", 1.0, way, f"{name}: line {number}")
+        level = _value(fields, columns.level, way.level, 1.0, way, f"{name}: line {number}")
         phase = _value(fields, columns.phase, "phase", columns.degrees, way, f"{name}: line {number}")
         yield number, hertz, level, phase
 
@@ -228,10 +245,10 @@ def _curve(table: Sequence[tuple[int, float, float, float]], guesses: list[str],
 def _words(first: int, way: _Dialect, width: int, columns: _Columns, zero: bool) -> list[str]:
     sign = "decimal comma" if way.comma else "decimal point"
     found = [f"{width} columns apart by {_SEPARATORS[way.separator]}", sign, f"numbers from line {first + 1}"]
-    kinds = {"frequency": "kHz" if columns.hertz > 1.0 else "Hz", "level": "dB"}
+    kinds = {"frequency": "kHz" if columns.hertz > 1.0 else "Hz", way.level: _BOUNDS[way.level][2]}
     kinds["phase"] = "radians" if columns.degrees > 1.0 else "degrees"
     for kind, unit in kinds.items():
-        place = getattr(columns, kind)
+        place = getattr(columns, "level" if kind == way.level else kind)
         if place >= 0:
             header = f" ({shown(columns.names[place])})" if columns.names else " (no header)"
             found.append(f"{kind} [{unit}] in column {place + 1}{header}")

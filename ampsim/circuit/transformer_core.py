@@ -12,8 +12,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
+from .inner_nets import inner_net
 from .valves.spice_text import number
 
 # One of the flux that counts as the knee, in the tolerance of a solution; and volts across a primary.
@@ -64,3 +66,31 @@ def flux_density(volts: float, hertz: float, turns: float, square_metres: float)
         Of the core's cross-section [m2].
     """
     return flux_at(volts, hertz) / (turns * square_metres)
+
+
+@dataclass(frozen=True)
+class Core:
+    """A core that saturates, across a primary.
+
+    `ends` are the nets of the primary; `coil` is the winding whose flux it follows, `scale` leads from that flux to
+    the share of the flux at the knee [1 / V s], `shares` says what the current of each winding adds to it [1 / A].
+    """
+
+    name: str
+    ends: tuple[str, str]
+    coil: str
+    scale: float
+    shares: Mapping[str, float]
+    knee_amps: float
+
+    @property
+    def flux_net(self) -> str:
+        """The net that stands for the flux, as a share of that at the knee."""
+        return inner_net(self.name, "flux")
+
+    def lines(self) -> list[str]:
+        """As ngspice lines; a winding's current is that of a source named after it."""
+        whole = "+".join(f"{share!r}*i(v{each})" for each, share in self.shares.items())
+        ports = (self.ends, (self.flux_net, "0"))
+        source = magnetising_lines(f"{self.name}_core", {"knee_amps": self.knee_amps}, ports)
+        return [f"b{self.name}_flux {self.flux_net} 0 v={whole}", *source]

@@ -17,6 +17,7 @@ from ..circuit.semiconductors.pieces import Piece
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.stages.template import GROUND
 from ..circuit.switches.moving import Contact
+from ..circuit.transformer_core import Core
 from ..circuit.valves.description import Valve
 from ..circuit.valves.laws import LAWS
 from ..circuit.valves.spice import PINS, subcircuit
@@ -146,36 +147,11 @@ class Writer:
         if sensed:
             self.line(f"v{safe_name(name)} {end} {safe_name(second)} dc 0")
 
-    def saturating(
-        self,
-        name: str,
-        ends: tuple[str, str],
-        coil: str,
-        scale: float,
-        shares: Mapping[str, float],
-        numbers: Mapping[str, float],
-    ) -> None:
-        """Write the current that a saturating core takes beyond that of its inductance.
-
-        Parameters
-        ----------
-        name : str
-        ends : tuple of str
-            The nets it flows between.
-        coil : str
-            The winding whose flux it follows.
-        scale : float
-            From the flux of that winding to that of the law [1 / V s].
-        shares : mapping
-            To each sensed winding what its current adds to the flux of the law [1 / A].
-        numbers : mapping
-            What the law takes.
-        """
-        flux = safe_name(f"__{name}_flux")
-        whole = "+".join(f"{share!r}*i(v{safe_name(each)})" for each, share in shares.items())
-        self.line(f"b{safe_name(name)}_flux {flux} 0 v={whole}")
-        ports = ((safe_name(ends[0]), safe_name(ends[1])), (flux, GROUND))
-        for text in PORT_LAWS["transformer core"].lines(f"{name}_core", numbers, ports):
+    def saturating(self, core: Core) -> None:
+        """Write the current that a saturating core takes beyond that of its inductance [A]."""
+        for name in (core.name, *core.ends, core.flux_net, *core.shares):
+            safe_name(name)
+        for text in core.lines():
             self.line(text)
 
     def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:

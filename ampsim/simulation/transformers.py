@@ -16,6 +16,7 @@ from ..circuit.build import Circuit
 from ..circuit.inner_nets import inner_net
 from ..circuit.stages.template import Element
 from ..circuit.transformer import Transformer, tap_pin
+from ..circuit.transformer_core import Core
 from .netlist_writer import Writer
 
 COUPLING = 0.99999
@@ -110,8 +111,8 @@ def _write_core(writer: Writer, part: Transformer, nets: Mapping[str, str], coil
         each.name: up * (each.henries if each is first else COUPLING * math.sqrt(first.henries * each.henries))
         for each in coils
     }
-    writer.saturating(part.designator.lower(), (nets["primary_a"], nets["primary_b"]), first.name, up, shares,
-                      {"knee_amps": knee / part.inductance})  # fmt: skip
+    ends = (nets["primary_a"], nets["primary_b"])
+    writer.saturating(Core(part.designator.lower(), ends, first.name, up, shares, knee / part.inductance))
 
 
 def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:

@@ -17,6 +17,7 @@ from ...circuit.semiconductors.port_laws import PORT_LAWS
 from ...circuit.stages.template import GROUND
 from ...circuit.supply.averaged import supplied
 from ...circuit.switches.moving import SIDES, Contact
+from ...circuit.transformer_core import Core
 from ...circuit.valves.description import Valve
 from ..devices import WRITERS
 from ..netlist import slot_value
@@ -155,26 +156,10 @@ class Collector(Writer):
         """
         self.element(name, first, second, henries)
 
-    def saturating(
-        self,
-        name: str,
-        ends: tuple[str, str],
-        coil: str,
-        scale: float,
-        shares: Mapping[str, float],
-        numbers: Mapping[str, float],
-    ) -> None:
-        """Keep what a saturating core takes.
-
-        Parameters
-        ----------
-        name, ends, coil, scale, shares, numbers
-            As those of `netlist_writer.Writer.saturating` [1 / V s].
-        """
-        flux = f"__{name}_flux"
-        self.fluxes[flux] = (coil, scale)
-        values = tuple(numbers[each] for each in PORT_LAWS["transformer core"].parameters)
-        self.seats.append(Seat("transformer core", values, (ends, (flux, GROUND))))
+    def saturating(self, core: Core) -> None:
+        """Keep what a saturating core takes [A]."""
+        self.fluxes[core.flux_net] = (core.coil, core.scale)
+        self.seats.append(Seat("transformer core", (core.knee_amps,), (core.ends, (core.flux_net, GROUND))))
 
     def supply(self, name: str, net: str, volts: float, ripple: bool) -> None:
         """Keep a net that a source holds.

@@ -16,6 +16,7 @@ from tests.truth import (
     pop,
     ports,
     ratings,
+    reverb_tremolo,
     semiconductors,
     spread,
     stability,
@@ -46,6 +47,7 @@ FAMILIES = (
     voltmeter,
     listening,
     semiconductors,
+    reverb_tremolo,
     copied,
 )
 

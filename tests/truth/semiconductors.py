@@ -14,6 +14,7 @@ from ampsim.library.loader import listing
 from tests.truth.bench import Rest, amp, rail, wired
 from tests.truth.claims import CLOSED, FITTED, Case, Claim, Limit
 from tests.truth.op_amps import figure
+from tests.truth.reverb_tremolo import coupler
 
 KELVIN_VOLTS = 1.380649e-23 * 300.15 / 1.602176634e-19
 _MODEL = Limit(0.005, "published formula with published parameters: 0.5 %")
@@ -64,6 +65,8 @@ def _points() -> list[Case]:
                 measure = partial(_transistor, device, point)
             if device.family == "operational amplifier":
                 measure = partial(figure, device, point)
+            if device.family == "opto-coupler":
+                measure = partial(coupler, device, point)
             claim = Claim(point.id, point.quantity, point.value, point.unit, source, point.flag, kind, limit)
             found.append(Case((claim,), measure))
     return found

@@ -249,12 +249,19 @@ def halves(name: str) -> Amp:
                  name=f"half-wave {name}")  # fmt: skip
 
 
+def floating_bridge() -> Amp:
+    """A bridge whose load hangs on ground by one resistor alone: a microampere too much is a tenth of a volt there."""
+    wires = {"R1": ["in", "a"], "C1": ["out", "low"], "R2": ["out", "low"], "R3": ["low", "ground"],
+             "BR1": {"ac1": "a", "ac2": "ground", "plus": "out", "minus": "low"}}  # fmt: skip
+    return wired({"R1": "100", "BR1": "1N4007", "C1": "10u", "R2": "10k", "R3": "100k"}, wires, name="floating bridge")
+
+
 def test_circuits_with_semiconductors_in_time_as_ngspice() -> None:
     circuits = [pair("1N4148", "1N4148", "10k"), pair("1N34A", "1N34A", "47k"), pair("LED-red", "1N4001", "1k"),
                 pair("1N5231B", "1N5242B", "4k7"), halves("1N4007"), follower("LND150", 100.0),
                 follower("DN2540", 200.0), follower("2N7000", 30.0), input_stage("J201"),
-                replace(input_stage("J201", -1.0), semiconductors=(turned("J201"),))]  # fmt: skip
+                floating_bridge(), replace(input_stage("J201", -1.0), semiconductors=(turned("J201"),))]  # fmt: skip
     given = [Case(amp, {}, level, 0.03) for amp in circuits for level in (0.05, 1.0, 20.0)]
     found = {case.label: error for case, error in errors(given)}
     assert float(np.median(list(found.values()))) <= 1e-4, found
-    assert max(found.values()) <= 5e-3, found
+    assert max(found.values()) <= 1e-3, found

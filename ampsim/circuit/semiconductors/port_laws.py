@@ -52,8 +52,9 @@ def channel_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, .
 
 
 PORT_LAWS: Mapping[str, PortLaw] = {
+    # A few millivolts: what the current of a conducting junction is wrong by then is little where a bridge floats too.
     "junction": PortLaw(
-        ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"), (0.05,), junction, junction_lines
+        ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"), (0.005,), junction, junction_lines
     ),
     "channel": PortLaw(("threshold_volts", "beta", "width_volts", "per_volt"), (1.0, 0.05), channel, channel_lines),
     "op-amp core": PortLaw(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from ...circuit.nets import Groups
 from .contents import Contents, is_entry, part_of
 from .flow import Flow
 from .geometry import Sheet
@@ -142,7 +143,8 @@ def _ends(flow: Flow, groups: Sequence[Sequence[Item]]) -> list[dict[str, tuple[
 def supply_items(given: Contents) -> set[Item]:
     """Parts that only join rails, ground and each other."""
     found = {item for item in given.items if item.kind == "rail" or all(map(given.common, item.nets))}
-    passive = [item for item in given.items if item.kind in ("resistor", "capacitor", "inductor", "rail")]
+    passive = [item for item in given.items if item.kind in ("resistor", "capacitor", "inductor", "rail", "diode")]
+    found |= _chains(given, passive)
     while True:
         nets = {net for item in found for net in item.nets if not given.common(net)}
         more = {item for item in passive if item not in found and nets & set(item.nets)}
@@ -154,6 +156,24 @@ def supply_items(given: Contents) -> set[Item]:
         if not closed - found:
             return found
         found |= closed
+
+
+def _chains(given: Contents, passive: Sequence[Item]) -> set[Item]:
+    """Parts tied to each other by nets that nothing else is on, from a rail to rails or ground."""
+    groups: Groups[str] = Groups(str)
+    for item in passive:
+        own = [net for net in item.nets if not given.common(net)]
+        for net in own[1:]:
+            groups.join(own[0], net)
+    spoilt = {groups.find(net) for net in {given.start, *given.flags}}
+    spoilt |= {groups.find(net) for item in given.items if item not in passive for net in item.nets}
+    of: dict[str, set[Item]] = {}
+    for item in passive:
+        for net in item.nets:
+            if not given.common(net):
+                of.setdefault(groups.find(net), set()).add(item)
+    whole = (items for name, items in of.items() if name not in spoilt)
+    return {item for items in whole if any(set(given.rails) & set(each.nets) for each in items) for item in items}
 
 
 def _all_passive(given: Contents, net: str, passive: Sequence[Item]) -> bool:

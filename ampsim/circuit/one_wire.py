@@ -11,7 +11,8 @@ from .stages.template import Element
 _APART = {"pot": ("top", "bottom"), "valve": ("plate", "cathode"), "transformer": ("primary_a", "primary_b"),
           "bridge rectifier": ("ac1", "ac2"), "transistor": ("drain", "source"),
           "effect": ("in", "ground"), "operational amplifier": ("vplus", "vminus"),
-          "rectifier valve": ("plate_a", "cathode")}  # fmt: skip
+          "rectifier valve": ("plate_a", "cathode"), "reverb tank": ("in", "in_ground"),
+          "opto-coupler": ("anode", "cathode")}  # fmt: skip
 _MEANT = {
     "pot": "a pot has its top on the signal, its wiper on what follows and its bottom on ground; "
     "as a variable resistor it has one end on the one wire, its wiper and its other end on the other",

@@ -205,7 +205,7 @@ def read_fitting(entry: Entry) -> Edit:
     if len(ways) != 1:
         raise entry.fail("fit", "a part is fitted in exactly one way: across, between, in_series_at or pins")
     wired = entry.choice("wired", ("rising", "falling"), "rising" if kind_of(part) == "pot" else "")
-    if ways[0] != "pins" and len(PINS.get(kind_of(part), ())) > 2 and kind_of(part) in FAMILIES:
+    if ways[0] != "pins" and len(PINS.get(kind_of(part), ())) > 2 and kind_of(part) != "pot":
         raise entry.fail(ways[0], f"{part} has the pins {', '.join(PINS[kind_of(part)])}; written pins = {{ ... }}")
     if ways[0] == "across":
         return Edit("fit", part, across=entry.designator("across"), wired=wired)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ampsim import FrequencySweep, parse_amp, simulate
+from ampsim import FrequencySweep, apply_mods, parse_amp, parse_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.reverb_tank import ReverbTank, coil
@@ -106,3 +106,27 @@ def test_an_output_that_is_not_grounded_is_refused():
     amp = parse_amp({"name": "t", "parts": parts, "stages": [{"name": "n", "template": "free wiring", "wires": wires}]})
     with pytest.raises(DescriptionError, match="belongs on ground"):
         simulate(amp, OperatingPoint(), nodes=["out"])
+
+
+@pytest.mark.parametrize(
+    ("wires", "word"),
+    [(["in", "in", "out", "ground"], "one wire"), (["in", "ground", "out"], "each of the pins")],
+)
+def test_wires_that_a_tank_cannot_have_are_refused(wires, word):
+    parts = {"TANK1": {"input": "150", "output": "2k25"}, "R1": "1k"}
+    stage = {"name": "n", "template": "free wiring", "wires": {"TANK1": wires, "R1": ["out", "ground"]}}
+    with pytest.raises(DescriptionError, match=word):
+        simulate(parse_amp({"name": "t", "parts": parts, "stages": [stage]}), OperatingPoint(), nodes=["R1.1"])
+
+
+def test_a_tank_is_fitted_by_its_pins_and_exchanged_as_a_whole():
+    fitting = {"name": "m", "reason": "x", "parts": {"TANK2": {"input": "8", "output": "500"}}}
+    with pytest.raises(DescriptionError, match="in_ground"):
+        parse_mod(fitting | {"edits": [{"fit": "TANK2", "between": ["R1.1", "ground"]}]})
+    other = parse_mod({"name": "m", "reason": "x",
+                       "edits": [{"replace": "TANK1", "with": {"input": "600", "output": "10k"}}]})  # fmt: skip
+    ratio = [
+        float(abs(simulate(amp, FrequencySweep(1000.0, 2000.0, 4), nodes=["TANK1.in"])["voltage"].values.ravel()[0]))
+        for amp in (alone(), apply_mods(alone(), other))
+    ]
+    assert ratio[1] / ratio[0] > 1.05

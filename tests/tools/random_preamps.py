@@ -5,12 +5,18 @@ from __future__ import annotations
 from tests.tools.random_kit import PENTODES, Kit, Tables, usual
 
 
-def preamp_stage(kit: Kit, first: bool) -> None:
-    """A triode stage with what lies before it, or now and then another kind of valve stage."""
+def preamp_stage(kit: Kit, first: bool) -> int:
+    """A triode stage with what lies before it, or now and then another kind; for how many it counts by its gain."""
+    if kit.lot.chance(0.3):
+        drawn = kit.lot.one(OTHER_STAGES)
+        drawn(kit, first)
+        return 2 if drawn in (cascode, pentode_stage) else 1
+    triode_stage(kit, first)
+    return 1
+
+
+def triode_stage(kit: Kit, first: bool) -> None:
     lot = kit.lot
-    if lot.chance(0.3):
-        lot.one(OTHER_STAGES)(kit, first)
-        return
     roles: Tables = {}
     if first:
         roles |= kit.maybe(0.8, grid_leak=("R", 1e6))

@@ -15,8 +15,10 @@ def drawn_amp(lot: Lot) -> Amp:
     several = lot.chance(0.25)
     if several:
         channels(kit)
-    for number in range(int(lot.rng.integers(1, 4 if several else 5))):
-        preamp_stage(kit, first=number == 0 and not several)
+    left, first = int(lot.rng.integers(1, 4 if several else 5)), not several
+    while left > 0:
+        left -= preamp_stage(kit, first)
+        first = False
     if lot.chance(0.5):
         follower_and_stack(kit)
     if lot.chance(0.4):

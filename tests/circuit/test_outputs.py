@@ -29,6 +29,9 @@ from ampsim.simulation.netlist import build
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.request import Case as Case_
 from ampsim.simulation.stimuli import Sine
+from ampsim.simulation.timestep.solver import play
+from ampsim.studies.headroom.measures import power_table
+from ampsim.studies.headroom.simulate import headroom
 from tests.figures.in_time import Case, errors
 from tests.truth.bench import near_ideal
 
@@ -50,16 +53,15 @@ def single(type_of_valve: str, transformer: dict[str, Any], bias: float = -8.0, 
     return made(parts, output | roles, {"template": "load", "load": "R2"}, rails=(B1, {"name": "bias", "volts": bias}))
 
 
-def pair(transformer: dict[str, Any], times: int = 1, **roles: Any) -> Amp:
-    """A pair, or one of so many valves on each side, with everything that they share scaled to it."""
-    sides: dict[str, list[str]] = {side: [f"V{side}{n}".replace("a", "1").replace("b", "2") for n in range(times)]
-                                   for side in "ab"}  # fmt: skip
+def pair(transformer: dict[str, Any], times: int = 1, left: int = 0, **roles: Any) -> Amp:
+    """A pair, or one of so many valves on each side, with all that they share scaled to it; `left`: some are out."""
+    sides = {side: [f"V{number}{n}" for n in range(left or times)] for number, side in ((1, "a"), (2, "b"))}
     parts: dict[str, Any] = dict.fromkeys([*sides["a"], *sides["b"]], "6V6GT")
     output: dict[str, Any] = {"template": "push-pull output", "transformer": "T1", "supply": "B1"}
     for number, side in enumerate("ab"):
         parts |= {f"C{number}": 1e-7 * times, f"R{number}": 470e3 / times}
-        stoppers = {f"R1{number}{n}": 2200.0 for n in range(times)}
-        screens = {f"R2{number}{n}": 470.0 for n in range(times)}
+        stoppers = {f"R1{number}{n}": 2200.0 for n in range(left or times)}
+        screens = {f"R2{number}{n}": 470.0 for n in range(left or times)}
         parts |= stoppers | screens
         output |= {f"valve_{side}": sides[side], f"coupling_{side}": f"C{number}", f"grid_leak_{side}": f"R{number}",
                    f"grid_stopper_{side}": list(stoppers), f"screen_resistor_{side}": list(screens)}  # fmt: skip
@@ -80,8 +82,8 @@ def _scaled(transformer: dict[str, Any], times: int) -> dict[str, Any]:
     return found | {"taps": [8.0], "secondary_resistance": 0.25} | transformer
 
 
-def at_rest(amp: Amp) -> dict[str, float]:
-    rest = simulate(amp, OperatingPoint())["current"].isel(variant=0, position=0)
+def at_rest(amp: Amp, position: dict[str, float | str] | None = None) -> dict[str, float]:
+    rest = simulate(amp, OperatingPoint(), [position or {}])["current"].isel(variant=0, position=0)
     return {str(branch): float(rest.sel(branch=branch)) for branch in rest["branch"].values}
 
 
@@ -132,6 +134,31 @@ def test_valves_in_parallel_are_so_many_stages_in_one(times: int, how: dict[str,
     watts = [float(power_w(simulate(amp, Transient(Sine(1000.0, 12.0, 0.03, 4), 2e-5))).squeeze())
              for amp in (one, many)]  # fmt: skip
     assert watts[1] == pytest.approx(times * watts[0], rel=1e-3)
+
+
+def test_valves_taken_out_leave_the_amp_of_those_that_are_left() -> None:
+    """By a mod, by a switch, or drawn so: the same volts, watts, ratings and sound."""
+    whole, drawn = pair({}, 2), pair({}, 2, left=1)
+    out = [{"lift": f"V{side}1"} for side in "12"]
+    lifted = apply_mods(whole, parse_mod({"name": "half", "reason": "less", "edits": out}, "half.toml"))
+    switch = {"designator": "S1", "control": "power", "positions": {"full": [], "half": out}}
+    switched = apply_mods(whole, parse_mod({"name": "switch", "reason": "less", "switches": [switch]}, "half.toml"))
+    half: dict[str, float | str] = {"power": "half"}
+    rest, full = at_rest(drawn), at_rest(whole)
+    for found in (at_rest(lifted), at_rest(switched, half)):
+        assert {name: found[name] for name in rest} == pytest.approx(rest, rel=1e-6)
+        assert math.isnan(found.get("V11.plate", math.nan))
+    assert rest["V10.plate"] > 1.2 * full["V10.plate"]  # the shared resistor biases what is left hotter
+    levels = (1.0, 20.0)
+    known = power_table(headroom(drawn, levels=levels)).iloc[0]["most power [W]"]
+    both = power_table(headroom([whole, switched], [half], levels=levels)).set_index("variant")["most power [W]"]
+    assert both["switch"] == pytest.approx(known, rel=2e-3)
+    assert 0.3 * both["stock"] < known < 0.8 * both["stock"]
+    signal = 5.0 * np.sin(2.0 * np.pi * 400.0 * np.arange(960) / 48e3)
+    sounds = [play(amp, signal, 48e3, oversampling=1, position=at).volts
+              for amp, at in ((drawn, {}), (lifted, {}), (switched, half))]  # fmt: skip
+    for sound in sounds[1:]:
+        np.testing.assert_allclose(sound, sounds[0], atol=1e-4 * np.abs(sounds[0]).max())
 
 
 def test_even_harmonics_cancel_in_a_pair_whose_core_saturates() -> None:

@@ -23,6 +23,7 @@ from tests.truth import (
     stages,
     supplies,
     textbook,
+    transformers,
     valves_alone,
     voltmeter,
 )
@@ -34,6 +35,7 @@ FAMILIES = (
     supplies,
     outputs,
     textbook,
+    transformers,
     networks,
     ratings,
     headroom,

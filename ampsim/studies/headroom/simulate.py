@@ -271,4 +271,5 @@ def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr
     }
     branches = [branch for branch, _, _ in heard_branches(build_circuit(amp))]
     whole = xr.Dataset(data, {name: rest[name].values for name in ("node", "branch")})
-    return whole.sel(branch=branches).assign_coords(part=["in phase", "in quadrature"])
+    # A valve that is out at every position asked has no current.
+    return whole.reindex(branch=branches).assign_coords(part=["in phase", "in quadrature"])

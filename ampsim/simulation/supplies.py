@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit
 from ..circuit.positions import Position
-from ..circuit.supply.averaged import filter_of, mains_of, rail_of, supplied
+from ..circuit.supply.averaged import filter_of, mains_of, rail_names, supplied
 from ..circuit.supply.paths import Rectified, Way
 from ..circuit.supply.steady import Filter, Period, Supply, different_ways
 from .analyses import OperatingPoint
@@ -123,15 +123,12 @@ def supplies_at_rest(amp: Amp, position: Position | None = None) -> tuple[Supply
     rest = answers([case], [netlist])[0]
     volts = {net: float(rest.vectors[node_vector(wired, place)][0]) for net, place in places.items()}
     return tuple(
-        _at_rest(wired, source, given, volts, rest)
-        for source, given in zip(mains_of(wired).rectified, filters, strict=True)
+        _at_rest(wired, source, rail, volts, rest)
+        for source, rail in zip(mains_of(wired).rectified, rail_names(wired), strict=True)
     )
 
 
-def _at_rest(
-    wired: Circuit, source: Rectified, given: Filter, volts: Mapping[str, float], rest: Arrays
-) -> SupplyAtRest:
-    rail = rail_of(wired, source)
+def _at_rest(wired: Circuit, source: Rectified, rail: str, volts: Mapping[str, float], rest: Arrays) -> SupplyAtRest:
     drawn = source.sign * -float(rest.vectors[rail_vector(rail)][0])
     given = filter_of(wired, source, drawn)
     supply = Supply(given, source)

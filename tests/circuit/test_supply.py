@@ -13,7 +13,8 @@ from ampsim.circuit.supply.mean_law import fitted_numbers, mean_current
 from ampsim.circuit.supply.paths import Rectified, Way, mains_side
 from ampsim.circuit.supply.steady import Filter, Supply
 from ampsim.circuit.supply.vacuum_diode import drop_volts, vacuum_diode
-from ampsim.library.files import models
+from ampsim.circuit.switches.moving import moving
+from ampsim.library.files import models, read_toml
 from ampsim.simulation.supplies import supplies_at_rest
 
 TYPES = ("EZ80", "EZ81", "GZ34", "5Y3GT", "5U4GB")
@@ -152,3 +153,22 @@ def test_what_cannot_be_worked_out_is_said_with_its_reason():
 def test_given_rails_stay_as_they_are():
     wired = build_circuit(load_amp("workshop-a"))
     assert supplied(wired) is wired
+
+
+@pytest.mark.parametrize("cut", [["PT1.ht_centre", "ground"], ["V2.cathode", ["C2.1", "T1.primary_b", "CH1.1"]]])
+def test_a_standby_switch_on_its_way_breaks_what_it_breaks_at_rest(cut):
+    tables = read_toml(models() / "stages" / "power-supply.toml")
+    tables["switches"] = [
+        {"designator": "S1", "control": "standby", "positions": {"play": [], "standby": [{"cut": cut}]}}
+    ]
+    amp = parse_amp(tables, "standby.toml")
+    on, off = ({"standby": each} for each in ("play", "standby"))
+    volts = simulate(amp, OperatingPoint(), positions=[on, off], nodes=["B1"])["voltage"].values.ravel()
+    assert volts[0] == pytest.approx(275.4, abs=0.5)
+    assert abs(volts[1]) < 0.1
+    wired = supplied(moving(amp, (("standby", "play"),), "standby", "standby"))
+    (law,) = [each for each in wired.elements if each.kind == "mean rectifier"]
+    contacts = [each for each in wired.elements if each.kind == "contact" and law.net("2") in dict(each.pins).values()]
+    # Behind the rectifier lies the contact alone, and on its other side the reservoir.
+    assert [wired.contacts[each.designator].closed for each in contacts] == ["before"]
+    assert wired.net("C2.1") in dict(contacts[0].pins).values()

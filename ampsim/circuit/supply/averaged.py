@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..amp import Amp, Part, Rail
 from ..soldered import Soldered
 from ..stages.template import GROUND, Element, net_word, rail_net
-from .mean_law import fitted_numbers
+from .mean_law import KNOTS, fitted_numbers
 from .paths import SMOOTHING, MainsSide, Rectified, mains_side
 from .steady import Filter, Supply
 
@@ -58,19 +58,38 @@ def supplied(wired: C) -> C:
     # They keep their places, as parts that were lifted out do.
     gone = tuple(each for each in wired.elements if each.designator in mains.parts)
     parts, amp = dict(wired.parts), wired.amp
-    for source in mains.rectified:
-        rail = rail_of(wired, source)
+    moving: dict[str, Any] = dict(getattr(wired, "contacts", {}))
+    for source, rail in zip(mains.rectified, rail_names(wired), strict=True):
         numbers = mean_numbers(source, filter_of(wired, source))
-        held = f"{rail_net(rail)}_mains"
-        name = f"{rail}_mean"
-        ends = (held, source.net) if source.sign > 0.0 else (source.net, held)
+        held, name, far = f"{rail_net(rail)}_mains", f"{rail}_mean", source.net
+        for number, contact in enumerate(source.contacts, 1):
+            # What a switch on its way breaks in every way is broken behind the rectifier.
+            own, near = f"{contact}_{rail}", f"{rail_net(rail)}_contact_{number}"
+            moving[own] = replace(moving[contact], designator=own)
+            elements.append(Element(own, "contact", (("1", near), ("2", far)), "supply"))
+            far = near
+        ends = (held, far) if source.sign > 0.0 else (far, held)
         parts[name] = cast("Part", MeanRectifier(name, numbers))
         elements += [
             Element(rail, "rail", (("1", held),), "supply"),
             Element(name, MEAN_RECTIFIER, (("1", ends[0]), ("2", ends[1])), "supply"),
         ]
         amp = _with_source(amp, rail, source.sign * source.peak)
-    return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts)
+    for net in _dead(wired):
+        # Nothing feeds it: what leaks through its capacitor is all that holds it.
+        name = f"{net}_leak"
+        parts[name] = cast("Part", MeanRectifier(name, tuple(dict.fromkeys(KNOTS, 0.0).items())))
+        elements.append(Element(name, MEAN_RECTIFIER, (("1", net), ("2", GROUND)), "supply"))
+    more: dict[str, Any] = {"contacts": moving} if moving else {}
+    return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts, **more)
+
+
+def _dead(wired: Soldered) -> list[str]:
+    """Reservoirs of rails that no rectifier feeds, such as those behind a standby switch that is open."""
+    alive = {net for source in mains_of(wired).rectified for net in (*filter_of(wired, source).nets, source.net)}
+    reservoirs = {net for net, _ in _reservoirs(wired)}
+    nets = (_net_of(wired, rail.name) for rail in wired.amp.rails if rail.volts is None)
+    return [net for net in dict.fromkeys(nets) if net in reservoirs - alive - {GROUND}]
 
 
 def _with_source(amp: Amp, name: str, volts: float) -> Amp:
@@ -82,12 +101,17 @@ def _with_source(amp: Amp, name: str, volts: float) -> Amp:
     return replace(amp, rails=(*amp.rails, Rail(name, volts, "", (), ())))
 
 
-def rail_of(wired: Soldered, source: Rectified) -> str:
-    """The name of the rail that a rectifier feeds first: at its reservoir, else one of its own."""
-    nets = {element.net("1") for element in wired.elements if element.kind == "rail"}
-    named = [rail.name for rail in wired.amp.rails if _net_of(wired, rail.name) == source.smooth]
-    taken = [name for name in named if rail_net(name) not in nets]
-    return taken[0] if taken else f"{net_word(source.ways[0].rectifiers[0])}_{net_word(source.transformer)}"
+def rail_names(wired: Soldered) -> tuple[str, ...]:
+    """To each of `MainsSide.rectified` the rail that it feeds first: at its reservoir, else a name of its own."""
+    taken = {element.designator for element in wired.elements if element.kind == "rail"}
+    found: list[str] = []
+    for source in mains_of(wired).rectified:
+        named = [rail.name for rail in wired.amp.rails if _net_of(wired, rail.name) == source.smooth]
+        free = [name for name in named if name not in taken]
+        own = f"{net_word(source.ways[0].rectifiers[0])}_{net_word(source.transformer)}_{len(found)}"
+        found.append(free[0] if free else own)
+        taken.add(found[-1])
+    return tuple(found)
 
 
 def _net_of(wired: Soldered, rail: str) -> str:

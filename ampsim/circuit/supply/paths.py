@@ -55,7 +55,7 @@ class Rectified:
     """Where rectified current comes in.
 
     `net` that the ways lead to before any choke, `smooth` the smooth net behind it, `sign` 1.0 or -1.0 of its volts,
-    `transformer` where the current is from.
+    `transformer` where the current is from, `contacts` of a switch on its way that all of its ways pass.
     """
 
     net: str
@@ -64,11 +64,16 @@ class Rectified:
     frequency: float
     ways: tuple[Way, ...]
     transformer: str
+    contacts: tuple[str, ...] = ()
 
     @property
     def peak(self) -> float:
         """The highest electromotive force of its ways [V]: what the reservoir comes to without load."""
         return max(abs(each.peak) for each in self.ways)
+
+
+# Net and smooth net that ways lead to, the sign of its volts, the contacts on the way.
+_Group = tuple[str, str, float, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -83,6 +88,7 @@ class _Edge:
     diode: Semiconductor | None = None
     choke: bool = False
     transformer: MainsTransformer | None = None
+    contact: bool = False
 
 
 def diode_drop(device: Semiconductor, amps: Array) -> Array:
@@ -141,6 +147,8 @@ def _edges(wired: Soldered, element: Element) -> Iterator[_Edge]:
         yield _Edge(element.designator, pins["1"], pins["2"], part.value)
     elif isinstance(part, Part) and element.kind == "inductor":
         yield _Edge(element.designator, pins["1"], pins["2"], choke=True)
+    elif element.kind == "contact":
+        yield _Edge(element.designator, pins["1"], pins["2"], contact=True)
     elif isinstance(part, Device) and part.kind in _ENDS:
         for anode, cathode in _ENDS[part.kind]:
             device = wired.amp.semiconductor_by_type[part.type]
@@ -153,7 +161,7 @@ def _parallels_joined(given: Iterable[_Edge]) -> list[_Edge]:
     for edge in given:
         if edge.first == edge.second:
             continue
-        plain = edge.diode is None and edge.transformer is None and not edge.choke
+        plain = edge.diode is None and edge.transformer is None and not edge.choke and not edge.contact
         key: object = frozenset((edge.first, edge.second)) if plain else len(found)
         if key in found:
             other = found[key]
@@ -183,7 +191,7 @@ def _island(edges: list[_Edge], starts: set[str], smooth: set[str], file: str) -
 
 
 def _rectified(wired: Soldered, inside: list[_Edge], smooth: set[str]) -> Iterator[Rectified]:
-    groups: dict[tuple[str, str, float], list[tuple[Way, MainsTransformer]]] = {}
+    groups: dict[_Group, list[tuple[Way, MainsTransformer]]] = {}
     stacked: dict[str, Way] = {}
     for start in sorted(smooth & ({edge.first for edge in inside} | {edge.second for edge in inside})):
         for path in _paths(inside, start, smooth):
@@ -193,14 +201,14 @@ def _rectified(wired: Soldered, inside: list[_Edge], smooth: set[str]) -> Iterat
             elif built and built[2][1] != GROUND:
                 stacked[built[2][1]] = built[0]
     for net, way in stacked.items():
-        if all(net != behind for _, behind, _ in groups):
+        if all(net != behind for _, behind, *_ in groups):
             raise DescriptionError(
                 f"{wired.amp.file}: {' and '.join(way.rectifiers)} rectify between two nets of which none is ground "
                 "(as in a voltage doubler); ampsim works out rectifiers against ground alone"
             )
-    for (net, behind, sign), members in groups.items():
-        source = members[0][1]
-        yield Rectified(net, behind, sign, source.frequency, tuple(way for way, _ in members), source.designator)
+    for (net, behind, sign, contacts), members in groups.items():
+        ways, source = tuple(way for way, _ in members), members[0][1]
+        yield Rectified(net, behind, sign, source.frequency, ways, source.designator, contacts)
 
 
 def _paths(inside: list[_Edge], start: str, smooth: set[str]) -> Iterator[list[tuple[_Edge, float]]]:
@@ -223,9 +231,7 @@ def _paths(inside: list[_Edge], start: str, smooth: set[str]) -> Iterator[list[t
                     stack.append((far, [*path, (edge, sense)], seen | {far}))
 
 
-def _way(
-    wired: Soldered, path: list[tuple[_Edge, float]], start: str
-) -> tuple[Way, MainsTransformer, tuple[str, str, float]] | None:
+def _way(wired: Soldered, path: list[tuple[_Edge, float]], start: str) -> tuple[Way, MainsTransformer, _Group] | None:
     """The way that a path is, its transformer and where it leads; None where it rectifies nothing."""
     senses = {sense for edge, sense in path if edge.diode}
     sources = [edge.transformer for edge, _ in path if edge.transformer]
@@ -248,4 +254,6 @@ def _way(
     sign = senses.pop()
     where = nets[chokes[0]] if chokes else net
     types = tuple(cast("Semiconductor", edge.diode) for edge in diodes)
-    return Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes)), sources[0], (where, net, sign)
+    contacts = tuple(sorted(edge.designator for edge, _ in path if edge.contact))
+    way = Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes))
+    return way, sources[0], (where, net, sign, contacts)

@@ -34,7 +34,7 @@ class Form(NamedTuple):
         return "".join(pieces)
 
     def damped(self) -> Form:
-        """The same transient by Gear's method: behind a clamp the trapezoidal rule rings till its step is too small."""
+        """The same transient by Gear's method, which damps what swings faster than its steps and so gets on."""
         return self._replace(
             skeleton=tuple(each.replace("\n.options ", "\n.options method=gear ") for each in self.skeleton)
         )

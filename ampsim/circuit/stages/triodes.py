@@ -49,7 +49,14 @@ def cathode_net(bench: StageBuilder, role: str = "valve") -> str:
 
 
 def plate_parts(bench: StageBuilder, supply: str, plate: str, grid: str) -> None:
-    """Plate load and the capacitors that take treble away."""
+    """Fit the plate load and the capacitors that take treble away.
+
+    Parameters
+    ----------
+    bench : StageBuilder
+    supply, plate, grid : str
+        Nets of the rail, the plate and the grid.
+    """
     bench.across("plate_load", supply, plate)
     bench.across("plate_load_capacitor", supply, plate)
     bench.across("plate_grid_capacitor", plate, grid)

@@ -54,6 +54,10 @@ def bias_table(response: xr.Dataset) -> pd.DataFrame:
     return judged_bias_table(response).drop(columns="state")
 
 
+_COLUMNS = ["variant", "position", "valve", "type", "plate [V]", "cathode [V]", "grid [V]", "screen [V]", "plate [mA]",
+            "screen [mA]", "plate [W]", "limit [W]", "of limit [%]", "kind of limit", "verdict", "state"]  # fmt: skip
+
+
 def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
     """`bias_table` with one more column, "state": the verdict as a `BiasState`."""
     expect(response, "operating point")
@@ -65,7 +69,8 @@ def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
         for designator, facts in valves[variant].items()
         if not math.isnan(readings.get(f"{designator}.plate:A", 0.0))  # NaN: taken out in this position
     ]
-    return pd.DataFrame(rows)
+    # An amp need not have a valve.
+    return pd.DataFrame(rows, columns=None if rows else _COLUMNS)
 
 
 def _readings(response: xr.Dataset, variant: str) -> Iterator[tuple[str, dict[str, float]]]:

@@ -137,7 +137,8 @@ def _tables(plan: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
     for view, family in zip(plan.views, found.families, strict=True):
         modded = family.isel(variant=[1])
         tables[f"{view.title} (gain to {plan.listen_at})"] = gain_table(modded, plan.frequencies, plan.listen_at)
-    tables["Bias: as drawn, and where a mod moves it"] = moved_bias(bias_table(found.rest))
+    bias = bias_table(found.rest)
+    tables |= {"Bias: as drawn, and where a mod moves it": moved_bias(bias)} if len(bias) else {}
     tone = plan.wave.stimulus
     if isinstance(tone, Sine):
         floor = f"{FLOOR_DB:g} dB stands for that and less"
@@ -154,7 +155,8 @@ def _pictures(plan: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]
     for view, family in zip(plan.views, found.families, strict=True):
         name = f"positions-{file_word(view.title)}"
         yield name, family_picture(family, plan.listen_at, variant=modded, base=stock, title=view.title)
-    yield "bias", bias_picture(found.rest, positions=[str(found.rest["position"].values[0])])
+    if len(bias_table(found.rest)):
+        yield "bias", bias_picture(found.rest, positions=[str(found.rest["position"].values[0])])
     yield "waveform", waveform_picture(found.wave, plan.listen_at)
     yield "harmonics", harmonics_picture(found.wave, plan.listen_at)
 

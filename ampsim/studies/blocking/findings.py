@@ -47,8 +47,12 @@ def blocking_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         words = f"{_tone_words(row, before, ends)}; {_bias_words(here, ends)}."
         finding = Finding(TITLE, "small tone after a hard stroke", row["variant"], row["position"], now, "ms",
                           BLOCKED_MS, _grade(now, before), words, how, OWN, picture)  # fmt: skip
-        found.append((finding, _figures(row, most_pushed_valve(here))))
+        found.append((finding, _figures(row, most_pushed_valve(here) if here else _NO_VALVE)))
     return once_per_setting(found, response)
+
+
+# Of an amp without valves.
+_NO_VALVE = {"shift [V]": 0.0, "37 % left after [ms]": 0.0}
 
 
 def _figures(tone: dict[str, Any], bias: dict[str, Any]) -> tuple[float, ...]:
@@ -94,6 +98,8 @@ def _down(until: float, ends: float) -> str:
 
 
 def _bias_words(rows: list[dict[str, Any]], ends: float) -> str:
+    if not rows:
+        return "there is no valve whose bias could be pushed"
     row = most_pushed_valve(rows)
     shift, left = row["shift [V]"], row["37 % left after [ms]"]
     if np.isnan(left):

@@ -40,7 +40,9 @@ def bias_v(response: xr.Dataset) -> xr.DataArray:
     valves = [name.removesuffix(".grid") for name in names if name.endswith(".grid")]
     volts = response["voltage"]
     rows = [volts.sel(node=f"{each}.grid", drop=True) - volts.sel(node=f"{each}.cathode", drop=True) for each in valves]
-    found = xr.concat(rows, pd.Index(valves, name="valve")).transpose("variant", "position", "valve", "time")
+    none = volts.isel(node=slice(0)).rename(node="valve")
+    found = xr.concat(rows, pd.Index(valves, name="valve")) if rows else none
+    found = found.transpose("variant", "position", "valve", "time")
     return with_units(_by_cycle(response, found, np.full(_samples(response), 1.0 / _samples(response))), "V", "bias")
 
 
@@ -95,7 +97,7 @@ def blocking_table(response: xr.Dataset) -> pd.DataFrame:
             way = bias.sel({**here, "valve": valve})
             heard = tone.sel({**here, "node": stage.outputs[0]})
             rows.append({**names, **_bias_row(way), **_tone_row(heard)})
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows, columns=None if rows else ["variant", "position", "stage", "valve"])
 
 
 def tone_table(response: xr.Dataset) -> pd.DataFrame:

@@ -18,14 +18,15 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     findings = blocking_findings(response, "blocking")
     position = worst_position(findings, response)
     table = blocking_table(response)
+    here = table[table["position"] == position].drop(columns="position")
     return Section(
         title=TITLE,
         findings=tuple(findings),
         tables={
             "the small tone at the speaker": without_repeats(tone_table(response)),
-            f"bias of every valve, {position}": table[table["position"] == position].drop(columns="position"),
+            **({f"bias of every valve, {position}": here} if len(here) else {}),
         },
-        pictures={"blocking": picture(response, position)},
+        pictures={"blocking": picture(response, position)} if len(here) else {},
         notes=(
             "Bias is the mean over each cycle of the volts between grid and cathode. Times count from the cycle in "
             "which it is pushed furthest; infinite means that the run ended first.",

@@ -60,6 +60,10 @@ QUANTITIES = (
 )
 
 
+_COLUMNS = ["variant", "position", "valve", "type", "quantity", "state", "value", "unit", "limit", "of limit [%]",
+            "kind of limit", "grade"]  # fmt: skip
+
+
 def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFrame:
     """Hold every valve against its limits.
 
@@ -87,7 +91,8 @@ def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFra
             for designator, facts in valves[variant].items():
                 place = {"variant": variant, "position": position, "valve": designator, "type": facts.type}
                 rows += [place | row for row in _rows(designator, facts, readings, heater_volts)]
-    return pd.DataFrame(rows)
+    # An amp need not have a valve.
+    return pd.DataFrame(rows, columns=None if rows else _COLUMNS)
 
 
 def is_fixed_bias(grid_volts: float, cathode_volts: float) -> bool:

@@ -11,6 +11,7 @@ import xarray as xr
 from ...base.progress import Progress
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import build_circuit
+from ...circuit.valves_in_use import valves_in_use
 from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
 from ...simulation.facts import get
@@ -46,7 +47,7 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     }
     drawn = {"sensitivity": _bars(ranked, examined)}
     findings = run_findings(run)
-    if len(variants) > 1 and not unknown:
+    if len(variants) > 1 and not unknown and valves_in_use(examined.stock):
         swap = valve_swap(examined.stock, COUNT, SEED, examined.positions, progress=progress)
         rows = stand_out(run, swap)
         named = {str(position): f"spread, {position}" for position in run["position"].values}

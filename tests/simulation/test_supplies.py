@@ -11,6 +11,7 @@ from ampsim.library.supply_overview import describe_supplies
 from ampsim.simulation.supplies import supplies_at_rest
 from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.unpowered import dead_amp
+from ampsim.studies.noise.hum import hum_spectrum
 from ampsim.studies.ratings.devices import device_ratings
 from ampsim.studies.ratings.simulate import stress
 from ampsim.work.cautions.sheet import caution_sheet
@@ -108,3 +109,13 @@ def test_more_mains_is_more_of_everything(amp):
     higher = at_supply(amp, 1.1)
     volts = [float(simulate(each, OperatingPoint(), nodes=["B1"])["voltage"].squeeze()) for each in (amp, higher)]
     assert volts[1] == pytest.approx(1.1 * volts[0], rel=0.02)
+
+
+def test_hum_has_the_ripple_of_the_period_at_every_supply_node(amp):
+    found = hum_spectrum(amp)
+    volts = supplies_at_rest(amp)[0].period.volts
+    for rail in ("B1", "B2"):
+        wave = volts[f"rail_{rail.lower()}"][:-1, 0]
+        first = abs(np.fft.rfft(wave)[1]) * np.sqrt(2.0) / len(wave)
+        ripple = abs(found["ripple"].sel(rail=rail).values.ravel()[0])
+        assert ripple == pytest.approx(first, rel=0.03)

@@ -26,6 +26,7 @@ from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
+from ...simulation.supplies import supplies_at_rest
 
 Complex = NDArray[np.complex128]
 HARMONICS = 10
@@ -99,11 +100,12 @@ def hum_spectrum(
 
     Notes
     -----
-    The ripple of a reservoir is an estimate: full-wave rectifier, capacitance C that feeds the current I at rest for a
-    whole half period, so a sawtooth of I / (2 f C) peak to peak (rectifier theory, from memory; it is a little too
-    much); harmonic n of a sawtooth has 1/(pi n) of that as its peak. From the reservoir on the amp itself filters it.
-    The contribution of a node is its ripple times the gain from there to the output with every supply node held by an
-    ideal source (superposition). A rail drawn as a source without a reservoir is taken as smooth.
+    The ripple of a supply from the mains is that of `supplies_at_rest`. Of a given rail it is an estimate: full-
+    wave rectifier, capacitance C that feeds the current I at rest for a whole half period, so a sawtooth of I / (2
+    f C) peak to peak (rectifier theory, from memory; it is a little too much); harmonic n of a sawtooth has 1/(pi
+    n) of that as its peak. From the reservoir on the amp itself filters it. The contribution of a node is its
+    ripple times the gain from there to the output with every supply node held by an ideal source (superposition). A
+    rail drawn as a source without a reservoir is taken as smooth.
     """
     asked = request(amps, positions)
     plans = [_Plan(case, mains or Mains(), output) for case in asked.cases]
@@ -139,7 +141,12 @@ class _Plan:
     """One amp at one position: what to run, and what the answers mean."""
 
     def __init__(self, case: Case, mains: Mains, output: str) -> None:
-        self.case, self.mains, self.output = case, mains, output
+        self.case, self.output = case, output
+        # A supply from the mains has its own frequency and its own ripple; of a half wave the estimate stands.
+        found = supplies_at_rest(case.amp, case.position)
+        self.periods = {each.rail: each.period.volts[each.source.smooth][:-1, 0] for each in found
+                        if each.period.seconds * each.source.frequency < 0.75}  # fmt: skip
+        self.mains = replace(mains, frequency=found[0].source.frequency) if found else mains
         self.setting = case.setting
         self.wired: Circuit = supplied(case.wired)
         self.apart = _mismatch(self.wired, mains.mismatch)
@@ -208,11 +215,13 @@ class _Plan:
         by_node = dict(zip(self.holders, answers[len(direct) :], strict=False))
         drawn = {name: -float(rest.vectors[rail_vector(name)][0]) for name in self.sources}
         swing = {name: drawn[name] / (2.0 * self.mains.frequency * farads) for name, farads in self.sources.items()}
+        swing |= {name: float(np.ptp(volts)) for name, volts in self.periods.items() if name in swing}
         order = np.arange(1, HARMONICS + 1)
         total, ripple = np.zeros(HARMONICS, complex), {name: np.zeros(HARMONICS, complex) for name in self.holders}
         for name, answer in direct.items():
             # The source's own ripple is such that the reservoir has the ripple estimated.
-            source = swing[name] / (math.sqrt(2.0) * math.pi * order) / answer.vectors[node_vector(self.wired, name)]
+            estimate = swing[name] / (math.sqrt(2.0) * math.pi * order)
+            source = self.periods_of(name, estimate) / answer.vectors[node_vector(self.wired, name)]
             total += source * answer.vectors[vector]
             for node in self.nodes:
                 ripple[node] += source * answer.vectors[node_vector(self.wired, node)]
@@ -224,6 +233,13 @@ class _Plan:
         amps = self.mains.heater_volts / self.mains.leak_ohms
         heater = {name: amps * abs(one.vectors[vector][0]) for name, one in zip(self.cathodes, leaks, strict=True)}
         return _Found(total, ripple, shares, heater, drawn, swing)
+
+    def periods_of(self, name: str, estimate: NDArray[Any]) -> NDArray[Any]:
+        """The harmonics [V rms] of a reservoir's ripple: of its period where it is known, else as estimated."""
+        volts = self.periods.get(name)
+        if volts is None:
+            return estimate
+        return np.asarray(np.fft.rfft(volts)[1 : HARMONICS + 1] * math.sqrt(2.0) / len(volts))
 
     def _check(self, total: Complex, shares: list[Complex]) -> None:
         scale = np.sum(np.abs(shares), axis=0).max() if shares else 0.0

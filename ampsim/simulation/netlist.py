@@ -163,10 +163,9 @@ class _Frame:
 def _frame(
     wired: Circuit, analysis: Analysis, nodes: tuple[str, ...], currents: bool, apart: tuple[str, ...]
 ) -> _Frame:
-    rippling = analysis.rail if isinstance(analysis, RippleSweep) else ""
+    rippling, wired = analysis.rail if isinstance(analysis, RippleSweep) else "", supplied(wired)
     writer = Writer(apart, rippling, isinstance(analysis, Transient))
     writer.line("* ampsim")
-    wired = supplied(wired)
     for text in subcircuits(wired, analysis == OperatingPoint(cold=True)):
         writer.line(text)
     if apart:
@@ -182,8 +181,7 @@ def _frame(
     # Noise spectra need no `.save`, and one would hide them.
     if not isinstance(analysis, NoiseSweep):
         writer.line(".save " + " ".join(vectors))
-    writer.line(options(analysis))
-    writer.line(".end")
+    writer.line(f"{options(analysis)}\n.end")
     end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
     points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
     form = Form(writer.skeleton(), tuple(writer.parts), command(analysis, wired), vectors, points, end)

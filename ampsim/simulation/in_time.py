@@ -27,7 +27,7 @@ from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
 
 _Key = tuple[str, tuple[str, ...], Pace]
-STATED = 0.02
+STATED = 0.03
 """How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
 _QUIET = 1e-3  # V: of less movement no share is taken
 _FINEST = 1e-4  # the tolerance of ngspice in a check, at most

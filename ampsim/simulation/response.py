@@ -27,11 +27,13 @@ from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
 from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
+from .in_time import InTime, TimedRun
 from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
+from .timestep.pace import Pace
 from .uneven_times import resample
 
 
@@ -43,6 +45,7 @@ def simulate(
     workers: int | None = None,
     progress: Progress | None = None,
     currents: bool | None = None,
+    timed: tuple[InTime, Pace] | None = None,
 ) -> xr.Dataset:
     """Simulate one or more variants of an amp over positions of their controls.
 
@@ -67,6 +70,8 @@ def simulate(
     currents : bool
         Whether the currents into plates, screens, grids and the load are kept. Default: of operating points and
         transients.
+    timed : (InTime, Pace)
+        Of a transient: who answers it, and how finely.
 
     Returns
     -------
@@ -90,10 +95,19 @@ def simulate(
     kept = at_rest or isinstance(analysis, Transient) if currents is None else currents
     # Of the places that are looked at unasked, some may be those of a valve that only another variant has.
     heard = [places if nodes is not None else _there(case.wired, places) for case in asked.cases]
-    netlists = [
-        build(case.amp, case.position, analysis, own, kept) for case, own in zip(asked.cases, heard, strict=True)
-    ]
-    found = answers(asked.cases, netlists, workers=workers, progress=progress)
+    if timed and isinstance(analysis, Transient):
+        solver, pace = timed
+        runs = [
+            TimedRun(case.wired, case.setting, analysis, own, pace, kept)
+            for case, own in zip(asked.cases, heard, strict=True)
+        ]
+        netlists = [run.netlist for run in runs]
+        found = [case.arrays(each) for case, each in zip(asked.cases, solver.run(runs), strict=True)]
+    else:
+        netlists = [
+            build(case.amp, case.position, analysis, own, kept) for case, own in zip(asked.cases, heard, strict=True)
+        ]
+        found = answers(asked.cases, netlists, workers=workers, progress=progress)
     facts = provenance(asked.variants, analysis, netlists, found)
     return _dataset(asked, analysis, places, found, kept).assign_attrs(facts)
 

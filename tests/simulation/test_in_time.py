@@ -135,7 +135,7 @@ def test_a_solver_that_is_wrong_is_found_out_and_not_believed(monkeypatch: pytes
 
     def wrong(*given: Any) -> Arrays:
         answer = right(*given)
-        return dataclasses.replace(answer, vectors={name: 1.03 * each for name, each in answer.vectors.items()})
+        return dataclasses.replace(answer, vectors={name: 1.05 * each for name, each in answer.vectors.items()})
 
     amp = load_amp("lesson-stage")
     runs = [timed(amp, dataclasses.replace(STIMULI[0], level=level)) for level in (0.013, 0.014)]

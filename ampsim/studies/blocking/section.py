@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...base.progress import Progress
+from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..rows import without_repeats, worst_position
 from ..section import Examination, Section
 from . import TITLE
@@ -19,9 +20,10 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     position = worst_position(findings, response)
     table = blocking_table(response)
     here = table[table["position"] == position].drop(columns="position")
+    agreement = agreement_of(response)
     return Section(
         title=TITLE,
-        findings=tuple(findings),
+        findings=(*findings, *agreement_findings(agreement, TITLE, examined.modded.variant)),
         tables={
             "the small tone at the speaker": without_repeats(tone_table(response)),
             **({f"bias of every valve, {position}": here} if len(here) else {}),
@@ -33,5 +35,6 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             "Blocking has no published limit. Our own: a small tone still 3 dB down 100 ms after the stroke, since the "
             "ear itself misses weak sounds for 0.1 to 0.2 s after loud ones (from memory). A longer stroke charges "
             "large coupling capacitors further than this one does.",
+            agreement_words(agreement),
         ),
     )

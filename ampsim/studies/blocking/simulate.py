@@ -13,14 +13,18 @@ from ...circuit.positions import Position
 from ...circuit.signal_path import ValveStage, valve_stages
 from ...simulation.analyses import Transient
 from ...simulation.facts import STAGES, put
+from ...simulation.in_time import AGREEMENT, InTime
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst
+from ...simulation.timestep.pace import Pace
 
 BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.1, duration=0.3, around=1e-4)
 """60 ms of 1 V peak, a hard stroke on a strong pickup (common practice, no source), in 0.1 mV, a note dying away."""
 
 _PER_CYCLE = 50
 _TOLERANCE = 1e-3
+# Steps [s] of the solver: in the burst and shortly after it [s], and in the small tone.
+_FINE, _AFTER, _STEP = 2.5e-6, 5e-3, 1e-5
 
 
 def blocking(
@@ -61,10 +65,11 @@ def blocking(
     stages = {amp.variant: _stages(amp, variants) for amp in variants}
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
-    found = simulate(
-        variants, run, positions, list(dict.fromkeys([*places, SPEAKER])), progress=progress, currents=False
-    )
-    return found.assign_attrs(put(STAGES, stages))
+    solver = InTime(1, progress)
+    pace = Pace(_STEP, ((burst.stop - burst.start + _AFTER, _FINE),), keep=run.step)
+    heard = list(dict.fromkeys([*places, SPEAKER]))
+    found = simulate(variants, run, positions, heard, currents=False, timed=(solver, pace))
+    return found.assign_attrs(put(STAGES, stages) | put(AGREEMENT, solver.agreement))
 
 
 def _stages(amp: Amp, variants: Sequence[Amp]) -> tuple[ValveStage, ...]:

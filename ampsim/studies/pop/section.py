@@ -14,6 +14,7 @@ from ...circuit.amp import Amp
 from ...circuit.switches.moving import ContactData
 from ...circuit.switches.planning import planned_switches
 from ...pictures.canvas import Picture
+from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..findings import Finding, Grade, most_worrying
 from ..section import Examination, Section
 from . import TITLE
@@ -44,7 +45,9 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     for response in runs.values():
         findings += [each for each in pop_findings(response, TITLE, own) if each.variant == examined.modded.variant]
     tables = {"pops, loudest first": _loudest_first(runs)} if runs else {}
-    return Section(TITLE, tuple(findings), tables, _pictures(runs, findings), tuple(_notes(examined)))
+    pictures, agreement = _pictures(runs, findings), agreement_of(*runs.values())
+    findings += agreement_findings(agreement, TITLE, examined.modded.variant)
+    return Section(TITLE, tuple(findings), tables, pictures, (*_notes(examined), agreement_words(agreement)))
 
 
 def _loudest_first(runs: dict[str, xr.Dataset]) -> pd.DataFrame:

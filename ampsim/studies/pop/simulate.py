@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
@@ -22,7 +22,8 @@ from ...circuit.switches.moving import ContactData, MovingCircuit, moving
 from ...circuit.transformer import Transformer, tap_pin
 from ...simulation.analyses import Transient
 from ...simulation.facts import Fact, put
-from ...simulation.netlist import Netlist, node_vector, write
+from ...simulation.in_time import AGREEMENT, InTime, TimedRun
+from ...simulation.netlist import node_vector
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Request, request
@@ -31,7 +32,7 @@ from ...simulation.stimuli import Throw
 from .causes import SIDE, causes
 from .moves import MOVEMENTS, Movement, Transition, can_happen, transitions
 from .remedies import BLEEDS, remedies
-from .standby import standby_peaks, standby_run
+from .standby import PACE, standby_peaks, standby_run
 
 STEP, TOLERANCE = 200e-6, 1e-5
 STRAY = 20e-12
@@ -50,9 +51,7 @@ NOMINAL_OHM = Fact("nominal_ohm", dict[str, float | None])
 class _Run(NamedTuple):
     place: tuple[int, ...]  # of its variant, position, transition, movement and remedy
     wired: MovingCircuit
-    setting: Mapping[str, float | str]
-    analysis: Transient
-    netlist: Netlist
+    timed: TimedRun
 
 
 def pop(
@@ -95,8 +94,8 @@ def pop(
     -------
     xarray.Dataset
         `voltage` [V], dims (variant, position, transition, movement, remedy, node, time), time in s from the
-        movement on (negative before), unevenly; `highest` and `lowest` [V], without time: over all of ngspice's own
-        points, which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none.
+        movement on (negative before), unevenly; `highest` and `lowest` [V], without time: over all points of the
+        solution, which lie closer. `held` (variant, transition): capacitors that hang on an open contact, "" for none.
         `possible` (variant, transition, movement): whether the planned switch can move so. What moves at rest: see
         `causes.causes`. `standby` [V] (variant, position): the largest swing at the output when the high voltage is
         switched on with hot valves; NaN without a source of high voltage.
@@ -120,8 +119,8 @@ def pop(
     tried = remedies(variants[0], bleeds, turned_down)
     runs = list(_runs(asked, wanted, movements, [each.applied(data) for each in tried], places))
     standby = list(map(standby_run, asked.cases))
-    netlists = [run.netlist for run in runs] + [run.netlist for run in standby if run]
-    outcomes = engine.run_distinct(netlists, progress=progress)
+    solver = InTime(2, progress)
+    outcomes = solver.run([run.timed for run in runs] + [run for run in standby if run])
     labels: dict[str, Any] = {
         "variant": [amp.variant for amp in variants],
         "position": asked.labels,
@@ -130,7 +129,7 @@ def pop(
         "remedy": [each.label for each in tried],
         "node": list(places),
     }
-    moved = _tried_again(runs, outcomes, places)
+    moved = _tried_again(runs, outcomes)
     parts = _measure(runs, moved, places, labels) | causes(variants, asked.positions, wanted)
     parts |= _facts_of_moves(asked, wanted, movements, runs)
     peaks = standby_peaks(standby, outcomes[len(runs) :]).reshape(asked.shape)
@@ -144,8 +143,9 @@ def pop(
     }  # fmt: skip
     analysis = Transient(_throw(movements[0], moved=True), STEP, TOLERANCE)
     found = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
-    facts = provenance(variants, analysis, [run.netlist for run in runs], found) | {
+    facts = provenance(variants, analysis, [run.timed.netlist for run in runs], found) | {
         "analysis": "pop",
+        **put(AGREEMENT, solver.agreement),
         **put(CONTACTS, data),
         **put(TURNED_DOWN, [each.label for each in tried if each.turned_down]),
         **put(NOMINAL_OHM, {amp.variant: nominal_ohms(amp) for amp in variants}),
@@ -205,14 +205,14 @@ def _runs(
         wired = moving(amp, switches_at(amp, whole), move.control, move.end, data)
         both = len({contact.closed for contact in wired.contacts.values()}) == 2
         analysis = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
-        yield _Run(place, wired, whole, analysis, write(wired, whole, analysis, places))
+        yield _Run(place, wired, TimedRun(wired, whole, analysis, places, PACE))
 
 
-def _tried_again(runs: Sequence[_Run], outcomes: Sequence[Outcome], places: tuple[str, ...]) -> list[Outcome]:
+def _tried_again(runs: Sequence[_Run], outcomes: Sequence[Outcome]) -> list[Outcome]:
     """Outcomes of the runs; those without an answer get `STRAY` across every contact, and another try."""
     found = list(outcomes[: len(runs)])
     failed = [number for number, outcome in enumerate(found) if not isinstance(outcome, Arrays)]
-    again = [write(_with_stray(runs[n].wired), runs[n].setting, runs[n].analysis, places) for n in failed]
+    again = [replace(runs[n].timed, wired=_with_stray(runs[n].wired)).netlist for n in failed]
     for number, outcome in zip(failed, engine.run_distinct(again) if again else (), strict=True):
         found[number] = outcome
     return found

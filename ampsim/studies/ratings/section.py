@@ -14,6 +14,7 @@ from ...base.wording import in_hertz
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...measures.labels import records
+from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..section import Examination, Section
 from ..settings import in_steps
 from . import TITLE
@@ -31,10 +32,11 @@ _VALVES, _MOVED = "valves against their limits, each at its worst position", "mo
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate both amps at rest, cold and driven hard, and say what it means for valves and parts."""
     response = stress(examined.variants, examined.positions, progress=progress)
-    devices = worst_devices(response)
+    devices, agreement = worst_devices(response), agreement_of(response)
+    findings = ratings_findings(response, _outside(examined.variants))
     return Section(
         title=TITLE,
-        findings=tuple(ratings_findings(response, _outside(examined.variants))),
+        findings=(*findings, *agreement_findings(agreement, TITLE, examined.modded.variant)),
         tables={
             _VALVES: _valves(response),
             **({_DEVICES: devices} if len(devices) else {}),
@@ -42,7 +44,7 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             _MOVED: moved_ratings(response),
         },
         pictures={"ratings": ratings_picture(response)},
-        notes=_notes(),
+        notes=(*_notes(), agreement_words(agreement)),
         key_tables=(_VALVES, *((_DEVICES,) if len(devices) else ()), _MOVED),
     )
 

@@ -9,37 +9,32 @@ from typing import Any, cast
 import numpy as np
 import xarray as xr
 
-from ...base.progress import Progress, part_of
+from ...base.progress import Progress
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
 from ...circuit.neighbours import feeds_from_supply
-from ...circuit.plugs import PLUGGED
 from ...circuit.positions import Position
 from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
-from ...circuit.semiconductors.description import PINS
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
 from ...simulation.facts import Fact, put
-from ...simulation.netlist import Netlist, node_vector, valve_vectors, write
-from ...simulation.ngspice import engine
+from ...simulation.in_time import AGREEMENT, InTime
+from ...simulation.netlist import Netlist, node_vector, valve_vectors
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 from .device_loads import DEVICES, LOAD, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
+from .runs import Job, answers_of, drive, elements_of, netlist_of
 from .supply_loads import rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
 STATES = ("rest", "cold", "driven", "pulse")
-# Against 1e-4: means within 2 %, peaks within 1.5 %, in a third of the time (an overdriven amp of four triodes,
-# inverter and push-pull pair with feedback).
-_TOLERANCE = 1e-3
-_BATCH = 8
 
 _UNITS = {
     "part_value": ("part", "ohm or F"),
@@ -107,11 +102,12 @@ def stress(
     is in none of them.
     """
     asked = request(amps, positions)
-    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(_drive, tones)]
-    jobs = [(case, run, _netlist(case, run)) for case in asked.cases for run in runs]
+    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(drive, tones)]
+    jobs: list[Job] = [(case, run, netlist_of(case, run)) for case in asked.cases for run in runs]
     found: dict[tuple[Analysis, str], Readings] = {}
     remarks: list[Any] = []
-    for case, run, netlist, answer in _answers(jobs, progress):
+    solver = InTime(1)
+    for case, run, netlist, answer in answers_of(jobs, solver, progress):
         found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
@@ -120,50 +116,14 @@ def stress(
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
-    facts |= put(EQUAL_VALVES, equal_valves(last))
+    facts |= put(EQUAL_VALVES, equal_valves(last)) | put(AGREEMENT, solver.agreement)
     return _dataset(asked, rows, facts)
 
 
 def _supply_pots(asked: Request) -> list[str]:
     last = [case.wired for case in asked.cases if case.amp is asked.variants[-1]]
-    pots = {(each.designator, wired) for wired in last for each in _elements(wired, "pot")}
+    pots = {(each.designator, wired) for wired in last for each in elements_of(wired, "pot")}
     return sorted({name for name, wired in pots if feeds_from_supply(wired, name)})
-
-
-def _elements(wired: Circuit, *kinds: str) -> list[Element]:
-    return [element for element in wired.elements if element.kind in kinds and element.stage != PLUGGED]
-
-
-def _drive(tone: Sine) -> Transient:
-    return Transient(tone, min(50e-6, 0.02 / tone.frequency), _TOLERANCE)
-
-
-def _name(run: Analysis) -> str:
-    if isinstance(run, Transient):
-        return f"driven at {cast('Sine', run.stimulus).frequency:g} Hz"
-    return "cold" if run == OperatingPoint(cold=True) else "at rest"
-
-
-def _netlist(case: Case, run: Analysis) -> Netlist:
-    heard = _elements(supplied(case.wired), "resistor", "capacitor", "pot", "valve", *PINS)
-    places = tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
-    return write(case.wired, case.setting, run, places, currents=True)
-
-
-def _answers(
-    jobs: list[tuple[Case, Analysis, Netlist]], progress: Progress | None
-) -> Iterator[tuple[Case, Analysis, Netlist, Arrays]]:
-    """Run every different netlist once, a few at a time: waveforms at every place fill the memory."""
-    alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in jobs}.values())
-    # Long runs first, so that no core waits for the last one.
-    alone.sort(key=lambda each: not isinstance(each[1], Transient))
-    for start in range(0, len(alone), _BATCH):
-        batch = alone[start : start + _BATCH]
-        outcomes = engine.run_distinct(
-            [netlist for *_, netlist in batch], progress=part_of(progress, start, len(alone))
-        )
-        for (case, run, netlist), outcome in zip(batch, outcomes, strict=True):
-            yield case, run, netlist, case.arrays(outcome, _name(run))
 
 
 def _worst(readings: list[Readings]) -> Readings:
@@ -204,7 +164,7 @@ class _Reader:
         """Volts and watts of every resistor, capacitor and pot."""
         found: Readings = {}
         coils = {switch.designator for switch in self._wired.amp.all_switches if switch.coil is not None}
-        for element in _elements(self._wired, "resistor", "capacitor", "pot"):
+        for element in elements_of(self._wired, "resistor", "capacitor", "pot"):
             name = element.designator
             if name in coils:  # made for its own volts, whatever a resistor of its size stands
                 continue
@@ -231,7 +191,7 @@ class _Reader:
     def valves(self) -> Readings:
         """Volts, watts and amperes of every valve."""
         found: Readings = {}
-        for element in _elements(self._wired, "valve"):
+        for element in elements_of(self._wired, "valve"):
             name, pins = element.designator, [pin for pin, _ in element.pins]
             load = valve_load({pin: self._volts(name, pin) for pin in pins}, self._amps(name))
             cathode = self._volts(name, "cathode")

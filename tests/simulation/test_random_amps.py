@@ -47,7 +47,7 @@ def test_the_lot_reaches_every_kind_of_amp() -> None:
 
 @pytest.fixture(scope="module")
 def answered() -> tuple[random_amps.Case, list[Arrays]]:
-    case = random_amps.draw(3)
+    case = random_amps.draw(12)
     outcomes = engine.run(case.netlists, workers=cores())
     assert all(isinstance(outcome, Arrays) for outcome in outcomes)
     assert verdicts.faults(case.amp, case.netlists, outcomes) == []

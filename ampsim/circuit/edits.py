@@ -7,13 +7,14 @@ from dataclasses import replace
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.wording import join_words
-from .amp import Amp, AnyPart, Edit, Pot
+from .amp import Amp, AnyPart, Edit, Pot, Socket
 from .cut_wires import staying_side
 from .nets import Nets
 from .one_wire import pins_on_one_wire, why_one_wire
 from .replacing import put_in_place
 from .stages.template import Element, end_names, net_word, tap_net, two_ends
 from .transformer import Transformer, pins_with
+from .valves.description import Valve
 
 _PHASES = {"replace": 0, "supply": 0, "lift": 1, "cut": 2, "move": 2, "bridge": 4}
 
@@ -57,6 +58,7 @@ class Fitting:
         for net, edit in self.moved:
             self._arrive(net, edit)
         self.elements = self._joined(self.elements)
+        self._refuse_shorted(edits)
         self.removed = self._joined(self.removed)
         for transformer, edit in self.exchanged:
             self._drop_pins(transformer, edit)
@@ -83,6 +85,15 @@ class Fitting:
             name: replace(element, pins=tuple((pin, self.nets.find(net)) for pin, net in element.pins))
             for name, element in elements.items()
         }
+
+    def _refuse_shorted(self, edits: Iterable[Edit]) -> None:
+        """Refuse a part that a mod fits and shorts itself; where a switch shorts it, that is what the switch is for."""
+        always = {edit for mod in self.amp.mods for edit in mod.edits}
+        shorts = [edit for edit in edits if edit.action in ("bridge", "move")]
+        for edit in edits if always.issuperset(shorts) else ():
+            element = self.elements.get(edit.part) if edit.action == "fit" and edit in always else None
+            if element is not None and pins_on_one_wire(element):
+                raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(element, self._nets_of_places())}")
 
     def _element(self, designator: str) -> Element | None:
         return self.elements.get(designator) or self.removed.get(designator)
@@ -119,18 +130,24 @@ class Fitting:
         put_in = put_in_place(self.parts[edit.part], edit)
         if put_in is None:
             raise DescriptionError(f"{self._mod(edit)}: {edit.part} cannot be given another value")
-        family = getattr(self.amp.valve_by_type.get(str(edit.value)), "family", "")
-        pins = dict(self._element(edit.part).pins)  # type: ignore[union-attr]
-        if family and (family == "pentode") != ("screen" in pins):
-            wired = "pentode" if "screen" in pins else "triode"
-            raise DescriptionError(
-                f"{self._mod(edit)}: {edit.part} is wired as a {wired}, {edit.value} is a {family}; "
-                f"lift {edit.part} and fit the other by its pins"
-            )
+        element = self._element(edit.part)
+        if isinstance(put_in, Socket) and element is not None:
+            self._check_family(edit, self.amp.valve_by_type[put_in.type], element)
         self.parts[edit.part] = put_in
         if isinstance(put_in, Transformer):
             self._change(edit.part, lambda old: replace(old, pins=pins_with(put_in, old.pins)))
             self.exchanged.append((put_in, edit))
+
+    def _check_family(self, edit: Edit, valve: Valve, element: Element) -> None:
+        screen = any(pin == "screen" for pin, _ in element.pins)
+        if (valve.family == "pentode") != screen:
+            meant = (
+                "lift it and fit the other by its pins" if edit.action == "replace" else "a pentode has a screen too"
+            )
+            raise DescriptionError(
+                f"{self._mod(edit)}: {edit.part} is wired as a {'pentode' if screen else 'triode'}, "
+                f"{valve.type} is a {valve.family}; {meant}"
+            )
 
     def _supply(self, edit: Edit) -> None:
         """The volts are those of `Amp.fitted_rails`; here is only asked whether the rail has a source of its own."""
@@ -138,6 +155,8 @@ class Fitting:
             raise DescriptionError(f"{self._mod(edit)}: {edit.part} is no rail with volts of its own")
 
     def _lift(self, edit: Edit) -> None:
+        if self._element(edit.part).kind == "rail":  # type: ignore[union-attr]
+            raise DescriptionError(f"{self._mod(edit)}: {edit.part} is a rail, no part; other volts are rail = ...")
         if edit.part in self.elements:
             self.removed[edit.part] = self.elements.pop(edit.part)
 
@@ -145,8 +164,7 @@ class Fitting:
         if edit.between:
             first, second = (self._net(place) for place in edit.between)
         else:
-            element = self._element(edit.part)
-            first, second = two_ends(element) if element else (None, None)
+            first, second = self._two_ends(edit, edit.part)
             self._lift(edit)
         if edit.between and first == second:
             raise DescriptionError(
@@ -160,8 +178,7 @@ class Fitting:
             opened = f"_opened_{edit.part.lower()}"  # no net of a template, nor inside a part
             ends = (opened, self._open(edit.in_series, opened))
         elif edit.across:
-            across = self._element(edit.across)
-            ends = two_ends(across) if across else ("", "")
+            ends = self._two_ends(edit, edit.across)
         elif edit.between:
             ends = (self._net(edit.between[0]) or "", self._net(edit.between[1]) or "")
         else:
@@ -172,9 +189,20 @@ class Fitting:
         if isinstance(part, Pot) and part.tap is not None and "tap" not in dict(pins):
             pins = (*pins, ("tap", tap_net(edit.part)))
         fitted = Element(edit.part, kind, pins, self._mod(edit))
+        if isinstance(part, Socket):
+            self._check_family(edit, self.amp.valve_by_type[part.type], fitted)
         if pins_on_one_wire(fitted):
             raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(fitted, self._nets_of_places())}")
         self.elements[edit.part] = fitted
+
+    def _two_ends(self, edit: Edit, part: str) -> tuple[str, str]:
+        """The nets that a part with two ends lies between; a pot has the ends of its track."""
+        element = self._element(part)
+        if element is None or (len(element.pins) > 2 and element.kind != "pot"):
+            pins = ", ".join(pin for pin, _ in element.pins) if element else "none"
+            how = "bridge = [...]" if edit.action == "bridge" else "between = [...]"
+            raise DescriptionError(f"{self._mod(edit)}: {part} has more than two ends ({pins}); name two places, {how}")
+        return two_ends(element)
 
     def _open(self, lug: str, net: str) -> str:
         """Take a lug off its wire, onto a net of its own; the net it was on."""

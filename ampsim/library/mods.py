@@ -192,6 +192,15 @@ def _move(entry: Entry) -> Edit:
     return Edit("move", "", between=(lug, place))
 
 
+_MAY_HAVE = {"pot": "tap", "valve": "screen"}
+"""The pin that not every part of a kind has."""
+
+
+def _at(value: object) -> list[str]:
+    """The places or the part that an entry names."""
+    return [each for each in (value if isinstance(value, list) else [value]) if isinstance(each, str)]
+
+
 def read_fitting(entry: Entry) -> Edit:
     """Read where a part is fitted: the entries `fit`, one of the four ways, `wired` for a pot.
 
@@ -205,6 +214,10 @@ def read_fitting(entry: Entry) -> Edit:
     if len(ways) != 1:
         raise entry.fail("fit", "a part is fitted in exactly one way: across, between, in_series_at or pins")
     wired = entry.choice("wired", ("rising", "falling"), "rising" if kind_of(part) == "pot" else "")
+    named = [] if ways[0] == "pins" else _at(entry.raw(ways[0]))
+    itself = [place for place in named if place.partition(".")[0] == part]
+    if itself:
+        raise entry.fail(ways[0], f"{part} would lie at itself; name what it is fitted to")
     if ways[0] != "pins" and len(PINS.get(kind_of(part), ())) > 2 and kind_of(part) != "pot":
         raise entry.fail(ways[0], f"{part} has the pins {', '.join(PINS[kind_of(part)])}; written pins = {{ ... }}")
     if ways[0] == "across":
@@ -219,7 +232,7 @@ def read_fitting(entry: Entry) -> Edit:
     table = entry.table("pins")
     pins = tuple((pin, table.place(pin, table.raw(pin))) for pin in table.names())
     wanted = PINS.get(kind_of(part), ("plate", "grid", "cathode"))
-    if {pin for pin, _ in pins} - ({"tap"} if kind_of(part) == "pot" else set()) != set(wanted):
+    if {pin for pin, _ in pins} - {_MAY_HAVE.get(kind_of(part), "")} != set(wanted):
         raise table.fail("", f"{part} has the pins {', '.join(wanted)}; each is soldered to one place")
     return Edit("fit", part, pins=pins)
 
@@ -266,10 +279,9 @@ def _check_mod(top: Entry, mod: Mod) -> None:
                 raise top.fail("", f"{where}: {name} is edited twice")
     fitted = {edit.part for edit in mod.every_edit() if edit.action == "fit"}
     for net in mod.nets:
-        on = {(edit.part, place) for edit in mod.every_edit() for place in edit.places if place == net}
         count = sum(edit.places.count(net) for edit in mod.every_edit())
         if count < 2:
-            alone = next((part for part, _ in on), "nothing")
+            alone = next((edit.part or edit.opened[0] for edit in mod.every_edit() if net in edit.places), "nothing")
             raise top.fail("nets", f"{alone} alone is on {shown(net)}; a wire joins two lugs")
     unused = sorted(part.designator for part in mod.parts if part.designator not in fitted)
     if unused:

@@ -134,11 +134,46 @@ def test_two_mods_that_move_one_lug_or_set_one_rail_are_refused() -> None:
         ({"move": "R4.1", "to": "T1.tap5"}, r"T1\.tap5' is not a place"),
         ({"replace": "R4", "with": "A1M"}, r"edits\[1\]\.with"),
         ({"replace": "X1", "with": "3"}, "another voltage is rail"),
+        ({"fit": "R990", "across": "R990"}, "would lie at itself"),
+        ({"fit": "R990", "between": ["ground", "R990.1"]}, "would lie at itself"),
+        ({"fit": "R990", "in_series_at": "R990.2"}, "would lie at itself"),
+        ({"fit": "R990", "across": "V1A"}, "more than two ends"),
+        ({"bridge": "T1"}, "more than two ends"),
+        ({"lift": "B1"}, "B1 is a rail, no part"),
+        ({"fit": "R990", "between": ["C1.1", "R4.1"]}, "R990 does nothing"),
+        ({"fit": "P990", "pins": {"top": "ground", "wiper": "V1A.plate", "bottom": "R4.2"}}, "P990 does nothing"),
+        ({"fit": "V990", "pins": {"plate": "V1A.plate", "grid": "V1A.grid", "cathode": "R3.2"}}, "V990 does nothing"),
+        (
+            {"fit": "V991", "pins": {"plate": "V4.plate", "grid": "V4.grid", "cathode": "V4.cathode"}},
+            "has a screen too",
+        ),
     ],
 )
 def test_what_cannot_be_done_is_refused(edit: dict[str, Any], words: str) -> None:
+    known = {"R990": "10k", "P990": "1M", "V990": "12AX7", "V991": "EL84"}
+    parts = {edit["fit"]: known[edit["fit"]]} if "fit" in edit else {}
     with pytest.raises(DescriptionError, match=words):
-        build_circuit(modded(AMP, edit))
+        build_circuit(modded(AMP, edit, parts=parts))
+
+
+@settings(max_examples=15)
+@given(lugs())
+def test_a_part_that_a_mod_fits_and_shorts_is_refused(found: tuple[MadeAmp, str, list[str], str]) -> None:
+    """Unless a switch shorts it: that is what a switch is for."""
+    made, lug, *_ = found
+    part, _, pin = lug.partition(".")
+    far = f"{part}.{'2' if pin == '1' else '1'}"
+    fit, parts = {"fit": "R990", "across": part}, {"R990": "10k"}
+    with pytest.raises(DescriptionError, match=r"R990\.1 and R990\.2 are on one wire"):
+        build_circuit(modded(made.amp, fit, {"bridge": [lug, far]}, parts=parts))
+    switch = {"designator": "S990", "control": "short", "positions": {"open": [], "closed": [{"bridge": [lug, far]}]}}
+    build_circuit(modded(made.amp, fit, parts=parts, switches=[switch]), (("short", "open"),))
+
+
+def test_a_pentode_is_fitted_by_its_pins() -> None:
+    pins = {pin: f"V4.{pin}" for pin in ("plate", "grid", "screen", "cathode")}
+    both = modded(AMP, {"fit": "V991", "pins": pins}, parts={"V991": "EL84"})
+    assert mismatches(wiring(both)) == []
 
 
 def test_parts_meet_at_a_wire_of_the_mods_own() -> None:

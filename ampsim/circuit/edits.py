@@ -58,7 +58,6 @@ class Fitting:
         for net, edit in self.moved:
             self._arrive(net, edit)
         self.elements = self._joined(self.elements)
-        self._refuse_shorted(edits)
         self.removed = self._joined(self.removed)
         for transformer, edit in self.exchanged:
             self._drop_pins(transformer, edit)
@@ -85,15 +84,6 @@ class Fitting:
             name: replace(element, pins=tuple((pin, self.nets.find(net)) for pin, net in element.pins))
             for name, element in elements.items()
         }
-
-    def _refuse_shorted(self, edits: Iterable[Edit]) -> None:
-        """Refuse a part that a mod fits and shorts itself; where a switch shorts it, that is what the switch is for."""
-        always = {edit for mod in self.amp.mods for edit in mod.edits}
-        shorts = [edit for edit in edits if edit.action in ("bridge", "move")]
-        for edit in edits if always.issuperset(shorts) else ():
-            element = self.elements.get(edit.part) if edit.action == "fit" and edit in always else None
-            if element is not None and pins_on_one_wire(element):
-                raise DescriptionError(f"{self._mod(edit)}: {why_one_wire(element, self._nets_of_places())}")
 
     def _element(self, designator: str) -> Element | None:
         return self.elements.get(designator) or self.removed.get(designator)

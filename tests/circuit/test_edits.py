@@ -156,20 +156,6 @@ def test_what_cannot_be_done_is_refused(edit: dict[str, Any], words: str) -> Non
         build_circuit(modded(AMP, edit, parts=parts))
 
 
-@settings(max_examples=15)
-@given(lugs())
-def test_a_part_that_a_mod_fits_and_shorts_is_refused(found: tuple[MadeAmp, str, list[str], str]) -> None:
-    """Unless a switch shorts it: that is what a switch is for."""
-    made, lug, *_ = found
-    part, _, pin = lug.partition(".")
-    far = f"{part}.{'2' if pin == '1' else '1'}"
-    fit, parts = {"fit": "R990", "across": part}, {"R990": "10k"}
-    with pytest.raises(DescriptionError, match=r"R990\.1 and R990\.2 are on one wire"):
-        build_circuit(modded(made.amp, fit, {"bridge": [lug, far]}, parts=parts))
-    switch = {"designator": "S990", "control": "short", "positions": {"open": [], "closed": [{"bridge": [lug, far]}]}}
-    build_circuit(modded(made.amp, fit, parts=parts, switches=[switch]), (("short", "open"),))
-
-
 def test_a_pentode_is_fitted_by_its_pins() -> None:
     pins = {pin: f"V4.{pin}" for pin in ("plate", "grid", "screen", "cathode")}
     both = modded(AMP, {"fit": "V991", "pins": pins}, parts={"V991": "EL84"})

@@ -84,6 +84,11 @@ def _near(amp: Amp, edit: Edit) -> tuple[str, ...]:
     """The parts that an edit names besides the one it brings; a rail stands for its parts, so does the speaker."""
     several = {rail.name: (*rail.reservoir, *rail.series) for rail in amp.rails}
     several[SPEAKER] = load_of(amp)
+    for mod in amp.mods:
+        for net in mod.nets:  # what meets there stands near what the others there are fitted to
+            met = [each for each in mod.every_edit() if net in each.places]
+            named = [name for each in met for name in (each.part, *(place.partition(".")[0] for place in each.places))]
+            several[net] = tuple(name for name in dict.fromkeys(named) if name not in (edit.part, net))
     names = [edit.across, *(place.partition(".")[0] for place in edit.places)]
     names = [part for name in names if name for part in several.get(name, (name,))]
     return tuple(dict.fromkeys(name for name in names if name in amp.part_by_designator))

@@ -34,10 +34,10 @@ from .tolerances import (
     part_factors,
     slots,
     sockets_of,
-    spread_of,
     valve_draws,
 )
 from .transistor_draws import device_sources, transistor_draws
+from .valve_spreads import spread_of
 
 Array = NDArray[np.float64]
 _MOST = 100_000

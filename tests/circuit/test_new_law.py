@@ -37,7 +37,7 @@ from ampsim.circuit.valves.triodes import PLATE, Array, Parameters
 from ampsim.library.amps import read_amp
 from ampsim.library.files import models
 from ampsim.simulation.monte_carlo import spread
-from ampsim.simulation.tolerances import deviating, spread_of, spreads
+from ampsim.simulation.valve_spreads import deviating, spread_of, spreads
 from ampsim.studies.noise.hum import hum_spectrum
 
 NAME = "square-law triode"

@@ -20,17 +20,8 @@ from ampsim.circuit.valves.deviation import ValveDraw
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.measures.percentiles import percentiles
 from ampsim.simulation.monte_carlo import spread
-from ampsim.simulation.tolerances import (
-    BOTTLE_SHARE,
-    SPREADS,
-    VALVE_SWAP,
-    Tolerances,
-    bottle,
-    deviating,
-    part_factors,
-    spread_of,
-    valve_draws,
-)
+from ampsim.simulation.tolerances import BOTTLE_SHARE, VALVE_SWAP, Tolerances, bottle, part_factors, valve_draws
+from ampsim.simulation.valve_spreads import SPREADS, deviating, spread_of
 from ampsim.studies.spread.findings import run_findings
 from ampsim.studies.spread.measures import (
     band_levels,

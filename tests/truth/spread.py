@@ -15,7 +15,8 @@ from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.measures.percentiles import percentiles
 from ampsim.simulation.monte_carlo import spread
-from ampsim.simulation.tolerances import Tolerances, deviating, lot, spread_of
+from ampsim.simulation.tolerances import Tolerances, lot
+from ampsim.simulation.valve_spreads import deviating, spread_of
 from ampsim.studies.spread.measures import sample_gain_db
 from ampsim.studies.spread.sensitivity import sensitivity
 from tests.truth.bench import amp, wired

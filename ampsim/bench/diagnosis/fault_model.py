@@ -14,15 +14,8 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import circuit_at
 from ...circuit.positions import Position, position_label
-from ...simulation.tolerances import (
-    BOTTLE_SHARE,
-    Tolerances,
-    bottle,
-    deviating,
-    slots,
-    spread_of,
-    spreads,
-)
+from ...simulation.tolerances import BOTTLE_SHARE, Tolerances, bottle, slots
+from ...simulation.valve_spreads import deviating, spread_of, spreads
 from .faults import Suspect, faulty_state, suspects
 from .metered_amp import MeteredAmp, State
 from .probes import Probe, drop_probes, probe, standard_probes

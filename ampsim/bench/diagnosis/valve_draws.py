@@ -6,12 +6,7 @@ import math
 
 from ...circuit.valves.description import Valve
 from ...circuit.valves.deviation import ValveDraw
-from ...simulation.tolerances import (
-    ValveSpread,
-    deviating,
-    spread_of,
-    spreads,
-)
+from ...simulation.valve_spreads import ValveSpread, deviating, spread_of, spreads
 
 
 def typical_valve(valve: Valve) -> Valve:

@@ -15,7 +15,8 @@ from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.monte_carlo import SWEEP, spread
 from ...simulation.response import simulate
-from ...simulation.tolerances import Tolerances, spreads
+from ...simulation.tolerances import Tolerances
+from ...simulation.valve_spreads import spreads
 from ...studies.findings import Finding, Grade
 from ...studies.spread.measures import sample_gain_db
 from ..sweeps.compare import compare, sweep_findings, tolerance_band

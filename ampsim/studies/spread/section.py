@@ -16,7 +16,8 @@ from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
 from ...simulation.facts import get
 from ...simulation.monte_carlo import TOLERANCES, TRANSISTOR_SPREAD, VALVE_SPREAD, spread, valve_swap
-from ...simulation.tolerances import Tolerances, spreads
+from ...simulation.tolerances import Tolerances
+from ...simulation.valve_spreads import spreads
 from ..section import Examination, Section
 from . import TITLE
 from .findings import failures, named_by_settings, run_findings, stand_out_findings, stand_out_table

@@ -24,7 +24,8 @@ from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.request import Case, request
 from ...simulation.response import provenance
-from ...simulation.tolerances import ValveSpread, deviating, slots, spread_of, spreads
+from ...simulation.tolerances import slots
+from ...simulation.valve_spreads import ValveSpread, deviating, spread_of, spreads
 
 Array = NDArray[np.float64]
 SWEEP = FrequencySweep(per_decade=15)

@@ -132,7 +132,9 @@ class Fitting:
         screen = any(pin == "screen" for pin, _ in element.pins)
         if (valve.family == "pentode") != screen:
             meant = (
-                "lift it and fit the other by its pins" if edit.action == "replace" else "a pentode has a screen too"
+                f"lift {edit.part} and fit the other by its pins"
+                if edit.action == "replace"
+                else "a pentode has a screen too"
             )
             raise DescriptionError(
                 f"{self._mod(edit)}: {edit.part} is wired as a {'pentode' if screen else 'triode'}, "

@@ -12,7 +12,7 @@ from ampsim.circuit.semiconductors.description import DevicePoint, Semiconductor
 from ampsim.circuit.semiconductors.measuring import gate_volts
 from ampsim.library.loader import listing
 from tests.truth.bench import Rest, amp, rail, wired
-from tests.truth.claims import CLOSED, FITTED, Case, Claim, Limit
+from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 from tests.truth.op_amps import figure
 from tests.truth.reverb_tremolo import coupler
 
@@ -58,7 +58,7 @@ def _points() -> list[Case]:
             limit = Limit(
                 point.tolerance, _MODEL.why if point.flag == "computed" else f"typical: {point.tolerance:.0%}"
             )
-            kind = FITTED if point.used_in_fit else CLOSED
+            kind = FITTED if point.used_in_fit else CLOSED if point.flag == "computed" else PREDICTED
             source = f"{point.source} ({name})"
             measure = partial(_through, device, point)
             if device.family != "diode":

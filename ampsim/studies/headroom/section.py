@@ -96,8 +96,8 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
         "Levels are within 0.5 dB, power within 0.1 dB of a ladder in steps of 1 dB; beyond clipping bias goes on "
         "moving, which moves harmonics by a dB or two.",
         "Headroom has no published limit. Our own: 2 and 6 dB less at the speaker when the first stage clips, 1 and 3 "
-        "dB less power. Supplies are as stiff as drawn: a rectifier's sag is in them as far as the drawing has a "
-        "resistor for it.",
+        "dB less power. A rail given in volts is as stiff as drawn, with a rectifier's sag as far as the drawing "
+        "has a resistor for it; a rail from a supply of the drawing sags as that supply does.",
     ]  # fmt: skip
     if loads:
         found.append(

@@ -56,7 +56,8 @@ def plain_numbers(part: object) -> object:
 
 def check_round_trip(amp: Amp, position: dict[str, float | str], swept: bool = True) -> None:
     """Out and back: the same designators, values, wires and supplies, and the same gain."""
-    back = import_text(spice_file(amp, position).encode()).amp
+    back = import_text(spice_file(amp, position).encode(), "there and back.cir").amp
+    assert back.name == "there and back"
     before, after = circuit_at(amp, position), build_circuit(back)
     assert joined_places(before) == joined_places(after)
     setting = amp.setting(position)

@@ -140,10 +140,9 @@ class _Assembly:
         out = self._end("output", self._answers.output, self._loudspeakers() or self._drawing.printed[:1])
         if self._holds_valves() and not self._supplies and not self._drawing.mean_lines:
             self._drawing.ask(0, "no supply holds any net; say --rail NET=VOLTS")
-        rails = {net: name for net in self._supplies if (name := _rail_name(net))}
-        free = (
-            name for number in range(1, 9999) if (name := f"B{number}").lower() not in {*map(str.lower, rails.values())}
-        )
+        rails = {net: own for net in self._supplies if (own := _rail_name(net))}
+        taken = {each.lower() for each in rails.values()}
+        free = (each for each in map("B{}".format, range(1, 9999)) if each.lower() not in taken)
         rails |= {net: next(free) for net in self._supplies if net not in rails}
         names = self._drawing.net_names(self._nets, rails)
         names |= {out: "out"} if out else {}

@@ -20,6 +20,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.plugging import plug_in
 from ampsim.circuit.values import with_values
+from ampsim.interface.commands.check import explain
 from ampsim.interface.commands.common import find_audition
 from ampsim.interface.commands.job import deciding
 from ampsim.interface.commands.job.common import open_record_audition
@@ -27,8 +28,8 @@ from ampsim.interface.commands.main import main
 from ampsim.job.papers import handover
 from ampsim.job.papers.exercise import ExerciseSheet, Question
 from ampsim.job.record.reading import read_record
-from ampsim.library.files import models
-from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
+from ampsim.library.files import models, models_in
+from ampsim.library.loader import listing, load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
@@ -543,3 +544,9 @@ def test_commands_that_only_read_files_load_nothing_heavy(tmp_path: Path) -> Non
         [sys.executable, "-c", HEAVY, *files, str(job)], capture_output=True, encoding="utf-8", check=False
     )
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("kind", sorted(listing()))
+def test_what_comes_along_is_checked_by_its_name_as_by_its_path(kind: str) -> None:
+    name, path = next(iter(models_in(kind).items()))
+    assert explain(Path(name)) == explain(path)

@@ -13,7 +13,7 @@ PLACE = 100
 def add(commands: Commands) -> None:
     """Add "check"."""
     parser = commands.add_parser("check", help="say what was understood of an amp, mod, job or valve file")
-    parser.add_argument("file", type=Path)
+    parser.add_argument("file", type=Path, help="a file, a job folder, or the name of what comes along")
     parser.set_defaults(command=_check)
 
 
@@ -22,7 +22,7 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def explain(path: Path) -> str:
-    """Say what was understood of an amp, mod, job or valve file, or of a job folder.
+    """Say what was understood of an amp, mod, job or valve file, by its path or name, or of a job folder.
 
     Raises
     ------
@@ -34,7 +34,16 @@ def explain(path: Path) -> str:
 
     if is_job(path):
         return _job(path)
-    return describe_file(path)
+    return describe_file(path if path.exists() else _that_comes_along(path))
+
+
+def _that_comes_along(path: Path) -> Path:
+    """The file that comes along by a name; a name that nothing has is left as it is."""
+    from ...library.files import models_in
+    from ...library.loader import listing
+
+    found = (models_in(folder).get(str(path)) for folder in listing())
+    return next((each for each in found if each), path)
 
 
 def _job(path: Path) -> str:

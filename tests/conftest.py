@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import tempfile
 
 import pytest
@@ -47,7 +48,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """What is kept of computed answers begins empty in each run, and all processes of the run share it."""
+    """What is kept of computed answers begins empty in each run, and all processes of the run share it.
+
+    A run in the background of a shell ignores Ctrl-C, and so would what it tests.
+    """
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     if not hasattr(config, "workerinput"):
         config.stash[_OWN] = os.environ["AMPSIM_CACHE"] = tempfile.mkdtemp(prefix="ampsim-tests-")
     if hasattr(config.option, "loadscopereorder"):

@@ -16,7 +16,7 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
 from ampsim.simulation.analyses import Transient
-from ampsim.simulation.in_time import Agreement, InTime, TimedRun, difference
+from ampsim.simulation.in_time import STATED, Agreement, InTime, TimedRun, difference
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
@@ -128,6 +128,45 @@ def test_what_the_solver_cannot_do_ngspice_does(monkeypatch: pytest.MonkeyPatch)
         assert difference(run, answer, exact) < 1e-4
     assert "2 of 2" not in agreement_words(agreement)
     assert "not this one" in agreement_words(agreement)
+
+
+def coarse(level: float) -> TimedRun:
+    """A run in steps too long for it; in half of them it is within what is allowed."""
+    return timed(clipper(), Sine(1000.0, level, 0.003, 2), ("speaker",), Pace(1.0 / 24e3))
+
+
+def test_steps_too_long_for_an_amp_are_halved_and_all_is_taken_in_them() -> None:
+    runs = [coarse(level) for level in (0.5, 0.4)]
+    trial = InTime()
+    answers = trial.run(runs)
+    (exact,) = engine.run([runs[0].finer.exact])
+    (long_steps, *_), halved = InTime(checks=0).run(runs), InTime(checks=0).run([run.finer for run in runs])
+    assert isinstance(long_steps, Arrays)
+    assert isinstance(exact, Arrays)
+    assert difference(runs[0], long_steps, exact) > STATED
+    assert [texts(each) for each in answers] == [texts(each) for each in halved]
+    assert isinstance(answers[0], Arrays)
+    worst = difference(runs[0], answers[0], exact)
+    assert worst < STATED
+    assert trial.agreement == Agreement(2, 0, 1, worst)
+    # What is asked later is taken in them too.
+    assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in halved]
+
+
+def test_a_difference_that_half_the_steps_leave_without_an_answer_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    run, right = coarse(0.5), module.transient
+
+    def refuse(*given: Any) -> Arrays:
+        if given[-1] != run.pace:
+            raise EngineError("not this one")
+        return right(*given)
+
+    monkeypatch.setattr(module, "transient", refuse)
+    monkeypatch.setattr(in_time, "fetch_answer", lambda *_: None)
+    trial = InTime()
+    answers = trial.run([run])
+    assert trial.agreement.broken
+    assert [texts(each) for each in answers] == [texts(each) for each in engine.run([run.netlist])]
 
 
 def test_a_solver_that_is_wrong_is_found_out_and_not_believed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,7 +24,7 @@ from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.facts import get
-from ampsim.simulation.in_time import InTime
+from ampsim.simulation.in_time import AGREEMENT, InTime
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
@@ -44,7 +44,7 @@ from ampsim.studies.headroom.picture import (
     harmonics_over_level_picture,
 )
 from ampsim.studies.headroom.section import section
-from ampsim.studies.headroom.simulate import FAILED, TONE, band_limited, headroom
+from ampsim.studies.headroom.simulate import FAILED, LEVELS, TONE, band_limited, headroom
 from ampsim.studies.section import Examination
 from tests.tools.any_amps import made_amp
 from tests.tools.equal_forms import equal_amps
@@ -156,6 +156,16 @@ def test_levels_without_an_answer_are_named_and_left_out(monkeypatch: pytest.Mon
     assert np.isnan(told["voltage"].isel(level=0)).all()
     assert np.isfinite(power_table(told)["gain [dB]"]).all()
     assert len(harmonics_table(told, "stock", "as drawn")) == told.sizes["level"] - 1
+
+
+def test_the_solver_is_believed_of_amps_driven_their_hardest() -> None:
+    stock = load_amp("workshop-a")
+    hot = [apply_mods(stock, load_mod("cathode-switch")), load_amp("workshop-b")]
+    for each in hot:
+        switches = {name: control.positions[-1] for name, control in each.controls.items() if control.positions}
+        told = headroom(each, [switches], LEVELS[-1:])
+        assert not get(told, AGREEMENT).broken, (each.name, switches)
+        assert get(told, AGREEMENT).worst < 0.01
 
 
 def test_an_unknown_control_is_refused() -> None:

@@ -70,7 +70,7 @@ def test_a_home_with_any_letters(tmp_path: Path, name: str) -> None:
 
 @pytest.mark.parametrize("delay", [0.0, 0.3, 1.5, 4.0])
 def test_workers_end_with_a_caller_killed_at_any_moment(tmp_path: Path, delay: float) -> None:
-    process = start("-c", CALLER + "run('tran 1e-9 1.0 0.0 1e-9', 0, 1.0, count=4)", **temporary(tmp_path))
+    process = start("-c", CALLER + "run('tran 1e-9 1.0 0.999999 1e-9', 0, 1.0, count=4)", **temporary(tmp_path))
     started = wait_for(lambda: bool(workers(process.pid)), 90.0)
     time.sleep(delay)
     pids = workers(process.pid)

@@ -40,7 +40,8 @@ _SHARE = 0.25
 class TimedRun:
     """A circuit with its knobs set, what is played into it, and the places and currents that are looked at.
 
-    `share`: the steps of ngspice in a check, of those of its answer [ratio].
+    `share`: the steps of ngspice in a check, of those of its answer [ratio]. `instead`: the circuit to take where the
+    solver has no answer for this one; ngspice would look for it long.
     """
 
     wired: Circuit
@@ -50,6 +51,7 @@ class TimedRun:
     pace: Pace
     currents: bool = False
     share: float = _SHARE
+    instead: Circuit | None = None
 
     @cached_property
     def netlist(self) -> Netlist:
@@ -70,7 +72,7 @@ class TimedRun:
     def _netlist(self, analysis: Transient) -> Netlist:
         whole = write(self.wired, self.setting, analysis, self.nodes, self.currents)
         vectors = tuple(name for name in whole.form.vectors if not is_rail_vector(name))
-        return Netlist(whole.form._replace(vectors=vectors), whole.values)
+        return Netlist(whole.form._replace(vectors=vectors, once=self.instead is not None), whole.values)
 
     @property
     def level(self) -> float:
@@ -162,8 +164,10 @@ class InTime:
         if worst > STATED:
             self.agreement += Agreement(len(distinct), 0, len(apart), worst)
             return {}
+        reached = _instead(_finer(distinct) if self._finer else distinct, found)
+        found |= self._solved(reached) if reached else {}
         refused = [key for key in distinct if not isinstance(found[key], Arrays)]
-        told = self._by_ngspice([distinct[key].netlist for key in refused])
+        told = self._by_ngspice([reached.get(key, distinct[key]).netlist for key in refused])
         reasons = tuple(dict.fromkeys(str(found[key]) for key in refused))
         solved = len(distinct) - len(refused)
         self.agreement += Agreement(solved, len(refused), len(apart), worst, reasons)
@@ -201,6 +205,15 @@ def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:
 
 def _finer(runs: Mapping[_Key, TimedRun]) -> dict[_Key, TimedRun]:
     return {key: run.finer for key, run in runs.items()}
+
+
+def _instead(runs: Mapping[_Key, TimedRun], found: Mapping[_Key, Outcome | AmpsimError]) -> dict[_Key, TimedRun]:
+    """The runs without an answer that have another circuit to take, with that."""
+    return {
+        key: replace(run, wired=run.instead, instead=None)
+        for key, run in runs.items()
+        if run.instead is not None and not isinstance(found[key], Arrays)
+    }
 
 
 def _sample(runs: Mapping[_Key, TimedRun], count: int) -> dict[_Key, TimedRun]:

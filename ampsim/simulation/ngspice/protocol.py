@@ -16,6 +16,7 @@ class Form(NamedTuple):
     `skeleton` holds the text before, between and after the values of the elements named in `parts`; `command` is
     the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
     `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
+    `once`: whoever asks has another circuit to try, and wants no second try of this one by `damped`.
     """
 
     skeleton: tuple[str, ...]
@@ -25,6 +26,7 @@ class Form(NamedTuple):
     points: int
     end: float = 0.0
     fresh: bool = False
+    once: bool = False
 
     def text(self, values: tuple[float, ...]) -> str:
         """Write the netlist with these values [ohm, F, H], one to each of `parts`."""

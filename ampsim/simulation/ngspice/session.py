@@ -102,7 +102,7 @@ class Session:
             return self._analyse(form, values)
         except EngineError as failure:
             self._unload()
-            if not transient or _STEP_FAULT not in str(failure) or form.damped() == form:
+            if form.once or not transient or _STEP_FAULT not in str(failure) or form.damped() == form:
                 raise
             return self.simulate(form.damped(), values)
         finally:

@@ -205,7 +205,7 @@ def _runs(
         wired = moving(amp, switches_at(amp, whole), move.control, move.end, data)
         both = len({contact.closed for contact in wired.contacts.values()}) == 2
         analysis = Transient(_throw(movements[movement], both), STEP, TOLERANCE)
-        yield _Run(place, wired, TimedRun(wired, whole, analysis, places, PACE))
+        yield _Run(place, wired, TimedRun(wired, whole, analysis, places, PACE, instead=_with_stray(wired)))
 
 
 def _tried_again(runs: Sequence[_Run], outcomes: Sequence[Outcome]) -> list[Outcome]:

@@ -105,12 +105,11 @@ def meaning_of(designator: str) -> str:
 
 
 def known_letters() -> str:
-    """All letters that name a kind of part, each kind once: "R resistor, C capacitor, L (or CH, RFC) inductor, ..."."""
-    by_kind: dict[str, list[str]] = {}
+    """The usual letters of every kind of part: "R resistor, C capacitor, L inductor, ..."."""
+    first: dict[str, str] = {}
     for letters, kind in KINDS.items():
-        by_kind.setdefault(kind, []).append(letters)
-    others = {kind: f" (or {', '.join(letters[1:])})" if letters[1:] else "" for kind, letters in by_kind.items()}
-    return ", ".join(f"{letters[0]}{others[kind]} {kind}" for kind, letters in by_kind.items())
+        first.setdefault(kind, letters)
+    return ", ".join(f"{letters} {kind}" for kind, letters in first.items())
 
 
 def _known_letters(designator: str, known: Iterable[str]) -> str:

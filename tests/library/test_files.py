@@ -27,7 +27,7 @@ AMP_A = [
     ("a negative resistor", 'R4 = "1k5"', 'R4 = "-1k5"', ["parts.R4", "'-1k5'", "4k7"]),
     ("no value", 'R4 = "1k5"', 'R4 = ""', ["parts.R4", "''"]),
     ("an endless number", 'R4 = "1k5"', "R4 = inf", ["parts.R4", "inf"]),
-    ("a designator without kind", 'R4 = "1k5"', 'U4 = "1k5"', ["parts.U4", "R resistor"]),
+    ("a designator without kind", 'R4 = "1k5"', 'F4 = "1k5"', ["parts.F4", "R resistor"]),
     ("a lower-case designator", 'R4 = "1k5"', 'r4 = "1k5"', ["parts.r4", "R4"]),
     ("a part in no stage", 'R4 = "1k5"', 'R4 = "1k5"\nR99 = "1k"', ["parts", "R99", "no stage"]),
     ("a part that is not there", 'R4 = "1k5"\n', "", ["stages[2].cathode_resistor", "'R4'", "nearest: R"]),

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from .differentiate import laws_text
 
 
 @dataclass(frozen=True)
@@ -33,6 +32,9 @@ class Pace:
 
 @lru_cache(maxsize=1)
 def _code() -> str:
+    # The laws are numbered when they are first needed, not when a study is imported.
+    from .differentiate import laws_text
+
     files = sorted(Path(__file__).resolve().parent.glob("*.py"))
     return hashlib.sha256("\0".join([laws_text(), *(each.read_text("utf-8") for each in files)]).encode()).hexdigest()
 

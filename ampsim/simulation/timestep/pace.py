@@ -8,7 +8,6 @@ from functools import lru_cache
 from pathlib import Path
 
 
-
 @dataclass(frozen=True)
 class Pace:
     """How fine a transient is taken.

@@ -75,7 +75,7 @@ def in_volts(volts: float) -> str:
     """A voltage [V] in words, three figures: "8.12 V", "−162 V", "35 mV"."""
     if 0.0 < abs(volts) < 0.1:
         return minus(f"{1e3 * volts:.3g} mV")
-    return minus(f"{volts:.3g} V")
+    return minus(f"{volts:.3g} V" if abs(volts) < 999.5 else f"{volts:.0f} V")
 
 
 def in_watts(watts: float) -> str:

@@ -109,7 +109,8 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
 
 
 def _volts(volts: float) -> str:
-    return f"{volts:.3g} V" if volts >= 1e-3 else "0 V"
+    few = f"{volts:.3g}" if volts < 999.5 else f"{volts:.0f}"
+    return f"{few} V" if volts >= 1e-3 else "0 V"
 
 
 def _watts(watts: float) -> str:

@@ -64,7 +64,10 @@ def _valves(response: xr.Dataset) -> pd.DataFrame:
 
 
 def _valve_row(row: dict[str, Any]) -> dict[str, Any]:
-    carried, limit = (f"{row[name]:.3g} {row['unit']}" for name in ("value", "limit"))
+    carried, limit = (
+        f"{row[name]:.3g} {row['unit']}" if row[name] < 999.5 else f"{row[name]:.0f} {row['unit']}"
+        for name in ("value", "limit")
+    )
     if row["unit"] == "ohm":
         carried, limit = (with_unit(row[name], OHM) for name in ("value", "limit"))
     return {

@@ -26,7 +26,7 @@ from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from ampsim.simulation.ngspice.library import find
 from ampsim.simulation.ngspice.pool import POOL
 from tests.tools.small_circuits import LOW_PASS, SWEEP, C, R, arrays, low_pass, one, valve
-from tests.tools.systems import gone, kill, needs_fork, suspend, temporary, wait_for, workers
+from tests.tools.systems import gone, kill, needs_fork, suspend, temporary, wait_for, wait_for_work, workers
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -252,11 +252,7 @@ def start_busy(folder: Path, body: str) -> tuple[subprocess.Popen[str], Sequence
     pids = workers(process.pid)
     # One that is ready has removed its folder; from then on only a transient keeps its core busy.
     assert wait_for(lambda: not list((folder / "temporary").glob("ampsim-*")), START), "workers are not ready"
-    ready = [psutil.Process(pid).cpu_times().user for pid in pids]
-    assert wait_for(
-        lambda: all(psutil.Process(pid).cpu_times().user > then + 0.2 for pid, then in zip(pids, ready, strict=True)),
-        START,
-    )
+    assert wait_for_work(pids, 0.2, START)
     return process, pids
 
 

@@ -6,7 +6,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import psutil
@@ -80,6 +80,22 @@ def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:
     while not condition() and time.monotonic() < end:
         time.sleep(0.02)
     return condition()
+
+
+def wait_for_work(processes: Sequence[int], seconds: float, longest: float) -> bool:
+    """Wait until each process has computed for some time [s]; whether it has in the end.
+
+    Wine gives the times of the process that asks for those of any other: there as many seconds go by tenfold.
+    """
+    if all(_computed(each) == _computed(os.getpid()) for each in processes):
+        time.sleep(10 * seconds)
+        return True
+    before = {each: _computed(each) for each in processes}
+    return wait_for(lambda: all(_computed(each) > before[each] + seconds for each in processes), longest)
+
+
+def _computed(process: int) -> float:
+    return float(psutil.Process(process).cpu_times().user)
 
 
 def temporary(folder: Path) -> dict[str, str]:

@@ -177,6 +177,17 @@ def _fit_range(top: Entry, family: Family) -> FitRange:
     return found
 
 
+def parse_points(rows: object, file: str) -> tuple[Point, ...]:
+    """The `[[points]]` of a valve file [SI units inside].
+
+    Raises
+    ------
+    DescriptionError
+        As `parse_valve`.
+    """
+    return _points(Entry({"points": rows}, file))
+
+
 def _points(top: Entry) -> tuple[Point, ...]:
     points = [point for row in top.tables("points", _MOST_ROWS) for point in _row(row)]
     seen: set[tuple[str, str]] = set()

@@ -1,0 +1,135 @@
+"""Curves of a valve over its published points, with what a stage makes of them where one is asked about."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from ...base.wording import minus
+from ...circuit.valves.description import Valve
+from ...pictures import style
+from ...pictures.axes import tidy
+from ...pictures.canvas import SIDE, Keys, Picture, start_picture
+from .curves import Curve, Family, curve_families
+
+_HEIGHT, _GAP, _ABOVE = 3.1, 0.78, 0.42  # inches
+_LINE = style.Look(style.MODDED, 1.5)
+_BEYOND = style.Look(style.STOCK, 0.9, (3.0, 2.0))
+_FITTED = style.Bar(style.CHANGE, style.CHANGE)
+_ASIDE = style.Bar("white", style.CHANGE)
+
+
+def describe_curves(valve: Valve, families: Sequence[Family]) -> str:
+    """The picture in words and numbers, one paragraph."""
+    sentences = [f"Plate current of a {valve.type} over its plate voltage, {_reach_words(valve)}."]
+    for each in families:
+        grids = ", ".join(f"{curve.grid:g}" for curve in each.curves)
+        sentences.append(f"{family_words(valve, each)}: curves at {grids} V on the grid, up to {each.plate_end:.0f} V.")
+        off = [_off(valve, each, point.grid, point.plate, point.amps) for point in each.points if point.amps > 0.0]
+        if off:
+            worst = int(np.argmax(np.abs(off)))
+            at = each.points[worst]
+            sentences.append(
+                f"{len(off)} published points, the curves off by {np.median(np.abs(off)):.1f} % in the middle, "
+                f"at worst {off[worst]:+.0f} % at {at.plate:g} V, {at.grid:g} V ({1e3 * at.amps:.3g} mA)."
+            )
+    return " ".join(sentences)
+
+
+def _off(valve: Valve, family: Family, grid: float, plate: float, amps: float) -> float:
+    """How far the law is off a point [%]."""
+    from ...circuit.valves.evaluation import currents
+
+    found = currents(valve, plate, grid, family.screen)
+    joined = float(found.screen) if valve.family == "pentode" and family.screen is None else 0.0
+    return 100.0 * ((float(found.plate) + joined) / amps - 1.0)
+
+
+def family_words(valve: Valve, family: Family) -> str:
+    """Under which conditions a family is drawn."""
+    if family.screen is not None:
+        return f"screen at {family.screen:g} V"
+    return "connected as a triode" if valve.family == "pentode" else "triode"
+
+
+def _reach_words(valve: Valve) -> str:
+    reach = valve.fit_range
+    plate, grid = reach.plate_volts, reach.grid_volts
+    return f"trusted where its points reach (plate {plate[0]:g} to {plate[1]:g} V, grid {grid[0]:g} to {grid[1]:g} V)"
+
+
+@style.picture_settings()
+def curves_picture(valve: Valve, families: Sequence[Family] | None = None, title: str | None = None) -> Picture:
+    """Draw the curves of a valve over its published points, a family of curves below the other.
+
+    Parameters
+    ----------
+    valve : Valve
+    families : sequence of Family
+        By default those of `curve_families`.
+    title : str
+        By default the type and its law.
+    """
+    drawn = curve_families(valve) if families is None else tuple(families)
+    heading = title or f"{valve.type}: {valve.law}"
+    below = [_ABOVE, *(_HEIGHT + _GAP for _ in drawn)]
+    keys: Keys = [("within the range of its points", _LINE), ("beyond it: the law's guess", _BEYOND),
+                  ("published, fitted", _FITTED), ("published, predicted", _ASIDE)]  # fmt: skip
+    picture, top = start_picture(heading, _reach_words(valve), describe_curves(valve, drawn), below, keys)
+    for number, family in enumerate(drawn):
+        upper = top - _ABOVE - number * (_HEIGHT + _GAP)
+        axes = picture.box(SIDE, upper - _HEIGHT, style.PAGE_WIDTH - 0.6, upper)
+        _draw_family(picture, axes, valve, family, number)
+    return picture
+
+
+def _draw_family(picture: Picture, axes: Axes, valve: Valve, family: Family, number: int) -> None:
+    top = 1e3 * family.amps_end
+    tidy(axes, "plate current [mA]", [np.array([0.0, top])], 1e-6)
+    axes.set_xlim(0.0, family.plate_end)
+    axes.set_ylim(0.0, top)
+    axes.set_xlabel("plate volts", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=2)
+    words = family_words(valve, family) if valve.family == "pentode" else ""
+    axes.set_title(words, fontsize=style.TEXT_SIZE, color=style.QUIET, loc="left", pad=14)
+    last = (np.inf, np.inf)
+    for place, curve in enumerate(family.curves):
+        _draw_curve(axes, valve, curve, f"curve-{number}-{place}")
+        last = _name_curve(picture, axes, family, curve, last)
+    for fitted, look in ((True, _FITTED), (False, _ASIDE)):
+        points = [each for each in family.points if each.fitted is fitted]
+        axes.plot([each.plate for each in points], [1e3 * each.amps for each in points], "o", markersize=4.5,
+                  markerfacecolor=look.face, markeredgecolor=look.edge, markeredgewidth=1.1, zorder=4,
+                  gid=f"points-{number}-{'fitted' if fitted else 'aside'}")  # fmt: skip
+
+
+def _draw_curve(axes: Axes, valve: Valve, curve: Curve, gid: str) -> None:
+    """Whole as beyond the range, and over it what lies within."""
+    plate, amps = np.array(curve.plate), 1e3 * np.array(curve.amps)
+    low, high = valve.fit_range.plate_volts
+    grid_low, grid_high = valve.fit_range.grid_volts
+    inside = (plate >= low) & (plate <= high) & (grid_low - 1e-9 <= curve.grid <= grid_high + 1e-9)
+    for part, look, suffix in ((~inside, _BEYOND, "beyond"), (inside, _LINE, "within")):
+        shown = part | np.roll(part, 1) | np.roll(part, -1) if part is inside else part
+        values = np.where(shown if part.any() else part, amps, np.nan)
+        axes.plot(plate, values, color=look.colour, linewidth=look.width, linestyle=look.linestyle, zorder=3,
+                  gid=f"{gid}-{suffix}")  # fmt: skip
+
+
+def _name_curve(
+    picture: Picture, axes: Axes, family: Family, curve: Curve, last: tuple[float, float]
+) -> tuple[float, float]:
+    """Write the grid voltage where the curve leaves the axes, unless the last name stands there."""
+    plate, amps = np.array(curve.plate), np.array(curve.amps)
+    over = np.flatnonzero(amps > family.amps_end)
+    at = int(over[0]) if over.size else len(plate) - 1
+    x, y = float(plate[at]), min(float(amps[at]), family.amps_end)
+    box = axes.get_position()
+    inches = (x / family.plate_end * box.width * picture.width, y / family.amps_end * box.height * picture.height)
+    if abs(inches[0] - last[0]) < 0.42 and abs(inches[1] - last[1]) < 0.12:
+        return last
+    axes.annotate(minus(f"{curve.grid:g} V"), (x, 1e3 * y), xytext=(0, 2) if over.size else (4, 0),
+                  textcoords="offset points", fontsize=style.SMALL_SIZE, color=style.INK, annotation_clip=False,
+                  ha="center" if over.size else "left", va="bottom" if over.size else "center")  # fmt: skip
+    return inches

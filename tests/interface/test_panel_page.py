@@ -7,6 +7,7 @@ import http.client
 import json
 import os
 import re
+import shlex
 import signal
 import socket
 import subprocess
@@ -275,7 +276,7 @@ def test_control_c_ends_it_and_leaves_nothing(tmp_path: Path) -> None:
     # A browser that notes what it was given.
     note, browser = tmp_path / "note", tmp_path / "browser.py"
     browser.write_text(f"import sys\nopen({str(note)!r}, 'w').write(sys.argv[1])\n", "utf-8")
-    env = {**os.environ, "BROWSER": f"{sys.executable} {browser} %s"}
+    env = {**os.environ, "BROWSER": f"{shlex.quote(sys.executable)} {shlex.quote(str(browser))} %s"}
     line = [sys.executable, "-c", _PANEL, "--amp", "workshop-b", "--mod", "bright-switch"]
     with subprocess.Popen(
         line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8", start_new_session=True

@@ -56,6 +56,9 @@ def _read(data: bytes) -> Plots:
 def _alone(library: str, *paths: str) -> None:
     from PySpice.Spice.NgSpice.Shared import NgSpiceCommandError, NgSpiceShared
 
+    from ampsim.simulation.ngspice.library import load
+
+    load(Path(library))  # with the library beside it that it needs
     NgSpiceShared.LIBRARY_PATH = library
     spice = NgSpiceShared.new_instance()
 

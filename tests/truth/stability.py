@@ -26,7 +26,8 @@ OHMS, FARADS = 47e6, 47e-9
 
 def phase_shift_loop(plate_load: str) -> Amp:
     """A triode with three RC sections from its plate back to its grid."""
-    parts: Parts = {"V1": "12AX7", "R1": plate_load, "R2": "1k5", "R6": "1M"}
+    # A published set whose grid current begins late: 47 Mohm would feel a grid that draws any.
+    parts: Parts = {"V1": "12AX7-koren-1996", "R1": plate_load, "R2": "1k5", "R6": "1M"}
     parts |= {"C1": FARADS, "C2": FARADS, "C3": FARADS, "R3": OHMS, "R4": OHMS, "R5": OHMS}
     wires = {
         "R6": ["in", "ground"],

@@ -18,11 +18,13 @@ from tests.truth.valves_alone import POINT, by_row, claim_of, static
 
 LIMITS = POINT | {
     "output volts": Limit(0.15, "output 15 %"),
+    "output volts at 5 % distortion": Limit(0.20, "output at a distortion that is reached gradually: 20 %"),
     "distortion": Limit(0.30, "distortion 30 % of itself"),
 }
 GRID_START = 3e-7  # A: the printed output volts are those at which the grid begins to draw 0.3 uA
 CLOSE = 0.01  # V: how near the grid must come to the start of its current
 ROOT_TWO = 2.0**0.5
+_AT_5, _SHARE = "output volts at 5 % distortion", 5.0
 
 
 def _resistance_coupled(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
@@ -101,9 +103,31 @@ def _measure(circuit: str, valve: Valve, at: dict[str, float], wanted: dict[str,
     found |= {"plate volts": plate, "grid volts": grid}
     if "gm" in wanted:
         found |= {key: value for key, value in static(valve, plate, grid, None).items() if key in ("gm", "rp", "mu")}
+    if _AT_5 in wanted:
+        found[_AT_5] = _volts_at_distortion(build(valve, at, "10u"), output, wanted[_AT_5], found["gain"])
     if "output volts" in wanted:
         found |= _driven(build(valve, at, "10u"), valve, output, sockets, wanted["output volts"], found["gain"])
     return found
+
+
+def _volts_at_distortion(circuit: Amp, output: str, volts: float, gain: float) -> float:
+    """Output [V r.m.s.] at which distortion reaches 5 %, near the printed one: by secants on the logarithms."""
+
+    def at(level: float) -> tuple[float, float]:
+        told = tone(circuit, level, [output])
+        return float(rms_v(told, output).squeeze()), math.log(float(harmonics(told, output)["thd"].squeeze()) / _SHARE)
+
+    level = volts * ROOT_TWO / gain
+    reached, beyond = at(level)
+    below, under = level, beyond
+    level *= math.exp(-beyond / 2.0)
+    for _ in range(8):
+        reached, beyond = at(level)
+        if abs(beyond) < 0.01:
+            return reached
+        slope = math.log(level / below) / (beyond - under)
+        below, under, level = level, beyond, level * math.exp(max(-0.5, min(0.5, -beyond * slope)))
+    return math.nan
 
 
 def _driven(

@@ -42,6 +42,7 @@ QUANTITIES = {
     "grid volts": "V",
     "plate volts": "V",
     "output volts": "V",
+    "output volts at 5 % distortion": "V",
     "output power": "W",
     "gm": "S",
     "rp": "ohm",

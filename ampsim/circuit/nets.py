@@ -10,7 +10,7 @@ from .transformer import windings_of
 
 INPUT = "input"
 T = TypeVar("T")
-PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode")
+PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "lamp", "light-dependent resistor", "thermistor")
 """Kinds that a signal passes either way, of a diode as much as it lets pass."""
 
 
@@ -83,7 +83,7 @@ def reachable_nets(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -
 
 
 _CONDUCTS = {
-    "resistor": (("1", "2"),),
+    **dict.fromkeys(("resistor", "lamp", "light-dependent resistor", "thermistor"), (("1", "2"),)),
     "inductor": (("1", "2"),),
     "loudspeaker": (("1", "2"),),
     "opto-coupler": (("anode", "cathode"), ("cell1", "cell2")),

@@ -24,7 +24,7 @@ def part_entry(part: AnyPart) -> Any:
     if isinstance(part, Part):
         return part.value if is_plain(part) else _choke_entry(part)
     if isinstance(part, Device) and part.own is not None:
-        return _ideal_entry(part.kind, dict(part.own.parameters))
+        return _ideal_entry(part, dict(part.own.parameters))
     if hasattr(part, "type"):
         return part.type
     if isinstance(part, MainsTransformer):
@@ -77,12 +77,39 @@ def _choke_entry(part: Part) -> dict[str, float]:
     return {"inductance": part.value, "resistance": part.resistance, "saturation_current": part.saturation_amps}
 
 
-def _ideal_entry(kind: str, numbers: Mapping[str, float]) -> Any:
+def _ideal_entry(part: Device, numbers: Mapping[str, float]) -> Any:
+    kind = part.kind
+    if part.own and part.own.family in _ENTRIES:
+        return _warm_or_lit_entry(part, numbers)
     if kind == "effect":
         return {name: numbers[f"{name}_ohms"] for name in ("input", "output")} | {"gain": numbers["gain"]}
     if kind == "meter":
         return "volts" if numbers["ohms"] > 1.0 else "amps"
     return numbers["amps"]
+
+
+# To each entry of such a part the parameter it becomes.
+_ENTRIES: Mapping[str, Mapping[str, str]] = {
+    "filament lamp": {"volts": "rated_volts", "current": "rated_amps", "warm_up": "warm_up_seconds"},
+    "glow lamp": {"strikes": "strike_volts", "glows": "glow_volts", "current": "rated_amps",
+                  "inner_resistance": "inner_ohms"},
+    "light-dependent resistor": {"ohms": "ohms", "at_lux": "at_lux", "slope": "slope", "dark": "dark_ohms",
+                                 "rise": "rise_seconds", "recovery": "fall_ohms_per_second"},
+    "thermistor": {"cold": "cold_ohms", "warm": "warm_ohms", "current": "warm_amps", "beta": "beta",
+                   "cools_in": "seconds"},
+}  # fmt: skip
+
+
+def _warm_or_lit_entry(part: Device, numbers: Mapping[str, float]) -> dict[str, Any]:
+    own = part.own
+    if own is None:
+        return {}
+    entry: dict[str, Any] = {name: numbers[each] for name, each in _ENTRIES[own.family].items()}
+    if own.family == "light-dependent resistor":
+        entry["lux"] = numbers["lamp_lux"] if part.lit_by else numbers["daylight_lux"]
+        entry |= {"lamp": part.lit_by, "daylight": numbers["daylight_lux"]} if part.lit_by else {}
+        entry |= {f"most_{name.removeprefix('cell_')}": value for name, value in own.limits}
+    return entry
 
 
 def _mains_entry(part: MainsTransformer) -> dict[str, Any]:
@@ -95,6 +122,9 @@ def _mains_entry(part: MainsTransformer) -> dict[str, Any]:
         for each in part.windings
     }
     plain = {name: getattr(part, name) for name in ("mains", "primary", "frequency", "primary_resistance")}
+    if part.inrush:
+        numbers = dict(part.inrush.parameters)
+        plain |= {"inrush": {name: numbers[each] for name, each in _ENTRIES["thermistor"].items()}, "draws": part.draws}
     return plain | {"windings": windings}
 
 

@@ -13,8 +13,11 @@ from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot
 from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.positions import face
 from ..circuit.reverb_tank import ReverbTank
+from ..circuit.semiconductors.device import Device
 from ..circuit.stages import TEMPLATES, Kind, stages_of
+from ..circuit.supply.transformer import MainsTransformer
 from ..circuit.transformer import Transformer
+from .lamps import WARM_OR_LIT, assumed_of_warm_or_lit
 from .parts import read_track
 from .reverb_tanks import assumed_of_tank
 
@@ -64,6 +67,12 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
             yield f"{part.designator}: secondary in phase with primary_a"
     elif isinstance(part, Loudspeaker):
         yield from _filled_in(part, given, _LOUDSPEAKER)
+    elif isinstance(part, Device) and part.kind in WARM_OR_LIT:
+        yield from assumed_of_warm_or_lit(part, given)
+    elif isinstance(part, MainsTransformer) and part.inrush:
+        warm, cold = part.line_ohms - part.primary_resistance, part.colder_ohms
+        yield (f"{part.designator}: the thermistor before its primary is taken at {warm:.3g} ohm, as {part.draws:g} A "
+               f"warm it; at switch-on it has {warm + cold:.3g} ohm")  # fmt: skip
     elif isinstance(part, ReverbTank):
         yield from assumed_of_tank(part, given)
 

@@ -18,6 +18,7 @@ from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.tapers import parse_taper
 from ..circuit.valves.description import Valve
 from .ideal_parts import IDEAL, read_ideal_part
+from .lamps import WARM_OR_LIT, read_warm_or_lit
 from .output_parts import read_loudspeaker, read_transformer
 from .reverb_tanks import PINS as TANK_PINS
 from .reverb_tanks import read_reverb_tank
@@ -56,11 +57,13 @@ def types_of(
     find : callable
         A `TypeFinder`.
     """
+    edits = tuple(edits)
     plugged_in = [part for part in parts if isinstance(part, (Socket, Device)) and in_socket(part)]
     valves = {part.type: f"parts.{part.designator}" for part in plugged_in}
     known = [part for part in parts if isinstance(part, Device) and part not in plugged_in]
     devices = {(part.type, part.kind): f"parts.{part.designator}" for part in known if part.own is None}
-    own = {part.type: part.own for part in known if part.own is not None}
+    put_in = [edit.value for edit in edits if isinstance(edit.value, Device)]
+    own = {part.type: part.own for part in (*known, *put_in) if part.own is not None}
     for edit in edits:
         kind = kind_of(edit.part)
         if edit.action == "replace" and kind == "valve":
@@ -129,6 +132,8 @@ def read_part(table: Entry, key: str, designator: str) -> AnyPart:
         return Device(designator, table.type_name(key), kind)
     if kind in IDEAL:
         return read_ideal_part(table, key, designator, kind)
+    if kind in WARM_OR_LIT:
+        return read_warm_or_lit(table, key, designator, kind)
     if kind in QUANTITY:
         if kind == "inductor" and isinstance(table.raw(key), dict):
             return read_choke(designator, table.table(key))
@@ -146,8 +151,6 @@ def _unknown(designator: str) -> str:
         return f"{shown(designator)} tells no kind of part by its letters"
     if meaning == "switch":
         return f"{shown(designator)} is a switch; a switch is described by a table [[switches]]"
-    if meaning in ("light-dependent resistor", "lamp"):
-        return f"{shown(designator)} is a {meaning}; with what it works with it is an opto-coupler, such as OC1"
     return f"{shown(designator)} would be a {meaning}, which there is not among the parts of ampsim"
 
 

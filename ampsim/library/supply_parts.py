@@ -9,6 +9,7 @@ from ..base.errors import shown
 from ..base.quantities import AMPERE, HENRY, HERTZ, OHM, VOLT
 from ..circuit.amp import Part
 from ..circuit.supply.transformer import MainsTransformer, Winding
+from .lamps import read_thermistor
 
 _NAME = re.compile(r"[a-z][a-z0-9]{0,15}")
 _SPLIT = re.compile(r"\s*([^-]+)-0-([^-]+?)\s*")
@@ -49,6 +50,7 @@ def read_mains_transformer(designator: str, entry: Entry) -> MainsTransformer:
         raise entry.fail("windings", "a mains transformer has at least one, such as ht = { volts = '300-0-300', ... }")
     if min(mains, primary) <= 0.0:
         raise entry.fail("mains", "give the volts of mains and primary above zero")
+    inrush = read_thermistor(entry.table("inrush"), f"{designator}_inrush") if entry.has("inrush") else None
     made = MainsTransformer(
         designator,
         mains,
@@ -56,6 +58,8 @@ def read_mains_transformer(designator: str, entry: Entry) -> MainsTransformer:
         entry.value("frequency", HERTZ, 50.0),
         entry.value("primary_resistance", OHM, 0.0),
         windings,
+        inrush,
+        entry.value("draws", AMPERE) if inrush else 0.0,
     )
     entry.finish(" in a mains transformer")
     return made

@@ -18,6 +18,7 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.pieces import Piece
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.supply.averaged import MEAN_RECTIFIER, MeanRectifier
+from ..circuit.supply.inrush import MEAN_THERMISTOR
 from ..circuit.supply.paths import BRIDGE
 from ..circuit.switches.moving import MovingCircuit
 from ..circuit.valves.spice import PINS
@@ -163,7 +164,7 @@ WRITERS = {
     "current source": _write_device,
     "meter": _write_device,
     "rectifier valve": _write_device,
-    "opto-coupler": _write_device,
+    **dict.fromkeys(("opto-coupler", "lamp", "light-dependent resistor", "thermistor", MEAN_THERMISTOR), _write_device),
     "bridge rectifier": _write_bridge,
     "rail": _write_rail,
     "transformer": write_transformer,

@@ -19,7 +19,7 @@ from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.nets import INPUT
 from ..circuit.plugging import describe_source
 from ..circuit.positions import Position
-from ..circuit.semiconductors.description import PINS
+from ..circuit.semiconductors.description import LIGHT_PIN, PINS
 from ..circuit.semiconductors.device import Device
 from ..circuit.signal_path import listening_points
 from ..circuit.supply.averaged import supplied
@@ -128,7 +128,11 @@ def _default_nodes(variants: list[Amp], at_rest: bool) -> tuple[str, ...]:
 def _active_places(amp: Amp) -> Iterable[str]:
     yield from (f"{name}.{pin}" for name, (element, _) in valves_in_use(amp).items() for pin, _ in element.pins)
     yield from (
-        f"{e.designator}.{pin}" for e in supplied(build_circuit(amp)).elements if e.kind in PINS for pin, _ in e.pins
+        f"{e.designator}.{pin}"
+        for e in supplied(build_circuit(amp)).elements
+        if e.kind in PINS
+        for pin, _ in e.pins
+        if pin != LIGHT_PIN
     )
 
 

@@ -12,6 +12,7 @@ from ..circuit.amp import Amp
 from ..circuit.build import Circuit
 from ..circuit.positions import Position
 from ..circuit.supply.averaged import filter_of, mains_of, rail_names, supplied
+from ..circuit.supply.inrush import rms_amps, thermistor_of, warmed
 from ..circuit.supply.paths import Rectified, Way
 from ..circuit.supply.steady import Filter, Period, Supply, different_ways
 from .analyses import OperatingPoint
@@ -68,6 +69,8 @@ class SupplyAtRest:
         Every rail behind it to its net in `period`; a reservoir without a rail goes by a place there.
     duties : tuple of RectifierDuty
         One for each different way.
+    thermistor : str
+        The thermistor that all its current passes; "" without one.
     """
 
     rail: str
@@ -77,6 +80,12 @@ class SupplyAtRest:
     reservoir: float
     net_by_rail: Mapping[str, str]
     duties: tuple[RectifierDuty, ...]
+    thermistor: str = ""
+
+    @property
+    def rms_amps(self) -> float:
+        """What flows in all ways together [A rms]."""
+        return rms_amps(self.period)
 
     def volts(self, rail: str) -> float:
         """The mean volts [V] of a rail behind it."""
@@ -133,11 +142,12 @@ def _at_rest(wired: Circuit, source: Rectified, rail: str, volts: Mapping[str, f
     given = filter_of(wired, source, drawn)
     supply = Supply(given, source)
     loads = _loads(supply.nets, source, given, volts, drawn)
-    period = supply.settled(np.array([loads[net] for net in supply.nets])[:, None])
+    warm, period = warmed(source, given, np.array([loads[net] for net in supply.nets])[:, None], wired.amp.file)
     rails = {each.name: wired.net(each.name) for each in wired.amp.rails if wired.net(each.name) in supply.nets}
     rails = rails if source.smooth in rails.values() else {wired.places_by_net[source.smooth][0]: source.smooth} | rails
     farads = sum(value for net, _, value in given.capacitors if net == source.net)
-    return SupplyAtRest(rail, source, period, drawn, farads, rails, _duties(source, period))
+    return SupplyAtRest(rail, warm, period, drawn, farads, rails, _duties(source, warm, period),
+                        _thermistor(wired, source))  # fmt: skip
 
 
 def _loads(
@@ -160,13 +170,18 @@ def _loads(
     return found
 
 
-def _duties(source: Rectified, period: Period) -> tuple[RectifierDuty, ...]:
+def _thermistor(wired: Circuit, source: Rectified) -> str:
+    found = thermistor_of(source, wired.amp.file)
+    return found[0] if found else ""
+
+
+def _duties(cold: Rectified, source: Rectified, period: Period) -> tuple[RectifierDuty, ...]:
     found = []
     for number, (way, _) in enumerate(different_ways(source)[0]):
         mean, rms, peak = (float(each[0]) for each in period.way_amps(number))
         top = float(np.abs(period.volts[source.net]).max())
         reverse = (top + abs(way.peak)) / len(way.types)
-        amps = np.geomspace(1e-9, 1e4, 3000)
-        surge = float(np.interp(abs(way.peak), way.drop(amps), amps))
+        amps, colder = np.geomspace(1e-9, 1e4, 3000), different_ways(cold)[0][number][0].cold_ohms - way.ohms
+        surge = float(np.interp(abs(way.peak), way.drop(amps) + colder * amps, amps))
         found.append(RectifierDuty(way, mean, rms, peak, reverse, surge if source.net == source.smooth else np.nan))
     return tuple(found)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
-from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.measuring import diode_volts
 from ampsim.circuit.semiconductors.opto_couplers import coupler_figure
@@ -98,9 +96,3 @@ def test_an_opto_tremolo_goes_and_takes_signal_away():
     bright, dark = at_both_ends(amp)
     gains = simulate([bright, dark], FrequencySweep(1000.0, 2000.0, 4), nodes=["speaker"])["voltage"].values[:, 0, 0, 0]
     assert abs(gains[1]) > 5.0 * abs(gains[0])
-
-
-@pytest.mark.parametrize("name", ["LDR1", "LA1"])
-def test_a_cell_or_a_lamp_alone_is_refused_with_what_it_is_part_of(name):
-    with pytest.raises(DescriptionError, match="opto-coupler"):
-        parse_amp({"name": "x", "parts": {name: "10k"}, "stages": []}, str(Path("x.toml")))

@@ -9,7 +9,8 @@ from typing import Literal
 from ..valves.description import Flag
 
 Family = Literal["diode", "jfet", "mosfet", "operational amplifier", "effect", "current source", "meter",
-                 "rectifier valve", "opto-coupler"]  # fmt: skip
+                 "rectifier valve", "opto-coupler", "filament lamp", "glow lamp",
+                 "light-dependent resistor", "thermistor"]  # fmt: skip
 
 PINS: Mapping[str, tuple[str, ...]] = {
     "diode": ("anode", "cathode"),
@@ -21,8 +22,12 @@ PINS: Mapping[str, tuple[str, ...]] = {
     "meter": ("plus", "minus"),
     "rectifier valve": ("plate_a", "plate_b", "cathode"),
     "opto-coupler": ("anode", "cathode", "cell1", "cell2"),
+    **dict.fromkeys(("lamp", "light-dependent resistor", "thermistor"), ("1", "2")),
 }
 """Pins by the kind of part, in the order in which bare lists of places name them."""
+LIGHT_PIN = "light"
+"""The pin that lamps and what they light have besides, which nobody solders: the node that holds the lamp's light."""
+_LIT = dict.fromkeys(("filament lamp", "glow lamp", "light-dependent resistor"), ("1", "2", LIGHT_PIN))
 FAMILIES: Mapping[str, tuple[Family, ...]] = {
     "diode": ("diode",),
     "bridge rectifier": ("diode",),
@@ -109,4 +114,4 @@ class Semiconductor:
     @property
     def pins(self) -> tuple[str, ...]:
         """The pins of one of the type, in the order of its subcircuit."""
-        return PINS[self.family if self.family in PINS else "transistor"]
+        return _LIT.get(self.family) or PINS[self.family if self.family in PINS else "transistor"]

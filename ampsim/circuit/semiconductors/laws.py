@@ -10,7 +10,7 @@ from functools import partial
 from ..supply.vacuum_diode import PARAMETERS as VACUUM_DIODE
 from ..valves.grid import THERMAL_VOLTS
 from ..valves.laws import Parameter
-from . import ideal_parts
+from . import ideal_parts, lamps
 from .description import Family, Semiconductor
 from .junctions import junction_numbers
 from .op_amps import INTO, PARAMETERS, op_amp
@@ -18,6 +18,7 @@ from .opto_couplers import INTO as COUPLER_INTO
 from .opto_couplers import PARAMETERS as COUPLER_PARAMETERS
 from .opto_couplers import opto_coupler
 from .pieces import Passive, Piece, Pieces
+from .thermistors import THERMISTOR_PARAMETERS, thermistor
 
 # The leakage [A] of the junction that stands for breakdown: so little that it is nothing beside any other.
 _BREAKDOWN_LEAK = 1e-12
@@ -115,6 +116,12 @@ _CHANNEL = (
     Parameter("per_volt", 0.0, 0.5),
     Parameter("drain_ohms", 1e-3, 1e5),
 )
+_LAMPS: Mapping[Family, str] = {
+    "filament lamp": "tungsten: resistance by T^1.2, radiation by T^4, light by the volts to 3.4 (lamp tables, from"
+    " memory)",
+    "glow lamp": "a threshold that falls from striking to glowing volts with the light (our own form)",
+    "light-dependent resistor": "R. H. Bube, Photoconductivity of solids, 1960 (from memory)",
+}
 _FARADS = ("gate_source", "gate_drain", "drain_source")
 
 LAWS: Mapping[str, DeviceLaw] = {
@@ -184,6 +191,21 @@ LAWS: Mapping[str, DeviceLaw] = {
         )
         for family, parameters in ideal_parts.PARAMETERS.items()
     },
+    **{
+        family: DeviceLaw(
+            family, _LAMPS[family], parameters, (), getattr(lamps, family.replace(" ", "_").replace("-", "_")),
+            lamps.LAMP_INTO[family]
+        )
+        for family, parameters in lamps.LAMP_PARAMETERS.items()
+    },
+    "thermistor": DeviceLaw(
+        "thermistor",
+        "resistance by exp(beta / T), warmth by the watts: the usual form of data sheets",
+        THERMISTOR_PARAMETERS,
+        (),
+        thermistor,
+        {"1": {"body": 1.0}},
+    ),
     "diode and photocell": DeviceLaw(
         "opto-coupler",
         "W. Shockley, 1949, for the diode; R. H. Bube, Photoconductivity of solids, 1960 (from memory), for the cell",

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 LEVEL = "level"
 """The node of a coupler that holds its cell's conductance [uS]."""
 MICRO = 1e-6
-# The capacitor that holds it [F]: any, for the law only knows the rate.
-_FARADS = 1e-6
+STORED_FARADS = 1e-6
+"""The capacitor that holds a level [F]: any, for the laws only know the rate."""
 # Besides, the conductance creeps to what is asked for [1/s]: so a node at rest has a slope.
 _CREEP = 0.01
 PARAMETERS = (
@@ -63,7 +63,7 @@ def opto_coupler(p: Mapping[str, float], farads: Mapping[str, float]) -> Pieces:
             Piece("photocell light", "light", led | light, ((LEVEL, "0"), ("anode", "cathode"))),
             Piece("photocell", "cell", {"siemens": MICRO}, (("cell1", "cell2"), (LEVEL, "0"))),
         ),
-        (Passive("c", LEVEL, (LEVEL, "0"), _FARADS), Passive("c", "cell", ("cell1", "cell2"), farads["cell"])),
+        (Passive("c", LEVEL, (LEVEL, "0"), STORED_FARADS), Passive("c", "cell", ("cell1", "cell2"), farads["cell"])),
     )
 
 
@@ -74,24 +74,34 @@ LIGHT = ("saturation_amps", "slope_volts", "scale_amps", "start", "offset_volts"
 def light(p: Any, level: Array, led: Array) -> tuple[Array]:
     """Current [A] out of the node that holds the cell's conductance, at its level [uS] and the volts of the diode."""
     amps = np.maximum(junction(p, led)[0], 0.0)
-    asked = p["per_amp"] * amps ** p["slope"] + p["dark"]
+    return rate(p, level, p["per_amp"] * amps ** p["slope"] + p["dark"])
+
+
+def rate(p: Any, level: Any, asked: Any) -> tuple[Any]:
+    """Current [A] out of the node that holds a cell's conductance, at its level and at what is asked for [uS]."""
     rises = np.maximum(asked - level, 0.0) * p["rise"]
     falls = np.maximum(level * level - asked * asked, 0.0) * p["fall"]
-    return (_FARADS * (falls - rises + _CREEP * (level - asked)),)
+    return (STORED_FARADS * (falls - rises + _CREEP * (level - asked)),)
+
+
+def rate_text(name: str, p: Numbers, level: Nodes) -> tuple[str, ...]:
+    """Write `rate`; the node named after it and "_asked" holds what is asked for."""
+    held, asked = f"V({level[0]})", f"V({name}_asked)"
+    rises = f"max({asked}-{held},0)*{number(p['rise'])}"
+    falls = f"max({held}*{held}-{asked}*{asked},0)*{number(p['fall'])}"
+    return (
+        *node(f"{name}_rate", f"{falls}-{rises}+{number(_CREEP)}*({held}-{asked})"),
+        f"G{name} {level[0]} {level[1]} {name}_rate 0 {number(STORED_FARADS)}",
+    )
 
 
 def light_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:
     """Write `light`; the diode's current is that of the piece `led`."""
-    level = f"V({ports[0][0]})"
-    asked, rate = f"V({name}_asked)", f"{name}_rate"
-    rises = f"max({asked}-{level},0)*{number(p['rise'])}"
-    falls = f"max({level}*{level}-{asked}*{asked},0)*{number(p['fall'])}"
     return (
         *node(f"{name}_amps", "1e3*i(Vled)"),
         *node(f"{name}_asked", f"{number(p['per_amp'] * 1e-3 ** p['slope'])}*pwr(max(V({name}_amps),0),"
                                f"{number(p['slope'])})+{number(p['dark'])}"),
-        *node(rate, f"{falls}-{rises}+{number(_CREEP)}*({level}-{asked})"),
-        f"G{name} {ports[0][0]} {ports[0][1]} {rate} 0 {number(_FARADS)}",
+        *rate_text(name, p, ports[0]),
     )  # fmt: skip
 
 

@@ -17,9 +17,11 @@ from ..transformer_core import UNITS, magnetising, magnetising_lines
 from ..valves.spice_text import node, number, softplus
 from .ideal_parts import IDEAL_LAWS
 from .junctions import junction, junction_lines
+from .lamps import LAMP_LAWS
 from .op_amp_laws import bias, bias_lines, core, core_lines, output, output_lines
 from .opto_couplers import LIGHT, cell, cell_lines, light, light_lines
 from .port_law import Array, Nodes, Numbers, PortLaw
+from .thermistors import THERMISTOR_LAWS
 
 
 def channel(p: Any, drain: Array, gate: Array) -> tuple[Array]:
@@ -66,6 +68,8 @@ PORT_LAWS: Mapping[str, PortLaw] = {
     "photocell": PortLaw(("siemens",), (1.0, 0.05), cell, cell_lines),
     "transformer core": PortLaw(("knee_amps",), UNITS, magnetising, magnetising_lines),
     **IDEAL_LAWS,
+    **LAMP_LAWS,
+    **THERMISTOR_LAWS,
     "vacuum diode": PortLaw(tuple(each.name for each in PARAMETERS), (1.0,), vacuum_diode, vacuum_diode_lines),
     "mean rectifier": PortLaw(KNOTS, (1.0,), mean_current, mean_lines),
 }

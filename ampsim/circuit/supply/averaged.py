@@ -11,8 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..amp import Amp, Part, Rail
+from ..light import lit
+from ..semiconductors.device import Device
 from ..soldered import Soldered
 from ..stages.template import GROUND, Element, net_word, rail_net
+from .inrush import MEAN_THERMISTOR, thermistor_of, to_the_mean
 from .mean_law import KNOTS, fitted_numbers
 from .paths import SMOOTHING, MainsSide, Rectified, mains_side
 from .steady import Filter, Supply
@@ -40,7 +43,9 @@ def mains_of(wired: Soldered) -> MainsSide:
 
 @lru_cache(maxsize=512)
 def supplied(wired: C) -> C:
-    """The circuit with its mains side replaced by sources behind mean rectifiers; the same where it has none.
+    """The circuit with its mains side replaced by sources behind mean rectifiers, and the light of lamps as nets.
+
+    The same where it has neither.
 
     A source holds the peak volts of the winding, and is a rail of the name of that which it feeds.
 
@@ -51,7 +56,7 @@ def supplied(wired: C) -> C:
     EngineError
         When its steady state is not found.
     """
-    mains = mains_of(wired)
+    mains, wired = mains_of(wired), lit(wired)
     if not mains.parts:
         return wired
     elements = [each for each in wired.elements if each.designator not in mains.parts]
@@ -60,13 +65,21 @@ def supplied(wired: C) -> C:
     parts, amp = dict(wired.parts), wired.amp
     moving: dict[str, Any] = dict(getattr(wired, "contacts", {}))
     for source, rail in zip(mains.rectified, rail_names(wired), strict=True):
-        numbers = mean_numbers(source, filter_of(wired, source))
+        given, warming = filter_of(wired, source), thermistor_of(source, wired.amp.file)
+        numbers = mean_numbers(source, given)
         held, name, far = f"{rail_net(rail)}_mains", f"{rail}_mean", source.net
         for number, contact in enumerate(source.contacts, 1):
             # What a switch on its way breaks in every way is broken behind the rectifier.
             own, near = f"{contact}_{rail}", f"{rail_net(rail)}_contact_{number}"
             moving[own] = replace(moving[contact], designator=own)
             elements.append(Element(own, "contact", (("1", near), ("2", far)), "supply"))
+            far = near
+        if warming:
+            own, near = warming[0], f"{rail_net(rail)}_warm"
+            device = to_the_mean(source, given, warming[1], short_circuit_amps(source))
+            parts[own] = Device(own, device.type, MEAN_THERMISTOR, device)
+            amp = replace(amp, semiconductors=(*amp.semiconductors, device))
+            elements.append(Element(own, MEAN_THERMISTOR, (("1", near), ("2", far)), "supply"))
             far = near
         ends = (held, far) if source.sign > 0.0 else (far, held)
         parts[name] = cast("Part", MeanRectifier(name, numbers))

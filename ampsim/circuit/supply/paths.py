@@ -38,12 +38,20 @@ class Way:
 
     `peak` [V] of the electromotive force in it, with its sign at the instant of the mains' peak; `ohms` of all
     resistances in it, the primary's as seen from here included; `types` of the diodes in it, `rectifiers` their names.
+    `thermistors` in it, which `ohms` leaves out; `colder_ohms` more there are in the primary at switch-on.
     """
 
     peak: float
     ohms: float
     types: tuple[Semiconductor, ...]
     rectifiers: tuple[str, ...]
+    thermistors: tuple[tuple[str, Semiconductor], ...] = ()
+    colder_ohms: float = 0.0
+
+    @property
+    def cold_ohms(self) -> float:
+        """All resistance in the way at switch-on [ohm]."""
+        return self.ohms + self.colder_ohms + sum(dict(each.parameters)["cold_ohms"] for _, each in self.thermistors)
 
     def drop(self, amps: Array) -> Array:
         """What the way takes [V] at currents [A] above zero."""
@@ -89,6 +97,7 @@ class _Edge:
     choke: bool = False
     transformer: MainsTransformer | None = None
     contact: bool = False
+    thermistor: Semiconductor | None = None
 
 
 def diode_drop(device: Semiconductor, amps: Array) -> Array:
@@ -147,6 +156,9 @@ def _edges(wired: Soldered, element: Element) -> Iterator[_Edge]:
         yield _Edge(element.designator, pins["1"], pins["2"], part.value)
     elif isinstance(part, Part) and element.kind == "inductor":
         yield _Edge(element.designator, pins["1"], pins["2"], choke=True)
+    elif isinstance(part, Device) and part.kind == "thermistor":
+        device = wired.amp.semiconductor_by_type[part.type]
+        yield _Edge(element.designator, pins["1"], pins["2"], thermistor=device)
     elif element.kind == "contact":
         yield _Edge(element.designator, pins["1"], pins["2"], contact=True)
     elif isinstance(part, Device) and part.kind in _ENDS:
@@ -161,7 +173,7 @@ def _parallels_joined(given: Iterable[_Edge]) -> list[_Edge]:
     for edge in given:
         if edge.first == edge.second:
             continue
-        plain = edge.diode is None and edge.transformer is None and not edge.choke and not edge.contact
+        plain = edge.ohms > 0.0 and edge.transformer is None
         key: object = frozenset((edge.first, edge.second)) if plain else len(found)
         if key in found:
             other = found[key]
@@ -255,5 +267,7 @@ def _way(wired: Soldered, path: list[tuple[_Edge, float]], start: str) -> tuple[
     where = nets[chokes[0]] if chokes else net
     types = tuple(cast("Semiconductor", edge.diode) for edge in diodes)
     contacts = tuple(sorted(edge.designator for edge, _ in path if edge.contact))
-    way = Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes))
+    warm = tuple((edge.designator, edge.thermistor) for edge, _ in path if edge.thermistor)
+    colder = sources[0].reflected_ohms(peak, sources[0].colder_ohms)
+    way = Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes), warm, colder)
     return way, sources[0], (where, net, sign, contacts)

@@ -96,7 +96,7 @@ def different_ways(source: Rectified) -> tuple[list[tuple[Way, int]], bool]:
 
 def _mirrors(way: Way, other: Way) -> bool:
     same = math.isclose(way.peak, -other.peak, rel_tol=1e-9) and math.isclose(way.ohms, other.ohms, rel_tol=1e-9)
-    return same and way.types == other.types
+    return same and (way.types, way.thermistors) == (other.types, other.thermistors)
 
 
 class _Way:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from ..semiconductors.description import Semiconductor
+from ..semiconductors.thermistors import ohms_at
+
 
 @dataclass(frozen=True)
 class Winding:
@@ -39,7 +42,7 @@ class MainsTransformer:
     """A mains transformer.
 
     `mains` [V rms] at its primary, of which the winding in use is for `primary` [V rms], at `frequency` [Hz];
-    `primary_resistance` [ohm].
+    `primary_resistance` [ohm]; `inrush` is a thermistor before the primary, as warm as `draws` [A rms] makes it.
     """
 
     designator: str
@@ -48,6 +51,8 @@ class MainsTransformer:
     frequency: float
     primary_resistance: float
     windings: tuple[Winding, ...]
+    inrush: Semiconductor | None = None
+    draws: float = 0.0
     kind: str = "mains transformer"
 
     @property
@@ -64,6 +69,16 @@ class MainsTransformer:
         """The winding that a pin belongs to."""
         return next(each for each in self.windings if pin in each.potentials)
 
-    def reflected_ohms(self, peak: float) -> float:
-        """What the primary's resistance is [ohm], seen from a way with an electromotive force of `peak` [V]."""
-        return self.primary_resistance * (peak / (math.sqrt(2.0) * self.mains)) ** 2
+    @property
+    def line_ohms(self) -> float:
+        """The resistance of the primary and of a warm thermistor before it [ohm]."""
+        return self.primary_resistance + (ohms_at(self.inrush, self.draws) if self.inrush else 0.0)
+
+    @property
+    def colder_ohms(self) -> float:
+        """How much more a thermistor before the primary has when cold [ohm]."""
+        return ohms_at(self.inrush, 0.0) - ohms_at(self.inrush, self.draws) if self.inrush else 0.0
+
+    def reflected_ohms(self, peak: float, ohms: float | None = None) -> float:
+        """What a resistance in the primary is [ohm], seen from a way with an electromotive force of `peak` [V]."""
+        return (self.line_ohms if ohms is None else ohms) * (peak / (math.sqrt(2.0) * self.mains)) ** 2

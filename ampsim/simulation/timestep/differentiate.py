@@ -153,6 +153,12 @@ def _omega(tape: Tape, a: Traced) -> Traced:
     return found
 
 
+def _exp(tape: Tape, a: Traced) -> Traced:
+    found = tape.keep(f"exp({a.name})")
+    found.slopes = tape.chain((a, lambda: found))
+    return found
+
+
 STEPS: Mapping[str, Callable[..., Traced]] = {
     "add": _add,
     "subtract": _subtract,
@@ -163,6 +169,7 @@ STEPS: Mapping[str, Callable[..., Traced]] = {
     "logaddexp": _softplus,
     "sqrt": _sqrt,
     "hypot": _hypot,
+    "exp": _exp,
     "arctan": _arctan,
     "wrightomega": _omega,
 }

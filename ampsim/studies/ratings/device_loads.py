@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -86,6 +87,8 @@ def device_readings(
             found |= {f"{part.designator}.{key}": each for key, each in _fet(drain, gate, plate, leak, span).items()}
             continue
         if part.own is not None:
+            found |= {f"{part.designator}.{key}": each for key, each in _warm_or_lit(part, volts_of, _current(
+                part.designator, "1", device, vectors), span).items()}  # fmt: skip
             continue
         if part.kind == "operational amplifier":
             volts = {pin: volts_of(part.designator, pin) for pin in device.pins}
@@ -141,6 +144,22 @@ def _coupler(across: Array, led: Array, cell: Array, span: Span) -> dict[str, fl
         "cell_volts": float(np.abs(across).max()),
         "cell_watts": span.mean(across * cell),
     }
+
+
+def _warm_or_lit(part: Device, volts_of: Callable[[str, str], Array], amps: Array, span: Span) -> dict[str, float]:
+    """Of a lamp, a light-dependent resistor or a thermistor what has a limit."""
+    if part.kind not in ("lamp", "light-dependent resistor", "thermistor"):
+        return {}
+    across = volts_of(part.designator, "1") - volts_of(part.designator, "2")
+    carried = {
+        "lamp_volts": math.sqrt(span.mean(across * across)),
+        "lamp_amps": span.mean(np.abs(amps)),
+        "cell_volts": float(np.abs(across).max()),
+        "cell_watts": span.mean(across * amps),
+        "rms_amps": math.sqrt(span.mean(amps * amps)),
+    }
+    known = dict(part.own.limits) if part.own else {}
+    return {name: value for name, value in carried.items() if name in known}
 
 
 def _diode(volts: Array, amps: Array, span: Span) -> dict[str, float]:

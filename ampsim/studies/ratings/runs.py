@@ -8,7 +8,7 @@ from typing import cast
 from ...base.progress import SIMULATIONS, Progress, part_of
 from ...circuit.build import Circuit
 from ...circuit.plugs import PLUGGED
-from ...circuit.semiconductors.description import PINS
+from ...circuit.semiconductors.description import LIGHT_PIN, PINS
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
@@ -54,7 +54,7 @@ def netlist_of(case: Case, run: Analysis) -> Netlist:
 
 def _heard(case: Case) -> tuple[str, ...]:
     heard = elements_of(supplied(case.wired), "resistor", "capacitor", "pot", "valve", *PINS)
-    return tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins)
+    return tuple(f"{element.designator}.{pin}" for element in heard for pin, _ in element.pins if pin != LIGHT_PIN)
 
 
 def answers_of(

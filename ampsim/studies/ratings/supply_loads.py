@@ -16,6 +16,8 @@ def rectifier_readings(amp: Amp, position: Position) -> dict[str, float]:
     """Readings of every rectifier at rest, by designator and quantity [V, A, F, ohm]; none where rails are given."""
     found: dict[str, float] = {}
     for supply in supplies_at_rest(amp, position):
+        if supply.thermistor:
+            found[f"{supply.thermistor}.rms_amps"] = supply.rms_amps
         for number, way in enumerate(supply.source.ways):
             duty = supply.duties[min(number, len(supply.duties) - 1)]
             for name, device in zip(way.rectifiers, way.types, strict=True):

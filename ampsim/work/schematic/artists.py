@@ -70,6 +70,9 @@ class _Frame:
 
 def _two_ends(pen: Pen, symbol: Symbol) -> None:
     put, kind = _Frame(symbol), symbol.item.kind
+    if symbol.item.look == "lamp":
+        _lamp(pen, symbol, put)
+        return
     if kind == "capacitor":
         for side in (-1, 1):
             pen.line(_end(symbol, side), put(side * 0.28, 0.0))
@@ -83,6 +86,19 @@ def _two_ends(pen: Pen, symbol: Symbol) -> None:
     else:
         corners = ((-1.2, -0.45), (1.2, -0.45), (1.2, 0.45), (-1.2, 0.45), (-1.2, -0.45))
         pen.line(*(put(*corner) for corner in corners))
+    if symbol.item.look == "thermistor":
+        pen.line(put(-1.3, 0.95), put(-0.95, 0.95), put(1.1, -0.95))
+    elif symbol.item.look:
+        for along in (-0.9, -0.1):
+            pen.arrow(put(along, -1.45 if symbol.across else -1.35), put(along + 0.45, -0.6))
+
+
+def _lamp(pen: Pen, symbol: Symbol, put: _Frame) -> None:
+    for side in (-1, 1):
+        pen.line(_end(symbol, side), put(side * 1.0, 0.0))
+    pen.circle(symbol.at, 1.0)
+    for aside in (-0.7, 0.7):
+        pen.line(put(-0.7, -aside), put(0.7, aside), zorder=4)
 
 
 def _vacuum_diode(pen: Pen, put: _Frame, way: int) -> None:

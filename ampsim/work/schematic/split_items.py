@@ -21,7 +21,9 @@ def drawn_items(item: Item) -> Iterator[Item]:
         ends = (("1", item.net("cell1")), ("2", item.net("cell2")))
         yield replace(item, name=f"{item.name} (cell)", kind="resistor", pins=ends)
         return
-    if item.kind == "mains transformer":
+    if item.kind in ("lamp", "light-dependent resistor", "thermistor"):
+        yield replace(item, kind="resistor", look=item.kind)
+    elif item.kind == "mains transformer":
         yield from _windings(item)
     elif item.kind in DIODES:
         look = "vacuum diode" if item.kind == "rectifier valve" else ""

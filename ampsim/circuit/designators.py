@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 KINDS = {
     "R": "resistor",
@@ -69,6 +70,7 @@ OTHERS = {
 """What a drawing means by letters that name no kind of part here."""
 
 
+@lru_cache(maxsize=4096)
 def kind_of(designator: str) -> str:
     """The kind of part that the letters of a designator mean; "" where they mean none that there is."""
     return KINDS.get(_known_letters(designator, (*KINDS, *OTHERS)), "")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import os
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +34,17 @@ def models() -> Path:
 
 def models_in(folder: str) -> dict[str, Path]:
     """The files of a folder of models, by name."""
-    return {each.stem: each for each in sorted((models() / folder).rglob("*.toml"))}
+    return {each.stem: each for each in map(Path, sorted(_toml_files_below(models() / folder)))}
+
+
+def _toml_files_below(folder: str | Path) -> Iterator[str]:
+    # An amp names a dozen types, and each is looked for anew: `Path.rglob` takes five times as long.
+    with contextlib.suppress(FileNotFoundError, NotADirectoryError), os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                yield from _toml_files_below(entry.path)
+            elif entry.name.endswith(".toml"):
+                yield entry.path
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -145,17 +145,14 @@ def _drawer(source: OpenFile) -> Any:
 
 
 def _valve(source: OpenFile) -> Valve | RectifierValve:
-    return (_rectifier if RECTIFIER in source.tables else _amplifying)(source)
-
-
-def _amplifying(source: OpenFile) -> Valve:
     return _valve_of(source.data, source.file)
 
 
-@lru_cache(maxsize=128)
-def _valve_of(data: bytes, file: str) -> Valve:
+@lru_cache(maxsize=256)
+def _valve_of(data: bytes, file: str) -> Valve | RectifierValve:
     """By content: a file that was edited is another valve."""
-    return parse_valve(toml_tables(data, file), file)
+    tables = toml_tables(data, file)
+    return parse_rectifier_valve(tables, file) if RECTIFIER in tables else parse_valve(tables, file)
 
 
 def _rectifier(source: OpenFile) -> RectifierValve:

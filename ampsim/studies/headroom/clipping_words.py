@@ -72,13 +72,13 @@ def _how_valves(there: xr.Dataset, outputs: Mapping[str, str]) -> str:
     """What valves and transistors do, to each its output pin."""
     for valve, pin in outputs.items():
         top, foot = f"{valve}.{pin}", f"{valve}.{_WORDS[pin].foot}"
-        rest = float(there["rest"].sel(node=top) - there["rest"].sel(node=foot))
+        rest = float(there["rest"].sel(node=top)) - float(there["rest"].sel(node=foot))
         # Of p-channel types all volts are the other way round.
-        volts = (there["voltage"].sel(node=top) - there["voltage"].sel(node=foot)) * np.sign(rest)
+        volts = (there["voltage"].sel(node=top).values - there["voltage"].sel(node=foot).values) * np.sign(rest)
         if float(volts.min()) < _BOTTOM * abs(rest):
             return f"{pin} at the bottom"
     ((valve, pin), *others) = outputs.items()
     branch = f"{valve}.{pin}"
-    lowest = float(there["current"].sel(branch=branch).min() / there["rest_current"].sel(branch=branch))
+    lowest = float(there["current"].sel(branch=branch).values.min()) / float(there["rest_current"].sel(branch=branch))
     # One valve of a pair cuts off in every half cycle without any clipping.
     return f"{_KINDS[pin]} cuts off" if not others and lowest < _CUT_OFF else "bends softly"

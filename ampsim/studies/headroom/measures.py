@@ -52,16 +52,52 @@ def compression_db(response: xr.Dataset) -> xr.Dataset:
     stage it is: what comes back is part of what the grids see, and a stage that is not clipping has its small-signal
     gain whatever wave it is fed. Grid current shows between the stage before and the grid.
     """
-    known = _stages(response)
-    names = list(dict.fromkeys(name for stages in known.values() for name in stages))
-    parts = [
-        _of_variant(response.isel(variant=[place]), known[str(variant)]).reindex(stage=[*names, WHOLE])
-        for place, variant in enumerate(response["variant"].values)
-    ]
-    found = xr.concat(parts, "variant").transpose("variant", "position", "stage", "level")
-    for name in found:
-        found[name].attrs = {"units": "dB"}
-    return found
+    known, heard = _stages(response), _Heard(response)
+    names = [*dict.fromkeys(name for stages in known.values() for name in stages), WHOLE]
+    sizes = response.sizes
+    fallen = np.full((2, sizes["variant"], sizes["position"], len(names), sizes["level"]), np.nan)
+    for place, variant in enumerate(map(str, response["variant"].values)):
+        stages = known[variant]
+        outputs = {name: heard.against_small(place, stage.outputs) for name, stage in stages.items()}
+        for name, stage in stages.items():
+            before, driven, own = outputs.get(stage.before, 0.0), stage.driven, names.index(name)
+            fallen[0, place, :, own] = heard.against_small(place, driven) - before
+            fallen[1, place, :, own] = outputs[name] - heard.against_small(place, stage.grids)
+        speaker = heard.against_small(place, ["speaker"])
+        fallen[:, place, :, -1] = 0.0 * speaker, speaker
+    dims = ("variant", "position", "stage", "level")
+    coords = {name: coord for name, coord in response.coords.items() if set(coord.dims) <= set(dims)}
+    pairs = zip(("grid", "valve"), fallen, strict=True)
+    return xr.Dataset({name: (dims, values, {"units": "dB"}) for name, values in pairs}, coords | {"stage": names})
+
+
+class _Heard:
+    """Fundamentals at every place, against those of a small signal."""
+
+    def __init__(self, response: xr.Dataset) -> None:
+        # Plain arrays: a sheet asks for some hundred ratios, and labels would take all of the time.
+        order = ("variant", "position", "level", "node")
+        self._rows = _fundamental(response["voltage"].transpose(*order, "time"), stimulus(response).frequency)
+        small = response["small"].transpose("variant", "position", "node", "part").values
+        self._small = small[..., 0] + 1j * small[..., 1]
+        self._levels = response["level"].values
+        self._places = {str(name): place for place, name in enumerate(response["node"].values)}
+
+    def against_small(self, variant: int, places: Sequence[str]) -> Array:
+        """Fundamental at a place, or between two, per volt of the source, against a small signal [dB].
+
+        Of a variant by its number; dims (position, level).
+        """
+        chosen = [self._places[place] for place in places]
+        first = np.abs(_less(self._rows[variant], chosen))
+        small = np.abs(_less(self._small[variant], chosen))[:, np.newaxis]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = first / self._levels / small
+        return _in_db(np.where(first > _LEAST, ratio, np.nan))
+
+
+def _less(values: NDArray[np.complex128], chosen: Sequence[int]) -> NDArray[np.complex128]:
+    return values[..., chosen[0]] - values[..., chosen[1]] if len(chosen) == 2 else values[..., chosen[0]]
 
 
 def clipping_table(response: xr.Dataset) -> pd.DataFrame:
@@ -81,11 +117,12 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
     rows = []
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
+        told, drops = response.sel(here), -fallen.sel(here)
         for name in [*known[variant], WHOLE]:
             valves = known[variant][name].valves if name in known[variant] else ()
-            drop = -fallen.sel({**here, "stage": name})
+            drop = drops.sel(stage=name)
             level = first_crossing(response["level"].values, (drop["grid"] + drop["valve"]).values, CLIP_DB)
-            how = how_it_clips(response.sel(here), drop, valves, level) if valves else ""
+            how = how_it_clips(told, drop, valves, level) if valves else ""
             facts = {"stage": name, "valves": ", ".join(valves), "clips at [V]": level, "how": how}
             rows.append(here | facts)
     return pd.DataFrame(rows)
@@ -206,42 +243,23 @@ def _stages(response: xr.Dataset) -> dict[str, dict[str, ValveStage]]:
     return {variant: {stage.name: stage for stage in stages} for variant, stages in get(response, STAGES).items()}
 
 
-def _of_variant(response: xr.Dataset, stages: dict[str, ValveStage]) -> xr.Dataset:
-    speaker = _against_small(response, ["speaker"])
-    outputs = {name: _against_small(response, stage.outputs) for name, stage in stages.items()}
-    grid, valve = [], []
-    for name, stage in stages.items():
-        grid.append(_against_small(response, stage.driven) - outputs.get(stage.before, 0.0))
-        valve.append(outputs[name] - _against_small(response, stage.grids))
-    index = pd.Index([*stages, WHOLE], name="stage")
-    return xr.Dataset({
-        "grid": xr.concat([*grid, 0.0 * speaker], index),
-        "valve": xr.concat([*valve, speaker], index),
-    })  # fmt: skip
+def _fundamental(voltage: xr.DataArray, hertz: float) -> NDArray[np.complex128]:
+    """Complex amplitude [V peak] at the tone's frequency [Hz], without `time`, which is the last dimension.
 
-
-def _against_small(response: xr.Dataset, places: Sequence[str]) -> xr.DataArray:
-    """Fundamental at a place, or between two, per volt of the source, against that of a small signal [dB]."""
-    first = _fundamental(_between(response["voltage"], places), stimulus(response).frequency)
-    small = (_between(response["small"], places) ** 2).sum("part", skipna=False) ** 0.5
-    ratio = (first / response["level"] / small).where(first > _LEAST)
-    return ratio.copy(data=_in_db(ratio.values))
-
-
-def _fundamental(voltage: xr.DataArray, hertz: float) -> xr.DataArray:
-    """Peak volts at the tone's frequency over its whole cycles, less the straight line of what drift is left."""
-    rows, time = voltage.transpose(..., "time").values, voltage["time"].values
+    Over the tone's whole cycles, less the straight line of what drift is left.
+    """
+    rows, time = voltage.values, voltage["time"].values
     count = time.size - 1
     cycles = round(hertz * (time[-1] - time[0]))
     rows = rows[..., :-1] - drift(rows[..., :-1], cycles) * (np.arange(count) / count - 0.5)
-    found = np.abs(rows @ np.exp(-2j * np.pi * hertz * time[:-1])) * 2.0 / count
-    return voltage.isel(time=0, drop=True).copy(data=found)
+    return np.asarray(rows @ np.exp(-2j * np.pi * hertz * time[:-1]) * 2.0 / count)
 
 
 def _fill(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
     """A measure at the speaker, NaN at the levels without an answer or without a tone to speak of."""
-    known = _fundamental(_between(response["voltage"], ["speaker"]), stimulus(response).frequency) > _LEAST
-    return measure(response[["voltage"]].fillna(0.0)).where(known)
+    voltage = _between(response["voltage"], ["speaker"]).transpose(..., "time")
+    known = np.abs(_fundamental(voltage, stimulus(response).frequency)) > _LEAST
+    return measure(response[["voltage"]].fillna(0.0)).where(voltage.isel(time=0, drop=True).copy(data=known))
 
 
 def _in_db(ratio: Array) -> Array:

@@ -53,6 +53,7 @@ _FINER = 16
 _CELL = ("variant", "position")
 Array = NDArray[np.float64]
 _Key = tuple[int, int, float]
+_Sources = tuple[tuple[str | None, float], ...]
 
 
 def headroom(
@@ -107,14 +108,15 @@ def headroom(
         for place, setting in itertools.product(range(len(variants)), range(len(settings)))
     }
     told: dict[_Key, Outcome] = {}
+    waves = _Waves(tone)
     solver = InTime(2, progress)
     _play(variants, settings, wanted, tone, told, solver)
-    found = _gather(variants, settings, tone, told, quiet)
+    found = _gather(variants, settings, waves, told, quiet)
     labels = list(itertools.product(found["variant"].values, found["position"].values))
     more = levels_between(found)
     between = {key: more[label] for key, label in zip(wanted, labels, strict=True)}
     _play(variants, settings, between, tone, told, solver)
-    return _gather(variants, settings, tone, told, quiet).assign_attrs(put(AGREEMENT, solver.agreement))
+    return _gather(variants, settings, waves, told, quiet).assign_attrs(put(AGREEMENT, solver.agreement))
 
 
 def _play(
@@ -147,14 +149,15 @@ def _run(tone: Sine, level: float) -> Transient:
 def _gather(
     variants: list[Amp],
     settings: list[dict[str, float | str]],
-    tone: Sine,
+    waves: _Waves,
     told: Mapping[_Key, Outcome],
     quiet: list[xr.Dataset],
 ) -> xr.Dataset:
+    tone = waves.tone
     levels = sorted({level for _, _, level in told})
     parts = [
-        _one_variant(amp, settings, tone, [[told.get((place, setting, level)) for level in levels]
-                                           for setting in range(len(settings))])
+        _one_variant(amp, settings, waves, [[told.get((place, setting, level)) for level in levels]
+                                            for setting in range(len(settings))])
         .assign_coords(variant=[amp.variant], level=("level", levels, {"units": "V"}))
         .merge(quiet[place])
         for place, amp in enumerate(variants)
@@ -186,23 +189,38 @@ def _load_ohms(wired: Circuit, hertz: float) -> list[float] | None:
     return known or None
 
 
+class _Waves:
+    """What outcomes are on the grid of a tone's settled cycles; each is worked out once."""
+
+    def __init__(self, tone: Sine) -> None:
+        self.tone = tone
+        self.grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
+        self._known: dict[tuple[int, _Sources], tuple[Arrays, Array]] = {}
+
+    def rows(self, outcome: Outcome | None, sources: _Sources, heard: int) -> Array:
+        """The sources, each in its unit, one below the other; the one that is `heard` without what is too fast."""
+        if not isinstance(outcome, Arrays):
+            return np.full((len(sources), self.grid.size), np.nan)
+        # The outcome is kept beside its waves: as long as it lives no other has its number.
+        key = id(outcome), sources
+        if key not in self._known:
+            rows = _rows(outcome, sources, self.grid)
+            wave = outcome.vectors[str(sources[heard][0])]
+            rows[heard] = band_limited(outcome.scale, wave, self.grid, self.tone.cycles)
+            self._known[key] = outcome, rows
+        return self._known[key][1]
+
+
 def _one_variant(
-    amp: Amp, settings: list[dict[str, float | str]], tone: Sine, outcomes: list[list[Outcome | None]]
+    amp: Amp, settings: list[dict[str, float | str]], waves: _Waves, outcomes: list[list[Outcome | None]]
 ) -> xr.Dataset:
     """Voltages and currents of a variant; outcomes by position and level."""
     places, branches = heard_places(amp), [branch for branch, _, _ in heard_branches(build_circuit(amp))]
-    grid = _run(tone, 0.0).grid()[-tone.cycles * _PER_CYCLE - 1 :]
     sources = [_sources(circuit_at(amp, _own(amp, setting)), places, branches) for setting in settings]
     heard = places.index(SPEAKER)
     rows = np.stack([
-        [_rows(each, own, grid) for each in across] for across, own in zip(outcomes, sources, strict=True)
+        [waves.rows(each, own, heard) for each in across] for across, own in zip(outcomes, sources, strict=True)
     ])[np.newaxis]  # fmt: skip
-    for setting, level in np.ndindex(rows.shape[1:3]):
-        told = outcomes[setting][level]
-        if isinstance(told, Arrays):
-            rows[0, setting, level, heard] = band_limited(
-                told.scale, told.vectors[str(sources[setting][heard][0])], grid, tone.cycles
-            )
     data = {
         "voltage": ((*_CELL, "level", "node", "time"), rows[..., : len(places), :], {"units": "V"}),
         "current": ((*_CELL, "level", "branch", "time"), rows[..., len(places) :, :], {"units": "A"}),
@@ -211,25 +229,23 @@ def _one_variant(
         "position": [position_label(setting) for setting in settings],
         "node": list(places),
         "branch": branches,
-        "time": ("time", grid, {"units": "s"}),
+        "time": ("time", waves.grid, {"units": "s"}),
     }
     return xr.Dataset(data, coords)
 
 
-def _sources(wired: Circuit, places: Sequence[str], branches: Sequence[str]) -> list[tuple[str | None, float]]:
+def _sources(wired: Circuit, places: Sequence[str], branches: Sequence[str]) -> _Sources:
     """The vector of each place and branch in one position and its unit; None for a valve that is taken out there."""
     here = {branch: (vector, unit) for branch, vector, unit in heard_branches(wired)}
-    volts: list[tuple[str | None, float]] = [(node_vector(wired, place), 1.0) for place in places]
-    return volts + [here.get(branch, (None, 1.0)) for branch in branches]
+    volts: _Sources = tuple((node_vector(wired, place), 1.0) for place in places)
+    return volts + tuple(here.get(branch, (None, 1.0)) for branch in branches)
 
 
 def _own(amp: Amp, setting: Mapping[str, float | str]) -> dict[str, float | str]:
     return {name: value for name, value in setting.items() if name in amp.controls}
 
 
-def _rows(outcome: Outcome | None, sources: Sequence[tuple[str | None, float]], grid: Array) -> Array:
-    if not isinstance(outcome, Arrays):
-        return np.full((len(sources), grid.size), np.nan)
+def _rows(outcome: Arrays, sources: _Sources, grid: Array) -> Array:
     silent = np.zeros_like(outcome.scale)
     found = [unit * outcome.vectors[name] if name else silent for name, unit in sources]
     rows = resample(outcome.scale, np.stack(found), grid)

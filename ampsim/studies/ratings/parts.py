@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -118,13 +118,17 @@ def worst_parts(table: pd.DataFrame) -> pd.DataFrame:
 
     "position" is where the part carries most watts, of a capacitor most volts.
     """
-    kept = []
-    for _, rows in table.groupby(["variant", "part"], sort=False):
-        numbers = rows.select_dtypes("number").max()
-        key = "needs [V]" if rows["kind"].iloc[0] == "capacitor" else "needs [W]"
-        first = rows.loc[[rows[key].fillna(0.0).idxmax()]]
-        kept.append(first.assign(**{str(name): most for name, most in numbers.items()}))
-    return pd.concat(kept, ignore_index=True) if kept else table
+    numeric = [str(name) for name in table.select_dtypes("number").columns]
+    by_part: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in records(table):
+        by_part.setdefault((row["variant"], row["part"]), []).append(row)
+    return pd.DataFrame([_worst(rows, numeric) for rows in by_part.values()]) if by_part else table
+
+
+def _worst(rows: Sequence[Mapping[str, Any]], numeric: Iterable[str]) -> dict[str, Any]:
+    key = "needs [V]" if rows[0]["kind"] == "capacitor" else "needs [W]"
+    first = max(rows, key=lambda row: 0.0 if math.isnan(row[key]) else float(row[key]))
+    return {**first, **{name: _largest(*(row[name] for row in rows)) for name in numeric}}
 
 
 def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -48,16 +48,19 @@ class _Row:
 
 def describe_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> str:
     """`ratings_picture` in words and numbers, one paragraph; the heaters stand at `heater_volts` [V]."""
+    return _words(response, _valve_rows(response, heater_volts), _part_rows(response))
+
+
+def _words(response: xr.Dataset, valves: Sequence[_Row], parts: Sequence[_Row]) -> str:
     stock, modded = _names(response)
     sentences = [
         f"How near the valves of {captions.amp_name(response)} come to their limits, {modded}, worst position."
     ]
-    for row in _valve_rows(response, heater_volts):
+    for row in valves:
         shares = [
             f"{state} {row.modded[state]:.0f} %{_change_words(row, state)}" for state in _STATES if state in row.modded
         ]
         sentences.append(f"{row.group} {row.name}: {', '.join(shares)} of the limit ({row.beside}).")
-    parts = _part_rows(response)
     if parts:
         heat = "; ".join(f"{row.name} {row.shown:.2g} W, {row.beside}" for row in parts)
         sentences.append(f"Resistors that need more than half a watt: {heat}.")
@@ -89,9 +92,7 @@ def ratings_picture(response: xr.Dataset, heater_volts: float = 0.0, title: str 
     keys = [(modded, style.MODDED_BAR)] if stock == modded else [(stock, style.STOCK_BAR), (modded, style.MODDED_BAR)]
     panels = [rows for rows in (valves, parts) if rows]
     body = sum(_HEAD + _ROW * len(rows) + _FOOT for rows in panels)
-    picture, top = start_picture(
-        heading, subtitle, describe_ratings(response, heater_volts), (0.2, body), keys, left=0.25
-    )
+    picture, top = start_picture(heading, subtitle, _words(response, valves, parts), (0.2, body), keys, left=0.25)
     _mark_key(picture, top - 0.07)
     top -= 0.2
     if valves:
@@ -114,35 +115,37 @@ def _change_words(row: _Row, state: str) -> str:
 
 def _valve_rows(response: xr.Dataset, heater_volts: float) -> list[_Row]:
     stock, modded = _names(response)
-    table = valve_ratings(response, heater_volts)
-    table = table[table["limit"].notna()]
+    readings: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in records(valve_ratings(response, heater_volts)):
+        if not math.isnan(row["limit"]):
+            readings.setdefault((row["valve"], row["quantity"]), []).append(row)
     found = []
-    for (valve, quantity), rows in table.groupby(["valve", "quantity"], sort=False):
-        after, before = rows[rows["variant"] == modded], rows[rows["variant"] == stock]
-        if after.empty or rows["of limit [%]"].max() < _DRAWN_FROM:
+    for (valve, quantity), rows in readings.items():
+        after, before = ([row for row in rows if row["variant"] == name] for name in (modded, stock))
+        if not after or max(row["of limit [%]"] for row in rows) < _DRAWN_FROM:
             continue
-        worst = max(records(after), key=lambda row: float(row["of limit [%]"]))
-        new, old = _levels(after), _levels(before, {str(r["state"]): r["position"] for r in _worst_states(after)})
+        at_worst = _worst_states(after)
+        worst = max(at_worst.values(), key=lambda row: float(row["of limit [%]"]))
         unit = str(worst["unit"])
         beside = f"{_amount(worst['value'], unit)} of {_amount(worst['limit'], unit)}"
-        found.append(_Row(f"{valve}", str(quantity), old, new, beside, worst["of limit [%]"] > 100.0))
+        there = [row for row in before if at_worst.get(row["state"], {}).get("position") == row["position"]]
+        levels = (_levels(there), _levels(at_worst.values()))
+        found.append(_Row(valve, quantity, *levels, beside, worst["of limit [%]"] > 100.0))
     return found
 
 
-def _worst_states(rows: pd.DataFrame) -> list[dict[str, object]]:
-    """The row of each state at its worst position."""
-    return records(rows.loc[rows.groupby("state")["of limit [%]"].idxmax()])
+def _worst_states(rows: Iterable[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """To each state the row at its worst position."""
+    found: dict[str, dict[str, Any]] = {}
+    for row in rows:
+        if row["state"] not in found or row["of limit [%]"] > found[row["state"]]["of limit [%]"]:
+            found[row["state"]] = row
+    return found
 
 
-def _levels(rows: pd.DataFrame, positions: Mapping[str, object] | None = None) -> dict[str, float]:
-    """State to percent of the limit, where it is worst or at the positions given."""
-    if positions is None:
-        return {str(row["state"]): float(str(row["of limit [%]"])) for row in _worst_states(rows)}
-    return {
-        str(row["state"]): float(row["of limit [%]"])
-        for row in records(rows)
-        if positions.get(row["state"]) == row["position"]
-    }
+def _levels(rows: Iterable[Mapping[str, Any]]) -> dict[str, float]:
+    """State to percent of the limit."""
+    return {str(row["state"]): float(row["of limit [%]"]) for row in rows}
 
 
 def _amount(value: float, unit: str) -> str:

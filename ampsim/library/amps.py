@@ -19,7 +19,7 @@ from ..circuit.stages.template import Role
 from ..circuit.transformer import fits_pin
 from ..circuit.usual_values import check_amp_values
 from ..circuit.whole_parts import check_tracks
-from .mods import coils_of, read_switch
+from .mods import coils_of, read_switch, with_switch_types
 from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
@@ -52,6 +52,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     _unique(top, "stages", [stage.name for stage in stages])
     _unique(top, "rails", [rail.name for rail in rails])
     _unique(top, "jacks", [jack.name for jack in jacks])
+    switches = with_switch_types(switches, file, find_type)
     edits = (edit for switch in switches for _, does in switch.positions for edit in does)
     valves, semiconductors = types_of(parts, edits, file, find_type)
     amp = Amp(name, about, parts, rails, stages, switches, valves, drawn, (), file, jacks,

@@ -9,7 +9,9 @@ from typing import Any
 
 from ..base.entries import Entry
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value
-from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot
+from ..base.wording import plain
+from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot, Socket
+from ..circuit.designators import kind_of
 from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.positions import face
 from ..circuit.reverb_tank import ReverbTank
@@ -17,9 +19,11 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.stages import TEMPLATES, Kind, stages_of
 from ..circuit.supply.transformer import MainsTransformer
 from ..circuit.transformer import Transformer
+from .files import models_in
 from .lamps import WARM_OR_LIT, assumed_of_warm_or_lit
-from .parts import read_track
+from .parts import in_socket, read_track
 from .reverb_tanks import assumed_of_tank
+from .type_names import meant_type, what_differs
 
 # The entries of a transformer and a loudspeaker that a file may leave out, and what they are [SI unit].
 _TRANSFORMER: dict[str, Quantity] = {
@@ -45,6 +49,7 @@ def assumptions(tables: Mapping[str, Any], read: Amp | Mod) -> list[str]:
     """
     parts = tables.get("parts", {})
     found = [line for part in read.parts for line in _of_part(part, parts[part.designator], read.file)]
+    found += list(_of_edits(tables))
     found += [f"{name}: kept as it is written, however odd (sure)" for name in _names(tables.get("sure", ()))]
     return [*found, *_of_amp(read)] if isinstance(read, Amp) else found
 
@@ -73,8 +78,27 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
         warm, cold = part.line_ohms - part.primary_resistance, part.colder_ohms
         yield (f"{part.designator}: the thermistor before its primary is taken at {warm:.3g} ohm, as {part.draws:g} A "
                f"warm it; at switch-on it has {warm + cold:.3g} ohm")  # fmt: skip
+    elif isinstance(part, (Socket, Device)) and in_socket(part) and given != part.type:
+        yield f"{part.designator}: {_other_name(str(given), part.type)}"
     elif isinstance(part, ReverbTank):
         yield from assumed_of_tank(part, given)
+
+
+def _other_name(written: str, meant: str) -> str:
+    differs = what_differs(written, meant)
+    return f"{plain(written)} is taken for a {meant}" + (f"; {differs}" if differs else "")
+
+
+def _of_edits(tables: Mapping[str, Any]) -> Iterator[str]:
+    """Valves that edits put in under another of their names."""
+    positions = (each.get("positions", {}) for each in tables.get("switches", ()))
+    edits = [*tables.get("edits", ()), *(edit for each in positions for does in each.values() for edit in does)]
+    for edit in edits:
+        part, written = edit.get("replace", ""), edit.get("with")
+        if isinstance(written, str) and kind_of(part) == "valve":
+            meant = meant_type(written, {**models_in("valves"), **models_in("rectifiers")})
+            if meant not in ("", written):
+                yield f"{part}: {_other_name(written, meant)}"
 
 
 def _of_pot(part: Pot, given: Any, file: str) -> Iterator[str]:

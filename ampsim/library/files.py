@@ -7,12 +7,13 @@ import contextlib
 import os
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import MOST_BYTES, printable, read_bounded, shipped_folder
+from .type_names import meant_type, why_not
 
 _DEEPEST = 16
 _PART = rb"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
@@ -119,14 +120,23 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
                     return candidate
         return path
     known = models_in(folder)
-    if str(name) not in known:
-        text = f"{shown(str(name))} is not a file and not in models/{folder}{nearest(name, known)}"
+    meant = meant_type(str(name), known) if folder in VALVES else str(name)
+    if meant not in known:
+        text = f"{shown(str(name))} is not a file and not in models/{folder}{_nearest_type(str(name), folder, known)}"
         raise DescriptionError(f"{where}: {text}" if where else text)
-    return known[str(name)]
+    return known[meant]
+
+
+def _nearest_type(name: str, folder: str, known: Iterable[str]) -> str:
+    """What to say of a type that is none: why it is not the one it is near, and the nearest."""
+    reason = why_not(name) if folder in VALVES else ""
+    return f"; {reason}" if reason else nearest(name, known)
 
 
 TYPES = {"valves": "valve", "semiconductors": "semiconductor", "rectifiers": "rectifier valve"}
 """The folders of types that parts name, and what such a type is called."""
+VALVES = ("valves", "rectifiers")
+"""The folders of what goes into a socket; its types have names in several parts of the world."""
 
 
 def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
@@ -152,8 +162,9 @@ def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
         return own
     # A socket does not say whether it takes an amplifying valve or a rectifier; their types have no name in common.
     known = models_in(folder) | (models_in("rectifiers") if folder == "valves" else {})
-    if name not in known:
+    meant = meant_type(name, known) if folder in VALVES else name
+    if meant not in known:
         raise DescriptionError(
-            f"{where}: {shown(name)} is not a {TYPES[folder]} of models/{folder}{nearest(name, known)}"
+            f"{where}: {shown(name)} is not a {TYPES[folder]} of models/{folder}{_nearest_type(name, folder, known)}"
         )
-    return known[name]
+    return known[meant]

@@ -15,10 +15,11 @@ from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from .amps import read_amp
 from .assumptions import assumptions
-from .files import TYPES, file_of, models_in, read_toml, type_file
+from .files import TYPES, VALVES, file_of, models_in, read_toml, type_file
 from .kinds import KINDS, OpenFile
 from .mods import read_mod
 from .parts import TypeFinder
+from .type_names import meant_type
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
@@ -51,8 +52,8 @@ def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[
 def from_frozen(files: Mapping[str, bytes]) -> Finder:
     """A finder that knows frozen files and no others; valves that come with ampsim neither."""
 
-    def find(word: str, _: str, __: Path | None, where: str) -> tuple[str, bytes, None]:
-        name = f"{bare_name(word)}.toml"
+    def find(word: str, folder: str, __: Path | None, where: str) -> tuple[str, bytes, None]:
+        name = _frozen_name(word, folder, files)
         if name not in files:
             raise DescriptionError(
                 f"{where}: {shown(name)} is not among the frozen files of this job{nearest(name, files)}"
@@ -62,12 +63,20 @@ def from_frozen(files: Mapping[str, bytes]) -> Finder:
     return find
 
 
+def _frozen_name(word: str, folder: str, files: Mapping[str, bytes]) -> str:
+    """What a file is called among frozen ones: a type of valve may be named by another of its names."""
+    name = f"{bare_name(word)}.toml"
+    if name in files or folder not in VALVES:
+        return name
+    return f"{meant_type(word, (each.removesuffix('.toml') for each in files)) or bare_name(word)}.toml"
+
+
 def from_both(files: Mapping[str, bytes]) -> Finder:
     """A finder for what is taken in: it comes from the disk, but what it names in turn is the job's own if there."""
     frozen = from_frozen(files)
 
     def find(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-        if beside is not None and f"{bare_name(word)}.toml" in files:
+        if beside is not None and _frozen_name(word, folder, files) in files:
             return frozen(word, folder, beside, where)
         return from_disk(word, folder, beside, where)
 
@@ -119,7 +128,10 @@ class Loader:
         def load(kind: str, word: str, where: str) -> Any:
             return self.load(kind, word, home, where)
 
-        return KINDS[kind].read(OpenFile(data, name, load), **options)
+        read = KINDS[kind].read(OpenFile(data, name, load), **options)
+        if where and KINDS[kind].folder in VALVES:
+            _check_name(read.type, name, where)
+        return read
 
     def amp(self, word: str, beside: Path | None = None, where: str = "") -> Amp:
         """Load an amp."""
@@ -136,6 +148,15 @@ class Loader:
     def wishes(self, word: str, beside: Path | None = None, where: str = "") -> WishList:
         """Load wishes with the amp, mods and drawer that they name."""
         return cast("WishList", self.load("wishes", word, beside, where))
+
+
+def _check_name(found: str, file: str, where: str) -> None:
+    name = file.removesuffix(".toml")
+    if found != name:
+        raise DescriptionError(
+            f"{where}: the file {shown(name)} describes a valve of type {shown(found)}; "
+            "give the file and its type the same name"
+        )
 
 
 def load_valve(name: str | Path) -> Valve:

@@ -14,7 +14,7 @@ from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
 from ..circuit.semiconductors.description import FAMILIES
 from ..circuit.switches.kinds import ON_POTS, Action, Coil, SwitchKind, parse_switch_kind
-from .parts import PINS, QUANTITY, RESERVED, TypeFinder, read_part, read_parts, read_track, types_of
+from .parts import PINS, QUANTITY, RESERVED, TypeFinder, read_part, read_parts, read_track, types_of, with_type_names
 
 
 def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mod:
@@ -38,11 +38,20 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
     top.finish()
     if not edits and not switches:
         raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
+    edits, switches = with_type_names(edits, file, find_type), with_switch_types(switches, file, find_type)
     every = [*edits, *(edit for switch in switches for _, does in switch.positions for edit in does)]
     valves, semiconductors = types_of(parts, every, file, find_type)
     mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors, nets)
     _check_mod(top, mod)
     return mod
+
+
+def with_switch_types(switches: tuple[Switch, ...], file: str, find: TypeFinder) -> tuple[Switch, ...]:
+    """Switches in whose edits a valve has the name of its file, as `parts.with_type_names`."""
+    return tuple(
+        replace(each, positions=tuple((label, with_type_names(does, file, find)) for label, does in each.positions))
+        for each in switches
+    )
 
 
 def read_switch(entry: Entry, parts: tuple[AnyPart, ...]) -> Switch:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from typing import Any, cast
 
 from ..base.entries import Entry
@@ -82,25 +83,38 @@ def in_socket(part: AnyPart) -> bool:
 
 
 def _valve(find: TypeFinder, name: str, where: str) -> Valve | RectifierValve:
-    found = cast("Valve | RectifierValve", find("valve", name, where))
-    _check_name(found.type, name, "valve", where)
-    return found
+    return cast("Valve | RectifierValve", find("valve", name, where))
+
+
+def with_type_names(edits: Iterable[Edit], file: str, find: TypeFinder) -> tuple[Edit, ...]:
+    """Edits in which a valve that is put in has the name of its file, whichever of its names was written.
+
+    Parameters
+    ----------
+    edits : iterable of Edit
+    file : str
+        What messages call the file.
+    find : callable
+        A `TypeFinder`.
+    """
+    return tuple(
+        replace(edit, value=_valve(find, str(edit.value), f"{file}: {edit.part}").type)
+        if edit.action == "replace" and kind_of(edit.part) == "valve"
+        else edit
+        for edit in edits
+    )
 
 
 def _device(find: TypeFinder, name: str, kind: str, where: str) -> Semiconductor:
     found = cast(Semiconductor, find("semiconductor", name, where))
-    _check_name(found.type, name, "semiconductor", where)
+    if found.type != name:
+        raise DescriptionError(
+            f"{where}: the file {shown(name)} describes a semiconductor of type {shown(found.type)}; "
+            "give the file and its type the same name"
+        )
     if found.family not in FAMILIES[kind]:
         raise DescriptionError(f"{where}: {name} is a {found.family}; a {kind} is a {' or '.join(FAMILIES[kind])}")
     return found
-
-
-def _check_name(found: str, name: str, what: str, where: str) -> None:
-    if found != name:
-        raise DescriptionError(
-            f"{where}: the file {shown(name)} describes a {what} of type {shown(found)}; "
-            "give the file and its type the same name"
-        )
 
 
 def read_parts(table: Entry, find: TypeFinder | None = None) -> tuple[AnyPart, ...]:
@@ -113,8 +127,9 @@ def read_parts(table: Entry, find: TypeFinder | None = None) -> tuple[AnyPart, .
 def _plugged(part: AnyPart, table: Entry, find: TypeFinder | None) -> AnyPart:
     if not isinstance(part, Socket) or find is None:
         return part
-    rectifies = isinstance(_valve(find, part.type, table.where(part.designator)), RectifierValve)
-    return Device(part.designator, part.type, "rectifier valve") if rectifies else part
+    found = _valve(find, part.type, table.where(part.designator))
+    rectifies = isinstance(found, RectifierValve)
+    return Device(part.designator, found.type, "rectifier valve") if rectifies else replace(part, type=found.type)
 
 
 def read_part(table: Entry, key: str, designator: str) -> AnyPart:

@@ -39,10 +39,13 @@ def explain(path: Path) -> str:
 
 def _that_comes_along(path: Path) -> Path:
     """The file that comes along by a name; a name that nothing has is left as it is."""
-    from ...library.files import models_in
+    from ...library.files import VALVES, models_in
     from ...library.loader import listing
+    from ...library.type_names import meant_type
 
-    found = (models_in(folder).get(str(path)) for folder in listing())
+    word = str(path)
+    words = {folder: meant_type(word, models_in(folder)) if folder in VALVES else word for folder in listing()}
+    found = (models_in(folder).get(words[folder]) for folder in listing())
     return next((each for each in found if each), path)
 
 

@@ -11,13 +11,8 @@ from typing import Any
 from ...circuit.valves.description import Valve
 from ..files import models_in
 from ..loader import Loader
+from ..type_names import meant_type, other_names
 
-# The European and American names of the same valve.
-_OTHER_NAMES = {
-    "ecc81": "12AT7", "ecc82": "12AU7", "ecc83": "12AX7", "ecc88": "6DJ8", "6922": "6DJ8", "e88cc": "6DJ8",
-    "e83cc": "12AX7", "6bq5": "EL84",
-    "6267": "EF86", "6ca7": "EL34", "7025": "12AX7", "6072": "12AY7", "6v6": "6V6GT", "6l6": "6L6GC",
-}  # fmt: skip
 VALVE_PINS = {"triode": ("plate", "grid", "cathode"), "pentode": ("plate", "grid", "screen", "cathode")}
 _PIN_WORDS = {
     "plate": ("a", "p", "plate", "anode", "anod", "1a"),
@@ -53,13 +48,15 @@ def known_types(folder: str, beside: Path | None = None) -> Mapping[str, str]:
 def type_of(name: str, folder: str, beside: Path | None = None) -> str:
     """The type that a name means without doubt; "" for none."""
     known = known_types(folder, beside)
-    return known.get(plain(name)) or (_OTHER_NAMES.get(plain(name), "") if folder == "valves" else "")
+    return known.get(plain(name)) or (meant_type(plain(name), known.values()) if folder == "valves" else "")
 
 
 def near_type(name: str, folder: str) -> str:
     """The type that a name begins with, such as 12AX7 of "12AX7_own"; "" for none."""
     word = plain(name)
-    names = {**known_types(folder), **(_OTHER_NAMES if folder == "valves" else {})}
+    names = dict(known_types(folder))
+    if folder == "valves":
+        names |= {each.name.lower(): each.type for kind in tuple(names.values()) for each in other_names(kind)}
     found = [each for each in names if word.startswith(each)]
     return names[max(found, key=len)] if found else ""
 

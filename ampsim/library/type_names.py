@@ -1,0 +1,99 @@
+"""Names that people write for types of valves, and which file each means: the European, the American, the special ones.
+
+A name of another quality is taken for the type whose curves it has, and what differs is said. One whose ratings are
+lower, or whose curves are others, is none of them: it is refused with the reason, for what is judged by the wrong
+ratings burns. From the equivalence lists of valve manuals (EIA and Pro Electron names; quoted from memory).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class OtherName:
+    """A name, the type whose file it means, and what differs; "" where nothing does."""
+
+    name: str
+    type: str
+    differs: str = ""
+
+
+_SPECIAL = "special quality: the same curves, held closer, and ratings of its own that are not on file"
+_QUIET = "selected for little noise and hum, otherwise the same"
+_OTHER_NAMES = (
+    *(OtherName(name, "12AX7") for name in ("ECC83", "B339")),
+    OtherName("12AX7A", "12AX7", "later rating 330 V, 1.2 W; judged by the earlier 300 V, 1.0 W"),
+    *(OtherName(name, "12AX7", _QUIET) for name in ("7025", "7025A")),
+    *(OtherName(name, "12AX7", _SPECIAL) for name in ("E83CC", "ECC803S", "12AX7WA", "6681", "7729", "CV4004")),
+    *(OtherName(name, "12AU7") for name in ("ECC82", "12AU7A", "B329")),
+    OtherName("5814", "12AU7", "special quality, its heater takes 0.35 A; ratings of its own are not on file"),
+    OtherName("5814A", "12AU7", "special quality, its heater takes 0.35 A; ratings of its own are not on file"),
+    *(OtherName(name, "12AU7", _SPECIAL) for name in ("6189", "E82CC", "ECC802S", "7730", "CV4003")),
+    *(OtherName(name, "12AT7") for name in ("ECC81", "B309")),
+    *(OtherName(name, "12AT7", _SPECIAL) for name in ("6201", "E81CC", "ECC801S", "6679", "CV4024")),
+    *(OtherName(name, "12AY7", _SPECIAL) for name in ("6072", "6072A")),
+    OtherName("ECC88", "6DJ8"),
+    *(OtherName(name, "6DJ8", "special quality: the same curves; its own sheet allows more volts and other watts, "
+                "and it is judged by those of the 6DJ8") for name in ("6922", "E88CC", "CCA", "CV2493")),
+    *(OtherName(name, "EF86") for name in ("6267", "Z729")),
+    *(OtherName(name, "EF86", _SPECIAL) for name in ("EF806S", "CV2901")),
+    *(OtherName(name, "EL84") for name in ("6BQ5", "N709")),
+    *(OtherName(name, "EL84", "its own sheet allows more volts; judged by the 300 V of the EL84")
+      for name in ("7189", "7189A")),
+    OtherName("6CA7", "EL34", "some of this name are beam valves, with a sharper knee and about the same ratings"),
+    OtherName("KT77", "EL34", "a beam valve of about these ratings; its knee is sharper than what is shown"),
+    *(OtherName(name, "6V6GT") for name in ("6V6", "6V6G", "6V6GTA")),
+    OtherName("7408", "6V6GT", _SPECIAL),
+    OtherName("7581A", "6L6GC", "its own sheet allows 35 W; judged by the 30 W of the 6L6GC"),
+    OtherName("GZ34", "GZ34"), OtherName("5AR4", "GZ34"), OtherName("U77", "GZ34"),
+    *(OtherName(name, "EZ81") for name in ("6CA4", "U709")),
+    OtherName("6V4", "EZ80"),
+    OtherName("5Y3", "5Y3GT"), OtherName("5Y3G", "5Y3GT", "a larger bulb; the same drop and ratings"),
+    OtherName("5U4", "5U4GB", "the name does not say the edition; an older 5U4G is rated for less current"),
+)  # fmt: skip
+_REFUSED = {
+    "6L6": "an old 6L6 is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
+    "6L6G": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
+    "6L6GA": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
+    "6L6GB": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
+    "5751": "its mu is 70, that of a 12AX7 is 100",
+    "5U4G": "it is rated for less current than a 5U4GB, and drops more",
+    "6N1P": "it is near a 6DJ8, with other curves and a heater of 0.6 A",
+    "6N2P": "its curves are near those of a 12AX7, its heater pins are others",
+}
+"""Names that are near a type on file but are not it, and why."""
+_MEANT = {each.name.lower(): each for each in _OTHER_NAMES if each.name != each.type}
+
+
+def _plain(word: str) -> str:
+    return re.sub(r"[\s_/.-]", "", word).lower()
+
+
+def meant_type(word: str, known: Iterable[str]) -> str:
+    """The type among those known that a word means, in any case and by any of its names; "" for none."""
+    names = list(known)
+    if word in names:
+        return word
+    plain = {_plain(name): name for name in names}
+    other = _MEANT.get(_plain(word))
+    return plain.get(_plain(word)) or (other.type if other and other.type in names else "")
+
+
+def what_differs(word: str, meant: str) -> str:
+    """What differs between a valve of this name and the type it is taken for; "" where nothing does."""
+    other = _MEANT.get(_plain(word))
+    return other.differs if other and other.type == meant else ""
+
+
+def why_not(word: str) -> str:
+    """Why a name near a type on file is not taken for it; "" where nothing is known of it."""
+    found = {name.lower(): reason for name, reason in _REFUSED.items()}
+    return found.get(_plain(word), "")
+
+
+def other_names(meant: str) -> tuple[OtherName, ...]:
+    """Every other name of a type, with what differs."""
+    return tuple(each for each in _MEANT.values() if each.type == meant)

@@ -24,10 +24,12 @@ _HOME = {
     "parse_mod": "library.loader",
     "import_netlist": "library.netlists.importing",
     # change an amp
-    "apply_mods": "circuit.mods",
+    "apply_mods": "library.landing",
     "diff": "circuit.mods",
     "every_position": "circuit.positions",
     "describe_amp": "library.overview",
+    "fits": "library.fits",
+    "land": "library.landing",
     # ask
     "OperatingPoint": "simulation.analyses",
     "FrequencySweep": "simulation.analyses",

@@ -123,6 +123,8 @@ class Mod:
     """A named change with its reason: the parts it brings, its edits, and the switches it adds.
 
     `sure` names the parts whose values are meant, however odd; `nets` are wires of its own that parts it fits meet at.
+    `source` says where the practice is from. A mod that has something in `wants`, places said by what they are or what
+    must hold there, is still to be landed in an amp; `landing` is where its places were found.
     """
 
     name: str
@@ -135,6 +137,9 @@ class Mod:
     sure: tuple[str, ...] = ()
     semiconductors: tuple[Semiconductor, ...] = ()
     nets: tuple[str, ...] = ()
+    source: str = ""
+    wants: tuple[str, ...] = ()
+    landing: tuple[tuple[str, str], ...] = ()
 
     def every_edit(self) -> tuple[Edit, ...]:
         """All edits of the mod, those of every switch position included."""

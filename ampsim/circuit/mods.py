@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from ..base.errors import DescriptionError, nearest
+from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import FARAD, HENRY, OHM, format_value
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from .designators import body_of
@@ -38,8 +38,12 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
     ------
     DescriptionError
         When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control; for
-        values that no such part has at its place.
+        values that no such part has at its place; for one whose places are still to be found in an amp.
     """
+    for each in (each for each in mods if each.wants):
+        raise DescriptionError(
+            f"{each.file or each.name}: {shown(each.wants[0])} is still to be found in an amp (ampsim.apply_mods)"
+        )
     for mod in (with_sections(each, amp) for each in mods):
         _refuse_clash(amp, mod)
         check_mod_values(amp, mod)

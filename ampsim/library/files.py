@@ -33,9 +33,42 @@ def models() -> Path:
     return shipped_folder("models", "valves")
 
 
+SHELF = "AMPSIM_SHELF"
+"""Environment variable that names the shop's shelf."""
+
+
+def shelf() -> Path | None:
+    """The shop's shelf: a folder like that of the models, with the shop's own files; None where none is named.
+
+    Raises
+    ------
+    DescriptionError
+        When what the environment variable AMPSIM_SHELF names is no folder.
+    """
+    named = os.environ.get(SHELF, "")
+    if not named:
+        return None
+    folder = Path(named).expanduser()
+    if not folder.is_dir():
+        raise DescriptionError(
+            f"{SHELF}: {printable(folder)} is no folder; name the one with the shop's amps, mods, ..."
+        )
+    return folder
+
+
+def on_shelf(folder: str) -> dict[str, Path]:
+    """The shop's own files of a folder such as "mods", by name; none without a shelf."""
+    home = shelf()
+    return _by_name(home / folder) if home else {}
+
+
 def models_in(folder: str) -> dict[str, Path]:
-    """The files of a folder of models, by name."""
-    return {each.stem: each for each in map(Path, sorted(_toml_files_below(models() / folder)))}
+    """The files of a folder of models, by name; the shop's own come before those that come along."""
+    return _by_name(models() / folder) | on_shelf(folder)
+
+
+def _by_name(folder: Path) -> dict[str, Path]:
+    return {each.stem: each for each in map(Path, sorted(_toml_files_below(folder)))}
 
 
 def _toml_files_below(folder: str | Path) -> Iterator[str]:
@@ -113,7 +146,8 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
     """
     path = Path(name)
     if path.suffix == ".toml":
-        for base in (beside, None, models() / folder):
+        home = shelf()
+        for base in (beside, None, *([home / folder] if home else []), models() / folder):
             candidate = base / path if base else path
             with contextlib.suppress(OSError):  # a name longer than the system takes
                 if candidate.is_file():

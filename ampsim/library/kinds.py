@@ -14,7 +14,6 @@ from ..base.entries import Entry
 from ..base.errors import shown
 from ..base.files import bare_name
 from ..circuit.amp import Amp, Mod
-from ..circuit.mods import apply_mods
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.semiconductors.parsing import parse_semiconductor
 from ..circuit.supply.parsing import RECTIFIER, parse_rectifier_valve
@@ -24,7 +23,8 @@ from ..circuit.valves.parsing import parse_valve
 from . import overview
 from .amps import read_amp
 from .files import toml_tables
-from .mods import read_mod
+from .landing import apply_mods, read_any_mod
+from .role_overview import describe_any_mod
 
 
 class Load(Protocol):
@@ -121,7 +121,7 @@ def _amp(source: OpenFile) -> Amp:
 
 
 def _mod(source: OpenFile) -> Mod:
-    return read_mod(source.tables, source.file, source.load)
+    return read_any_mod(source.tables, source.file, source.load)
 
 
 # Readers of what only studies use are imported when such a file is read: they weigh more than the file.
@@ -182,7 +182,7 @@ KINDS: dict[str, FileKind] = {
         "a mod ([[edits]] or [[switches]])",
         ("edits", "switches"),
         _mod,
-        overview.describe_mod,
+        describe_any_mod,
         unless=("stages",),
     ),
     "audition": FileKind(

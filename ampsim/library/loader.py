@@ -2,85 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from ..base.errors import DescriptionError, nearest, shown
-from ..base.files import bare_name, printable, read_bounded
+from ..base.errors import DescriptionError, shown
 from ..base.line_ends import plain_ends
 from ..circuit.amp import Amp, Mod
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from .amps import read_amp
-from .assumptions import assumptions
-from .files import TYPES, VALVES, file_of, models_in, read_toml, type_file
+from .files import VALVES, models_in
+from .finders import Finder, from_disk
 from .kinds import KINDS, OpenFile
-from .mods import read_mod
+from .landing import named_as, read_any_mod
+from .mod_names import split_landing
 from .parts import TypeFinder
-from .type_names import meant_type
 
 if TYPE_CHECKING:
     from ..studies.audition_request import Audition
     from ..studies.search.wishes import Drawer, WishList
 
 FILE = "job.toml"
-
-# From a word, its folder in models/, the folder beside and where it is written, to a file's name, bytes and folder.
-Finder = Callable[[str, str, Path | None, str], tuple[str, bytes, Path | None]]
-
-
-def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-    """Find a file beside the one that names it, or in models/.
-
-    Parameters
-    ----------
-    word : str
-        A path, the name of a file beside, or of a model.
-    folder : str
-        Of models/.
-    beside : Path or None
-        Folder of the file that names it.
-    where : str
-        File and entry that name it, for messages; "" when a person does.
-    """
-    path = (type_file if where and folder in TYPES else file_of)(word, folder, beside, where)
-    return printable(path.name), read_bounded(path), path.parent
-
-
-def from_frozen(files: Mapping[str, bytes]) -> Finder:
-    """A finder that knows frozen files and no others; valves that come with ampsim neither."""
-
-    def find(word: str, folder: str, __: Path | None, where: str) -> tuple[str, bytes, None]:
-        name = _frozen_name(word, folder, files)
-        if name not in files:
-            raise DescriptionError(
-                f"{where}: {shown(name)} is not among the frozen files of this job{nearest(name, files)}"
-            )
-        return name, files[name], None
-
-    return find
-
-
-def _frozen_name(word: str, folder: str, files: Mapping[str, bytes]) -> str:
-    """What a file is called among frozen ones: a type of valve may be named by another of its names."""
-    name = f"{bare_name(word)}.toml"
-    if name in files or folder not in VALVES:
-        return name
-    return f"{meant_type(word, (each.removesuffix('.toml') for each in files)) or bare_name(word)}.toml"
-
-
-def from_both(files: Mapping[str, bytes]) -> Finder:
-    """A finder for what is taken in: it comes from the disk, but what it names in turn is the job's own if there."""
-    frozen = from_frozen(files)
-
-    def find(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-        if beside is not None and _frozen_name(word, folder, files) in files:
-            return frozen(word, folder, beside, where)
-        return from_disk(word, folder, beside, where)
-
-    return find
 
 
 class Loader:
@@ -121,7 +65,15 @@ class Loader:
             Naming file, entry, offending value and the nearest valid thing.
         """
         where = where or self._job
-        name, data, home = self._find(word, KINDS[kind].folder, beside, where)
+        at = ""
+        try:
+            name, data, home = self._find(word, KINDS[kind].folder, beside, where)
+        except DescriptionError:
+            head, at = split_landing(word) if kind == "mod" else (word, "")
+            if not at:
+                raise
+            name, data, home = self._find(head, KINDS[kind].folder, beside, where)
+            name = f"{name.removesuffix('.toml')} at {at}.toml"
         if self._job and plain_ends(self.files.setdefault(name, data)) != plain_ends(data):
             raise DescriptionError(f"{where}: two files of different content are called {name}; rename one of them")
 
@@ -131,7 +83,7 @@ class Loader:
         read = KINDS[kind].read(OpenFile(data, name, load), **options)
         if where and KINDS[kind].folder in VALVES:
             _check_name(read.type, name, where)
-        return read
+        return named_as(read, word, at) if kind == "mod" else read
 
     def amp(self, word: str, beside: Path | None = None, where: str = "") -> Amp:
         """Load an amp."""
@@ -192,7 +144,10 @@ def load_amp(name: str | Path) -> Amp:
 
 
 def load_mod(name: str | Path) -> Mod:
-    """Load a mod by name from models/mods, or from a TOML file. Errors as those of `load_amp`."""
+    """Load a mod by name from models/mods, or from a TOML file. Errors as those of `load_amp`.
+
+    Of one that fits any amp the name may end in where it is to land: "warmer-stage at second stage".
+    """
     return Loader().mod(str(name))
 
 
@@ -254,7 +209,7 @@ def parse_mod(
     file, beside, valves
         As those of `parse_amp`.
     """
-    return read_mod(data, file, _type_finder(beside, valves))
+    return read_any_mod(data, file, _type_finder(beside, valves))
 
 
 def _type_finder(beside: Path | None, valves: Iterable[Valve]) -> TypeFinder:
@@ -299,23 +254,5 @@ def parse_drawer(data: Mapping[str, object], file: str = "drawer") -> Drawer:
 
 
 def listing() -> dict[str, list[str]]:
-    """Names of everything in models/, by folder."""
+    """Names of everything in models/ and on the shop's shelf, by folder."""
     return {kind.folder: sorted(models_in(kind.folder)) for kind in KINDS.values()}
-
-
-def describe_file(path: Path) -> str:
-    """Say what was understood of a file of any kind.
-
-    Raises
-    ------
-    DescriptionError
-        For every mistake, naming file, entry, offending value and the nearest valid thing.
-    """
-    for name, kind in KINDS.items():
-        if kind.fits(tables := read_toml(path)):
-            read = Loader().load(name, str(path))
-            said = assumptions(tables, read) if isinstance(read, (Amp, Mod)) else []
-            head = ["", "Filled in or read by a convention"] if said else []
-            return "\n".join([kind.describe(read), *head, *(f"  {line}" for line in said)])
-    *looks, last = (kind.look for kind in KINDS.values())
-    raise DescriptionError(f"{path}: neither {', '.join(looks)} nor {last}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
@@ -14,7 +13,8 @@ from ..circuit.designators import kind_of
 from ..circuit.positions import setting_clause
 from ..circuit.semiconductors.description import FAMILIES
 from ..circuit.switches.kinds import ON_POTS, Action, Coil, SwitchKind, parse_switch_kind
-from .parts import PINS, QUANTITY, RESERVED, TypeFinder, read_part, read_parts, read_track, types_of, with_type_names
+from .mod_names import read_landing, read_nets
+from .parts import PINS, QUANTITY, TypeFinder, read_part, read_parts, read_track, types_of, with_type_names
 
 
 def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mod:
@@ -35,13 +35,15 @@ def read_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Mo
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
     parts = (*parts, *coils_of(switches))
     sure = top.designators("sure")
+    source = top.text("source", "")
+    landing = read_landing(top)
     top.finish()
     if not edits and not switches:
         raise top.fail("edits", "a mod needs [[edits]] or [[switches]]")
     edits, switches = with_type_names(edits, file, find_type), with_switch_types(switches, file, find_type)
     every = [*edits, *(edit for switch in switches for _, does in switch.positions for edit in does)]
     valves, semiconductors = types_of(parts, every, file, find_type)
-    mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors, nets)
+    mod = Mod(name, reason, parts, edits, switches, valves, file, sure, semiconductors, nets, source, (), landing)
     _check_mod(top, mod)
     return mod
 
@@ -128,24 +130,6 @@ def _switch_kind(entry: Entry, positions: int, shaft: str) -> SwitchKind:
         )
         raise entry.fail("type", f"{shown(entry.raw('type'))}: {wanted}")
     return kind
-
-
-_NET = re.compile(r"[a-z][a-z0-9_]{0,15}")
-
-
-def read_nets(top: Entry) -> tuple[str, ...]:
-    """Read the entry `nets`: wires of a mod's own that parts it fits meet at.
-
-    Raises
-    ------
-    DescriptionError
-        For what is no list of names in small letters.
-    """
-    names = top.elements("nets", 20)
-    for name in names:
-        if not isinstance(name, str) or not _NET.fullmatch(name) or name in RESERVED:
-            raise top.fail("nets", f"{shown(name)} is not a name for a wire; small letters, for example 'node'")
-    return tuple(dict.fromkeys(names))
 
 
 def _edit(entry: Entry, parts: tuple[AnyPart, ...]) -> Edit:

@@ -18,8 +18,9 @@ from ampsim.circuit.plugging import describe_source, jack_names, plug_in, usual_
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.circuit.source import FIRST_JACK, Source, SourceKind, parse_source
 from ampsim.circuit.stages import Kind, stages_of
+from ampsim.library.explaining import describe_file
 from ampsim.library.files import models
-from ampsim.library.loader import describe_file, load_amp, parse_mod
+from ampsim.library.loader import load_amp, parse_mod
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.simulation.unpowered import jack_ohms

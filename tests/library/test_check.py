@@ -9,8 +9,9 @@ import pytest
 
 from ampsim.base.quantities import FARAD, HENRY, OHM, format_value
 from ampsim.circuit.build import build_circuit
+from ampsim.library.explaining import describe_file
 from ampsim.library.files import models
-from ampsim.library.loader import describe_file, load_amp, parse_mod
+from ampsim.library.loader import load_amp, parse_mod
 from ampsim.library.overview import describe_mod
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.response import simulate

@@ -12,8 +12,9 @@ from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.check import explain
 from ampsim.library import files
+from ampsim.library.finders import from_frozen
 from ampsim.library.kinds import KINDS, FileKind, OpenFile
-from ampsim.library.loader import Loader, from_frozen, listing
+from ampsim.library.loader import Loader, listing
 
 ROWS = 'name = "my hookup wire"\ncolours = ["red", "black"]\nvalve = "12AX7"\n'
 

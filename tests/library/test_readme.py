@@ -11,8 +11,8 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.mods import apply_mods
 from ampsim.interface.commands.main import main
+from ampsim.library.landing import apply_mods
 from ampsim.library.loader import load_amp, parse_amp, parse_mod
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")

@@ -30,7 +30,7 @@ def explain(path: Path) -> str:
         For every mistake, naming file, entry, offending value and the nearest valid thing.
     """
     from ...job.record.reading import is_job
-    from ...library.loader import describe_file
+    from ...library.explaining import describe_file
 
     if is_job(path):
         return _job(path)

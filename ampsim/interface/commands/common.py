@@ -133,9 +133,9 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     DescriptionError
         When both are given, or an amp without mods.
     """
-    from ...circuit.mods import apply_mods
     from ...job.record.frozen import open_audition
     from ...job.record.reading import is_job, read_record
+    from ...library.landing import apply_mods
     from ...library.loader import load_amp, load_audition, load_mod
     from ...studies.audition import DEFAULT
     from ...studies.audition_request import default_audition
@@ -163,7 +163,7 @@ def asked_audition(options: argparse.Namespace) -> Audition:
 
 def asked_amp(options: argparse.Namespace) -> Amp:
     """The amp with the mods that `amp_options` name."""
-    from ...circuit.mods import apply_mods
+    from ...library.landing import apply_mods
     from ...library.loader import load_amp, load_mod
 
     return apply_mods(load_amp(options.amp), *(load_mod(mod) for mod in options.mod))

@@ -1,4 +1,4 @@
-"""`ampsim models`: what comes along."""
+"""`ampsim models`: what comes along, and what is on the shop's shelf."""
 
 from __future__ import annotations
 
@@ -16,7 +16,13 @@ def add(commands: Commands) -> None:
 
 
 def _models(_: argparse.Namespace) -> None:
+    from ...library.files import on_shelf, shelf
     from ...library.loader import listing
 
     for kind, names in listing().items():
         print(f"{kind}: {', '.join(names)}")
+    home = shelf()
+    for kind in listing() if home else ():
+        own = on_shelf(kind)
+        if own:
+            print(f"on the shelf {home}, {kind}: {', '.join(sorted(own))}")

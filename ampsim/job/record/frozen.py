@@ -13,9 +13,12 @@ from ...base.errors import DescriptionError, shown
 from ...base.files import bare_name, lock_folder, names_device, read_bounded, write_whole
 from ...base.line_ends import plain_ends
 from ...circuit.amp import Amp
-from ...circuit.mods import apply_mods
 from ...library.auditions import read_audition
-from ...library.loader import FILE, Loader, from_both, from_disk, from_frozen
+from ...library.finders import from_both, from_disk, from_frozen
+from ...library.landing import apply_mods, land_mods
+from ...library.loader import FILE, Loader
+from ...library.mod_names import called
+from ...library.mod_text import mod_text
 from ...library.toml_lines import with_line
 from ...studies.audition_request import Audition
 from ...studies.search.wishes import Drawer, WishList
@@ -131,8 +134,10 @@ def freeze_files(
         record = replace(record, drawer=_open(loader.drawer, drawer))
     for each in wishes:
         _open(loader.wishes, each)
-    _open_all(record, Loader(from_frozen(before | loader.files), FILE), None)
-    return _frozen(record, Path(folder), loader.files, date)
+    trial = Loader(from_frozen(before | loader.files), FILE)
+    _open_all(record, trial, None)
+    landed = {name: data for name, data in trial.files.items() if data != (before | loader.files).get(name)}
+    return _frozen(record, Path(folder), loader.files | landed, date)
 
 
 def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None = None) -> Record:
@@ -176,7 +181,11 @@ def freeze_named(record: Record, folder: Path) -> Record:
 
 def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
     stock = loader.amp(record.amp, beside, f"{FILE}: amp")
-    modded = apply_mods(stock, *(loader.mod(each, beside, f"{FILE}: mods") for each in record.mods))
+    landed = land_mods(stock, [loader.mod(each, beside, f"{FILE}: mods") for each in record.mods])
+    for name, (_, tables) in zip(record.mods, landed, strict=True):
+        if tables:  # it said places by what they are: what is kept is where it landed
+            loader.files[f"{name}.toml"] = mod_text(tables)
+    modded = apply_mods(stock, *(mod for mod, _ in landed))
     drawer = loader.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
     names = dict.fromkeys(each.wish for each in record.wishes if each.wish)
     wishes = {name: loader.wishes(name, beside, f"{FILE}: wishes") for name in names}
@@ -188,7 +197,7 @@ def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
 
 
 def _open(opening: Callable[[str], object], name: str | Path) -> str:
-    stem = Path(name).name.removesuffix(".toml")
+    stem = called(name)
     if names_device(stem):
         raise DescriptionError(f"{shown(str(name))}: Windows keeps no file of this name; call it another")
     if bare_name(stem) is None or len(stem) > _LONGEST:

@@ -75,8 +75,9 @@ def _kind(file: str) -> str:
     from ....library.files import read_toml
     from ....library.kinds import KINDS
     from ....library.loader import listing
+    from ....library.mod_names import split_landing
 
-    path, known = Path(file), listing()
+    path, known = Path(split_landing(file)[0]), listing()
     is_file = path.suffix == ".toml" and path.is_file()
     tables = read_toml(path) if is_file else {}
     kinds = [
@@ -96,12 +97,13 @@ def _kind(file: str) -> str:
 def _with_mod(record: Record, options: argparse.Namespace) -> Record:
     """The job with one mod more (or another version of one it has), once all of them were found to go together."""
     from ....circuit.build import build_circuit
-    from ....circuit.mods import apply_mods
     from ....job.record.frozen import freeze_files, open_job
+    from ....library.landing import apply_mods
     from ....library.loader import load_mod
+    from ....library.mod_names import called
 
     found = open_job(record, options.folder)
-    name = Path(options.file).stem
+    name = called(options.file)
     others = [mod for each, mod in zip(record.mods, found.modded.mods, strict=True) if each != name]
     build_circuit(apply_mods(found.stock, *others, load_mod(options.file)))
     taken = freeze_files(record, options.folder, mods=[options.file])
@@ -111,11 +113,13 @@ def _with_mod(record: Record, options: argparse.Namespace) -> Record:
 def _with_amp(record: Record, options: argparse.Namespace) -> Record:
     """The job with another amp, once its mods were found to go with that one."""
     from ....circuit.build import build_circuit
-    from ....circuit.mods import apply_mods
     from ....job.record.frozen import freeze_files, open_job
+    from ....library.landing import apply_mods, check_landings
     from ....library.loader import load_amp
 
-    build_circuit(apply_mods(load_amp(options.file), *open_job(record, options.folder).modded.mods))
+    amp, mods = load_amp(options.file), open_job(record, options.folder).modded.mods
+    check_landings(amp, mods)
+    build_circuit(apply_mods(amp, *mods))
     return freeze_files(record, options.folder, amp=options.file)
 
 

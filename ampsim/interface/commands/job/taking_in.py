@@ -28,8 +28,8 @@ def add(steps: Steps) -> None:
 
 def _begin(options: argparse.Namespace) -> None:
     from ....circuit.build import build_circuit
-    from ....circuit.mods import apply_mods
     from ....job.record.beginning import begin_job
+    from ....library.landing import apply_mods
     from ....library.loader import load_amp, load_mod
 
     # What cannot be wired is refused before there is a folder.

@@ -1,0 +1,162 @@
+"""Places said by what they are: equal circuits have equal places, and they are those of the templates' roles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.landing.jobs import PINS
+from ampsim.circuit.landing.merged import members
+from ampsim.circuit.landing.site import Site, site_of
+from ampsim.circuit.landing.words import FOLLOWER, GAIN, INVERTER, LINE, OUTPUT, STACK, is_phrase, parse_phrase
+from tests.tools.any_amps import MadeAmp, amps
+from tests.tools.equal_forms import EqualAmp, equal_amps
+
+MADE = list(amps(24, seed=5))
+# Role of a template to the job that the wires must show it in; side "a" and "b" of an output stage are its valves.
+ROLES = {
+    "triode stage": {
+        "cathode_resistor": "cathode resistor",
+        "cathode_bypass": "cathode bypass",
+        "plate_load": "plate load",
+        "plate_load_capacitor": "plate load capacitor",
+        "plate_grid_capacitor": "plate to grid capacitor",
+        "grid_stopper": "grid stopper",
+    },
+    "cathode follower": {"cathode_resistor": "cathode load"},
+    "long-tailed pair": {
+        "coupling": "coupling before",
+        "plate_load_a": "plate load a",
+        "plate_load_b": "plate load b",
+        "tail_resistor": "tail resistor",
+        "plate_to_plate_capacitor": "plate to plate capacitor",
+    },
+    "split-load inverter": {"coupling": "coupling before", "plate_load": "plate load a"},
+    "push-pull output": {
+        **{f"{role}_{side}": job for side in "ab" for role, job in {
+            "coupling": "coupling before", "grid_leak": "grid leak", "grid_stopper": "grid stopper",
+            "screen_resistor": "screen resistor", "cathode_resistor": "cathode resistor",
+            "cathode_bypass": "cathode bypass"}.items()},
+        "cathode_resistor": "cathode resistor",
+        "cathode_bypass": "cathode bypass",
+    },
+    "single-ended output": {
+        "coupling": "coupling before", "grid_leak": "grid leak", "grid_stopper": "grid stopper",
+        "screen_resistor": "screen resistor", "cathode_resistor": "cathode resistor",
+        "cathode_bypass": "cathode bypass",
+    },
+    "tone stack": {
+        "slope_resistor": "slope resistor", "treble_capacitor": "treble capacitor", "bass_capacitor": "bass capacitor",
+        "middle_capacitor": "middle capacitor", "treble": "treble pot", "bass": "bass pot",
+    },
+    "feedback": {"resistor": "resistor", "shunt_resistor": "shunt resistor", "presence": "presence pot",
+                 "presence_track": "presence pot", "presence_capacitor": "presence capacitor"},
+}  # fmt: skip
+KINDS = {
+    "triode stage": GAIN,
+    "cathode follower": FOLLOWER,
+    "long-tailed pair": INVERTER,
+    "split-load inverter": INVERTER,
+    "push-pull output": OUTPUT,
+    "single-ended output": OUTPUT,
+    "tone stack": STACK,
+    "feedback": LINE,
+}
+
+
+def names(given: object) -> tuple[str, ...]:
+    return (given,) if isinstance(given, str) else tuple(given)  # type: ignore[arg-type]
+
+
+def where_roles_stand(made: MadeAmp) -> Iterator[tuple[str, str, str, set[str]]]:
+    """Template, role and designators of a drawing, and the job that they must be found in."""
+    for stage in made.tables["stages"]:
+        for role, job in ROLES.get(stage["template"], {}).items():
+            if role in stage:
+                yield stage["template"], role, job, set(names(stage[role]))
+
+
+@pytest.mark.parametrize("made", MADE, ids=lambda made: f"{made.kind} {made.number}")
+def test_what_a_template_calls_a_role_the_wires_show_as_that_job(made: MadeAmp) -> None:
+    site = site_of(made.amp)
+    for template, role, job, parts in where_roles_stand(made):
+        found = {part for thing in site.of(KINDS[template]) for spot in thing.jobs.get(job, ()) for part in spot.parts}
+        assert parts <= found, (template, role, job, parts, found)
+
+
+def test_the_drawings_have_every_role_that_is_compared() -> None:
+    seen = {(template, role) for made in MADE for template, role, _, _ in where_roles_stand(made)}
+    assert len(seen) > 25
+    assert {template for template, _ in seen} == set(ROLES)
+
+
+def places(amp: Amp) -> dict[tuple[str, int, str], tuple[tuple[str, tuple[str, ...]], ...]]:
+    """Every job of every thing, counted within its kind: the parts, and the nets that the names of their ends mean."""
+    site = site_of(amp)
+    return {
+        (thing.kind, number, job): tuple(
+            (spot.designator, lugs(site, spot.designator, dict(spot.ends))) for spot in spots)
+        for kind in (GAIN, FOLLOWER, INVERTER, OUTPUT, STACK, LINE)
+        for number, thing in enumerate(site.of(kind))
+        for job, spots in thing.jobs.items()
+        if spots
+    }  # fmt: skip
+
+
+def lugs(site: Site, part: str, ends: dict[str, str]) -> tuple[str, ...]:
+    """What stands at the lugs that names of ends mean, but for the part itself: valve pins and rails, which keep."""
+    wired = site.signal.ways.wired
+    pins = {
+        f"{each.designator}.{pin}": net for each in wired.elements for pin, net in each.pins if each.kind == "valve"
+    }
+    return tuple(
+        ",".join(
+            sorted(place for place, net in pins.items() if net == wired.net(pin if "." in pin else f"{part}.{pin}"))
+        )
+        or end
+        for end, pin in sorted(ends.items())
+    )
+
+
+def in_other_names(found: dict, other: EqualAmp) -> dict:
+    """Places of the one amp, with what its parts are called in the other; parts that are split there left out."""
+
+    def place(text: str) -> str:
+        part, dot, lug = text.partition(".")
+        return f"{other.names.get(part, part)}{dot}{lug}"
+
+    def several(text: str) -> str:
+        return ",".join(sorted(map(place, text.split(",")))) if "." in text else text
+
+    return {
+        key: sorted((place(part), tuple(map(several, ends))) for part, ends in spots)
+        for key, spots in found.items()
+        if not {name for part, _ in spots for name in members(part.partition(".")[0])} & other.split
+    }
+
+
+@pytest.mark.parametrize("made", MADE[:12], ids=lambda made: f"{made.kind} {made.number}")
+def test_equal_circuits_have_equal_places(made: MadeAmp) -> None:
+    ours = places(made.amp)
+    for other in equal_amps(made, 1):
+        theirs = {key: sorted(spots) for key, spots in places(other.made.amp).items()}
+        for key, spots in in_other_names(ours, other).items():
+            assert theirs.get(key) == spots, (other.form, key)
+        if not other.split:
+            assert theirs.keys() == ours.keys(), other.form
+
+
+def test_a_phrase_is_read_as_it_is_written() -> None:
+    for text in (
+        "second stage.cathode resistor",
+        "gain pot.top",
+        "coupling after first stage",
+        "feedback resistor.foot",
+    ):
+        assert is_phrase(text)
+        assert parse_phrase(text, "x").text == text
+    assert parse_phrase("feedback resistor", "x").head == "feedback line"
+    assert not any(map(is_phrase, ("R4.1", "V1A.plate", "ground", "B2", "node", 3, "P1.wiper")))
+    assert set(PINS) == {"grid", "cathode", "plate", "screen"}

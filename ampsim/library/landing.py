@@ -21,7 +21,7 @@ from ..simulation.drawn_volts import volts_at_rest
 from .mod_names import split_landing
 from .mods import read_mod
 from .parts import TypeFinder
-from .role_tables import Tables, places_wanted, trial_landing, trial_value, value_in, with_landing
+from .role_tables import Tables, in_its_words, places_wanted, trial_landing, trial_value, value_in, with_landing
 
 
 @dataclass(frozen=True)
@@ -45,16 +45,25 @@ def read_any_mod(data: Mapping[str, object], file: str, find_type: TypeFinder) -
     DescriptionError
         As `read_mod`, and for places and conditions that mean nothing.
     """
-    tables: Tables = dict(data)
+    try:
+        return _read_any(dict(data), file, find_type)
+    except RecursionError:
+        raise DescriptionError(f"{file}: tables within tables, too deep to be a mod") from None
+
+
+def _read_any(tables: Tables, file: str, find_type: TypeFinder) -> Mod:
     if "landing" in tables:
         return read_mod({key: each for key, each in tables.items() if key != "expects"}, file, find_type)
     places = places_wanted(tables)
     expects = _expectations(tables, file)
     plain = {key: each for key, each in tables.items() if key != "expects"}
-    if not places and not expects:
+    if not (places or expects) or not isinstance(tables.get("parts", {}), dict):
         return read_mod(plain, file, find_type)
     landing = trial_landing(places, file)
-    trial = read_mod(with_landing(plain, landing, frozenset(), trial_value, file), file, find_type)
+    try:
+        trial = read_mod(with_landing(plain, landing, frozenset(), trial_value, file), file, find_type)
+    except DescriptionError as problem:
+        raise DescriptionError(in_its_words(str(problem), landing)) from None
     wants = tuple(dict.fromkeys([*places, *(key for key, _ in expects)]))
     fields = {name: getattr(trial, name) for name in Mod.__dataclass_fields__ if name not in ("wants", "landing")}
     return RoleMod(**fields, wants=wants, tables=tables, find_type=find_type, expects=expects)

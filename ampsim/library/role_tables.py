@@ -37,7 +37,7 @@ def edits_of(tables: Tables) -> Iterator[list[Tables]]:
 
 def places_wanted(tables: Tables) -> dict[str, bool]:
     """The places that a mod says by what they are, each with whether a part as such is meant."""
-    own = {each for each in tables.get("nets", ()) if isinstance(each, str)}
+    own = {*_texts(tables.get("nets", ()))}
     found: dict[str, bool] = {}
     for edits in edits_of(tables):
         for edit in (each for each in edits if isinstance(each, dict)):
@@ -45,7 +45,8 @@ def places_wanted(tables: Tables) -> dict[str, bool]:
                 for text in _texts(edit[key]):
                     if is_phrase(text) and text not in own:
                         found[text] = found.get(text, False) or key in _PART_ITSELF
-    for text in _texts([tables.get("parts", {}), [switch.get("shaft", "") for switch in _switches(tables)]]):
+    shafts = [switch.get("shaft", "") for switch in _switches(tables)]
+    for text in _texts([tables.get("parts", {}), shafts]):
         times = _TIMES.fullmatch(text)
         if is_phrase(text) or (times and times[2]):
             found[times[2] if times else text] = True
@@ -82,6 +83,13 @@ def trial_landing(places: Mapping[str, bool], file: str) -> Landing:
         plain = {"top": "top", "wiper": "wiper", "bottom": "bottom"}.get(lug, lug if letter in ("", "T", "V") else "1")
         found[text] = (f"{part}.{plain}" if lug else part,)
     return found
+
+
+def in_its_words(message: str, landing: Landing) -> str:
+    """A message about a trial landing with the places as the mod says them."""
+    for text, (place,) in sorted(landing.items(), key=lambda each: -len(each[1][0])):
+        message = message.replace(place, text) if place != "bias" else message
+    return message
 
 
 def with_landing(
@@ -216,13 +224,20 @@ def _scaled(tables: Tables, landing: Landing, value_of: Callable[[str], float], 
                         raise DescriptionError(
                             f"{file}: {' and '.join(given)} differ, so {shown(edit[key])} says no one value"
                         )
-                    edit[key] = _written(given[0], float(times[1]) * value_of(given[0]))
+                    edit[key] = _written(given[0], _factor(times, file) * value_of(given[0]))
     parts = tables.get("parts", {})
     for name, given in parts.items() if isinstance(parts, dict) else ():
         times = _TIMES.fullmatch(given) if isinstance(given, str) else None
         if times and times[2]:
-            parts[name] = _written(name, float(times[1]) * value_of(landing[times[2]][0]))
+            parts[name] = _written(name, _factor(times, file) * value_of(landing[times[2]][0]))
     return tables
+
+
+def _factor(times: re.Match[str], file: str) -> float:
+    factor = float(times[1])
+    if not 0.01 <= factor <= 100.0:
+        raise DescriptionError(f"{file}: {shown(times[0])} is no multiple from 0.01 to 100")
+    return factor
 
 
 def _written(part: str, value: float) -> Any:

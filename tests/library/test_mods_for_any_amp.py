@@ -9,16 +9,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ampsim import FrequencySweep, apply_mods, diff, fits, load_amp, load_mod, parse_mod, simulate
+from ampsim import FrequencySweep, apply_mods, diff, fits, land, load_amp, load_mod, parse_mod, simulate
 from ampsim.base.errors import DescriptionError
+from ampsim.circuit.amp import Amp, Mod
 from ampsim.circuit.mods import apply_mods as fit_landed
 from ampsim.interface.commands.main import main
 from ampsim.library.files import models, models_in
 from ampsim.library.landing import land_mods
 from ampsim.library.mod_text import mod_text
+from tests.tools.any_amps import MadeAmp, amps
+from tests.tools.equal_forms import equal_amps
 
 AMPS = {name: load_amp(name) for name in sorted(models_in("amps"))}
 DRAWN = {name: tomllib.loads((models() / "amps" / f"{name}.toml").read_text("utf-8")) for name in AMPS}
+EQUAL = list(amps(7, seed=9))
 MODS = sorted(path.stem for path in (models() / "mods" / "any-amp").glob("*.toml"))
 
 
@@ -94,6 +98,31 @@ def test_every_mod_that_fits_an_amp_can_be_swept_there(amp: str) -> None:
         assert np.isfinite(gain).all()
         assert abs(gain).max() > 1e-4
         assert diff(AMPS[amp], each)
+
+
+def landing(amp: Amp, mod: Mod) -> tuple[tuple[str, str], ...] | None:
+    """Where a mod lands; None where it does not, or asks."""
+    try:
+        return land(amp, mod).landing
+    except DescriptionError:
+        return None
+
+
+@pytest.mark.parametrize("made", EQUAL, ids=lambda made: f"{made.kind} {made.number}")
+def test_on_equal_circuits_every_mod_lands_at_equal_places(made: MadeAmp) -> None:
+    mods = [mod for mod in map(load_mod, MODS) if not any("biased" in text for _, text in mod.expects)]  # type: ignore[attr-defined]
+    ours = {mod.name: landing(made.amp, mod) for mod in mods}
+    assert sum(each is not None for each in ours.values()) > 3
+    for other in equal_amps(made, 2):
+        for mod in mods:
+            theirs, places = landing(other.made.amp, mod), ours[mod.name] or ()
+            if {place.partition(".")[0] for _, place in places} & other.split:
+                continue
+            moved = tuple(
+                (said, ".".join([other.names.get((p := place.split("."))[0], p[0]), *p[1:]])) for said, place in places
+            )
+            # A part that is two there may be asked about besides.
+            assert theirs == (moved or None) or (other.split and theirs is None), (other.form, mod.name)
 
 
 WARM = {

@@ -239,8 +239,12 @@ class Order:
         if last.kind != "valve":
             return GAIN
         own = {each.designator for each in group}
-        at = {pin: self._leads(last.net(pin), self.controls | {last.net("grid")}) - own for pin in ("plate", "cathode")}
+        at = {
+            pin: self._leads_to(last.net(pin), self.controls | {last.net("grid")}) - own for pin in ("plate", "cathode")
+        }
         return FOLLOWER if last.net("plate") in self.ways.dead or (at["cathode"] and not at["plate"]) else GAIN
 
-    def _leads(self, net: str, stop: Set[str]) -> set[str]:
-        return set(self._driven_at(self.ways.forward([net], stop=stop)))
+    def _leads_to(self, net: str, stop: Set[str]) -> set[str]:
+        """What a net drives; the loudspeaker's place where the signal ends there."""
+        reached = self.ways.forward([net], stop=stop)
+        return {*self._driven_at(reached), *({self.ways.wired.speaker} & reached)}

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from ...base.errors import DescriptionError
-from ...base.wording import join_words
+from ...base.wording import join_words, plain
 from ..amp import Amp
 from ..build import build_circuit
 from ..output_stage import output_transformers
@@ -152,7 +152,7 @@ class Site:
         else:
             chosen = [(each,) for each in _numbered(every, phrase.which)]
         if not chosen:
-            head = phrase.head.removeprefix("each ")
+            head = plain(phrase.head.removeprefix("each "))
             raise NoPlace(f"{self.amp.name} has no {head}; {self._what_there_is(phrase)}")
         return tuple(chosen)
 

@@ -23,7 +23,7 @@ _THINGS = (
     (re.compile(r"feedback line"), LINE),
     (re.compile(r"bias rail"), RAIL),
     (re.compile(r"output transformer"), TRANSFORMER),
-    (re.compile(r"(?P<control>[^.]+) pot"), POT),
+    (re.compile(r"(?P<control>[^.\x00-\x1f\x7f]{1,60}) pot"), POT),
 )
 _SHORT = {"feedback resistor": "feedback line.resistor"}
 _COUPLING = re.compile(r"coupling (after|before) ([a-z ]+)")

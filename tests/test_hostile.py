@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import itertools
 import os
 import shutil
@@ -139,6 +140,7 @@ def test_the_grammar_of_netlists_takes_ours_and_no_other(amps: tuple[Amp, ...]) 
 def test_ten_thousand_strings_in_every_text_of_every_file(
     folder: Path, watched: list[tuple[str, object]], amps: tuple[Amp, ...]
 ) -> None:
+    healthy = copy.deepcopy(hostile.originals())
     seen: Counter[tuple[str, bool]] = Counter()
     places: set[tuple[str, hostile.Place]] = set()
     texts: set[str] = set()
@@ -149,6 +151,7 @@ def test_ten_thousand_strings_in_every_text_of_every_file(
         texts.add(case.text)
         for netlist in hostile.netlists(made, amps) if made is not None else ():
             harmless(case, netlist)
+    assert hostile.originals() == healthy, "reading a file changed its tables"
     assert len(texts) == COUNT
     assert places == {(kind, place) for kind, tables in hostile.originals() for place in hostile.places(tables)}
     # Some must get through, or nothing was shown of what a netlist is made of.

@@ -158,11 +158,12 @@ def places(tables: Any, so_far: Place = ()) -> Iterator[Place]:
 
 
 def changed(tables: Tables, place: Place, new: Any) -> Tables:
-    """A copy of the tables with the key or value at a place replaced."""
-    whole = copy.deepcopy(tables)
+    """The tables with the key or value at a place replaced; what does not lead there is shared with the original."""
+    whole = copy.copy(tables)
     *way, key, what = place
     inner: Any = whole
     for step in way:
+        inner[step] = copy.copy(inner[step])
         inner = inner[step]
     if what == "value":
         inner[key] = new

@@ -75,22 +75,26 @@ def pop_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
 def _rows(here: xr.Dataset) -> Iterator[dict[str, Any]]:
     dims = ("variant", "position", "transition", "movement", "remedy")
     time, volts = here["time"].values, here["voltage"].transpose(*dims, "time").values
-    turned = get(here, TURNED_DOWN)
+    turned, loud = get(here, TURNED_DOWN), {name: loud_v(here, name) for name in map(str, here["variant"].values)}
     ends = [here[name].transpose(*dims).values for name in ("lowest", "highest")]
+    names = [list(map(str, here[dim].values)) for dim in dims]
+    controls, gaps, bleeds = (here[name].values for name in ("control", "gap", "bleed"))
+    held, possible = here["held"].values, here["possible"].values
     for place in np.ndindex(*volts.shape[:-1]):
-        labels = {dim: str(here[dim].values[index]) for dim, index in zip(dims, place, strict=True)}
+        variant, _, transition, movement, remedy = place
+        labels = {dim: each[index] for dim, each, index in zip(dims, names, place, strict=True)}
         facts = _measure_pop(time, volts[place], float(ends[0][place]), float(ends[1][place]))
-        loud, known = loud_v(here, labels["variant"]), abs(facts[PEAK]) > _ERROR_V
-        level = 20.0 * math.log10(abs(facts[PEAK]) / loud) if known else math.nan
-        bleed = float(here["bleed"].values[place[4]])
+        known = abs(facts[PEAK]) > _ERROR_V
+        level = 20.0 * math.log10(abs(facts[PEAK]) / loud[labels["variant"]]) if known else math.nan
+        bleed = float(bleeds[remedy])
         yield {
             **labels,
-            "control": str(here["control"].values[place[2]]),
+            "control": str(controls[transition]),
             **facts,
             LEVEL: level,
-            "held": str(here["held"].values[place[0], place[2]]),
-            "possible": bool(here["possible"].values[place[0], place[2], place[3]]),
-            "gap": float(here["gap"].values[place[3]]),
+            "held": str(held[variant, transition]),
+            "possible": bool(possible[variant, transition, movement]),
+            "gap": float(gaps[movement]),
             "bleed": bleed if math.isfinite(bleed) else math.nan,
             "turned down": labels["remedy"] in turned,
         }

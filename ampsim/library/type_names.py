@@ -48,7 +48,21 @@ _OTHER_NAMES = (
     *(OtherName(name, "6V6GT") for name in ("6V6", "6V6G", "6V6GTA")),
     OtherName("7408", "6V6GT", _SPECIAL),
     OtherName("7581A", "6L6GC", "its own sheet allows 35 W; judged by the 30 W of the 6L6GC"),
-    OtherName("GZ34", "GZ34"), OtherName("5AR4", "GZ34"), OtherName("U77", "GZ34"),
+    OtherName("6SN7GTA", "6SN7GTB"),
+    OtherName("6SL7", "6SL7GT"), OtherName("6N9S", "6SL7GT", "the Soviet make of it"),
+    OtherName("12BH7", "12BH7A"),
+    OtherName("6AK8", "EABC80"),
+    *(OtherName(f"6BM8-{each}", f"ECL82-{each}") for each in "TP"),
+    *(OtherName(f"6GW8-{each}", f"ECL86-{each}") for each in "TP"),
+    *(OtherName(name, "6AQ5") for name in ("EL90", "6AQ5A", "N727")),
+    OtherName("6005", "6AQ5", _SPECIAL),
+    *(OtherName(name, "6K6GT") for name in ("6K6", "6K6G")),
+    OtherName("7591", "7591A"),
+    OtherName("6L6WGB", "5881", _SPECIAL),
+    OtherName("6550A", "6550", "a later make, rated 42 W (design maximum); judged by 35 W"),
+    OtherName("CV5220", "KT88"),
+    OtherName("1625", "807", "its heater takes 12.6 V and its base has seven pins; otherwise the same"),
+    OtherName("5AR4", "GZ34"), OtherName("U77", "GZ34"),
     *(OtherName(name, "EZ81") for name in ("6CA4", "U709")),
     OtherName("6V4", "EZ80"),
     OtherName("5Y3", "5Y3GT"), OtherName("5Y3G", "5Y3GT", "a larger bulb; the same drop and ratings"),
@@ -59,17 +73,25 @@ _REFUSED = {
     "6L6G": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
     "6L6GA": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
     "6L6GB": "it is rated 360 V, 19 W and a 6L6GC 500 V, 30 W; write 6L6GC if that is what is in the socket",
-    "5751": "its mu is 70, that of a 12AX7 is 100",
+    **dict.fromkeys(("6SN7", "6SN7GT", "6N8S"), "an early 6SN7GT is rated 300 V, 2.5 W and a 6SN7GTB 450 V, 5 W; write "
+                    "6SN7GTB if that is what is in the socket"),
+    **dict.fromkeys(("6CG7", "6FQ7"), "it is the system of the 6SN7GTB on another base, with lower ratings"),
+    **dict.fromkeys(("12DW7", "7247", "ECC832"), "its halves are unlike: write 12DW7-1 (mu 100) and 12DW7-2 (mu 17)"),
+    **dict.fromkeys(("ECL82", "6BM8"), "its systems are unlike: write ECL82-T (triode) and ECL82-P (pentode)"),
+    **dict.fromkeys(("ECL86", "6GW8"), "its systems are unlike: write ECL86-T (triode) and ECL86-P (pentode)"),
+    "7027": "it is rated 25 W and a 7027A 35 W; write 7027A if that is what is in the socket",
     "5U4G": "it is rated for less current than a 5U4GB, and drops more",
     "6N1P": "it is near a 6DJ8, with other curves and a heater of 0.6 A",
     "6N2P": "its curves are near those of a 12AX7, its heater pins are others",
-}
+}  # fmt: skip
 """Names that are near a type on file but are not it, and why."""
-_MEANT = {each.name.lower(): each for each in _OTHER_NAMES if each.name != each.type}
 
 
 def _plain(word: str) -> str:
     return re.sub(r"[\s_/.-]", "", word).lower()
+
+
+_MEANT = {_plain(each.name): each for each in _OTHER_NAMES}
 
 
 def meant_type(word: str, known: Iterable[str]) -> str:
@@ -90,7 +112,7 @@ def what_differs(word: str, meant: str) -> str:
 
 def why_not(word: str) -> str:
     """Why a name near a type on file is not taken for it; "" where nothing is known of it."""
-    found = {name.lower(): reason for name, reason in _REFUSED.items()}
+    found = {_plain(name): reason for name, reason in _REFUSED.items()}
     return found.get(_plain(word), "")
 
 

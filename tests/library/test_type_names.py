@@ -56,7 +56,8 @@ def test_every_name_of_every_type_means_one_file_in_any_case() -> None:
     ("word", "kind"),
     [("ECC83", "12AX7"), ("7025", "12AX7"), ("ecc81", "12AT7"), ("ECC82", "12AU7"), ("Ecc88", "6DJ8"),
      ("6BQ5", "EL84"), ("6ca7", "EL34"), ("6V6", "6V6GT"), ("5AR4", "GZ34"), ("6CA4", "EZ81"), ("5y3", "5Y3GT"),
-     ("6v4", "EZ80"), ("6267", "EF86"), ("E88CC", "6DJ8")],
+     ("6v4", "EZ80"), ("6267", "EF86"), ("E88CC", "6DJ8"), ("6aq5a", "6AQ5"), ("5751", "5751"),
+     ("6GW8-P", "ECL86-P"), ("6550-A", "6550")],
 )  # fmt: skip
 def test_names_that_people_write(word: str, kind: str) -> None:
     assert meant_type(word, TYPES) == kind
@@ -83,7 +84,10 @@ def test_what_differs_is_said_and_what_is_the_same_is_not_excused(
     assert "taken for" not in (main(["check", str(written(tmp_path, "12AX7")[0])]) or capsys.readouterr().out)
 
 
-@pytest.mark.parametrize(("word", "said"), [("6L6", "19 W"), ("6l6g", "write 6L6GC"), ("6N2P", "heater pins")])
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [("6L6", "19 W"), ("6l6g", "write 6L6GC"), ("6N2P", "heater pins"), ("ecl86", "ECL86-T"), ("7247", "12DW7-1")],
+)
 def test_a_valve_of_lower_ratings_or_other_curves_is_refused_with_the_reason(
     tmp_path: Path, word: str, said: str
 ) -> None:

@@ -111,11 +111,11 @@ def _four_valves(valve: Valve, plate: float, grid: float, screen: float | None) 
     return amp(parts, [wired("valves", **wires)], *rails)
 
 
-def _at_current(valve: Valve, plate: float, amps: float) -> dict[str, float]:
-    grid = brentq(lambda volts: float(currents(valve, plate, volts).plate) - amps, -50.0, 0.0)
-    found = static(valve, plate, grid, None)
+def _at_current(valve: Valve, plate: float, amps: float, screen: float | None) -> dict[str, float]:
+    grid = brentq(lambda volts: float(currents(valve, plate, volts, screen).plate) - amps, -150.0, 0.0)
+    found = static(valve, plate, grid, screen)
     assert abs(found["plate current"] / amps - 1.0) < 1e-3
-    return found
+    return found | {"grid volts": grid}
 
 
 def _grid_start(valve: Valve, amps: float) -> dict[str, float]:
@@ -146,7 +146,7 @@ def cases() -> list[Case]:
         if "grid_amps" in at:
             measure = partial(_grid_start, valve, at["grid_amps"])
         elif "plate_amps" in at:
-            measure = partial(_at_current, valve, at["plate_volts"], at["plate_amps"])
+            measure = partial(_at_current, valve, at["plate_volts"], at["plate_amps"], at.get("screen_volts"))
         elif "supply_volts" in at:
             measure = partial(_across_supply, valve, at["supply_volts"], at["cathode_ohms"])
         else:

@@ -56,7 +56,7 @@ def near_type(name: str, folder: str) -> str:
     word = plain(name)
     names = dict(known_types(folder))
     if folder == "valves":
-        names |= {each.name.lower(): each.type for kind in tuple(names.values()) for each in other_names(kind)}
+        names |= {plain(each.name): each.type for kind in tuple(names.values()) for each in other_names(kind)}
     found = [each for each in names if word.startswith(each)]
     return names[max(found, key=len)] if found else ""
 

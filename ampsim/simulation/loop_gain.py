@@ -83,7 +83,7 @@ def loop_gain(
         runs = [list(_runs(case, loop, sweep)) for case, loop in zip(asked.cases, loops, strict=True)]
         cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
         own = [netlist for each in runs for netlist in each]
-        told = answers(cases, own, f"loop gain at {label}", progress=progress)
+        told = answers(cases, own, f"loop gain at {label}", progress=progress, kept=True)
         netlists.extend(own)
         found.extend(told)
         rest = iter(told)

@@ -14,6 +14,7 @@ from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.positions import Position, control_coords, position_label
 from ..circuit.transformer import Transformer
+from .kept_sweeps import run_kept
 from .netlist import Netlist
 from .ngspice import engine
 
@@ -136,6 +137,7 @@ def answers(
     analysis: str = "",
     workers: int | None = None,
     progress: Progress | None = None,
+    kept: bool = False,
 ) -> list[engine.Arrays]:
     """Simulate netlists, of which some may be equal, and insist on an answer to each.
 
@@ -148,11 +150,16 @@ def answers(
         What is being simulated, where a message should say so.
     workers, progress
         As `engine.run`.
+    kept : bool
+        Whether the answers to the whole call are kept, and fetched when it comes again (`kept_sweeps`).
 
     Raises
     ------
     EngineError
         When ngspice gives no trustworthy answer to one of them; the message names the case.
     """
-    outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
+    if kept:
+        outcomes = run_kept(netlists, progress)
+    else:
+        outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
     return [case.arrays(outcome, analysis) for case, outcome in zip(cases, outcomes, strict=True)]

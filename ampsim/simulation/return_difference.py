@@ -74,7 +74,7 @@ def return_differences(
     netlists = [_netlists(case, currents, sweep) for case, currents in zip(cases, runs, strict=True)]
     flat = [netlist for own in netlists for netlist in own]
     each_case = [case for case, own in zip(cases, netlists, strict=True) for _ in own]
-    rest = iter(answers(each_case, flat, "return difference", progress=progress))
+    rest = iter(answers(each_case, flat, "return difference", progress=progress, kept=True))
     rows = [
         _difference(case.wired, currents, [next(rest) for _ in currents], sweep)
         for case, currents in zip(cases, runs, strict=True)

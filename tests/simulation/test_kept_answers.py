@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ampsim.base.errors import EngineError
 from ampsim.base.kept_files import drop_oldest, fetch_kept, keep
+from ampsim.simulation.kept_sweeps import run_kept
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine, kept_answers
 from ampsim.simulation.ngspice.engine import Arrays
@@ -95,6 +97,45 @@ def test_only_answers_in_time_are_kept_and_a_folder_that_cannot_be_written_is_le
     monkeypatch.setenv("AMPSIM_CACHE", str(folder.parent / "file"))
     assert same(answer(wanted()), answer(wanted()))
     assert asked == [1, 1, 1, 1]
+
+
+SWEEP = "ac dec 5 10 10000.0"
+
+
+def swept(*ohms: float, vector: str = "v(a)") -> list[Netlist]:
+    return [netlist(LOW_PASS, SWEEP, vector, points=16, r1=each, c1=10e-9) for each in ohms]
+
+
+def test_sweeps_of_a_whole_call_are_kept_together(folder: Path, asked: list[int]) -> None:
+    ohms = tuple(1e3 * number for number in range(1, 11))
+    first = run_kept(swept(*ohms))
+    assert all(same(arrays(one), arrays(other)) for one, other in zip(first, run_kept(swept(*ohms)), strict=True))
+    assert arrays(first[0]).vectors["v(a)"].dtype == complex
+    assert asked == [10]
+    for other in (swept(*ohms[::-1]), swept(*ohms, vector="v(in)"), swept(*ohms[1:], 10.001e3), swept(*ohms[:9])):
+        run_kept(other)
+    assert asked == [10, 10, 10, 10, 9]
+    run_kept(swept(*ohms[:3]))
+    run_kept(swept(*ohms[:3]))
+    assert asked[5:] == [3, 3]  # few: asked sooner than fetched
+
+
+def test_kept_sweeps_that_were_altered_or_lack_one_are_asked_again(folder: Path, asked: list[int]) -> None:
+    ohms = tuple(1e3 * number for number in range(1, 10))
+    first = run_kept(swept(*ohms))
+    (kept,) = folder.iterdir()
+    sound = kept.read_bytes()
+    strange = bytes(fetch_kept(kept, 10**7) or b"")[:-40]
+    for harm in (sound[:-8], b"", sound[:100] + b"abc" + sound[103:]):
+        kept.write_bytes(harm)
+        assert all(same(arrays(one), arrays(other)) for one, other in zip(first, run_kept(swept(*ohms)), strict=True))
+    keep(kept, strange)  # in its seal, and yet none of ours
+    run_kept(swept(*ohms))
+    assert asked == [9] * 5
+    broken = [*swept(*ohms), *swept(1e3, vector="v(nowhere)")]
+    assert isinstance(run_kept(broken)[-1], EngineError)
+    assert isinstance(run_kept(broken)[-1], EngineError)
+    assert asked[5:] == [10, 10]  # a failure is not kept
 
 
 @given(st.lists(st.binary(max_size=50), min_size=1, max_size=8, unique=True), st.integers(0, 400))

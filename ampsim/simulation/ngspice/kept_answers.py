@@ -25,14 +25,16 @@ from .library import SETTING, find
 from .protocol import Answer
 
 MOST_BYTES = 300_000_000  # of all answers
-_ONE, _HEAD = 20_000_000, 20_000
+MOST_OF_ONE = 20_000_000
+"""Bytes of one file of answers, at most."""
+_HEAD = 20_000
 _ENDING = ".answer"
 
 
 def fetch_answer(netlist: Netlist, solver: str = "") -> tuple[Answer, memoryview] | None:
     """What a worker, or another `solver`, answered to a netlist once; None where nothing sound is kept."""
     path = _path(netlist, solver)
-    content = path and fetch_kept(path, _ONE)
+    content = path and fetch_kept(path, MOST_OF_ONE)
     if not content:
         return None
     head = bytes(content[:_HEAD]).partition(b"\n")[0]
@@ -71,7 +73,7 @@ def keep_answer(
         return
     head = json.dumps({"points": scale.size, "notes": list(notes)}).encode() + b"\n"
     rows = [np.ascontiguousarray(each, "<f8").tobytes() for each in (scale, *vectors.values())]
-    if len(head) < _HEAD and sum(map(len, rows)) + len(head) <= _ONE:
+    if len(head) < _HEAD and sum(map(len, rows)) + len(head) <= MOST_OF_ONE:
         keep(path, head + b"".join(rows))
 
 
@@ -87,14 +89,22 @@ def _folder() -> Path:
 def _path(netlist: Netlist, solver: str) -> Path | None:
     if not netlist.form.command.startswith("tran"):
         return None
+    facts = (netlist.digest, netlist.form.vectors, netlist.form.end, netlist.form.fresh)
+    return path_of(facts, solver)
+
+
+def path_of(asked: object, solver: str = "") -> Path | None:
+    """Where the answer to something is kept; None where there is no simulator.
+
+    Parameters
+    ----------
+    asked : object
+        All that the answer depends on besides the simulator, told apart by its `repr`.
+    solver : str
+        What answered, where not ngspice.
+    """
     try:
-        facts = (
-            netlist.digest,
-            netlist.form.vectors,
-            netlist.form.end,
-            netlist.form.fresh,
-            solver or _simulator(os.environ.get(SETTING)),
-        )
+        facts = (asked, solver or _simulator(os.environ.get(SETTING)))
     except (EngineError, OSError):  # no library, as the worker will say
         return None
     return _folder() / f"{hashlib.sha256(repr(facts).encode()).hexdigest()}{_ENDING}"

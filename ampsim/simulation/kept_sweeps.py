@@ -1,0 +1,62 @@
+"""Sweeps that were done before: what one call asked of ngspice is kept as one file, beside the answers in time.
+
+A search for the worst corner of a loop asks for some thousand sweeps, in calls of some dozen; record and owner's
+page ask for the same again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..base.kept_files import fetch_kept, keep
+from ..base.progress import Progress
+from .batch_store import Packed, pack, unpack
+from .netlist import Netlist
+from .ngspice import engine
+from .ngspice.engine import Arrays, Outcome
+from .ngspice.kept_answers import MOST_OF_ONE, forget_oldest, path_of
+
+_FEWEST = 8  # a call for fewer is answered sooner than its file is found
+_FAULTS = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
+
+
+def run_kept(netlists: Sequence[Netlist], progress: Progress | None = None) -> list[Outcome]:
+    """Simulate netlists as `engine.run_distinct`, or fetch what the same call was answered before.
+
+    Parameters
+    ----------
+    netlists : sequence of Netlist
+        Of sweeps or operating points; what is in time is kept one by one.
+    progress : callable
+        As that of `engine.run`.
+
+    Raises
+    ------
+    EngineError
+        When no simulator process can work at all.
+    """
+    size = sum(16 * each.form.points * (1 + len(each.form.vectors)) for each in netlists)
+    in_time = any(not each.form.points for each in netlists)
+    if in_time or len(netlists) < _FEWEST or size > MOST_OF_ONE:
+        return engine.run_distinct(netlists, progress=progress)
+    content = repr([(each.digest, each.form.vectors, each.form.fresh) for each in netlists])
+    path = path_of(hashlib.sha256(content.encode()).hexdigest())
+    kept = path and fetch_kept(path, MOST_OF_ONE)
+    if kept:
+        try:
+            with np.load(io.BytesIO(kept), allow_pickle=False) as stored:
+                return unpack(tuple(netlists), Packed(*(stored[name] for name in Packed._fields)))
+        except _FAULTS:
+            pass  # of another version of ampsim: as good as none
+    found = engine.run_distinct(netlists, progress=progress)
+    if path and all(isinstance(each, Arrays) for each in found):
+        file = io.BytesIO()
+        np.savez(file, **pack(found)._asdict())
+        keep(path, file.getvalue())
+        forget_oldest()
+    return found

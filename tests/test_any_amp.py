@@ -39,7 +39,7 @@ NOT_DRAWN = {
     "one-knob tone", "op-amp stage", "opto tremolo", "oscillator of any wiring", "parallel effects loop",
     "parallel triodes", "paraphase inverter", "pentode stage", "power supply", "reverb", "self-biased follower",
     "series diodes", "series effects loop", "source follower", "transistor stage", "treble cut", "tremolo oscillator",
-    "two-knob tone",
+    "two-knob tone", "voltage doubler",
 }  # fmt: skip
 
 

@@ -118,6 +118,8 @@ def _mains_entry(part: MainsTransformer) -> dict[str, Any]:
             "volts": f"{each.volts / 2!r}-0-{each.volts / 2!r}" if each.centre else each.volts,
             "resistance": each.resistance,
             **({"tap": each.tap} if each.tap else {}),
+            **({"current": each.rated_amps} if each.rated_amps else {}),
+            **({"load": each.load_amps} if each.load_amps else {}),
         }
         for each in part.windings
     }

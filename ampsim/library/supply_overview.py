@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from ..base.tables import text_of_rows
+from ..base.wording import join_words
 from ..circuit.amp import Amp
 from ..circuit.supply.rectifier_valve import RectifierValve
 from ..simulation.supplies import RectifierDuty, SupplyAtRest, supplies_at_rest
 
+_TELLING = 0.002
 _RIPPLE = ("rail or place", "mean [V]", "ripple [V p-p]", "ripple [V rms]")
 _DUTIES = ("rectifier", "before each [ohm]", "mean [mA]", "rms [mA]", "peak [mA]", "reverse [V]", "hot start [A]")
 
@@ -24,13 +26,33 @@ def describe_supplies(amp: Amp) -> str:
         for each in found
         for rail in each.net_by_rail
     ]
+    reservoirs = [
+        f"{join_words(each.reservoirs)}: a ripple current of {1e3 * each.reservoir_amps:.3g} mA (rms)."
+        for each in found if each.reservoirs
+    ]  # fmt: skip
     duties = [row for each in found for row in _duty_rows(each)]
     return "\n".join([
         "Supply at rest, over a period of the mains", text_of_rows(_RIPPLE, ripple), "",
         text_of_rows(_DUTIES, duties),
+        "Sweeps and what is heard have these rails sag with the load, without their ripple; hum has it (topic noise).",
         "The last column is the most that flows when a hot rectifier meets empty reservoirs at the mains' peak, as",
-        "with a standby switch behind it.", *dict.fromkeys(line for each in found for line in _warm_up(each)),
+        "with a standby switch behind it.", *reservoirs, *_shared(found),
+        *dict.fromkeys(line for each in found for line in _warm_up(each)),
     ])  # fmt: skip
+
+
+def _shared(supplies: Sequence[SupplyAtRest]) -> Iterator[str]:
+    """What one supply loses by the others of its transformer, which are worked out as if each were alone."""
+    for name in dict.fromkeys(each.source.transformer for each in supplies):
+        own = [each for each in supplies if each.source.transformer == name]
+        for supply in own if len(own) > 1 else ():
+            lost = sum(other.lost_by(supply) for other in own if other is not supply)
+            if lost > _TELLING * supply.source.peak:
+                rail = next(iter(supply.net_by_rail))
+                yield (
+                    f"{rail} would stand up to {lost:.2g} V nearer to ground: {name} feeds other rectifiers too, and "
+                    "each is worked out as if it alone loaded the primary."
+                )
 
 
 def _duty_rows(supply: SupplyAtRest) -> Iterator[tuple[str, ...]]:

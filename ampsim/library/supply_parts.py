@@ -73,7 +73,8 @@ def _winding(table: Entry, name: str) -> Winding:
     tap = entry.value("tap", VOLT, 0.0)
     if not 0.0 <= tap < (0.5 if centre else 1.0) * volts:
         raise entry.fail("tap", f"a tap lies between {'the middle' if centre else 'end b'} and end a; give its volts")
-    found = Winding(name, volts, _resistance(entry, volts), centre, tap)
+    rated = entry.value("current", AMPERE, 0.0)
+    found = Winding(name, volts, _resistance(entry, volts), centre, tap, rated, entry.value("load", AMPERE, 0.0))
     entry.finish(" in a winding")
     return found
 

@@ -19,7 +19,7 @@ from ..circuit.semiconductors.pieces import Piece
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.supply.averaged import MEAN_RECTIFIER, MeanRectifier
 from ..circuit.supply.inrush import MEAN_THERMISTOR
-from ..circuit.supply.paths import BRIDGE
+from ..circuit.supply.mains_edges import BRIDGE
 from ..circuit.switches.moving import MovingCircuit
 from ..circuit.valves.spice import PINS
 from .netlist_writer import Writer, safe_name

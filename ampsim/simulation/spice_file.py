@@ -18,6 +18,7 @@ from ..circuit.part_entries import entry_text, is_plain, part_entry, plain_word
 from ..circuit.positions import Position, position_label
 from ..circuit.stages.template import GROUND, Element
 from ..circuit.supply.averaged import MEAN_RECTIFIER, supplied
+from ..circuit.supply.inrush import MEAN_THERMISTOR
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import WRITERS
 from .drives import command, options, write_drive
@@ -139,6 +140,9 @@ def _write_parts(writer: Writer, wired: Circuit, setting: Mapping[str, float | s
             behind = mains[f"{element.designator}_mean"]
             lines = _apart(lambda alone: WRITERS[behind.kind](alone, behind, wired))  # noqa: B023
             writer.line(f"{STANDS_FOR} a mains side: {len(lines) + 1} lines")
+        elif element.kind == MEAN_THERMISTOR or (element.kind == MEAN_RECTIFIER and not _has_rail(element, wired)):
+            lines = _apart(lambda alone: WRITERS[element.kind](alone, element, wired))  # noqa: B023
+            writer.line(f"{STANDS_FOR} a mains side: {len(lines)} lines")
         elif part is not None and element.kind != MEAN_RECTIFIER and not is_plain(part):
             known = replace(part, rotation=float(setting[part.control])) if isinstance(part, Pot) else part
             writer.line(part_remark(element, entry_text(part_entry(known))))
@@ -146,6 +150,11 @@ def _write_parts(writer: Writer, wired: Circuit, setting: Mapping[str, float | s
     if mains:
         for element in wired.removed:
             writer.line(part_remark(element, entry_text(part_entry(wired.parts[element.designator]))) + MAINS_SIDE)
+
+
+def _has_rail(behind: Element, wired: Circuit) -> bool:
+    """Whether a source stands behind a mean rectifier; behind the upper half of a doubler its lower half stands."""
+    return any(each.kind == "rail" and f"{each.designator}_mean" == behind.designator for each in wired.elements)
 
 
 def _apart(write_lines: Callable[[Writer], object]) -> list[str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +11,19 @@ from numpy.typing import NDArray
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit
 from ..circuit.positions import Position
-from ..circuit.supply.averaged import filter_of, mains_of, rail_names, supplied
+from ..circuit.stages.template import GROUND
+from ..circuit.supply.averaged import (
+    doubled,
+    filter_of,
+    half_filter,
+    mains_of,
+    mean_numbers,
+    rail_names,
+    supplied,
+    upon,
+)
 from ..circuit.supply.inrush import rms_amps, thermistor_of, warmed
+from ..circuit.supply.mean_law import mean_current
 from ..circuit.supply.paths import Rectified, Way
 from ..circuit.supply.steady import Filter, Period, Supply, different_ways
 from .analyses import OperatingPoint
@@ -71,6 +82,8 @@ class SupplyAtRest:
         One for each different way.
     thermistor : str
         The thermistor that all its current passes; "" without one.
+    reservoirs : tuple of str
+        The capacitors that `reservoir` is of.
     """
 
     rail: str
@@ -81,11 +94,31 @@ class SupplyAtRest:
     net_by_rail: Mapping[str, str]
     duties: tuple[RectifierDuty, ...]
     thermistor: str = ""
+    reservoirs: tuple[str, ...] = ()
 
     @property
     def rms_amps(self) -> float:
         """What flows in all ways together [A rms]."""
         return rms_amps(self.period)
+
+    @property
+    def ways(self) -> tuple[tuple[Way, RectifierDuty], ...]:
+        """Every way with its duty; ways that mirror one another have one of them."""
+        last = len(self.duties) - 1
+        return tuple((way, self.duties[min(number, last)]) for number, way in enumerate(self.source.ways))
+
+    @property
+    def reservoir_amps(self) -> float:
+        """What flows in and out of the reservoir [A rms]; 0.0 behind a choke."""
+        volts = self.period.volts[self.source.net][:, 0]
+        steps = len(volts) - 1
+        return float(self.reservoir * np.std(np.diff(volts)) * steps / self.period.seconds)
+
+    def lost_by(self, other: SupplyAtRest) -> float:
+        """What its peak current takes from another supply of its transformer at most [V], in the primary alone."""
+        line = max((way.line_ohms for way in self.source.ways), default=0.0)
+        peak = max(duty.peak_amps for duty in self.duties)
+        return line * peak * abs(other.source.ways[0].peak / self.source.ways[0].peak)
 
     def volts(self, rail: str) -> float:
         """The mean volts [V] of a rail behind it."""
@@ -125,7 +158,7 @@ def supplies_at_rest(amp: Amp, position: Position | None = None) -> tuple[Supply
     wired = case.wired
     if not mains_of(wired).rectified:
         return ()
-    filters = [filter_of(wired, source) for source in mains_of(wired).rectified]
+    filters = [filter_of(wired, each, upper=doubled(wired, each)[1:]) for each in mains_of(wired).rectified]
     nets = {net for given in filters for net in given.nets} & set(wired.places_by_net)
     places = {net: wired.places_by_net[net][0] for net in nets}
     netlist = write(supplied(wired), case.setting, OperatingPoint(), tuple(places.values()), currents=True)
@@ -134,20 +167,33 @@ def supplies_at_rest(amp: Amp, position: Position | None = None) -> tuple[Supply
     return tuple(
         _at_rest(wired, source, rail, volts, rest)
         for source, rail in zip(mains_of(wired).rectified, rail_names(wired), strict=True)
+        if source.start == GROUND
     )
 
 
 def _at_rest(wired: Circuit, source: Rectified, rail: str, volts: Mapping[str, float], rest: Arrays) -> SupplyAtRest:
     drawn = source.sign * -float(rest.vectors[rail_vector(rail)][0])
-    given = filter_of(wired, source, drawn)
+    lower, *upper = doubled(wired, source)
+    given = filter_of(wired, lower, drawn, tuple(upper))
+    source = _joined(lower, upper)
     supply = Supply(given, source)
     loads = _loads(supply.nets, source, given, volts, drawn)
+    for each in upper:
+        # What flows through the upper half is drawn from the lower one's net.
+        law = dict(upon(mean_numbers(each, half_filter(wired, each)), each.peak))
+        amps = float(mean_current(law, np.array(each.sign * (volts[each.start] - volts[each.smooth])))[0])
+        loads[each.start] -= amps
+        loads[each.smooth] += amps
     warm, period = warmed(source, given, np.array([loads[net] for net in supply.nets])[:, None], wired.amp.file)
     rails = {each.name: wired.net(each.name) for each in wired.amp.rails if wired.net(each.name) in supply.nets}
-    rails = rails if source.smooth in rails.values() else {wired.places_by_net[source.smooth][0]: source.smooth} | rails
+    rails = (
+        rails
+        if upper or source.smooth in rails.values()
+        else {wired.places_by_net[source.smooth][0]: source.smooth} | rails
+    )
     farads = sum(value for net, _, value in given.capacitors if net == source.net)
     return SupplyAtRest(rail, warm, period, drawn, farads, rails, _duties(source, warm, period),
-                        _thermistor(wired, source))  # fmt: skip
+                        _thermistor(wired, lower), _reservoirs_at(wired, source.net))  # fmt: skip
 
 
 def _loads(
@@ -170,6 +216,19 @@ def _loads(
     return found
 
 
+def _reservoirs_at(wired: Circuit, net: str) -> tuple[str, ...]:
+    capacitors = (each for each in wired.elements if each.kind == "capacitor")
+    return tuple(each.designator for each in capacitors if {on for _, on in each.pins} == {net, GROUND})
+
+
+def _joined(lower: Rectified, upper: Sequence[Rectified]) -> Rectified:
+    """A source and those that stand on it as one, each way with its own two nets."""
+    if not upper:
+        return lower
+    ways = (replace(way, start=each.start, net=each.net) for each in (lower, *upper) for way in each.ways)
+    return replace(lower, ways=tuple(ways))
+
+
 def _thermistor(wired: Circuit, source: Rectified) -> str:
     found = thermistor_of(source, wired.amp.file)
     return found[0] if found else ""
@@ -179,7 +238,8 @@ def _duties(cold: Rectified, source: Rectified, period: Period) -> tuple[Rectifi
     found = []
     for number, (way, _) in enumerate(different_ways(source)[0]):
         mean, rms, peak = (float(each[0]) for each in period.way_amps(number))
-        top = float(np.abs(period.volts[source.net]).max())
+        low = period.volts.get(way.start, 0.0)
+        top = float(np.abs(period.volts[way.net or source.net] - low).max())
         reverse = (top + abs(way.peak)) / len(way.types)
         amps, colder = np.geomspace(1e-9, 1e4, 3000), different_ways(cold)[0][number][0].cold_ohms - way.ohms
         surge = float(np.interp(abs(way.peak), way.drop(amps) + colder * amps, amps))

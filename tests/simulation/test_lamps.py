@@ -12,7 +12,9 @@ from ampsim.circuit.designators import kind_of
 from ampsim.circuit.part_entries import part_entry
 from ampsim.circuit.semiconductors.thermistors import ohms_at
 from ampsim.library.files import models, read_toml
+from ampsim.library.netlists.importing import import_text
 from ampsim.simulation.analyses import Transient
+from ampsim.simulation.spice_file import spice_file
 from ampsim.simulation.stimuli import Waveform
 from ampsim.simulation.supplies import supplies_at_rest
 from ampsim.simulation.timestep.solver import play
@@ -166,3 +168,17 @@ def test_what_cannot_be_is_refused_with_its_reason(parts, message):
     (name,) = parts
     with pytest.raises(DescriptionError, match=message):
         simulate(network({name: ["out", "ground"], "R1": ["in", "out"]}, {"R1": "1k"} | parts), OperatingPoint())
+
+
+def test_an_amp_with_lamps_goes_out_as_a_netlist_and_back():
+    tables = read_toml(models() / "stages" / "power-supply.toml")
+    tables["rails"][0]["through"] = "NTC1"
+    tables["parts"] |= {"NTC1": NTC, "R70": "47k", "LA1": NEON, "LDR1": CELL, "R71": "100k"}
+    wires = {"R70": ["B2", "l"], "LA1": ["l", "ground"], "R71": ["in", "out"], "LDR1": ["out", "ground"]}
+    tables["stages"].insert(1, {"name": "tremolo", "template": "free wiring", "wires": wires})
+    amp = parse_amp(tables, "lamps.toml")
+    back = import_text(spice_file(amp).encode(), "back.cir").amp
+    sweep = FrequencySweep(100.0, 10e3, 3)
+    gains = [simulate(each, sweep, nodes=["speaker"])["voltage"].values.ravel() for each in (amp, back)]
+    assert gains[1] == pytest.approx(gains[0], rel=1e-6)
+    assert back.part_by_designator["LDR1"] == amp.part_by_designator["LDR1"]

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from ampsim import OperatingPoint, Sine, Transient, apply_mods, load_amp, parse_mod, simulate
+from ampsim import OperatingPoint, Sine, Transient, apply_mods, load_amp, parse_amp, parse_mod, simulate
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.values import at_supply
-from ampsim.library.files import models
+from ampsim.library.files import models, read_toml
 from ampsim.library.supply_overview import describe_supplies
 from ampsim.simulation.supplies import supplies_at_rest
 from ampsim.simulation.timestep.solver import play
@@ -119,3 +119,27 @@ def test_hum_has_the_ripple_of_the_period_at_every_supply_node(amp):
         first = abs(np.fft.rfft(wave)[1]) * np.sqrt(2.0) / len(wave)
         ripple = abs(found["ripple"].sel(rail=rail).values.ravel()[0])
         assert ripple == pytest.approx(first, rel=0.03)
+
+
+def test_resistors_and_windings_before_the_rectifier_are_held_against_their_ratings():
+    """A plate resistor of 100 ohm has the watts of the rms current; half a winding is held against its rating."""
+    tables = read_toml(models() / "stages" / "power-supply.toml")
+    tables["parts"] |= {"R60": "100", "R61": "100", "PT1": {"mains": "230", "primary_resistance": "22", "windings": {
+        "ht": {"volts": "250-0-250", "resistance": "310", "current": "50m"}}}}  # fmt: skip
+    tables["stages"][-1] |= {"plate_resistor_a": "R60", "plate_resistor_b": "R61"}
+    amp = parse_amp(tables, "supply.toml")
+    rms = supplies_at_rest(amp)[0].duties[0].rms_amps
+    response = stress(amp, tones=[Sine(1000.0, 0.1, 0.004, 2)])
+    watts = float(response["part_watts"].sel(part="R60", state="rest").squeeze())
+    assert watts == pytest.approx(100.0 * rms**2)
+    table = device_ratings(response).set_index("device")
+    row = table.loc["PT1 ht a to centre"]
+    assert (row["value"], row["limit"]) == (pytest.approx(rms), 0.05)
+    assert row["value"] > row["limit"]
+
+
+def test_the_ripple_current_of_a_reservoir_is_what_the_rectifier_gives_beyond_the_load(amp):
+    """The alternating part of the pulses, less what the choke lets through: sqrt(rms^2 - mean^2)."""
+    found = supplies_at_rest(amp)[0]
+    assert found.reservoir_amps == pytest.approx(np.sqrt(found.rms_amps**2 - found.drawn**2), rel=0.03)
+    assert found.reservoirs == ("C2",)

@@ -38,6 +38,27 @@ def _power(bench: StageBuilder) -> tuple[str, ...]:
     return bench.signal
 
 
+def _doubler(bench: StageBuilder) -> tuple[str, ...]:
+    """The winding lies between the middle of two capacitors in series and the diodes that charge one of them each."""
+    transformer = bench.designators("transformer")[0]
+    part = cast("MainsTransformer", bench.part(transformer))
+    winding, out = _winding(bench, part), supply_net(bench.stage.name)
+    middle = f"{bench.designators('lower_capacitor')[0].lower()}_middle"
+    nets = {pin: f"{transformer.lower()}_{pin}" for pin in part.pins}
+    for each in part.windings:
+        nets[f"{each.name}_{'centre' if each.centre and each != winding else 'b'}"] = (
+            middle if each == winding else GROUND
+        )
+    bench.put(transformer, **nets)
+    end = bench.through("series_resistor", nets[f"{winding.name}_a"])
+    bench.across("upper_diode", end, out)
+    bench.across("lower_diode", GROUND, end)
+    for role, first, second in (("upper", out, middle), ("lower", middle, GROUND)):
+        bench.across(f"{role}_capacitor", first, second)
+        bench.across(f"{role}_bleeder", first, second)
+    return bench.signal
+
+
 def _winding(bench: StageBuilder, part: MainsTransformer) -> Winding:
     names = [each.name for each in part.windings]
     name = bench.word("winding") if bench.has("winding") else names[0]
@@ -85,6 +106,25 @@ POWER = Template(
     _power,
 )
 
+DOUBLER = Template(
+    "voltage doubler",
+    Kind.SUPPLY,
+    "mains transformer, two diodes and two capacitors in series; a rail 'from' this stage begins behind them",
+    {
+        "transformer": Role("mains transformer", ("mains transformer",), True),
+        "winding": Role("name of the winding that is rectified (default: the first)", ("word",)),
+        "series_resistor": Role("resistor between end a of the winding and the diodes", _R),
+        "upper_diode": Role("diode to the rail", ("diode",), True),
+        "lower_diode": Role("diode from ground", ("diode",), True),
+        "upper_capacitor": Role("capacitor from the rail to the middle, where end b of the winding is", _C, True),
+        "lower_capacitor": Role("capacitor from the middle to ground", _C, True),
+        "upper_bleeder": Role("resistor across the upper capacitor", _R),
+        "lower_bleeder": Role("resistor across the lower capacitor", _R),
+    },
+    0,
+    _doubler,
+)
+
 BIAS = Template(
     "bias supply",
     Kind.SUPPLY,
@@ -105,4 +145,4 @@ BIAS = Template(
     _bias,
 )
 
-TEMPLATES = (POWER, BIAS)
+TEMPLATES = (POWER, DOUBLER, BIAS)

@@ -16,8 +16,9 @@ from ..semiconductors.device import Device
 from ..soldered import Soldered
 from ..stages.template import GROUND, Element, net_word, rail_net
 from .inrush import MEAN_THERMISTOR, thermistor_of, to_the_mean
+from .mains_edges import SMOOTHING
 from .mean_law import KNOTS, fitted_numbers
-from .paths import SMOOTHING, MainsSide, Rectified, mains_side
+from .paths import MainsSide, Rectified, mains_side
 from .steady import Filter, Supply
 
 Array = NDArray[np.float64]
@@ -65,8 +66,11 @@ def supplied(wired: C) -> C:
     parts, amp = dict(wired.parts), wired.amp
     moving: dict[str, Any] = dict(getattr(wired, "contacts", {}))
     for source, rail in zip(mains.rectified, rail_names(wired), strict=True):
-        given, warming = filter_of(wired, source), thermistor_of(source, wired.amp.file)
-        numbers = mean_numbers(source, given)
+        stands = source.start != GROUND
+        given = half_filter(wired, source) if stands else filter_of(wired, source)
+        warming, numbers = thermistor_of(source, wired.amp.file), mean_numbers(source, given)
+        if stands:
+            numbers = upon(numbers, source.peak)
         held, name, far = f"{rail_net(rail)}_mains", f"{rail}_mean", source.net
         for number, contact in enumerate(source.contacts, 1):
             # What a switch on its way breaks in every way is broken behind the rectifier.
@@ -75,19 +79,19 @@ def supplied(wired: C) -> C:
             elements.append(Element(own, "contact", (("1", near), ("2", far)), "supply"))
             far = near
         if warming:
-            own, near = warming[0], f"{rail_net(rail)}_warm"
-            device = to_the_mean(source, given, warming[1], short_circuit_amps(source))
+            own, near = f"{warming[0]}_mean", f"{rail_net(rail)}_warm"
+            device = to_the_mean(replace(source, start=GROUND), given, warming[1], short_circuit_amps(source))
             parts[own] = Device(own, device.type, MEAN_THERMISTOR, device)
             amp = replace(amp, semiconductors=(*amp.semiconductors, device))
             elements.append(Element(own, MEAN_THERMISTOR, (("1", near), ("2", far)), "supply"))
             far = near
-        ends = (held, far) if source.sign > 0.0 else (far, held)
+        ends = (source.start if stands else held, far)
+        ends = ends if source.sign > 0.0 else (ends[1], ends[0])
         parts[name] = cast("Part", MeanRectifier(name, numbers))
-        elements += [
-            Element(rail, "rail", (("1", held),), "supply"),
-            Element(name, MEAN_RECTIFIER, (("1", ends[0]), ("2", ends[1])), "supply"),
-        ]
-        amp = _with_source(amp, rail, source.sign * source.peak)
+        if not stands:
+            elements.append(Element(rail, "rail", (("1", held),), "supply"))
+            amp = _with_source(amp, rail, source.sign * source.peak)
+        elements.append(Element(name, MEAN_RECTIFIER, (("1", ends[0]), ("2", ends[1])), "supply"))
     for net in _dead(wired):
         # Nothing feeds it: what leaks through its capacitor is all that holds it.
         name = f"{net}_leak"
@@ -95,6 +99,38 @@ def supplied(wired: C) -> C:
         elements.append(Element(name, MEAN_RECTIFIER, (("1", net), ("2", GROUND)), "supply"))
     more: dict[str, Any] = {"contacts": moving} if moving else {}
     return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts, **more)
+
+
+def upon(numbers: tuple[tuple[str, float], ...], peak: float) -> tuple[tuple[str, float], ...]:
+    """The law over what is left of the volts below a source's net, where it stands on another net than a source's.
+
+    Parameters
+    ----------
+    numbers : tuple of pairs
+        Of `mean_numbers`.
+    peak : float
+        What the net comes to without load [V].
+    """
+    return tuple((name, value - peak if name.startswith("knot") else value) for name, value in numbers)
+
+
+def half_filter(wired: Soldered, source: Rectified) -> Filter:
+    """What filters the upper half of a voltage doubler: the capacitors across it, taken from where it stands."""
+    across = (
+        (source.smooth, GROUND, cast("Part", wired.parts[each.designator]).value)
+        for each in wired.elements
+        if each.kind == "capacitor" and {net for _, net in each.pins} == {source.start, source.smooth}
+    )
+    return Filter((), tuple(across), ())
+
+
+def doubled(wired: Soldered, source: Rectified) -> tuple[Rectified, ...]:
+    """The source with those that stand on it, as the upper half of a voltage doubler does."""
+    found = [source]
+    for each in mains_of(wired).rectified:
+        if each.start != GROUND and each.start in {one.smooth for one in found}:
+            found.append(each)
+    return tuple(found)
 
 
 def _dead(wired: Soldered) -> list[str]:
@@ -134,7 +170,7 @@ def _net_of(wired: Soldered, rail: str) -> str:
 
 def mean_numbers(source: Rectified, given: Filter) -> tuple[tuple[str, float], ...]:
     """The law of a rectifier in a supply: mean current [A] by the volts [V] its net lies below the peak."""
-    return _numbers(source, given)
+    return _numbers(replace(source, start=GROUND), given)
 
 
 @lru_cache(maxsize=256)
@@ -157,15 +193,24 @@ def short_circuit_amps(source: Rectified) -> float:
     return float(np.maximum.reduce(ways).mean())
 
 
-def filter_of(wired: Soldered, source: Rectified, amps: float = 0.0) -> Filter:
+def filter_of(wired: Soldered, source: Rectified, amps: float = 0.0, upper: tuple[Rectified, ...] = ()) -> Filter:
     """What of a circuit filters a rectifier: reservoirs, and what leads through one part from one to the next.
 
     Resistors to ground count as load. Chokes have the inductance that a direct current [A] leaves them.
+
+    Parameters
+    ----------
+    wired : Soldered
+    source : Rectified
+    amps : float
+        Through its chokes [A].
+    upper : tuple of Rectified
+        Those that stand on it.
     """
     reservoirs = list(_reservoirs(wired))
-    smooth = {net for net, _ in reservoirs}
+    smooth = {net for net, _ in reservoirs} | {each.smooth for each in upper}
     links = [each for each in wired.elements if each.kind in ("resistor", "inductor")]
-    reached = [source.smooth]
+    reached = [source.smooth, *(each.smooth for each in upper)]
     used: list[Element] = []
     for net in reached:
         for element in links:
@@ -188,7 +233,8 @@ def filter_of(wired: Soldered, source: Rectified, amps: float = 0.0) -> Filter:
         else:
             coils.append((first, second, inductance_at(part, amps)))
     kept = tuple((net, GROUND, farads) for net, farads in reservoirs if net in reached)
-    return Filter(tuple(resistors), kept, tuple(coils))
+    across = ((each.smooth, each.start, farads) for each in upper for *_, farads in half_filter(wired, each).capacitors)
+    return Filter(tuple(resistors), (*kept, *across), tuple(coils))
 
 
 def inductance_at(choke: Part, amps: float) -> float:

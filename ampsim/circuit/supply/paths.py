@@ -2,34 +2,24 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
-from ..amp import Part
 from ..semiconductors.description import Semiconductor
-from ..semiconductors.device import Device
 from ..soldered import Soldered
-from ..stages.template import GROUND, Element
+from ..stages.template import GROUND
 from ..valves.grid import THERMAL_VOLTS
+from .mains_edges import SMOOTHING, Edge, edges_of, parallels_joined, refuse_series_capacitors, smooth_nets
 from .transformer import MainsTransformer
 from .vacuum_diode import drop_volts
 
 Array = NDArray[np.float64]
-SMOOTHING = 1e-6
-"""From so much capacitance [F] on a net counts as smooth."""
 _MOST_WAYS, _LONGEST = 64, 14
-BRIDGE = (("ac1", "plus"), ("ac2", "plus"), ("minus", "ac1"), ("minus", "ac2"))
-"""Anode and cathode of each diode of a bridge."""
-DIODES = {"bridge rectifier": BRIDGE, "rectifier valve": (("plate_a", "cathode"), ("plate_b", "cathode"))}
-"""Anode and cathode of each diode of the parts that hold several."""
-_ENDS = {"diode": (("anode", "cathode"),), **DIODES}
 
 
 @dataclass(frozen=True)
@@ -38,7 +28,10 @@ class Way:
 
     `peak` [V] of the electromotive force in it, with its sign at the instant of the mains' peak; `ohms` of all
     resistances in it, the primary's as seen from here included; `types` of the diodes in it, `rectifiers` their names.
-    `thermistors` in it, which `ohms` leaves out; `colder_ohms` more there are in the primary at switch-on.
+    `thermistors` in it, which `ohms` leaves out; `colder_ohms` more there are in the primary at switch-on. `start` is
+    the net it begins at, other than ground in a voltage doubler, and `net` the one it leads to, "" for its source's.
+    `resistors` and `windings` are the resistors in it ("R1+R2": in parallel) and the windings,
+    `line_ohms` the primary's share of its resistance.
     """
 
     peak: float
@@ -47,6 +40,11 @@ class Way:
     rectifiers: tuple[str, ...]
     thermistors: tuple[tuple[str, Semiconductor], ...] = ()
     colder_ohms: float = 0.0
+    start: str = GROUND
+    net: str = ""
+    resistors: tuple[str, ...] = ()
+    windings: tuple[str, ...] = ()
+    line_ohms: float = 0.0
 
     @property
     def cold_ohms(self) -> float:
@@ -63,7 +61,8 @@ class Rectified:
     """Where rectified current comes in.
 
     `net` that the ways lead to before any choke, `smooth` the smooth net behind it, `sign` 1.0 or -1.0 of its volts,
-    `transformer` where the current is from, `contacts` of a switch on its way that all of its ways pass.
+    `transformer` where the current is from, `contacts` of a switch on its way that all of its ways pass. `start` is
+    the net they begin at: of the upper half of a voltage doubler the one that the lower half feeds.
     """
 
     net: str
@@ -73,31 +72,22 @@ class Rectified:
     ways: tuple[Way, ...]
     transformer: str
     contacts: tuple[str, ...] = ()
+    start: str = GROUND
 
     @property
     def peak(self) -> float:
-        """The highest electromotive force of its ways [V]: what the reservoir comes to without load."""
-        return max(abs(each.peak) for each in self.ways)
+        """What the reservoir comes to without load [V]: the highest electromotive force of its ways, above `start`."""
+        levels = {self.start: 0.0}
+        for way in self.ways:
+            net = way.net or self.net
+            levels[net] = max(
+                levels.get(way.start if way.net else self.start, 0.0) + abs(way.peak), levels.get(net, 0.0)
+            )
+        return max(levels.values())
 
 
-# Net and smooth net that ways lead to, the sign of its volts, the contacts on the way.
-_Group = tuple[str, str, float, tuple[str, ...]]
-
-
-@dataclass(frozen=True)
-class _Edge:
-    """What lies between two nets of the mains side; `way` 1 or -1 where current passes from `first` or to it alone."""
-
-    designator: str
-    first: str
-    second: str
-    ohms: float = 0.0
-    peak: float = 0.0
-    diode: Semiconductor | None = None
-    choke: bool = False
-    transformer: MainsTransformer | None = None
-    contact: bool = False
-    thermistor: Semiconductor | None = None
+# Where ways begin, net and smooth net that they lead to, the sign of its volts, the contacts on the way.
+_Group = tuple[str, str, str, float, tuple[str, ...]]
 
 
 def diode_drop(device: Semiconductor, amps: Array) -> Array:
@@ -128,65 +118,18 @@ def mains_side(wired: Soldered) -> MainsSide:
     sources = [each for each in wired.elements if each.kind == "mains transformer"]
     if not sources:
         return MainsSide(frozenset(), ())
-    smooth = {GROUND, *_smooth_nets(wired)}
-    edges = _parallels_joined(edge for element in wired.elements for edge in _edges(wired, element))
+    smooth = {GROUND, *smooth_nets(wired)}
+    edges = parallels_joined(edge for element in wired.elements for edge in edges_of(wired, element))
     inside = _island(edges, {net for each in sources for _, net in each.pins}, smooth, wired.amp.file)
     found = tuple(_rectified(wired, inside, smooth))
     parts = {name for edge in inside if not edge.choke for name in edge.designator.split("+")}
     return MainsSide(frozenset(parts | {each.designator for each in sources}), found)
 
 
-def _smooth_nets(wired: Soldered) -> Iterator[str]:
-    for element in wired.elements:
-        part = wired.parts.get(element.designator)
-        if element.kind == "capacitor" and cast("Part", part).value >= SMOOTHING:
-            yield from (net for _, net in element.pins)
-
-
-def _edges(wired: Soldered, element: Element) -> Iterator[_Edge]:
-    part, pins = wired.parts.get(element.designator), dict(element.pins)
-    if isinstance(part, MainsTransformer):
-        for winding in part.windings:
-            taps = [(pin, volts) for pin, volts in winding.potentials.items() if pin in pins]
-            for (upper, high), (lower, low) in pairwise(taps):
-                ohms = winding.resistance * (high - low) / winding.volts
-                peak = math.sqrt(2.0) * part.scale * (high - low)
-                yield _Edge(element.designator, pins[lower], pins[upper], ohms, peak, transformer=part)
-    elif isinstance(part, Part) and element.kind == "resistor":
-        yield _Edge(element.designator, pins["1"], pins["2"], part.value)
-    elif isinstance(part, Part) and element.kind == "inductor":
-        yield _Edge(element.designator, pins["1"], pins["2"], choke=True)
-    elif isinstance(part, Device) and part.kind == "thermistor":
-        device = wired.amp.semiconductor_by_type[part.type]
-        yield _Edge(element.designator, pins["1"], pins["2"], thermistor=device)
-    elif element.kind == "contact":
-        yield _Edge(element.designator, pins["1"], pins["2"], contact=True)
-    elif isinstance(part, Device) and part.kind in _ENDS:
-        for anode, cathode in _ENDS[part.kind]:
-            device = wired.amp.semiconductor_by_type[part.type]
-            yield _Edge(element.designator, pins[anode], pins[cathode], diode=device)
-
-
-def _parallels_joined(given: Iterable[_Edge]) -> list[_Edge]:
-    """Resistors between the same two nets as one."""
-    found: dict[object, _Edge] = {}
-    for edge in given:
-        if edge.first == edge.second:
-            continue
-        plain = edge.ohms > 0.0 and edge.transformer is None
-        key: object = frozenset((edge.first, edge.second)) if plain else len(found)
-        if key in found:
-            other = found[key]
-            ohms = 1.0 / (1.0 / edge.ohms + 1.0 / other.ohms)
-            edge = _Edge(f"{other.designator}+{edge.designator}", other.first, other.second, ohms)
-        found[key] = edge
-    return list(found.values())
-
-
-def _island(edges: list[_Edge], starts: set[str], smooth: set[str], file: str) -> list[_Edge]:
+def _island(edges: list[Edge], starts: set[str], smooth: set[str], file: str) -> list[Edge]:
     """The parts that hang together with the transformer's windings on this side of the smooth nets."""
     reached, grows = set(starts), True
-    found: dict[_Edge, None] = {}
+    found: dict[Edge, None] = {}
     while grows:
         grows = False
         for edge in edges:
@@ -202,31 +145,28 @@ def _island(edges: list[_Edge], starts: set[str], smooth: set[str], file: str) -
     return list(found)
 
 
-def _rectified(wired: Soldered, inside: list[_Edge], smooth: set[str]) -> Iterator[Rectified]:
+def _rectified(wired: Soldered, inside: list[Edge], smooth: set[str]) -> Iterator[Rectified]:
     groups: dict[_Group, list[tuple[Way, MainsTransformer]]] = {}
-    stacked: dict[str, Way] = {}
     for start in sorted(smooth & ({edge.first for edge in inside} | {edge.second for edge in inside})):
         for path in _paths(inside, start, smooth):
             built = _way(wired, path, start)
-            if built and start == GROUND:
+            if built:
                 groups.setdefault(built[2], []).append(built[:2])
-            elif built and built[2][1] != GROUND:
-                stacked[built[2][1]] = built[0]
-    for net, way in stacked.items():
-        if all(net != behind for _, behind, *_ in groups):
-            raise DescriptionError(
-                f"{wired.amp.file}: {' and '.join(way.rectifiers)} rectify between two nets of which none is ground "
-                "(as in a voltage doubler); ampsim works out rectifiers against ground alone"
-            )
-    for (net, behind, sign, contacts), members in groups.items():
-        ways, source = tuple(way for way, _ in members), members[0][1]
-        yield Rectified(net, behind, sign, source.frequency, ways, source.designator, contacts)
+    refuse_series_capacitors(wired, inside, {net for group in groups for net in (group[0], group[2])})
+    # From ground upwards: the halves of a voltage doubler stand on one another.
+    fed = {GROUND}
+    while now := [group for group in groups if group[0] in fed and group[2] not in fed]:
+        for start, net, behind, sign, contacts in now:
+            members = groups[start, net, behind, sign, contacts]
+            ways, source = tuple(way for way, _ in members), members[0][1]
+            yield Rectified(net, behind, sign, source.frequency, ways, source.designator, contacts, start)
+        fed |= {group[2] for group in now}
 
 
-def _paths(inside: list[_Edge], start: str, smooth: set[str]) -> Iterator[list[tuple[_Edge, float]]]:
+def _paths(inside: list[Edge], start: str, smooth: set[str]) -> Iterator[list[tuple[Edge, float]]]:
     """Every way from a smooth net to another one that visits no net twice; edges with the sense they are passed in."""
     count = 0
-    stack: list[tuple[str, list[tuple[_Edge, float]], frozenset[str]]] = [(start, [], frozenset({start}))]
+    stack: list[tuple[str, list[tuple[Edge, float]], frozenset[str]]] = [(start, [], frozenset({start}))]
     while stack:
         net, path, seen = stack.pop()
         if path and net in smooth:
@@ -243,7 +183,7 @@ def _paths(inside: list[_Edge], start: str, smooth: set[str]) -> Iterator[list[t
                     stack.append((far, [*path, (edge, sense)], seen | {far}))
 
 
-def _way(wired: Soldered, path: list[tuple[_Edge, float]], start: str) -> tuple[Way, MainsTransformer, _Group] | None:
+def _way(wired: Soldered, path: list[tuple[Edge, float]], start: str) -> tuple[Way, MainsTransformer, _Group] | None:
     """The way that a path is, its transformer and where it leads; None where it rectifies nothing."""
     senses = {sense for edge, sense in path if edge.diode}
     sources = [edge.transformer for edge, _ in path if edge.transformer]
@@ -269,5 +209,8 @@ def _way(wired: Soldered, path: list[tuple[_Edge, float]], start: str) -> tuple[
     contacts = tuple(sorted(edge.designator for edge, _ in path if edge.contact))
     warm = tuple((edge.designator, edge.thermistor) for edge, _ in path if edge.thermistor)
     colder = sources[0].reflected_ohms(peak, sources[0].colder_ohms)
-    way = Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes), warm, colder)
-    return way, sources[0], (where, net, sign, contacts)
+    resistors = tuple(edge.designator for edge, _ in path if edge.ohms and not edge.transformer)
+    windings = tuple(f"{edge.designator} {edge.winding}" for edge, _ in path if edge.winding)
+    way = Way(sign * peak, ohms, types, tuple(edge.designator for edge in diodes), warm, colder, resistors=resistors,
+              windings=windings, line_ohms=sources[0].reflected_ohms(peak))  # fmt: skip
+    return way, sources[0], (start, where, net, sign, contacts)

@@ -96,7 +96,8 @@ def different_ways(source: Rectified) -> tuple[list[tuple[Way, int]], bool]:
 
 def _mirrors(way: Way, other: Way) -> bool:
     same = math.isclose(way.peak, -other.peak, rel_tol=1e-9) and math.isclose(way.ohms, other.ohms, rel_tol=1e-9)
-    return same and (way.types, way.thermistors) == (other.types, other.thermistors)
+    alike = [(each.types, each.thermistors, each.start, each.net) for each in (way, other)]
+    return same and alike[0] == alike[1]
 
 
 class _Way:
@@ -129,13 +130,22 @@ class Supply:
         ways, half = different_ways(source)
         self.steps = STEPS // 2 if half else STEPS
         self.seconds = (0.5 if half else 1.0) / source.frequency
-        couple = self._equations(given, self.seconds / self.steps)
-        self.ways = [_Way(way, couple, half) for way, _ in ways]
+        self._equations(given, self.seconds / self.steps)
+        ends = [(way.net or source.net, way.start if way.net else source.start) for way, _ in ways]
+        # What current of each way moves, and what it sees.
+        self._moves = [self._into(net) - self._into(start) for net, start in ends]
+        self._sees = [voltage_row(net, start, {each: n for n, each in enumerate(self.nets)}) for net, start in ends]
+        couples = [float(row @ moves[: len(self.nets)]) for row, moves in zip(self._sees, self._moves, strict=True)]
+        self.ways = [_Way(way, couple, half) for (way, _), couple in zip(ways, couples, strict=True)]
         self.counts = tuple(count for _, count in ways)
         self.cosine = np.cos(2.0 * math.pi * np.arange(self.steps + 1) / STEPS)
 
-    def _equations(self, given: Filter, step: float) -> float:
-        """Work out what a step multiplies with; the resistance K [ohm] that new current meets."""
+    def _into(self, net: str) -> Array:
+        """What a current [A] into a net moves in a step."""
+        return self._new[:, self.nets.index(net)] if net in self.nets else np.zeros(len(self._new))
+
+    def _equations(self, given: Filter, step: float) -> None:
+        """Work out what a step multiplies with."""
         index = {net: number for number, net in enumerate(self.nets)}
         nodes = len(self.nets)
         size = nodes + len(given.coils)
@@ -156,7 +166,6 @@ class Supply:
         into = np.eye(size)[:, :nodes]
         # Current that comes in counts for the whole step, so that no charge is lost between two periods.
         self._new = left @ into
-        return float(self._new[0, 0])
 
     def settled(self, loads: Array) -> Period:
         """What repeats itself under loads.
@@ -211,14 +220,17 @@ class Supply:
         keep : callable
             Called with each step's number, its states and the current of each way [A].
         """
-        drawn, new = -self._new @ loads, self._new[:, :1]
+        drawn, count = -self._new @ loads, len(self.nets)
         for number in range(1, self.steps + 1):
             known = self._keep @ states + drawn
-            amps = [way.at(self.cosine[number], known[0]) for way in self.ways]
-            most = amps[0] if len(amps) == 1 else np.maximum.reduce(amps)
-            states = known + new * most
+            seen = [row @ known[:count] for row in self._sees]
+            amps = [way.at(self.cosine[number], volts) for way, volts in zip(self.ways, seen, strict=True)]
+            if len(amps) > 1:
+                most = np.argmax(amps, axis=0)
+                amps = [np.where(most == way, each, 0.0) for way, each in enumerate(amps)]
+            states = known + sum(np.outer(moves, each) for moves, each in zip(self._moves, amps, strict=True))
             if keep:
-                keep(number, states, [np.where(each == most, each, 0.0) for each in amps])
+                keep(number, states, amps)
         return states
 
     def _record(self, states: Array, loads: Array) -> Period:

@@ -15,6 +15,7 @@ class Winding:
 
     `volts` [V rms] from end to end without load, `resistance` [ohm] from end to end, `centre`: whether it has a tap in
     its middle, `tap` [V rms] of another tap (0: none), counted from the middle, or without one from end b, to end a.
+    `rated_amps` [A rms] is what it is made for (0: not known), `load_amps` [A rms] what heaters draw from it.
     """
 
     name: str
@@ -22,6 +23,8 @@ class Winding:
     resistance: float
     centre: bool = False
     tap: float = 0.0
+    rated_amps: float = 0.0
+    load_amps: float = 0.0
 
     @property
     def words(self) -> str:
@@ -57,8 +60,9 @@ class MainsTransformer:
 
     @property
     def scale(self) -> float:
-        """By how much its secondaries give more than they are made for [ratio]."""
-        return self.mains / self.primary
+        """By how much its secondaries give more than they are made for [ratio]; heaters lower all of them."""
+        amps = sum(each.load_amps * each.volts for each in self.windings) / self.primary
+        return (self.mains - self.line_ohms * amps) / self.primary
 
     @property
     def pins(self) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from ...base.entries import Entry
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Pot, Socket
 from ...circuit.build import Circuit, build_circuit
+from ...circuit.semiconductors.description import LIGHT_PIN
 from ...circuit.semiconductors.device import Device
 from ...circuit.semiconductors.spice import subcircuit as device_law
 from ...circuit.stages.template import Element
@@ -75,7 +76,8 @@ def part_below(line: Line, below: Sequence[Line], drawing: Drawing, beside: Path
         drawing.ask(line.number, f"the lines below are not the {designator} of the remark; mend one of them, or take "
                     "the remark out")  # fmt: skip
         return 0
-    drawing.fit(designator, entry, pins, line.number)
+    soldered = {pin: net for pin, net in pins.items() if pin != LIGHT_PIN}
+    drawing.fit(designator, entry, soldered, line.number)
     return len(expected)
 
 
@@ -92,7 +94,9 @@ def mains_side_is(amp: Amp, found: Sequence[Sequence[str]]) -> bool:
             writer = Writer()
             WRITERS[element.kind](writer, element, wired)
             own.append(writer.skeleton()[0])
-    given = ["\n".join(lines[1:]) for lines in found]
+    # The source of a rail apart, and the thermistors, which have no numbers there.
+    laws = ([line for line in lines if not line.startswith(("v", "x"))] for lines in found)
+    given = ["\n".join(lines) for lines in laws if lines]
     pairs = list(zip(sorted(map(_numbers_in, own)), sorted(map(_numbers_in, given)), strict=False))
     return len(own) == len(given) and all(
         len(a) == len(b) and all(map(partial(math.isclose, rel_tol=1e-6), a, b)) for a, b in pairs

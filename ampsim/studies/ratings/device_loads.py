@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -12,7 +13,9 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.device import Device
-from ...circuit.supply.paths import DIODES
+from ...circuit.supply.averaged import mains_of
+from ...circuit.supply.mains_edges import DIODES
+from ...circuit.supply.transformer import MainsTransformer
 from ...measures.loads import Array, Span
 from ...simulation.devices import package
 from ...simulation.facts import Fact
@@ -47,7 +50,19 @@ def device_facts(amp: Amp) -> dict[str, DeviceFacts]:
         if part.designator in before:
             limits["source_ohms"] = before[part.designator]
         found[part.designator] = DeviceFacts(device.type, device.family, device.basis, device.limit_source, limits)
-    return found
+    return found | dict(_windings(wired))
+
+
+def _windings(wired: Circuit) -> Iterator[tuple[str, DeviceFacts]]:
+    """The windings of mains transformers whose current is known, stretch by stretch as `winding_amps` names them."""
+    for source in mains_of(wired).rectified:
+        for name in {name for way in source.ways for name in way.windings}:
+            designator, own, _ = name.split(" ", 2)
+            part = cast("MainsTransformer", wired.parts[designator])
+            winding = next(each for each in part.windings if each.name == own)
+            if winding.rated_amps:
+                limits = {"winding_amps": winding.rated_amps}
+                yield name, DeviceFacts(winding.words, "winding", "rated", "the entry in [parts]", limits)
 
 
 def _own_limits(device: Semiconductor) -> dict[str, float]:

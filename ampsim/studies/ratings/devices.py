@@ -31,6 +31,7 @@ _WORDS = {
     "output_amps": ("peak output current", "A"),
     "cell_volts": ("volts across its cell", "V"),
     "cell_watts": ("dissipation of its cell", "W"),
+    "winding_amps": ("current (rms)", "A"),
     "lamp_volts": ("volts (rms) across it", "V"),
     "lamp_amps": ("mean current", "A"),
     "rms_amps": ("current (rms)", "A"),

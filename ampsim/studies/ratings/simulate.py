@@ -30,7 +30,7 @@ from ...simulation.stimuli import Sine
 from .device_loads import DEVICES, LOAD, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
 from .runs import Job, answers_of, drive, elements_of, netlist_of
-from .supply_loads import rectifier_readings
+from .supply_loads import mains_resistors, rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
@@ -143,6 +143,9 @@ def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Rea
         found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(supplied(case.wired), values).items()}
         rectifiers = rectifier_readings(case.amp, case.position)
         found |= {(LOAD, quantity, "rest"): value for quantity, value in rectifiers.items()}
+        for name, (volts, watts) in mains_resistors(case.amp, case.position).items():
+            found["part_value", name, ""] = cast("Part", case.wired.parts[name]).value
+            found |= {("part_volts", name, "rest"): volts, ("part_watts", name, "rest"): watts}
     return found
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from typing import cast
 
-from ...circuit.amp import Amp
+from ...circuit.amp import Amp, Part
 from ...circuit.build import Circuit
 from ...circuit.positions import Position
 from ...circuit.supply.averaged import mains_of
@@ -15,16 +17,44 @@ from ...simulation.supplies import RectifierDuty, SupplyAtRest, supplies_at_rest
 def rectifier_readings(amp: Amp, position: Position) -> dict[str, float]:
     """Readings of every rectifier at rest, by designator and quantity [V, A, F, ohm]; none where rails are given."""
     found: dict[str, float] = {}
-    for supply in supplies_at_rest(amp, position):
+    supplies = supplies_at_rest(amp, position)
+    for winding, amps in winding_amps(supplies).items():
+        found[f"{winding}.winding_amps"] = amps
+    for supply in supplies:
         if supply.thermistor:
             found[f"{supply.thermistor}.rms_amps"] = supply.rms_amps
-        for number, way in enumerate(supply.source.ways):
-            duty = supply.duties[min(number, len(supply.duties) - 1)]
+        for way, duty in supply.ways:
             for name, device in zip(way.rectifiers, way.types, strict=True):
                 own = _of_valve(supply, duty, device) if isinstance(device, RectifierValve) else _of_diode(duty)
                 for quantity, value in own.items():
                     key = f"{name}.{quantity}"
                     found[key] = max(value, found.get(key, 0.0))
+    return found
+
+
+def winding_amps(supplies: Iterable[SupplyAtRest]) -> dict[str, float]:
+    """What each stretch of a winding carries [A rms], by its name, such as "PT1 ht a to centre"."""
+    squares: dict[str, float] = {}
+    for supply in supplies:
+        for way, duty in supply.ways:
+            for name in way.windings:
+                squares[name] = squares.get(name, 0.0) + duty.rms_amps**2
+    return {name: math.sqrt(square) for name, square in squares.items()}
+
+
+def mains_resistors(amp: Amp, position: Position) -> dict[str, tuple[float, float]]:
+    """Of every resistor before a rectifier the volts at most [V] and the mean watts [W]."""
+    found: dict[str, tuple[float, float]] = {}
+    parts = amp.part_by_designator
+    for supply in supplies_at_rest(amp, position):
+        for way, duty in supply.ways:
+            for names in way.resistors:
+                ohms = {each: cast("Part", parts[each]).value for each in names.split("+")}
+                whole = 1.0 / sum(1.0 / value for value in ohms.values())
+                for each, value in ohms.items():
+                    volts, watts = found.get(each, (0.0, 0.0))
+                    volts = max(volts, duty.peak_amps * whole)
+                    found[each] = (volts, watts + (duty.rms_amps * whole) ** 2 / value)
     return found
 
 

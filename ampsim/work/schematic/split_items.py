@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from ...circuit.supply.paths import DIODES
+from ...circuit.supply.mains_edges import DIODES
 from .items import Item
 
 

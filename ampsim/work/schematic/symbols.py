@@ -10,6 +10,7 @@ from .items import Item, Throw
 HALF = 2  # from the middle of a two-ended part to its terminals
 VALVE = 3  # from the middle of a valve to its terminals
 _REACH = {"capacitor": 1.0, "pot": 0.5, "loudspeaker": 1.0, "diode": 0.8, "current source": 1.2, "meter": 1.2}
+_LOOK_REACH = {"lamp": 1.0, "thermistor": 1.0}
 _OFF = 0.45  # of words from a body
 _PITCH = 3  # units between the throws of a pole
 _SIGN = 0.75
@@ -51,6 +52,11 @@ def text_above(item: Item, x: float, y: float) -> Text:
     return text_at(item, x, y + tall / 2, "center")
 
 
+def _reach(item: Item) -> float:
+    """From the middle of a two-ended part to the edge of its body [units]."""
+    return _LOOK_REACH.get(item.look) or _REACH.get(item.kind, 0.5)
+
+
 def upright(item: Item, x: int, top: int, upper: str, lower: str) -> Symbol:
     """A two-ended part with its upper end at a place.
 
@@ -62,7 +68,7 @@ def upright(item: Item, x: int, top: int, upper: str, lower: str) -> Symbol:
     upper, lower : str
         The pins at its ends.
     """
-    y, reach = top - HALF, _REACH.get(item.kind, 0.5)
+    y, reach = top - HALF, _reach(item)
     ends = {upper: (x, top), lower: (x, top - 2 * HALF)}
     if item.kind == "loudspeaker":
         body, right = (x - 0.8, y - 1.3, x + 1.9, y + 1.3), x + 2.3
@@ -82,7 +88,7 @@ def level(item: Item, left: int, y: int, first: str, second: str) -> Symbol:
     first, second : str
         The pins at its left and right ends.
     """
-    x, reach = left + HALF, _REACH.get(item.kind, 0.5)
+    x, reach = left + HALF, _reach(item)
     ends = {first: (left, y), second: (left + 2 * HALF, y)}
     body = (x - 1.2, y - reach, x + 1.2, y + reach)
     return Symbol(item, item.kind, (x, y), ends, body, text_above(item, x, y + reach + 0.1), across=True)

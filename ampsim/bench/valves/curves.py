@@ -14,6 +14,7 @@ from ...circuit.valves.evaluation import currents
 Array = NDArray[np.float64]
 _MOST_GRIDS, _FEWEST_GRIDS = 9, 5
 _SAMPLES = 161
+_LEAST_SPAN = 0.01  # of the plate volts, of grid volts drawn: even of a valve of mu 100
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -96,15 +97,54 @@ def _family(valve: Valve, screen: float | None, points: Sequence[Published]) -> 
     plate_end = max(plate_end, 0.8 * reach.plate_volts[1], 20.0)
     grids = _grids(valve, points)
     plate = np.linspace(0.0, plate_end, _SAMPLES)
-    curves = []
-    for grid in grids:
-        found = currents(valve, plate, grid, screen)
-        joined = found.screen if valve.family == "pentode" and screen is None else 0.0
-        curves.append(Curve(grid, tuple(plate), tuple(found.plate + joined)))
+    curves = [_curve(valve, grid, plate, screen) for grid in grids]
     seen = [each.amps for each in points]
     highest = currents(valve, 0.6 * plate_end, grids[0], screen)
     amps_end = 1.2 * max(seen) if len(seen) > 3 else 1.1 * max([*seen, float(highest.plate + highest.screen)])
     return Family(screen, tuple(curves), tuple(points), plate_end, float(amps_end))
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Where a valve rests in a stage: volts against its cathode [V], plate current [A], the ends of its loads' lines.
+
+    `supply` is where the line of the direct load meets no current [V], `most` where that of the signal meets 0 V [A].
+    """
+
+    plate: float
+    grid: float
+    screen: float | None
+    amps: float
+    supply: float
+    most: float
+
+
+def stage_family(valve: Valve, rest: Rest) -> Family:
+    """The curves round where a valve rests in a stage, with the published points under its conditions."""
+    low = min(2.2 * rest.grid, -0.5)
+    step = _round_step(-low / 9.0)
+    grids = sorted({0.0, *(float(f"{-step * n:.6g}") for n in range(1, int(-low / step) + 1))}, reverse=True)
+    # A transformer lets the plate swing to twice what it rests at.
+    plate_end = min(
+        max(1.05 * rest.supply, 2.05 * rest.plate if rest.supply < 1.3 * rest.plate else 0.0), 3 * rest.plate
+    )
+    plate = np.linspace(0.0, plate_end, _SAMPLES)
+    curves = tuple(_curve(valve, grid, plate, rest.screen) for grid in grids)
+    near = [each for each in _published_at(valve, rest.screen) if each.plate <= plate_end]
+    return Family(
+        rest.screen, curves, tuple(near), plate_end, min(max(1.05 * rest.most, 2.0 * rest.amps), 9.0 * rest.amps)
+    )
+
+
+def _published_at(valve: Valve, screen: float | None) -> list[Published]:
+    families = curve_families(valve, most=99)
+    return [point for each in families if each.screen == screen for point in each.points]
+
+
+def _curve(valve: Valve, grid: float, plate: Array, screen: float | None) -> Curve:
+    found = currents(valve, plate, grid, screen)
+    joined = found.screen if valve.family == "pentode" and screen is None else 0.0
+    return Curve(grid, tuple(plate), tuple(found.plate + joined))
 
 
 def _grids(valve: Valve, points: Sequence[Published]) -> list[float]:
@@ -114,6 +154,7 @@ def _grids(valve: Valve, points: Sequence[Published]) -> list[float]:
         return given
     low = min([valve.fit_range.grid_volts[0], *given])
     high = max(0.0, *given) if given else 0.0
+    low = min(low, high - _LEAST_SPAN * valve.fit_range.plate_volts[1])
     step = _round_step((high - low) / (_FEWEST_GRIDS + 1.0))
     round_ones = [high - step * n for n in range(int((high - low) / step) + 1)]
     kept = given if len(given) < _FEWEST_GRIDS else []

@@ -11,29 +11,33 @@ from ...base.wording import minus
 from ...circuit.valves.description import Valve
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import SIDE, Keys, Picture, start_picture
+from ...pictures.canvas import SIDE, Picture, start_picture
 from .curves import Curve, Family, curve_families
+from .stage_lines import StageLines
 
 _HEIGHT, _GAP, _ABOVE = 3.1, 0.78, 0.42  # inches
 _LINE = style.Look(style.MODDED, 1.5)
 _BEYOND = style.Look(style.STOCK, 0.9, (3.0, 2.0))
 _FITTED = style.Bar(style.CHANGE, style.CHANGE)
 _ASIDE = style.Bar("white", style.CHANGE)
+_DIRECT = style.Look(style.INK, 1.2, (6.0, 2.0))
+_SIGNAL = style.Look(style.INK, 1.6)
+_WATTS = style.Look(style.CHANGE, 1.0, (1.5, 1.5))
 
 
 def describe_curves(valve: Valve, families: Sequence[Family]) -> str:
     """The picture in words and numbers, one paragraph."""
-    sentences = [f"Plate current of a {valve.type} over its plate voltage, {_reach_words(valve)}."]
+    sentences = [f"Plate current of the {valve.type} over its plate voltage, {_reach_words(valve)}."]
     for each in families:
         grids = ", ".join(f"{curve.grid:g}" for curve in each.curves)
         sentences.append(f"{family_words(valve, each)}: curves at {grids} V on the grid, up to {each.plate_end:.0f} V.")
         off = [_off(valve, each, point.grid, point.plate, point.amps) for point in each.points if point.amps > 0.0]
         if off:
             worst = int(np.argmax(np.abs(off)))
-            at = each.points[worst]
+            at, count = each.points[worst], f"{len(off)} published point{'s' if len(off) > 1 else ''}"
             sentences.append(
-                f"{len(off)} published points, the curves off by {np.median(np.abs(off)):.1f} % in the middle, "
-                f"at worst {off[worst]:+.0f} % at {at.plate:g} V, {at.grid:g} V ({1e3 * at.amps:.3g} mA)."
+                f"{count}, the curves off by {np.median(np.abs(off)):.1f} % in the middle, at worst "
+                f"{off[worst]:+.0f} % at {at.plate:g} V, {at.grid:g} V ({1e3 * at.amps:.3g} mA)."
             )
     return " ".join(sentences)
 
@@ -50,7 +54,7 @@ def _off(valve: Valve, family: Family, grid: float, plate: float, amps: float) -
 def family_words(valve: Valve, family: Family) -> str:
     """Under which conditions a family is drawn."""
     if family.screen is not None:
-        return f"screen at {family.screen:g} V"
+        return f"screen at {family.screen:.4g} V"
     return "connected as a triode" if valve.family == "pentode" else "triode"
 
 
@@ -74,15 +78,62 @@ def curves_picture(valve: Valve, families: Sequence[Family] | None = None, title
     """
     drawn = curve_families(valve) if families is None else tuple(families)
     heading = title or f"{valve.type}: {valve.law}"
+    return _draw(valve, drawn, heading, describe_curves(valve, drawn), None)
+
+
+@style.picture_settings()
+def stage_picture(lines: StageLines, title: str | None = None) -> Picture:
+    """Draw where a valve rests in a stage over its curves, with the lines of its load.
+
+    Parameters
+    ----------
+    lines : StageLines
+    title : str
+        By default the valve's place and type.
+    """
+    heading = title or f"{lines.place}{lines.at}: {lines.valve.type} and what it works into"
+    words = f"{lines.text()} {describe_curves(lines.valve, [lines.family])}"
+    return _draw(lines.valve, [lines.family], heading, words, lines)
+
+
+def _draw(valve: Valve, drawn: Sequence[Family], heading: str, words: str, lines: StageLines | None) -> Picture:
     below = [_ABOVE, *(_HEIGHT + _GAP for _ in drawn)]
-    keys: Keys = [("within the range of its points", _LINE), ("beyond it: the law's guess", _BEYOND),
-                  ("published, fitted", _FITTED), ("published, predicted", _ASIDE)]  # fmt: skip
-    picture, top = start_picture(heading, _reach_words(valve), describe_curves(valve, drawn), below, keys)
+    keys: list[tuple[str, style.Look | style.Bar]] = [
+        ("within the range of its points", _LINE), ("beyond it: the law's guess", _BEYOND)]  # fmt: skip
+    rows = {point.fitted for each in drawn for point in each.points}
+    keys += [("published, fitted", _FITTED)] if True in rows else []
+    keys += [("published, predicted", _ASIDE)] if False in rows else []
+    if lines is not None:
+        keys += [("load of steady changes", _DIRECT), ("load of a signal, 1 kHz", _SIGNAL)]
+    if valve.limits.plate_watts:
+        keys.append((f"plate at its {valve.limits.plate_watts:g} W", _WATTS))
+    picture, top = start_picture(heading, _reach_words(valve), words, below, keys)
     for number, family in enumerate(drawn):
         upper = top - _ABOVE - number * (_HEIGHT + _GAP)
         axes = picture.box(SIDE, upper - _HEIGHT, style.PAGE_WIDTH - 0.6, upper)
         _draw_family(picture, axes, valve, family, number)
+        _draw_watts(axes, valve, family)
+        if lines is not None:
+            _draw_lines(axes, lines, family)
     return picture
+
+
+def _draw_watts(axes: Axes, valve: Valve, family: Family) -> None:
+    """The line of the plate's largest dissipation, where it crosses the axes."""
+    watts = valve.limits.plate_watts
+    if watts and watts / family.plate_end < family.amps_end:
+        plate = np.linspace(watts / family.amps_end, family.plate_end, 120)
+        axes.plot(plate, 1e3 * watts / plate, color=_WATTS.colour, linewidth=_WATTS.width, linestyle=_WATTS.linestyle,
+                  zorder=2.5, gid="watts")  # fmt: skip
+
+
+def _draw_lines(axes: Axes, lines: StageLines, family: Family) -> None:
+    plate = np.array([0.0, family.plate_end])
+    for gid, ohms, look in (("direct", lines.direct_ohms, _DIRECT), ("signal", lines.signal_ohms, _SIGNAL)):
+        amps = lines.amps - (plate - lines.plate) / max(ohms, 1e-3)
+        axes.plot(plate, 1e3 * amps, color=look.colour, linewidth=look.width, linestyle=look.linestyle, zorder=3.5,
+                  gid=gid)  # fmt: skip
+    axes.plot([lines.plate], [1e3 * lines.amps], "s", markersize=6.5, color=style.INK, zorder=5, gid="rest")
 
 
 def _draw_family(picture: Picture, axes: Axes, valve: Valve, family: Family, number: int) -> None:

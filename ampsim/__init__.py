@@ -48,10 +48,13 @@ _HOME = {
     "text_table": "base.tables",
     # see
     "overlay_picture": "pictures.overlay",
+    "candidates_picture": "pictures.candidates",
     "family_picture": "pictures.family",
     "save_picture": "pictures.export",
     # whole things
     "audition": "studies.audition",
+    "compare": "studies.candidates.comparison",
+    "read_candidates": "library.candidates",
     "consequences": "studies.sheet.sheet",
     "find_values": "studies.search.search",
     "explain_brightness": "studies.brightness.reasons",

@@ -174,9 +174,7 @@ def area_between(x: Array, low: Array, high: Array) -> Array:
 
 def label_room(labels: Sequence[str], most: float = 2.0) -> float:
     """Room that end labels need right of the axes [inches]; labels longer than `most` are broken into lines."""
-    widest = max(
-        (text_width(line, style.TEXT_SIZE) for each in labels for line in _break_name(each, most)), default=0.0
-    )
+    widest = max((text_width(line, style.TEXT_SIZE) for each in labels for line in wrap_label(each, most)), default=0.0)
     return _LEADER + _SAMPLE + 2 * _GAP + widest + 0.12
 
 
@@ -200,7 +198,7 @@ def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, s
     left, bottom = box.x1 * picture.width, box.y0 * picture.height
     tall = (box.y1 - box.y0) * picture.height
     ends = np.array([bottom + tall * _end_fraction(axes, curve) for _, curve, _ in named])
-    heights = np.array([LINE_HEIGHT * len(_break_name(name, most)) + 0.02 for name, _, _ in named])
+    heights = np.array([LINE_HEIGHT * len(wrap_label(name, most)) + 0.02 for name, _, _ in named])
     places = spread_labels(
         ends, heights, bottom - 0.1, bottom + tall + 0.1, _order(ends, [curve for _, curve, _ in named])
     )
@@ -209,7 +207,7 @@ def end_labels(picture: Picture, axes: Axes, named: Sequence[tuple[str, Array, s
         thin = style.Look(look.colour, 0.6)
         picture.rule([left + 0.02, x], [end, place], thin)
         picture.rule([x, x + _SAMPLE], [place, place], style.Look(look.colour, look.width, look.dashes))
-        picture.stack(x + _SAMPLE + _GAP, place, _break_name(name, most))
+        picture.stack(x + _SAMPLE + _GAP, place, wrap_label(name, most))
 
 
 def _order(ends: Array, curves: Sequence[Array]) -> list[int]:
@@ -253,7 +251,8 @@ def spread_labels(wanted: Array, heights: Array, low: float, high: float, order:
     return places
 
 
-def _break_name(name: str, most: float) -> list[str]:
+def wrap_label(name: str, most: float = 2.0) -> list[str]:
+    """The lines that an end label is broken into, each at most so long [inches]."""
     return wrap_text(name, most, style.TEXT_SIZE)
 
 

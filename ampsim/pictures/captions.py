@@ -47,20 +47,37 @@ def select_pair(
     ----------
     response : xarray.Dataset
     base, modded : str
-        Variants; default the first and the last.
+        Variants; default the only two. Of more the first is the base where none is named.
     positions : sequence of str
         Default all.
 
     Raises
     ------
     DescriptionError
-        For unknown names or a single variant.
+        For unknown names, a single variant, or several of which none is named as the modded one.
     """
     names = variant_names(response)
+    if modded is None:
+        refuse_unnamed(names)
     pair = (names[0] if base is None else base, names[-1] if modded is None else modded)
     if pair[0] == pair[1]:
         raise DescriptionError(f"nothing to compare '{pair[0]}' with; simulate two variants, such as stock and modded")
     return select(response, pair, positions)
+
+
+def refuse_unnamed(names: Sequence[str]) -> None:
+    """Refuse to choose two of several variants: none is left out of a picture unsaid.
+
+    Raises
+    ------
+    DescriptionError
+        For more than two.
+    """
+    if len(names) > 2:
+        raise DescriptionError(
+            f"{len(names)} variants ({', '.join(names)}), and this picture shows two: name them, or draw all of them "
+            "over frequency with candidates_picture"
+        )
 
 
 def position_of(response: xr.Dataset, position: str | None = None) -> str:
@@ -71,7 +88,7 @@ def position_of(response: xr.Dataset, position: str | None = None) -> str:
 def select_one_or_two(
     response: xr.Dataset, position: str | None = None, variants: Sequence[str] | None = None
 ) -> xr.Dataset:
-    """A transient at one position and of one or two variants: default the first position, first and last variant.
+    """A transient at one position and of one or two variants: default the first position, all variants.
 
     Raises
     ------
@@ -80,7 +97,9 @@ def select_one_or_two(
     """
     expect(response, "transient")
     names = variant_names(response)
-    chosen = list(dict.fromkeys([names[0], names[-1]])) if variants is None else list(variants)
+    if variants is None:
+        refuse_unnamed(names)
+    chosen = names if variants is None else list(variants)
     if not 1 <= len(chosen) <= 2:
         raise DescriptionError(f"{len(chosen)} variants in one picture; this one shows one or two")
     return select(response, chosen, [position_of(response, position)])
@@ -128,7 +147,7 @@ def greatest(change: xr.DataArray) -> str:
     return f"{in_decibels(float(change.values[place]), sign=True)} at {at}"
 
 
-def refuse_more(count: int, most: int) -> None:
+def refuse_more(count: int, most: int, kind: str = "positions") -> None:
     """Refuse more lines than stay readable in one picture.
 
     Raises
@@ -137,4 +156,4 @@ def refuse_more(count: int, most: int) -> None:
         For more lines than that, or none.
     """
     if not 1 <= count <= most:
-        raise DescriptionError(f"{count} lines in one picture; {most} stay readable: name some positions")
+        raise DescriptionError(f"{count} lines in one picture; {most} stay readable: name some {kind}")

@@ -68,7 +68,7 @@ def family_picture(
     positions : sequence of str
         Position labels in the order to draw them; default all.
     variant : str
-        Default the last.
+        Default the last of at most two.
     base : str
         A variant to draw beside them as a dashed grey line, at the first of the positions; default none.
     reference : str
@@ -81,6 +81,8 @@ def family_picture(
     DescriptionError
         For unknown names or too many positions.
     """
+    if variant is None:
+        captions.refuse_unnamed(captions.variant_names(response))
     name = captions.variant_names(response)[-1] if variant is None else variant
     lines = select(response, [name] if base is None else [base, name], positions)
     count = lines.sizes["position"]

@@ -9,19 +9,21 @@ import xarray as xr
 from matplotlib.axes import Axes
 
 from ..base.errors import DescriptionError
-from ..measures.labels import short_labels
+from ..measures.labels import select, short_labels
 from ..measures.sweep import difference_db, gain_at, gain_db
 from . import captions, style
 from .axes import area_between, draw, end_labels, fill, frequency_axis, label_room, over_frequency, tidy, zero_line
-from .canvas import SIDE, Curves, Keys, Picture, start_picture
+from .candidates import candidates_picture
+from .canvas import Curves, Picture
+from .gain_and_change import gain_and_change
 
 _KINDS = ("stock", "modded")
 _MOST_POSITIONS = 4
-_GAIN_HEIGHT, _CHANGE_HEIGHT, _GAP = 2.75, 1.15, 0.2  # inches
+_CHANGE_HEIGHT = 1.15  # inches
 
 
 def overlay_curves(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> Curves:
-    """Points of the moving parts of `overlay_picture`, of the first and the last variant at all positions: [Hz, dB].
+    """Points of the moving parts of `overlay_picture`, of two variants at all positions: [Hz, dB].
 
     "stock-0", "modded-0", "change-0" and so on by position; with one position also "between" (the area between the two
     gains) and "change-area".
@@ -77,13 +79,14 @@ def overlay_picture(
     Parameters
     ----------
     response : xarray.Dataset
-        A frequency sweep of at least two variants.
+        A frequency sweep of at least two variants. More than two, of which no pair is named, are drawn side by side
+        (`candidates_picture`), which takes one position.
     node : str
         Where to listen; default the output.
     positions : sequence of str
         Position labels, at most four; default all.
     base, modded : str
-        Variants; default the first and the last.
+        Variants; default the only two, or all of them.
     reference : str
         Node the gain is counted from; default the source.
     title : str
@@ -94,6 +97,8 @@ def overlay_picture(
     DescriptionError
         For unknown names, a single variant, or too many positions.
     """
+    if base is None and modded is None and response.sizes["variant"] > 2:
+        return candidates_picture(select(response, positions=positions), node, None, reference, title)
     pair = captions.select_pair(response, base, modded, positions)
     names, count = captions.variant_names(pair), pair.sizes["position"]
     if not 1 <= count <= _MOST_POSITIONS:
@@ -110,29 +115,6 @@ def overlay_picture(
     _draw_gains(picture, upper, curves, labels)
     _draw_changes(picture, lower, curves, labels)
     return picture
-
-
-def gain_and_change(
-    heading: str, subtitle: str, alternative: str, keys: Keys, height: float, beside: float = 0.25
-) -> tuple[Picture, Axes, Axes]:
-    """A picture with axes for gains above those for their change, both over frequency.
-
-    Parameters
-    ----------
-    heading, subtitle, alternative : str
-        As in a `Picture`.
-    keys : sequence of (str, Look or Bar)
-        Names beside samples.
-    height : float
-        Of the lower axes [inches].
-    beside : float
-        Right of the axes [inches].
-    """
-    picture, top = start_picture(heading, subtitle, alternative, (_GAIN_HEIGHT, height, _GAP, 0.78), keys)
-    top -= 0.22
-    right = style.PAGE_WIDTH - beside
-    upper = picture.box(SIDE, top - _GAIN_HEIGHT, right, top)
-    return picture, upper, picture.box(SIDE, 0.56, right, 0.56 + height)
 
 
 def _draw_gains(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:

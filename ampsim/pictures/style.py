@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -80,12 +80,23 @@ MODDED_LOOK = Look(MODDED, 2.2)
 CHANGE_LOOK = Look(MODDED, 1.3)
 
 _DARKEST, _LIGHTEST = (10, 27, 51), (96, 146, 196)
+_DARK_RUST, _LIGHT_RUST = (140, 56, 12), (218, 140, 84)
 _DASHES: tuple[tuple[float, ...], ...] = ((), (5.0, 1.6), (1.6, 1.4), (6.0, 1.4, 1.4, 1.4))
 
 
 def family_looks(count: int) -> list[Look]:
     """Looks of an ordered family: lightness runs from dark to light, and neighbours differ in their dashes too."""
     return [Look(_ramp(place / max(count - 1, 1)), 1.7, _DASHES[place % len(_DASHES)]) for place in range(count)]
+
+
+def candidate_looks(count: int) -> list[Look]:
+    """Looks of candidates without an order: two hues in turn, each from dark to light with dashes that differ."""
+    steps = max((count - 1) // 2, 1)
+    hues = ((_DARKEST, _LIGHTEST), (_DARK_RUST, _LIGHT_RUST))
+    return [
+        Look(_mixed(*hues[place % 2], place // 2 / steps), 1.7, _DASHES[place // 2 % len(_DASHES)])
+        for place in range(count)
+    ]
 
 
 def stock_and_modded(count: int) -> list[Look]:
@@ -100,7 +111,11 @@ def pair_looks(count: int) -> list[tuple[Look, Look]]:
 
 
 def _ramp(fraction: float) -> str:
-    mixed = (round(dark + fraction * (light - dark)) for dark, light in zip(_DARKEST, _LIGHTEST, strict=True))
+    return _mixed(_DARKEST, _LIGHTEST, fraction)
+
+
+def _mixed(darkest: Sequence[int], lightest: Sequence[int], fraction: float) -> str:
+    mixed = (round(dark + fraction * (light - dark)) for dark, light in zip(darkest, lightest, strict=True))
     return "#" + "".join(f"{part:02x}" for part in mixed)
 
 

@@ -59,7 +59,7 @@ def default_audition(stock: Amp, modded: Amp) -> Audition:
     views = tuple(
         View(f"{name} of {modded.variant}", tuple(swept_positions(modded, name, ROTATIONS))) for name in added
     )
-    at = {name: _last(modded, name) for name in added}
+    at = {name: last_position(modded, name) for name in added}
     for name in knobs_beside(modded)[:_MOST_BESIDE]:
         if name in stock.controls:
             turned = tuple({**at, **each} for each in swept_positions(modded, name, ROTATIONS))
@@ -68,7 +68,8 @@ def default_audition(stock: Amp, modded: Amp) -> Audition:
     return Audition(modded.variant, "", stock, modded, "speaker", FREQUENCIES, title, at, views, wave_at=at)
 
 
-def _last(amp: Amp, name: str) -> float | str:
+def last_position(amp: Amp, name: str) -> float | str:
+    """Where a control shows most of what it does, as mods are described: its last position, or turned up [ratio]."""
     control = amp.controls[name]
     return control.positions[-1] if control.kind == "switch" else 1.0
 

@@ -28,6 +28,7 @@ from ampsim.measures.waveforms import harmonics
 from ampsim.pictures import style
 from ampsim.pictures.axes import spread_labels
 from ampsim.pictures.bias import bias_picture, describe_bias
+from ampsim.pictures.candidates import candidates_curves, candidates_picture
 from ampsim.pictures.canvas import Curves, Picture, png
 from ampsim.pictures.export import save_picture, svg
 from ampsim.pictures.family import describe_family, family_curves, family_picture
@@ -60,6 +61,14 @@ def family_of(count: int, together: bool = False) -> xr.Dataset:
     return sweep({"stock": {key: {"speaker": STOCK} for key in named}, "depth": named}, {"depth": values})
 
 
+def candidates(count: int) -> xr.Dataset:
+    """`count` shelves that rise higher and higher up, one of them twice, and one candidate that is stock."""
+    shelves = [product(STOCK, shelf(200.0 * 1.4**place, 400.0 * 1.4**place)) for place in range(count - 2)]
+    gains = {"stock": STOCK, **{f"{place}k3 across R11": gain for place, gain in enumerate(shelves)}}
+    gains |= {"330k between P1.top and P1.bottom": shelves[1], "none across R11": STOCK}
+    return sweep({name: {"as drawn": {"speaker": gain}} for name, gain in gains.items()})
+
+
 def waves() -> xr.Dataset:
     return transient(
         {
@@ -81,6 +90,7 @@ def rest() -> xr.Dataset:
 ALL: dict[str, Callable[[], Picture]] = {
     "overlay": lambda: overlay_picture(two_sweeps()),
     "overlay at positions": lambda: overlay_picture(family_of(4)),
+    "12 candidates": lambda: candidates_picture(candidates(12)),
     "family of 12": lambda: family_picture(family_of(12), base="stock"),
     "family of 12 together": lambda: family_picture(family_of(12, together=True), base="stock"),
     "waveform": lambda: waveform_picture(waves()),
@@ -109,6 +119,35 @@ def _labels_outside_their_axis(picture: Picture) -> Iterator[Text]:
             for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
                 if not min(limits) <= tick.get_loc() <= max(limits):
                     yield from (tick.label1, tick.label2)
+
+
+# Nothing is left out unsaid -------------------------------------------------------------------------------------------
+
+
+def test_an_overlay_of_several_variants_shows_every_one() -> None:
+    response = candidates(5)
+    drawn, said = by_gid(overlay_picture(response)), overlay_picture(response).alternative.lower()
+    assert {f"change-{place}" for place in range(5)} - set(drawn) == {"change-3", "change-4"}
+    assert "1k3 across r11 and 330k between p1.top and p1.bottom are the same" in said
+    assert "stock and none across r11 are the same" in said
+    curves = candidates_curves(response)
+    for gid in ("stock", "line-2", "change-2"):
+        line = drawn[gid]
+        assert isinstance(line, Line2D)
+        np.testing.assert_array_equal(line.get_ydata(), curves[gid][:, 1])
+    assert len(by_gid(overlay_picture(response, modded="0k3 across R11")).keys() & {"modded-0", "line-0"}) == 1
+
+
+@pytest.mark.parametrize("draw", [overlay_curves, describe_overlay, family_picture])
+def test_a_picture_of_two_does_not_choose_them_of_more(draw: Callable[[xr.Dataset], object]) -> None:
+    with pytest.raises(DescriptionError, match="name them"):
+        draw(candidates(5))
+
+
+def test_waves_of_more_than_two_are_not_left_out_unsaid() -> None:
+    two = waves()
+    with pytest.raises(DescriptionError, match="name them"):
+        waveform_picture(xr.concat([two, two.isel(variant=[1]).assign_coords(variant=["hot"])], "variant"))
 
 
 # Numbers --------------------------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from ...base.wording import in_decibels, in_hertz
 from ...pictures import captions, style
 from ...pictures.axes import area_between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
 from ...pictures.canvas import Curves, Picture
-from ...pictures.overlay import gain_and_change
+from ...pictures.gain_and_change import gain_and_change
 from .compare import excess_db
 
 Array = NDArray[np.float64]

@@ -13,7 +13,7 @@ from ...measures.percentiles import PERCENTS, percentiles
 from ...pictures import captions, style
 from ...pictures.axes import area_between, draw, fill_band, frequency_axis, over_frequency, tidy, zero_line
 from ...pictures.canvas import Curves, Picture
-from ...pictures.overlay import gain_and_change
+from ...pictures.gain_and_change import gain_and_change
 from .measures import sample_gain_db, swap_size, tone_db
 
 Array = NDArray[np.float64]

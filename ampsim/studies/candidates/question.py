@@ -1,0 +1,91 @@
+"""What is compared: the amp that the candidates are held against, the candidates, and where the controls stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+import xarray as xr
+
+from ...base.errors import DescriptionError, shown
+from ...circuit.amp import Amp
+from ...circuit.mods import diff
+from ...pictures.candidates import MOST_CANDIDATES
+from ..audition_request import FREQUENCIES
+
+Position = dict[str, float | str]
+_Simulated = TypeVar("_Simulated", xr.Dataset, xr.DataArray)
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One answer to the question: what it is called, and the amp with it."""
+
+    label: str
+    amp: Amp
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question and its candidates.
+
+    Attributes
+    ----------
+    stock
+        What the candidates are held against.
+    candidates
+        At most twelve, each with a label of its own.
+    at
+        Where the controls stand (rotations 0 to 1 [ratio]); those not named stand as drawn.
+    listen_at
+        The place listened at.
+    frequencies
+        Those of the tables [Hz].
+    """
+
+    stock: Amp
+    candidates: tuple[Candidate, ...]
+    at: Position = field(default_factory=dict, hash=False)
+    listen_at: str = "speaker"
+    frequencies: tuple[float, ...] = FREQUENCIES
+
+    def __post_init__(self) -> None:
+        labels = self.labels
+        if not 1 < len(labels) <= MOST_CANDIDATES + 1:
+            raise DescriptionError(
+                f"{len(labels) - 1} candidates; at least one, and at most {MOST_CANDIDATES} can be told apart"
+            )
+        twice = [label for label in labels if labels.count(label) > 1]
+        if twice:
+            raise DescriptionError(f"two candidates are called {shown(twice[0])}; give each once, by a name of its own")
+
+    @property
+    def base(self) -> str:
+        """What the amp without a candidate is called."""
+        return self.stock.variant
+
+    @property
+    def labels(self) -> list[str]:
+        """The amp without a candidate, and every candidate."""
+        return [self.base, *(each.label for each in self.candidates)]
+
+    @property
+    def amps(self) -> list[Amp]:
+        """The amps, those that are the same once, in an order that the candidates' order does not change."""
+        others = {each.amp.variant: each.amp for each in self.candidates if each.amp.variant != self.base}
+        return [self.stock, *(others[name] for name in sorted(others))]
+
+    @property
+    def is_stock(self) -> dict[str, bool]:
+        """Of each candidate whether it changes nothing."""
+        return {each.label: not diff(self.stock, each.amp) for each in self.candidates}
+
+    def by_label(self, simulated: _Simulated) -> _Simulated:
+        """What was simulated of `amps`, a variant to each label."""
+        known = [amp.variant for amp in self.amps]
+        places = [known.index(amp.variant) for amp in (self.stock, *(each.amp for each in self.candidates))]
+        return simulated.isel(variant=places).assign_coords(variant=self.labels)
+
+    def variant_of(self, label: str) -> str:
+        """The variant that stands for a label."""
+        return next((each.amp.variant for each in self.candidates if each.label == label), self.base)

@@ -60,6 +60,7 @@ _HOME = {
     "explain_brightness": "studies.brightness.reasons",
     "diagnose": "bench.diagnosis.report",
     "listen": "audio.listen",
+    "listen_to_candidates": "audio.candidates",
     "write_page": "job.page.write",
     "explore": "interface.panel",
     "open_panel": "interface.panel",

@@ -19,6 +19,7 @@ from scipy.signal import butter, lfilter
 
 from ampsim.audio.cache import RenderedVolts, fetch_stored, store
 from ampsim.audio.cache_key import case_key
+from ampsim.audio.candidates import listen_to_candidates
 from ampsim.audio.clips import Clip, Clips
 from ampsim.audio.differences import difference, pop_clip, sound_alike
 from ampsim.audio.files import write_clips
@@ -28,6 +29,7 @@ from ampsim.audio.loads import with_load
 from ampsim.audio.loudness_standards import A_WEIGHTED, BS_1770, ISO_532, STANDARDS, true_peak
 from ampsim.audio.matching import CEILING_DB, clip_labels, disagreement, equal_gains, match_loudness
 from ampsim.audio.phrases import RATE, Phrase, dry_phrase, phrase, read_response
+from ampsim.audio.player.page import write_player
 from ampsim.audio.plucked_strings import PICKED_UP, PLUCKED, Note, loop_filter, pluck
 from ampsim.audio.render import render
 from ampsim.base.errors import DescriptionError, EngineError, Stopped
@@ -36,6 +38,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.interface.commands.main import main
+from ampsim.library.candidates import read_candidates
 from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import build
@@ -656,3 +659,20 @@ def test_the_command_leaves_clips_and_says_what_they_are(
     assert main([*order[:5], "--to", str(tmp_path / "plain"), "--linear", "--dry", str(tmp_path / "dry.wav")]) == 0
     assert "without any clipping" in " ".join(capsys.readouterr().out.split())
     assert not list((tmp_path / "plain").glob("*pop*"))
+
+
+# Candidates -----------------------------------------------------------------------------------------------------------
+
+
+def test_candidates_are_heard_equally_loud_beside_stock_and_what_is_stock_is_not_played_again(tmp_path: Path) -> None:
+    asked = read_candidates(load_amp("workshop-a"), ["22u or none across R11", "C1 = 1u or 10n"])
+    heard = listen_to_candidates(asked, ListeningOptions(SHORT, linear=True))
+    assert heard.clips.labels == ("stock", "22u across R11", "C1 10n")
+    assert len({round(clip.loudness, 1) for clip in heard.clips}) == 1
+    assert heard.clips.clips[0].gain_db > heard.clips.clips[1].gain_db + 3.0  # by itself the bypassed stage is louder
+    assert "none across R11 and C1 1u: as stock" in heard.text
+    page = write_player(heard.clips, tmp_path / "listen.html", "which <one>", heard.notes).read_text("utf-8")
+    assert "which &lt;one&gt;" in page
+    assert page.count("22u across R11") >= 1
+    with pytest.raises(DescriptionError, match="every candidate is stock"):
+        listen_to_candidates(read_candidates(load_amp("workshop-a"), "none across R11"))

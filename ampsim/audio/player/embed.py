@@ -40,22 +40,24 @@ class Embedded:
     size: int
 
 
-def embed(clips: Clips) -> Embedded:
+def embed(clips: Clips, most: int = MOST_EMBEDDED) -> Embedded:
     """Make the player part of a page: 16 bit samples in base 64, which every browser can read without a decoder.
 
     Sounds are kept at 32,000 samples a second (to 14 kHz), or at 24,000 (to 10.5 kHz) where that is too large.
 
+    `most` is how many characters the sounds may add.
+
     Raises
     ------
     DescriptionError
-        When the sounds would take more than `MOST_EMBEDDED` characters.
+        When the sounds would take more.
     """
     for rate in (each for each in _RATES if each <= clips.rate or each == _RATES[-1]):
-        if _size(clips, rate) <= MOST_EMBEDDED:
+        if _size(clips, rate) <= most:
             return _embed(clips, rate)
     raise DescriptionError(
         f"{len(clips)} clips of {clips.seconds:.1f} s take {_size(clips, _RATES[-1]) / 1e6:.1f} MB on a page; at most "
-        f"{MOST_EMBEDDED / 1e6:g} MB are kept there: take fewer positions or a shorter phrase"
+        f"{most / 1e6:g} MB are kept there: take fewer positions or a shorter phrase"
     )
 
 

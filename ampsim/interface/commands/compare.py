@@ -7,7 +7,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...base.errors import DescriptionError
-from .common import Commands, amp_options, asked_amp, asked_position, at_option, report_step, source_option, to_option
+from .common import (
+    Commands,
+    amp_options,
+    asked_amp,
+    asked_position,
+    at_option,
+    report_step,
+    report_tenths,
+    source_option,
+    to_option,
+)
+from .hearing import add_listening_options, listening_options
 
 if TYPE_CHECKING:
     from ...studies.candidates.question import Question
@@ -34,9 +45,11 @@ def add(commands: Commands) -> None:
     amp_options(parser)
     at_option(parser, "as drawn")
     parser.add_argument("--heard", default="speaker", help="the place to listen at (default: speaker)")
+    parser.add_argument("--hear", action="store_true", help="leave a page to listen to them, blind too, and WAV files")
+    add_listening_options(parser)
     parser.add_argument("--pop", action="store_true", help="work out the pops of switches too, which takes long")
     source_option(parser, "what the amp file has")
-    to_option(parser, "folder for the picture", "compare-AMP")
+    to_option(parser, "folder for picture and sounds", "compare-AMP")
     parser.set_defaults(command=_compare)
 
 
@@ -52,6 +65,19 @@ def _compare(options: argparse.Namespace) -> None:
     print(found.text)
     save_picture(found.picture, folder / "candidates")
     print(f"\nThe picture (PNG and SVG) is in the folder {folder}")
+    if options.hear:
+        _hear(asked, options, folder)
+
+
+def _hear(asked: Question, options: argparse.Namespace, folder: Path) -> None:
+    from ...audio.candidates import listen_to_candidates
+    from ...audio.player.page import write_player
+
+    heard = listen_to_candidates(asked, listening_options(options), report_tenths())
+    print(f"\n{heard.text}")
+    text, *_ = heard.write(folder)
+    page = write_player(heard.clips, folder / "listen.html", f"{asked.stock.name}: {asked.title}", heard.notes)
+    print(f"\nTo be told apart by ear alone: {page}; the clips and this text are beside it ({text.name})")
 
 
 def _asked(options: argparse.Namespace) -> Question:

@@ -78,7 +78,7 @@ class Comparison:
         """Everything in words and tables."""
         asked = self.question
         head = [
-            f"{asked.stock.name}: {join_words([each.label for each in asked.candidates])} against {asked.base}",
+            f"{asked.stock.name}: {asked.title}",
             f"Signal: {describe_source(asked.stock)}; heard at {asked.listen_at}, {position_label(asked.at)}",
         ]
         tables = [(_GAINS, self.gains), (f"{_CHANGES} against {asked.base}", self.changes), (_COSTS, self.costs)]

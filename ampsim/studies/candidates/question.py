@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import xarray as xr
 
 from ...base.errors import DescriptionError, shown
+from ...base.wording import join_words
 from ...circuit.amp import Amp
 from ...circuit.mods import diff
 from ...pictures.candidates import MOST_CANDIDATES
@@ -70,6 +71,11 @@ class Question:
         return [self.base, *(each.label for each in self.candidates)]
 
     @property
+    def title(self) -> str:
+        """What is compared, in a line."""
+        return f"{join_words([each.label for each in self.candidates])} against {self.base}"
+
+    @property
     def amps(self) -> list[Amp]:
         """The amps, those that are the same once, in an order that the candidates' order does not change."""
         others = {each.amp.variant: each.amp for each in self.candidates if each.amp.variant != self.base}
@@ -79,6 +85,19 @@ class Question:
     def is_stock(self) -> dict[str, bool]:
         """Of each candidate whether it changes nothing."""
         return {each.label: not diff(self.stock, each.amp) for each in self.candidates}
+
+    def without_stock(self) -> Question:
+        """The question without the candidates that change nothing.
+
+        Raises
+        ------
+        DescriptionError
+            When no other is left.
+        """
+        others = tuple(each for each in self.candidates if not self.is_stock[each.label])
+        if not others:
+            raise DescriptionError(f"nothing to compare by ear: every candidate is {self.base}")
+        return replace(self, candidates=others)
 
     def by_label(self, simulated: _Simulated) -> _Simulated:
         """What was simulated of `amps`, a variant to each label."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
@@ -73,6 +73,7 @@ def test_feedback_by_lot_takes_gain_away() -> None:
                 assert (middle > 1.05).all(), (each, middle)
 
 
+@settings(max_examples=40)  # `python -m tests.search` takes others
 @given(any_amp())
 def test_equal_forms_of_an_amp_are_the_same_circuit(made: MadeAmp) -> None:
     drawn = gain(made.amp)

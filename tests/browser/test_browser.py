@@ -247,7 +247,7 @@ def test_positions_are_heard_from_the_panel(sheet: Sheet) -> None:
         summary.click()
 
 
-def test_a_thousand_moves_leave_no_trace(sheet: Sheet) -> None:
+def test_hundreds_of_moves_leave_no_trace(sheet: Sheet) -> None:
     def elements_after(moves: int) -> int:
         for move in range(moves):
             sheet.put("depth", move * 7 % 101)
@@ -258,7 +258,7 @@ def test_a_thousand_moves_leave_no_trace(sheet: Sheet) -> None:
         return int(sheet.page.evaluate("document.getElementsByTagName('*').length"))
 
     before = elements_after(101)
-    assert elements_after(1000) == before
+    assert elements_after(300) == before
     assert sheet.lab.value("panel.position['depth']") == 0.3
     assert sheet.paths() == fresh_paths(sheet)
 

@@ -44,6 +44,7 @@ from tests.figures import (
     spread,
     stability,
     timestep,
+    whole_job,
     wiring,
 )
 from tests.figures import sweeps as measured_figures
@@ -255,6 +256,7 @@ SECTIONS = (
     start_up,
     *notebooks.SECTIONS,
     *sheet.SECTIONS,
+    *whole_job.SECTIONS,
     *spread.SECTIONS,
     *search.SECTIONS,
     *stability.SECTIONS,

@@ -319,7 +319,7 @@ def test_a_mod_that_oscillates_in_one_corner_is_caught_with_the_corner_named():
     result = section(Examination(AMP, modded))
     assert result.grade == "beyond the limit"
     worst = result.findings[0]
-    for words in ("with presence 10", "oscillates near 17", "as drawn, 47 degrees"):
+    for words in ("with presence 10", "oscillates near 17", "as drawn, 46 degrees"):
         assert words in worst.words
     assert worst.value < 0
     assert worst.picture in result.pictures

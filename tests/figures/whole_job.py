@@ -1,0 +1,84 @@
+"""What the steps of the demo job cost, from the shell: seconds of processor, the same on a busy machine."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+
+from ampsim.bench.proof.sheet import proof_sheet
+from ampsim.library.loader import load_amp
+from ampsim.studies.topics import TOPICS, topic_title
+from tests.figures.figure import Figure, Scale
+
+ROOT = Path(__file__).resolve().parents[2]
+AMP, MODS = "workshop-a", ("bright-switch", "cathode-switch", "depth")
+OTHER = "feedback-resistor"  # in place of the last
+# Step, goal [s], arguments; in this order, each with what those before it have kept.
+STEPS: tuple[tuple[str, float, tuple[str, ...]], ...] = (
+    ("consequences", 15.0, ("consequences", "{folder}", "--to", "{folder}/papers/consequences.html")),
+    ("record after consequences", 10.0, ("job", "record", "{folder}")),
+    ("page", 5.0, ("job", "page", "{folder}")),
+    ("page with sounds", 30.0, ("job", "page", "{folder}", "--hear")),
+    *((step, 3.0, ("job", step, "{folder}")) for step in ("parts", "wiring", "steps", "diagnose", "exercise")),
+    ("check", 0.5, ("check", "{folder}")),
+    ("models", 0.5, ("models",)),
+    ("job show", 0.5, ("job", "show", "{folder}")),
+)
+
+
+def run(arguments: tuple[str, ...], folder: Path) -> tuple[float, list[tuple[float, str]]]:
+    """Processor time [s] of a command, simulators included, and its lines of progress with their times [s]."""
+    command = [sys.executable, "-m", "ampsim", *(each.format(folder=folder) for each in arguments)]
+    surroundings = os.environ | {"AMPSIM_CACHE": str(folder.parent / "kept")}
+    told: list[tuple[float, str]] = []
+    with subprocess.Popen(
+        command, cwd=ROOT, env=surroundings, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, encoding="utf-8"
+    ) as running:
+        assert running.stderr is not None
+        told = [(time.perf_counter(), line.strip()) for line in running.stderr]
+        _, status, usage = os.wait4(running.pid, 0)
+        running.returncode = os.waitstatus_to_exitcode(status)
+    assert running.returncode == 0, (command, told[-5:])
+    return usage.ru_utime + usage.ru_stime, told
+
+
+def topic_shares(told: list[tuple[float, str]]) -> str:
+    """The share of each topic in the time of a sheet [%], from its lines of progress."""
+    titles = {f"{topic_title(topic)}: ": topic for topic in TOPICS}
+    begins = [moment for moment, line in told if "..." in line][:1]
+    ends = [(moment, topic) for moment, line in told for title, topic in titles.items() if title in line]
+    steps = list(pairwise([(begins[0] if begins else 0.0, ""), *ends]))
+    whole = sum(later - earlier for (earlier, _), (later, _) in steps)
+    return ", ".join(f"{topic} {100 * (later - earlier) / whole:.0f} %" for (earlier, _), (later, topic) in steps)
+
+
+def whole_job(_: Scale) -> Iterator[Figure]:
+    """The steps of the demo job one after the other, what they share computed once."""
+    with tempfile.TemporaryDirectory() as name:
+        job, other = Path(name, "job"), Path(name, "other")
+        for folder, mods in ((job, MODS), (other, (*MODS[:-1], OTHER))):
+            named = tuple(word for mod in mods for word in ("--mod", mod))
+            run(("job", "begin", "{folder}", "--amp", AMP, *named), folder)
+        rows = proof_sheet(load_amp(AMP), count=5).rows
+        volts = Path(name, "volts.csv")
+        volts.write_text("".join([f"{row.place};{row.expected:.4g}\n" for row in rows]) + "mains;230\n", "utf-8")
+        run(("job", "readings", "{folder}", str(volts)), job)
+        for step, goal, arguments in STEPS:
+            yield _figure(step, goal, arguments, job)
+        yield _figure("consequences when one mod of three changed", 3.0, STEPS[0][2], other)
+
+
+def _figure(step: str, goal: float, arguments: tuple[str, ...], folder: Path) -> Figure:
+    (folder / "papers").mkdir(exist_ok=True)
+    seconds, told = run(arguments, folder)
+    shares = f" ({topic_shares(told)})" if step.startswith("consequences") else ""
+    return Figure(f"demo job, {step}: processor", f"{seconds:.1f} s{shares}", f"<= {goal:g} s", seconds <= goal)
+
+
+SECTIONS = (whole_job,)

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from ampsim.base.errors import DescriptionError
+from ampsim.bench.valves.overview import trust_table, valves_of, valves_picture
 from ampsim.bench.valves.picture import curves_picture, stage_picture
+from ampsim.bench.valves.rest import at_rest
 from ampsim.bench.valves.stage_lines import stage_lines
 from ampsim.interface.commands.main import main
 from ampsim.library.loader import load_amp, load_valve
@@ -86,3 +88,17 @@ def test_the_command_shows_any_valve_and_any_stage(
     for wrong, said in ((["show"], "name a valve"), (["show", "6L6"], "19 W"), (["show", "--amp", "kitchen"], "--of")):
         assert main(["valve", *wrong]) == 1
         assert said in capsys.readouterr().err
+
+
+def test_every_valve_is_shown_and_counted() -> None:
+    """In small each valve has its curves and points; the table counts every figure at rest once."""
+    for family in ("triode", "pentode"):
+        valves = valves_of(family)
+        table, picture = trust_table(valves), valves_picture(valves)
+        assert len(picture.axes) == len(table) == len(valves) >= 12
+        for row, valve in zip(table.to_dict("records"), valves, strict=True):
+            assert row["valve"] == valve.type
+            assert row["fitted"] + row["predicted"] == sum(map(at_rest, valve.points))
+            assert valve.type in picture.alternative
+    with pytest.raises(DescriptionError, match="no family"):
+        valves_of("hexode")

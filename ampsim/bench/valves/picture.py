@@ -16,10 +16,10 @@ from .curves import Curve, Family, curve_families
 from .stage_lines import StageLines
 
 _HEIGHT, _GAP, _ABOVE = 3.1, 0.78, 0.42  # inches
-_LINE = style.Look(style.MODDED, 1.5)
-_BEYOND = style.Look(style.STOCK, 0.9, (3.0, 2.0))
-_FITTED = style.Bar(style.CHANGE, style.CHANGE)
-_ASIDE = style.Bar("white", style.CHANGE)
+LINE = style.Look(style.MODDED, 1.5)
+BEYOND = style.Look(style.STOCK, 0.9, (3.0, 2.0))
+FITTED = style.Bar(style.CHANGE, style.CHANGE)
+ASIDE = style.Bar("white", style.CHANGE)
 _DIRECT = style.Look(style.INK, 1.2, (6.0, 2.0))
 _SIGNAL = style.Look(style.INK, 1.6)
 _WATTS = style.Look(style.CHANGE, 1.0, (1.5, 1.5))
@@ -99,10 +99,10 @@ def stage_picture(lines: StageLines, title: str | None = None) -> Picture:
 def _draw(valve: Valve, drawn: Sequence[Family], heading: str, words: str, lines: StageLines | None) -> Picture:
     below = [_ABOVE, *(_HEIGHT + _GAP for _ in drawn)]
     keys: list[tuple[str, style.Look | style.Bar]] = [
-        ("within the range of its points", _LINE), ("beyond it: the law's guess", _BEYOND)]  # fmt: skip
+        ("within the range of its points", LINE), ("beyond it: the law's guess", BEYOND)]  # fmt: skip
     rows = {point.fitted for each in drawn for point in each.points}
-    keys += [("published, fitted", _FITTED)] if True in rows else []
-    keys += [("published, predicted", _ASIDE)] if False in rows else []
+    keys += [("published, fitted", FITTED)] if True in rows else []
+    keys += [("published, predicted", ASIDE)] if False in rows else []
     if lines is not None:
         keys += [("load of steady changes", _DIRECT), ("load of a signal, 1 kHz", _SIGNAL)]
     if valve.limits.plate_watts:
@@ -146,25 +146,49 @@ def _draw_family(picture: Picture, axes: Axes, valve: Valve, family: Family, num
     axes.set_title(words, fontsize=style.TEXT_SIZE, color=style.QUIET, loc="left", pad=14)
     last = (np.inf, np.inf)
     for place, curve in enumerate(family.curves):
-        _draw_curve(axes, valve, curve, f"curve-{number}-{place}")
+        draw_curves(axes, valve, curve, f"curve-{number}-{place}")
         last = _name_curve(picture, axes, family, curve, last)
-    for fitted, look in ((True, _FITTED), (False, _ASIDE)):
+    draw_points(axes, family, f"points-{number}")
+
+
+def draw_points(axes: Axes, family: Family, gid: str, size: float = 4.5) -> None:
+    """The published points of a family: full where the law was fitted to them.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    family : Family
+    gid : str
+    size : float
+        Of the marks [pt].
+    """
+    for fitted, look in ((True, FITTED), (False, ASIDE)):
         points = [each for each in family.points if each.fitted is fitted]
-        axes.plot([each.plate for each in points], [1e3 * each.amps for each in points], "o", markersize=4.5,
-                  markerfacecolor=look.face, markeredgecolor=look.edge, markeredgewidth=1.1, zorder=4,
-                  gid=f"points-{number}-{'fitted' if fitted else 'aside'}")  # fmt: skip
+        axes.plot([each.plate for each in points], [1e3 * each.amps for each in points], "o", markersize=size,
+                  markerfacecolor=look.face, markeredgecolor=look.edge, markeredgewidth=0.24 * size, zorder=4,
+                  gid=f"{gid}-{'fitted' if fitted else 'aside'}")  # fmt: skip
 
 
-def _draw_curve(axes: Axes, valve: Valve, curve: Curve, gid: str) -> None:
-    """Whole as beyond the range, and over it what lies within."""
+def draw_curves(axes: Axes, valve: Valve, curve: Curve, gid: str, thin: float = 1.0) -> None:
+    """A curve, solid where it lies within the range of the valve's points.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    valve : Valve
+    curve : Curve
+    gid : str
+    thin : float
+        What lines are thinner by [ratio].
+    """
     plate, amps = np.array(curve.plate), 1e3 * np.array(curve.amps)
     low, high = valve.fit_range.plate_volts
     grid_low, grid_high = valve.fit_range.grid_volts
     inside = (plate >= low) & (plate <= high) & (grid_low - 1e-9 <= curve.grid <= grid_high + 1e-9)
-    for part, look, suffix in ((~inside, _BEYOND, "beyond"), (inside, _LINE, "within")):
+    for part, look, suffix in ((~inside, BEYOND, "beyond"), (inside, LINE, "within")):
         shown = part | np.roll(part, 1) | np.roll(part, -1) if part is inside else part
         values = np.where(shown if part.any() else part, amps, np.nan)
-        axes.plot(plate, values, color=look.colour, linewidth=look.width, linestyle=look.linestyle, zorder=3,
+        axes.plot(plate, values, color=look.colour, linewidth=thin * look.width, linestyle=look.linestyle, zorder=3,
                   gid=f"{gid}-{suffix}")  # fmt: skip
 
 

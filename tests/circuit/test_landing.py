@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator
 
 import pytest
@@ -11,26 +12,41 @@ from ampsim.circuit.landing.jobs import PINS
 from ampsim.circuit.landing.merged import members
 from ampsim.circuit.landing.site import Site, site_of
 from ampsim.circuit.landing.words import FOLLOWER, GAIN, INVERTER, LINE, OUTPUT, STACK, is_phrase, parse_phrase
+from ampsim.library.files import models
 from tests.tools.any_amps import MadeAmp, amps
 from tests.tools.equal_forms import EqualAmp, equal_amps
 
 MADE = list(amps(24, seed=5))
+EXAMPLES = [
+    MadeAmp(0, number, path.stem, tomllib.loads(path.read_text("utf-8")))
+    for number, path in enumerate(sorted((models() / "stages").glob("*.toml")))
+    if path.stem != "mixer"  # its second channel is not plugged in
+]
 # Role of a template to the job that the wires must show it in; side "a" and "b" of an output stage are its valves.
+CATHODE = {"cathode_resistor": "cathode resistor", "cathode_bypass": "cathode bypass"}
+PLATE = {
+    "plate_load": "plate load",
+    "plate_load_capacitor": "plate load capacitor",
+    "plate_grid_capacitor": "plate to grid capacitor",
+}
+PAIR = {"plate_load_a": "plate load a", "plate_load_b": "plate load b", "tail_resistor": "tail resistor"}
+GRID = {"grid_leak": "grid leak", "grid_stopper": "grid stopper"}
 ROLES = {
-    "triode stage": {
-        "cathode_resistor": "cathode resistor",
-        "cathode_bypass": "cathode bypass",
-        "plate_load": "plate load",
-        "plate_load_capacitor": "plate load capacitor",
-        "plate_grid_capacitor": "plate to grid capacitor",
-        "grid_stopper": "grid stopper",
-    },
+    "triode stage": CATHODE | PLATE | GRID,
+    "pentode stage": CATHODE | PLATE | GRID | {"screen_resistor": "screen resistor"},
+    "cascode": CATHODE | PLATE | GRID,
+    "parallel triodes": CATHODE | PLATE | {"grid_stopper_a": "grid stopper", "grid_stopper_b": "grid stopper"},
+    "grid-leak stage": PLATE | GRID | {"coupling": "coupling before"},
+    "baxandall tone": CATHODE | PLATE,
+    "self-biased follower": {"cathode_resistor": "cathode load", "coupling": "coupling before"},
+    "direct-coupled long-tailed pair": PAIR,
+    "fixed-bias split-load inverter": {"coupling": "coupling before", "plate_load": "plate load a"},
+    "paraphase inverter": PAIR | {"coupling": "coupling before"},
+    "floating paraphase inverter": PAIR | {"coupling": "coupling before"},
     "cathode follower": {"cathode_resistor": "cathode load"},
-    "long-tailed pair": {
+    "long-tailed pair": PAIR
+    | {
         "coupling": "coupling before",
-        "plate_load_a": "plate load a",
-        "plate_load_b": "plate load b",
-        "tail_resistor": "tail resistor",
         "plate_to_plate_capacitor": "plate to plate capacitor",
     },
     "split-load inverter": {"coupling": "coupling before", "plate_load": "plate load a"},
@@ -55,10 +71,10 @@ ROLES = {
                  "presence_track": "presence pot", "presence_capacitor": "presence capacitor"},
 }  # fmt: skip
 KINDS = {
-    "triode stage": GAIN,
-    "cathode follower": FOLLOWER,
-    "long-tailed pair": INVERTER,
-    "split-load inverter": INVERTER,
+    **dict.fromkeys(("triode stage", "pentode stage", "cascode", "parallel triodes", "grid-leak stage"), GAIN),
+    "baxandall tone": GAIN,
+    **dict.fromkeys(("cathode follower", "self-biased follower"), FOLLOWER),
+    **dict.fromkeys((name for name in ROLES if name.endswith(("inverter", "pair"))), INVERTER),
     "push-pull output": OUTPUT,
     "single-ended output": OUTPUT,
     "tone stack": STACK,
@@ -78,7 +94,7 @@ def where_roles_stand(made: MadeAmp) -> Iterator[tuple[str, str, str, set[str]]]
                 yield stage["template"], role, job, set(names(stage[role]))
 
 
-@pytest.mark.parametrize("made", MADE, ids=lambda made: f"{made.kind} {made.number}")
+@pytest.mark.parametrize("made", MADE + EXAMPLES, ids=lambda made: f"{made.kind} {made.number}")
 def test_what_a_template_calls_a_role_the_wires_show_as_that_job(made: MadeAmp) -> None:
     site = site_of(made.amp)
     for template, role, job, parts in where_roles_stand(made):
@@ -87,8 +103,8 @@ def test_what_a_template_calls_a_role_the_wires_show_as_that_job(made: MadeAmp) 
 
 
 def test_the_drawings_have_every_role_that_is_compared() -> None:
-    seen = {(template, role) for made in MADE for template, role, _, _ in where_roles_stand(made)}
-    assert len(seen) > 25
+    seen = {(template, role) for made in MADE + EXAMPLES for template, role, _, _ in where_roles_stand(made)}
+    assert len(seen) > 50
     assert {template for template, _ in seen} == set(ROLES)
 
 

@@ -71,7 +71,7 @@ def _foot(ways: Ways, treble: Element, low: str, slope: str, jobs: Jobs) -> Iter
 def feedback_lines(signal: Signal) -> list[Jobs]:
     """The line that leads back from the output: its resistor, what it meets at its foot, presence."""
     ways = signal.ways
-    loop = find_loop(ways.wired.amp)
+    loop = find_loop(ways.wired.amp) if ways.led_back else None
     starts = {ways.wired.net(place) for side in (loop.cut if loop else ()) for place in side}
     hops = ways.hops(starts)
     resistors = [each for each in ways.parts if each.kind == "resistor" and {n for _, n in each.pins} <= hops.keys()]

@@ -6,10 +6,13 @@ from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..active_parts import ACTIVE
+from ..active_parts import ACTIVE, ActivePins
 from ..output_stage import output_transformers, output_valves
 from ..stages.template import Element
 from .ways import Ways
+
+_PINS = {**ACTIVE, "effect": ActivePins("in", "ground", "out")}
+"""What a signal passes one way only."""
 
 GAIN, FOLLOWER, INVERTER, OUTPUT = "gain stage", "follower", "inverter", "output valve"
 
@@ -37,12 +40,12 @@ class Order:
 
     @cached_property
     def _active(self) -> Mapping[str, Element]:
-        return {each.designator: each for each in self.ways.wired.elements if each.kind in ACTIVE}
+        return {each.designator: each for each in self.ways.wired.elements if each.kind in _PINS}
 
     def outputs(self, name: str) -> Iterator[str]:
         """The nets that an amplifying part hands its signal on at, the plate first."""
         part = self._active[name]
-        pins = ACTIVE[part.kind]
+        pins = _PINS[part.kind]
         for pin in (pins.output, pins.foot):
             if part.net(pin) not in self.ways.dead and (pin == pins.output or part.kind != "operational amplifier"):
                 yield part.net(pin)
@@ -50,12 +53,12 @@ class Order:
     @cached_property
     def controls(self) -> frozenset[str]:
         """The nets of all grids, gates and inputs."""
-        return frozenset(each.net(ACTIVE[each.kind].control) for each in self._active.values())
+        return frozenset(each.net(_PINS[each.kind].control) for each in self._active.values())
 
     @cached_property
     def driven_at(self) -> frozenset[str]:
         """The nets where anything amplifying is controlled, feet included."""
-        feet = (each.net(ACTIVE[each.kind].foot) for each in self._active.values())
+        feet = (each.net(_PINS[each.kind].foot) for each in self._active.values())
         return self.controls | (frozenset(feet) - self.ways.dead)
 
     @cached_property
@@ -75,7 +78,7 @@ class Order:
 
     def _driven_at(self, reached: Set[str], direct: Set[str] = frozenset()) -> Iterator[str]:
         for name, part in self._active.items():
-            pins = ACTIVE[part.kind]
+            pins = _PINS[part.kind]
             if part.net(pins.control) in reached or part.net(pins.foot) in direct:
                 yield name
 
@@ -87,7 +90,7 @@ class Order:
     def driven_grids(self, names: Set[str], depth: int) -> frozenset[str]:
         """The nets where what some valves drive, further on, is controlled."""
         on = {other for name in names for other in self.next_ones[name] if self.depths.get(other, 0) > depth}
-        return frozenset(self._active[each].net(ACTIVE[self._active[each].kind].control) for each in on)
+        return frozenset(self._active[each].net(_PINS[self._active[each].kind].control) for each in on)
 
     @cached_property
     def first_ones(self) -> tuple[str, ...]:
@@ -169,7 +172,7 @@ class Order:
         for each in output_transformers(self.ways.wired):
             nets = {each.net(f"primary_{side}"): side for side in "ab" if f"primary_{side}" in dict(each.pins)}
             for valve in self.last:
-                for net in (self._active[valve].net(ACTIVE[self._active[valve].kind].output),):
+                for net in (self._active[valve].net(_PINS[self._active[valve].kind].output),):
                     ends |= {valve: nets[net]} if net in nets else {}
         return ends if set(ends.values()) == {"a", "b"} else {}
 

@@ -93,9 +93,12 @@ class Signal:
 
     @cached_property
     def level_pots(self) -> tuple[Element, ...]:
-        """Pots that alone set the level of the signal, in its order: the wiper goes on, the foot ends on ground."""
+        """Pots that alone set the level of the signal, in its order: the wiper goes on, the foot ends on ground.
+
+        Two tracks in the two lines of an inverter are none: neither sets the level alone.
+        """
         found = []
-        for stage in self.order.stages:
+        for stage in (each for each in self.order.stages if not each.side):
             target = stage.valves[0].net("grid")
             pots = [each for each in self.ways.parts if each.kind == "pot" and self._is_level(each, stage, target)]
             hops = self.ways.hops(self.sources(stage))

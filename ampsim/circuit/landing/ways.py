@@ -62,8 +62,8 @@ class Ways:
 
     @cached_property
     def led_back(self) -> frozenset[str]:
-        """Designators of the parts whose lugs at the output open the global feedback."""
-        loop = find_loop(self.wired.amp)
+        """Designators of the parts whose lugs at the output transformer open the feedback from there."""
+        loop = find_loop(self.wired.amp) if output_transformers(self.wired) else None
         cut = {place.partition(".")[0] for side in (loop.cut if loop else ()) for place in side}
         return frozenset(each.designator for each in self.parts if cut & {*members(each.designator)})
 

@@ -124,7 +124,8 @@ class Mod:
 
     `sure` names the parts whose values are meant, however odd; `nets` are wires of its own that parts it fits meet at.
     `source` says where the practice is from. A mod that has something in `wants`, places said by what they are or what
-    must hold there, is still to be landed in an amp; `landing` is where its places were found.
+    must hold there, is still to be landed in an amp; `landing` is where its places were found. `expects` says of parts
+    by designator what they must be in any amp that it is fitted to.
     """
 
     name: str
@@ -140,6 +141,7 @@ class Mod:
     source: str = ""
     wants: tuple[str, ...] = ()
     landing: tuple[tuple[str, str], ...] = ()
+    expects: tuple[tuple[str, str], ...] = ()
 
     def every_edit(self) -> tuple[Edit, ...]:
         """All edits of the mod, those of every switch position included."""

@@ -9,6 +9,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import FARAD, HENRY, OHM, format_value
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from .designators import body_of
+from .landing.choosing import check_parts
 from .loudspeaker import Loudspeaker
 from .positions import setting_clause
 from .replacing import put_in_place
@@ -38,7 +39,8 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
     ------
     DescriptionError
         When a mod is fitted twice, when two mods touch the same part, or bring the same designator or control; for
-        values that no such part has at its place; for one whose places are still to be found in an amp.
+        values that no such part has at its place; for one whose places are still to be found in an amp, or whose parts
+        are not what it expects.
     """
     for each in (each for each in mods if each.wants):
         raise DescriptionError(
@@ -46,6 +48,7 @@ def apply_mods(amp: Amp, *mods: Mod) -> Amp:
         )
     for mod in (with_sections(each, amp) for each in mods):
         _refuse_clash(amp, mod)
+        check_parts(amp, mod)
         check_mod_values(amp, mod)
         amp = replace(amp, mods=tuple(sorted((*amp.mods, mod), key=lambda each: each.name)))
     check_tracks(amp.part_by_designator.values(), amp.mods[-1].file if mods else amp.file)

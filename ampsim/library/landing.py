@@ -14,7 +14,7 @@ from ..base.wording import join_words
 from ..circuit import mods as circuit_mods
 from ..circuit.amp import Amp, Mod
 from ..circuit.landing.choosing import Wanted, choose
-from ..circuit.landing.conditions import read_condition
+from ..circuit.landing.conditions import asks_volts, read_condition
 from ..circuit.landing.site import NoPlace, site_of
 from ..circuit.landing.words import is_phrase, parse_phrase
 from ..simulation.drawn_volts import volts_at_rest
@@ -33,7 +33,6 @@ class RoleMod(Mod):
 
     tables: Mapping[str, Any] = field(default_factory=dict, compare=False, hash=False)
     find_type: TypeFinder | None = field(default=None, compare=False, hash=False)
-    expects: tuple[tuple[str, str], ...] = ()
     at: tuple[str, ...] = ()
 
 
@@ -57,15 +56,18 @@ def _read_any(tables: Tables, file: str, find_type: TypeFinder) -> Mod:
     places = places_wanted(tables)
     expects = _expectations(tables, file)
     plain = {key: each for key, each in tables.items() if key != "expects"}
-    if not (places or expects) or not isinstance(tables.get("parts", {}), dict):
-        return read_mod(plain, file, find_type)
+    needs_amp = places or any(is_phrase(key) or asks_volts(text) for key, text in expects)
+    if not needs_amp or not isinstance(tables.get("parts", {}), dict):
+        return replace(read_mod(plain, file, find_type), expects=expects)
     landing = trial_landing(places, file)
     try:
         trial = read_mod(with_landing(plain, landing, frozenset(), trial_value, file), file, find_type)
     except DescriptionError as problem:
         raise DescriptionError(in_its_words(str(problem), landing)) from None
     wants = tuple(dict.fromkeys([*places, *(key for key, _ in expects)]))
-    fields = {name: getattr(trial, name) for name in Mod.__dataclass_fields__ if name not in ("wants", "landing")}
+    fields = {
+        name: getattr(trial, name) for name in Mod.__dataclass_fields__ if name not in ("wants", "landing", "expects")
+    }
     return RoleMod(**fields, wants=wants, tables=tables, find_type=find_type, expects=expects)
 
 

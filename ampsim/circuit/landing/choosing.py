@@ -8,8 +8,9 @@ from itertools import product
 
 from ...base.errors import DescriptionError
 from ...base.wording import join_words
+from ..amp import Amp, Mod
 from .conditions import Asked, Volts, against
-from .site import NoPlace, Site, Thing
+from .site import NoPlace, Site, Thing, site_of
 from .words import Phrase, is_phrase, jobs_of, parse_phrase
 
 
@@ -77,7 +78,7 @@ def choose(site: Site, wanted: Wanted, volts: Volts, at: Sequence[str] = ()) -> 
     """
     for key, text in wanted.expects:
         if not is_phrase(key):
-            _check_designator(site, wanted, key, text, volts)
+            _check_designator(site, wanted.file, key, text, volts)
     phrases = [parse_phrase(each, wanted.file) for each in wanted.places]
     phrases += [parse_phrase(each, wanted.file, bare=True) for each, _ in wanted.expects if is_phrase(each)]
     heads = list({each.head: each for each in phrases}.values())
@@ -164,11 +165,26 @@ def _wrong(site: Site, wanted: Wanted, head: Phrase, things: Sequence[Thing], vo
                 yield wrong
 
 
-def _check_designator(site: Site, wanted: Wanted, part: str, text: str, volts: Volts) -> None:
+def check_parts(amp: Amp, mod: Mod) -> None:
+    """Hold the parts that a mod names by designator against what it expects of them.
+
+    Raises
+    ------
+    NoPlace
+        For a part of another kind, or at another job, with what it is.
+    """
+    for part, text in mod.expects:
+        _check_designator(site_of(amp), mod.file or mod.name, part, text, _no_volts)
+
+
+def _no_volts(place: str) -> float:
+    raise DescriptionError(f"the volts at {place} are not known before the amp is simulated")
+
+
+def _check_designator(site: Site, file: str, part: str, text: str, volts: Volts) -> None:
     """Hold what a mod expects of a part against everything that the part does."""
-    where = f"{wanted.file}: expects"
     doing = [each for each in site.things if part in each.designators]
     nothing = Thing("part", "part", {})
-    reasons = [against(Asked(site, each, part, volts), text, where) for each in doing or [nothing]]
+    reasons = [against(Asked(site, each, part, volts), text, f"{file}: expects") for each in doing or [nothing]]
     if all(reasons):
-        raise NoPlace(f"{wanted.file}: {part} was expected to be {text}: {reasons[0]}")
+        raise NoPlace(f"{file}: {part} was expected to be {text}: {reasons[0]}")

@@ -14,6 +14,7 @@ from .jobs import JOBS
 from .networks import LINE_JOBS, STACK_JOBS
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT
 from .site import Site, Thing
+from .words import LINE
 
 Volts = Callable[[str], float]
 """Volts at a place at rest [V]."""
@@ -95,9 +96,12 @@ def _value(asked: Asked, found: re.Match[str]) -> str:
 
 def jobs_in_words(site: Site, part: str) -> list[str]:
     """What a part does in an amp, each job with whose it is."""
-    return [f"{job or 'pot'} of the {thing.label}" if job else thing.label
-            for thing in site.things for job, spots in thing.jobs.items()
-            if part in {name for each in spots for name in each.parts}]  # fmt: skip
+    return [
+        f"{job}{' of' if not job.startswith('coupling') else ''} the {thing.label}" if job else thing.label
+        for thing in site.things
+        for job, spots in thing.jobs.items()
+        if part in {name for each in spots for name in each.parts}
+    ]
 
 
 _JOBS = sorted({*JOBS, *STACK_JOBS, *LINE_JOBS} - {"foot", "valve", "resistor"}, key=len, reverse=True)
@@ -107,8 +111,24 @@ def _job(asked: Asked, found: re.Match[str]) -> str:
     spots = asked.thing.jobs.get(found[0], ())
     if asked.part in {part for each in spots for part in each.parts}:
         return ""
+    return _instead(asked, found[0])
+
+
+def _instead(asked: Asked, wanted: str) -> str:
+    """What a part is that is not what was wanted."""
+    if asked.part not in asked.site.amp.part_by_designator:
+        return "is not in the amp"
     does = jobs_in_words(asked.site, asked.part)
-    return f"is no {found[0]}{f', but the {join_words(does)}' if does else ''}"
+    return f"is no {wanted}{f', but the {join_words(does)}' if does else ', as far as its wires tell'}"
+
+
+def _known_by(asked: Asked, found: re.Match[str]) -> str:
+    site = asked.site
+    lines = {part for each in site.of(LINE) for spot in each.jobs.get("resistor", ()) for part in spot.parts}
+    pots = {each.designator for each in site.signal.level_pots}
+    if asked.part in {"feedback resistor": lines, "level pot": pots}[found[0]]:
+        return ""
+    return _instead(asked, found[0])
 
 
 _STAGE_CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
@@ -120,6 +140,7 @@ _STAGE_CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile("push-pull|single-ended"), _sides),
 )
 _PART_CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
+    (re.compile("feedback resistor|level pot"), _known_by),
     (re.compile("|".join(map(re.escape, _JOBS))), _job),
     (re.compile("resistor|capacitor|pot"), _part_kind),
     (re.compile("at (least|most) ([0-9][0-9A-Za-z.]*)"), _value),
@@ -160,6 +181,11 @@ def conditions_in_words() -> str:
     )
 
 
+def asks_volts(text: str) -> bool:
+    """Whether a condition can only be held against an amp at rest."""
+    return any(check is _bias for check, _ in read_condition(text, "expects"))
+
+
 def against(asked: Asked, text: str, where: str) -> str:
     """What speaks against a condition at a place, in words; "" where it holds."""
     return next(_failures(asked, text, where), "")
@@ -168,6 +194,7 @@ def against(asked: Asked, text: str, where: str) -> str:
 def _failures(asked: Asked, text: str, where: str) -> Iterator[str]:
     for check, match in read_condition(text, where):
         if wrong := check(asked, match):
-            of_part = check in (_job, _part_kind, _value) and asked.part
-            subject = f"{asked.part} of the {asked.thing.label}" if of_part else f"the {asked.thing.label}"
+            whose = f" of the {asked.thing.label}" if asked.thing.jobs and check in (_part_kind, _value) else ""
+            of_part = asked.part and check in (_job, _known_by, _part_kind, _value)
+            subject = f"{asked.part}{whose}" if of_part else f"the {asked.thing.label}"
             yield f"{subject} {wrong}"

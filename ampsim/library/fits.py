@@ -84,7 +84,7 @@ def _fit(mod: Mod, amp: Amp | str | Path) -> Fit:
     except ManyPlaces as problem:
         return Fit(name, None, (), str(problem), True)
     except DescriptionError as problem:
-        return Fit(name, None, (), str(problem))
+        return Fit(name, None, (), str(problem).removeprefix(f"{mod.file}: "))
     (fitted,) = (each for each in modded.mods if each not in stock.mods)
     return Fit(name, modded, tuple(_landing(stock, fitted)))
 

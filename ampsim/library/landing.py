@@ -151,7 +151,10 @@ def _land(amp: Amp, mod: RoleMod, taken: frozenset[str]) -> tuple[Mod, Tables]:
     def volts(place: str) -> float:
         return _volts_of(drawn)[place]
 
-    choice = choose(site, wanted, volts, mod.at)
+    try:
+        choice = choose(site, wanted, volts, mod.at)
+    except NoPlace as problem:
+        raise NoPlace(f"{mod.file}: {str(problem).removeprefix(f'{mod.file}: ')}") from None
     done = with_landing(tables, choice.landing, taken, value_in(drawn), mod.file)
     if mod.find_type is None:
         raise DescriptionError(f"{mod.file}: was not read from a file or tables")

@@ -62,6 +62,9 @@ def describe_mod(mod: Mod) -> str:
     """Say what a mod file means: reason, parts it brings, what is done, always and per switch position."""
     sections: dict[str, Iterable[str]] = {
         "Why": [mod.reason],
+        "From": [mod.source] if mod.source else [],
+        "Expects": [f"{part}: {words}" for part, words in mod.expects],
+        "Landed": [f"{said}: {place}" for said, place in mod.landing],
         "Parts it brings": _parts(mod.parts),
         "Done always": [say(edit) for edit in mod.edits],
     }

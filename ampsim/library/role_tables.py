@@ -21,7 +21,7 @@ Tables = dict[str, Any]
 _PLACES = ("replace", "lift", "bridge", "across", "between", "in_series_at", "pins", "cut", "move", "to", "rail")
 _PART_ITSELF = ("replace", "lift", "bridge", "rail")
 _TIMES = re.compile(r"times ([0-9]+(?:\.[0-9]+)?)(?: of (.+))?")
-_SECTION = re.compile(r"([A-Z]+)[0-9]+([A-Z]?)")
+_SECTION = re.compile(r"([A-Z]+)([0-9]+)([A-Z]?)")
 
 
 def edits_of(tables: Tables) -> Iterator[list[Tables]]:
@@ -187,7 +187,7 @@ class _Brought:
             if name in self.taken or body_of(name) in self.taken:
                 body = next((new for old, new in found.items() if body_of(old) == body_of(name)), "")
                 letters = _SECTION.fullmatch(name)
-                section = letters[2] if letters else ""
+                section = letters[3] if letters else ""
                 found[name] = f"{body_of(body)}{section}" if body else f"{self._free(name, used)}{section}"
                 used |= {found[name], body_of(found[name])}
         return found
@@ -195,9 +195,11 @@ class _Brought:
     @staticmethod
     def _free(name: str, used: set[str]) -> str:
         letters = _SECTION.fullmatch(name)
-        start = letters[1] if letters else "R"
+        start, own = (letters[1], int(letters[2])) if letters else ("R", 0)
         bodies = used | {body_of(each) for each in used}
-        return next(f"{start}{number}" for number in range(101, 9999) if f"{start}{number}" not in bodies)
+        return next(
+            f"{start}{number}" for number in range(max(own, 100) + 1, 99_999) if f"{start}{number}" not in bodies
+        )
 
 
 def _renamed(value: Any, names: Mapping[str, str]) -> Any:

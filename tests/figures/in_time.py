@@ -41,7 +41,7 @@ _FINE = 8
 FAINT = 0.1
 _MODS = {
     "workshop-a": ("bright-switch", "cathode-switch", "depth", "feedback-resistor", "tight-switch"),
-    "workshop-b": ("feedback-with-presence", "partial-bypass"),
+    "workshop-b": ("feedback-with-presence", "smaller-coupling"),
     "rehearsal-room": ("volume-bright", "tight-switch"),
 }
 

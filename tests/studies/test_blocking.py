@@ -58,7 +58,7 @@ def test_a_good_mod_passes() -> None:
 
 def test_the_section_stands_on_its_own() -> None:
     amp = load_amp("workshop-b")
-    sheet = section(Examination(amp, apply_mods(amp, load_mod("partial-bypass")), ({},)))
+    sheet = section(Examination(amp, apply_mods(amp, load_mod("smaller-coupling")), ({},)))
     assert [each.picture for each in sheet.findings] == ["blocking"]
     assert set(sheet.pictures) == {"blocking"}
 

@@ -50,10 +50,10 @@ _GUESS = (
 )
 SPREADS: dict[str, ValveSpread] = {
     "6DJ8": ValveSpread(
-        0.22, 0.10, 0.90, 0.05, 0.15, 90.0, 0.015, None, "fitted", f"{_MEASURED} 61 sections of ECC88 at 90 V, 15 mA"
+        0.22, 0.10, 0.96, 0.05, 0.15, 90.0, 0.015, None, "fitted", f"{_MEASURED} 61 sections of ECC88 at 90 V, 15 mA"
     ),
     "EL34": ValveSpread(
-        1.6, 0.15, 1.04, 0.06, 0.14, 350.0, 0.040, None, "fitted",
+        1.6, 0.15, 0.91, 0.06, 0.14, 350.0, 0.040, None, "fitted",
         f"{_MEASURED} 28 EL34, triode connected, at 350 V, 40 mA",
     ),
 }  # fmt: skip

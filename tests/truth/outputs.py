@@ -2,7 +2,7 @@
 
 What the sheets leave open was read as follows, for every row alike where nothing else is said: drive is r.m.s. on
 each grid from a source without resistance; load and watts are those of the primary (a lossless transformer hands
-them on); a screen resistor is bypassed; rail voltages are against the chassis, see `_rails`.
+them on); a screen resistor has no capacitor behind it, since none is printed; rail voltages are against the chassis, see `_rails`.
 """
 
 from __future__ import annotations
@@ -62,8 +62,7 @@ def _stage(row: str, circuit: str, valve: Valve, at: Mapping[str, float]) -> Amp
         roles["screen_supply"] = "B2"
         rails.append(rail("B2", screen, through="R3"))
     if "screen_ohms" in at:
-        parts |= {"R3": at["screen_ohms"], "C3": "22u"}
-        rails[-1]["reservoir"] = "C3"
+        parts["R3"] = at["screen_ohms"]
     if "cathode_ohms" in at:
         parts |= {"R4": at["cathode_ohms"], "C4": "100u"}
         roles |= {"cathode_resistor": "R4", "cathode_bypass": "C4"}

@@ -13,11 +13,12 @@ from .triodes import Array, Parameters
 
 @dataclass(frozen=True)
 class Parameter:
-    """Name of a law's parameter and the lowest and highest value a file may give it (SI units)."""
+    """Name of a law's parameter, the lowest and highest value a file may give it (SI units), and what none means."""
 
     name: str
     lowest: float
     highest: float
+    default: float | None = None
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,20 @@ LAWS: dict[str, Law] = {
         {"perveance": 1},
         Deviation("mu", deviation.space_charge_triode),
     ),
+    "space-charge triode, two mu": Law(
+        "triode",
+        _OWN,
+        (
+            *_SPACE_CHARGE,
+            Parameter("knee_volts", 1e-3, 1e3),
+            Parameter("slow_share", 0.0, 0.9),
+            Parameter("slow_mu", 0.1, 1.0),
+        ),
+        _triode(triodes.two_mu),
+        triodes.two_mu_lines,
+        {"perveance": 1},
+        Deviation("mu", deviation.space_charge_triode),
+    ),
     "space-charge pentode": Law(
         "pentode",
         _OWN,
@@ -122,6 +137,7 @@ LAWS: dict[str, Law] = {
             Parameter("knee_per_volt", 0.0, 100.0),
             Parameter("screen_share", 0.0, 0.9),
             Parameter("screen_return", 0.0, 10.0),
+            Parameter("screen_fall", 0.0, 100.0, 0.0),
         ),
         pentodes.space_charge,
         pentodes.space_charge_lines,

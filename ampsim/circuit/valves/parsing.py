@@ -115,7 +115,12 @@ def parse_valve(data: Mapping[str, object], file: str) -> Valve:
 
 def _parameters(top: Entry, law: str) -> tuple[tuple[str, float], ...]:
     table = top.table("parameters", needed=True)
-    found = tuple((one.name, table.number(one.name, one.lowest, one.highest)) for one in LAWS[law].parameters)
+    found = tuple(
+        (one.name, one.default)
+        if one.default is not None and not table.has(one.name)
+        else (one.name, table.number(one.name, one.lowest, one.highest))
+        for one in LAWS[law].parameters
+    )
     table.finish(f" to the law {law!r}")
     return found
 

@@ -18,7 +18,10 @@ LOWEST_SCREEN = 0.01
 def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tuple[Array, Array]:
     """Softplus whose width grows with the screen voltage, and a plate knee that is zero at or below 0 V.
 
-    The knee starts in proportion to the plate voltage, so the plate current never falls as grid 1 rises.
+    The knee starts in proportion to the plate voltage, so the plate current never falls as grid 1 rises. The screen
+    draws a share of the current emitted and, below the knee, what the plate sends back. That share falls as the plate
+    rises above the screen (`screen_fall`): much in beam valves, whose screen lies in the shadow of grid 1 and draws
+    what returns to it, not at all in pentodes.
 
     Parameters
     ----------
@@ -39,16 +42,20 @@ def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tup
     emitted = p["perveance"] * effective ** p["exponent"]
     rounded = above**2 / (above + 0.5)
     passed = rounded / np.hypot(rounded, p["knee_volts"] + p["knee_per_volt"] * effective)
-    returned = p["screen_share"] + p["screen_return"] * (1.0 - passed)
-    return (1.0 - p["screen_share"]) * emitted * passed, emitted * returned * drawn / (drawn + 1.0)
+    taken = p["screen_share"] * (1.0 + p["screen_fall"]) / (drawn + p["screen_fall"] * above + 1.0)
+    returned = p["screen_return"] * (1.0 - passed) / (drawn + 1.0)
+    return (1.0 - p["screen_share"]) * emitted * passed, emitted * (taken + returned) * drawn
 
 
 def space_charge_lines(p: Parameters) -> tuple[str, ...]:
     """Write `space_charge`; the linear sums are linear elements, so Newton meets one variable at a time."""
     width = f"max(V(w),{number(p['width'])})"
     knee = f"({number(p['knee_volts'])}+{number(p['knee_per_volt'])}*min(uramp(V(e)),1e4))"
-    share = p["screen_share"]
-    returned = f"({number(share)}+{number(p['screen_return'])}*(1-V(f)))"
+    share, fall = p["screen_share"], p["screen_fall"]
+    # A node of its own for what the share falls with: written out, ngspice's Newton does not arrive.
+    fallen, against = (node("d", f"{SCREEN}+{number(fall)}*{PLATE}"), "uramp(V(d))") if fall else ((), SCREEN)
+    taken = f"{number(share * (1.0 + fall))}/({against}+1)"
+    returned = f"{number(p['screen_return'])}*(1-V(f))/({SCREEN}+1)"
     return (
         "GX1 0 x grid cathode 1",
         f"GX2 0 x screen cathode {number(1.0 / p['mu'])}",
@@ -64,7 +71,8 @@ def space_charge_lines(p: Parameters) -> tuple[str, ...]:
         *node("q", f"{PLATE}*{PLATE}/({PLATE}+0.5)"),
         *node("f", f"V(q)/sqrt(V(q)*V(q)+{knee}*{knee})"),
         *node("ia", f"{number(1.0 - share)}*V(i)*V(f)"),
-        *node("is", f"V(i)*{returned}*{SCREEN}/({SCREEN}+1)"),
+        *fallen,
+        *node("is", f"V(i)*({taken}+{returned})*{SCREEN}"),
     )
 
 

@@ -26,28 +26,80 @@ def _softplus(x: Array) -> Array:
 def space_charge(p: Parameters, plate: Array, grid: Array) -> Array:
     """Plate current [A]: softplus whose width grows with the plate voltage [V], times a knee, zero at or below 0 V."""
     positive = np.maximum(plate, 0.0)
+    return p["perveance"] * _drawn(p, 1.0, positive, plate, grid) * _knee(p, positive)
+
+
+def two_mu(p: Parameters, plate: Array, grid: Array) -> Array:
+    """Plate current [A] of `space_charge` where a share of the valve has a lower mu: it cuts off later (volts in V).
+
+    A grid whose turns stand unevenly, or end short of the cathode's ends, controls some of the cathode less. The sum
+    of two laws for such valves: F. Langford-Smith, Radiotron Designer's Handbook, 4th ed., 1953, on remote cut-off
+    grids (from memory).
+    """
+    positive, slow = np.maximum(plate, 0.0), p["slow_share"]
+    drawn = (1.0 - slow) * _drawn(p, 1.0, positive, plate, grid) + slow * _drawn(p, p["slow_mu"], positive, plate, grid)
+    return p["perveance"] * drawn * _knee(p, positive)
+
+
+def _drawn(p: Parameters, of_mu: float, positive: Array, plate: Array, grid: Array) -> Array:
+    """The effective voltage to its power, for a part of the valve whose mu is a share of the whole's."""
     width = p["width"] + p["width_per_volt"] * positive
-    effective = width * _softplus((grid + plate / p["mu"] + p["contact_volts"]) / width)
-    knee = positive**2 / (positive**2 + p["knee_volts"] * (positive + 0.1))
-    return p["perveance"] * effective ** p["exponent"] * knee
+    effective = width * _softplus((grid + plate / (p["mu"] * of_mu) + p["contact_volts"]) / width)
+    return effective ** p["exponent"]
+
+
+def _knee(p: Parameters, positive: Array) -> Array:
+    return positive**2 / (positive**2 + p["knee_volts"] * (positive + 0.1))
 
 
 def space_charge_lines(p: Parameters) -> tuple[str, ...]:
     """Write `space_charge`; the linear sums are linear elements, so Newton meets one variable at a time."""
-    width = f"max(V(w),{number(p['width'])})"
-    emitted = f"{number(1e3 * p['perveance'])}*pow(min({width}*{softplus('V(u)')},1e4),{number(p['exponent'])})"
     return (
-        f"GX1 0 x plate cathode {number(1.0 / p['mu'])}",
-        "GX2 0 x grid cathode 1",
-        f"IX 0 x {number(p['contact_volts'])}",
-        helper("x"),
-        f"GW 0 w plate cathode {number(p['width_per_volt'])}",
-        f"IW 0 w {number(p['width'])}",
-        helper("w"),
-        *node("u", f"V(x)/{width}"),
-        *node("i", emitted),
-        *node("ia", f"V(i)*{PLATE}*{PLATE}/({PLATE}*{PLATE}+{number(p['knee_volts'])}*({PLATE}+0.1))"),
+        *_width_lines(p),
+        *_sum_lines(p, "x", "u", 1.0),
+        *node("i", f"{number(1e3 * p['perveance'])}*{_drawn_text(p, 'u')}"),
+        *node("ia", f"V(i)*{_knee_text(p)}"),
     )
+
+
+def two_mu_lines(p: Parameters) -> tuple[str, ...]:
+    """Write `two_mu` as `space_charge_lines`, with a sum and a current for each part."""
+    scale, slow = 1e3 * p["perveance"], p["slow_share"]
+    return (
+        *_width_lines(p),
+        *_sum_lines(p, "x", "u", 1.0),
+        *_sum_lines(p, "y", "t", p["slow_mu"]),
+        *node("i", f"{number(scale * (1.0 - slow))}*{_drawn_text(p, 'u')}"),
+        *node("j", f"{number(scale * slow)}*{_drawn_text(p, 't')}"),
+        *node("ia", f"(V(i)+V(j))*{_knee_text(p)}"),
+    )
+
+
+def _width_text(p: Parameters) -> str:
+    return f"max(V(w),{number(p['width'])})"
+
+
+def _width_lines(p: Parameters) -> tuple[str, ...]:
+    return (f"GW 0 w plate cathode {number(p['width_per_volt'])}", f"IW 0 w {number(p['width'])}", helper("w"))
+
+
+def _sum_lines(p: Parameters, total: str, ratio: str, of_mu: float) -> tuple[str, ...]:
+    """The plain sum on one node, over the width on another."""
+    return (
+        f"G{total.upper()}1 0 {total} plate cathode {number(1.0 / (p['mu'] * of_mu))}",
+        f"G{total.upper()}2 0 {total} grid cathode 1",
+        f"I{total.upper()} 0 {total} {number(p['contact_volts'])}",
+        helper(total),
+        *node(ratio, f"V({total})/{_width_text(p)}"),
+    )
+
+
+def _drawn_text(p: Parameters, ratio: str) -> str:
+    return f"pow(min({_width_text(p)}*{softplus(f'V({ratio})')},1e4),{number(p['exponent'])})"
+
+
+def _knee_text(p: Parameters) -> str:
+    return f"{PLATE}*{PLATE}/({PLATE}*{PLATE}+{number(p['knee_volts'])}*({PLATE}+0.1))"
 
 
 def koren(p: Parameters, plate: Array, grid: Array) -> Array:

@@ -39,9 +39,9 @@ _SHORT_DROP = (
     "pulse of 105 mA drops 27 V in the valve by the sheet's own curve of one plate, and 13 V more in 125 ohm"
 )
 _PARTITION = (
-    "two makers' 807. Its share of screen current falls near cut-off (VB10a 0.07, VB4a and VB16a 0.03) and with the grid "
-    "positive (0.10 to 0.06 from VB23a to VB23c, at 100 V): a share that goes with plate over screen volts, as in the "
-    "6L6GC, mends one and spoils another of these rows, and was left out"
+    "two makers' 807. Its share of screen current falls near cut-off (VB10a 0.07, VB4a and VB16a 0.03) and with the "
+    "grid positive (0.10 to 0.06 from VB23a to VB23c, at 100 V): a share that goes with plate over screen volts, as in "
+    "the 6L6GC, mends one and spoils another of these rows, and was left out"
 )
 UNMET = {
     "VB4a screen current": _PARTITION,
@@ -97,8 +97,8 @@ UNMET = {
     "VAX14 output volts at 5 % distortion": _WEAK_CURRENT,
     "VAX16 output volts at 5 % distortion": _WEAK_CURRENT,
     "G2a screen current": (
-        "G1 prints a screen current of 0.10 of the plate current, this row 0.057 and VAQ5a 0.065; a share that falls as "
-        "the plate rises above the screen cannot tell G1 from this row. From memory, left out of the fit"
+        "G1 prints a screen current of 0.10 of the plate current, this row 0.057 and VAQ5a 0.065; a share that falls "
+        "as the plate rises above the screen cannot tell G1 from this row. From memory, left out of the fit"
     ),
     "VAQ5b screen current": "not fitted; at the edge: mean screen current of a driven beam valve, 20.0 %",
     "K17 gain": (

@@ -54,6 +54,7 @@ _HOME = {
     # whole things
     "audition": "studies.audition",
     "compare": "studies.candidates.comparison",
+    "travel": "studies.travel",
     "read_candidates": "library.candidates",
     "consequences": "studies.sheet.sheet",
     "find_values": "studies.search.search",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 from ..base.errors import DescriptionError, nearest, shown
@@ -62,3 +63,13 @@ def track_fraction(taper: str, rotation: float) -> float:
         return 1.0 - track_fraction(taper.removeprefix("reverse "), 1.0 - rotation)
     base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
     return float((base**rotation - 1.0) / (base - 1.0))
+
+
+def rotation_of(taper: str, fraction: float) -> float:
+    """Rotation [ratio] at which so much of the track [ratio] lies below the wiper: the inverse of `track_fraction`."""
+    if taper == "linear":
+        return fraction
+    if taper.startswith("reverse "):
+        return 1.0 - rotation_of(taper.removeprefix("reverse "), 1.0 - fraction)
+    base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
+    return min(1.0, math.log1p(fraction * (base - 1.0)) / math.log(base))

@@ -33,6 +33,7 @@ from ampsim.pictures.canvas import Curves, Picture, png
 from ampsim.pictures.export import save_picture, svg
 from ampsim.pictures.family import describe_family, family_curves, family_picture
 from ampsim.pictures.harmonics import harmonics_picture
+from ampsim.pictures.knob_travel import knob_travel_picture
 from ampsim.pictures.moving import move
 from ampsim.pictures.overlay import describe_overlay, overlay_curves, overlay_picture
 from ampsim.pictures.waveform import describe_waveform, waveform_curves, waveform_picture
@@ -69,6 +70,17 @@ def candidates(count: int) -> xr.Dataset:
     return sweep({name: {"as drawn": {"speaker": gain}} for name, gain in gains.items()})
 
 
+def knob(tapers: int) -> xr.DataArray:
+    """A volume's travel with several tapers at three frequencies, two of which are alike."""
+    turns = np.linspace(0.0, 1.0, 33)
+    levels = 20.0 * np.log10(np.maximum([turns ** (place + 1) for place in range(tapers)], 1e-5))
+    gain = levels[..., np.newaxis] + np.array([60.0, 60.0, 71.0])
+    coords = {"taper": ["linear", "audio 10 %", "reverse audio 20 %"][:tapers], "rotation": turns}
+    names = {"amp": "test amp", "output": "speaker", "control": "volume", "where": "as drawn, stock"}
+    axes = ("taper", "rotation", "frequency")
+    return xr.DataArray(gain, coords | {"frequency": [100.0, 1000.0, 5000.0]}, axes, attrs=names)
+
+
 def waves() -> xr.Dataset:
     return transient(
         {
@@ -91,6 +103,7 @@ ALL: dict[str, Callable[[], Picture]] = {
     "overlay": lambda: overlay_picture(two_sweeps()),
     "overlay at positions": lambda: overlay_picture(family_of(4)),
     "12 candidates": lambda: candidates_picture(candidates(12)),
+    "a knob's travel": lambda: knob_travel_picture(knob(3)),
     "family of 12": lambda: family_picture(family_of(12), base="stock"),
     "family of 12 together": lambda: family_picture(family_of(12, together=True), base="stock"),
     "waveform": lambda: waveform_picture(waves()),

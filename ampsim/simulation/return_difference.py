@@ -13,6 +13,7 @@ from ..circuit.amp import Socket
 from ..circuit.build import Circuit
 from ..circuit.semiconductors.device import Device
 from .analyses import FrequencySweep, PortSweep
+from .kept_sweeps import kept_table
 from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
 from .ports_algebra import Complex
@@ -74,12 +75,16 @@ def return_differences(
     netlists = [_netlists(case, currents, sweep) for case, currents in zip(cases, runs, strict=True)]
     flat = [netlist for own in netlists for netlist in own]
     each_case = [case for case, own in zip(cases, netlists, strict=True) for _ in own]
-    rest = iter(answers(each_case, flat, "return difference", progress=progress, kept=True))
-    rows = [
-        _difference(case.wired, currents, [next(rest) for _ in currents], sweep)
-        for case, currents in zip(cases, runs, strict=True)
-    ]
-    return np.array(rows, complex).reshape(len(cases), -1)
+
+    def measured() -> Complex:
+        rest = iter(answers(each_case, flat, "return difference", progress=progress))
+        rows = [
+            _difference(case.wired, currents, [next(rest) for _ in currents], sweep)
+            for case, currents in zip(cases, runs, strict=True)
+        ]
+        return np.array(rows, complex).reshape(len(cases), -1)
+
+    return kept_table(flat, (len(cases), sweep.points), __file__, measured)
 
 
 def _currents(wired: Circuit) -> list[_Current]:

@@ -166,9 +166,15 @@ def _volts_of(amp: Amp) -> dict[str, float]:
     return {place: ours for place, _, ours, _ in volts_at_rest(amp)}
 
 
-def land(amp: Amp, mod: Mod) -> Mod:
-    """The mod with its places found in an amp: as `land_mods` of one."""
-    return land_mods(amp, [mod])[0][0]
+def land(amp: Amp, mod: Mod, at: str = "") -> Mod:
+    """The mod with its places found in an amp, at the things that `at` names ("second stage"): as `land_mods` of one.
+
+    Raises
+    ------
+    DescriptionError
+        As `land_mods`.
+    """
+    return land_mods(amp, [narrowed(mod, at) if at else mod])[0][0]
 
 
 def apply_mods(amp: Amp, *mods: Mod) -> Amp:

@@ -16,6 +16,7 @@ from ampsim.circuit.mods import apply_mods as fit_landed
 from ampsim.interface.commands.main import main
 from ampsim.library.files import models, models_in
 from ampsim.library.landing import land_mods
+from ampsim.library.loader import load_drawer, load_wishes
 from ampsim.library.mod_text import mod_text
 from tests.tools.any_amps import MadeAmp, amps
 from tests.tools.equal_forms import equal_amps
@@ -139,6 +140,7 @@ def test_more_than_one_landing_is_asked_and_never_guessed(tmp_path: Path) -> Non
         DescriptionError, match=r"2 places.*second stage \(V1B\): R7.*third stage \(V2A\): R11.*warm at"
     ):
         apply_mods(AMPS["workshop-a"], parse_mod(WARM, "warm.toml"))
+    assert land(AMPS["workshop-a"], parse_mod(WARM, "warm.toml"), "second stage").edits[0].across == "R7"
     path = tmp_path / "warm.toml"
     path.write_bytes(mod_text(WARM))
     landed = apply_mods(AMPS["workshop-a"], load_mod(f"{path} at third stage")).mods[0]
@@ -223,7 +225,14 @@ def test_what_landed_is_a_mod_file_that_reads_back_the_same(mod: str) -> None:
 def test_the_shop_s_shelf_is_looked_through(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     for folder, name, text in (
         ("mods", "house-warmer", mod_text(WARM)),
-        ("amps", "customers-amp", (models() / "amps" / "kitchen.toml").read_bytes()),
+        ("amps", "customers-amp", (models() / "amps" / "kitchen.toml").read_bytes().replace(b"12AX7", b"12AX7-OURS")),
+        (
+            "valves",
+            "12AX7-OURS",
+            (models() / "valves" / "12AX7.toml").read_bytes().replace(b'"12AX7"', b'"12AX7-OURS"'),
+        ),
+        ("drawers", "front", (models() / "drawers" / "workshop.toml").read_bytes()),
+        ("wishes", "ours", (models() / "wishes" / "bright-when-low.toml").read_bytes()),
     ):
         (tmp_path / folder).mkdir()
         (tmp_path / folder / f"{name}.toml").write_bytes(text)
@@ -232,6 +241,9 @@ def test_the_shop_s_shelf_is_looked_through(tmp_path: Path, monkeypatch: pytest.
     said = capsys.readouterr().out
     assert "workshop-a" in said
     assert f"on the shelf {tmp_path}, mods: house-warmer" in said
+    assert load_drawer("front") == load_drawer("workshop")
+    assert load_wishes("ours", "front").wishes
+    assert main(["check", "12AX7-OURS"]) in (0, None)
     assert main(["fits", "house-warmer", "--amp", "customers-amp"]) in (0, None)
     assert "any stage.cathode resistor: R6, second stage (V1B)" in capsys.readouterr().out
     monkeypatch.setenv("AMPSIM_SHELF", str(tmp_path / "nowhere"))

@@ -163,6 +163,27 @@ def test_waves_of_more_than_two_are_not_left_out_unsaid() -> None:
         waveform_picture(xr.concat([two, two.isel(variant=[1]).assign_coords(variant=["hot"])], "variant"))
 
 
+@pytest.mark.parametrize("together", [False, True])
+def test_a_family_shows_what_each_position_changes_against_the_base_there(together: bool) -> None:
+    response = family_of(5, together)
+    drawn, change = by_gid(family_picture(response, base="stock")), difference_db(response).isel(variant=0)
+    for place in range(5):
+        line = drawn[f"change-{place}"]
+        assert isinstance(line, Line2D)
+        np.testing.assert_allclose(line.get_ydata(), change.isel(position=place).values)
+    assert not [gid for gid in by_gid(family_picture(response, variant="depth")) if gid.startswith("change")]
+
+
+def test_axes_of_a_change_suit_it_and_not_the_gain() -> None:
+    # Five decibels on a gain that falls by eighty: the change has most of its axes for itself.
+    steep = product(high_pass(2000.0, 300.0), low_pass(300.0))
+    more = product(steep, shelf(200.0, 356.0))
+    response = sweep({"stock": {"as drawn": {"speaker": steep}}, "mod": {"as drawn": {"speaker": more}}})
+    gain, change = family_picture(response, base="stock").axes[:2]
+    assert np.ptp(gain.get_ylim()) > 30.0
+    assert 5.0 < np.ptp(change.get_ylim()) < 7.0
+
+
 # Numbers --------------------------------------------------------------------------------------------------------------
 
 

@@ -239,6 +239,15 @@ def test_what_is_plugged_in_is_never_suspected() -> None:
 # Each law with its current in its own units, at a place where it conducts.
 LAW_VALUES = {
     "space-charge triode": {"mu": 100, "perveance": 1e-3, "exponent": 1.5, "width": 0.1, "knee_volts": 1.0},
+    "space-charge triode, two mu": {
+        "mu": 30,
+        "perveance": 1e-3,
+        "exponent": 1.5,
+        "width": 0.1,
+        "knee_volts": 1.0,
+        "slow_share": 0.2,
+        "slow_mu": 0.7,
+    },
     "space-charge pentode": {
         "mu": 10,
         "perveance": 1e-3,

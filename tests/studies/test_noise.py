@@ -396,15 +396,20 @@ def test_bars_are_as_long_as_their_numbers(draw: object) -> None:
     picture = draw(noise if draw is noise_bars_picture else hum)  # type: ignore[operator]
     bars = {str(each.get_gid()): each.get_width() for each in picture.artists if each.get_gid()}
     said = picture.alternative.split(". ", 2)[2].rstrip(".").split("; ")
-    sizes = {}
+    sizes, halves = {}, {}
     for place, words in enumerate(said):
         for kind, name in (("stock", "stock"), ("modded", "stopper of a megohm")):
             value, unit = words.split(f"{name} ")[-1].split(",")[0].split(" ")[:2]
-            sizes[f"{kind}-{place}"] = float(value) * {"mV": 1.0, "\u00b5V": 1e-3}[unit]
+            factor = {"mV": 1.0, "\u00b5V": 1e-3}[unit]
+            sizes[f"{kind}-{place}"] = float(value) * factor
+            # Words are rounded: half of their last digit.
+            halves[f"{kind}-{place}"] = 0.5 * 10.0 ** -len(value.partition(".")[2]) * factor
     most = max(sizes, key=lambda each: sizes[each])
     assert bars.keys() >= sizes.keys()
     for gid, size in sizes.items():
-        assert bars[gid] / bars[most] == pytest.approx(size / sizes[most], rel=0.02, abs=1e-4), gid
+        assert bars[gid] / bars[most] == pytest.approx(
+            size / sizes[most], rel=0.02, abs=max(1e-4, halves[gid] / sizes[most])
+        ), gid
 
 
 def test_the_section_has_findings_that_point_to_its_pictures() -> None:

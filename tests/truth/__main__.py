@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterable
 from statistics import median
 
+from tests.truth import bands
 from tests.truth.claims import KINDS, Check
 from tests.truth.run import checks
 from tests.truth.unmet import UNMET
@@ -59,6 +60,8 @@ def main() -> int:
     for kind, about in KINDS.items():
         print(summary(kind, [check for check in found if check.claim.kind == kind]))
         print(f"    ({about})")
+    print("Bands of what is shown of valves (ampsim/measures/law_bands.py), and rows that no fit used inside them")
+    print("\n".join(bands.lines(found)))
     stale = wrong(found)
     print(f"{len(found)} checks; " + (f"NOT AS RECORDED: {', '.join(stale)}" if stale else "all as recorded"))
     return 1 if stale else 0

@@ -11,8 +11,9 @@ import pytest
 
 from ampsim import load_valve
 from ampsim.library.loader import listing
+from ampsim.measures.law_bands import BANDS
 from tests.truth import __main__ as printing
-from tests.truth import networks, run
+from tests.truth import bands, networks, run
 from tests.truth.bench import Rest, amp, rail, wired
 from tests.truth.claims import KINDS, Case, Check, Claim
 from tests.truth.unmet import UNMET
@@ -137,3 +138,12 @@ def test_the_list_turns_red_when_the_record_is_stale() -> None:
     assert printing.wrong([met, unmet]) == []
     assert printing.wrong([off]) == [met.claim.name]
     assert printing.wrong([Check(unmet.claim, unmet.claim.published)]) == [unmet.claim.name]
+
+
+def test_bands_are_what_fitted_rows_leave_and_hold_most_of_the_others() -> None:
+    checks = list(run.checks().values())
+    assert bands.worked_out(checks) == BANDS
+    held = bands.coverage(checks)
+    inside, whole = (sum(each[n] for each in held.values()) for n in (0, 1))
+    assert whole > 90
+    assert inside >= 0.8 * whole

@@ -7,6 +7,7 @@ import xarray as xr
 
 from ...base.progress import Progress
 from ...base.wording import in_hertz, in_volts
+from ...measures.law_bands import band_words
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
 from ..agreement import agreement_findings, agreement_of, agreement_words
@@ -93,8 +94,9 @@ def _notes(response: xr.Dataset) -> tuple[str, ...]:
         f"Levels are peak volts {response.attrs['source']} of a sine of {in_hertz(facts.frequency)}, "
         f"{1e3 * facts.settle:.0f} ms after it starts. A stage clips where the fundamental between the stage before "
         "and its own output is down by 1 dB against a small signal, counted from its own grids inside a feedback loop. "
-        "Levels are within 0.5 dB, power within 0.1 dB of a ladder in steps of 1 dB; beyond clipping bias goes on "
-        "moving, which moves harmonics by a dB or two.",
+        "Levels are within 0.5 dB of a ladder in steps of 1 dB, power at a level within 0.1 dB; beyond clipping bias "
+        "goes on moving, which moves harmonics by a dB or two.",
+        band_words("gain", "watts", "distortion"),
         "Headroom has no published limit. Our own: 2 and 6 dB less at the speaker when the first stage clips, 1 and 3 "
         "dB less power. A rail given in volts is as stiff as drawn, with a rectifier's sag as far as the drawing "
         "has a resistor for it; a rail from a supply of the drawing sags as that supply does.",

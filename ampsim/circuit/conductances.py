@@ -40,8 +40,15 @@ def nodal_matrix(branches: Iterable[Branch], index: Mapping[str, int], loose: fl
     loose : float
         From every net to ground [S], so that the equations have one answer where a net hangs in the air.
     """
+    # Entry by entry: cautions and diagnosis ask for hundreds, and rows of zeros would take most of the time.
     matrix = np.diag(np.full(len(index), loose))
     for first, second, ohms in branches:
-        if first != second:
-            stamp(matrix, voltage_row(first, second, index), 1.0 / ohms)
+        if first == second:
+            continue
+        ends = [index[net] for net in (first, second) if net != GROUND]
+        for row in ends:
+            matrix[row, row] += 1.0 / ohms
+        if len(ends) == 2:
+            matrix[ends[0], ends[1]] -= 1.0 / ohms
+            matrix[ends[1], ends[0]] -= 1.0 / ohms
     return matrix

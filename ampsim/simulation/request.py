@@ -14,7 +14,6 @@ from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.positions import Position, control_coords, position_label
 from ..circuit.transformer import Transformer
-from .kept_sweeps import run_kept
 from .netlist import Netlist
 from .ngspice import engine
 
@@ -159,6 +158,8 @@ def answers(
         When ngspice gives no trustworthy answer to one of them; the message names the case.
     """
     if kept:
+        from .kept_sweeps import run_kept
+
         outcomes = run_kept(netlists, progress)
     else:
         outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)

@@ -10,7 +10,7 @@ from ...base.errors import DescriptionError, shown
 from ...base.quantities import OHM, format_value
 from ...circuit.amp import Amp
 from ...circuit.conductances import Branch
-from ...circuit.dc_paths import ohms_between
+from ...circuit.dc_paths import nets_with, ohms_between
 from ...circuit.positions import Position
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import dead_amp
@@ -118,8 +118,11 @@ def _larger(name: str, rest: Mapping[str, float], cold: Mapping[str, float]) -> 
 
 def _through(paths: Sequence[tuple[str, Branch]], each: ChargedCapacitor) -> tuple[str, ...]:
     """Parts without which the resistance across a capacitor would be another."""
-    ohms = ohms_between([branch for _, branch in paths], each.first, each.second)
-    names = dict.fromkeys(name for name, _ in paths)
+    branches = [branch for _, branch in paths]
+    ohms = ohms_between(branches, each.first, each.second)
+    # What does not hang together with either side makes no difference; a way that leaves ground comes back there.
+    near = nets_with(branches, each.first) | nets_with(branches, each.second)
+    names = dict.fromkeys(name for name, (first, second, _) in paths if first in near and second in near)
     without = {n: ohms_between([b for m, b in paths if m != n], each.first, each.second) for n in names}
     return tuple(name for name, rest in without.items() if abs(rest - ohms) > 1e-3 * ohms)
 

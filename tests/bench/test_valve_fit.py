@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import tomllib
 from pathlib import Path
@@ -9,20 +10,24 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.valves.curves import curve_families
+from ampsim.bench.valves.driven import DrivenPoints
 from ampsim.bench.valves.fit import FittedValve, fit_points, fit_valve
 from ampsim.bench.valves.points_file import EXAMPLE, read_points
 from ampsim.bench.valves.report import badly_determined, fit_text, lacking_points
 from ampsim.bench.valves.residuals import Residuals
 from ampsim.circuit.valves.description import Point, Valve
 from ampsim.circuit.valves.evaluation import currents, slopes
+from ampsim.circuit.valves.laws import LAWS
 from ampsim.circuit.valves.parsing import parse_valve
 from ampsim.interface.commands.main import main
 from ampsim.library.loader import listing, load_valve
 from ampsim.library.valve_text import valve_text
-from tests.truth import stages, valves_alone
+from tests.truth import outputs, stages, valves_alone
 
 NAMES = listing()["valves"]
 CSV = "type;KT66\nlike;6L6GC\nplate [V];grid;screen;mA;screen mA;gm\n250;-15;250;85;6,3;6,3\n100;0;plate;56,4;;\n"
@@ -91,6 +96,35 @@ def test_points_in_circuits_are_worked_out_as_ngspice_does(row: str) -> None:
             assert ours == pytest.approx(theirs[point.quantity], rel=near), point.quantity
             seen += 1
     assert seen >= 2
+
+
+@pytest.mark.parametrize("row", ["E3b", "VB4b", "VB14b"])
+def test_driven_stages_are_worked_out_as_ngspice_does(row: str) -> None:
+    """A pair with a common cathode resistor, one with fixed bias, one valve as a triode."""
+    (case,) = (each for each in outputs.cases() if each.claims[0].id == row)
+    valve = next(load_valve(name) for name in NAMES if any(point.id == row for point in load_valve(name).points))
+    points = [point for point in valve.points if point.id == row]
+    stage = DrivenPoints(LAWS[valve.law], valve.family, points)
+    theirs = case.measure()
+    for point, ours in zip(points, stage.values(dict(valve.parameters)), strict=True):
+        assert ours == pytest.approx(theirs[point.quantity], rel=0.03), point.quantity
+
+
+@pytest.mark.parametrize(
+    ("name", "system"), [("12DW7-1", "12AX7"), ("12DW7-2", "12AU7"), ("6EU7", "12AX7"), ("ECL86-T", "12AX7")]
+)
+def test_a_valve_of_a_known_system_has_its_law(name: str, system: str) -> None:
+    one, other = load_valve(name), load_valve(system)
+    assert (one.law, one.parameters) == (other.law, other.parameters)
+    assert not any(point.used_in_fit for point in one.points)
+
+
+@given(st.binary(max_size=300), st.sampled_from(["a.csv", "a.toml"]))
+@settings(max_examples=150)
+def test_a_file_of_anything_is_read_or_refused(noise: bytes, name: str) -> None:
+    for data in (noise, CSV.encode() + noise, noise + b"\n" + CSV.encode()):
+        with contextlib.suppress(DescriptionError):
+            read_points(data, name)
 
 
 def points_of(text: str, name: str = "mine.csv", **options: str) -> tuple[Any, ...]:

@@ -43,11 +43,26 @@ _PARTITION = (
     "grid positive (0.10 to 0.06 from VB23a to VB23c, at 100 V): a share that goes with plate over screen volts, as in "
     "the 6L6GC, mends one and spoils another of these rows, and was left out"
 )
+_UNNAMED = (
+    "not fitted. A measured set without imprint: its watts are 0.7 to 0.8 of ours where RCA's three pairs of the same "
+    "valve (VB4b, VB6b, VB7b) are met, and of what gm 6 mA/V and 22 kohm make of the drive (6.9 W in VB10b); a "
+    "transformer's loss of an eighth would explain half of it"
+)
+_DRIVEN_SCREEN = (
+    "the screen under full drive: ours falls as the plate is supplied with more volts (7.5, 5.9 and 5.0 mA for VB4b, "
+    "VB6b and VB7b), RCA prints 8, 7.5 and 8"
+)
 UNMET = {
     "VB4a screen current": _PARTITION,
     "VB16a screen current": _PARTITION,
-    "VB23a screen current": _PARTITION,
+    "VB23c screen current": _PARTITION,
     "VB23c2 screen current": _PARTITION,
+    "VB6b screen current": _DRIVEN_SCREEN,
+    "VB7b screen current": _DRIVEN_SCREEN,
+    "VB10b output power": _UNNAMED,
+    "VB12b output power": _UNNAMED,
+    "VB12b second harmonic": _UNNAMED,
+    "VB12b third harmonic": _UNNAMED,
     "VB16a plate current": (
         "not fitted. Two makers' 807: RCA prints 28 mA at 400 V, -30 V and 18 mA at 600 V, -34 V, from which 50 mA at "
         "500 V, -27 V would ask for a third more gm than RCA prints; the military window at one bias is 1 to 2"

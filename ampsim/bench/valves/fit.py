@@ -17,7 +17,7 @@ from .usual import Usual, unscaled, usual, valves_of_law
 
 Array = NDArray[np.float64]
 _STARTS = 4
-_FIRST, _LAST = 15, 120  # tries from every start, and from the best of them
+_FIRST, _LAST, _DRIVEN = 15, 120, 40  # tries from every start, from the best of them, and with what is driven
 _LEAST_POINTS = 3
 _SOURCE = (
     "least-squares fit to the points below marked used_in_fit; mu is a parameter of the law, not the data-sheet mu"
@@ -126,6 +126,10 @@ def fit_points(template: Valve, name: str, borrowed: str = "", others: Sequence[
     common = usual(template.law, _others(template, others))
     tried = [_solved(residuals, template, common, start, _FIRST) for start in _starts(residuals, template, common)]
     best = _solved(residuals, template, common, min(tried, key=lambda each: each[1])[0], _LAST)[0]
+    whole = Residuals(template, driven=True)
+    if whole.fitted.sum() > residuals.fitted.sum():
+        best = _solved(whole, template, common, best, _DRIVEN)[0]
+    residuals = whole
     known = LAWS[template.law].parameters
     values = np.array([float(f"{value:.9g}") for value in unscaled(known, best)])
     fitted = replace(

@@ -101,7 +101,7 @@ def _remarks(found: FittedValve) -> list[str]:
     remarks.append(range_words(found))
     if found.passed_over:
         rows = join_words(list(dict.fromkeys(point.id for point in found.passed_over)))
-        remarks.append(f"Not used, figures of driven stages: {rows}.")
+        remarks.append(f"Not used, for the fit does not know their circuits: {rows}.")
     if found.borrowed:
         remarks.append(f"Taken over, not of this type: {found.borrowed}. Put the type's own into the file.")
     return remarks

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from ...circuit.valves.description import Point, Valve
 from ...circuit.valves.laws import LAWS
 from ...circuit.valves.triodes import Parameters
+from .driven import DrivenPoints, is_driven
 from .rest import RestingPoints, at_rest
 
 Array = NDArray[np.float64]
@@ -24,6 +25,10 @@ KNOWN_WITHIN = {
     "gain": 0.03,
     "grid volts": 0.05,
     "plate volts": 0.05,
+    "output power": 0.06,
+    "distortion": 0.12,
+    "second harmonic": 0.15,
+    "third harmonic": 0.15,
 }
 """How well figures of each kind are known, as shares of themselves (half of what is usual between two data sheets)."""
 _FLOOR = 0.002  # of the largest current: what a curve or a meter does not show
@@ -37,15 +42,20 @@ class Residuals:
     ----------
     valve : Valve
         Its law, family and points; its parameters do not matter.
+    driven : bool
+        Output stages under drive too: a hundred times slower.
     """
 
-    def __init__(self, valve: Valve) -> None:
+    def __init__(self, valve: Valve, driven: bool = False) -> None:
         self._names = [one.name for one in LAWS[valve.law].parameters]
-        self.points = tuple(point for point in valve.points if at_rest(point))
-        self.passed_over = tuple(point for point in valve.points if not at_rest(point))
+        resting = tuple(point for point in valve.points if at_rest(point))
+        moving = tuple(point for point in valve.points if driven and is_driven(point))
+        self.points = (*resting, *moving)
+        self.passed_over = tuple(point for point in valve.points if not at_rest(point) and not is_driven(point))
         self.fitted = np.array([point.used_in_fit for point in self.points], dtype=bool)
         self.published = np.array([point.value for point in self.points])
-        self._rest = RestingPoints(LAWS[valve.law], valve.family, self.points)
+        self._rest = RestingPoints(LAWS[valve.law], valve.family, resting)
+        self._driven = DrivenPoints(LAWS[valve.law], valve.family, moving)
         self._within = known_within(self.points)
 
     def parameters(self, values: Array) -> Parameters:
@@ -54,7 +64,8 @@ class Residuals:
 
     def values(self, values: Array) -> Array:
         """What the law gives for every point [SI, as the point]."""
-        return self._rest.values(self.parameters(values))
+        p = self.parameters(values)
+        return np.concatenate([self._rest.values(p), self._driven.values(p)])
 
     def weighed(self, values: Array) -> Array:
         """How far off it is at every fitted point, in how well the figure is known."""
@@ -64,7 +75,8 @@ class Residuals:
     def volts(self, values: Array) -> tuple[Array, Array, Array]:
         """Plate, grid and screen [V] of every fitted point."""
         at = self._rest.electrodes(self.parameters(values))
-        return at.plate[self.fitted], at.grid[self.fitted], at.screen[self.fitted]
+        used = self.fitted[: len(at.plate)]
+        return at.plate[used], at.grid[used], at.screen[used]
 
 
 def known_within(points: Sequence[Point]) -> Array:

@@ -12,6 +12,7 @@ from ..circuit.amp import Amp, Mod
 from ..circuit.build import build_circuit
 from ..circuit.landing.choosing import ManyPlaces
 from ..circuit.landing.conditions import jobs_in_words
+from ..circuit.landing.jobs import Spot
 from ..circuit.landing.site import site_of
 from ..circuit.landing.words import parse_phrase
 from ..circuit.mods import touched_designators
@@ -123,3 +124,23 @@ def _whose(said: str, places: list[str], stock: Amp) -> str:
     labels = [each.label for each in site_of(stock).things if parts <= each.designators]
     said_already = any(each.startswith(head) for each in labels) or len(parts) > 1 or not labels
     return "" if said_already else f", {labels[0].replace(f', the {head}', '')}"
+
+
+def describe_places(amp: Amp) -> str:
+    """The places that an amp has by what they are, each with the part there: the words that a mod may use."""
+    lines = [f"{amp.name}: places by what they are"]
+    for thing in site_of(amp).things:
+        every = [(job, spot) for job, spots in thing.jobs.items() for spot in spots]
+        lugs = [f"{job} {spot.designator}" for job, spot in every if "." in spot.designator]
+        lines += ["", thing.label, *([f"  {', '.join(lugs)}"] if lugs else [])]
+        lines += [
+            f"  {job or 'itself'} {join_words(list(spot.parts))}{_ends(spot)}"
+            for job, spot in every
+            if "." not in spot.designator
+        ]
+    return "\n".join(lines)
+
+
+def _ends(spot: Spot) -> str:
+    ends = ", ".join(f"{end} {spot.place(end)}" for end, lug in spot.ends if end != lug)
+    return f" ({ends})" if ends else ""

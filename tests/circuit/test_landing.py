@@ -49,7 +49,11 @@ ROLES = {
         "coupling": "coupling before",
         "plate_to_plate_capacitor": "plate to plate capacitor",
     },
-    "split-load inverter": {"coupling": "coupling before", "plate_load": "plate load a"},
+    "split-load inverter": {
+        "coupling": "coupling before",
+        "plate_load": "plate load a",
+        "cathode_load": "cathode load",
+    },
     "push-pull output": {
         **{f"{role}_{side}": job for side in "ab" for role, job in {
             "coupling": "coupling before", "grid_leak": "grid leak", "grid_stopper": "grid stopper",

@@ -222,6 +222,16 @@ def test_what_landed_is_a_mod_file_that_reads_back_the_same(mod: str) -> None:
     assert not again.wants
 
 
+def test_the_places_of_an_amp_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fits", "--amp", "workshop-a"]) in (0, None)
+    said = capsys.readouterr().out
+    assert "second stage (V1B)\n  grid V1B.grid, cathode V1B.cathode, plate V1B.plate\n" in said
+    assert "  cathode resistor R7 (cathode end R7.1, foot R7.2)\n" in said
+    assert "feedback line\n  resistor R20 (output end R20.1, foot R20.2)\n" in said
+    assert "grid V3A.grid, cathode V3A.cathode, plate a V3A.plate, plate b V3B.plate" in said
+    assert main(["fits"]) == 1
+
+
 def test_the_shop_s_shelf_is_looked_through(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     for folder, name, text in (
         ("mods", "house-warmer", mod_text(WARM)),

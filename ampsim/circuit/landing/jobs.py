@@ -235,16 +235,26 @@ def _side_plate(side: str) -> Callable[[Signal, Stage], str]:
 
 
 def _tail(signal: Signal, stage: Stage) -> Iterator[Element]:
-    """The resistor that carries a cathode far above ground: the lower one where one for the bias comes first."""
+    """The resistor that two valves with one cathode net share."""
+    if len({each.net("cathode") for each in stage.valves}) == 1 < len(stage.valves):
+        yield from _lower(signal, stage)
+
+
+def _cathode_load(signal: Signal, stage: Stage) -> Iterator[Element]:
+    """The resistor that carries the cathode of a follower, or of a split load."""
+    if len(stage.valves) == 1:
+        yield from _lower(signal, stage)
+
+
+def _lower(signal: Signal, stage: Stage) -> Iterator[Element]:
+    """What carries a cathode far above ground: the lower of two where one for the bias comes first."""
     net = cathode(signal, stage)
-    pair = len({each.net("cathode") for each in stage.valves}) == 1 < len(stage.valves)
-    if pair or stage.kind == FOLLOWER:
-        for part in _cathode_resistor(signal, stage):
-            middle = far(part, net)
-            lower = [each for each in signal.ways.at(middle, R) if each is not part and middle != GROUND
-                     and signal.ways.leads_to_ground(far(each, middle), each.designator)
-                     and not _drives(signal, far(each, middle))]  # fmt: skip
-            yield from lower or [part]
+    for part in _cathode_resistor(signal, stage):
+        middle = far(part, net)
+        lower = [each for each in signal.ways.at(middle, R) if each is not part and middle != GROUND
+                 and signal.ways.leads_to_ground(far(each, middle), each.designator)
+                 and not _drives(signal, far(each, middle))]  # fmt: skip
+        yield from lower or [part]
 
 
 def _between_plates(_signal: Signal, stage: Stage) -> Iterator[Element]:
@@ -276,7 +286,7 @@ JOBS: Mapping[str, Job] = {
         Job("plate load a", (INVERTER,), "R", ("plate end", "supply end"), _side_load("a"), _side_plate("a")),
         Job("plate load b", (INVERTER,), "R", ("plate end", "supply end"), _side_load("b"), _side_plate("b")),
         Job("tail resistor", (INVERTER,), "R", ("cathode end", "foot"), _tail, cathode),
-        Job("cathode load", (FOLLOWER,), "R", ("cathode end", "foot"), _tail, cathode),
+        Job("cathode load", (FOLLOWER, INVERTER), "R", ("cathode end", "foot"), _cathode_load, cathode),
         Job("plate to plate capacitor", (INVERTER,), "C", ("one end", "other end"), _between_plates, plate),
     )
 }
@@ -284,3 +294,5 @@ JOBS: Mapping[str, Job] = {
 
 PINS = ("grid", "cathode", "plate", "screen")
 """Lugs of a stage's valve, which are places too."""
+SIDE_PLATES = ("plate a", "plate b")
+"""Of an inverter instead of the plate: that which drives side a of the output stage, and that which drives side b."""

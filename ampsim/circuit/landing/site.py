@@ -13,7 +13,7 @@ from ..build import build_circuit
 from ..output_stage import output_transformers
 from ..source import DRAWN_SOURCE
 from ..stages.template import Element
-from .jobs import JOBS, PINS, Spot, drive
+from .jobs import JOBS, PINS, SIDE_PLATES, Spot, drive
 from .networks import feedback_lines, stacks
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT, Stage
 from .signal import Signal
@@ -42,7 +42,7 @@ class Thing:
     def parts_in_words(self) -> str:
         """Its parts at their jobs, in words."""
         found = [f"{job or 'itself'} {join_words([each.designator for each in spots])}"
-                 for job, spots in self.jobs.items() if spots and job not in (*PINS, "foot")]  # fmt: skip
+                 for job, spots in self.jobs.items() if spots and job not in (*PINS, *SIDE_PLATES, "foot")]  # fmt: skip
         return ", ".join(found) or "nothing that is known"
 
 
@@ -82,8 +82,16 @@ class Site:
 
     def _jobs_of(self, stage: Stage) -> dict[str, tuple[Spot, ...]]:
         first, last = stage.valves[0], stage.valves[-1]
-        pins = {"grid": first, "cathode": first, "plate": last, "screen": last}
-        found = {pin: (Spot(f"{valve.designator}.{pin}"),) for pin, valve in pins.items() if pin in dict(valve.pins)}
+        lugs = {"grid": first, "cathode": first, "plate": last, "screen": last}
+        if stage.kind == INVERTER:
+            sides = {f"plate {self.signal.order.side_of(each)}": each for each in stage.valves}
+            lugs = {
+                "grid": first,
+                "cathode": first,
+                **{name: each for name, each in sides.items() if name in SIDE_PLATES},
+            }
+        named = ((lug, lug.partition(" ")[0], valve) for lug, valve in lugs.items())
+        found = {lug: (Spot(f"{valve.designator}.{pin}"),) for lug, pin, valve in named if pin in dict(valve.pins)}
         return found | {
             name: tuple(job.spots(self.signal, stage)) for name, job in JOBS.items() if stage.kind in job.owners
         }

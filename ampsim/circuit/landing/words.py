@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError, nearest, shown
-from .jobs import JOBS, PINS
+from .jobs import JOBS, PINS, SIDE_PLATES
 from .networks import LINE_JOBS, STACK_JOBS
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT
 
@@ -113,7 +113,8 @@ def jobs_of(thing: str) -> tuple[str, ...]:
     if thing in _LETTERS:
         return tuple(_LETTERS[thing])
     if thing in (GAIN, FOLLOWER, INVERTER, OUTPUT):
-        return (*PINS, *(name for name, job in JOBS.items() if thing in job.owners))
+        pins = ("grid", "cathode", *SIDE_PLATES) if thing == INVERTER else PINS
+        return (*pins, *(name for name, job in JOBS.items() if thing in job.owners))
     return ("",)
 
 
@@ -135,6 +136,6 @@ def letter_of(phrase: Phrase) -> str:
         return _LETTERS[phrase.thing][phrase.job]
     if phrase.thing in (POT, "level pot"):
         return "P"
-    if phrase.job in PINS or phrase.thing == RAIL:
+    if phrase.job in (*PINS, *SIDE_PLATES) or phrase.thing == RAIL:
         return ""
     return "T" if phrase.thing == TRANSFORMER else JOBS[phrase.job].letter

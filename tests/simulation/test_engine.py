@@ -56,9 +56,9 @@ def test_step_response_of_a_low_pass() -> None:
 class Ringing(Session):
     """A session whose ngspice gives up by the trapezoidal rule."""
 
-    def __init__(self, problem: str) -> None:
+    def __init__(self, problem: str, never: bool = False) -> None:
         self.loaded: list[str] = []
-        self._loaded, self._problem = None, problem
+        self._loaded, self._problem, self._never = None, problem, never
 
     def _unload(self) -> None:
         pass
@@ -67,7 +67,7 @@ class Ringing(Session):
         self.loaded.append(form.text(values))
 
     def _analyse(self, form: Form, values: tuple[float, ...]) -> Numbers:
-        if "method=gear" not in self.loaded[-1]:
+        if self._never or "method=gear" not in self.loaded[-1]:
             raise EngineError(self._problem)
         return Numbers(None, np.zeros(0), ())
 
@@ -87,6 +87,19 @@ def test_a_transient_whose_step_becomes_too_small_is_tried_once_more_by_gear(
     except EngineError:
         answered = False
     assert (len(session.loaded), answered) == (tries, tries == 2)
+
+
+def test_it_is_tried_in_finer_steps_first_and_no_method_twice() -> None:
+    wanted = netlist("text\nr1 a 0 {r1}\n.options reltol=0.001\n.end\n", "tran 4e-06 2.0 0.0 4e-06", "v(a)", r1=1.0)
+    finer = wanted.form.finer()
+    assert (finer.command, finer.finer()) == ("tran 1e-06 2.0 0.0 1e-06", finer)
+    assert "reltol=0.0001\n" in finer.text(wanted.values)
+    session = Ringing("Timestep too small", never=True)
+    with pytest.raises(EngineError):
+        session.simulate(wanted.form, wanted.values)
+    assert [("reltol=0.0001" in each, "gear" in each) for each in session.loaded] == [
+        (False, False), (True, False), (True, True)
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("damped", [False, True])

@@ -80,7 +80,7 @@ class Session:
 
         Where only values differ from the loaded netlist they are altered in place; a transient always gets a
         fresh load, and so does whoever asks for one: altering leaves traces in the last digits. A transient whose
-        step becomes too small is tried once more with `Form.damped`.
+        step becomes too small is tried once more as `Form.finer`, and then with `Form.damped`.
 
         Raises
         ------
@@ -102,9 +102,12 @@ class Session:
             return self._analyse(form, values)
         except EngineError as failure:
             self._unload()
-            if form.once or not transient or _STEP_FAULT not in str(failure) or form.damped() == form:
+            if form.once or not transient or _STEP_FAULT not in str(failure):
                 raise
-            return self.simulate(form.damped(), values)
+            next_try = form.finer() if form.finer() != form else form.damped()
+            if next_try == form:
+                raise
+            return self.simulate(next_try, values)
         finally:
             # ngspice keeps the state of coupled inductors after a transient: nothing may follow in this load.
             if transient:

@@ -13,6 +13,7 @@ _HOME = {
     "record.data": (
         "FORMAT",
         "Change",
+        "Choice",
         "Frozen",
         "Measured",
         "Note",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import count, product
 from typing import Any
 
@@ -30,6 +30,7 @@ def read_candidates(
     candidates: Sequence[str | Mod | Sequence[Mod]] | str,
     at: Position | None = None,
     listen_at: str = "speaker",
+    find_mod: Callable[[str], Mod] = load_mod,
 ) -> Question:
     """Make a question of an amp and candidates.
 
@@ -48,6 +49,8 @@ def read_candidates(
         last position or turned up.
     listen_at : str
         The place listened at; default the loudspeaker.
+    find_mod : callable
+        From a name in a text to a mod; default from file or shelf.
 
     Raises
     ------
@@ -55,7 +58,7 @@ def read_candidates(
         For what is no candidate, or does not fit this amp.
     """
     given = [candidates] if isinstance(candidates, str) else list(candidates)
-    found = [candidate for each in given for candidate in _candidates(amp, each)]
+    found = [candidate for each in given for candidate in _candidates(amp, each, find_mod)]
     return Question(amp, tuple(found), _own_controls(amp, found) | dict(at or {}), listen_at)
 
 
@@ -66,14 +69,14 @@ def _own_controls(amp: Amp, found: Sequence[Candidate]) -> Position:
     }
 
 
-def _candidates(amp: Amp, given: str | Mod | Sequence[Mod]) -> Iterator[Candidate]:
+def _candidates(amp: Amp, given: str | Mod | Sequence[Mod], find_mod: Callable[[str], Mod]) -> Iterator[Candidate]:
     if isinstance(given, Mod):
         given = [given]
     if not isinstance(given, str):
         yield Candidate(" + ".join(mod.name for mod in given), apply_mods(amp, *given))
         return
     names = _free_names(amp)
-    ways = [list(_alternatives(amp, piece.strip(), names)) for piece in re.split(r"\s\+\s", given)]
+    ways = [list(_alternatives(amp, piece.strip(), names, find_mod)) for piece in re.split(r"\s\+\s", given)]
     for pieces in product(*ways):
         mods = [mod for _, mod in pieces if mod is not None]
         yield Candidate(" + ".join(label for label, _ in pieces), apply_mods(amp, *mods) if mods else amp)
@@ -85,7 +88,7 @@ def _free_names(amp: Amp) -> Iterator[str]:
     return (str(number) for number in count(901) if str(number) not in taken)
 
 
-def _alternatives(amp: Amp, text: str, numbers: Iterator[str]) -> Iterator[Piece]:
+def _alternatives(amp: Amp, text: str, numbers: Iterator[str], find_mod: Callable[[str], Mod]) -> Iterator[Piece]:
     """What one text says: a label and a mod to each alternative; no mod where nothing is fitted."""
     fitted, swapped = _WAYS.fullmatch(text), _SWAP.fullmatch(text)
     if fitted and all(_is_value(each) for each in _split(fitted["values"])):
@@ -98,13 +101,13 @@ def _alternatives(amp: Amp, text: str, numbers: Iterator[str]) -> Iterator[Piece
             yield _swap(amp, swapped["part"].strip(), value)
     else:
         for name in re.split(r"\s+or\s+", text):
-            mod = _named_mod(name)
+            mod = _named_mod(name, find_mod)
             yield mod.name, mod
 
 
-def _named_mod(name: str) -> Mod:
+def _named_mod(name: str, find_mod: Callable[[str], Mod]) -> Mod:
     try:
-        return load_mod(name)
+        return find_mod(name)
     except DescriptionError as problem:
         raise DescriptionError(
             f"{problem}. A value is written as 'R4 = 2k2' or '1u across R4', a taper as 'gain = linear'"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -66,10 +67,11 @@ def _compare(options: argparse.Namespace) -> None:
     save_picture(found.picture, folder / "candidates")
     print(f"\nThe picture (PNG and SVG) is in the folder {folder}")
     if options.hear:
-        _hear(asked, options, folder)
+        hear(asked, options, folder)
 
 
-def _hear(asked: Question, options: argparse.Namespace, folder: Path) -> None:
+def hear(asked: Question, options: argparse.Namespace, folder: Path) -> None:
+    """Leave a page and WAV files in a folder, and print what they are."""
     from ...audio.candidates import listen_to_candidates
     from ...audio.player.page import write_player
 
@@ -89,12 +91,15 @@ def _asked(options: argparse.Namespace) -> Question:
     amp = plug_in(amp, options.source, "--source") if options.source else amp
     asked = read_candidates(amp, options.candidate, None, options.heard)
     build_circuit(amp).net(options.heard)
-    if not options.at:
-        return asked
-    position: dict[str, float | str] = {}
-    for text in options.at:
+    return asked_at(asked, options.at)
+
+
+def asked_at(asked: Question, texts: list[str]) -> Question:
+    """The question with its controls where `--at` says."""
+    position = dict(asked.at)
+    for text in texts:
         position |= _control(asked, text)
-    return read_candidates(amp, options.candidate, position, options.heard)
+    return replace(asked, at=position)
 
 
 def _control(asked: Question, text: str) -> dict[str, float | str]:

@@ -60,6 +60,7 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         record=record,
         wishes=_wishes(record),
         story=_story(record),
+        choices=kept_choices(record),
         readings=readings_table(handover.proof, handover.volts),
         unread=", ".join(unread_places(handover.proof)),
         proof=handover.proof,
@@ -98,6 +99,15 @@ def _pictures(handover: Handover) -> tuple[list[Picture], list[Picture]]:
 
 def _wishes(record: Record | None) -> list[str]:
     return [f"{each.words}{f' ({each.note})' if each.note else ''}" for each in record.wishes] if record else []
+
+
+def kept_choices(record: Record | None) -> list[tuple[str, list[str]]]:
+    """What was chosen of what, and what was found of each candidate."""
+    choices = record.choices if record else ()
+    return [
+        (f"{each.date}: {each.chosen}, of {each.asked}{f'. {each.note}' if each.note else ''}", each.found.splitlines())
+        for each in choices
+    ]
 
 
 def _story(record: Record | None) -> list[str]:

@@ -56,7 +56,7 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
 
 
 def add_entry(record: Record, entry: str, table: Tables) -> Record:
-    """Add a table to a list of the record, such as "measured", "sweeps", "arrival" or "wishes".
+    """Add a table to a list of the record, such as "measured", "sweeps", "choices" or "wishes".
 
     Raises
     ------

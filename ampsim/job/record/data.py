@@ -10,7 +10,7 @@ from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
 
-FORMAT = 4
+FORMAT = 5
 Tables = dict[str, Any]
 
 
@@ -108,6 +108,20 @@ class Sweep:
 
 
 @dataclass(frozen=True)
+class Choice:
+    """Candidates that were held side by side, and the one that was taken.
+
+    `asked` is what was compared, as it was typed; `note` says why it was chosen, `found` a line to each candidate.
+    """
+
+    date: Date
+    asked: str
+    chosen: str
+    note: str = ""
+    found: str = ""
+
+
+@dataclass(frozen=True)
 class Frozen:
     """A file as it was when it was frozen into the job.
 
@@ -147,7 +161,7 @@ class Record:
         What the job and the amp's owner are called.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps
+    wishes, states, arrival, measured, sweeps, choices
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
@@ -178,6 +192,7 @@ class Record:
     arrival: tuple[Note, ...] = ()
     measured: tuple[Measured, ...] = ()
     sweeps: tuple[Sweep, ...] = ()
+    choices: tuple[Choice, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()
@@ -220,6 +235,7 @@ def as_tables(record: Record) -> Tables:
         "arrival": [_nonempty_fields(each) for each in record.arrival],
         "measured": [_measured_table(each) for each in record.measured],
         "sweeps": [_nonempty_fields(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
+        "choices": [_nonempty_fields(each) for each in record.choices],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],

@@ -57,7 +57,8 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
     Returns
     -------
     Intake
-        Its tables: wishes, states, notes and voltages on arrival (drawing [V], measured [V]), files of sweeps.
+        Its tables: wishes, states, notes and voltages on arrival (drawing [V], measured [V]), files of sweeps,
+        what was chosen.
 
     Raises
     ------
@@ -76,6 +77,10 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
                 (each.date, each.phase, each.file, each.source or "not written down", each.heard or SPEAKER, each.note)
                 for each in record.sweeps
             ),
+        ),
+        "Chosen": _table(
+            ("date", "chosen", "of", "why"),
+            ((each.date, each.chosen, each.asked, each.note) for each in record.choices),
         ),
         "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
     }

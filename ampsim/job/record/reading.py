@@ -22,6 +22,7 @@ from ...library.toml_lines import broken_at, with_line
 from .data import (
     FORMAT,
     Change,
+    Choice,
     Frozen,
     Measured,
     Note,
@@ -37,7 +38,7 @@ from .paths import check_file_name, path_inside
 
 AUDITION = ("about", "source", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
-_NOTE, _NAME, _SOURCE = 4000, 60, 300
+_NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000
 _MOST = {"history": 20_000, "states": 1000, "positions": 200}
 _MOST_ROWS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -148,6 +149,7 @@ def _record(top: Entry, number: int) -> Record:
         arrival=rows.read("arrival", _note),
         measured=rows.read("measured", _measured),
         sweeps=rows.read("sweeps", _sweep),
+        choices=rows.read("choices", _choice),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=rows.read("history", _change),
@@ -240,6 +242,11 @@ def _sweep(entry: Entry) -> Sweep:
     note = entry.plain_text("note", _NOTE, "", lines=True)
     heard = entry.place("heard", entry.raw("heard")) if entry.has("heard") else ""
     return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry), _source(entry), heard)
+
+
+def _choice(entry: Entry) -> Choice:
+    note, found = (entry.plain_text(key, most, "", lines=True) for key, most in (("note", _NOTE), ("found", _FOUND)))
+    return Choice(entry.date(), entry.plain_text("asked", _FOUND), entry.plain_text("chosen", _NOTE), note, found)
 
 
 def _change(entry: Entry) -> Change:

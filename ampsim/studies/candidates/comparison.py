@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 import xarray as xr
@@ -11,10 +12,11 @@ import xarray as xr
 from ...base.caution import CAUTION_LINE
 from ...base.progress import Progress, quiet
 from ...base.tables import text_table
-from ...base.wording import join_words
+from ...base.wording import in_decibels, in_hertz, join_words, minus
 from ...circuit.plugging import describe_source
 from ...circuit.positions import position_label
 from ...measures.equal_curves import SAME_DB
+from ...measures.labels import records
 from ...measures.sweep import gain_at
 from ...pictures.candidates import candidates_picture, same_curves
 from ...pictures.canvas import Picture
@@ -72,6 +74,25 @@ class Comparison:
                     f"{join_words(group)} are the same here: their gains are less than {SAME_DB:g} dB apart everywhere."
                 )
         return found
+
+    @property
+    def lines(self) -> list[str]:
+        """A line to each candidate: what it changes, and what it costs."""
+        costs = {row["candidate"]: row for row in records(self.costs)}
+        return [self._line(row, costs[row["candidate"]]) for row in records(self.changes)]
+
+    def _line(self, change: Mapping[str, Any], cost: Mapping[str, Any]) -> str:
+        levels = [
+            f"{in_decibels(change[f'{each:g} Hz [dB]'], True)} at {in_hertz(each)}"
+            for each in self.question.frequencies
+        ]
+        told = [
+            f"{name.partition(' [')[0]} {value if isinstance(value, str) else minus(f'{value:.1f}')}"
+            + (f" {name.partition(' [')[2].rstrip(']')}" if " [" in name else "")
+            for name, value in cost.items()
+            if name != "candidate"
+        ]
+        return f"{change['candidate']}: {', '.join(levels)}; {'; '.join(told)}"
 
     @property
     def text(self) -> str:

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.errors import DescriptionError, nearest, shown
-from ..common import all_option, report_step, topic_option
+from ....base.wording import join_words
+from ..common import all_option, at_option, report_step, topic_option
+from ..compare import asked_at, hear
 from ..consequences import print_consequences
 from ..find import print_values
+from ..hearing import add_listening_options
 from .common import PAPERS, PICTURES, Steps, open_record, open_record_audition, output_path, to_option
 
 if TYPE_CHECKING:
     from ....job.record.frozen import Opened
+    from ....studies.candidates.comparison import Comparison
+    from ....studies.candidates.question import Question
     from ....studies.search.wishes import WishList
 
 
@@ -23,6 +29,14 @@ def add(steps: Steps) -> None:
     find_values = steps.step("find", "part values that meet the wishes of a wish file of the job", _find)
     find_values.add_argument("file", nargs="?", default="", help="which wish file, where several are tied to wishes")
     to_option(find_values, "folder for the pictures", "pictures")
+    side = steps.step("compare", "candidates for one question side by side; what is chosen, and why, is kept", _compare)
+    side.add_argument("candidate", nargs="+", help="as in ampsim compare; mods of the job go by their names in it")
+    at_option(side, "as drawn")
+    side.add_argument("--chosen", help="the candidate that is taken, as the tables call it; kept with what was found")
+    side.add_argument("--note", default="", help="why it was chosen")
+    side.add_argument("--hear", action="store_true", help="leave a page to listen to them, blind too, and WAV files")
+    add_listening_options(side)
+    to_option(side, "folder for picture and sounds", "pictures")
     audition = steps.step("audition", "stock against modded: tables, and pictures of every view", _audition)
     to_option(audition, "folder for the pictures", "pictures")
     sheet = steps.step("consequences", "what the mods do besides tone, as one HTML file", _consequences)
@@ -46,6 +60,52 @@ def _wishes(found: Opened, file: str) -> WishList:
         what = shown(file) if file else "which wish file"
         raise DescriptionError(f"{what}: not a wish file that a wish of this job is tied to{nearest(name, known)}")
     return known[name]
+
+
+def _compare(options: argparse.Namespace) -> None:
+    from ....pictures.export import save_picture
+    from ....studies.candidates.comparison import compare
+
+    folder, asked = output_path(options, PICTURES), _question(options)
+    if options.chosen is not None and options.chosen not in asked.labels:
+        known = f"{join_words(asked.labels)}{nearest(options.chosen, asked.labels)}"
+        raise DescriptionError(f"--chosen: {shown(options.chosen)} is none of {known}")
+    found = compare(asked, progress=report_step)
+    print(found.text)
+    save_picture(found.picture, folder / "candidates")
+    if options.hear:
+        hear(asked, options, folder)
+    if options.chosen is not None:
+        _keep_choice(options, found)
+
+
+def _question(options: argparse.Namespace) -> Question:
+    """The job's amp, as it is played and listened to there, and the candidates."""
+    from ....circuit.plugging import plug_in
+    from ....library.candidates import read_candidates
+    from ....library.loader import load_mod
+
+    record, found = open_record(options)
+    own = dict(zip(record.mods, found.modded.mods, strict=True))
+    source, place = (str(record.audition.get(key, "")) for key in ("source", "listen_at"))
+    amp = plug_in(found.stock, source, "source") if source else found.stock
+    asked = read_candidates(
+        amp, options.candidate, None, place or "speaker", lambda name: own.get(name) or load_mod(name)
+    )
+    return asked_at(asked, options.at)
+
+
+def _keep_choice(options: argparse.Namespace, found: Comparison) -> None:
+    from ....circuit.positions import position_label
+    from ....job.record.changing import add_entry
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
+
+    asked = f"{'; '.join(options.candidate)} ({position_label(found.question.at)})"
+    table = {"date": date.today(), "asked": asked, "chosen": options.chosen}
+    table |= {key: value for key, value in (("note", options.note), ("found", "\n".join(found.lines))) if value}
+    save_record(add_entry(read_record(options.folder), "choices", table), options.folder)
+    print(f"\nKept in the job: {options.chosen}, with what was found of every candidate")
 
 
 def _audition(options: argparse.Namespace) -> None:

@@ -18,16 +18,17 @@ settings.register_profile(FRESH, derandomize=False, database=None, deadline=None
 settings.load_profile(os.environ.get("AMPSIM_CASES", FIXED))
 
 LONGEST = (
+    # The loop over samples is compiled at its first use: one core does that while the other looks at files.
+    "tests/studies/test_verdicts.py",
+    "tests/test_house.py",
     "tests/simulation/test_random_amps.py",
     "tests/browser/test_sheet_browser.py",
-    "tests/studies/test_verdicts.py",
     "tests/test_any_amp.py",
     "tests/studies/test_sheet.py",
     "tests/studies/test_stability.py",
     "tests/browser/test_browser.py",
     "tests/test_sentences.py",
     "tests/test_hostile.py",
-    "tests/test_house.py",
     "tests/studies/test_headroom.py",
     "tests/studies/test_pop.py",
     "tests/studies/test_settings.py",

@@ -49,6 +49,13 @@ def _resistance_coupled_pentode(valve: Valve, at: dict[str, float], bypass: str)
     return amp(parts, [pentode, after], rail("B1", at["supply_volts"]))
 
 
+def _grid_leak(valve: Valve, at: dict[str, float], _bypass: str) -> Amp:
+    parts: Parts = {"V1": valve.type, "C1": "10n", "R1": at["grid_ohms"], "R2": at["plate_ohms"]}
+    parts |= {"C3": "100n", "R4": at["next_grid_ohms"]}
+    triode = stage("grid-leak stage", valve="V1", supply="B1", coupling="C1", grid_leak="R1", plate_load="R2")
+    return amp(parts, [triode, stage("coupling", capacitor="C3", shunt_resistor="R4")], rail("B1", at["supply_volts"]))
+
+
 def _cascade(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
     # Both sections share one cathode resistor, which no template has.
     parts: Parts = {"V1": valve.type, "V2": valve.type, "C1": "10n", "R1": at["next_grid_ohms"], "C2": bypass}
@@ -83,6 +90,7 @@ def _with_inverter(valve: Valve, at: dict[str, float], bypass: str) -> Amp:
 BUILDERS = {
     "resistance-coupled stage": (_resistance_coupled, "R4.1", ("V1",)),
     "resistance-coupled pentode stage": (_resistance_coupled_pentode, "R4.1", ("V1",)),
+    "grid-leak stage": (_grid_leak, "R4.1", ("V1",)),
     "two-stage cascade": (_cascade, "R6.1", ("V1", "V2")),
     "stage and split-load inverter": (_with_inverter, "R8.1", ("V1", "V2")),
 }

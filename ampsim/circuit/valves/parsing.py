@@ -17,6 +17,7 @@ CIRCUITS = (
     "triode connected",
     "resistance-coupled stage",
     "resistance-coupled pentode stage",
+    "grid-leak stage",
     "valve and cathode resistor across the supply",
     "two-stage cascade",
     "stage and split-load inverter",
@@ -57,7 +58,9 @@ _CONDITIONS = {
     **dict.fromkeys(("plate_volts", "grid_volts", "screen_volts"), (-1e4, 1e4)),
     **dict.fromkeys(("supply_volts", "drive_volts"), (0.0, 1e4)),
     **dict.fromkeys(("plate_amps", "grid_amps"), (0.0, 10.0)),
-    **dict.fromkeys(("plate_ohms", "cathode_ohms", "screen_ohms", "next_grid_ohms", "load_ohms"), (0.0, 1e8)),
+    **dict.fromkeys(
+        ("plate_ohms", "cathode_ohms", "screen_ohms", "next_grid_ohms", "load_ohms", "grid_ohms"), (0.0, 1e8)
+    ),
 }
 _LIMITS = {
     **dict.fromkeys(("plate_volts", "plate_volts_cold", "screen_volts", "screen_volts_cold"), (1.0, 1e4)),

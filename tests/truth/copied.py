@@ -16,6 +16,7 @@ _PENTODE = (
     "plate_volts_cold", "plate_volts", "screen_volts_cold", "screen_volts", "plate_watts", "screen_watts",
     "cathode_milliamps", "grid_leak_self_bias", "grid_leak_fixed_bias", "heater_cathode_volts",
 )  # fmt: skip
+_LISTS = "lists of tester settings and data-sheet extracts of a public valve-tester project, 2026"
 SHEETS = (
     ("L1", "12AX7", "US data sheet 12AX7, design-centre ratings, a retyped copy", "secondary",
      ("plate_volts", "plate_watts", "heater_cathode_volts", "negative_grid_volts"), (300, 1.0, 180, 50)),
@@ -29,8 +30,24 @@ SHEETS = (
      (2000, 800, 800, 500, 25, 8, 150, 0.7e6, 0.5e6, 100)),
     ("G5", "6L6GC", "encyclopaedia table citing GE Essential Characteristics, 1973", "secondary",
      ("plate_volts", "plate_watts"), (500, 30)),
+    ("VSN9", "6SN7GTB", _LISTS, "secondary",
+     ("plate_volts", "plate_watts", "cathode_milliamps", "grid_leak_self_bias"), (450, 5.0, 20, 1e6)),
+    ("VSL12", "6SL7GT", _LISTS, "secondary",
+     ("plate_volts", "plate_watts", "grid_leak_self_bias", "grid_leak_fixed_bias"), (300, 1.0, 1e6, 0.5e6)),
+    ("V6611", "KT66", _LISTS, "secondary",
+     ("plate_volts", "screen_volts", "plate_watts", "screen_watts"), (500, 400, 25, 3.5)),
+    ("V6513", "6550", "General Electric, 6550-A, 1972, and lists, as quoted; 35 W of the 6550", "secondary",
+     ("plate_volts", "screen_volts", "plate_watts", "screen_watts"), (660, 440, 35, 6)),
+    ("VAQ3", "6AQ5", _LISTS, "secondary",
+     ("plate_volts", "screen_volts", "plate_watts", "screen_watts"), (275, 275, 12, 2)),
+    ("VL63", "ECL86-P", _LISTS, "secondary", ("plate_volts", "screen_volts", "plate_watts"), (300, 300, 9)),
+    ("VB3", "807", "RCA, data sheet 807, 1954, p. 2", "verified",
+     ("plate_volts", "screen_volts", "plate_watts", "screen_watts", "cathode_milliamps", "grid_leak_self_bias",
+      "grid_leak_fixed_bias", "heater_cathode_volts"), (600, 300, 25, 3.5, 120, 0.5e6, 0.1e6, 135)),
 )  # fmt: skip
 CAPACITANCES = (
+    ("VAB6", "EABC80", "Philips data sheet EABC80, 1955, p. 1", "verified", (2.0e-12, 1.9e-12, 1.4e-12)),
+    ("VCC3", "ECC99", "maker's sheet ECC99, 2015, as quoted", "secondary", (5.1e-12, 5.8e-12, 0.91e-12)),
     ("C1", "12AX7", "US data sheet 12AX7, a retyped copy", "secondary", (1.7e-12, 1.6e-12)),
     ("C3", "12AT7", "Philips data sheet ECC81, 1969, p. 2", "verified", (1.6e-12, 2.3e-12)),
     ("C4", "12AU7", "Philips data sheet ECC82, 1954, p. 1", "verified", (1.6e-12, 1.8e-12)),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ...base.errors import shown
 from ...base.quantities import FARAD, HENRY, OHM
+from .coupled_inductors import Couplings
 from .drawing import GROUND, Drawing
 from .part_remarks import is_own_law, part_below
 from .spice_lines import Line, spice_lines
@@ -21,8 +22,8 @@ _ANALYSES = (".op", ".ac", ".dc", ".tran", ".noise", ".tf", ".sens", ".pz", ".di
              ".save", ".print", ".plot", ".probe", ".step", ".options", ".option", ".temp", ".ic")  # fmt: skip
 _NOT_HERE = {
     "b": "a source after a formula", "e": "a controlled source", "f": "a controlled source", "g": "a controlled source",
-    "h": "a controlled source", "i": "a current source", "k": "the coupling of inductors; describe the transformer as "
-    "a part T.. of the amp file", "s": "a switch", "t": "a transmission line", "u": "a line", "w": "a switch",
+    "h": "a controlled source", "i": "a current source", "k": "a coupling without its two inductors",
+    "s": "a switch", "t": "a transmission line", "u": "a line", "w": "a switch",
     "o": "a transmission line", "a": "a code model", "y": "a line", "z": "a transistor of a kind there is not here",
     "q": "a bipolar transistor, which there is not among the parts of ampsim", "n": "a model", "p": "a line",
 }  # fmt: skip
@@ -43,6 +44,7 @@ class SpiceReader:
         self._drawing, self._beside = drawing, beside
         self._lines, self._described = spice_lines(text, drawing)
         self._used: set[str] = set()
+        self._couplings = Couplings()
 
     def read(self) -> None:
         """Read everything; afterwards the drawing holds all that was found."""
@@ -58,6 +60,7 @@ class SpiceReader:
                 at += len(part)
             else:
                 self._read(line)
+        self._couplings.into_transformers(self._drawing)
         for name, each in self._described.items():
             if name not in self._used or not is_own_law(each.lines, name, self._beside):
                 why = "the law of ampsim is used instead" if name in self._used else "nothing that was read uses it"
@@ -69,6 +72,8 @@ class SpiceReader:
             self._directive(line)
         elif letter in _TWO_PIN and len(words) > 3:
             self._two_pin(line, letter)
+        elif letter == "k" and len(words) > 3:
+            self._couplings.lines.append(line)
         elif letter == "v" and len(words) > 2:
             self._source(line)
         elif letter == "x" and len(words) > 2:
@@ -99,6 +104,8 @@ class SpiceReader:
         kind, letters, quantity = _TWO_PIN[letter]
         name, first, second, *rest = line.words
         designator = self._drawing.designator(name, kind, letters, line.number)
+        if letter == "l":
+            self._couplings.coils[name.lower()] = designator
         values = [each.partition("=")[2] if each.lower().startswith(f"{letter}=") else each for each in rest]
         entry = self._drawing.answers.values.get(designator)
         if entry is None:

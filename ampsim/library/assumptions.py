@@ -86,7 +86,7 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
 
 def _other_name(written: str, meant: str) -> str:
     differs = what_differs(written, meant)
-    return f"{plain(written)} is taken for a {meant}" + (f"; {differs}" if differs else "")
+    return f"{plain(written)} is read as {meant}" + (f"; {differs}" if differs else "")
 
 
 def _of_edits(tables: Mapping[str, Any]) -> Iterator[str]:

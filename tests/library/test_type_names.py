@@ -75,13 +75,13 @@ def test_an_amp_and_a_mod_are_the_same_by_every_name(tmp_path: Path) -> None:
 def test_what_differs_is_said_and_what_is_the_same_is_not_excused(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    for word, said in (("ECC83", "V1A: ECC83 is taken for a 12AX7\n"), ("7025", "little noise"), ("E83CC", "special")):
+    for word, said in (("ECC83", "V1A: ECC83 is read as 12AX7\n"), ("7025", "little noise"), ("E83CC", "special")):
         amp, mod = written(tmp_path, word)
         for file in (amp, mod):
             assert main(["check", str(file)]) == 0
             assert said in capsys.readouterr().out + "\n"
     assert not what_differs("ECC83", "12AX7")
-    assert "taken for" not in (main(["check", str(written(tmp_path, "12AX7")[0])]) or capsys.readouterr().out)
+    assert "is read as" not in (main(["check", str(written(tmp_path, "12AX7")[0])]) or capsys.readouterr().out)
 
 
 @pytest.mark.parametrize(

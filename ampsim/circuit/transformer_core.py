@@ -18,6 +18,8 @@ from typing import Any
 from .inner_nets import inner_net
 from .valves.spice_text import number
 
+# How closely all windings on one core are coupled [ratio]; leakage is in inductors of its own.
+COUPLING = 0.99999
 # One of the flux that counts as the knee, in the tolerance of a solution; and volts across a primary.
 UNITS = (30.0, 0.01)
 
@@ -72,15 +74,15 @@ def flux_density(volts: float, hertz: float, turns: float, square_metres: float)
 class Core:
     """A core that saturates, across a primary.
 
-    `ends` are the nets of the primary; `coil` is the winding whose flux it follows, `scale` leads from that flux to
-    the share of the flux at the knee [1 / V s], `shares` says what the current of each winding adds to it [1 / A].
+    `ends` are the nets of the primary; `coil` is the winding whose flux it follows, of `henries` [H], and `scale` leads
+    from that flux to the share of the flux at the knee [1 / V s].
     """
 
     name: str
     ends: tuple[str, str]
     coil: str
+    henries: float
     scale: float
-    shares: Mapping[str, float]
     knee_amps: float
 
     @property
@@ -89,8 +91,40 @@ class Core:
         return inner_net(self.name, "flux")
 
     def lines(self) -> list[str]:
-        """As ngspice lines; a winding's current is that of a source named after it."""
-        whole = "+".join(f"{share!r}*i(v{each})" for each, share in self.shares.items())
+        """As ngspice lines, behind those of the windings: what is common to them, the flux, and the core's current."""
+        common, amps = inner_net(self.name, "common"), inner_net(self.name, "common_amps")
+        shared = self.scale * COUPLING * math.sqrt(self.henries)
+        own = self.scale * (1.0 - COUPLING) * self.henries
+        flux = f"{shared!r}*i(v{self.name}_common)+{own!r}*i(v{self.coil})"
         ports = (self.ends, (self.flux_net, "0"))
-        source = magnetising_lines(f"{self.name}_core", {"knee_amps": self.knee_amps}, ports)
-        return [f"b{self.name}_flux {self.flux_net} 0 v={whole}", *source]
+        return [
+            f"l{self.name}_common {common} {amps} {COUPLING!r}",
+            f"v{self.name}_common {amps} 0 dc 0",
+            f"b{self.name}_flux {self.flux_net} 0 v={flux}",
+            *magnetising_lines(f"{self.name}_core", {"knee_amps": self.knee_amps}, ports),
+        ]
+
+
+def winding_lines(core: str, name: str, ends: tuple[str, str], henries: float) -> list[str]:
+    """A winding on a core that saturates, as ngspice lines: what it does not share, then an ideal transformer.
+
+    All together are the same as windings coupled in pairs; but those have the flux as a small difference of their
+    large currents, and in short steps too few digits are left of it.
+
+    Parameters
+    ----------
+    core, name : str
+        Of the transformer and the winding.
+    ends : tuple of str
+        The nets of its ends, the dotted one first.
+    henries : float
+        [H]
+    """
+    own, amps, turns = inner_net(name, "own"), inner_net(name, "amps"), math.sqrt(henries)
+    common = inner_net(core, "common")
+    return [
+        f"{name} {ends[0]} {own} {(1.0 - COUPLING) * henries!r}",
+        f"e{name} {own} {amps} {common} 0 {turns!r}",
+        f"v{name} {amps} {ends[1]} dc 0",
+        f"f{name} 0 {common} v{name} {turns!r}",
+    ]

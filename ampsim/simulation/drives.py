@@ -42,10 +42,15 @@ def write_drive(writer: Writer, wired: Circuit, analysis: Analysis) -> Circuit:
     return wired
 
 
-def options(analysis: Analysis) -> str:
-    """How exactly ngspice works."""
+def options(analysis: Analysis, writer: Writer) -> str:
+    """How exactly ngspice works.
+
+    With a core that saturates a charge or a flux below `chgtol` [C, V s] does not ask for shorter steps: the flux of a
+    winding without current is nothing but rounding, which over a short step looks like a jump, and a shorter one more.
+    """
     if isinstance(analysis, Transient):
-        return f".options reltol={analysis.tolerance!r} abstol=1e-9"
+        flux = " chgtol=1e-9" if writer.saturates else ""
+        return f".options reltol={analysis.tolerance!r} abstol=1e-9{flux}"
     return ".options reltol=1e-6"
 
 

@@ -31,6 +31,9 @@ _Key = tuple[str, tuple[str, ...], Pace]
 STATED = 0.03
 """How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
 _QUIET = 1e-3  # V: of less movement no share is taken
+INSTEAD = "ngspice had no answer: this is the time-step solver's"
+ALONE = 2.5e-6
+"""The steps [s] of the solver where it answers in the place of ngspice: half of what its finest studies take."""
 _FINEST = 1e-4  # the tolerance of ngspice in a check, at most
 # Steps of ngspice in a check, of those of an answer: an amp far beyond clipping is 0.3 % off, with twice these 7 %.
 _SHARE = 0.25
@@ -189,6 +192,21 @@ class InTime:
             for run, ours, theirs in zip(sample.values(), (found[key] for key in sample), told, strict=True)
             if isinstance(ours, Arrays) and isinstance(theirs, Arrays)
         ]
+
+
+def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """Outcomes of ngspice, with the solver's where it gave none; a remark says so.
+
+    The solver's is taken where steps half as long give the same within `STATED`: what oscillates far beyond hearing
+    has no answer from either.
+    """
+    found = list(outcomes)
+    for number, (run, outcome) in enumerate(zip(runs, outcomes, strict=True)):
+        if not isinstance(outcome, Arrays):
+            answer, finer = (_of_one_circuit([each])[0] for each in (run, run.finer))
+            if isinstance(answer, Arrays) and isinstance(finer, Arrays) and difference(run, answer, finer) <= STATED:
+                found[number] = replace(finer, notes=(INSTEAD,))
+    return found
 
 
 def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:

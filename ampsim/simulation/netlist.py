@@ -181,7 +181,7 @@ def _frame(
     # Noise spectra need no `.save`, and one would hide them.
     if not isinstance(analysis, NoiseSweep):
         writer.line(".save " + " ".join(vectors))
-    writer.line(f"{options(analysis)}\n.end")
+    writer.line(f"{options(analysis, writer)}\n.end")
     end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
     points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
     form = Form(writer.skeleton(), tuple(writer.parts), command(analysis, wired), vectors, points, end)

@@ -17,7 +17,7 @@ from ..circuit.semiconductors.pieces import Piece
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.stages.template import GROUND
 from ..circuit.switches.moving import Contact
-from ..circuit.transformer_core import Core
+from ..circuit.transformer_core import Core, winding_lines
 from ..circuit.valves.description import Valve
 from ..circuit.valves.laws import LAWS
 from ..circuit.valves.spice import PINS, subcircuit
@@ -47,13 +47,14 @@ class Writer:
     """Collects netlist lines, cutting the text wherever a value may change from position to position.
 
     Valves in the sockets `apart` have subcircuits of their own; the source of the rail `rippling` has 1 V of ripple.
-    `switching` says that contacts move, `in_time` that springs take their time.
+    `switching` says that contacts move, `in_time` that springs take their time, `saturates` that some core does.
     """
 
     def __init__(self, apart: Collection[str] = (), rippling: str = "", in_time: bool = False) -> None:
         self._apart, self._in_time = apart, in_time
         self.rippling = rippling
-        self.switching = False
+        self.switching = self.saturates = False
+        self._on_cores: set[str] = set()
         self._pieces: list[str] = []
         self._open: list[str] = []
         self.parts: list[str] = []
@@ -116,7 +117,7 @@ class Writer:
         self._cut(f"{safe_name(name)} {safe_name(first)} {safe_name(second)} dc 0 ac ", f"{name} ac", amount)
 
     def couple(self, name: str, first: str, second: str, factor: float) -> None:
-        """Write the coupling of two inductors.
+        """Write the coupling of two inductors; those on a core that saturates are coupled as they stand.
 
         Parameters
         ----------
@@ -126,9 +127,10 @@ class Writer:
         factor : float
             0 to 1 [ratio].
         """
-        self.line(f"{name} {first} {second} {float(factor)!r}")
+        if first not in self._on_cores:
+            self.line(f"{name} {first} {second} {float(factor)!r}")
 
-    def coil(self, name: str, first: str, second: str, henries: float, sensed: bool) -> None:
+    def coil(self, name: str, first: str, second: str, henries: float, core: str = "") -> None:
         """Write a winding of a transformer.
 
         Parameters
@@ -139,17 +141,22 @@ class Writer:
             The nets of its ends, the dotted one first.
         henries : float
             [H]
-        sensed : bool
-            Whether its current is asked for, as that of a source named after it.
+        core : str
+            The transformer whose core saturates; "" when none does, and the windings are to be coupled.
         """
-        end = safe_name(f"__{name}_amps") if sensed else second
-        self.element(name, first, end, henries)
-        if sensed:
-            self.line(f"v{safe_name(name)} {end} {safe_name(second)} dc 0")
+        if not core:
+            self.element(name, first, second, henries)
+            return
+        for each in (core, name, first, second):
+            safe_name(each)
+        self._on_cores.add(name)
+        for text in winding_lines(core, name, (first, second), float(henries)):
+            self.line(text)
 
     def saturating(self, core: Core) -> None:
-        """Write the current that a saturating core takes beyond that of its inductance [A]."""
-        for name in (core.name, *core.ends, core.flux_net, *core.shares):
+        """Write what the windings on a saturating core share, and the current it takes beyond its inductance [A]."""
+        self.saturates = True
+        for name in (core.name, core.coil, *core.ends, core.flux_net):
             safe_name(name)
         for text in core.lines():
             self.line(text)

@@ -27,7 +27,7 @@ from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
 from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
-from .in_time import InTime, TimedRun
+from .in_time import ALONE, InTime, TimedRun, solved_instead
 from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
@@ -71,7 +71,8 @@ def simulate(
         Whether the currents into plates, screens, grids and the load are kept. Default: of operating points and
         transients.
     timed : (InTime, Pace)
-        Of a transient: who answers it, and how finely.
+        Of a transient: who answers it, and how finely. By default ngspice does, and the time-step solver where ngspice
+        has no answer.
 
     Returns
     -------
@@ -86,7 +87,7 @@ def simulate(
     DescriptionError
         For unknown controls, positions or places.
     EngineError
-        When ngspice gives no trustworthy answer at one of the positions; the message names it.
+        When there is no trustworthy answer at one of the positions; the message names it.
     """
     asked = request(amps, positions)
     analysis = analysis or FrequencySweep()
@@ -95,14 +96,15 @@ def simulate(
     kept = at_rest or isinstance(analysis, Transient) if currents is None else currents
     # Of the places that are looked at unasked, some may be those of a valve that only another variant has.
     heard = [places if nodes is not None else _there(case.wired, places) for case in asked.cases]
-    if timed and isinstance(analysis, Transient):
-        solver, pace = timed
+    if isinstance(analysis, Transient):
+        solver, pace = timed or (None, Pace(ALONE, keep=analysis.step))
         runs = [
             TimedRun(case.wired, case.setting, analysis, own, pace, kept)
             for case, own in zip(asked.cases, heard, strict=True)
         ]
         netlists = [run.netlist for run in runs]
-        found = [case.arrays(each) for case, each in zip(asked.cases, solver.run(runs), strict=True)]
+        outcomes = solver.run(runs) if solver else _in_time(runs, workers, progress)
+        found = [case.arrays(each) for case, each in zip(asked.cases, outcomes, strict=True)]
     else:
         netlists = [
             build(case.amp, case.position, analysis, own, kept) for case, own in zip(asked.cases, heard, strict=True)
@@ -110,6 +112,11 @@ def simulate(
         found = answers(asked.cases, netlists, workers=workers, progress=progress)
     facts = provenance(asked.variants, analysis, netlists, found)
     return _dataset(asked, analysis, places, found, kept).assign_attrs(facts)
+
+
+def _in_time(runs: Sequence[TimedRun], workers: int | None, progress: Progress | None) -> list[engine.Outcome]:
+    netlists = [run.netlist for run in runs]
+    return solved_instead(runs, engine.run_distinct(netlists, workers=workers, progress=progress))
 
 
 def _there(wired: Circuit, places: tuple[str, ...]) -> tuple[str, ...]:

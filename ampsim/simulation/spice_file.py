@@ -82,7 +82,7 @@ def spice_file(
         if net in drawn.live_nets and net != GROUND:
             writer.line(remark(f"net {names[net]}: {', '.join(places)}"[:_MOST]))
     vectors = [f"v({names[net]})" for net in map(drawn.net, nodes) if net in drawn.live_nets and net != GROUND]
-    writer.line(f"{options(asked[0])} numdgt=12")
+    writer.line(f"{options(asked[0], writer)} numdgt=12")
     for each in asked:
         writer.line(f".{command(each, wired)}")
         if not isinstance(each, OperatingPoint) and vectors:

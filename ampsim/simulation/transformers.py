@@ -16,10 +16,8 @@ from ..circuit.build import Circuit
 from ..circuit.inner_nets import inner_net
 from ..circuit.stages.template import Element
 from ..circuit.transformer import Transformer, tap_pin
-from ..circuit.transformer_core import Core
+from ..circuit.transformer_core import COUPLING, Core
 from .netlist_writer import Writer
-
-COUPLING = 0.99999
 
 
 @dataclass(frozen=True)
@@ -45,18 +43,18 @@ def write_transformer(writer: Writer, element: Element, wired: Circuit) -> None:
     for pin in nets:
         if not part.has_pin(pin):
             raise DescriptionError(f"{wired.amp.file}: {part.designator} has no {shown(pin)}, and something is on it")
-    saturates = math.isfinite(part.saturation)
+    core = name if math.isfinite(part.saturation) else ""
     coils = []
     for coil in _primary(writer, part, nets):
         coils.append(coil)
-        writer.coil(coil.name, coil.first, coil.second, coil.henries, sensed=saturates)
+        writer.coil(coil.name, coil.first, coil.second, coil.henries, core)
     _write_losses(writer, part, nets["primary_a"], nets["primary_b"])
     for coil in (*_secondary(writer, part, nets), *_further(writer, part, nets)):
         coils.append(coil)
-        writer.coil(coil.name, coil.first, coil.second, coil.henries, sensed=saturates)
+        writer.coil(coil.name, coil.first, coil.second, coil.henries, core)
     for number, (first, second) in enumerate(_pairs([coil.name for coil in coils]), 1):
         writer.couple(f"k{name}_{number}", first, second, COUPLING)
-    if saturates:
+    if core:
         _write_core(writer, part, nets, coils)
 
 
@@ -103,16 +101,12 @@ def _further(writer: Writer, part: Transformer, nets: Mapping[str, str]) -> Iter
 
 
 def _write_core(writer: Writer, part: Transformer, nets: Mapping[str, str], coils: list[Coil]) -> None:
-    """The current of the saturating core, across the whole primary; it follows the flux of all windings' currents."""
+    """The saturating core, across the whole primary; it follows the flux of all windings' currents."""
     first, knee = coils[0], part.saturation
     # The flux of the first winding, counted up to the whole primary's and as a share of that at the knee.
     up = math.sqrt(part.inductance / first.henries) / knee
-    shares = {
-        each.name: up * (each.henries if each is first else COUPLING * math.sqrt(first.henries * each.henries))
-        for each in coils
-    }
     ends = (nets["primary_a"], nets["primary_b"])
-    writer.saturating(Core(part.designator.lower(), ends, first.name, up, shares, knee / part.inductance))
+    writer.saturating(Core(part.designator.lower(), ends, first.name, first.henries, up, knee / part.inductance))
 
 
 def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:

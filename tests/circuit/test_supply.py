@@ -227,3 +227,15 @@ def test_a_rectifier_behind_a_capacitor_is_refused_with_its_reason(capacitor):
              "R4": "100k"}  # fmt: skip
     with pytest.raises(DescriptionError, match="D1 gets its current through C3"):
         supplied(build_circuit(supply_amp(wires, parts)))
+
+
+def test_a_supply_settles_where_the_current_through_its_choke_just_ceases():
+    """Two chokes in a row round the critical load: whole steps of Newton's method went back and forth for ever."""
+    source = full_wave(load_semiconductor("1N4007"), 366.0, 78.7, net="in")
+    resistors = (("coil_1", "b", 147.0), ("coil_2", "b2", 122.2), ("b2", "b3", 10129.9))
+    capacitors = (("b", "0", 28.22e-6), ("b2", "0", 21.87e-6), ("b3", "0", 39.0e-6))
+    given = Supply(Filter(resistors, capacitors, (("in", "coil_1", 7.7085), ("b", "coil_2", 6.5898))), source)
+    amps = np.geomspace(4e-4, 4.0, 40)
+    loads = np.zeros((len(given.nets), len(amps)))
+    loads[given.nets.index("b")] = amps
+    assert given.settled(loads).total == pytest.approx(amps, rel=1e-3, abs=1e-6)

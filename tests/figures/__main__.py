@@ -35,6 +35,7 @@ from tests.figures import (
     diagnosis,
     libraries,
     listening,
+    lots,
     notebooks,
     papers,
     player,
@@ -48,16 +49,12 @@ from tests.figures import (
     wiring,
 )
 from tests.figures import sweeps as measured_figures
-from tests.figures.figure import Figure, Scale, table
-from tests.tools import hostile, random_amps
+from tests.figures.figure import FULL, QUICK, Figure, Scale, table
+from tests.tools import hostile
 from tests.tools.others import Other
 
 ROOT = Path(__file__).resolve().parents[2]
 SWEEP = FrequencySweep()
-
-
-FULL = Scale(repetitions=150, runs=10_000, amps=3000, strings=10_000, moves=1000)
-QUICK = Scale(repetitions=40, runs=1000, amps=150, strings=1000, moves=100)
 
 
 def say(text: str) -> None:
@@ -168,24 +165,6 @@ def memory(scale: Scale) -> Iterator[Figure]:
 # The rest -------------------------------------------------------------------------------------------------------------
 
 
-def amps_by_lot(scale: Scale) -> Iterator[Figure]:
-    """Random amps."""
-    total = random_amps.run(scale.amps, progress=True)
-    for number, analysis, message in total.failures:
-        say(f"amp {number}: {analysis}: {message.splitlines()[0]}")
-    for number, fault in total.wrong:
-        say(f"amp {number}: {fault}")
-    share = total.failed_percent
-    yield Figure(
-        "random amps tried (at rest, swept, 20 ms in time)",
-        f"{total.tried:,}",
-        f">= {scale.amps:,}",
-        total.tried >= scale.amps,
-    )
-    yield Figure("random amps not converged", f"{share:.2f} %", "<= 0.3 %", share <= 0.3)
-    yield Figure("random amps silently wrong", f"{total.wrong_amps}", "0", total.wrong_amps == 0)
-
-
 def _seconds(*arguments: str) -> float:
     spent = []
     for _ in range(5):
@@ -270,7 +249,7 @@ SECTIONS = (
     *player.SECTIONS,
     memory,
     hostile_strings,
-    amps_by_lot,
+    *lots.SECTIONS,
     *any_amp.SECTIONS,
     *libraries.SECTIONS,
     budgets.measure,

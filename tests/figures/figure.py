@@ -14,6 +14,10 @@ class Scale:
     moves: int
 
 
+FULL = Scale(repetitions=150, runs=10_000, amps=3000, strings=10_000, moves=1000)
+QUICK = Scale(repetitions=40, runs=1000, amps=150, strings=1000, moves=100)
+
+
 @dataclass(frozen=True)
 class Figure:
     """One line of the table."""

@@ -74,11 +74,12 @@ class Ringing(Session):
 
 @pytest.mark.parametrize(
     ("command", "problem", "tries"),
-    [("tran 1 2", "Timestep too small", 2), ("tran 1 2", "singular matrix", 1), ("op", "Timestep too small", 1)],
+    [("tran 1 2", "Timestep too small", 3), ("tran 1 2", "singular matrix", 1), ("op", "Transient op", 2)],
 )
-def test_a_transient_whose_step_becomes_too_small_is_tried_once_more_by_gear(
+def test_what_has_no_answer_is_tried_again_with_other_pivots_and_in_time_by_gear(
     command: str, problem: str, tries: int
 ) -> None:
+    """The last try is by Gear's method; whoever has another circuit to try wants none of them."""
     wanted = netlist("text\nr1 a 0 {r1}\n.options reltol=1e-4\n.end\n", command, "v(a)", r1=1.0)
     session = Ringing(problem)
     try:
@@ -86,10 +87,15 @@ def test_a_transient_whose_step_becomes_too_small_is_tried_once_more_by_gear(
         answered = True
     except EngineError:
         answered = False
-    assert (len(session.loaded), answered) == (tries, tries == 2)
+    assert (len(session.loaded), answered) == (tries, tries == 3)
+    assert ["pivrel" in text for text in session.loaded] == [False, True, True][:tries]
+    once = Ringing(problem)
+    with pytest.raises(EngineError):
+        once.simulate(wanted.form._replace(once=True), wanted.values)
+    assert len(once.loaded) == 1
 
 
-def test_it_is_tried_in_finer_steps_first_and_no_method_twice() -> None:
+def test_it_is_tried_in_finer_steps_before_gear_and_no_method_twice() -> None:
     wanted = netlist("text\nr1 a 0 {r1}\n.options reltol=0.001\n.end\n", "tran 4e-06 2.0 0.0 4e-06", "v(a)", r1=1.0)
     finer = wanted.form.finer()
     assert (finer.command, finer.finer()) == ("tran 1e-06 2.0 0.0 1e-06", finer)
@@ -98,7 +104,7 @@ def test_it_is_tried_in_finer_steps_first_and_no_method_twice() -> None:
     with pytest.raises(EngineError):
         session.simulate(wanted.form, wanted.values)
     assert [("reltol=0.0001" in each, "gear" in each) for each in session.loaded] == [
-        (False, False), (True, False), (True, True)
+        (False, False), (False, False), (True, False), (True, True)
     ]  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
 from ampsim.simulation.analyses import Transient
-from ampsim.simulation.in_time import STATED, Agreement, InTime, TimedRun, difference
+from ampsim.simulation.in_time import ALONE, INSTEAD, STATED, Agreement, InTime, TimedRun, difference, solved_instead
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
@@ -62,7 +62,7 @@ def texts(outcome: Any) -> list[bytes]:
 
 @pytest.mark.parametrize("stimulus", STIMULI, ids=lambda each: each.shape)
 def test_every_vector_of_any_amp_is_that_of_ngspice(stimulus: Any) -> None:
-    amps = [load_amp("workshop-a"), clipper(), *(random_amps.draw(number).amp for number in (2, 17))]
+    amps = [load_amp("workshop-a"), clipper(), *(random_amps.draw(number).amp for number in (100_068, 100_013))]
     runs = [timed(amp, stimulus) for amp in amps]
     trial = InTime(checks=len(runs))
     answers, agreement = trial.run(runs), trial.agreement
@@ -129,6 +129,21 @@ def test_what_the_solver_cannot_do_ngspice_does(monkeypatch: pytest.MonkeyPatch)
         assert difference(run, answer, exact) < 1e-4
     assert "2 of 2" not in agreement_words(agreement)
     assert "not this one" in agreement_words(agreement)
+
+
+def test_what_ngspice_cannot_do_the_solver_does_where_half_the_steps_agree() -> None:
+    run = timed(clipper(), STIMULI[0], ("speaker",), Pace(ALONE, keep=2e-5))
+    given = engine.run([run.netlist])[0]
+    refused = EngineError("Timestep too small")
+    assert solved_instead([run], [given]) == [given]
+    (answer,) = solved_instead([run], [refused])
+    assert isinstance(answer, Arrays)
+    assert isinstance(given, Arrays)
+    assert answer.notes == (INSTEAD,)
+    assert difference(run, answer, given) < 0.01
+    # Steps far too long for what is played: half of them give something else, which is no answer.
+    rough = timed(clipper(), Sine(15e3, 0.5, 0.0, 20), ("speaker",), Pace(4e-5, keep=4e-5))
+    assert solved_instead([rough], [refused]) == [refused]
 
 
 def coarse(level: float) -> TimedRun:

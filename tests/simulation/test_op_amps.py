@@ -16,6 +16,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.op_amps import full_power_hertz, op_amp_figure
 from ampsim.library.loader import listing
 from ampsim.simulation.analyses import NoiseSweep
+from ampsim.simulation.timestep.solver import play
 from ampsim.studies.headroom.measures import clipping_table
 from ampsim.studies.headroom.simulate import headroom
 from ampsim.studies.noise.simulate import BOLTZMANN, KELVIN, noise_spectrum
@@ -54,6 +55,17 @@ def test_an_inverting_stage_has_the_gain_of_its_resistors_and_its_bandwidth(
     wanted = -(1.0 / first) / (1.0 / back + siemens / opened)
     found = simulate(inverting(kind, first, back), FrequencySweep(hertz, 10.0 * hertz, 1), nodes=["speaker"])
     assert complex(found["voltage"].values.ravel()[0]) == pytest.approx(wanted, rel=2e-2)
+
+
+@pytest.mark.parametrize("kind", TYPES)
+def test_the_solver_finds_rest_where_only_the_amplifier_itself_holds_its_output(kind: str) -> None:
+    """With a capacitor in its foot nothing else does; without a supply, where raising it begins, nothing at all."""
+    parts = {"U1A": kind, "R1": "680k", "R2": "74k", "R3": "6k1", "C1": "600n", "C2": "1u8", "R4": "100k"}
+    wires = {"R1": ["in", "ground"], "U1A": ["in", "m", "o", "BP", "BM"], "R2": ["o", "m"], "R3": ["m", "f"],
+             "C1": ["f", "ground"], "C2": ["o", "out"], "R4": ["out", "ground"]}  # fmt: skip
+    amp = network(parts, wires)
+    rest = simulate(amp, OperatingPoint(), nodes=["U1A.out"])["voltage"].item()
+    assert play(amp, np.zeros(48), 48e3, node="U1A.out").volts[0] == pytest.approx(rest, abs=1e-4)
 
 
 @pytest.mark.parametrize("kind", TYPES)

@@ -1,4 +1,4 @@
-"""What amps drawn by lot are made of: the lot itself, parts and stages under way, sources and supplies."""
+"""What amps drawn by lot are made of: the lot itself, parts and stages under way, sources."""
 
 from __future__ import annotations
 
@@ -59,12 +59,27 @@ class Kit:
         self.parts: Tables = {}
         self.stages: list[Tables] = []
         self.jacks: list[Tables] = []
+        self.rails: list[Tables] = []  # those beside the valves' own
         self.counts: Counter[str] = Counter()
 
     def new(self, letters: str, value: Any) -> str:
         self.counts[letters] += 1
         name = f"{letters}{self.counts[letters]}"
         self.parts[name] = value
+        return name
+
+    def section(self, kind: str) -> str:
+        """A section of a package of its own."""
+        self.counts["U"] += 1
+        name = f"U{self.counts['U']}A"
+        self.parts[name] = kind
+        return name
+
+    def low_rail(self, name: str, volts: float) -> str:
+        """A rail for semiconductors, a source of its own; made once."""
+        if not any(rail["name"] == name for rail in self.rails):
+            filtered = {"through": self.r(100.0), "reservoir": self.c(100e-6)} if self.lot.chance(0.5) else {}
+            self.rails.append({"name": name, "volts": volts * self.lot.rng.uniform(0.6, 1.1)} | filtered)
         return name
 
     def r(self, ohms: float) -> str:
@@ -95,18 +110,6 @@ class Kit:
 
 def usual(kind: str) -> tuple[float, float]:
     return USUAL_TRIODE.get(kind[:5], USUAL_TRIODE["12AX7" if kind[0] == "1" else kind[:4]])
-
-
-def supplies(kit: Kit, volts: float) -> list[Tables]:
-    rails: list[Tables] = [{"name": "B1", "volts": kit.lot.spread(volts)}]
-    rails[0] |= {"through": kit.r(100.0), "reservoir": kit.c(47e-6)} if kit.lot.chance(0.8) else {}
-    for name, fed, ohms in (("B2", "B1", 2.2e3), ("B3", "B2", 10e3)):
-        rails.append({"name": name, "from": fed, "through": kit.r(ohms), "reservoir": kit.c(22e-6)})
-    bias = next((stage["bias"] for stage in kit.stages if "bias" in stage), None)
-    if bias is not None:
-        rails.append({"name": "bias", "volts": kit.lot.spread(bias)})
-        kit.stages = [stage | ({"bias": "bias"} if "bias" in stage else {}) for stage in kit.stages]
-    return rails
 
 
 def source(kit: Kit) -> None:

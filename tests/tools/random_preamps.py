@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from tests.tools import random_semiconductors
 from tests.tools.random_kit import PENTODES, Kit, Tables, usual
 
 
 def preamp_stage(kit: Kit, first: bool) -> int:
     """A triode stage with what lies before it, or now and then another kind; for how many it counts by its gain."""
-    if kit.lot.chance(0.3):
-        drawn = kit.lot.one(OTHER_STAGES)
+    kind = kit.lot.rng.random()
+    if kind < 0.4:
+        drawn = kit.lot.one(OTHER_STAGES if kind < 0.25 else random_semiconductors.STAGES)
         drawn(kit, first)
         return 2 if drawn in (cascode, pentode_stage) else 1
     triode_stage(kit, first)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import parse_amp
-from tests.tools.random_kit import PENTODES, USUAL_PENTODE, Kit, Lot, Tables, source, supplies, usual
+from tests.tools.random_effects import bias_tremolo, free_oscillator, lesson, opto_tremolo, reverb
+from tests.tools.random_kit import PENTODES, USUAL_PENTODE, Kit, Lot, Tables, source, usual
 from tests.tools.random_preamps import channels, follower_and_stack, preamp_stage
+from tests.tools.random_semiconductors import effects_loop
+from tests.tools.random_supplies import supplies
 
 
 def drawn_amp(lot: Lot) -> Amp:
@@ -21,6 +24,9 @@ def drawn_amp(lot: Lot) -> Amp:
         first = False
     if lot.chance(0.5):
         follower_and_stack(kit)
+    for share, drawn in ((0.12, reverb), (0.08, opto_tremolo), (0.2, effects_loop)):
+        if lot.chance(share):
+            drawn(kit)
     if lot.chance(0.4):
         kit.stage("master volume", pot=kit.pot(1e6), coupling=kit.c(22e-9))
     pentode = lot.one(PENTODES)
@@ -39,25 +45,54 @@ def power_amp(kit: Kit, pentode: str) -> None:
         feedback = "feedback_input" in kit.stages[-1]
         uncoupled = between_lines(kit, pentode, kit.stages[-1]["template"].endswith("paraphase inverter"))
         push_pull(kit, pentode, feedback_into=pair if feedback else "", uncoupled=uncoupled)
+    for share, drawn in ((0.075, bias_tremolo), (0.075, free_oscillator), (0.06, lesson)):
+        if kit.lot.chance(share):
+            drawn(kit)
     if kit.lot.chance(0.7):
-        impedance = {"resistance": kit.lot.spread(6.4), "resonance": kit.lot.spread(85.0), "peak": kit.lot.spread(45.0)}
-        impedance |= {"q": kit.lot.spread(5.0), "reactance": kit.lot.spread(5.0)}
-        kit.stage("load", load=kit.new("LS", impedance | {"exponent": float(kit.lot.rng.uniform(0.5, 1.0))}))
+        count = kit.lot.one((1, 1, 1, 2, 4))
+        how = {} if count == 1 else {"arrangement": kit.lot.one(("parallel", "series"))}
+        how |= {"arrangement": "series-parallel"} if count == 4 else {}
+        kit.stage("load", load=[loudspeaker(kit) for _ in range(count)], **how)
     else:
         kit.stage("load", load=kit.r(8.0))
 
 
-def transformer(kit: Kit, primary: float) -> str:
+def loudspeaker(kit: Kit) -> str:
+    impedance = {"resistance": kit.lot.spread(6.4), "resonance": kit.lot.spread(85.0), "peak": kit.lot.spread(45.0)}
+    impedance |= {"q": kit.lot.spread(5.0), "reactance": kit.lot.spread(5.0)}
+    return kit.new("LS", impedance | {"exponent": float(kit.lot.rng.uniform(0.5, 1.0))})
+
+
+def transformer(kit: Kit, primary: float, tapped: bool, direct_amps: float) -> str:
+    """An output transformer: its screens' taps where they are used, now and then a core that saturates or a winding.
+
+    Parameters
+    ----------
+    kit : Kit
+    primary : float
+        To start from [ohm].
+    tapped : bool
+        Whether screens hang on it.
+    direct_amps : float
+        What a single-ended stage sends through it [A]; 0 in push-pull.
+    """
     taps = kit.lot.one(([8.0], [4.0, 8.0, 16.0], [8.0, 16.0]))
-    given: Tables = {
-        "primary": kit.lot.spread(primary),
-        "taps": taps,
-        "secondary": kit.lot.one(("in phase", "reversed")),
-    }
+    ohms = kit.lot.spread(primary)
+    given: Tables = {"primary": ohms, "taps": taps, "secondary": kit.lot.one(("in phase", "reversed"))}
     for name, value in (("inductance", 25.0), ("leakage", 20e-3), ("primary_resistance", 250.0)):
         given |= {name: kit.lot.spread(value)} if kit.lot.chance(0.5) else {}
     for name, value in (("secondary_resistance", 0.5), ("capacitance", 600e-12)):
         given |= {name: kit.lot.spread(value)} if kit.lot.chance(0.5) else {}
+    if "leakage" in given and not direct_amps and kit.lot.chance(0.3):
+        given["leakage"] = [kit.lot.spread(given["leakage"] / 2.0) for _ in "ab"]
+    if tapped or kit.lot.chance(0.1):
+        given["screen_taps"] = float(kit.lot.rng.uniform(0.1, 0.6))
+    if kit.lot.chance(0.25):
+        given["inductance"] = ohms / (6.28 * kit.lot.rng.uniform(20.0, 60.0))
+        given["core"] = {"power": kit.lot.spread(10.0), "from": kit.lot.spread(70.0)}
+        given["core"] |= {"direct_current": direct_amps} if direct_amps else {}
+    if kit.lot.chance(0.1):
+        given["windings"] = [{"name": "extra", "ohms": kit.lot.spread(2.0)}]
     return kit.new("T", given)
 
 
@@ -69,34 +104,44 @@ def output_bias(kit: Kit, pentode: str, share: float) -> Tables:
         roles |= {"cathode_resistor": kit.r(ohms * share)} | kit.maybe(0.8, cathode_bypass=("C", 100e-6))
     else:
         roles |= {"bias": volts}
-    if kit.lot.chance(0.15):
-        roles |= {"triode_connected": "yes"}
+    if kit.lot.chance(0.3):
+        roles |= {kit.lot.one(("triode_connected", "ultra_linear")): "yes"}
     else:
         roles |= {"screen_supply": "B2"} if kit.lot.chance(0.7) else {}
         roles |= kit.maybe(0.2, common_screen_resistor=("R", 1e3))
     return roles | kit.maybe(0.2, snubber_resistor=("R", 10e3)) | {"supply": "B1"}
 
 
+def valves(kit: Kit, pentode: str, count: int, side: str = "") -> Tables:
+    """So many output valves side by side, each with its own stopper and screen resistor or none."""
+    several = [kit.new("V", pentode) for _ in range(count)]
+    roles: Tables = {f"valve{side}": several if count > 1 else several[0]}
+    for role, ohms in (("grid_stopper", 2e3), ("screen_resistor", 470.0)):
+        if kit.lot.chance(0.6):
+            own = [kit.r(ohms) for _ in several]
+            roles[f"{role}{side}"] = own if count > 1 else own[0]
+    return roles
+
+
 def single_ended(kit: Kit, pentode: str) -> None:
-    roles = output_bias(kit, pentode, 1.0)
-    roles |= {"coupling": kit.c(22e-9), "grid_leak": kit.r(330e3), "valve": kit.new("V", pentode)}
-    roles |= {"transformer": transformer(kit, 5e3)} | kit.maybe(
-        0.6, grid_stopper=("R", 2e3), screen_resistor=("R", 470.0)
-    )
+    count = kit.lot.one((1, 1, 1, 2))
+    roles = output_bias(kit, pentode, 1.0 / count)
+    roles |= {"coupling": kit.c(22e-9), "grid_leak": kit.r(330e3)} | valves(kit, pentode, count)
+    roles |= {"transformer": transformer(kit, 5e3 / count, "ultra_linear" in roles, 0.06 * count)}
     if "snubber_resistor" in roles:
         roles |= {"snubber_capacitor": kit.c(2.2e-9)}
     kit.stage("single-ended output", **roles)
 
 
 def push_pull(kit: Kit, pentode: str, feedback_into: str, uncoupled: bool = False) -> None:
-    roles = output_bias(kit, pentode, 0.5)
+    count = kit.lot.one((1, 1, 1, 2))
+    roles = output_bias(kit, pentode, 0.5 / count)
     if uncoupled and "bias" in roles:
         kit.stages[-1]["bias"] = roles["bias"]
     for side in "ab":
-        roles |= {f"valve_{side}": kit.new("V", pentode)}
         roles |= {} if uncoupled else {f"coupling_{side}": kit.c(22e-9), f"grid_leak_{side}": kit.r(220e3)}
-        roles |= kit.maybe(0.6, **{f"grid_stopper_{side}": ("R", 2e3), f"screen_resistor_{side}": ("R", 470.0)})
-    if "cathode_resistor" in roles and kit.lot.chance(0.2):
+        roles |= valves(kit, pentode, count, f"_{side}")
+    if "cathode_resistor" in roles and count == 1 and kit.lot.chance(0.2):
         ohms = USUAL_PENTODE[pentode[:4]][1]
         kit.parts.pop(roles.pop("cathode_resistor"))
         kit.parts.pop(roles.pop("cathode_bypass", ""), None)
@@ -104,7 +149,7 @@ def push_pull(kit: Kit, pentode: str, feedback_into: str, uncoupled: bool = Fals
         roles |= kit.maybe(0.6, cathode_bypass_a=("C", 100e-6), cathode_bypass_b=("C", 100e-6))
     if "snubber_resistor" in roles:
         roles |= {"snubber_capacitor": kit.c(2.2e-9)}
-    name = transformer(kit, USUAL_PENTODE[pentode[:4]][3])
+    name = transformer(kit, USUAL_PENTODE[pentode[:4]][3] / count, "ultra_linear" in roles, 0.0)
     kit.stage("push-pull output", **roles, transformer=name)
     if feedback_into:
         line = kit.maybe(0.5, shunt_resistor=("R", 4.7e3))

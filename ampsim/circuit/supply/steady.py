@@ -27,7 +27,7 @@ STEPS = 1000
 # Share of the new values in each step: a little more than half, so that what is quicker than the steps dies away.
 _NEW = 0.52
 _LEAK = 1e-10
-_PASSES = 60
+_PASSES = 90
 
 
 @dataclass(frozen=True)
@@ -182,18 +182,25 @@ class Supply:
         """
         states = np.full((len(self._keep), loads.shape[1]), 0.8 * self.source.peak)
         states[len(self.nets) :] = loads.sum(axis=0)
+        base, change, last = states, np.zeros_like(states), np.full(loads.shape[1], np.inf)
+        share = np.ones(loads.shape[1])
         for tried in range(_PASSES):
             after, slope = self._slopes(states, loads)
             off = after - states
-            if np.abs(off).max() < 1e-7 * self.source.peak:
+            size = np.abs(off).max(axis=0)
+            if size.max() < 1e-7 * self.source.peak:
                 return self._record(states, loads)
             if tried < 2:
                 states = after
                 continue
             # (1 - M) change = off for each load, M the slopes of the map.
-            change = np.linalg.solve(np.eye(len(states)) - slope, off.T[:, :, None])[:, :, 0].T
-            wild = np.abs(change).max(axis=0) > 2.0 * self.source.peak
-            states = states + np.where(wild, off, change)
+            newton = np.linalg.solve(np.eye(len(states)) - slope, off.T[:, :, None])[:, :, 0].T
+            wild = np.abs(newton).max(axis=0) > 2.0 * self.source.peak
+            # Where it still leads further away, as at a current that just ceases to flow through a choke, half as far.
+            worse = (size > last) & (share > 1e-3) & (tried > _PASSES // 3)
+            base, change = np.where(worse, base, states), np.where(worse, change, np.where(wild, off, newton))
+            share, last = np.where(worse, 0.5 * share, 1.0), np.where(worse, last, size)
+            states = base + share * change
         raise EngineError("the supply does not come to rest in its period")
 
     def _slopes(self, states: Array, loads: Array) -> tuple[Array, Array]:

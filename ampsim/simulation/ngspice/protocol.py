@@ -19,7 +19,7 @@ class Form(NamedTuple):
     `skeleton` holds the text before, between and after the values of the elements named in `parts`; `command` is
     the analysis, `vectors` what to fetch. `points` is the expected length (0 for a transient, which must reach
     `end` [s]). `fresh` asks for a load of its own: then the answer is the same to the last digit wherever it runs.
-    `once`: whoever asks has another circuit to try, and wants no second try of this one by `damped`.
+    `once`: whoever asks has another circuit to try, and wants no `further_tries` of this one.
     `fine`: it is what `finer` gives.
     """
 
@@ -56,10 +56,23 @@ class Form(NamedTuple):
 
     def damped(self) -> Form:
         """The same transient by Gear's method, which damps what swings faster than its steps; itself where it is."""
-        if any("method=gear" in each for each in self.skeleton):
-            return self
+        return self if any("method=gear" in each for each in self.skeleton) else self._with("method=gear")
+
+    def further_tries(self) -> tuple[Form, ...]:
+        """The same circuit for a second try, and for further ones of a transient.
+
+        First with pivots that keep more digits: those that ngspice takes by default lose too many where milliohms
+        meet gigohms, and then no step is short enough. Then `finer`, then `damped` as well.
+        """
+        if self.once:
+            return ()
+        exact = self._with("pivrel=0.5")
+        in_time = (exact.finer(), exact.finer().damped()) if self.command.startswith("tran") else ()
+        return tuple(dict.fromkeys((exact, *in_time)))
+
+    def _with(self, option: str) -> Form:
         return self._replace(
-            skeleton=tuple(each.replace("\n.options ", "\n.options method=gear ") for each in self.skeleton)
+            skeleton=tuple(each.replace("\n.options ", f"\n.options {option} ") for each in self.skeleton)
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -20,7 +21,7 @@ _MOST_LINES = 400
 # ngspice writes 1e32 for a division by zero and 1e99 for an overflow, without a word.
 _MOST = 1e30
 # Stays switched on for every later netlist of the process.
-_STEP_FAULT = "Timestep too small"
+_TRY_AGAIN = ("Timestep too small", "Transient op")
 _LASTING = re.compile(r"^\s*\.opt\w*\b.*\binterp\b", re.IGNORECASE | re.MULTILINE)
 
 
@@ -79,8 +80,8 @@ class Session:
         """Run one netlist, at these values [ohm, F, H] of its parts.
 
         Where only values differ from the loaded netlist they are altered in place; a transient always gets a
-        fresh load, and so does whoever asks for one: altering leaves traces in the last digits. A transient whose
-        step becomes too small is tried once more as `Form.finer`, and then with `Form.damped`.
+        fresh load, and so does whoever asks for one: altering leaves traces in the last digits. What has no answer is
+        tried again as `Form.further_tries` says, a transient only when its start is not found or its step too small.
 
         Raises
         ------
@@ -97,21 +98,29 @@ class Session:
             except EngineError:
                 # Judged again below, from a fresh load.
                 self._unload()
+        try:
+            return self._afresh(form, values)
+        except LoadError:
+            raise
+        except EngineError as failure:
+            if transient and not any(words in str(failure) for words in _TRY_AGAIN):
+                raise
+            for other in form.further_tries():
+                with suppress(EngineError):
+                    return self._afresh(other, values)
+            raise
+
+    def _afresh(self, form: Form, values: tuple[float, ...]) -> Numbers:
         self._load(form, values)
         try:
-            return self._analyse(form, values)
-        except EngineError as failure:
+            numbers = self._analyse(form, values)
+        except EngineError:
             self._unload()
-            if form.once or not transient or _STEP_FAULT not in str(failure):
-                raise
-            next_try = form.finer() if form.finer() != form else form.damped()
-            if next_try == form:
-                raise
-            return self.simulate(next_try, values)
-        finally:
+            raise
+        if form.command.startswith("tran"):
             # ngspice keeps the state of coupled inductors after a transient: nothing may follow in this load.
-            if transient:
-                self._unload()
+            self._unload()
+        return numbers
 
     def _command(self, text: str) -> None:
         self._spice.lines.clear()

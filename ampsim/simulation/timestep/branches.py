@@ -146,12 +146,12 @@ class Collector(Writer):
         """
         self.couplings.append((first, second, factor))
 
-    def coil(self, name: str, first: str, second: str, henries: float, sensed: bool) -> None:
+    def coil(self, name: str, first: str, second: str, henries: float, core: str = "") -> None:
         """Keep a winding of a transformer.
 
         Parameters
         ----------
-        name, first, second, henries, sensed
+        name, first, second, henries, core
             As those of `netlist_writer.Writer.coil` [H].
         """
         self.element(name, first, second, henries)

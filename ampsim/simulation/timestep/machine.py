@@ -19,6 +19,7 @@ from .kernel_arguments import (
     FACTORISATIONS,
     FRESH,
     LAST,
+    OLD,
     OLD_P,
     REPAIRED,
     ROWS,
@@ -39,6 +40,8 @@ SETTLING, COARSE = 6.0, 1.0 / 8000.0
 SMOOTH = 2
 # A sample that cannot be solved as a whole is taken in up to two to this power.
 DEEPEST = 12
+# Of the supplies, where raising them may begin.
+FIRST_SHARES = (1e-3, 1e-2, 0.1, 1.0)
 NOT_RECORDED = np.empty((0, 0))
 
 
@@ -97,7 +100,7 @@ class Machine:
         volts[step.driven[0]] = drive
         self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ volts)
         solver = self._solver(found.rest_ports[:ports, held:].T)
-        arrived = lead(solver)
+        arrived = lead(solver) or self._lead_from_open_parts(solver)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
         for _ in range(2):
             self._state[FRESH] = 0
@@ -109,6 +112,17 @@ class Machine:
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
         return np.concatenate([found.rest_ports[ports:] @ w, currents + PATH * (found.rest_ports[:ports] @ w)])
+
+    def _lead_from_open_parts(self, solver: Solver) -> bool:
+        """As `lead`, but from where nothing conducts yet; an amplifier without a supply has no solution near zero."""
+        wanted = self._work[WANTED].copy()
+        for share in FIRST_SHARES:
+            self._work[V] = self._work[OLD_P] = share * wanted
+            self._state[FRESH] = 0
+            if newton(self._work[OLD_P], solver):
+                self._work[OLD] = self._work[V]
+                return bool(lead(solver))
+        return False
 
     def _seen(self, observed: Array) -> Array:
         """What was asked for among what `Discrete.observe` gives, without what the loop hears for itself."""

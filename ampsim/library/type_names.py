@@ -86,9 +86,12 @@ _REFUSED = {
 }  # fmt: skip
 """Names that are near a type on file but are not it, and why."""
 
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 -]{0,39}")
+
 
 def _plain(word: str) -> str:
-    return re.sub(r"[\s_/.-]", "", word).lower()
+    """A name without case, blanks and hyphens; "" for what is none."""
+    return re.sub(r"[ -]", "", word).lower() if _NAME.fullmatch(word) else ""
 
 
 _MEANT = {_plain(each.name): each for each in _OTHER_NAMES}
@@ -99,9 +102,12 @@ def meant_type(word: str, known: Iterable[str]) -> str:
     names = list(known)
     if word in names:
         return word
-    plain = {_plain(name): name for name in names}
-    other = _MEANT.get(_plain(word))
-    return plain.get(_plain(word)) or (other.type if other and other.type in names else "")
+    wanted = _plain(word)
+    if not wanted:
+        return ""
+    other = _MEANT.get(wanted)
+    same = next((name for name in names if _plain(name) == wanted), "")
+    return same or (other.type if other and other.type in names else "")
 
 
 def what_differs(word: str, meant: str) -> str:

@@ -63,6 +63,13 @@ def test_names_that_people_write(word: str, kind: str) -> None:
     assert meant_type(word, TYPES) == kind
 
 
+@pytest.mark.parametrize(
+    "word", ["", " ", "12AX7\n", "12AX7;", "12/AX7", "12AX\u0037\u200b", "\uff11\uff12AX7", "x" * 90]
+)
+def test_what_is_no_name_means_nothing(word: str) -> None:
+    assert not meant_type(word, [*TYPES, "r\u00f6hre"])
+
+
 def test_an_amp_and_a_mod_are_the_same_by_every_name(tmp_path: Path) -> None:
     same = []
     for word, put_in in (("12AX7", "12AU7"), ("ECC83", "ECC82"), ("12ax7", "ecc82")):

@@ -21,7 +21,10 @@ from ampsim.measures.sweep import gain_db
 from ampsim.pictures.candidates import candidates_picture
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
+from ampsim.studies.candidates import costs
 from ampsim.studies.candidates.comparison import Comparison, compare
+from ampsim.studies.findings import Finding, Grade
+from ampsim.studies.section import Examination, Section
 
 ASKED = ("1u, 22u or none across R11", "gain = linear", "V1 = 12AY7", "cathode-switch", "R4 = 1k5 + 22n across R11")
 
@@ -89,12 +92,12 @@ def test_a_mod_shows_what_it_does_without_being_told_where_its_switch_stands() -
 
 
 def test_costs_are_those_of_the_candidate() -> None:
-    costs = compared().costs.set_index("candidate")
-    assert costs.loc["22u across R11", "bias"] == "as stock"  # a capacitor carries no direct current
-    assert costs.loc["V1 12AY7", "bias"].startswith("V1")
-    assert costs["phase margin [deg]"].notna().all()
+    found = compared().costs.set_index("candidate")
+    assert found.loc["22u across R11", "bias"] == "as stock"  # a capacitor carries no direct current
+    assert found.loc["V1 12AY7", "bias"].startswith("V1")
+    assert found["phase margin [deg]"].notna().all()
     # A louder stage is a noisier amp; at equal gain next to nothing of that is left.
-    noise, equal = costs.loc["22u across R11", ["noise against stock [dB(A)]", "at equal gain [dB(A)]"]]
+    noise, equal = found.loc["22u across R11", ["noise against stock [dB(A)]", "at equal gain [dB(A)]"]]
     assert noise > 4.0 > 1.0 > abs(equal)
 
 
@@ -159,3 +162,18 @@ def test_a_picture_of_several_positions_asks_for_one() -> None:
     with pytest.raises(DescriptionError, match="name one position"):
         candidates_picture(both)
     assert "other" in candidates_picture(both, position="other").alternative
+
+
+def test_a_control_of_one_candidate_is_not_asked_of_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = read_candidates(load_amp("workshop-a"), ["bright-switch", "feedback-off", "none across R11"])
+    assert set(asked.at) > {"bright"}
+    seen: list[Examination] = []
+    finding = Finding("pop", "it", "mod", "here", 0.5, "V", 1.0, Grade.FINE, "", "", "")
+    monkeypatch.setattr(
+        costs, "pop_section", lambda examined: seen.append(examined) or Section("pop", (finding,), {}, {})
+    )
+    assert costs.pop_words(asked) == ["no switch", "it 0.5 V, fine", "it 0.5 V, fine", "no switch"]
+    for each in seen:
+        assert set(each.positions[0]) == set(each.modded.controls) - set(asked.stock.controls)
+    # The loop is open in one of them, by a switch that the others do not have.
+    assert [np.isnan(each) for each in costs.margin_columns(asked)["phase margin [deg]"]] == [False, False, True, False]

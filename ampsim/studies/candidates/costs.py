@@ -66,7 +66,7 @@ def margin_columns(question: Question) -> dict[str, list[float]]:
     closed = [amp for amp in question.amps if is_closed(amp, None, amp.setting(question.at))]
     if not closed:
         return {}
-    table = margin_table(loop_gain(closed, None, [question.at])).set_index("variant")
+    table = margin_table(loop_gain(closed, None, [question.position_of(*closed)])).set_index("variant")
     names = {"phase margin [deg]": "least margin [deg]", "gain margin [dB]": "gain margin [dB]"}
     return {
         name: [
@@ -100,8 +100,8 @@ def pop_words(question: Question) -> list[str]:
         if not amp.all_switches:
             known[amp.variant] = "no switch"
             continue
-        findings = pop_section(Examination(question.stock, amp, (question.at,))).findings
+        findings = pop_section(Examination(question.stock, amp, (question.position_of(amp),))).findings
         worst = most_worrying(findings)
-        size = "not known" if math.isnan(worst.value) else in_volts(worst.value)
-        known[amp.variant] = f"{worst.subject} {size}, {worst.grade}"
+        size = "" if math.isnan(worst.value) else f" {in_volts(abs(worst.value))},"
+        known[amp.variant] = f"{worst.subject}{size} {worst.grade}"
     return [known[question.variant_of(label)] for label in question.labels]

@@ -97,7 +97,13 @@ class Question:
         others = tuple(each for each in self.candidates if not self.is_stock[each.label])
         if not others:
             raise DescriptionError(f"nothing to compare by ear: every candidate is {self.base}")
-        return replace(self, candidates=others)
+        kept = replace(self, candidates=others)
+        return replace(kept, at=kept.position_of(*kept.amps))
+
+    def position_of(self, *amps: Amp) -> Position:
+        """Where the controls stand that one of these amps has (rotations 0 to 1 [ratio])."""
+        known = {name for amp in amps for name in amp.controls}
+        return {name: value for name, value in self.at.items() if name in known}
 
     def by_label(self, simulated: _Simulated) -> _Simulated:
         """What was simulated of `amps`, a variant to each label."""

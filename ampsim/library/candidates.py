@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterator, Sequence
 from itertools import count, product
@@ -12,6 +13,7 @@ from ..base.quantities import FARAD, OHM, format_value, parse_value
 from ..circuit.amp import Amp, Mod, Pot
 from ..circuit.landing.words import is_phrase
 from ..circuit.tapers import parse_taper
+from ..pictures.candidates import MOST_CANDIDATES
 from ..studies.audition_request import last_position
 from ..studies.candidates.question import Candidate, Position, Question
 from .landing import apply_mods
@@ -77,6 +79,8 @@ def _candidates(amp: Amp, given: str | Mod | Sequence[Mod], find_mod: Callable[[
         return
     names = _free_names(amp)
     ways = [list(_alternatives(amp, piece.strip(), names, find_mod)) for piece in re.split(r"\s\+\s", given)]
+    if (combined := math.prod(map(len, ways))) > MOST_CANDIDATES:
+        raise DescriptionError(f"{shown(given)}: {combined} candidates; at most {MOST_CANDIDATES} can be told apart")
     for pieces in product(*ways):
         mods = [mod for _, mod in pieces if mod is not None]
         yield Candidate(" + ".join(label for label, _ in pieces), apply_mods(amp, *mods) if mods else amp)

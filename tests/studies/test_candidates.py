@@ -123,6 +123,7 @@ def test_a_resistor_across_a_knob_lies_from_end_to_end_of_its_track() -> None:
         (["1u between R4.1"], "two places"),
         (["1u across R4", "1u across R4"], "two candidates are called"),
         ([f"R4 = {value}k" for value in range(1, 14)], "at most 12"),
+        ([" + ".join(f"R{n} = {', '.join(f'{k}k' for k in range(1, 10))}" for n in (4, 6, 10, 11))], "at most 12"),
         ([], "at least one"),
     ],
 )

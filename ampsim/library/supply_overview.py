@@ -34,9 +34,10 @@ def describe_supplies(amp: Amp) -> str:
     return "\n".join([
         "Supply at rest, over a period of the mains", text_of_rows(_RIPPLE, ripple), "",
         text_of_rows(_DUTIES, duties),
-        "Sweeps and what is heard have these rails sag with the load, without their ripple; hum has it (topic noise).",
         "The last column is the most that flows when a hot rectifier meets empty reservoirs at the mains' peak, as",
-        "with a standby switch behind it.", *reservoirs, *_shared(found),
+        "with a standby switch behind it.",
+        "Sweeps and what is heard have these rails sag with the load, without their ripple; hum has it (topic noise).",
+        *reservoirs, *_shared(found),
         *dict.fromkeys(line for each in found for line in _warm_up(each)),
     ])  # fmt: skip
 

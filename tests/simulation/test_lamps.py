@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ampsim import FrequencySweep, OperatingPoint, parse_amp, simulate
+from ampsim import FrequencySweep, OperatingPoint, apply_mods, parse_amp, parse_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.designators import kind_of
@@ -182,3 +182,20 @@ def test_an_amp_with_lamps_goes_out_as_a_netlist_and_back():
     gains = [simulate(each, sweep, nodes=["speaker"])["voltage"].values.ravel() for each in (amp, back)]
     assert gains[1] == pytest.approx(gains[0], rel=1e-6)
     assert back.part_by_designator["LDR1"] == amp.part_by_designator["LDR1"]
+
+
+def test_a_thermistor_before_both_halves_of_a_doubler_is_warmed_by_both():
+    tables = read_toml(models() / "stages" / "voltage-doubler.toml")
+    tables["stages"][-1]["series_resistor"] = "NTC1"
+    with pytest.raises(DescriptionError, match="NTC1"):
+        parse_amp(tables | {"parts": tables["parts"] | {"NTC1": NTC}}, "doubler.toml")
+    tables["stages"][-1].pop("series_resistor")
+    wired = {"name": "softer start", "reason": "A test.", "parts": {"NTC1": NTC | {"warm": "4", "current": "0.4"}},
+             "edits": [{"fit": "NTC1", "in_series_at": "PT1.ht_a"}]}  # fmt: skip
+    amp = apply_mods(parse_amp(tables, "doubler.toml"), parse_mod(wired))
+    (found,) = supplies_at_rest(amp)
+    volts = float(simulate(amp, OperatingPoint(), nodes=["B1"])["voltage"].squeeze())
+    # A fiftieth of the current into a short circuit: beside the load that the factors are worked out at.
+    assert volts == pytest.approx(found.volts("B1"), rel=0.015)
+    assert volts < supplies_at_rest(parse_amp(tables, "doubler.toml"))[0].volts("B1")
+    assert found.rms_amps == pytest.approx(2.0**0.5 * found.duties[0].rms_amps, rel=0.02)

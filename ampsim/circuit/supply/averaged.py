@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, TypeVar, cast
@@ -79,8 +79,14 @@ def supplied(wired: C) -> C:
             elements.append(Element(own, "contact", (("1", near), ("2", far)), "supply"))
             far = near
         if warming:
-            own, near = f"{warming[0]}_mean", f"{rail_net(rail)}_warm"
-            device = to_the_mean(replace(source, start=GROUND), given, warming[1], short_circuit_amps(source))
+            own, near = f"{warming[0]}_{rail}_mean", f"{rail_net(rail)}_warm"
+            device = to_the_mean(
+                replace(source, start=GROUND),
+                given,
+                warming[1],
+                short_circuit_amps(source),
+                _sharing(mains.rectified, warming[0]),
+            )
             parts[own] = Device(own, device.type, MEAN_THERMISTOR, device)
             amp = replace(amp, semiconductors=(*amp.semiconductors, device))
             elements.append(Element(own, MEAN_THERMISTOR, (("1", near), ("2", far)), "supply"))
@@ -99,6 +105,11 @@ def supplied(wired: C) -> C:
         elements.append(Element(name, MEAN_RECTIFIER, (("1", net), ("2", GROUND)), "supply"))
     more: dict[str, Any] = {"contacts": moving} if moving else {}
     return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts, **more)
+
+
+def _sharing(sources: Iterable[Rectified], thermistor: str) -> int:
+    """How many rectified currents pass a thermistor: in a voltage doubler those of both halves may."""
+    return sum(thermistor in {name for way in each.ways for name, _ in way.thermistors} for each in sources)
 
 
 def upon(numbers: tuple[tuple[str, float], ...], peak: float) -> tuple[tuple[str, float], ...]:

@@ -185,4 +185,4 @@ def test_pictures_say_the_same_in_words(stock: Amp) -> None:
     assert set(curves) == moving
     move(picture, curves)
     bars = draw_bars(sensitivity_table(sensitivity(modded, at)), "heading", "subtitle")
-    assert "R10, 10 %: +0.8 dB" in bars.alternative
+    assert "R10, 10 %: +0.9 dB" in bars.alternative

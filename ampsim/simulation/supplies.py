@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit
 from ..circuit.positions import Position
+from ..circuit.semiconductors.thermistors import ohms_at
 from ..circuit.stages.template import GROUND
 from ..circuit.supply.averaged import (
     doubled,
@@ -18,6 +19,7 @@ from ..circuit.supply.averaged import (
     half_filter,
     mains_of,
     mean_numbers,
+    mean_thermistor,
     rail_names,
     supplied,
     upon,
@@ -180,8 +182,7 @@ def _at_rest(wired: Circuit, source: Rectified, rail: str, volts: Mapping[str, f
     loads = _loads(supply.nets, source, given, volts, drawn)
     for each in upper:
         # What flows through the upper half is drawn from the lower one's net.
-        law = dict(upon(mean_numbers(each, half_filter(wired, each)), each.peak))
-        amps = float(mean_current(law, np.array(each.sign * (volts[each.start] - volts[each.smooth])))[0])
+        amps = _upper_amps(wired, each, each.sign * (volts[each.start] - volts[each.smooth]))
         loads[each.start] -= amps
         loads[each.smooth] += amps
     warm, period = warmed(source, given, np.array([loads[net] for net in supply.nets])[:, None], wired.amp.file)
@@ -219,6 +220,21 @@ def _loads(
 def _reservoirs_at(wired: Circuit, net: str) -> tuple[str, ...]:
     capacitors = (each for each in wired.elements if each.kind == "capacitor")
     return tuple(each.designator for each in capacitors if {on for _, on in each.pins} == {net, GROUND})
+
+
+def _upper_amps(wired: Circuit, source: Rectified, below: float) -> float:
+    """The mean current [A] of an upper half whose two nets are `below` zero [V] apart, its thermistor included."""
+    given, warming = half_filter(wired, source), thermistor_of(source, wired.amp.file)
+    law = dict(upon(mean_numbers(source, given), source.peak))
+    device = mean_thermistor(wired, source, given, warming) if warming else None
+    from scipy.optimize import brentq
+
+    def too_much(amps: float) -> float:
+        lost = ohms_at(device, amps) * amps if device else 0.0
+        return float(mean_current(law, np.array(below - lost))[0]) - amps
+
+    most = float(mean_current(law, np.array(below))[0])
+    return float(brentq(too_much, 0.0, most)) if device and most > 0.0 else most
 
 
 def _joined(lower: Rectified, upper: Sequence[Rectified]) -> Rectified:

@@ -195,7 +195,6 @@ def test_a_thermistor_before_both_halves_of_a_doubler_is_warmed_by_both():
     amp = apply_mods(parse_amp(tables, "doubler.toml"), parse_mod(wired))
     (found,) = supplies_at_rest(amp)
     volts = float(simulate(amp, OperatingPoint(), nodes=["B1"])["voltage"].squeeze())
-    # A fiftieth of the current into a short circuit: beside the load that the factors are worked out at.
-    assert volts == pytest.approx(found.volts("B1"), rel=0.015)
+    assert volts == pytest.approx(found.volts("B1"), rel=5e-3)
     assert volts < supplies_at_rest(parse_amp(tables, "doubler.toml"))[0].volts("B1")
     assert found.rms_amps == pytest.approx(2.0**0.5 * found.duties[0].rms_amps, rel=0.02)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..amp import Amp, Part, Rail
 from ..light import lit
+from ..semiconductors.description import Semiconductor
 from ..semiconductors.device import Device
 from ..soldered import Soldered
 from ..stages.template import GROUND, Element, net_word, rail_net
@@ -80,13 +81,7 @@ def supplied(wired: C) -> C:
             far = near
         if warming:
             own, near = f"{warming[0]}_{rail}_mean", f"{rail_net(rail)}_warm"
-            device = to_the_mean(
-                replace(source, start=GROUND),
-                given,
-                warming[1],
-                short_circuit_amps(source),
-                _sharing(mains.rectified, warming[0]),
-            )
+            device = mean_thermistor(wired, source, given, warming)
             parts[own] = Device(own, device.type, MEAN_THERMISTOR, device)
             amp = replace(amp, semiconductors=(*amp.semiconductors, device))
             elements.append(Element(own, MEAN_THERMISTOR, (("1", near), ("2", far)), "supply"))
@@ -105,6 +100,24 @@ def supplied(wired: C) -> C:
         elements.append(Element(name, MEAN_RECTIFIER, (("1", net), ("2", GROUND)), "supply"))
     more: dict[str, Any] = {"contacts": moving} if moving else {}
     return replace(wired, amp=amp, elements=tuple(elements), removed=(*wired.removed, *gone), parts=parts, **more)
+
+
+def mean_thermistor(
+    wired: Soldered, source: Rectified, given: Filter, warming: tuple[str, Semiconductor]
+) -> Semiconductor:
+    """What a thermistor of a source is to its mean current.
+
+    Parameters
+    ----------
+    wired : Soldered
+    source : Rectified
+    given : Filter
+    warming : tuple
+        Name and data of the thermistor, as `thermistor_of` finds it.
+    """
+    bare = replace(source, start=GROUND)
+    shared = _sharing(mains_of(wired).rectified, warming[0])
+    return to_the_mean(bare, given, warming[1], short_circuit_amps(source), shared)
 
 
 def _sharing(sources: Iterable[Rectified], thermistor: str) -> int:

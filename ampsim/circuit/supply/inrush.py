@@ -17,7 +17,6 @@ from .steady import Filter, Period, Supply
 MEAN_THERMISTOR = "mean thermistor"
 """The kind of what stands for it in what is simulated."""
 # Where its factors are worked out: at a twentieth of what flows into a short circuit, a usual load.
-# At a fifth of that load pulses are sharper, and the volts of the operating point stand 1 % too high.
 _USUAL_LOAD = 0.05
 # Its current hardly goes with its resistance, so few passes are enough.
 _PASSES = 2

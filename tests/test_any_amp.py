@@ -31,7 +31,7 @@ def gain(amp: Amp, **position: str) -> np.ndarray:
     return simulate(amp, SWEEP, [position], nodes=["speaker"])["voltage"].values.squeeze()
 
 
-# Not drawn by this lot, whose amps bias as on the bench: `tests.tools.random_amps` draws them at any values.
+# Not drawn by this lot, whose amps bias as on the bench: `tests.tools.random_amps` draws all but the doubler.
 NOT_DRAWN = {
     "baxandall tone", "bias supply", "blend tone", "cascode", "clipping pair", "cross-line master",
     "direct-coupled long-tailed pair", "fixed-bias split-load inverter", "floating paraphase inverter",

@@ -16,7 +16,7 @@ import numpy as np
 from tests.figures.figure import FULL, Figure, Scale, table
 from tests.tools import random_amps
 
-# A run of all figures tries a tenth of its amps; what the whole number gave is in the README.
+# A run of all figures tries a tenth of its amps.
 _SHARE = 10
 
 

@@ -166,7 +166,7 @@ def _unknown(designator: str) -> str:
         return f"{shown(designator)} tells no kind of part by its letters"
     if meaning == "switch":
         return f"{shown(designator)} is a switch; a switch is described by a table [[switches]]"
-    return f"{shown(designator)} would be a {meaning}, which there is not among the parts of ampsim"
+    return f"{shown(designator)} would be a {meaning}, which ampsim does not have"
 
 
 def _pot(designator: str, entry: Entry) -> Pot:

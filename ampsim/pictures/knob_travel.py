@@ -32,7 +32,7 @@ def knob_travel_curves(gain: xr.DataArray) -> Curves:
 
 
 def describe_knob_travel(gain: xr.DataArray) -> str:
-    """The same in words and numbers, one paragraph."""
+    """The same in words and numbers, one paragraph: gains [dB] at the ends and the middle, shares [%]."""
     at, shares, heard = most_moved(gain), quarter_shares(gain), audible_gain(gain)
     sentences = [f"Gain to {gain.attrs['output']} over the travel of {gain.attrs['control']}, {gain.attrs['where']}."]
     for taper in gain["taper"].values:

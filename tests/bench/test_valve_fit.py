@@ -128,7 +128,7 @@ def test_a_file_of_anything_is_read_or_refused(noise: bytes, name: str) -> None:
 
 
 def points_of(text: str, name: str = "mine.csv", **options: str) -> tuple[Any, ...]:
-    points = read_points(text.encode(), name, options).template.points
+    points = read_points(text.encode(), name, options).unfitted.points
     return tuple((each.circuit, each.conditions, each.quantity, each.value, each.used_in_fit) for each in points)
 
 

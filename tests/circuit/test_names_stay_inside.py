@@ -17,6 +17,10 @@ HOUSE = Path(ampsim.__file__).parent
 MEANT_OTHERWISE = {
     ("circuit/designators.py", "power supply"): "what a drawing means by letters",
     ("audio/render.py", "load"): "a coordinate of the response",
+    ("bench/valves/driven.py", "single-ended output"): "the circuit of a published point",
+    ("circuit/landing/conditions.py", "coupling"): "what a part does, found in the nets",
+    ("circuit/part_entries.py", "load"): "an entry of a winding",
+    ("circuit/valves/parsing.py", "grid-leak stage"): "the circuit of a published point",
     ("circuit/valves/parsing.py", "single-ended output"): "the circuit of a published point",
     ("circuit/source.py", "guitar"): "a source, as files and commands write it",
     ("circuit/source.py", "generator"): "a source, as files and commands write it",
@@ -24,6 +28,7 @@ MEANT_OTHERWISE = {
     ("library/netlists/importing.py", "free wiring"): "writes the amp of a netlist",
     ("library/netlists/importing.py", "oscillator of any wiring"): "writes the amp of a netlist",
     ("library/reverb_tanks.py", "coupling"): "an entry of a reverb tank",
+    ("library/supply_parts.py", "load"): "an entry of a winding",
     ("pictures/axes.py", "guitar"): "the band of frequencies shaded in a picture",
     ("studies/stability/findings.py", "load"): "a column of a table",
     ("studies/stability/loads.py", "load"): "a dimension of the response",

@@ -322,9 +322,11 @@ def test_a_file_that_changed_is_another_valve(tmp_path: Path, monkeypatch: pytes
         monkeypatch.chdir(tmp_path / folder)
         Path("amp.toml").write_text(stage.replace('"12AX7"', '"own"'), "utf-8")
         for factor in (0.5, 0.8):
-            emission = 0.0016944215 * factor * (1.0 if folder == "first" else 0.5)
+            share = factor * (1.0 if folder == "first" else 0.5)
             own = text.replace('type = "12AX7"', 'type = "own"')
-            Path("own.toml").write_text(own.replace("perveance = 0.0016944215", f"perveance = {emission}"), "utf-8")
+            perveance = tomllib.loads(own)["parameters"]["perveance"]
+            weaker = own.replace(f"perveance = {perveance}", f"perveance = {perveance * share}")
+            Path("own.toml").write_text(weaker, "utf-8")
             # By the same relative names, in the same session: edited, and in another folder.
             found = simulate(load_amp("amp.toml"), OperatingPoint())
             volts.append(float(found["voltage"].sel(node="V1A.plate").squeeze()))

@@ -109,7 +109,8 @@ def test_a_file_of_ones_own_wins_over_a_name(tmp_path: Path) -> None:
     amp, _ = written(tmp_path, "ECC83")
     text = models_in("valves")["12AX7"].read_text("utf-8")
     (tmp_path / "ECC83.toml").write_text(
-        text.replace('type = "12AX7"', 'type = "ECC83"').replace("mu = 1", "mu = 2", 1)
+        text.replace('type = "12AX7"', 'type = "ECC83"').replace("mu = 1", "mu = 2", 1),
+        "utf-8",
     )
     assert load_amp(amp).valves[0].type == "ECC83"
     assert load_amp(amp).valves[0].parameters[0][1] > 200.0

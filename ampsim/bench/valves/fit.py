@@ -99,20 +99,20 @@ def fit_valve(
         Names file, row and value; or the points are too few.
     """
     told = read_points(data, name, options)
-    return fit_points(told.template, name, told.borrowed, others)
+    return fit_points(told.unfitted, name, told.borrowed, others)
 
 
-def fit_points(template: Valve, name: str, borrowed: str = "", others: Sequence[Valve] | None = None) -> FittedValve:
+def fit_points(unfitted: Valve, name: str, borrowed: str = "", others: Sequence[Valve] | None = None) -> FittedValve:
     """Fit the law of a valve to its points; its own parameters do not matter.
 
     Parameters
     ----------
-    template : Valve
+    unfitted : Valve
         As `read_points` gives it.
     name : str
         File name for messages.
     borrowed : str
-        What the template took over from another type, in words.
+        What the unfitted valve took over from another type, in words.
     others : sequence of Valve
         As for `fit_valve`.
 
@@ -121,40 +121,40 @@ def fit_points(template: Valve, name: str, borrowed: str = "", others: Sequence[
     DescriptionError
         When the points are too few.
     """
-    residuals = Residuals(template)
+    residuals = Residuals(unfitted)
     _refuse_few(residuals, name)
-    common = usual(template.law, _others(template, others))
-    tried = [_solved(residuals, template, common, start, _FIRST) for start in _starts(residuals, template, common)]
-    best = _solved(residuals, template, common, min(tried, key=lambda each: each[1])[0], _LAST)[0]
-    whole = Residuals(template, driven=True)
+    common = usual(unfitted.law, _others(unfitted, others))
+    tried = [_solved(residuals, unfitted, common, start, _FIRST) for start in _starts(residuals, unfitted, common)]
+    best = _solved(residuals, unfitted, common, min(tried, key=lambda each: each[1])[0], _LAST)[0]
+    whole = Residuals(unfitted, driven=True)
     if whole.fitted.sum() > residuals.fitted.sum():
-        best = _solved(whole, template, common, best, _DRIVEN)[0]
+        best = _solved(whole, unfitted, common, best, _DRIVEN)[0]
     residuals = whole
-    known = LAWS[template.law].parameters
+    known = LAWS[unfitted.law].parameters
     values = np.array([float(f"{value:.9g}") for value in unscaled(known, best)])
     fitted = replace(
-        template,
+        unfitted,
         source=_SOURCE,
         parameters=tuple(zip((one.name for one in known), map(float, values), strict=True)),
-        fit_range=_reach(residuals, values, template),
+        fit_range=_reach(residuals, values, unfitted),
     )
-    slopes = _jacobian(residuals, template, best)
+    slopes = _jacobian(residuals, unfitted, best)
     spread: Array = np.asarray(np.linalg.inv(slopes.T @ slopes + np.diag(common.spread**-2.0)), dtype=np.float64)
     return FittedValve(
         fitted,
         residuals.points,
         tuple(map(float, residuals.values(values))),
-        _determined(template, common, best, spread),
+        _determined(unfitted, common, best, spread),
         _plate_known(fitted, best, spread),
         residuals.passed_over,
         borrowed,
     )
 
 
-def _others(template: Valve, others: Sequence[Valve] | None) -> tuple[Valve, ...]:
+def _others(unfitted: Valve, others: Sequence[Valve] | None) -> tuple[Valve, ...]:
     """Valves of the law besides the type itself, which is not to hold itself where it was."""
-    known = valves_of_law(template.law) if others is None else tuple(others)
-    return tuple(valve for valve in known if valve.type != template.type)
+    known = valves_of_law(unfitted.law) if others is None else tuple(others)
+    return tuple(valve for valve in known if valve.type != unfitted.type)
 
 
 def _refuse_few(residuals: Residuals, name: str) -> None:
@@ -174,18 +174,18 @@ def _refuse_few(residuals: Residuals, name: str) -> None:
         )
 
 
-def _starts(residuals: Residuals, template: Valve, common: Usual) -> list[Array]:
+def _starts(residuals: Residuals, unfitted: Valve, common: Usual) -> list[Array]:
     """Where to begin: the usual valve, and those that come along whose curves are nearest."""
-    known = LAWS[template.law].parameters
+    known = LAWS[unfitted.law].parameters
     costs = [float(np.sum(np.log1p(residuals.weighed(unscaled(known, row)) ** 2))) for row in common.starts]
     nearest = [common.starts[place] for place in np.argsort(costs, kind="stable")[: _STARTS - 1]]
     return [common.middle, *nearest]
 
 
-def _solved(residuals: Residuals, template: Valve, common: Usual, start: Array, tries: int) -> tuple[Array, float]:
+def _solved(residuals: Residuals, unfitted: Valve, common: Usual, start: Array, tries: int) -> tuple[Array, float]:
     from scipy.optimize import least_squares
 
-    known = LAWS[template.law].parameters
+    known = LAWS[unfitted.law].parameters
     room = 1e-9 * (common.high - common.low)
     begin = np.clip(start, common.low + room, common.high - room)
 
@@ -197,9 +197,9 @@ def _solved(residuals: Residuals, template: Valve, common: Usual, start: Array, 
     return found.x, float(found.cost)
 
 
-def _jacobian(residuals: Residuals, template: Valve, best: Array) -> Array:
+def _jacobian(residuals: Residuals, unfitted: Valve, best: Array) -> Array:
     """How the weighed residuals change with every parameter, as the fit turns it."""
-    known, step = LAWS[template.law].parameters, 1e-5
+    known, step = LAWS[unfitted.law].parameters, 1e-5
     columns = []
     for place in range(len(best)):
         ends = []
@@ -211,8 +211,8 @@ def _jacobian(residuals: Residuals, template: Valve, best: Array) -> Array:
     return np.array(columns).T
 
 
-def _determined(template: Valve, common: Usual, best: Array, spread: Array) -> tuple[Determined, ...]:
-    known = LAWS[template.law].parameters
+def _determined(unfitted: Valve, common: Usual, best: Array, spread: Array) -> tuple[Determined, ...]:
+    known = LAWS[unfitted.law].parameters
     off = np.sqrt(np.diag(spread))
     share = np.clip(1.0 - (off / common.spread) ** 2, 0.0, 1.0)
     values = unscaled(known, best)
@@ -249,7 +249,7 @@ def _plate_known(fitted: Valve, best: Array, spread: Array) -> tuple[tuple[float
     return tuple((float(plate[seen][n]), float(grid[seen][n]), float(screen[seen][n]), float(share[n])) for n in places)
 
 
-def _reach(residuals: Residuals, values: Array, template: Valve) -> FitRange:
+def _reach(residuals: Residuals, values: Array, unfitted: Valve) -> FitRange:
     """The lowest and highest volts that the fitted points reach."""
     ends = [(float(f"{each.min():.3g}"), float(f"{each.max():.3g}")) for each in residuals.volts(values)]
-    return FitRange(ends[0], ends[1], ends[2] if template.family == "pentode" else None)
+    return FitRange(ends[0], ends[1], ends[2] if unfitted.family == "pentode" else None)

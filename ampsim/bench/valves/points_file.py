@@ -75,14 +75,14 @@ class ValvePoints:
 
     Attributes
     ----------
-    template
+    unfitted
         The valve as it stands without a fit: law with its parameters anywhere within their limits, ratings,
         capacitances, points.
     borrowed
         What it takes over from another type, and which, in words; "" where nothing.
     """
 
-    template: Valve
+    unfitted: Valve
     borrowed: str = ""
 
 

@@ -59,7 +59,7 @@ class Residuals:
         self._within = known_within(self.points)
 
     def parameters(self, values: Array) -> Parameters:
-        """Parameters by name."""
+        """Parameters by name, in the units of the law [SI]."""
         return dict(zip(self._names, map(float, values), strict=True))
 
     def values(self, values: Array) -> Array:
@@ -68,7 +68,7 @@ class Residuals:
         return np.concatenate([self._rest.values(p), self._driven.values(p)])
 
     def weighed(self, values: Array) -> Array:
-        """How far off it is at every fitted point, in how well the figure is known."""
+        """How far off it is at every fitted point, in how well the figure is known [ratio]."""
         off = (self.values(values) - self.published) / self._within
         return np.asarray(np.clip(off, -1e6, 1e6)[self.fitted])
 

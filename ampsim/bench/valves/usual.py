@@ -38,13 +38,13 @@ class Usual:
 
 
 def scaled(known: tuple[Parameter, ...], values: Array) -> Array:
-    """Parameters as a fit turns them."""
+    """Parameters [SI] as a fit turns them: the logarithm of those that are never negative."""
     logs = np.array([one.lowest > 0.0 for one in known])
     return np.asarray(np.where(logs, np.log(np.where(logs, np.maximum(values, 1e-300), 1.0)), values))
 
 
 def unscaled(known: tuple[Parameter, ...], turned: Array) -> Array:
-    """Parameters as the law takes them."""
+    """Parameters as the law takes them [SI]."""
     logs = np.array([one.lowest > 0.0 for one in known])
     return np.asarray(np.where(logs, np.exp(np.where(logs, turned, 0.0)), turned))
 

@@ -52,10 +52,10 @@ def _fit(options: argparse.Namespace) -> None:
     refuse_unwritable((options.to or Path()).parent)
     asked = {"type": options.type, "like": options.like, "law": options.law}
     told = read_points(read_bounded(options.points), options.points.name, asked)
-    path = options.to or Path(f"{told.template.type}.toml")
+    path = options.to or Path(f"{told.unfitted.type}.toml")
     if options.to is None and path.exists():
         raise DescriptionError(f"{path} is there already; say with --to where the valve goes")
-    found = fit_points(told.template, options.points.name, told.borrowed)
+    found = fit_points(told.unfitted, options.points.name, told.borrowed)
     write_whole(path, valve_text(found.valve))
     print(fit_text(found))
     print(f"\nThe valve is {path}.")

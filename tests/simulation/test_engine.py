@@ -13,7 +13,7 @@ from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.messages import is_fault
 from ampsim.simulation.ngspice.protocol import Form
-from ampsim.simulation.ngspice.session import Numbers, Session
+from ampsim.simulation.ngspice.session import Numbers, Session, carries_currents
 from tests.tools.small_circuits import SWEEP, SWEEP_POINTS, C, R, arrays, low_pass, netlist, one, valve
 
 
@@ -51,6 +51,18 @@ def test_step_response_of_a_low_pass() -> None:
     assert answer.scale[-1] == pytest.approx(end)
     # Trapezoidal rule: error of order (h/RC)^2/12 = 8e-6 of the step; ngspice's own control adds its share.
     np.testing.assert_allclose(answer.vectors["v(a)"], expected, atol=1e-4)
+
+
+def test_points_where_no_current_can_be_trusted_are_left_out() -> None:
+    """A supply of 400 V on 40 uF stands still, but for the last digit: tens of milliamperes in steps of 2e-16 s."""
+    corner = 6e-4 + 2e-16 * np.arange(50)
+    times = np.concatenate([[0.0, 2e-7, 6e-7], corner, [6e-4 + 2e-9, 6.2e-4, 6.4e-4]])
+    volts = 400.0 * (1.0 + np.finfo(float).eps * (-1.0) ** np.arange(len(times)))
+    amps = 40e-6 * np.abs(np.diff(volts, prepend=volts[0]) / np.diff(times, prepend=-1.0))
+    kept = carries_currents(times, 2e-5)
+    assert amps.max() > 0.01
+    assert amps[kept].max() < 1e-8
+    np.testing.assert_array_equal(times[kept], np.delete(times, np.arange(4, 53)))
 
 
 class Ringing(Session):

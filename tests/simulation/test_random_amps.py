@@ -8,13 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ampsim import load_semiconductor
 from ampsim.base.system import cores
+from ampsim.circuit.semiconductors.spice import subcircuit_name
 from ampsim.circuit.stages import TEMPLATES
 from ampsim.circuit.supply.averaged import MEAN_RECTIFIER
 from ampsim.simulation.devices import WRITERS
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
-from tests.tools import random_amps, verdicts
+from tests.tools import nodal, random_amps, verdicts
 from tests.tools.random_semiconductors import SEMICONDUCTORS
 from tests.tools.random_supplies import RECTIFIERS
 
@@ -86,3 +88,17 @@ def test_an_answer_that_is_a_little_off_is_seen(answered: tuple[random_amps.Case
         off = [*outcomes]
         off[analysis] = replace(outcomes[analysis], vectors=vectors)
         assert verdicts.faults(verdicts.at(case.amp, case.position), case.netlists, off), name
+
+
+@pytest.mark.parametrize(("resistor", "seen"), [("", False), ("rload mid 0 1e9\n", True)])
+def test_a_start_beside_the_operating_point_is_seen_unless_only_leakage_holds_it(resistor: str, seen: bool) -> None:
+    """A net between two diodes of which one blocks: 0.2 V of 300 move nanoamperes, not so where a resistor is."""
+    device = load_semiconductor("1N5242B")
+    kind = subcircuit_name(device)
+    known = nodal.Known({}, {kind: device})
+    diodes = f"xd1 low mid {kind}\nxd2 high mid {kind}\n"
+    elements = nodal.read(f"vlow low 0 296\nvhigh high 0 300\n{resistor}{diodes}", known)
+    volts = {"0": 0.0, "low": 296.0, "high": 300.0, "mid": 299.8}
+    for start, fault in ((299.8, False), (299.6, seen), (290.0, True)):
+        moving = Arrays({"v(mid)": np.array([start, 299.0])}, np.array([0.0, 1e-5]), ())
+        assert bool(list(verdicts.starts(elements, volts, moving))) == fault, start

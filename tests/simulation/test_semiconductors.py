@@ -25,6 +25,7 @@ from ampsim.simulation.analyses import NoiseSweep
 from ampsim.simulation.timestep import newton
 from ampsim.simulation.timestep.branches import Seat
 from ampsim.simulation.timestep.sockets import seats_of
+from ampsim.simulation.timestep.solver import play
 from ampsim.studies.noise.simulate import BOLTZMANN, CHARGE, KELVIN, noise_spectrum
 from tests.figures.in_time import Case, errors
 
@@ -254,6 +255,18 @@ def floating_bridge() -> Amp:
     wires = {"R1": ["in", "a"], "C1": ["out", "low"], "R2": ["out", "low"], "R3": ["low", "ground"],
              "BR1": {"ac1": "a", "ac2": "ground", "plus": "out", "minus": "low"}}  # fmt: skip
     return wired({"R1": "100", "BR1": "1N4007", "C1": "10u", "R2": "10k", "R3": "100k"}, wires, name="floating bridge")
+
+
+@pytest.mark.parametrize("name", DIODES)
+def test_a_net_between_two_diodes_that_block_is_where_ngspice_has_it(name: str) -> None:
+    """Nothing but leakage and the conductance across every junction says where it is."""
+    parts = {"R1": "10k", "R2": "47k", "R3": "22k", "R4": "1M", "C1": "100n", "D1": name, "D2": DIODES[0]}
+    wires = {"C1": ["in", "top"], "R1": ["B1", "top"], "R2": ["top", "low"], "R3": ["low", "ground"],
+             "R4": ["in", "ground"]}  # fmt: skip
+    for diodes in ({"D1": ["top", "out"], "D2": ["low", "out"]}, {"D1": ["out", "top"], "D2": ["out", "low"]}):
+        amp = wired(parts, wires | diodes, {"name": "B1", "volts": 12.0})
+        rest = simulate(amp, OperatingPoint(), nodes=["speaker"])["voltage"].values.item()
+        assert play(amp, np.zeros(2), 48e3).volts[0] == pytest.approx(rest, abs=3e-7)
 
 
 def test_circuits_with_semiconductors_in_time_as_ngspice() -> None:

@@ -49,7 +49,8 @@ def junction(p: Any, volts: Array) -> tuple[Array]:
     """Current [A] of a junction with its series resistance at the volts [V] across both: I = IS (exp(V / N Vt) - 1).
 
     With w = (I + IS) RS / (N Vt) it is w + ln(w) = y, Wright's omega function of a voltage, which no voltage makes
-    overflow. Below -3 N Vt the leakage is ngspice's (L. W. Nagel, ERL-M520, 1975): -IS (1 + (3 N Vt / (e V))^3).
+    overflow. Below -3 N Vt the leakage is ngspice's (L. W. Nagel, ERL-M520, 1975): -IS (1 + (3 N Vt / (e V))^3). Its
+    conductance across every junction is here as well: without it nothing says where a net between two that block is.
     """
     from scipy.special import wrightomega
 
@@ -57,7 +58,7 @@ def junction(p: Any, volts: Array) -> tuple[Array]:
     least = 3.0 * p["slope_volts"]
     forward = p["scale_amps"] * wrightomega(p["start"] + np.maximum(seen, -1.0 * least) / p["slope_volts"])
     back = least / (math.e * np.maximum(-1.0 * seen, least))
-    return (forward - p["saturation_amps"] * (1.0 - back * back * back + math.exp(-3.0)),)
+    return (forward - p["saturation_amps"] * (1.0 - back * back * back + math.exp(-3.0)) + GMIN * volts,)
 
 
 def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, ...]:

@@ -34,6 +34,8 @@ _QUIET = 1e-3  # V: of less movement no share is taken
 INSTEAD = "ngspice had no answer: this is the time-step solver's"
 ALONE = 2.5e-6
 """The steps [s] of the solver where it answers in the place of ngspice: half of what its finest studies take."""
+# How often its steps are halved then. Amps far beyond clipping needed two; what is chaotic never comes together.
+_HALVINGS = 3
 _FINEST = 1e-4  # the tolerance of ngspice in a check, at most
 # Steps of ngspice in a check, of those of an answer: an amp far beyond clipping is 0.3 % off, with twice these 7 %.
 _SHARE = 0.25
@@ -198,15 +200,29 @@ def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> lis
     """Outcomes of ngspice, with the solver's where it gave none; a remark says so.
 
     The solver's is taken where steps half as long give the same within `STATED`: what oscillates far beyond hearing
-    has no answer from either.
+    has no answer from either. Where they do not yet they are halved on, as long as that brings answers together.
     """
-    found = list(outcomes)
-    for number, (run, outcome) in enumerate(zip(runs, outcomes, strict=True)):
-        if not isinstance(outcome, Arrays):
-            answer, finer = (_of_one_circuit([each])[0] for each in (run, run.finer))
-            if isinstance(answer, Arrays) and isinstance(finer, Arrays) and difference(run, answer, finer) <= STATED:
-                found[number] = replace(finer, notes=(INSTEAD,))
-    return found
+    return [
+        outcome if isinstance(outcome, Arrays) else _settled(run) or outcome
+        for run, outcome in zip(runs, outcomes, strict=True)
+    ]
+
+
+def _settled(run: TimedRun) -> Arrays | None:
+    """The solver's answer in steps so short that half of them change nothing; None where there are none."""
+    (answer,), last = _of_one_circuit([run]), np.inf
+    for _ in range(_HALVINGS):
+        run, before = run.finer, answer
+        (answer,) = _of_one_circuit([run])
+        if not (isinstance(answer, Arrays) and isinstance(before, Arrays)):
+            return None
+        apart = difference(run, before, answer)
+        if apart <= STATED:
+            return replace(answer, notes=(INSTEAD,))
+        if not apart < last:
+            return None
+        last = apart
+    return None
 
 
 def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:

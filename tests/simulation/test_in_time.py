@@ -141,9 +141,26 @@ def test_what_ngspice_cannot_do_the_solver_does_where_half_the_steps_agree() -> 
     assert isinstance(given, Arrays)
     assert answer.notes == (INSTEAD,)
     assert difference(run, answer, given) < 0.01
-    # Steps far too long for what is played: half of them give something else, which is no answer.
-    rough = timed(clipper(), Sine(15e3, 0.5, 0.0, 20), ("speaker",), Pace(4e-5, keep=4e-5))
-    assert solved_instead([rough], [refused]) == [refused]
+
+
+def test_steps_are_halved_in_the_place_of_ngspice_as_long_as_that_brings_answers_together(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What oscillates by itself gives something else in steps of any length, at times the same by chance."""
+    refused = EngineError("a step too small")
+    rough = timed(clipper(), Sine(5e3, 0.5, 0.0, 20), ("speaker",), Pace(2e-5, keep=2e-5))
+    first, second = InTime(checks=0).run([rough, rough.finer])
+    assert isinstance(first, Arrays)
+    assert isinstance(second, Arrays)
+    assert difference(rough, first, second) > STATED
+    (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact])
+    assert isinstance(answer, Arrays)
+    assert isinstance(exact, Arrays)
+    assert difference(rough, answer, exact) < STATED
+    for apart, taken in (((1.3, 0.07, 1.2, 0.0), False), ((0.3, 0.2, 0.1, 0.0), False), ((0.3, 0.2, 0.02), True)):
+        told = iter(apart)
+        monkeypatch.setattr(in_time, "difference", lambda *_, told=told: next(told))
+        assert (solved_instead([rough], [refused]) == [refused]) != taken
 
 
 def coarse(level: float) -> TimedRun:

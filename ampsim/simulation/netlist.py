@@ -184,7 +184,7 @@ def _frame(
     writer.line(f"{options(analysis, writer)}\n.end")
     end = analysis.stimulus.duration if isinstance(analysis, Transient) else 0.0
     points = {"operating point": 1, "transient": 0}.get(analysis.name, getattr(analysis, "points", 0))
-    form = Form(writer.skeleton(), tuple(writer.parts), command(analysis, wired), vectors, points, end)
+    form = Form(writer.skeleton(), tuple(writer.parts), command(analysis, wired, writer), vectors, points, end)
     return _Frame(form, tuple(writer.sources))
 
 

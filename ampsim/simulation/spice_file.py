@@ -84,9 +84,9 @@ def spice_file(
     vectors = [f"v({names[net]})" for net in map(drawn.net, nodes) if net in drawn.live_nets and net != GROUND]
     writer.line(f"{options(asked[0], writer)} numdgt=12")
     for each in asked:
-        writer.line(f".{command(each, wired)}")
+        writer.line(f".{command(each, wired, writer)}")
         if not isinstance(each, OperatingPoint) and vectors:
-            writer.line(f".print {command(each, wired).split()[0]} {' '.join(vectors)}")
+            writer.line(f".print {command(each, wired, writer).split()[0]} {' '.join(vectors)}")
     writer.line(".end")
     values = (slot_value(source, half, setting) for source, half in writer.sources)
     first, *others = writer.skeleton()

@@ -8,7 +8,7 @@ import re
 import struct
 from typing import Any, NamedTuple
 
-_STEPS = re.compile(r"tran (\S+) (\S+ \S+) \S+")
+_STEPS = re.compile(r"tran \S+ (\S+ \S+) (\S+)")
 _TOLERANCE = re.compile(r"reltol=([0-9.e+-]+)")
 _SIZES = struct.Struct("<QQ")
 
@@ -50,9 +50,9 @@ class Form(NamedTuple):
         found = _STEPS.fullmatch(self.command)
         if found is None or self.fine:
             return self
-        step = repr(0.25 * float(found[1]))
+        step = repr(0.25 * float(found[2]))
         options = (_TOLERANCE.sub(lambda told: f"reltol={0.1 * float(told[1])!r}", each) for each in self.skeleton)
-        return self._replace(command=f"tran {step} {found[2]} {step}", skeleton=tuple(options), fine=True)
+        return self._replace(command=f"tran {step} {found[1]} {step}", skeleton=tuple(options), fine=True)
 
     def damped(self) -> Form:
         """The same transient by Gear's method, which damps what swings faster than its steps; itself where it is."""

@@ -38,7 +38,7 @@ def tremolo() -> Amp:
     return load_amp(str(models() / "stages" / "tremolo-oscillator.toml"))
 
 
-@pytest.mark.parametrize("kilohms", [0.82, 1.3, 1.47, 1.8, 2.7])
+@pytest.mark.parametrize("kilohms", [0.82, 1.3, 1.5, 1.8, 2.7])
 def test_three_equal_sections_swing_where_their_closed_form_says_if_the_gain_is_enough(kilohms):
     """f = 1 / (2 pi R C sqrt(6 + 4 k)), gain 29 + 23 k + 4 k^2, k the source's resistance over R: any textbook."""
     parts = {name: value for name, value in LADDER.items() if name != "C1"}
@@ -134,7 +134,7 @@ def test_a_mod_that_stops_the_tremolo_is_found():
     (kept,) = oscillator_findings(Examination(amp, amp))
     (lost,) = oscillator_findings(Examination(amp, apply_mods(amp, mod)))
     assert (kept.grade, lost.grade) == ("fine", "beyond the limit")
-    assert "3.86 Hz" in kept.words
+    assert "3.92 Hz" in kept.words
     assert "does not keep itself going" in lost.words
 
 

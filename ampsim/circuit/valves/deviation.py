@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from . import triodes
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,30 @@ class Deviation:
 def space_charge_triode(p: Mapping[str, float], at: Reference, draw: ValveDraw) -> dict[str, float]:
     """Parameters of a space-charge triode that differs from its type by a draw [V, factors] at a reference [V, A]."""
     return _space_charge(p, at, draw, {"mu": at.plate_volts}, 0.0)
+
+
+def two_mu_triode(p: Mapping[str, float], at: Reference, draw: ValveDraw) -> dict[str, float]:
+    """Parameters of a triode of two mu that differs from its type by a draw [V, factors] at a reference [V, A].
+
+    As of a plain one; the part with the lower mu loses more volts by the same factor, so the contact volts that keep
+    the current are solved for.
+    """
+    drawn = space_charge_triode(p, at, replace(draw, bias_volts=0.0))
+    grid = _root(lambda volts: _two_mu(p, at, volts) - at.plate_amps, -at.plate_volts, 50.0)
+    wanted = _two_mu(p, at, grid)
+    kept = _root(lambda more: _two_mu(drawn, at, grid + more) - wanted, -50.0, 50.0)
+    drawn["contact_volts"] += draw.bias_volts + kept
+    return drawn
+
+
+def _two_mu(p: Mapping[str, float], at: Reference, grid: float) -> float:
+    return float(triodes.two_mu(p, np.array(at.plate_volts), np.array(grid)))
+
+
+def _root(function: Callable[[float], float], low: float, high: float) -> float:
+    from scipy.optimize import brentq
+
+    return float(brentq(function, low, high, xtol=1e-13, rtol=1e-13))
 
 
 def space_charge_pentode(p: Mapping[str, float], at: Reference, draw: ValveDraw) -> dict[str, float]:

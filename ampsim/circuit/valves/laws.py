@@ -125,7 +125,7 @@ LAWS: dict[str, Law] = {
         _triode(triodes.two_mu),
         triodes.two_mu_lines,
         {"perveance": 1},
-        Deviation("mu", deviation.space_charge_triode),
+        Deviation("mu", deviation.two_mu_triode),
     ),
     "space-charge pentode": Law(
         "pentode",

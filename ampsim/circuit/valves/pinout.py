@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from ...base.wording import join_words
 
+# Behind what is no pin of the socket.
+TOP_CAP = " (top cap)"
+
 
 @dataclass(frozen=True)
 class Pinout:
@@ -29,14 +32,20 @@ def rewiring(old: str, before: Pinout | None, new: str, after: Pinout | None) ->
     if before is None or after is None:
         lacking = join_words([name for name, each in ((old, before), (new, after)) if each is None])
         return f"No pins are on file for {lacking}: compare the two data sheets pin by pin first"
-    if len(before.pins) != len(after.pins):
-        sockets = f"{len(before.pins)} pins ({before.base}) to {len(after.pins)} ({after.base})"
+    if len(_in_socket(before)) != len(_in_socket(after)):
+        sockets = f"{len(_in_socket(before))} pins ({before.base}) to {len(_in_socket(after))} ({after.base})"
         return f"Another socket is needed, {sockets}, and every pin is wired anew{_heaters(after)}"
-    pairs = enumerate(zip(before.pins, after.pins, strict=True), 1)
+    pairs = enumerate(zip(_in_socket(before), _in_socket(after), strict=True), 1)
     other = [f"pin {number} from {was} to {now}" for number, (was, now) in pairs if was != now]
+    caps = [{pin for pin in each.pins if pin.endswith(TOP_CAP)} for each in (before, after)]
+    other += [f"{pin} {'now' if pin in caps[1] else 'no more'}" for pin in sorted(caps[0] ^ caps[1])]
     if not other:
         return f"The pins are the same ({after.base})"
     return f"The socket is wired anew: {join_words(other)} ({before.base} to {after.base}){_heaters(after)}"
+
+
+def _in_socket(base: Pinout) -> list[str]:
+    return [pin for pin in base.pins if not pin.endswith(TOP_CAP)]
 
 
 def _heaters(after: Pinout) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ...circuit.valves.description import Valve
+from ...circuit.valves.pinout import TOP_CAP
 from ..files import models_in
 from ..loader import Loader
 from ..type_names import meant_type, other_names
@@ -62,12 +63,16 @@ def near_type(name: str, folder: str) -> str:
 
 
 def sections_of(valve: Valve) -> tuple[dict[str, str], ...]:
-    """To the numbers of a valve's pins what is on them, for each of its sections; none without a base on file."""
+    """To the numbers of a valve's pins what is on them, for each of its sections; none without a base on file.
+
+    Of unlike systems in one bulb, a triode and a pentode, those that are the valve's own.
+    """
     numbered = enumerate(valve.pinout.pins if valve.pinout else (), 1)
     found: dict[str, dict[str, str]] = {}
+    own = f"the {valve.family}"
     for number, what in numbered:
-        pin, _, section = what.partition(" of ")
-        if pin in VALVE_PINS[valve.family]:
+        pin, _, section = what.removesuffix(TOP_CAP).partition(" of ")
+        if pin in VALVE_PINS[valve.family] and section not in {f"the {kind}" for kind in VALVE_PINS} - {own}:
             found.setdefault(section, {})[str(number)] = pin
     return tuple(found[section] for section in sorted(found))
 

@@ -34,8 +34,8 @@ _QUIET = 1e-3  # V: of less movement no share is taken
 INSTEAD = "ngspice had no answer: this is the time-step solver's"
 ALONE = 2.5e-6
 """The steps [s] of the solver where it answers in the place of ngspice: half of what its finest studies take."""
-# How often its steps are halved then. Amps far beyond clipping needed two; what is chaotic never comes together.
-_HALVINGS = 3
+# How often its steps are halved then. Amps far beyond clipping needed up to four; what is chaotic never comes together.
+_HALVINGS = 4
 _FINEST = 1e-4  # the tolerance of ngspice in a check, at most
 # Steps of ngspice in a check, of those of an answer: an amp far beyond clipping is 0.3 % off, with twice these 7 %.
 _SHARE = 0.25

@@ -45,14 +45,19 @@ def of_count(total: random_amps.Count, wanted: int) -> Iterator[Figure]:
         )
 
 
-def lots(scale: Scale) -> Iterator[Figure]:
-    """Amps by lot: converged, right, and the same by other solvers."""
-    wanted = scale.amps // _SHARE
-    total = random_amps.run(wanted, in_time=2, progress=True, play=True)
+def print_faults(total: random_amps.Count) -> None:
+    """Say on stderr which amps had no answer, and what is wrong with which."""
     for number, analysis, message in total.failures:
         print(f"figures: amp {number}: {analysis}: {message.splitlines()[0]}", file=sys.stderr)
     for number, fault in total.wrong:
         print(f"figures: amp {number}: {fault}", file=sys.stderr)
+
+
+def lots(scale: Scale) -> Iterator[Figure]:
+    """Amps by lot: converged, right, and the same by other solvers."""
+    wanted = scale.amps // _SHARE
+    total = random_amps.run(wanted, in_time=2, progress=True, play=True)
+    print_faults(total)
     yield from of_count(total, wanted)
 
 
@@ -68,6 +73,7 @@ def main() -> int:
     parser.add_argument("--record", type=Path, help="file for a line of each amp; those in it are not tried again")
     given = parser.parse_args()
     total = random_amps.run(given.count, given.first, given.in_time, progress=True, record=given.record, play=True)
+    print_faults(total)
     figures = list(of_count(total, given.count))
     print(table(figures))
     return 0 if all(figure.fine for figure in figures) else 1

@@ -19,40 +19,41 @@ settings.load_profile(os.environ.get("AMPSIM_CASES", FIXED))
 
 LONGEST = (
     # The loop over samples is compiled at its first use: one core does that while the other looks at files.
-    "tests/studies/test_verdicts.py",
-    "tests/test_house.py",
-    "tests/simulation/test_random_amps.py",
-    "tests/browser/test_sheet_browser.py",
-    "tests/test_any_amp.py",
-    "tests/studies/test_sheet.py",
-    "tests/studies/test_stability.py",
-    "tests/browser/test_browser.py",
-    "tests/test_sentences.py",
-    "tests/test_hostile.py",
-    "tests/studies/test_headroom.py",
-    "tests/studies/test_pop.py",
-    "tests/studies/test_settings.py",
+    "studies/test_verdicts.py",
+    "test_house.py",
+    "simulation/test_random_amps.py",
+    "browser/test_sheet_browser.py",
+    "test_any_amp.py",
+    "studies/test_sheet.py",
+    "studies/test_stability.py",
+    "browser/test_browser.py",
+    "test_sentences.py",
+    "test_hostile.py",
+    "studies/test_headroom.py",
+    "studies/test_pop.py",
+    "studies/test_settings.py",
     "notebooks/7-before-you-solder.ipynb",
     "notebooks/8-a-job-from-start-to-finish.ipynb",
-    "tests/simulation/test_semiconductors.py",
-    "tests/job/test_record.py",
-    "tests/job/test_papers.py",
-    "tests/audio/test_listening.py",
-    "tests/interface/test_panel.py",
-    "tests/truth/test_truth.py",
-    "tests/circuit/test_new_law.py",
-    "tests/work/test_schematic.py",
-    "tests/browser/test_page_browser.py",
-    "tests/interface/test_commands.py",
+    "simulation/test_semiconductors.py",
+    "job/test_record.py",
+    "job/test_papers.py",
+    "audio/test_listening.py",
+    "interface/test_panel.py",
+    "truth/test_truth.py",
+    "circuit/test_new_law.py",
+    "work/test_schematic.py",
+    "browser/test_page_browser.py",
+    "interface/test_commands.py",
 )
-"""The files that take longest, in this order: they go first, so that no core waits for one of them at the end."""
+"""The files that take longest, of tests/ unless they are notebooks, in this order: they go first, so that no core waits
+for one of them at the end."""
 _OWN = pytest.StashKey[str]()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Files in order of `LONGEST`, the others as they are."""
     rank = {name: number for number, name in enumerate(LONGEST)}
-    items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(LONGEST)))
+    items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0].removeprefix("tests/"), len(LONGEST)))
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -260,7 +260,7 @@ def test_nothing_is_left_to_do() -> None:
 
 
 def test_files_that_go_first_are_there() -> None:
-    assert [name for name in LONGEST if not (ROOT / name).is_file()] == []
+    assert [name for name in LONGEST if not any((folder / name).is_file() for folder in (ROOT, ROOT / "tests"))] == []
 
 
 def test_top_level_entries() -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg import eigvals
 
 from ampsim import load_amp, load_mod
+from ampsim.base.errors import EngineError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import position_label
@@ -116,7 +117,8 @@ class Case:
     def theirs(self, outcome: Any) -> Array:
         """The same from what ngspice gave."""
         wired = stands(self.amp, self.position)[0]
-        assert isinstance(outcome, Arrays), f"{self.label}: {outcome}"
+        if not isinstance(outcome, Arrays):
+            raise EngineError(f"{self.label}: {outcome}")
         return heard(outcome, node_vector(wired, "speaker"), self.seconds)
 
 

@@ -25,7 +25,7 @@ _NOT_HERE = {
     "h": "a controlled source", "i": "a current source", "k": "a coupling without its two inductors",
     "s": "a switch", "t": "a transmission line", "u": "a line", "w": "a switch",
     "o": "a transmission line", "a": "a code model", "y": "a line", "z": "a transistor of a kind there is not here",
-    "q": "a bipolar transistor, which there is not among the parts of ampsim", "n": "a model", "p": "a line",
+    "q": "a bipolar transistor, which ampsim does not have", "n": "a model", "p": "a line",
 }  # fmt: skip
 
 

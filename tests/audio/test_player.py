@@ -149,7 +149,8 @@ def test_the_widget_sends_words_and_samples_when_asked() -> None:
     side_by_side(clips, [pop])
     (content, buffers) = player_message(clips, [pop])
     assert content["facts"]["positions"][2] == {
-        "label": "pop", "words": "pop: 2 V.", "level": "At its true level, not made as loud", "alone": True
+        "label": "pop", "words": "pop: 2 V.", "level": "At its true level, not made as loud", "alone": True,
+        "same": None
     }  # fmt: skip
     assert [len(each) for each in buffers] == [12_800] * 3
     assert buffers[0] == sixteen_bit(clips.clips[0].samples) + bytes(6400)

@@ -247,6 +247,48 @@ def test_blind_names_are_hidden_told_and_counted(chromium: Any, tmp_path: Path) 
     assert page.problems == []
 
 
+def test_only_positions_that_differ_are_compared_blind_and_only_those_that_are_chosen(
+    chromium: Any, tmp_path: Path
+) -> None:
+    """The same sound under another name is said to be that; any two of the others may be chosen."""
+    rows = [*sines((0.1, 0.4), 1.0), *sines((0.1, 0.2), 1.0)]
+    page = opened(chromium, tmp_path, clips_of(rows, labels=["stock", "bright", "off", "fat"]))
+    assert "3 off made as loud is the same sound as 1 stock" in page.locator(".twins").inner_text()
+    asked = page.get_by_role("group", name="compare blind between")
+    assert asked.locator("label").all_inner_texts() == ["1 stock", "2 bright", "4 fat"]
+    asked.get_by_label("2 bright").uncheck()
+    page.get_by_role("button", name="Compare blind").click()
+    assert page.locator(".guesses button").all_inner_texts() == ["1 stock", "4 fat"]
+    page.locator(".guesses button").first.click()
+    assert "Compared blind, 1 stock or 4 fat: " in page.locator(".paper").text_content()
+    page.get_by_role("button", name="End blind comparison").click()
+    asked.get_by_label("4 fat").uncheck()
+    assert page.get_by_role("button", name="Compare blind").is_disabled()
+    page.close()
+    alike = opened(chromium, tmp_path, clips_of(sines((0.1, 0.1), 1.0)))
+    assert alike.get_by_role("button", name="Compare blind").is_disabled()
+    assert "same sound" in alike.locator(".twins").inner_text()
+    alike.close()
+
+
+_STANDING = "Object.defineProperty(BaseAudioContext.prototype, 'currentTime', { get: () => 0 });"
+_OUTPUTS = "navigator.mediaDevices.enumerateDevices = async () => [{ kind: %r }];"
+
+
+@pytest.mark.parametrize(
+    ("before", "silent"),
+    [(_OUTPUTS % "audiooutput", False), (_OUTPUTS % "audioinput", True), (_OUTPUTS % "audiooutput" + _STANDING, True)],
+    ids=["a device", "no device", "a device that stands still"],
+)
+def test_without_a_sound_device_it_is_said(chromium: Any, tmp_path: Path, before: str, silent: bool) -> None:
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 4.0)), before)
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.wait_for_timeout(2300)
+    assert ("no sound device" in page.locator(".trouble").text_content()) == silent
+    assert page.problems == []
+    page.close()
+
+
 def test_what_is_heard_alone_is_not_guessed_at(chromium: Any) -> None:
     clips = clips_of(sines(LEVELS, 0.1))
     told = player_facts(Clips(clips.clips[:2], clips.standard, clips.unit, clips.words, clips.caution), clips.clips[2:])

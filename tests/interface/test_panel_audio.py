@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -21,6 +22,8 @@ from ampsim.audio.render import render
 from ampsim.base.errors import EngineError
 from ampsim.circuit.values import with_values
 from ampsim.interface.panel import Panel, audio, explore
+from ampsim.job.record.beginning import begin_job
+from ampsim.job.record.reading import read_record
 from ampsim.library import loader
 from tests.audio.test_player import clips_of, sines
 
@@ -179,3 +182,20 @@ def test_what_cannot_be_heard_is_said(panel: Panel, monkeypatch: pytest.MonkeyPa
     done(panel)
     assert (panel.hear["state"], panel.sent) == ("failed", [])
     assert panel.hear["problem"] == "3 samples could not be solved; nothing is played"
+
+
+def test_a_comparison_by_ear_alone_is_kept_in_the_job(panel: Panel, tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    begin_job(folder, "workshop-a", ["bright-switch"], name="a job")
+    panel._sounds = clips_of(sines([0.1, 0.2], 0.01), labels=["stock, as set"]), True
+    panel.blind, panel._job = [], folder
+    sent = {"among": [0, 1], "rounds": 8, "right": 7, "ended": True}
+    for words in ("", "[" * 900, '{"among": [0, 2]}', json.dumps(sent | {"right": 9})):
+        panel._on_button(None, {"do": "blind", "with": words, "at": {}}, [])
+        assert "nothing was kept" in panel.said
+    panel._on_button(None, {"do": "blind", "with": json.dumps(sent), "at": {}}, [])
+    panel._job = None
+    assert "Kept in the job" in panel.said
+    (kept,) = read_record(folder).blind
+    assert (kept.among, kept.rounds, kept.right) == (("stock, as set", "position 1"), 8, 7)
+    assert [each.right for each in panel.blind] == [7]

@@ -20,6 +20,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ampsim import job as records
+from ampsim.audio.player.blind import BlindResult
 from ampsim.base import files as whole_file
 from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
@@ -59,6 +60,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     record = records.add_entry(
         record, "sweeps", {"phase": "on arrival", "date": DAY, "file": "measurements/before.csv"}
     )
+    record = records.keep_blind(record, BlindResult(("stock", "bright <b>"), 4, 0), "tired ears", DAY)
     records.save_record(record, folder)
     return folder
 
@@ -225,8 +227,8 @@ MISTAKES = [
     ('owner = "O. Wner"', f'owner = "{"x" * 99}"', ["line 4: owner", "99 characters"]),
     ('owner = "O. Wner"', 'woner = "O. Wner"', ["line 4: woner", "nearest: owner"]),
     ('name = "a job"', "", ["name: this entry is missing"]),
-    ("format = 5", "format = 0", ["line 2: format", "0"]),
-    ("format = 5", "format = true", ["line 2: format", "True"]),
+    ("format = 6", "format = 0", ["line 2: format", "0"]),
+    ("format = 6", "format = true", ["line 2: format", "True"]),
     ('state = "taken in"', 'state = "takn in"', ["states[1].state", "'takn in'", "nearest: taken in", "line 12"]),
     ("date = 2025-03-01", "date = 2025-02-30", ["not TOML", "states[1].date"]),
     ("date = 2025-03-01", 'date = "yesterday"', ["line ", "states[1].date", "'yesterday'", "2025-03-01"]),
@@ -345,40 +347,40 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
     assert saved.positions == ({"name": "one", "at": {"gain": 0.3}},)
 
 
-@pytest.mark.parametrize("format", [2, 3, 4])
+@pytest.mark.parametrize("format", [2, 3, 4, 5])
 def test_a_job_of_an_older_format_opens_without_what_it_does_not_say(folder: Path, format: int) -> None:
     record = records.read_record(folder)
-    rewrite(folder, "format = 5", f"format = {format}")
+    rewrite(folder, "format = 6", f"format = {format}")
     older = records.read_record(folder)
-    assert dataclasses.replace(older, format=5) == record
+    assert dataclasses.replace(older, format=6) == record
     assert (older.measured[0].mains_drawn, older.measured[0].at, older.measured[0].source) == (None, (), "")
     saved = records.save_record(
         records.change_entry(older, "measured[1].at", {"gain": 0.3, "bright": "120p"}, LATER), folder
     )
     assert records.read_record(folder) == saved
-    assert (saved.format, saved.measured[0].position) == (5, {"gain": 0.3, "bright": "120p"})
+    assert (saved.format, saved.measured[0].position) == (6, {"gain": 0.3, "bright": "120p"})
     (kept,) = folder.glob(f"job format {format} *.toml")
     assert f"format = {format}" in kept.read_text("utf-8")
 
 
 def test_a_newer_format_is_read_as_far_as_possible_and_never_saved(folder: Path) -> None:
     record = records.read_record(folder)
-    text = rewrite(folder, "format = 5", 'format = 6\ninvoice = 12\nvalve_tester = "good"')
+    text = rewrite(folder, "format = 6", 'format = 7\ninvoice = 12\nvalve_tester = "good"')
     rewrite(folder, 'phase = "on arrival"', 'phase = "on arrival"\nroom = 21')
     text = (folder / "job.toml").read_bytes()
     newer = records.read_record(folder)
-    assert (newer.format, newer.beyond) == (6, ("invoice", "valve_tester"))
-    assert dataclasses.replace(newer, format=5) == record
+    assert (newer.format, newer.beyond) == (7, ("invoice", "valve_tester"))
+    assert dataclasses.replace(newer, format=6) == record
     for attempt in (newer, records.change_entry(newer, "owner", "me", LATER)):
-        with pytest.raises(DescriptionError, match="not saved: it has format 6"):
+        with pytest.raises(DescriptionError, match="not saved: it has format 7"):
             records.save_record(attempt, folder)
-    with pytest.raises(DescriptionError, match="not saved: it has format 6"):
+    with pytest.raises(DescriptionError, match="not saved: it has format 7"):
         records.keep_positions(folder, [], [], "the panel")
     with pytest.raises(DescriptionError, match="left as it is"):
         records.save_record(records.change_entry(record, "owner", "me", LATER), folder)
     assert (folder / "job.toml").read_bytes() == text
     rewrite(folder, 'state = "taken in"', 'state = "in the oven"')
-    with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 6, this ampsim knows 5"):
+    with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 7, this ampsim knows 6"):
         records.read_record(folder)
 
 

@@ -12,6 +12,8 @@ from ...base.errors import DescriptionError, shown
 from ...base.wording import in_decibels
 from ..clips import Clip, Clips, Sound
 
+_STEP = 1.0 / 32768.0  # of full scale: what is played has 16 bits
+
 
 def player_facts(clips: Clips, true_level: Sequence[Clip] = ()) -> dict[str, Any]:
     """The words that the player shows, as plain data; it sets each of them as text.
@@ -19,20 +21,30 @@ def player_facts(clips: Clips, true_level: Sequence[Clip] = ()) -> dict[str, Any
     `true_level` are clips at their true level beside the others: differences, pops. They are not guessed at when blind.
     """
     shared, names = _names(clips.labels)
+    twins = same_sounds(clips)
     positions: list[dict[str, Any]] = [
-        {"label": name, "words": each.words, "level": _level(each, clips), "alone": False}
-        for name, each in zip(names, clips, strict=True)
+        {"label": name, "words": each.words, "level": _level(each, clips), "alone": False, "same": twins.get(number)}
+        for number, (name, each) in enumerate(zip(names, clips, strict=True))
     ]
-    positions += [
-        {"label": each.label, "words": each.words, "level": "At its true level, not made as loud", "alone": True}
-        for each in true_level
-    ]
+    alone = {"level": "At its true level, not made as loud", "alone": True, "same": None}
+    positions += [{"label": each.label, "words": each.words, **alone} for each in true_level]
     return {
         "positions": positions,
         "how": f"{shared}Standard of loudness: {clips.standard}.",
         "scope": clips.words,
         "caution": clips.caution,
     }
+
+
+def same_sounds(clips: Clips) -> dict[int, int]:
+    """Clips that nobody can tell apart, each with the first of its sound: at most a step of 16 bits apart."""
+    first: dict[int, int] = {}
+    for number, clip in enumerate(clips.clips):
+        for other in range(number):
+            if other not in first and float(np.abs(clip.samples - clips.clips[other].samples).max()) <= _STEP:
+                first[number] = other
+                break
+    return first
 
 
 def _names(labels: Sequence[str]) -> tuple[str, list[str]]:

@@ -4,10 +4,13 @@ const FADE = 0.015; // s
 const LOUDEST = 0; // dB, of the listening level; it starts low
 const SOFTEST = -60;
 const FIRST_LEVEL = -30;
+const STILL = 2000; // ms in which a sound device lets the clock go on
+const NO_DEVICE = "No sound will be heard: this browser finds no sound device that plays. Connect one, or choose it in "
+  + "the system's settings, and press Play again.";
 
 // All positions run on one clock, one of them is let through. A change is a linear cross-fade: the positions are the
 // same phrase through nearly the same amp, so their waves add up, and two equal ones keep their level exactly.
-function soundsOnOneClock(changed) {
+function soundsOnOneClock(changed, broken = () => {}) {
   let context = null;
   let master = null;
   let kept = []; // one row of samples per position
@@ -42,6 +45,7 @@ function soundsOnOneClock(changed) {
     } catch {
       context = new AudioContext();
     }
+    context.onerror = () => broken();
     master = context.createGain();
     master.gain.setValueAtTime(factor(listening), 0);
     master.connect(context.destination);
@@ -144,7 +148,19 @@ function soundsOnOneClock(changed) {
       waiting = false;
       begin(Math.max(soon(), free), frame(place), place > 0);
       changed();
+      // Without a device resuming may never end, and the clock stands.
+      const [opened, asked] = [context, context.currentTime];
+      setTimeout(() => opened === context && set && context.currentTime === asked && broken(), STILL);
       if (context.state === "suspended") await context.resume();
+    },
+
+    // After trouble with the device: the next play opens it anew.
+    drop() {
+      if (set) place = set.offset;
+      context?.close?.();
+      context = set = null;
+      [waiting, buffers, free, masterFree] = [false, [], 0, 0];
+      changed();
     },
 
     pause() {
@@ -204,16 +220,25 @@ function inWords(chance) {
   return `in ${percent >= 1 ? percent.toFixed(0) : percent >= 0.1 ? percent.toFixed(1) : "less than 0.1"} % of all trials`;
 }
 
+// A browser without a device plays on in silence. Only one that can choose its output lists outputs without being asked.
+async function lacksOutput() {
+  if (!navigator.mediaDevices?.enumerateDevices || !("setSinkId" in AudioContext.prototype)) return false;
+  const found = await navigator.mediaDevices.enumerateDevices();
+  return !found.some((each) => each.kind === "audiooutput");
+}
+
 let playersMade = 0;
 
-// The face of it. `facts`: positions (label, words, level, alone), how, scope, caution.
-function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
+// The face of it. `facts`: positions (label, words, level, alone, same), how, scope, caution; `same` is the first
+// position of the same sound, or null. `judged` hears of every round of a blind comparison.
+function makePlayer(root, { soundless = "Nothing to hear yet.", judged = () => {} } = {}) {
   const id = `ampsim-player-${(playersMade += 1)}`;
   const levels = [];
   for (let level = SOFTEST; level <= LOUDEST; level += 2) levels.push(level);
   let facts = { positions: [], how: "", scope: "", caution: "" };
   let picked = 0; // a position, or "hidden"
   let hidden = -1; // the position behind the hidden one; -1 while all is in the open
+  let among = []; // positions that the hidden one is one of
   let revealed = false;
   let rounds = 0;
   let right = 0;
@@ -232,9 +257,15 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     return found;
   };
 
-  // Those that are equally loud come first; only they can be told apart fairly.
-  const equals = () => facts.positions.filter((each) => !each.alone);
-  const clock = soundsOnOneClock(() => show());
+  // Only what is equally loud, and not the same sound twice, can be told apart fairly.
+  const fair = () => [...facts.positions.keys()].filter((number) =>
+    !facts.positions[number].alone && (facts.positions[number].same ?? null) === null);
+  const named = (number) => `${number + 1} ${facts.positions[number].label}`;
+  const clock = soundsOnOneClock(() => show(), () => {
+    clock.drop();
+    trouble = NO_DEVICE;
+    show();
+  });
   const go = button("Play", () => toggle());
   const repeat = make("input", { type: "checkbox", id: `${id}-repeat`, checked: "" });
   const listening = make("input", { type: "range", id: `${id}-listening`, min: SOFTEST, max: LOUDEST, step: 2 });
@@ -245,6 +276,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   const choices = make("div", { class: "choices", role: "radiogroup", "aria-label": "position heard" });
   const heard = make("p", { class: "heard" });
   const blind = button("Compare blind", () => (hidden < 0 ? hide() : unhide()));
+  const twins = make("p", { class: "twins" });
+  const asked = make("div", { class: "asked", role: "group", "aria-label": "compare blind between" });
   const guesses = make("div", { class: "guesses", role: "group", "aria-label": "which one is X?" });
   const verdict = make("p", { class: "verdict", role: "status" });
   const test = make("div", { class: "test" }, guesses, verdict);
@@ -259,7 +292,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
       make("span", { class: "pair" }, repeat, make("label", { for: repeat.id }, "repeat")),
       make("span", { class: "pair" }, make("label", { for: listening.id }, "listening level"), listening, level)),
     make("div", { class: "row passing" }, track, time),
-    choices, heard, make("div", { class: "row" }, blind,
+    choices, heard, twins, asked, make("div", { class: "row" }, blind,
       make("span", { class: "keys" }, "Keys: space plays and pauses, 1 to 9 choose, X the hidden one.")),
     test, alarm, details);
   const paper = make("p", { class: "paper" }, "These positions can be heard where this page is opened on a screen.");
@@ -281,7 +314,10 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     trouble = "";
     try {
       if (clock.state.playing) clock.pause();
-      else await clock.play();
+      else {
+        lacksOutput().then((lacks) => lacks && ((trouble = NO_DEVICE), show())).catch(() => {});
+        await clock.play();
+      }
     } catch (problem) {
       trouble = `No sound: ${problem.message || problem}`;
     }
@@ -302,6 +338,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
       card(number, number < 9 ? String(number + 1) : "", each.label, each.level));
     if (hidden >= 0) made.push(card("hidden", "X", "X, the hidden one", "One of the positions; which one is it?"));
     done.replaceChildren(...facts.positions.map((each) => make("li", {}, each.words)));
+    offer();
     const focused = choices.contains(document.activeElement) ? document.activeElement.id : "";
     choices.replaceChildren(...made);
     made.forEach((box) => focused && box.querySelector("input").id === focused && box.querySelector("input").focus());
@@ -309,17 +346,36 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
 
   // Blind ------------------------------------------------------------------------------------------------------------
 
+  // Which positions the hidden one may be: all, or two or more of them.
+  function offer() {
+    twins.textContent = facts.positions.map((each, number) => [each.same ?? null, number])
+      .filter(([same]) => same !== null)
+      .map(([same, number]) => `${named(number)} made as loud is the same sound as ${named(same)}, sample for sample.`).join(" ");
+    among = among.filter((number) => fair().includes(number));
+    if (among.length < 2) among = fair();
+    const boxes = fair().map((number) => {
+      const box = make("input", { type: "checkbox", id: `${id}-among-${number}`, value: number });
+      box.checked = among.includes(number);
+      box.addEventListener("change", () => {
+        among = fair().filter((each) => (each === number ? box.checked : among.includes(each)));
+        show();
+      });
+      return make("span", { class: "pair" }, box, make("label", { for: box.id }, named(number)));
+    });
+    asked.replaceChildren(make("span", {}, "Blind between"), ...boxes);
+  }
+
   function hide() {
     [rounds, right] = [0, 0];
     next();
   }
 
   function next() {
-    hidden = Math.floor(Math.random() * equals().length);
+    hidden = among[Math.floor(Math.random() * among.length)];
     revealed = false;
     build();
-    guesses.replaceChildren(make("span", {}, "X is"), ...equals().map((each, number) =>
-      button(`${number + 1} ${each.label}`, () => guess(number))));
+    guesses.replaceChildren(make("span", {}, "X is"), ...among.map((number) =>
+      button(named(number), () => guess(number))));
     pick("hidden");
     choices.querySelector('[data-which="hidden"] input').focus();
   }
@@ -331,12 +387,15 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     right += number === hidden ? 1 : 0;
     guesses.replaceChildren(button("Next round", next));
     guesses.querySelector("button").focus();
+    paper.textContent = counted();
+    judged({ among, rounds, right, ended: false });
     show();
   }
 
   function unhide() {
     const was = picked;
     const behind = hidden;
+    if (rounds) judged({ among, rounds, right, ended: true });
     hidden = -1;
     build();
     if (was === "hidden") pick(behind);
@@ -344,11 +403,15 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
   }
 
   function told() {
-    const answer = revealed ? `X was ${hidden + 1} ${facts.positions[hidden].label}. ` : "";
+    const answer = revealed ? `X was ${named(hidden)}. ` : "";
     if (!rounds) return "Settle on a number of rounds beforehand; listen to X and the others as often as you like, then say which it is.";
-    const chance = inWords(chanceByGuessing(right, rounds, equals().length));
-    return `${answer}${right} of ${rounds} right; whoever only guesses does as well or better ${chance}.`;
+    return `${answer}${right} of ${rounds} right; ${odds()}.`;
   }
+
+  const odds = () => `whoever only guesses does as well or better ${inWords(chanceByGuessing(right, rounds, among.length))}`;
+
+  // For paper, and for a job's record.
+  const counted = () => `Compared blind, ${among.map(named).join(" or ")}: ${right} of ${rounds} right; ${odds()}.`;
 
   // How it stands ----------------------------------------------------------------------------------------------------
 
@@ -357,7 +420,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
     const there = facts.positions.length > 0 && state.seconds > 0;
     go.textContent = state.playing ? "Pause" : "Play";
     go.disabled = !there;
-    blind.disabled = !there || equals().length < 2;
+    blind.disabled = !there || among.length < 2;
+    asked.hidden = hidden >= 0 || fair().length < 3;
     blind.textContent = hidden < 0 ? "Compare blind" : "End blind comparison";
     test.hidden = hidden < 0;
     const words = hidden < 0 ? "" : told();
@@ -373,9 +437,8 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
       box.querySelector(".now").textContent = !on ? "" : state.playing && !state.waiting ? "heard" : "chosen";
       box.querySelector("input").checked = on;
     }
-    const name = picked === "hidden" ? "X" : facts.positions[picked]?.label ?? "";
     const doing = state.waiting ? "The rest is being computed" : state.playing ? "Heard now" : "Chosen";
-    const saying = there ? `${doing}: ${picked === "hidden" ? name : `${picked + 1} ${name}`}.` : soundless;
+    const saying = there ? `${doing}: ${picked === "hidden" ? "X" : named(picked)}.` : soundless;
     if (heard.textContent !== saying) heard.textContent = saying;
     alarm.textContent = trouble;
     root.dataset.state = state.waiting ? "waiting" : state.playing ? "playing" : "still";
@@ -418,7 +481,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet." } = {}) {
       facts = newFacts;
       if (other) {
         if (clock.state.playing) clock.pause();
-        [picked, hidden, revealed] = [0, -1, false];
+        [picked, hidden, revealed, among] = [0, -1, false, []];
         clock.choose(0);
       }
       caution.textContent = facts.caution;

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import anywidget
 
 from ..clips import Clip, Clips
+from .blind import BlindResult, read_blind
 from .content import player_facts, player_script, player_style, sample_rows
 
 # The shortcuts of JupyterLab look at the ancestors of what has the focus, those of Notebook 7 at itself first.
@@ -24,7 +25,10 @@ function render({ model, el }) {
   root.className = "on-its-own";
   el.append(root);
   keepKeys(el);
-  const player = makePlayer(root, { soundless: "Asking the kernel for the sounds; run the cell again if none come." });
+  const player = makePlayer(root, {
+    soundless: "Asking the kernel for the sounds; run the cell again if none come.",
+    judged: (found) => model.send({ do: "blind", ...found }),
+  });
   const listen = (content, rows) => player.load(content.facts, rows.map(samplesOf), content.rate, content.complete);
   model.on("msg:custom", listen);
   model.send({ do: "sounds" });
@@ -57,20 +61,26 @@ def side_by_side(clips: Clips, true_level: Sequence[Clip] = ()) -> Player:
 
 
 class Player(anywidget.AnyWidget):
-    """Clips side by side; `side_by_side` makes one."""
+    """Clips side by side; `side_by_side` makes one. `blind` are the results of comparing them by ear alone."""
 
     _esm = player_script() + KEEP_KEYS + _RENDER
     _css = player_style()
 
     def __init__(self, clips: Clips, true_level: Sequence[Clip] = ()) -> None:
         self.clips, self.true_level = clips, tuple(true_level)
+        self.blind: list[BlindResult] = []
         super().__init__()
         self.on_msg(self._answer)
 
     def _answer(self, _: Any, content: Any, __: Any) -> None:
-        """A view wants the sounds."""
+        """A view wants the sounds, or tells how a round of a blind comparison went."""
         if content == {"do": "sounds"}:
             self.send(*player_message(self.clips, self.true_level))
+        elif isinstance(content, Mapping) and content.get("do") == "blind" and not content.get("ended"):
+            found = read_blind(self.clips.labels, content)
+            if found.rounds > 1 and self.blind and self.blind[-1].among == found.among:
+                self.blind.pop()  # a round more of the same
+            self.blind.append(found)
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         """The widget, and a few lines of text for readers without a kernel."""

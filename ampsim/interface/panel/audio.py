@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -17,12 +19,16 @@ from ...audio.loads import load_words, with_load
 from ...audio.loudness_standards import find_standard
 from ...audio.matching import match_loudness
 from ...audio.phrases import RATE, Phrase, phrase
+from ...audio.player.blind import BlindResult, read_blind
 from ...audio.player.widget import player_message
 from ...audio.render import RenderOptions, RenderTask, compute, repaired_words
 from ...base.errors import AmpsimError
 from ...base.kept_files import kept_folder
 from ...base.progress import Progress
 from ...circuit.amp import Amp
+from ...job.record.blind import keep_blind
+from ...job.record.reading import is_job, read_record
+from ...job.record.saving import save_record
 from .background import BackgroundTask
 from .simulator import AS_SET
 from .state import PanelState
@@ -87,7 +93,7 @@ class PanelSound(anywidget.AnyWidget):
     """The part of the panel that sounds; `hear` says how far it is, and the sounds go to every view that asks.
 
     `phrase` is what is played: the computed phrase, until another one is put there; `options` is how: on which load,
-    equally loud by which standard, through which impulse response.
+    equally loud by which standard, through which impulse response; `blind` is what came of comparing by ear alone.
     """
 
     hear: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
@@ -96,6 +102,8 @@ class PanelSound(anywidget.AnyWidget):
     def __init__(self, **kwargs: Any) -> None:
         self.phrase: Phrase = phrase()
         self.options: ListeningOptions = ListeningOptions()
+        self.blind: list[BlindResult] = []
+        self._job: Path | None = None
         self._sounds: tuple[Clips, bool] | None = None
         self._sound_task: BackgroundTask[Clips] = BackgroundTask()
         super().__init__(**kwargs)
@@ -146,6 +154,27 @@ class PanelSound(anywidget.AnyWidget):
         self._sounds = answer, complete
         self._send_sounds()
         self.hear = {**of, "state": "done" if complete else "first", "percent": 100 if complete else 0}
+
+    def keep_blind(self, words: str) -> str:
+        """Keep what came of a comparison by ear alone, in the job where the panel is that of one; return it in words.
+
+        Raises
+        ------
+        DescriptionError
+            For what no player sends, or a job that cannot be written.
+        """
+        labels = self.sounds.labels if self.sounds else ()
+        try:
+            sent = json.loads(words)
+        except (ValueError, RecursionError):
+            sent = words
+        found = read_blind(labels, sent)
+        self.blind.append(found)
+        if not self._job or not is_job(self._job):
+            return found.words
+        note = f"on the panel; as set: {self.hear.get('position', 'as drawn')}"
+        save_record(keep_blind(read_record(self._job), found, note), self._job)
+        return f"{found.words}. Kept in the job."
 
     def _send_sounds(self) -> None:
         """To every view; also when a new one asks."""

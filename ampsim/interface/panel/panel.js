@@ -345,7 +345,10 @@ function render({ model, el }) {
   const share = make("progress", { max: 100, value: 0, "aria-label": "computed" });
   const hearWords = make("span", { role: "status" });
   const playerRoot = make("div");
-  const player = makePlayer(playerRoot, { soundless: "Nothing to hear yet." });
+  const player = makePlayer(playerRoot, {
+    soundless: "Nothing to hear yet.",
+    judged: (found) => found.ended && tell("blind", JSON.stringify(found)),
+  });
   const aloud = make("details", { class: "aloud" }, make("summary", {}, "Hear the difference"),
     make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
 

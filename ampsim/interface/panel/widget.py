@@ -63,7 +63,7 @@ class Panel(PanelSound):
         self.on_msg(self._on_button)
         self.observe(self._on_turn, "at")
         if job is not None:
-            self.file, self._keeps = str(job), True
+            self.file, self._keeps, self._job = str(job), True, Path(job)
             if Path(job).exists():
                 self.read(job)
 
@@ -247,6 +247,7 @@ class Panel(PanelSound):
             "hear": lambda _: self.compute_sound(),
             "quiet": lambda _: self.cancel_sound(),
             "sounds": lambda _: self._send_sounds(),
+            "blind": lambda words: setattr(self, "said", self.keep_blind(words)),
         }
         try:
             button = read_button(self._state.dials, tuple(actions), content)

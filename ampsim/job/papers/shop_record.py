@@ -12,6 +12,7 @@ from ...pictures.canvas import Picture
 from ...studies.findings import Finding, Grade
 from ...studies.section import Section
 from ...studies.sheet.overview import answer_html, grade_html
+from ..record.blind import blind_words
 from ..record.data import Record
 from .handover import Handover
 from .html import data_url, drawing_words, figure, job_title, paper_html
@@ -61,6 +62,7 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         wishes=_wishes(record),
         story=_story(record),
         choices=kept_choices(record),
+        blind=[f"{each.date}: {blind_words(each)}. {each.note}" for each in record.blind] if record else [],
         readings=readings_table(handover.proof, handover.volts),
         unread=", ".join(unread_places(handover.proof)),
         proof=handover.proof,

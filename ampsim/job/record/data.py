@@ -10,7 +10,7 @@ from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
 
-FORMAT = 5
+FORMAT = 6
 Tables = dict[str, Any]
 
 
@@ -122,6 +122,17 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Blind:
+    """Positions compared by ear alone: the hidden one was one of `among`, and named right so often."""
+
+    date: Date
+    among: tuple[str, ...]
+    rounds: int
+    right: int
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Frozen:
     """A file as it was when it was frozen into the job.
 
@@ -161,7 +172,7 @@ class Record:
         What the job and the amp's owner are called.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps, choices
+    wishes, states, arrival, measured, sweeps, choices, blind
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
@@ -193,6 +204,7 @@ class Record:
     measured: tuple[Measured, ...] = ()
     sweeps: tuple[Sweep, ...] = ()
     choices: tuple[Choice, ...] = ()
+    blind: tuple[Blind, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()
@@ -236,6 +248,7 @@ def as_tables(record: Record) -> Tables:
         "measured": [_measured_table(each) for each in record.measured],
         "sweeps": [_nonempty_fields(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
         "choices": [_nonempty_fields(each) for each in record.choices],
+        "blind": [_blind_table(each) for each in record.blind],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],
@@ -260,6 +273,11 @@ def _measured_table(each: Measured) -> Tables:
     mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
     table = {"phase": str(each.phase), "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
     return _without_none(table) | _nonempty({"source": each.source, "at": each.position}) | {"volts": dict(each.volts)}
+
+
+def _blind_table(each: Blind) -> Tables:
+    table = {"date": each.date, "among": list(each.among), "rounds": each.rounds, "right": each.right}
+    return table | _nonempty({"note": each.note})
 
 
 def _ohms(value: float | None) -> float | str | None:

@@ -15,6 +15,7 @@ from ...base.wording import plain
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER
 from ...circuit.positions import position_label
+from .blind import blind_words
 from .data import Measured, OwnersWish, Phase, Record
 from .frozen import Opened
 
@@ -81,6 +82,9 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
         "Chosen": _table(
             ("date", "chosen", "of", "why"),
             ((each.date, each.chosen, each.asked, each.note) for each in record.choices),
+        ),
+        "Compared by ear alone": _table(
+            ("date", "result", "note"), ((each.date, blind_words(each), each.note) for each in record.blind)
         ),
         "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
     }

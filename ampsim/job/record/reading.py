@@ -21,6 +21,7 @@ from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
 from .data import (
     FORMAT,
+    Blind,
     Change,
     Choice,
     Frozen,
@@ -150,6 +151,7 @@ def _record(top: Entry, number: int) -> Record:
         measured=rows.read("measured", _measured),
         sweeps=rows.read("sweeps", _sweep),
         choices=rows.read("choices", _choice),
+        blind=rows.read("blind", _blind),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=rows.read("history", _change),
@@ -247,6 +249,20 @@ def _sweep(entry: Entry) -> Sweep:
 def _choice(entry: Entry) -> Choice:
     note, found = (entry.plain_text(key, most, "", lines=True) for key, most in (("note", _NOTE), ("found", _FOUND)))
     return Choice(entry.date(), entry.plain_text("asked", _FOUND), entry.plain_text("chosen", _NOTE), note, found)
+
+
+def _blind(entry: Entry) -> Blind:
+    among = tuple(entry.element("among", each).plain_text("among", _NOTE) for each in entry.elements("among", 64))
+    if len(among) < 2:
+        raise entry.fail("among", f"{shown(list(among))}; two positions or more are compared")
+    rounds = entry.whole_number("rounds", 1, 10_000, 0)
+    return Blind(
+        entry.date(),
+        among,
+        rounds,
+        entry.whole_number("right", 0, rounds, 0),
+        entry.plain_text("note", _NOTE, "", lines=True),
+    )
 
 
 def _change(entry: Entry) -> Change:

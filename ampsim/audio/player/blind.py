@@ -1,0 +1,61 @@
+"""What came of a comparison by ear alone: how often the hidden one was named, and what guessing would have done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import comb
+
+from ...base.errors import DescriptionError, shown
+from ...base.wording import join_words
+
+MOST_ROUNDS = 10_000
+
+
+@dataclass(frozen=True)
+class BlindResult:
+    """So many of so many rounds right among some positions, by their labels."""
+
+    among: tuple[str, ...]
+    rounds: int
+    right: int
+
+    @property
+    def chance(self) -> float:
+        """How likely mere guessing does as well or better [ratio]: the upper tail of the binomial distribution."""
+        hit = 1.0 / len(self.among)
+        tail = range(self.right, self.rounds + 1)
+        return min(1.0, sum(comb(self.rounds, n) * hit**n * (1.0 - hit) ** (self.rounds - n) for n in tail))
+
+    @property
+    def words(self) -> str:
+        """The result in a sentence."""
+        chance = f"{100.0 * self.chance:.2g} %" if self.chance >= 0.001 else "less than 0.1 %"
+        return (
+            f"{self.right} of {self.rounds} right, told apart: {join_words(self.among)}; "
+            f"whoever only guesses does as well or better in {chance} of all trials"
+        )
+
+
+def read_blind(labels: Sequence[str], sent: object) -> BlindResult:
+    """A result as the player sends it: numbers of positions, rounds, how many were right.
+
+    Raises
+    ------
+    DescriptionError
+        For anything that the player does not send.
+    """
+    table = sent if isinstance(sent, Mapping) else {}
+    among, rounds, right = (table.get(key) for key in ("among", "rounds", "right"))
+    if (
+        not isinstance(among, list)
+        or len(set(map(str, among))) != len(among)
+        or len(among) < 2
+        or any(type(each) is not int or not 0 <= each < len(labels) for each in among)
+        or type(rounds) is not int
+        or type(right) is not int
+        or not 0 <= right <= rounds <= MOST_ROUNDS
+        or not rounds
+    ):
+        raise DescriptionError(f"the page sent {shown(sent)} in place of a blind comparison; nothing was kept")
+    return BlindResult(tuple(labels[each] for each in among), rounds, right)

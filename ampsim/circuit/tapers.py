@@ -57,12 +57,21 @@ def track_fraction(taper: str, rotation: float) -> float:
         0 to 1 [ratio]. The audio laws are one exponential through 0, the stated mid value and 1; a real carbon track
         is usually two straight pieces and lies up to about 7 % of the track beside it.
     """
-    if taper == "linear":
+    base, reverse = track_law(taper)
+    if base == 1.0:
         return rotation
-    if taper.startswith("reverse "):
+    if reverse:
         return 1.0 - track_fraction(taper.removeprefix("reverse "), 1.0 - rotation)
-    base = (1.0 / _MID_TRAVEL[taper] - 1.0) ** 2
     return float((base**rotation - 1.0) / (base - 1.0))
+
+
+def track_law(taper: str) -> tuple[float, bool]:
+    """The base b of a taper's law (b^rotation - 1) / (b - 1) [ratio], 1 for a linear one; and whether it is reversed.
+
+    A reversed law counts rotation and track from the other end.
+    """
+    law = taper.removeprefix("reverse ")
+    return (1.0 / _MID_TRAVEL[law] - 1.0) ** 2, law != taper
 
 
 def rotation_of(taper: str, fraction: float) -> float:

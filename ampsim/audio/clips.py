@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -32,6 +32,10 @@ class Clip:
         After the gain, in the unit of the set (`Clips.unit`).
     gain_db
         20 log10 of full scale per volt at the loudspeaker: between two clips of a set, how much one was turned up.
+    variant
+        Of the amp that is heard; "" where there is none.
+    setting
+        Where its controls stand that were set: rotation [ratio] or name of a position.
     """
 
     label: str
@@ -40,6 +44,8 @@ class Clip:
     samples: Sound = field(repr=False)
     loudness: float
     gain_db: float
+    variant: str = ""
+    setting: Mapping[str, float | str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.samples.dtype != np.float32 or self.samples.ndim != 1 or not self.samples.size:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -87,15 +89,19 @@ def match_loudness(
     """
     chosen = find_standard(standard)
     cases, everywhere = _cases(rendered)
-    sounds = prepare_sounds(np.stack([volts for _, volts in cases]), response)
-    _refuse_silent([label for label, _ in cases], sounds)
+    sounds = prepare_sounds(np.stack([_volts(rendered, *place) for place in cases.values()]), response)
+    _refuse_silent(list(cases), sounds)
     gains = equal_gains(sounds, chosen)
     loud = sounds * gains[:, np.newaxis]
     levels = chosen.measure(loud)
     others = disagreement(loud, chosen)
     made = tuple(
-        _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit, response is not None)
-        for (label, _), row, gain, level in zip(cases, loud, gains, levels, strict=True)
+        replace(
+            _clip(label, row, 20.0 * float(np.log10(gain)), float(level), chosen.unit, response is not None),
+            variant=place[0],
+            setting=_set_there(rendered, place[1]),
+        )
+        for (label, place), row, gain, level in zip(cases.items(), loud, gains, levels, strict=True)
     )
     words = [str(rendered.attrs["words"]), everywhere, _equal_words(chosen, float(levels[0]), others)]
     words.append(NO_CABINET if response is None else CABINET.format(name=shown(response_name or "a WAV file")))
@@ -206,22 +212,35 @@ def clip_labels(rendered: xr.Dataset) -> dict[tuple[str, str], str]:
     return found
 
 
-def _cases(rendered: xr.Dataset) -> tuple[list[tuple[str, Array]], str]:
-    """Label and volts of each clip, and what all positions have in common, in words."""
-    found: dict[str, Array] = {}
-    for (variant, position), label in clip_labels(rendered).items():
-        if label not in found:
-            found[label] = rendered["volts"].sel(variant=variant, position=position).values.astype(float)
+def _cases(rendered: xr.Dataset) -> tuple[dict[str, tuple[str, str]], str]:
+    """Each clip by its label with its variant and first position, and what all positions have in common, in words."""
+    found: dict[str, tuple[str, str]] = {}
+    for place, label in clip_labels(rendered).items():
+        found.setdefault(label, place)
     common = _settings(rendered)[1]
-    return list(found.items()), f"Everywhere: {', '.join(common)}." if common else ""
+    return found, f"Everywhere: {', '.join(common)}." if common else ""
+
+
+def _volts(rendered: xr.Dataset, variant: str, position: str) -> Array:
+    return np.asarray(rendered["volts"].sel(variant=variant, position=position).values, dtype=float)
+
+
+def _set_there(rendered: xr.Dataset, position: str) -> dict[str, float | str]:
+    """The controls that a position sets."""
+    at = list(rendered["position"].values.astype(str)).index(position)
+    return {name: value for name, value in _values(rendered, at).items() if position_label({name: value}) in position}
+
+
+def _values(rendered: xr.Dataset, at: int) -> dict[str, float | str]:
+    names = [str(name) for name, coord in rendered.coords.items() if coord.dims == ("position",) and name != "position"]
+    return {name: rendered[name].values[at].item() for name in names}
 
 
 def _settings(rendered: xr.Dataset) -> tuple[list[list[str]], list[str]]:
     """What each position sets, one text to a control, and what all of them set alike."""
-    names = [str(name) for name, coord in rendered.coords.items() if coord.dims == ("position",) and name != "position"]
     settings = []
     for n, label in enumerate(rendered["position"].values.astype(str)):
-        items = [position_label({name: rendered[name].values[n].item()}) for name in names]
+        items = [position_label({name: value}) for name, value in _values(rendered, n).items()]
         # A control that is not set has a blank there, which the label of the position does not have.
         settings.append([item for item in items if item in label])
     return settings, [item for item in settings[0] if all(item in setting for setting in settings)]

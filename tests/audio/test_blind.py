@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from ampsim.audio.player.blind import BlindResult, read_blind
+from ampsim.audio.player.blind import BlindResult, read_blind, read_line
 from ampsim.audio.player.content import player_facts, same_sounds
 from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.main import main
@@ -84,3 +84,32 @@ def test_a_job_keeps_it_and_prints_it(tmp_path: Path, capsys: pytest.CaptureFixt
     told = " ".join(capsys.readouterr().out.split())
     for words in ("Compared by ear alone", "0 of 10 right", "on headphones"):
         assert words in told
+
+
+LINE = "Heard blind: 8 of 10 right, one of 2: stock / bright 120p, depth 7 (b01227c7)"
+
+
+def test_a_line_is_read_also_when_it_was_broken_on_its_way() -> None:
+    expected = BlindResult(("stock", "bright 120p, depth 7"), 10, 8)
+    assert read_line(LINE) == expected
+    assert read_line(f"  {LINE.replace(' / ', chr(10) + ' /  ')}\n") == expected
+
+
+@given(st.integers(0, len(LINE) - 1), st.sampled_from("0123456789ab XYZ/"))
+def test_a_slip_in_any_place_is_found(place: int, sign: str) -> None:
+    wrong = LINE[:place] + sign + LINE[place + 1 :]
+    if " ".join(wrong.split()) != LINE:
+        with pytest.raises(DescriptionError):
+            read_line(wrong)
+    with pytest.raises(DescriptionError):
+        read_line(LINE[:place])
+
+
+def test_a_line_that_the_owner_sends_is_kept_in_the_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job = tmp_path / "job"
+    assert main(["job", "begin", str(job), "--amp", "workshop-a", "--mod", "bright-switch"]) == 0
+    assert main(["job", "blind", str(job), LINE.replace("8 of", "9 of")]) == 1
+    assert "copied and sent again" in capsys.readouterr().err
+    assert main(["job", "blind", str(job), LINE, "--note", "at home"]) == 0
+    (kept,) = read_record(job).blind
+    assert (kept.right, kept.rounds, kept.among, kept.note) == (8, 10, ("stock", "bright 120p, depth 7"), "at home")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from scipy.stats import binom
 
 from ampsim.audio.clips import Clips
+from ampsim.audio.player.blind import read_line
 from ampsim.audio.player.content import player_facts, player_script
 from ampsim.audio.player.embed import embed
 from ampsim.job.page.write import write_page
@@ -271,6 +273,23 @@ def test_only_positions_that_differ_are_compared_blind_and_only_those_that_are_c
     alike.close()
 
 
+def test_on_a_page_a_result_is_a_line_to_send(chromium: Any, tmp_path: Path) -> None:
+    labels = ["stock", f"fat {EVIL}", "one / other"]
+    page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0), labels=labels), "Math.random = () => 0.5;")
+    page.get_by_role("button", name="Compare blind").click()
+    assert not page.locator("#kept").is_visible()
+    for guess in (0, 1, 1):
+        page.locator(".guesses button").nth(guess).click()
+        page.get_by_role("button", name="Next round").click()
+    found = read_line(page.get_by_label("The result as a line").input_value())
+    assert (found.right, found.rounds) == (2, 3)
+    assert found.among == ("stock", " ".join(f"fat {EVIL}".split()), "one/other")
+    page.locator("#kept button").click()
+    page.locator("#kept").get_by_text("opied").or_(page.locator("#kept").get_by_text("marked")).wait_for()
+    assert page.problems == []
+    page.close()
+
+
 _STANDING = "Object.defineProperty(BaseAudioContext.prototype, 'currentTime', { get: () => 0 });"
 _OUTPUTS = "navigator.mediaDevices.enumerateDevices = async () => [{ kind: %r }];"
 
@@ -355,6 +374,41 @@ def test_the_owners_page_plays_and_asks_nothing_of_a_network(chromium: Any, tmp_
     page.close()
 
 
+def test_a_position_chosen_on_the_page_is_heard_and_the_other_way_round(chromium: Any, tmp_path: Path) -> None:
+    job = small_job("cathode-switch", "depth")
+    stands: list[Any] = [None, ("6k8", 1.0), ("as drawn", 1.0), ("6k8", 0.0)]
+    plain = clips_of(sines((0.1, 0.2, 0.3, 0.4), 1.0))
+    made = tuple(
+        replace(clip, variant=job.modded.variant, setting=dict(zip(("cathode", "depth"), at, strict=True)))
+        if at
+        else replace(clip, variant=job.stock.variant)
+        for clip, at in zip(plain, stands, strict=True)
+    )
+    page = chromium.new_page()
+    page.set_default_timeout(10_000)
+    page.goto(write_page(job, tmp_path / "page.html", clips=replace(plain, clips=made)).as_uri())
+    now, heard, told = page.locator("[data-now]"), page.locator(".ampsim-player .heard"), page.locator("[data-sound]")
+    for number, place in ((2, "cathode 6k8, depth 10"), (4, "cathode 6k8, depth 0"), (3, "cathode as drawn, depth 10")):
+        page.locator(".choice").nth(number - 1).click()
+        assert (now.inner_text(), told.inner_text()) == (place, "")
+    page.locator(".choice").first.click()
+    assert now.inner_text() == "cathode as drawn, depth 10"
+    page.get_by_label("6k8").check()
+    assert heard.inner_text() == "Chosen: 2 position 1."
+    page.get_by_role("slider", name="depth").fill("3")
+    assert heard.inner_text() == "Chosen: 4 position 3."
+    assert told.inner_text().endswith("what is heard has depth at 0.")
+    page.get_by_label("2k7 and 1u").check()
+    assert told.inner_text().endswith("what is heard has cathode at 6k8 and depth at 0.")
+    # What is hidden is not given away by where the page stands, nor by what is chosen there.
+    page.get_by_role("button", name="Compare blind").click()
+    page.locator(".choice").nth(2).click()
+    assert now.inner_text() == "cathode 2k7 and 1u, depth 3"
+    page.get_by_label("6k8").check()
+    assert page.locator("#player").get_attribute("data-heard") == "2"
+    page.close()
+
+
 def test_paper_has_a_line_of_words_instead(chromium: Any, tmp_path: Path) -> None:
     page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)))
     assert not page.get_by_text("opened on a screen").is_visible()
@@ -364,4 +418,4 @@ def test_paper_has_a_line_of_words_instead(chromium: Any, tmp_path: Path) -> Non
     page.close()
     silent = opened(chromium, tmp_path, clips_of(sines(LEVELS, 1.0)), java_script_enabled=False)
     assert silent.get_by_text("with JavaScript").is_visible()
-    assert len(re.findall("player", silent.locator("body > div").inner_html())) == 0
+    assert len(re.findall("player", silent.locator("#player").inner_html())) == 0

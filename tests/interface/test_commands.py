@@ -39,7 +39,7 @@ from tests.tools.systems import needs_links
 GROUPS = {
     "taking in": ("begin", "wish", "note", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
-    "deciding": ("find", "compare", "audition", "consequences"),
+    "deciding": ("find", "compare", "blind", "audition", "consequences"),
     "doing": ("parts", "wiring", "steps"),
     "proof": ("proof",),
     "handing over": ("record", "page", "exercise"),

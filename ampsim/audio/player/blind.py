@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import comb
@@ -10,6 +11,8 @@ from ...base.errors import DescriptionError, shown
 from ...base.wording import join_words
 
 MOST_ROUNDS = 10_000
+_LINE = re.compile(r"(Heard blind: (\d{1,4}) of (\d{1,4}) right, one of (\d{1,2}): (.+)) \(([0-9a-f]{8})\)")
+_BETWEEN = " / "
 
 
 @dataclass(frozen=True)
@@ -59,3 +62,32 @@ def read_blind(labels: Sequence[str], sent: object) -> BlindResult:
     ):
         raise DescriptionError(f"the page sent {shown(sent)} in place of a blind comparison; nothing was kept")
     return BlindResult(tuple(labels[each] for each in among), rounds, right)
+
+
+def read_line(text: str) -> BlindResult:
+    """Read the line that a page with sounds gives its reader to send (`embedded.js` writes it).
+
+    Line breaks and spaces that were added on its way do not matter.
+
+    Raises
+    ------
+    DescriptionError
+        For another text, and for a line that was changed or cut off on its way.
+    """
+    found = _LINE.fullmatch(" ".join(text.split()))
+    if not found:
+        raise DescriptionError(f'{shown(text)}: not the line of a blind comparison, which begins with "Heard blind:"')
+    told, right, rounds, count, names, digest = found.groups()
+    result = BlindResult(tuple(names.split(_BETWEEN)), int(rounds), int(right))
+    sound = 2 <= len(result.among) == int(count) and result.right <= result.rounds and result.rounds
+    if digest != _checksum(told) or not sound:
+        raise DescriptionError(f"{shown(text)}: was changed or cut off on its way; have it copied and sent again")
+    return result
+
+
+def _checksum(text: str) -> str:
+    """FNV-1a of 32 bits: it finds slips, and is no signature."""
+    total = 0x811C9DC5
+    for byte in text.encode():
+        total = (total ^ byte) * 0x01000193 & 0xFFFFFFFF
+    return f"{total:08x}"

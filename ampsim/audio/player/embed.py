@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from dataclasses import dataclass, field
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -15,14 +16,12 @@ from .content import player_facts, player_script, player_style, sixteen_bit
 
 MOST_EMBEDDED = 4_000_000  # characters that the sounds may add to a page
 _RATES = (32_000, 24_000)  # samples a second: the first that fits
-_START = """
-(() => {
-  "use strict";
-  const root = document.getElementById("player");
-  const { facts, rate, rows } = JSON.parse(document.getElementById("sounds").textContent);
-  const bytes = (row) => new DataView(Uint8Array.from(atob(row), (letter) => letter.charCodeAt(0)).buffer);
-  makePlayer(root).load(facts, rows.map((row) => samplesOf(bytes(row))), rate);
-})();
+_BODY = """\
+<div id="player">These positions can be heard on the screen, with JavaScript.</div>
+<div class="ampsim-player" id="kept" hidden><label for="kept-line">The result as a line to keep, or to send to whom you
+brought the amp:</label> <span class="row"><input id="kept-line" type="text" readonly>
+<button type="button">Copy</button> <span role="status"></span></span></div>
+<script type="application/json" id="sounds">{data}</script>
 """
 
 
@@ -30,7 +29,7 @@ _START = """
 class Embedded:
     """What goes into a page: style sheet, body (a place for the player and the data), and the script that runs.
 
-    `rate` is the samples a second that were kept, `size` the characters that the sounds take.
+    `rate` is the samples a second that were kept, `size` the characters that the sounds take, `clips` what is heard.
     """
 
     style: str = field(repr=False)
@@ -38,6 +37,7 @@ class Embedded:
     script: str = field(repr=False)
     rate: int
     size: int
+    clips: Clips = field(repr=False, compare=False)
 
 
 def embed(clips: Clips, most: int = MOST_EMBEDDED) -> Embedded:
@@ -71,11 +71,10 @@ def _embed(clips: Clips, rate: int) -> Embedded:
     told = player_facts(clips)
     told["scope"] += f"\nOn this page sounds reach up to {0.44 * kept / 1000.0:.1f} kHz."
     data = json_text({"facts": told, "rate": kept, "rows": rows})
-    body = (
-        '<div id="player">These positions can be heard on the screen, with JavaScript.</div>\n'
-        f'<script type="application/json" id="sounds">{data}</script>\n'
+    start = (files(__package__) / "embedded.js").read_text("utf-8")
+    return Embedded(
+        player_style(), _BODY.format(data=data), f"{player_script()}{start}", kept, sum(map(len, rows)), clips
     )
-    return Embedded(player_style(), body, f"{player_script()}{_START}", kept, sum(map(len, rows)))
 
 
 def _at_rate(clips: Clips, rate: int) -> list[Sound]:

@@ -230,8 +230,9 @@ async function lacksOutput() {
 let playersMade = 0;
 
 // The face of it. `facts`: positions (label, words, level, alone, same), how, scope, caution; `same` is the first
-// position of the same sound, or null. `judged` hears of every round of a blind comparison.
-function makePlayer(root, { soundless = "Nothing to hear yet.", judged = () => {} } = {}) {
+// position of the same sound, or null. `judged` hears of every round of a blind comparison, `chosen` of every position
+// that is chosen here in the open.
+function makePlayer(root, { soundless = "Nothing to hear yet.", judged = () => {}, chosen = () => {} } = {}) {
   const id = `ampsim-player-${(playersMade += 1)}`;
   const levels = [];
   for (let level = SOFTEST; level <= LOUDEST; level += 2) levels.push(level);
@@ -308,6 +309,7 @@ function makePlayer(root, { soundless = "Nothing to hear yet.", judged = () => {
     picked = which;
     clock.choose(which === "hidden" ? hidden : which);
     show();
+    if (hidden < 0) chosen(which);
   }
 
   async function toggle() {
@@ -493,6 +495,13 @@ function makePlayer(root, { soundless = "Nothing to hear yet.", judged = () => {
     },
     // As the button does, where a press of another button has asked for sound.
     play: () => (clock.state.playing ? undefined : toggle()),
+    // Chosen elsewhere, which says nothing of a hidden one.
+    choose(number) {
+      if (hidden >= 0 || !(number in facts.positions)) return;
+      picked = number;
+      clock.choose(number);
+      show();
+    },
     close() {
       cancelAnimationFrame(frames);
       clock.close();

@@ -55,6 +55,10 @@ class Range:
         start: Setting = {each.name: each.values[each.start] for each in self.knobs}
         return [self.fixed | start | setting for setting in _product(self.switches)]
 
+    def start_setting(self) -> Setting:
+        """Where everything stands when the page opens."""
+        return self.fixed | {each.name: each.values[each.start] for each in self.choices}
+
     def start(self) -> int:
         """The place among `settings` where the page opens."""
         return place_of(self.choices, [each.start for each in self.choices])

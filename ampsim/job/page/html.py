@@ -88,7 +88,7 @@ def page_html(
         advice=advice,
         left_out=_left_out(reasons),
         caution=CAUTION,
-        facts=_facts(offered, drawing, readings),
+        facts=_facts(audition, offered, drawing, readings, player),
         scripts=scripts,
     )
 
@@ -117,10 +117,16 @@ def _left_out(reasons: Sequence[Reason]) -> str:
     return " ".join([*own, _SMALL_SIGNALS])
 
 
-def _facts(offered: Range, drawing: Drawing, readings: Sequence[Reading]) -> Markup:
+def _facts(
+    audition: Audition, offered: Range, drawing: Drawing, readings: Sequence[Reading], player: Embedded | None
+) -> Markup:
     """What the script needs, as JSON that cannot end the element it stands in."""
     facts: dict[str, Any] = {
-        "choices": [{"kind": each.kind, "texts": each.texts} for each in offered.choices],
+        "choices": [
+            {"name": each.name, "kind": each.kind, "values": each.values, "texts": each.texts}
+            for each in offered.choices
+        ],
+        "sounds": _sounds(audition, offered, player),
         "fits": drawing.fits,
         "zeros": drawing.zeros,
         "lines": drawing.lines,
@@ -128,3 +134,14 @@ def _facts(offered: Range, drawing: Drawing, readings: Sequence[Reading]) -> Mar
         "readings": [{"name": each.name, "rows": each.rows, "sentence": each.sentence} for each in readings],
     }
     return Markup(json_text(facts))
+
+
+def _sounds(audition: Audition, offered: Range, player: Embedded | None) -> list[dict[str, float | str] | None]:
+    """Where the controls of the page stand in each sound of the modded amp; None for those of the stock one."""
+    names = [each.name for each in offered.choices]
+    return [
+        {name: clip.setting.get(name, offered.start_setting()[name]) for name in names}
+        if clip.variant == audition.modded.variant
+        else None
+        for clip in (player.clips if player else ())
+    ]

@@ -37,6 +37,9 @@ def add(steps: Steps) -> None:
     side.add_argument("--hear", action="store_true", help="leave a page to listen to them, blind too, and WAV files")
     add_listening_options(side)
     to_option(side, "folder for picture and sounds", "pictures")
+    blind = steps.step("blind", "take in the result of a blind comparison, as a player gave it", _blind)
+    blind.add_argument("line", help='the line that the player gave, from "Heard blind:" to its end')
+    blind.add_argument("--note", default="", help="who listened, and how")
     audition = steps.step("audition", "stock against modded: tables, and pictures of every view", _audition)
     to_option(audition, "folder for the pictures", "pictures")
     sheet = steps.step("consequences", "what the mods do besides tone, as one HTML file", _consequences)
@@ -106,6 +109,17 @@ def _keep_choice(options: argparse.Namespace, found: Comparison) -> None:
     table |= {key: value for key, value in (("note", options.note), ("found", "\n".join(found.lines))) if value}
     save_record(add_entry(read_record(options.folder), "choices", table), options.folder)
     print(f"\nKept in the job: {options.chosen}, with what was found of every candidate")
+
+
+def _blind(options: argparse.Namespace) -> None:
+    from ....audio.player.blind import read_line
+    from ....job.record.blind import keep_blind
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
+
+    found = read_line(options.line)
+    save_record(keep_blind(read_record(options.folder), found, options.note), options.folder)
+    print(f"Kept in the job: {found.words}")
 
 
 def _audition(options: argparse.Namespace) -> None:

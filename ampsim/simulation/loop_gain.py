@@ -15,6 +15,7 @@ from ..circuit.feedback import feedback_loop, find_loop
 from ..circuit.loop_search import Loop
 from ..circuit.positions import Position, switches_at
 from .analyses import LoopSweep
+from .loop_ports import gains_by_ports
 from .netlist import Netlist, build
 from .ngspice import engine
 from .ports_algebra import Complex, loop_gain_of_cut
@@ -32,6 +33,7 @@ def loop_gain(
     positions: Iterable[Position] = ({},),
     sweep: LoopSweep | None = None,
     progress: Progress | None = None,
+    turned: Sequence[str] = (),
 ) -> xr.Dataset:
     """Loop gain of one or more variants over positions of their controls.
 
@@ -51,6 +53,9 @@ def loop_gain(
         is larger than `FADED` there.
     progress : callable
         Called with (done, total).
+    turned : sequence of str
+        Knobs that are turned in many positions: where that takes fewer simulations the amp is reduced to their tracks
+        and the positions are worked out (`loop_ports`), exact but for rounding. Default: each position is simulated.
 
     Returns
     -------
@@ -80,7 +85,9 @@ def loop_gain(
     found: list[engine.Arrays] = []
 
     def swept(sweep: LoopSweep) -> Complex:
-        runs = [list(_runs(case, loop, sweep)) for case, loop in zip(asked.cases, loops, strict=True)]
+        by_ports = gains_by_ports(asked.cases, loops, sweep, turned) if turned else [None] * len(loops)
+        direct = [loop if row is None else None for loop, row in zip(loops, by_ports, strict=True)]
+        runs = [list(_runs(case, loop, sweep)) for case, loop in zip(asked.cases, direct, strict=True)]
         cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
         own = [netlist for each in runs for netlist in each]
         told = answers(cases, own, f"loop gain at {label}", progress=progress, kept=True)
@@ -89,6 +96,7 @@ def loop_gain(
         rest = iter(told)
         tables = [np.array([list(next(rest).vectors.values()) for _ in each]) for each in runs]
         rows = [loop_gain_of_cut(table.swapaxes(0, 1)) if len(table) else np.zeros(sweep.points) for table in tables]
+        rows = [row if known is None else known for row, known in zip(rows, by_ports, strict=True)]
         return np.array(rows, complex).reshape(*asked.shape, -1)
 
     hertz, table = _to_its_ends(base, swept)

@@ -20,6 +20,7 @@ from ..circuit.loop_search import Cut
 from ..circuit.positions import Position
 from .analyses import FrequencySweep, PortSweep
 from .drives import probe_vectors, with_probes
+from .kept_sweeps import run_kept
 from .netlist import Netlist, node_vector, write
 from .ngspice import engine
 from .ports_algebra import Complex, loop_gain_of_cut, without_first
@@ -103,7 +104,7 @@ def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> li
     wired = [circuit_at(case.amp, case.position) for case in cases]
     batches = [_netlists(case, each, sweep) for case, each in zip(cases, wired, strict=True)]
     wired = [with_probes(each, case.cut) for case, each in zip(cases, wired, strict=True)]
-    outcomes = iter(engine.run([netlist for batch in batches for netlist in batch]))
+    outcomes = iter(run_kept([netlist for batch in batches for netlist in batch]))
     return [
         _model(case, each, sweep, [_answer(case, next(outcomes)) for _ in batch])
         for case, each, batch in zip(cases, wired, batches, strict=True)
@@ -156,19 +157,27 @@ def loop_gains(model: PortModel, changes: NDArray[Any]) -> Complex:
     model : PortModel
         Reduced with the cut of a loop.
     changes : ndarray
-        New less stock admittance [S] at the ports, shape (sets, k, f).
+        New less stock admittance [S] at the ports, shape (sets, k, f), or (sets, k, 1) of conductances.
 
     Returns
     -------
     ndarray
         complex, shape (sets, f), with the sign of `loop_gain`.
     """
+    ports = changes.shape[1]
+    moving = [port for port in range(ports) if np.any(changes[:, port] != changes[:1, port])]
+    still = [port for port in range(ports) if port not in moving]
+    order = [*still, *moving]
+    whole = model.table()
+    whole = whole[[*order, *range(ports, len(whole))]][:, [*order, *range(ports, whole.shape[1])]]
+    for port in still:  # what is the same in all sets is put in once
+        whole = without_first(whole, changes[0, port]) if np.any(changes[:1, port]) else whole[1:, 1:]
     blocks = []
     for start in range(0, max(len(changes), 1), _CHUNK):
-        table = model.table()[None]
-        for change in changes[start : start + _CHUNK].swapaxes(0, 1):
+        table = whole[None]
+        for change in changes[start : start + _CHUNK, moving].swapaxes(0, 1):
             table = without_first(table, change)
-        blocks.append(loop_gain_of_cut(table))
+        blocks.append(np.broadcast_to(loop_gain_of_cut(table), (len(changes[start : start + _CHUNK]), whole.shape[-1])))
     return np.concatenate(blocks)
 
 

@@ -121,8 +121,10 @@ def worst_corners(
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
     judged: list[tuple[Setting, Margins]] = []
 
+    turned = tuple(each.name for each in free if each.kind == "knob")
+
     def judge(positions: list[Setting]) -> list[tuple[float, float]]:
-        found = _margins_at(amp, at, positions, progress)
+        found = _margins_at(amp, at, positions, turned, progress)
         judged.extend((position, each) for position, each in zip(positions, found, strict=True) if each)
         return [(_phase(each), each.distance) if each else (math.inf, math.inf) for each in found]
 
@@ -139,7 +141,7 @@ def worst_corners(
     names = tuple(control.name for control in search.controls)
     response = _closely(amp, at, [start, worst, closest])
     probed = 0 if controls else (_BASES + len(doubtful)) * (1 + sum(len(_ends(each)) for each in free))
-    telling = _telling(amp, at, worst, {**start, **fixed}, search.controls)
+    telling = _telling(amp, at, worst, {**start, **fixed}, search.controls, turned)
     return Corners(effects, names, _table(judged), probed, start, worst, closest, telling, response)
 
 
@@ -164,7 +166,7 @@ def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: st
     turns = sorted({round(n / 20.0, 2) for n in range(21)} | {rotation(n / 16.0) for n in range(17)})
     held = dict(position)
     moved = [{**held, name: turn} for name in controls for turn in turns]
-    response = loop_gain(amp, at, moved, CLOSE)
+    response = loop_gain(amp, at, moved, CLOSE, turned=controls)
     table = response["loop_gain"].values[0].reshape(len(controls), len(turns), -1)
     data = {"loop_gain": (("control", "rotation", "frequency"), table, {"units": "1"})}
     coords = {"control": list(controls), "rotation": turns, "frequency": response["frequency"]}
@@ -201,7 +203,7 @@ def control_effects(
     effects = dict.fromkeys((control.name for control in free), 0.0)
     for base in bases or drawn:
         moves = [("", dict(base)), *((c.name, {**base, c.name: end}) for c in free for end in _ends(c))]
-        _, loops = _loops(amp, at, [position for _, position in moves])
+        _, loops = _loops(amp, at, [position for _, position in moves], tuple(_knobs(free, 0.0)))
         for (name, _), loop in zip(moves, loops, strict=True):
             if name and loop is not None and loops[0] is not None:
                 moved = np.max(np.abs(loop - loops[0]) / np.abs(1.0 + loops[0]))
@@ -215,13 +217,15 @@ def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] 
     return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
 
 
-def _telling(amp: Amp, at: str | None, worst: Setting, drawn: Setting, controls: Sequence[Control]) -> Setting:
+def _telling(
+    amp: Amp, at: str | None, worst: Setting, drawn: Setting, controls: Sequence[Control], turned: Sequence[str]
+) -> Setting:
     """The settings of the worst position without those that make no difference, tried from the least effective on."""
-    found = [each for each in _margins_at(amp, at, [worst], None) if each]
+    found = [each for each in _margins_at(amp, at, [worst], turned) if each]
     kept = dict(worst)
     for control in reversed(controls):
         fewer = {**kept, control.name: drawn.get(control.name, control.drawn)}
-        judged = _margins_at(amp, at, [fewer], None)[0]
+        judged = _margins_at(amp, at, [fewer], turned)[0]
         if found and judged is not None and _alike(found[0], judged):
             kept = fewer
     return {name: value for name, value in kept.items() if value != drawn.get(name, amp.controls[name].drawn)}
@@ -244,21 +248,21 @@ def _ends(control: Control) -> Sequence[float | str]:
 
 
 def _loops(
-    amp: Amp, at: str | None, positions: Sequence[Setting], progress: Progress | None = None
+    amp: Amp, at: str | None, positions: Sequence[Setting], turned: Sequence[str], progress: Progress | None = None
 ) -> tuple[NDArray[np.float64], list[NDArray[np.complex128] | None]]:
     """Frequencies [Hz] and the loop gain at each position, shape (frequencies,); None where the line is open."""
     closed = [position for position in positions if is_closed(amp, at, position)]
     if not closed:
         return SEARCH.grid(), [None] * len(positions)
-    found = loop_gain(amp, at, closed, SEARCH, progress)
+    found = loop_gain(amp, at, closed, SEARCH, progress, turned)
     loops = iter(found["loop_gain"].values[0])
     return found["frequency"].values, [next(loops) if is_closed(amp, at, each) else None for each in positions]
 
 
 def _margins_at(
-    amp: Amp, at: str | None, positions: Sequence[Setting], progress: Progress | None
+    amp: Amp, at: str | None, positions: Sequence[Setting], turned: Sequence[str], progress: Progress | None = None
 ) -> list[Margins | None]:
-    frequency, loops = _loops(amp, at, positions, progress)
+    frequency, loops = _loops(amp, at, positions, turned, progress)
     return [loop if loop is None else margins(frequency, loop) for loop in loops]
 
 

@@ -33,6 +33,9 @@ _HOME = {
     "record.blind": ("blind_words", "keep_blind"),
     "record.intake": ("Intake", "intake"),
     "record.measurements": ("keep_readings", "keep_sweep", "recorded_readings"),
+    # all jobs, and one job kept
+    "shop.overview": ("Overview", "shop"),
+    "shop.packing": ("pack", "unpack"),
     # at the bench, and deciding
     ".bench.diagnosis.picture": ("volts_picture",),
     ".bench.proof.sweeps": ("compare_with_drawing",),

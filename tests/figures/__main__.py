@@ -30,6 +30,7 @@ from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Sine
 from tests.figures import (
+    all_jobs,
     any_amp,
     budgets,
     diagnosis,
@@ -241,6 +242,7 @@ SECTIONS = (
     *stability.SECTIONS,
     *measured_figures.SECTIONS,
     *record.SECTIONS,
+    *all_jobs.SECTIONS,
     *diagnosis.SECTIONS,
     *wiring.SECTIONS,
     *papers.SECTIONS,

@@ -20,7 +20,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ampsim import job as records
-from ampsim.audio.player.blind import BlindResult
 from ampsim.base import files as whole_file
 from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
@@ -60,7 +59,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     record = records.add_entry(
         record, "sweeps", {"phase": "on arrival", "date": DAY, "file": "measurements/before.csv"}
     )
-    record = records.keep_blind(record, BlindResult(("stock", "bright <b>"), 4, 0), "tired ears", DAY)
     records.save_record(record, folder)
     return folder
 
@@ -227,8 +225,8 @@ MISTAKES = [
     ('owner = "O. Wner"', f'owner = "{"x" * 99}"', ["line 4: owner", "99 characters"]),
     ('owner = "O. Wner"', 'woner = "O. Wner"', ["line 4: woner", "nearest: owner"]),
     ('name = "a job"', "", ["name: this entry is missing"]),
-    ("format = 6", "format = 0", ["line 2: format", "0"]),
-    ("format = 6", "format = true", ["line 2: format", "True"]),
+    (f"format = {records.FORMAT}", "format = 0", ["line 2: format", "0"]),
+    (f"format = {records.FORMAT}", "format = true", ["line 2: format", "True"]),
     ('state = "taken in"', 'state = "takn in"', ["states[1].state", "'takn in'", "nearest: taken in", "line 12"]),
     ("date = 2025-03-01", "date = 2025-02-30", ["not TOML", "states[1].date"]),
     ("date = 2025-03-01", 'date = "yesterday"', ["line ", "states[1].date", "'yesterday'", "2025-03-01"]),
@@ -324,6 +322,8 @@ def test_every_entry_of_every_model_is_found_on_its_line() -> None:
     assert found > 300
 
 
+NEWER = records.FORMAT + 1
+
 # Formats ------------------------------------------------------------------------------------------------------------
 
 
@@ -350,37 +350,39 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
 @pytest.mark.parametrize("format", [2, 3, 4, 5])
 def test_a_job_of_an_older_format_opens_without_what_it_does_not_say(folder: Path, format: int) -> None:
     record = records.read_record(folder)
-    rewrite(folder, "format = 6", f"format = {format}")
+    rewrite(folder, f"format = {records.FORMAT}", f"format = {format}")
     older = records.read_record(folder)
-    assert dataclasses.replace(older, format=6) == record
+    assert dataclasses.replace(older, format=records.FORMAT) == record
     assert (older.measured[0].mains_drawn, older.measured[0].at, older.measured[0].source) == (None, (), "")
     saved = records.save_record(
         records.change_entry(older, "measured[1].at", {"gain": 0.3, "bright": "120p"}, LATER), folder
     )
     assert records.read_record(folder) == saved
-    assert (saved.format, saved.measured[0].position) == (6, {"gain": 0.3, "bright": "120p"})
+    assert (saved.format, saved.measured[0].position) == (records.FORMAT, {"gain": 0.3, "bright": "120p"})
     (kept,) = folder.glob(f"job format {format} *.toml")
     assert f"format = {format}" in kept.read_text("utf-8")
 
 
 def test_a_newer_format_is_read_as_far_as_possible_and_never_saved(folder: Path) -> None:
     record = records.read_record(folder)
-    text = rewrite(folder, "format = 6", 'format = 7\ninvoice = 12\nvalve_tester = "good"')
+    text = rewrite(folder, f"format = {records.FORMAT}", f'format = {NEWER}\ninvoice = 12\nvalve_tester = "good"')
     rewrite(folder, 'phase = "on arrival"', 'phase = "on arrival"\nroom = 21')
     text = (folder / "job.toml").read_bytes()
     newer = records.read_record(folder)
-    assert (newer.format, newer.beyond) == (7, ("invoice", "valve_tester"))
-    assert dataclasses.replace(newer, format=6) == record
+    assert (newer.format, newer.beyond) == (NEWER, ("invoice", "valve_tester"))
+    assert dataclasses.replace(newer, format=records.FORMAT) == record
     for attempt in (newer, records.change_entry(newer, "owner", "me", LATER)):
-        with pytest.raises(DescriptionError, match="not saved: it has format 7"):
+        with pytest.raises(DescriptionError, match=f"not saved: it has format {NEWER}"):
             records.save_record(attempt, folder)
-    with pytest.raises(DescriptionError, match="not saved: it has format 7"):
+    with pytest.raises(DescriptionError, match=f"not saved: it has format {NEWER}"):
         records.keep_positions(folder, [], [], "the panel")
     with pytest.raises(DescriptionError, match="left as it is"):
         records.save_record(records.change_entry(record, "owner", "me", LATER), folder)
     assert (folder / "job.toml").read_bytes() == text
     rewrite(folder, 'state = "taken in"', 'state = "in the oven"')
-    with pytest.raises(DescriptionError, match=r"states\[1\].state.*format 7, this ampsim knows 6"):
+    with pytest.raises(
+        DescriptionError, match=rf"states\[1\].state.*format {NEWER}, this ampsim knows {records.FORMAT}"
+    ):
         records.read_record(folder)
 
 

@@ -28,6 +28,8 @@ def begin_job(
     name: str = "",
     owner: str = "",
     words: str = "",
+    serial: str = "",
+    promised: datetime.date | None = None,
     date: datetime.date | None = None,
 ) -> Record:
     """Begin a job: make its folder, freeze the amp, the mods and their valves into it, and save its record.
@@ -40,8 +42,11 @@ def begin_job(
         An amp file, or the name of one that comes with ampsim.
     mods : sequence of str or Path
         The same for mods; more can be taken in later.
-    name, owner, words : str
-        What the job and the owner are called, and what the owner asks for. Default name: the amp's.
+    name, owner, words, serial : str
+        What the job and the owner are called, what the owner asks for, the amp's serial number. Default name: the
+        amp's.
+    promised : datetime.date
+        The day the amp was promised for.
     date : datetime.date
         The day it was taken in; default today.
 
@@ -61,6 +66,7 @@ def begin_job(
         raise DescriptionError(f"{home}: there is a job in this folder already")
     day = date or datetime.date.today()
     record = Record(plain(name), "", owner=plain(owner), words=plain(words, lines=True))
+    record = replace(record, serial=plain(serial), promised=promised)
     record = freeze_files(record, home, amp=amp, mods=mods, date=day)
     # A folder is named for a shelf, not for a heading that the owner reads.
     record = record if record.name else replace(record, name=plain(open_job(record, home).stock.name) or "job")

@@ -170,6 +170,8 @@ class Record:
     ----------
     name, owner
         What the job and the amp's owner are called.
+    serial, promised
+        The amp's serial number, and the day it was promised for; "" and None where nobody wrote them down.
     words
         What the owner asks for, as they said it; lines are kept.
     wishes, states, arrival, measured, sweeps, choices, blind
@@ -196,6 +198,8 @@ class Record:
     amp: str
     mods: tuple[str, ...] = ()
     owner: str = ""
+    serial: str = ""
+    promised: Date | None = None
     words: str = ""
     drawer: str = ""
     wishes: tuple[OwnersWish, ...] = ()
@@ -240,7 +244,8 @@ class Record:
 
 def as_tables(record: Record) -> Tables:
     """A record as the tables of its file, in the order they are written; what is empty is left out."""
-    head = {"owner": record.owner, "words": record.words, "amp": record.amp}
+    head = {"owner": record.owner, "serial": record.serial, "promised": record.promised}
+    head |= {"words": record.words, "amp": record.amp}
     tail = {
         "wishes": [_nonempty_fields(each) for each in record.wishes],
         "states": [_nonempty_fields(each) for each in record.states],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date as Date
 from typing import Any
 
 import pandas as pd
@@ -31,10 +32,14 @@ class Intake:
     amp: str
     tables: dict[str, pd.DataFrame]
     cautions: str = ""
+    serial: str = ""
+    promised: Date | None = None
 
     def __str__(self) -> str:
         head = [f"{self.name}: {self.state}" if self.state else self.name]
         head += [f"Owner: {self.owner}"] if self.owner else []
+        head += [f"Serial number: {self.serial}"] if self.serial else []
+        head += [f"Promised for: {self.promised}"] if self.promised else []
         pieces = ["\n".join(head)]
         if self.words:
             pieces.append(
@@ -91,7 +96,10 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
     amp = _amp(opened.stock) if opened else f"Amp: {record.amp}"
     mods = f"Mods: {', '.join(record.mods)}" if record.mods else "No mods yet"
     found = {title: table for title, table in tables.items() if not table.empty}
-    return Intake(record.name, record.owner, record.state, record.words, f"{amp}\n{mods}", found, cautions)
+    return Intake(
+        record.name, record.owner, record.state, record.words, f"{amp}\n{mods}", found, cautions,
+        record.serial, record.promised,
+    )  # fmt: skip
 
 
 def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:

@@ -141,6 +141,8 @@ def _record(top: Entry, number: int) -> Record:
     record = Record(
         name=top.plain_text("name", _NAME),
         owner=top.plain_text("owner", _NAME, ""),
+        serial=top.plain_text("serial", _NAME, ""),
+        promised=top.date("promised") if top.has("promised") else None,
         words=top.plain_text("words", MOST_WORDS, "", lines=True),
         amp=top.bare_file("amp", top.raw("amp")),
         mods=tuple(top.bare_file("mods", each) for each in top.elements("mods", 50)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import textwrap
 from collections.abc import Callable
 from pathlib import Path
@@ -48,6 +49,20 @@ class Steps:
         parser.add_argument("folder", type=common.named_path, help="the job's folder")
         parser.set_defaults(command=command)
         return parser
+
+
+def day(text: str) -> datetime.date:
+    """A day that was given.
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        For what is no day of the calendar.
+    """
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a date; written for example 2027-03-01") from None
 
 
 def open_record(options: argparse.Namespace) -> tuple[Record, Opened]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from .common import Steps, open_record
+from .common import Steps, day, open_record
 
 
 def add(steps: Steps) -> None:
@@ -15,6 +15,8 @@ def add(steps: Steps) -> None:
     begin_job.add_argument("--mod", action="append", default=[], help="a mod file or name; repeatable")
     begin_job.add_argument("--name", default="", help="what the job is called, over its papers (default: the amp)")
     begin_job.add_argument("--owner", default="", help="what the owner is called")
+    begin_job.add_argument("--serial", default="", help="the amp's serial number")
+    begin_job.add_argument("--promised", type=day, help="the day it is promised for, such as 2027-03-01")
     begin_job.add_argument("--words", default="", help="what the owner asks for, in their words")
     add_wish = steps.step("wish", "write down one wish of the owner, and what answers it", _wish)
     add_wish.add_argument("words", help="in the owner's words")
@@ -34,8 +36,8 @@ def _begin(options: argparse.Namespace) -> None:
 
     # What cannot be wired is refused before there is a folder.
     build_circuit(apply_mods(load_amp(options.amp), *(load_mod(each) for each in options.mod)))
-    called = {"name": options.name, "owner": options.owner, "words": options.words}
-    record = begin_job(options.folder, options.amp, options.mod, **called)
+    called = {"name": options.name, "owner": options.owner, "words": options.words, "serial": options.serial}
+    record = begin_job(options.folder, options.amp, options.mod, promised=options.promised, **called)
     print(f"Job '{record.name}' is in {options.folder}; look at the caution sheet before anything is opened:\n")
     _cautions(options)
 

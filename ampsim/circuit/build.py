@@ -10,7 +10,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from .amp import Amp, Edit
 from .edits import Fitting
 from .lines import Lines, named_outputs
-from .nets import INPUT, Nets, conducting
+from .nets import INPUT, Nets, conducting, idle_windings
 from .one_wire import refuse_one_wire
 from .packages import check_packages, with_supplies
 from .plugs import connect_source, jacks_from, place_jacks
@@ -241,13 +241,13 @@ def check_paths(wired: Circuit) -> None:
         Naming the places on that net.
     """
     nets = conducting(wired.elements)
+    own, idle = {each.designator for each in wired.elements}, idle_windings(wired.elements)
     for net, places in wired.places_by_net.items():
-        if nets.find(net) != GROUND and any(
-            place.split(".")[0] in {e.designator for e in wired.elements} for place in places
-        ):
+        on_parts = any(place.partition(".")[0] in own for place in places)
+        if on_parts and nets.find(net) != GROUND and net not in idle:
             raise DescriptionError(
-                f"{wired.amp.file}: {' and '.join(places[:4])} have no DC path to ground; "
-                "a grid leak, a load or a wire is missing"
+                f"{wired.amp.file}: {' and '.join(places[:4])} {'has' if len(places) == 1 else 'have'} no DC path to "
+                "ground; a grid leak, a load or a wire is missing"
             )
 
 

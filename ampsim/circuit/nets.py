@@ -122,3 +122,19 @@ def conducting(elements: Iterable[Element]) -> Nets:
                     nets.join(pins[first], pins[pin])
     nets.join(INPUT, GROUND)
     return nets
+
+
+_RECTIFIERS = ("rectifier valve", "bridge rectifier")
+_IN_MAINS = {*_RECTIFIERS, "mains transformer", "diode", "resistor", "thermistor", "contact"}
+
+
+def idle_windings(elements: Iterable[Element]) -> frozenset[str]:
+    """Nets of the mains side alone that float, as windings and plates behind a standby switch that is open."""
+    given = tuple(elements)
+    nets = conducting(each for each in given if each.kind not in _RECTIFIERS)
+    kinds: dict[str, set[str]] = {}
+    for each in given:
+        for _, net in each.pins:
+            kinds.setdefault(nets.find(net), set()).add(each.kind)
+    idle = {group for group, own in kinds.items() if own & {*_RECTIFIERS, "mains transformer"} and own <= _IN_MAINS}
+    return frozenset(net for each in given for _, net in each.pins if nets.find(net) in idle - {GROUND})

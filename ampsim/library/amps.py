@@ -72,7 +72,8 @@ def _unique(entry: Entry, key: str, names: list[str]) -> None:
 def _rail(entry: Entry) -> Rail:
     name = entry.label("name")
     if not _RAIL.fullmatch(name) or name.lower() in RESERVED or (kind_of(name) and name[-1].isdigit()):
-        raise entry.fail("name", f"{shown(name)} is not a name for a rail; written for example B1, B2, bias")
+        letters = f" ({kind_of(name)} by its letters)" if kind_of(name) else ""
+        raise entry.fail("name", f"{shown(name)} is not a name for a rail{letters}; written for example B1, B2, bias")
     volts = entry.value("volts", VOLT) if entry.has("volts") else None
     source = entry.label("from") if entry.has("from") else ""
     if (volts is None) == (not source):

@@ -17,6 +17,7 @@ from ..circuit.positions import face
 from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors.device import Device
 from ..circuit.stages import TEMPLATES, Kind, stages_of
+from ..circuit.stages.template import StageBuilder
 from ..circuit.supply.transformer import MainsTransformer
 from ..circuit.transformer import Transformer
 from .files import models_in
@@ -139,5 +140,5 @@ def _of_amp(amp: Amp) -> Iterator[str]:
         given = dict(stage.roles)
         for role, rule in TEMPLATES[stage.template].roles.items():
             default = re.search(r"\(default: (.+?)\)", rule.about)
-            if default and role not in given:
+            if default and role not in given and not rule.moot(StageBuilder(amp, stage, ())):
                 yield f"{stage.name}: no {role.replace('_', ' ')} is given; {default[1]}"

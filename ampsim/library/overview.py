@@ -21,6 +21,7 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.source import Jack
 from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.switches.kinds import ANY_SWITCH
+from ..circuit.switches.planning import planned_switches
 from ..circuit.transformer import Transformer
 from ..circuit.valves.description import Valve
 from ..simulation.drawn_volts import DRAWN_COLUMNS, volts_at_rest
@@ -50,6 +51,7 @@ def describe_amp(amp: Amp) -> str:
 
 def describe_amp_and_volts(amp: Amp) -> str:
     """`describe_amp`, and the simulated volts [V] of every rail and valve pin, beside those printed on the drawing."""
+    planned_switches(amp)  # what no switch can do is said here, not where it is simulated
     rows = volts_at_rest(amp)
     head = DRAWN_COLUMNS if amp.drawn_volts else ("place", "simulated [V]")
     told = rows if amp.drawn_volts else [(place, ours) for place, _, ours, _ in rows]

@@ -22,7 +22,7 @@ def describe_supplies(amp: Amp) -> str:
     if not found:
         return ""
     ripple = [
-        (rail, f"{each.volts(rail):.1f}", f"{each.swing(rail):.3g}", f"{each.ripple(rail):.3g}")
+        (rail, f"{each.volts(rail):.1f}", _figures(each.swing(rail)), _figures(each.ripple(rail)))
         for each in found
         for rail in each.net_by_rail
     ]
@@ -61,9 +61,15 @@ def _duty_rows(supply: SupplyAtRest) -> Iterator[tuple[str, ...]]:
         ways = supply.source.ways if len(supply.duties) == 1 else supply.source.ways[number : number + 1]
         names = " and ".join(dict.fromkeys(name for way in ways for name in way.rectifiers))
         kind = duty.way.types[0].type
-        milliamps = (f"{1e3 * amps:.3g}" for amps in (duty.mean_amps, duty.rms_amps, duty.peak_amps))
-        ohms = f"{duty.source_ohms:.3g}" if duty.source_ohms < 999.5 else f"{duty.source_ohms:.0f}"
-        yield (f"{names} ({kind})", ohms, *milliamps, f"{duty.reverse_volts:.0f}", _surge(duty))
+        milliamps = (_figures(1e3 * amps) for amps in (duty.mean_amps, duty.rms_amps, duty.peak_amps))
+        yield (f"{names} ({kind})", _figures(duty.source_ohms), *milliamps, f"{duty.reverse_volts:.0f}", _surge(duty))
+
+
+def _figures(value: float) -> str:
+    """Three figures, down to thousandths, never as a power of ten."""
+    if 0.0 < value < 0.0005:
+        return "< 0.001"
+    return f"{value:.0f}" if value >= 999.5 else f"{value:.3g}" if value >= 0.1 else f"{round(value, 3):g}"
 
 
 def _surge(duty: RectifierDuty) -> str:
@@ -76,7 +82,7 @@ def _warm_up(supply: SupplyAtRest) -> Iterator[str]:
             heater = device.heater if isinstance(device, RectifierValve) else None
             peak = f"{next(iter(supply.net_by_rail))} stands at up to {supply.source.peak:.0f} V"
             if heater is None:
-                yield f"{name} conducts at once: until the other valves are warm {peak}."
+                yield f"{name} conducts at once: until the valves are warm {peak}."
             elif heater.direct:
                 yield (
                     f"{name} is directly heated and conducts after about {heater.warm_up_seconds:g} s: until the other "

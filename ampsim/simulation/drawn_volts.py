@@ -8,6 +8,8 @@ from ..base.errors import EngineError
 from ..circuit.amp import Amp
 from ..circuit.build import circuit_at
 from ..circuit.semiconductors.description import PINS
+from ..circuit.stages.template import GROUND
+from ..circuit.supply.averaged import supplied
 from .analyses import OperatingPoint
 from .netlist import build, node_vector
 from .ngspice import engine
@@ -31,15 +33,22 @@ def drawn_volts(amp: Amp) -> list[VoltsRow]:
 def volts_at_rest(amp: Amp) -> list[VoltsRow]:
     """Rows like those of `drawn_volts`: every rail and pin of a valve or semiconductor, then what else is printed.
 
-    NaN where nothing is printed.
+    NaN where nothing is printed. What only alternates, such as a winding's end, has no row of its own.
 
     Raises
     ------
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    active = [each for each in circuit_at(amp, {}).elements if each.kind in ("valve", *PINS)]
-    places = [rail.name for rail in amp.rails] + [f"{each.designator}.{pin}" for each in active for pin, _ in each.pins]
+    wired = circuit_at(amp, {})
+    steady = {GROUND, *(net for each in supplied(wired).elements for _, net in each.pins)}
+    places = [rail.name for rail in amp.rails] + [
+        f"{each.designator}.{pin}"
+        for each in wired.elements
+        if each.kind in ("valve", *PINS)
+        for pin, net in each.pins
+        if net in steady
+    ]
     return _rows(amp, tuple(dict.fromkeys([*places, *(place for place, _ in amp.drawn_volts)])))
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.stages import TEMPLATES
+from ampsim.circuit.transformer import Transformer
 from ampsim.circuit.valves_in_use import valves_in_use
 from ampsim.interface.commands.main import main
 from ampsim.job.papers.amp_page import amp_page
@@ -96,3 +98,15 @@ def test_one_amp_alone_has_the_numbers_that_are_simulated(amp: Amp, tmp_path: Pa
     assert text.count("<svg") == len(page.pictures)
     assert "Where stages clip" in text
     assert "lethal" in page.text
+
+
+def test_an_amp_that_oscillates_says_so_first_and_which_way_round_it_would_not() -> None:
+    amp = load_amp("workshop-a")
+    turned = [
+        replace(each, reversed=not each.reversed) if isinstance(each, Transformer) else each for each in amp.parts
+    ]
+    page = amp_page(replace(amp, parts=tuple(turned)))
+    assert page.text.index("oscillates by itself") < page.text.index("Volts and currents")
+    assert "the other way round it stays at rest" in page.text.replace("\n", " ")
+    assert not {"Power", "Where stages clip"} & set(page.tables)
+    assert "It does not stay at rest" in page.html()

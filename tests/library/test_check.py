@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from ampsim.base.errors import DescriptionError
 from ampsim.base.quantities import FARAD, HENRY, OHM, format_value
-from ampsim.circuit.build import build_circuit
+from ampsim.circuit.build import Circuit, build_circuit
 from ampsim.library.explaining import describe_file
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, parse_mod
@@ -28,6 +29,16 @@ def volts_told(text: str) -> dict[str, float]:
     return {row[0]: float(row[column]) for row in rows}
 
 
+def alternating(wired: Circuit) -> set[str]:
+    """Nets of windings, and what resistors lead to from there before any capacitor."""
+    found = {net for each in wired.elements if each.kind == "mains transformer" for _, net in each.pins} - {"0"}
+    held = {net for each in wired.elements if each.kind == "capacitor" for _, net in each.pins}
+    for each in (one for _ in range(3) for one in wired.elements if one.kind == "resistor"):
+        nets = {net for _, net in each.pins}
+        found |= nets - held - {"0"} if nets & found else set()
+    return found
+
+
 @pytest.mark.parametrize("number", [*range(len(SHIPPED)), -1, -2, -3])
 def test_every_rail_and_pin_has_its_volts_with_and_without_drawn_ones(number: int, tmp_path: Path) -> None:
     path = SHIPPED[number] if number >= 0 else tmp_path / "amp.toml"
@@ -36,7 +47,7 @@ def test_every_rail_and_pin_has_its_volts_with_and_without_drawn_ones(number: in
     amp, told = load_amp(path), volts_told(describe_file(path))
     wired = build_circuit(amp)
     typed = [each for each in wired.elements if hasattr(wired.parts.get(each.designator), "type")]
-    places = {f"{each.designator}.{pin}" for each in typed for pin, _ in each.pins}
+    places = {f"{each.designator}.{pin}" for each in typed for pin, net in each.pins if net not in alternating(wired)}
     assert set(told) == places | {rail.name for rail in amp.rails} | {place for place, _ in amp.drawn_volts}
     simulated = simulate(amp, OperatingPoint(), nodes=tuple(told))["voltage"].isel(variant=0, position=0)
     for place, volts in told.items():
@@ -60,3 +71,15 @@ def test_a_replacement_is_said_in_the_unit_of_its_part(part: str, value: float, 
     written = format_value(value, quantity)  # type: ignore[arg-type]
     edits = [{"replace": part, "with": written}]
     assert f"replace {part} with {written}" in describe_mod(parse_mod({"name": "n", "reason": "r", "edits": edits}))
+
+
+def test_check_refuses_what_no_switch_can_do_and_says_what_a_switch_does(tmp_path: Path) -> None:
+    switch = '[[switches]]\ndesignator = "S1"\ncontrol = "power"\n[switches.positions]\n"full" = []\n"half" = [{}]\n'
+    text, path = (models() / "amps" / "boathouse.toml").read_text("utf-8"), tmp_path / "amp.toml"
+    valve = "V4"
+    path.write_text(text + switch.format(f'{{ lift = "{valve}" }}'), "utf-8")
+    with pytest.raises(DescriptionError, match="no switch does that to a valve") as refusal:
+        describe_file(path)
+    (instead,) = re.findall(r"\{ cut = .* \}", str(refusal.value))
+    path.write_text(text + switch.format(instead), "utf-8")
+    assert "power (S1): full | half" in describe_file(path)

@@ -196,6 +196,8 @@ def _leaks(signal: Signal, stage: Stage, part: Element, net: str) -> bool:
     other = far(part, net)
     if not signal.reaches(stage, net, part.designator) or signal.brings(stage, other, part.designator):
         return False
+    if signal.joins(other, part.designator):
+        return False
     return other in signal.ways.rails or signal.ways.leads_to_ground(other, part.designator)
 
 

@@ -45,6 +45,11 @@ class Signal:
         ends = self._barred(stage) | {each.net("grid") for each in stage.valves}
         return net in self.ways.forward(self.sources(stage), frozenset({without}), ends)
 
+    def joins(self, net: str, without: str) -> bool:
+        """Whether the signal of a valve that is not on the way, such as another channel's, comes to a net."""
+        beside = [each for each in self.ways.wired.elements if each.kind == "valve" and each not in self.order.valves]
+        return net in self.ways.forward({each.net("plate") for each in beside}, frozenset({without}))
+
     def coupling_before(self, stage: Stage, drive: str) -> list[Element]:
         """The capacitor that alone brings the signal to a stage, the nearest of several in a row.
 

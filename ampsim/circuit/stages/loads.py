@@ -43,6 +43,7 @@ LOAD = Template(
         "arrangement": Role(
             "how several are joined: parallel, series, or series-parallel, two and two in series (default: parallel)",
             ("word",),
+            moot=lambda bench: len(bench.designators("load")) == 1,
         ),
     },
     1,

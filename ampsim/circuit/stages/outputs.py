@@ -155,13 +155,21 @@ def _both(
     return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required, several) for side in "ab"}
 
 
+def _one_tap(bench: StageBuilder) -> bool:
+    return len(_transformer(bench).taps) <= 1
+
+
+def _screens_elsewhere(bench: StageBuilder) -> bool:
+    return bench.has("triode_connected") or bench.has("ultra_linear")
+
+
 _EACH = "; of several valves one for each, or one for all"
 _R, _C, _V = ("resistor",), ("capacitor",), ("valve",)
 _OUTPUT = {
     "transformer": Role("output transformer", ("transformer",), True),
-    "tap": Role("tap the load hangs on, such as tap8 (default: the largest)", ("word",)),
+    "tap": Role("tap the load hangs on, such as tap8 (default: the largest)", ("word",), moot=_one_tap),
     "supply": Role("rail of the plates", ("rail",), True),
-    "screen_supply": Role("rail of the screens (default: that of the plates)", ("rail",)),
+    "screen_supply": Role("rail of the screens (default: that of the plates)", ("rail",), moot=_screens_elsewhere),
     "common_screen_resistor": Role("one resistor feeding all screens", ("resistor",)),
     "triode_connected": Role("say yes for screens tied to the plates", ("word",)),
     "ultra_linear": Role("say yes for screens on the transformer's screen_taps", ("word",)),

@@ -34,7 +34,11 @@ PENTODE_STAGE = Template(
         "screen_bypass": Role("capacitor from the screen to ground", ("capacitor",)),
         "screen_bypass_to_cathode": Role("say yes when that capacitor goes to the cathode instead", ("word",)),
         "screen_divider": Role("resistor from the screen to ground", ("resistor",)),
-        "screen_supply": Role("rail of the screen (default: that of the plate load)", ("rail",)),
+        "screen_supply": Role(
+            "rail of the screen (default: that of the plate load)",
+            ("rail",),
+            moot=lambda bench: bench.has("triode_connected"),
+        ),
         "triode_connected": Role("say yes for the screen on the plate", ("word",)),
         **CATHODE,
         **GRID,

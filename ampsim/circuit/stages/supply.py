@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import cast
 
 from ...base.errors import nearest, shown
@@ -12,18 +13,10 @@ _R, _C = ("resistor",), ("capacitor",)
 
 
 def _power(bench: StageBuilder) -> tuple[str, ...]:
-    transformer = bench.designators("transformer")[0]
-    part = cast("MainsTransformer", bench.part(transformer))
-    winding = _winding(bench, part)
+    winding = _winding(bench)
     bridge = [each for each in bench.designators("rectifier") if bench.part(each).kind == "bridge rectifier"]
-    nets = {pin: f"{transformer.lower()}_{pin}" for pin in part.pins}
-    for each in part.windings:
-        # The main winding under a bridge floats; every other one has its middle, or its end b, on the chassis.
-        if each != winding or not bridge:
-            middle = f"{each.name}_{'centre' if each.centre else 'b'}"
-            nets[middle] = bench.through("centre_resistor", GROUND, "") if each == winding else GROUND
-    bench.put(transformer, **nets)
-    ends = [nets[f"{winding.name}_a"], nets[f"{winding.name}_b"]]
+    # The winding under a bridge floats; of every other one the middle, or its end b, is on the chassis.
+    ends = _transformer(bench, None if bridge else bench.through("centre_resistor", GROUND, ""))
     plates = [bench.through(f"plate_resistor_{side}", net) for side, net in zip("ab", ends, strict=True)]
     out = supply_net(bench.stage.name)
     for rectifier in bench.designators("rectifier"):
@@ -40,17 +33,8 @@ def _power(bench: StageBuilder) -> tuple[str, ...]:
 
 def _doubler(bench: StageBuilder) -> tuple[str, ...]:
     """The winding lies between the middle of two capacitors in series and the diodes that charge one of them each."""
-    transformer = bench.designators("transformer")[0]
-    part = cast("MainsTransformer", bench.part(transformer))
-    winding, out = _winding(bench, part), supply_net(bench.stage.name)
-    middle = f"{bench.designators('lower_capacitor')[0].lower()}_middle"
-    nets = {pin: f"{transformer.lower()}_{pin}" for pin in part.pins}
-    for each in part.windings:
-        nets[f"{each.name}_{'centre' if each.centre and each != winding else 'b'}"] = (
-            middle if each == winding else GROUND
-        )
-    bench.put(transformer, **nets)
-    end = bench.through("series_resistor", nets[f"{winding.name}_a"])
+    middle, out = f"{bench.designators('lower_capacitor')[0].lower()}_middle", supply_net(bench.stage.name)
+    end = bench.through("series_resistor", _transformer(bench, middle)[0])
     bench.across("upper_diode", end, out)
     bench.across("lower_diode", GROUND, end)
     for role, first, second in (("upper", out, middle), ("lower", middle, GROUND)):
@@ -59,7 +43,45 @@ def _doubler(bench: StageBuilder) -> tuple[str, ...]:
     return bench.signal
 
 
-def _winding(bench: StageBuilder, part: MainsTransformer) -> Winding:
+def _transformer(bench: StageBuilder, held: str | None) -> tuple[str, str]:
+    """Fit the transformer, or of one that another stage has fitted the winding in use; the nets of both its ends.
+
+    Parameters
+    ----------
+    bench : StageBuilder
+    held : str or None
+        Net of that winding's middle, or without one of its end b; None where it floats.
+    """
+    (transformer,) = bench.designators("transformer")
+    part, own = cast("MainsTransformer", bench.part(transformer)), _winding(bench)
+    sharing = {
+        stage.name: _winding(replace(bench, stage=stage))
+        for stage in bench.amp.stages
+        if stage.template in (POWER.name, DOUBLER.name) and dict(stage.roles)["transformer"] == transformer
+    }
+    rival = next((name for name, each in sharing.items() if each == own and name != bench.stage.name), "")
+    if rival:
+        free = [each.name for each in part.windings if each not in sharing.values()]
+        more = f'; not rectified yet: {", ".join(free)} (winding = "{free[0]}")' if free else ""
+        raise bench.fault(f"winding '{own.name}' of {transformer} is rectified in '{rival}' too{more}")
+    nets = {pin: f"{transformer.lower()}_{pin}" for pin in part.pins}
+    if bench.stage.name == next(iter(sharing)):
+        nets |= {_middle(each): GROUND for each in part.windings if each not in sharing.values()}
+        nets |= {} if held is None else {_middle(own): held}
+        bench.put(transformer, **nets)
+    elif held is not None:
+        bench.joins.append((nets[_middle(own)], held))
+    return nets[f"{own.name}_a"], nets[f"{own.name}_b"]
+
+
+def _middle(winding: Winding) -> str:
+    """The pin of a winding that is held still where it does not float."""
+    return f"{winding.name}_{'centre' if winding.centre else 'b'}"
+
+
+def _winding(bench: StageBuilder) -> Winding:
+    """The winding in use."""
+    part = cast("MainsTransformer", bench.part(bench.designators("transformer")[0]))
     names = [each.name for each in part.windings]
     name = bench.word("winding") if bench.has("winding") else names[0]
     if name not in names:
@@ -88,13 +110,18 @@ def _bias(bench: StageBuilder) -> tuple[str, ...]:
     return bench.signal
 
 
+def _one_winding(bench: StageBuilder) -> bool:
+    part = cast("MainsTransformer", bench.part(bench.designators("transformer")[0]))
+    return len(part.windings) == 1
+
+
 POWER = Template(
     "power supply",
     Kind.SUPPLY,
     "mains transformer and rectifier; a rail 'from' this stage begins behind them, with its choke and reservoir",
     {
         "transformer": Role("mains transformer", ("mains transformer",), True),
-        "winding": Role("name of the winding that is rectified (default: the first)", ("word",)),
+        "winding": Role("name of the winding that is rectified (default: the first)", ("word",), moot=_one_winding),
         "rectifier": Role("rectifier valve or bridge", ("rectifier valve", "bridge rectifier")),
         "diode_a": Role("diode from end a of the winding", ("diode",)),
         "diode_b": Role("diode from end b of the winding", ("diode",)),
@@ -112,7 +139,7 @@ DOUBLER = Template(
     "mains transformer, two diodes and two capacitors in series; a rail 'from' this stage begins behind them",
     {
         "transformer": Role("mains transformer", ("mains transformer",), True),
-        "winding": Role("name of the winding that is rectified (default: the first)", ("word",)),
+        "winding": Role("name of the winding that is rectified (default: the first)", ("word",), moot=_one_winding),
         "series_resistor": Role("resistor between end a of the winding and the diodes", _R),
         "upper_diode": Role("diode to the rail", ("diode",), True),
         "lower_diode": Role("diode from ground", ("diode",), True),

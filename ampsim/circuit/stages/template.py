@@ -42,12 +42,16 @@ class Element:
 
 @dataclass(frozen=True)
 class Role:
-    """What may stand in one role of a template: part kinds, or "rail", "place", "word"; `several`: more than one."""
+    """What may stand in one role of a template: part kinds, or "rail", "place", "word"; `several`: more than one.
+
+    `moot` says of a role left out whether its default is all that there could be, so that nobody need be told.
+    """
 
     about: str
     kinds: tuple[str, ...]
     required: bool = False
     several: bool = False
+    moot: Callable[[StageBuilder], bool] = lambda bench: False
 
 
 class Kind(Enum):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..amp import Amp, Part, Rail
 from ..light import lit
+from ..nets import idle_windings
 from ..semiconductors.description import Semiconductor
 from ..semiconductors.device import Device
 from ..soldered import Soldered
@@ -61,9 +62,11 @@ def supplied(wired: C) -> C:
     mains, wired = mains_of(wired), lit(wired)
     if not mains.parts:
         return wired
-    elements = [each for each in wired.elements if each.designator not in mains.parts]
+    idle = idle_windings(wired.elements)
+    out = mains.parts | {each.designator for each in wired.elements if not idle.isdisjoint(net for _, net in each.pins)}
+    elements = [each for each in wired.elements if each.designator not in out]
     # They keep their places, as parts that were lifted out do.
-    gone = tuple(each for each in wired.elements if each.designator in mains.parts)
+    gone = tuple(each for each in wired.elements if each.designator in out)
     parts, amp = dict(wired.parts), wired.amp
     moving: dict[str, Any] = dict(getattr(wired, "contacts", {}))
     for source, rail in zip(mains.rectified, rail_names(wired), strict=True):

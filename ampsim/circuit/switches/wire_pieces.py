@@ -182,7 +182,7 @@ class _PieceFinder:
             if self.kinds[name].kind in _STAYS:
                 raise DescriptionError(
                     f"{self.amp.name}: a switch takes {name} out of the circuit; no switch does that to a "
-                    f"{self.kinds[name].kind}"
+                    f"{self.kinds[name].kind}{self._instead(name)}"
                 )
             uses = tuple(self.pins[name])
             nets_of[name] = [
@@ -192,6 +192,14 @@ class _PieceFinder:
                 if net not in self.anchors[k]
             ]
         yield from tied_together(nets_of)
+
+    def _instead(self, name: str) -> str:
+        """What a switch does in the place of pulling a valve: it breaks the wire at its cathode."""
+        pins = next(iter(self.pins[name].values()))
+        if "cathode" not in pins:
+            return ""
+        foot = "ground" if pins["cathode"] == GROUND else "..."
+        return f'; for half power it breaks its cathode: {{ cut = ["{name}.cathode", "{foot}"] }}'
 
     def _solder(self, cluster: list[str]) -> None:
         """Give the pins of a cluster their pieces: those that all other stands would short stay soldered."""

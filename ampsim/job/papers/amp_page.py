@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from textwrap import wrap
 
@@ -15,10 +15,13 @@ from ...base.files import file_word, write_whole
 from ...base.progress import Progress
 from ...base.tables import text_table
 from ...circuit.amp import Amp
-from ...circuit.build import SPEAKER
+from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.feedback import find_loop
+from ...circuit.output_stage import output_transformers
 from ...circuit.plugging import describe_source
 from ...circuit.positions import Position, position_label
 from ...circuit.signal_path import listening_points
+from ...circuit.transformer import Transformer
 from ...circuit.valves_in_use import valves_in_use
 from ...measures.bias import bias_table
 from ...pictures.bias import bias_picture
@@ -39,13 +42,14 @@ _MOST_LINES = 12  # that one picture of curves keeps apart
 
 @dataclass(frozen=True)
 class AmpPage:
-    """What is shown of an amp: tables and pictures by title, and what has to be said besides."""
+    """What is shown of an amp: tables and pictures by title, what has to be said first, and what besides."""
 
     amp: Amp
     position: str
     tables: Mapping[str, pd.DataFrame] = field(hash=False)
     pictures: Mapping[str, Picture] = field(hash=False)
     notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -57,7 +61,8 @@ class AmpPage:
         """All tables and notes, as plain text."""
         head = f"{self.title}, {self.position}\nSignal: {describe_source(self.amp)}"
         tables = [f"{title}\n{text_table(rows)}" for title, rows in self.tables.items() if not rows.empty]
-        return "\n\n".join([head, *tables, *("\n".join(wrap(note, 100)) for note in self.notes), CAUTION_LINE])
+        first, last = (["\n".join(wrap(each, 100)) for each in said] for said in (self.warnings, self.notes))
+        return "\n\n".join([head, *first, *tables, *last, CAUTION_LINE])
 
     def html(self, paper: str = "A4") -> str:
         """The page as one HTML file."""
@@ -71,6 +76,7 @@ class AmpPage:
             tables=self.tables,
             pictures=list(self.pictures.values()),
             notes=self.notes,
+            warnings=self.warnings,
             figure=figure,
         )
 
@@ -110,23 +116,46 @@ def amp_page(amp: Amp, position: Position | None = None, progress: Progress | No
     sweep = simulate(amp, FrequencySweep(), [here], tuple(stages.values()))
     valves = valves_in_use(amp)
     swing = swing_response(amp, here)
-    playing = headroom_section(Examination(amp, amp, (here,)), progress)
+    warnings = _warnings(amp, here)
+    played = () if warnings else (headroom_section(Examination(amp, amp, (here,)), progress),)
     tables = {
         "Volts and currents at rest": _volts(rest),
         **({"Valves at rest": bias_table(rest).drop(columns=["variant", "position"])} if valves else {}),
         "Gain from the source to the output of every stage": _gains(sweep, stages),
         "Tremolo": tremolo_table(amp, here, swing),
-        **{title[:1].upper() + title[1:]: _alone(rows) for title, rows in playing.tables.items()},
+        **{title[:1].upper() + title[1:]: _alone(rows) for each in played for title, rows in each.tables.items()},
     }
     pictures = {
         "drawing": schematic(amp, whole=True),
         **({"bias": bias_picture(rest, title=f"Valves at rest: {amp.name}")} if valves else {}),
         **_stage_pictures(sweep, stages),
         **({} if swing is None else {"tremolo": family_picture(swing, SPEAKER, title="Gain over the tremolo's swing")}),
-        **playing.pictures,
+        **{name: picture for each in played for name, picture in each.pictures.items()},
     }
-    unsteady = unsteady_words(unsteady_positions(amp, [here]))
-    return AmpPage(amp, position_label(here), tables, pictures, (*unsteady, *playing.notes))
+    notes = tuple(note for each in played for note in each.notes)
+    return AmpPage(amp, position_label(here), tables, pictures, notes, warnings)
+
+
+def _warnings(amp: Amp, here: Position) -> tuple[str, ...]:
+    """That an amp oscillates, and whether it is its transformer that stands the other way round."""
+    found = unsteady_words(unsteady_positions(amp, [here]))
+    if not found:
+        return ()
+    turned = [name for name, other in _turned(amp) if find_loop(amp) and not unsteady_positions(other, [here])]
+    hint = [f"With the secondary of {name} the other way round it stays at rest: then its feedback takes gain away, as "
+            "it stands it adds some." for name in turned]  # fmt: skip
+    return (*(f"{each}: power, headroom and harmonics would mean nothing and are left out." for each in found), *hint)
+
+
+def _turned(amp: Amp) -> Iterator[tuple[str, Amp]]:
+    """The amp with the secondary of each output transformer the other way round."""
+    for name in {each.designator for each in output_transformers(build_circuit(amp))}:
+        parts = tuple(
+            replace(each, reversed=not each.reversed) if isinstance(each, Transformer) and each.designator == name
+            else each
+            for each in amp.parts
+        )  # fmt: skip
+        yield name, replace(amp, parts=parts)
 
 
 def _volts(rest: xr.Dataset) -> pd.DataFrame:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from ...base.errors import DescriptionError
+from ...circuit.active_parts import ACTIVE
 from ...circuit.amp import Amp
+from ...circuit.build import circuit_at
 from ...circuit.positions import AS_DRAWN, Position, position_label
 from ...measures.growing_modes import Growth, growing_modes
+from ...simulation.analyses import OperatingPoint
 from ...simulation.request import Case
+from ...simulation.response import simulate
 from ...simulation.return_difference import WIDE, return_differences
 from ..findings import Finding, Grade
 from ..section import Examination, Section
@@ -21,6 +26,7 @@ _BODE = (
 )
 _FINE = replace(WIDE, per_decade=200)
 _KEPT = 4096
+_ASLEEP_AMPS = 10e-6
 _Key = tuple[Amp, tuple[tuple[str, float | str], ...]]
 _known: dict[_Key, Growth] = {}
 
@@ -49,10 +55,28 @@ def growth_at(cases: Iterable[tuple[Amp, Position]]) -> list[Growth]:
 def _judged(keys: Sequence[_Key]) -> list[Growth]:
     cases = [Case(amp, dict(setting)) for amp, setting in keys]
     found = [growing_modes(WIDE.grid(), row) for row in return_differences(cases)] if cases else []
-    return [
+    fine = [
         growth if growth.clear else growing_modes(_FINE.grid(), return_differences([case], _FINE)[0])
         for case, growth in zip(cases, found, strict=True)
     ]
+    return [
+        Growth(0, math.nan, growth.clear) if growth.modes and _asleep(case) else growth
+        for case, growth in zip(cases, fine, strict=True)
+    ]
+
+
+def _asleep(case: Case) -> bool:
+    """Whether nothing in an amp draws enough to amplify, as in standby: laws of valves say little below zero volts."""
+    rest = simulate(case.amp, OperatingPoint(), [case.setting])["current"].isel(variant=0, position=0)
+    pins = {
+        f"{each.designator}.{pin}"
+        for each in circuit_at(case.amp, case.setting).elements
+        if each.kind in ACTIVE
+        for pin, _ in each.pins
+        if pin != ACTIVE[each.kind].control
+    }
+    drawn = (abs(float(amps)) for name, amps in zip(rest["branch"].values, rest.values, strict=True) if name in pins)
+    return max(drawn, default=0.0) < _ASLEEP_AMPS
 
 
 def unsteady_positions(amps: Amp | Sequence[Amp], positions: Iterable[Position] = ({},)) -> Unsteady:

@@ -11,9 +11,9 @@ import pytest
 from ampsim.base.errors import EngineError
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
-from ampsim.simulation.ngspice.messages import is_fault
+from ampsim.simulation.ngspice.messages import is_fault, of_answer
 from ampsim.simulation.ngspice.protocol import Form
-from ampsim.simulation.ngspice.session import Numbers, Session, carries_currents
+from ampsim.simulation.ngspice.session import Failure, Numbers, Session, carries_currents
 from tests.tools.small_circuits import SWEEP, SWEEP_POINTS, C, R, arrays, low_pass, netlist, one, valve
 
 
@@ -80,13 +80,13 @@ class Ringing(Session):
 
     def _analyse(self, form: Form, values: tuple[float, ...]) -> Numbers:
         if self._never or "method=gear" not in self.loaded[-1]:
-            raise EngineError(self._problem)
+            raise Failure(self._problem, [self._problem])
         return Numbers(None, np.zeros(0), ())
 
 
 @pytest.mark.parametrize(
     ("command", "problem", "tries"),
-    [("tran 1 2", "Timestep too small", 3), ("tran 1 2", "singular matrix", 1), ("op", "Transient op", 2)],
+    [("tran 1 2", "Timestep too small", 3), ("tran 1 2", "singular matrix", 1), ("op", "Transient op", 4)],
 )
 def test_what_has_no_answer_is_tried_again_with_other_pivots_and_in_time_by_gear(
     command: str, problem: str, tries: int
@@ -100,7 +100,7 @@ def test_what_has_no_answer_is_tried_again_with_other_pivots_and_in_time_by_gear
     except EngineError:
         answered = False
     assert (len(session.loaded), answered) == (tries, tries == 3)
-    assert ["pivrel" in text for text in session.loaded] == [False, True, True][:tries]
+    assert ["pivrel" in text for text in session.loaded] == [False, True, True, True][:tries]
     once = Ringing(problem)
     with pytest.raises(EngineError):
         once.simulate(wanted.form._replace(once=True), wanted.values)
@@ -261,3 +261,14 @@ def test_remarks_and_faults_are_told_apart() -> None:
     # Its 10 us charge no coupling capacitor: the point it ends at is not an operating point.
     assert is_fault("stderr Note: Transient op finished successfully")
     assert is_fault("stderr Warning: gmin step failed; Error: no convergence")
+
+
+def test_what_a_search_said_that_was_given_up_is_no_fault_of_the_answer() -> None:
+    """Behind the last beginning every word counts, and before it those that no search takes back."""
+    singular, begins = "stderr Warning: singular matrix: check node a", "stderr Note: Starting dynamic gmin stepping"
+    out_of_range = "stderr Error: 1e+229, 1e+229 out of range for *"
+    assert not any(map(is_fault, of_answer([singular, out_of_range, begins])))
+    assert any(map(is_fault, of_answer([singular])))
+    assert any(map(is_fault, of_answer([begins, singular])))
+    assert any(map(is_fault, of_answer([begins, "stderr Note: Transient op started"])))
+    assert any(map(is_fault, of_answer(["stderr Error: no such vector a", begins])))

@@ -65,7 +65,8 @@ def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, 
     """Write `junction`: a real ngspice diode, whose junction limiting keeps hard clipping converging.
 
     ngspice lays a conductance across every junction, which behind an offset drives a current at 0 V: that is taken
-    away again.
+    away again. The volts across it are a net of their own: ngspice stops when no net moves by more than its share, and
+    of 300 V to ground that share is more than a junction far from its current moves at once.
     """
     ((first, second),) = ports
     model = f"IS={number(p['saturation_amps'])} N={number(p['emission'])} RS={number(p['series_ohms'])}"
@@ -73,5 +74,7 @@ def junction_lines(name: str, p: Numbers, ports: Sequence[Nodes]) -> tuple[str, 
         f"V{name} {first} {name}_in {number(p['offset_volts'])}",
         f"D{name} {name}_in {second} {name}_model",
         f"I{name} {name}_in {second} {number(GMIN * p['offset_volts'])}",
+        f"G{name}_across 0 {name}_across {name}_in {second} 1",
+        f"R{name}_across {name}_across 0 1 noisy=0",
         f".model {name}_model D({model})",
     )

@@ -14,6 +14,9 @@ _FAULT = re.compile(
 )
 # Steps on the way to an operating point that was found in the end, and a start file that is not needed.
 _REMARK = re.compile(r"stepping failed|step failed|can't find (the initialization file|init file)")
+# Where ngspice begins its search for an operating point anew, and what a search that was given up may have said.
+_ANEW = re.compile(r"Starting [\w ]*stepping|Transient op started", re.IGNORECASE)
+_GIVEN_UP = re.compile(r"singular matrix|out of range for", re.IGNORECASE)
 _POINTER = re.compile(r"(?:node|line) \"?([a-z_][\w.#]*)", re.IGNORECASE)
 
 
@@ -24,6 +27,21 @@ def is_fault(line: str) -> bool:
         return words.lower().startswith(("error", "fatal"))
     # Several remarks may share a line, so a harmless one must not hide a fault.
     return bool(_FAULT.search(_REMARK.sub("", words)))
+
+
+def begins_anew(line: str) -> bool:
+    """Say whether a printed line tells that the search for an operating point begins anew."""
+    return bool(_ANEW.search(line))
+
+
+def of_answer(lines: Sequence[str]) -> list[str]:
+    """Return the lines without what ngspice said of an operating point on searches that it gave up.
+
+    Newton's method from nothing may come by volts at which a matrix is singular or a law overflows; of an answer that
+    was found in smaller steps from elsewhere that says nothing.
+    """
+    last = max((k for k, line in enumerate(lines) if begins_anew(line)), default=0)
+    return [line for k, line in enumerate(lines) if k >= last or not _GIVEN_UP.search(line)]
 
 
 def remarks(lines: Iterable[str]) -> tuple[str, ...]:

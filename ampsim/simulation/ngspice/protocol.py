@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 _STEPS = re.compile(r"tran \S+ (\S+ \S+) (\S+)")
 _TOLERANCE = re.compile(r"reltol=([0-9.e+-]+)")
+_LEAKAGE = (1e13, 1e12)  # ohm, of every net to ground
 _SIZES = struct.Struct("<QQ")
 
 
@@ -58,15 +59,21 @@ class Form(NamedTuple):
         """The same transient by Gear's method, which damps what swings faster than its steps; itself where it is."""
         return self if any("method=gear" in each for each in self.skeleton) else self._with("method=gear")
 
-    def further_tries(self) -> tuple[Form, ...]:
-        """The same circuit for a second try, and for further ones of a transient.
+    def further_tries(self, astray: bool = False) -> tuple[Form, ...]:
+        """The same circuit for a second try, and for further ones.
+
+        `astray`: an operating point was not found, though every search had equations that can be solved.
 
         First with pivots that keep more digits: those that ngspice takes by default lose too many where milliohms
-        meet gigohms, and then no step is short enough. Then `finer`, then `damped` as well.
+        meet gigohms, and then no step is short enough. For a transient then `finer`, and `damped` as well. Where
+        nothing says at which volts a net is, such as between two zeners in a loop that hardly differ, the search
+        goes astray: then as much leakage from every net as dirt has says it, less than a nanoampere.
         """
         if self.once:
             return ()
         exact = self._with("pivrel=0.5")
+        if astray:
+            return (exact, *(exact._with(f"rshunt={ohms!r}") for ohms in _LEAKAGE))
         in_time = (exact.finer(), exact.finer().damped()) if self.command.startswith("tran") else ()
         return tuple(dict.fromkeys((exact, *in_time)))
 

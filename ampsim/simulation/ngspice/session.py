@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Sequence
 from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
@@ -14,21 +15,43 @@ from numpy.typing import NDArray
 from PySpice.Spice.NgSpice.Shared import NgSpiceCircuitError, NgSpiceCommandError, NgSpiceShared, ffi
 
 from ...base.errors import EngineError
-from .messages import explain, is_fault, remarks
+from .messages import begins_anew, explain, is_fault, of_answer, remarks
 from .protocol import Form
 
 _MOST_LINES = 400
 # ngspice writes 1e32 for a division by zero and 1e99 for an overflow, without a word.
 _MOST = 1e30
-# Stays switched on for every later netlist of the process.
-_TRY_AGAIN = ("Timestep too small", "Transient op")
+# The last search for an operating point, said where that failed too.
+_NO_START = "Transient op"
 # Steps shorter than this share of those asked for, 1 ns of 20 us: see `carries_currents`.
 _SHORTEST = 5e-5
+# Stays switched on for every later netlist of the process.
 _LASTING = re.compile(r"^\s*\.opt\w*\b.*\binterp\b", re.IGNORECASE | re.MULTILINE)
 
 
 class LoadError(EngineError):
     """ngspice did not accept a netlist; its process may be damaged."""
+
+
+class Failure(EngineError):
+    """An analysis without an answer, with the lines that ngspice printed."""
+
+    def __init__(self, message: str, lines: Sequence[str]) -> None:
+        super().__init__(message)
+        self._lines = tuple(lines)
+
+    @property
+    def again(self) -> bool:
+        """Whether a transient may have an answer in another way: its start was not found, or a step too small."""
+        return self._has(_NO_START) or self._has("Timestep too small")
+
+    @property
+    def astray(self) -> bool:
+        """Whether no operating point was found although every search had equations that can be solved."""
+        return self._has(_NO_START) and not self._has("singular matrix")
+
+    def _has(self, words: str) -> bool:
+        return any(words in line for line in self._lines)
 
 
 class Numbers(NamedTuple):
@@ -43,14 +66,24 @@ class _Binding(NgSpiceShared):  # type: ignore[misc]
     """PySpice's binding with its messages and the names of new plots kept for inspection."""
 
     def __init__(self) -> None:
-        self.lines: dict[str, None] = {}
+        self.lines: list[str] = []
         self.plots: list[str] = []
+        self._known: set[str] = set()
         super().__init__()
 
+    def forget(self) -> None:
+        """Forget what was printed."""
+        self.lines.clear()
+        self._known.clear()
+
     def send_char(self, message: str, ngspice_id: int) -> int:
-        # A dictionary drops the thousands of repetitions that a failing source prints.
-        if len(self.lines) < _MOST_LINES or is_fault(str(message)):
-            self.lines[str(message)] = None
+        line = str(message)
+        if begins_anew(line):
+            self._known.clear()
+        # A failing source prints the same thousands of times.
+        if line not in self._known and (len(self.lines) < _MOST_LINES or is_fault(line)):
+            self._known.add(line)
+            self.lines.append(line)
         return 0
 
     def send_init_data(self, data: Any, ngspice_id: int) -> int:
@@ -102,12 +135,10 @@ class Session:
                 self._unload()
         try:
             return self._afresh(form, values)
-        except LoadError:
-            raise
-        except EngineError as failure:
-            if transient and not any(words in str(failure) for words in _TRY_AGAIN):
+        except Failure as failure:
+            if transient and not failure.again:
                 raise
-            for other in form.further_tries():
+            for other in form.further_tries(failure.astray):
                 with suppress(EngineError):
                     return self._afresh(other, values)
             raise
@@ -125,14 +156,14 @@ class Session:
         return numbers
 
     def _command(self, text: str) -> None:
-        self._spice.lines.clear()
+        self._spice.forget()
         try:
             self._spice.exec_command(text)
         except NgSpiceCommandError:
             # PySpice raises on every remark; the lines and the answer are judged by the callers.
             pass
         except NameError as refusal:
-            self._spice.lines[f"stderr Error: {refusal}"] = None
+            self._spice.lines.append(f"stderr Error: {refusal}")
 
     def _unload(self) -> None:
         self._command("destroy all")
@@ -145,14 +176,14 @@ class Session:
             raise EngineError(explain(form.command, "option interp is not allowed", (), text))
         if self._loaded is not None:
             self._unload()
-        self._spice.lines.clear()
+        self._spice.forget()
         try:
             self._spice.load_circuit(text)
         except NgSpiceCircuitError:
             # PySpice raises on the word "error" anywhere, a title included.
             pass
         except NameError as refusal:
-            self._spice.lines[f"stderr Error: {refusal}"] = None
+            self._spice.lines.append(f"stderr Error: {refusal}")
         lines = list(self._spice.lines)
         if any(map(is_fault, lines)):
             raise LoadError(explain(form.command, "ngspice does not accept the netlist", lines, text))
@@ -174,7 +205,7 @@ class Session:
         self._command(form.command)
         lines = list(self._spice.lines)
         try:
-            if any(map(is_fault, lines)):
+            if any(map(is_fault, of_answer(lines))):
                 raise ValueError("ngspice reported a fault")
             # Noise leaves two plots: the spectra, which are wanted, and then the totals.
             plot = next(iter(self._spice.plots), "none")
@@ -182,7 +213,7 @@ class Session:
                 raise ValueError("the analysis gave no data")
             return Numbers(*self._fetch(plot, form), remarks(lines))
         except ValueError as problem:
-            raise EngineError(explain(form.command, str(problem), lines, form.text(values))) from None
+            raise Failure(explain(form.command, str(problem), lines, form.text(values)), lines) from None
         finally:
             self._command("destroy all")
 

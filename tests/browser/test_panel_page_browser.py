@@ -138,3 +138,69 @@ def test_when_nothing_answers_it_is_said(chromium: Any, panel: Panel) -> None:
     assert page.get_by_text("nothing here follows the controls").is_visible()
     assert page.locator(f"{ROOT} .picture").evaluate("(each) => getComputedStyle(each).opacity") == "0.35"
     page.close()
+
+
+def test_in_a_low_window_the_picture_stays_beside_the_last_control(opened: PagePanel) -> None:
+    """1280 by 900 at 200 %."""
+    opened.page.set_viewport_size({"width": 640, "height": 450})
+    opened.settled()
+    last = opened.slider("presence")
+    last.evaluate("(each) => each.scrollIntoView({ block: 'end' })")
+    picture = opened.page.locator(f"{ROOT} .picture svg").bounding_box()
+    control = last.bounding_box()
+    assert picture
+    assert control
+    assert -1.0 <= picture["y"] <= picture["y"] + picture["height"] <= control["y"] + 1.0
+    assert control["y"] + control["height"] <= 451.0
+
+
+def test_letters_and_controls_follow_the_browsers_text_size(opened: PagePanel) -> None:
+    def sizes() -> list[float]:
+        return opened.page.evaluate(
+            """(root) => [...document.querySelectorAll(`${root} :is(label, output, button, .title, .note)`)]
+                .filter((each) => each.checkVisibility()).map((each) => parseFloat(getComputedStyle(each).fontSize))""",
+            ROOT,
+        )
+
+    before = sizes()
+    opened.page.add_style_tag(content="html { font-size: 24px }")
+    assert sizes() == pytest.approx([1.5 * each for each in before])
+    assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_move_is_spoken_once_the_hand_rests(opened: PagePanel) -> None:
+    spoken = opened.page.locator(f"{ROOT} .spoken")
+    assert spoken.text_content() == ""
+    opened.put("gain", 20)
+    opened.settled()
+    change = dict(zip(opened.tables()[0][0], opened.tables()[0][3], strict=True))
+    expect(spoken).to_contain_text("gain 2")
+    assert f"{change['1 kHz']} dB at 1 kHz" in str(spoken.text_content())
+
+
+def test_a_swipe_scrolls_and_turns_nothing_and_a_drag_turns(chromium: Any, served: ServedPanel) -> None:
+    context = chromium.new_context(viewport={"width": 820, "height": 600}, has_touch=True, is_mobile=True)
+    page = context.new_page()
+    page.goto(served.address.url)
+    PagePanel(page).settled()
+    slider, device = page.get_by_role("slider", name="treble"), context.new_cdp_session(page)
+
+    def drag(across: float, down: float) -> None:
+        box = slider.bounding_box()
+        start = (box["x"] + 0.8 * box["width"], box["y"] + 0.5 * box["height"])
+        points = [{"x": start[0] + across * n / 8, "y": start[1] + down * n / 8} for n in range(9)]
+        for n, point in enumerate(points):
+            device.send(
+                "Input.dispatchTouchEvent", {"type": "touchMove" if n else "touchStart", "touchPoints": [point]}
+            )
+            page.wait_for_timeout(20)
+        device.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+        page.wait_for_timeout(200)
+
+    before = slider.input_value()
+    drag(0.0, -160.0)
+    assert slider.input_value() == before
+    assert page.evaluate("scrollY") > 100
+    drag(-40.0, 0.0)
+    assert int(slider.input_value()) < 80
+    context.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Generic, TypeVar
 
 from ...base.errors import AmpsimError, Stopped
@@ -94,7 +95,8 @@ class BackgroundTask(Generic[Answer]):
         if loop is None:
             tell_if_wanted()
         else:
-            loop.call_soon_threadsafe(tell_if_wanted)
+            with suppress(RuntimeError):  # the loop is closed: nobody is there to be told
+                loop.call_soon_threadsafe(tell_if_wanted)
 
     def _check_wanted(self, ticket: int) -> None:
         if ticket != self._ticket:

@@ -26,6 +26,7 @@ function render({ model, el }) {
   const turners = new Map(); // key of a dial -> show its step
   let timer = 0;
   let patience = 0;
+  let moved = false; // since this view was opened
   let asked = 0; // buttons pressed since the kernel last answered one
 
   el.classList.add("ampsim-panel");
@@ -42,6 +43,8 @@ function render({ model, el }) {
 
   function turned() {
     for (const [key, show] of turners) show(at()[key]);
+    moved = true;
+    showIdle();
     state();
     clearTimeout(timer);
     timer = setTimeout(rest, REST);
@@ -93,6 +96,10 @@ function render({ model, el }) {
     const value = make("output", { for: name, "aria-live": "off" });
     const note = make("span", { class: "note", "aria-hidden": "true" });
     input.addEventListener("input", () => turn(dial.key, Number(input.value)));
+    // A finger that goes on to scroll the page has turned nothing: the browser takes the touch for its own.
+    let before = 0;
+    input.addEventListener("pointerdown", () => (before = at()[dial.key]));
+    input.addEventListener("pointercancel", () => turn(dial.key, before));
     turners.set(dial.key, (step) => {
       // Where a switch puts another part in place of this one, what is in circuit is said, not where the slider stands.
       const other = dial.switched.filter((each) => at()[each.key] === each.step).at(-1);
@@ -103,7 +110,7 @@ function render({ model, el }) {
       note.textContent = beside;
       input.setAttribute("aria-valuetext", [text, beside].filter(Boolean).join(", "));
     });
-    return make("div", { class: "dial" }, make("label", { for: name }, dial.name), input, value, note);
+    return make("div", { class: "dial", "data-key": dial.key }, make("label", { for: name }, dial.name), input, value, note);
   }
 
   function choice(dial, place) {
@@ -116,7 +123,7 @@ function render({ model, el }) {
     const options = inputs.map((input, step) =>
       make("span", { class: "option" }, input, make("label", { for: input.id }, dial.texts[step])),
     );
-    return make("fieldset", { class: "dial choice" }, make("legend", {}, dial.name), make("div", {}, ...options));
+    return make("fieldset", { class: "dial choice", "data-key": dial.key }, make("legend", {}, dial.name), make("div", {}, ...options));
   }
 
   function list(dial, place) {
@@ -213,8 +220,31 @@ function render({ model, el }) {
       tables.replaceChildren(table(`Gain and corners: ${position}`, gains, [0]), moved, ...fed);
       const words = picture.querySelector("svg > desc");
       if (words) words.textContent = alternative;
+      speak(gains, position);
     }
     state();
+  }
+
+  // For those who cannot see the picture: once the hand rests after a move, where it stands and what changed there.
+  function speak([head, ...rows], position) {
+    const change = rows.find(([name]) => name === "change");
+    const there = head.slice(1).map((at, column) => [at, change?.[column + 1]]).filter(([, level]) => level);
+    const words = `${position}. Change: ${there.map(([at, level]) => `${level} dB at ${at}`).join(", ")}.`;
+    if (moved && spoken.textContent !== words) spoken.textContent = words;
+  }
+
+  // What turns nothing at the place listened at, as things stand; measured by the kernel, at both ends and between.
+  function showIdle() {
+    const { of, keys = [] } = model.get("idle");
+    const current = same(of, at());
+    const names = [];
+    for (const box of el.querySelectorAll("[data-key]")) {
+      const idle = current && keys.includes(box.dataset.key);
+      box.classList.toggle("idle", idle);
+      if (idle) names.push(box.querySelector("label, legend").textContent);
+    }
+    const words = names.length ? `○ changes no gain as the rest stands: ${names.join(", ")}.` : "";
+    if (idles.textContent !== words) idles.textContent = words;
   }
 
   // Held positions ---------------------------------------------------------------------------------------------------
@@ -312,6 +342,8 @@ function render({ model, el }) {
   }
 
   const controls = make("div", { class: "controls" });
+  const spoken = make("p", { class: "spoken", role: "status" });
+  const idles = make("p", { class: "idles" });
   const source = make("div", { class: "source", role: "group", "aria-label": "source" });
   const picture = make("div", { class: "picture" });
   const trouble = make("p", { class: "trouble", role: "alert" });
@@ -353,7 +385,7 @@ function render({ model, el }) {
     make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
 
   const seen = make("div", { class: "seen" }, silence, picture, trouble);
-  el.append(make("div", { class: "bench" }, make("div", {}, controls, keep), seen, tables), aloud, wave);
+  el.append(make("div", { class: "bench" }, make("div", {}, controls, idles, keep), seen, tables), spoken, aloud, wave);
 
   const watched = {
     dials: buildControls,
@@ -364,6 +396,7 @@ function render({ model, el }) {
     held: showHeld,
     wave: drawWave,
     hear: showHear,
+    idle: showIdle,
     answered,
     said: () => (said.textContent = model.get("said")),
     file: () => (file.value = model.get("file")),

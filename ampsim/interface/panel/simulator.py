@@ -57,7 +57,7 @@ class PanelSimulator:
 
     def sweep(self, position: Position, node: str) -> xr.Dataset:
         """Frequency sweep of both; the stock amp is simulated only where it has not stood before."""
-        setting = self.stock.setting(_of(self.stock, position))
+        setting = self.stock.setting(own_settings(self.stock, position))
         key = (node, *setting.values())
         modded = self.amp_at(position)
         if key in self._stock_gains:
@@ -78,7 +78,7 @@ class PanelSimulator:
 
     def loops(self, position: Position) -> dict[str, xr.Dataset]:
         """Loop gain by variant, of each amp that has a feedback loop here; the stock amp's is kept."""
-        setting = tuple(self.stock.setting(_of(self.stock, position)).values())
+        setting = tuple(self.stock.setting(own_settings(self.stock, position)).values())
         if self._stock_loop is None or self._stock_loop[0] != setting:
             self._stock_loop = setting, _loop(self.stock, position)
         found = {self.names[0]: self._stock_loop[1], self.names[1]: _loop(self.amp_at(position), position)}
@@ -87,7 +87,7 @@ class PanelSimulator:
     def unsteady(self, position: Position) -> dict[str, str]:
         """What each amp does that does not stay at rest here, by variant; none of a sound amp."""
         amps = {self.names[0]: self.stock, self.names[1]: self.amp_at(position)}
-        found = growth_at([(amp, _of(amp, position)) for amp in amps.values()])
+        found = growth_at([(amp, own_settings(amp, position)) for amp in amps.values()])
         return {name: growth.words for name, growth in zip(amps, found, strict=True) if growth.modes}
 
     def wave(self, position: Position, node: str, tone: Sine | Burst, progress: Progress) -> xr.Dataset:
@@ -140,9 +140,10 @@ class PanelSimulator:
 
 
 def _loop(amp: Amp, position: Position) -> xr.Dataset | None:
-    setting = _of(amp, position)
+    setting = own_settings(amp, position)
     return loop_gain(amp, positions=[setting]) if find_loop(amp, switches_at(amp, setting)) else None
 
 
-def _of(amp: Amp, position: Position) -> dict[str, float | str]:
+def own_settings(amp: Amp, position: Position) -> dict[str, float | str]:
+    """Where the controls stand that an amp has."""
     return {name: value for name, value in position.settings.items() if name in amp.controls}

@@ -21,12 +21,18 @@ from . import positions_file
 from .audio import PanelSound
 from .background import BackgroundTask
 from .from_browser import read_button, read_steps
+from .idle import idle_at_rest
 from .picture import MOST_HELD
 from .simulator import Position
 from .state import PanelState, Shown
+from .still import Still
 
 _HERE = Path(__file__).parent
 _STILL_DPI = 110  # of the picture a notebook stores
+_WITHOUT_KNOBS = (
+    "Below stands the panel as it was left. Its knobs are here once this cell has run; where they do not appear then, "
+    "install anywidget where Jupyter itself runs (pip install anywidget), start Jupyter again and reload this page."
+)
 
 
 class Panel(PanelSound):
@@ -47,6 +53,7 @@ class Panel(PanelSound):
     tables = traitlets.Dict().tag(sync=True)
     held: Any = traitlets.List().tag(sync=True)
     wave: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
+    idle: Any = traitlets.Dict({"of": {}}).tag(sync=True)  # what changes no gain here
     said = traitlets.Unicode().tag(sync=True)
     file = traitlets.Unicode("positions.toml").tag(sync=True)
     answered = traitlets.Int().tag(sync=True)  # buttons so far
@@ -58,6 +65,8 @@ class Panel(PanelSound):
         self._keeps = False  # whether positions go to the job file by themselves
         self._known: tuple[Path, list[Position]] = (Path(), [])  # what this panel read or wrote last, and where
         self._wave_task: BackgroundTask[list[str]] = BackgroundTask()
+        self._idle_task: BackgroundTask[list[str]] = BackgroundTask()
+        self._still = Still(self._as_it_stands)
         super().__init__(dials=state.for_browser(), at=state.at, **state.draw())
         self._show(state.settle())
         self.on_msg(self._on_button)
@@ -198,6 +207,18 @@ class Panel(PanelSound):
         if self.wave["state"] == "computing":
             self.wave = {"state": "cancelled"}
 
+    def look_for_idle(self) -> None:
+        """Find in the background which controls and parts change nothing here; `idle` says it when it is known."""
+        state, node, here, of = self._state, self._state.node, self._state.here(), self._state.at
+
+        def deliver(answer: list[str] | AmpsimError) -> None:
+            if not isinstance(answer, AmpsimError):
+                self.idle = {"of": of, "keys": answer}
+
+        if self.idle["of"] != of:
+            dials = state.dials
+            self._idle_task.start(lambda progress: idle_at_rest(state.simulator, dials, here, node, progress), deliver)
+
     # From the browser, and back to it -------------------------------------------------------------------------------
 
     def set_state(self, sync_data: Any) -> None:
@@ -212,12 +233,15 @@ class Panel(PanelSound):
         super().set_state({"at": at})
 
     def _on_turn(self, change: Any) -> None:
+        self._idle_task.stop()
         self._show(self._state.turn(change["new"]))
 
     def _rest(self) -> None:
         """Nothing has moved for a moment: there is time for tables and for the job file."""
         self._show(self._state.settle())
         self._keep()
+        self.look_for_idle()
+        self._still.renew()
 
     def _redraw(self) -> None:
         self._show({**self._state.draw(), **self._state.settle()})
@@ -264,9 +288,20 @@ class Panel(PanelSound):
         """The widget, and beside it a PNG picture and a line of text for readers without a kernel."""
         found = super()._repr_mimebundle_(**kwargs)
         data, metadata = found if isinstance(found, tuple) else (found or {}, {})
+        return {**data, **self._as_it_stands()}, metadata
+
+    def _as_it_stands(self) -> dict[str, str]:
         drawn = self.picture()
-        still = {
+        return {
             "image/png": base64.b64encode(png(drawn, dpi=_STILL_DPI)).decode(),
             "text/plain": f"{drawn.heading}: {self._state.in_words()}. {drawn.alternative}",
         }
-        return {**data, **still}, metadata
+
+    def _ipython_display_(self) -> None:
+        """In a notebook: the widget, words where it cannot be shown, and the picture that a saved notebook keeps."""
+        from IPython.display import display
+
+        view = super()._repr_mimebundle_()
+        data, metadata = view if isinstance(view, tuple) else (view or {}, {})
+        display({**data, "text/plain": _WITHOUT_KNOBS}, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
+        self._still.show()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import count
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..circuit.amp import Amp, AnyPart, Part
+from ..circuit.amp import Amp, AnyPart, Edit, Part, Switch
 from ..circuit.build import build_circuit
 from ..circuit.load import joined_ohms, load_ohms
 from ..circuit.loudspeaker import Loudspeaker
@@ -40,7 +41,41 @@ def with_load(amp: Amp, load: str) -> Amp:
     stages = amp.stages
     for name, dummy in dummies.items():
         stages = tuple(with_part(stage, name, dummy.designator) for stage in stages)
-    return replace(amp, parts=tuple(dummies.get(each.designator, each) for each in amp.parts), stages=stages)
+    names = {name: dummy.designator for name, dummy in dummies.items()}
+    mods = tuple(
+        replace(mod, edits=_renamed(mod.edits, names), switches=tuple(_switch(each, names) for each in mod.switches))
+        for mod in amp.mods
+    )
+    drawn = tuple(dummies.get(each.designator, each) for each in amp.parts)
+    return replace(
+        amp, parts=drawn, stages=stages, mods=mods, switches=tuple(_switch(each, names) for each in amp.switches)
+    )
+
+
+def _switch(switch: Switch, names: Mapping[str, str]) -> Switch:
+    return replace(switch, positions=tuple((label, _renamed(each, names)) for label, each in switch.positions))
+
+
+def _renamed(edits: Iterable[Edit], names: Mapping[str, str]) -> tuple[Edit, ...]:
+    """Edits with other designators; what exchanges one of these parts is left out."""
+
+    def place(given: str) -> str:
+        part, dot, pin = given.partition(".")
+        return f"{names.get(part, part)}{dot}{pin}"
+
+    return tuple(
+        replace(
+            each,
+            part=place(each.part),
+            across=place(each.across),
+            between=each.between and (place(each.between[0]), place(each.between[1])),
+            in_series=place(each.in_series),
+            pins=tuple((pin, place(at)) for pin, at in each.pins),
+            sides=tuple(tuple(map(place, side)) for side in each.sides),
+        )
+        for each in edits
+        if each.action != "replace" or each.part not in names
+    )
 
 
 def load_words(amp: Amp, load: str) -> str:
@@ -67,5 +102,5 @@ def _words(part: AnyPart) -> str:
 
 
 def _load(amp: Amp) -> list[AnyPart]:
-    loads = {each.designator for each in build_circuit(amp).load}
-    return [part for part in amp.parts if part.designator in loads]
+    wired = build_circuit(amp)
+    return [wired.parts[each.designator] for each in wired.load]

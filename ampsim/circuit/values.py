@@ -8,6 +8,7 @@ from typing import cast
 
 from ..base.quantities import FARAD, HENRY, OHM, Quantity
 from .amp import Amp, AnyPart, Edit, Mod, Part, Pot
+from .every_part import with_every_part
 from .positions import Position, switches_at
 from .supply.transformer import MainsTransformer
 
@@ -103,11 +104,11 @@ def at_supply(amp: Amp, factor: float) -> Amp:
     if factor == 1.0:
         return amp
     mods = tuple(replace(mod, edits=tuple(_scaled(edit, factor) for edit in mod.edits)) for mod in amp.mods)
-    parts = (
-        replace(each, mains=factor * each.mains) if isinstance(each, MainsTransformer) else each for each in amp.parts
-    )
     rails = (replace(each, volts=None if each.volts is None else factor * each.volts) for each in amp.rails)
-    return replace(amp, parts=tuple(parts), rails=tuple(rails), mods=mods)
+    return with_every_part(
+        replace(amp, rails=tuple(rails), mods=mods),
+        lambda each: replace(each, mains=factor * each.mains) if isinstance(each, MainsTransformer) else each,
+    )
 
 
 def _scaled(edit: Edit, factor: float) -> Edit:

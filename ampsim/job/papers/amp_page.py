@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from textwrap import wrap
 
@@ -14,8 +15,9 @@ from ...base.caution import CAUTION_LINE
 from ...base.files import file_word, write_whole
 from ...base.progress import Progress
 from ...base.tables import text_table
-from ...circuit.amp import Amp
+from ...circuit.amp import Amp, AnyPart
 from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.every_part import with_every_part
 from ...circuit.feedback import find_loop
 from ...circuit.output_stage import output_transformers
 from ...circuit.plugging import describe_source
@@ -149,13 +151,14 @@ def _warnings(amp: Amp, here: Position) -> tuple[str, ...]:
 
 def _turned(amp: Amp) -> Iterator[tuple[str, Amp]]:
     """The amp with the secondary of each output transformer the other way round."""
-    for name in {each.designator for each in output_transformers(build_circuit(amp))}:
-        parts = tuple(
-            replace(each, reversed=not each.reversed) if isinstance(each, Transformer) and each.designator == name
-            else each
-            for each in amp.parts
-        )  # fmt: skip
-        yield name, replace(amp, parts=parts)
+    for name in dict.fromkeys(each.designator for each in output_transformers(build_circuit(amp))):
+        yield name, with_every_part(amp, partial(_other_way, name))
+
+
+def _other_way(name: str, part: AnyPart) -> AnyPart:
+    return (
+        replace(part, reversed=not part.reversed) if isinstance(part, Transformer) and part.designator == name else part
+    )
 
 
 def _volts(rest: xr.Dataset) -> pd.DataFrame:

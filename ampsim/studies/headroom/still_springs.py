@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from ...circuit.amp import Amp, AnyPart
+from ...circuit.amp import Amp
+from ...circuit.every_part import with_every_part
 from ...circuit.reverb_tank import ReverbTank
 
 # What a still spring brings back of the current in its coil [ohm]: next to nothing.
@@ -17,9 +18,4 @@ def with_still_springs(amp: Amp) -> Amp:
     """The amp with springs that bring nothing back; the very same amp where there are none."""
     if not any(isinstance(part, ReverbTank) for part in amp.part_by_designator.values()):
         return amp
-    mods = tuple(replace(mod, parts=_still(mod.parts)) for mod in amp.mods)
-    return replace(amp, parts=_still(amp.parts), mods=mods)
-
-
-def _still(parts: tuple[AnyPart, ...]) -> tuple[AnyPart, ...]:
-    return tuple(replace(part, coupling=_STILL) if isinstance(part, ReverbTank) else part for part in parts)
+    return with_every_part(amp, lambda each: replace(each, coupling=_STILL) if isinstance(each, ReverbTank) else each)

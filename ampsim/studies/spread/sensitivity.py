@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, shown
 from ...base.progress import Progress
-from ...circuit.amp import Amp, AnyPart, Mod, Socket
+from ...circuit.amp import Amp, AnyPart, Socket
 from ...circuit.build import SPEAKER, Circuit
+from ...circuit.every_part import with_every_part
 from ...circuit.loudspeaker import Loudspeaker
 from ...circuit.positions import Position
 from ...circuit.transformer import Transformer
@@ -177,7 +178,7 @@ def _replaced_trials(case: Case, analysis: FrequencySweep, node: str) -> Iterato
     for part in _parts(case.wired, (Transformer, Loudspeaker)):
         for name in _FIELDS[part.kind]:
             other = replace(part, **{name: getattr(part, name) * (1.0 + STEP)})
-            netlist = _base(replace(case, amp=_refit(case.amp, other)), analysis, node)
+            netlist = _base(replace(case, amp=_refit(case.amp, part, other)), analysis, node)
             yield _Trial(f"{part.designator} {name.replace('_', ' ')}", PER_PART, _PER / STEP, netlist)
 
 
@@ -210,16 +211,9 @@ def _parts(wired: Circuit, kinds: tuple[type, ...]) -> Iterator[Any]:
             yield part
 
 
-def _refit(amp: Amp, part: AnyPart) -> Amp:
-    """The amp with another part in place of the one of that designator, whether the amp's or a mod's."""
-
-    def swap(parts: tuple[AnyPart, ...]) -> tuple[AnyPart, ...]:
-        return tuple(part if each.designator == part.designator else each for each in parts)
-
-    def refit(mod: Mod) -> Mod:
-        return replace(mod, parts=swap(mod.parts))
-
-    return replace(amp, parts=swap(amp.parts), mods=tuple(map(refit, amp.mods)))
+def _refit(amp: Amp, part: AnyPart, other: AnyPart) -> Amp:
+    """The amp with another part in place of one, wherever that is described."""
+    return with_every_part(amp, lambda each: other if each == part else each)
 
 
 def _left_out(wired: Circuit) -> list[str]:

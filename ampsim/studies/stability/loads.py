@@ -11,6 +11,7 @@ import xarray as xr
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Part
 from ...circuit.build import build_circuit
+from ...circuit.every_part import with_every_part
 from ...circuit.loudspeaker import Loudspeaker
 from ...circuit.positions import Position
 from ...simulation.analyses import LoopSweep, Transient
@@ -33,9 +34,9 @@ def with_load(amp: Amp, factor: float) -> Amp:
         When the amp has no load.
     """
     loads = {each.designator for each in build_circuit(amp).load}
-    if not any(part.designator in loads for part in amp.parts):
+    if not loads:
         raise DescriptionError(f"{amp.name} has no load of which there could be more or less; it needs a stage 'load'")
-    return replace(amp, parts=tuple(_times(part, factor) if part.designator in loads else part for part in amp.parts))
+    return with_every_part(amp, lambda each: _times(each, factor) if each.designator in loads else each)
 
 
 def _times(part: AnyPart, factor: float) -> AnyPart:

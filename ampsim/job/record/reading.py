@@ -19,6 +19,7 @@ from ...circuit.source import parse_source
 from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
+from .consistency import check_dates, check_frozen
 from .data import (
     FORMAT,
     Blind,
@@ -160,8 +161,8 @@ def _record(top: Entry, number: int) -> Record:
         frozen=rows.read("frozen", _frozen),
         format=number,
     )
-    _check_dates(top, record)
-    _check_frozen(top, record)
+    check_dates(top, record)
+    check_frozen(top, record)
     return record
 
 
@@ -279,26 +280,3 @@ def _frozen(entry: Entry) -> Frozen:
     names = [entry.bare_file(key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
     entry.raw("file")
     return Frozen(names[0], digest, entry.plain_text("ampsim", _NAME), entry.date(), *names[1:])
-
-
-def _check_dates(top: Entry, record: Record) -> None:
-    for number, (one, two) in enumerate(zip(record.states, record.states[1:], strict=False), 2):
-        if two.date < one.date:
-            text = (
-                f"{two.date} lies before {one.date}, the date of the state above it; the wrong one is put right "
-                f"with: ampsim job change FOLDER 'states[{number - 1}].date' {two.date}"
-            )
-            raise top.fail("", f"states[{number}].date: {text}")
-
-
-def _check_frozen(top: Entry, record: Record) -> None:
-    """Once files are frozen, everything the job names is among them."""
-    names = [each.file for each in record.frozen]
-    for file in names:
-        if names.count(file) > 1:
-            raise top.fail("frozen", f"{file} is listed twice")
-    wishes = [(f"wishes[{number}].wish", each.wish) for number, each in enumerate(record.wishes, 1)]
-    named = [("amp", record.amp), *(("mods", mod) for mod in record.mods), ("drawer", record.drawer), *wishes]
-    for key, name in named:
-        if name and names and f"{name}.toml" not in names:
-            raise top.fail("", f"{key}: {shown(name)} is not among the job's frozen files; take it in first")

@@ -89,10 +89,10 @@ class Overview:
         """The tables that hold something, by their titles."""
         known = {"Jobs": self.jobs, "Where it stands": self.passages}
         known |= {} if self.words else {"Not read": self.faults}
-        return {title: table for title, table in known.items() if not table.empty}
+        return {title: _without_empty(table) for title, table in known.items() if not table.empty}
 
     def __str__(self) -> str:
-        told = [f"{title}\n{text_table(_without_empty(table))}" for title, table in self.tables.items()]
+        told = [f"{title}\n{text_table(table)}" for title, table in self.tables.items()]
         return "\n\n".join([self.summary, *told])
 
     def _repr_html_(self) -> str:
@@ -161,5 +161,5 @@ def _cut(text: str, most: int = 160) -> str:
 
 
 def _without_empty(table: pd.DataFrame) -> pd.DataFrame:
-    """Columns in which nothing stands are left out on a screen."""
+    """A table without the columns in which nothing stands."""
     return table[[name for name in table.columns if any(str(cell) for cell in table[name])]]

@@ -13,7 +13,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, Literal
 
 from ...base.errors import DescriptionError, shown
 from ...base.files import check_name, lock_folder, printable
@@ -29,6 +29,7 @@ CONTENTS = "contents.sha256"
 _MOST_FILES, _MOST_BYTES = 20_000, 8 << 30
 _MOST_LIST = 10_000_000
 _CHUNK = 1 << 20
+_WRITE: Literal["w"] = "w"  # a member of a zip takes bytes, whatever its mode is called
 
 
 def pack(folder: str | Path, path: str | Path | None = None) -> Path:
@@ -131,15 +132,16 @@ def _files_of(home: Path) -> Iterator[tuple[str, Path]]:
 
 
 def _write(files: list[tuple[str, Path]], partial: Path) -> None:
-    with zipfile.ZipFile(partial, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as made:
-        lines = []
-        for name, path in files:
-            entry = zipfile.ZipInfo.from_file(path, name, strict_timestamps=False)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            with open(path, "rb") as read, made.open(entry, "w") as written:
-                lines.append(f"{_copy(read, written)}  {name}\n")
-        made.writestr(CONTENTS, "".join(lines))
-    with open(partial, "rb+") as file:
+    with open(partial, "xb") as file:
+        with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as made:
+            lines = []
+            for name, path in files:
+                entry = zipfile.ZipInfo.from_file(path, name, strict_timestamps=False)
+                entry.compress_type = zipfile.ZIP_DEFLATED
+                with open(path, "rb") as read, made.open(entry, _WRITE) as written:
+                    lines.append(f"{_copy(read, written)}  {name}\n")
+            made.writestr(CONTENTS, "".join(lines))
+        file.flush()
         os.fsync(file.fileno())
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -153,6 +154,7 @@ class Picture(Figure):
             self.write(x, y, line, size, va="baseline", **more)
 
 
+@lru_cache(maxsize=8192)
 def text_width(words: str, size: float, bold: bool = False) -> float:
     """Width [inches] of a line of text."""
     font = FontProperties(size=size, weight="bold" if bold else "normal")

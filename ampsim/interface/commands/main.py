@@ -20,6 +20,8 @@ _LAST = 1000  # commands without a place of their own stand last in the help
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status: 0 done, 1 refused with a message, 130 stopped by hand."""
+    # Matrices here are small: a second thread of the algebra waits more than it works. Read when numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         spell_missing_signs(stream)
     options = make_parser().parse_args(arguments)

@@ -157,12 +157,15 @@ class Machine:
         """
         return self._run(signal, half, NOT_RECORDED)
 
-    def observe(self, signal: Array, half: bool = False) -> Array:
-        """As `run`; voltages [V] of all nets listened at, then currents [A] through the ports; shape (samples, all)."""
+    def observe(self, signal: Array, half: bool = False, every: int = 1) -> Array:
+        """As `run`; voltages [V] of all nets listened at, then currents [A] through the ports; shape (samples, all).
+
+        Of so many samples the last one is looked at: `every` th.
+        """
         record = np.zeros((len(signal), len(self._known)))
         self._run(signal, half, record)
         matrix = (self.setting.half if half else self.setting.step).observe
-        return self._seen(record[:, : len(matrix)] @ matrix)
+        return np.asarray(record[every - 1 :: every, : len(matrix)] @ self._seen(matrix))
 
     def _run(self, signal: Array, half: bool, record: Array) -> Array:
         heard, length = np.empty(len(signal)), self._springs.longest or len(signal)

@@ -175,8 +175,7 @@ def _played(machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace) -> 
                 seen = machine.observe_after_move(signal[here], signal[0])
                 yield time[here][every - 1 :: every], seen[every - 1 :: every]
             else:
-                seen = machine.observe(signal[here])
-                yield time[here][every - 1 :: every], seen[every - 1 :: every]
+                yield time[here][every - 1 :: every], machine.observe(signal[here], every=every)
         except Unsolved as error:
             at = time[min(first + error.sample, phase.steps - 1)]
             raise EngineError(f"no solution was found {at:.6f} s from the start") from error

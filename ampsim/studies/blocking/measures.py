@@ -212,10 +212,14 @@ def _samples(response: xr.Dataset) -> int:
 def _by_cycle(response: xr.Dataset, readings: xr.DataArray, weights: NDArray[Any]) -> xr.DataArray:
     """Weighted sums over windows that begin with every cycle."""
     count, facts = _samples(response), stimulus(response)
-    windows = np.lib.stride_tricks.sliding_window_view(readings.values[..., :-1], weights.size, axis=-1)[
-        ..., ::count, :
-    ]
-    middles = (np.arange(windows.shape[-2]) + 0.5 * weights.size / count) / facts.frequency - facts.stop
+    cycles, pieces = (readings.shape[-1] - 1) // count, weights.size // count
+    by_cycle = readings.values[..., : cycles * count].reshape(*readings.shape[:-1], cycles, count)
+    # Each cycle is multiplied with each piece of the weights once, whatever windows it lies in.
+    parts = weights.reshape(pieces, count).T
+    seen = by_cycle @ parts.real + (1j * (by_cycle @ parts.imag) if np.iscomplexobj(parts) else 0.0)
+    windows = cycles - pieces + 1
+    sums = sum(seen[..., piece : piece + windows, piece] for piece in range(pieces))
+    middles = (np.arange(windows) + 0.5 * weights.size / count) / facts.frequency - facts.stop
     coords = {name: coord for name, coord in readings.coords.items() if "time" not in coord.dims}
     coords |= {"after": ("after", middles, {"units": "s"}), "burst_start": facts.start - facts.stop}
-    return xr.DataArray(windows @ weights, coords, (*readings.dims[:-1], "after"))
+    return xr.DataArray(sums, coords, (*readings.dims[:-1], "after"))

@@ -1,6 +1,6 @@
 // An amp at every place of its knobs, from one table of `port_tables.py`: what that computes in Python, in a page.
 //
-//   const table = loadPortTable(packed);            // what PortTable.packed() says
+//   const table = loadPortTable(packed);            // what PortTable.packed() says; "data" may also be bytes
 //   const listener = table.listen("speaker");       // one of table.places
 //   listener.respond({ "knob gain": 0.3, "part C101": 1.2e-10 }); // { re, im }: [V] for 1 V, by table.frequency
 //   decibelsOf({ re, im });
@@ -31,7 +31,8 @@ function loadPortTable({ places, ports, moving, frequency, bits, data }) {
 }
 
 function portNumbers(data, bits) {
-  const bytes = typeof data === "string" ? Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0)).buffer : data;
+  const there = typeof data === "string" ? Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0)) : data;
+  const bytes = there.buffer ? there.buffer.slice(there.byteOffset, there.byteOffset + there.byteLength) : there;
   return bits === 32 ? new Float32Array(bytes) : new Float64Array(bytes);
 }
 

@@ -75,8 +75,28 @@ class PortTable:
         """What turns in the table, each once."""
         return tuple(dict.fromkeys(dial for port in self.ports for dial in port.dials))
 
+    def heard_at(self, place: str) -> PortTable:
+        """The same table with one of its places."""
+        ports = len(self.ports)
+        rows = [*range(ports), ports + self.places.index(place)]
+        return replace(self, places=(place,), table=self.table[rows])
+
+    def facts(self, short: bool = False) -> dict[str, Any]:
+        """What `loadPortTable` of `port_tables.js` needs besides the numbers, as plain data; `short`: in 32 bits."""
+        return {
+            "places": list(self.places),
+            "ports": [port.facts() for port in self.ports],
+            "moving": list(self.moving),
+            "frequency": self.frequency.tolist(),
+            "bits": 32 if short else 64,
+        }
+
+    def numbers(self, short: bool = False) -> bytes:
+        """The table itself: pairs of little-endian floats, row by row, of 64 bits or `short`."""
+        return self.table.astype("<c8" if short else "<c16").tobytes()
+
     def packed(self, short: bool = False) -> dict[str, Any]:
-        """Plain data for `loadPortTable` of `port_tables.js`, the table as base64 in "data".
+        """Facts, and the numbers as base64 in "data".
 
         Parameters
         ----------
@@ -85,15 +105,7 @@ class PortTable:
             than 0.001 dB.
         """
         short = short and self._short_enough()
-        row = self.table.astype(np.complex64 if short else np.complex128)
-        return {
-            "places": list(self.places),
-            "ports": [port.facts() for port in self.ports],
-            "moving": list(self.moving),
-            "frequency": self.frequency.tolist(),
-            "bits": 32 if short else 64,
-            "data": base64.b64encode(row.astype(row.dtype.newbyteorder("<")).tobytes()).decode(),
-        }
+        return {**self.facts(short), "data": base64.b64encode(self.numbers(short)).decode()}
 
     def _short_enough(self) -> bool:
         at = _samples(self.ports)
@@ -108,6 +120,7 @@ def port_table(
     knobs: Collection[str] | None = None,
     spans: Spans | None = None,
     sweep: FrequencySweep | None = None,
+    known: Collection[str] = (),
 ) -> PortTable:
     """Take the table of an amp at a position of its switches.
 
@@ -125,6 +138,8 @@ def port_table(
         Parts whose value is set: designator to the least and the most [ohm, F or H].
     sweep : FrequencySweep
         Default 20 Hz to 20 kHz, 151 frequencies.
+    known : collection of str
+        Dials that move the bias at a position beside this one: those are not tried here.
 
     Raises
     ------
@@ -136,7 +151,8 @@ def port_table(
     sweep, setting, spans = sweep or FrequencySweep(), amp.setting(position), spans or {}
     wanted = [name for name, each in amp.controls.items() if each.kind == "knob" and (knobs is None or name in knobs)]
     does = {name: follows(amp, setting, name, span) for name, span in spans.items()}
-    moving = {part_dial(name) for name, follow in does.items() if follow is False}
+    dials = {*map(knob_dial, wanted), *map(part_dial, spans)}
+    moving = {part_dial(name) for name, follow in does.items() if follow is False} | (dials & set(known))
     still = {name: span for name, span in spans.items() if does[name]}
     while True:
         free = frozenset(name for name in wanted if knob_dial(name) not in moving)
@@ -187,14 +203,15 @@ def _moves(found: PortTable, volts: NDArray[np.float64], sweep: FrequencySweep) 
     if not suspects:
         return []
     middle = {dial: at for dial, at in _all_at(found.ports, 1).items() if dial not in suspects}
-    alone = [(dial, {**middle, dial: at}) for dial, port in suspects.items() for at in port.places_of(dial)]
+    alone = [(dial, {**middle, dial: at}) for dial, port in suspects.items() for at in port.places_of(dial)
+             if at != (0.0 if dial == port.knob else port.part.value)]
     apart = dict.fromkeys(suspects, 0.0)
     for (dial, _), each in zip(alone, _apart_from_direct(found, [at for _, at in alone], sweep), strict=True):
         apart[dial] = max(apart[dial], each)
     movers = [dial for dial, each in apart.items() if not each <= LEAST_DB]
     if movers or len(suspects) == 1:
         return movers
-    together = _apart_from_direct(found, [_all_at(found.ports, end) for end in (0, 1, 2)], sweep)
+    together = _apart_from_direct(found, [_all_at(found.ports, end) for end in (1, 2)], sweep)
     return [] if max(together) <= LEAST_DB else [max(apart, key=lambda dial: apart[dial])]
 
 

@@ -28,6 +28,7 @@ from .request import Case
 
 Port = tuple[str, str]
 _CHUNK = 32
+_GENERATOR = "vgenerator ac"
 
 
 class PortCase(NamedTuple):
@@ -118,9 +119,18 @@ def _netlists(case: PortCase, wired: Circuit, sweep: FrequencySweep) -> list[Net
         raise DescriptionError(f"{case.amp.name}: neither ports nor outputs; there is nothing to reduce it to")
     setting = case.amp.setting(case.position)
     base = PortSweep(sweep.start, sweep.stop, sweep.per_decade, case.ports, cut=case.cut)
-    sources = range(len(case.ports), len(case.ports) + 2 * len(case.cut)) if case.cut else (-1,)
-    driven = [write(wired, setting, replace(base, driven=each), places) for each in (*sources, *range(len(case.ports)))]
+    from_source = write(wired, setting, base, places)
+    ports = [f"iport_{number} ac" for number in range(len(case.ports))]
+    wires = [f"{kind}probe_{number} ac" for kind in "iv" for number in range(len(case.cut))]
+    # They differ in what drives alone: writing each anew would take longer than the simulations.
+    driven = [_driven_by(from_source, name) for name in (*(wires or [_GENERATOR]), *ports)]
     return [replace(driven[0], form=driven[0].form._replace(command="op", points=1)), *driven]
+
+
+def _driven_by(netlist: Netlist, name: str) -> Netlist:
+    names = zip(netlist.form.parts, netlist.values, strict=True)
+    return replace(netlist, values=tuple(float(each == name) if each in {name, _GENERATOR} else value
+                                         for each, value in names))  # fmt: skip
 
 
 def _answer(case: PortCase, outcome: engine.Outcome) -> engine.Arrays:

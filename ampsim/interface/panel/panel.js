@@ -22,7 +22,16 @@ const same = (one, other) => {
 
 function render({ model, el }) {
   const id = `ampsim-panel-${(panels += 1)}`;
-  const at = () => model.get("at");
+  const knobs = knobTables();
+  const curves = movingCurves();
+  let here = model.get("at"); // where the hand put the controls
+  const at = () => here;
+  const mine = new Set(); // dials that have moved since the kernel was told
+  let last = ""; // the dial that moved last
+  let local = null; // levels worked out in this page, for where the controls stand
+  let told = 0; // when the kernel was told last
+  let wanting = null; // where a table was asked for
+  let lost = false;
   const turners = new Map(); // key of a dial -> show its step
   let timer = 0;
   let patience = 0;
@@ -35,14 +44,17 @@ function render({ model, el }) {
   // Controls ---------------------------------------------------------------------------------------------------------
 
   function turn(key, step) {
-    if (at()[key] === step) return;
-    model.set("at", { ...at(), [key]: step });
+    if (here[key] === step) return;
+    here = { ...here, [key]: step };
+    mine.add(key);
+    last = key;
     turned();
-    model.save_changes();
+    if (!local) tellSteps();
   }
 
   function turned() {
-    for (const [key, show] of turners) show(at()[key]);
+    for (const [key, show] of turners) show(here[key]);
+    workOut();
     moved = true;
     showIdle();
     state();
@@ -50,22 +62,53 @@ function render({ model, el }) {
     timer = setTimeout(rest, REST);
   }
 
-  // Asked again until the kernel has answered for where the controls stand.
+  // What another view, or the kernel, has moved; what the hand has moved meanwhile is newer.
+  function follow() {
+    const theirs = { ...model.get("at") };
+    for (const key of mine) if (key in theirs) theirs[key] = here[key];
+    if (same(theirs, here)) return;
+    here = theirs;
+    turned();
+  }
+
+  function tellSteps() {
+    mine.clear();
+    told = performance.now();
+    model.set("at", here);
+    model.save_changes();
+    state();
+  }
+
+  // The hand rests: ngspice is asked for this very position, again and again until it has answered.
   function rest() {
-    if (!same(model.get("curves").of, at())) {
-      timer = setTimeout(rest, REST);
-    } else if (!same(model.get("tables").of, at())) {
-      ask("rest");
+    if (mine.size) tellSteps();
+    if (!local && !same(wanting, here)) post({ do: "table", at: (wanting = here) });
+    const answered = same(model.get("curves").of, here);
+    if (answered && same(model.get("tables").of, here)) return;
+    if (answered || performance.now() - told > PATIENCE) {
+      told = performance.now();
+      post(answered ? { do: "rest" } : { do: "rest", at: here });
+    }
+    timer = setTimeout(rest, answered ? PATIENCE : REST);
+  }
+
+  // Nothing is there to take it when the kernel has gone.
+  function post(message) {
+    try {
+      model.send(message);
+    } catch {
+      lost = true;
     }
   }
 
   // What only asks moves nothing: the controls may stand elsewhere in another view by now.
-  const ask = (action) => model.send({ do: action });
+  const ask = (action) => post({ do: action });
 
   function tell(action, words = "") {
     asked += 1;
+    mine.clear();
     state();
-    model.send({ do: action, with: words, at: at() });
+    post({ do: action, with: words, at: here });
   }
 
   function answered() {
@@ -75,18 +118,20 @@ function render({ model, el }) {
 
   // A kernel that was restarted, has ended or is out of reach says nothing; so this side does.
   function watch(waits) {
-    if (!waits) {
-      clearTimeout(patience);
-      patience = 0;
-      reach("");
-    } else if (!patience) {
-      patience = setTimeout(() => reach(`No answer for ${PATIENCE / 1000} seconds: nothing here follows the controls. `
-        + model.get("remedy")), PATIENCE);
-    }
+    if (waits && !patience) patience = setTimeout(() => ((lost = true), state()), PATIENCE);
   }
 
-  function reach(words) {
-    el.dataset.reach = words ? "lost" : "there";
+  function heard() {
+    clearTimeout(patience);
+    patience = 0;
+    lost = false;
+  }
+
+  function reach() {
+    const follows = local ? "the curves follow the controls, worked out in this page and not confirmed by ngspice. "
+      : "nothing here follows the controls. ";
+    const words = lost ? `No answer for ${PATIENCE / 1000} seconds: ${follows}${model.get("remedy")}` : "";
+    el.dataset.reach = lost ? "lost" : "there";
     if (silence.textContent !== words) silence.textContent = words;
   }
 
@@ -143,6 +188,10 @@ function render({ model, el }) {
 
   function buildControls() {
     turners.clear();
+    mine.clear(); // steps may mean other values now
+    knobs.forget();
+    wanting = null;
+    here = model.get("at");
     controls.replaceChildren();
     const groups = [...new Set(model.get("dials").map((dial) => dial.group))].filter((group) => group !== "source");
     for (const group of groups) {
@@ -155,24 +204,56 @@ function render({ model, el }) {
 
   // Pictures ---------------------------------------------------------------------------------------------------------
 
-  let paths = new Map();
-
   function draw() {
-    picture.innerHTML = model.get("drawing");
-    fitted(picture.querySelector("svg"));
-    paths = new Map();
+    load();
     patch();
+    if (local && !same(model.get("curves").of, here)) paint();
   }
 
+  function load() {
+    picture.innerHTML = model.get("drawing");
+    const svg = picture.querySelector("svg");
+    fitted(svg);
+    curves.load(svg, model.get("frames"));
+  }
+
+  // What ngspice says; while the hand moves on, the page's own curves are newer.
   function patch() {
-    const { paths: moved = {}, problem } = model.get("curves");
-    for (const [gid, d] of Object.entries(moved)) {
-      if (!paths.has(gid)) paths.set(gid, picture.querySelector(`[id="${CSS.escape(gid)}"] path`));
-      paths.get(gid)?.setAttribute("d", d);
-    }
+    const { of, paths = {}, problem } = model.get("curves");
+    const shown = same(of, here) || !local;
+    if (shown && curves.isWidened()) load();
+    if (shown) curves.put(paths);
+    show(shown && problem);
+    state();
+  }
+
+  function show(problem) {
     picture.classList.toggle("void", Boolean(problem));
     trouble.textContent = problem ? `No curves here: ${problem}` : "";
-    state();
+  }
+
+  // The curves for where the controls stand, by the tables; none while the drawing is that of another place.
+  function workOut() {
+    const { of } = model.get("curves");
+    const dials = model.get("dials");
+    const place = dials.find((dial) => dial.kind === "place").key;
+    local = of?.[place] === here[place] ? knobs.levels(here, dials) : null;
+    if (local && !same(of, here)) paint();
+  }
+
+  let painted = false; // in this frame
+  let again = false;
+
+  function paint() {
+    again = painted;
+    if (painted || !local) return;
+    curves.show(local);
+    show("");
+    painted = true;
+    requestAnimationFrame(() => {
+      painted = false;
+      if (again && !same(model.get("curves").of, here)) paint();
+    });
   }
 
   // The picture takes the width it is given; its view box keeps its proportions.
@@ -183,9 +264,18 @@ function render({ model, el }) {
   }
 
   function state() {
-    const current = same(model.get("curves").of, at());
+    const answer = model.get("curves");
+    const current = same(answer.of, here);
     el.dataset.curves = current ? "current" : "waiting";
-    watch(!current || asked > 0);
+    el.dataset.drawn = current || local ? "current" : "waiting";
+    if (current && asked === 0) heard();
+    else watch((!current && mine.size === 0) || asked > 0);
+    reach();
+    const name = model.get("dials").find((dial) => dial.key === last)?.name;
+    const [kind, words] = answer.problem && !local ? ["none", ""]
+      : proofWords({ local, answer: answer.levels, current, last: name, moving: knobs.moves(last) });
+    el.dataset.proof = lost && !current ? "none" : kind;
+    proof.textContent = lost && !current ? "Not confirmed by ngspice." : words;
     const measured = same(model.get("tables").of, at());
     el.dataset.tables = measured ? "current" : "waiting";
     tables.setAttribute("aria-busy", String(!measured));
@@ -327,6 +417,17 @@ function render({ model, el }) {
     if (el.dataset.hear !== hear.state) el.dataset.hear = hear.state;
   }
 
+  function receive(content, rows) {
+    if (!content.table) {
+      sounds(content, rows);
+      return;
+    }
+    heard();
+    knobs.keep(content.table, rows);
+    if (!local) workOut();
+    state();
+  }
+
   function sounds(content, rows) {
     player.load(content.facts, rows.map(samplesOf), content.rate, content.complete);
     if (wanted) player.play();
@@ -348,6 +449,7 @@ function render({ model, el }) {
   const picture = make("div", { class: "picture" });
   const trouble = make("p", { class: "trouble", role: "alert" });
   const silence = make("p", { class: "trouble", role: "alert" });
+  const proof = make("p", { class: "proof" });
   const tables = make("div", { class: "tables" });
   const held = make("ol", { class: "held", "aria-label": "held positions" });
   const said = make("div", { class: "said", role: "status" });
@@ -384,12 +486,12 @@ function render({ model, el }) {
   const aloud = make("details", { class: "aloud" }, make("summary", {}, "Hear the difference"),
     make("div", { class: "line" }, hearGo, hearStop, share, hearWords), playerRoot);
 
-  const seen = make("div", { class: "seen" }, silence, picture, trouble);
+  const seen = make("div", { class: "seen" }, silence, picture, trouble, proof);
   el.append(make("div", { class: "bench" }, make("div", {}, controls, idles, keep), seen, tables), spoken, aloud, wave);
 
   const watched = {
     dials: buildControls,
-    at: turned,
+    at: follow,
     drawing: draw,
     curves: patch,
     tables: measure,
@@ -403,17 +505,18 @@ function render({ model, el }) {
   };
   for (const [trait, show] of Object.entries(watched)) {
     if (trait !== "at") {
-      watched[trait] = () => (watch(false), show()); // whatever comes is an answer
+      watched[trait] = () => (heard(), show()); // whatever comes is an answer
       show();
     }
     model.on(`change:${trait}`, watched[trait]);
   }
-  model.on("msg:custom", sounds);
+  model.on("msg:custom", receive);
   ask("sounds");
+  turned();
   return () => {
     clearTimeout(timer);
     clearTimeout(patience);
-    model.off("msg:custom", sounds);
+    model.off("msg:custom", receive);
     player.close();
     for (const [trait, show] of Object.entries(watched)) model.off(`change:${trait}`, show);
   };

@@ -50,8 +50,32 @@ def draw(response: xr.Dataset, node: str, held: Sequence[xr.Dataset]) -> Picture
         for place, each in enumerate(lines):
             look = held_look(place)
             axes.plot(*each[gid].T, color=look.colour, linewidth=look.width, linestyle=look.linestyle, zorder=2.5)
-        _number(picture, axes, [each[gid] for each in lines])
+        _number(picture, axes, [each[gid] for each in lines], gid)
+        _name_still_lines(axes, gid)
     return picture
+
+
+def _name_still_lines(axes: Axes, beside: str) -> None:
+    """Name the lines that stand at heights of the axes and do not move, so that a page can change its limits."""
+    for number, line in enumerate(axes.lines):
+        in_data = line.get_transform().contains_branch_seperately(axes.transData)  # type: ignore[attr-defined]
+        if line.get_gid() is None and in_data[1]:
+            line.set_gid(f"still-{beside}-{number}")
+
+
+def frames(picture: Picture) -> list[dict[str, Any]]:
+    """Where the two axes stand and what they span, for who moves the curves in a page.
+
+    "box" is left, right, top and bottom in points from the upper left corner of the picture; "x" the logarithms of the
+    frequencies [Hz] at its sides, "y" the heights [dB] below and above.
+    """
+    width, height = 72.0 * picture.width, 72.0 * picture.height
+    found = []
+    for axes in picture.axes[:2]:
+        place = axes.get_position()
+        box = [width * place.x0, width * place.x1, height * (1.0 - place.y1), height * (1.0 - place.y0)]
+        found.append({"box": box, "x": [math.log10(each) for each in axes.get_xlim()], "y": list(axes.get_ylim())})
+    return found
 
 
 @style.picture_settings()
@@ -73,7 +97,7 @@ def _limits(curves: Sequence[Array], room: float = 0.3) -> tuple[float, float]:
     return step * math.floor(low / step - room), step * math.ceil(high / step + room)
 
 
-def _number(picture: Picture, axes: Axes, lines: Sequence[Array]) -> None:
+def _number(picture: Picture, axes: Axes, lines: Sequence[Array], beside: str) -> None:
     """Number the ends of the held lines, in the margin right of the axes."""
     if not lines:
         return
@@ -83,7 +107,7 @@ def _number(picture: Picture, axes: Axes, lines: Sequence[Array]) -> None:
     places = spread_labels(ends, np.full(len(lines), 0.13 * inch), low - 0.1 * inch, high + 0.1 * inch)
     for number, place in enumerate(places, 1):
         axes.text(1.012, place, str(number), transform=axes.get_yaxis_transform(), va="center",
-                  fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip
+                  fontsize=style.SMALL_SIZE, color=style.QUIET, gid=f"mark-{beside}-{number}")  # fmt: skip
 
 
 def _last(line: Array, default: float) -> float:

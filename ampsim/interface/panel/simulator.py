@@ -26,7 +26,7 @@ from ...simulation.stimuli import Burst, Sine
 from ...studies.stability.steady import growth_at
 
 AS_SET = "as set on the panel"
-_SWEEP = FrequencySweep(20.0, 20e3, 40)
+SWEEP = FrequencySweep(20.0, 20e3, 40)
 _KEPT = 64
 
 
@@ -62,10 +62,10 @@ class PanelSimulator:
         modded = self.amp_at(position)
         if key in self._stock_gains:
             self._stock_gains.move_to_end(key)
-            moved = simulate(modded, _SWEEP, [position.settings], [node], workers=1)
+            moved = simulate(modded, SWEEP, [position.settings], [node], workers=1)
             voltage = np.concatenate([self._stock_gains[key], moved["voltage"].values])
         else:
-            moved = self._both(position, _SWEEP, [node])
+            moved = self._both(position, SWEEP, [node])
             voltage = moved["voltage"].values
             self._stock_gains[key] = voltage[:1]
             while len(self._stock_gains) > _KEPT:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -29,7 +30,8 @@ _SOURCE = ("level", "tone", "shape")
 class PanelState:
     """The dials and their steps, the held positions, and the drawing whose curves move.
 
-    What changes is returned as a mapping of what to show: "drawing" (SVG text), "curves" (paths), "held", "tables".
+    What changes is returned as a mapping of what to show: "drawing" (SVG text) and "frames" (of its axes), "curves" (paths
+    and levels), "held", "tables".
     Each says in "of" which steps it belongs to, so that nothing old can pass for new.
     """
 
@@ -145,7 +147,7 @@ class PanelState:
                 return self.draw()
             points = overlay_curves(self.response(), self.node)
             if self._template.fits(points):
-                return {"curves": {"of": self.at, "paths": self._template.paths(points)}}
+                return {"curves": {"of": self.at, "paths": self._template.paths(points), **_levels(points)}}
             return self._wider(points)
         except AmpsimError as problem:
             return {"curves": {"of": self.at, "problem": str(problem)}}
@@ -173,7 +175,8 @@ class PanelState:
 
     def _show_drawing(self, picture: Picture, points: Curves) -> Shown:
         self._template = MovingSvg(picture, points)
-        return {"drawing": self._template.svg(), "curves": {"of": self.at, "paths": self._template.drawn}}
+        curves = {"of": self.at, "paths": self._template.drawn, **_levels(points)}
+        return {"drawing": self._template.svg(), "frames": sheet.frames(picture), "curves": curves}
 
     def settle(self) -> Shown:
         """Nothing has moved for a moment: tables, and limits that suit if they do not."""
@@ -220,6 +223,13 @@ def _steps(dials: Sequence[Dial], values: Mapping[str, float | str]) -> Steps:
     return {key: step for key, step in found.items() if step is not None}
 
 
+def _levels(points: Curves) -> Shown:
+    """Frequencies [Hz] and both gains [dB] of the curves, silence as None."""
+    gains = {kind: [round(level, 5) if math.isfinite(level) else None for level in points[f"{kind}-0"][:, 1].tolist()]
+             for kind in ("stock", "modded")}  # fmt: skip
+    return {"levels": {"frequency": points["stock-0"][:, 0].tolist(), **gains}}
+
+
 def _plain(dial: Dial, group: str) -> dict[str, Any]:
     return {
         "key": dial.key,
@@ -228,6 +238,7 @@ def _plain(dial: Dial, group: str) -> dict[str, Any]:
         "slides": dial.slides,
         "texts": dial.texts,
         "notes": dial.notes,
+        "values": dial.values if dial.kind in ("knob", "part") else (),
         "switched": [asdict(each) for each in dial.switched],
         "group": group,
     }

@@ -17,11 +17,13 @@ from ...base.progress import Progress
 from ...pictures import burst
 from ...pictures.canvas import Picture, png
 from ...pictures.export import svg_element
+from ...simulation.port_tables import port_script
 from . import positions_file
 from .audio import PanelSound
 from .background import BackgroundTask
 from .from_browser import read_button, read_steps
 from .idle import idle_at_rest
+from .knob_tables import KnobTables
 from .picture import MOST_HELD
 from .simulator import Position
 from .state import PanelState, Shown
@@ -35,6 +37,10 @@ _WITHOUT_KNOBS = (
 )
 
 
+def _read(name: str) -> str:
+    return (_HERE / name).read_text("utf-8")
+
+
 class Panel(PanelSound):
     """A live panel; `opening.explore` makes one.
 
@@ -43,12 +49,13 @@ class Panel(PanelSound):
     is asked to be heard, `sounds` what came of it.
     """
 
-    _esm = player_script() + KEEP_KEYS + (_HERE / "panel.js").read_text("utf-8")
-    _css = (_HERE / "panel.css").read_text("utf-8") + player_style()
+    _esm = player_script() + KEEP_KEYS + port_script() + "".join(map(_read, ("curves.js", "knobs.js", "panel.js")))
+    _css = _read("panel.css") + player_style()
 
     dials: Any = traitlets.List().tag(sync=True)
-    at = traitlets.Dict().tag(sync=True, echo_update=False)
+    at = traitlets.Dict().tag(sync=True)  # what one view sets the others are told: one state for all
     drawing = traitlets.Unicode().tag(sync=True)
+    frames: Any = traitlets.List().tag(sync=True)
     curves = traitlets.Dict().tag(sync=True)
     tables = traitlets.Dict().tag(sync=True)
     held: Any = traitlets.List().tag(sync=True)
@@ -67,6 +74,7 @@ class Panel(PanelSound):
         self._wave_task: BackgroundTask[list[str]] = BackgroundTask()
         self._idle_task: BackgroundTask[list[str]] = BackgroundTask()
         self._still = Still(self._as_it_stands)
+        self.knob_tables = KnobTables(state, self.send)
         super().__init__(dials=state.for_browser(), at=state.at, **state.draw())
         self._show(state.settle())
         self.on_msg(self._on_button)
@@ -274,7 +282,10 @@ class Panel(PanelSound):
             "blind": lambda words: setattr(self, "said", self.keep_blind(words)),
         }
         try:
-            button = read_button(self._state.dials, tuple(actions), content)
+            button = read_button(self._state.dials, (*actions, "table"), content)
+            if button.action == "table":  # of the steps that travel with it; nothing moves
+                self.knob_tables.ask({**self.at, **button.steps})
+                return
             self.at = {**self.at, **button.steps}
             self.said = self.said if button.action in ("rest", "sounds") else ""
             actions[button.action](button.words)

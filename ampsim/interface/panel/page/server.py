@@ -93,6 +93,7 @@ async def served(panel: Panel, title: str) -> AsyncIterator[Address]:
         server.stop()
         panel.cancel_wave()
         panel.cancel_sound()
+        panel.knob_tables.stop()
         await server.close_all_connections()
 
 

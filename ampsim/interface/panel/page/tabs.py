@@ -52,7 +52,7 @@ class Tabs(BaseComm):
         **keys
             Not used.
         """
-        if msg_type != "comm_msg":
+        if msg_type != "comm_msg" or data["method"] == "echo_update":  # `receive` tells the other tabs
             return
         told = {"content": data["content"]} if data["method"] == "custom" else {"state": data["state"]}
         for tab in self.tabs:

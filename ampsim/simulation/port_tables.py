@@ -203,8 +203,12 @@ def _moves(found: PortTable, volts: NDArray[np.float64], sweep: FrequencySweep) 
     if not suspects:
         return []
     middle = {dial: at for dial, at in _all_at(found.ports, 1).items() if dial not in suspects}
-    alone = [(dial, {**middle, dial: at}) for dial, port in suspects.items() for at in port.places_of(dial)
-             if at != (0.0 if dial == port.knob else port.part.value)]
+    alone = [
+        (dial, {**middle, dial: at})
+        for dial, port in suspects.items()
+        for at in port.places_of(dial)
+        if at != (0.0 if dial == port.knob else port.part.value)
+    ]
     apart = dict.fromkeys(suspects, 0.0)
     for (dial, _), each in zip(alone, _apart_from_direct(found, [at for _, at in alone], sweep), strict=True):
         apart[dial] = max(apart[dial], each)

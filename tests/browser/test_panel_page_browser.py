@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import random
+import re
+import time
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlsplit
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed")
 pytest.importorskip("playwright")
@@ -128,15 +134,150 @@ def test_what_moves_while_the_line_is_broken_arrives(opened: PagePanel, served: 
     assert served.panel.position["middle"] == 0.77
 
 
-def test_when_nothing_answers_it_is_said(chromium: Any, panel: Panel) -> None:
-    with serving(panel) as first:
+def put_and_read(opened: PagePanel, name: str, step: int) -> dict[str, Any]:
+    """What the page shows in the very task in which a slider moves: nobody else has had time to answer."""
+    script = """([root, name, step]) => {
+      const panel = document.querySelector(root);
+      const found = [...panel.querySelectorAll('input')].find((each) => each.labels[0]?.textContent === name);
+      found.value = step;
+      found.dispatchEvent(new Event('input', { bubbles: true }));
+      const d = (gid) => panel.querySelector(`.picture [id="${gid}"] path`).getAttribute('d');
+      return { ...panel.dataset, words: panel.querySelector('.proof').textContent,
+        curves: Object.fromEntries(['stock-0', 'modded-0', 'change-0'].map((gid) => [gid, d(gid)])) };
+    }"""
+    return dict(opened.page.evaluate(script, [ROOT, name, step]))
+
+
+def has_table(opened: PagePanel) -> None:
+    opened.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="agreed"]')
+
+
+def heights(d: str, at: NDArray[np.float64]) -> NDArray[np.float64]:
+    points = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", d), float)
+    return np.interp(at, points[:, 0], points[:, 1])
+
+
+def test_the_page_itself_draws_what_ngspice_then_says(opened: PagePanel, served: ServedPanel) -> None:
+    lot, compared = random.Random(4), 0
+    has_table(opened)
+    for _ in range(8):
+        found = put_and_read(opened, lot.choice(["gain", "treble", "bass", "depth", "presence"]), lot.randint(10, 90))
+        assert (found["drawn"], found["proof"]) == ("current", "open")
+        frames = served.panel.frames
+        opened.settled()
+        has_table(opened)
+        if served.panel.frames != frames:  # drawn anew with limits that suit
+            continue
+        compared += 1
+        for gid, d in found["curves"].items():
+            across = np.linspace(*frames[0]["box"][:2], 300)
+            apart = heights(d, across) - heights(served.panel.curves["paths"][gid], across)
+            assert np.abs(apart).max() < 0.15, gid  # of a point; a line is 2 wide
+    assert compared > 2
+
+
+def test_limits_grow_in_the_page_and_what_stands_in_the_picture_moves_with_them(opened: PagePanel) -> None:
+    ticks = """(root) => [...document.querySelectorAll(`${root} [id="axes_1"] [id^=ytick_] text`)].map((text) => {
+      const { top, height } = text.getBoundingClientRect();
+      return [Number(text.textContent.replace('\u2212', '-')), top + height / 2];
+    })"""
+    opened.put("master", 50)
+    opened.settled()
+    has_table(opened)
+    before = opened.page.evaluate(ticks, ROOT)
+    drawn = put_and_read(opened, "master", 0)
+    grown = np.array(opened.page.evaluate(ticks, ROOT))
+    assert grown[:, 0].min() < min(value for value, _ in before) - 50
+    assert 3 <= len(grown) <= 8
+    # Numbers stand evenly; the curve is where they say, and where ngspice puts it.
+    assert np.polyfit(*grown.T, 1, full=True)[1][0] < 0.1
+    opened.settled()
+    level = np.polyfit(*np.array(opened.page.evaluate(ticks, ROOT)).T, 1)
+    box = opened.page.locator(f"{ROOT} .picture svg").bounding_box()
+    shown = []
+    for text, (slope, zero) in (
+        (drawn["curves"]["modded-0"], np.polyfit(*grown.T, 1)),
+        (opened.paths()["modded-0"], level),
+    ):
+        y = box["y"] + heights(text, np.array([300.0]))[0] * box["width"] / 504.0
+        shown.append((y - zero) / slope)
+    assert abs(shown[0] - shown[1]) < 1.0  # dB, of more than a hundred
+    opened.put("master", 50)
+    opened.settled()
+
+
+def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, served: ServedPanel) -> None:
+    def wrong() -> None:
+        tables, panel = served.panel.knob_tables, served.panel
+        kept = tables._find("modded", tables._values(panel.at))
+        assert kept is not None
+        numbers, ports = kept.table.table.copy(), len(kept.table.ports)
+        numbers[ports:] *= 1.1  # what is heard, not what happens at the ports
+        louder = replace(kept, table=replace(kept.table, table=numbers))
+        tables._hand_over(louder, panel.at)
+
+    has_table(opened)
+    served.run(wrong)
+    step = 1 + int(opened.slider("presence").input_value())
+    found = put_and_read(opened, "presence", step)
+    opened.settled()
+    opened.page.wait_for_selector(f'{ROOT}[data-proof="differs"]')
+    assert re.search(r"differs by 0.8\d dB at", opened.page.locator(f"{ROOT} .proof").inner_text())
+    assert opened.paths() == {gid: " ".join(d.split()) for gid, d in served.panel.curves["paths"].items()}
+    assert found["curves"]["modded-0"].split() != opened.paths()["modded-0"].split()
+
+
+def test_switches_beside_are_there_before_they_are_asked_for(opened: PagePanel, served: ServedPanel) -> None:
+    has_table(opened)
+    group = opened.page.locator(ROOT).get_by_role("group", name="bright", exact=True)
+    there = """(root) => ({ ...document.querySelector(root).dataset })"""
+    until = time.monotonic() + 20.0
+    while served.panel.knob_tables._wanted and time.monotonic() < until:
+        time.sleep(0.1)
+    opened.page.wait_for_timeout(300)
+    seen = []
+    for option in group.get_by_role("radio").all():
+        option.evaluate("(each) => each.click()")
+        seen.append(opened.page.evaluate(there, ROOT)["drawn"])
+        opened.settled()
+    assert set(seen) == {"current"}
+
+
+def test_a_part_that_moves_the_bias_waits_for_ngspice(chromium: Any) -> None:
+    own = audition_panel(JOB, values={"R4": ("1k", "4k7", "E12"), "C1": ("1u", "47u", "E6")})
+    with serving(own) as found:
+        page = open_page(chromium, found.address.url)
+        has_table(page)
+        assert put_and_read(page, "C1", 1)["words"].startswith("Worked out in this page")
+        page.settled()
+        seen = [put_and_read(page, "R4", step)["words"] for step in (0, 7)]
+        assert "R4 moves the bias: waiting for ngspice …" in seen
+        page.settled()
+        has_table(page)  # its own
+        assert own.part_values["R4"] == 3900.0
+        assert page.paths() == {gid: " ".join(d.split()) for gid, d in own.curves["paths"].items()}
+        assert page.page.problems == []
+        page.page.close()
+
+
+def test_with_nobody_to_answer_the_knobs_go_on_and_it_is_said(chromium: Any) -> None:
+    own = audition_panel(JOB, values={"R4": ("1k", "4k7", "E12")})
+    with serving(own) as first:
         found = open_page(chromium, first.address.url)
-    page = found.page
+        has_table(found)
+    page, before = found.page, found.paths()
     page.get_by_text("No answer: the command").wait_for()
     found.put("middle", 55)
     page.wait_for_selector(f'{ROOT}[data-reach="lost"]')
+    opacity = page.locator(f"{ROOT} .picture")
+    assert found.paths() != before
+    assert opacity.evaluate("(each) => getComputedStyle(each).opacity") == "1"
+    assert page.get_by_text("worked out in this page and not confirmed by ngspice").is_visible()
+    assert page.locator(f"{ROOT} .proof").inner_text() == "Not confirmed by ngspice."
+    # The bias of another cathode resistor is not known here.
+    found.put("R4", 0)
     assert page.get_by_text("nothing here follows the controls").is_visible()
-    assert page.locator(f"{ROOT} .picture").evaluate("(each) => getComputedStyle(each).opacity") == "0.35"
+    assert opacity.evaluate("(each) => getComputedStyle(each).opacity") == "0.35"
     page.close()
 
 

@@ -30,8 +30,8 @@ _SOURCE = ("level", "tone", "shape")
 class PanelState:
     """The dials and their steps, the held positions, and the drawing whose curves move.
 
-    What changes is returned as a mapping of what to show: "drawing" (SVG text) and "frames" (of its axes), "curves" (paths
-    and levels), "held", "tables".
+    What changes is returned as a mapping of what to show: "drawing" (SVG text) and "frames" (of its axes), "curves"
+    (paths and levels), "held", "tables".
     Each says in "of" which steps it belongs to, so that nothing old can pass for new.
     """
 

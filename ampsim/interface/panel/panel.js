@@ -54,16 +54,20 @@ function render({ model, el }) {
 
   function turned() {
     for (const [key, show] of turners) show(here[key]);
-    workOut();
     moved = true;
     showIdle();
+    follow();
+  }
+
+  function follow() {
+    workOut();
     state();
     clearTimeout(timer);
     timer = setTimeout(rest, REST);
   }
 
   // What another view, or the kernel, has moved; what the hand has moved meanwhile is newer.
-  function follow() {
+  function merge() {
     const theirs = { ...model.get("at") };
     for (const key of mine) if (key in theirs) theirs[key] = here[key];
     if (same(theirs, here)) return;
@@ -491,7 +495,7 @@ function render({ model, el }) {
 
   const watched = {
     dials: buildControls,
-    at: follow,
+    at: merge,
     drawing: draw,
     curves: patch,
     tables: measure,
@@ -512,7 +516,7 @@ function render({ model, el }) {
   }
   model.on("msg:custom", receive);
   ask("sounds");
-  turned();
+  follow();
   return () => {
     clearTimeout(timer);
     clearTimeout(patience);

@@ -58,7 +58,7 @@ def draw(response: xr.Dataset, node: str, held: Sequence[xr.Dataset]) -> Picture
 def _name_still_lines(axes: Axes, beside: str) -> None:
     """Name the lines that stand at heights of the axes and do not move, so that a page can change its limits."""
     for number, line in enumerate(axes.lines):
-        in_data = line.get_transform().contains_branch_seperately(axes.transData)  # type: ignore[attr-defined]
+        in_data = line.get_transform().contains_branch_seperately(axes.transData)
         if line.get_gid() is None and in_data[1]:
             line.set_gid(f"still-{beside}-{number}")
 

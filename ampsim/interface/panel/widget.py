@@ -13,13 +13,9 @@ import xarray as xr
 from ...audio.player.content import player_script, player_style
 from ...audio.player.widget import KEEP_KEYS
 from ...base.errors import AmpsimError
-from ...base.progress import Progress
-from ...pictures import burst
 from ...pictures.canvas import Picture, png
-from ...pictures.export import svg_element
 from ...simulation.port_tables import port_script
 from . import positions_file
-from .audio import PanelSound
 from .background import BackgroundTask
 from .from_browser import read_button, read_steps
 from .idle import idle_at_rest
@@ -28,6 +24,7 @@ from .picture import MOST_HELD
 from .simulator import Position
 from .state import PanelState, Shown
 from .still import Still
+from .waveform import PanelWave
 
 _HERE = Path(__file__).parent
 _STILL_DPI = 110  # of the picture a notebook stores
@@ -41,7 +38,7 @@ def _read(name: str) -> str:
     return (_HERE / name).read_text("utf-8")
 
 
-class Panel(PanelSound):
+class Panel(PanelWave):
     """A live panel; `opening.explore` makes one.
 
     `position` and `part_values` say where it stands, `response` is what it shows; `turn`, `hold`, `drop`, `clear`,
@@ -59,7 +56,6 @@ class Panel(PanelSound):
     curves = traitlets.Dict().tag(sync=True)
     tables = traitlets.Dict().tag(sync=True)
     held: Any = traitlets.List().tag(sync=True)
-    wave: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
     idle: Any = traitlets.Dict({"of": {}}).tag(sync=True)  # what changes no gain here
     said = traitlets.Unicode().tag(sync=True)
     file = traitlets.Unicode("positions.toml").tag(sync=True)
@@ -71,7 +67,6 @@ class Panel(PanelSound):
         self._state = state
         self._keeps = False  # whether positions go to the job file by themselves
         self._known: tuple[Path, list[Position]] = (Path(), [])  # what this panel read or wrote last, and where
-        self._wave_task: BackgroundTask[list[str]] = BackgroundTask()
         self._idle_task: BackgroundTask[list[str]] = BackgroundTask()
         self._still = Still(self._as_it_stands)
         self.knob_tables = KnobTables(state, self.send)
@@ -189,31 +184,6 @@ class Panel(PanelSound):
         self.file, self._keeps = str(path), True
         none = f"{path.name} holds no positions; the panel stays as it is."
         self.said = f"Read {len(found)} positions from {path.name}." if found else none
-
-    def compute_wave(self) -> None:
-        """Simulate the waveform at the chosen level, in a thread of its own; `wave` says how far it is."""
-        state, node, here = self._state, self._state.node, self._state.here()
-        stimulus = burst.wave_stimulus(state.value("shape"), state.value("tone"), state.value("level"))
-        of: Shown = {"of": state.at, "position": state.in_words()}
-
-        def work(progress: Progress) -> list[str]:
-            response = state.simulator.wave(here, node, stimulus, progress)
-            return [svg_element(each) for each in burst.wave_pictures(response, node)]
-
-        def deliver(answer: list[str] | AmpsimError) -> None:
-            if isinstance(answer, AmpsimError):
-                self.wave = {**of, "state": "failed", "problem": str(answer)}
-            else:
-                self.wave = {**of, "state": "done", "pictures": answer}
-
-        self.wave = {**of, "state": "computing"}
-        self._wave_task.start(work, deliver)
-
-    def cancel_wave(self) -> None:
-        """Stop the waveform under way; its answer never appears."""
-        self._wave_task.stop()
-        if self.wave["state"] == "computing":
-            self.wave = {"state": "cancelled"}
 
     def look_for_idle(self) -> None:
         """Find in the background which controls and parts change nothing here; `idle` says it when it is known."""

@@ -12,13 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from ampsim.audio.player.blind import BlindResult, read_blind, read_line
 from ampsim.audio.player.content import player_facts, same_sounds
 from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.main import main
 from ampsim.job.record.blind import keep_blind
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
+from ampsim.measures.blind import BlindResult, read_blind, read_line
 from tests.audio.test_player import clips_of, sines
 
 

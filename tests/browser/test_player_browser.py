@@ -12,10 +12,10 @@ import pytest
 from scipy.stats import binom
 
 from ampsim.audio.clips import Clips
-from ampsim.audio.player.blind import read_line
 from ampsim.audio.player.content import player_facts, player_script
 from ampsim.audio.player.embed import embed
 from ampsim.job.page.write import write_page
+from ampsim.measures.blind import read_line
 from tests.audio.test_player import EVIL, clips_of, sines
 from tests.browser.page_figures import missing
 from tests.browser.player import FADE, HZ, LEAD, LEVELS, RATE, clip, offline, ramp, switched

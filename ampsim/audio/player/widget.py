@@ -7,8 +7,8 @@ from typing import Any
 
 import anywidget
 
+from ...measures.blind import BlindResult, read_blind
 from ..clips import Clip, Clips
-from .blind import BlindResult, read_blind
 from .content import player_facts, player_script, player_style, sample_rows
 
 # The shortcuts of JupyterLab look at the ancestors of what has the focus, those of Notebook 7 at itself first.

@@ -19,7 +19,6 @@ from ...audio.loads import load_words, with_load
 from ...audio.loudness_standards import find_standard
 from ...audio.matching import match_loudness
 from ...audio.phrases import RATE, Phrase, phrase
-from ...audio.player.blind import BlindResult, read_blind
 from ...audio.player.widget import player_message
 from ...audio.render import RenderOptions, RenderTask, compute, repaired_words
 from ...base.errors import AmpsimError
@@ -29,6 +28,7 @@ from ...circuit.amp import Amp
 from ...job.record.blind import keep_blind
 from ...job.record.reading import is_job, read_record
 from ...job.record.saving import save_record
+from ...measures.blind import BlindResult, read_blind
 from .background import BackgroundTask
 from .simulator import AS_SET
 from .state import PanelState

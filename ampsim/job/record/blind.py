@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime
 
-from ...audio.player.blind import BlindResult
 from ...base.wording import plain
+from ...measures.blind import BlindResult
 from .changing import add_entry
 from .data import Blind, Record
 

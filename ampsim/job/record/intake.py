@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date as Date
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from ...base.errors import DescriptionError
 from ...base.quantities import OHM, format_value
@@ -19,6 +17,9 @@ from ...circuit.positions import position_label
 from .blind import blind_words
 from .data import Measured, OwnersWish, Phase, Record
 from .frozen import Opened
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +104,8 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
 
 
 def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
+    import pandas as pd
+
     return pd.DataFrame([tuple(plain(str(cell)) for cell in row) for row in rows], columns=list(columns))
 
 

@@ -112,10 +112,10 @@ def _keep_choice(options: argparse.Namespace, found: Comparison) -> None:
 
 
 def _blind(options: argparse.Namespace) -> None:
-    from ....audio.player.blind import read_line
     from ....job.record.blind import keep_blind
     from ....job.record.reading import read_record
     from ....job.record.saving import save_record
+    from ....measures.blind import read_line
 
     found = read_line(options.line)
     save_record(keep_blind(read_record(options.folder), found, options.note), options.folder)

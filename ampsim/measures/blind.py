@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import comb
 
-from ...base.errors import DescriptionError, shown
-from ...base.wording import join_words
+from ..base.errors import DescriptionError, shown
+from ..base.wording import join_words
 
 MOST_ROUNDS = 10_000
 _LINE = re.compile(r"(Heard blind: (\d{1,4}) of (\d{1,4}) right, one of (\d{1,2}): (.+)) \(([0-9a-f]{8})\)")

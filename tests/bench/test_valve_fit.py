@@ -226,7 +226,7 @@ def test_what_the_points_do_not_say_is_named(kt66: FittedValve) -> None:
     assert any("knee" in each for each in lacking_points(kt66))
     assert "250 V alone" in fit_text(kt66)
     valve = perturbed("12AX7", 5)
-    whole = fit_points(dataclasses.replace(valve, points=tuple(made_points(valve, 6, 6))), "made.toml")
+    whole = fit_points(dataclasses.replace(valve, points=tuple(made_points(valve, 8, 8))), "made.toml")
     assert not set(badly_determined(whole)) & {"mu", "perveance", "exponent", "knee_volts"}
     assert whole.plate_known[1][3] < 0.5 < kt66.determined[7].off
 

@@ -373,3 +373,21 @@ def test_a_triode_takes_no_screen_voltage_and_a_pentode_can_be_triode_connected(
 def test_a_triode_has_no_screen_current(name):
     assert float(currents(VALVES[name], 250.0, -2.0).screen) == 0.0
     assert math.isnan(float(slopes(VALVES[name], 250.0, -2.0).screen_mu))
+
+
+@pytest.mark.parametrize("name", [name for name in OURS if VALVES[name].family == "pentode"])
+def test_a_screen_takes_its_largest_share_at_one_drive_and_no_more_than_is_emitted(name):
+    """Swept over grid 1 at equal plate and screen volts, with much focus and with none; without what plates return."""
+    valve, grid = VALVES[name], np.linspace(-60.0, 20.0, 400)
+    shares = []
+    for focus in (0.0, 0.98):
+        changed = {**dict(valve.parameters), "screen_focus": focus, "screen_return": 0.0}
+        plate, screen = LAWS[valve.law].current(changed, np.full(400, 250.0), grid, np.full(400, 250.0))
+        assert (screen >= 0.0).all()
+        shares.append((screen / np.maximum(plate, 1e-30))[plate > 1e-6])
+    flat, peaked = shares
+    assert (peaked <= flat * (1.0 + 1e-12)).all()
+    best = int(np.argmax(peaked / flat))
+    assert (np.diff(peaked[: best + 1] / flat[: best + 1]) >= -1e-9).all()
+    assert (np.diff(peaked[best:] / flat[best:]) <= 1e-9).all()
+    assert peaked[0] < 0.5 * flat[0]

@@ -5,13 +5,20 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
-from ampsim.measures.law_bands import BANDS
+import numpy as np
+
+from ampsim.bench.valves.rest import RestingPoints, at_rest
+from ampsim.circuit.valves.laws import LAWS
+from ampsim.library.loader import listing, load_valve
+from ampsim.measures.law_bands import BANDS, CUT_OFF, REST, SCREEN, current_kind
 from tests.truth.claims import FITTED, PREDICTED, Check
 
 _KINDS = {
-    "plate current": "current at rest",
-    "cathode current": "current at rest",
+    "plate current": REST,
+    "cathode current": REST,
+    "screen current": SCREEN,
     "gm": "slope",
     "rp": "slope",
     "mu": "slope",
@@ -27,10 +34,27 @@ _KINDS = {
 def by_kind(checks: Iterable[Check]) -> Mapping[str, list[Check]]:
     """The rows about valves of our own laws, fitted or not, by the kind of their figure."""
     found: dict[str, list[Check]] = defaultdict(list)
+    low = near_cut_off()
     for each in checks:
         if each.claim.kind in (FITTED, PREDICTED) and each.claim.quantity in _KINDS:
-            found[_KINDS[each.claim.quantity]].append(each)
+            found[CUT_OFF if each.claim.name in low else _KINDS[each.claim.quantity]].append(each)
     return found
+
+
+@lru_cache(maxsize=1)
+def near_cut_off() -> frozenset[str]:
+    """Names of the rows whose plate current is that of a valve near cut-off, by our own law."""
+    found = set()
+    for valve in map(load_valve, listing()["valves"]):
+        points = [each for each in valve.points if at_rest(each) and _KINDS.get(each.quantity) == REST]
+        if not points or not valve.law.startswith("space-charge"):
+            continue
+        rest = RestingPoints(LAWS[valve.law], valve.family, points).electrodes(dict(valve.parameters))
+        screens = rest.screen if valve.family == "pentode" else np.full(len(points), None)
+        for point, *volts in zip(points, rest.plate, rest.grid, screens, strict=True):
+            if current_kind(valve, *volts) == CUT_OFF:
+                found.add(f"{point.id} {point.quantity}")
+    return frozenset(found)
 
 
 def worked_out(checks: Iterable[Check]) -> dict[str, float]:

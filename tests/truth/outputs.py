@@ -35,6 +35,7 @@ CIRCUITS = (
     "single-ended output, triode connected",
     "push-pull output, cathode bias",
     "push-pull output, fixed bias",
+    "push-pull output, fixed bias, triode connected",
 )
 
 

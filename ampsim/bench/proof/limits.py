@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -62,7 +63,12 @@ class ProofRow:
 
 
 def proof_rows(
-    run: xr.Dataset, measured: Mapping[str, float], loaded: Mapping[str, float], off: float, share: float | None
+    run: xr.Dataset,
+    measured: Mapping[str, float],
+    loaded: Mapping[str, float],
+    off: float,
+    share: float | None,
+    law: Mapping[str, tuple[float, float]] | None = None,
 ) -> tuple[ProofRow, ...]:
     """Limits of each place, and what was measured there.
 
@@ -78,6 +84,8 @@ def proof_rows(
         How far the bench's supply may be off that of `run`, as a share: 0 when it is the very same.
     share : float
         Limits at so much either side of what is expected instead, 0.1 for 10 %.
+    law : mapping
+        Place to how far below and above the error of valve laws alone may bring the volts [V].
 
     Notes
     -----
@@ -95,9 +103,10 @@ def proof_rows(
         else:
             more = METER_SHARE + off
             wider = SIGMAS / _SIGMA_OF_5_PERCENT
+            below, above = (law or {}).get(node, (0.0, 0.0))
             room = (
-                expected - (middle - wider * (middle - low)) + more * abs(expected),
-                middle + wider * (high - middle) - expected + more * abs(expected),
+                expected - middle + math.hypot(wider * (middle - low), below) + more * abs(expected),
+                middle - expected + math.hypot(wider * (high - middle), above) + more * abs(expected),
             )
         below, above = (max(each, METER_SHARE * abs(expected)) + METER_VOLTS for each in room)
         reading = measured.get(node)

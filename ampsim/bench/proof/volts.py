@@ -14,12 +14,14 @@ from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.values import at_supply
+from ...measures.law_bands import BANDS, REST
 from ...simulation.analyses import OperatingPoint
 from ...simulation.monte_carlo import spread
 from ...simulation.response import simulate
 from ..diagnosis.metered_amp import MeteredAmp, State
 from ..diagnosis.probes import Probe, standard_probes
 from ..mains import LEAST_VOLTS, MOST_VOLTS, mains_factor, mains_fault
+from .law_error import law_volts
 from .limits import MAINS_KNOWN_SHARE, MAINS_SHARE, ProofRow, proof_rows, supply_factor
 from .rounds import Round
 from .sweeps import known_tolerances
@@ -74,11 +76,19 @@ def judge_round(
     else:
         factor, off, words = _supply(amp, at, read.volts, supply)
     scaled = at_supply(amp, factor)
-    run = spread(scaled, count, seed, [at], OperatingPoint(), known_tolerances(scaled), places)
+    tolerances = known_tolerances(scaled)
+    run = spread(scaled, count, seed, [at], OperatingPoint(), tolerances, places)
+    # A spread of valves is wider than the error of their laws; without one that error is all that is known.
+    law = {} if tolerances.valves else law_volts(scaled, at, places)
     loaded = _meter_shares(scaled, at, places, read.meter) if read.meter is not None else {}
     meter = [f"Meter of {format_value(read.meter, OHM)}."] if read.meter else []
     about = (*_mains_words(read.mains, read.mains_drawn), words)
-    return Judged(proof_rows(run, counted, loaded, off, share), factor, about, (_limits_words(run, share, off), *meter))
+    return Judged(
+        proof_rows(run, counted, loaded, off, share, law),
+        factor,
+        about,
+        (_limits_words(run, share, off, bool(law)), *meter),
+    )
 
 
 def chart_places(wired: Circuit) -> list[str]:
@@ -143,7 +153,7 @@ def _meter_shares(amp: Amp, at: Position, places: Sequence[str], meter: float) -
     return dict(zip(places, loaded.tolist(), strict=True))
 
 
-def _limits_words(run: xr.Dataset, share: float | None, off: float) -> str:
+def _limits_words(run: xr.Dataset, share: float | None, off: float, law: bool) -> str:
     if share is not None:
         return f"Limits: {100.0 * share:g} % either side, as stated."
     mains = ""
@@ -152,7 +162,10 @@ def _limits_words(run: xr.Dataset, share: float | None, off: float) -> str:
             "mains that nobody measured (EN 50160)" if off == MAINS_SHARE else "what the mains leave open (our choice)"
         )
         mains = f", and {100.0 * off:g} % for {why}"
+    others = "parts and valves"
+    if law:
+        others = f"parts, {100.0 * BANDS[REST]:.0f} % of current for valves whose spread is not known"
     return (
-        f"Limits: three standard deviations of {run.attrs['count']} simulated amps with other parts and valves (seed "
+        f"Limits: three standard deviations of {run.attrs['count']} simulated amps with other {others} (seed "
         f"{run.attrs['seed']}), 1 % and 0.02 V for the meter (our choice){mains}."
     )

@@ -24,6 +24,7 @@ CIRCUITS = (
     "single-ended output, triode connected",
     "push-pull output, cathode bias",
     "push-pull output, fixed bias",
+    "push-pull output, fixed bias, triode connected",
 )
 QUANTITIES = ("plate current", "screen current", "output power", "distortion", "second harmonic", "third harmonic")
 

@@ -138,6 +138,8 @@ LAWS: dict[str, Law] = {
             Parameter("screen_share", 0.0, 0.9),
             Parameter("screen_return", 0.0, 10.0),
             Parameter("screen_fall", 0.0, 100.0, 0.0),
+            Parameter("screen_focus", 0.0, 1.0, 0.0),
+            Parameter("screen_best", 0.1, 100.0, 3.0),
         ),
         pentodes.space_charge,
         pentodes.space_charge_lines,

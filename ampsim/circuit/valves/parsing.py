@@ -25,6 +25,7 @@ CIRCUITS = (
     "single-ended output, triode connected",
     "push-pull output, cathode bias",
     "push-pull output, fixed bias",
+    "push-pull output, fixed bias, triode connected",
 )
 _UNITS = {
     "A": {"A": 1.0, "mA": 1e-3, "uA": 1e-6},

@@ -21,7 +21,9 @@ def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tup
     The knee starts in proportion to the plate voltage, so the plate current never falls as grid 1 rises. The screen
     draws a share of the current emitted and, below the knee, what the plate sends back. That share falls as the plate
     rises above the screen (`screen_fall`): much in beam valves, whose screen lies in the shadow of grid 1 and draws
-    what returns to it, not at all in pentodes.
+    what returns to it, not at all in pentodes. In the shadow of a grid the share is largest at one drive in between
+    (`screen_best`, in widths of the softplus) and smaller by up to `screen_focus` where grid 1 is nearly cut off and
+    its beams are narrow, and where it is positive.
 
     Parameters
     ----------
@@ -44,6 +46,8 @@ def space_charge(p: Parameters, plate: Array, grid: Array, screen: Array) -> tup
     passed = rounded / np.hypot(rounded, p["knee_volts"] + p["knee_per_volt"] * effective)
     taken = p["screen_share"] * (1.0 + p["screen_fall"]) / (drawn + p["screen_fall"] * above + 1.0)
     returned = p["screen_return"] * (1.0 - passed) / (drawn + 1.0)
+    over = (effective / (width * p["screen_best"])) ** 2
+    taken = taken * (1.0 - p["screen_focus"] * ((1.0 - over) / (1.0 + over)) ** 2)
     return (1.0 - p["screen_share"]) * emitted * passed, emitted * (taken + returned) * drawn
 
 
@@ -56,6 +60,10 @@ def space_charge_lines(p: Parameters) -> tuple[str, ...]:
     fallen, against = (node("d", f"{SCREEN}+{number(fall)}*{PLATE}"), "uramp(V(d))") if fall else ((), SCREEN)
     taken = f"{number(share * (1.0 + fall))}/({against}+1)"
     returned = f"{number(p['screen_return'])}*(1-V(f))/({SCREEN}+1)"
+    focused: tuple[str, ...] = ()
+    if p["screen_focus"]:
+        focused = node("o", f"V(e)/({width}*{number(p['screen_best'])})")
+        taken += f"*(1-{number(p['screen_focus'])}*((1-V(o)*V(o))/(1+V(o)*V(o)))*((1-V(o)*V(o))/(1+V(o)*V(o))))"
     return (
         "GX1 0 x grid cathode 1",
         f"GX2 0 x screen cathode {number(1.0 / p['mu'])}",
@@ -72,6 +80,7 @@ def space_charge_lines(p: Parameters) -> tuple[str, ...]:
         *node("f", f"V(q)/sqrt(V(q)*V(q)+{knee}*{knee})"),
         *node("ia", f"{number(1.0 - share)}*V(i)*V(f)"),
         *fallen,
+        *focused,
         *node("is", f"V(i)*({taken}+{returned})*{SCREEN}"),
     )
 

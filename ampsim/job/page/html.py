@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any
@@ -15,6 +16,7 @@ from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import setting_words
 from ...circuit.signal_path import begins_at_guitar
+from ...measures.law_bands import BANDS
 from ...studies.audition_request import Audition
 from .choices import Range, position_text
 from .content import Reading, Reason
@@ -23,6 +25,11 @@ from .drawing import Drawing
 _SMALL_SIGNALS = (
     "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort: how an "
     "amp overdrives is not in it. All of it is computed from the drawing with nominal values; nothing was measured."
+)
+_BAND = (
+    f"The gain of each valve stage is that of an average valve and may lie {100.0 * BANDS['gain']:.0f} % to either "
+    f"side ({20.0 * math.log10(1.0 + BANDS['gain']):.1f} dB); what the mod changes is surer, since both amps have "
+    "the same valves."
 )
 
 
@@ -114,7 +121,7 @@ def _scope(offered: Range) -> str:
 
 def _left_out(reasons: Sequence[Reason]) -> str:
     own = dict.fromkeys(each.left_out for each in reasons if each.left_out)
-    return " ".join([*own, _SMALL_SIGNALS])
+    return " ".join([*own, _SMALL_SIGNALS, _BAND])
 
 
 def _facts(

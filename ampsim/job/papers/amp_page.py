@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -26,6 +27,7 @@ from ...circuit.signal_path import listening_points
 from ...circuit.transformer import Transformer
 from ...circuit.valves_in_use import valves_in_use
 from ...measures.bias import bias_table
+from ...measures.law_bands import BANDS, CUT_OFF, REST, SCREEN, current_kind, likely
 from ...pictures.bias import bias_picture
 from ...pictures.canvas import Picture
 from ...pictures.family import family_picture
@@ -121,7 +123,7 @@ def amp_page(amp: Amp, position: Position | None = None, progress: Progress | No
     warnings = _warnings(amp, here)
     played = () if warnings else (headroom_section(Examination(amp, amp, (here,)), progress),)
     tables = {
-        "Volts and currents at rest": _volts(rest),
+        "Volts and currents at rest": _volts(amp, rest),
         **({"Valves at rest": bias_table(rest).drop(columns=["variant", "position"])} if valves else {}),
         "Gain from the source to the output of every stage": _gains(sweep, stages),
         "Tremolo": tremolo_table(amp, here, swing),
@@ -135,7 +137,7 @@ def amp_page(amp: Amp, position: Position | None = None, progress: Progress | No
         **{name: picture for each in played for name, picture in each.pictures.items()},
     }
     notes = tuple(note for each in played for note in each.notes)
-    return AmpPage(amp, position_label(here), tables, pictures, notes, warnings)
+    return AmpPage(amp, position_label(here), tables, pictures, (*_band_notes(bool(valves)), *notes), warnings)
 
 
 def _warnings(amp: Amp, here: Position) -> tuple[str, ...]:
@@ -161,8 +163,18 @@ def _other_way(name: str, part: AnyPart) -> AnyPart:
     )
 
 
-def _volts(rest: xr.Dataset) -> pd.DataFrame:
-    """Every place with its volts, and the current of a valve's pin beside it."""
+def _band_notes(valves: bool) -> tuple[str, ...]:
+    if not valves:
+        return ()
+    plate, low, screen = (f"{100.0 * BANDS[kind]:.0f} %" for kind in (REST, CUT_OFF, SCREEN))
+    return (
+        f"Likely: plate currents at rest to {plate} either side, {low} near cut-off (less than a tenth of the current "
+        f"at 0 V on the grid), screen currents to {screen}.",
+    )
+
+
+def _volts(amp: Amp, rest: xr.Dataset) -> pd.DataFrame:
+    """Every place with its volts, and the current of a valve's pin beside it with where it is likely to lie."""
     here = rest.isel(variant=0, position=0)
     milliamps = {
         str(name): 1e3 * float(value) for name, value in zip(here["branch"].values, here["current"].values, strict=True)
@@ -171,8 +183,27 @@ def _volts(rest: xr.Dataset) -> pd.DataFrame:
     valves = {name.partition(".")[0]: rank for rank, name in enumerate(milliamps)}
     # Rails first, then the valves in signal order, each with its pins together, and other places last.
     ordered = sorted(places, key=lambda place: ("." in place, valves.get(place.partition(".")[0], len(valves))))
-    rows = [(place, places[place], milliamps.get(place, float("nan"))) for place in ordered]
-    return pd.DataFrame(rows, columns=["place", "volts [V]", "current into it [mA]"])
+    rows = [
+        (place, places[place], milliamps.get(place, math.nan), _likely(amp, places, place, milliamps.get(place)))
+        for place in ordered
+    ]
+    return pd.DataFrame(rows, columns=["place", "volts [V]", "current into it [mA]", "likely [mA]"])
+
+
+def _likely(amp: Amp, places: Mapping[str, float], place: str, milliamps: float | None) -> str:
+    """Where the current of a plate or screen is likely to lie; nothing for other pins."""
+    name, _, pin = place.partition(".")
+    if milliamps is None or pin not in ("plate", "screen") or milliamps <= 0.0:
+        return ""
+    if pin == "screen":
+        return likely(SCREEN, milliamps)
+    valve = amp.valve_by_type[valves_in_use(amp)[name][1].type]
+    volts = [places.get(f"{name}.{each}") for each in ("plate", "grid", "cathode", "screen")]
+    foot = volts[2] or 0.0
+    plate, grid, _, screen = (None if each is None else each - foot for each in volts)
+    if plate is None or grid is None:
+        return likely(REST, milliamps)
+    return likely(current_kind(valve, plate, grid, screen if valve.family == "pentode" else None), milliamps)
 
 
 def _gains(sweep: xr.Dataset, stages: Mapping[str, str]) -> pd.DataFrame:

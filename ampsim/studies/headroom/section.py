@@ -7,7 +7,7 @@ import xarray as xr
 
 from ...base.progress import Progress
 from ...base.wording import in_hertz, in_volts
-from ...measures.law_bands import band_words
+from ...measures.law_bands import band_words, with_likely
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
 from ..agreement import agreement_findings, agreement_of, agreement_words
@@ -18,6 +18,7 @@ from .findings import headroom_findings
 from .measures import (
     CLEAN_PERCENT,
     LOAD_OHM,
+    MOST_POWER,
     POWER_ORDERS,
     clipping_table,
     distortion_column,
@@ -58,6 +59,8 @@ def _power(response: xr.Dataset) -> pd.DataFrame:
         table[distortion_column(percent)] = [
             _level_words(level, response) for level in table[distortion_column(percent)]
         ]
+    for watts in (MOST_POWER, *map(power_column, CLEAN_PERCENT)):
+        table[watts] = [with_likely("watts", float(each)) or "–" for each in table[watts]]
     shorter = {distortion_column(percent): f"{percent:g} % THD at" for percent in CLEAN_PERCENT}
     return table.rename(
         columns=shorter | {power_column(percent): f"power at {percent:g} % [W]" for percent in CLEAN_PERCENT}
@@ -82,9 +85,11 @@ def _level_words(level: float, response: xr.Dataset) -> str:
 
 def _harmonics(response: xr.Dataset, variant: str, position: str) -> pd.DataFrame:
     table = harmonics_table(response, variant, position)
-    return table.assign(**{"level [V]": [in_volts(level) for level in table["level [V]"]]}).rename(
-        columns={"level [V]": "level"}
-    )
+    words = {
+        "level [V]": [in_volts(level) for level in table["level [V]"]],
+        "THD [%]": [with_likely("distortion", float(each)) for each in table["THD [%]"]],
+    }
+    return table.assign(**words).rename(columns={"level [V]": "level"})
 
 
 def _notes(response: xr.Dataset) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from ...base.wording import in_hertz
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...measures.labels import records
+from ...measures.law_bands import REST, SCREEN, band_words, likely
 from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..section import Examination, Section
 from ..settings import in_steps
@@ -70,6 +71,8 @@ def _valve_row(row: dict[str, Any]) -> dict[str, Any]:
     )
     if row["unit"] == "ohm":
         carried, limit = (with_unit(row[name], OHM) for name in ("value", "limit"))
+    if row["unit"] in ("W", "mA"):
+        carried += f", {likely(SCREEN if row['quantity'].startswith('screen') else REST, row['value'])}"
     return {
         "valve": f"{row['valve']} ({row['type']})",
         "quantity": f"{row['quantity']}, {row['state']}",
@@ -95,6 +98,7 @@ def _notes() -> tuple[str, ...]:
         f"Driven hard: {tones}, knobs as each position says; peaks over the whole run, means over its last cycles. "
         "On the two workshop amps, against the same tones for 0.5 to 1.2 s, mean watts of resistors read between 18 % "
         "low (slow supplies and cathodes) and 16 % high, of screens up to 8 % high. Other knobs may load more.",
+        band_words(REST, SCREEN),
         "Cold: rails at their drawn volts (behind a mains transformer at the peak of its winding) and no valve "
         "conducting, the peak on capacitors when valves warm up more slowly than filters fill. Of given rails the "
         "mains transformer's rise without load is not in it, nor are the rectifier's inrush and the mains' tolerance.",

@@ -249,7 +249,8 @@ def format_value(number: float, quantity: Quantity) -> str:
     """
     if number == 0.0:
         return "0"
-    letters = [letter for letter in quantity.multipliers if letter not in "Kµμ"]
+    # Nobody writes a capacitor in millifarads: on old drawings "m" is micro.
+    letters = [letter for letter in quantity.multipliers if letter not in ("Kµμm" if quantity.unit == "F" else "Kµμ")]
     best = ""
     for letter in letters:
         if _size(letter) <= abs(number) * (1 + 1e-12) and (not best or _SCALE[letter] > _SCALE[best]):

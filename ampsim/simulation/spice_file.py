@@ -10,6 +10,8 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import replace
 
+import numpy as np
+
 from ..base.errors import DescriptionError
 from ..circuit.amp import Amp, Pot
 from ..circuit.build import Circuit, circuit_at
@@ -90,7 +92,12 @@ def spice_file(
     writer.line(".end")
     values = (slot_value(source, half, setting) for source, half in writer.sources)
     first, *others = writer.skeleton()
-    return first + "".join(f"{value!r}{text}" for value, text in zip(values, others, strict=True))
+    return first + "".join(f"{_number(value)}{text}" for value, text in zip(values, others, strict=True))
+
+
+def _number(value: float) -> str:
+    """A value to the last digit, with an exponent where a drawing's 0.001 could be microfarads."""
+    return np.format_float_scientific(value, trim="-") if 0.0 < value < 1.0 else repr(value)
 
 
 def _check(asked: tuple[Analysis, ...]) -> None:

@@ -130,7 +130,7 @@ def test_a_whole_number_of_an_old_drawing_is_picofarads_from_a_hundred_up_and_as
 @pytest.mark.parametrize(
     ("text", "quantity", "said"),
     [
-        ("22 mF", FARAD, "22u or as 22m"),
+        ("22 mF", FARAD, "22u or as 22000u"),
         ("104", FARAD, "100n"),
         ("4E7", OHM, "4.7 or as 40M"),
         ("22k", FARAD, "not a capacitance but a resistance"),

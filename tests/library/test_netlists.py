@@ -18,7 +18,7 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.part_entries import entry_text, part_entry
 from ampsim.interface.commands.main import main
 from ampsim.library.files import models_in, toml_tables
-from ampsim.library.loader import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_mod, parse_amp
 from ampsim.library.netlists.drawing import Answers
 from ampsim.library.netlists.importing import import_text
 from ampsim.library.netlists.types import load_type
@@ -93,6 +93,16 @@ def test_a_mains_side_that_is_another_one_is_asked_about() -> None:
     assert "resistance = 310.0" in text
     with pytest.raises(DescriptionError, match="mains side"):
         import_text(text.replace("resistance = 310.0", "resistance = 210.0").encode())
+
+
+def test_every_usual_value_goes_out_and_back() -> None:
+    """Large reservoirs and small resistors too, whose values in farads and ohms look like those of a drawing."""
+    values = [float(f"{figure}e{power}") for figure in (1, 2.2, 4.7) for power in range(-12, 7)]
+    parts: dict[str, Any] = {f"C{n}": f"{1e6 * value:.9g}u" for n, value in enumerate(values) if value <= 0.01}
+    parts |= {f"R{n}": value for n, value in enumerate(values) if 0.1 <= value <= 1e7}
+    wires: dict[str, Any] = {name: ["in", "ground"] for name in parts} | {"R99": ["in", "out"]}
+    stage = {"name": "all of them", "template": "free wiring", "wires": wires}
+    check_round_trip(parse_amp({"name": "values", "parts": parts | {"R99": 1e3}, "stages": [stage]}), {}, swept=False)
 
 
 @settings(max_examples=12)

@@ -77,7 +77,7 @@ def test_a_mod_is_asked_as_an_amp_is() -> None:
     edits = [{"replace": "C2", "with": "22u"}]
     for mod, words in (
         ({"edits": edits}, "mod: replace C2 with: 22u F.*coupling of 'gain'.*probably 22n"),
-        ({"parts": {"C201": "22m"}, "edits": [{"fit": "C201", "across": "R7"}]}, "parts.C201: 22m F.*a capacitor"),
+        ({"parts": {"C201": "22m"}, "edits": [{"fit": "C201", "across": "R7"}]}, "parts.C201: 22000u F.*a capacitor"),
         ({"edits": [{"replace": "P1", "with": "1"}]}, "replace P1 with: 1 ohm.*a pot.*probably"),
         (
             {"switches": [{"designator": "S1", "control": "x", "positions": {"a": [], "b": edits}}]},

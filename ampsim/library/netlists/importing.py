@@ -14,6 +14,7 @@ from ...base.files import printable, read_bounded
 from ...base.quantities import format_value
 from ...base.wording import one_line
 from ...circuit.amp import Amp, Part
+from ...circuit.designators import kind_of
 from ...circuit.part_entries import entry_text, plain_word
 from ..files import toml_tables
 from ..loader import parse_amp
@@ -199,20 +200,16 @@ class _Assembly:
 
     def _entry(self, designator: str, entry: Any) -> Any:
         """An entry as a drawing writes it, where that is the same to the last digit."""
-        if not isinstance(entry, float):
+        quantity = QUANTITY.get(kind_of(designator))
+        if not isinstance(entry, float) or quantity is None:
             return entry
-        (part,) = read_parts(Entry({designator: entry}, "--value", "parts"))
-        if part.kind not in QUANTITY:
-            return entry
-        text = format_value(entry, QUANTITY[part.kind])
+        text = format_value(entry, quantity)
         (again,) = read_parts(Entry({designator: text}, "--value", "parts"))
         return text if isinstance(again, Part) and again.value == entry else entry
 
 
 def _rail_name(net: str) -> str:
     """A net's own name where a rail may have it; else ""."""
-    from ...circuit.designators import kind_of
-
     word = net.strip("+-")
     fits = word.isidentifier() and word.isascii() and word[0].isalpha() and len(word) <= 16
     taken = word.lower() in ("ground", "input", "speaker", "in", "out", "in_b", "out_b")

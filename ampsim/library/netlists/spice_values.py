@@ -16,6 +16,8 @@ _POWERS = {"t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "\u00b5": -6, "\u03bc": -6
 # Below this a resistance [ohm] written with "m" was hardly meant in milliohms.
 _LEAST_MILLIOHMS = 0.05
 _MOST_FARADS = 1e-3
+# What says neither its power of ten nor "u", "n" or "p"; "m" may be meant for micro.
+_WITHOUT_POWER = re.compile(r"[0-9.+-]+(?:[mMfF].*)?")
 
 
 class AskedAboutError(Exception):
@@ -59,7 +61,7 @@ def spice_value(text: str, quantity: Quantity) -> float:
         raise AskedAboutError(f"{shown(text)} is {number:g} {quantity.unit} for SPICE{_as_drawn(text, quantity)}")
     if quantity is OHM and _is_milli(text) and (number < _LEAST_MILLIOHMS or "M" in text):
         raise AskedAboutError(f"{shown(text)} is {number:g} ohm for SPICE, which writes a megohm 1MEG")
-    if quantity is FARAD and number >= _MOST_FARADS:
+    if quantity is FARAD and number >= _MOST_FARADS and _WITHOUT_POWER.fullmatch(text):
         raise AskedAboutError(f"{shown(text)} is {number:g} F for SPICE, which writes a microfarad 1u")
     return number
 

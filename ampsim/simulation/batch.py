@@ -21,6 +21,7 @@ from ..base.errors import DescriptionError, EngineError, Stopped
 from ..base.progress import SIMULATIONS, Progress, ProgressBar, quiet
 from ..base.system import as_done, cores
 from .batch_store import Keeper, Packed, pack, unpack
+from .kept_sweeps import run_kept
 from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Outcome
@@ -130,7 +131,7 @@ def _hands(executor: Executor | None, workers: int | None) -> Iterator[Callable[
             raise Stopped("the campaign was given up while a chunk was at work")
 
     def attend(chunk: tuple[Netlist, ...]) -> Packed:
-        return pack(engine.run(chunk, workers=1, progress=watch))
+        return pack(run_kept(chunk, watch, workers=1))
 
     threads = ThreadPoolExecutor(max(1, workers or cores()))
     try:

@@ -28,15 +28,17 @@ _FEWEST = 8  # a call for fewer is answered sooner than its file is found
 _FAULTS = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
 
 
-def run_kept(netlists: Sequence[Netlist], progress: Progress | None = None) -> list[Outcome]:
+def run_kept(
+    netlists: Sequence[Netlist], progress: Progress | None = None, workers: int | None = None
+) -> list[Outcome]:
     """Simulate netlists as `engine.run_distinct`, or fetch what the same call was answered before.
 
     Parameters
     ----------
     netlists : sequence of Netlist
         Of sweeps or operating points; what is in time is kept one by one.
-    progress : callable
-        As that of `engine.run`.
+    progress, workers
+        As those of `engine.run`.
 
     Raises
     ------
@@ -46,7 +48,7 @@ def run_kept(netlists: Sequence[Netlist], progress: Progress | None = None) -> l
     size = sum(16 * each.form.points * (1 + len(each.form.vectors)) for each in netlists)
     in_time = any(not each.form.points for each in netlists)
     if in_time or len(netlists) < _FEWEST or size > MOST_OF_ONE:
-        return engine.run_distinct(netlists, progress=progress)
+        return engine.run_distinct(netlists, workers=workers, progress=progress)
     path = path_of(_named(netlists))
     kept = path and fetch_kept(path, MOST_OF_ONE)
     if kept:
@@ -55,7 +57,7 @@ def run_kept(netlists: Sequence[Netlist], progress: Progress | None = None) -> l
                 return unpack(tuple(netlists), Packed(*(stored[name] for name in Packed._fields)))
         except _FAULTS:
             pass  # of another version of ampsim: as good as none
-    found = engine.run_distinct(netlists, progress=progress)
+    found = engine.run_distinct(netlists, workers=workers, progress=progress)
     if path and all(isinstance(each, Arrays) for each in found):
         file = io.BytesIO()
         np.savez(file, **pack(found)._asdict())

@@ -21,6 +21,7 @@ from ...circuit.positions import Position
 from ...circuit.transformer import Transformer
 from ...circuit.valves.deviation import ValveDraw
 from ...simulation.analyses import FrequencySweep
+from ...simulation.kept_sweeps import run_kept
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.request import Case, request
@@ -102,7 +103,7 @@ def sensitivity(
         raise DescriptionError(f"sensitivity of {shown(analysis)}; it takes a frequency sweep")
     cases = [_trials(case, analysis, node) for case in asked.cases]
     netlists = [netlist for case in cases for netlist in case.netlists]
-    outcomes = engine.run_distinct(netlists, workers=workers, progress=progress)
+    outcomes = run_kept(netlists, progress, workers)
     parts = dict.fromkeys((trial.name, trial.per) for case in cases for trial in case.trials)
     slope = np.full((len(cases), len(parts), analysis.points), np.nan)
     rest = iter(outcomes)

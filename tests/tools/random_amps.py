@@ -38,7 +38,6 @@ from tests.tools.random_stages import drawn_amp
 
 __all__ = ["PENTODES", "PUBLISHED", "TRIODES", "Case", "Count", "Tried", "draw", "run"]
 
-_LONGEST = 20.0  # s for one netlist, and once more by Gear's method
 INDEPENDENT, PLAYED = 10, 40  # every so many amps: solved in numpy, played by the time-step solver
 
 
@@ -155,7 +154,7 @@ def judge(case: Case, outcomes: Sequence[Outcome]) -> Tried:
 def try_cases(cases: Sequence[Case]) -> list[Tried]:
     """What became of some amps."""
     netlists = [netlist for case in cases for netlist in case.netlists]
-    outcomes = iter(engine.run(netlists, timeout=_LONGEST, progress=lambda *_: None))
+    outcomes = iter(engine.run(netlists, progress=lambda *_: None))
     return [judge(case, [next(outcomes) for _ in case.netlists]) for case in cases]
 
 

@@ -31,8 +31,9 @@ USUAL_PENTODE = {
 class Lot:
     """Draws everything about one amp; the same number draws the same amp."""
 
-    def __init__(self, number: int) -> None:
-        self.rng = np.random.default_rng([20, number])
+    def __init__(self, number: int, stream: int = 20) -> None:
+        self.number = number
+        self.rng = np.random.default_rng([stream, number])
 
     def chance(self, share: float) -> bool:
         return bool(self.rng.random() < share)
@@ -55,7 +56,7 @@ class Kit:
     """Parts and stages of an amp under way."""
 
     def __init__(self, lot: Lot) -> None:
-        self.lot = lot
+        self.lot, self.extra = lot, Lot(lot.number, 21)  # what `extra` draws changes nothing else
         self.parts: Tables = {}
         self.stages: list[Tables] = []
         self.jacks: list[Tables] = []

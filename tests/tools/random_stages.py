@@ -5,6 +5,7 @@ from __future__ import annotations
 from ampsim.circuit.amp import Amp
 from ampsim.library.loader import parse_amp
 from tests.tools.random_effects import bias_tremolo, free_oscillator, lesson, opto_tremolo, reverb
+from tests.tools.random_extras import extras, with_relay
 from tests.tools.random_kit import PENTODES, USUAL_PENTODE, Kit, Lot, Tables, source, usual
 from tests.tools.random_preamps import channels, follower_and_stack, preamp_stage
 from tests.tools.random_semiconductors import effects_loop
@@ -32,9 +33,12 @@ def drawn_amp(lot: Lot) -> Amp:
     pentode = lot.one(PENTODES)
     supply = USUAL_PENTODE[pentode[:4]][0]
     power_amp(kit, pentode)
-    rails = supplies(kit, supply)
+    rails, several = supplies(kit, supply), len(kit.rails)
+    extras(kit)
+    rails += kit.rails[several:]
     data = {"name": "drawn by lot", "parts": kit.parts, "rails": rails, "stages": kit.stages, "jacks": kit.jacks}
-    return parse_amp(data, "lot.toml")
+    amp = parse_amp(data, "lot.toml")
+    return with_relay(amp, kit.extra) if kit.extra.chance(0.15) else amp
 
 
 def power_amp(kit: Kit, pentode: str) -> None:

@@ -34,30 +34,29 @@ def moved(kit: Kit, source: Tables) -> list[Tables]:
 
 
 def from_mains(kit: Kit, volts: float, bias: float | None) -> list[Tables]:
-    """A mains transformer with a rectifier valve, two diodes or a bridge, and a winding for the bias."""
+    """A mains transformer with a rectifier valve, diodes, a bridge or a doubler, and a winding for the bias."""
     lot = kit.lot
     kind = lot.one(("valve", "valve", "diodes", "bridge"))
     each = volts / 1.3 * lot.rng.uniform(0.8, 1.15)
-    shape = f"{each:.0f}" if kind == "bridge" else f"{each:.0f}-0-{each:.0f}"
+    kind = "doubler" if kit.extra.chance(0.2) else kind
+    single = {"bridge": each, "doubler": 0.5 * each}.get(kind)
+    shape = f"{each:.0f}-0-{each:.0f}" if single is None else f"{single:.0f}"
     windings: Tables = {"ht": {"volts": shape, "resistance": lot.spread(80.0)}}
     if bias is not None:
         windings["bias"] = {"volts": f"{1.6 * abs(bias):.0f}", "resistance": lot.spread(30.0)}
-    own = {"mains": "230", "primary_resistance": lot.spread(8.0), "windings": windings}
+    own = {"mains": "230", "primary_resistance": lot.spread(8.0), "windings": windings} | further(kit, windings)
     transformer = kit.new("PT", own)
-    roles: Tables = {"transformer": transformer}
-    if kind == "valve":
-        roles |= {"rectifier": kit.new("V", lot.one(RECTIFIERS))}
-        roles |= kit.maybe(0.4, plate_resistor_a=("R", 47.0))
-        roles |= {"plate_resistor_b": kit.r(47.0)} if "plate_resistor_a" in roles else {}
-    elif kind == "diodes":
-        roles |= {f"diode_{side}": kit.new("D", "1N4007") for side in "ab"}
-    else:
-        roles |= {"rectifier": kit.new("BR", "1N4007")}
-    kit.stage("power supply", **roles)
-    first: Tables = {"name": "B1", "from": kit.stages[-1]["name"], "reservoir": kit.c(47e-6)}
+    name = kit.stage("voltage doubler" if kind == "doubler" else "power supply", transformer=transformer,
+                     **rectifiers(kit, kind))  # fmt: skip
+    first: Tables = {"name": "B1", "from": name, "reservoir": kit.c(47e-6)}
     if lot.chance(0.15):
         own = {"inductance": lot.spread(8.0), "resistance": lot.spread(100.0)}
         first |= {"through": kit.new("CH", own)}
+    elif kit.extra.chance(0.15):
+        first |= {
+            "through": kit.new("NTC", {"cold": kit.extra.spread(150.0), "warm": kit.extra.spread(6.0), "current": 0.4})
+        }
+    kit.rails += second_supply(kit, transformer) if "low" in windings else []
     if bias is None:
         return [first]
     supply: Tables = {"winding": f"{transformer}.bias_a", "diode": kit.new("D", "1N4007"), "reservoir": kit.c(47e-6)}
@@ -70,3 +69,41 @@ def from_mains(kit: Kit, volts: float, bias: float | None) -> list[Tables]:
         supply |= {"range_resistor": kit.r(22e3)}
     kit.stage("bias supply", **supply, **kit.maybe(0.3, bleeder=("R", 47e3)))
     return [first, *moved(kit, {"from": kit.stages[-1]["name"]})]
+
+
+def further(kit: Kit, windings: Tables) -> Tables:
+    """Windings for heaters and for a low supply, and a thermistor before the primary, each now and then."""
+    lot = kit.extra
+    if lot.chance(0.3):
+        windings["heaters"] = {"volts": "6.3", "resistance": lot.spread(0.05), "current": 4.0, "load": 3.0}
+    if lot.chance(0.3):
+        windings["low"] = {"volts": lot.one(("12", "15-0-15")), "resistance": lot.spread(1.0)}
+    warm = {"cold": lot.spread(120.0), "warm": lot.spread(1.2), "current": 2.0}
+    return {"inrush": warm, "draws": lot.spread(0.6)} if lot.chance(0.15) else {}
+
+
+def rectifiers(kit: Kit, kind: str) -> Tables:
+    """What makes direct current of a winding."""
+    if kind == "doubler":
+        roles: Tables = {f"{half}_diode": kit.new("D", "1N4007") for half in ("upper", "lower")}
+        roles |= {f"{half}_capacitor": kit.new("C", kit.extra.spread(100e-6)) for half in ("upper", "lower")}
+        if kit.extra.chance(0.6):
+            roles |= {f"{half}_bleeder": kit.new("R", kit.extra.spread(220e3)) for half in ("upper", "lower")}
+        return roles
+    if kind == "valve":
+        roles = {"rectifier": kit.new("V", kit.lot.one(RECTIFIERS))}
+        roles |= kit.maybe(0.4, plate_resistor_a=("R", 47.0))
+        return roles | ({"plate_resistor_b": kit.r(47.0)} if "plate_resistor_a" in roles else {})
+    if kind == "diodes":
+        return {f"diode_{side}": kit.new("D", "1N4007") for side in "ab"}
+    return {"rectifier": kit.new("BR", "1N4007")}
+
+
+def second_supply(kit: Kit, transformer: str) -> list[Tables]:
+    """A low rail from a winding of its own, with a load."""
+    lot, centred = kit.extra, "-" in kit.parts[transformer]["windings"]["low"]["volts"]
+    roles: Tables = {f"diode_{side}": kit.new("D", "1N4007") for side in "ab"} if centred else {}
+    roles |= {} if centred else {"rectifier": kit.new("BR", "1N4007")}
+    name = kit.stage("power supply", transformer=transformer, winding="low", **roles)
+    kit.stage("free wiring", wires={kit.new("R", lot.spread(1e3)): ["BY", "ground"]})
+    return [{"name": "BY", "from": name, "reservoir": kit.new("C", lot.spread(470e-6))}]

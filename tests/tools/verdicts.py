@@ -22,6 +22,7 @@ from ampsim.simulation.in_time import INSTEAD
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice.engine import Arrays, Outcome
 from tests.tools import nodal
+from tests.tools.nodal_netlist import Known, Nodal, read_netlist
 
 # How far an answer may lie beside the law or sum it must obey, relative and absolute [A] or [V].
 LAW = (1e-5, 1e-9)
@@ -62,7 +63,7 @@ def at(amp: Amp, position: dict[str, float | str]) -> Circuit:
     )
 
 
-def read(wired: Circuit, netlist: Netlist) -> nodal.Nodal:
+def read(wired: Circuit, netlist: Netlist) -> Nodal:
     """The netlist of a circuit as elements."""
     amp = wired.amp
     valves = {subcircuit(valve).split()[1]: valve for valve in amp.valve_by_type.values()}
@@ -72,7 +73,7 @@ def read(wired: Circuit, netlist: Netlist) -> nodal.Nodal:
         for part in wired.parts.values()
         if isinstance(part, MeanRectifier)
     }
-    return nodal.read(netlist.text, nodal.Known(valves, devices, means))
+    return read_netlist(netlist.text, Known(valves, devices, means))
 
 
 def with_every_net(wired: Circuit, netlist: Netlist) -> Netlist:
@@ -118,10 +119,10 @@ def _volts(rest: Arrays) -> dict[str, float]:
     return held | {"0": 0.0}
 
 
-def _at_rest(wired: Circuit, elements: nodal.Nodal, volts: dict[str, float]) -> Iterator[str]:
+def _at_rest(wired: Circuit, elements: Nodal, volts: dict[str, float]) -> Iterator[str]:
     # Resistors, valves and semiconductors only share out what the rails give; a grid's contact potential adds a volt.
     rails = [rail.volts for rail in wired.amp.fitted_rails if rail.volts is not None]
-    low, high = min([0.0, *rails]) - 1.0, max([0.0, *rails]) + 1.0
+    low, high = min([0.0, *rails]) - 1.0, highest(wired) + 1.0
     for net, each in volts.items():
         if "." in net:  # inside a part: not always volts
             continue
@@ -135,8 +136,14 @@ def _at_rest(wired: Circuit, elements: nodal.Nodal, volts: dict[str, float]) -> 
             yield f"currents into {net} leave {left:.3g} A of {size:.3g} A"
 
 
+def highest(wired: Circuit) -> float:
+    """The volts of the highest rail [V]; the halves of a voltage doubler stand on one another."""
+    halves = 2.0 if any(stage.template == "voltage doubler" for stage in wired.amp.stages) else 1.0
+    return halves * max((rail.volts for rail in wired.amp.fitted_rails if rail.volts is not None), default=0.0)
+
+
 def _law(
-    elements: nodal.Nodal,
+    elements: Nodal,
     answer: Arrays,
     tolerance: tuple[float, float],
     for_grid: tuple[float, float],
@@ -177,14 +184,14 @@ def _screen(valve: Valve, volts: list[NDArray[np.float64]]) -> tuple[NDArray[np.
     return (volts[2] - volts[-1],) if valve.family == "pentode" else ()
 
 
-def _sweep(elements: nodal.Nodal, volts: dict[str, float], sweep: Arrays) -> Iterator[str]:
+def _sweep(elements: Nodal, volts: dict[str, float], sweep: Arrays) -> Iterator[str]:
     for name, hertz, got, sought, size in _apart(elements, volts, sweep):
         if abs(got - sought) > SWEEP * abs(sought) + 1e-6 * size:
             yield f"{name} at {hertz:.4g} Hz: {got:.6g}, nodal equations say {sought:.6g}"
 
 
 def _apart(
-    elements: nodal.Nodal, volts: dict[str, float], sweep: Arrays
+    elements: Nodal, volts: dict[str, float], sweep: Arrays
 ) -> Iterator[tuple[str, float, complex, complex, float]]:
     """At three frequencies [Hz] of a sweep each vector, what it is and should be, and the largest of all."""
     size = max(float(np.abs(row).max()) for row in sweep.vectors.values())
@@ -195,7 +202,7 @@ def _apart(
             yield name, hertz, complex(row[number]), expected[name[2:-1]], size
 
 
-def starts(elements: nodal.Nodal, volts: dict[str, float], moving: Arrays) -> Iterator[str]:
+def starts(elements: Nodal, volts: dict[str, float], moving: Arrays) -> Iterator[str]:
     """Nets that do not start in time from where they are at rest [V]."""
     for name, row in moving.vectors.items():
         if name.startswith("v(") and "." not in name:
@@ -205,19 +212,19 @@ def starts(elements: nodal.Nodal, volts: dict[str, float], moving: Arrays) -> It
                 yield f"{name} starts at {start:.6g} V, its operating point is {volts[net]:.6g} V"
 
 
-def _leaks(elements: nodal.Nodal, volts: dict[str, float], net: str) -> bool:
+def _leaks(elements: Nodal, volts: dict[str, float], net: str) -> bool:
     """Whether only valves and semiconductors hold a net, and hardly pull at it where it is [V]."""
     held = any(net in (first, second) for first, second, _ in elements.resistors.values())
     left, _ = nodal.unbalance(elements, volts).get(net, (math.inf, 0.0))
     return not held and abs(left) <= LEAKAGE
 
 
-def _has_no_knee(elements: nodal.Nodal) -> bool:
+def _has_no_knee(elements: Nodal) -> bool:
     return any(valve.law in NO_KNEE for _, valve in elements.valves.values())
 
 
-def _moving(wired: Circuit, elements: nodal.Nodal, moving: Arrays) -> Iterator[str]:
-    high = max((rail.volts for rail in wired.amp.fitted_rails if rail.volts is not None), default=1.0)
+def _moving(wired: Circuit, elements: Nodal, moving: Arrays) -> Iterator[str]:
+    high = highest(wired) or 1.0
     wound = {net for each in wired.elements if each.kind == "transformer" for _, net in each.pins}
     for (plate, *_), valve in elements.valves.values():
         row = moving.vectors[f"v({plate})"] / high

@@ -11,11 +11,12 @@ import base64
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import files
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.values import with_values
 from .analyses import FrequencySweep
@@ -113,6 +114,14 @@ class PortTable:
         return _apart_db(rounded.respond(at), self.respond(at)) <= _ROUNDED_DB
 
 
+class _How(NamedTuple):
+    """What all simulations for one table are called with."""
+
+    sweep: FrequencySweep
+    workers: int | None
+    progress: Progress | None
+
+
 def port_table(
     amp: Amp,
     position: Mapping[str, float | str],
@@ -121,6 +130,8 @@ def port_table(
     spans: Spans | None = None,
     sweep: FrequencySweep | None = None,
     known: Collection[str] = (),
+    workers: int | None = None,
+    progress: Progress | None = None,
 ) -> PortTable:
     """Take the table of an amp at a position of its switches.
 
@@ -140,6 +151,8 @@ def port_table(
         Default 20 Hz to 20 kHz, 151 frequencies.
     known : collection of str
         Dials that move the bias at a position beside this one: those are not tried here.
+    workers, progress
+        As `engine.run`.
 
     Raises
     ------
@@ -148,7 +161,8 @@ def port_table(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    sweep, setting, spans = sweep or FrequencySweep(), amp.setting(position), spans or {}
+    how = _How(sweep or FrequencySweep(), workers, progress)
+    setting, spans = amp.setting(position), spans or {}
     wanted = [name for name, each in amp.controls.items() if each.kind == "knob" and (knobs is None or name in knobs)]
     does = {name: follows(amp, setting, name, span) for name, span in spans.items()}
     dials = {*map(knob_dial, wanted), *map(part_dial, spans)}
@@ -157,8 +171,8 @@ def port_table(
     while True:
         free = frozenset(name for name in wanted if knob_dial(name) not in moving)
         parts = {name: span for name, span in still.items() if part_dial(name) not in moving}
-        found, volts = _taken(amp, setting, tuple(places), free, parts, sweep)
-        more = set(_moves(found, volts, sweep))
+        found, volts = _taken(amp, setting, tuple(places), free, parts, how)
+        more = set(_moves(found, volts, how))
         if not more:
             return replace(found, moving=tuple(sorted(moving)))
         moving |= more
@@ -170,13 +184,13 @@ def _taken(
     places: tuple[str, ...],
     knobs: frozenset[str],
     spans: Spans,
-    sweep: FrequencySweep,
+    how: _How,
 ) -> tuple[PortTable, NDArray[np.float64]]:
     """The table, and the voltage across each port at rest [V]."""
     base = with_values(amp, {name: base_value(amp, name, span) for name, span in spans.items()})
     zero = {**setting, **dict.fromkeys(knobs, 0.0)}
     ports = turned_parts(base, zero, knobs, spans)
-    (model,) = reduce([PortCase(base, zero, tuple(port.port for port in ports), places)], sweep)
+    (model,) = reduce([PortCase(base, zero, tuple(port.port for port in ports), places)], *how)
     table = _in_series(model, ports)
     return PortTable(base, zero, places, tuple(ports), (), model.frequency, table), model.volts
 
@@ -193,7 +207,7 @@ def _in_series(model: PortModel, ports: Sequence[TurnedPart]) -> Complex:
     return table
 
 
-def _moves(found: PortTable, volts: NDArray[np.float64], sweep: FrequencySweep) -> list[str]:
+def _moves(found: PortTable, volts: NDArray[np.float64], how: _How) -> list[str]:
     """The dials that move the bias so far that a response differs from ngspice's own."""
     suspects: dict[str, TurnedPart] = {}
     for port, across in zip(found.ports, volts, strict=True):
@@ -210,19 +224,19 @@ def _moves(found: PortTable, volts: NDArray[np.float64], sweep: FrequencySweep) 
         if at != (0.0 if dial == port.knob else port.part.value)
     ]
     apart = dict.fromkeys(suspects, 0.0)
-    for (dial, _), each in zip(alone, _apart_from_direct(found, [at for _, at in alone], sweep), strict=True):
+    for (dial, _), each in zip(alone, _apart_from_direct(found, [at for _, at in alone], how), strict=True):
         apart[dial] = max(apart[dial], each)
     movers = [dial for dial, each in apart.items() if not each <= LEAST_DB]
     if movers or len(suspects) == 1:
         return movers
-    together = _apart_from_direct(found, [_all_at(found.ports, end) for end in (1, 2)], sweep)
+    together = _apart_from_direct(found, [_all_at(found.ports, end) for end in (1, 2)], how)
     return [] if max(together) <= LEAST_DB else [max(apart, key=lambda dial: apart[dial])]
 
 
-def _apart_from_direct(found: PortTable, at: Sequence[Settings], sweep: FrequencySweep) -> list[float]:
+def _apart_from_direct(found: PortTable, at: Sequence[Settings], how: _How) -> list[float]:
     """The most by which the table differs from a simulation of the whole amp, at each of some settings [dB]."""
     cases = [PortCase(*_stand(found, each), (), found.places) for each in at]
-    direct = simulate_directly(cases, sweep)
+    direct = simulate_directly(cases, *how)
     return [_apart_db(one, other) for one, other in zip(found.respond(at), direct, strict=True)]
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
+from ..base.progress import Progress
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.loop_search import Cut
@@ -84,7 +85,12 @@ class PortModel:
         return np.concatenate([np.concatenate([self.Z, z0], axis=1), np.concatenate([self.H, h0], axis=1)])
 
 
-def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[PortModel]:
+def reduce(
+    cases: Sequence[PortCase],
+    sweep: FrequencySweep | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[PortModel]:
     """Reduce amps at positions to their ports, all stock parts in place.
 
     Parameters
@@ -93,6 +99,8 @@ def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> li
         A port's current enters at its first place and leaves at its second.
     sweep : FrequencySweep
         Frequencies; default 20 Hz to 20 kHz.
+    workers, progress
+        As `engine.run`.
 
     Raises
     ------
@@ -105,7 +113,7 @@ def reduce(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> li
     wired = [circuit_at(case.amp, case.position) for case in cases]
     batches = [_netlists(case, each, sweep) for case, each in zip(cases, wired, strict=True)]
     wired = [with_probes(each, case.cut) for case, each in zip(cases, wired, strict=True)]
-    outcomes = iter(run_kept([netlist for batch in batches for netlist in batch]))
+    outcomes = iter(run_kept([each for batch in batches for each in batch], progress, workers))
     return [
         _model(case, each, sweep, [_answer(case, next(outcomes)) for _ in batch])
         for case, each, batch in zip(cases, wired, batches, strict=True)
@@ -191,10 +199,22 @@ def loop_gains(model: PortModel, changes: NDArray[Any]) -> Complex:
     return np.concatenate(blocks)
 
 
-def simulate_directly(cases: Sequence[PortCase], sweep: FrequencySweep | None = None) -> list[Complex]:
+def simulate_directly(
+    cases: Sequence[PortCase],
+    sweep: FrequencySweep | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[Complex]:
     """Voltages at the outputs for 1 V at the source, each by a fresh simulation of the whole amp; shape (o, f).
 
-    The ports of a case are not needed.
+    Parameters
+    ----------
+    cases : sequence of PortCase
+        Their ports are not needed.
+    sweep : FrequencySweep
+        Frequencies; default 20 Hz to 20 kHz.
+    workers, progress
+        As `engine.run`.
     """
     sweep = sweep or FrequencySweep()
     wired = [circuit_at(case.amp, case.position) for case in cases]
@@ -202,7 +222,9 @@ def simulate_directly(cases: Sequence[PortCase], sweep: FrequencySweep | None = 
         _netlists(case._replace(ports=()), each, sweep)[1].with_fresh_load()
         for case, each in zip(cases, wired, strict=True)
     ]
-    answers = [_answer(*each) for each in zip(cases, engine.run(netlists), strict=True)]
+    answers = [
+        _answer(*each) for each in zip(cases, engine.run(netlists, workers=workers, progress=progress), strict=True)
+    ]
     return [
         np.array([_at(each, answer, place) for place in case.outputs])
         for case, each, answer in zip(cases, wired, answers, strict=True)

@@ -73,7 +73,8 @@ _EXECUTE = """async (code) => {
   let printed = '';
   const future = kernel.requestExecute({ code, silent: false, store_history: false });
   future.onIOPub = (message) => {
-    if (message.header.msg_type === 'stream') printed += message.content.text;
+    // How far simulations are goes to the other stream.
+    if (message.header.msg_type === 'stream' && message.content.name === 'stdout') printed += message.content.text;
     if (message.header.msg_type === 'error') printed += message.content.traceback.join('\\n');
   };
   await future.done;

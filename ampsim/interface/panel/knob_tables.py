@@ -71,8 +71,8 @@ class KnobTables:
         at = self._wanted.pop(0)
         dials, values = self._state.dials, self._values(at)
 
-        def work(_: Progress) -> list[_Kept]:
-            return [self._find(kind, values) or self._make(kind, dials, values) for kind in KINDS]
+        def work(progress: Progress) -> list[_Kept]:
+            return [self._find(kind, values) or self._make(kind, dials, values, progress) for kind in KINDS]
 
         def deliver(answer: list[_Kept] | AmpsimError) -> None:
             # Without a table the page asks for each position, as ever; ngspice's own answer says what is wrong.
@@ -98,7 +98,7 @@ class KnobTables:
                 return each
         return None
 
-    def _make(self, kind: str, dials: tuple[Dial, ...], values: dict[str, float | str]) -> _Kept:
+    def _make(self, kind: str, dials: tuple[Dial, ...], values: dict[str, float | str], progress: Progress) -> _Kept:
         amp, parts = self._amp(kind), [dial for dial in dials if dial.kind == "part" and kind == "modded"]
         given = {dial.name: float(values[dial.key]) for dial in parts}
         spans = {dial.name: (float(dial.values[0]), float(dial.values[-1])) for dial in parts}
@@ -107,7 +107,9 @@ class KnobTables:
         places = next(dial.values for dial in dials if dial.kind == "place")
         known = {key for each in self._kept.values() if each.kind == kind for key in each.table.moving}
         amp_now, heard = with_values(amp, given), [str(each) for each in places]
-        found = port_table(amp_now, position, heard, spans=spans, sweep=SWEEP, known=known)
+        # One worker: another is kept free for the hand.
+        how: dict[str, Any] = {"sweep": SWEEP, "workers": 1, "progress": progress}
+        found = port_table(amp_now, position, heard, spans=spans, known=known, **how)
         keys = [dial.key for dial in dials if dial.kind == "switch" and dial.name in amp.controls]
         made = _Kept(kind, {key: values[key] for key in (*keys, *found.moving)}, found)
         self._kept[id(made)] = made

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
 from ..measures.labels import select, short_labels
@@ -19,6 +20,7 @@ from .gain_and_change import gain_and_change
 
 _KINDS = ("stock", "modded")
 _MOST_POSITIONS = 4
+_SAME_DB = 0.005  # curves that lie on one another have one label
 _CHANGE_HEIGHT = 1.15  # inches
 
 
@@ -112,24 +114,45 @@ def overlay_picture(
     beside = label_room(labels) if count > 1 else 0.25
     words = describe_overlay(pair, node, reference)
     picture, upper, lower = gain_and_change(heading, subtitle, words, keys, _CHANGE_HEIGHT, beside)
-    _draw_gains(picture, upper, curves, labels)
+    _draw_gains(picture, upper, curves, labels, names[0])
     _draw_changes(picture, lower, curves, labels)
     return picture
 
 
-def _draw_gains(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:
+def _draw_gains(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str], stock: str) -> None:
     looks = style.pair_looks(len(labels))
     levels = [curves[f"{kind}-{place}"][:, 1] for kind in _KINDS for place in range(len(labels))]
     over_frequency(axes, "gain [dB]", levels, curves["stock-0"][:, 0], labelled=False)
     if "between" in curves:
         fill(axes, curves, "between")
     named = []
-    for place, pair in enumerate(looks):
-        for kind, look in zip(_KINDS, pair, strict=True):
-            draw(axes, curves, f"{kind}-{place}", look)
-            named.append((labels[place], curves[f"{kind}-{place}"][:, 1], look))
+    firsts = _firsts([curves[f"stock-{place}"][:, 1] for place in range(len(labels))])
+    for place, (stock_look, modded_look) in enumerate(looks):
+        first = firsts[place]
+        draw(axes, curves, f"stock-{place}", looks[first][0])
+        if first == place:
+            named.append((_stock_label(labels, firsts, place, stock), curves[f"stock-{place}"][:, 1], stock_look))
+        draw(axes, curves, f"modded-{place}", modded_look)
+        named.append((labels[place], curves[f"modded-{place}"][:, 1], modded_look))
     if len(labels) > 1:
         end_labels(picture, axes, named)
+
+
+def _firsts(levels: Sequence[NDArray[np.float64]]) -> list[int]:
+    """To each curve the first that it lies on: a stock amp stands still where a control of the mods is moved."""
+    found: list[int] = []
+    for place, each in enumerate(levels):
+        same = (other for other in range(place) if np.allclose(levels[other], each, atol=_SAME_DB, equal_nan=True))
+        found.append(next(same, place))
+    return found
+
+
+def _stock_label(labels: Sequence[str], firsts: Sequence[int], place: int, stock: str) -> str:
+    """What is said at a stock line that stands for several positions: no more than they have in common."""
+    if len(set(firsts)) == 1:
+        return stock
+    own = [label.split(", ") for label, first in zip(labels, firsts, strict=True) if first == place]
+    return ", ".join(part for part in own[0] if all(part in each for each in own)) or stock
 
 
 def _draw_changes(picture: Picture, axes: Axes, curves: Curves, labels: Sequence[str]) -> None:

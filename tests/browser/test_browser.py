@@ -290,8 +290,9 @@ def test_a_stored_notebook_shows_a_picture(sheet: Sheet) -> None:
     sheet.page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
     sheet.page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")
     book: Any = json.loads((sheet.lab.folder / "sheet.ipynb").read_text("utf-8"))
-    # A slow machine shows first how far the simulations are; the panel itself comes before its picture.
+    # The picture stands below the panel, which hides it, and is of where the panel was left.
     data = next(each["data"] for each in book["cells"][0]["outputs"] if "image/png" in each.get("data", {}))
+    assert not sheet.page.locator(".jp-RenderedImage").first.is_visible()
     assert 20_000 < len(data["image/png"]) < 200_000
 
 

@@ -1,10 +1,18 @@
-"""Closed forms against published numbers and against ngspice; exercises that answer every kind of prediction."""
+"""Closed forms against published numbers and ngspice; exercises that help before they solve, and mark."""
+
+from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 import pytest
 
 from ampsim.base.errors import DescriptionError
-from ampsim.interface.lessons import bypass_exercise, formula_beside, lesson_stage, textbook_stage
+from ampsim.interface.lessons.question import MOST_MARKS, Exercise
+from ampsim.interface.lessons.sheet import exercise_sheet
+from ampsim.interface.lessons.stage import formula_beside, lesson_stage, textbook_stage
+from ampsim.interface.lessons.topics import LEVELS, TOPICS, exercise
+from ampsim.library.loader import load_amp
 from ampsim.measures.closed_forms import BypassedStage
 
 
@@ -12,7 +20,7 @@ from ampsim.measures.closed_forms import BypassedStage
     ("bypass", "lower", "upper"),
     [(25e-6, 4.24, 8.20), (0.68e-6, 156.0, 301.5)],
 )
-def test_shelf_of_the_textbook_stage(bypass, lower, upper):
+def test_shelf_of_the_textbook_stage(bypass: float, lower: float, upper: float) -> None:
     # Closed form with 100k, rp 62.5k, mu 100, 1k5: gains 61.54 and 31.85, a step of 5.72 dB.
     stage = BypassedStage(100.0, 62.5e3, 100e3, 1.5e3, bypass)
     assert stage.lower_corner == pytest.approx(lower, rel=2e-3)
@@ -23,44 +31,114 @@ def test_shelf_of_the_textbook_stage(bypass, lower, upper):
 
 
 @pytest.mark.parametrize("seed", [None, 1, 2, 3, 4])
-def test_the_formula_lies_on_ngspices_curve(seed):
+def test_the_formula_lies_on_ngspices_curve(seed: int | None) -> None:
     volts = formula_beside(lesson_stage(seed))["voltage"].values[:, 0, 0]
     # The formula knows no valve capacitances: 1 % up to 20 kHz from a source without resistance.
     np.testing.assert_allclose(abs(volts[0]), abs(volts[1]), rtol=0.01)
 
 
-@pytest.mark.parametrize("kind", ["corner", "shelf", "bias"])
-@pytest.mark.parametrize("seed", range(6))
-def test_by_hand_and_simulated_agree_so_a_good_prediction_is_told_so(kind, seed):
-    exercise = bypass_exercise(seed, kind)
-    assert exercise.answer(f"{exercise.by_hand:.4g} {exercise.unit}").startswith("Well predicted")
-    assert exercise.answer(f"{2.5 * exercise.by_hand:.4g} {exercise.unit}").startswith("Not yet")
-    assert exercise.reason in exercise.answer(1.0)
+def off(asked: Exercise, times: float) -> str:
+    """A prediction beside the simulated value: by some of what is near enough."""
+    away = times * asked.close
+    return f"{asked.simulated + away if asked.unit == 'dB' else asked.simulated * (1.0 + away):.6g} {asked.unit}"
 
 
-def test_seeds_vary_the_values():
-    assert len({str(bypass_exercise(seed)) for seed in range(8)}) > 4
-    assert str(bypass_exercise(3)) == str(bypass_exercise(3))
+@pytest.mark.parametrize("topic", TOPICS)
+def test_who_works_by_the_formula_is_right_and_it_is_no_copy_of_the_simulation(topic: str) -> None:
+    found = [exercise(topic, seed) for seed in range(5)]
+    for asked in found:
+        assert asked.answer(f"{asked.by_hand:.4g} {asked.unit}").startswith("Well predicted")
+        assert (asked.right, asked.marks) == (True, 3)
+        assert asked.answer(off(asked, 1.5)).startswith("Not yet")
+    assert all(asked.by_hand != pytest.approx(asked.simulated, rel=1e-9) for asked in found)
+    assert len({str(each) for each in found}) > 1
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+@pytest.mark.parametrize("level", LEVELS)
+def test_hints_come_before_the_solution_and_give_what_the_level_withholds(topic: str, level: int) -> None:
+    asked, easiest = exercise(topic, 3, level), exercise(topic, 3, 1)
+    assert asked.simulated == easiest.simulated
+    assert str(asked) in str(easiest)
+    wrong, seen = off(asked, 3.0), str(asked)
+    for hint in asked.hints:
+        said = asked.answer(wrong)
+        assert hint in said
+        assert "Try again" in said
+        assert f"{asked.simulated:.4g}" not in said
+        assert asked.reason not in said
+        seen += f" {hint}"
+    assert all(part in seen for part in str(easiest).removeprefix(asked.question).split(". "))
+    assert asked.reason in asked.answer(wrong)
+    assert asked.answer(off(asked, 0.0)).startswith("Well predicted")
+    assert asked.marks == 0, "what was shown counts nothing"
+
+
+def test_marks_fall_with_every_wrong_try_and_the_reason_counts_once() -> None:
+    asked = exercise("coupling capacitor", 5, 3)
+    asked.answer("soon")
+    assert asked.tries == 0, "a slip is no try"
+    asked.answer(off(asked, -2.0))
+    asked.answer(off(asked, 0.5))
+    assert asked.marks == 2
+    assert "one of the letters a, b, c" in asked.because("z")
+    letters = [letter for place, letter in enumerate("abc") if place != asked.why.right]
+    assert asked.because(letters[0]).startswith("No")
+    assert asked.because("abc"[asked.why.right]).startswith("Right")
+    assert asked.marks == 2, "the first choice counts"
+    again = exercise("coupling capacitor", 5, 3)
+    again.answer(off(again, 0.5))
+    assert again.because("abc"[again.why.right].upper() + ")") == f"Right: {again.why.model}"
+    assert again.marks == MOST_MARKS
+
+
+def test_the_same_seed_gives_the_same_sheet_and_it_is_marked() -> None:
+    one, same, other = (exercise_sheet(seed, level=3, topics=("bias", "shelf")) for seed in (4, 4, 5))
+    assert str(one) == str(same) != str(other)
+    assert all(f"{each.simulated:.3g}" not in repr(one) and each.reason not in repr(each) for each in one)
+    assert [each.why for each in one] == [each.why for each in same]
+    one[1].answer(off(one[1], 0.0))
+    one[2].solution()
+    assert list(one.marks["marks"]) == ["3 of 4", "0 of 4", "3 of 8"]
+    assert len(exercise_sheet(topics=("load line",))) == 1
 
 
 @pytest.mark.parametrize("slip", ["230 V", "5 dB", "soon", "", "2k3 ohm", "1e999 Hz", None, [3]])
-def test_a_wrong_unit_gets_help(slip):
-    said = bypass_exercise(1, "corner").answer(slip)
+def test_a_wrong_unit_gets_help(slip: Any) -> None:
+    said = exercise("corner", 1).answer(slip)
     assert "for example 230 Hz" in said
     assert "Try again" in said
 
 
-def test_frequencies_may_be_written_as_people_write_them():
-    exercise = bypass_exercise(1, "corner")
-    assert exercise.answer("0.3 kHz").split(",")[0] == exercise.answer("300").split(",")[0]
+def test_frequencies_may_be_written_as_people_write_them() -> None:
+    one, other = exercise("corner", 1), exercise("corner", 1)
+    assert one.answer("0.3 kHz").split(",")[0] == other.answer("300").split(",")[0]
 
 
-def test_an_unknown_exercise_names_those_there_are():
-    with pytest.raises(DescriptionError, match="corner, shelf, bias"):
-        bypass_exercise(1, "slope")
+def test_what_there_is_not_is_said_with_what_there_is() -> None:
+    with pytest.raises(DescriptionError, match=r"load line, corner.*nearest: corner"):
+        exercise("cornr", 1)
+    with pytest.raises(DescriptionError, match="no level 4"):
+        exercise("corner", 1, 4)
+    with pytest.raises(DescriptionError, match="no feedback line"):
+        exercise("feedback loop", amp=load_amp("lesson-stage"))
 
 
-def test_the_closed_form_takes_the_bias_from_the_simulation():
+def test_the_feedback_may_be_that_of_an_amp_of_ones_own() -> None:
+    own = exercise("feedback loop", 1, amp=load_amp("ballroom"))
+    assert load_amp("ballroom").name in own.question
+    assert own.by_hand == pytest.approx(own.simulated, abs=own.close)
+
+
+def test_the_drawing_has_the_parts_that_are_asked_about() -> None:
+    asked = exercise("coupling capacitor", 5, 3)
+    assert asked.draw is not None
+    drawn = asked.draw()
+    for designator in ("V1A", "R3", "R4", "C2", "R6"):
+        assert designator in drawn.alternative
+
+
+def test_the_closed_form_takes_the_bias_from_the_simulation() -> None:
     warm, cold = textbook_stage(lesson_stage()), textbook_stage(lesson_stage(2))
     assert 90 < warm.mu < 110
     assert warm.rp != cold.rp

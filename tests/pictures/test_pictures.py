@@ -297,6 +297,21 @@ def test_no_text_is_cut_off_or_overlaps_another(draw: Callable[[], Picture], dpi
         assert wide <= 0 or tall <= 0.02 * dpi, (one, two)
 
 
+def test_a_stock_line_says_only_what_moves_it() -> None:
+    """Where a control of the mods changes nothing of stock there is one line, and it names no such control."""
+    response, moves = family_of(3).drop_vars("depth"), np.array([0.0, 0.0, 6.0])
+    response["voltage"].values[0] = response["voltage"].values[0, :1]
+    one = response.assign_coords(position=[f"gain 3, bright {size}" for size in ("120p", "390p", "1n")])
+    said = [text.get_text() for text in overlay_picture(one).findobj(Text)]
+    assert said.count("stock") == 2, "the key, and one line"
+    labels = ["gain 3, bright 120p", "gain 3, bright 390p", "gain 7, bright 1n"]
+    two = one.copy(deep=True).assign_coords(position=labels)
+    two["voltage"].values[0] *= 10.0 ** (moves[:, None, None] / 20.0)
+    said = [text.get_text() for text in overlay_picture(two).findobj(Text)]
+    assert said.count("gain 3") == 1
+    assert said.count("stock") == 1, "the key"
+
+
 def test_end_labels_stand_in_the_order_of_the_lines() -> None:
     picture = family_picture(family_of(12))
     heights = {each.get_text(): each.get_window_extent().y0 for each in texts(picture) if "depth " in each.get_text()}

@@ -1,0 +1,13 @@
+"""Lessons that compute: an exercise asks, helps, marks, and says why; the same seed gives the same sheet."""
+
+from __future__ import annotations
+
+from ...base.lazy_names import lazy_names
+
+_HOME = {
+    "stage": ("formula_beside", "lesson_stage", "textbook_stage"),
+    "question": ("Exercise", "Why"),
+    "topics": ("TOPICS", "exercise"),
+    "sheet": ("Sheet", "exercise_sheet"),
+}
+__getattr__ = lazy_names(__name__, _HOME)

@@ -40,7 +40,7 @@ GROUPS = {
     "taking in": ("begin", "wish", "note", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
     "deciding": ("find", "compare", "blind", "audition", "consequences"),
-    "doing": ("parts", "wiring", "steps"),
+    "doing": ("parts", "wiring", "plan", "done", "steps"),
     "proof": ("proof",),
     "handing over": ("record", "page", "exercise"),
     "at any time": ("show", "state", "take", "accept", "change"),

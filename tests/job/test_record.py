@@ -27,10 +27,10 @@ from ampsim.base.wording import plain
 from ampsim.interface.commands.check import explain
 from ampsim.interface.commands.common import find_audition
 from ampsim.job.record import saving
-from ampsim.job.record.data import as_tables
 from ampsim.job.record.merging import MARK, fresh_text
 from ampsim.job.record.paths import path_inside
 from ampsim.job.record.reading import check_record
+from ampsim.job.record.tables import as_tables
 from ampsim.library import loader
 from ampsim.library.files import models
 from ampsim.library.toml_lines import lines_of

@@ -244,8 +244,8 @@ def _bare(record: Record) -> Record:
 
 
 def _text(record: Record) -> bytes:
-    from ampsim.job.record.data import as_tables
     from ampsim.job.record.merging import fresh_text
+    from ampsim.job.record.tables import as_tables
 
     return fresh_text(as_tables(replace(record, format=records.FORMAT))).encode()
 

@@ -11,8 +11,9 @@ from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.wording import plain
-from .data import Change, OwnersWish, Record, Status, Tables, as_tables
+from .data import Change, OwnersWish, Record, Status
 from .reading import check_record, from_tables
+from .tables import Tables, as_tables
 
 # These tell how the file came about; positions are where knobs stand at the moment.
 _OWN = ("format", "history", "frozen")

@@ -8,10 +8,7 @@ from datetime import date as Date
 from enum import StrEnum
 from typing import Any
 
-from ...base.quantities import OHM, format_value, parse_value
-
 FORMAT = 6
-Tables = dict[str, Any]
 
 
 class Status(StrEnum):
@@ -133,6 +130,20 @@ class Blind:
 
 
 @dataclass(frozen=True)
+class Session:
+    """Steps of the plan that somebody did in one go, in the plan's own words.
+
+    `minutes` is how long they took [min], 0 where nobody wrote that down.
+    """
+
+    date: Date
+    steps: tuple[str, ...]
+    minutes: int = 0
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Frozen:
     """A file as it was when it was frozen into the job.
 
@@ -174,7 +185,7 @@ class Record:
         The amp's serial number, and the day it was promised for; "" and None where nobody wrote them down.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps, choices, blind
+    wishes, states, arrival, measured, sweeps, choices, blind, sessions
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
@@ -209,6 +220,7 @@ class Record:
     sweeps: tuple[Sweep, ...] = ()
     choices: tuple[Choice, ...] = ()
     blind: tuple[Blind, ...] = ()
+    sessions: tuple[Session, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()
@@ -240,52 +252,3 @@ class Record:
             found.pop(key, None)
             found[key] = each
         return list(found.values())
-
-
-def as_tables(record: Record) -> Tables:
-    """A record as the tables of its file, in the order they are written; what is empty is left out."""
-    head = {"owner": record.owner, "serial": record.serial, "promised": record.promised}
-    head |= {"words": record.words, "amp": record.amp}
-    tail = {
-        "wishes": [_nonempty_fields(each) for each in record.wishes],
-        "states": [_nonempty_fields(each) for each in record.states],
-        "arrival": [_nonempty_fields(each) for each in record.arrival],
-        "measured": [_measured_table(each) for each in record.measured],
-        "sweeps": [_nonempty_fields(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
-        "choices": [_nonempty_fields(each) for each in record.choices],
-        "blind": [_blind_table(each) for each in record.blind],
-        "positions": [dict(each) for each in record.positions],
-        "history": [_without_none(vars(each)) for each in record.history],
-        "frozen": [_nonempty_fields(each) for each in record.frozen],
-    }
-    tables: Tables = {"format": FORMAT, "name": record.name, **_nonempty(head), "mods": list(record.mods)}
-    return tables | _nonempty({"drawer": record.drawer}) | dict(record.audition) | _nonempty(tail)
-
-
-def _nonempty(tables: Tables) -> Tables:
-    return {key: value for key, value in tables.items() if value}
-
-
-def _without_none(tables: Tables) -> Tables:
-    return {key: value for key, value in tables.items() if value is not None}
-
-
-def _nonempty_fields(each: object) -> Tables:
-    return {key: str(value) if isinstance(value, StrEnum) else value for key, value in vars(each).items() if value}
-
-
-def _measured_table(each: Measured) -> Tables:
-    mains = {"mains_volts": each.mains, "mains_drawn_volts": each.mains_drawn}
-    table = {"phase": str(each.phase), "date": each.date, **mains, "meter_ohms": _ohms(each.meter)}
-    return _without_none(table) | _nonempty({"source": each.source, "at": each.position}) | {"volts": dict(each.volts)}
-
-
-def _blind_table(each: Blind) -> Tables:
-    table = {"date": each.date, "among": list(each.among), "rounds": each.rounds, "right": each.right}
-    return table | _nonempty({"note": each.note})
-
-
-def _ohms(value: float | None) -> float | str | None:
-    """As a schematic writes it, where that says all of it."""
-    text = format_value(value, OHM) if value is not None else ""
-    return text if text and parse_value(text, OHM) == value else value

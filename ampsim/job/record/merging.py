@@ -7,7 +7,7 @@ from typing import Any, TypeGuard
 import tomlkit
 from tomlkit.items import InlineTable
 
-from .data import Tables
+from .tables import Tables
 
 MARK = "# Positions kept by the panel: everything below this line is written anew when they are saved."
 _HEAD = "A job of ampsim. It may be edited by hand: comments and order stay."

@@ -31,12 +31,13 @@ from .data import (
     OwnersWish,
     Phase,
     Record,
+    Session,
     State,
     Status,
     Sweep,
-    as_tables,
 )
 from .paths import check_file_name, path_inside
+from .tables import as_tables
 
 AUDITION = ("about", "source", "listen_at", "frequencies", "views", "compare", "waveform")
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
@@ -155,6 +156,7 @@ def _record(top: Entry, number: int) -> Record:
         sweeps=rows.read("sweeps", _sweep),
         choices=rows.read("choices", _choice),
         blind=rows.read("blind", _blind),
+        sessions=rows.read("sessions", _session),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=rows.read("history", _change),
@@ -266,6 +268,15 @@ def _blind(entry: Entry) -> Blind:
         entry.whole_number("right", 0, rounds, 0),
         entry.plain_text("note", _NOTE, "", lines=True),
     )
+
+
+def _session(entry: Entry) -> Session:
+    steps = tuple(
+        entry.element("steps", each).plain_text("steps", _NOTE) for each in entry.elements("steps", _MOST_ROWS)
+    )
+    minutes = entry.whole_number("minutes", 0, 100_000, 0)
+    by, note = entry.plain_text("by", _NAME, ""), entry.plain_text("note", _NOTE, "", lines=True)
+    return Session(entry.date(), steps, minutes, by, note)
 
 
 def _change(entry: Entry) -> Change:

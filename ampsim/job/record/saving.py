@@ -15,11 +15,12 @@ from ...base.files import lock_folder, read_bounded, write_whole
 from ...base.line_ends import decode_lines, with_ends
 from ...library.loader import FILE
 from .changing import with_history
-from .data import FORMAT, Record, as_tables
+from .data import FORMAT, Record
 from .frozen import freeze_named
 from .merging import fresh_text, merge_text
 from .paths import path_inside
 from .reading import check_record, job_file, parse_record
+from .tables import as_tables
 
 _MOST_BESIDE = 1000
 _MOST_NAME = 40

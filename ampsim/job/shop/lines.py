@@ -87,7 +87,8 @@ def _waits_for(record: Record) -> str:
 
 def _dates(record: Record) -> Iterator[Date]:
     dated: Sequence[Any] = (
-        *record.states, *record.arrival, *record.measured, *record.sweeps, *record.choices, *record.history,
+        *record.states, *record.arrival, *record.measured, *record.sweeps, *record.choices, *record.sessions,
+        *record.history,
         *record.frozen,
     )  # fmt: skip
     return (each.date for each in dated)

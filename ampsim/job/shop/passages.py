@@ -62,6 +62,9 @@ def _said(record: Record) -> Iterator[Passage]:
         yield Passage("seen on arrival", str(note.date), note.note)
     for state in record.states:
         yield Passage("state", str(state.date), f"{state.state}: {state.note}" if state.note else str(state.state))
+    for session in record.sessions:
+        words = f"{len(session.steps)} steps {session.by} {session.note} {'; '.join(session.steps)}"
+        yield Passage("done", str(session.date), words)
     for each in record.choices:
         yield Passage("chosen", str(each.date), f"{each.chosen} of {each.asked}: {each.note}")
 

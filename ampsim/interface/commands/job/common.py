@@ -105,6 +105,20 @@ def to_option(parser: argparse.ArgumentParser, what: str, default: str) -> None:
     common.to_option(parser, what, f"{default} in the job's folder")
 
 
+def paper_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """Add `--to` and `--paper` of a page that is written as HTML and PDF."""
+    to_option(parser, "the HTML file; the PDF stands beside it", f"papers/{name}.html")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+
+
+def announce(what: str, path: Path, paper: str, appendix: bool = False) -> None:
+    """Say where a page is, and write it as PDF."""
+    from ....job.papers.pdf import write_pdf
+
+    print(f"The {what} is {path}")
+    print(f"On paper ({paper}): {write_pdf(path, paper=paper, appendix=appendix)}")
+
+
 def mains_option(parser: argparse.ArgumentParser) -> None:
     """Add `--mains-drawn`."""
     parser.add_argument("--mains-drawn", help="the mains that the drawing's volts hold for, such as 230")

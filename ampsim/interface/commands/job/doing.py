@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ....base.caution import CAUTION
-from .common import PICTURES, Steps, open_record, output_path, to_option
+from .common import PAPERS, PICTURES, Steps, announce, open_record, output_path, paper_options, to_option
 
 
 def add(steps: Steps) -> None:
@@ -19,6 +19,13 @@ def add(steps: Steps) -> None:
     )
     to_option(wiring, "folder for the schematic", "pictures")
     wiring.add_argument("--whole", action="store_true", help="draw the whole amp, not only what the mods touch")
+    plan = steps.step("plan", "the plan to work by, with boxes to tick: HTML for a tablet, and PDF", _plan)
+    paper_options(plan, "plan")
+    done = steps.step("done", "tick off steps of the plan: who did them, and how long it took", _done)
+    done.add_argument("number", nargs="+", help="which steps, such as 3 5-8")
+    done.add_argument("--by", default="", help="who did them")
+    done.add_argument("--minutes", type=int, default=0, help="how long they took together")
+    done.add_argument("--note", default="", help="what there is to say of them")
     steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
 
 
@@ -42,6 +49,32 @@ def _wiring(options: argparse.Namespace) -> None:
     told = wiring_text(wiring(amp))
     drawn = save_picture(schematic(amp, options.whole), output_path(options, PICTURES) / "schematic")
     print(f"{told}\n\nThe schematic is {' and '.join(map(str, drawn))}\n\n{CAUTION}")
+
+
+def _plan(options: argparse.Namespace) -> None:
+    from ....job.papers.bench_plan import bench_plan
+
+    path = output_path(options, f"{PAPERS}/plan.html")
+    announce("plan", bench_plan(*open_record(options), path, options.paper), options.paper, appendix=True)
+    print(f"\n{CAUTION}")
+
+
+def _done(options: argparse.Namespace) -> None:
+    from ....job.papers.bench_plan import job_plan
+    from ....job.record.saving import save_record
+    from ....job.record.sessions import asked_steps, keep_session, sessions_of
+    from ....work.steps.step import Phase
+
+    record, found = open_record(options)
+    steps = job_plan(record, found).steps
+    numbers = asked_steps(steps, options.number)
+    known = {"minutes": options.minutes, "by": options.by, "note": options.note}
+    record = save_record(keep_session(record, steps, numbers, **known), options.folder)
+    stand = zip(steps, sessions_of(record, steps), strict=True)
+    left = [n for n, (step, done) in enumerate(stand, 1) if done is None and step.phase != Phase.MAKE_SAFE]
+    print(f"{len(numbers)} step{'s' * (len(numbers) != 1)} ticked off; {len(left)} left")
+    if left:
+        print(f"Next, once the amp is safe: {left[0]}. {steps[left[0] - 1].do}\n\n{CAUTION}")
 
 
 def _steps(options: argparse.Namespace) -> None:

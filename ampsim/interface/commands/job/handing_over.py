@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
 from ..common import page_clips, page_options, report, report_positions
-from .common import PAPERS, Steps, drawn_mains, job_folder, mains_option, open_record_audition, output_path, to_option
+from .common import (
+    PAPERS,
+    Steps,
+    announce,
+    drawn_mains,
+    job_folder,
+    mains_option,
+    open_record_audition,
+    output_path,
+    paper_options,
+)
 
 if TYPE_CHECKING:
     from ....bench.proof.sheet import ProofSheet
@@ -28,18 +37,13 @@ def add(steps: Steps) -> None:
     record.add_argument("--topic", action="append", help="of the consequences these topics only, such as ratings")
     record.add_argument("--appendix", action="store_true", help="print the appendix too; the HTML file has it folded")
     mains_option(record)
-    _paper(record, "record")
+    paper_options(record, "record")
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
     page_options(page)
-    _paper(page, "page")
+    paper_options(page, "page")
     exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
     exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
-    _paper(exercise, "exercise")
-
-
-def _paper(parser: argparse.ArgumentParser, name: str) -> None:
-    to_option(parser, "the HTML file; the PDF stands beside it", f"papers/{name}.html")
-    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+    paper_options(exercise, "exercise")
 
 
 def _proof_sheet(options: argparse.Namespace, record: Record, audition: Audition) -> ProofSheet:
@@ -65,7 +69,7 @@ def _record(options: argparse.Namespace) -> None:
     report("consequences, test sheet and pictures are worked out")
     tested = _proof_sheet(options, record, audition)
     found = gather_handover(audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
-    _announce("record", shop_record(found, path, options.paper), options.paper, options.appendix)
+    announce("record", shop_record(found, path, options.paper), options.paper, options.appendix)
 
 
 def _page(options: argparse.Namespace) -> None:
@@ -73,7 +77,7 @@ def _page(options: argparse.Namespace) -> None:
 
     record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/page.html")
-    _announce(
+    announce(
         "page",
         owner_page(audition, record, path, options.control, report_positions, page_clips(options, audition)),
         options.paper,
@@ -87,15 +91,7 @@ def _exercise(options: argparse.Namespace) -> None:
     audition = open_record_audition(options.folder)[1]
     path = output_path(options, f"{PAPERS}/exercise.html")
     found = exercise(audition)
-    _announce("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
+    announce("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
     if options.answers:
         beside = path.with_name(f"{path.stem}-answers{path.suffix}")
-        _announce("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)
-
-
-def _announce(what: str, path: Path, paper: str, appendix: bool = False) -> None:
-    """Say where a page is, and write it as PDF."""
-    from ....job.papers.pdf import write_pdf
-
-    print(f"The {what} is {path}")
-    print(f"On paper ({paper}): {write_pdf(path, paper=paper, appendix=appendix)}")
+        announce("sheet of answers", write_whole(beside, found.answers_html(options.paper)), options.paper)

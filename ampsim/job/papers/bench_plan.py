@@ -1,0 +1,131 @@
+"""The plan to work by: what is needed, the drawing, every step with its readings and a box to tick."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from itertools import groupby
+from pathlib import Path
+
+import pandas as pd
+from markupsafe import Markup
+
+from ...base.files import write_whole
+from ...base.html import script_digests
+from ...work.parts_list.parts_list import parts_list
+from ...work.steps.step import Phase, Step
+from ...work.steps.work_plan import WorkPlan, work_steps
+from ...work.wiring.readback import wiring
+from ..record.data import Record, Session
+from ..record.frozen import Opened
+from ..record.quiet_switches import wishes_quiet_switches
+from ..record.sessions import sessions_of
+from .html import data_url, drawing_words, paper_html
+from .shop_tables import fitted_parts
+from .wiring import wiring_drawings, wiring_tables
+
+
+@dataclass(frozen=True)
+class PlanStep:
+    """A step as the plan shows it: its number, what to do, what to read, and the session in which it was done."""
+
+    number: int
+    step: Step
+    done: Session | None
+
+    @property
+    def done_words(self) -> str:
+        """When it was done, by whom; "" while it is not."""
+        if self.done is None:
+            return ""
+        return ", ".join(filter(None, [f"done {self.done.date}", self.done.by]))
+
+
+def job_plan(record: Record, found: Opened) -> WorkPlan:
+    """The steps of a job, as its plan and the command that ticks them off count them.
+
+    Raises
+    ------
+    DescriptionError
+        When the job has no mod.
+    """
+    return work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
+
+
+def bench_plan(record: Record, found: Opened, path: str | Path, paper: str = "A4") -> Path:
+    """Write the plan of a job as one HTML file.
+
+    Parameters
+    ----------
+    record : Record
+    found : Opened
+        What `open_job` gives.
+    path : str or Path
+        The file.
+    paper : str
+        "A4" or "Letter".
+
+    Raises
+    ------
+    DescriptionError
+        When the job has no mod, or the file cannot be written; an older one then stays as it was.
+    """
+    return write_whole(Path(path), bench_plan_html(record, found, paper))
+
+
+def bench_plan_html(record: Record, found: Opened, paper: str = "A4") -> str:
+    """The whole file; boxes that are ticked on a screen stay ticked there, and say how the job takes them in."""
+    plan = job_plan(record, found)
+    done = sessions_of(record, plan.steps)
+    steps = [PlanStep(number, step, done[number - 1]) for number, step in enumerate(plan.steps, 1)]
+    left = sum(each.done is None and each.step.phase != Phase.MAKE_SAFE for each in steps)
+    script = (files(__package__) / "bench_plan.js").read_text("utf-8")
+    owner = f", for {record.owner}" if record.owner and record.owner not in record.name else ""
+    parts = parts_list(found.stock, found.modded, drawer=found.drawer)
+    return paper_html(
+        "bench_plan.html",
+        paper,
+        title=f"Plan: {record.name}{owner}",
+        above=f"{plan.amp}, {plan.variant}",
+        intro=f"{len(steps)} steps, {f'{left} left' if left else 'all done'}. {_took(record)}".strip(),
+        again=str(Phase.MAKE_SAFE),
+        notes=plan.notes,
+        parts=fitted_parts(parts),
+        drawings=wiring_drawings(found.modded),
+        wires=wiring_tables(wiring(found.modded)),
+        phases=list(_phases(steps)),
+        undo=plan.undo,
+        sessions=sessions_table(record),
+        key=_key(record, plan.steps),
+        script=Markup(script),
+        allowed=script_digests([script]),
+        data_url=data_url,
+        drawing_words=drawing_words,
+    )
+
+
+def sessions_table(record: Record) -> pd.DataFrame:
+    """What was done when: date, steps, minutes [min], by whom, note."""
+    rows = [
+        (str(each.date), len(each.steps), each.minutes or "", each.by, " ".join(each.note.split()))
+        for each in record.sessions
+    ]
+    return pd.DataFrame(rows, columns=["date", "steps", "minutes", "by", "note"])
+
+
+def _phases(steps: Sequence[PlanStep]) -> Iterator[tuple[str, list[PlanStep]]]:
+    for phase, group in groupby(steps, key=lambda each: each.step.phase):
+        yield str(phase), list(group)
+
+
+def _took(record: Record) -> str:
+    minutes = sum(each.minutes for each in record.sessions)
+    return f"{minutes // 60} h {minutes % 60:02d} min so far." if minutes else ""
+
+
+def _key(record: Record, steps: Sequence[Step]) -> str:
+    """What the browser keeps the ticks of this plan under; another plan has another."""
+    text = "\0".join([record.name, *(each.do for each in steps)])
+    return f"plan-{hashlib.sha256(text.encode()).hexdigest()[:16]}"

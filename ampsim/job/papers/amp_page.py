@@ -78,7 +78,8 @@ class AmpPage:
             intro=f"Computed from the drawing with nominal values, {self.position}; nothing was measured. "
             f"Signal: {describe_source(self.amp)}.",
             tables=self.tables,
-            pictures=list(self.pictures.values()),
+            drawing=self.pictures["drawing"],
+            pictures=[picture for name, picture in self.pictures.items() if name != "drawing"],
             notes=self.notes,
             warnings=self.warnings,
             figure=figure,

@@ -31,7 +31,8 @@ class Contents:
     """What is to be drawn.
 
     `ground` is the net of ground; `rails` and `flags` name nets: the rail it is, or where it goes on outside the
-    drawing. `start` is where the signal comes in, `touched` are the names of what a mod changes or is fitted to.
+    drawing. `start` is where the signal comes in, `touched` are the names of what a mod changes or is fitted to;
+    at the nets of each of `windings` a supply begins.
     """
 
     items: tuple[Item, ...]
@@ -40,6 +41,7 @@ class Contents:
     flags: Mapping[str, str] = field(default_factory=dict)
     start: str = ""
     touched: frozenset[str] = frozenset()
+    windings: tuple[tuple[str, ...], ...] = ()
 
     def common(self, net: str) -> bool:
         """Whether a net is ground or a rail, drawn as a sign at each place."""

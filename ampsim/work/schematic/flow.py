@@ -63,6 +63,10 @@ class Flow:
         found: dict[str, float] = {}
         if self.given.start:
             self._spread(found, self.given.start, 0.0)
+        for nets in self.given.windings:
+            far = max(found.values(), default=-1.0) + 1.0
+            for net in nets:
+                self._spread(found, net, far)
         grids = [net for net in self.on if net in self.at_pins["grid"]]
         for free in (False, True):
             for net in [*grids, *self.on]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from ...circuit.designators import kind_of
 from ...circuit.nets import Groups
 from .contents import Contents, is_entry, part_of
 from .flow import Flow
@@ -186,6 +187,13 @@ def _supply_sheet(given: Contents, supply: set[str]) -> Sheet:
     on = {net for item in items for net in item.nets}
     rails = {net: name for net, name in given.rails.items() if net in on}
     start = sources[0] if sources else next(iter(rails), "")
-    own = Flow(Contents(items, given.ground, {}, rails, start))
+    windings: dict[str, tuple[str, ...]] = {}
+    for item in items:
+        transformer, _, rest = item.name.partition(" (")
+        if kind_of(transformer) == "mains transformer":
+            nets = tuple(net for net in item.nets if not given.common(net))
+            own_name = f"{transformer} {rest.partition(' ')[0]}"
+            windings[own_name] = (*windings.get(own_name, ()), *nets)
+    own = Flow(Contents(items, given.ground, {}, rails, "" if windings else start, windings=tuple(windings.values())))
     tapped = {net: (word, "right") for net, word in given.flags.items() if net in on}
     return _row(own, items, tapped | {net: (name, "up") for net, name in rails.items()})[0]

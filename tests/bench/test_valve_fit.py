@@ -18,7 +18,7 @@ from ampsim.bench.valves.curves import curve_families
 from ampsim.bench.valves.driven import DrivenPoints
 from ampsim.bench.valves.fit import FittedValve, fit_points, fit_valve
 from ampsim.bench.valves.points_file import EXAMPLE, read_points
-from ampsim.bench.valves.report import badly_determined, fit_text, lacking_points
+from ampsim.bench.valves.report import badly_determined, contradictions, far_off, fit_text, lacking_points
 from ampsim.bench.valves.residuals import Residuals
 from ampsim.circuit.valves.description import Point, Valve
 from ampsim.circuit.valves.evaluation import currents, slopes
@@ -264,3 +264,35 @@ def test_the_command_writes_a_valve_that_an_amp_takes(
     assert "KT66.toml is there already" in capsys.readouterr().err
     assert main(["valve", "fit"]) == 1
     assert "--example" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("head", "cells"),
+    [("gm [mA/V]", ("1.6", "1.25")), ("gm uS", ("1600", "1250")), ("S (umho)", ("1600", "1250")),
+     ("gm", ("1600 uS", "1.25mA/V")), ("gm", ("1600\u00b5S", "1250 micromhos")), ("gm uS", ("1600", "1.25 mA/V"))],
+)  # fmt: skip
+def test_units_stand_in_the_head_or_in_the_cell(head: str, cells: tuple[str, str]) -> None:
+    text = f"type;T\nlike;12AX7\nplate V;grid;mA;{head}\n250;-2;1200 uA;{cells[0]}\n100;-1;0,5;{cells[1]}\n"
+    points = read_points(text.encode(), "units.csv").unfitted.points
+    assert [point.value for point in points] == pytest.approx([1.2e-3, 1.6e-3, 0.5e-3, 1.25e-3])
+
+
+@pytest.mark.parametrize("cell", ["1600 W", "1.6 mS 2", "1,600.0,1", "=1+1", "1e999"])
+def test_a_unit_that_gm_does_not_have_is_named(cell: str) -> None:
+    with pytest.raises(DescriptionError, match="line 4"):
+        read_points(f"type;T\nlike;12AX7\nplate;grid;gm\n250;-2;{cell}\n".encode(), "units.csv")
+
+
+def test_points_that_contradict_one_another_are_named() -> None:
+    """Two currents at the same volts, and one whose decimal slipped: said before anything else is."""
+    valve = perturbed("12AX7", 7)
+    points = [point for point in made_points(valve) if point.quantity == "plate current"]
+    sound = fit_points(dataclasses.replace(valve, points=tuple(points)), "made.toml")
+    assert contradictions(sound) == far_off(sound) == []
+    twice = dataclasses.replace(points[2], id="P99", value=3.0 * points[2].value)
+    (words,) = contradictions(fit_points(dataclasses.replace(valve, points=(*points, twice)), "made.toml"))
+    assert words.startswith(f"{points[2].id} and P99, plate current of")
+    slipped = [*points[:3], dataclasses.replace(points[3], value=10.0 * points[3].value), *points[4:]]
+    found = fit_points(dataclasses.replace(valve, points=tuple(slipped)), "made.toml")
+    assert [each.split()[0] for each in far_off(found)] == [points[3].id]
+    assert "Far from any curve" in fit_text(found)

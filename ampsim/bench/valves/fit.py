@@ -38,6 +38,8 @@ class Determined:
         How much of what is known of it comes from the points: 1 all, 0 what is usual for its law [ratio].
     at_limit
         Whether it stands at the least or most that the law allows.
+    unused
+        Whether it is of a term that the law may do without, and no point asks for it.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Determined:
     off: float
     by_points: float
     at_limit: bool
+    unused: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,7 +224,8 @@ def _determined(unfitted: Valve, common: Usual, best: Array, spread: Array) -> t
         size = off[place] if one.lowest > 0.0 else off[place] / max(abs(values[place]), 1e-12)
         room = 1e-4 * (common.high[place] - common.low[place])
         limit = best[place] - common.low[place] < room or common.high[place] - best[place] < room
-        found.append(Determined(one.name, float(values[place]), float(size), float(share[place]), bool(limit)))
+        spare = one.default is not None and abs(values[place] - one.default) <= 0.1 * one.default + 1e-6
+        found.append(Determined(one.name, float(values[place]), float(size), float(share[place]), bool(limit), spare))
     return tuple(found)
 
 

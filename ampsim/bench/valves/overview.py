@@ -11,6 +11,8 @@ from matplotlib.ticker import MaxNLocator
 
 from ...base.errors import DescriptionError
 from ...circuit.valves.description import Valve
+from ...circuit.valves.deviation import Deviation
+from ...circuit.valves.laws import LAWS
 from ...library.loader import listing, load_valve
 from ...pictures import style
 from ...pictures.canvas import Keys, Picture, start_picture
@@ -27,6 +29,8 @@ _COLUMNS, _TALL, _BETWEEN, _LEFT = 4, 1.22, 0.52, 0.36  # inches but the first
 def valves_of(family: str) -> list[Valve]:
     """The valves that come along, "triode" or "pentode", without the published laws of others.
 
+    Among them are types of the very system of another, whose points no fit used.
+
     Raises
     ------
     DescriptionError
@@ -35,7 +39,7 @@ def valves_of(family: str) -> list[Valve]:
     if family not in ("triode", "pentode"):
         raise DescriptionError(f"{family!r} is no family of valves; triode, pentode")
     found = (load_valve(name) for name in listing()["valves"])
-    return [valve for valve in found if valve.family == family and any(point.used_in_fit for point in valve.points)]
+    return [valve for valve in found if valve.family == family and isinstance(LAWS[valve.law].deviation, Deviation)]
 
 
 def trust_table(valves: Sequence[Valve]) -> pd.DataFrame:

@@ -132,7 +132,8 @@ def _refuse_lacking(top: Entry, any_points: bool, needed: Sequence[str], like: d
     tables = [key for key in needed if not like and not top.has(key)]
     lacking = [*(["type"] if not top.has("type") else []), *([] if any_points else ["points"]), *tables]
     if lacking:
-        more = " (or `like`, a type to take them over from)" if tables else ""
+        more = " (or `--like TYPE`, which takes them over from one on file)" if tables else ""
+        more += "; `--as NAME` says the type" if "type" in lacking else ""
         raise DescriptionError(
             f"{top.file}: missing: {', '.join(lacking)}{more}; `ampsim valve fit --example` prints a whole file"
         )

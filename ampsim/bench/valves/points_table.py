@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 
@@ -105,7 +106,12 @@ def _head(cell: str, where: str) -> tuple[str, float]:
         return "", 1.0
     negative = text.startswith("-")
     text = text.removeprefix("-").strip()
-    name = next((key for key, words in _NAMES.items() if text in words or text == key.lower()), "")
+    name, last = _column(text), ""
+    if not name and " " in text:  # "gm uS": a unit without brackets
+        text, last = text.rsplit(" ", 1)
+        name = _column(text)
+    if name and last:
+        return name, (-1.0 if negative else 1.0) * _scale(name, last, cell, where) if name in _KINDS else 1.0
     if not name:
         known = [word for words in _NAMES.values() for word in words]
         raise DescriptionError(f"{where}: no column is headed {shown(cell)}{nearest(text, known)}")
@@ -113,11 +119,12 @@ def _head(cell: str, where: str) -> tuple[str, float]:
     return name, -scale if negative else scale
 
 
+def _column(text: str) -> str:
+    return next((key for key, words in _NAMES.items() if text in words or text == key.lower()), "")
+
+
 def _scale(name: str, unit: str, cell: str, where: str) -> float:
-    plain = unit.strip().lower()
-    for odd, letter in (("\u00b5", "u"), ("\u03bc", "u"), ("\u03c9", "ohm"), ("\u2126", "ohm")):
-        plain = plain.replace(odd, letter)
-    scales = _SCALES[_KINDS[name]]
+    plain, scales = _plain_unit(unit), _SCALES[_KINDS[name]]
     if plain not in scales:
         raise DescriptionError(f"{where}: {shown(cell)}: the unit of {name} is one of {', '.join(scales)}")
     return scales[plain]
@@ -138,14 +145,26 @@ def _point(cells: Sequence[str], heads: Sequence[tuple[str, float]], where: str,
         elif name == "screen" and cell.lower() in ("plate", "anode", "triode"):
             found[name] = "plate"
         else:
-            found[name] = float(f"{scale * _number(cell, f'{where}: {name}'):.12g}")
+            found[name] = float(f"{_number(cell, name, scale, f'{where}: {name}'):.12g}")
     return found
 
 
-def _number(cell: str, where: str) -> float:
+def _number(cell: str, name: str, scale: float, where: str) -> float:
+    """The number of a cell, by the unit that stands behind it, else by that of its column."""
     readings, rest = leading_number(cell)
     if len(readings) > 1:
         raise DescriptionError(f"{where}: {shown(cell)} can be read as {' or '.join(readings)}; write one of them")
-    if not readings or rest.strip().lower() not in ("", "v", "ma", "k", "ma/v"):
-        raise DescriptionError(f"{where}: {shown(cell)} is not a number")
-    return float(readings[0])
+    unit = _plain_unit(rest)
+    scales = _SCALES.get(_KINDS.get(name, ""), {})
+    if not readings or (unit and unit not in scales):
+        known = f"; units of {name} are {', '.join(scales)}" if readings and scales else ""
+        raise DescriptionError(f"{where}: {shown(cell)} is not a number{known}")
+    factor = math.copysign(scales[unit], scale) if unit else scale
+    return factor * float(readings[0])
+
+
+def _plain_unit(text: str) -> str:
+    plain = text.strip().lower()
+    for odd, letter in (("\u00b5", "u"), ("\u03bc", "u"), ("\u03c9", "ohm"), ("\u2126", "ohm")):
+        plain = plain.replace(odd, letter)
+    return plain

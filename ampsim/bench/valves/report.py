@@ -13,6 +13,7 @@ _SCALES = {"A": ("mA", 1e3), "S": ("mA/V", 1e3), "ohm": ("kohm", 1e-3), "V": ("V
 _VOLTS = {"plate_volts": "plate", "grid_volts": "grid", "screen_volts": "screen", "supply_volts": "supply",
           "plate_amps": "plate mA"}  # fmt: skip
 _BADLY, _LOOSELY = 0.5, 0.5
+_FAR = 0.25  # off, of a figure that was fitted: more than any valve is from its law
 
 
 def fit_text(found: FittedValve) -> str:
@@ -61,7 +62,7 @@ def _summary(found: FittedValve) -> str:
                if point.used_in_fit is used and point.value]  # fmt: skip
         if off:
             lines.append(f"{name}: half of the figures within {100.0 * float(np.median(off)):.1f} %, "
-                         f"all within {100.0 * max(off):.0f} % (worst: {_worst(found, used)})")  # fmt: skip
+                         f"all within {100.0 * max(off):.2g} % (worst: {_worst(found, used)})")  # fmt: skip
     return "\n".join(lines)
 
 
@@ -78,6 +79,8 @@ def _parameter_rows(found: FittedValve) -> list[tuple[str, str, str, str]]:
 
 
 def _known_from(one: Determined) -> str:
+    if one.unused:
+        return "not used: no point asks for it"
     if one.at_limit:
         return "stands at the limit of the law"
     if one.by_points < _BADLY:
@@ -87,11 +90,41 @@ def _known_from(one: Determined) -> str:
 
 def badly_determined(found: FittedValve) -> list[str]:
     """Parameters that the points do not determine: they keep what is usual for the law, or stand at its limit."""
-    return [one.name for one in found.determined if one.at_limit or one.by_points < _BADLY]
+    return [one.name for one in found.determined if not one.unused and (one.at_limit or one.by_points < _BADLY)]
+
+
+def contradictions(found: FittedValve) -> list[str]:
+    """Figures given twice for the same volts that cannot both be right, in words."""
+    seen: dict[tuple[object, ...], Point] = {}
+    words = []
+    for point in found.points:
+        first = seen.setdefault((point.circuit, point.conditions, point.quantity), point)
+        if abs(point.value - first.value) > _FAR * max(abs(point.value), abs(first.value)):
+            unit, scale = _SCALES[point.unit]
+            values = " and ".join(f"{scale * each.value:.4g}" for each in (first, point))
+            words.append(f"{first.id} and {point.id}, {point.quantity} of {values} {unit}".strip())
+    return words
+
+
+def far_off(found: FittedValve) -> list[str]:
+    """Fitted figures that the law cannot follow, with how far off they are [%]."""
+    return [
+        f"{point.id} {point.quantity} ({100.0 * (ours / point.value - 1.0):+.0f} %)"
+        for point, ours in zip(found.points, found.values, strict=True)
+        if point.used_in_fit and point.value and abs(ours / point.value - 1.0) > _FAR
+    ]
 
 
 def _remarks(found: FittedValve) -> list[str]:
     remarks = []
+    twice, far = contradictions(found), far_off(found)
+    if twice:
+        remarks.append(f"Contradict one another at the same volts: {join_words(twice)}. Keep the one you trust.")
+    if far:
+        remarks.append(
+            f"Far from any curve of this law through the others: {join_words(far)}. Look for a sign, a unit or a "
+            "decimal that is wrong in it or in the others; until then use nothing of this valve."
+        )
     bad = badly_determined(found)
     if bad:
         remarks.append(

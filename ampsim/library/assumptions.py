@@ -77,8 +77,9 @@ def _of_part(part: AnyPart, given: Any, file: str) -> Iterator[str]:
         yield from assumed_of_warm_or_lit(part, given)
     elif isinstance(part, MainsTransformer) and part.inrush:
         warm, cold = part.line_ohms - part.primary_resistance, part.colder_ohms
+        drawn = "" if "draws" in given else ", its rated current (what the whole amp draws is not given as draws)"
         yield (f"{part.designator}: the thermistor before its primary is taken at {warm:.3g} ohm, as {part.draws:g} A "
-               f"warm it; at switch-on it has {warm + cold:.3g} ohm")  # fmt: skip
+               f"warm it{drawn}; at switch-on it has {warm + cold:.3g} ohm")  # fmt: skip
     elif isinstance(part, (Socket, Device)) and in_socket(part) and given != part.type:
         yield f"{part.designator}: {_other_name(str(given), part.type)}"
     elif isinstance(part, ReverbTank):

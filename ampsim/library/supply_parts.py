@@ -59,7 +59,7 @@ def read_mains_transformer(designator: str, entry: Entry) -> MainsTransformer:
         entry.value("primary_resistance", OHM, 0.0),
         windings,
         inrush,
-        entry.value("draws", AMPERE) if inrush else 0.0,
+        entry.value("draws", AMPERE, dict(inrush.parameters)["warm_amps"]) if inrush else 0.0,
     )
     entry.finish(" in a mains transformer")
     return made

@@ -51,4 +51,4 @@ def agreement_findings(agreement: Agreement, topic: str, variant: str) -> Iterat
 
 
 def _percent(ratio: float) -> str:
-    return f"{100.0 * ratio:.2g} %"
+    return f"{100.0 * ratio:.2g} %" if ratio < 0.995 else f"{100.0 * ratio:.0f} %"

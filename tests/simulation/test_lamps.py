@@ -124,6 +124,10 @@ def test_a_thermistor_before_the_primary_is_the_resistance_it_has_at_what_the_am
         inrush, {"primary_resistance": 22.0 + ohms}))  # fmt: skip
     assert with_it.volts("B1") == pytest.approx(as_ohms.volts("B1"), rel=1e-6)
     assert with_it.duties[0].surge_amps < as_ohms.duties[0].surge_amps
+    # Where nobody says what the amp draws, it is as warm as its own current makes it.
+    (unsaid,), (said,) = (supplies_at_rest(mains_amp(PT1=each)) for each in (
+        {"inrush": NTC}, {"inrush": NTC, "draws": NTC["current"]}))  # fmt: skip
+    assert unsaid.volts("B1") == said.volts("B1") != with_it.volts("B1")
 
 
 def test_a_lamp_above_its_volts_and_a_cell_above_its_watts_are_found():

@@ -98,14 +98,18 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
             taken = f"chosen by its volts at rest it stands {fitted}"
             if row["value"] < ELECTROLYTIC_FARADS:
                 taken = f"one for {fitted} is usual there"
-        return f"{states}. It needs {_rating(row['next [V]'], 'V')}; {taken}."
+        return f"{_needs(row, 'V')}: {states}; {taken}."
     before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
-    kind = "the track" if row["kind"] == "pot" else "it"
+    track = "the track " if row["kind"] == "pot" else ""
     return (
-        f"mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven hard{before}, {states}. "
-        f"Allowing {WATTS_FACTOR:g} times the mean, {kind} needs {_rating(row['next [W]'], 'W')}; "
-        f"what is fitted is taken to stand {_rating(row['fitted [W]'], 'W')} and {row['fitted [V]']:.0f} V."
+        f"{track}{_needs(row, 'W')}: mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven "
+        f"hard{before}, {WATTS_FACTOR:g} times the mean allowed for, {states}; what is fitted is taken to stand "
+        f"{_rating(row['fitted [W]'], 'W')} and {row['fitted [V]']:.0f} V."
     )
+
+
+def _needs(row: Mapping[str, Any], unit: str) -> str:
+    return f"needs {_rating(row[f'next [{unit}]'], unit)}"
 
 
 def _volts(volts: float) -> str:

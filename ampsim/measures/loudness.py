@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.resources import files
 
 import numpy as np
 import xarray as xr
@@ -137,6 +138,11 @@ def compare(gain: xr.DataArray, listening: Listening | None = None, base: int = 
         coords,
         _attributes(listening),
     )
+
+
+def loudness_script() -> str:
+    """`loudness.js`, which does the same in a browser: functions only, nothing runs by itself."""
+    return (files(__package__) / "loudness.js").read_text("utf-8")
 
 
 def phon(sone: Array) -> Array:

@@ -16,7 +16,7 @@ from typing import Any
 
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.write import write_page
-from ampsim.library.loader import load_amp, load_mod
+from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.studies.audition_request import Audition, default_audition
 from tests.browser.watch import KEY_TO_PIXELS
 
@@ -47,27 +47,26 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-def job_of_33() -> Audition:
-    """A job with 33 positions: a switch of three and a knob in eleven steps."""
+def job_of_two_mods() -> Audition:
+    """A job with a switch of three positions and a knob."""
     amp = load_amp("workshop-a")
     return default_audition(amp, apply_mods(amp, load_mod("cathode-switch"), load_mod("depth")))
 
 
 def measure_page(presses: int = PRESSES) -> dict[str, float]:
-    """Size [bytes], key press to changed picture [ms], and requests beside the page itself, of a page of 33 positions.
+    """Size [bytes], key press to changed picture [ms], and requests beside the page itself, of the demo job's page.
 
     Requests are counted twice and added: what the browser asks for when the page is opened from disk, and what a
     server on this machine is asked for when it comes from there; in both, every control is used.
     """
     with tempfile.TemporaryDirectory() as folder, browser() as running:
-        path = write_page(job_of_33(), Path(folder) / "page.html")
+        path = write_page(load_audition("bright-cathode-depth"), Path(folder) / "page.html")
         times, asked = _used(running, path.as_uri(), presses)
         with _served(Path(folder)) as (address, log):
             _used(running, f"{address}/page.html", 8)
         served = [line for line in log if line != "/page.html"]
         size = path.stat().st_size
     return {
-        "positions": 33,
         "bytes": size,
         "presses": len(times),
         "median_ms": statistics.median(times),
@@ -84,7 +83,7 @@ def _used(running: Any, address: str, presses: int) -> tuple[list[float], list[s
     page.goto(address)
     page.get_by_role("radio").first.check()
     page.evaluate(KEY_TO_PIXELS, "figure")
-    page.get_by_role("slider").focus()
+    page.get_by_role("slider").first.focus()
     for press in range(presses):
         page.keyboard.press("ArrowLeft" if press % 20 < 10 else "ArrowRight")
         # The page allows no script but its own, so the browser's own waiting for a condition is refused.

@@ -69,7 +69,7 @@ def first_sound(_: Scale) -> Iterator[Figure]:
 
 def page_with_sounds(_: Scale) -> Iterator[Figure]:
     """The owner's page with stock and two positions of the whole phrase."""
-    job: Audition = page_figures.job_of_33()
+    job: Audition = page_figures.job_of_two_mods()
     places = every_position(job.modded, "cathode")
     sounds = match_loudness(render(job.modded, places, phrase(), oversampling=1))
     with tempfile.TemporaryDirectory() as folder:

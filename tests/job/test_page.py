@@ -11,24 +11,28 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
+from ampsim.base.wording import in_hertz
 from ampsim.circuit.mods import apply_mods
-from ampsim.job.page.choices import MOST_POSITIONS, choose
-from ampsim.job.page.silence import leave_out_silent
+from ampsim.job.page.choices import choose
+from ampsim.job.page.hearing import NOTHING, Heard, hear, rest_words, sentences
+from ampsim.job.page.tables import take_tables
 from ampsim.job.page.write import write_page
 from ampsim.job.papers.owner_page import owner_page
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.frozen import open_audition
 from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
-from ampsim.measures.sweep import gain_at
+from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.brightness.reasons import explain_brightness
 from ampsim.studies.brightness.sentences import brightness_sentences
-from tests.browser.page_figures import job_of_33
+from tests.browser.page_figures import job_of_two_mods
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028"
 
@@ -63,8 +67,8 @@ def read(path: Path) -> tuple[Reader, dict[str, Any]]:
 
 
 @pytest.fixture(scope="module")
-def of_33(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_page(job_of_33(), tmp_path_factory.mktemp("page") / "page.html")
+def of_two(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_page(job_of_two_mods(), tmp_path_factory.mktemp("page") / "page.html")
 
 
 def small_job(*mods: str, **changed: Any) -> Audition:
@@ -72,114 +76,117 @@ def small_job(*mods: str, **changed: Any) -> Audition:
     return replace(default_audition(stock, apply_mods(stock, *map(load_mod, mods))), **changed)
 
 
-def test_33_positions_stay_small(of_33: Path) -> None:
-    assert len(read(of_33)[1]["readings"]) == 33
-    assert of_33.stat().st_size <= 500_000
+def test_the_table_that_opens_is_that_of_a_simulation(of_two: Path) -> None:
+    job, found = job_of_two_mods(), read(of_two)[0]
+    gains = gain_at(simulate([job.stock, job.modded], positions=[job.compare_at]), job.frequencies)
+    for at, (stock, modded) in zip(job.frequencies, gains.values[:, 0].T, strict=True):
+        cells = [f"{stock:.1f}", f"{modded:.1f}", f"{modded - stock:+.1f}"]
+        assert "".join([in_hertz(at), *cells]).replace("-", "\u2212") in found.words
 
 
-def test_the_numbers_are_those_of_a_simulation(of_33: Path) -> None:
-    job, facts = job_of_33(), read(of_33)[1]
-    asked = [{"cathode": name, "depth": step / 10} for name in ("as drawn", "6k8", "2k7 and 1u") for step in range(11)]
-    gains = gain_at(simulate([job.stock, job.modded], positions=asked, nodes=["speaker"]), job.frequencies)
-    told = np.array([
-        [[float(cell.replace("\u2212", "-")) for cell in row] for row in reading["rows"]]
-        for reading in facts["readings"]
-    ])  # fmt: skip
-    levels = gains.transpose("position", "frequency", "variant").values
-    assert told[..., :2] == pytest.approx(levels, abs=0.051)
-    assert told[..., 2] == pytest.approx(levels[..., 1] - levels[..., 0], abs=0.051)
-    assert facts["readings"][12]["name"] == "cathode 6k8, depth 1"
+def test_it_stays_small(of_two: Path, tmp_path: Path) -> None:
+    assert of_two.stat().st_size <= 300_000
+    assert write_page(load_audition("bright-cathode-depth"), tmp_path / "page.html").stat().st_size <= 700_000
 
 
-def test_the_lines_are_drawn_where_the_numbers_say(of_33: Path) -> None:
-    """One straight law from decibels to height holds for every line and position on the same axes."""
-    facts = read(of_33)[1]
-    frequencies = np.log(job_of_33().frequencies)
-    first = np.array(facts["lines"][0].split(), float).reshape(-1, 2)[:, 0]
-    wanted = np.interp(frequencies, [np.log(20.0), np.log(20e3)], [first[0], first[-1]])
-    for column, line in ((0, 0), (1, 1), (2, 2)):
-        heights, levels = [], []
-        for reading, places in zip(facts["readings"], facts["places"], strict=True):
-            points = np.array(facts["lines"][places[line]].split(), float).reshape(-1, 2)
-            heights += list(np.interp(wanted, *points.T))
-            levels += [float(row[column].replace("\u2212", "-")) for row in reading["rows"]]
-        slope, offset = np.polyfit(levels, heights, 1)
-        assert slope < 0.0
-        # Half a printed digit and the curve between two points of the line.
-        assert np.abs(np.polyval((slope, offset), levels) - heights).max() < 0.12 * abs(slope) + 0.15
+def test_what_moves_the_bias_turns_in_steps_and_all_else_smoothly(tmp_path: Path) -> None:
+    stock = load_amp("ballroom")
+    own = next(name for name, each in stock.controls.items() if each.kind == "knob" and name != "bias")
+    mod = parse_mod({"name": "m", "reason": "r", "parts": {"C77": "10n"},
+                     "edits": [{"fit": "C77", "between": ["speaker", "ground"]}]})  # fmt: skip
+    job = default_audition(stock, apply_mods(stock, mod))
+    tables = take_tables(job, choose(job, ["bias", own]))
+    assert [each.name for each in tables.offered.smooth] == [own]
+    (bias,) = tables.offered.stepped
+    assert bias.values[0] == 0.0
+    assert bias.values[-1] == 1.0
+    assert {bias.start, bias.drawn} <= set(bias.values)
+    at = {**tables.offered.start(), own: 0.37, "bias": bias.values[1]}
+    direct = gain_db(simulate([job.stock, job.modded], positions=[at]), job.listen_at)
+    assert np.abs(np.array(tables.gains(at)) - direct.values[:, 0]).max() <= 0.01
 
 
-def test_the_picture_begins_where_the_amp_does(of_33: Path, tmp_path: Path) -> None:
+def test_there_is_room_for_what_is_wanted_and_the_rest_gives_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = small_job("depth", "bright-switch")
+    every = [each.name for each in take_tables(job, choose(job)).offered.choices]
+    assert every[:2] == ["bright", "depth"]
+    assert "gain" in every
+    monkeypatch.setattr("ampsim.job.page.tables.MOST_BYTES", 70_000)
+    assert [each.name for each in take_tables(job, choose(job)).offered.choices] == ["bright", "depth"]
+    with pytest.raises(DescriptionError, match="name fewer"):
+        take_tables(job, choose(job, ["bright", "depth", "gain"]))
+
+
+def test_the_picture_begins_where_the_amp_does(of_two: Path, tmp_path: Path) -> None:
     stock = load_amp("rehearsal-room")
     job = default_audition(stock, apply_mods(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
-    assert "Gain from the guitar to the speaker" in read(of_33)[0].words
+    assert "Gain from the guitar to the speaker" in read(of_two)[0].words
     assert "Gain from the input to the speaker" in read(write_page(job, tmp_path / "page.html"))[0].words
 
 
-def test_it_opens_where_the_job_compares(of_33: Path) -> None:
-    found = read(of_33)[0]
+def test_it_opens_where_the_job_compares(of_two: Path) -> None:
+    found = read(of_two)[0]
     chosen = [each for tag, each in found.elements if tag == "input" and "checked" in each]
-    slider = next(each for tag, each in found.elements if tag == "input" and each["type"] == "range")
+    slider = next(each for tag, each in found.elements if tag == "input" and each.get("id") == "slider1")
     assert [each["value"] for each in chosen] == ["2"]
     assert (slider["value"], slider["max"], slider["aria-valuetext"]) == ("10", "10", "10 of 10")
     assert "cathode 2k7 and 1u, depth 10" in found.words
 
 
-def test_the_sentences_are_those_of_the_analysis(tmp_path: Path) -> None:
+def test_the_sentences_begin_in_plain_words(tmp_path: Path) -> None:
     job = load_audition("bright-cathode-depth")
     job = replace(
         job, modded=apply_mods(job.stock, load_mod("bright-switch")), compare_at={"gain": 0.3, "bright": "120p"}
     )
     found = read(write_page(job, tmp_path / "page.html"))[0]
-    for place in ("120p", "390p"):
-        answer = explain_brightness(job.stock, job.modded, {"gain": 0.3, "bright": place}, "gain")
-        for sentence in brightness_sentences(answer, 3000.0, "this position"):
-            assert sentence in found.words
+    tables = take_tables(job, choose(job))
+    heard = hear(job, tables, tables.offered.start(), 100.0)
+    answer = explain_brightness(job.stock, job.modded, job.compare_at, "gain")
+    assert heard.acum == pytest.approx(answer["sharpness"].values, abs=2e-3)
+    assert -heard.louder == pytest.approx(float(answer["offset"]), abs=0.01)
+    first, *others = sentences(heard)
+    assert first.startswith("Brighter")
+    assert not re.search(r"\d", first)
+    for sentence in (first, *others, *brightness_sentences(answer, 3000.0, "this position")[3:]):
+        assert sentence in found.words
     assert "Turn gain up from 3 to" in found.words
-    assert found.words.count("Nothing changes here") == 1
     assert found.words.count("Computed for soft, clean playing") == 1
     assert CAUTION in found.words
     assert load_mod("bright-switch").reason in found.words
 
 
-@pytest.mark.parametrize("controls", [["master"], ["bright", "master", "gain"]])
-def test_a_silent_end_stop_is_no_position_and_that_is_said(controls: list[str], tmp_path: Path) -> None:
-    job = small_job("bright-switch")
-    found, facts = read(write_page(job, tmp_path / "page.html", controls))
-    texts = {each["kind"] + str(n): each["texts"] for n, each in enumerate(facts["choices"])}
-    knobs = [each for kind, each in texts.items() if kind.startswith("knob")]
-    assert knobs
-    assert all(each[0] != "0" and each[-1] == "10" for each in knobs)
-    # Every position that is left is there once, by its name, with numbers of its own, and all of them are heard.
-    assert len(facts["readings"]) == np.prod([len(each) for each in texts.values()])
-    assert len({each["name"] for each in facts["readings"]}) == len(facts["readings"])
-    offered, _, words = leave_out_silent(choose(job, controls), np.zeros(len(choose(job, controls).settings()), bool))
-    assert (offered, words) == (choose(job, controls), "")
-    levels = np.array([[float(row[1].replace("\u2212", "-")) for row in each["rows"]] for each in facts["readings"]])
-    assert levels.max(axis=1).min() > levels.max() - 60.0
-    assert "Left out is " in found.words
-    assert "master at 0" in found.words
-    at = next(each for each in facts["readings"] if each["name"].endswith("master 10") or "master 10," in each["name"])
-    setting = dict(zip((each.name for each in offered.choices), _values(offered, at["name"]), strict=True))
-    gains = gain_at(simulate(job.modded, positions=[offered.fixed | setting]), job.frequencies)
-    told = [float(row[1].replace("\u2212", "-")) for row in at["rows"]]
-    assert told == pytest.approx(gains.values[0, 0], abs=0.051)
+def test_shares_add_up_and_name_what_is_not_on_the_page() -> None:
+    job = small_job(
+        "bright-switch", "depth", "larger-plate-load", compare_at={"gain": 0.3, "bright": "390p", "depth": 1.0}
+    )
+    tables = take_tables(job, choose(job, ["bright"]))
+    assert rest_words(job, tables.offered) == "depth at 10 and larger plate load"
+    heard = hear(job, tables, tables.offered.start(), 100.0)
+    assert sum(share for _, share in heard.shares) == pytest.approx(heard.acum[1] - heard.acum[0], abs=1e-9)
+    told = sentences(heard)[-1]
+    parts = [float(each.replace("\u2212", "-")) for each in re.findall(r"[+\u2212][\d.]+\d", told)]
+    assert parts[0] == heard.sharper
+    assert sum(parts[1:]) == pytest.approx(parts[0], abs=1e-9)
 
 
-def _values(offered: Any, name: str) -> list[float | str]:
-    """The setting that a position is named for."""
-    words = dict(each.rsplit(" ", 1) for each in name.split(", "))
-    return [words[each.name] if each.kind == "switch" else float(words[each.name]) / 10.0 for each in offered.choices]
+@given(st.floats(-0.5, 0.5), st.lists(st.floats(-0.3, 0.3), min_size=1, max_size=5))
+def test_rounded_shares_always_add_up(sharper: float, shares: list[float]) -> None:
+    size = round(sharper, 2)
+    scaled = [(f"part {chr(97 + n)}", each + (sharper - sum(shares)) / len(shares)) for n, each in enumerate(shares)]
+    heard = Heard("heard", (1.0, 1.0 + size), shares=tuple(scaled))
+    if abs(heard.sharper) < 0.08:
+        return
+    told = sentences(heard)[-1]
+    parts = [float(each.replace("\u2212", "-")) for each in re.findall(r"[+\u2212][\d.]+\d", told)]
+    assert told.startswith("All of it comes from part") or sum(parts[1:]) == pytest.approx(parts[0], abs=1e-9)
 
 
-def test_where_everything_is_silent_the_page_is_whole() -> None:
-    job = small_job("bright-switch")
-    offered = choose(job, ["bright", "master"])
-    left, kept, words = leave_out_silent(offered, np.ones(len(offered.settings()), bool))
-    assert [len(each.values) for each in left.choices] == [1, 1]
-    assert kept == [offered.start()]
-    assert left.start() == 0
-    assert "bright at 120p" in words
+def test_what_is_not_noticed_is_said_to_be_inaudible() -> None:
+    assert sentences(Heard("heard", (1.5, 1.53), 0.4, -0.6, 0.7, 0.5))[0].startswith("Makes no audible difference")
+    assert sentences(Heard("heard", (1.5, 1.53), 0.4, -0.6, 1.7, 0.5))[0].startswith("A little different in tone")
+    assert sentences(Heard("heard", (1.5, 1.3), -2.0, 1.5, 3.0, -1.2))[0] == (
+        "Duller, thinner in the bass, stronger in the middle and softer than stock."
+    )
 
 
 def test_the_heading_is_what_the_job_is_called(tmp_path: Path) -> None:
@@ -196,33 +203,17 @@ def test_the_heading_is_what_the_job_is_called(tmp_path: Path) -> None:
     assert heads == [f"{load_amp('lesson-stage').name}, for A. Owner", "Less of it, for A. Owner"]
 
 
-@pytest.mark.parametrize(
-    ("mods", "steps"),
-    [
-        (["depth"], [11]),
-        (["cathode-switch"], [3]),
-        (["bright-switch", "cathode-switch", "depth"], [3, 3, 6]),
-        (["larger-plate-load"], []),
-    ],
-)
-def test_knobs_get_the_steps_there_is_room_for(mods: list[str], steps: list[int]) -> None:
-    offered = choose(small_job(*mods))
-    assert [len(each.values) for each in offered.choices] == steps
-    assert len(offered.settings()) == int(np.prod(steps)) <= MOST_POSITIONS
-
-
 def test_named_controls_and_the_place_of_the_job_among_them() -> None:
     offered = choose(small_job("depth", compare_at={"gain": 0.33, "depth": 0.5}), ["depth", "gain", "depth"])
-    depth, gain = offered.choices
+    assert [(each.name, each.start) for each in offered.choices] == [("depth", 0.5), ("gain", 0.33)]
+    depth, gain = offered.in_steps(["depth", "gain"]).choices
     assert depth.texts == ("0", "2", "4", "5", "6", "8", "10")
-    assert gain.texts == ("0", "2", "3.3", "4", "6", "8", "10")
-    assert offered.settings()[offered.start()] == offered.fixed | {"depth": 0.5, "gain": 0.33}
-    assert len(offered.settings()) == 49
+    assert gain.texts == ("0", "2", "3.3", "4", "5", "6", "8", "10")
 
 
 @pytest.mark.parametrize(
     ("named", "said"),
-    [(["depht"], "nearest: depth"), (["gain", "bass", "depth"], "name fewer")],
+    [(["depht"], "nearest: depth")],
 )
 def test_controls_that_cannot_be_offered_are_refused(named: list[str], said: str) -> None:
     with pytest.raises(DescriptionError, match=said):
@@ -230,10 +221,10 @@ def test_controls_that_cannot_be_offered_are_refused(named: list[str], said: str
 
 
 def test_a_mod_without_controls_gives_a_page_without_controls(tmp_path: Path) -> None:
-    found, facts = read(write_page(small_job("larger-plate-load"), tmp_path / "page.html"))
+    found, facts = read(write_page(small_job("larger-plate-load"), tmp_path / "page.html", []))
     assert not [tag for tag, _ in found.elements if tag in ("form", "input")]
-    assert len(facts["readings"]) == 1
-    assert "At equal loudness this position is" in found.words
+    assert (facts["choices"], len(facts["tables"])) == ([], 2)
+    assert "At equal loudness it is" in found.words
     assert "The controls stand at guitar volume 10" in found.words
 
 
@@ -245,13 +236,15 @@ def test_a_position_without_signal_is_said_and_drawn_off_the_axes(tmp_path: Path
         "switches": [{"designator": "S9", "control": "mute", "drawn": "open", "positions": mute}],
     })  # fmt: skip
     job = replace(default_audition(stock, apply_mods(stock, mod)), listen_at="R5.1")
-    found, facts = read(write_page(job, tmp_path / "page.html"))
-    assert facts["readings"][1]["rows"][0][1:] == ["no signal", "no signal"]
-    assert "No signal reaches the speaker here" in found.words
-    stock, modded, _ = (facts["lines"][each].split()[1::2] for each in facts["places"][1])
-    assert len(set(modded)) == 1
-    assert float(modded[0]) > max(map(float, stock)) + 50.0
-    assert "Nothing changes here" in found.words
+    found, _ = read(write_page(replace(job, compare_at={"mute": "shut"}), tmp_path / "page.html"))
+    assert "No signal reaches the place listened at" in found.words
+    assert "no signal" in found.words
+    tables = take_tables(job, choose(job))
+    assert (
+        tables.gains({**tables.offered.start(), "mute": "shut"})[1].max()
+        < tables.gains(tables.offered.start())[0].min() - 50.0
+    )
+    assert sentences(hear(job, tables, {**tables.offered.start(), "mute": "open"}, 40.0)) == [NOTHING]
 
 
 def hostile_job() -> Audition:
@@ -267,18 +260,20 @@ def hostile_job() -> Audition:
 
 
 def test_texts_that_mean_harm_stay_texts(tmp_path: Path) -> None:
-    plain = read(write_page(small_job("bright-switch", about="x"), tmp_path / "plain.html"))[0]
+    plain = read(
+        write_page(small_job("bright-switch", about="x", compare_at={"bright": "120p"}), tmp_path / "plain.html")
+    )[0]
     path = write_page(hostile_job(), tmp_path / "page.html")
     found, facts = read(path)
     assert [tag for tag, _ in found.elements] == [tag for tag, _ in plain.elements]
     assert not [each for _, each in found.elements for name in each if name.startswith("on")]
     assert found.words.count(EVIL) >= 8
-    assert facts["readings"][1]["name"] == f"{EVIL} 120p {EVIL}"
-    assert path.read_text("utf-8").count("</script") == 2
+    assert facts["choices"][0]["name"] == EVIL
+    assert path.read_text("utf-8").count("</script") == 3
 
 
-def test_nothing_is_asked_of_a_network(of_33: Path) -> None:
-    text = of_33.read_text("utf-8")
+def test_nothing_is_asked_of_a_network(of_two: Path) -> None:
+    text = of_two.read_text("utf-8")
     found = Reader(text)
     for tag, each in found.elements:
         for name in ("src", "href", "xlink:href", "action", "data", "srcset"):
@@ -299,10 +294,10 @@ def test_the_same_job_gives_the_same_file(tmp_path: Path) -> None:
 def test_without_a_path_the_job_gives_the_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     done: list[tuple[int, int, str]] = []
-    path = write_page(small_job("larger-plate-load"), progress=lambda *each: done.append(each))
+    path = write_page(small_job("larger-plate-load"), controls=[], progress=lambda *each: done.append(each))
     assert path == Path("larger-plate-load.html")
     assert path.is_file()
-    assert done == [(1, 1, "positions")]
+    assert done == [(1, 2, "tables"), (2, 2, "tables")]
 
 
 def test_a_file_that_cannot_be_written_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -109,9 +109,8 @@ def _control_position(amp: Amp, text: str) -> tuple[str, float | str]:
 
 def page_options(parser: argparse.ArgumentParser) -> None:
     """Add what a page for the owner may offer."""
-    parser.add_argument(
-        "--control", action="append", help="a control to offer (default: those the mods add); repeatable"
-    )
+    own = "those the mods add or stand beside, and the job names"
+    parser.add_argument("--control", action="append", help=f"a control to offer (default: {own}); repeatable")
     parser.add_argument("--hear", action="store_true", help="with sounds to switch between; adds up to 4 MB")
 
 
@@ -193,9 +192,9 @@ def report_step(_done: int, _total: int, text: str) -> None:
     report(text)
 
 
-def report_positions(done: int, total: int, _text: str) -> None:
-    """Report how many positions of a page are told in words."""
-    report(f"position {done} of {total} told in words")
+def report_tables(done: int, total: int, _text: str) -> None:
+    """Report how many of the tables that a page computes from are taken."""
+    report(f"table {done} of {total} is taken")
 
 
 def page_clips(options: argparse.Namespace, audition: Audition) -> Clips | None:

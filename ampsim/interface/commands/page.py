@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ...base.files import refuse_unwritable
-from .common import Commands, find_audition, job_argument, page_clips, page_options, report_positions, to_option
+from .common import Commands, find_audition, job_argument, page_clips, page_options, report_tables, to_option
 
 PLACE = 50
 
@@ -28,7 +28,7 @@ def _page(options: argparse.Namespace) -> None:
     refuse_unwritable((options.to or Path()).parent)
     audition = find_audition(options.job, None, [])
     clips = page_clips(options, audition)
-    how = (options.to, options.control, report_positions)
+    how = (options.to, options.control, report_tables)
     if options.job and is_job(options.job):
         path = owner_page(audition, read_record(options.job), *how, clips)
     else:

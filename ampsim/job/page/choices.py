@@ -1,32 +1,41 @@
-"""What can be chosen on the page: switches and at most two knobs, and every position that follows from them."""
+"""What can be chosen on the page: switches, and knobs that turn smoothly or, where they move the bias, in steps."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp
+from ...circuit.neighbours import knobs_beside
 from ...circuit.positions import face, setting_words
 from ...studies.audition_request import Audition, Setting
 
-MOST_POSITIONS = 66
-MOST_KNOBS = 2
-_STEPS = (11, 6, 5, 3)  # of a knob from 0 to 10, as many as there is room for
+MOST_TABLES = 66
+_STEPS = (11, 6, 5, 3)  # of a knob that moves the bias, as many as there is room for
 
 
 @dataclass(frozen=True)
 class Choice:
-    """One control of the page: its values, how they are written, and the place of the one it starts at."""
+    """One control of the page; `values` are its positions or steps, none for a knob that turns smoothly.
+
+    `added` is whether the mods bring it, `wanted` whether the page may not do without it.
+    """
 
     name: str
     kind: str
-    values: tuple[float | str, ...]
-    texts: tuple[str, ...]
-    start: int
-    drawn: int | None
+    start: float | str
+    drawn: float | str
+    values: tuple[float | str, ...] = ()
+    added: bool = False
+    wanted: bool = True
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The values as the page shows them: a rotation from 0 to 10."""
+        return tuple(each if isinstance(each, str) else face(each) for each in self.values)
 
 
 @dataclass(frozen=True)
@@ -37,127 +46,101 @@ class Range:
     fixed: Setting = field(hash=False)
 
     @property
-    def switches(self) -> tuple[Choice, ...]:
-        """The choices that are switches."""
-        return tuple(each for each in self.choices if each.kind == "switch")
+    def stepped(self) -> tuple[Choice, ...]:
+        """The choices that have a table for each of their values."""
+        return tuple(each for each in self.choices if each.values)
 
     @property
-    def knobs(self) -> tuple[Choice, ...]:
-        """The choices that are knobs."""
-        return tuple(each for each in self.choices if each.kind == "knob")
+    def smooth(self) -> tuple[Choice, ...]:
+        """The knobs that one table holds at every rotation."""
+        return tuple(each for each in self.choices if not each.values)
 
-    def settings(self) -> list[Setting]:
-        """Every position, the last choice moving fastest."""
-        return [self.fixed | setting for setting in _product(self.choices)]
-
-    def switch_settings(self) -> list[Setting]:
-        """Every position of the switches, the knobs where they start."""
-        start: Setting = {each.name: each.values[each.start] for each in self.knobs}
-        return [self.fixed | start | setting for setting in _product(self.switches)]
-
-    def start_setting(self) -> Setting:
+    def start(self) -> Setting:
         """Where everything stands when the page opens."""
-        return self.fixed | {each.name: each.values[each.start] for each in self.choices}
+        return self.fixed | {each.name: each.start for each in self.choices}
 
-    def start(self) -> int:
-        """The place among `settings` where the page opens."""
-        return place_of(self.choices, [each.start for each in self.choices])
+    def start_words(self) -> str:
+        """The same in words, without what cannot be moved."""
+        return ", ".join(setting_words(each.name, each.start) for each in self.choices)
 
-    def start_switches(self) -> int:
-        """The place among `switch_settings` where the page opens."""
-        return place_of(self.switches, [each.start for each in self.switches])
+    def steps(self) -> list[Setting]:
+        """Every combination of the stepped choices, the last moving fastest; the others where the page opens."""
+        names = [each.name for each in self.stepped]
+        return [
+            self.start() | dict(zip(names, each, strict=True))
+            for each in itertools.product(*(each.values for each in self.stepped))
+        ]
 
+    def without(self, name: str) -> Range:
+        """The same with one control fast where the page opens."""
+        left = tuple(each for each in self.choices if each.name != name)
+        return Range(left, self.fixed | {each.name: each.start for each in self.choices if each.name == name})
 
-def _product(choices: Sequence[Choice]) -> Iterator[Setting]:
-    for values in itertools.product(*(each.values for each in choices)):
-        yield dict(zip((each.name for each in choices), values, strict=True))
+    def in_steps(self, names: Sequence[str]) -> Range:
+        """The same with some knobs in even steps: where one starts, and where it is drawn, are among them.
 
-
-def place_of(choices: Sequence[Choice], places: Sequence[int]) -> int:
-    """The place of a position among all of them, from the place of each choice."""
-    found = 0
-    for choice, place in zip(choices, places, strict=True):
-        found = found * len(choice.values) + place
-    return found
-
-
-def position_text(choices: Sequence[Choice], places: Sequence[int]) -> str:
-    """A position in words: "bright 120p, depth 7"."""
-    return ", ".join(setting_words(each.name, each.values[place]) for each, place in zip(choices, places, strict=True))
-
-
-def every_place(choices: Sequence[Choice]) -> Iterator[tuple[int, ...]]:
-    """The places of the choices at every position, in the order of `Range.settings`."""
-    return itertools.product(*(range(len(each.values)) for each in choices))
+        Raises
+        ------
+        DescriptionError
+            When there are too many combinations even with three steps.
+        """
+        for steps in _STEPS:
+            made = tuple(_in_steps(each, steps) if each.name in names else each for each in self.choices)
+            if math.prod(len(each.values) for each in made if each.values) <= MOST_TABLES:
+                return replace(self, choices=made)
+        raise DescriptionError(
+            f"{', '.join(names)}: with these the page would have to hold more than {MOST_TABLES} positions; name fewer"
+        )
 
 
 def choose(audition: Audition, named: Sequence[str] | None = None) -> Range:
-    """The controls to offer: those that are named, else those that the mods add, as far as there is room.
+    """The controls to offer: those that are named, else what the mods add, touch or stand beside, and the job names.
 
     Raises
     ------
     DescriptionError
-        For an unknown control, and when the named ones have too many positions.
+        For an unknown control, and when the named switches have too many positions.
     """
-    if named is not None:
-        _check(audition.modded, named)
-    wanted = (
-        named
-        if named is not None
-        else [name for name in audition.modded.controls if name not in audition.stock.controls]
-    )
-    switches, knobs = _pick(audition.modded, list(dict.fromkeys(wanted)))
-    if named is not None and len(switches) + len(knobs) < len(set(named)):
-        raise DescriptionError(
-            f"{', '.join(named)}: a page has room for {MOST_POSITIONS} positions and {MOST_KNOBS} knobs; name fewer"
-        )
-    at = audition.modded.setting(audition.compare_at)
-    chosen = [_switch(audition.modded, name, str(at[name])) for name in switches]
-    room = MOST_POSITIONS // math.prod(len(each.values) for each in chosen)
-    chosen += _knobs(audition.modded, knobs, at, room)
-    names = {each.name for each in chosen}
-    return Range(tuple(chosen), {name: value for name, value in at.items() if name not in names})
-
-
-def _check(amp: Amp, named: Sequence[str]) -> None:
-    for name in named:
+    amp = audition.modded
+    added = [name for name in amp.controls if name not in audition.stock.controls]
+    for name in named or ():
         if name not in amp.controls:
             raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
-
-
-def _pick(amp: Amp, wanted: Sequence[str]) -> tuple[list[str], list[str]]:
-    """Those that fit, each knob with the fewest steps and the one it starts at."""
-    switches: list[str] = []
-    knobs: list[str] = []
+    asked = list(dict.fromkeys(named)) if named is not None else [*added, *_beside(audition, added)]
+    at = amp.setting(audition.compare_at)
+    choices: list[Choice] = []
     count = 1
-    for name in sorted(wanted, key=lambda name: amp.controls[name].kind == "knob"):
+    for name in sorted(asked, key=lambda name: amp.controls[name].kind == "knob"):
         control = amp.controls[name]
-        more = len(control.positions) if control.kind == "switch" else _STEPS[-1] + 1
-        if count * more > MOST_POSITIONS or (control.kind == "knob" and len(knobs) == MOST_KNOBS):
-            continue
-        count *= more
-        (switches if control.kind == "switch" else knobs).append(name)
-    return switches, knobs
+        values = control.positions if control.kind == "switch" else ()
+        count *= max(len(values), 1)
+        if count <= MOST_TABLES:
+            wanted = named is not None or name in added
+            choices.append(Choice(name, control.kind, at[name], control.drawn, values, name in added, wanted))
+        elif named is not None:
+            raise DescriptionError(f"{', '.join(named)}: a page has room for {MOST_TABLES} positions; name fewer")
+        else:
+            count //= len(values)
+    names = {each.name for each in choices}
+    return Range(tuple(choices), {name: value for name, value in at.items() if name not in names})
 
 
-def _switch(amp: Amp, name: str, start: str) -> Choice:
-    control = amp.controls[name]
-    names = control.positions
-    return Choice(name, "switch", names, names, names.index(start), names.index(str(control.drawn)))
+def _beside(audition: Audition, added: Sequence[str]) -> list[str]:
+    """The amp's own knobs that the job names, then those beside what the mods change; most telling first."""
+    told = [audition.compare_at, *(each for view in audition.views for each in view.positions)]
+    names = [name for setting in told for name in setting]
+    knobs: Sequence[str] = [name for name in (*names, *knobs_beside(audition.modded)) if _is_knob(audition.stock, name)]
+    return [name for name in dict.fromkeys(knobs) if name not in added]
 
 
-def _knobs(amp: Amp, names: Sequence[str], at: Setting, room: int) -> list[Choice]:
-    for steps in _STEPS:
-        found = [_knob(amp, name, float(at[name]), steps) for name in names]
-        if math.prod(len(each.values) for each in found) <= room:
-            break
-    return found
+def _is_knob(amp: Amp, name: str) -> bool:
+    return name in amp.controls and amp.controls[name].kind == "knob"
 
 
-def _knob(amp: Amp, name: str, start: float, steps: int) -> Choice:
-    """A knob in even steps; where the job has it, and where it is drawn, when that is a step, are among them."""
-    even = [step / (steps - 1) for step in range(steps)]
-    values = sorted([start, *(each for each in even if not math.isclose(each, start, abs_tol=1e-9))])
-    drawn = float(amp.controls[name].drawn)
-    marks = [place for place, each in enumerate(values) if math.isclose(each, drawn, abs_tol=1e-9)]
-    return Choice(name, "knob", tuple(values), tuple(map(face, values)), values.index(start), next(iter(marks), None))
+def _in_steps(choice: Choice, steps: int) -> Choice:
+    marks = [float(choice.start), float(choice.drawn), *(step / (steps - 1) for step in range(steps))]
+    values: list[float] = []
+    for mark in marks:
+        if not any(math.isclose(mark, each, abs_tol=1e-9) for each in values):
+            values.append(mark)
+    return replace(choice, values=tuple(sorted(values)))

@@ -7,25 +7,33 @@ from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any
 
+import xarray as xr
 from markupsafe import Markup
 
+from ...audio.matching import SILENT_DB
 from ...audio.player.embed import Embedded, json_text
 from ...base.caution import CAUTION
 from ...base.html import render, script_digests
 from ...base.wording import in_hertz
 from ...circuit.build import SPEAKER
-from ...circuit.positions import setting_words
+from ...circuit.positions import face, setting_words
 from ...circuit.signal_path import begins_at_guitar
 from ...measures.law_bands import BANDS
+from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, loudness_script
+from ...simulation.port_tables import port_script
 from ...studies.audition_request import Audition
-from .choices import Range, position_text
-from .content import Reading, Reason
-from .drawing import Drawing
+from . import hearing
+from .choices import Range
+from .content import change_sentence, part_sentences, table_rows
+from .drawing import OUTSIDE, draw
+from .scales import FACTORS
+from .tables import PageTables
 
 _SMALL_SIGNALS = (
     "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort: how an "
     "amp overdrives is not in it. All of it is computed from the drawing with nominal values; nothing was measured."
 )
+
 _BAND = (
     f"The gain of each valve stage is that of an average valve and may lie {100.0 * BANDS['gain']:.0f} % to either "
     f"side ({20.0 * math.log10(1.0 + BANDS['gain']):.1f} dB); what the mod changes is surer, since both amps have "
@@ -35,15 +43,12 @@ _BAND = (
 
 def page_html(
     audition: Audition,
-    offered: Range,
-    drawing: Drawing,
-    readings: Sequence[Reading],
-    reasons: Sequence[Reason],
+    tables: PageTables,
+    response: xr.Dataset,
     words: str = "",
     advice: Sequence[str] = (),
     player: Embedded | None = None,
     title: str = "",
-    left_out: str = "",
 ) -> str:
     """The whole file; the same input gives the same text.
 
@@ -52,14 +57,10 @@ def page_html(
     Parameters
     ----------
     audition : Audition
-    offered : Range
-        What can be chosen.
-    drawing : Drawing
-        The overlay, wide and narrow, with the lines of every position.
-    readings : sequence of Reading
-        Of every position.
-    reasons : sequence of Reason
-        Of every position of the switches.
+    tables : PageTables
+        What the page computes from.
+    response : xarray.Dataset
+        Frequency sweep of both amps where the page opens.
     words : str
         What the owner asked for.
     advice : sequence of str
@@ -68,11 +69,31 @@ def page_html(
         What can be heard.
     title : str
         The heading; default what the audition is called.
-    left_out : str
-        Which positions are not offered, and why.
     """
-    start = readings[offered.start()]
-    scripts = [_file("page.js"), *([Markup(player.script)] if player else [])]
+    offered, asked = tables.offered, audition.frequencies
+    start, now = offered.start(), offered.start_words()
+    samples = tables.gains_of(tables.samples())
+    loudest = hearing.loudest_of(samples)
+    rows = table_rows(tables.frequency, *tables.gains(start), asked)
+    drawing = draw(response, audition.listen_at, samples, change_sentence(now, rows, asked))
+    heard = hearing.hear(audition, tables, start, loudest)
+    parts, limits = part_sentences(audition, start) if heard.state == "heard" else ([], "")
+    scripts = [_file("hearing.js"), _file("page.js"), *([Markup(player.script)] if player else [])]
+    scripts[0] = Markup("\n").join([Markup(port_script()), Markup(loudness_script()), scripts[0]])
+    facts = {
+        **tables.packed(),
+        "choices": [_choice_facts(each) for each in offered.choices],
+        "fixed": offered.fixed,
+        "frames": drawing.frames,
+        "scales": {"gain": drawing.scales.gain, "change": drawing.scales.change, "factors": FACTORS},
+        "outside": OUTSIDE,
+        "place": audition.listen_at,
+        "asked": [{"at": at, "words": in_hertz(at)} for at in asked],
+        "sounds": _sounds(audition, offered, player),
+        "rest": hearing.rest_words(audition, offered),
+        "words": hearing.script_words(),
+        "limits": _limits(loudest),
+    }
     return render(
         __package__,
         "page.html",
@@ -84,18 +105,19 @@ def page_html(
         place="the speaker" if audition.listen_at == SPEAKER else audition.listen_at,
         words=words,
         choices=offered.choices,
-        start=start,
-        rows=[(in_hertz(at), cells) for at, cells in zip(audition.frequencies, start.rows, strict=True)],
+        now=now,
+        face=face,
+        rows=[(in_hertz(at), cells) for at, cells in zip(asked, rows, strict=True)],
         wide=Markup(drawing.wide),
         narrow=Markup(drawing.narrow),
-        reasons=reasons,
-        shown_reason=offered.start_switches(),
-        scope=" ".join(filter(None, [_scope(offered), left_out])),
+        sentences=hearing.sentences(heard),
+        parts=parts,
+        scope=_scope(offered),
         player=Markup(player.body if player else ""),
         advice=advice,
-        left_out=_left_out(reasons),
+        left_out=" ".join(filter(None, [limits, _SMALL_SIGNALS, _BAND])),
         caution=CAUTION,
-        facts=_facts(audition, offered, drawing, readings, player),
+        facts=Markup(json_text(facts)),
         scripts=scripts,
     )
 
@@ -104,50 +126,39 @@ def _file(name: str) -> Markup:
     return Markup((files(__package__) / name).read_text("utf-8"))
 
 
-def _scope(offered: Range) -> str:
-    """Where the controls stand that the sentences do not follow."""
-    fixed = ", ".join(setting_words(name, value) for name, value in offered.fixed.items())
-    knobs = offered.knobs
-    sentences = []
-    if knobs:
-        start = position_text(knobs, [each.start for each in knobs])
-        sliders = "sliders" if len(knobs) > 1 else "slider"
-        sentences.append(f"These sentences hold with {start}; picture and table follow the {sliders} as well.")
-    if fixed:
-        where = "Everything else stands" if offered.choices else "The controls stand"
-        sentences.append(f"{where} at {fixed}.")
-    return " ".join(sentences)
+def _choice_facts(choice: Any) -> dict[str, Any]:
+    names = ("name", "kind", "start", "drawn", "values", "texts", "added")
+    return {name: getattr(choice, name) for name in names}
 
 
-def _left_out(reasons: Sequence[Reason]) -> str:
-    own = dict.fromkeys(each.left_out for each in reasons if each.left_out)
-    return " ".join([*own, _SMALL_SIGNALS, _BAND])
-
-
-def _facts(
-    audition: Audition, offered: Range, drawing: Drawing, readings: Sequence[Reading], player: Embedded | None
-) -> Markup:
-    """What the script needs, as JSON that cannot end the element it stands in."""
-    facts: dict[str, Any] = {
-        "choices": [
-            {"name": each.name, "kind": each.kind, "values": each.values, "texts": each.texts}
-            for each in offered.choices
-        ],
-        "sounds": _sounds(audition, offered, player),
-        "fits": drawing.fits,
-        "zeros": drawing.zeros,
-        "lines": drawing.lines,
-        "places": drawing.places,
-        "readings": [{"name": each.name, "rows": each.rows, "sentence": each.sentence} for each in readings],
+def _limits(loudest: float) -> dict[str, Any]:
+    """What the sentences go by: levels [dB], sharpness [acum], spans [Hz]."""
+    return {
+        "loudest": loudest,
+        "silent": SILENT_DB,
+        "same": hearing.SAME_DB,
+        "mostShared": hearing.MOST_SHARED,
+        "noticedAcum": NOTICED_ACUM,
+        "noticedDb": NOTICED_DB,
+        "bass": hearing.BASS,
+        "middle": hearing.MIDDLE,
+        "heard": hearing.HEARD,
     }
-    return Markup(json_text(facts))
+
+
+def _scope(offered: Range) -> str:
+    """Where the controls stand that are not on the page."""
+    fixed = ", ".join(setting_words(name, value) for name, value in offered.fixed.items())
+    if not fixed:
+        return ""
+    return f"{'Everything else stands' if offered.choices else 'The controls stand'} at {fixed}."
 
 
 def _sounds(audition: Audition, offered: Range, player: Embedded | None) -> list[dict[str, float | str] | None]:
     """Where the controls of the page stand in each sound of the modded amp; None for those of the stock one."""
-    names = [each.name for each in offered.choices]
+    start = offered.start()
     return [
-        {name: clip.setting.get(name, offered.start_setting()[name]) for name in names}
+        {each.name: clip.setting.get(each.name, start[each.name]) for each in offered.choices}
         if clip.variant == audition.modded.variant
         else None
         for clip in (player.clips if player else ())

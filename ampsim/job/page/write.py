@@ -1,4 +1,4 @@
-"""A page from a job: simulate every position once, draw, say why, write one file."""
+"""A page from a job: take the tables of both amps, draw where it opens, write one file."""
 
 from __future__ import annotations
 
@@ -11,16 +11,15 @@ from ...audio.player.embed import embed
 from ...base.errors import DescriptionError
 from ...base.files import file_word, write_whole
 from ...base.progress import Progress
+from ...circuit.amp import Amp
 from ...circuit.nets import INPUT
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
-from ...studies.audition_request import Audition
+from ...studies.audition_request import Audition, Setting
 from ...studies.stability.steady import refuse_unsteady
-from .choices import choose
-from .content import readings, reasons
-from .drawing import draw
+from .choices import Range, choose
 from .html import page_html
-from .silence import leave_out_silent, silent_positions
+from .tables import take_tables
 
 
 def write_page(
@@ -34,7 +33,7 @@ def write_page(
     clips: Clips | None = None,
     title: str = "",
 ) -> Path:
-    """Write the page to hand over: one HTML file, no network, every position computed beforehand.
+    """Write the page to hand over: one HTML file that computes every position by itself, without network.
 
     A page that is there already is replaced only when the new one is whole.
 
@@ -44,10 +43,10 @@ def write_page(
     path : str or Path
         Default: the job's name with the ending "html", in the working folder. Missing folders are made.
     controls : sequence of str
-        Switches and at most two knobs to offer; default those that the mods add, as far as 66 positions go. The page
-        opens, and everything else stands, where the job compares. What silences everything is left out, and said.
+        Switches and knobs to offer; default those that the mods add, that the job names and that stand beside what the
+        mods change, as far as there is room. The page opens, and everything else stands, where the job compares.
     progress : callable
-        Called with (done, total) as the sentences of each position of the switches are ready.
+        Called with (done, total, word) as the table of each position of the switches is ready.
     words : str
         What the owner asked for, in their own words; lines are kept.
     advice : sequence of str
@@ -71,19 +70,32 @@ def write_page(
         When ngspice gives no trustworthy answer.
     """
     target = _target(Path(path) if path is not None else Path(f"{file_word(audition.name)}.html"))
-    offered, sounds = choose(audition, controls), embed(clips) if clips else None
-    variants, settings = [audition.stock, audition.modded], offered.settings()
-    refuse_unsteady([(amp, setting) for amp in variants for setting in settings], "A page")
+    for frequency in audition.frequencies:
+        _check_frequency(frequency)
+    sounds = embed(clips) if clips else None
+    offered = choose(audition, controls)
+    refuse_unsteady(_judged(audition, offered), "A page")
+    tables = take_tables(audition, offered, progress)
+    start = tables.offered.start()
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
-    response = simulate(variants, FrequencySweep(), settings, places)
-    offered, kept, left_out = leave_out_silent(offered, silent_positions(response, audition.listen_at))
-    response = response.isel(position=kept)
-    numbers = readings(audition, offered, response)
-    drawing = draw(response, audition.listen_at, offered.start(), numbers[offered.start()].sentence)
-    why = reasons(audition, offered, progress)
-    page = page_html(audition, offered, drawing, numbers, why, words, advice, sounds, title=title, left_out=left_out)
+    response = simulate([audition.stock, audition.modded], FrequencySweep(), [start], places)
+    page = page_html(audition, tables, response, words, advice, sounds, title=title)
     return write_whole(target, page)
+
+
+def _check_frequency(frequency: float) -> None:
+    grid = FrequencySweep().grid()
+    if not grid[0] * (1.0 - 1e-9) <= frequency <= grid[-1] * (1.0 + 1e-9):
+        raise DescriptionError(f"{frequency:g} Hz lies outside the sweep, {grid[0]:g} to {grid[-1]:g} Hz")
+
+
+def _judged(audition: Audition, offered: Range) -> list[tuple[Amp, Setting]]:
+    """Both amps at every step, and there at both ends of each knob."""
+    ends: list[Setting] = [{}]
+    ends += [{each.name: end} for each in offered.smooth for end in (0.0, 1.0)]
+    settings = [step | end for step in offered.steps() for end in ends]
+    return [(amp, setting) for amp in (audition.stock, audition.modded) for setting in settings]
 
 
 def _target(path: Path) -> Path:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
-from ..common import page_clips, page_options, report, report_positions
+from ..common import page_clips, page_options, report, report_tables
 from .common import (
     PAPERS,
     Steps,
@@ -79,7 +79,7 @@ def _page(options: argparse.Namespace) -> None:
     path = output_path(options, f"{PAPERS}/page.html")
     announce(
         "page",
-        owner_page(audition, record, path, options.control, report_positions, page_clips(options, audition)),
+        owner_page(audition, record, path, options.control, report_tables, page_clips(options, audition)),
         options.paper,
     )
 

@@ -1,0 +1,103 @@
+// What is heard at one position, in sentences, as `hearing.py` has it: the change in plain words first, then numbers.
+
+const wholeFace = (rotation) => String(Number((10 * rotation).toPrecision(4)));
+const settingClause = (name, value) => `${name} at ${typeof value === "string" ? value : wholeFace(value)}`;
+const joinWords = (items) => (items.length < 2 ? items.join() : `${items.slice(0, -1).join(", ")} and ${items.at(-1)}`);
+const withSign = (number, digits) => `${number < 0 ? "\u2212" : "+"}${Math.abs(number).toFixed(digits)}`;
+
+const heardBetween = (frequency, values, [low, high]) => values.filter((_, at) => frequency[at] >= low && frequency[at] <= high);
+const meanOf = (values) => values.reduce((sum, each) => sum + each, 0) / values.length;
+
+// `gainsAt(setting)`: rows [dB] of the stock and the modded amp. `facts`: choices, limits, rest.
+function hearAt(ear, gainsAt, facts, setting) {
+  const { silent, loudest, same, mostShared, bass, middle, heard } = facts.limits;
+  const highest = (gain) => Math.max(...heardBetween(ear.frequency, gain, heard));
+  const faint = (gain) => highest(gain) < loudest - silent;
+  const [stock, modded] = gainsAt(setting);
+  if (faint(stock) || faint(modded)) return { state: "silent" };
+  if (modded.every((level, at) => Math.abs(level - stock[at]) <= same)) return { state: "same" };
+  const moved = facts.choices.filter(({ name, added, drawn }) => added && setting[name] !== drawn);
+  let partly = [];
+  if (moved.length && moved.length <= mostShared) {
+    for (let subset = 0; subset < 1 << moved.length; subset += 1) {
+      const back = moved.filter((_, place) => !((subset >> place) & 1)).map(({ name, drawn }) => [name, drawn]);
+      partly.push(gainsAt({ ...setting, ...Object.fromEntries(back) })[1]);
+    }
+  }
+  if (partly.some(faint)) partly = [];
+  const [base, found, ...rest] = compareBrightness(ear, [stock, modded, ...partly]);
+  const acum = rest.map((each) => each.acum);
+  const shares = partly.length ? [
+    ...shareOut(acum, moved.length).map((share, place) => [settingClause(moved[place].name, setting[moved[place].name]), share]),
+    [facts.rest, acum[0] - base.acum],
+  ] : [];
+  return {
+    state: "heard",
+    acum: [base.acum, found.acum],
+    bass: meanOf(heardBetween(ear.frequency, found.difference, bass)),
+    middle: meanOf(heardBetween(ear.frequency, found.difference, middle)),
+    most: Math.max(...heardBetween(ear.frequency, found.difference.map(Math.abs), heard)),
+    louder: -found.offset,
+    shares,
+  };
+}
+
+// Shapley value of each of `count` steps from the value of every subset of them, step k done where bit k is set.
+function shareOut(values, count) {
+  const factorial = (n) => (n < 2 ? 1 : n * factorial(n - 1));
+  const bits = (subset) => (subset ? (subset & 1) + bits(subset >> 1) : 0);
+  return Array.from({ length: count }, (_, step) => values.reduce((sum, value, subset) => {
+    if ((subset >> step) & 1) return sum;
+    const weight = (factorial(bits(subset)) * factorial(count - bits(subset) - 1)) / factorial(count);
+    return sum + weight * (values[subset | (1 << step)] - value);
+  }, 0));
+}
+
+function hearingSentences(heard, { words, limits }) {
+  if (heard.state !== "heard") return [heard.state === "silent" ? words.noSignal : words.nothing];
+  const sharper = Number((heard.acum[1].toFixed(2) - heard.acum[0].toFixed(2)).toFixed(2));
+  const told = [headline(heard, sharper, words, limits), brightness(heard.acum, sharper, limits), words.acum, loudness(heard.louder)];
+  for (const [name, size, [low, high]] of [["bass", heard.bass, limits.bass], ["middle", heard.middle, limits.middle]]) {
+    if (Math.abs(size) < limits.noticedDb) continue;
+    told.push(`At equal loudness there is ${Math.abs(size).toFixed(1)} dB ${size > 0 ? "more" : "less"} in the ${name}, ${low} to `
+      + `${high} Hz; about ${limits.noticedDb} dB is the least to be noticed (common practice, no source).`);
+  }
+  if (Math.abs(sharper) >= limits.noticedAcum && heard.shares.length) told.push(shared(sharper, heard.shares));
+  return told;
+}
+
+function headline(heard, sharper, words, { noticedAcum, noticedDb }) {
+  const sizes = [[sharper, noticedAcum], [heard.bass, noticedDb], [heard.middle, noticedDb], [heard.louder, noticedDb]];
+  const told = sizes.flatMap(([size, least], place) => (Math.abs(size) >= least ? [words.pairs[place][size < 0 ? 1 : 0]] : []));
+  if (told.length) return `${joinWords(told).replace(/^./, (letter) => letter.toUpperCase())} than stock.`;
+  return heard.most >= noticedDb
+    ? `A little different in tone: at equal loudness by up to ${heard.most.toFixed(1)} dB, at single frequencies.` : words.notAudible;
+}
+
+function brightness([before, after], sharper, { noticedAcum }) {
+  if (sharper === 0) return `At equal loudness it is as bright as stock: ${after.toFixed(2)} acum.`;
+  const way = sharper > 0 ? "brighter" : "duller";
+  const size = `${Math.abs(sharper).toFixed(2)} acum ${way} (${after.toFixed(2)} against ${before.toFixed(2)})`;
+  const least = `${noticedAcum.toFixed(2)} acum, which listeners could just tell apart in a published test with machine noise`;
+  return Math.abs(sharper) >= noticedAcum
+    ? `At equal loudness it is ${size}; the least to be noticed is about ${least}.`
+    : `At equal loudness it is ${size}: less than ${least}, so hardly anyone will hear it.`;
+}
+
+function loudness(louder) {
+  if (Math.abs(louder) < 0.05) return "Both are equally loud as they stand.";
+  const [way, than] = louder > 0 ? ["down", "louder"] : ["up", "softer"];
+  return `For that it was turned ${way} by ${Math.abs(louder).toFixed(1)} dB: it is ${than} as it stands, and ears take louder for `
+    + "better.";
+}
+
+// Shares rounded so that they add up to the rounded whole: the missing last digits go to those cut most.
+function shared(sharper, shares) {
+  const counts = shares.map(([, share]) => Math.floor(100 * share));
+  const missing = Math.round(100 * sharper) - counts.reduce((sum, each) => sum + each, 0);
+  const cut = shares.map(([, share], place) => [counts[place] - 100 * share, place]).sort((one, other) => one[0] - other[0]);
+  for (let step = 0; step < Math.abs(missing); step += 1) counts[cut[step % cut.length][1]] += missing > 0 ? 1 : -1;
+  const told = shares.map(([name], place) => [name, counts[place]]).filter(([, count]) => count);
+  if (told.length === 1) return `All of it comes from ${told[0][0]}.`;
+  return `Of the ${withSign(sharper, 2)} acum: ${joinWords(told.map(([name, count]) => `${withSign(count / 100, 2)} from ${name}`))}.`;
+}

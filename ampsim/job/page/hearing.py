@@ -1,0 +1,221 @@
+"""What is heard at one position: the change in plain words first, then the numbers; `hearing.js` says the same.
+
+Thresholds are published where there is something, and said to be common practice or ours where there is not.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from ...audio.matching import SILENT_DB
+from ...base.wording import join_words, minus
+from ...circuit.amp import Pot
+from ...circuit.positions import setting_clause
+from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, compare
+from ...studies.audition_request import Audition, Setting
+from ...studies.brightness.attribution import share_out
+from .choices import Choice, Range
+from .tables import PageTables
+
+Array = NDArray[np.float64]
+SAME_DB = 0.01
+BASS, MIDDLE, HEARD = (80.0, 200.0), (300.0, 1000.0), (80.0, 5000.0)  # Hz
+MOST_SHARED = 4  # controls among which a difference is shared out
+NO_SIGNAL = "No signal reaches the place listened at here, so there is nothing to compare."
+NOTHING = f"Nothing changes here: stock and modded amp differ by less than {SAME_DB:g} dB at every frequency."
+NOT_AUDIBLE = "Makes no audible difference here: brightness, bass, middle and loudness change by less than is noticed."
+ACUM = (
+    "Acum is the measure of sharpness, how bright a sound is: a hiss around 1 kHz has 1 acum, a hiss around 4 kHz "
+    "nearly 3."
+)
+_WORDS = (("brighter", "duller"), ("fuller in the bass", "thinner in the bass"),
+          ("stronger in the middle", "weaker in the middle"), ("louder", "softer"))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Heard:
+    """The change at one position.
+
+    `state` is "silent", "same" or "heard". At equal loudness: `acum` of both amps, how much more there is in `bass` and
+    `middle` [dB], and the `most` that any frequency differs by [dB]; as they stand: how much `louder` [dB] the modded
+    amp is. `shares` are those of the difference in acum, each with whose it is.
+    """
+
+    state: str
+    acum: tuple[float, float] = (0.0, 0.0)
+    bass: float = 0.0
+    middle: float = 0.0
+    most: float = 0.0
+    louder: float = 0.0
+    shares: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def sharper(self) -> float:
+        """Modded less stock [acum], as the rounded figures have it."""
+        return round(round(self.acum[1], 2) - round(self.acum[0], 2), 2)
+
+
+def loudest_of(gains: Array) -> float:
+    """The highest gain [dB] of all positions, shape (positions, 2, f)."""
+    return float(gains.max())
+
+
+def hear(audition: Audition, tables: PageTables, setting: Setting, loudest: float) -> Heard:
+    """Work out what is heard at a position.
+
+    Parameters
+    ----------
+    audition : Audition
+    tables : PageTables
+    setting : mapping
+        Where the choices stand.
+    loudest : float
+        The highest gain of all positions [dB], of `loudest_of`.
+    """
+    grid = tables.frequency
+    stock, modded = tables.gains(setting)
+    if min(_highest(grid, stock), _highest(grid, modded)) < loudest - SILENT_DB:
+        return Heard("silent")
+    if np.abs(modded - stock).max() <= SAME_DB:
+        return Heard("same")
+    moved = movers(tables.offered.choices, setting)
+    partly = [tables.gains(each)[1] for each in partly_moved(moved, setting)] if len(moved) <= MOST_SHARED else []
+    if any(_highest(grid, each) < loudest - SILENT_DB for each in partly):
+        partly = []
+    rows = xr.DataArray(np.array([stock, modded, *partly]), {"frequency": grid}, ("case", "frequency"))
+    heard = compare(rows)
+    acum, change = heard["sharpness"].values, heard["difference"].values[1]
+    shares: list[tuple[str, float]] = []
+    if partly and moved:
+        own = share_out(acum[2:])
+        named = [setting_clause(each.name, setting[each.name]) for each in moved]
+        shares = [
+            *zip(named, map(float, own), strict=True),
+            (rest_words(audition, tables.offered), float(acum[2] - acum[0])),
+        ]
+    return Heard(
+        "heard",
+        (float(acum[0]), float(acum[1])),
+        _mean(grid, change, BASS),
+        _mean(grid, change, MIDDLE),
+        float(np.abs(change[_within(grid, HEARD)]).max()),
+        -float(heard["offset"].values[1]),
+        tuple(shares),
+    )
+
+
+def movers(choices: Sequence[Choice], setting: Setting) -> list[Choice]:
+    """The mods' controls that do not stand as drawn."""
+    return [each for each in choices if each.added and setting[each.name] != each.drawn]
+
+
+def partly_moved(moved: Sequence[Choice], setting: Setting) -> list[Setting]:
+    """Every subset of them moved, the others as drawn; control k is moved in those whose number has bit k set."""
+    subsets = itertools.product((False, True), repeat=len(moved))
+    return [
+        {**setting, **{each.name: each.drawn for each, on in zip(moved, reversed(subset), strict=True) if not on}}
+        for subset in subsets
+    ]
+
+
+def rest_words(audition: Audition, offered: Range) -> str:
+    """What the mods change besides what their controls on the page do."""
+    named = []
+    for mod in audition.modded.mods:
+        pots = [part.control for part in mod.parts if isinstance(part, Pot)]
+        own = dict.fromkeys([*pots, *(switch.control for switch in mod.switches)])
+        named += [setting_clause(name, offered.fixed[name]) for name in own if name in offered.fixed]
+        named += [] if own else [mod.name]
+    return join_words(named) if named else "what else is fitted"
+
+
+def sentences(heard: Heard) -> list[str]:
+    """What is heard in sentences, plain words first."""
+    if heard.state != "heard":
+        return [NO_SIGNAL if heard.state == "silent" else NOTHING]
+    sharper = heard.sharper
+    told = [_headline(heard), _brightness(heard), ACUM, _loudness(heard.louder)]
+    told += [
+        f"At equal loudness there is {abs(size):.1f} dB {'more' if size > 0.0 else 'less'} in the {name}, "
+        f"{low:g} to {high:g} Hz; about {NOTICED_DB:g} dB is the least to be noticed (common practice, no source)."
+        for name, size, (low, high) in (("bass", heard.bass, BASS), ("middle", heard.middle, MIDDLE))
+        if abs(size) >= NOTICED_DB
+    ]
+    if abs(sharper) >= NOTICED_ACUM and heard.shares:
+        told.append(_shared(sharper, heard.shares))
+    return told
+
+
+def script_words() -> dict[str, Any]:
+    """The texts that `hearing.js` says as they stand."""
+    plain = {"noSignal": NO_SIGNAL, "nothing": NOTHING, "notAudible": NOT_AUDIBLE, "acum": ACUM}
+    return {**plain, "pairs": _WORDS}
+
+
+def _headline(heard: Heard) -> str:
+    sizes = (heard.sharper, heard.bass, heard.middle, heard.louder)
+    limits = (NOTICED_ACUM, NOTICED_DB, NOTICED_DB, NOTICED_DB)
+    words = [pair[size < 0.0] for size, limit, pair in zip(sizes, limits, _WORDS, strict=True) if abs(size) >= limit]
+    if words:
+        text = join_words(words)
+        return f"{text[0].upper()}{text[1:]} than stock."
+    if heard.most >= NOTICED_DB:
+        return f"A little different in tone: at equal loudness by up to {heard.most:.1f} dB, at single frequencies."
+    return NOT_AUDIBLE
+
+
+def _brightness(heard: Heard) -> str:
+    sharper, (before, after) = heard.sharper, heard.acum
+    if sharper == 0.0:
+        return f"At equal loudness it is as bright as stock: {after:.2f} acum."
+    size = f"{abs(sharper):.2f} acum {'brighter' if sharper > 0.0 else 'duller'} ({after:.2f} against {before:.2f})"
+    least = f"{NOTICED_ACUM:.2f} acum, which listeners could just tell apart in a published test with machine noise"
+    if abs(sharper) >= NOTICED_ACUM:
+        return f"At equal loudness it is {size}; the least to be noticed is about {least}."
+    return f"At equal loudness it is {size}: less than {least}, so hardly anyone will hear it."
+
+
+def _loudness(louder: float) -> str:
+    if abs(louder) < 0.05:
+        return "Both are equally loud as they stand."
+    way, than = ("down", "louder") if louder > 0.0 else ("up", "softer")
+    return (
+        f"For that it was turned {way} by {abs(louder):.1f} dB: it is {than} as it stands, and ears take louder for "
+        "better."
+    )
+
+
+def _shared(sharper: float, shares: Sequence[tuple[str, float]]) -> str:
+    """Shares rounded so that they add up to the rounded whole: the missing last digits go to those cut most."""
+    whole = round(100.0 * sharper)
+    floors = [math.floor(100.0 * share) for _, share in shares]
+    missing = whole - sum(floors)
+    cut_most = sorted(range(len(shares)), key=lambda place: floors[place] - 100.0 * shares[place][1])
+    for place in range(abs(missing)):
+        floors[cut_most[place % len(shares)]] += 1 if missing > 0 else -1
+    told = [(words, count) for (words, _), count in zip(shares, floors, strict=True) if count]
+    if len(told) == 1:
+        return f"All of it comes from {told[0][0]}."
+    listed = join_words([f"{minus(f'{count / 100.0:+.2f}')} from {words}" for words, count in told])
+    return f"Of the {minus(f'{sharper:+.2f}')} acum: {listed}."
+
+
+def _within(grid: Array, span: tuple[float, float]) -> NDArray[np.bool_]:
+    return (grid >= span[0]) & (grid <= span[1])
+
+
+def _highest(grid: Array, gain: Array) -> float:
+    return float(gain[_within(grid, HEARD)].max())
+
+
+def _mean(grid: Array, change: Array, span: tuple[float, float]) -> float:
+    """Mean over log frequency; the grid has its points evenly there."""
+    return float(change[_within(grid, span)].mean())

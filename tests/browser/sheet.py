@@ -25,6 +25,14 @@ class PagePanel:
         """Wait until the curves belong to where the controls stand."""
         self.page.wait_for_selector(f'{ROOT}[data-curves="current"]')
 
+    def drawn(self) -> None:
+        """Wait until the picture is that of where the controls stand, by ngspice or by the page itself."""
+        self.page.wait_for_selector(f'{ROOT}[data-drawn="current"]')
+
+    def agreed(self) -> None:
+        """Wait until ngspice agrees with what the page worked out for where the controls stand."""
+        self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="agreed"]')
+
     def settled(self) -> None:
         """Wait until the tables do too."""
         self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-tables="current"]')

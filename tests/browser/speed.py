@@ -8,33 +8,51 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from tests.browser.lab import lab, missing
-from tests.browser.sheet import ROOT, Sheet
+from tests.browser.sheet import ROOT, PagePanel, Sheet
 from tests.browser.watch import KEY_TO_PIXELS
 
-_COUNT = """(root) => {
-  window.ampsimFrames = 0;
-  let changed = false;
-  new MutationObserver(() => {
-    if (changed) return;
-    changed = true;
-    requestAnimationFrame(() => { changed = false; window.ampsimFrames += 1; });
-  }).observe(document.querySelector(`${root} .picture`),
-    { subtree: true, childList: true, attributes: true, attributeFilter: ['d'] });
-}"""
+# A hand that moves a knob with every tick of a clock: for each move the time to the task after its frame [ms].
+_DRAG = """([root, name, seconds, rate]) => new Promise((done) => {
+  const panel = document.querySelector(root);
+  const input = [...panel.querySelectorAll('input')].find((each) => each.labels[0]?.textContent === name);
+  const curve = () => panel.querySelector('.picture [id="modded-0"] path').getAttribute('d');
+  const [times, start] = [[], performance.now()];
+  let [sent, moved, last] = [0, 0, curve()];
+  const frame = () => requestAnimationFrame(() => {
+    const now = performance.now();
+    if (sent >= seconds * rate) { done({ times, moved, seconds: (now - start) / 1000 }); return; }
+    if ((now - start) * rate / 1000 >= sent) {
+      sent += 1;
+      input.value = 20 + Math.abs((sent % 120) - 60);
+      input.dispatchEvent(new Event('input', { bubbles: true }));
+      moved += curve() !== last;
+      last = curve();
+      const channel = new MessageChannel();
+      channel.port1.onmessage = () => times.push(performance.now() - now);
+      channel.port2.postMessage(0);
+    }
+    frame();
+  });
+  frame();
+})"""
 
 
 @dataclass(frozen=True)
 class Speed:
-    """Key press to changed pixels [ms], pictures a second in a drag, growth of kernel and page over many moves [%]."""
+    """Key press to changed pixels [ms], pictures a second in a drag of 60 moves a second and the time from its end to
+    ngspice's answer [s], growth of kernel and page over many moves [%].
+    """
 
     median_ms: float
     p95_ms: float
     presses: int
     pictures_per_second: float
+    settle_s: float
     last_matches: bool
     kernel_growth: float
     page_growth: float
@@ -42,7 +60,7 @@ class Speed:
     first_picture_s: float
 
 
-def measure(folder: Path, prompt: bool = True, presses: int = 100, moves: int = 1000, seconds: float = 4.0) -> Speed:
+def measure(folder: Path, prompt: bool = True, presses: int = 100, moves: int = 1000, seconds: float = 10.0) -> Speed:
     """Run the panel of the demo job and measure it; `prompt` is the connection that `ampsim notebooks` uses."""
     with lab(folder, prompt=prompt) as opened:
         sheet = Sheet(opened)
@@ -52,16 +70,17 @@ def measure(folder: Path, prompt: bool = True, presses: int = 100, moves: int = 
         first = time.perf_counter() - start
         sheet.settled()
         sheet.choose("bright", "120p")
-        sheet.settled()
+        sheet.agreed()
         times = key_to_pixels(sheet, presses)
-        rate = drag_rate(sheet, seconds)
+        moves_made = drag(sheet, seconds)
+        rate = moves_made["moved"] / moves_made["seconds"]
         matches = opened.value("panel.position['gain']") == int(sheet.slider("gain").input_value()) / 100
         kernel, page = growth(sheet, moves)
     median, p95 = np.percentile(times, [50, 95])
-    return Speed(float(median), float(p95), len(times), rate, matches, kernel, page, moves, first)
+    return Speed(float(median), float(p95), len(times), rate, moves_made["settle"], matches, kernel, page, moves, first)
 
 
-def key_to_pixels(sheet: Sheet, presses: int) -> list[float]:
+def key_to_pixels(sheet: PagePanel, presses: int) -> list[float]:
     """Milliseconds from a key press to the frame with the new curves, at uneven pauses, on two knobs in turn."""
     pause = random.Random(1)
     sheet.page.evaluate(KEY_TO_PIXELS, f"{ROOT} .picture")
@@ -73,25 +92,17 @@ def key_to_pixels(sheet: Sheet, presses: int) -> list[float]:
     return list(sheet.page.evaluate("window.keyTimes"))
 
 
-def drag_rate(sheet: Sheet, seconds: float) -> float:
-    """Pictures a second while the mouse drags a knob to and fro."""
-    sheet.page.evaluate(_COUNT, ROOT)
-    box = sheet.slider("gain").bounding_box()
-    y = box["y"] + box["height"] / 2
-    spots = [box["x"] + box["width"] * (0.55 + 0.3 * np.sin(place / 15)) for place in range(100_000)]
-    sheet.page.mouse.move(spots[0], y)
-    sheet.page.mouse.down()
-    before = sheet.page.evaluate("window.ampsimFrames")
-    start = time.perf_counter()
-    for x in spots:
-        sheet.page.mouse.move(x, y)
-        if time.perf_counter() - start > seconds:
-            break
-    frames = sheet.page.evaluate("window.ampsimFrames") - before
-    taken = time.perf_counter() - start
-    sheet.page.mouse.up()
-    sheet.settled()
-    return float(frames / taken)
+def drag(sheet: PagePanel, seconds: float, rate: int = 60) -> dict[str, Any]:
+    """So many moves a second of a knob for so many seconds: `times` to its frame [ms], `moved` pictures, `seconds`.
+
+    Behind the last move nothing may be left to do but what one move at rest asks for: `settle` is how long that takes
+    until ngspice has answered [s].
+    """
+    sheet.agreed()
+    found = dict(sheet.page.evaluate(_DRAG, [ROOT, "gain", seconds, rate]))
+    begin = time.perf_counter()
+    sheet.page.wait_for_selector(f'{ROOT}[data-curves="current"]')
+    return {**found, "settle": time.perf_counter() - begin}
 
 
 def growth(sheet: Sheet, moves: int) -> tuple[float, float]:
@@ -107,7 +118,10 @@ def growth(sheet: Sheet, moves: int) -> tuple[float, float]:
 def _wander(sheet: Sheet, moves: int) -> None:
     for move in range(moves):
         sheet.put(("depth", "gain", "C101")[move % 3], move * 7 % (101 if move % 3 < 2 else 17))
-        sheet.current()
+        if move % 10:
+            sheet.drawn()
+        else:
+            sheet.current()
     sheet.settled()
 
 

@@ -7,6 +7,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -272,10 +273,15 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.settled()
     text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
     assert "gain = 0.24" in text  # and kept since, without a button
+    sheet.agreed()
+    before = sheet.paths()
     sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
     sheet.put("gain", 25)
     sheet.page.wait_for_selector(f'{ROOT}[data-reach="lost"]')
     assert sheet.page.get_by_text("run this cell again").is_visible()
+    # The knobs go on, and what they show is not taken for ngspice's.
+    assert sheet.paths() != before
+    assert sheet.page.get_by_text("worked out in this page and not confirmed by ngspice").is_visible()
     sheet.run()
     assert sheet.lab.value("panel.position['gain']") == 0.5
     sheet.page.locator(ROOT).get_by_label("job file", exact=True).fill("kept.toml")
@@ -294,6 +300,34 @@ def test_a_stored_notebook_shows_a_picture(sheet: Sheet) -> None:
     data = next(each["data"] for each in book["cells"][0]["outputs"] if "image/png" in each.get("data", {}))
     assert not sheet.page.locator(".jp-RenderedImage").first.is_visible()
     assert 20_000 < len(data["image/png"]) < 200_000
+
+
+def test_two_tabs_of_one_kernel_stand_alike(sheet: Sheet) -> None:
+    """What one view moves the other shows, controls and curves, and what that moves then turns nothing back."""
+    from playwright.sync_api import expect
+
+    sheet.page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
+    page = sheet.page.context.new_page()
+    try:
+        page.set_default_timeout(60_000)
+        page.goto(f"{sheet.lab.address}/doc/tree/sheet.ipynb")
+        page.wait_for_selector(f"{ROOT} .picture svg")
+        other = Sheet(replace(sheet.lab, page=page))
+        other.settled()
+        sheet.put("gain", 31)
+        sheet.settled()
+        expect(other.slider("gain")).to_have_value("31", timeout=30_000)
+        other.settled()
+        assert other.paths() == sheet.paths()
+        other.put("treble", 17)
+        other.settled()
+        expect(sheet.slider("treble")).to_have_value("17", timeout=30_000)
+        sheet.settled()
+        assert [each.slider("gain").input_value() for each in (sheet, other)] == ["31", "31"]
+        assert sheet.lab.value("[panel.position[name] for name in ('gain', 'treble')]") == [0.31, 0.17]
+        assert other.paths() == sheet.paths()
+    finally:
+        page.close()
 
 
 @pytest.mark.parametrize("size", [(1024, 768), (1600, 1000), (420, 800)])

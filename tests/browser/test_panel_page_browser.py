@@ -148,10 +148,6 @@ def put_and_read(opened: PagePanel, name: str, step: int) -> dict[str, Any]:
     return dict(opened.page.evaluate(script, [ROOT, name, step]))
 
 
-def has_table(opened: PagePanel) -> None:
-    opened.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="agreed"]')
-
-
 def heights(d: str, at: NDArray[np.float64]) -> NDArray[np.float64]:
     points = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", d), float)
     return np.interp(at, points[:, 0], points[:, 1])
@@ -159,13 +155,13 @@ def heights(d: str, at: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def test_the_page_itself_draws_what_ngspice_then_says(opened: PagePanel, served: ServedPanel) -> None:
     lot, compared = random.Random(4), 0
-    has_table(opened)
+    opened.agreed()
     for _ in range(8):
         found = put_and_read(opened, lot.choice(["gain", "treble", "bass", "depth", "presence"]), lot.randint(10, 90))
         assert (found["drawn"], found["proof"]) == ("current", "open")
         frames = served.panel.frames
         opened.settled()
-        has_table(opened)
+        opened.agreed()
         if served.panel.frames != frames:  # drawn anew with limits that suit
             continue
         compared += 1
@@ -183,7 +179,7 @@ def test_limits_grow_in_the_page_and_what_stands_in_the_picture_moves_with_them(
     })"""
     opened.put("master", 50)
     opened.settled()
-    has_table(opened)
+    opened.agreed()
     before = opened.page.evaluate(ticks, ROOT)
     drawn = put_and_read(opened, "master", 0)
     grown = np.array(opened.page.evaluate(ticks, ROOT))
@@ -216,7 +212,7 @@ def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, serv
         louder = replace(kept, table=replace(kept.table, table=numbers))
         tables._hand_over(louder, panel.at)
 
-    has_table(opened)
+    opened.agreed()
     served.run(wrong)
     step = 1 + int(opened.slider("presence").input_value())
     found = put_and_read(opened, "presence", step)
@@ -228,7 +224,7 @@ def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, serv
 
 
 def test_switches_beside_are_there_before_they_are_asked_for(opened: PagePanel, served: ServedPanel) -> None:
-    has_table(opened)
+    opened.agreed()
     group = opened.page.locator(ROOT).get_by_role("group", name="bright", exact=True)
     there = """(root) => ({ ...document.querySelector(root).dataset })"""
     until = time.monotonic() + 20.0
@@ -247,13 +243,13 @@ def test_a_part_that_moves_the_bias_waits_for_ngspice(chromium: Any) -> None:
     own = audition_panel(JOB, values={"R4": ("1k", "4k7", "E12"), "C1": ("1u", "47u", "E6")})
     with serving(own) as found:
         page = open_page(chromium, found.address.url)
-        has_table(page)
+        page.agreed()
         assert put_and_read(page, "C1", 1)["words"].startswith("Worked out in this page")
         page.settled()
         seen = [put_and_read(page, "R4", step)["words"] for step in (0, 7)]
         assert "R4 moves the bias: waiting for ngspice …" in seen
         page.settled()
-        has_table(page)  # its own
+        page.agreed()  # its own
         assert own.part_values["R4"] == 3900.0
         assert page.paths() == {gid: " ".join(d.split()) for gid, d in own.curves["paths"].items()}
         assert page.page.problems == []
@@ -264,7 +260,7 @@ def test_with_nobody_to_answer_the_knobs_go_on_and_it_is_said(chromium: Any) -> 
     own = audition_panel(JOB, values={"R4": ("1k", "4k7", "E12")})
     with serving(own) as first:
         found = open_page(chromium, first.address.url)
-        has_table(found)
+        found.agreed()
     page, before = found.page, found.paths()
     page.get_by_text("No answer: the command").wait_for()
     found.put("middle", 55)

@@ -26,6 +26,7 @@ from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
+from .unsettled import reason
 
 _Key = tuple[str, tuple[str, ...], Pace]
 STATED = 0.03
@@ -146,7 +147,7 @@ class InTime:
         known_broken = self.agreement.broken
         outcomes = {} if known_broken else self._checked(distinct)
         if self.agreement.broken:
-            whole = engine.run_distinct([run.netlist for run in distinct.values()], progress=self._progress)
+            whole = _explained([*distinct.values()], self._by_ngspice([run.netlist for run in distinct.values()]))
             more = len(distinct) if known_broken else 0
             outcomes = dict(zip(distinct, whole, strict=True))
             known = self.agreement
@@ -172,7 +173,8 @@ class InTime:
         reached = _instead(_finer(distinct) if self._finer else distinct, found)
         found |= self._solved(reached) if reached else {}
         refused = [key for key in distinct if not isinstance(found[key], Arrays)]
-        told = self._by_ngspice([reached.get(key, distinct[key]).netlist for key in refused])
+        left = [reached.get(key, distinct[key]) for key in refused]
+        told = _explained(left, self._by_ngspice([run.netlist for run in left]))
         reasons = tuple(dict.fromkeys(str(found[key]) for key in refused))
         solved = len(distinct) - len(refused)
         self.agreement += Agreement(solved, len(refused), len(apart), worst, reasons)
@@ -196,16 +198,22 @@ class InTime:
         ]
 
 
+def _explained(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
+    return [
+        outcome if isinstance(outcome, Arrays) else reason(run.wired, run.setting, outcome)
+        for run, outcome in zip(runs, outcomes, strict=True)
+    ]
+
+
 def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
     """Outcomes of ngspice, with the solver's where it gave none; a remark says so.
 
     The solver's is taken where steps half as long give the same within `STATED`: what oscillates far beyond hearing
     has no answer from either. Where they do not yet they are halved on, as long as that brings answers together.
     """
-    return [
-        outcome if isinstance(outcome, Arrays) else _settled(run) or outcome
-        for run, outcome in zip(runs, outcomes, strict=True)
-    ]
+    tried = [outcome if isinstance(outcome, Arrays) else _settled(run) or outcome
+             for run, outcome in zip(runs, outcomes, strict=True)]  # fmt: skip
+    return _explained(runs, tried)
 
 
 def _settled(run: TimedRun) -> Arrays | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -10,7 +9,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import eigvals
 
 from ampsim import load_amp, load_mod
 from ampsim.base.errors import EngineError
@@ -21,10 +19,10 @@ from ampsim.simulation.analyses import Transient
 from ampsim.simulation.netlist import Netlist, build, node_vector
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
-from ampsim.simulation.timestep import newton, resampling
-from ampsim.simulation.timestep.differentiate import LANES
+from ampsim.simulation.timestep import resampling
 from ampsim.simulation.timestep.machine import machine_at_rest
 from ampsim.simulation.timestep.moves import stands
+from ampsim.simulation.timestep.poles import pole_of
 from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.uneven_times import resample
 from tests.tools import random_amps
@@ -206,20 +204,7 @@ def apart(case: Case, least: float = 0.0) -> float:
 def growth(amp: Amp, position: Position) -> float:
     """Real part [1/s] of the amp's rightmost pole at rest: above zero it cannot stay there, whoever computes it."""
     wired, whole = stands(amp, position)
-    ours = machine_at_rest(whole[0].parts, wired.speaker, 1.0 / RATE)
-    found = ours.setting.equations
-    if not len(found.energy):
-        return -math.inf
-    ports = found.ports
-    slopes = np.zeros((ports, ports))
-    for (_, rows, valves), place, block in zip(*ours._valves[:2], ours._valves.blocks, strict=True):
-        for lane, row, column in itertools.product(range(valves), range(rows), range(rows)):
-            at = place[row * LANES + lane], place[column * LANES + lane]
-            slopes[at] = newton.slope_of(block, lane, row, column)
-    drive, read = found.drive[:, -ports:], found.read[:ports]
-    currents = np.linalg.solve(np.eye(ports) - slopes @ found.through[:ports, -ports:], slopes @ read)
-    poles = eigvals(found.slope + drive @ currents, found.energy)
-    return float(poles[np.isfinite(poles)].real.max())
+    return pole_of(machine_at_rest(whole[0].parts, wired.speaker, 1.0 / RATE)).real
 
 
 def main() -> None:

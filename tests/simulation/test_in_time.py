@@ -23,6 +23,7 @@ from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
 from ampsim.simulation.timestep import transient as module
 from ampsim.simulation.timestep.pace import Pace
 from ampsim.simulation.uneven_times import resample
+from ampsim.simulation.unsettled import reason
 from ampsim.studies.agreement import agreement_findings, agreement_words
 from ampsim.studies.findings import Grade
 from tests.tools import random_amps
@@ -225,3 +226,18 @@ def test_a_solver_that_is_wrong_is_found_out_and_not_believed(monkeypatch: pytes
     # Once found out it is not asked again.
     assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in exact]
     assert trial.agreement.by_ngspice == 4
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_an_amp_that_does_not_stay_at_rest_says_so_and_what_to_do_where_it_has_no_answer(turned: bool) -> None:
+    """With the secondary the wrong way round feedback feeds itself; of an amp that is sound ngspice's words remain."""
+    amp = load_amp("workshop-a")
+    parts = [dataclasses.replace(each, reversed=turned) if each.kind == "transformer" else each for each in amp.parts]
+    run = timed(dataclasses.replace(amp, parts=tuple(parts)), STIMULI[0])
+    raw = EngineError("no trustworthy answer")
+    told = reason(run.wired, run.setting, raw)
+    assert (told is raw) != turned
+    if turned:
+        assert told.__cause__ is raw
+        for words in ("workshop", "grows tenfold in", "R20.", "`secondary`", "`stability`"):
+            assert words in str(told), words

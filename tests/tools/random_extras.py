@@ -13,6 +13,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import parse_mod
 from tests.tools.random_kit import Kit, Lot, Tables
+from tests.tools.random_known import wired
 from tests.tools.random_semiconductors import COUPLERS, DEPLETION, DIODES
 
 _SHARE = 0.3  # of the amps; each of these has one to three
@@ -179,6 +180,6 @@ def with_relay(amp: Amp, lot: Lot) -> Amp:
                  "positions": {"off": [], "on": fed}}]  # fmt: skip
     given = {"name": "relay", "reason": "by lot", "nets": ["fed"], "parts": {"C950": lot.spread(1e-9)}}
     try:
-        return apply_mods(amp, parse_mod(given | {"switches": switches}, "relay.toml"))
+        return wired(apply_mods(amp, parse_mod(given | {"switches": switches}, "relay.toml")))
     except DescriptionError:
         return amp

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from ...base.errors import EngineError
 from ..netlist_writer import PUSH_AMPS, PUSH_SECONDS
+from .arrival import arrive
 from .branches import PUSH_OHMS, Parts
 from .compiled import align
+from .differentiate import LANES
 from .discretise import Discrete
 from .kernel import march
 from .kernel_arguments import (
@@ -19,7 +23,6 @@ from .kernel_arguments import (
     FACTORISATIONS,
     FRESH,
     LAST,
-    OLD,
     OLD_P,
     REPAIRED,
     ROWS,
@@ -28,7 +31,7 @@ from .kernel_arguments import (
     Solver,
     V,
 )
-from .newton import lead, newton
+from .newton import newton, slope_of
 from .setting import Setting, prepare
 from .sockets import Seats, seats_of
 from .springs import Springs
@@ -40,8 +43,6 @@ SETTLING, COARSE = 6.0, 1.0 / 8000.0
 SMOOTH = 2
 # A sample that cannot be solved as a whole is taken in up to two to this power.
 DEEPEST = 12
-# Of the supplies, where raising them may begin.
-FIRST_SHARES = (1e-3, 1e-2, 0.1, 1.0)
 NOT_RECORDED = np.empty((0, 0))
 
 
@@ -87,6 +88,15 @@ class Machine:
         """How many samples were solved by going there in smaller steps."""
         return int(self._state[REPAIRED])
 
+    def slopes(self) -> Array:
+        """How the current through each port goes with the volts across each [S], where its laws were last asked."""
+        ports = self.setting.equations.ports
+        found = np.zeros((ports, ports))
+        for (_, rows, count), place, block in zip(*self._valves[:2], self._valves.blocks, strict=True):
+            for lane, row, column in itertools.product(range(count), range(rows), range(rows)):
+                found[place[row * LANES + lane], place[column * LANES + lane]] = slope_of(block, lane, row, column)
+        return found
+
     def _solver(self, coupling: Array) -> Solver:
         """The valves behind a circuit that couples them so; K over the ports, by columns."""
         whole = align(self.seats.spread(coupling))
@@ -100,7 +110,7 @@ class Machine:
         volts[step.driven[0]] = drive
         self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ volts)
         solver = self._solver(found.rest_ports[:ports, held:].T)
-        arrived = lead(solver) or self._lead_from_open_parts(solver)
+        arrived = arrive(solver)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
         for _ in range(2):
             self._state[FRESH] = 0
@@ -112,17 +122,6 @@ class Machine:
         self._state[:] = 0
         self._enter(step, found.rest_states @ w * step.scale, w)
         return np.concatenate([found.rest_ports[ports:] @ w, currents + PATH * (found.rest_ports[:ports] @ w)])
-
-    def _lead_from_open_parts(self, solver: Solver) -> bool:
-        """As `lead`, but from where nothing conducts yet; an amplifier without a supply has no solution near zero."""
-        wanted = self._work[WANTED].copy()
-        for share in FIRST_SHARES:
-            self._work[V] = self._work[OLD_P] = share * wanted
-            self._state[FRESH] = 0
-            if newton(self._work[OLD_P], solver):
-                self._work[OLD] = self._work[V]
-                return bool(lead(solver))
-        return False
 
     def _seen(self, observed: Array) -> Array:
         """What was asked for among what `Discrete.observe` gives, without what the loop hears for itself."""

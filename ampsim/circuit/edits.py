@@ -143,8 +143,10 @@ class Fitting:
 
     def _supply(self, edit: Edit) -> None:
         """The volts are those of `Amp.fitted_rails`; here is only asked whether the rail has a source of its own."""
-        if all(rail.name != edit.part or rail.volts is None for rail in self.amp.rails):
-            raise DescriptionError(f"{self._mod(edit)}: {edit.part} is no rail with volts of its own")
+        rail = next((each for each in self.amp.rails if each.name == edit.part), None)
+        if rail is None or rail.volts is None:
+            fed = f"; it comes from {rail.fed_from}: change what stands there" if rail else ""
+            raise DescriptionError(f"{self._mod(edit)}: {edit.part} is no rail with volts of its own{fed}")
 
     def _lift(self, edit: Edit) -> None:
         if self._element(edit.part).kind == "rail":  # type: ignore[union-attr]

@@ -28,14 +28,15 @@ class ProgressBar:
     def __init__(self) -> None:
         self._begin = time.monotonic()
         self._bar: Any = None
-        self._shown = sys.stderr is not None and (sys.stderr.isatty() or "ipykernel" in sys.modules)
+        self._notebook = _in_notebook()
+        self._shown = self._notebook or (sys.stderr is not None and sys.stderr.isatty())
 
     def __call__(self, done: int, total: int, text: str) -> None:
         """Show the state, five times a second at most."""
         if not self._shown or (self._bar is None and time.monotonic() - self._begin < _DELAY):
             return
         if self._bar is None:
-            self._bar = _bar(done, total, text)
+            self._bar = _NotebookLine() if self._notebook else _bar(done, total, text)
         self._bar.total = total
         self._bar.set_description_str(text, refresh=False)
         self._bar.update(done - self._bar.n)
@@ -44,12 +45,62 @@ class ProgressBar:
         """Leave an empty line behind."""
         if self._bar is not None:
             self._bar.close()
+            self._bar = None
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
         self.close()
+
+
+def _in_notebook() -> bool:
+    if "ipykernel" not in sys.modules:
+        return False
+    from IPython import get_ipython
+
+    return getattr(get_ipython(), "kernel", None) is not None
+
+
+class _NotebookLine:
+    """A line in the cell that runs, not red as errors are, and nothing of it stays in the notebook."""
+
+    def __init__(self) -> None:
+        self.n, self.total, self._text = 0, 0, ""
+        self._begin = self._last = time.monotonic()
+        self._first = 0
+        self._handle: Any = None
+
+    def set_description_str(self, text: str, refresh: bool) -> None:
+        """Of what it counts."""
+        self._text = text
+
+    def update(self, more: int) -> None:
+        """Count, and show it five times a second at most."""
+        self.n += more
+        now = time.monotonic()
+        if self._handle is None:
+            from IPython.display import display
+
+            self._first, self._begin = self.n, now
+            self._handle = display(_plain(self._words(now)), raw=True, display_id=True)  # type: ignore[no-untyped-call]
+        elif now - self._last >= _PAUSE:
+            self._handle.update(_plain(self._words(now)), raw=True)
+            self._last = now
+
+    def close(self) -> None:
+        """Leave nothing to be seen."""
+        if self._handle is not None:
+            self._handle.update({"text/html": "", "text/plain": ""}, raw=True)
+
+    def _words(self, now: float) -> str:
+        done = self.n - self._first
+        left = f", {(self.total - self.n) * (now - self._begin) / done:.0f} s left" if done > 0 else ""
+        return f"{self._text}: {self.n} of {self.total}{left}"
+
+
+def _plain(words: str) -> dict[str, str]:
+    return {"text/plain": words}
 
 
 def quiet(_done: int, _total: int, _text: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -30,6 +31,16 @@ def command(folder: Path, more: Sequence[str] = ()) -> list[str]:
     ]  # fmt: skip
 
 
+def environment() -> dict[str, str]:
+    """The environment of JupyterLab: of its settings only the answer to whether it may look for news is given, no.
+
+    The user's own settings come first.
+    """
+    own = os.environ.get("JUPYTER_CONFIG_PATH")
+    ours = str(Path(__file__).with_name("jupyter_settings"))
+    return {**os.environ, "JUPYTER_CONFIG_PATH": os.pathsep.join([own, ours] if own else [ours])}
+
+
 def start(folder: Path | None = None, more: Sequence[str] = ()) -> int:
     """Open JupyterLab and wait until it is closed; return its exit status.
 
@@ -52,6 +63,6 @@ def start(folder: Path | None = None, more: Sequence[str] = ()) -> int:
     if missing:
         raise AmpsimError(f"{', '.join(missing)} not installed; the notebooks need: pip install 'ampsim[notebooks]'")
     try:
-        return subprocess.call(command(target, more))
+        return subprocess.call(command(target, more), env=environment())
     except KeyboardInterrupt:
         return 0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import secrets
 import socket
 import subprocess
@@ -18,7 +17,7 @@ from typing import Any
 
 import nbformat
 
-from ampsim.interface.jupyter import command
+from ampsim.interface.jupyter import command, environment
 
 CHROMIUM = Path("/usr/bin/chromium")
 _FLAGS = [
@@ -133,16 +132,13 @@ def _server(folder: Path, port: int, token: str, prompt: bool) -> Iterator[str]:
     )}  # fmt: skip
     for place in places.values():
         Path(place).mkdir(parents=True, exist_ok=True)
-    quiet = Path(places["JUPYTER_CONFIG_DIR"], "labconfig", "page_config.json")
-    quiet.parent.mkdir(exist_ok=True)
-    quiet.write_text('{"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": true}}', "utf-8")
     more = [
         "--no-browser", "--allow-root", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
         f"--IdentityProvider.token={token}", "--LabApp.expose_app_in_browser=True",
     ]  # fmt: skip
     line = [each for each in command(folder, more) if prompt or "websocket_connection_class" not in each]
     with (private / "server.log").open("wb") as log:
-        server = subprocess.Popen(line, env=os.environ | places, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        server = subprocess.Popen(line, env=environment() | places, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
         try:
             address = f"http://127.0.0.1:{port}"
             _wait(server, f"{address}/api?token={token}", private / "server.log")

@@ -292,6 +292,11 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.lab.python(_FRESH)
 
 
+def test_jupyterlab_asks_no_question_of_its_own(sheet: Sheet) -> None:
+    """Whether it may fetch news; `ampsim notebooks` has answered that."""
+    assert sheet.page.evaluate("document.querySelectorAll('.Toastify__toast, .jp-Dialog').length") == 0
+
+
 def test_a_stored_notebook_shows_a_picture(sheet: Sheet) -> None:
     sheet.page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
     sheet.page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")

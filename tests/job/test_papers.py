@@ -17,8 +17,9 @@ from ampsim.base.errors import DescriptionError
 from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_position
 from ampsim.circuit.values import with_values
-from ampsim.job.papers.exercise import exercise, write_exercise
+from ampsim.job.papers.exercise import AT, _positions, exercise, write_exercise
 from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import write_pdf
@@ -32,6 +33,7 @@ from ampsim.job.record.frozen import open_audition
 from ampsim.job.record.reading import read_record
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
+from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
@@ -306,14 +308,17 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
         assert "<script" not in page
         assert "onload" not in attributes(page)
     first, second = (path.read_text("utf-8") for path in write_exercise(sheet, tmp_path))
-    assert any(each.ask.startswith('With bright switched to "120p": by how') for _, each in sheet.questions)
+    asked_alone = re.compile(r'bright switch alone, bright switched to "120p", all else as drawn: by how many dB')
+    assert any(asked_alone.match(each.ask) for _, each in sheet.questions)
+    assert first.count("<figure>") == 1
+    assert "<figure>" not in second
     of_stock = [each.ask for _, each in sheet.questions if each.ask.startswith("Stock, ")]
     assert of_stock
     assert not any("bright" in ask for ask in of_stock)
     (loaded,) = (each.ask for _, each in sheet.questions if each.ask.startswith("Which of the parts"))
     assert "(C101, C102)" in loaded  # not the switch
     headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
-    assert headings == ["Before anything is touched", "At rest", "What each position does", "Driven", "Parts"]
+    assert headings == ["Before anything is touched", "At rest", "What each position does", "Why", "Driven", "Parts"]
     for _, each in sheet.questions:
         assert each.accepts(each.answer)
         assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.answer_text)
@@ -324,6 +329,23 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
             assert f"{each.answer_text}<" not in first
             assert each.answer_text not in first
         assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
+
+
+@pytest.mark.parametrize("names", [["bright-switch", "depth"], ["depth", "cathode-switch", "bright-switch"]])
+def test_what_one_mod_does_is_not_asked_as_what_all_do(names: list[str]) -> None:
+    """Every answer is that of a fresh simulation of this mod alone, whichever others the job has."""
+    stock, mods = load_amp("workshop-a"), [load_mod(name) for name in names]
+    audition = default_audition(stock, apply_mods(stock, *mods))
+    asked = list(_positions(audition))
+    for mod in mods:
+        alone = apply_mods(stock, mod)
+        (control,) = set(alone.controls) - set(stock.controls)
+        where = every_position(alone, control, rotations=(0.0, 1.0))
+        level = gain_at(simulate([stock, alone], FrequencySweep(), where, ["speaker"]), AT, "speaker").values
+        change = (level[1] - level[0]).ravel()
+        own = [each for each in asked if each.ask.startswith(f"{mod.name} alone")]
+        assert own
+        assert all(np.abs(change - float(each.answer)).min() < 1e-6 for each in own)
 
 
 def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 
+from ...base.errors import DescriptionError
 from ...base.files import file_word, write_whole
 from ...base.wording import in_decibels, in_hertz, minus
 from ...bench.proof.limits import ProofRow
 from ...bench.proof.sheet import ProofSheet, proof_sheet
+from ...circuit.amp import Amp, Mod
+from ...circuit.mods import apply_mods
 from ...circuit.nets import INPUT
 from ...circuit.positions import every_position, setting_clause
 from ...measures.labels import records
 from ...measures.sweep import gain_at
+from ...pictures.canvas import Picture
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition import changes_table
@@ -25,7 +30,8 @@ from ...studies.headroom.measures import WHOLE, clipping_table
 from ...studies.headroom.simulate import headroom
 from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
-from .html import paper_html
+from ...work.schematic.draw import schematic
+from .html import figure, paper_html
 
 AT = (100.0, 3000.0)
 _MOST_POSITIONS = 8
@@ -77,6 +83,7 @@ class ExerciseSheet:
     variant: str
     changes: pd.DataFrame = field(hash=False, compare=False)
     questions: tuple[tuple[str, Question], ...]
+    drawing: Picture | None = field(default=None, hash=False, compare=False, repr=False)
 
     def questions_html(self, paper: str = "A4") -> str:
         """The page with blanks; no answer stands in it, in no form.
@@ -110,6 +117,7 @@ class ExerciseSheet:
             above=f"{self.amp} with {self.variant}",
             intro=intro,
             changes=None if answers else self.changes,
+            drawing=None if answers or self.drawing is None else figure(self.drawing),
             groups=groups,
             answers=answers,
         )
@@ -140,6 +148,7 @@ def exercise(
     found = [("Before anything is touched", each) for each in _charge(cautions)]
     found += [("At rest", each) for each in _volts(tested or proof_sheet(audition.modded))]
     found += [("What each position does", each) for each in _positions(audition)]
+    found += [("Why", _why(mod)) for mod in audition.modded.mods]
     found += [("Driven", each) for each in _clips(audition)]
     found += [("Parts", each) for each in _load(parts or parts_list(audition.stock, audition.modded))]
     return ExerciseSheet(
@@ -148,6 +157,7 @@ def exercise(
         audition.modded.variant,
         changes_table(audition.stock, audition.modded),
         tuple(found),
+        schematic(audition.modded),
     )
 
 
@@ -200,20 +210,41 @@ def _place(row: ProofRow) -> Question:
 
 
 def _positions(audition: Audition) -> Iterator[Question]:
-    added = [name for name in audition.modded.controls if name not in audition.stock.controls]
+    """What each mod does alone, at every position of what it adds: the effect of one is not asked as that of all."""
+    most = max(1, _MOST_POSITIONS // max(1, len(audition.modded.mods)))
+    for mod in audition.modded.mods:
+        for amp in _alone(audition, mod):
+            yield from _changes(audition, amp, mod, most)
+
+
+def _why(mod: Mod) -> Question:
+    ask = f"In a sentence or two: why would an owner want {mod.name}, and what would you listen for?"
+    return Question(ask, mod.reason, reason="A model answer; other words may be as good.")
+
+
+def _alone(audition: Audition, mod: Mod) -> Iterator[Amp]:
+    """The amp with one mod and no other; nothing for one that needs what another brings."""
+    with suppress(DescriptionError):
+        yield apply_mods(audition.stock, mod)
+
+
+def _changes(audition: Audition, amp: Amp, mod: Mod, most: int) -> Iterator[Question]:
     asked: list[Setting] = []
-    for name in added:
-        drawn = audition.modded.controls[name].drawn
-        asked += [each for each in every_position(audition.modded, name, rotations=(0.0, 1.0)) if each[name] != drawn]
-    asked = asked[:_MOST_POSITIONS] or [{}]
-    response = simulate([audition.stock, audition.modded], FrequencySweep(), asked, [audition.listen_at, INPUT])
+    for name in (name for name in amp.controls if name not in audition.stock.controls):
+        drawn = amp.controls[name].drawn
+        asked += [each for each in every_position(amp, name, rotations=(0.0, 1.0)) if each[name] != drawn]
+    asked = asked[:most] or [{}]
+    response = simulate([audition.stock, amp], FrequencySweep(), asked, [audition.listen_at, INPUT])
     levels = gain_at(response, AT, audition.listen_at).transpose("variant", "position", "frequency").values
     for place, position in enumerate(asked):
         for number, at in enumerate(AT):
             change = float(levels[1, place, number] - levels[0, place, number])
             if math.isfinite(change):
-                ask = f"With {_in_words(position)}: by how many dB does {in_hertz(at)} change?"
-                yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB)
+                ask = (
+                    f"{mod.name} alone, {_in_words(position)}, all else as drawn: by how many dB does "
+                    f"{in_hertz(at)} change against stock?"
+                )
+                yield Question(ask, change, "dB", change - _CLOSE_DB, change + _CLOSE_DB, mod.reason)
 
 
 def _in_words(position: Setting) -> str:
@@ -222,7 +253,7 @@ def _in_words(position: Setting) -> str:
         f'{name} switched to "{value}"' if isinstance(value, str) else setting_clause(name, value)
         for name, value in position.items()
     ]
-    return ", ".join(texts) or "everything as drawn"
+    return ", ".join(texts) or "as drawn"
 
 
 def _clips(audition: Audition) -> Iterator[Question]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,40 +10,21 @@ from typing import TypeVar
 
 from ...base.entries import Entry
 from ...base.entry_texts import MOST_WORDS
-from ...base.errors import DescriptionError, shown
+from ...base.errors import DescriptionError
 from ...base.files import read_bounded
-from ...base.quantities import OHM, VOLT, Quantity
-from ...base.wording import plain
-from ...circuit.source import parse_source
 from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.toml_lines import broken_at, with_line
+from . import rows
 from .consistency import check_dates, check_frozen
-from .data import (
-    FORMAT,
-    Blind,
-    Change,
-    Choice,
-    Frozen,
-    Measured,
-    Note,
-    OwnersWish,
-    Phase,
-    Record,
-    Session,
-    State,
-    Status,
-    Sweep,
-)
-from .paths import check_file_name, path_inside
+from .data import FORMAT, Record
+from .paths import path_inside
 from .tables import as_tables
 
 AUDITION = ("about", "source", "listen_at", "frequencies", "views", "compare", "waveform")
-_MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
-_NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000
+_NAME = 60  # signs
 _MOST = {"history": 20_000, "states": 1000, "positions": 200}
-_MOST_ROWS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
-_SHA256 = re.compile(r"[0-9a-f]{64}")
+_MOST_ROWS = 500
 _Row = TypeVar("_Row")
 
 
@@ -139,7 +119,7 @@ def check_record(record: Record) -> Record:
 
 
 def _record(top: Entry, number: int) -> Record:
-    rows = _Rows(top, strict=number <= FORMAT)
+    lists = _Lists(top, strict=number <= FORMAT)
     record = Record(
         name=top.plain_text("name", _NAME),
         owner=top.plain_text("owner", _NAME, ""),
@@ -149,18 +129,18 @@ def _record(top: Entry, number: int) -> Record:
         amp=top.bare_file("amp", top.raw("amp")),
         mods=tuple(top.bare_file("mods", each) for each in top.elements("mods", 50)),
         drawer=top.bare_file("drawer", top.raw("drawer")) if top.has("drawer") else "",
-        wishes=rows.read("wishes", _wish),
-        states=rows.read("states", _state),
-        arrival=rows.read("arrival", _note),
-        measured=rows.read("measured", _measured),
-        sweeps=rows.read("sweeps", _sweep),
-        choices=rows.read("choices", _choice),
-        blind=rows.read("blind", _blind),
-        sessions=rows.read("sessions", _session),
+        wishes=lists.read("wishes", rows.read_wish),
+        states=lists.read("states", rows.read_state),
+        arrival=lists.read("arrival", rows.read_note),
+        measured=lists.read("measured", rows.read_measured),
+        sweeps=lists.read("sweeps", rows.read_sweep),
+        choices=lists.read("choices", rows.read_choice),
+        blind=lists.read("blind", rows.read_blind),
+        sessions=lists.read("sessions", rows.read_session),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
-        history=rows.read("history", _change),
-        frozen=rows.read("frozen", _frozen),
+        history=lists.read("history", rows.read_change),
+        frozen=lists.read("frozen", rows.read_frozen),
         format=number,
     )
     check_dates(top, record)
@@ -169,7 +149,7 @@ def _record(top: Entry, number: int) -> Record:
 
 
 @dataclass(frozen=True)
-class _Rows:
+class _Lists:
     """Lists of tables; a newer format may hold entries that nobody here asks for."""
 
     top: Entry
@@ -181,113 +161,3 @@ class _Rows:
         for entry in entries if self.strict else ():
             entry.finish()
         return rows
-
-
-def _wish(entry: Entry) -> OwnersWish:
-    wish = entry.bare_file("wish", entry.raw("wish")) if entry.has("wish") else ""
-    note = entry.plain_text("note", _NOTE, "", lines=True)
-    number = entry.whole_number("entry", 0, 100, 0)
-    if bool(number) != bool(wish):
-        raise entry.fail("entry", "a wish of the finder is tied by both: wish = its file, entry = which of its wishes")
-    return OwnersWish(entry.plain_text("words", _NOTE, lines=True), wish, number, note)
-
-
-def _state(entry: Entry) -> State:
-    status = Status(entry.choice("state", list(Status)))
-    return State(status, entry.date(), entry.plain_text("note", _NOTE, "", lines=True))
-
-
-def _note(entry: Entry) -> Note:
-    return Note(entry.date(), entry.plain_text("note", _NOTE, lines=True))
-
-
-def _measured(entry: Entry) -> Measured:
-    volts = entry.table("volts")
-    if len(volts.names()) > _MOST_VOLTS:
-        raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
-    return Measured(
-        _phase(entry),
-        entry.date(),
-        tuple((volts.place(name, name), volts.value(name, VOLT)) for name in volts.names()),
-        entry.value("mains_volts", _MAINS) if entry.has("mains_volts") else None,
-        entry.value("meter_ohms", OHM) if entry.has("meter_ohms") else None,
-        entry.value("mains_drawn_volts", _MAINS) if entry.has("mains_drawn_volts") else None,
-        _positions_at(entry),
-        _source(entry),
-    )
-
-
-def _source(entry: Entry) -> str:
-    """A source as it is written; whether the amp has its jacks and places is seen when it is asked."""
-    return str(parse_source(entry.plain_text("source", _SOURCE), entry.where("source"))) if entry.has("source") else ""
-
-
-def _phase(entry: Entry) -> Phase:
-    return Phase(entry.choice("phase", list(Phase)))
-
-
-def _positions_at(entry: Entry) -> tuple[tuple[str, float | str], ...]:
-    """Where controls stood: rotations and positions; whether the amp has them is seen when it is asked."""
-    at = entry.table("at")
-    if len(at.names()) > _MOST_CONTROLS:
-        raise entry.fail("at", f"{len(at.names())} controls are too many; at most {_MOST_CONTROLS}")
-    for name in at.names():
-        if len(name) > _NAME or name != plain(name):
-            raise entry.fail("at", f"{shown(name)} is not the name of a control")
-    return tuple(
-        (name, at.plain_text(name, _NAME) if isinstance(at.raw(name), str) else at.number(name, 0.0, 1.0))
-        for name in at.names()
-    )
-
-
-def _sweep(entry: Entry) -> Sweep:
-    file = entry.raw("file")
-    try:
-        check_file_name(file)
-    except DescriptionError as problem:
-        raise entry.fail("file", str(problem)) from None
-    note = entry.plain_text("note", _NOTE, "", lines=True)
-    heard = entry.place("heard", entry.raw("heard")) if entry.has("heard") else ""
-    return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry), _source(entry), heard)
-
-
-def _choice(entry: Entry) -> Choice:
-    note, found = (entry.plain_text(key, most, "", lines=True) for key, most in (("note", _NOTE), ("found", _FOUND)))
-    return Choice(entry.date(), entry.plain_text("asked", _FOUND), entry.plain_text("chosen", _NOTE), note, found)
-
-
-def _blind(entry: Entry) -> Blind:
-    among = tuple(entry.element("among", each).plain_text("among", _NOTE) for each in entry.elements("among", 64))
-    if len(among) < 2:
-        raise entry.fail("among", f"{shown(list(among))}; two positions or more are compared")
-    rounds = entry.whole_number("rounds", 1, 10_000, 0)
-    return Blind(
-        entry.date(),
-        among,
-        rounds,
-        entry.whole_number("right", 0, rounds, 0),
-        entry.plain_text("note", _NOTE, "", lines=True),
-    )
-
-
-def _session(entry: Entry) -> Session:
-    steps = tuple(
-        entry.element("steps", each).plain_text("steps", _NOTE) for each in entry.elements("steps", _MOST_ROWS)
-    )
-    minutes = entry.whole_number("minutes", 0, 100_000, 0)
-    by, note = entry.plain_text("by", _NAME, ""), entry.plain_text("note", _NOTE, "", lines=True)
-    return Session(entry.date(), steps, minutes, by, note)
-
-
-def _change(entry: Entry) -> Change:
-    before, after = (entry.bounded(key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after"))
-    return Change(entry.date(), entry.plain_text("entry", 200), before, after)
-
-
-def _frozen(entry: Entry) -> Frozen:
-    digest = entry.raw("sha256")
-    if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
-        raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
-    names = [entry.bare_file(key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
-    entry.raw("file")
-    return Frozen(names[0], digest, entry.plain_text("ampsim", _NAME), entry.date(), *names[1:])

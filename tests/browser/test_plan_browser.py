@@ -25,7 +25,7 @@ def test_ticks_stay_and_the_line_names_them(chromium: Any, tmp_path: Path) -> No
     (tmp_path / "mod.toml").write_text(MOD, "utf-8")
     record = begin_job(tmp_path / "job", "lesson-stage", [tmp_path / "mod.toml"])
     found = open_job(record, tmp_path / "job")
-    path = bench_plan(record, found, tmp_path / "plan.html")
+    path = bench_plan(record, found, tmp_path / "job", tmp_path / "plan.html")
     page = chromium.new_page(viewport={"width": 800, "height": 1100})
     page.set_default_timeout(10_000)
     problems: list[str] = []
@@ -41,7 +41,7 @@ def test_ticks_stay_and_the_line_names_them(chromium: Any, tmp_path: Path) -> No
     assert page.locator("input.tick:checked").count() == 4
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     numbers = asked_steps(job_plan(record, found).steps, ["2", "5-7"])
-    bench_plan(keep_session(record, job_plan(record, found).steps, numbers), found, path)
+    bench_plan(keep_session(record, job_plan(record, found).steps, numbers), found, tmp_path / "job", path)
     page.reload()
     done = page.locator("input.tick:disabled").evaluate_all("all => all.map(each => each.dataset.step)")
     assert set(done) <= {"2", "5", "6", "7"}

@@ -46,8 +46,8 @@ def job(made: Path) -> Job:
 
 
 def test_every_step_stands_once_with_a_box_and_its_readings(job: Job, steps: tuple[Step, ...]) -> None:
-    _, record, found = job
-    page = bench_plan_html(record, found)
+    folder, record, found = job
+    page = bench_plan_html(record, found, folder)
     assert [int(each) for each in re.findall(r'data-step="(\d+)"', page)] == list(range(1, len(steps) + 1))
     text = unescape(page)
     assert all(plain(step.do) in text and all(check.words in text for check in step.checks) for step in steps)
@@ -64,7 +64,7 @@ def test_steps_are_ticked_off_by_their_words_and_kept(job: Job, steps: tuple[Ste
     assert read_record(folder).sessions == kept.sessions
     done = [n for n, each in enumerate(sessions_of(kept, steps), 1) if each]
     assert done == [first, len(steps)]
-    page = bench_plan_html(kept, found)
+    page = bench_plan_html(kept, found, folder)
     assert page.count("checked disabled") == 2
     assert "0 h 25 min so far" in page
     assert f"done {DAY}, A. Hand" in page
@@ -100,8 +100,8 @@ def test_steps_that_are_none_are_refused(asked: list[str], steps: tuple[Step, ..
 
 def test_on_paper_it_holds_every_step(job: Job, steps: tuple[Step, ...], tmp_path: Path) -> None:
     pypdfium2 = pytest.importorskip("pypdfium2")
-    _, record, found = job
-    path = write_pdf(bench_plan(record, found, tmp_path / "plan.html"), appendix=True)
+    folder, record, found = job
+    path = write_pdf(bench_plan(record, found, folder, tmp_path / "plan.html"), appendix=True)
     text = " ".join("".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(path)).split())
     assert all(f"{number}." in text for number in range(1, len(steps) + 1))
     assert "The way back" in text

@@ -14,15 +14,17 @@ from markupsafe import Markup
 
 from ...base.files import write_whole
 from ...base.html import script_digests
+from ...base.wording import plain
 from ...work.parts_list.parts_list import parts_list
 from ...work.steps.step import Phase, Step
 from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
-from ..record.data import Record, Session
+from ..record.data import Photo, Record, Session
 from ..record.frozen import Opened
 from ..record.quiet_switches import wishes_quiet_switches
 from ..record.sessions import sessions_of
 from .html import data_url, drawing_words, paper_html
+from .photos import ShownPhoto, shown_photos
 from .shop_tables import fitted_parts
 from .wiring import wiring_drawings, wiring_tables
 
@@ -34,6 +36,7 @@ class PlanStep:
     number: int
     step: Step
     done: Session | None
+    photos: list[ShownPhoto]
 
     @property
     def done_words(self) -> str:
@@ -54,7 +57,7 @@ def job_plan(record: Record, found: Opened) -> WorkPlan:
     return work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
 
 
-def bench_plan(record: Record, found: Opened, path: str | Path, paper: str = "A4") -> Path:
+def bench_plan(record: Record, found: Opened, folder: str | Path, path: str | Path, paper: str = "A4") -> Path:
     """Write the plan of a job as one HTML file.
 
     Parameters
@@ -62,6 +65,8 @@ def bench_plan(record: Record, found: Opened, path: str | Path, paper: str = "A4
     record : Record
     found : Opened
         What `open_job` gives.
+    folder : str or Path
+        The job's folder, where its photos are.
     path : str or Path
         The file.
     paper : str
@@ -72,14 +77,26 @@ def bench_plan(record: Record, found: Opened, path: str | Path, paper: str = "A4
     DescriptionError
         When the job has no mod, or the file cannot be written; an older one then stays as it was.
     """
-    return write_whole(Path(path), bench_plan_html(record, found, paper))
+    return write_whole(Path(path), bench_plan_html(record, found, folder, paper))
 
 
-def bench_plan_html(record: Record, found: Opened, paper: str = "A4") -> str:
-    """The whole file; boxes that are ticked on a screen stay ticked there, and say how the job takes them in."""
+def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: str = "A4") -> str:
+    """The whole file, from the same as `bench_plan`.
+
+    Boxes that are ticked on a screen stay ticked there, and the page says how the job takes them in.
+
+    Parameters
+    ----------
+    record, found, folder, paper
+        As those of `bench_plan`.
+    """
     plan = job_plan(record, found)
     done = sessions_of(record, plan.steps)
-    steps = [PlanStep(number, step, done[number - 1]) for number, step in enumerate(plan.steps, 1)]
+    steps = [
+        PlanStep(number, step, done[number - 1], shown_photos(_of_step(record, step), folder, beside=True))
+        for number, step in enumerate(plan.steps, 1)
+    ]
+    at_steps = {photo for step in plan.steps for photo in _of_step(record, step)}
     left = sum(each.done is None and each.step.phase != Phase.MAKE_SAFE for each in steps)
     script = (files(__package__) / "bench_plan.js").read_text("utf-8")
     owner = f", for {record.owner}" if record.owner and record.owner not in record.name else ""
@@ -95,6 +112,7 @@ def bench_plan_html(record: Record, found: Opened, paper: str = "A4") -> str:
         parts=fitted_parts(parts),
         drawings=wiring_drawings(found.modded),
         wires=wiring_tables(wiring(found.modded)),
+        loose=shown_photos((each for each in record.photos if each not in at_steps), folder),
         phases=list(_phases(steps)),
         undo=plan.undo,
         sessions=sessions_table(record),
@@ -104,6 +122,10 @@ def bench_plan_html(record: Record, found: Opened, paper: str = "A4") -> str:
         data_url=data_url,
         drawing_words=drawing_words,
     )
+
+
+def _of_step(record: Record, step: Step) -> list[Photo]:
+    return [each for each in record.photos if each.of == plain(step.do)]
 
 
 def sessions_table(record: Record) -> pd.DataFrame:

@@ -30,6 +30,7 @@ from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
 from ..record.data import Phase, Record
 from ..record.quiet_switches import wishes_quiet_switches
+from .photos import ShownPhoto, shown_photos
 from .sweeps import taken_sweeps, work_over
 from .volts import Volts, measured_volts
 from .wiring import wiring_drawings, wiring_tables
@@ -42,7 +43,7 @@ class Handover:
     """What is handed over.
 
     `tables` and `drawings` (SVG, as ampsim draws it) come from elsewhere, such as the wiring; `versions` name what
-    computed it all; `volts` are the rounds that were measured.
+    computed it all; `volts` are the rounds that were measured, `photos` those that the job keeps.
     """
 
     audition: Audition
@@ -58,6 +59,7 @@ class Handover:
     drawings: Mapping[str, str] = field(default_factory=dict, hash=False)
     versions: Mapping[str, str] = field(default_factory=dict, hash=False)
     volts: tuple[Volts, ...] = ()
+    photos: tuple[ShownPhoto, ...] = ()
 
 
 def gather_handover(
@@ -125,6 +127,7 @@ def gather_handover(
         dict(drawings if drawings is not None else _schematics(audition)),
         versions,
         measured_volts(audition, record),
+        tuple(shown_photos(record.photos, folder)) if record and folder else (),
     )
 
 

@@ -78,6 +78,7 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         drawings=handover.drawings,
         answer=answer_html(sheet.sections) if sheet else "",
         topics=[_topic(each) for each in sheet.sections] if sheet else None,
+        photos_shown=handover.photos,
         undo=handover.plan.undo,
         cautions=handover.cautions,
         charges=charge_tables(handover.cautions),

@@ -144,6 +144,20 @@ class Session:
 
 
 @dataclass(frozen=True)
+class Photo:
+    """A photo in the job folder, as it came from the camera, with the sha256 that it had then.
+
+    `of` says what it shows: a designator, a phase such as "on arrival", or the words of a step of the plan.
+    """
+
+    date: Date
+    file: str
+    sha256: str
+    of: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Frozen:
     """A file as it was when it was frozen into the job.
 
@@ -185,7 +199,7 @@ class Record:
         The amp's serial number, and the day it was promised for; "" and None where nobody wrote them down.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps, choices, blind, sessions
+    wishes, states, arrival, measured, sweeps, choices, blind, sessions, photos
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
@@ -221,6 +235,7 @@ class Record:
     choices: tuple[Choice, ...] = ()
     blind: tuple[Blind, ...] = ()
     sessions: tuple[Session, ...] = ()
+    photos: tuple[Photo, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()

@@ -12,7 +12,7 @@ from ...base.errors import DescriptionError, shown
 from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
 from ...circuit.source import parse_source
-from .data import Blind, Change, Choice, Frozen, Measured, Note, OwnersWish, Phase, Session, State, Status, Sweep
+from .data import Blind, Change, Choice, Frozen, Measured, Note, OwnersWish, Phase, Photo, Session, State, Status, Sweep
 from .paths import check_file_name
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
@@ -84,11 +84,7 @@ def _positions_at(entry: Entry) -> tuple[tuple[str, float | str], ...]:
 
 def read_sweep(entry: Entry) -> Sweep:
     """A measured sweep."""
-    file = entry.raw("file")
-    try:
-        check_file_name(file)
-    except DescriptionError as problem:
-        raise entry.fail("file", str(problem)) from None
+    file = _file(entry)
     note = entry.plain_text("note", _NOTE, "", lines=True)
     heard = entry.place("heard", entry.raw("heard")) if entry.has("heard") else ""
     return Sweep(_phase(entry), entry.date(), file, note, _positions_at(entry), _source(entry), heard)
@@ -125,6 +121,27 @@ def read_session(entry: Entry) -> Session:
     return Session(entry.date(), steps, minutes, by, note)
 
 
+def read_photo(entry: Entry) -> Photo:
+    """A photo."""
+    note, of = entry.plain_text("note", _NOTE, "", lines=True), entry.plain_text("of", _NOTE)
+    return Photo(entry.date(), _file(entry), _sha256(entry), of, note)
+
+
+def _file(entry: Entry) -> str:
+    """The name of a file of the job."""
+    try:
+        return check_file_name(entry.raw("file"))
+    except DescriptionError as problem:
+        raise entry.fail("file", str(problem)) from None
+
+
+def _sha256(entry: Entry) -> str:
+    digest = entry.raw("sha256")
+    if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
+        raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
+    return digest
+
+
 def read_change(entry: Entry) -> Change:
     """A line of the history."""
     before, after = (entry.bounded(key, entry.raw(key)) if entry.has(key) else None for key in ("before", "after"))
@@ -133,9 +150,7 @@ def read_change(entry: Entry) -> Change:
 
 def read_frozen(entry: Entry) -> Frozen:
     """A frozen file."""
-    digest = entry.raw("sha256")
-    if not isinstance(digest, str) or not _SHA256.fullmatch(digest):
-        raise entry.fail("sha256", f"{shown(digest)} is not a sha256 of 64 hexadecimal digits")
+    digest = _sha256(entry)
     names = [entry.bare_file(key, entry.raw(key), ".toml") for key in ("file", "kept") if entry.has(key)]
     entry.raw("file")
     return Frozen(names[0], digest, entry.plain_text("ampsim", _NAME), entry.date(), *names[1:])

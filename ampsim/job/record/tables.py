@@ -24,6 +24,7 @@ def as_tables(record: Record) -> Tables:
         "choices": [_nonempty_fields(each) for each in record.choices],
         "blind": [_blind_table(each) for each in record.blind],
         "sessions": [_nonempty_fields(each) | {"steps": list(each.steps)} for each in record.sessions],
+        "photos": [_nonempty_fields(each) for each in record.photos],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],

@@ -88,8 +88,7 @@ def _waits_for(record: Record) -> str:
 def _dates(record: Record) -> Iterator[Date]:
     dated: Sequence[Any] = (
         *record.states, *record.arrival, *record.measured, *record.sweeps, *record.choices, *record.sessions,
-        *record.history,
-        *record.frozen,
+        *record.photos, *record.history, *record.frozen,
     )  # fmt: skip
     return (each.date for each in dated)
 

@@ -55,7 +55,9 @@ def _plan(options: argparse.Namespace) -> None:
     from ....job.papers.bench_plan import bench_plan
 
     path = output_path(options, f"{PAPERS}/plan.html")
-    announce("plan", bench_plan(*open_record(options), path, options.paper), options.paper, appendix=True)
+    announce(
+        "plan", bench_plan(*open_record(options), options.folder, path, options.paper), options.paper, appendix=True
+    )
     print(f"\n{CAUTION}")
 
 

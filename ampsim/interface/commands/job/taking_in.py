@@ -25,6 +25,10 @@ def add(steps: Steps) -> None:
     add_wish.add_argument("--note", default="", help="what is done about it")
     note = steps.step("note", "write down what was seen, heard or smelt as the amp came", _note)
     note.add_argument("words")
+    photo = steps.step("photo", "keep a photo, as it is, and what it shows; the plan and the record show it", _photo)
+    photo.add_argument("file", help="JPEG, PNG or WebP")
+    photo.add_argument("--of", required=True, help='a part (R4, V1A), "on arrival", "after the mod", or "step 7"')
+    photo.add_argument("--note", default="", help="what there is to say of it")
     steps.step("cautions", "stored charge, bleeders and cautions of this amp, before it is opened", _cautions)
 
 
@@ -62,6 +66,18 @@ def _note(options: argparse.Namespace) -> None:
     noted = {"date": datetime.date.today(), "note": options.words}
     record = save_record(add_entry(read_record(options.folder), "arrival", noted), options.folder)
     print(f"Noted: {record.arrival[-1].note}")
+
+
+def _photo(options: argparse.Namespace) -> None:
+    from ....job.papers.bench_plan import job_plan
+    from ....job.record.photos import keep_photo, photo_subject
+    from ....job.record.saving import save_record
+
+    record, found = open_record(options)
+    steps = job_plan(record, found).steps if options.of.strip().startswith("step ") else ()
+    of = photo_subject(options.of, found.modded, steps)
+    record = save_record(keep_photo(record, options.folder, options.file, of, note=options.note), options.folder)
+    print(f"Kept as {record.photos[-1].file}: {of}")
 
 
 def _cautions(options: argparse.Namespace) -> None:

@@ -1,0 +1,145 @@
+"""Photos of a job: kept to the byte, shown without what the camera wrote, hostile files refused with a message."""
+
+from __future__ import annotations
+
+import base64
+import io
+import random
+import re
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+
+from ampsim.base.errors import DescriptionError
+from ampsim.job.papers.photos import shown_photos
+from ampsim.job.record.beginning import begin_job
+from ampsim.job.record.frozen import open_job
+from ampsim.job.record.photos import keep_photo, photo_shown, photo_subject
+from ampsim.job.record.reading import read_record
+from ampsim.job.record.saving import save_record
+from ampsim.work.steps.step import Phase, Step
+
+PLACE = b"SECRET-PLACE-AND-CAMERA"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("photos") / "job"
+    begin_job(folder, "lesson-stage")
+    return folder
+
+
+def picture(kind: str, size: tuple[int, int] = (40, 20), **more: Any) -> bytes:
+    image = Image.new("RGB", size, (10, 20, 30))
+    image.paste((250, 10, 10), (0, 0, size[0] // 2, size[1] // 2))
+    written = io.BytesIO()
+    image.save(written, kind, **more)
+    return written.getvalue()
+
+
+def with_camera(turned: int = 1) -> bytes:
+    """A JPEG with a place, a camera and a way it was held."""
+    notes = Image.Exif()
+    notes[0x010F], notes[0x0112] = PLACE.decode(), turned
+    notes.get_ifd(0x8825)[1] = "N"
+    return picture("JPEG", (400, 200), exif=notes, comment=PLACE)
+
+
+def kept(folder: Path, data: bytes, tmp_path: Path, name: str = "a photo.jpg") -> Any:
+    (tmp_path / name).write_bytes(data)
+    return keep_photo(read_record(folder), folder, tmp_path / name, "R4", note="before")
+
+
+def seen(source: str) -> bytes:
+    """The picture in an image's source."""
+    drawn = base64.b64decode(source.split(",", 1)[1])
+    found = re.search(rb'href="data:image/jpeg;base64,([^"]+)"', drawn)
+    assert found
+    return base64.b64decode(found[1])
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
+def test_a_photo_is_kept_to_the_byte(kind: str, made: Path, tmp_path: Path) -> None:
+    data = picture(kind)
+    record = kept(made, data, tmp_path)
+    photo = record.photos[-1]
+    assert (made / photo.file).read_bytes() == data
+    assert (photo.of, photo.note) == ("R4", "before")
+    assert Image.open(io.BytesIO(seen(photo_shown(photo, made)))).size == (40, 20)
+
+
+def test_nothing_of_camera_or_place_is_shown_and_it_stands_upright(made: Path, tmp_path: Path) -> None:
+    data = with_camera(turned=6)
+    assert PLACE in data
+    photo = kept(made, data, tmp_path).photos[-1]
+    shown = seen(photo_shown(photo, made))
+    assert PLACE not in shown
+    image = Image.open(io.BytesIO(shown))
+    assert (image.size, len(image.getexif())) == ((200, 400), 0)
+
+
+def test_a_large_one_is_shown_small(made: Path, tmp_path: Path) -> None:
+    photo = kept(made, picture("JPEG", (4000, 1000)), tmp_path).photos[-1]
+    assert Image.open(io.BytesIO(seen(photo_shown(photo, made)))).size == (1400, 350)
+
+
+def bomb() -> bytes:
+    """A few bytes that say they are a picture of 60,000 by 60,000 pixels."""
+
+    def piece(name: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+
+    head = piece(b"IHDR", struct.pack(">IIBBBBB", 60_000, 60_000, 8, 2, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + piece(b"IDAT", zlib.compress(bytes(1000))) + piece(b"IEND", b"")
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"no picture", b"<svg onload='x'/>", b"GIF89a" + bytes(40), picture("JPEG")[:200], picture("PNG")[:60],
+     bomb(), b"%!PS-Adobe\nquit", picture("BMP")],
+)  # fmt: skip
+def test_what_is_no_sound_picture_is_refused_and_nothing_is_left(data: bytes, made: Path, tmp_path: Path) -> None:
+    before = sorted(made.rglob("*"))
+    with pytest.raises(DescriptionError, match=r"picture|pixels"):
+        kept(made, data, tmp_path)
+    assert sorted(made.rglob("*")) == before
+
+
+def test_damaged_bytes_end_in_a_message_or_a_picture(made: Path, tmp_path: Path) -> None:
+    lot = random.Random(8)
+    for kind in ("JPEG", "PNG", "WEBP"):
+        data = picture(kind, (64, 64))
+        for _ in range(40):
+            at = lot.randrange(len(data))
+            broken = data[:at] + bytes([lot.randrange(256)]) + data[at + lot.randrange(2) :]
+            try:
+                photo = kept(made, broken, tmp_path).photos[-1]
+            except DescriptionError:
+                continue
+            assert photo_shown(photo, made).startswith("data:image/svg+xml;base64,")
+
+
+def test_a_photo_that_was_altered_is_said_to_be(made: Path, tmp_path: Path) -> None:
+    record = save_record(kept(made, picture("PNG", (33, 33)), tmp_path), made)
+    photo = record.photos[-1]
+    assert read_record(made).photos[-1] == photo
+    (made / photo.file).write_bytes(picture("PNG", (34, 34)))
+    (shown,) = shown_photos([photo], made)
+    assert shown.source == ""
+    assert "not as it was kept" in shown.words
+    (made / photo.file).unlink()
+    assert "there is no such file" in shown_photos([photo], made)[0].words
+
+
+def test_a_photo_shows_a_part_a_phase_or_a_step(made: Path) -> None:
+    amp, steps = open_job(read_record(made), made).modded, (Step(Phase.FIT, "Fit it."), Step(Phase.FIT, "Look."))
+    assert photo_subject(" V1A ", amp) == "V1A"
+    assert photo_subject("on arrival", amp) == "on arrival"
+    assert photo_subject("step 2", amp, steps) == "Look."
+    for wrong in ("R99", "step 3", "step x", "", "step"):
+        with pytest.raises(DescriptionError):
+            photo_subject(wrong, amp, steps)

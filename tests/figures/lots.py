@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -58,7 +59,9 @@ def lots(scale: Scale) -> Iterator[Figure]:
     wanted = scale.amps // _SHARE
     total = random_amps.run(wanted, in_time=2, progress=True, play=True)
     print_faults(total)
-    yield from of_count(total, wanted)
+    first, *others = of_count(total, wanted)
+    yield replace(first, name=f"a sample of the {scale.amps:,} {first.name}")
+    yield from others
 
 
 SECTIONS = (lots,)

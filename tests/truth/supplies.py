@@ -20,7 +20,7 @@ from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 
 _MAZDA = "Mazda (Thorn-AEI), EZ80, issue 1, August 1963"
 _SCHADE = "integration of the circuit apart from ampsim (2000 steps to a cycle); the plane of O. H. Schade, 1943"
-_REGULATION = Limit(0.04, "printed regulation of a rectifier valve: 4 % (scatter of valves, curve read to 3 V)")
+REGULATION = Limit(0.04, "printed regulation of a rectifier valve: 4 % (scatter of valves, curve read to 3 V)")
 _DC, _RIPPLE, _AMPS = (
     Limit(0.01, "integration of the same circuit: 1 % for direct volts"),
     Limit(0.03, "integration of the same circuit: 3 % for ripple"),
@@ -60,7 +60,7 @@ def _regulation() -> list[Case]:
         for milliamps, published in curve.items():
             name = "RX7" if volts == 350.0 else "RX10"
             claim = Claim(f"{name}/{milliamps}mA", "direct volts", published, "V", f"{_MAZDA}, p. 4", "verified",
-                          PREDICTED, _REGULATION)  # fmt: skip
+                          PREDICTED, REGULATION)  # fmt: skip
             given = ("EZ80", volts, ohms, 50e-6, milliamps / 1e3, 50.0, float(published))
             found.append(Case((claim,), partial(_supply, *given)))
     return found
@@ -82,7 +82,7 @@ def _printed() -> list[Case]:
             Claim(name, quantity, value, "V" if quantity in ("direct volts", "ripple") else "A", source,
                   {"RX3": "verified", "RX16": "secondary"}.get(name, "computed"),
                   PREDICTED if quantity == "direct volts" else CLOSED,
-                  _REGULATION if quantity == "direct volts" else _SAME)
+                  REGULATION if quantity == "direct volts" else _SAME)
             for quantity, value, source in rows
         )  # fmt: skip
         found.append(Case(claims, partial(_supply, *given)))

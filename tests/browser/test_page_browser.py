@@ -159,25 +159,27 @@ def test_every_control_has_a_name(chromium: Any, demo: Path) -> None:
     assert page.get_by_role("img", name="Stock against modded").count() == 1
 
 
-def moved_and_fresh(chromium: Any, folder: Path, size: tuple[int, int]) -> tuple[Any, Any, Any]:
+def moved_and_fresh(chromium: Any, here: Path, there: Path, size: tuple[int, int]) -> tuple[Any, Any, Any]:
     """A page moved by keys; one opened at that place, as drawn and without its script; and one never moved."""
-    job = job_of_two_mods()
-    moved = opened(chromium, write_page(job, folder / "moved.html"), size)
+    moved = opened(chromium, here, size)
     moved.get_by_label("6k8").check()
     moved.get_by_role("slider", name="depth").focus()
     for _ in range(60):
         moved.keyboard.press("ArrowLeft")
-    there = replace(job, compare_at={"cathode": "6k8", "depth": 0.4})
-    fresh = opened(chromium, write_page(there, folder / "fresh.html"), size, java_script_enabled=False)
-    start = opened(chromium, write_page(job, folder / "start.html"), size, java_script_enabled=False)
+    fresh = opened(chromium, there, size, java_script_enabled=False)
+    start = opened(chromium, here, size, java_script_enabled=False)
     assert moved.problems == []
     return moved, fresh, start
 
 
 def test_a_moved_picture_is_the_picture_drawn_there(chromium: Any, tmp_path: Path) -> None:
     """Read against the numbers beside the axes, which may begin elsewhere."""
+    job = job_of_two_mods()
+    here = write_page(job, tmp_path / "here.html", ["cathode", "depth"])
+    moved_to = replace(job, compare_at={"cathode": "6k8", "depth": 0.4})
+    there = write_page(moved_to, tmp_path / "there.html", ["cathode", "depth"])
     for size, prefix in (((1024, 768), ""), ((390, 844), "narrow-")):
-        pages = moved_and_fresh(chromium, tmp_path, size)
+        pages = moved_and_fresh(chromium, here, there, size)
         for name, axis in (("stock-0", "gain"), ("modded-0", "gain"), ("change-0", "change")):
             moved, fresh, start = (_levels(page, prefix, name, axis) for page in pages)
             # Within the ninth of a point that matplotlib may leave out of a line: 'path.simplify_threshold'.

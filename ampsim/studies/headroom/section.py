@@ -26,6 +26,7 @@ from .measures import (
     power_column,
     power_table,
 )
+from .mismatch import mismatch_words
 from .picture import compression_picture, harmonics_over_level_picture
 from .simulate import FAILED, headroom
 
@@ -49,8 +50,14 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             "headroom": compression_picture(response, position),
             "harmonics over level": harmonics_over_level_picture(response, position),
         },
-        notes=_notes(response),
+        notes=(*_pair(examined, response), *_notes(response)),
     )
+
+
+def _pair(examined: Examination, response: xr.Dataset) -> tuple[str, ...]:
+    """Of an amp that is looked at alone: what its output pair does when it is not matched."""
+    alone = len(examined.variants) == 1 and len(examined.positions) == 1
+    return mismatch_words(examined.stock, examined.positions[0], response) if alone else ()
 
 
 def _power(response: xr.Dataset) -> pd.DataFrame:

@@ -102,6 +102,8 @@ def _notes() -> tuple[str, ...]:
         "Cold: rails at their drawn volts (behind a mains transformer at the peak of its winding) and no valve "
         "conducting, the peak on capacitors when valves warm up more slowly than filters fill. Of given rails the "
         "mains transformer's rise without load is not in it, nor are the rectifier's inrush and the mains' tolerance.",
+        "Where a plate swings far below its screen nearly all the cathode gives is taken to go to the screen, of which "
+        "no curve was published in what we saw: watts of screens and of their resistors there are an upper end.",
         "Heaters are taken to stand at ground. The description gives no ratings for parts: a part of the stock amp is "
         "taken to have the common rating that the stock amp asks for, at least half a watt; new resistors are taken to "
         "be half-watt film, new capacitors below 1 uF for 400 V, larger ones chosen by their volts at rest.",

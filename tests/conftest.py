@@ -10,6 +10,9 @@ import tempfile
 import pytest
 from hypothesis import settings
 
+# As the commands have it, and read when numpy is loaded: a second thread of the algebra waits more than it works.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 FIXED, FRESH = "fixed", "fresh"
 
 # The cases of a test follow from its own text: a red run is red everywhere. `python -m tests.search` takes fresh ones.

@@ -24,6 +24,7 @@ from .netlist import Netlist, is_rail_vector, node_vector, write
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
+from .stimuli import Burst
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
 from .unsettled import reason
@@ -64,11 +65,13 @@ class TimedRun:
         """What ngspice reads; of currents those of valves and semiconductors."""
         return self._netlist(self.analysis)
 
-    @property
-    def exact(self) -> Netlist:
-        """What ngspice reads for a check: in finer steps."""
+    def exact(self, seconds: float = np.inf) -> Netlist:
+        """What ngspice reads for a check of so much of it [s]: in finer steps."""
         tolerance = min(self.analysis.tolerance, _FINEST)
-        return self._netlist(replace(self.analysis, step=self.share * self.analysis.step, tolerance=tolerance))
+        step, stimulus = self.share * self.analysis.step, self.analysis.stimulus
+        if isinstance(stimulus, Burst):
+            stimulus = replace(stimulus, duration=min(stimulus.duration, seconds))
+        return self._netlist(replace(self.analysis, stimulus=stimulus, step=step, tolerance=tolerance))
 
     @property
     def finer(self) -> TimedRun:
@@ -128,10 +131,12 @@ class InTime:
         How many runs ngspice does too: the loudest, and then those that their content says.
     progress : callable
         Called with (done, total).
+    seconds : float
+        How much of a burst and what follows ngspice does then [s].
     """
 
-    def __init__(self, checks: int = 1, progress: Progress | None = None) -> None:
-        self._checks, self._progress, self._finer = checks, progress, False
+    def __init__(self, checks: int = 1, progress: Progress | None = None, seconds: float = np.inf) -> None:
+        self._checks, self._progress, self._finer, self._seconds = checks, progress, False, seconds
         self.agreement = Agreement()
 
     def run(self, runs: Sequence[TimedRun]) -> list[Outcome]:
@@ -190,7 +195,7 @@ class InTime:
 
     def _apart(self, sample: Mapping[_Key, TimedRun], found: Mapping[_Key, Outcome | AmpsimError]) -> list[float]:
         """How far the two are apart in a sample [ratio], where both answer."""
-        told = self._by_ngspice([run.exact for run in sample.values()])
+        told = self._by_ngspice([run.exact(self._seconds) for run in sample.values()])
         return [
             difference(run, ours, theirs)
             for run, ours, theirs in zip(sample.values(), (found[key] for key in sample), told, strict=True)
@@ -238,9 +243,11 @@ def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:
     vector = node_vector(run.wired, SPEAKER)
     if vector not in ours.vectors or vector not in theirs.vectors:
         vector = next(name for name in ours.vectors if name in theirs.vectors)
-    one, other = ours.vectors[vector], resample(theirs.scale, theirs.vectors[vector][None], ours.scale)[0]
+    both = ours.scale <= theirs.scale[-1]
+    scale, one = ours.scale[both], ours.vectors[vector][both]
+    other = resample(theirs.scale, theirs.vectors[vector][None], scale)[0]
     moved = other - theirs.vectors[vector][0]
-    weight = np.gradient(ours.scale)
+    weight = np.gradient(scale)
     apart, whole = (float(np.sqrt(np.average(each**2, weights=weight))) for each in (one - other, moved))
     return apart / max(whole, _QUIET)
 

@@ -16,11 +16,19 @@ class Examination:
     """What is examined: the stock amp, the modded amp, and the positions of its controls to look at.
 
     A control that a position does not name stands as drawn; the stock amp takes what it has of each position.
+    `combined` are positions in which several controls meet: topics that take little time look at each of them, and
+    tell what is worse there than with fewer settings.
     """
 
     stock: Amp
     modded: Amp
     positions: tuple[dict[str, float | str], ...] = field(default=({},), hash=False)
+    combined: tuple[dict[str, float | str], ...] = field(default=(), hash=False)
+
+    @property
+    def every(self) -> tuple[dict[str, float | str], ...]:
+        """The positions, and then those in which several controls meet."""
+        return (*self.positions, *self.combined)
 
     @property
     def variants(self) -> list[Amp]:

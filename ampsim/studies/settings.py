@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 import xarray as xr
 
 from ..circuit.positions import AS_DRAWN, position_label
-from ..simulation.facts import DRAWN, get
-from .findings import Finding
+from ..simulation.facts import DRAWN, Fact, get
+from .findings import Finding, worst
 
+COMBINED = Fact("combined", list[str])
+"""The positions of a response in which several controls meet, by label."""
 EVERY_POSITION = "every position"
 """Where a figure stands that none of the controls looked at changes."""
 
@@ -105,7 +107,9 @@ def once_per_setting(found: Sequence[tuple[Finding, Sequence[float]]], response:
 
     Notes
     -----
-    Of findings that no setting tells apart the most worrying stays, and of equals the first.
+    Of findings that no setting tells apart the most worrying stays, and of equals the first. Of those at positions in
+    which several controls meet (`COMBINED`) only the first of the worst grade stays, and only where that is a worse
+    grade than with fewer settings.
     """
     positions = positions_of(response)
     kept: dict[tuple[str, str, str], Finding] = {}
@@ -115,7 +119,21 @@ def once_per_setting(found: Sequence[tuple[Finding, Sequence[float]]], response:
         where = positions.words(finding.position, figures)
         if (*kind, where) not in kept or finding.grade.worry > kept[*kind, where].grade.worry:
             kept[*kind, where] = replace(finding, where=where)
-    return list(kept.values())
+    combined = get(response, COMBINED) if COMBINED.name in response.attrs else []
+    return _without_lesser_combinations(list(kept.values()), combined)
+
+
+def _without_lesser_combinations(kept: list[Finding], combined: Sequence[str]) -> list[Finding]:
+    dropped: list[Finding] = []
+    for kind in dict.fromkeys((each.variant, each.subject) for each in kept):
+        own = [each for each in kept if (each.variant, each.subject) == kind]
+        plain = [each for each in own if each.position not in combined]
+        met = [each for each in own if each.position in combined]
+        if plain and met:
+            most = max(met, key=lambda each: each.grade.worry)
+            tells = most.grade.worry > worst(plain).worry
+            dropped += [each for each in met if each is not most or not tells]
+    return [each for each in kept if each not in dropped]
 
 
 def _alike(one: Sequence[float] | None, other: Sequence[float] | None) -> bool:

@@ -69,7 +69,7 @@ def test_every_vector_of_any_amp_is_that_of_ngspice(stimulus: Any) -> None:
     answers, agreement = trial.run(runs), trial.agreement
     assert (agreement.solved, agreement.checked) == (len(runs), len(runs))
     assert agreement.worst < 0.01
-    for run, ours, theirs in zip(runs, answers, engine.run([run.exact for run in runs]), strict=True):
+    for run, ours, theirs in zip(runs, answers, engine.run([run.exact() for run in runs]), strict=True):
         assert isinstance(ours, Arrays)
         assert isinstance(theirs, Arrays)
         assert tuple(ours.vectors) == run.netlist.form.vectors
@@ -154,7 +154,7 @@ def test_steps_are_halved_in_the_place_of_ngspice_as_long_as_that_brings_answers
     assert isinstance(first, Arrays)
     assert isinstance(second, Arrays)
     assert difference(rough, first, second) > STATED
-    (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact])
+    (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact()])
     assert isinstance(answer, Arrays)
     assert isinstance(exact, Arrays)
     assert difference(rough, answer, exact) < STATED
@@ -173,7 +173,7 @@ def test_steps_too_long_for_an_amp_are_halved_and_all_is_taken_in_them() -> None
     runs = [coarse(level) for level in (0.5, 0.4)]
     trial = InTime()
     answers = trial.run(runs)
-    (exact,) = engine.run([runs[0].finer.exact])
+    (exact,) = engine.run([runs[0].finer.exact()])
     (long_steps, *_), halved = InTime(checks=0).run(runs), InTime(checks=0).run([run.finer for run in runs])
     assert isinstance(long_steps, Arrays)
     assert isinstance(exact, Arrays)

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import xarray as xr
+
 from ...base.progress import Progress
 from ..agreement import agreement_findings, agreement_of, agreement_words
+from ..combinations import combined_labels, where_it_tells, with_loudest
+from ..findings import Finding
 from ..rows import without_repeats, worst_position
 from ..section import Examination, Section
 from . import TITLE
 from .findings import blocking_findings
 from .measures import blocking_table, tone_table
 from .picture import blocking_picture as picture
-from .simulate import blocking
+from .simulate import BURST, blocking
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Play both amps a hard burst between small tones, and say how they come back."""
-    response = blocking(examined.variants, examined.positions, progress=progress)
-    findings = blocking_findings(response, "blocking")
+    played = with_loudest(examined, BURST.frequency)
+    response, findings = _played(played, progress)
+    if closer := where_it_tells(played, findings):
+        response, findings = _played(closer, progress)
     position = worst_position(findings, response)
     table = blocking_table(response)
     here = table[table["position"] == position].drop(columns="position")
@@ -38,3 +44,8 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
             agreement_words(agreement),
         ),
     )
+
+
+def _played(examined: Examination, progress: Progress | None) -> tuple[xr.Dataset, list[Finding]]:
+    response = blocking(examined.variants, examined.every, progress=progress).assign_attrs(combined_labels(examined))
+    return response, blocking_findings(response, "blocking")

@@ -11,6 +11,8 @@ from ...measures.law_bands import band_words, with_likely
 from ...measures.waveforms import stimulus
 from ...simulation.facts import get
 from ..agreement import agreement_findings, agreement_of, agreement_words
+from ..combinations import combined_labels, where_it_tells, with_loudest
+from ..findings import Finding
 from ..rows import without_repeats, worst_position
 from ..section import Examination, Section
 from . import TITLE
@@ -28,13 +30,15 @@ from .measures import (
 )
 from .mismatch import mismatch_words
 from .picture import compression_picture, harmonics_over_level_picture
-from .simulate import FAILED, headroom
+from .simulate import FAILED, TONE, headroom
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Play both amps a sine at rising levels, and say what clips when."""
-    response = headroom(examined.variants, examined.positions, progress=progress)
-    findings = headroom_findings(response, "headroom")
+    played = with_loudest(examined, TONE.frequency)
+    response, findings = _played(played, progress)
+    if closer := where_it_tells(played, findings):
+        response, findings = _played(closer, progress)
     position = worst_position(findings, response)
     modded = str(response["variant"].values[-1])
     agreement = agreement_of(response)
@@ -58,6 +62,11 @@ def _pair(examined: Examination, response: xr.Dataset) -> tuple[str, ...]:
     """Of an amp that is looked at alone: what its output pair does when it is not matched."""
     alone = len(examined.variants) == 1 and len(examined.positions) == 1
     return mismatch_words(examined.stock, examined.positions[0], response) if alone else ()
+
+
+def _played(examined: Examination, progress: Progress | None) -> tuple[xr.Dataset, list[Finding]]:
+    response = headroom(examined.variants, examined.every, progress=progress).assign_attrs(combined_labels(examined))
+    return response, headroom_findings(response, "headroom")
 
 
 def _power(response: xr.Dataset) -> pd.DataFrame:

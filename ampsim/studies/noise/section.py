@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import xarray as xr
 
 from ...base.progress import Progress
+from ...circuit.positions import position_label
 from ...pictures.canvas import Picture
+from ..combinations import combined_labels
 from ..findings import Finding, most_worrying
 from ..section import Examination, Section
 from . import TITLE
@@ -28,9 +30,11 @@ _LEFT_OUT = (
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate noise and hum of the stock and the modded amp at every position, and say what changes."""
     amps = [examined.stock, examined.modded]
-    noise = noise_spectrum(amps, examined.positions, progress=progress)
-    hum = hum_spectrum(amps, examined.positions, progress=progress)
+    met = combined_labels(examined)
+    noise = noise_spectrum(amps, examined.every, progress=progress).assign_attrs(met)
+    hum = hum_spectrum(amps, examined.every, progress=progress).assign_attrs(met)
     findings = [*noise_findings(noise, _KINDS["hiss"]), *hum_findings(hum, noise, _KINDS)]
+    noise, hum = (_told(each, examined, findings) for each in (noise, hum))
     tables = {
         "noise": noise_table(noise),
         "who makes the noise": contributor_table(noise, _LEAST),
@@ -39,6 +43,12 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     }
     notes = (*hum_assumptions(hum), "Levels are A-weighted (IEC 61672-1), 20 Hz to 20 kHz.", _LEFT_OUT)
     return Section(TITLE, tuple(findings), tables, _pictures(noise, hum, findings), notes)
+
+
+def _told(response: xr.Dataset, examined: Examination, findings: Sequence[Finding]) -> xr.Dataset:
+    """The positions examined one at a time, and of the combined ones those that a finding is at."""
+    told = {*map(position_label, examined.positions), *(each.position for each in findings)}
+    return response.isel(position=[str(each) in told for each in response["position"].values])
 
 
 def _pictures(noise: xr.Dataset, hum: xr.Dataset, findings: Sequence[Finding]) -> dict[str, Picture]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.positions import every_position
+from ..combinations import combined_positions, with_fewer_settings
 from ..findings import Finding, Grade, verdict, worst
 from ..section import Examination, Section
 from ..stability.steady import unsteady_sections
@@ -62,29 +63,26 @@ class Sheet:
 def examine(stock: Amp, modded: Amp, positions: Sequence[dict[str, float | str]] | None = None) -> Examination:
     """What to look at: positions as given, or every position of each control that the mods add, one at a time.
 
-    A switch goes through all of its positions, a knob through both ends; everything else stands as drawn. Positions as
-    given are looked at with each of their settings left out too, so that a finding can name the one that makes it.
+    A switch goes through all of its positions, a knob through both ends; everything else stands as drawn. Besides,
+    they are combined: all of them where that makes up to `combinations.MOST`, else so that each pair meets. Positions
+    as given are looked at with each of their settings left out too, so that a finding can name the one that makes it.
     """
     if positions is not None:
-        return Examination(stock, modded, tuple(_with_fewer_settings(positions)))
+        return Examination(stock, modded, tuple(_with_settings_left_out(positions)))
     added = [name for name in modded.controls if name not in stock.controls]
     chosen: list[dict[str, float | str]] = [{}]
     for name in added:
         drawn = modded.controls[name].drawn
         ends = every_position(modded, name, rotations=_ENDS)
         chosen += [position for position in ends if position[name] != drawn]
-    return Examination(stock, modded, tuple(chosen))
+    combined = [each for each in combined_positions(modded, added) if each not in chosen]
+    return Examination(stock, modded, tuple(chosen), tuple(combined))
 
 
-def _with_fewer_settings(positions: Sequence[dict[str, float | str]]) -> list[dict[str, float | str]]:
+def _with_settings_left_out(positions: Sequence[dict[str, float | str]]) -> list[dict[str, float | str]]:
     """Positions, and after them each without one of its settings, and without any."""
-    found = [dict(position) for position in positions]
-    for position in positions:
-        fewer = [{name: value for name, value in position.items() if name != left} for left in position]
-        for each in (*fewer, {}):
-            if each not in found:
-                found.append(each)
-    return found
+    found = with_fewer_settings(positions)
+    return found if {} in found else [*found, {}]
 
 
 def consequences(

@@ -12,11 +12,10 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.signal_path import listening_points
 from ampsim.circuit.tapers import TAPERS
-from ampsim.circuit.values import with_values
 from ampsim.library.loader import load_amp, load_mod
-from ampsim.simulation.port_tables import PortTable, port_script, port_table
-from ampsim.simulation.response import simulate
+from ampsim.simulation.port_tables import port_script, port_table
 from tests.browser.page_figures import missing
+from tests.simulation.test_port_tables import by_ngspice, somewhere
 from tests.truth import bench
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
@@ -61,24 +60,6 @@ def every_kind() -> Amp:
     return bench.amp(pots | more | tapped | {"R1": "10k", "R2": "1M", "R3": "10"}, [bench.wired("all", **wires)])
 
 
-def somewhere(table: PortTable, lot: random.Random, ends: bool) -> dict[str, float]:
-    """A lot of where every dial of a table stands: anywhere, or at its ends."""
-    owner = {dial: port for port in table.ports for dial in port.dials}
-    found = {}
-    for dial, port in owner.items():
-        low, _, high = port.places_of(dial)
-        share = lot.choice((0.0, 1.0)) if ends else lot.random()
-        found[dial] = share if dial == port.knob else low * (high / low) ** share
-    return found
-
-
-def by_ngspice(table: PortTable, at: dict[str, float], places: tuple[str, ...]) -> Any:
-    knobs = {dial.removeprefix("knob "): value for dial, value in at.items() if dial.startswith("knob ")}
-    values = {dial.removeprefix("part "): value for dial, value in at.items() if dial.startswith("part ")}
-    response = simulate(with_values(table.amp, values), positions=[{**table.position, **knobs}], nodes=places)
-    return response["voltage"].values[0, 0]
-
-
 @pytest.mark.parametrize(
     ("amp", "position", "spans"),
     [
@@ -116,21 +97,6 @@ def test_every_place_of_every_dial_is_that_of_ngspice(
     assert len(moved) > 12
 
 
-def test_a_part_that_moves_the_bias_is_left_to_a_table_of_its_own() -> None:
-    amp, spans = load_amp("workshop-a"), {"R4": (1e3, 4.7e3), "C1": (1e-7, 1e-4), "R20": (47e3, 150e3)}
-    table = port_table(amp, {}, ("speaker",), spans=spans)
-    assert "part R4" in table.moving
-    assert "part R4" not in table.dials
-    assert "part C1" in table.dials
-    # The bias stands as it does in the amp that was given.
-    at = dict.fromkeys((dial for dial in table.dials if dial.startswith("knob")), 0.5) | {"part C1": 1e-6}
-    colder = with_values(amp, {"R4": 2.7e3})
-    others = [port_table(each, {}, ("speaker",), spans=spans).respond([at])[0] for each in (amp, colder)]
-    assert np.abs(20.0 * np.log10(np.abs(others[0] / others[1]))).max() > 0.1
-    want = by_ngspice(port_table(colder, {}, ("speaker",), spans=spans), at, ("speaker",))
-    np.testing.assert_allclose(abs(others[1]), abs(want), rtol=1e-3)
-
-
 def test_a_move_of_one_knob_costs_well_under_a_millisecond(chromium: Any) -> None:
     table = port_table(modded(), {}, ("speaker",))
     page = chromium.new_page()
@@ -138,14 +104,3 @@ def test_a_move_of_one_knob_costs_well_under_a_millisecond(chromium: Any) -> Non
     milliseconds = page.evaluate(_TIMES, [table.packed(), "speaker", "knob treble"])
     page.close()
     assert milliseconds < 1.0  # about 0.05 on a quiet machine
-
-
-def test_a_switch_at_the_end_of_a_track_holds_its_pot() -> None:
-    for name in ("boathouse", "brickworks", "kitchen"):
-        amp = load_amp(name)
-        knobs = [control for control, each in amp.controls.items() if each.kind == "knob"]
-        for switch in amp.all_switches:
-            for label in switch.labels:
-                held = amp.setting({**dict.fromkeys(knobs, 1.0), switch.control: label})
-                table = port_table(amp, {switch.control: label}, ("speaker",))
-                assert not {f"knob {control}" for control, at in held.items() if at == 0.0} & set(table.dials)

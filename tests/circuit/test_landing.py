@@ -12,6 +12,7 @@ from ampsim.circuit.landing.jobs import PINS
 from ampsim.circuit.landing.merged import members
 from ampsim.circuit.landing.site import Site, site_of
 from ampsim.circuit.landing.words import FOLLOWER, GAIN, INVERTER, LINE, OUTPUT, STACK, is_phrase, parse_phrase
+from ampsim.interface.commands.main import main
 from ampsim.library.files import models
 from tests.tools.any_amps import MadeAmp, amps
 from tests.tools.equal_forms import EqualAmp, equal_amps
@@ -180,3 +181,10 @@ def test_a_phrase_is_read_as_it_is_written() -> None:
     assert parse_phrase("feedback resistor", "x").head == "feedback line"
     assert not any(map(is_phrase, ("R4.1", "V1A.plate", "ground", "B2", "node", 3, "P1.wiper")))
     assert set(PINS) == {"grid", "cathode", "plate", "screen"}
+
+
+def test_a_resistor_that_brings_another_channel_is_no_grid_leak(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fits", "--amp", str(models() / "stages" / "mixer.toml")]) == 0
+    second = capsys.readouterr().out.split("second stage")[1].split("\n\n")[0]
+    assert "grid V2A.grid" in second
+    assert "grid leak" not in second

@@ -47,7 +47,8 @@ class Signal:
 
     def joins(self, net: str, without: str) -> bool:
         """Whether the signal of a valve that is not on the way, such as another channel's, comes to a net."""
-        beside = [each for each in self.ways.wired.elements if each.kind == "valve" and each not in self.order.valves]
+        on = {valve.designator for stage in self.order.stages for valve in stage.valves}
+        beside = [each for each in self.order.valves if each.designator not in on]
         return net in self.ways.forward({each.net("plate") for each in beside}, frozenset({without}))
 
     def coupling_before(self, stage: Stage, drive: str) -> list[Element]:

@@ -264,11 +264,14 @@ def test_remarks_and_faults_are_told_apart() -> None:
 
 
 def test_what_a_search_said_that_was_given_up_is_no_fault_of_the_answer() -> None:
-    """Behind the last beginning every word counts, and before it those that no search takes back."""
+    """Behind the answer every word counts, and before it those that no search takes back."""
     singular, begins = "stderr Warning: singular matrix: check node a", "stderr Note: Starting dynamic gmin stepping"
-    out_of_range = "stderr Error: 1e+229, 1e+229 out of range for *"
-    assert not any(map(is_fault, of_answer([singular, out_of_range, begins])))
+    out_of_range, found = "stderr Error: 1e+229, 1e+229 out of range for *", "stderr Note: Source stepping completed"
+    assert not any(map(is_fault, of_answer([singular, out_of_range, begins, singular, found])))
     assert any(map(is_fault, of_answer([singular])))
-    assert any(map(is_fault, of_answer([begins, singular])))
+    assert any(map(is_fault, of_answer([singular, begins])))
+    assert any(map(is_fault, of_answer([begins, found, singular])))
     assert any(map(is_fault, of_answer([begins, "stderr Note: Transient op started"])))
-    assert any(map(is_fault, of_answer(["stderr Error: no such vector a", begins])))
+    assert any(map(is_fault, of_answer(["stderr Error: no such vector a", begins, found])))
+    assert Failure("", [begins, singular, "stderr Note: Transient op started"]).astray
+    assert not Failure("", [singular, begins, "stderr Note: Transient op started"]).astray

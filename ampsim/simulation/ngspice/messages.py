@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterable, Sequence
 
@@ -14,8 +15,10 @@ _FAULT = re.compile(
 )
 # Steps on the way to an operating point that was found in the end, and a start file that is not needed.
 _REMARK = re.compile(r"stepping failed|step failed|can't find (the initialization file|init file)")
-# Where ngspice begins its search for an operating point anew, and what a search that was given up may have said.
+# Where ngspice begins its search for an operating point anew and where it has found one, and what a search that was
+# given up may have said.
 _ANEW = re.compile(r"Starting [\w ]*stepping|Transient op started", re.IGNORECASE)
+_FOUND = re.compile(r"stepping completed", re.IGNORECASE)
 _GIVEN_UP = re.compile(r"singular matrix|out of range for", re.IGNORECASE)
 _POINTER = re.compile(r"(?:node|line) \"?([a-z_][\w.#]*)", re.IGNORECASE)
 
@@ -29,9 +32,9 @@ def is_fault(line: str) -> bool:
     return bool(_FAULT.search(_REMARK.sub("", words)))
 
 
-def begins_anew(line: str) -> bool:
-    """Say whether a printed line tells that the search for an operating point begins anew."""
-    return bool(_ANEW.search(line))
+def turns(line: str) -> bool:
+    """Say whether a search for an operating point begins anew with a printed line, or ends: what follows is new."""
+    return bool(_ANEW.search(line) or _FOUND.search(line))
 
 
 def of_answer(lines: Sequence[str]) -> list[str]:
@@ -40,8 +43,13 @@ def of_answer(lines: Sequence[str]) -> list[str]:
     Newton's method from nothing may come by volts at which a matrix is singular or a law overflows; of an answer that
     was found in smaller steps from elsewhere that says nothing.
     """
-    last = max((k for k, line in enumerate(lines) if begins_anew(line)), default=0)
-    return [line for k, line in enumerate(lines) if k >= last or not _GIVEN_UP.search(line)]
+    found = max((k for k, line in enumerate(lines) if _FOUND.search(line)), default=0)
+    return [line for k, line in enumerate(lines) if k >= found or not _GIVEN_UP.search(line)]
+
+
+def of_first_search(lines: Sequence[str]) -> list[str]:
+    """Return the lines up to where ngspice began its search for an operating point anew."""
+    return list(itertools.takewhile(lambda line: not _ANEW.search(line), lines))
 
 
 def remarks(lines: Iterable[str]) -> tuple[str, ...]:

@@ -62,7 +62,7 @@ class Form(NamedTuple):
     def further_tries(self, astray: bool = False) -> tuple[Form, ...]:
         """The same circuit for a second try, and for further ones.
 
-        `astray`: an operating point was not found, though every search had equations that can be solved.
+        `astray`: an operating point was not found, though the equations as they stand can be solved.
 
         First with pivots that keep more digits: those that ngspice takes by default lose too many where milliohms
         meet gigohms, and then no step is short enough. For a transient then `finer`, and `damped` as well. Where

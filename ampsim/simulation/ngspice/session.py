@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PySpice.Spice.NgSpice.Shared import NgSpiceCircuitError, NgSpiceCommandError, NgSpiceShared, ffi
 
 from ...base.errors import EngineError
-from .messages import begins_anew, explain, is_fault, of_answer, remarks
+from .messages import explain, is_fault, of_answer, of_first_search, remarks, turns
 from .protocol import Form
 
 _MOST_LINES = 400
@@ -47,8 +47,8 @@ class Failure(EngineError):
 
     @property
     def astray(self) -> bool:
-        """Whether no operating point was found although every search had equations that can be solved."""
-        return self._has(_NO_START) and not self._has("singular matrix")
+        """Whether no operating point was found, though the equations as they stand can be solved."""
+        return self._has(_NO_START) and not any("singular matrix" in line for line in of_first_search(self._lines))
 
     def _has(self, words: str) -> bool:
         return any(words in line for line in self._lines)
@@ -78,7 +78,7 @@ class _Binding(NgSpiceShared):  # type: ignore[misc]
 
     def send_char(self, message: str, ngspice_id: int) -> int:
         line = str(message)
-        if begins_anew(line):
+        if turns(line):
             self._known.clear()
         # A failing source prints the same thousands of times.
         if line not in self._known and (len(self.lines) < _MOST_LINES or is_fault(line)):

@@ -8,6 +8,7 @@ from dataclasses import replace
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -26,7 +27,7 @@ from ampsim.job.papers.pdf import write_pdf
 from ampsim.job.papers.shop_record import shop_html, shop_record
 from ampsim.job.papers.shop_tables import readings_table, unread_places
 from ampsim.job.papers.sweeps import measured_sweeps, taken_sweeps, work_over
-from ampsim.job.papers.write_all import write_papers
+from ampsim.job.papers.write_all import Papers, write_papers
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Phase, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
@@ -329,6 +330,16 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
             assert f"{each.answer_text}<" not in first
             assert each.answer_text not in first
         assert not each.reason or each.reason[:20] not in first.replace("&#x27;", "'")
+
+
+def test_a_notebook_links_to_papers_of_any_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    names = ["record.html", "a & b.pdf", "50 % <b>.csv", "ümlaut's.html"]
+    shown = Papers(tmp_path / "rehearsal room" / name for name in names)._repr_html_()
+    links = [unescape(each) for each in re.findall('href="([^"]*)"', shown)]
+    assert [unquote(each) for each in links] == [f"rehearsal room/{name}" for name in names]
+    assert not any(set(' <>"') & set(each) for each in links)
+    assert "<b>" not in shown
 
 
 @pytest.mark.parametrize("names", [["bright-switch", "depth"], ["depth", "cathode-switch", "bright-switch"]])

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
+from os.path import relpath
 from pathlib import Path
+from urllib.parse import quote
 
 from ...base.errors import DescriptionError
 from ...base.files import write_whole
@@ -21,6 +24,17 @@ from .shop_record import shop_record
 FOLDER = "papers"
 
 
+class Papers(list[Path]):
+    """What was written; a notebook shows links that open it, as long as it lies below the notebook's folder."""
+
+    def _repr_html_(self) -> str:
+        links = [
+            f'<a href="{escape(quote(Path(relpath(each)).as_posix()))}" target="_blank">{escape(each.name)}</a>'
+            for each in self
+        ]
+        return "<br>\n".join(links)
+
+
 def write_papers(
     audition: Audition,
     record: Record,
@@ -29,7 +43,7 @@ def write_papers(
     tested: ProofSheet | None = None,
     topics: Sequence[str] = CHECKED,
     paper: str = "A4",
-) -> list[Path]:
+) -> Papers:
     """Write the shop's record, the owner's page, the parts list, the exercise and its answers.
 
     Parameters
@@ -47,8 +61,8 @@ def write_papers(
 
     Returns
     -------
-    list of Path
-        What was written, each page as HTML and as PDF.
+    Papers
+        The paths of what was written, each page as HTML and as PDF.
 
     Raises
     ------
@@ -64,10 +78,11 @@ def write_papers(
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
     ]
-    return [
+    written = [
         *(each for page in pages for each in (page, write_pdf(page, paper=paper))),
         found.parts.write(place / "parts.csv"),
     ]
+    return Papers(written)
 
 
 def _make_folder(folder: Path) -> Path:

@@ -86,7 +86,7 @@ class Ringing(Session):
 
 @pytest.mark.parametrize(
     ("command", "problem", "tries"),
-    [("tran 1 2", "Timestep too small", 3), ("tran 1 2", "singular matrix", 1), ("op", "Transient op", 4)],
+    [("tran 1 2", "Timestep too small", 3), ("tran 1 2", "singular matrix", 1), ("op", "Transient op", 5)],
 )
 def test_what_has_no_answer_is_tried_again_with_other_pivots_and_in_time_by_gear(
     command: str, problem: str, tries: int
@@ -100,7 +100,7 @@ def test_what_has_no_answer_is_tried_again_with_other_pivots_and_in_time_by_gear
     except EngineError:
         answered = False
     assert (len(session.loaded), answered) == (tries, tries == 3)
-    assert ["pivrel" in text for text in session.loaded] == [False, True, True, True][:tries]
+    assert ["pivrel" in text for text in session.loaded] == [False, True, True, True, False][:tries]
     once = Ringing(problem)
     with pytest.raises(EngineError):
         once.simulate(wanted.form._replace(once=True), wanted.values)

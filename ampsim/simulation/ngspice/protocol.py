@@ -73,7 +73,8 @@ class Form(NamedTuple):
             return ()
         exact = self._with("pivrel=0.5")
         if astray:
-            return (exact, *(exact._with(f"rshunt={ohms!r}") for ohms in _LEAKAGE))
+            leaky = [f"rshunt={ohms!r}" for ohms in _LEAKAGE]
+            return (exact, *(exact._with(each) for each in leaky), self._with(leaky[-1]))
         in_time = (exact.finer(), exact.finer().damped()) if self.command.startswith("tran") else ()
         return tuple(dict.fromkeys((exact, *in_time)))
 

@@ -20,7 +20,17 @@ _EXPLAINED_AT = 3000.0  # Hz
 
 
 def table_rows(frequency: Array, stock: Array, modded: Array, asked: Sequence[float]) -> list[tuple[str, str, str]]:
-    """Gain of both amps and the change at the job's frequencies, as the page prints them [dB]."""
+    """Gain of both amps and the change at the job's frequencies, as the page prints them [dB].
+
+    Parameters
+    ----------
+    frequency : ndarray
+        Of the gains [Hz].
+    stock, modded : ndarray
+        Gain of either amp [dB].
+    asked : sequence of float
+        The job's frequencies [Hz].
+    """
     at = np.log(asked)
     one, other = (np.interp(at, np.log(frequency), row) for row in (stock, modded))
     return [_cells(*pair) for pair in zip(one, other, strict=True)]
@@ -39,7 +49,7 @@ def _cell(level: float, sign: bool = False) -> str:
 
 
 def change_sentence(name: str, rows: Sequence[tuple[str, str, str]], asked: Sequence[float]) -> str:
-    """The picture in one sentence, for who cannot see it."""
+    """The picture in one sentence, for who cannot see it: the changes [dB] of `table_rows` at frequencies [Hz]."""
     told = ", ".join(f"{_with_unit(row[2])} at {in_hertz(at)}" for row, at in zip(rows, asked, strict=True))
     return f"Change against stock{f' with {name}' if name else ''}: {told}."
 

@@ -57,7 +57,7 @@ class PageTables:
         return rows[0], rows[1]
 
     def gains_of(self, settings: list[Setting]) -> Array:
-        """The same at many positions, shape (settings, 2, f)."""
+        """The same at many positions [dB], shape (settings, 2, f)."""
         return np.array([
             [_levels(self.tables[which[self._step(each)]].respond([self._dials(each)])[0, 0]) for which in self._both]
             for each in settings

@@ -24,7 +24,7 @@ from ..netlist import Netlist
 from .library import SETTING, find
 from .protocol import Answer
 
-MOST_BYTES = 300_000_000  # of all answers
+MOST_BYTES = 1_000_000_000  # of all answers: those of a few sheets
 MOST_OF_ONE = 20_000_000
 """Bytes of one file of answers, at most."""
 _HEAD = 20_000

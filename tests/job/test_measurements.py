@@ -35,7 +35,7 @@ def test_what_was_measured_is_written_down_and_kept(folder: Path) -> None:
     assert (measured.mains_drawn, measured.at) == (MAINS_DRAWN, (("volume", 0.3),))
     told = f"mains {measured.mains:g} V, 230 V in the drawing, meter {METER / 1e6:g}M, controls at volume 3"
     assert any(told in title for title in records.intake(record).tables)
-    assert dict(measured.volts)["V2A.cathode"] == 1.96
+    assert dict(measured.volts)["V2A.cathode"] == 1.97
     assert (sweep.file, sweep.note) == ("measurements/sweep-on-arrival.csv", "at volume 3")
     assert sweep.at == (("volume", 0.4),)
     assert (folder / sweep.file).read_bytes() == CURVE.read_bytes()
@@ -52,7 +52,7 @@ def test_the_same_sweep_twice_is_one_row(folder: Path) -> None:
 
 def test_another_file_of_the_same_name_gets_its_own(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / CURVE.name
-    other.write_text(CURVE.read_text("utf-8").replace("-28,54", "-28,50"), "utf-8")
+    other.write_text(CURVE.read_text("utf-8").replace("-28,58", "-28,50"), "utf-8")
     record = records.read_record(folder)
     for path in (CURVE, other, CURVE):
         record = keep_sweep(record, folder, path)
@@ -62,7 +62,7 @@ def test_another_file_of_the_same_name_gets_its_own(folder: Path, tmp_path: Path
     assert files(folder) == ["sweep-on-arrival 2.csv", "sweep-on-arrival.csv"]
 
 
-@pytest.mark.parametrize(("old", "new"), [("V2A.plate", "V9A.plate"), ("1,96", "plenty")])
+@pytest.mark.parametrize(("old", "new"), [("V2A.plate", "V9A.plate"), ("1,97", "plenty")])
 def test_a_file_with_a_mistake_is_not_kept(folder: Path, tmp_path: Path, old: str, new: str) -> None:
     wrong = tmp_path / "wrong.csv"
     wrong.write_text(VOLTS.read_text("utf-8").replace(old, new), "utf-8")

@@ -57,7 +57,18 @@ def idle_dials(
 def idle_at_rest(
     simulator: PanelSimulator, dials: Sequence[Dial], here: Position, node: str, progress: Progress
 ) -> list[str]:
-    """As `idle_dials`, once nothing has moved for a while: a hand that goes on must not wait for these simulations."""
+    """As `idle_dials`, once nothing has moved for a while: a hand that goes on must not wait for these simulations.
+
+    Parameters
+    ----------
+    simulator, dials, here, node, progress
+        As of `idle_dials`.
+
+    Raises
+    ------
+    EngineError
+        As `idle_dials`.
+    """
     for _ in range(_PAUSES):
         time.sleep(_PAUSE)
         progress(0, 1, "")

@@ -22,7 +22,13 @@ _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
 def read_wish(entry: Entry) -> OwnersWish:
-    """A wish of the owner."""
+    """A wish of the owner.
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in it.
+    """
     wish = entry.bare_file("wish", entry.raw("wish")) if entry.has("wish") else ""
     note = entry.plain_text("note", _NOTE, "", lines=True)
     number = entry.whole_number("entry", 0, 100, 0)
@@ -43,7 +49,13 @@ def read_note(entry: Entry) -> Note:
 
 
 def read_measured(entry: Entry) -> Measured:
-    """A round of voltages [V]."""
+    """A round of voltages [V].
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in it.
+    """
     volts = entry.table("volts")
     if len(volts.names()) > _MOST_VOLTS:
         raise entry.fail("volts", f"{len(volts.names())} readings are too many; at most {_MOST_VOLTS}")
@@ -97,7 +109,13 @@ def read_choice(entry: Entry) -> Choice:
 
 
 def read_blind(entry: Entry) -> Blind:
-    """The result of a comparison by ear alone."""
+    """The result of a comparison by ear alone.
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in it.
+    """
     among = tuple(entry.element("among", each).plain_text("among", _NOTE) for each in entry.elements("among", 64))
     if len(among) < 2:
         raise entry.fail("among", f"{shown(list(among))}; two positions or more are compared")

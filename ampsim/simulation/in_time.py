@@ -27,7 +27,7 @@ from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
 from .stimuli import Burst
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
-from .unsettled import reason
+from .unsettled import reasons
 
 _Key = tuple[str, tuple[str, ...], Pace]
 STATED = 0.03
@@ -152,7 +152,7 @@ class InTime:
         known_broken = self.agreement.broken
         outcomes = {} if known_broken else self._checked(distinct)
         if self.agreement.broken:
-            whole = _explained([*distinct.values()], self._by_ngspice([run.netlist for run in distinct.values()]))
+            whole = reasons([*distinct.values()], self._by_ngspice([run.netlist for run in distinct.values()]))
             more = len(distinct) if known_broken else 0
             outcomes = dict(zip(distinct, whole, strict=True))
             known = self.agreement
@@ -179,10 +179,10 @@ class InTime:
         found |= self._solved(reached) if reached else {}
         refused = [key for key in distinct if not isinstance(found[key], Arrays)]
         left = [reached.get(key, distinct[key]) for key in refused]
-        told = _explained(left, self._by_ngspice([run.netlist for run in left]))
-        reasons = tuple(dict.fromkeys(str(found[key]) for key in refused))
+        told = reasons(left, self._by_ngspice([run.netlist for run in left]))
+        why = tuple(dict.fromkeys(str(found[key]) for key in refused))
         solved = len(distinct) - len(refused)
-        self.agreement += Agreement(solved, len(refused), len(apart), worst, reasons)
+        self.agreement += Agreement(solved, len(refused), len(apart), worst, why)
         arrays = {key: each for key, each in found.items() if isinstance(each, Arrays)}
         return {**arrays, **dict(zip(refused, told, strict=True))}
 
@@ -203,13 +203,6 @@ class InTime:
         ]
 
 
-def _explained(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
-    return [
-        outcome if isinstance(outcome, Arrays) else reason(run.wired, run.setting, outcome)
-        for run, outcome in zip(runs, outcomes, strict=True)
-    ]
-
-
 def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
     """Outcomes of ngspice, with the solver's where it gave none; a remark says so.
 
@@ -218,7 +211,7 @@ def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> lis
     """
     tried = [outcome if isinstance(outcome, Arrays) else _settled(run) or outcome
              for run, outcome in zip(runs, outcomes, strict=True)]  # fmt: skip
-    return _explained(runs, tried)
+    return reasons(runs, tried)
 
 
 def _settled(run: TimedRun) -> Arrays | None:

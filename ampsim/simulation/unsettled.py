@@ -3,15 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 from ..base.errors import AmpsimError, EngineError
 from ..base.wording import in_hertz, join_words
 from ..circuit.build import Circuit
 from ..circuit.feedback import find_loop
+from .ngspice.engine import Outcome
 
 _UNITS = ((1.0, "s"), (1e3, "ms"), (1e6, "us"))
 _PLACE = "the sheet's topic `stability` says at which positions"
+
+
+class _Run(Protocol):
+    @property
+    def wired(self) -> Circuit: ...
+
+    @property
+    def setting(self) -> Mapping[str, float | str]: ...
+
+
+def reasons(runs: Sequence[_Run], outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """Outcomes of transients, each failure among them as `reason` has it."""
+    return [
+        reason(run.wired, run.setting, each) if isinstance(each, EngineError) else each
+        for run, each in zip(runs, outcomes, strict=True)
+    ]
 
 
 def reason(wired: Circuit, setting: Mapping[str, float | str], failure: EngineError) -> EngineError:

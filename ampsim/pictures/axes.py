@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from ..base.wording import plain_frequency
 from . import style
-from .canvas import Curves, Picture, text_width, wrap_text
+from .canvas import Curves, Picture
+from .text_widths import text_width, wrap_text
 
 Array = NDArray[np.float64]
 LINE_HEIGHT = 0.14  # inches, of a label

@@ -15,7 +15,8 @@ from ..base.wording import round_column
 from ..measures.bias import READINGS, BiasState, bias_table, judged_bias_table
 from ..measures.labels import select
 from . import captions, style
-from .canvas import Picture, start_picture, text_width, wrap_text
+from .canvas import Picture, start_picture
+from .text_widths import text_width, wrap_text
 
 _TEXTS = ("valve", "type", "variant", "position")
 _NUMBERS = (*READINGS, "limit [W]")

@@ -5,14 +5,12 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
@@ -20,14 +18,13 @@ from PIL import Image
 
 from ..base.wording import one_line, with_capitals
 from . import style
+from .text_widths import text_width, wrap_text
 
 Curves = Mapping[str, NDArray[np.float64]]
 """The `gid` of each moving artist to its points, shape (points, 2), in the units of its axes."""
 
 SIDE = 0.78  # inches left of the axes
-_MARGIN = 1.03  # hinting makes letters at other resolutions up to this much wider
 _SAMPLE = 0.43  # inches, of a line or bar in the key
-_RULER: Any = FigureCanvasAgg(Figure((0.1, 0.1), dpi=100)).get_renderer()  # type: ignore[no-untyped-call]
 
 
 class Picture(Figure):
@@ -152,45 +149,6 @@ class Picture(Figure):
         for place, line in enumerate(words):
             y = middle + step * (0.5 * (len(words) - 1) - place) - rise
             self.write(x, y, line, size, va="baseline", **more)
-
-
-@lru_cache(maxsize=8192)
-def text_width(words: str, size: float, bold: bool = False) -> float:
-    """Width [inches] of a line of text."""
-    font = FontProperties(size=size, weight="bold" if bold else "normal")
-    return float(_RULER.get_text_width_height_descent(one_line(words), font, ismath=False)[0]) / 100.0 * _MARGIN
-
-
-def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Break a text into lines, at spaces where it can be.
-
-    Parameters
-    ----------
-    words : str
-    width : float
-        Of a line at most [inches].
-    size : float
-        Of the letters [pt].
-    bold : bool
-    """
-    lines = [""]
-    for word in one_line(words).split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size, bold) <= width:
-            lines[-1] = longer
-            continue
-        pieces = _chop(word, width, size, bold)
-        lines = [*lines, *pieces] if lines[-1] else pieces
-    return lines
-
-
-def _chop(word: str, width: float, size: float, bold: bool) -> list[str]:
-    pieces = [""]
-    for sign in word:
-        if pieces[-1] and text_width(pieces[-1] + sign, size, bold) > width:
-            pieces.append("")
-        pieces[-1] += sign
-    return pieces
 
 
 Keys = Sequence[tuple[str, style.Look | style.Bar]]

@@ -12,7 +12,8 @@ from ..measures.equal_curves import equal_curves
 from ..measures.knob_travel import audible_gain, most_moved, quarter_shares
 from . import captions, style
 from .axes import draw, end_labels, label_room, tidy
-from .canvas import SIDE, Curves, Keys, Picture, start_picture, wrap_text
+from .canvas import SIDE, Curves, Keys, Picture, start_picture
+from .text_widths import wrap_text
 
 MOST_TAPERS, _MOST_FREQUENCIES = 3, 6
 _GAIN_HEIGHT, _SHARE_HEIGHT, _GAP, _LINE = 3.2, 1.3, 0.3, 0.165  # inches

@@ -18,8 +18,8 @@ from ..base.errors import AmpsimError
 from ..base.progress import SIMULATIONS, Progress, ProgressBar
 from ..base.system import as_done, cores
 from ..circuit.build import SPEAKER, Circuit
+from .agreement import STATED, Agreement
 from .analyses import Transient
-from .facts import Fact
 from .netlist import Netlist, is_rail_vector, node_vector, write
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
@@ -30,8 +30,6 @@ from .uneven_times import resample
 from .unsettled import reasons
 
 _Key = tuple[str, tuple[str, ...], Pace]
-STATED = 0.03
-"""How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
 _QUIET = 1e-3  # V: of less movement no share is taken
 INSTEAD = "ngspice had no answer: this is the time-step solver's"
 ALONE = 2.5e-6
@@ -87,39 +85,6 @@ class TimedRun:
     def level(self) -> float:
         """The level of its stimulus [V]."""
         return float(getattr(self.analysis.stimulus, "level", 0.0))
-
-
-@dataclass(frozen=True)
-class Agreement:
-    """How the solver and ngspice agree.
-
-    `solved` and `by_ngspice`: how many runs each of them answered; `checked` how many of the first ngspice did too;
-    `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words.
-    """
-
-    solved: int = 0
-    by_ngspice: int = 0
-    checked: int = 0
-    worst: float = np.nan
-    refused: tuple[str, ...] = ()
-
-    def __add__(self, other: Agreement) -> Agreement:
-        return Agreement(
-            self.solved + other.solved,
-            self.by_ngspice + other.by_ngspice,
-            self.checked + other.checked,
-            float(np.fmax(self.worst, other.worst)),
-            tuple(dict.fromkeys([*self.refused, *other.refused])),
-        )
-
-    @property
-    def broken(self) -> bool:
-        """Whether they differ by more than stated; then every answer is ngspice's."""
-        return self.worst > STATED
-
-
-AGREEMENT = Fact("agreement", Agreement)
-"""How the solver and ngspice agree in a response."""
 
 
 class InTime:

@@ -8,8 +8,8 @@ from operator import add
 
 import xarray as xr
 
+from ..simulation.agreement import AGREEMENT, STATED, Agreement
 from ..simulation.facts import get
-from ..simulation.in_time import AGREEMENT, STATED, Agreement
 from .findings import Finding, Grade
 
 _SOURCE = "our own limit: rms of the difference at the speaker over rms of the movement there"

@@ -15,8 +15,9 @@ from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
+from ampsim.simulation.agreement import STATED, Agreement
 from ampsim.simulation.analyses import Transient
-from ampsim.simulation.in_time import ALONE, INSTEAD, STATED, Agreement, InTime, TimedRun, difference, solved_instead
+from ampsim.simulation.in_time import ALONE, INSTEAD, InTime, TimedRun, difference, solved_instead
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform

@@ -22,9 +22,10 @@ from ampsim.library.files import models_in
 from ampsim.measures.waveforms import drift
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
+from ampsim.simulation.agreement import AGREEMENT
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.facts import get
-from ampsim.simulation.in_time import AGREEMENT, InTime
+from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings

@@ -12,7 +12,8 @@ from ...base.errors import DescriptionError
 from ...base.wording import round_column
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, start_picture, text_width
+from ...pictures.canvas import Picture, start_picture
+from ...pictures.text_widths import text_width
 from .standing import EDGE, FAR, Standing, brief_words, deviations_of, reading_words, standing
 
 _EDGE, _GAP, _ROW, _HEAD, _FOOT = 0.25, 0.2, 0.185, 0.34, 0.56  # inches

@@ -11,9 +11,10 @@ from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position
 from ...circuit.signal_path import ValveStage, valve_stages
+from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import Transient
 from ...simulation.facts import STAGES, put
-from ...simulation.in_time import AGREEMENT, InTime
+from ...simulation.in_time import InTime
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst
 from ...simulation.timestep.pace import Pace

@@ -15,7 +15,8 @@ from ...measures.labels import records
 from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, end_labels, label_room, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ...pictures.text_widths import text_width
 from .measures import WHOLE, clipping_table, compression_db, distortion_column, harmonics_over_level, power_table
 
 _GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches

@@ -19,9 +19,10 @@ from ...circuit.load import load_ohm
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import active_stages, begins_at_guitar
 from ...measures.waveforms import drift
+from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.facts import STAGES, Fact, put
-from ...simulation.in_time import AGREEMENT, InTime, TimedRun
+from ...simulation.in_time import InTime, TimedRun
 from ...simulation.netlist import node_vector
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request

@@ -15,7 +15,8 @@ from ...base.wording import in_hertz
 from ...measures.weighting import REFERENCE, in_db_a
 from ...pictures import captions, style
 from ...pictures.axes import area_between, draw, fill, frequency_axis, guitar_bracket, tidy
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width, wrap_text
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ...pictures.text_widths import text_width, wrap_text
 from .hum_measures import hum_by_node, hum_table
 from .measures import OTHERS, contributor_table, noise_table
 

@@ -15,7 +15,8 @@ from ...base.wording import in_volts
 from ...measures.labels import expect, select
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ...pictures.text_widths import text_width
 from .measures import HELPS, LENGTH, PEAK, SILENT_V, loud_v, pop_summary, pop_table
 from .remedies import AS_IT_IS
 

@@ -20,9 +20,10 @@ from ...circuit.stages import Kind, stages_of
 from ...circuit.stages.template import Element
 from ...circuit.switches.moving import ContactData, MovingCircuit, moving
 from ...circuit.transformer import Transformer, tap_pin
+from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import Transient
 from ...simulation.facts import Fact, put
-from ...simulation.in_time import AGREEMENT, InTime, TimedRun
+from ...simulation.in_time import InTime, TimedRun
 from ...simulation.netlist import node_vector
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome

@@ -18,7 +18,8 @@ from ...base.wording import minus
 from ...measures.labels import records
 from ...pictures import captions, style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, start_picture, text_width
+from ...pictures.canvas import Picture, start_picture
+from ...pictures.text_widths import text_width
 from .parts import part_ratings, worst_parts
 from .valves import valve_ratings
 

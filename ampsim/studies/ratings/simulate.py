@@ -19,9 +19,10 @@ from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
 from ...measures.loads import Array, Span, track_watts, two_pin_watts, valve_load
+from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
 from ...simulation.facts import Fact, put
-from ...simulation.in_time import AGREEMENT, InTime
+from ...simulation.in_time import InTime
 from ...simulation.netlist import Netlist, node_vector, valve_vectors
 from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request

@@ -13,7 +13,8 @@ from ...base.wording import minus
 from ...circuit.positions import AS_DRAWN, position_label
 from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture, text_width
+from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ...pictures.text_widths import text_width
 from .result import Candidate, SearchResult, pareto_front
 from .wishes import Wish, WishKind
 

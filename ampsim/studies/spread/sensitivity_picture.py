@@ -12,7 +12,8 @@ from ...base.wording import in_decibels, minus
 from ...measures.labels import records
 from ...pictures import style
 from ...pictures.axes import tidy
-from ...pictures.canvas import Picture, start_picture, text_width
+from ...pictures.canvas import Picture, start_picture
+from ...pictures.text_widths import text_width
 from .sensitivity import PER_VALVE
 
 _MOST = 15

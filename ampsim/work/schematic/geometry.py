@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from ...circuit.nets import Nets
-from ...pictures.canvas import text_width
+from ...pictures.text_widths import text_width
 from .items import Item
 
 Point = tuple[int, int]

@@ -112,7 +112,19 @@ def paper_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 
 def announce(what: str, path: Path, paper: str, appendix: bool = False) -> None:
-    """Say where a page is, and write it as PDF."""
+    """Say where a page is, and write it as PDF.
+
+    Parameters
+    ----------
+    what : str
+        What the page is called.
+    path : Path
+        The page.
+    paper : str
+        "A4" or "Letter".
+    appendix : bool
+        Print what is folded on the page as well.
+    """
     from ....job.papers.pdf import write_pdf
 
     print(f"The {what} is {path}")

@@ -1,0 +1,45 @@
+"""How the time-step solver and ngspice agree in what a study asked of both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .facts import Fact
+
+STATED = 0.03
+"""How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """How the solver and ngspice agree.
+
+    `solved` and `by_ngspice`: how many runs each of them answered; `checked` how many of the first ngspice did too;
+    `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words.
+    """
+
+    solved: int = 0
+    by_ngspice: int = 0
+    checked: int = 0
+    worst: float = np.nan
+    refused: tuple[str, ...] = ()
+
+    def __add__(self, other: Agreement) -> Agreement:
+        return Agreement(
+            self.solved + other.solved,
+            self.by_ngspice + other.by_ngspice,
+            self.checked + other.checked,
+            float(np.fmax(self.worst, other.worst)),
+            tuple(dict.fromkeys([*self.refused, *other.refused])),
+        )
+
+    @property
+    def broken(self) -> bool:
+        """Whether they differ by more than stated; then every answer is ngspice's."""
+        return self.worst > STATED
+
+
+AGREEMENT = Fact("agreement", Agreement)
+"""How the solver and ngspice agree in a response."""

@@ -58,7 +58,7 @@ def test_loop_gains_by_ports_are_those_of_each_position_simulated(
     direct = loop_gain(amp, positions=places, sweep=SWEEP)["loop_gain"].values
     asked: list[int] = []
     run = ports.run_kept
-    monkeypatch.setattr(ports, "run_kept", lambda netlists: asked.append(len(netlists)) or run(netlists))
+    monkeypatch.setattr(ports, "run_kept", lambda netlists, *more: asked.append(len(netlists)) or run(netlists, *more))
     found = loop_gain(amp, positions=places, sweep=SWEEP, turned=turned)["loop_gain"].values
     np.testing.assert_allclose(1.0 + found, 1.0 + direct, rtol=1e-7)
     assert asked

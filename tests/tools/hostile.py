@@ -325,7 +325,7 @@ def _socketed(part: Any, valve: Valve) -> Any:
 
 _N = r"-?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?"
 _NET = r"[a-z0-9_]{1,80}"
-_NAMES = "V|max|min|pow|ln|exp|sqrt|atan|uramp|sin|time|plate|grid|screen|cathode|ia|is|ig|gi|[xwueiqftyjd]"
+_NAMES = "V|max|min|pow|ln|exp|sqrt|atan|uramp|sin|time|plate|grid|screen|cathode|ia|is|ig|gi|[xwueiqftyjdo]"
 _WORD = rf"(?:{_NAMES})(?![A-Za-z0-9_])"
 # Words and numbers of an expression, and single blanks only around the marks of a choice.
 _EXPRESSION = rf"(?:{_WORD}|[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?| [?:] |[-+*/()<>,])++"

@@ -388,7 +388,7 @@ def test_the_page_is_the_owners(folder: Path, capsys: pytest.CaptureFixture[str]
     told = said(capsys, "job", "page", folder, "--to", tmp_path / "page.html")
     page = (tmp_path / "page.html").read_text("utf-8")
     assert "You asked for" in page
-    assert page.count("<script") == 2
+    assert page.count("<script") == 3  # facts, tables and the program
     assert "On paper (A4)" in told
     assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF")
 

@@ -202,6 +202,14 @@ def test_limits_grow_in_the_page_and_what_stands_in_the_picture_moves_with_them(
     opened.settled()
 
 
+def all_tables_there(served: ServedPanel) -> None:
+    """Wait until the tables of neighbouring positions are fetched."""
+    until = time.monotonic() + 20.0
+    while served.panel.knob_tables._wanted and time.monotonic() < until:
+        time.sleep(0.1)
+    time.sleep(0.3)
+
+
 def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, served: ServedPanel) -> None:
     def wrong() -> None:
         tables, panel = served.panel.knob_tables, served.panel
@@ -213,6 +221,7 @@ def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, serv
         tables._hand_over(louder, panel.at)
 
     opened.agreed()
+    all_tables_there(served)  # or the true one may come once more
     served.run(wrong)
     step = 1 + int(opened.slider("presence").input_value())
     found = put_and_read(opened, "presence", step)
@@ -227,9 +236,7 @@ def test_switches_beside_are_there_before_they_are_asked_for(opened: PagePanel, 
     opened.agreed()
     group = opened.page.locator(ROOT).get_by_role("group", name="bright", exact=True)
     there = """(root) => ({ ...document.querySelector(root).dataset })"""
-    until = time.monotonic() + 20.0
-    while served.panel.knob_tables._wanted and time.monotonic() < until:
-        time.sleep(0.1)
+    all_tables_there(served)
     opened.page.wait_for_timeout(300)
     seen = []
     for option in group.get_by_role("radio").all():

@@ -123,7 +123,7 @@ def test_compiled_code_that_was_cut_short_is_thrown_away(tmp_path: Path, monkeyp
         ("MPLBACKEND=nonsense {ampsim} audition --to {folder}", "MPLBACKEND"),
         ("{ampsim} models > /dev/full", "No space left"),
         ("ulimit -n 12; {ampsim} audition --to {folder}", "Too many open files"),
-        ("ulimit -v 300000; {ampsim} audition --to {folder}", "memory"),
+        ("ulimit -v 200000; {ampsim} audition --to {folder}", "memory"),
     ],
 )
 @pytest.mark.skipif(sys.platform != "linux", reason="limits and devices of Linux")

@@ -21,7 +21,7 @@ from ..circuit.designators import element_name
 from ..circuit.pot_tracks import STRETCHES
 from ..circuit.valves.description import Valve
 from ..circuit.valves.deviation import ValveDraw
-from .valve_spreads import ValveSpread, deviating, spread_of
+from .valve_spreads import GRID_SHARE, ValveSpread, deviating, spread_of
 
 Array = NDArray[np.float64]
 
@@ -115,13 +115,14 @@ def valve_draws(wired: Circuit, count: int, seed: int, tolerances: Tolerances) -
         spread = spread_of(wired.amp.valve_by_type[socket.type])
         own = _scores(seed, name, count)
         scores = np.sqrt(BOTTLE_SHARE) * bottles[bottle(name)] + np.sqrt(1.0 - BOTTLE_SHARE) * own
-        found[name] = _draws(spread, scores, tolerances.valves)
+        found[name] = _draws(spread, scores, _grid_scores(seed, name, count), tolerances.valves)
     return found
 
 
 def lot(valve: Valve, count: int, seed: int) -> list[ValveDraw]:
     """A lot of valves of one type, each drawn by itself."""
-    return _draws(spread_of(valve), _scores(seed, f"lot of {valve.type}", count), 1.0)
+    name = f"lot of {valve.type}"
+    return _draws(spread_of(valve), _scores(seed, name, count), _grid_scores(seed, name, count), 1.0)
 
 
 def bottle(designator: str) -> str:
@@ -129,7 +130,11 @@ def bottle(designator: str) -> str:
     return re.sub(r"(?<=\d)[A-Za-z]+$", "", designator)
 
 
-def _draws(spread: ValveSpread, scores: Array, times: float) -> list[ValveDraw]:
+def _grid_scores(seed: int, name: str, count: int) -> Array:
+    return _scores(seed, f"{name} grid current", count)[:, 0]
+
+
+def _draws(spread: ValveSpread, scores: Array, grid_scores: Array, times: float) -> list[ValveDraw]:
     from scipy.special import log_ndtr
 
     # The fourth score, normal like the others, becomes a length that is exponential with median ln 2.
@@ -137,7 +142,8 @@ def _draws(spread: ValveSpread, scores: Array, times: float) -> list[ValveDraw]:
     bias = times * spread.bias_volts * scores[:, 0]
     mu = np.exp(times * spread.mu_share * scores[:, 1])
     slope = np.exp(times * (np.log(spread.slope_median) + spread.slope_share * scores[:, 2] - spread.worn_share * worn))
-    return [ValveDraw(*map(float, row)) for row in zip(bias, mu, slope, strict=True)]
+    grid = np.exp(times * GRID_SHARE * grid_scores)
+    return [ValveDraw(*map(float, row)) for row in zip(bias, mu, slope, grid, strict=True)]
 
 
 def sockets_of(wired: Circuit, draws: Mapping[str, list[ValveDraw]], number: int) -> dict[str, Valve]:

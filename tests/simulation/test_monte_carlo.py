@@ -20,7 +20,7 @@ from ampsim.circuit.valves.deviation import ValveDraw
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.measures.percentiles import percentiles
 from ampsim.simulation.monte_carlo import spread
-from ampsim.simulation.tolerances import BOTTLE_SHARE, VALVE_SWAP, Tolerances, bottle, part_factors, valve_draws
+from ampsim.simulation.tolerances import BOTTLE_SHARE, VALVE_SWAP, Tolerances, bottle, lot, part_factors, valve_draws
 from ampsim.simulation.valve_spreads import SPREADS, deviating, spread_of
 from ampsim.studies.spread.findings import run_findings
 from ampsim.studies.spread.measures import (
@@ -130,6 +130,23 @@ def test_a_draw_moves_bias_mu_and_gm_alone(type_: str) -> None:
     assert steeper[0] == pytest.approx(current, rel=0.03)
     assert steeper[1] / gm == pytest.approx(0.9, rel=0.04)
     assert dict(deviating(valve, ValveDraw()).parameters) == pytest.approx(dict(valve.parameters))
+
+
+@pytest.mark.parametrize("type_", SPACE_CHARGE)
+def test_a_grid_takes_its_multiple_of_the_current_at_every_voltage_and_nothing_else_moves(type_: str) -> None:
+    valve, (plate, _, _) = load_valve(type_), rest_of(type_)
+    screen = None if valve.family == "triode" else 250.0
+    drawn = deviating(valve, ValveDraw(grid_current=1.7))
+    assert drawn.parameters == deviating(valve, ValveDraw()).parameters
+    for volts in (-0.6, 0.0, 1.0, 3.0):
+        ours, theirs = (float(currents(each, plate, volts, screen).grid) for each in (drawn, valve))
+        assert ours == pytest.approx(1.7 * theirs, rel=1e-6)
+
+
+def test_grid_currents_of_a_lot_lie_two_to_one_within_a_standard_deviation() -> None:
+    factors = np.log([each.grid_current for each in lot(load_valve("12AX7"), 4000, 3)])
+    assert np.exp(2.0 * factors.std()) == pytest.approx(2.0, rel=0.05)
+    assert np.exp(np.median(factors)) == pytest.approx(1.0, rel=0.03)
 
 
 @settings(max_examples=60)

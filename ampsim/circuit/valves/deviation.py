@@ -13,11 +13,12 @@ from . import triodes
 
 @dataclass(frozen=True)
 class ValveDraw:
-    """One valve against its type at the reference point: bias shift [V], factor on mu, factor on gm."""
+    """One valve against its type at the reference point: bias shift [V], factors on mu and gm, and on grid current."""
 
     bias_volts: float = 0.0
     mu: float = 1.0
     slope: float = 1.0
+    grid_current: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -31,11 +31,17 @@ class PagePanel:
 
     def agreed(self) -> None:
         """Wait until ngspice agrees with what the page worked out for where the controls stand."""
+        self._look()
         self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="agreed"]')
 
     def settled(self) -> None:
         """Wait until the tables do too."""
+        self._look()
         self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-tables="current"]')
+
+    def _look(self) -> None:
+        """Wait for two frames: what was moved last is on the page then, and no longer what stood before."""
+        self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
     def slider(self, name: str) -> Any:
         """A slider by its label."""

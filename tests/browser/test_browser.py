@@ -253,9 +253,10 @@ def test_hundreds_of_moves_leave_no_trace(sheet: Sheet) -> None:
         for move in range(moves):
             sheet.put("depth", move * 7 % 101)
         sheet.put("depth", 30)
-        sheet.settled()
+        sheet.agreed()  # the page is ahead of the kernel
         sheet.lab.python("panel.clear()")  # limits, and so the ticks, for where it stands
         sheet.settled()
+        sheet.agreed()
         return elements_at_rest()
 
     def elements_at_rest() -> int:

@@ -202,6 +202,24 @@ def test_limits_grow_in_the_page_and_what_stands_in_the_picture_moves_with_them(
     opened.settled()
 
 
+def test_there_and_back_before_the_kernel_heard_of_it_ends_on_what_ngspice_said(opened: PagePanel) -> None:
+    opened.agreed()
+    before, step = opened.paths(), opened.slider("depth").input_value()
+    opened.slider("depth").evaluate(
+        """async (input, step) => {
+        for (const each of ["100", step]) {
+            input.value = each;
+            input.dispatchEvent(new Event("input", {bubbles: true}));
+            await new Promise((done) => requestAnimationFrame(done));
+        }
+    }""",
+        step,
+    )
+    opened.page.wait_for_timeout(700)
+    opened.agreed()
+    assert opened.paths() == before
+
+
 def all_tables_there(served: ServedPanel) -> None:
     """Wait until the tables of neighbouring positions are fetched."""
     until = time.monotonic() + 20.0

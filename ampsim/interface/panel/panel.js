@@ -242,7 +242,8 @@ function render({ model, el }) {
     const dials = model.get("dials");
     const place = dials.find((dial) => dial.kind === "place").key;
     local = of?.[place] === here[place] ? knobs.levels(here, dials) : null;
-    if (local && !same(of, here)) paint();
+    if (same(of, here)) patch(); // back where ngspice has answered already, which will not come again
+    else if (local) paint();
   }
 
   let painted = false; // in this frame

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from itertools import count, product
 from typing import Any
 
@@ -12,6 +13,7 @@ from ..base.errors import DescriptionError, nearest, shown
 from ..base.quantities import FARAD, OHM, format_value, parse_value
 from ..circuit.amp import Amp, Mod, Pot
 from ..circuit.landing.words import is_phrase
+from ..circuit.positions import setting_words
 from ..circuit.tapers import parse_taper
 from ..pictures.candidates import MOST_CANDIDATES
 from ..studies.audition_request import last_position
@@ -61,7 +63,36 @@ def read_candidates(
     """
     given = [candidates] if isinstance(candidates, str) else list(candidates)
     found = [candidate for each in given for candidate in _candidates(amp, each, find_mod)]
-    return Question(amp, tuple(found), _own_controls(amp, found) | dict(at or {}), listen_at)
+    apart = _read_apart(amp, found) - set(at or {})
+    own = {name: value for name, value in _own_controls(amp, found).items() if name not in apart}
+    standing = tuple(_standing(each, amp, apart) for each in found)
+    return Question(amp, standing, own | dict(at or {}), listen_at)
+
+
+def _read_apart(amp: Amp, found: Sequence[Candidate]) -> set[str]:
+    """Switches of one name that candidates bring with positions of their own: no position is one for all."""
+    known: dict[str, set[tuple[str, ...]]] = {}
+    for each in found:
+        for switch in each.amp.all_switches:
+            if switch.control not in amp.controls:
+                known.setdefault(switch.control, set()).add(tuple(name for name, _ in switch.positions))
+    return {name for name, sets in known.items() if len(sets) > 1}
+
+
+def _standing(candidate: Candidate, amp: Amp, apart: set[str]) -> Candidate:
+    """A candidate with such switches as if drawn in their last position, which its label says."""
+    own = [name for name in candidate.amp.controls if name in apart and name not in amp.controls]
+    if not own:
+        return candidate
+    at = {name: last_position(candidate.amp, name) for name in own}
+    mods = tuple(
+        replace(mod, switches=tuple(
+            replace(each, drawn=str(at[each.control])) if each.control in at else each for each in mod.switches
+        ))
+        for mod in candidate.amp.mods
+    )  # fmt: skip
+    settings = ", ".join(setting_words(name, value) for name, value in at.items())
+    return replace(candidate, label=f"{candidate.label} ({settings})", amp=replace(candidate.amp, mods=mods))
 
 
 def _own_controls(amp: Amp, found: Sequence[Candidate]) -> Position:

@@ -178,3 +178,25 @@ def test_a_control_of_one_candidate_is_not_asked_of_another(monkeypatch: pytest.
         assert set(each.positions[0]) == set(each.modded.controls) - set(asked.stock.controls)
     # The loop is open in one of them, by a switch that the others do not have.
     assert [np.isnan(each) for each in costs.margin_columns(asked)["phase margin [deg]"]] == [False, False, True, False]
+
+
+def test_switches_of_one_name_with_positions_of_their_own_stand_each_in_its_last() -> None:
+    """Two mods may both bring a "bright" with values of their own: which is better is a plain question."""
+    amp = load_amp("workshop-a")
+    mods = {
+        name: parse_mod({
+            "name": name, "reason": "To compare.", "parts": {"C905": value},
+            "switches": [{
+                "designator": "S905", "control": "bright", "drawn": "open",
+                "positions": {"open": [], value: [{"fit": "C905", "between": ["P1.top", "P1.wiper"]}]},
+            }],
+        }, name)
+        for name, value in (("small", "100p"), ("large", "470p"))
+    }  # fmt: skip
+    found = compare(read_candidates(amp, [*mods.values(), "cathode-switch"], {"gain": 0.4}))
+    assert found.question.labels == ["stock", "small (bright 100p)", "large (bright 470p)", "cathode switch"]
+    for name, value in (("small", "100p"), ("large", "470p")):
+        alone = simulate(apply_mods(amp, mods[name]), FrequencySweep(), [{"gain": 0.4, "bright": value}], ["speaker"])
+        own = gain_of(found, f"{name} (bright {value})").squeeze(drop=True)
+        np.testing.assert_allclose(own, gain_db(alone).squeeze(drop=True), atol=1e-6)
+    assert "bright" not in found.question.at

@@ -21,7 +21,7 @@ from ampsim.work.steps.work_plan import WorkPlan, work_steps
 from ampsim.work.steps.working_order import partly_modded, working_order
 from ampsim.work.wiring.readback import wiring
 
-PHASES = ["make safe", "before the iron", "remove", "fit", "switches", "cold check", "first power", "proof"]
+PHASES = ["make safe", "before the iron", "remove", "drill", "fit", "switches", "cold check", "first power", "proof"]
 MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
 
 

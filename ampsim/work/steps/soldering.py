@@ -15,6 +15,7 @@ from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import describe_bought, new_mods, part_put_in, rewiring_words, switches_on, work_mods
 from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from .checks import Check, diode_checks, ground_checks, loose_part_checks, resistance_check
+from .drilling import drilling_steps
 from .step import Phase, Step
 from .wired_names import wired_names, with_wired_names
 from .working_order import ModEdit, partly_modded, working_order
@@ -64,6 +65,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     doings = working_order(work_mods(stock, modded))
     for doing in doings:
         yield from _removal_steps(stock, modded, doing.edit)
+    yield from drilling_steps(stock, modded)
     for number, doing in enumerate(doings, 1):
         part = part_put_in(modded, doing.edit)
         checks = list(loose_part_checks(part, part_name(modded, doing.edit))) if part else []

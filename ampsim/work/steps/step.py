@@ -15,6 +15,7 @@ class Phase(StrEnum):
     MAKE_SAFE = "make safe"
     BEFORE_THE_IRON = "before the iron"
     REMOVE = "remove"
+    DRILL = "drill"
     FIT = "fit"
     SWITCHES = "switches"
     COLD_CHECK = "cold check"

@@ -16,6 +16,7 @@ from ...circuit.positions import Position
 from ..cautions.sheet import CautionSheet, caution_sheet
 from ..new_parts import new_mods
 from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
+from .drilling import plug_steps
 from .first_power import power_steps
 from .soldering import cold_steps, iron_steps, places_touched, reading_steps
 from .step import Phase, Step
@@ -100,6 +101,7 @@ def work_steps(
     undo = [
         *_safety_steps(modded, caution_sheet(modded)),
         *back_steps(stock, modded),
+        *plug_steps(stock, modded),
         *cold_steps(stock, places),
         *power_steps(modded, stock, at),
     ]

@@ -70,6 +70,8 @@ STIMULUS = Fact("stimulus", StimulusFacts)
 """What drove a transient."""
 DRAWN = Fact("drawn", dict[str, Any])
 """Where each control of the variants stands as drawn."""
+CONTROLS = Fact("controls", dict[str, list[str]])
+"""To each variant the controls that it has."""
 STAGES = Fact("stages", dict[str, tuple[ValveStage, ...]])
 """To each variant its valve stages, in the order of the signal."""
 

@@ -26,7 +26,7 @@ from ..circuit.supply.averaged import supplied
 from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
-from .facts import DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
+from .facts import CONTROLS, DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 from .in_time import ALONE, InTime, TimedRun, solved_instead
 from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
@@ -249,6 +249,7 @@ def provenance(
         "ampsim_version": __version__,
         **_valves(tuple(variants)),
         **put(DRAWN, {name: control.drawn for amp in variants for name, control in amp.controls.items()}),
+        **put(CONTROLS, {amp.variant: list(amp.controls) for amp in variants}),
     }
     attributes |= {f"{name}_version": version for name, version in engine.versions().items()}
     notes = sorted({note for outcome in outcomes for note in outcome.notes})

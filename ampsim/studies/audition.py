@@ -40,6 +40,7 @@ from ..simulation.ngspice import engine
 from ..simulation.response import simulate
 from ..simulation.stimuli import Sine
 from .audition_request import FREQUENCIES, Audition
+from .settings import own_positions
 from .stability.steady import Unsteady, unsteady_positions, unsteady_words
 
 DEFAULT = "bright-cathode-depth"
@@ -109,7 +110,11 @@ class _Simulated:
         self.families = [simulate(variants, FrequencySweep(), view.positions, node) for view in plan.views]
         self.rest = simulate(variants, OperatingPoint(), _switch_positions(plan.modded))
         shown = [plan.compare_at, plan.wave_at, *(each for view in plan.views for each in view.positions)]
-        self.unsteady = unsteady_positions(variants, [*shown, *_switch_positions(plan.modded)])
+        looked_at = [*shown, *_switch_positions(plan.modded)]
+        self.unsteady = unsteady_positions(variants, looked_at)
+        known = plan.stock.controls
+        own = [{name: each[name] for name in each if name in known} for each in looked_at]
+        self.marked = {**self.unsteady, **unsteady_positions(plan.stock, own)}  # as tables name positions of stock
         self._wave: Future[xr.Dataset] = Future()
         work = (variants, plan.wave, [plan.wave_at], ["input", *node])
         # A daemon: a caller stopped by hand does not wait for it.
@@ -146,7 +151,7 @@ def _tables(plan: Audition, found: _Simulated) -> dict[str, pd.DataFrame]:
         tables[title] = harmonics_table(found.wave, plan.listen_at)
     drawn = drawn_table(plan.stock)
     tables |= {} if drawn.empty else {"Voltages on the drawing": drawn}
-    return {title: mark_unsteady(table, found.unsteady) for title, table in tables.items()}
+    return {title: mark_unsteady(table, found.marked) for title, table in tables.items()}
 
 
 def _pictures(plan: Audition, found: _Simulated) -> Iterator[tuple[str, Picture]]:
@@ -212,12 +217,14 @@ def gain_table(
 ) -> pd.DataFrame:
     """Gain [dB] at named frequencies and the -3 dB corners about 1 kHz [Hz], a row per variant and position.
 
-    `node` is where to listen, by default the loudspeaker.
+    Positions that differ only in controls which a variant does not have are one row of it. `node` is where to listen,
+    by default the loudspeaker.
     """
     table = frame(gain_at(response, frequencies, node))
     corners = frame(corner_hz(response, node, mid=1000.0)).iloc[:, 2:]
     corners.columns = pd.Index(["lower corner [Hz]", "upper corner [Hz]"])
-    return pd.concat([table, corners], axis=1)
+    table["position"] = [label for labels in own_positions(response).values() for label in labels]
+    return pd.concat([table, corners], axis=1).drop_duplicates(["variant", "position"], ignore_index=True)
 
 
 def moved_bias(bias: pd.DataFrame) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import xarray as xr
 
 from ..circuit.positions import AS_DRAWN, position_label
-from ..simulation.facts import DRAWN, Fact, get
+from ..simulation.facts import CONTROLS, DRAWN, Fact, get
 from .findings import Finding, worst
 
 COMBINED = Fact("combined", list[str])
@@ -88,6 +88,25 @@ def positions_of(response: xr.Dataset) -> Positions:
             elif not math.isnan(value):
                 settings[label][name] = float(value)
     return Positions(settings, drawn)
+
+
+def own_positions(response: xr.Dataset) -> dict[str, list[str]]:
+    """To each variant the positions of a response by label, without the controls that it does not have."""
+    labels = [str(each) for each in response["position"].values]
+    variants = [str(each) for each in response["variant"].values]
+    if CONTROLS.name not in response.attrs:
+        return dict.fromkeys(variants, labels)
+    known, settings = get(response, CONTROLS), positions_of(response).settings
+    asked = [str(name) for name in response.coords if name in get(response, DRAWN)]  # in the order of the labels
+    found = {}
+    for variant in variants:
+        lacking = set(asked) - set(known.get(variant, asked))
+        own = [name for name in asked if name not in lacking]
+        found[variant] = [
+            position_label({name: settings[label][name] for name in own if name in settings[label]})
+            if lacking else label for label in labels
+        ]  # fmt: skip
+    return found
 
 
 def in_steps(value: float, share: float, least: float = 1e-9) -> float:

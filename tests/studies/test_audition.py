@@ -8,6 +8,7 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import every_position, position_label
 from ampsim.interface.commands import main
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_audition, load_mod
@@ -49,6 +50,22 @@ def test_the_bias_table_shows_what_a_position_moves(done):
     warm = bias[(bias["position"] == "cathode 6k8") & (bias["valve"] == "V1B")]
     assert float(warm["plate [mA]"].iloc[0]) > 1.3 * float(drawn["plate [mA]"].iloc[1])
     assert not bias["position"].str.contains("bright").any()
+
+
+def test_a_gain_table_has_a_row_for_each_setting_that_a_variant_has():
+    """Over every combination of knobs and switches: no row repeats another, and none is left out."""
+    stock = load_amp("workshop-a")
+    mods = [load_mod("bright-switch"), load_mod("cathode-switch")]
+    variants = [stock, apply_mods(stock, mods[0]), apply_mods(stock, *mods)]
+    positions = every_position(variants[-1], "gain", "bright", "cathode", rotations=(0.3, 1.0))
+    response = simulate(variants, FrequencySweep(), positions, ["speaker"])
+    table = audition.gain_table(response, (82.0, 3000.0))
+    for variant, amp in zip(response["variant"].values, variants, strict=True):
+        rows = table[table["variant"] == variant]
+        own = {position_label({n: v for n, v in each.items() if n in amp.controls}) for each in positions}
+        assert set(rows["position"]) == own and len(rows) == len(own)
+        numbers = {round(float(each), 6) for each in gain_at(response, (82.0,)).sel(variant=variant).values.ravel()}
+        assert {round(each, 6) for each in rows["82 Hz [dB]"]} == numbers
 
 
 def test_both_demo_amps_stay_within_their_ratings():

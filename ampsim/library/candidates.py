@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count, product
 from typing import Any
@@ -26,7 +26,9 @@ _WAYS = re.compile(r"(?P<values>.+?)\s+(?P<way>across|between|in series at)\s+(?
 _SWAP = re.compile(r"(?P<part>[^=]+?)\s*=\s*(?P<values>.+)")
 _REASON = "A candidate of a comparison."
 _BARE = re.compile(r"[\d.,]+")  # without a unit or a letter for one
-Piece = tuple[str, Mod | None]
+Made = str | Mapping[str, Any]
+Piece = tuple[str, Mod | None, Made]
+"""What it is called, what is fitted, and the name or the entries that this came from."""
 
 
 def read_candidates(
@@ -35,6 +37,7 @@ def read_candidates(
     at: Position | None = None,
     listen_at: str = "speaker",
     find_mod: Callable[[str], Mod] = load_mod,
+    taken: Iterable[str] = (),
 ) -> Question:
     """Make a question of an amp and candidates.
 
@@ -55,6 +58,8 @@ def read_candidates(
         The place listened at; default the loudspeaker.
     find_mod : callable
         From a name in a text to a mod; default from file or shelf.
+    taken : iterable of str
+        Designators besides those of the amp that no part of a candidate may have.
 
     Raises
     ------
@@ -62,7 +67,7 @@ def read_candidates(
         For what is no candidate, or does not fit this amp.
     """
     given = [candidates] if isinstance(candidates, str) else list(candidates)
-    found = [candidate for each in given for candidate in _candidates(amp, each, find_mod)]
+    found = [candidate for each in given for candidate in _candidates(amp, each, find_mod, taken)]
     apart = _read_apart(amp, found) - set(at or {})
     own = {name: value for name, value in _own_controls(amp, found).items() if name not in apart}
     standing = tuple(_standing(each, amp, apart) for each in found)
@@ -102,24 +107,28 @@ def _own_controls(amp: Amp, found: Sequence[Candidate]) -> Position:
     }
 
 
-def _candidates(amp: Amp, given: str | Mod | Sequence[Mod], find_mod: Callable[[str], Mod]) -> Iterator[Candidate]:
+def _candidates(
+    amp: Amp, given: str | Mod | Sequence[Mod], find_mod: Callable[[str], Mod], taken: Iterable[str]
+) -> Iterator[Candidate]:
     if isinstance(given, Mod):
         given = [given]
     if not isinstance(given, str):
         yield Candidate(" + ".join(mod.name for mod in given), apply_mods(amp, *given))
         return
-    names = _free_names(amp)
+    names = _free_names([*amp.part_by_designator, *taken])
     ways = [list(_alternatives(amp, piece.strip(), names, find_mod)) for piece in re.split(r"\s\+\s", given)]
     if (combined := math.prod(map(len, ways))) > MOST_CANDIDATES:
         raise DescriptionError(f"{shown(given)}: {combined} candidates; at most {MOST_CANDIDATES} can be told apart")
     for pieces in product(*ways):
-        mods = [mod for _, mod in pieces if mod is not None]
-        yield Candidate(" + ".join(label for label, _ in pieces), apply_mods(amp, *mods) if mods else amp)
+        mods = [mod for _, mod, _ in pieces if mod is not None]
+        made_of = tuple(made for _, mod, made in pieces if mod is not None)
+        label = " + ".join(label for label, _, _ in pieces)
+        yield Candidate(label, apply_mods(amp, *mods) if mods else amp, made_of)
 
 
-def _free_names(amp: Amp) -> Iterator[str]:
-    """Numbers for parts that no part of the amp has."""
-    taken = {re.sub(r"\D", "", each) for each in amp.part_by_designator}
+def _free_names(designators: Iterable[str]) -> Iterator[str]:
+    """Numbers for parts that none of these has."""
+    taken = {re.sub(r"\D", "", each) for each in designators}
     return (str(number) for number in count(901) if str(number) not in taken)
 
 
@@ -130,14 +139,14 @@ def _alternatives(amp: Amp, text: str, numbers: Iterator[str], find_mod: Callabl
         where = _where(amp, fitted["way"], fitted["place"])
         for value in _split(fitted["values"]):
             label = f"{value} {fitted['way']} {fitted['place']}"
-            yield label, None if value in NONE else _fitting(value, where, label, next(numbers))
+            yield (label, None, "") if value in NONE else _fitting(value, where, label, next(numbers))
     elif swapped:
         for value in _split(swapped["values"]):
             yield _swap(amp, swapped["part"].strip(), value)
     else:
         for name in re.split(r"\s+or\s+", text):
             mod = _named_mod(name, find_mod)
-            yield mod.name, mod
+            yield mod.name, mod, name
 
 
 def _named_mod(name: str, find_mod: Callable[[str], Mod]) -> Mod:
@@ -169,7 +178,7 @@ def _kinds(text: str) -> list[str]:
     return found
 
 
-def _fitting(value: str, where: dict[str, Any], label: str, number: str) -> Mod:
+def _fitting(value: str, where: dict[str, Any], label: str, number: str) -> Piece:
     kinds = _kinds(value)
     if len(kinds) > 1 or (_BARE.fullmatch(value) and parse_value(value, OHM) < 1.0):
         raise DescriptionError(f"{shown(label)}: {value} may be a resistor or a capacitor; write its unit, ohm or F")
@@ -210,9 +219,9 @@ def _parts_named(amp: Amp, word: str) -> tuple[str, ...]:
 def _swap(amp: Amp, name: str, value: str) -> Piece:
     parts = _parts_named(amp, name)
     if value in NONE:
-        return f"{name} out", _mod(f"{name} out", [{"lift": each} for each in parts], {})
+        return _mod(f"{name} out", [{"lift": each} for each in parts], {})
     edits = [{"replace": each, "with": _with_track(amp, each, value)} for each in parts]
-    return f"{name} {value}", _mod(f"{name} {value}", edits, {})
+    return _mod(f"{name} {value}", edits, {})
 
 
 def _with_track(amp: Amp, name: str, value: str) -> str:
@@ -227,5 +236,6 @@ def _with_track(amp: Amp, name: str, value: str) -> str:
     return f"{format_value(part.value, OHM)} {taper}"
 
 
-def _mod(name: str, edits: list[dict[str, Any]], parts: dict[str, str]) -> Mod:
-    return parse_mod({"name": name, "reason": _REASON, "parts": parts, "edits": edits}, f"candidate {shown(name)}")
+def _mod(name: str, edits: list[dict[str, Any]], parts: dict[str, str]) -> Piece:
+    tables = {"name": name, "reason": _REASON, "parts": parts, "edits": edits}
+    return name, parse_mod(tables, f"candidate {shown(name)}"), tables

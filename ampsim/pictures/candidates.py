@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from ..base.errors import DescriptionError
-from ..base.wording import join_words
+from ..base.wording import in_decibels, join_words
 from ..measures.equal_curves import equal_curves
 from ..measures.labels import select
 from ..measures.sweep import difference_db, gain_at, gain_db
@@ -19,6 +19,7 @@ from .gain_and_change import GAIN_HEIGHT, gain_and_change
 
 MOST_CANDIDATES = 12
 _CHANGE_HEIGHT = 1.7  # inches
+_SMALL_DB, _SHOWN_DB = 12.0, 24.0  # where one candidate changes less than the first, no more than the second is shown
 
 
 def candidates_curves(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> Curves:
@@ -100,6 +101,8 @@ def candidates_picture(
     captions.refuse_more(count, MOST_CANDIDATES, "candidates")
     curves = candidates_curves(here, node, reference)
     named = _named_lines(here, node, reference)
+    most, gone = _shown_changes(curves, [gid for _, gid, _ in named if gid != "stock"])
+    named = [(f"{label} ({gone[gid]})" if gid in gone else label, gid, look) for label, gid, look in named]
     labels = [label for label, _, _ in named]
     heading = title or f"{captions.amp_name(here)}: {count} candidates against {captions.variant_names(here)[0]}"
     room = sum(LINE_HEIGHT * len(wrap_label(label)) + 0.02 for label in labels)
@@ -113,10 +116,12 @@ def candidates_picture(
         max(GAIN_HEIGHT, room - 0.2),
     )
     grid = here["frequency"].values
-    over_frequency(upper, "gain [dB]", [curves[gid][:, 1] for _, gid, _ in named], grid, labelled=False)
+    stock = curves["stock"][:, 1]
+    gains = [stock + np.clip(curves[gid][:, 1] - stock, -most, most) for _, gid, _ in named]
+    over_frequency(upper, "gain [dB]", gains, grid, labelled=False)
     changes = [(label, gid.replace("line", "change"), look) for label, gid, look in named if gid != "stock"]
     values = [curves[gid][:, 1] for _, gid, _ in changes]
-    tidy(lower, "change [dB]", [*values, np.zeros(1)], 2.0)
+    tidy(lower, "change [dB]", [*(np.clip(each, -most, most) for each in values), np.zeros(1)], 2.0)
     frequency_axis(lower, grid)
     zero_line(lower)
     for axes, lines in ((upper, named), (lower, changes)):
@@ -124,6 +129,21 @@ def candidates_picture(
             draw(axes, curves, gid, look)
         end_labels(picture, axes, [(label, curves[gid][:, 1], look) for label, gid, look in lines])
     return picture
+
+
+def _shown_changes(curves: Curves, gids: Sequence[str]) -> tuple[float, dict[str, str]]:
+    """Up to which change the axes go [dB], so that a small one can be read beside a loss of the whole signal.
+
+    Besides, of each line that leaves them, where it goes to.
+    """
+    changes = {gid: curves[gid.replace("line", "change")][:, 1] for gid in gids}
+    if not any(0.0 < np.abs(each).max() <= _SMALL_DB for each in changes.values()):
+        return np.inf, {}
+    gone = {}
+    for gid, each in changes.items():
+        if (extreme := float(each[np.abs(each).argmax()])) and abs(extreme) > _SHOWN_DB:
+            gone[gid] = f"to {in_decibels(extreme, True)}"
+    return _SHOWN_DB, gone
 
 
 def _named_lines(response: xr.Dataset, node: str | None, reference: str | None) -> list[tuple[str, str, style.Look]]:

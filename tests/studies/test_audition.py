@@ -63,7 +63,8 @@ def test_a_gain_table_has_a_row_for_each_setting_that_a_variant_has():
     for variant, amp in zip(response["variant"].values, variants, strict=True):
         rows = table[table["variant"] == variant]
         own = {position_label({n: v for n, v in each.items() if n in amp.controls}) for each in positions}
-        assert set(rows["position"]) == own and len(rows) == len(own)
+        assert set(rows["position"]) == own
+        assert len(rows) == len(own)
         numbers = {round(float(each), 6) for each in gain_at(response, (82.0,)).sel(variant=variant).values.ravel()}
         assert {round(each, 6) for each in rows["82 Hz [dB]"]} == numbers
 

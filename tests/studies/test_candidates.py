@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import random
 from functools import cache
@@ -22,7 +23,7 @@ from ampsim.pictures.candidates import candidates_picture
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.candidates import costs
-from ampsim.studies.candidates.comparison import Comparison, compare
+from ampsim.studies.candidates.comparison import Comparison, compare, compare_at, comparison_text
 from ampsim.studies.findings import Finding, Grade
 from ampsim.studies.section import Examination, Section
 
@@ -200,3 +201,41 @@ def test_switches_of_one_name_with_positions_of_their_own_stand_each_in_its_last
         own = gain_of(found, f"{name} (bright {value})").squeeze(drop=True)
         np.testing.assert_allclose(own, gain_db(alone).squeeze(drop=True), atol=1e-6)
     assert "bright" not in found.question.at
+
+
+def test_what_a_control_would_show_else_is_said_as_far_as_it_is_so() -> None:
+    """Each control that is told moves some change by 1 dB or more between its positions, each other one by less."""
+    amp = load_amp("workshop-a")
+    asked = read_candidates(amp, ["bright-switch", "22u across R11", "C2 = none"])
+    told = compare(asked).elsewhere
+    assert [each.split()[1] for each in told] == ["gain", "bright"]
+    for control in ("gain", "bright", "master"):
+        values = [0.25, 0.5, 1.0] if control != "bright" else ["open", "120p", "390p"]
+        found = compare_at(asked, [{control: value} for value in values])
+        assert not any(each.split()[1] == control for each in found[0].elsewhere)
+        changes = np.clip([each.changes.iloc[:, 1:].to_numpy() for each in found], -40.0, 40.0)
+        assert (np.ptp(changes, axis=0).max() >= 1.0) is np.bool_(any(f"Where {control} " in each for each in told))
+
+
+def test_several_positions_are_those_of_each_alone_in_one_table() -> None:
+    asked = read_candidates(load_amp("workshop-a"), ["bright-switch", "22u across R11"])
+    places = [{"bright": "120p", "gain": 0.3}, {"bright": "390p", "gain": 0.3}]
+    found = compare_at(asked, places)
+    for each, place in zip(found, places, strict=True):
+        alone = compare(dataclasses.replace(asked, at=place))
+        pd.testing.assert_frame_equal(each.table, alone.table)
+    rows = [line.split("  ")[0] for line in comparison_text(found).partition("Change against")[0].splitlines()]
+    assert [rows.count(name) for name in ("stock", "bright switch", "22u across R11")] == [1, 2, 1]
+    with pytest.raises(DescriptionError, match="at most 12"):
+        compare_at(asked, [{}] * 13)
+
+
+@pytest.mark.parametrize(("loss", "least"), [(100.0, -30.0), (15.0, -20.0)])
+def test_a_small_change_can_be_read_beside_a_loss_of_everything(loss: float, least: float) -> None:
+    response = compared().response
+    scaled = response.isel(variant=[0, 0, 0]).assign_coords(variant=["stock", "little", "much"]).copy(deep=True)
+    scaled["voltage"] = scaled["voltage"] * xr.DataArray([1.0, 10 ** (5 / 20), 10 ** (-loss / 20)], dims="variant")
+    picture = candidates_picture(scaled)
+    low, high = picture.axes[-1].get_ylim()
+    assert least < low < 0.0 < 5.0 < high < 10.0
+    assert ("much (to −100.0 dB)" in str([each.get_text() for each in picture.texts])) is (loss > 24.0)

@@ -73,14 +73,14 @@ def heard_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--heard", default="speaker", help="the place that was recorded (default: speaker)")
 
 
-def at_option(parser: argparse.ArgumentParser, default: str) -> None:
-    """Add `--at`: where controls stood."""
+def at_option(parser: argparse.ArgumentParser, default: str, more: str = "") -> None:
+    """Add `--at`: where controls stood; `more` is said besides."""
     parser.add_argument(
         "--at",
         action="append",
         default=[],
         metavar="CONTROL=WHERE",
-        help=f"where a control stood, such as gain=0.3 (0 to 1) or bright=120p; repeatable (default: {default})",
+        help=f"where a control stood, such as gain=0.3 (0 to 1) or bright=120p{more}; repeatable (default: {default})",
     )
 
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import math
+import re
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,15 +25,17 @@ from .common import (
 from .hearing import add_listening_options, listening_options
 
 if TYPE_CHECKING:
-    from ...studies.candidates.question import Question
+    from ...studies.candidates.comparison import Comparison
+    from ...studies.candidates.question import Position, Question
 
 PLACE = 25
+SEVERAL = '; "or" asks for several positions, such as "bright=120p or 390p"'
 _EXAMPLES = """
 A candidate is a value, a type, a taper, a mod or several of them; "or" names more than one:
   ampsim compare --amp workshop-a "1u, 22u or none across R11"
   ampsim compare --amp workshop-a "330k, 560k or none across gain" --at gain=0.3
   ampsim compare --amp workshop-a "gain = linear or audio 10 %" "V1 = 12AT7 or 12AY7"
-  ampsim compare --amp workshop-a bright-switch "bright-switch + cathode-switch"
+  ampsim compare --amp workshop-a bright-switch "bright-switch + cathode-switch" --at "bright=120p or 390p"
 """
 
 
@@ -44,7 +49,7 @@ def add(commands: Commands) -> None:
     )
     parser.add_argument("candidate", nargs="+", help="what is compared, see below")
     amp_options(parser)
-    at_option(parser, "as drawn")
+    at_option(parser, "as drawn", SEVERAL)
     parser.add_argument("--heard", default="speaker", help="the place to listen at (default: speaker)")
     parser.add_argument("--hear", action="store_true", help="leave a page to listen to them, blind too, and WAV files")
     add_listening_options(parser)
@@ -56,18 +61,41 @@ def add(commands: Commands) -> None:
 
 def _compare(options: argparse.Namespace) -> None:
     from ...base.files import file_word, refuse_unwritable
-    from ...pictures.export import save_picture
-    from ...studies.candidates.comparison import compare
 
-    asked = _asked(options)
+    asked, positions = _asked(options)
     folder = options.to or Path(f"compare-{file_word(asked.stock.name)}")
     refuse_unwritable(folder)
-    found = compare(asked, options.pop, report_step)
-    print(found.text)
-    save_picture(found.picture, folder / "candidates")
-    print(f"\nThe picture (PNG and SVG) is in the folder {folder}")
+    show_side_by_side(asked, positions, folder, options.pop)
     if options.hear:
         hear(asked, options, folder)
+
+
+def show_side_by_side(asked: Question, positions: list[Position], folder: Path, pop: bool) -> list[Comparison]:
+    """Print what is found of candidates, and leave a picture of each position.
+
+    Parameters
+    ----------
+    asked : Question
+    positions : list of mapping
+        Where the controls stand (rotations 0 to 1 [ratio]).
+    folder : Path
+        For the pictures.
+    pop : bool
+        Whether the pops of switches are worked out too.
+    """
+    from ...base.files import file_word
+    from ...circuit.positions import position_label
+    from ...pictures.export import save_picture
+    from ...studies.candidates.comparison import compare_at, comparison_text
+
+    found = compare_at(asked, positions, pop, report_step)
+    print(comparison_text(found))
+    for each, position in zip(found, positions, strict=True):
+        name = f"candidates-{file_word(position_label(position))}" if positions[1:] else "candidates"
+        save_picture(each.picture, folder / name)
+    pictures = "The picture (PNG and SVG) is" if len(found) == 1 else f"{len(found)} pictures (PNG and SVG) are"
+    print(f"\n{pictures} in the folder {folder}")
+    return found
 
 
 def hear(asked: Question, options: argparse.Namespace, folder: Path) -> None:
@@ -82,7 +110,7 @@ def hear(asked: Question, options: argparse.Namespace, folder: Path) -> None:
     print(f"\nTo be told apart by ear alone: {page}; the clips and this text are beside it ({text.name})")
 
 
-def _asked(options: argparse.Namespace) -> Question:
+def _asked(options: argparse.Namespace) -> tuple[Question, list[Position]]:
     from ...circuit.build import build_circuit
     from ...circuit.plugging import plug_in
     from ...library.candidates import read_candidates
@@ -94,23 +122,37 @@ def _asked(options: argparse.Namespace) -> Question:
     return asked_at(asked, options.at)
 
 
-def asked_at(asked: Question, texts: list[str]) -> Question:
-    """The question with its controls where `--at` says."""
-    position = dict(asked.at)
-    for text in texts:
-        position |= _control(asked, text)
-    return replace(asked, at=position)
+def asked_at(asked: Question, texts: list[str]) -> tuple[Question, list[Position]]:
+    """The question with its controls where `--at` says, at the first of the positions, and all of them.
+
+    Raises
+    ------
+    DescriptionError
+        For controls and positions that are not there, and for too many of them.
+    """
+    from ...studies.candidates.comparison import MOST_POSITIONS
+
+    ranges = [_settings(asked, text) for text in texts]
+    if (count := math.prod(map(len, ranges))) > MOST_POSITIONS:
+        raise DescriptionError(f"--at: {count} positions; at most {MOST_POSITIONS} can be read")
+    positions = [{name: value for each in settings for name, value in each.items()} for settings in product(*ranges)]
+    return replace(asked, at={**asked.at, **positions[0]}), positions
 
 
-def _control(asked: Question, text: str) -> dict[str, float | str]:
-    """Where a control stands that the amp has, or a candidate."""
+def _settings(asked: Question, text: str) -> list[Position]:
+    """Where a control stands that the amp has, or a candidate; "or" names more than one."""
+    name, _, where = (part.strip() for part in text.partition("="))
     amps = [asked.stock, *(each.amp for each in asked.candidates)]
-    name = text.partition("=")[0].strip()
     known = next((amp for amp in amps if name in amp.controls), asked.stock)
-    found = asked_position(known, [text])
-    for amp in amps:
-        try:
-            amp.setting(found)
-        except DescriptionError as problem:
-            raise DescriptionError(f"--at: {problem}") from None
+    whole = name in known.controls and where in known.controls[name].positions
+    found = []
+    for each in [where] if whole else re.split(r"\s+or\s+", where):
+        setting = asked_position(known, [f"{name}={each}"])
+        for amp in amps:
+            if name in amp.controls:
+                try:
+                    amp.setting(setting)
+                except DescriptionError as problem:
+                    raise DescriptionError(f"--at: {problem}") from None
+        found.append(setting)
     return found

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from textwrap import wrap
 from typing import Any
 
 import pandas as pd
 import xarray as xr
 
 from ...base.caution import CAUTION_LINE
+from ...base.errors import DescriptionError
 from ...base.progress import Progress, quiet
 from ...base.tables import text_table
 from ...base.wording import in_decibels, in_hertz, join_words, minus
@@ -23,8 +25,10 @@ from ...pictures.canvas import Picture
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from .costs import bias_words, margin_columns, noise_columns, pop_words, rest_words
-from .question import Question
+from .elsewhere import elsewhere_words
+from .question import Position, Question
 
+MOST_POSITIONS = 12
 _GAINS, _CHANGES, _COSTS = "Gain", "Change", "What it costs"
 
 
@@ -46,6 +50,8 @@ class Comparison:
         Bias, margins of the feedback loop, noise, and pops where they were asked for.
     same
         Names of those whose curves are the same, together.
+    elsewhere
+        A sentence to each control that would show another difference, with how to ask for it.
     """
 
     question: Question
@@ -54,6 +60,7 @@ class Comparison:
     changes: pd.DataFrame
     costs: pd.DataFrame
     same: tuple[tuple[str, ...], ...]
+    elsewhere: tuple[str, ...] = ()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -97,14 +104,7 @@ class Comparison:
     @property
     def text(self) -> str:
         """Everything in words and tables."""
-        asked = self.question
-        head = [
-            f"{asked.stock.name}: {asked.title}",
-            f"Signal: {describe_source(asked.stock)}; heard at {asked.listen_at}, {position_label(asked.at)}",
-        ]
-        tables = [(_GAINS, self.gains), (f"{_CHANGES} against {asked.base}", self.changes), (_COSTS, self.costs)]
-        pieces = ["\n".join(head), *(f"{title}\n{text_table(table)}" for title, table in tables)]
-        return "\n\n".join([*pieces, *(["\n".join(self.sentences)] if self.sentences else []), CAUTION_LINE])
+        return comparison_text([self])
 
     @property
     def picture(self) -> Picture:
@@ -137,7 +137,41 @@ def compare(question: Question, pop: bool = False, progress: Progress | None = N
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    report = progress or quiet
+    found = _compare(question, pop, progress or quiet)
+    return replace(found, elsewhere=tuple(elsewhere_words(question)))
+
+
+def compare_at(
+    question: Question, positions: Sequence[Position], pop: bool = False, progress: Progress | None = None
+) -> list[Comparison]:
+    """Hold candidates side by side at several positions; see `comparison_text`.
+
+    Parameters
+    ----------
+    question : Question
+    positions : sequence of mapping
+        Where the controls stand that matter (rotations 0 to 1 [ratio]); the others as the question says.
+    pop : bool
+        As in `compare`.
+    progress : callable
+        See `base.progress`.
+
+    Raises
+    ------
+    DescriptionError
+        As `compare`; and for more positions than twelve.
+    EngineError
+        As `compare`.
+    """
+    if not 1 <= len(positions) <= MOST_POSITIONS:
+        raise DescriptionError(f"{len(positions)} positions; at least one, and at most {MOST_POSITIONS} can be read")
+    found = [_compare(replace(question, at={**question.at, **each}), pop, progress or quiet) for each in positions]
+    asked_for = {name for position in positions for name in position}
+    elsewhere = elsewhere_words(found[0].question, asked_for if positions[1:] else ())
+    return [replace(found[0], elsewhere=tuple(elsewhere)), *found[1:]]
+
+
+def _compare(question: Question, pop: bool, report: Progress) -> Comparison:
     steps = 5 + pop
     report(0, steps, "gains")
     swept = question.by_label(simulate(question.amps, FrequencySweep(), [question.at], [question.listen_at]))
@@ -163,6 +197,46 @@ def compare(question: Question, pop: bool = False, progress: Progress | None = N
         pd.DataFrame(costs),
         tuple(map(tuple, same)),
     )
+
+
+def comparison_text(found: Sequence[Comparison]) -> str:
+    """Candidates at one or several positions in words and tables, a row to each candidate and position."""
+    asked = found[0].question
+    at = [position_label(each.question.at) for each in found]
+    head = [
+        f"{asked.stock.name}: {asked.title}",
+        f"Signal: {describe_source(asked.stock)}; heard at {asked.listen_at}, {'; '.join(at)}",
+    ]
+    tables = {
+        _GAINS: [each.gains for each in found],
+        f"{_CHANGES} against {asked.base}": [each.changes for each in found],
+        _COSTS: [each.costs for each in found],
+    }
+    pieces = ["\n".join(head)]
+    pieces += [f"{title}\n{text_table(_by_position(found, each))}" for title, each in tables.items()]
+    told = [
+        sentence if len(found) == 1 else f"{place}: {sentence}"
+        for place, each in zip(at, found, strict=True)
+        for sentence in each.sentences
+    ]
+    told += [sentence for each in found for sentence in each.elsewhere]
+    return "\n\n".join([*pieces, *(["\n".join(line for each in told for line in wrap(each, 100))] if told else []),
+                        CAUTION_LINE])  # fmt: skip
+
+
+def _by_position(found: Sequence[Comparison], tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """The same table at several positions as one: the rows of each candidate together, with where they hold.
+
+    A candidate that does not have what is moved has one row.
+    """
+    if len(tables) == 1:
+        return tables[0]
+    placed = []
+    for each, table in zip(found, tables, strict=True):
+        own = [position_label(each.question.position_of(each.question.amp_of(name))) for name in table["candidate"]]
+        placed.append(table.assign(position=own))
+    rows = pd.concat(placed).sort_index(kind="stable").drop_duplicates(["candidate", "position"], ignore_index=True)
+    return rows[["candidate", "position", *(name for name in rows if name not in ("candidate", "position"))]]
 
 
 def _rows(levels: xr.DataArray) -> pd.DataFrame:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import xarray as xr
 
 from ...base.errors import DescriptionError, shown
 from ...base.wording import join_words
 from ...circuit.amp import Amp
+from ...circuit.control import Control
 from ...circuit.mods import diff
 from ...pictures.candidates import MOST_CANDIDATES
 from ..audition_request import FREQUENCIES
@@ -20,10 +22,15 @@ _Simulated = TypeVar("_Simulated", xr.Dataset, xr.DataArray)
 
 @dataclass(frozen=True)
 class Candidate:
-    """One answer to the question: what it is called, and the amp with it."""
+    """One answer to the question: what it is called, and the amp with it.
+
+    `made_of` is what was fitted for it: names of mods as they were given, and the entries of a mod file for what was
+    said in words.
+    """
 
     label: str
     amp: Amp
+    made_of: tuple[str | Mapping[str, Any], ...] = field(default=(), hash=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -82,6 +89,15 @@ class Question:
         return [self.stock, *(others[name] for name in sorted(others))]
 
     @property
+    def controls(self) -> dict[str, list[Control]]:
+        """Every control that one of the amps has, as each of those has it."""
+        found: dict[str, list[Control]] = {}
+        for amp in self.amps:
+            for name, control in amp.controls.items():
+                found.setdefault(name, []).append(control)
+        return found
+
+    @property
     def is_stock(self) -> dict[str, bool]:
         """Of each candidate whether it changes nothing."""
         return {each.label: not diff(self.stock, each.amp) for each in self.candidates}
@@ -113,4 +129,8 @@ class Question:
 
     def variant_of(self, label: str) -> str:
         """The variant that stands for a label."""
-        return next((each.amp.variant for each in self.candidates if each.label == label), self.base)
+        return self.amp_of(label).variant
+
+    def amp_of(self, label: str) -> Amp:
+        """The amp that a label stands for; the one without a candidate for its own."""
+        return next((each.amp for each in self.candidates if each.label == label), self.stock)

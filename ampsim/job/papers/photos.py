@@ -1,4 +1,4 @@
-"""The photos of a job on its papers: small, with what they show and when they were taken."""
+"""The photos of a job on its papers: small, with their arrows, with what they show and when they were taken."""
 
 from __future__ import annotations
 
@@ -6,17 +6,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from markupsafe import Markup
+
 from ...base.errors import DescriptionError
+from ..marks.overlay import mark_words, photo_svg
 from ..record.data import Photo
-from ..record.photos import photo_shown
+from ..record.photos import small_photo
 
 
 @dataclass(frozen=True)
 class ShownPhoto:
-    """A photo on a paper: the source of an image ("" where the file is not as it was kept), and the words below."""
+    """A photo on a paper: the drawing ("" where the file is not as it was kept), the words below, those of arrows."""
 
-    source: str
+    drawing: Markup
     words: str
+    arrows: tuple[str, ...] = ()
 
 
 def shown_photos(photos: Iterable[Photo], folder: str | Path, *, beside: bool = False) -> list[ShownPhoto]:
@@ -30,6 +34,7 @@ def shown_photos(photos: Iterable[Photo], folder: str | Path, *, beside: bool = 
 def _shown(photo: Photo, folder: str | Path, of: str) -> ShownPhoto:
     words = ", ".join(filter(None, [of, str(photo.date), " ".join(photo.note.split())]))
     try:
-        return ShownPhoto(photo_shown(photo, folder), words)
+        small = small_photo(photo, folder)
     except DescriptionError as problem:
-        return ShownPhoto("", f"{words} (not shown: {problem})")
+        return ShownPhoto(Markup(""), f"{words} (not shown: {problem})")
+    return ShownPhoto(photo_svg(small, photo.marks, words), words, tuple(mark_words(photo.marks)))

@@ -8,7 +8,7 @@ from datetime import date as Date
 from enum import StrEnum
 from typing import Any
 
-FORMAT = 6
+FORMAT = 7
 
 
 class Status(StrEnum):
@@ -143,11 +143,33 @@ class Session:
     note: str = ""
 
 
+class Audience(StrEnum):
+    """Who sees a photo besides the shop; everything else of a photo stays there. The words stand in the job's file."""
+
+    OWNER = "owner"
+    HOWTO = "howto"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An arrow on a photo.
+
+    `x` and `y` say where its tip is on the upright photo, as fractions [ratio] of width from the left and of height
+    from the top; `at` what it points at: a designator, a place, or the words of a step of the plan.
+    """
+
+    x: float
+    y: float
+    at: str
+    text: str = ""
+
+
 @dataclass(frozen=True)
 class Photo:
     """A photo in the job folder, as it came from the camera, with the sha256 that it had then.
 
-    `of` says what it shows: a designator, a phase such as "on arrival", or the words of a step of the plan.
+    `of` says what it shows: a designator, a phase such as "on arrival", or the words of a step of the plan. `marks`
+    are kept beside it and never in it.
     """
 
     date: Date
@@ -155,6 +177,8 @@ class Photo:
     sha256: str
     of: str
     note: str = ""
+    marks: tuple[Mark, ...] = ()
+    shown_to: tuple[Audience, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import base64
 import datetime
 import hashlib
 import io
 import warnings
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from ...base.errors import DescriptionError, nearest, shown
@@ -23,9 +25,11 @@ from .reading import job_file
 from .sessions import asked_steps
 
 FOLDER = "photos"
-_FORMATS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp"}
+SIDE, QUALITY = 1400, 82  # pixels of the longer side as shown; percent
+# Several views in one JPEG file, as some phones take them, are MPO: the first is shown.
+_FORMATS = {"JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "WEBP": ".webp"}
 _MOST_BYTES, _MOST_PIXELS = 60_000_000, 120_000_000
-_SIDE, _QUALITY = 1400, 82  # pixels of the longer side as shown; percent
+_WORD = 65535.0  # white in sixteen bits
 
 
 def keep_photo(
@@ -36,6 +40,7 @@ def keep_photo(
     *,
     note: str = "",
     date: datetime.date | None = None,
+    shown_to: Iterable[str] = (),
 ) -> Record:
     """Keep a photo in the job folder, as it is, and write down what it shows.
 
@@ -52,6 +57,8 @@ def keep_photo(
         What there is to say.
     date : datetime.date
         Default today.
+    shown_to : iterable of str
+        Who sees it besides the shop: "owner", "howto".
 
     Raises
     ------
@@ -66,7 +73,8 @@ def keep_photo(
     if not path.exists() or path.read_bytes() != data:
         write_whole(path, data)
     table = {"date": date or datetime.date.today(), "file": name, "sha256": digest, "of": of}
-    return add_entry(record, "photos", table | ({"note": plain(note, lines=True)} if note else {}))
+    more = {"note": plain(note, lines=True), "shown_to": sorted(set(shown_to))}
+    return add_entry(record, "photos", table | {key: each for key, each in more.items() if each})
 
 
 def photo_subject(text: str, amp: Amp, steps: tuple[Step, ...] = ()) -> str:
@@ -98,8 +106,26 @@ def photo_subject(text: str, amp: Amp, steps: tuple[Step, ...] = ()) -> str:
     return text.strip()
 
 
-def photo_shown(photo: Photo, folder: str | Path) -> str:
-    """A photo as the source of an image: small, upright, nothing in it but what is seen.
+@dataclass(frozen=True)
+class SmallPhoto:
+    """A photo as it is shown: a JPEG with nothing in it but what is seen, and its width and height [pixels]."""
+
+    jpeg: bytes
+    size: tuple[int, int]
+
+
+def small_photo(photo: Photo, folder: str | Path, side: int = SIDE, quality: int = QUALITY) -> SmallPhoto:
+    """A photo to be shown: small, upright, nothing in it but what is seen.
+
+    Parameters
+    ----------
+    photo : Photo
+    folder : str or Path
+        The job folder.
+    side : int
+        Of the longer side, at most [pixels].
+    quality : int
+        Of the JPEG [%].
 
     Raises
     ------
@@ -110,39 +136,51 @@ def photo_shown(photo: Photo, folder: str | Path) -> str:
     data = read_bounded(path, _MOST_BYTES)
     if hashlib.sha256(data).hexdigest() != photo.sha256:
         raise DescriptionError(f"{photo.file}: not as it was kept on {photo.date}")
-    image = _opened(data, photo.file)
-    seen = ImageOps.exif_transpose(image).convert("RGB")
-    seen.thumbnail((_SIDE, _SIDE))
+    seen = _as_seen(_opened(data, photo.file, 2 * side))
+    seen.thumbnail((side, side))
     written = io.BytesIO()
     # A new picture of the same pixels: place, time and camera stay behind.
-    Image.frombytes("RGB", seen.size, seen.tobytes()).save(written, "JPEG", quality=_QUALITY)
-    inner = base64.b64encode(written.getvalue()).decode()
-    wide, high = seen.size
-    drawn = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}pt" height="{high}pt" viewBox="0 0 {wide} {high}">'
-        f'<image width="{wide}" height="{high}" href="data:image/jpeg;base64,{inner}"/></svg>'
-    )
-    return f"data:image/svg+xml;base64,{base64.b64encode(drawn.encode()).decode()}"
+    Image.frombytes("RGB", seen.size, seen.tobytes()).save(written, "JPEG", quality=quality)
+    return SmallPhoto(written.getvalue(), seen.size)
+
+
+def _as_seen(image: Image.Image) -> Image.Image:
+    """Upright, in eight bits of red, green and blue, on white where it lets through; what is hidden there stays so."""
+    upright = ImageOps.exif_transpose(image)
+    if upright.mode.startswith(("I", "F")):  # grey of sixteen bits
+        grey = np.asarray(upright, dtype=np.float64) / _WORD
+        upright = Image.fromarray((grey.clip(0.0, 1.0) * 255.0).astype(np.uint8))
+    if upright.has_transparency_data:
+        clear = upright.convert("RGBA")
+        return Image.alpha_composite(Image.new("RGBA", clear.size, "white"), clear).convert("RGB")
+    return upright.convert("RGB")
 
 
 def _checked(data: bytes, name: str) -> str:
     """The format of a picture that opens whole."""
-    image = _opened(data, name)
-    return str(image.format)
+    if not data:
+        raise DescriptionError(f"{name}: no picture: the file is empty")
+    return str(_opened(data, name).format)
 
 
-def _opened(data: bytes, name: str) -> Image.Image:
+def _opened(data: bytes, name: str, side: int = 0) -> Image.Image:
+    """The picture, read whole; where it is a JPEG much larger than `side` [pixels], in fewer pixels."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the limit below is ours
-            image = Image.open(io.BytesIO(data), formats=tuple(_FORMATS))
+            image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP"))
             if image.width * image.height > _MOST_PIXELS:
                 raise DescriptionError(
                     f"{name}: {image.width} x {image.height} pixels; at most {_MOST_PIXELS:,} are taken"
                 )
+            if side:
+                image.draft(None, (side, side))
             image.load()
     except UnidentifiedImageError:
-        raise DescriptionError(f"{name}: no picture of a kind that is known here (JPEG, PNG, WebP)") from None
+        raise DescriptionError(
+            f"{name}: no picture of a kind that is known here (JPEG, PNG, WebP); a phone or a viewer saves others as "
+            "JPEG"
+        ) from None
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, Image.DecompressionBombError) as problem:
         raise DescriptionError(f"{name}: the picture is damaged: {plain(str(problem))[:120]}") from None
     return image

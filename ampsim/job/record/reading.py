@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -137,7 +138,7 @@ def _record(top: Entry, number: int) -> Record:
         choices=lists.read("choices", rows.read_choice),
         blind=lists.read("blind", rows.read_blind),
         sessions=lists.read("sessions", rows.read_session),
-        photos=lists.read("photos", rows.read_photo),
+        photos=lists.read("photos", partial(rows.read_photo, strict=lists.strict)),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=lists.read("history", rows.read_change),

@@ -12,12 +12,29 @@ from ...base.errors import DescriptionError, shown
 from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
 from ...circuit.source import parse_source
-from .data import Blind, Change, Choice, Frozen, Measured, Note, OwnersWish, Phase, Photo, Session, State, Status, Sweep
+from .data import (
+    Audience,
+    Blind,
+    Change,
+    Choice,
+    Frozen,
+    Mark,
+    Measured,
+    Note,
+    OwnersWish,
+    Phase,
+    Photo,
+    Session,
+    State,
+    Status,
+    Sweep,
+)
 from .paths import check_file_name
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000  # signs
 _MOST_STEPS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
+MOST_MARKS, MARK_TEXT = 30, 200
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -139,10 +156,28 @@ def read_session(entry: Entry) -> Session:
     return Session(entry.date(), steps, minutes, by, note)
 
 
-def read_photo(entry: Entry) -> Photo:
-    """A photo."""
+def read_photo(entry: Entry, strict: bool = True) -> Photo:
+    """A photo; `strict` refuses what nobody here knows of its arrows."""
     note, of = entry.plain_text("note", _NOTE, "", lines=True), entry.plain_text("of", _NOTE)
-    return Photo(entry.date(), _file(entry), _sha256(entry), of, note)
+    shown_to = tuple(
+        Audience(entry.element("shown_to", each).choice("shown_to", list(Audience)))
+        for each in entry.elements("shown_to", len(Audience))
+    )
+    return Photo(entry.date(), _file(entry), _sha256(entry), of, note, read_marks(entry, strict), shown_to)
+
+
+def read_marks(entry: Entry, strict: bool = True) -> tuple[Mark, ...]:
+    """The arrows on a photo, each once; whether the amp has what they point at is seen when they are placed."""
+    entries = entry.tables("marks", MOST_MARKS)
+    marks = tuple(dict.fromkeys(_read_mark(each) for each in entries))
+    for each in entries if strict else ():
+        each.finish()
+    return marks
+
+
+def _read_mark(entry: Entry) -> Mark:
+    x, y = (entry.number(key, 0.0, 1.0) for key in ("x", "y"))
+    return Mark(x, y, entry.plain_text("at", _NOTE), entry.plain_text("text", MARK_TEXT, ""))
 
 
 def _file(entry: Entry) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -66,6 +66,20 @@ def save_record(record: Record, folder: str | Path, date: datetime.date | None =
         return _write(record, path, before, date or datetime.date.today())
 
 
+def update_record(folder: str | Path, change: Callable[[Record], Record]) -> Record:
+    """Change the record as it is saved now, whoever saved it; nobody else saves meanwhile.
+
+    Raises
+    ------
+    DescriptionError
+        When there is no record, it has a mistake or a newer format, or cannot be written; it then is as it was.
+    """
+    path = job_file(folder)
+    with lock_folder(path.parent):
+        before = read_bounded(path)
+        return _write(change(parse_record(before, path.name)), path, before, datetime.date.today())
+
+
 def keep_positions(
     folder: str | Path, positions: Sequence[Mapping[str, Any]], known: Sequence[Mapping[str, Any]], own: str
 ) -> Record:
@@ -88,16 +102,16 @@ def keep_positions(
     DescriptionError
         When there is no record, it has a mistake or a newer format, or cannot be written; it then is as it was.
     """
-    path = job_file(folder)
-    with lock_folder(path.parent):
-        before = read_bounded(path)
-        record = parse_record(before, path.name)
+
+    def merged(record: Record) -> Record:
         ours = [dict(each) for each in positions]
         taken = {each["name"] for each in ours} | {own}
         for each in record.positions:
             if each.get("name") != own and each not in known and each not in ours:
                 ours.append({**each, "name": _another(str(each.get("name")), taken)})
-        return _write(replace(record, positions=tuple(ours)), path, before, datetime.date.today())
+        return replace(record, positions=tuple(ours))
+
+    return update_record(folder, merged)
 
 
 def _another(name: str, taken: set[str]) -> str:

@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
-from .data import FORMAT, Blind, Measured, Record
+from .data import FORMAT, Blind, Mark, Measured, Photo, Record
 
 Tables = dict[str, Any]
 
@@ -24,7 +24,7 @@ def as_tables(record: Record) -> Tables:
         "choices": [_nonempty_fields(each) for each in record.choices],
         "blind": [_blind_table(each) for each in record.blind],
         "sessions": [_nonempty_fields(each) | {"steps": list(each.steps)} for each in record.sessions],
-        "photos": [_nonempty_fields(each) for each in record.photos],
+        "photos": [_photo_table(each) for each in record.photos],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],
@@ -54,6 +54,17 @@ def _measured_table(each: Measured) -> Tables:
 def _blind_table(each: Blind) -> Tables:
     table = {"date": each.date, "among": list(each.among), "rounds": each.rounds, "right": each.right}
     return table | _nonempty({"note": each.note})
+
+
+def _photo_table(each: Photo) -> Tables:
+    table = _nonempty_fields(each)
+    lists = {"marks": [mark_table(mark) for mark in each.marks], "shown_to": [str(who) for who in each.shown_to]}
+    return table | _nonempty(lists)
+
+
+def mark_table(mark: Mark) -> Tables:
+    """An arrow on a photo as a table."""
+    return {"x": mark.x, "y": mark.y, "at": mark.at} | _nonempty({"text": mark.text})
 
 
 def _ohms(value: float | None) -> float | str | None:

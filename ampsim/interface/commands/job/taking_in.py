@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from .common import Steps, day, open_record
+from ....job.record.data import Audience
+from .common import PICTURES, Steps, day, open_record, output_path, to_option
+
+if TYPE_CHECKING:
+    from ....job.record.data import Record
+    from ....job.record.frozen import Opened
+    from ....work.steps.step import Step
 
 
 def add(steps: Steps) -> None:
@@ -29,6 +37,14 @@ def add(steps: Steps) -> None:
     photo.add_argument("file", help="JPEG, PNG or WebP")
     photo.add_argument("--of", required=True, help='a part (R4, V1A), "on arrival", "after the mod", or "step 7"')
     photo.add_argument("--note", default="", help="what there is to say of it")
+    photo.add_argument(
+        "--for", dest="shown_to", action="append", default=[], choices=list(Audience),
+        help="who sees it besides the shop: the owner, on their page, or everybody, in the how-to; repeatable",
+    )  # fmt: skip
+    mark = steps.step("mark", "place arrows with designators on a photo: a page to do it on, taken in as a file", _mark)
+    mark.add_argument("photo", help="which: its number, or a piece of its file's name")
+    mark.add_argument("--take", type=Path, help="the file that the page saved")
+    to_option(mark, "the page", "pictures/arrows-PHOTO.html")
     steps.step("cautions", "stored charge, bleeders and cautions of this amp, before it is opened", _cautions)
 
 
@@ -69,15 +85,39 @@ def _note(options: argparse.Namespace) -> None:
 
 
 def _photo(options: argparse.Namespace) -> None:
-    from ....job.papers.bench_plan import job_plan
     from ....job.record.photos import keep_photo, photo_subject
     from ....job.record.saving import save_record
 
     record, found = open_record(options)
-    steps = job_plan(record, found).steps if options.of.strip().startswith("step ") else ()
+    steps = _steps(record, found) if options.of.strip().startswith("step ") else ()
     of = photo_subject(options.of, found.modded, steps)
-    record = save_record(keep_photo(record, options.folder, options.file, of, note=options.note), options.folder)
-    print(f"Kept as {record.photos[-1].file}: {of}")
+    known = {"note": options.note, "shown_to": options.shown_to}
+    record = save_record(keep_photo(record, options.folder, options.file, of, **known), options.folder)
+    print(f"Photo {len(record.photos)} is kept as {record.photos[-1].file}: {of}")
+
+
+def _steps(record: Record, found: Opened) -> tuple[Step, ...]:
+    """The steps of the plan; a job without a mod has none."""
+    from ....job.papers.bench_plan import job_plan
+
+    return job_plan(record, found).steps if record.mods else ()
+
+
+def _mark(options: argparse.Namespace) -> None:
+    from ....job.marks.keeping import find_photo, keep_marks, mark_subjects, read_marks_file
+    from ....job.marks.page import write_marks_page
+
+    record, found = open_record(options)
+    number = find_photo(record, options.photo)
+    subjects = mark_subjects(found.modded, _steps(record, found))
+    if options.take:
+        photo = keep_marks(options.folder, number, read_marks_file(options.take, subjects)).photos[number - 1]
+        print(f"Photo {number} has {len(photo.marks)} arrow{'s' * (len(photo.marks) != 1)} now: {photo.of}")
+        return
+    path = output_path(options, f"{PICTURES}/arrows-{record.photos[number - 1].sha256[:8]}.html")
+    page = write_marks_page(record, number, options.folder, subjects, path)
+    print(f"The page to place arrows on is {page}; open it in any browser, also on a tablet.")
+    print(f"Then: ampsim job mark {options.folder} {number} --take FILE")
 
 
 def _cautions(options: argparse.Namespace) -> None:

@@ -228,13 +228,15 @@ def test_nothing_is_cut_off_or_too_small(chromium: Any, demo: Path, size: tuple[
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_it_prints_as_vectors_on_two_sheets(chromium: Any, demo: Path, paper: str) -> None:
+def test_it_prints_as_vectors_with_every_position_of_the_switches(chromium: Any, demo: Path, paper: str) -> None:
     page = opened(chromium, demo)
     page.get_by_label("390p").check()
     printed = page.pdf(format=paper)
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) <= 4
     assert not re.search(rb"/Subtype\s*/Image", printed)
+    assert not page.locator(".positions").is_visible()
     page.emulate_media(media="print")
+    assert [each.is_visible() for each in page.locator(".positions .one").all()] == [True] * 9
     assert not page.locator("form").is_visible()
     assert not page.locator(NARROW).is_visible()
     assert page.locator("p [data-now]").inner_text() == "bright 390p, cathode 6k8, depth 7, gain 3, presence 5"

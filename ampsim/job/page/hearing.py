@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,7 @@ from .tables import PageTables
 
 Array = NDArray[np.float64]
 SAME_DB = 0.01
-BASS, MIDDLE, HEARD = (80.0, 200.0), (300.0, 1000.0), (80.0, 5000.0)  # Hz
+BASS, MIDDLE, HEARD = (80.0, 200.0), (300.0, 1000.0), (80.0, 8000.0)  # Hz
 MOST_SHARED = 4  # controls among which a difference is shared out
 NO_SIGNAL = "No signal reaches the place listened at here, so there is nothing to compare."
 NOTHING = f"Nothing changes here: stock and modded amp differ by less than {SAME_DB:g} dB at every frequency."
@@ -90,9 +90,7 @@ def hear(audition: Audition, tables: PageTables, setting: Setting, loudest: floa
     partly = [tables.gains(each)[1] for each in partly_moved(moved, setting)] if len(moved) <= MOST_SHARED else []
     if any(_highest(grid, each) < loudest - SILENT_DB for each in partly):
         partly = []
-    rows = xr.DataArray(np.array([stock, modded, *partly]), {"frequency": grid}, ("case", "frequency"))
-    heard = compare(rows)
-    acum, change = heard["sharpness"].values, heard["difference"].values[1]
+    acum, (found,) = _compared(grid, [stock, modded, *partly], 1)
     shares: list[tuple[str, float]] = []
     if partly and moved:
         own = share_out(acum[2:])
@@ -101,15 +99,51 @@ def hear(audition: Audition, tables: PageTables, setting: Setting, loudest: floa
             *zip(named, map(float, own), strict=True),
             (rest_words(audition, tables.offered), float(acum[2] - acum[0])),
         ]
-    return Heard(
-        "heard",
-        (float(acum[0]), float(acum[1])),
-        _mean(grid, change, BASS),
-        _mean(grid, change, MIDDLE),
-        float(np.abs(change[_within(grid, HEARD)]).max()),
-        -float(heard["offset"].values[1]),
-        tuple(shares),
-    )
+    return replace(found, shares=tuple(shares))
+
+
+def hear_all(tables: PageTables, settings: Sequence[Setting], loudest: float) -> list[Heard]:
+    """What is heard at many positions, without shares: those with the same stock amp are compared in one go.
+
+    Parameters
+    ----------
+    tables : PageTables
+    settings : sequence of mapping
+        Where the choices stand.
+    loudest : float
+        The highest gain of all positions [dB], of `loudest_of`.
+    """
+    grid, gains = tables.frequency, tables.gains_of(list(settings))
+    found = [
+        Heard("silent") if min(_highest(grid, each) for each in pair) < loudest - SILENT_DB
+        else Heard("same") if np.abs(pair[1] - pair[0]).max() <= SAME_DB else None
+        for pair in gains
+    ]  # fmt: skip
+    left = [place for place, each in enumerate(found) if each is None]
+    while left:
+        alike = [place for place in left if np.array_equal(gains[place][0], gains[left[0]][0])]
+        _, heard = _compared(grid, [gains[left[0]][0], *(gains[place][1] for place in alike)], len(alike))
+        for place, each in zip(alike, heard, strict=True):
+            found[place] = each
+        left = [place for place in left if place not in alike]
+    return [each for each in found if each is not None]
+
+
+def _compared(grid: Array, rows: Sequence[Array], count: int) -> tuple[Array, list[Heard]]:
+    """Sharpness of all rows [acum] of gains [dB], and what is heard of so many behind the first, beside it."""
+    compared = compare(xr.DataArray(np.array(rows), {"frequency": grid}, ("case", "frequency")))
+    acum, change = compared["sharpness"].values, compared["difference"].values
+    return acum, [
+        Heard(
+            "heard",
+            (float(acum[0]), float(acum[place])),
+            _mean(grid, change[place], BASS),
+            _mean(grid, change[place], MIDDLE),
+            float(np.abs(change[place][_within(grid, HEARD)]).max()),
+            -float(compared["offset"].values[place]),
+        )
+        for place in range(1, count + 1)
+    ]
 
 
 def movers(choices: Sequence[Choice], setting: Setting) -> list[Choice]:
@@ -152,6 +186,15 @@ def sentences(heard: Heard) -> list[str]:
     if abs(sharper) >= NOTICED_ACUM and heard.shares:
         told.append(_shared(sharper, heard.shares))
     return told
+
+
+def brief(heard: Heard) -> tuple[str, str]:
+    """What is heard in one sentence of plain words, and in numbers."""
+    if heard.state != "heard":
+        return sentences(heard)[0], ""
+    sizes = (("bass", heard.bass), ("middle", heard.middle), ("loudness", heard.louder))
+    told = [f"{name} {minus(f'{size:+.1f}')} dB" for name, size in sizes]
+    return _headline(heard), ", ".join([f"brightness {minus(f'{heard.sharper:+.2f}')} acum", *told])
 
 
 def script_words() -> dict[str, Any]:

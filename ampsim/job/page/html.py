@@ -26,6 +26,7 @@ from . import hearing
 from .choices import Range
 from .content import change_sentence, part_sentences, table_rows
 from .drawing import OUTSIDE, draw
+from .positions import shown_positions
 from .scales import FACTORS
 from .tables import PageTables
 
@@ -112,6 +113,8 @@ def page_html(
         narrow=Markup(drawing.narrow),
         sentences=hearing.sentences(heard),
         parts=parts,
+        positions=shown_positions(tables, loudest),
+        knobs=_knobs(offered),
         scope=_scope(offered),
         player=Markup(player.body if player else ""),
         advice=advice,
@@ -144,6 +147,11 @@ def _limits(loudest: float) -> dict[str, Any]:
         "middle": hearing.MIDDLE,
         "heard": hearing.HEARD,
     }
+
+
+def _knobs(offered: Range) -> str:
+    """Where the page's knobs stand in the pictures of every position."""
+    return ", ".join(setting_words(each.name, each.start) for each in offered.choices if each.kind == "knob")
 
 
 def _scope(offered: Range) -> str:

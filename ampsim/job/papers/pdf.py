@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -69,23 +70,41 @@ def pdf_of(page: PageTree, paper: str = "") -> bytes:
     DescriptionError
         When it cannot be typeset.
     """
+    known = {css.lower(): name for name, css in PAPERS.items()}
+    size = _TYPST_PAPERS[paper or known.get(page.paper, "A4")]
+    return typeset("paper.typ", {"title": page.title, "paper": size, "content": page.content})
+
+
+def typeset(look: str, given: Mapping[str, object]) -> bytes:
+    """The PDF that a look makes of what is given to it; the same gives the same bytes.
+
+    Parameters
+    ----------
+    look : str
+        Its file, beside this one.
+    given : mapping
+        Plain data: its texts stay texts.
+
+    Raises
+    ------
+    DescriptionError
+        When it cannot be typeset.
+    """
     try:
         import typst
     except ImportError as problem:
         raise DescriptionError(f"the library typst, which makes the PDF, cannot be loaded: {problem}") from None
-    known = {css.lower(): name for name, css in PAPERS.items()}
-    size = _TYPST_PAPERS[paper or known.get(page.paper, "A4")]
-    given = json.dumps({"title": page.title, "paper": size, "content": page.content}, ensure_ascii=False)
+    data = json.dumps(given, ensure_ascii=False)
     # All that the compiler may read from.
     with tempfile.TemporaryDirectory(prefix="ampsim-paper-", ignore_cleanup_errors=True) as folder:
         for path in _font_files().values():
             shutil.copy(path, folder)
         # The machine's letters besides, for what ours cannot write.
-        foreign = not _covered() >= set(filter(str.isprintable, given))
+        foreign = not _covered() >= set(filter(str.isprintable, data))
         fonts = typst.Fonts(include_system_fonts=foreign, font_paths=[folder])
-        look = (files(__package__) / "paper.typ").read_bytes()
+        text = (files(__package__) / look).read_bytes()
         try:
-            made = typst.Compiler(look, folder, fonts, sys_inputs={"page": given}).compile(format="pdf")
+            made = typst.Compiler(text, folder, fonts, sys_inputs={"page": data}).compile(format="pdf")
         except typst.TypstError as problem:
             raise DescriptionError(f"no PDF can be made of it: {one_line(problem.message)[:200]}") from None
     assert isinstance(made, bytes)

@@ -27,7 +27,7 @@ class Body:
     deep : float
         The room behind the panel, with terminals and the bend of wires.
     front : float
-        Diameter of what stands in front: a nut, or a knob with room for fingers.
+        Width of what stands in front: a nut, or a knob with its scale, fingers and names of positions.
     source : str
         Where hole and sizes are from.
     slot : tuple of float
@@ -75,24 +75,24 @@ class Body:
 SCREW, KEY = 3.2, 3.0
 """Diameters [mm] of the holes for two screws and for a tab against turning: common practice, no source."""
 
-POT_24 = Body("pot, 24 mm", 10.0, "3/8 inch 32 turns, or M10 x 0.75", 26.0, 42.0, 16.0, 25.0,
+POT_24 = Body("pot, 24 mm", 10.0, "3/8 inch 32 turns, or M10 x 0.75", 26.0, 42.0, 16.0, 36.0,
               f"{_BUSHES}; body and lugs {_MEMORY}", key=12.7)  # fmt: skip
-POT_24_DUAL = Body("pot, 24 mm, two tracks", 10.0, POT_24.thread, 26.0, 42.0, 28.0, 25.0, POT_24.source, key=12.7)
-POT_16 = Body("pot, 16 mm", 7.5, "M7 x 0.75 (some have M10 x 0.75: 10 mm)", 18.0, 28.0, 14.0, 20.0,
+POT_24_DUAL = Body("pot, 24 mm, two tracks", 10.0, POT_24.thread, 26.0, 42.0, 28.0, 36.0, POT_24.source, key=12.7)
+POT_16 = Body("pot, 16 mm", 7.5, "M7 x 0.75 (some have M10 x 0.75: 10 mm)", 18.0, 28.0, 14.0, 36.0,
               f"body 17.9 by 10.5 mm and bushings of 7 and 10 mm: {_OUTLINES}; lugs {_MEMORY}", key=7.8)  # fmt: skip
-POT_16_DUAL = Body("pot, 16 mm, two tracks", 7.5, POT_16.thread, 18.0, 28.0, 20.0, 20.0,
+POT_16_DUAL = Body("pot, 16 mm, two tracks", 7.5, POT_16.thread, 18.0, 28.0, 20.0, 36.0,
                    f"body 17.9 by 12.1 mm, others 16 by 16 mm: {_OUTLINES}; lugs {_MEMORY}", key=7.8)  # fmt: skip
 POT_PULL = Body("pot with push-pull switch", 10.0, "3/8 inch 32 turns (some have M7 x 0.75 or M8 x 0.75)", 26.0, 42.0,
-                34.0, 25.0, f"{_BUSHES}; body {_MEMORY}")  # fmt: skip
-POT_END = Body("pot with switch at the end of the track", 10.0, POT_24.thread, 26.0, 42.0, 28.0, 25.0,
+                34.0, 36.0, f"{_BUSHES}; body {_MEMORY}")  # fmt: skip
+POT_END = Body("pot with switch at the end of the track", 10.0, POT_24.thread, 26.0, 42.0, 28.0, 36.0,
                f"{_BUSHES}; body {_MEMORY}", key=12.7)  # fmt: skip
-TOGGLE_SMALL = Body("toggle switch, 1/4 inch bushing", 6.5, "1/4 inch 40 turns", 15.0, 14.0, 24.0, 16.0, _MEMORY)
+TOGGLE_SMALL = Body("toggle switch, 1/4 inch bushing", 6.5, "1/4 inch 40 turns", 15.0, 14.0, 24.0, 26.0, _MEMORY)
 TOGGLE_SMALL_WIDE = Body("toggle switch, 1/4 inch bushing, 3 or 4 poles", 6.5, "1/4 inch 40 turns", 25.0, 14.0, 24.0,
-                         25.0, _MEMORY)  # fmt: skip
-TOGGLE = Body("toggle switch, 15/32 inch bushing", 12.2, "15/32 inch 32 turns", 22.0, 34.0, 36.0, 25.0, _MEMORY)
-ROTARY = Body("rotary switch", 10.0, "3/8 inch 32 turns, or M10 x 0.75", 32.0, 32.0, 32.0, 35.0,
+                         28.0, _MEMORY)  # fmt: skip
+TOGGLE = Body("toggle switch, 15/32 inch bushing", 12.2, "15/32 inch 32 turns", 22.0, 34.0, 36.0, 28.0, _MEMORY)
+ROTARY = Body("rotary switch", 10.0, "3/8 inch 32 turns, or M10 x 0.75", 32.0, 32.0, 32.0, 60.0,
               f"{_BUSHES}; body {_MEMORY}", key=12.7)  # fmt: skip
-ROTARY_WAFERS = Body("rotary switch, open wafers", 10.0, ROTARY.thread, 44.0, 44.0, 58.0, 44.0, ROTARY.source, key=12.7)
+ROTARY_WAFERS = Body("rotary switch, open wafers", 10.0, ROTARY.thread, 44.0, 44.0, 58.0, 60.0, ROTARY.source, key=12.7)
 LEVER = Body("lever switch", 0.0, "two screws", 48.0, 20.0, 40.0, 48.0, _MEMORY, slot=(28.0, 3.0), screws=41.3)
 SLIDE = Body("slide switch", 0.0, "two screws", 36.0, 16.0, 18.0, 36.0, _MEMORY, slot=(13.0, 6.0), screws=28.6)
 JACK_OPEN = Body("jack 1/4 inch, open", 10.0, "3/8 inch 32 turns", 26.0, 34.0, 40.0, 25.0,

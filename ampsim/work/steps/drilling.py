@@ -14,9 +14,9 @@ PILOT = 3.0
 """Diameter of the first drill [mm]: common practice, no source."""
 
 
-def drilling_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
-    """Steps for what goes through the panel; none where nothing does."""
-    work = panel_work(stock, modded)
+def drilling_steps(stock: Amp, modded: Amp, work: PanelWork | None = None) -> Iterator[Step]:
+    """Steps for what goes through the panel (`work`, where its bodies are known); none where nothing does."""
+    work = work or panel_work(stock, modded)
     for each in work.parts:
         if not each.drilled:
             yield Step(Phase.DRILL, _reuse_words(each))

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ....base.caution import CAUTION
-from .common import PAPERS, PICTURES, Steps, announce, open_record, output_path, paper_options, to_option
+from .common import PAPERS, PICTURES, Steps, announce, job_folder, open_record, output_path, paper_options, to_option
 
 
 def add(steps: Steps) -> None:
@@ -21,6 +21,9 @@ def add(steps: Steps) -> None:
     wiring.add_argument("--whole", action="store_true", help="draw the whole amp, not only what the mods touch")
     plan = steps.step("plan", "the plan to work by, with boxes to tick: HTML for a tablet, and PDF", _plan)
     paper_options(plan, "plan")
+    drilling = steps.step("drilling", "drilling sheet and strip for the panel, 1:1, as PDF", _drilling)
+    to_option(drilling, "the PDF", "papers/drilling.pdf")
+    drilling.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
     done = steps.step("done", "tick off steps of the plan: who did them, and how long it took", _done)
     done.add_argument("number", nargs="+", help="which steps, such as 3 5-8")
     done.add_argument("--by", default="", help="who did them")
@@ -58,6 +61,20 @@ def _plan(options: argparse.Namespace) -> None:
     announce(
         "plan", bench_plan(*open_record(options), options.folder, path, options.paper), options.paper, appendix=True
     )
+    print(f"\n{CAUTION}")
+
+
+def _drilling(options: argparse.Namespace) -> None:
+    from ....job.papers.drilling import drilling_sheet, write_drilling
+    from ....job.papers.drilling_request import FILE, request_text
+
+    sheet = drilling_sheet(*open_record(options), job_folder(options))
+    path = write_drilling(sheet, output_path(options, f"{PAPERS}/drilling.pdf"), options.paper)
+    print(f"The drilling sheet is {path}; print it at 100 % on {options.paper} and measure its rulers")
+    print("".join(f"\nToo near: {each}" for each in sheet.near).lstrip("\n") or "Nothing stands too near another")
+    if any(each.ours for each in sheet.row):
+        print(f"\nWhere holes go is ours so far. Yours, in {FILE} of the job's folder:\n")
+        print(request_text(sheet.zero, sheet.row))
     print(f"\n{CAUTION}")
 
 

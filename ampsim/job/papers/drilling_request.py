@@ -1,0 +1,115 @@
+"""Where holes go, as a file of the job says: `drilling.toml`, a table to each part, lengths in mm."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from ...base.entries import Entry
+from ...base.files import read_bounded
+from ...library.files import toml_tables
+from ...work.holes.bodies import BODIES, NOT_KNOWN, Body
+from ...work.holes.panel_parts import PanelPart, PanelWork
+from ...work.holes.row import Placed
+
+FILE = "drilling.toml"
+_ALONG, _UP, _HOLE, _ZERO, _MOST = 1000.0, 35.0, 60.0, 120, 60
+
+
+@dataclass(frozen=True)
+class DrillingRequest:
+    """What a job's file says of its holes.
+
+    Attributes
+    ----------
+    zero : str
+        What 0 of the row is, in words; "" where nobody said.
+    places : mapping
+        To a name the place of its centre, along the row and up from it [mm].
+    bodies : mapping
+        To a part of the work the name of its body.
+    holes : mapping
+        To a name the diameter of its hole [mm], where it was measured.
+    others : tuple of PanelPart
+        Holes that no mod asks for, new ones and those that are there.
+    """
+
+    zero: str = ""
+    places: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    bodies: Mapping[str, str] = field(default_factory=dict)
+    holes: Mapping[str, float] = field(default_factory=dict)
+    others: tuple[PanelPart, ...] = ()
+
+    def measured(self, part: PanelPart) -> PanelPart:
+        """The part with the hole that was measured for it."""
+        if part.name not in self.holes:
+            return part
+        return replace(part, body=replace(part.body, hole=self.holes[part.name], slot=(), thread="as measured"))
+
+
+def read_drilling(path: Path, work: PanelWork) -> DrillingRequest:
+    """Read the file; one that is not there says nothing.
+
+    Parameters
+    ----------
+    path : Path
+    work : PanelWork
+        What the job puts through the panel.
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in it: names file, entry, value and what would do.
+    """
+    if not path.exists():
+        return DrillingRequest()
+    entry = Entry(toml_tables(read_bounded(path), path.name), path.name)
+    zero = entry.plain_text("zero", _ZERO, "")
+    known = {each.name for each in work.parts}
+    names = [each for each in entry.names() if each != "zero"]
+    if len(names) > _MOST:
+        raise entry.fail(names[-1], f"{len(names)} holes; at most {_MOST} go on one sheet")
+    places: dict[str, tuple[float, float]] = {}
+    bodies: dict[str, str] = {}
+    holes: dict[str, float] = {}
+    others: list[PanelPart] = []
+    for name in names:
+        entry.check_designator(name, name)
+        table = entry.table(name)
+        body = table.choice("body", BODIES) if table.has("body") else ""
+        if table.has("along"):
+            places[name] = (table.number("along", -_ALONG, _ALONG), table.number("up", -_UP, _UP, 0.0))
+        if table.has("hole"):
+            holes[name] = table.number("hole", 1.0, _HOLE)
+        if name in known:
+            bodies |= {name: body} if body else {}
+        else:
+            others.append(_other(table, name, body))
+        table.finish()
+    entry.finish()
+    return DrillingRequest(zero, places, bodies, holes, tuple(others))
+
+
+def _other(table: Entry, name: str, body: str) -> PanelPart:
+    """A hole that no mod asks for; one that is there is for measuring from."""
+    there = table.has("there") and table.truth("there")
+    if not (there or body):
+        raise table.fail("body", f"no mod puts {name} through the panel: say its body, or there = true")
+    if there and not table.has("along"):
+        raise table.fail("along", f"{name} is there: say where, in mm")
+    found: Body = BODIES[body] if body else NOT_KNOWN
+    return PanelPart(name, "", found, name if there else "")
+
+
+def request_text(zero: str, row: tuple[Placed, ...]) -> str:
+    """The file that says where the holes of a row are."""
+    lines = [
+        f"zero = {json.dumps(zero or 'the first hole', ensure_ascii=False)}   # what 0 is; mm from there to the right"
+    ]
+    for each in row:
+        lines += ["", f"[{each.part.name}]", f"along = {each.along:g}", f"up = {each.up:g}"]
+        lines += [f'body = "{each.part.body.name}"'] if each.part.body.name in BODIES else []
+        lines += ["there = true"] if each.part.name == each.part.into and not each.part.control else []
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,201 @@
+"""The drilling sheet, read back from its PDF: to size within a tenth of a millimetre, every name as it is elsewhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from ampsim.base.errors import DescriptionError
+from ampsim.job.papers.drilling import DrillingSheet, drilling_sheet, drilling_sheets, write_drilling
+from ampsim.job.papers.drilling_request import FILE, read_drilling, request_text
+from ampsim.job.papers.sheets import SIZES, Circle, Sheet, Text, sheets_pdf
+from ampsim.job.papers.wiring import wiring_tables
+from ampsim.job.record.beginning import begin_job
+from ampsim.job.record.frozen import open_job
+from ampsim.job.record.reading import read_record
+from ampsim.work.holes.panel_parts import panel_work
+from ampsim.work.wiring.readback import wiring
+from tests.job.test_pdf import TYPST
+from tests.tools.read_pdf import joined, open_pdf, sizes
+
+DOT = 20  # to the mm
+POINTS = 72.0 / 25.4
+ODD = 'name = "odd"\nreason = "r"\nparts = {{ C950 = "120p", C951 = "1n" }}\n[[switches]]\ndesignator = "S950"\n' \
+    'control = {control}\ntype = "on-off-on"\n[switches.positions]\n{first} = []\n' \
+    '"b" = [{{ fit = "C950", between = ["P1.top", "P1.wiper"] }}]\n' \
+    '{last} = [{{ fit = "C951", across = "P1" }}]\n'  # fmt: skip
+PLACED = (
+    'zero = "the jack"\n[P104]\nalong = 15.3\nup = 7.5\n[S102]\nalong = 81.7\nhole = 12.7\n'
+    '[P1]\nalong = 0\nthere = true\nbody = "pot, 24 mm"\n[J9]\nalong = 400.0\nbody = "jack 1/4 inch, open"\n'
+)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("drilling") / "job"
+    begin_job(folder, "workshop-a", ["depth", "cathode-switch"], owner="O. Wner", name="deeper")
+    return folder
+
+
+def sheet_of(folder: Path, asked: str = "") -> DrillingSheet:
+    (folder / FILE).write_text(asked, "utf-8")
+    record = read_record(folder)
+    return drilling_sheet(record, open_job(record, folder), folder)
+
+
+def dots(pdf: Any, number: int) -> NDArray[np.bool_]:
+    """Where a page is dark, `DOT` dots to the millimetre."""
+    grey = pdf[number].render(scale=DOT / POINTS, grayscale=True).to_numpy().squeeze()
+    return np.asarray(grey < 160)
+
+
+def dark_in(page: NDArray[np.bool_], x: float, y: float, reach: float, angle: float) -> list[float]:
+    """How far from a place [mm] the middles of the dark lines are that a ray crosses."""
+    far = np.arange(0.5, reach, 0.5 / DOT)
+    rows = np.round((y - far * np.sin(angle)) * DOT).astype(int)
+    columns = np.round((x + far * np.cos(angle)) * DOT).astype(int)
+    seen = page[rows, columns]
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], seen.astype(int), [0]))))
+    return [float(far[a : min(b, len(far))].mean()) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_holes_crosses_and_rulers_are_to_size_within_a_tenth_of_a_millimetre(job: Path, paper: str) -> None:
+    made = drilling_sheets(sheet_of(job, PLACED), paper)
+    pdf = open_pdf(sheets_pdf("t", made))
+    wide, high = SIZES[paper]
+    assert sizes(pdf) == {(round(high * POINTS), round(wide * POINTS))}
+    page = dots(pdf, 0)
+    full = [each for each in made[0].shapes if isinstance(each, Circle) and each.dash == "solid"]
+    holes = [(measured_centre(page, each), each.diameter) for each in full]  # where to look; the rest is measured
+    assert len(holes) == 2
+    (left, top), (right, low) = (centre for centre, _ in holes)
+    assert right - left == pytest.approx(81.7 - 15.3, abs=0.1)
+    assert low - top == pytest.approx(7.5, abs=0.1)
+    for ((x, y), _), diameter in zip(holes, (10.0, 12.7), strict=True):
+        for angle in (0.6, 2.2, 3.9, 5.6):
+            assert any(abs(one - diameter / 2) < 0.1 for one in dark_in(page, x, y, 9.0, angle)), diameter
+    ends = [np.flatnonzero(_longest(page, line)) / DOT for line in ("mm", "inch")]
+    lengths = [each[-1] - each[0] for each in ends]
+    assert lengths[0] == pytest.approx(100.0, abs=0.25)  # the pens of both ends lie outside
+    assert lengths[1] == pytest.approx(101.6, abs=0.25)
+
+
+def measured_centre(page: NDArray[np.bool_], near: Circle) -> tuple[float, float]:
+    """Where the arms of a cross meet [mm], from the dots right outside the hole on all four sides."""
+    off, far = near.diameter / 2 + 2.0, 1.0
+    found = []
+    for x, y, turned in ((near.x, near.y, page), (near.y, near.x, page.T)):
+        sides = [turned[round((y + side * off) * DOT), round((x - far) * DOT) : round((x + far) * DOT)]
+                 for side in (-1.0, 1.0)]  # fmt: skip
+        both = np.flatnonzero(sides[0] & sides[1])
+        assert both.size
+        found.append(round((x - far) * DOT) / DOT + float(both.mean() + 0.5) / DOT)
+    return found[0], found[1]
+
+
+def _longest(page: NDArray[np.bool_], line: str) -> NDArray[np.bool_]:
+    """The row of dots on which a ruler's base lies."""
+    low = page[-40 * DOT :, 14 * DOT : 118 * DOT]
+    full = np.flatnonzero(low.mean(axis=1) > 0.9)
+    return np.asarray(low[full[0] if line == "mm" else full[-1]])
+
+
+def test_every_hole_is_on_a_sheet_and_those_far_apart_on_sheets_of_their_own(job: Path) -> None:
+    sheet = sheet_of(job, PLACED)
+    assert [(each.part.name, each.along) for each in sheet.row] == [
+        ("P1", 0.0), ("P104", 15.3), ("S102", 81.7), ("J9", 400.0),
+    ]  # fmt: skip
+    pdf = open_pdf(sheets_pdf("t", drilling_sheets(sheet)))
+    words = [page.get_textpage().get_text_range() for page in pdf]
+    assert "1 of 2" in words[0]
+    assert "P104: 10 mm" in words[0]
+    assert "J9" not in words[0].replace("J9 and", "")
+    assert "J9: 10 mm" in words[1]
+    assert any("P1 and P104 are 15.3 mm apart" in each for each in sheet.near)
+    assert not any("P1 " in step for step in sheet.steps)  # it is there: nothing is done to it
+
+
+def test_what_ampsim_places_itself_stands_clear_and_its_file_gives_the_same_sheet(job: Path) -> None:
+    ours = sheet_of(job)
+    assert ours.near == ()
+    assert all(each.ours for each in ours.row)
+    again = sheet_of(job, request_text("x", ours.row))
+    assert [(each.part, each.along, each.up) for each in again.row] == [
+        (each.part, each.along, each.up) for each in ours.row
+    ]
+    placed = sheet_of(job, PLACED)
+    kept = sheet_of(job, request_text(placed.zero, placed.row).replace("[S102]", "[S102]\nhole = 12.7"))
+    assert [(each.part.name, each.along, each.part.drilled) for each in kept.row] == [
+        (each.part.name, each.along, each.part.drilled) for each in placed.row
+    ]
+
+
+@pytest.mark.parametrize(("text", "told"), [
+    ('[P104]\nalong = "left"', "P104.along"), ("[P104]\nalong = 5000", "from -1000 to 1000"), ("[P104]\nx = 1", "x"),
+    ('[P104]\nbody = "pot"', "pot, 24 mm"), ("[J9]\nalong = 3", "say its body"), ("[J9]\nthere = true", "say where"),
+    ("[x]\nalong = 3", "not a designator"), ("P104 = 3", "P104"), ("[P104", "drilling.toml"),
+    ("[S102]\nhole = 0.1", "from 1 to 60"), ("[S102]\nalong = nan", "along"),
+])  # fmt: skip
+def test_a_mistake_in_the_file_is_named(job: Path, text: str, told: str) -> None:
+    with pytest.raises(DescriptionError, match=told) as problem:
+        sheet_of(job, text)
+    assert FILE in str(problem.value)
+    (job / FILE).unlink()
+
+
+def test_positions_are_called_as_in_the_wiring_and_point_where_its_table_says(job: Path) -> None:
+    sheet = sheet_of(job)
+    found = open_job(read_record(job), job)
+    tables = wiring_tables(wiring(found.modded))
+    for face in sheet.faces:
+        title = next((each for each in tables if each.startswith(f"contacts of {face.part.name} ")), "")
+        rows = list(zip(tables[title]["position"], tables[title]["lever"], strict=True)) if title else []
+        assert [(way.label, way.stands) for way in face.ways] == rows
+        assert face.scale == (not rows)
+        assert face.control in found.modded.controls
+    words = joined(open_pdf(sheets_pdf("t", drilling_sheets(sheet))))
+    assert all("".join(way.label.split()) in words for face in sheet.faces for way in face.ways)
+
+
+def test_a_job_without_holes_has_no_sheet(tmp_path: Path) -> None:
+    begin_job(tmp_path / "job", "workshop-a", ["larger-plate-load"])
+    record = read_record(tmp_path / "job")
+    found = open_job(record, tmp_path / "job")
+    with pytest.raises(DescriptionError, match="nothing to drill"):
+        drilling_sheet(record, found, tmp_path / "job")
+    assert read_drilling(tmp_path / "job" / FILE, panel_work(found.stock, found.modded)).places == {}
+
+
+NAMES = [*TYPST, "x" * 300, "W " * 150, "כיוון אחר " * 20, "تجربة طويلة جدا " * 20, "日本語の名前" * 30,
+         "a\u202eb" * 60, "\u0301" * 200, "👍🏽" * 80, "\ufffd\x00\n\t" * 20, ""]  # fmt: skip
+
+
+def test_no_text_leaves_its_place_and_none_becomes_anything_but_text() -> None:
+    rows = [Text(50.0, 6.0 + 5.0 * n, 30.0, 4.0, name, 8.0, 5.0, side) for side in ("left", "centre", "right")
+            for n, name in enumerate(NAMES)]  # fmt: skip
+    sheets = [Sheet(210.0, 297.0, [*rows[n : n + len(NAMES)]]) for n in range(0, len(rows), len(NAMES))]
+    data = sheets_pdf("#panic()", sheets)
+    pdf = open_pdf(data)
+    for page in pdf:
+        dark = np.flatnonzero(dots([page], 0).any(axis=0)) / DOT
+        assert dark.min() >= 49.9
+        assert dark.max() <= 80.1
+    shown = joined(pdf)
+    assert all("".join(name.split()) in shown for name in TYPST)
+    assert not any(each in data for each in (b"/URI", b"/JavaScript", b"/Launch", b"/EmbeddedFile", b"root:"))
+
+
+def test_a_control_with_hostile_names_is_drawn_as_text(tmp_path: Path) -> None:
+    names = ['"#read(\\"/etc/passwd\\")"', '"<b>x</b>"', '"כיוון"']
+    (tmp_path / "odd.toml").write_text(ODD.format(control=names[0], first=names[1], last=names[2]), "utf-8")
+    begin_job(tmp_path / "job", "workshop-a", [str(tmp_path / "odd.toml")], name="$x$ #panic()")
+    sheet = sheet_of(tmp_path / "job")
+    words = joined(open_pdf(write_drilling(sheet, tmp_path / "d.pdf").read_bytes()))
+    assert '#read("/etc/passwd")' in words
+    assert "<b>x</b>" in words
+    assert "#panic()" in words

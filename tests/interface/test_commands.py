@@ -40,7 +40,7 @@ GROUPS = {
     "taking in": ("begin", "wish", "note", "photo", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
     "deciding": ("find", "compare", "blind", "audition", "consequences"),
-    "doing": ("parts", "wiring", "plan", "done", "steps"),
+    "doing": ("parts", "wiring", "plan", "drilling", "done", "steps"),
     "proof": ("proof",),
     "handing over": ("record", "page", "exercise"),
     "at any time": ("show", "state", "take", "accept", "change"),

@@ -21,7 +21,7 @@ def text_lines(data: bytes, name: str) -> list[str]:
     """
     if len(data) > MOST_BYTES:
         raise DescriptionError(f"{name}: more than {MOST_BYTES:,} bytes")
-    lines = _decode(data, name).splitlines()
+    lines = decode_text(data, name).splitlines()
     if len(lines) > MOST_LINES:
         raise DescriptionError(f"{name}: {len(lines):,} lines; at most {MOST_LINES:,} are read")
     for number, line in enumerate(lines, 1):
@@ -34,8 +34,16 @@ def text_lines(data: bytes, name: str) -> list[str]:
     return lines
 
 
-def _decode(data: bytes, name: str) -> str:
-    """UTF-8, UTF-16 with its mark, else Windows-1252, as programs that write such files do (common practice)."""
+def decode_text(data: bytes, name: str) -> str:
+    """A foreign text: UTF-8, UTF-16 with its mark, else Windows-1252, as programs that write such files do.
+
+    That is common practice.
+
+    Raises
+    ------
+    DescriptionError
+        For what is no text, with the line.
+    """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = data.decode("utf-16", "replace")
     else:

@@ -37,7 +37,8 @@ class PartLine:
     `kind` and `wanted` say what it is; `preferred` the nearest preferred value (None for valves and switches).
     `rating` what to ask for; `carries_watts`, `pulse_watts` and `carries_volts` what it carries at worst (NaN: not
     known or of no matter). `wired` is how a variable resistor is wired, `switch` what a switch needs, `at_hand` what
-    lies in the drawer, `stocked`, in words ("buy" where nothing that serves does, "" without a drawer).
+    lies in the drawer, `stocked`, in words ("buy" where nothing that serves does, "" without a drawer). `gang` is how
+    many sections or tracks of one body it stands for, 0 where those are not alike.
     """
 
     part: str
@@ -57,6 +58,7 @@ class PartLine:
     switch: SwitchNeed | None = None
     at_hand: str = ""
     stocked: Stocked | None = None
+    gang: int = 1
 
     @property
     def watts_margin(self) -> float:
@@ -134,7 +136,10 @@ def _one_body(body: str, group: Sequence[PartLine]) -> PartLine:
     each = " and ".join(f"{line.wanted} ({line.part})" for line in group)
     places = dict.fromkeys(line.place for line in group)
     place = next(iter(places)) if len(places) == 1 else "; ".join(f"{line.part} {line.place}" for line in group)
-    return replace(worst, part=body, wanted=alike if len(wanted) == 1 else f"{gang}{each}", place=place)
+    same = len(wanted) == 1
+    return replace(
+        worst, part=body, wanted=alike if same else f"{gang}{each}", place=place, gang=len(group) if same else 0
+    )
 
 
 def _with_switch(line: PartLine, need: SwitchNeed) -> PartLine:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,6 +11,7 @@ from typing import Any
 import pandas as pd
 import xarray as xr
 
+from ...base.csv_cells import csv_text, safe_cell
 from ...base.errors import DescriptionError
 from ...base.files import write_whole
 from ...base.progress import Progress
@@ -30,7 +29,6 @@ from .lines import PartLine, part_lines
 from .switch_need import SwitchNeed
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 NOTES = (
     "Watts: twice the mean power, at rest or driven hard, whichever is larger (common practice, no source). Volts: the "
     "highest at rest, with cold valves or driven, and 10 % more for the mains. Kinds and tolerances: common practice, "
@@ -79,11 +77,8 @@ class PartsList:
 
     def csv(self) -> str:
         """The table as CSV (commas, points); a cell that a spreadsheet would take for a formula gets an apostrophe."""
-        sheet = io.StringIO()
-        writer = csv.writer(sheet, lineterminator="\n")
-        writer.writerow(self.table.columns)
-        writer.writerows([_safe_cell(cell) for cell in row] for row in self.table.itertuples(index=False))
-        return sheet.getvalue()
+        rows = ([_cell(cell) for cell in row] for row in self.table.itertuples(index=False))
+        return csv_text([list(self.table.columns), *rows])
 
     def write(self, path: str | Path) -> Path:
         """Write the CSV; nothing half-written replaces an older file.
@@ -258,9 +253,8 @@ def _amount(value: float, unit: str) -> str:
     return "" if math.isnan(value) else "none made" if math.isinf(value) else f"{value:g} {unit}"
 
 
-def _safe_cell(cell: Any) -> Any:
+def _cell(cell: Any) -> str:
     """A cell that is data to every spreadsheet; empty for NaN."""
     if isinstance(cell, float):
         return "" if math.isnan(cell) else f"{cell:.6g}"
-    text = one_line(str(cell))
-    return f"'{text}" if text.lstrip().startswith(_FORMULA) else text
+    return safe_cell(str(cell))

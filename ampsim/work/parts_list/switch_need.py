@@ -43,6 +43,7 @@ class SwitchNeed:
     sequence: ContactOrder
     freed: str
     hanging: tuple[str, ...]
+    action: Action = Action.NONE
 
 
 def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
@@ -57,7 +58,9 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     kind = plan.kind or f"no usual switch: {plan.reason}"
     kind += f", {switch.coil.words}" if switch.coil is not None else ""
     told = (*_contact_words(wired, plan), *([_OTHER_WAY_ROUND] if plan.action is Action.ON_ON_ON else []))
-    return SwitchNeed(plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging)
+    return SwitchNeed(
+        plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging, plan.action
+    )
 
 
 def needs_of(amp: Amp, switch: Switch) -> tuple[SwitchNeed, ...]:

@@ -1,0 +1,106 @@
+"""What a job needs, to be bought or from the drawer: like parts of the parts list together, each with its count."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from ...circuit.designators import body_of
+from ...work.parts_list.lines import PartLine
+from ...work.parts_list.parts_list import PartsList
+from ...work.parts_list.ratings_needed import MAINS
+from ...work.parts_list.switch_need import SwitchNeed
+
+_TYPED = ("valve", "diode", "bridge rectifier", "transistor", "opto-coupler", "operational amplifier")
+
+
+@dataclass(frozen=True)
+class Need:
+    """Like parts: what each must be, and for which places.
+
+    `value` [SI unit] is NaN for what has a type; `tolerance` [ratio], `watts` [W] and `volts` [V] are NaN where they do
+    not matter. `volts` is what the part must be rated for, `carried_volts` what it carries at worst and 10 % more.
+    `room` is the space there is [mm], longest first, () where nobody said. `at_hand` says what the job's own drawer
+    holds for it, "" where nothing serves.
+    """
+
+    kind: str
+    wanted: str
+    parts: tuple[str, ...]
+    value: float = math.nan
+    tolerance: float = math.nan
+    watts: float = math.nan
+    volts: float = math.nan
+    carried_volts: float = math.nan
+    make: str = ""
+    taper: str = ""
+    gang: int = 1
+    switch: SwitchNeed | None = None
+    room: tuple[float, ...] = ()
+    rated: bool = True
+    at_hand: str = ""
+
+    @property
+    def count(self) -> Decimal:
+        """How many are needed."""
+        return Decimal(len(self.parts))
+
+    @property
+    def words(self) -> str:
+        """What is asked for, in short: "22n capacitor, 400 V, film"."""
+        named = self.kind == "switch" or self.switch is not None
+        told = [self.wanted if named else f"{self.wanted} {self.kind}"]
+        told += [f"{self.watts:g} W"] if math.isfinite(self.watts) else []
+        told += [f"{self.volts:g} V"] if self.kind == "capacitor" and math.isfinite(self.volts) else []
+        return ", ".join([*told, *([self.make] if self.make else [])])
+
+
+def needs_of_list(parts: PartsList, rooms: Mapping[str, tuple[float, ...]] | None = None) -> list[Need]:
+    """The needs of a parts list, in its order.
+
+    Parameters
+    ----------
+    parts : PartsList
+    rooms : mapping
+        The space that there is for a part [mm], longest first, by designator.
+    """
+    found: dict[Need, list[str]] = {}
+    for line in parts.lines:
+        name = body_of(line.part) if line.kind in _TYPED else line.part
+        need = replace(_need(line), room=(rooms or {}).get(line.part, ()))
+        names = found.setdefault(need, [])
+        # The halves of one bottle or package are bought once, whichever mods ask for them.
+        if line.kind not in _TYPED or name not in names:
+            names.append(name)
+    return [replace(need, parts=tuple(names)) for need, names in found.items()]
+
+
+def _need(line: PartLine) -> Need:
+    """What one line asks for; a frozen key without NaN that differs from itself."""
+    rating = line.rating
+    return Need(
+        line.kind,
+        line.wanted,
+        (),
+        value=line.value if line.gang else _NAN,
+        tolerance=_same_nan(rating.tolerance),
+        watts=_same_nan(rating.watts),
+        volts=_same_nan(rating.volts),
+        carried_volts=_same_nan(MAINS * line.carries_volts),
+        make=rating.make,
+        taper=line.taper,
+        gang=line.gang,
+        switch=line.switch,
+        rated=line.kind in _TYPED or line.kind == "switch" or not math.isnan(line.carries_volts),
+        at_hand=line.at_hand if line.stocked is not None else "",
+    )
+
+
+_NAN = math.nan
+
+
+def _same_nan(value: float) -> float:
+    """The one NaN there is here: two needs that do not matter in a rating are equal."""
+    return _NAN if math.isnan(value) else value

@@ -65,6 +65,7 @@ _HOME = {
     "write_page": "job.page.write",
     "explore": "interface.panel",
     "open_panel": "interface.panel",
+    "mark_photo": "interface.photo_marks",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
+from ampsim.interface.photo_marks import PhotoMarks
 from ampsim.job.marks.keeping import Subjects, keep_marks, read_marks_file
 from ampsim.job.marks.page import write_marks_page
 from ampsim.job.record.beginning import begin_job
@@ -97,3 +98,37 @@ def test_by_keys_alone(page: Any, tmp_path: Path) -> None:
     placed = [each for each in before["marks"] if each not in before["before"]]
     assert placed == [{"x": 0.52, "y": 0.55, "at": "C1"}]
     assert read_marks_file(tmp_path / "m.json", SUBJECTS).marks[-1] == Mark(0.52, 0.55, "C1")
+
+
+_NOTEBOOK = """async ([script, state]) => {
+  const heard = {};
+  window.model = {
+    get: (name) => state[name],
+    set: (name, value) => { state[name] = value; },
+    save_changes: () => { window.sent = state.marks; },
+    on: (event, listener) => { heard[event] = listener; },
+    off: (event) => delete heard[event],
+  };
+  window.answer = (marks, said) => {
+    Object.assign(state, { marks, said });
+    ["change:marks", "change:said"].forEach((event) => heard[event]());
+  };
+  const widget = await import(URL.createObjectURL(new Blob([script], { type: "text/javascript" })));
+  widget.default.render({ model: window.model, el: document.body });
+}"""
+
+
+def test_in_a_notebook_every_arrow_goes_to_the_kernel_and_its_answer_is_shown(chromium: Any, folder: Path) -> None:
+    widget = PhotoMarks(folder, 1, SUBJECTS)
+    page = chromium.new_page()
+    page.set_default_timeout(10_000)
+    page.evaluate(_NOTEBOOK, [widget._esm, {"start": widget.start, "marks": widget.marks, "said": ""}])
+    page.get_by_label("Points at").fill("C1")
+    page.keyboard.press("Enter")
+    widget.set_state({"marks": page.evaluate("window.sent")})
+    assert read_record(folder).photos[0].marks == (Mark(0.5, 0.5, "C1"),)
+    page.evaluate("([marks, said]) => window.answer(marks, said)", [widget.marks, widget.said])
+    assert page.locator(".marks-said").inner_text() == "Kept in the job: 1."
+    assert page.locator(".marks-photo text").all_text_contents() == ["C1"]
+    page.close()
+    widget.close()

@@ -5,18 +5,21 @@ from __future__ import annotations
 import json
 import random
 import re
+import shutil
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
 from ampsim.base.errors import DescriptionError
+from ampsim.interface.photo_marks import mark_photo
 from ampsim.job.marks.keeping import (
     Placed,
     Subjects,
@@ -29,13 +32,15 @@ from ampsim.job.marks.keeping import (
 from ampsim.job.marks.overlay import mark_labels, mark_words, photo_svg
 from ampsim.job.marks.page import write_marks_page
 from ampsim.job.marks.placing import place_tags
+from ampsim.job.page.photos import MOST_BYTES, PagePhotos
 from ampsim.job.papers.bench_plan import bench_plan_html
+from ampsim.job.papers.owner_page import owner_page
 from ampsim.job.papers.page_tree import read_page
 from ampsim.job.papers.pdf import pdf_of
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.changing import change_entry
 from ampsim.job.record.data import Mark, Record
-from ampsim.job.record.frozen import open_job
+from ampsim.job.record.frozen import open_audition, open_job
 from ampsim.job.record.photos import SmallPhoto, keep_photo
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
@@ -53,27 +58,32 @@ SHARES = st.floats(0.0, 1.0)
 MARKS = st.lists(st.builds(Mark, SHARES, SHARES, st.sampled_from(["R4", "R3", "B1"])), max_size=8, unique=True)
 
 
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("marks")
+    (place / "mod.toml").write_text(MOD, "utf-8")
+    Image.new("RGB", (900, 600), (30, 60, 30)).save(place / "board.jpg")
+    record = begin_job(place / "job", "lesson-stage", [place / "mod.toml"])
+    save_record(keep_photo(record, place / "job", place / "board.jpg", "R4"), place / "job")
+    return place / "job"
+
+
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    (tmp_path / "mod.toml").write_text(MOD, "utf-8")
-    Image.new("RGB", (900, 600), (30, 60, 30)).save(tmp_path / "board.jpg")
-    place = tmp_path / "job"
-    record = begin_job(place, "lesson-stage", [tmp_path / "mod.toml"])
-    save_record(keep_photo(record, place, tmp_path / "board.jpg", "R4"), place)
-    return place
+def folder(begun: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(begun, tmp_path / "job"))
 
 
 def placed(record: Record, *marks: Mark) -> Placed:
     return Placed(record.photos[0].sha256, record.photos[0].marks, marks)
 
 
-def sent(path: Path, record: Record, marks: Sequence[dict[str, Any]], **other: Any) -> Path:
-    table = {"sha256": record.photos[0].sha256, "before": [], "marks": list(marks)} | other
+def sent(path: Path, sha256: str, marks: Sequence[dict[str, Any]]) -> Path:
+    table = {"sha256": sha256, "before": [], "marks": list(marks)}
     path.write_text(json.dumps(table), "utf-8")
     return path
 
 
-def test_arrows_go_from_the_page_s_file_into_the_job_and_back(folder: Path, tmp_path: Path) -> None:
+def test_arrows_go_from_the_page_s_file_into_the_job_and_back(folder: Path, begun: Path, tmp_path: Path) -> None:
     record = read_record(folder)
     wanted = [
         {"x": 0.0, "y": 1.0, "at": "V1A.plate", "text": EVIL},
@@ -83,13 +93,13 @@ def test_arrows_go_from_the_page_s_file_into_the_job_and_back(folder: Path, tmp_
     amp = open_job(record, folder).modded
     subjects = replace(mark_subjects(amp), steps=SUBJECTS.steps)
     assert subjects.names[0] == "C109"
-    made = keep_marks(folder, 1, read_marks_file(sent(tmp_path / "m.json", record, wanted), subjects))
+    made = keep_marks(folder, 1, read_marks_file(sent(tmp_path / "m.json", record.photos[0].sha256, wanted), subjects))
     assert made.photos[0].marks == (
         Mark(0.0, 1.0, "V1A.plate", EVIL), Mark(0.1234, 0.5, "Fit C109."), Mark(0.5, 0.5, "C109")
     )  # fmt: skip
     assert read_record(folder) == made
     photo = folder / made.photos[0].file
-    assert photo.read_bytes() == (tmp_path / "board.jpg").read_bytes()
+    assert photo.read_bytes() == (begun.parent / "board.jpg").read_bytes()
     page = write_marks_page(made, 1, folder, subjects, tmp_path / "page.html").read_text("utf-8")
     facts = json.loads(re.search(r'id="facts">(.*?)</script>', page)[1])  # type: ignore[index]
     assert facts["marks"][0] == wanted[0]
@@ -107,9 +117,9 @@ def test_arrows_go_from_the_page_s_file_into_the_job_and_back(folder: Path, tmp_
         [{"x": 1e308, "y": 0.5, "at": "R4"}], [{"x": 10**400, "y": 0.5, "at": "R4"}],
     ],
 )  # fmt: skip
-def test_arrows_that_are_none_are_refused(marks: list[Any], tmp_path: Path, folder: Path) -> None:
+def test_arrows_that_are_none_are_refused(marks: list[Any], tmp_path: Path) -> None:
     with pytest.raises(DescriptionError, match=r"m\.json"):
-        read_marks_file(sent(tmp_path / "m.json", read_record(folder), marks), SUBJECTS)
+        read_marks_file(sent(tmp_path / "m.json", "", marks), SUBJECTS)
 
 
 @pytest.mark.parametrize(
@@ -218,3 +228,66 @@ def test_what_is_drawn_is_well_formed() -> None:
         "rect",
         "text",
     }
+
+
+def test_the_widget_keeps_what_the_browser_places_and_refuses_what_is_no_arrow(folder: Path) -> None:
+    widget = mark_photo(folder, 1)
+    widget.set_state({"marks": [{"x": 0.2, "y": 0.3, "at": "R4"}]})
+    keep_marks(folder, 1, placed(read_record(folder), Mark(0.2, 0.3, "R4"), Mark(0.5, 0.5, "R3")))  # somebody else
+    widget.set_state({"marks": [{"x": 0.2, "y": 0.3, "at": "R4"}, {"x": 0.9, "y": 0.9, "at": "c109"}]})
+    assert "no part or place" in widget.said
+    widget.set_state({"marks": [{"x": 0.2, "y": 0.3, "at": "R4"}, {"x": 0.9, "y": 0.9, "at": "C109"}]})
+    assert {each.at for each in read_record(folder).photos[0].marks} == {"R4", "R3", "C109"}
+    assert [each["at"] for each in widget.marks] == ["R4", "C109", "R3"]
+    start = widget.start
+    for hostile in ({"start": {}}, {"marks": None}, {"marks": [1]}, None, {"marks": [{"x": float("nan")}]}, [], 7):
+        widget.set_state(hostile)
+        assert widget.said
+        assert (widget.start, len(widget.marks)) == (start, 3)
+    widget.set_state({"marks": []})
+    assert read_record(folder).photos[0].marks == ()
+    widget.close()
+
+
+def noisy(path: Path, size: tuple[int, int], seed: int) -> Path:
+    """A photo that does not become small."""
+    rng = np.random.default_rng(seed)
+    Image.fromarray(rng.integers(0, 255, (size[1], size[0], 3), dtype=np.uint8)).save(path, quality=90)
+    return path
+
+
+def test_photos_for_the_owner_become_smaller_until_they_fit_and_the_rest_is_told(folder: Path, tmp_path: Path) -> None:
+    record = read_record(folder)
+    for number in range(4):
+        file = noisy(tmp_path / f"n{number}.jpg", (640, 480), number)
+        record = keep_photo(record, folder, file, "V1A", note="SHOP-ONLY", shown_to=["owner"])
+    photos, sizes = PagePhotos(save_record(record, folder), folder), []
+    for room in (3_000_000, 400_000, 80_000, 10_000):
+        shown = photos.fit(room)
+        size = sum(len(each.drawing) for each in shown)
+        assert size <= room
+        assert len(shown) + len(photos.left_out) == 4
+        assert "SHOP-ONLY" not in "".join(f"{each.drawing}{each.words}{each.arrows}" for each in shown)
+        sizes.append((len(shown), size))
+    assert [count for count, _ in sizes] == [4, 4, sizes[2][0], 0]
+    assert 0 < sizes[2][0] < 4
+    assert "700 kB" in photos.left_out[0]
+    (folder / record.photos[1].file).write_bytes(b"altered")
+    assert len(photos.fit(3_000_000)) == 3
+    assert "not as it was kept" in photos.left_out[0]
+
+
+def test_the_owner_s_page_shows_their_photos_within_its_size(folder: Path, tmp_path: Path) -> None:
+    record = read_record(folder)
+    for number, who in enumerate(["owner", "howto", "owner", "owner"]):
+        file = noisy(tmp_path / f"n{number}.jpg", (1400, 1100), number)
+        record = keep_photo(record, folder, file, "V1A", note="SHOP-ONLY", shown_to=[who])
+    record = save_record(record, folder)
+    photos = PagePhotos(record, folder)
+    page = owner_page(open_audition(record, folder), record, tmp_path / "page.html", photos=photos)
+    assert page.stat().st_size <= MOST_BYTES
+    text = page.read_text("utf-8")
+    assert text.count("data:image/jpeg") == 3 - len(photos.left_out)
+    assert "SHOP-ONLY" not in text
+    pdf = read_pdf.open_pdf(pdf_of(read_page(text)))
+    assert "Photos of your amp" in " ".join(read_pdf.texts(pdf))

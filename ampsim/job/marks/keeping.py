@@ -123,7 +123,7 @@ def read_placed(found: object, subjects: Subjects, name: str) -> Placed:
         Naming the entry, the value and what would do.
     """
     top = Entry(found, name)
-    digest = top.plain_text("sha256", 64)
+    digest = top.plain_text("sha256", 64, "")
     before = read_marks(Entry({"marks": top.raw("before")}, name))
     marks = read_marks(Entry({"marks": top.raw("marks")}, name))
     top.finish(" among arrows on a photo")

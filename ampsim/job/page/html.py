@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 from importlib.resources import files
 from typing import Any
 
@@ -26,6 +27,7 @@ from . import hearing
 from .choices import Range
 from .content import change_sentence, part_sentences, table_rows
 from .drawing import OUTSIDE, draw
+from .photos import MOST_BYTES, PagePhotos
 from .positions import shown_positions
 from .scales import FACTORS
 from .tables import PageTables
@@ -50,6 +52,7 @@ def page_html(
     advice: Sequence[str] = (),
     player: Embedded | None = None,
     title: str = "",
+    photos: PagePhotos | None = None,
 ) -> str:
     """The whole file; the same input gives the same text.
 
@@ -70,6 +73,8 @@ def page_html(
         What can be heard.
     title : str
         The heading; default what the audition is called.
+    photos : PagePhotos
+        Those of the job; as many and as large as there is room for.
     """
     offered, asked = tables.offered, audition.frequencies
     start, now = offered.start(), offered.start_words()
@@ -95,7 +100,8 @@ def page_html(
         "words": hearing.script_words(),
         "limits": _limits(loudest),
     }
-    return render(
+    filled = partial(
+        render,
         __package__,
         "page.html",
         audition=audition,
@@ -123,6 +129,11 @@ def page_html(
         facts=Markup(json_text(facts)),
         scripts=scripts,
     )
+    bare = filled(photos=[])
+    if photos is None:
+        return bare
+    sounds = len(player.body) + len(player.script) + len(player.style) if player else 0
+    return filled(photos=photos.fit(MOST_BYTES - len(bare.encode()) + sounds))
 
 
 def _file(name: str) -> Markup:

@@ -19,6 +19,7 @@ from ...studies.audition_request import Audition, Setting
 from ...studies.stability.steady import refuse_unsteady
 from .choices import Range, choose
 from .html import page_html
+from .photos import PagePhotos
 from .tables import take_tables
 
 
@@ -32,6 +33,7 @@ def write_page(
     advice: Sequence[str] = (),
     clips: Clips | None = None,
     title: str = "",
+    photos: PagePhotos | None = None,
 ) -> Path:
     """Write the page to hand over: one HTML file that computes every position by itself, without network.
 
@@ -55,6 +57,8 @@ def write_page(
         What can be heard on the page, such as ``listen(audition).clips``; at most 4 MB are added.
     title : str
         The heading; default what the audition is called.
+    photos : PagePhotos
+        Those of the job that are chosen for the owner; its `left_out` then says which have no room.
 
     Returns
     -------
@@ -80,7 +84,7 @@ def write_page(
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
     response = simulate([audition.stock, audition.modded], FrequencySweep(), [start], places)
-    page = page_html(audition, tables, response, words, advice, sounds, title=title)
+    page = page_html(audition, tables, response, words, advice, sounds, title=title, photos=photos)
     return write_whole(target, page)
 
 

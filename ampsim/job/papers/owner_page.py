@@ -17,6 +17,7 @@ from ...measures.sweep import gain_at
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition, Setting
+from ..page.photos import PagePhotos
 from ..page.write import write_page
 from ..record.data import Record
 from .html import job_title
@@ -35,6 +36,7 @@ def owner_page(
     controls: Sequence[str] | None = None,
     progress: Progress | None = None,
     clips: Clips | None = None,
+    photos: PagePhotos | None = None,
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.
 
@@ -45,7 +47,7 @@ def owner_page(
     audition : Audition
     record : Record
         Of the job, for the owner's words.
-    path, controls, progress, clips
+    path, controls, progress, clips, photos
         As in `write_page`.
 
     Raises
@@ -55,7 +57,9 @@ def owner_page(
     """
     words = record.words if record else ""
     advice, title = control_advice(audition), job_title(audition, record)
-    return write_page(audition, path, controls, progress, words=words, advice=advice, clips=clips, title=title)
+    return write_page(
+        audition, path, controls, progress, words=words, advice=advice, clips=clips, title=title, photos=photos
+    )
 
 
 def control_advice(audition: Audition) -> list[str]:

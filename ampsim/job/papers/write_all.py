@@ -12,6 +12,7 @@ from ...base.errors import DescriptionError
 from ...base.files import write_whole
 from ...bench.proof.sheet import ProofSheet
 from ...studies.audition_request import Audition
+from ..page.photos import PagePhotos
 from ..record.data import Record
 from ..record.paths import path_inside
 from ..record.reading import job_file
@@ -74,7 +75,7 @@ def write_papers(
     asked = exercise(audition, found.proof, found.parts, found.cautions)
     pages = [
         shop_record(found, place / "record.html", paper),
-        owner_page(audition, record, place / "page.html"),
+        owner_page(audition, record, place / "page.html", photos=PagePhotos(record, folder)),
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
     ]

@@ -73,15 +73,15 @@ def _record(options: argparse.Namespace) -> None:
 
 
 def _page(options: argparse.Namespace) -> None:
+    from ....job.page.photos import PagePhotos
     from ....job.papers.owner_page import owner_page
 
     record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/page.html")
-    announce(
-        "page",
-        owner_page(audition, record, path, options.control, report_tables, page_clips(options, audition)),
-        options.paper,
-    )
+    clips, photos = page_clips(options, audition), PagePhotos(record, options.folder)
+    announce("page", owner_page(audition, record, path, options.control, report_tables, clips, photos), options.paper)
+    for sentence in photos.left_out:
+        print(sentence)
 
 
 def _exercise(options: argparse.Namespace) -> None:

@@ -37,7 +37,7 @@ from ampsim.studies.audition import Outcome
 from tests.tools.systems import needs_links
 
 GROUPS = {
-    "taking in": ("begin", "wish", "note", "photo", "cautions"),
+    "taking in": ("begin", "wish", "note", "photo", "mark", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
     "deciding": ("find", "compare", "blind", "audition", "consequences"),
     "doing": ("parts", "wiring", "plan", "drilling", "done", "steps"),

@@ -11,6 +11,7 @@ from .control import Control
 from .designators import body_of
 from .held_volts import HeldVolts
 from .loudspeaker import Loudspeaker
+from .mount import Mounting
 from .reverb_tank import ReverbTank
 from .semiconductors.description import Semiconductor
 from .semiconductors.device import Device
@@ -176,7 +177,8 @@ class Stage:
 class Amp:
     """An amp as drawn, with the mods fitted to it. Values never change: `apply_mods` and `plug_in` return new amps.
 
-    `source` is where the signal comes from, `unplugged` what pots went with a guitar that is not plugged in.
+    `source` is where the signal comes from, `unplugged` what pots went with a guitar that is not plugged in. `mounting`
+    is how parts are mounted, as far as said; no circuit knows of it.
     """
 
     name: str
@@ -193,6 +195,7 @@ class Amp:
     source: Source = DRAWN_SOURCE
     unplugged: tuple[str, ...] = ()
     semiconductors: tuple[Semiconductor, ...] = ()
+    mounting: tuple[tuple[str, Mounting], ...] = ()
 
     def __hash__(self) -> int:
         return self._hash
@@ -219,6 +222,11 @@ class Amp:
         """Data of every semiconductor type used, those that mods bring included."""
         brought = (each for mod in self.mods for each in mod.semiconductors)
         return {each.type: each for each in (*self.semiconductors, *brought)}
+
+    @cached_property
+    def mounting_by_part(self) -> Mapping[str, Mounting]:
+        """How parts are mounted by designator, as far as said."""
+        return dict(self.mounting)
 
     @cached_property
     def fitted_rails(self) -> tuple[Rail, ...]:

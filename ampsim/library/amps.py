@@ -20,6 +20,7 @@ from ..circuit.transformer import fits_pin
 from ..circuit.usual_values import check_amp_values
 from ..circuit.whole_parts import check_tracks
 from .mods import coils_of, read_switch, with_switch_types
+from .mounting import take_mounted, with_mounting
 from .parts import PINS, RESERVED, TypeFinder, read_parts, types_of
 
 _RAIL = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,15}")
@@ -37,7 +38,8 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     top = Entry(data, file)
     top.read_units()
     name, about = top.label("name"), top.text("about", "")
-    parts = read_parts(top.table("parts"), find_type)
+    listed, mounted = take_mounted(top.table("parts"))
+    parts = read_parts(listed, find_type)
     rails = tuple(_rail(each) for each in top.tables("rails"))
     stages = tuple(_stage(each, parts, rails) for each in top.tables("stages"))
     switches = tuple(read_switch(each, parts) for each in top.tables("switches"))
@@ -46,6 +48,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     volts = top.table("drawn_volts")
     drawn = tuple((volts.place(key, key), volts.value(key, VOLT)) for key in volts.names())
     sure = top.designators("sure")
+    mounting = top.table("mounting")
     top.finish()
     if not stages:
         raise top.fail("stages", "an amp needs at least one [[stages]] table")
@@ -60,7 +63,7 @@ def read_amp(data: Mapping[str, object], file: str, find_type: TypeFinder) -> Am
     check_amp_values(amp, sure)
     check_tracks(amp.parts, file)
     _check(amp)
-    return amp
+    return with_mounting(amp, mounting, mounted)
 
 
 def _unique(entry: Entry, key: str, names: list[str]) -> None:

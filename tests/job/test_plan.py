@@ -20,7 +20,7 @@ from ampsim.job.record.frozen import Opened, freeze_files, open_job
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
 from ampsim.job.record.sessions import asked_steps, keep_session, sessions_of
-from ampsim.work.steps.step import Phase, Step
+from ampsim.work.steps.step import Step
 
 DAY = datetime.date(2027, 2, 3)
 Job = tuple[Path, Record, Opened]
@@ -58,7 +58,7 @@ def test_every_step_stands_once_with_a_box_and_its_readings(job: Job, steps: tup
 
 def test_steps_are_ticked_off_by_their_words_and_kept(job: Job, steps: tuple[Step, ...]) -> None:
     folder, record, found = job
-    first = next(n for n, each in enumerate(steps, 1) if each.phase != Phase.MAKE_SAFE)
+    first = next(n for n, each in enumerate(steps, 1) if not each.phase.always_anew)
     kept = keep_session(record, steps, [1, first, len(steps)], minutes=25, by="A. Hand", note="warm", date=DAY)
     kept = save_record(kept, folder)
     assert read_record(folder).sessions == kept.sessions
@@ -88,7 +88,7 @@ def test_safety_is_never_done_for_good(job: Job, steps: tuple[Step, ...]) -> Non
     record = job[1]
     all_done = keep_session(record, steps, range(1, len(steps) + 1))
     for step, done in zip(steps, sessions_of(all_done, steps), strict=True):
-        assert (done is None) is (step.phase == Phase.MAKE_SAFE)
+        assert (done is None) is (step.phase.always_anew)
 
 
 @pytest.mark.parametrize("asked", [["0"], ["99"], ["3-1"], ["x"], ["1-999"], ["-2"], ["1.5"]])

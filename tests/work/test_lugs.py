@@ -24,7 +24,8 @@ from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import write
 from ampsim.simulation.unpowered import DeadAmp
 from ampsim.work.parts_list.switch_need import switch_need
-from ampsim.work.steps.soldering import iron_steps, knobs_down
+from ampsim.work.steps.cold_readings import knobs_down
+from ampsim.work.steps.soldering import iron_steps
 from ampsim.work.wiring.from_to import Wiring
 from ampsim.work.wiring.readback import read_back, wiring
 from tests.tools.any_amps import amps

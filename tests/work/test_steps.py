@@ -15,13 +15,14 @@ from ampsim.circuit.amp import Amp, Part
 from ampsim.circuit.mods import diff
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.steps.checks import PART_LIMITS, Check
-from ampsim.work.steps.soldering import knobs_down
+from ampsim.work.steps.cold_readings import knobs_down
 from ampsim.work.steps.step import Step
 from ampsim.work.steps.work_plan import WorkPlan, work_steps
 from ampsim.work.steps.working_order import partly_modded, working_order
 from ampsim.work.wiring.readback import wiring
 
-PHASES = ["make safe", "before the iron", "remove", "drill", "fit", "switches", "cold check", "first power", "proof"]
+PHASES = ["make safe", "open and discharge", "photograph", "before the iron", "remove", "prepare", "drill", "fit",
+          "wire", "cold check", "first power", "proof", "close"]  # fmt: skip
 MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
 
 
@@ -77,7 +78,7 @@ def test_the_plug_is_out_and_the_meter_has_read_before_the_iron() -> None:
 def test_undoing_starts_and_ends_the_same_way() -> None:
     found = phases(plan().undo)
     assert found[0] == "make safe"
-    assert found[-3:] == ["cold check", "first power", "proof"]
+    assert found[-4:] == ["cold check", "first power", "proof", "close"]
 
 
 def test_a_supply_without_reservoir_is_discharged_too() -> None:
@@ -130,7 +131,7 @@ def test_all_edits_done_is_the_modded_amp_without_switches() -> None:
 
 
 def test_cold_readings_by_hand() -> None:
-    found = {check.what: check for check in cold(plan().steps, "switches")}
+    found = {check.what: check for check in cold(plan().steps, "wire")}
     assert found["R102.1 to ground"].value == pytest.approx(8.2e3 * 6.8e3 / 15e3, rel=1e-3)
     assert found["R103.1 to ground"].value == pytest.approx(8.2e3 * 2.7e3 / 10.9e3, rel=1e-3)
     before = {check.what: check for check in cold(plan().steps, "before the iron")}
@@ -225,7 +226,7 @@ def test_a_new_knob_is_read_at_both_ends() -> None:
 
 
 def test_electrolytics_say_which_end_is_plus() -> None:
-    words = next(step.do for step in plan().steps if step.do.startswith("Fit S102"))
+    words = next(step.do for step in plan().steps if step.do.startswith("Wire S102"))
     assert "Plus to C103.1 (at V1B.cathode)" in words
 
 

@@ -97,7 +97,7 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         for number, step in enumerate(plan.steps, 1)
     ]
     at_steps = {photo for step in plan.steps for photo in _of_step(record, step)}
-    left = sum(each.done is None and each.step.phase != Phase.MAKE_SAFE for each in steps)
+    left = sum(each.done is None and not each.step.phase.always_anew for each in steps)
     script = (files(__package__) / "bench_plan.js").read_text("utf-8")
     owner = f", for {record.owner}" if record.owner and record.owner not in record.name else ""
     parts = parts_list(found.stock, found.modded, drawer=found.drawer)
@@ -107,7 +107,7 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         title=f"Plan: {record.name}{owner}",
         above=f"{plan.amp}, {plan.variant}",
         intro=f"{len(steps)} steps, {f'{left} left' if left else 'all done'}. {_took(record)}".strip(),
-        again=str(Phase.MAKE_SAFE),
+        again=[str(each) for each in Phase if each.always_anew],
         notes=plan.notes,
         parts=fitted_parts(parts),
         drawings=wiring_drawings(found.modded),

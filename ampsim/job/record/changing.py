@@ -39,7 +39,7 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
     DescriptionError
         For an entry that a job does not have, or a value it cannot take.
     """
-    tables = copy.deepcopy(as_tables(record))
+    tables = _open_tables(record)
     holder, key = _locate(tables, entry)
     before = copy.deepcopy(_value(holder, key))
     if value is not None and isinstance(holder, list) and key == len(holder):
@@ -49,7 +49,7 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
     elif before is not None:
         del holder[key]
     made = _rebuild(record, tables)
-    after = None if value is None else _value(*_locate(as_tables(made), entry))
+    after = None if value is None else _value(*_locate(_open_tables(made), entry))
     if after == before:
         return record
     line = Change(date or datetime.date.today(), entry, before, after)
@@ -159,6 +159,11 @@ def _same(one: str, two: str) -> bool:
     """Whether two entries are one, or one of them holds the other."""
     short, long = sorted((one, two), key=len)
     return long.startswith(short) and long[len(short) : len(short) + 1] in ("", ".", "[")
+
+
+def _open_tables(record: Record) -> Tables:
+    """The tables of a record, one that single entries may be added to among them though it is empty."""
+    return {"mounting": {}} | copy.deepcopy(as_tables(record))
 
 
 def _rebuild(record: Record, tables: Tables) -> Record:

@@ -8,7 +8,7 @@ from datetime import date as Date
 from enum import StrEnum
 from typing import Any
 
-FORMAT = 7
+FORMAT = 8
 
 
 class Status(StrEnum):
@@ -227,6 +227,8 @@ class Record:
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
+    mounting
+        How parts are mounted where the amp file does not say it, or says otherwise: designator to words.
     audition
         What to show and where to listen: the entries of a plain job file, as they stand.
     positions
@@ -260,6 +262,7 @@ class Record:
     blind: tuple[Blind, ...] = ()
     sessions: tuple[Session, ...] = ()
     photos: tuple[Photo, ...] = ()
+    mounting: tuple[tuple[str, str], ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ... import __version__
+from ...base.entries import Entry
 from ...base.errors import DescriptionError, shown
 from ...base.files import bare_name, lock_folder, names_device, read_bounded, write_whole
 from ...base.line_ends import plain_ends
@@ -19,6 +20,7 @@ from ...library.landing import apply_mods, land_mods
 from ...library.loader import FILE, Loader
 from ...library.mod_names import called
 from ...library.mod_text import mod_text
+from ...library.mounting import with_mounting
 from ...library.toml_lines import with_line
 from ...studies.audition_request import Audition
 from ...studies.search.wishes import Drawer, WishList
@@ -181,6 +183,7 @@ def freeze_named(record: Record, folder: Path) -> Record:
 
 def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
     stock = loader.amp(record.amp, beside, f"{FILE}: amp")
+    stock = with_mounting(stock, Entry(dict(record.mounting), FILE, "mounting"))
     landed = land_mods(stock, [loader.mod(each, beside, f"{FILE}: mods") for each in record.mods])
     for name, (_, tables) in zip(record.mods, landed, strict=True):
         if tables:  # it said places by what they are: what is kept is where it landed

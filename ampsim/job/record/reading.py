@@ -15,6 +15,7 @@ from ...base.errors import DescriptionError
 from ...base.files import read_bounded
 from ...library.files import toml_tables
 from ...library.loader import FILE
+from ...library.mounting import parse_mounting_of
 from ...library.toml_lines import broken_at, with_line
 from . import rows
 from .consistency import check_dates, check_frozen
@@ -139,6 +140,7 @@ def _record(top: Entry, number: int) -> Record:
         blind=lists.read("blind", rows.read_blind),
         sessions=lists.read("sessions", rows.read_session),
         photos=lists.read("photos", partial(rows.read_photo, strict=lists.strict)),
+        mounting=_mounting(top),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=lists.read("history", rows.read_change),
@@ -148,6 +150,12 @@ def _record(top: Entry, number: int) -> Record:
     check_dates(top, record)
     check_frozen(top, record)
     return record
+
+
+def _mounting(top: Entry) -> tuple[tuple[str, str], ...]:
+    """The words alone: which parts there are, the amp says when the job opens."""
+    table = top.table("mounting")
+    return tuple((name, parse_mounting_of(table, name).words) for name in table.names())
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from ...base.errors import DescriptionError, shown
 from ...base.wording import plain
-from ...work.steps.step import Phase, Step
+from ...work.steps.step import Step
 from .changing import add_entry
 from .data import Record, Session
 
@@ -88,7 +88,7 @@ def sessions_of(record: Record, steps: Sequence[Step]) -> list[Session | None]:
     found: list[Session | None] = []
     for step in steps:
         words = plain(step.do)
-        done = doings.get(words, []) if step.phase != Phase.MAKE_SAFE else []
+        done = doings.get(words, []) if not step.phase.always_anew else []
         found.append(done[seen[words]] if seen[words] < len(done) else None)
         seen[words] += 1
     return found

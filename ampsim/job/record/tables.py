@@ -16,6 +16,7 @@ def as_tables(record: Record) -> Tables:
     head = {"owner": record.owner, "serial": record.serial, "promised": record.promised}
     head |= {"words": record.words, "amp": record.amp}
     tail = {
+        "mounting": dict(record.mounting),
         "wishes": [_nonempty_fields(each) for each in record.wishes],
         "states": [_nonempty_fields(each) for each in record.states],
         "arrival": [_nonempty_fields(each) for each in record.arrival],

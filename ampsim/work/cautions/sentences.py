@@ -65,12 +65,12 @@ def _charge_sentences(kept: Sequence[StoredCharge]) -> Iterator[str]:
 def _falls(each: StoredCharge) -> str:
     if each.volts <= SAFE_VOLTS and each.falls_s == 0.0:
         return "below 60 V as it stands; measure all the same."
-    tool = f"a {format_value(TOOL_OHMS, OHM)} discharge resistor takes {_seconds(each.tool_s)} to 60 V"
+    tool = f"a {format_value(TOOL_OHMS, OHM)} discharge resistor takes {seconds_words(each.tool_s)} to 60 V"
     if math.isinf(each.falls_s):
         spare = format_value(SPARE_BLEEDER, OHM)
-        return f"never below 60 V by itself, a {spare} bleeder would take {_seconds(each.spare_s)}; {tool}."
+        return f"never below 60 V by itself, a {spare} bleeder would take {seconds_words(each.spare_s)}; {tool}."
     return (
-        f"its bleeder ({each.bleeder_words}) brings it below 60 V in {_seconds(each.falls_s)}, should it be open, "
+        f"its bleeder ({each.bleeder_words}) brings it below 60 V in {seconds_words(each.falls_s)}, should it be open, "
         f"never; {tool}."
     )
 
@@ -112,7 +112,8 @@ def _windings(amp: Amp) -> list[_LiveWinding]:
     return [each for each in live if 1.4142 * each.mains_volts > SAFE_PEAK]
 
 
-def _seconds(time: float) -> str:
+def seconds_words(time: float) -> str:
+    """A time [s] in words: "12 s", "2.5 min"."""
     return f"{time:.2g} s" if time < 99.5 else f"{time / 60.0:.2g} min"
 
 

@@ -82,9 +82,19 @@ def _proof(amp: Amp, quiet_switches: bool) -> Iterator[Step]:
     pop = ". A switch that moves a bias may pop; how loud, the consequence sheet says" if amp.all_switches else ""
     if quiet_switches and amp.all_switches:
         pop = ", and no switch pops: the owner wished that"
-    yield Step(Phase.PROOF, f"Closed, load on: try {turned}, first quiet, then with drive; no howl{pop}.")
+    yield Step(
+        Phase.PROOF,
+        f"Load on, covered where a hand could reach in: try {turned}, first quiet, then with drive; no howl{pop}.",
+    )
     yield Step(Phase.PROOF, "Play the sweep, record it, hold it against the simulation and against the sweep before.")
     yield Step(Phase.PROOF, "Write the readings into the job; an amp that fails one is not handed over.")
+    yield Step(
+        Phase.CLOSE,
+        "Switch off, pull the plug, discharge, verify. Look once more for tools, cut leads and loose nuts; close the "
+        "chassis with every screw, shield and retainer it came with, and play it for half an hour closed.",
+        tool="screwdriver, lamp",
+        wrong=("Hum or a howl that was not there open: a lead trapped, a shield left off, or one against the lid.",),
+    )
 
 
 def _places(amp: Amp) -> list[str]:

@@ -1,81 +1,86 @@
-"""Steps at the iron, made from the edits: out, in, switches, and the cold readings that catch a mistake."""
+"""Steps at the iron, made from the edits: parts out, parts in; pots and switches prepared, fitted and wired."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from ...base.errors import DescriptionError
-from ...base.wording import with_capitals
-from ...circuit.amp import Amp, Edit, Pot, Socket, Switch
-from ...circuit.build import Circuit, build_circuit
+from ...base.wording import join_words, with_capitals
+from ...circuit.amp import Amp, Edit, Pot, Socket
 from ...circuit.mods import describe_part, where
-from ...circuit.stages.template import GROUND
-from ...simulation.operating_points import at_rest
-from ...simulation.unpowered import DeadAmp, dead_amp
-from ..new_parts import describe_bought, new_mods, part_put_in, rewiring_words, switches_on, work_mods
-from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
-from .checks import Check, diode_checks, ground_checks, loose_part_checks, resistance_check
+from ..new_parts import describe_bought, part_put_in, rewiring_words, work_mods
+from ..parts_list.switch_need import wiring_of
+from .bodies import Bodies, bodies_of, fit_bodies, prepare_bodies, wire_switches
+from .checks import Check, diode_checks, loose_part_checks
+from .cold_readings import readings_in_circuit
 from .drilling import drilling_steps
+from .mounted import at_words, cut_words, on_board, out_words
+from .polarity import plus_words
 from .step import Phase, Step
-from .wired_names import wired_names, with_wired_names
-from .working_order import ModEdit, partly_modded, working_order
-
-_POLARISED = 1e-6  # F and more
-_SURE_VOLTS = 1.0
-_BLIND = " No reading in circuit would show that it is missing: buzz each joint from the part's lead to its place."
-
-
-def knobs_down(amp: Amp) -> dict[str, float | str]:
-    """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands."""
-    return {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
-
-
-def places_touched(stock: Amp, modded: Amp) -> tuple[str, ...]:
-    """The rails of the stock amp, and a place on every other net that the work touches."""
-    wired = build_circuit(stock)
-    nets = {wired.net(rail.name): rail.name for rail in stock.rails}
-    for mod in new_mods(stock, modded):
-        for edit in mod.every_edit():
-            for place in _ends(wired, edit):
-                nets.setdefault(wired.net_by_place.get(place, ""), place)
-    return tuple(place for net, place in nets.items() if net not in ("", GROUND))
-
-
-def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
-    """Places that an edit takes hold of."""
-    parts = [edit.across, edit.part if edit.action != "fit" else ""]
-    for element in (*wired.elements, *wired.removed):
-        if element.designator in parts and element.kind != "rail":
-            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from edit.places
-
-
-def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
-    """Cold readings before the iron: is this the amp of the drawing."""
-    yield Step(
-        Phase.BEFORE_THE_IRON,
-        "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
-        "reads so. What does not fit now is older than this work.",
-        ground_checks(dead_amp(stock, knobs_down(stock)), places),
-    )
+from .working_order import ModEdit, working_order
 
 
 def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
-    """Remove, fit, and wire switches."""
+    """Remove, prepare, fit and wire."""
+    bodies = bodies_of(stock, modded)
     doings = working_order(work_mods(stock, modded))
+    lifted = _on_lifted_board(stock, modded, [doing.edit for doing in doings])
+    if lifted:
+        yield lift_step(lifted)
     for doing in doings:
         yield from _removal_steps(stock, modded, doing.edit)
+    yield from prepare_bodies(modded, bodies)
     yield from drilling_steps(stock, modded)
-    for number, doing in enumerate(doings, 1):
-        part = part_put_in(modded, doing.edit)
-        checks = list(loose_part_checks(part, part_name(modded, doing.edit))) if part else []
-        checks += diode_checks(modded, part, part_name(modded, doing.edit))
-        found, blind = _in_circuit(stock, modded, doings[:number])
-        if doing.edit.action not in ("lift", "cut"):
-            yield Step(Phase.FIT, f"{_fit_words(modded, doing.edit)}{blind}", [*checks, *found])
-    for mod in new_mods(stock, modded):
-        for switch in mod.switches:
-            yield from _switch_steps(modded, switch)
+    first = [doing for doing in doings if not bodies.holds(doing.edit)]
+    # A pot is wired after the plain parts are in: what is soldered to it comes with it.
+    order = [*first, *(doing for doing in doings if doing not in first)]
+    for number in range(1, len(first) + 1):
+        yield from _fit_steps(stock, modded, order[:number], Phase.FIT, bodies)
+    yield from fit_bodies(stock, modded, bodies)
+    for number in range(len(first) + 1, len(order) + 1):
+        yield from _fit_steps(stock, modded, order[:number], Phase.WIRE, bodies)
+    yield from wire_switches(stock, modded)
+    if lifted:
+        yield lower_step(Phase.WIRE)
+
+
+def parts_touched(stock: Amp, modded: Amp) -> tuple[str, ...]:
+    """The parts of the stock amp that the work takes hold of, in the order of the work."""
+    edits = [edit for mod in work_mods(stock, modded) for edit in mod.every_edit()]
+    names = [name for edit in edits for name in (edit.part, edit.across, *(p.partition(".")[0] for p in edit.places))]
+    return tuple(name for name in dict.fromkeys(names) if name in stock.part_by_designator)
+
+
+def lift_step(parts: Sequence[str]) -> Step:
+    """The board comes up once for all that must be reached from below."""
+    how = (
+        "Photograph every wire and connector on it first. Undo only what holds it; unplug connectors by their "
+        "body; wires that are too short come off, marked, rather than being pulled. Prop it so that no joint bends.",
+    )
+    return Step(
+        Phase.REMOVE, f"Lift the board, once for all: {join_words(parts)}.", tool="screwdriver, camera", how=how
+    )
+
+
+def lower_step(phase: Phase) -> Step:
+    """The board goes back when everything on it is soldered."""
+    how = (
+        "Look along its underside: no lead longer than 2 mm, no splash of solder, nothing that can touch the chassis. "
+        "Every spacer, screw, earth washer and connector is back where the photographs show it.",
+    )
+    return Step(phase, "Put the board back.", tool="screwdriver, cutter", how=how)
+
+
+def _on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit]) -> list[str]:
+    """The parts on a board that come out, are exchanged, or lose a wire: what is only added can be done from above."""
+    named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not _is_plugged(modded, edit.part)]
+    named += [lug.partition(".")[0] for edit in edits for lug in edit.opened]
+    own = stock.part_by_designator
+    return [part for part in dict.fromkeys(named) if part in own and on_board(stock, part)]
+
+
+def _is_plugged(amp: Amp, part: str) -> bool:
+    return isinstance(amp.part_by_designator.get(part), Socket)
 
 
 def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
@@ -84,22 +89,67 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         kind = describe_part(old)
         wires = ", each wire on it marked by its lug" if isinstance(old, Pot) else ""
         words = f"Take out {edit.part} ({kind}){wires}; mark it, keep it with the amp for the way back."
-        yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")))
+        tool, how = out_words(stock, edit.part)
+        yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")), tool, (how,))
     if edit.action == "move":
-        yield Step(Phase.REMOVE, f"Take the wire off {edit.opened[0]} and mark it.")
+        tool, told = at_words(stock, edit.opened[:1])
+        yield Step(Phase.REMOVE, f"Take the wire off {edit.opened[0]} and mark it.", tool=tool, how=told)
     if edit.action == "cut":
         first, second = (" and ".join(side) for side in edit.sides)
-        yield Step(Phase.REMOVE, f"Cut the wire between {first} and {second}; mark both ends.")
+        words = f"Cut the wire between {first} and {second}; mark both ends."
+        yield Step(Phase.REMOVE, words, tool="cutter, sleeve", how=cut_words(stock, edit.places))
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
-        yield Step(
-            Phase.REMOVE, f"Take the wire off {edit.in_series} and mark it; the end of the part stays where it is."
-        )
+        yield _series_step(stock, edit.in_series)
+
+
+def _series_step(stock: Amp, lug: str) -> Step:
+    part = lug.partition(".")[0]
+    words = f"Take the wire off {lug} and mark it; the end of the part stays where it is."
+    if on_board(stock, part) and not isinstance(stock.part_by_designator[part], Socket):
+        words = f"Lift the leg {lug} out of its hole and bend it up; its pad is the wire from now on: mark both."
+    tool, how = out_words(stock, part)
+    return Step(Phase.REMOVE, words, tool=tool, how=(how,))
 
 
 def part_name(amp: Amp, edit: Edit) -> str:
     """The part that an edit puts in, with what it is."""
     part = part_put_in(amp, edit)
     return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
+
+
+def _fit_steps(stock: Amp, modded: Amp, done: Sequence[ModEdit], phase: Phase, bodies: Bodies) -> Iterator[Step]:
+    """What the last of some edits puts in, with the readings that then show it."""
+    edit = done[-1].edit
+    if edit.action in ("lift", "cut") or edit.part in bodies.prepared:
+        return
+    part, pot = part_put_in(modded, edit), edit.part in bodies.pots
+    found, blind = readings_in_circuit(stock, modded, done)
+    checks: list[Check] = []
+    if part and not pot:  # a pot was read when it was prepared
+        checks = [
+            *loose_part_checks(part, part_name(modded, edit)),
+            *diode_checks(modded, part, part_name(modded, edit)),
+        ]
+    for prepared in bodies.on(edit.part):
+        inside = next((doing for doing in bodies.doings if doing.edit.part == prepared), None)
+        found += readings_in_circuit(stock, modded, [*done, inside])[0] if inside else []
+    words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit)
+    places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
+    tool, how = at_words(stock, places)
+    yield Step(phase, f"{words}{blind}", [*checks, *found], tool, how, (edit.part,) if part and not pot else ())
+
+
+def _ends_across(edit: Edit) -> list[str]:
+    return [f"{edit.across}.1", f"{edit.across}.2"] if edit.across else []
+
+
+def _wire_words(modded: Amp, edit: Edit, bodies: Bodies) -> str:
+    """Lug by lug, where the wires of a pot go; what was soldered to it before it went in is done."""
+    if edit.action == "replace":
+        return f"Wire {edit.part}: each wire on its lug, as marked."
+    told = [(lug, place) for lug, place in bodies.wires if lug.partition(".")[0] == edit.part]
+    lugs = ", ".join(f"{lug} to {place}" for lug, place in told)
+    return f"Wire {edit.part} {where(edit)}{f': {lugs}' if lugs else ''}."
 
 
 def _fit_words(modded: Amp, edit: Edit) -> str:
@@ -109,15 +159,11 @@ def _fit_words(modded: Amp, edit: Edit) -> str:
         return f"Solder a wire from {where(edit)}."
     if edit.action == "supply":
         return f"Set {edit.part} to {edit.value:g} V, and measure it with the output valves out before they go in."
-    lugs = ", each wire on its lug" if modded.part_by_designator[edit.part].kind == "pot" else ""
-    place = (
-        f"where {edit.part} was{lugs}" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
-    )
+    place = f"where {edit.part} was" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
     part = part_put_in(modded, edit)
     anew = rewiring_words(modded, part).removeprefix("; ") if isinstance(part, Socket) else ""
     place += f". {with_capitals(anew)}" if anew else ""
-    buzz = "".join(f" Buzz {each.designator} first, in and out." for each in switches_on(modded, edit.part))
-    return f"Fit {part_name(modded, edit)} {place}.{buzz}{plus_words(modded, edit.part)}"
+    return f"Fit {part_name(modded, edit)} {place}.{plus_words(modded, edit.part)}"
 
 
 def _lug_words(modded: Amp, part: str) -> str:
@@ -129,134 +175,6 @@ def _lug_words(modded: Amp, part: str) -> str:
     told = []
     for wire in wires:
         ends = [end for end in (wire.start, wire.end) if end.partition(".")[0] == part]
-        if len(ends) == 2:
-            told.append(f"{wire.start} and {wire.end.partition('.')[2]} strapped")
-        elif ends and (wire.what != "wire" or wire.start == ends[0]):
+        if ends and (wire.what != "wire" or wire.start == ends[0]):
             told.append(f"{ends[0]} to {wire.end if wire.start == ends[0] else wire.start}")
     return f": {', '.join(told)}" if told else ""
-
-
-def plus_words(amp: Amp, part: str) -> str:
-    """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it."""
-    found = amp.part_by_designator[part]
-    if found.kind == "diode":
-        return " The band marks the cathode (of an LED the short leg)."
-    if found.kind != "capacitor" or getattr(found, "value", 0.0) < _POLARISED:
-        return ""
-    positions: list[dict[str, float | str]] = [{}]
-    positions += [{switch.control: label} for switch in amp.all_switches for label in switch.labels]
-    for position in positions:
-        across = at_rest([(amp, position)], [part])[0].across
-        if part in across:
-            volts = across[part]
-            sure = abs(volts) >= _SURE_VOLTS
-            return (
-                f" Plus to {_end(amp, position, part, volts)}." if sure else " A film or bipolar one, either way round."
-            )
-    return ""
-
-
-def _end(amp: Amp, position: Mapping[str, float | str], part: str, volts: float) -> str:
-    """The higher end of a part, with a place it is soldered to."""
-    wired = dead_amp(amp, position).wired
-    place = f"{part}.{1 if volts > 0.0 else 2}"
-    others = [each for each in wired.places_by_net[wired.net(place)] if not each.startswith(f"{part}.")]
-    return f"{place} (at {others[0]})" if others else place
-
-
-def _in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> tuple[list[Check], str]:
-    """Resistances where the last edit was made, with the edits so far, and a word where they would not miss the part.
-
-    None where the amp is not whole yet.
-    """
-    edit = done[-1].edit
-    try:
-        amp = partly_modded(stock, modded, done)
-        dead = dead_amp(amp, knobs_down(amp))
-    except DescriptionError:
-        return [], _BLIND
-    checks = _edit_checks(modded, dead, edit)
-    part = modded.part_by_designator.get(edit.part)
-    if edit.action == "bridge" or part is None or part.kind == "valve":
-        return checks, ""
-    without = DeadAmp(dead.wired, tuple(path for path in dead.paths if path[0] != edit.part))
-    return checks, _BLIND if all(each.passes(without.ohms(each.place, each.against)) for each in checks) else ""
-
-
-def _edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
-    part = modded.part_by_designator.get(edit.part)
-    places = [place for place in _around(dead.wired, edit) if place in dead.wired.net_by_place]
-    capacitor = part is not None and part.kind == "capacitor"
-    checks = [] if capacitor else ground_checks(dead, places)
-    if edit.between and edit.action == "bridge":
-        checks.append(resistance_check(dead, *edit.between))
-    elif part is not None and part.kind in ("resistor", "capacitor", "inductor") and len(places) >= 2:
-        checks.append(resistance_check(dead, places[0], places[1]))
-    return checks
-
-
-def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
-    for element in wired.elements:
-        if element.designator == edit.part and element.kind != "rail":
-            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from edit.places
-
-
-def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
-    need, *drivers = needs_of(modded, switch)
-    edits_of_all = [edit for _, edits in switch.positions for edit in edits if edit.action in ("fit", "replace")]
-    brought = dict.fromkeys(part for edit in edits_of_all if (part := part_put_in(modded, edit)) is not None)
-    names = {part: name_in_wiring(modded, part) for part in brought}
-    checks = [
-        check
-        for part, name in names.items()
-        for check in loose_part_checks(part, f"{name} ({describe_bought(modded, part)})")
-    ]
-    pluses = {
-        name: plus_words(modded, each.designator).replace(f"{each.designator}.", f"{name}.")
-        for each, name in names.items()
-    }
-    plus = "".join(f" {name}:{told}" for name, told in pluses.items() if told)
-    fed = (f"{each.designator} ({each.kind}): {'; '.join(each.contacts)}" for each in drivers)
-    wires = "; ".join([*need.contacts, *fed])
-    first = f"Buzz {switch.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
-    first = f"{switch.designator} ({need.kind}) is in with its pot." if switch.shaft else first
-    yield Step(Phase.SWITCHES, first, checks)
-    fit = f"Wire {switch.designator}" if switch.shaft else f"Fit {switch.designator} and wire it"
-    yield Step(Phase.SWITCHES, f"{fit}: {wires}.{plus} Buzz each wire.")
-    for label, edits in switch.positions:
-        stands = knobs_down(modded) | {switch.control: label}
-        dead = dead_amp(modded, stands)
-        found = [check for edit in edits for check in _edit_checks(modded, dead, edit)]
-        found = with_wired_names(found or ground_checks(dead, _all_places(modded, switch)), wired_names(modded, stands))
-        yield Step(Phase.SWITCHES, f"Set {switch.control} to {label} and read, cold.", _once(found))
-
-
-def _all_places(modded: Amp, switch: Switch) -> list[str]:
-    wired = build_circuit(modded)
-    return [place for _, edits in switch.positions for edit in edits for place in _ends(wired, edit)]
-
-
-def _once(checks: Sequence[Check]) -> list[Check]:
-    return list({check.what: check for check in checks}.values())
-
-
-def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
-    """Everything once more before power: places, new knobs at both ends, shorts, earth."""
-    dead = dead_amp(amp, knobs_down(amp))
-    known = [place for place in places if place in dead.wired.net_by_place]
-    yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
-    words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
-    names = wired_names(amp, knobs_down(amp))
-    yield Step(Phase.COLD_CHECK, words, with_wired_names(ground_checks(dead, known), names))
-    for mod in amp.mods:
-        for part in mod.parts:
-            if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:
-                up = dead_amp(amp, knobs_down(amp) | {part.control: 1.0})
-                pins = [f"{part.designator}.{pin}" for pin in ("top", "bottom")]
-                checks = [resistance_check(up, *pins), *ground_checks(up, pins)]
-                yield Step(Phase.COLD_CHECK, f"Turn {part.control} fully up and read.", checks)
-    earth = Check("earth pin of the mains plug to chassis", 0.1, 0.0, 0.5, "ohm")
-    yield Step(
-        Phase.COLD_CHECK, "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
-    )

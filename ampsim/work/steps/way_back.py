@@ -8,7 +8,8 @@ from ...circuit.amp import Amp, Switch
 from ...circuit.mods import describe_part, where
 from ..new_parts import new_mods, work_mods
 from .checks import loose_part_checks
-from .soldering import part_name, plus_words
+from .polarity import plus_words
+from .soldering import part_name
 from .step import Phase, Step
 from .working_order import working_order
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -15,10 +15,13 @@ from ...circuit.mods import diff
 from ...circuit.positions import Position
 from ..cautions.sheet import CautionSheet, caution_sheet
 from ..new_parts import new_mods
-from .checks import SAFE_TO_TOUCH, VOLT_LIMIT, Check
+from .checks import VOLT_LIMIT
+from .cold_readings import cold_steps, places_touched, reading_steps
 from .drilling import plug_steps
 from .first_power import power_steps
-from .soldering import cold_steps, iron_steps, places_touched, reading_steps
+from .making_safe import photograph_steps, safety_steps
+from .mounted import said_once
+from .soldering import iron_steps, parts_touched
 from .step import Phase, Step
 from .way_back import back_steps
 
@@ -92,51 +95,21 @@ def work_steps(
     before = sheet or caution_sheet(stock)
     places = places_touched(stock, modded)
     steps = [
-        *_safety_steps(stock, before),
+        *safety_steps(stock, before),
+        *photograph_steps(stock, parts_touched(stock, modded)),
         *reading_steps(stock, places),
         *iron_steps(stock, modded),
         *cold_steps(modded, places),
         *power_steps(stock, modded, at, quiet_switches),
     ]
     undo = [
-        *_safety_steps(modded, caution_sheet(modded)),
+        *safety_steps(modded, caution_sheet(modded)),
         *back_steps(stock, modded),
         *plug_steps(stock, modded),
         *cold_steps(stock, places),
         *power_steps(modded, stock, at),
     ]
-    return WorkPlan(modded.name, modded.variant, tuple(steps), tuple(undo))
-
-
-def _safety_steps(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
-    yield Step(
-        Phase.MAKE_SAFE,
-        "Read the caution sheet. Note how the amp came in; photograph every place before it is touched.",
-    )
-    yield Step(
-        Phase.MAKE_SAFE, "Switch off, pull the mains plug and keep it in sight; take the guitar out, leave the load on."
-    )
-    yield Step(Phase.MAKE_SAFE, "Let the valves cool, then open the chassis without touching anything inside.")
-    held = [each.part for each in sheet.charges]
-    bare = [rail.name for rail in amp.rails if rail.volts is not None and not rail.reservoir]
-    slow = max((each.tool_s for each in sheet.charges), default=0.0)
-    yield Step(
-        Phase.MAKE_SAFE,
-        f"Discharge {', '.join([*held, *(f'rail {name}' for name in bare)]) or 'the supply'} through 10k on an "
-        f"insulated lead, one hand only, at least {max(5.0 * slow, 10.0):.0f} s each; leave the lead on the first.",
-    )
-    empty = [_discharge_check(f"across {part}") for part in held] + [
-        _discharge_check(f"rail {name} to chassis") for name in bare
-    ]
-    yield Step(
-        Phase.MAKE_SAFE,
-        "Verify with a meter proved before and after on a known voltage. Touch nothing until all pass.",
-        empty,
-    )
-
-
-def _discharge_check(what: str) -> Check:
-    return Check(what, 0.0, -SAFE_TO_TOUCH, SAFE_TO_TOUCH, "V")
+    return WorkPlan(modded.name, modded.variant, tuple(said_once(steps)), tuple(said_once(undo)))
 
 
 def _numbered_lines(steps: Sequence[Step]) -> str:
@@ -147,5 +120,6 @@ def _numbered_lines(steps: Sequence[Step]) -> str:
             phase = step.phase
             lines.append(f"{chr(10) if lines else ''}{phase.upper()}")
         lines.append(f"{number:3d}. {one_line(step.do)}")
+        lines += [f"     {name}: {one_line(words)}" for name, words in step.notes()]
         lines += [f"     [ ] {one_line(check.words)}" for check in step.checks]
     return "\n".join(lines)

@@ -82,7 +82,6 @@ def _done(options: argparse.Namespace) -> None:
     from ....job.papers.bench_plan import job_plan
     from ....job.record.saving import save_record
     from ....job.record.sessions import asked_steps, keep_session, sessions_of
-    from ....work.steps.step import Phase
 
     record, found = open_record(options)
     steps = job_plan(record, found).steps
@@ -90,7 +89,7 @@ def _done(options: argparse.Namespace) -> None:
     known = {"minutes": options.minutes, "by": options.by, "note": options.note}
     record = save_record(keep_session(record, steps, numbers, **known), options.folder)
     stand = zip(steps, sessions_of(record, steps), strict=True)
-    left = [n for n, (step, done) in enumerate(stand, 1) if done is None and step.phase != Phase.MAKE_SAFE]
+    left = [n for n, (step, done) in enumerate(stand, 1) if done is None and not step.phase.always_anew]
     print(f"{len(numbers)} step{'s' * (len(numbers) != 1)} ticked off; {len(left)} left")
     if left:
         print(f"Next, once the amp is safe: {left[0]}. {steps[left[0] - 1].do}\n\n{CAUTION}")

@@ -1,0 +1,239 @@
+"""Pots and switches that a mod brings: wired on the bench as far as may be, then fitted, then wired lug by lug.
+
+A pot with a switch on its shaft is one body: one part to buy, and one thing to fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, AnyPart, Edit, Switch
+from ...circuit.designators import body_of
+from ...circuit.mods import describe_part
+from ...simulation.unpowered import dead_amp
+from ..new_parts import describe_bought, new_mods, part_put_in, work_mods
+from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
+from ..wiring.from_to import Wire
+from .checks import Check, diode_checks, ground_checks, loose_part_checks
+from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down
+from .mounted import IRON
+from .polarity import plus_words
+from .step import Phase, Step
+from .wired_names import wired_names, with_wired_names
+from .working_order import ModEdit, working_order
+
+
+@dataclass(frozen=True)
+class Body:
+    """One thing with lugs that goes in: the tracks of a pot, and the switches on its shaft or alone."""
+
+    name: str
+    pots: tuple[Edit, ...]
+    switches: tuple[Switch, ...]
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """The designators whose lugs it has."""
+        return (*(edit.part for edit in self.pots), *(switch.designator for switch in self.switches))
+
+
+@dataclass(frozen=True)
+class Bodies:
+    """The bodies that the work brings, what is done, and the wires of the from-to list that are theirs."""
+
+    bodies: tuple[Body, ...]
+    doings: tuple[ModEdit, ...]
+    listed: tuple[Wire, ...]
+
+    @cached_property
+    def pots(self) -> frozenset[str]:
+        """The tracks among them."""
+        return frozenset(edit.part for body in self.bodies for edit in body.pots)
+
+    @cached_property
+    def body_of(self) -> dict[str, Body]:
+        """To each designator the body it belongs to."""
+        return {name: body for body in self.bodies for name in body.members}
+
+    @cached_property
+    def inner(self) -> dict[str, tuple[Wire, ...]]:
+        """To each body the leads and straps that stay on it: all ends of such a part are on its lugs."""
+        leads: dict[str, list[Wire]] = {}
+        found: dict[str, list[Wire]] = {body.name: [] for body in self.bodies}
+        for wire in self.listed:
+            if wire.what.startswith("lead of "):
+                leads.setdefault(wire.start.partition(".")[0], []).append(wire)
+            elif (body := self._home(wire.start)) and body == self._home(wire.end):
+                found[body].append(wire)
+        for wires in leads.values():
+            homes = {self._home(wire.end) for wire in wires}
+            if len(wires) > 1 and len(homes) == 1 and (body := homes.pop()):
+                found[body] += wires
+        return {name: tuple(wires) for name, wires in found.items()}
+
+    def _home(self, place: str) -> str:
+        body = self.body_of.get(place.partition(".")[0])
+        return body.name if body else ""
+
+    @cached_property
+    def prepared(self) -> frozenset[str]:
+        """Parts that are soldered to a body before it goes in."""
+        wires = (wire for wires in self.inner.values() for wire in wires if wire.what.startswith("lead of "))
+        return frozenset(wire.start.partition(".")[0] for wire in wires)
+
+    @cached_property
+    def wires(self) -> tuple[tuple[str, str], ...]:
+        """Lugs of the bodies with the places that a wire leads to from them; what stays on a body left out."""
+        inner = {wire for wires in self.inner.values() for wire in wires}
+        return tuple((wire.start, wire.end) for wire in self.listed if wire.what == "wire" and wire not in inner)
+
+    def on(self, part: str) -> list[str]:
+        """The prepared parts on the body of a pot."""
+        body = self.body_of.get(part)
+        wires = self.inner[body.name] if body else ()
+        names = (wire.start.partition(".")[0] for wire in wires if wire.what.startswith("lead of "))
+        return list(dict.fromkeys(names))
+
+    def holds(self, edit: Edit) -> bool:
+        """Whether an edit is a body's, or leans on one, so that it comes once the body is in."""
+        if edit.part in self.pots:
+            return True
+        leans = {place.partition(".")[0] for place in (edit.across, *edit.places)} - {""}
+        if leans & self.body_of.keys():
+            return True
+        brought = {doing.edit.part: doing.edit for doing in self.doings if doing.edit.action == "fit"}
+        return any(name in brought and name != edit.part and self.holds(brought[name]) for name in leans)
+
+
+def bodies_of(stock: Amp, modded: Amp) -> Bodies:
+    """The pots and switches that the work brings, those on one shaft together."""
+    doings = tuple(working_order(work_mods(stock, modded)))
+    pots: dict[str, list[Edit]] = {}
+    for doing in doings:
+        part = modded.part_by_designator.get(doing.edit.part)
+        if part is not None and part.kind == "pot" and doing.edit.action in ("fit", "replace"):
+            pots.setdefault(body_of(doing.edit.part), []).append(doing.edit)
+    switches = [switch for mod in new_mods(stock, modded) for switch in mod.switches]
+    found = [
+        Body(name, tuple(edits), tuple(each for each in switches if body_of(each.shaft or "-") == name))
+        for name, edits in pots.items()
+    ]
+    taken = {switch for body in found for switch in body.switches}
+    found += [Body(each.designator, (), (each,)) for each in switches if each not in taken]
+    try:
+        wires = wiring_of(modded).wires
+    except DescriptionError:
+        wires = ()
+    return Bodies(tuple(found), doings, tuple(wires))
+
+
+def prepare_bodies(modded: Amp, bodies: Bodies) -> Iterator[Step]:
+    """On the bench: each body read and buzzed, and what stays on it soldered to it."""
+    for body in bodies.bodies:
+        checks: list[Check] = []
+        for edit in body.pots:
+            part = part_put_in(modded, edit)
+            checks += loose_part_checks(part, _name(modded, edit)) if part else []
+        for name in bodies.on(body.members[0]):
+            brought = modded.part_by_designator.get(name)
+            known = [] if brought is None else [*loose_part_checks(brought, f"{name} ({describe_part(brought)})"),
+                                                *diode_checks(modded, brought, name)]  # fmt: skip
+            checks += known
+        for switch in body.switches:
+            checks += _loose_checks(modded, switch)
+        words = f"{_first_words(modded, body)}{_on_it(modded, bodies, body)}"
+        how = (
+            "A lug is easier reached on the bench, and heat does no harm to its neighbours: solder what stays on it "
+            "now, and leave lengths of wire on the lugs that lead away.",
+        )
+        yield Step(Phase.PREPARE, words, distinct_checks(checks), f"{IRON}, meter with buzzer", how, body.members)
+
+
+def _first_words(modded: Amp, body: Body) -> str:
+    needs = [need for switch in body.switches for need in needs_of(modded, switch)]
+    if not body.pots:
+        return " ".join(f"Buzz {need.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
+                        for need in needs)  # fmt: skip
+    names = " and ".join(_name(modded, edit) for edit in body.pots)
+    buzz = "".join(f" Buzz {switch.designator} first, in and out." for switch in body.switches)
+    return f"Read {names} on the bench: end to end, then the wiper while it turns, without jumps.{buzz}"
+
+
+def _on_it(modded: Amp, bodies: Bodies, body: Body) -> str:
+    """The straps and parts that are soldered to it now."""
+    straps = [wire for wire in bodies.inner[body.name] if not wire.what.startswith("lead of ")]
+    told = [f"{wire.start} and {_other_end(wire)} strapped" for wire in straps]
+    for name in bodies.on(body.members[0]):
+        ends = [wire for wire in bodies.inner[body.name] if wire.start.partition(".")[0] == name]
+        part = modded.part_by_designator.get(name)
+        plus = plus_words(modded, name) if part else ""
+        lugs = ", ".join(f"{wire.start} to {wire.end}" for wire in ends)
+        told.append(f"{name}{f' ({describe_part(part)})' if part else ''}: {lugs}{plus.rstrip('.')}")
+    return f" Solder on it: {'; '.join(told)}." if told else ""
+
+
+def _other_end(wire: Wire) -> str:
+    """The end of a strap, by its lug alone where that is on the same part."""
+    part, _, lug = wire.end.partition(".")
+    return lug if part == wire.start.partition(".")[0] else wire.end
+
+
+def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
+    """Each body goes into its hole."""
+    for body in bodies.bodies:
+        there = any(edit.action == "replace" for edit in body.pots)
+        names = " and ".join(_name(modded, edit) for edit in body.pots)
+        names = names or " and ".join(f"{need.designator} ({need.kind})" for need in needs_of(modded, body.switches[0]))
+        where_to = f"where {body.name} was" if there else "in its place"
+        how = (
+            "Locating pin or tab in its hole, star washer behind the panel, nut by hand first; turn or move it: the "
+            "knob's mark and the lever's way agree with the panel. No lug touches the chassis or its neighbour.",
+        )
+        yield Step(Phase.FIT, f"Fit {names} {where_to}.", tool="spanner, cloth under it", how=how)
+
+
+def _name(amp: Amp, edit: Edit) -> str:
+    part = part_put_in(amp, edit)
+    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
+
+
+def _brought_names(modded: Amp, switch: Switch) -> dict[AnyPart, str]:
+    """The parts that the positions of a switch put in, each with its name in the wiring."""
+    edits = [edit for _, each in switch.positions for edit in each if edit.action in ("fit", "replace")]
+    brought = dict.fromkeys(part for edit in edits if (part := part_put_in(modded, edit)) is not None)
+    return {part: name_in_wiring(modded, part) for part in brought}
+
+
+def _loose_checks(modded: Amp, switch: Switch) -> Iterator[Check]:
+    for part, name in _brought_names(modded, switch).items():
+        yield from loose_part_checks(part, f"{name} ({describe_bought(modded, part)})")
+
+
+def wire_switches(stock: Amp, modded: Amp) -> Iterator[Step]:
+    """Each new switch is wired pole by pole, and read in each of its positions."""
+    for mod in new_mods(stock, modded):
+        for switch in mod.switches:
+            yield from _switch_steps(modded, switch)
+
+
+def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
+    need, *drivers = needs_of(modded, switch)
+    names = _brought_names(modded, switch)
+    pluses = {
+        name: plus_words(modded, each.designator).replace(f"{each.designator}.", f"{name}.")
+        for each, name in names.items()
+    }
+    plus = "".join(f" {name}:{told}" for name, told in pluses.items() if told)
+    fed = (f"{each.designator} ({each.kind}): {'; '.join(each.contacts)}" for each in drivers)
+    wires = "; ".join([*need.contacts, *fed])
+    words = f"Wire {switch.designator}: {wires}.{plus} Buzz each wire."
+    yield Step(Phase.WIRE, words, tool=f"{IRON}, meter with buzzer", parts=tuple(names.values()))
+    for label, edits in switch.positions:
+        stands = knobs_down(modded) | {switch.control: label}
+        dead = dead_amp(modded, stands)
+        found = [check for edit in edits for check in edit_checks(modded, dead, edit)]
+        found = with_wired_names(found or ground_checks(dead, all_places(modded, switch)), wired_names(modded, stands))
+        yield Step(Phase.WIRE, f"Set {switch.control} to {label} and read, cold.", distinct_checks(found), "meter")

@@ -1,0 +1,133 @@
+"""Cold readings: before the iron, after each edit, and everything once more before power."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Edit, Pot, Switch
+from ...circuit.build import Circuit, build_circuit
+from ...circuit.stages.template import GROUND
+from ...simulation.unpowered import DeadAmp, dead_amp
+from ..new_parts import new_mods
+from .checks import Check, ground_checks, resistance_check
+from .step import Phase, Step
+from .wired_names import wired_names, with_wired_names
+from .working_order import ModEdit, partly_modded
+
+_BLIND = " No reading in circuit would show that it is missing: buzz each joint from the part's lead to its place."
+
+
+def knobs_down(amp: Amp) -> dict[str, float | str]:
+    """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands."""
+    return {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
+
+
+def places_touched(stock: Amp, modded: Amp) -> tuple[str, ...]:
+    """The rails of the stock amp, and a place on every other net that the work touches."""
+    wired = build_circuit(stock)
+    nets = {wired.net(rail.name): rail.name for rail in stock.rails}
+    for mod in new_mods(stock, modded):
+        for edit in mod.every_edit():
+            for place in _ends(wired, edit):
+                nets.setdefault(wired.net_by_place.get(place, ""), place)
+    return tuple(place for net, place in nets.items() if net not in ("", GROUND))
+
+
+def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
+    """Places that an edit takes hold of."""
+    parts = [edit.across, edit.part if edit.action != "fit" else ""]
+    for element in (*wired.elements, *wired.removed):
+        if element.designator in parts and element.kind != "rail":
+            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
+    yield from edit.places
+
+
+def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
+    """Cold readings before the iron: is this the amp of the drawing."""
+    yield Step(
+        Phase.BEFORE_THE_IRON,
+        "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
+        "reads so. What does not fit now is older than this work.",
+        ground_checks(dead_amp(stock, knobs_down(stock)), places),
+    )
+
+
+def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> tuple[list[Check], str]:
+    """Resistances where the last edit was made, with the edits so far, and a word where they would not miss the part.
+
+    None where the amp is not whole yet.
+    """
+    edit = done[-1].edit
+    try:
+        amp = partly_modded(stock, modded, done)
+        dead = dead_amp(amp, knobs_down(amp))
+    except DescriptionError:
+        return [], _BLIND
+    checks = edit_checks(modded, dead, edit)
+    part = modded.part_by_designator.get(edit.part)
+    if edit.action == "bridge" or part is None or part.kind == "valve":
+        return checks, ""
+    without = DeadAmp(dead.wired, tuple(path for path in dead.paths if path[0] != edit.part))
+    return checks, _BLIND if all(each.passes(without.ohms(each.place, each.against)) for each in checks) else ""
+
+
+def edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
+    """The readings that show one edit, with the amp as it then is."""
+    part = modded.part_by_designator.get(edit.part)
+    places = [place for place in _around(dead.wired, edit) if place in dead.wired.net_by_place]
+    capacitor = part is not None and part.kind == "capacitor"
+    checks = [] if capacitor else ground_checks(dead, places)
+    if edit.between and edit.action == "bridge":
+        checks.append(resistance_check(dead, *edit.between))
+    elif part is not None and part.kind in ("resistor", "capacitor", "inductor") and len(places) >= 2:
+        checks.append(resistance_check(dead, places[0], places[1]))
+    return checks
+
+
+def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
+    for element in wired.elements:
+        if element.designator == edit.part and element.kind != "rail":
+            yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
+    yield from edit.places
+
+
+def all_places(modded: Amp, switch: Switch) -> list[str]:
+    """Every place that any position of a switch takes hold of."""
+    wired = build_circuit(modded)
+    return [place for _, edits in switch.positions for edit in edits for place in _ends(wired, edit)]
+
+
+def distinct_checks(checks: Sequence[Check]) -> list[Check]:
+    """The checks, those of the same words once."""
+    return list({check.what: check for check in checks}.values())
+
+
+def _there(wired: Circuit, place: str) -> str:
+    """A place on the same piece of wire whose part is not taken out."""
+    out = {each.designator for each in wired.removed}
+    if place.partition(".")[0] not in out:
+        return place
+    others = [each for each in wired.places_by_net[wired.net(place)] if each.partition(".")[0] not in out]
+    return next(iter(others), place)
+
+
+def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
+    """Everything once more before power: places, new knobs at both ends, shorts, earth."""
+    dead = dead_amp(amp, knobs_down(amp))
+    known = [_there(dead.wired, place) for place in places if place in dead.wired.net_by_place]
+    yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
+    words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
+    names = wired_names(amp, knobs_down(amp))
+    yield Step(Phase.COLD_CHECK, words, with_wired_names(ground_checks(dead, known), names))
+    for mod in amp.mods:
+        for part in mod.parts:
+            if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:
+                up = dead_amp(amp, knobs_down(amp) | {part.control: 1.0})
+                pins = [f"{part.designator}.{pin}" for pin in ("top", "bottom")]
+                checks = [resistance_check(up, *pins), *ground_checks(up, pins)]
+                yield Step(Phase.COLD_CHECK, f"Turn {part.control} fully up and read.", checks)
+    earth = Check("earth pin of the mains plug to chassis", 0.1, 0.0, 0.5, "ohm")
+    yield Step(
+        Phase.COLD_CHECK, "Fuse of the rated value and kind in its holder; mains lead whole; earth sound.", [earth]
+    )

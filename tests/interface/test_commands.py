@@ -26,7 +26,8 @@ from ampsim.interface.commands.job import deciding
 from ampsim.interface.commands.job.common import open_record_audition
 from ampsim.interface.commands.main import main
 from ampsim.job.papers import handover
-from ampsim.job.papers.exercise import ExerciseSheet, Question
+from ampsim.job.papers.exercise import ExerciseSheet
+from ampsim.job.papers.exercise_questions import Question
 from ampsim.job.record.reading import read_record
 from ampsim.library.files import models, models_in
 from ampsim.library.loader import listing, load_amp, load_audition, load_mod, parse_mod
@@ -396,13 +397,15 @@ def test_the_page_is_the_owners(folder: Path, capsys: pytest.CaptureFixture[str]
 def test_the_exercise_keeps_its_answers_back(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made: list[str] = []
+    made: list[tuple[str, int, int]] = []
     question = Question("How many volts?", 123.4, "V", 120.0, 127.0)
     few = ExerciseSheet("one", "an amp", "a mod", pd.DataFrame(), (("At rest", question),))
-    monkeypatch.setattr("ampsim.job.papers.exercise.exercise", lambda job: made.append(job.name) or few)
+    monkeypatch.setattr(
+        "ampsim.job.papers.exercise.exercise", lambda job, level, seed: made.append((job.name, level, seed)) or few
+    )
     papers = folder / "papers"
     said(capsys, "job", "exercise", folder)
-    assert made == [read_record(folder).name]
+    assert made == [(read_record(folder).name, 2, 0)]
     assert sorted(path.name for path in papers.glob("exercise*")) == ["exercise.html", "exercise.pdf"]
     assert "123" not in (papers / "exercise.html").read_text("utf-8")
     said(capsys, "job", "exercise", folder, "--answers")

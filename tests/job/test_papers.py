@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import random
 import re
 from dataclasses import replace
 from html import unescape
@@ -20,7 +21,8 @@ from ampsim.bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.circuit.values import with_values
-from ampsim.job.papers.exercise import AT, _positions, exercise, write_exercise
+from ampsim.job.papers.exercise import ExerciseSheet, exercise, write_exercise
+from ampsim.job.papers.exercise_questions import positions
 from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import write_pdf
@@ -319,7 +321,7 @@ def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, t
     (loaded,) = (each.ask for _, each in sheet.questions if each.ask.startswith("Which of the parts"))
     assert "(C101, C102)" in loaded  # not the switch
     headings = list(dict.fromkeys(heading for heading, _ in sheet.questions))
-    assert headings == ["Before anything is touched", "At rest", "What each position does", "Why", "Driven", "Parts"]
+    assert headings == ["Before anything is touched", "At rest", "bright switch alone", "Driven", "Parts"]
     for _, each in sheet.questions:
         assert each.accepts(each.answer)
         assert each.unit != "dB" or re.fullmatch(r"[+\u2212]?\d+\.\d dB", each.answer_text)
@@ -342,17 +344,43 @@ def test_a_notebook_links_to_papers_of_any_name(tmp_path: Path, monkeypatch: pyt
     assert "<b>" not in shown
 
 
+def test_a_printed_exercise_has_three_levels_and_a_seed_makes_its_questions(
+    job: Audition, gathered: Handover, tmp_path: Path
+) -> None:
+    def sheet(level: int) -> ExerciseSheet:
+        return exercise(job, gathered.proof, gathered.parts, gathered.cautions, level)
+
+    first = sheet(1)
+    sheets = {1: first, 2: replace(first, level=2), 3: sheet(3)}
+    pages = {level: each.questions_html() for level, each in sheets.items()}
+    questions = [each for _, each in sheets[1].questions]
+    assert all(each.questions == sheets[1].questions for each in sheets.values())
+    assert all(each.formula for each in questions)
+    told = {level: unescape(page) for level, page in pages.items()}
+    for each in questions:
+        assert [each.formula in told[level] for level in (1, 2, 3)] == [True, False, False]
+        assert not each.data or [each.data in told[level] for level in (1, 2, 3)] == [True, True, False]
+        assert isinstance(each.answer, str) or each.answer_text not in each.data
+    assert sum(bool(each.data) for each in questions) > len(questions) / 2
+    (mod,) = job.modded.mods
+    asked = [[each.ask for each in positions(job, mod, random.Random(seed))] for seed in range(8)]
+    assert len({tuple(each) for each in asked}) > 1
+    with pytest.raises(DescriptionError, match="no level 4"):
+        sheet(4)
+
+
 @pytest.mark.parametrize("names", [["bright-switch", "depth"], ["depth", "cathode-switch", "bright-switch"]])
 def test_what_one_mod_does_is_not_asked_as_what_all_do(names: list[str]) -> None:
     """Every answer is that of a fresh simulation of this mod alone, whichever others the job has."""
     stock, mods = load_amp("workshop-a"), [load_mod(name) for name in names]
     audition = default_audition(stock, apply_mods(stock, *mods))
-    asked = list(_positions(audition))
     for mod in mods:
+        asked = list(positions(audition, mod, random.Random(mod.name)))
         alone = apply_mods(stock, mod)
         (control,) = set(alone.controls) - set(stock.controls)
         where = every_position(alone, control, rotations=(0.0, 1.0))
-        level = gain_at(simulate([stock, alone], FrequencySweep(), where, ["speaker"]), AT, "speaker").values
+        at = [200.0, 80.0, 100.0, 150.0, 3000.0, 2000.0, 4000.0, 5000.0]
+        level = gain_at(simulate([stock, alone], FrequencySweep(), where, ["speaker"]), at, "speaker").values
         change = (level[1] - level[0]).ravel()
         own = [each for each in asked if each.ask.startswith(f"{mod.name} alone")]
         assert own

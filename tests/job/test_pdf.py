@@ -16,7 +16,8 @@ from markupsafe import Markup
 
 from ampsim.base.errors import DescriptionError
 from ampsim.base.html import fitted_table, render
-from ampsim.job.papers.exercise import ExerciseSheet, Question
+from ampsim.job.papers.exercise import ExerciseSheet
+from ampsim.job.papers.exercise_questions import Question
 from ampsim.job.papers.page_tree import read_page
 from ampsim.job.papers.pdf import pdf_of, write_pdf
 from tests.tools.read_pdf import beyond_margins, fonts, joined, kinds_of_objects, links, open_pdf, sizes, texts
@@ -143,7 +144,9 @@ def test_what_is_folded_hidden_or_runs_is_left_out_and_links_lead_inside() -> No
     st.booleans(),
 )  # fmt: skip
 def test_a_text_of_another_s_making_stands_on_paper_as_it_is(said: list[str], answers: bool) -> None:
-    asked = tuple((said[n], Question(f"{said[n]} {n}", said[n + 1], said[2], reason=said[3])) for n in range(8, 23))
+    asked = tuple(
+        (said[n], Question(f"{said[n]} {n}", said[n + 1], said[2], reason=said[3], data=said[4])) for n in range(8, 23)
+    )
     changes = pd.DataFrame({"mod": said[3:7], said[7]: said[8:12]})
     sheet = ExerciseSheet(said[0], said[1], said[2], changes, asked)
     text = sheet.answers_html() if answers else sheet.questions_html()

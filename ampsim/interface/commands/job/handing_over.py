@@ -43,6 +43,9 @@ def add(steps: Steps) -> None:
     paper_options(page, "page")
     exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
     exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
+    levels = "1: data and formulas are given; 2: data; 3: the drawings alone (default: 2)"
+    exercise.add_argument("--level", type=int, default=2, choices=(1, 2, 3), help=levels)
+    exercise.add_argument("--seed", type=int, default=0, help="the same gives the same questions (default: 0)")
     paper_options(exercise, "exercise")
 
 
@@ -90,7 +93,7 @@ def _exercise(options: argparse.Namespace) -> None:
 
     audition = open_record_audition(options.folder)[1]
     path = output_path(options, f"{PAPERS}/exercise.html")
-    found = exercise(audition)
+    found = exercise(audition, level=options.level, seed=options.seed)
     announce("exercise", write_whole(path, found.questions_html(options.paper)), options.paper)
     if options.answers:
         beside = path.with_name(f"{path.stem}-answers{path.suffix}")

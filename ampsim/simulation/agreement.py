@@ -17,7 +17,8 @@ class Agreement:
     """How the solver and ngspice agree.
 
     `solved` and `by_ngspice`: how many runs each of them answered; `checked` how many of the first ngspice did too;
-    `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words.
+    `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words;
+    `seconds`: how much of each was checked at most [s].
     """
 
     solved: int = 0
@@ -25,6 +26,7 @@ class Agreement:
     checked: int = 0
     worst: float = np.nan
     refused: tuple[str, ...] = ()
+    seconds: float = np.inf
 
     def __add__(self, other: Agreement) -> Agreement:
         return Agreement(
@@ -33,6 +35,7 @@ class Agreement:
             self.checked + other.checked,
             float(np.fmax(self.worst, other.worst)),
             tuple(dict.fromkeys([*self.refused, *other.refused])),
+            min(self.seconds, other.seconds),
         )
 
     @property

@@ -24,7 +24,6 @@ from .netlist import Netlist, is_rail_vector, node_vector, write
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
-from .stimuli import Burst
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
 from .unsettled import reasons
@@ -63,13 +62,22 @@ class TimedRun:
         """What ngspice reads; of currents those of valves and semiconductors."""
         return self._netlist(self.analysis)
 
-    def exact(self, seconds: float = np.inf) -> Netlist:
-        """What ngspice reads for a check of so much of it [s]: in finer steps."""
+    @property
+    def exact(self) -> Netlist:
+        """What ngspice reads for a check: in finer steps."""
         tolerance = min(self.analysis.tolerance, _FINEST)
-        step, stimulus = self.share * self.analysis.step, self.analysis.stimulus
-        if isinstance(stimulus, Burst):
-            stimulus = replace(stimulus, duration=min(stimulus.duration, seconds))
-        return self._netlist(replace(self.analysis, stimulus=stimulus, step=step, tolerance=tolerance))
+        return self._netlist(replace(self.analysis, step=self.share * self.analysis.step, tolerance=tolerance))
+
+    def sample(self, seconds: float) -> TimedRun:
+        """What of it is checked: its stimulus cut to about so many seconds, at one place; the end as the whole's."""
+        stimulus = self.analysis.stimulus
+        shorter = stimulus.shorter(seconds)
+        cut = stimulus.duration - shorter.duration
+        if not cut > 0.0:
+            return self
+        nodes = (SPEAKER,) if node_vector(self.wired, SPEAKER) else self.nodes
+        analysis = replace(self.analysis, stimulus=shorter)
+        return replace(self, analysis=analysis, pace=self.pace.earlier(cut), nodes=nodes, currents=False)
 
     @property
     def finer(self) -> TimedRun:
@@ -97,12 +105,13 @@ class InTime:
     progress : callable
         Called with (done, total).
     seconds : float
-        How much of a burst and what follows ngspice does then [s].
+        How much of a stimulus is checked [s]: its beginning, of a burst less before, in and after it (`shorter` of each
+        kind). What comes later follows from the same equations in the same steps.
     """
 
     def __init__(self, checks: int = 1, progress: Progress | None = None, seconds: float = np.inf) -> None:
         self._checks, self._progress, self._finer, self._seconds = checks, progress, False, seconds
-        self.agreement = Agreement()
+        self.agreement = Agreement(seconds=seconds)
 
     def run(self, runs: Sequence[TimedRun]) -> list[Outcome]:
         """Answer transients, equal ones once; an error for what neither solver nor ngspice could answer.
@@ -130,10 +139,10 @@ class InTime:
         found = self._solved(runs)
         answered = {key: run for key, run in runs.items() if isinstance(found[key], Arrays)}
         sample = _sample(answered, self._checks - self.agreement.checked)
-        apart = self._apart(sample, found)
+        apart = self._apart(sample)
         if max(apart, default=0.0) > STATED and not self._finer:
             finer = _finer(sample)
-            closer = self._apart(finer, self._solved(finer))
+            closer = self._apart(finer)
             if len(closer) == len(apart) and max(closer) <= STATED:
                 self._finer, apart, found = True, closer, self._solved(_finer(distinct))
         worst = max(apart, default=np.nan)
@@ -158,12 +167,14 @@ class InTime:
     def _by_ngspice(self, netlists: list[Netlist]) -> list[Outcome]:
         return engine.run_distinct(netlists, progress=self._progress) if netlists else []
 
-    def _apart(self, sample: Mapping[_Key, TimedRun], found: Mapping[_Key, Outcome | AmpsimError]) -> list[float]:
+    def _apart(self, chosen: Mapping[_Key, TimedRun]) -> list[float]:
         """How far the two are apart in a sample [ratio], where both answer."""
-        told = self._by_ngspice([run.exact(self._seconds) for run in sample.values()])
+        runs = {key: run.sample(self._seconds) for key, run in chosen.items()}
+        found = self._solved(runs)
+        told = self._by_ngspice([run.exact for run in runs.values()])
         return [
             difference(run, ours, theirs)
-            for run, ours, theirs in zip(sample.values(), (found[key] for key in sample), told, strict=True)
+            for run, ours, theirs in zip(runs.values(), (found[key] for key in runs), told, strict=True)
             if isinstance(ours, Arrays) and isinstance(theirs, Arrays)
         ]
 

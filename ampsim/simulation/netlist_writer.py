@@ -30,6 +30,7 @@ _HELD_HENRY = 1e9
 _NAME = re.compile(r"[a-z0-9_]{1,80}")
 
 
+@lru_cache(maxsize=4096)
 def safe_name(text: str) -> str:
     """Return a name that may stand in a netlist.
 

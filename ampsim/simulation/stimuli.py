@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import operator
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, SupportsFloat
 
 from ..base.errors import DescriptionError, shown
@@ -58,6 +58,13 @@ class Sine:
         """Length [s]: a whole number of periods."""
         return (math.ceil(self.settle * self.frequency - 1e-9) + self.cycles) / self.frequency
 
+    def shorter(self, seconds: float) -> Sine:
+        """Its beginning: about so many seconds, of which half at most are whole periods that are looked at."""
+        if self.duration <= seconds:
+            return self
+        cycles = min(self.cycles, max(1, round(0.5 * seconds * self.frequency)))
+        return replace(self, settle=max(0.0, seconds - cycles / self.frequency), cycles=cycles)
+
     def source(self) -> str:
         """The source as ngspice writes it."""
         return f"dc 0 sin(0 {self.level!r} {self.frequency!r})"
@@ -88,6 +95,14 @@ class Burst:
     def __post_init__(self) -> None:
         plain_floats(self)
         _check_tone(self)
+
+    def shorter(self, seconds: float) -> Burst:
+        """One that takes so many seconds: a twentieth of them before the burst, half of them at most in it."""
+        if self.duration <= seconds:
+            return self
+        start = min(self.start, 0.05 * seconds)
+        stop = start + min(self.stop - self.start, 0.5 * seconds)
+        return replace(self, start=start, stop=stop, duration=seconds)
 
     def source(self) -> str:
         """The source as ngspice writes it (a behavioural source, written without the leading letter)."""
@@ -125,6 +140,10 @@ class Waveform:
     def duration(self) -> float:
         """Length [s]."""
         return (len(self.samples) - 1) / self.rate
+
+    def shorter(self, seconds: float) -> Waveform:
+        """Its beginning, so many seconds of it."""
+        return self if self.duration <= seconds else replace(self, samples=self.samples[: 2 + int(seconds * self.rate)])
 
     def source(self) -> str:
         """The source as ngspice writes it."""
@@ -173,6 +192,10 @@ class Throw:
     def end(self) -> float:
         """When the last contact has moved [s]."""
         return self.at + abs(self.gap) + 2 * self.bounces * self.bounce + self.edge
+
+    def shorter(self, seconds: float) -> Throw:
+        """Its beginning, until so many seconds after the last contact has moved."""
+        return self if self.duration <= self.end + seconds else replace(self, duration=self.end + seconds)
 
     def source(self) -> str:
         """The silent input as ngspice writes it."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from functools import reduce
 from operator import add
@@ -30,9 +31,10 @@ def agreement_words(agreement: Agreement) -> str:
     total = agreement.solved + agreement.by_ngspice
     words = f"In time: {agreement.solved} of {total} runs by the time-step solver"
     if agreement.checked:
+        some = "" if math.isinf(agreement.seconds) else f" for {1e3 * agreement.seconds:.0f} ms"
         words += (
-            f", {agreement.checked} of them by ngspice too: they differ by {_percent(agreement.worst)} at the speaker "
-            f"(rms; {_percent(STATED)} is allowed)"
+            f", {agreement.checked} of them by ngspice too{some}: they differ by {_percent(agreement.worst)} at the "
+            f"speaker (rms; {_percent(STATED)} is allowed)"
         )
     if agreement.refused:
         words += f"; the other{'s' * (agreement.by_ngspice > 1)} by ngspice, as {'; '.join(agreement.refused)}"

@@ -70,7 +70,7 @@ def test_every_vector_of_any_amp_is_that_of_ngspice(stimulus: Any) -> None:
     answers, agreement = trial.run(runs), trial.agreement
     assert (agreement.solved, agreement.checked) == (len(runs), len(runs))
     assert agreement.worst < 0.01
-    for run, ours, theirs in zip(runs, answers, engine.run([run.exact() for run in runs]), strict=True):
+    for run, ours, theirs in zip(runs, answers, engine.run([run.exact for run in runs]), strict=True):
         assert isinstance(ours, Arrays)
         assert isinstance(theirs, Arrays)
         assert tuple(ours.vectors) == run.netlist.form.vectors
@@ -155,7 +155,7 @@ def test_steps_are_halved_in_the_place_of_ngspice_as_long_as_that_brings_answers
     assert isinstance(first, Arrays)
     assert isinstance(second, Arrays)
     assert difference(rough, first, second) > STATED
-    (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact()])
+    (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact])
     assert isinstance(answer, Arrays)
     assert isinstance(exact, Arrays)
     assert difference(rough, answer, exact) < STATED
@@ -174,7 +174,7 @@ def test_steps_too_long_for_an_amp_are_halved_and_all_is_taken_in_them() -> None
     runs = [coarse(level) for level in (0.5, 0.4)]
     trial = InTime()
     answers = trial.run(runs)
-    (exact,) = engine.run([runs[0].finer.exact()])
+    (exact,) = engine.run([runs[0].finer.exact])
     (long_steps, *_), halved = InTime(checks=0).run(runs), InTime(checks=0).run([run.finer for run in runs])
     assert isinstance(long_steps, Arrays)
     assert isinstance(exact, Arrays)
@@ -242,3 +242,40 @@ def test_an_amp_that_does_not_stay_at_rest_says_so_and_what_to_do_where_it_has_n
         assert told.__cause__ is raw
         for words in ("workshop", "grows tenfold in", "R20.", "`secondary`", "`stability`"):
             assert words in str(told), words
+
+
+@pytest.mark.parametrize(
+    "stimulus", [*STIMULI, Burst(400.0, 0.5, 0.04, 0.1, 0.3, 1e-4), Sine(82.41, 0.5, 0.18, 2), Throw()], ids=repr
+)
+def test_a_sample_is_as_short_as_asked_and_ends_as_the_whole(stimulus: Any) -> None:
+    whole = timed(load_amp("lesson-stage"), stimulus, pace=Pace(1e-5, since=0.7 * stimulus.duration))
+    for seconds in (1e-3, 0.5 * stimulus.duration, stimulus.duration):
+        sample = whole.sample(seconds)
+        shorter = sample.analysis.stimulus
+        least = getattr(stimulus, "end", 2.0 / getattr(stimulus, "frequency", np.inf)) + 1e-4
+        assert shorter.duration <= seconds + least
+        assert (sample is whole) == (shorter == stimulus)
+        seen = shorter.duration - sample.pace.since
+        assert seen == pytest.approx(min(shorter.duration, stimulus.duration - whole.pace.since))
+        assert set(sample.netlist.form.vectors) <= set(whole.netlist.form.vectors)
+        played = [np.abs(each.volts(np.linspace(0.0, each.duration, 10_000))).max() for each in (stimulus, shorter)]
+        assert played[1] == pytest.approx(played[0], rel=0.05) or isinstance(stimulus, Waveform)
+
+
+def test_a_solver_that_is_wrong_is_found_out_by_a_short_sample(monkeypatch: pytest.MonkeyPatch) -> None:
+    right = module.transient
+
+    def wrong(*given: Any) -> Arrays:
+        answer = right(*given)
+        return dataclasses.replace(answer, vectors={name: 1.05 * each for name, each in answer.vectors.items()})
+
+    run = timed(load_amp("lesson-stage"), Burst(400.0, 0.015, 0.04, 0.1, 0.3, 1e-4))
+    monkeypatch.setattr(in_time, "keep_answer", lambda *_: None)
+    sound, trial = InTime(seconds=0.02), InTime(seconds=0.02)
+    sound.run([run])
+    assert (sound.agreement.checked, sound.agreement.seconds) == (1, 0.02)
+    assert sound.agreement.worst < 0.5 * STATED
+    assert "for 20 ms" in agreement_words(sound.agreement)
+    monkeypatch.setattr(module, "transient", wrong)
+    trial.run([run])
+    assert trial.agreement.broken

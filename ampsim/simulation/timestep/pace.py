@@ -14,19 +14,31 @@ class Pace:
 
     `step` [s]: the length of a step. `fine` says how long [s] and in which steps [s] it goes on after contacts have
     moved or a burst has begun, one stage after the other. From the time `since` [s] on a step is kept every `keep`
-    [s], or all are.
+    [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given.
     """
 
     step: float
     fine: tuple[tuple[float, float], ...] = ()
     keep: float = 0.0
     since: float = 0.0
+    coarse: float = 0.0
+    settled: float = 0.0
 
     @property
     def halved(self) -> Pace:
         """The same in steps half as long; what is kept stays."""
         fine = tuple((seconds, 0.5 * step) for seconds, step in self.fine)
-        return replace(self, step=0.5 * self.step, fine=fine)
+        return replace(self, step=0.5 * self.step, fine=fine, coarse=0.5 * self.coarse)
+
+    @property
+    def even(self) -> Pace:
+        """The same in its shortest steps throughout."""
+        return replace(self, step=min([self.step, *(step for _, step in self.fine)]), fine=(), settled=0.0)
+
+    def earlier(self, seconds: float) -> Pace:
+        """The same for a transient that is shorter by so many seconds."""
+        since, settled = (max(0.0, time - seconds) for time in (self.since, self.settled))
+        return replace(self, since=since, settled=settled)
 
 
 @lru_cache(maxsize=1)

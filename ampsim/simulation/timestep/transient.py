@@ -102,8 +102,10 @@ def transient(
     if analysis.moving:
         raise EngineError("oscillators that are set going are left to ngspice")
     stimulus = analysis.stimulus
-    phases = list(_phases(stimulus, pace))
     bench = _bench(wired, tuple(setting.items()), tuple(vectors))
+    # After contacts have moved even steps would be too many; a tone or a burst is soon done in the shortest ones.
+    even = bench.has_springs and not isinstance(stimulus, Throw)
+    phases = list(_phases(stimulus, pace.even if even else pace))
     if bench.has_springs and len({round(phase.step, 15) for phase in phases}) > 1:
         raise EngineError("the springs of a reverb tank are worked out in steps of one length")
     machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]))
@@ -133,7 +135,9 @@ def _phases(stimulus: Stimulus, pace: Pace) -> Iterator[_Phase]:
             yield _phase(0.0, stimulus.start, pace.step, pace)
         yield from _stages(stimulus.start, stimulus.duration, pace)
     else:
-        yield _phase(0.0, stimulus.duration, pace.step, pace)
+        if pace.settled > 0.0:
+            yield _phase(0.0, pace.settled, pace.coarse, pace)
+        yield _phase(pace.settled, stimulus.duration, pace.step, pace)
 
 
 def _throw_phases(throw: Throw, pace: Pace) -> Iterator[_Phase]:

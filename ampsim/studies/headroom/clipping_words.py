@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from ...circuit.active_parts import ACTIVE
 
@@ -16,6 +17,7 @@ _CUT_OFF, _BOTTOM = 0.02, 0.25
 _END = 0.2
 # A grid that draws less at its peak [A] takes no decibel off any stage before it (our own mark).
 _GRID_AMPS = 5e-8
+_FALLEN = ("grid", "valve")
 _WORDS = {each.output: each for each in ACTIVE.values()}
 _KINDS = {each.output: kind for kind, each in ACTIVE.items()}
 
@@ -38,47 +40,72 @@ def how_it_clips(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], 
     beyond = np.flatnonzero(known & (response["level"].values >= level * (1.0 - 1e-9)))
     if not np.isfinite(level) or not beyond.size:
         return ""
-    there, at = response.isel(level=beyond[0]), drop.isel(level=beyond[0])
-    nodes = set(map(str, response["node"].values))
-    outputs = {v: next(pin for pin in _WORDS if f"{v}.{pin}" in nodes) for v in valves}
+    there, at = _There(response, int(beyond[0])), {name: float(drop[name].values[beyond[0]]) for name in _FALLEN}
+    outputs = {v: next(pin for pin in _WORDS if f"{v}.{pin}" in there.nodes) for v in valves}
     amplifiers = [valve for valve, pin in outputs.items() if pin == "out"]
     if amplifiers:
         return _how_amplifiers(there, amplifiers)
-    if float(at["grid"]) > float(at["valve"]):
+    if at["grid"] > at["valve"]:
         return _how_before(there, {valve: _WORDS[pin].control for valve, pin in outputs.items()})
     return _how_valves(there, outputs)
 
 
-def _how_before(there: xr.Dataset, controls: Mapping[str, str]) -> str:
+class _There:
+    """Volts and amperes at one level: plain arrays, as labels would take most of the time of a table."""
+
+    def __init__(self, response: xr.Dataset, level: int) -> None:
+        self.nodes = {str(name): row for row, name in enumerate(response["node"].values)}
+        self.branches = {str(name): row for row, name in enumerate(response["branch"].values)}
+        self._volts = response["voltage"].transpose("level", "node", "time").values[level]
+        self._amps = response["current"].transpose("level", "branch", "time").values[level]
+        self._rest, self._rest_amps = response["rest"].values, response["rest_current"].values
+
+    def volts(self, node: str) -> NDArray[np.float64]:
+        """Volts over time."""
+        return np.asarray(self._volts[self.nodes[node]])
+
+    def amps(self, branch: str) -> NDArray[np.float64]:
+        """Amperes over time."""
+        return np.asarray(self._amps[self.branches[branch]])
+
+    def rest(self, node: str) -> float:
+        """Volts at rest."""
+        return float(self._rest[self.nodes[node]])
+
+    def rest_amps(self, branch: str) -> float:
+        """Amperes at rest."""
+        return float(self._rest_amps[self.branches[branch]])
+
+
+def _how_before(there: _There, controls: Mapping[str, str]) -> str:
     """What lets less reach the grids: that they draw current themselves, or what lies before them."""
-    branches = set(map(str, there["branch"].values))
-    own = [f"{valve}.{control}" for valve, control in controls.items() if f"{valve}.{control}" in branches]
-    drawn = max((float(there["current"].sel(branch=branch).max()) for branch in own), default=0.0)
+    own = [f"{valve}.{control}" for valve, control in controls.items() if f"{valve}.{control}" in there.branches]
+    drawn = max((float(np.nanmax(there.amps(branch))) for branch in own), default=0.0)
     control = next(iter(controls.values()))
     return f"{control} draws current" if drawn > _GRID_AMPS else f"clipped on its way to the {control}"
 
 
-def _how_amplifiers(there: xr.Dataset, names: Sequence[str]) -> str:
+def _how_amplifiers(there: _There, names: Sequence[str]) -> str:
     """What operational amplifiers do: an output within `_END` of the supply's span from its ends is at its end."""
     for name in names:
-        out, high, low = (there["voltage"].sel(node=f"{name}.{pin}") for pin in ("out", "vplus", "vminus"))
+        out, high, low = (there.volts(f"{name}.{pin}") for pin in ("out", "vplus", "vminus"))
         room = min(float((high - out).min()), float((out - low).min()))
         if room < _END * float((high - low).mean()):
             return "output at the end of its swing"
     return "bends softly"
 
 
-def _how_valves(there: xr.Dataset, outputs: Mapping[str, str]) -> str:
+def _how_valves(there: _There, outputs: Mapping[str, str]) -> str:
     """What valves and transistors do, to each its output pin."""
     for valve, pin in outputs.items():
         top, foot = f"{valve}.{pin}", f"{valve}.{_WORDS[pin].foot}"
-        rest = float(there["rest"].sel(node=top)) - float(there["rest"].sel(node=foot))
+        rest = there.rest(top) - there.rest(foot)
         # Of p-channel types all volts are the other way round.
-        volts = (there["voltage"].sel(node=top).values - there["voltage"].sel(node=foot).values) * np.sign(rest)
+        volts = (there.volts(top) - there.volts(foot)) * np.sign(rest)
         if float(volts.min()) < _BOTTOM * abs(rest):
             return f"{pin} at the bottom"
     ((valve, pin), *others) = outputs.items()
     branch = f"{valve}.{pin}"
-    lowest = float(there["current"].sel(branch=branch).values.min()) / float(there["rest_current"].sel(branch=branch))
+    lowest = float(there.amps(branch).min()) / there.rest_amps(branch)
     # One valve of a pair cuts off in every half cycle without any clipping.
     return f"{_KINDS[pin]} cuts off" if not others and lowest < _CUT_OFF else "bends softly"

@@ -113,15 +113,15 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
         below it); what it is: the grid draws current, the valve cuts off, its plate is at the bottom, it bends softly.
     """
     fallen = compression_db(response)
-    known = _stages(response)
+    known, waves = _stages(response), response[["voltage", "current", "rest", "rest_current"]]
     rows = []
     for variant, position in _cells(response):
         here = {"variant": variant, "position": position}
-        told, drops = response.sel(here), -fallen.sel(here)
+        told, drops = waves.sel(here), -fallen.sel(here)
         for name in [*known[variant], WHOLE]:
             valves = known[variant][name].valves if name in known[variant] else ()
             drop = drops.sel(stage=name)
-            level = first_crossing(response["level"].values, (drop["grid"] + drop["valve"]).values, CLIP_DB)
+            level = first_crossing(response["level"].values, drop["grid"].values + drop["valve"].values, CLIP_DB)
             how = how_it_clips(told, drop, valves, level) if valves else ""
             facts = {"stage": name, "valves": ", ".join(valves), "clips at [V]": level, "how": how}
             rows.append(here | facts)

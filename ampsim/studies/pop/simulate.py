@@ -38,6 +38,7 @@ from .standby import PACE, standby_peaks, standby_run
 STEP, TOLERANCE = 200e-6, 1e-5
 STRAY = 20e-12
 """Capacitance [F] of an open contact and its wires, where there is no answer without it: assumed, no source."""
+_CHECKED = 0.06  # s after contacts have moved that are checked
 _EVERY, _CLOSE, _EDGES = 200e-6, 10e-6, 5e-3  # s, between samples; close together for the first 5 ms
 
 
@@ -120,7 +121,7 @@ def pop(
     tried = remedies(variants[0], bleeds, turned_down)
     runs = list(_runs(asked, wanted, movements, [each.applied(data) for each in tried], places))
     standby = list(map(standby_run, asked.cases))
-    solver = InTime(2, progress)
+    solver = InTime(2, progress, _CHECKED)
     outcomes = solver.run([run.timed for run in runs] + [run for run in standby if run])
     labels: dict[str, Any] = {
         "variant": [amp.variant for amp in variants],

@@ -35,6 +35,7 @@ from .supply_loads import mains_resistors, rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
+_CHECKED = 0.04  # s of a tone that are checked
 STATES = ("rest", "cold", "driven", "pulse")
 
 _UNITS = {
@@ -107,7 +108,7 @@ def stress(
     jobs: list[Job] = [(case, run, netlist_of(case, run)) for case in asked.cases for run in runs]
     found: dict[tuple[Analysis, str], Readings] = {}
     remarks: list[Any] = []
-    solver = InTime(1)
+    solver = InTime(1, None, _CHECKED)
     for case, run, netlist, answer in answers_of(jobs, solver, progress):
         found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))

@@ -41,7 +41,7 @@ GROUPS = {
     "taking in": ("begin", "wish", "note", "photo", "mark", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
     "deciding": ("find", "compare", "blind", "audition", "consequences"),
-    "doing": ("parts", "wiring", "plan", "drilling", "done", "steps"),
+    "doing": ("parts", "wiring", "plan", "drilling", "labels", "done", "steps"),
     "proof": ("proof",),
     "handing over": ("record", "page", "exercise"),
     "at any time": ("show", "state", "take", "accept", "change"),

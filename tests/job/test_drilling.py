@@ -47,9 +47,9 @@ def sheet_of(folder: Path, asked: str = "") -> DrillingSheet:
     return drilling_sheet(record, open_job(record, folder), folder)
 
 
-def dots(pdf: Any, number: int) -> NDArray[np.bool_]:
-    """Where a page is dark, `DOT` dots to the millimetre."""
-    grey = pdf[number].render(scale=DOT / POINTS, grayscale=True).to_numpy().squeeze()
+def dots(pdf: Any, number: int, fine: int = DOT) -> NDArray[np.bool_]:
+    """Where a page is dark, so many dots to the millimetre."""
+    grey = pdf[number].render(scale=fine / POINTS, grayscale=True).to_numpy().squeeze()
     return np.asarray(grey < 160)
 
 

@@ -24,6 +24,12 @@ def add(steps: Steps) -> None:
     drilling = steps.step("drilling", "drilling sheet and strip for the panel, 1:1, as PDF", _drilling)
     to_option(drilling, "the PDF", "papers/drilling.pdf")
     drilling.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+    labels = steps.step("labels", "labels for the amp and for the bag of its old parts, as PDF", _labels)
+    to_option(labels, "the PDF", "papers/labels.pdf")
+    labels.add_argument("--size", default="105x74", help="width by height in mm, or one to a page (default: 105x74)")
+    labels.add_argument("--first", type=int, default=1, help="the first label of the sheet that is still there")
+    labels.add_argument("--mark", default="", help="what the shop calls the job (default: the folder's name)")
+    labels.add_argument("--owner", action="store_true", help="print the owner's name; else nothing that has it is")
     done = steps.step("done", "tick off steps of the plan: who did them, and how long it took", _done)
     done.add_argument("number", nargs="+", help="which steps, such as 3 5-8")
     done.add_argument("--by", default="", help="who did them")
@@ -75,6 +81,23 @@ def _drilling(options: argparse.Namespace) -> None:
     if any(each.ours for each in sheet.row):
         print(f"\nWhere holes go is ours so far. Yours, in {FILE} of the job's folder:\n")
         print(request_text(sheet.zero, sheet.row))
+    print(f"\n{CAUTION}")
+
+
+def _labels(options: argparse.Namespace) -> None:
+    from ....job.papers.labels import SIZES, job_labels, write_labels
+
+    record, found = open_record(options)
+    mark = options.mark or job_folder(options).resolve().name
+    labels = job_labels(record, found, mark=mark, with_owner=options.owner)
+    path = write_labels(labels, output_path(options, f"{PAPERS}/labels.pdf"), options.size, options.first)
+    print(f"The labels are {path}; print them at 100 % on {SIZES[options.size].paper}")
+    if labels.left_out:
+        print(
+            f"Left out, for the owner's name is in it: {', '.join(labels.left_out)} (--owner prints it, --mark another)"
+        )
+    if labels.bag is None:
+        print("No part comes out for good: there is no label for a bag")
     print(f"\n{CAUTION}")
 
 

@@ -36,6 +36,7 @@ def run(arguments: tuple[str, ...], folder: Path) -> tuple[float, list[tuple[flo
     """Processor time [s] of a command, simulators included, and its lines of progress with their times [s]."""
     command = [sys.executable, "-m", "ampsim", *(each.format(folder=folder) for each in arguments)]
     surroundings = os.environ | {"AMPSIM_CACHE": str(folder.parent / "kept")}
+    surroundings.pop("PYTHONDONTWRITEBYTECODE", None)  # where it is set every command compiles the package anew
     told: list[tuple[float, str]] = []
     with subprocess.Popen(
         command, cwd=ROOT, env=surroundings, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, encoding="utf-8"

@@ -19,6 +19,7 @@ from ...simulation.valve_spreads import deviating, spread_of, spreads
 from .faults import Suspect, faulty_state, suspects
 from .metered_amp import MeteredAmp, State
 from .probes import Probe, drop_probes, probe, standard_probes
+from .quick_readings import QuickReadings
 from .valve_draws import typical_valve, valve_draws
 
 Array = NDArray[np.float64]
@@ -178,6 +179,7 @@ class _Survey:
 
     def __init__(self, bench: MeteredAmp, tolerances: Tolerances, progress: Progress | None) -> None:
         self._bench, self._tolerances, self._progress = bench, tolerances, progress
+        self._quick = QuickReadings(bench)
         wired = bench.wired
         inside = {each.designator for each in wired.elements}
         sockets = {name: part for name, part in wired.parts.items() if isinstance(part, Socket) and name in inside}
@@ -187,7 +189,7 @@ class _Survey:
 
     def _read(self, states: Sequence[State]) -> Array:
         typical = State(sockets=self._own)
-        return self._bench.read_nearly([typical.with_fault(state) for state in states], self._progress)
+        return self._quick.read([typical.with_fault(state) for state in states], self._progress)
 
     def healthy(self) -> tuple[Array, Array]:
         """The readings as drawn, and their change with the supply."""

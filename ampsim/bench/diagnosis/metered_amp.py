@@ -9,12 +9,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ...base.errors import DescriptionError
+from ...base.errors import DescriptionError, shown
 from ...base.progress import Progress
 from ...circuit.amp import Amp, AnyPart, Part
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.positions import Position
 from ...circuit.stages.template import GROUND, Element
+from ...circuit.supply.averaged import supplied
 from ...circuit.values import at_supply
 from ...circuit.valves.description import Valve
 from ...simulation.analyses import OperatingPoint
@@ -63,7 +64,8 @@ class State:
         )
 
 
-def _meter(number: int) -> str:
+def meter_name(number: int) -> str:
+    """The value that a meter held at a probe has."""
     return f"r_meter_{number}"
 
 
@@ -147,7 +149,7 @@ class MeteredAmp:
 
     def _with_meter(self, netlist: Netlist, number: int) -> Netlist:
         values = list(netlist.values)
-        values[netlist.form.parts.index(_meter(number))] = self.meter_ohms
+        values[netlist.form.parts.index(meter_name(number))] = self.meter_ohms
         return replace(netlist, values=tuple(values))
 
     def _netlist(self, state: State) -> Netlist:
@@ -167,15 +169,22 @@ class MeteredAmp:
         if key not in self._written:
             if len(self._written) > 64:
                 self._written.clear()
-            wired = self._circuit(supply)
+            wired = self.circuit(supply)
+            self._check_probes(wired)
             nets = dict.fromkeys(net for each in self.probes for net in (each.first, each.second) if net != GROUND)
             places = tuple(wired.places_by_net[net][0] for net in nets)
             setting = self.amp.setting(self.position)
             self._written[key] = write(wired, setting, OperatingPoint(), places, sockets=dict(sockets))
         return self._written[key]
 
-    def _circuit(self, supply: float) -> Circuit:
-        """The amp with everything in it that may go wrong, at a supply."""
+    def _check_probes(self, wired: Circuit) -> None:
+        steady = {GROUND, *supplied(wired).live_nets}
+        for each in self.probes:
+            if not {each.first, each.second} <= steady:
+                raise DescriptionError(f"{shown(each.name)}: before the rectifiers nothing is known of direct volts")
+
+    def circuit(self, supply: float = 1.0) -> Circuit:
+        """The amp with everything in it that may go wrong, at a supply (factor on the volts of every rail [ratio])."""
         if supply not in self._circuits:
             elements, parts = self._elements_that_may_fail()
             self._circuits[supply] = replace(
@@ -205,7 +214,7 @@ class MeteredAmp:
             if each.kind == "valve":
                 beside(gas_name(each.designator), pins["plate"], pins["grid"], AWAY)
         for number, each_probe in enumerate(self.probes):
-            beside(_meter(number), each_probe.first, each_probe.second, AWAY)
+            beside(meter_name(number), each_probe.first, each_probe.second, AWAY)
         return tuple(elements), parts
 
 

@@ -10,6 +10,7 @@ from ...circuit.build import Circuit
 from ...circuit.nets import INPUT
 from ...circuit.plugs import plugged_stages
 from ...circuit.stages.template import GROUND, Element
+from ...circuit.supply.averaged import supplied
 
 MOST_PROBES = 200
 _PINS = ("plate", "cathode", "grid", "screen")
@@ -67,9 +68,13 @@ def standard_probes(wired: Circuit, pins_read: Sequence[str] = _PINS) -> tuple[s
 
 
 def own_elements(wired: Circuit) -> tuple[Element, ...]:
-    """The elements of the amp itself, without what is plugged into it: a guitar with its cable, a generator."""
-    plugged = plugged_stages(wired)
-    return tuple(each for each in wired.elements if each.stage not in plugged)
+    """The elements of the amp itself that direct volts tell of.
+
+    Left out is what is plugged into it, a guitar with its cable, a generator, and what alternating current alone flows
+    through before the rectifiers.
+    """
+    plugged, steady = plugged_stages(wired), {each.designator for each in supplied(wired).elements}
+    return tuple(each for each in wired.elements if each.stage not in plugged and each.designator in steady)
 
 
 def drop_probes(wired: Circuit) -> tuple[str, ...]:

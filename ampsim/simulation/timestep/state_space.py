@@ -154,6 +154,21 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
     return Equations(energy, slope, drive, read, through, rest_rows, rest_states, given.held, count)
 
 
+def rest_rows(parts: Parts, ports: Sequence[tuple[str, str]]) -> Array:
+    """What ports read at rest, shape (ports, held + ports): of w as `Equations` has it, `PATH` beside each.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        When a part of the circuit has no voltage of its own.
+    """
+    given = _Assembly(parts, ports)
+    nodes, coils = _rest(given)
+    found = given.ports[: given.free].T @ nodes + given.fluxes @ coils
+    found[:, : len(given.held)] += given.ports[given.free :].T
+    return np.asarray(found)
+
+
 def _blocks(first: Array, second: Array) -> Array:
     size, other = len(first), len(second)
     found = np.zeros((size + other, size + other))

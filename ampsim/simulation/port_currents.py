@@ -1,0 +1,128 @@
+"""Currents and slopes of all laws of a circuit at many sets of volts at once, in numpy."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..circuit.semiconductors.port_laws import PORT_LAWS
+from ..circuit.valves.description import GridDiode, Valve
+from ..circuit.valves.grid import diode_current
+from ..circuit.valves.laws import LAWS
+from .timestep.branches import Seat
+from .timestep.state_space import PATH
+
+Array = NDArray[np.float64]
+# Forward differences over so many volts: Newton's method wants slopes to a part in a thousand.
+_STEP = 1e-5
+GMIN = 1e-12
+"""What ngspice lets past every junction [S]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Numbers:
+    """What the law of one seat takes, a number or one for each set of volts; of its grid's diode too."""
+
+    law: Mapping[str, Any]
+    grid: Mapping[str, Any] | None
+
+    def some(self, rows: NDArray[np.int_]) -> Numbers:
+        """Those of some sets."""
+        return Numbers(_some(self.law, rows), None if self.grid is None else _some(self.grid, rows))
+
+
+def _some(numbers: Mapping[str, Any], rows: NDArray[np.int_]) -> dict[str, Any]:
+    return {name: value[rows] if np.ndim(value) else value for name, value in numbers.items()}
+
+
+class PortCurrents:
+    """The laws of a circuit, port by port in the order of its seats."""
+
+    def __init__(self, seats: Sequence[Seat], fluxes: Collection[str] = ()) -> None:
+        self._seats = tuple(seats)
+        self._beside = np.array([_beside(seat, port, fluxes) for seat in seats for port in range(len(seat.ports))])
+        self.ports = tuple(port for seat in seats for port in seat.ports)
+        counts = [len(seat.ports) for seat in seats]
+        self._spans = [slice(end - count, end) for count, end in zip(counts, np.cumsum(counts), strict=True)]
+
+    def numbers(self, sockets: Sequence[Mapping[str, Valve]]) -> list[Numbers]:
+        """What the laws take, with the very valves that sets of volts belong to (by name, in lower case)."""
+        changed = {name for each in sockets for name in each}
+        return [_numbers(seat, sockets if seat.name in changed else ()) for seat in self._seats]
+
+    @staticmethod
+    def some(numbers: Sequence[Numbers], rows: NDArray[np.int_]) -> list[Numbers]:
+        """The numbers of some sets."""
+        return [each.some(rows) for each in numbers]
+
+    def at(self, volts: Array, numbers: Sequence[Numbers]) -> tuple[Array, Array]:
+        """Currents through the ports [A] at their volts [V], shape (sets, ports), and slopes [S] (sets, ports, ports).
+
+        What `state_space.PATH` lets through beside is taken away.
+        """
+        flow, slope = np.zeros(volts.shape), np.zeros((*volts.shape, volts.shape[1]))
+        for seat, span, own in zip(self._seats, self._spans, numbers, strict=True):
+            at = volts[:, span]
+            flow[:, span] = here = _currents(seat, own, at)
+            for port in range(at.shape[1]):
+                moved = at.copy()
+                moved[:, port] += _STEP
+                slope[:, span, span.start + port] = (_currents(seat, own, moved) - here) / _STEP
+        return flow + self._beside * volts, slope + np.diag(self._beside)
+
+
+def _beside(seat: Seat, port: int, fluxes: Collection[str]) -> float:
+    """What flows beside a law [S]: what ngspice lets past a junction, less `state_space.PATH`; past a flux nothing."""
+    if seat.ports[port][0] in fluxes:
+        return 0.0
+    junction = seat.law == "junction" or (seat.valve is not None and port == 1 and LAWS[seat.valve.law].grid is None)
+    return GMIN * junction - PATH
+
+
+def _numbers(seat: Seat, sockets: Sequence[Mapping[str, Valve]]) -> Numbers:
+    if seat.valve is None:
+        return Numbers(dict(zip(PORT_LAWS[seat.law].parameters, seat.numbers, strict=True)), None)
+    if not sockets:
+        return Numbers(dict(seat.valve.parameters), _grid(seat.valve))
+    valves = [each.get(seat.name, seat.valve) for each in sockets]
+    kinds = {id(valve): valve for valve in valves}
+    row = {key: number for number, key in enumerate(kinds)}
+    which = np.array([row[id(valve)] for valve in valves])
+    rows = np.array([[value for _, value in valve.parameters] for valve in kinds.values()])[which]
+    grids = [_grid(valve) for valve in kinds.values()]
+    law = dict(zip(dict(seat.valve.parameters), rows.T, strict=True))
+    if grids[0] is None:
+        return Numbers(law, None)
+    return Numbers(
+        law, {name: np.array([cast("dict[str, float]", grid)[name] for grid in grids])[which] for name in grids[0]}
+    )
+
+
+def _grid(valve: Valve | None) -> dict[str, float] | None:
+    held = valve.grid_current if valve is not None and LAWS[valve.law].grid is None else None
+    if held is None:
+        return None
+    return {name: getattr(held, name) for name in ("saturation_amps", "emission", "series_ohms", "offset_volts")}
+
+
+def _currents(seat: Seat, numbers: Numbers, volts: Array) -> Array:
+    """Currents through the ports of a seat [A] at their volts [V], shape (sets, ports)."""
+    found, across = np.zeros(volts.shape), list(volts.T)
+    if seat.valve is None:
+        for port, flow in zip((0, 2), PORT_LAWS[seat.law].currents(numbers.law, *across), strict=False):
+            found[:, port] = flow
+        return found
+    law, plate, grid = LAWS[seat.valve.law], across[0], across[1]
+    flows = law.current(cast("Any", numbers.law), plate, grid, across[-1])
+    for port, flow in zip((0, 2)[: volts.shape[1] - 1], flows, strict=False):
+        found[:, port] = flow
+    if law.grid is not None:
+        found[:, 1] = law.grid.current(cast("Any", numbers.law), grid)
+    elif numbers.grid is not None:
+        found[:, 1] = diode_current(cast("GridDiode", SimpleNamespace(**numbers.grid)), grid)
+    return found

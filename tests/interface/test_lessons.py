@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ampsim.base.errors import DescriptionError
+from ampsim.interface.lessons.own_amp import SETTING, fit_what_fits, gain_stage, lesson_amp, settings_of
 from ampsim.interface.lessons.question import MOST_MARKS, Exercise
 from ampsim.interface.lessons.sheet import exercise_sheet
 from ampsim.interface.lessons.stage import formula_beside, lesson_stage, textbook_stage
@@ -142,3 +143,41 @@ def test_the_closed_form_takes_the_bias_from_the_simulation() -> None:
     warm, cold = textbook_stage(lesson_stage()), textbook_stage(lesson_stage(2))
     assert 90 < warm.mu < 110
     assert warm.rp != cold.rp
+
+
+@pytest.mark.parametrize("name", ["ballroom", "boathouse", "brickworks", "kitchen", "switchyard"])
+def test_the_shop_s_own_amp_lends_values_where_the_formula_holds(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(SETTING, name)
+    own = load_amp(name)
+    found = {topic: exercise(topic, 1) for topic in TOPICS if topic != "headroom"}
+    for topic, asked in found.items():
+        assert str(asked) == str(exercise(topic, 1))
+        assert asked.answer(f"{asked.by_hand:.4g} {asked.unit}").startswith("Well predicted"), topic
+    assert own.name in str(found["corner"])
+    has_line = any(stage.template == "feedback" for stage in own.stages)
+    assert (own.name in str(found["feedback loop"])) is has_line
+    assert own.name not in str(exercise("corner", 1, amp=load_amp("workshop-a")))
+
+
+def test_a_lesson_goes_on_with_another_amp_where_the_shop_s_lacks_what_it_is_about(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert lesson_amp("workshop-a", "feedback resistor").name == "workshop amp A"
+    monkeypatch.setenv(SETTING, "kitchen")
+    assert lesson_amp("workshop-a", "feedback resistor").name == "workshop amp A"
+    assert "kitchen amp has no feedback line" in capsys.readouterr().out
+    own = lesson_amp("workshop-a", "first stage.cathode bypass")
+    assert (own.name, capsys.readouterr().out) == ("kitchen amp", "")
+    assert gain_stage(own) == "V1A"
+    assert fit_what_fits(own, "depth-control").variant == own.variant
+    assert "depth control is left out: " in capsys.readouterr().out
+    assert settings_of(own, {"volume": 0.5, "depth": 1.0}) == {"volume": 0.5}
+    monkeypatch.setenv(SETTING, "kitchn")
+    with pytest.raises(DescriptionError, match=r"AMPSIM_AMP: .*kitchen"):
+        exercise("corner")
+
+
+def test_what_an_amp_has_is_not_fitted_twice() -> None:
+    amp = load_amp("workshop-a")
+    fitted = fit_what_fits(amp, "depth-control", "presence-control")
+    assert [mod.name for mod in fitted.mods] == ["depth control"]

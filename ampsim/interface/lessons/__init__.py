@@ -5,6 +5,7 @@ from __future__ import annotations
 from ...base.lazy_names import lazy_names
 
 _HOME = {
+    "own_amp": ("fit_what_fits", "gain_stage", "lesson_amp", "settings_of", "shop_amp"),
     "stage": ("formula_beside", "lesson_stage", "textbook_stage"),
     "question": ("Exercise", "Why"),
     "topics": ("TOPICS", "exercise"),

@@ -13,11 +13,16 @@ from ...library.loader import parse_amp
 from ...measures.closed_forms import BypassedStage
 from ...simulation.analyses import FrequencySweep, OperatingPoint
 from ...simulation.response import simulate
+from .own_amp import stage_values
 
 
-def lesson_stage(seed: int | None = None) -> Amp:
-    """A single bypassed triode stage; with a seed, values drawn from what such stages carry."""
+def lesson_stage(seed: int | None = None, amp: Amp | None = None) -> Amp:
+    """A single bypassed triode stage; with a seed, values drawn from what such stages carry, or those of an amp's."""
     draw = random.Random(seed)
+    known = [each for each in stage_values(amp) if "C1" in each.values] if amp else []
+    if known:
+        chosen = known[0] if seed is None else draw.choice(known)
+        return stage_of(dict(chosen.values), about=chosen.name)
     plate, cathode, bypass = (
         ("100k", "1k5", "820n")
         if seed is None
@@ -30,7 +35,7 @@ def lesson_stage(seed: int | None = None) -> Amp:
     return stage_of({"R3": plate, "R4": cathode, "C1": bypass})
 
 
-def stage_of(values: dict[str, str], then: dict[str, str] | None = None) -> Amp:
+def stage_of(values: dict[str, str], then: dict[str, str] | None = None, about: str = "") -> Amp:
     """A 12AX7 stage on 300 V with a plate load R3, a cathode resistor R4 and across it C1 where it is given.
 
     Parameters
@@ -39,6 +44,8 @@ def stage_of(values: dict[str, str], then: dict[str, str] | None = None) -> Amp:
         By designator, as a schematic writes them: R3 and R4, perhaps C1.
     then : dict
         A coupling capacitor C2 and the resistor to ground R6 behind it.
+    about : str
+        Whose values these are.
     """
     parts = {"V1A": "12AX7", "R1": "1M", **values, **(then or {})}
     roles = {"grid_leak": "R1", "plate_load": "R3", "cathode_resistor": "R4"}
@@ -47,7 +54,8 @@ def stage_of(values: dict[str, str], then: dict[str, str] | None = None) -> Amp:
     if then:
         stages.append({"name": "coupling", "template": "coupling", "capacitor": "C2", "shunt_resistor": "R6"})
     rails = [{"name": "B1", "volts": 300}]
-    return parse_amp({"name": "lesson stage", "parts": parts, "rails": rails, "stages": stages}, "lesson")
+    tables = {"name": "lesson stage", "parts": parts, "rails": rails, "stages": stages}
+    return parse_amp(tables | ({"about": about} if about else {}), "lesson")
 
 
 def textbook_stage(amp: Amp, position: dict[str, Any] | None = None) -> BypassedStage:

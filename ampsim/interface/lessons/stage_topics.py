@@ -14,6 +14,7 @@ from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.response import simulate
 from ...simulation.stimuli import Sine
 from .asked import Asked
+from .own_amp import stage_values
 from .stage import lesson_stage, stage_of, textbook_stage
 
 _MU, _RP = 100.0, 62.5e3  # of a 12AX7, as its sheets print them at 250 V and -2 V
@@ -27,10 +28,20 @@ def _values(amp: Amp) -> dict[str, float]:
 def _drawn(amp: Amp, bypass: bool = True) -> str:
     value = _values(amp)
     across = f" and {format_value(value['C1'], FARAD)} across it" if bypass else ", which is not bypassed"
+    head = f"With the values of {amp.about}: a" if amp.about else "A"
     return (
-        f"A 12AX7 on 300 V has a plate load of {format_value(value['R3'], OHM)} and a cathode resistor of "
+        f"{head} 12AX7 on 300 V has a plate load of {format_value(value['R3'], OHM)} and a cathode resistor of "
         f"{format_value(value['R4'], OHM)}{across}."
     )
+
+
+def _own(draw: random.Random, own: Amp | None, values: dict[str, str]) -> tuple[dict[str, str], str]:
+    """Plate load and cathode resistor of a stage of the shop's own amp, and which stage; else those given."""
+    known = stage_values(own) if own else []
+    if not known:
+        return values, ""
+    chosen = draw.choice(known)
+    return {name: chosen.values[name] for name in ("R3", "R4")}, chosen.name
 
 
 def _at_rest(amp: Amp) -> tuple[float, float]:
@@ -43,9 +54,9 @@ def _slopes(mu: float, rp: float) -> str:
     return f"Where it rests the valve has a mu of {mu:.0f} and an rp of {rp / 1e3:.0f}k."
 
 
-def bias(draw: random.Random) -> Asked:
+def bias(draw: random.Random, own: Amp | None = None) -> Asked:
     """The cathode of a stage at rest, from the slopes that a sheet prints."""
-    amp = lesson_stage(draw.randrange(10_000))
+    amp = lesson_stage(draw.randrange(10_000), own)
     load, cathode = _values(amp)["R3"], _values(amp)["R4"]
     current = 300.0 / (_RP + load + (_MU + 1.0) * cathode)
     volts = _at_rest(amp)[1]
@@ -73,9 +84,9 @@ def bias(draw: random.Random) -> Asked:
     )
 
 
-def load_line(draw: random.Random) -> Asked:
+def load_line(draw: random.Random, own: Amp | None = None) -> Asked:
     """The plate of a stage, from a reading at its cathode."""
-    amp = lesson_stage(draw.randrange(10_000))
+    amp = lesson_stage(draw.randrange(10_000), own)
     load, cathode = _values(amp)["R3"], _values(amp)["R4"]
     plate, volts = _at_rest(amp)
     read = round(volts, 2)
@@ -101,9 +112,9 @@ def load_line(draw: random.Random) -> Asked:
     )
 
 
-def corner(draw: random.Random) -> Asked:
+def corner(draw: random.Random, own: Amp | None = None) -> Asked:
     """Where a bypassed cathode lifts the gain."""
-    amp = lesson_stage(draw.randrange(10_000))
+    amp = lesson_stage(draw.randrange(10_000), own)
     stage = textbook_stage(amp)
     sweep = FrequencySweep(1.0, 20e3, 100)
     grid = [float(each) for each in sweep.grid()]
@@ -134,9 +145,9 @@ def corner(draw: random.Random) -> Asked:
     )
 
 
-def shelf(draw: random.Random) -> Asked:
+def shelf(draw: random.Random, own: Amp | None = None) -> Asked:
     """By how much a bypassed cathode lifts the gain."""
-    amp = lesson_stage(draw.randrange(10_000))
+    amp = lesson_stage(draw.randrange(10_000), own)
     stage = textbook_stage(amp)
     level = gain_at(simulate(amp, FrequencySweep(0.1, 20e3, 20), nodes=["V1A.plate"]), [0.1, 5000.0], "V1A.plate")
     low, high = abs(complex(stage.gain(0.0))), abs(complex(stage.gain(1e9)))
@@ -162,11 +173,12 @@ def shelf(draw: random.Random) -> Asked:
     )
 
 
-def coupling(draw: random.Random) -> Asked:
+def coupling(draw: random.Random, own: Amp | None = None) -> Asked:
     """Where a coupling capacitor lets the bass go."""
     values = {"R3": draw.choice(("100k", "150k", "220k")), "R4": draw.choice(("1k", "1k5", "2k2"))}
+    values, about = _own(draw, own, values)
     then = {"C2": draw.choice(("1n", "2n2", "4n7", "10n", "22n")), "R6": draw.choice(("220k", "470k", "1M"))}
-    amp = stage_of(values, then)
+    amp = stage_of(values, then, about)
     value, stage = _values(amp), textbook_stage(amp)
     inner = stage.rp + (stage.mu + 1.0) * value["R4"]
     source = inner * value["R3"] / (inner + value["R3"])
@@ -199,10 +211,10 @@ def coupling(draw: random.Random) -> Asked:
     )
 
 
-def headroom(draw: random.Random) -> Asked:
+def headroom(draw: random.Random, own: Amp | None = None) -> Asked:
     """How far a plate swings when the grid is driven to the cathode."""
-    values = {"R3": draw.choice(("100k", "150k")), "R4": draw.choice(("1k", "1k5", "2k2")), "C1": "22u"}
-    amp = stage_of(values)
+    values, about = _own(draw, own, {"R3": draw.choice(("100k", "150k")), "R4": draw.choice(("1k", "1k5", "2k2"))})
+    amp = stage_of({**values, "C1": "22u"}, about=about)
     stage, (plate, volts) = textbook_stage(amp), _at_rest(amp)
     level = round(volts, 2)
     gain = abs(complex(stage.gain(1e9)))

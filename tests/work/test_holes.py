@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp, Pot
 from ampsim.circuit.build import build_circuit
+from ampsim.circuit.mounting import parse_mounting
 from ampsim.work.holes import bodies
 from ampsim.work.holes.panel_parts import PanelWork, panel_work
 from ampsim.work.steps.drilling import drilling_steps, plug_steps
@@ -152,15 +154,31 @@ def test_drilling_is_planned_after_what_comes_out_with_room_cover_and_chips_and_
     amp = apply_mods(AMP, load_mod("depth"), load_mod("cathode-switch"))
     steps = list(drilling_steps(AMP, amp))
     assert {each.phase for each in steps} == {Phase.DRILL}
+    room = next(each for each in steps if each.do.startswith("Look for room"))
+    tools = next(each for each in steps if each.do.startswith("Centre punch"))
     words = [each.do for each in steps]
-    said = [next(n for n, each in enumerate(words) if text in each)
-            for text in ("for good", "cover the works", "Centre punch", "Chips out")]  # fmt: skip
+    said = [
+        next(n for n, each in enumerate(words) if text in each)
+        for text in ("A hole is for good", "Cover the works", "Centre punch", "Get every chip out")
+    ]
     assert said == sorted(said)
     for part in panel_work(AMP, amp).holes:
-        assert f"{part.name}, {part.body.hole_words}" in words[said[2]]
-        assert f"{part.words} asks for {part.body.room_words}" in words[said[0]]
+        assert any(f"{part.name}: {part.body.hole_words}" in each for each in tools.how)
+        assert f"{part.words} asks for {part.body.room_words}." in room.how
+    # What a job knows its steps by does not change with the bodies.
+    other = panel_work(AMP, amp, {"S102": bodies.TOGGLE.name})
+    asked = list(drilling_steps(AMP, amp, other))
+    assert [each.do for each in asked] == words
+    assert any("12.2 mm" in line for each in asked for line in each.how)
     assert [each.do for each in plug_steps(AMP, amp)] == [
         "Close the holes of P104 and S102 with a plug of the size of the hole; nobody may reach in."
     ]
     value = apply_mods(AMP, load_mod("larger-plate-load"))
     assert [*drilling_steps(AMP, value), *plug_steps(AMP, value)] == []
+
+
+def test_a_trimmer_inside_has_no_hole_and_gives_none() -> None:
+    inside = replace(AMP, mounting=(("P5", parse_mounting("board, through hole")),))
+    edits = [{"replace": "P5", "with": {"track": "500k", "taper": "linear"}}]
+    assert panel_work(AMP, fitted(AMP, edits=edits)).parts
+    assert panel_work(inside, fitted(inside, edits=edits)) == PanelWork((), ())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from itertools import groupby
 from pathlib import Path
@@ -15,6 +15,7 @@ from markupsafe import Markup
 from ...base.files import write_whole
 from ...base.html import script_digests
 from ...base.wording import plain
+from ...work.holes.panel_parts import panel_work
 from ...work.parts_list.parts_list import parts_list
 from ...work.steps.step import Phase, Step
 from ...work.steps.work_plan import WorkPlan, work_steps
@@ -23,6 +24,7 @@ from ..record.data import Photo, Record, Session
 from ..record.frozen import Opened
 from ..record.quiet_switches import wishes_quiet_switches
 from ..record.sessions import sessions_of
+from .drilling_request import BESIDE, drilled_as_asked
 from .html import data_url, drawing_words, paper_html
 from .photos import ShownPhoto, shown_photos
 from .shop_tables import fitted_parts
@@ -91,6 +93,7 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         As those of `bench_plan`.
     """
     plan = job_plan(record, found)
+    plan = replace(plan, steps=drilled_as_asked(plan.steps, found, folder))
     done = sessions_of(record, plan.steps)
     steps = [
         PlanStep(number, step, done[number - 1], shown_photos(_of_step(record, step), folder, beside=True))
@@ -115,6 +118,7 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         loose=shown_photos((each for each in record.photos if each not in at_steps), folder),
         phases=list(_phases(steps)),
         undo=plan.undo,
+        drilling=BESIDE if panel_work(found.stock, found.modded).parts else "",
         sessions=sessions_table(record),
         key=_key(record, plan.steps),
         script=Markup(script),

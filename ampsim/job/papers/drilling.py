@@ -8,15 +8,14 @@ from pathlib import Path
 
 from ...base.errors import DescriptionError
 from ...work.holes.face import Face, faces
-from ...work.holes.panel_parts import PanelPart, panel_work
+from ...work.holes.panel_parts import PanelPart
 from ...work.holes.row import Placed, place_row, too_near
 from ...work.new_parts import new_mods
 from ...work.steps.drilling import drilling_steps
+from ...work.steps.step import Step
 from ..record.data import Record
 from ..record.frozen import Opened
-from ..record.paths import path_inside
-from ..record.reading import job_file
-from .drilling_request import FILE, read_drilling
+from .drilling_request import FILE, asked_panel
 from .drilling_shapes import distance_shapes, hole_shapes, row_shapes, ruler_shapes
 from .face_shapes import face_room, face_shapes
 from .sheets import Box, Line, Sheet, Text, paper_size, write_sheets
@@ -63,23 +62,25 @@ def drilling_sheet(record: Record, found: Opened, folder: str | Path) -> Drillin
     DescriptionError
         For a mistake in that file; where the job puts nothing through the panel.
     """
-    first = panel_work(found.stock, found.modded)
-    request = read_drilling(path_inside(job_file(folder).parent, FILE), first)
-    work = panel_work(found.stock, found.modded, request.bodies)
-    parts = [request.measured(each) for each in (*work.parts, *request.others)]
-    work = replace(work, parts=tuple(each for each in parts if each.drilled or each not in request.others))
+    work, request = asked_panel(found, folder)
+    parts = [*work.parts, *(each for each in request.others if not each.drilled)]
     sheet = DrillingSheet(
         record.name,
         f"{found.modded.name}, {', '.join(each.name for each in new_mods(found.stock, found.modded))}",
         request.zero,
         place_row(parts, request.places),
         faces(found.modded, work),
-        tuple(each.do for each in drilling_steps(found.stock, found.modded, work)),
+        tuple(map(_step_words, drilling_steps(found.stock, found.modded, work))),
         (),
     )
     if not (sheet.row or sheet.faces):
         raise DescriptionError("this job puts nothing new through the panel: there is nothing to drill")
     return replace(sheet, near=tuple(too_near(sheet.row)))
+
+
+def _step_words(step: Step) -> str:
+    tool = f"Tool: {step.tool}." if step.tool else ""
+    return " ".join(filter(None, [step.do, *step.how, tool, *step.wrong]))
 
 
 def write_drilling(sheet: DrillingSheet, path: str | Path, paper: str = "A4") -> Path:

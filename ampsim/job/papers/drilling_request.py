@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -11,10 +11,16 @@ from ...base.entries import Entry
 from ...base.files import read_bounded
 from ...library.files import toml_tables
 from ...work.holes.bodies import BODIES, NOT_KNOWN, Body
-from ...work.holes.panel_parts import PanelPart, PanelWork
+from ...work.holes.panel_parts import PanelPart, PanelWork, panel_work
 from ...work.holes.row import Placed
+from ...work.steps.drilling import drilling_steps
+from ...work.steps.step import Phase, Step
+from ..record.frozen import Opened
+from ..record.paths import path_inside
+from ..record.reading import job_file
 
-FILE = "drilling.toml"
+FILE, BESIDE = "drilling.toml", "drilling.pdf"
+"""What a job says of its holes, and the sheets that are printed, beside its plan."""
 _ALONG, _UP, _HOLE, _ZERO, _MOST = 1000.0, 35.0, 60.0, 120, 60
 
 
@@ -101,6 +107,36 @@ def _other(table: Entry, name: str, body: str) -> PanelPart:
         raise table.fail("along", f"{name} is there: say where, in mm")
     found: Body = BODIES[body] if body else NOT_KNOWN
     return PanelPart(name, "", found, name if there else "")
+
+
+def asked_panel(found: Opened, folder: str | Path) -> tuple[PanelWork, DrillingRequest]:
+    """What a job puts through the panel, with the bodies, holes and further holes that its file asks for.
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in the file.
+    """
+    usual = panel_work(found.stock, found.modded)
+    request = read_drilling(path_inside(job_file(folder).parent, FILE), usual)
+    work = panel_work(found.stock, found.modded, request.bodies)
+    parts = (*work.parts, *(each for each in request.others if each.drilled))
+    return replace(work, parts=tuple(request.measured(each) for each in parts)), request
+
+
+def drilled_as_asked(steps: Sequence[Step], found: Opened, folder: str | Path) -> tuple[Step, ...]:
+    """The steps of a plan, those of drilling with the holes and rooms that the job's file asks for.
+
+    Raises
+    ------
+    DescriptionError
+        For a mistake in the file.
+    """
+    if not any(each.phase is Phase.DRILL for each in steps):
+        return tuple(steps)
+    asked = drilling_steps(found.stock, found.modded, asked_panel(found, folder)[0])
+    how = {each.do: each.how for each in asked}
+    return tuple(replace(each, how=how.get(each.do, each.how)) for each in steps)
 
 
 def request_text(zero: str, row: tuple[Placed, ...]) -> str:

@@ -33,7 +33,7 @@ class Way:
 
 @dataclass(frozen=True)
 class Face:
-    """The face of one part: the name of its knob or lever, whether it has a scale from 0 to 10, and its positions."""
+    """The face of one part: the names of its knob and lever, whether it has a scale from 0 to 10, and its positions."""
 
     part: PanelPart
     control: str
@@ -56,7 +56,8 @@ def _face(modded: Amp, part: PanelPart) -> Face | None:
     on = [each for each in modded.all_switches if body_of(each.shaft) == part.name or each.shaft == part.name]
     ways = tuple(way for switch in on for way in _ways(switch, plans.get(switch.designator)))
     new = part.name != part.into
-    return Face(part, part.control, new, ways) if new or ways else None
+    control = ", ".join([part.control, *(each.control for each in on)])
+    return Face(part, control, new, ways) if new or ways else None
 
 
 def _ways(switch: Switch, plan: SwitchPlan | None) -> Iterator[Way]:

@@ -10,6 +10,8 @@ from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp, AnyPart, Mod, Pot, Socket, Switch
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.designators import body_of
+from ...circuit.mount import Mount
+from ...circuit.mounting import mounting_of
 from ...circuit.switches.kinds import TOGGLES, Action
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.planning import planned_switches
@@ -18,6 +20,7 @@ from ..new_parts import work_mods
 from . import bodies
 from .bodies import BODIES, Body
 
+_INSIDE = (Mount.BOARD, Mount.SURFACE, Mount.TURRET, Mount.EYELET, Mount.TAGS, Mount.POINT)
 _SOCKETS = {7: bodies.SEVEN, 8: bodies.OCTAL, 9: bodies.NOVAL}
 
 
@@ -48,6 +51,11 @@ class PanelPart:
         return not self.into
 
     @property
+    def called(self) -> str:
+        """The part with its control: "S102 (cathode)"."""
+        return f"{self.name} ({self.control})" if self.control else self.name
+
+    @property
     def words(self) -> str:
         """The part with its control and body: "S102 (cathode; toggle switch, 1/4 inch bushing)"."""
         return f"{self.name} ({'; '.join(filter(None, [self.control, self.body.name]))})"
@@ -72,7 +80,8 @@ def panel_work(stock: Amp, modded: Amp, wanted: Mapping[str, str] | None = None)
     Every pot, switch and socket that a new mod brings is one part, tracks and sections of one body together. A switch
     on the shaft of a pot and the contacts of a relay have no hole, the switch that feeds a relay's coil has one. A pot
     that takes another's place goes into its hole; so does one that is fitted when an old pot comes out for good, first
-    where most wires are the same.
+    where most wires are the same. A pot that the amp says to be mounted inside, such as on a board, is a trimmer: it
+    has no hole, and what takes its place has none.
 
     Parameters
     ----------
@@ -122,7 +131,7 @@ class _Work:
         return tuple(
             name
             for name, tracks in _shafts(_pots(self.stock)).items()
-            if {each.designator for each in tracks} <= self.lifted
+            if {each.designator for each in tracks} <= self.lifted and not self._inside(tracks)
         )
 
     @cached_property
@@ -140,7 +149,7 @@ class _Work:
         stock = {each.designator for each in _pots(self.stock)}
         for name, tracks in self.shafts.items():
             names = {each.designator for each in tracks}
-            if names & stock and names & set(places):
+            if names & stock and names & set(places) and not self._inside(tracks):
                 yield PanelPart(name, tracks[0].control, self._pot_body(name, tracks, bool(names & doubled)), name)
 
     def fitted(self) -> Iterator[PanelPart]:
@@ -181,6 +190,10 @@ class _Work:
         left = [old for old in self.freed if old not in goes.values()]
         goes |= dict(zip((name for name in waiting if name not in self.shafts), left, strict=False))
         return [replace(each, into=goes.get(each.name, each.into)) for each in parts]
+
+    def _inside(self, tracks: Iterable[Pot]) -> bool:
+        found = [mounting_of(self.stock, each.designator) for each in tracks]
+        return any(each is not None and each.mount in _INSIDE for each in found)
 
     def _brought(self) -> Iterator[AnyPart]:
         """Parts that the mods fit, those that only a switch fits included."""

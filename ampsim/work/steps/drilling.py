@@ -15,13 +15,27 @@ PILOT = 3.0
 
 
 def drilling_steps(stock: Amp, modded: Amp, work: PanelWork | None = None) -> Iterator[Step]:
-    """Steps for what goes through the panel (`work`, where its bodies are known); none where nothing does."""
+    """Steps for what goes through the panel; none where nothing does.
+
+    What to do stays the same whatever bodies the parts have; how says their holes and rooms.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+    work : PanelWork
+        Where the bodies are known; default: the usual ones.
+    """
     work = work or panel_work(stock, modded)
     for each in work.parts:
         if not each.drilled:
-            yield Step(Phase.DRILL, _reuse_words(each))
+            yield _reuse_step(each)
     if work.left_open:
-        yield Step(Phase.DRILL, f"Close {_holes_of(work.left_open)} with a plug: nobody may reach in.")
+        yield Step(
+            Phase.DRILL,
+            f"Close {_holes_of(work.left_open)} with a plug.",
+            tool="plug of the size of the hole",
+            wrong=("An open hole lets fingers and things reach lethal volts.",),
+        )
     if work.holes:
         yield from _new_holes(work)
 
@@ -37,45 +51,58 @@ def plug_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
             yield Step(Phase.FIT, f"The hole that {each.name} leaves is for {each.into} again.")
 
 
-def _reuse_words(part: PanelPart) -> str:
-    who = (
-        f"{part.words} goes into its own hole"
-        if part.name == part.into
-        else f"{part.words} takes the hole of {part.into}"
-    )
-    return (
-        f"{who}: measure it first, {part.body.hole_words} is usual ({part.body.thread}). It asks for "
-        f"{part.body.room_words}; wider holes take a shouldered washer, narrower ones are opened with a reamer."
+def _reuse_step(part: PanelPart) -> Step:
+    whose = "the hole that the old one leaves" if part.name == part.into else f"the hole of {part.into}"
+    return Step(
+        Phase.DRILL,
+        f"Try {part.called} in {whose} before it goes in for good.",
+        tool="calliper, reamer or shouldered washers",
+        how=(
+            f"{part.words}: {part.body.hole_words} is usual ({part.body.thread}); it asks for {part.body.room_words}.",
+            "A wider hole takes a shouldered washer, a narrower one is opened with a reamer.",
+        ),
+        wrong=("A body that touches a neighbour, a wire or the cabinet: another size of the same part.",),
     )
 
 
 def _new_holes(work: PanelWork) -> Iterator[Step]:
-    rooms = "; ".join(f"{each.words} asks for {each.body.room_words}" for each in work.holes)
     yield Step(
         Phase.DRILL,
-        f"A hole is for good: drill what the owner agreed to. Look for room before marking, from inside and with the "
-        f"chassis in its cabinet: {rooms}. Nothing of the works may be within 5 mm of it, no wire behind the drill.",
+        "Look for room for every new hole, from inside and with the chassis in its cabinet. A hole is for good: drill "
+        "what the owner agreed to.",
+        tool="calliper, lamp",
+        how=(
+            *(f"{each.words} asks for {each.body.room_words}." for each in work.holes),
+            "Nothing of the works within 5 mm of that room, no wire behind the drill.",
+        ),
+        wrong=("No room: another place, or a body that needs less; nothing is drilled until it is found.",),
     )
     yield Step(
         Phase.DRILL,
-        "Mark on tape, from the drilling sheet (printed at 100 %, its ruler measured) or from the parts themselves; "
-        "hold each part and its knob over its mark, and look along the row.",
+        "Mark every hole on tape, from the drilling sheet or from the parts themselves.",
+        tool="drilling sheet printed at 100 %, its ruler measured; masking tape, scriber",
+        how=("Hold each part and its knob over its mark, and look along the row.",),
     )
     yield Step(
         Phase.DRILL,
-        "Lay the chassis so that chips fall out of it, and cover the works with cloth and tape. Eye protection on, no "
-        "gloves, panel clamped, a block of wood behind the hole.",
-    )
-    holes = "; ".join(f"{each.name}, {each.body.hole_words}{_key_words(each.body)}" for each in work.holes)
-    yield Step(
-        Phase.DRILL,
-        f"Centre punch each mark, drill {PILOT:g} mm through, open with a step drill at low speed, and deburr both "
-        f"sides: {holes}. Try each part in its hole.",
+        "Cover the works with cloth and tape, and lay the chassis so that chips fall out of it.",
+        tool="cloth, tape, clamps, a block of wood behind the hole",
     )
     yield Step(
         Phase.DRILL,
-        "Chips out: brush and vacuum, the cloth taken off last and folded inwards, a magnet for steel; no compressed "
-        "air. Look into every socket, pot and switch with a lamp: one chip is a short at the volts of the supply.",
+        f"Centre punch each mark, drill {PILOT:g} mm through, open it with a step drill, deburr both sides.",
+        tool=f"centre punch, drill of {PILOT:g} mm, step drill at low speed, deburrer; eye protection, no gloves",
+        how=(
+            *(f"{each.name}: {each.body.hole_words}{_key_words(each.body)}." for each in work.holes),
+            "Try each part in its hole.",
+        ),
+        wrong=("The drill wanders: punch again and begin with the small drill. It snatches: slower, panel clamped.",),
+    )
+    yield Step(
+        Phase.DRILL,
+        "Get every chip out, the cloth last and folded inwards; look into sockets, pots and switches with a lamp.",
+        tool="brush, vacuum, magnet for steel; no compressed air",
+        wrong=("One chip that stays is a short at the volts of the supply.",),
     )
 
 

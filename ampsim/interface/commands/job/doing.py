@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 from ....base.caution import CAUTION
@@ -62,20 +63,25 @@ def _wiring(options: argparse.Namespace) -> None:
 
 def _plan(options: argparse.Namespace) -> None:
     from ....job.papers.bench_plan import bench_plan
+    from ....job.papers.drilling import drilling_sheet, write_drilling
+    from ....job.papers.drilling_request import BESIDE
+    from ....work.holes.panel_parts import panel_work
 
+    record, found = open_record(options)
     path = output_path(options, f"{PAPERS}/plan.html")
-    announce(
-        "plan", bench_plan(*open_record(options), options.folder, path, options.paper), options.paper, appendix=True
-    )
+    announce("plan", bench_plan(record, found, options.folder, path, options.paper), options.paper, appendix=True)
+    if panel_work(found.stock, found.modded).parts:
+        sheet = drilling_sheet(record, found, job_folder(options))
+        print(f"To print at 100 %: {write_drilling(sheet, path.with_name(BESIDE), options.paper)}")
     print(f"\n{CAUTION}")
 
 
 def _drilling(options: argparse.Namespace) -> None:
     from ....job.papers.drilling import drilling_sheet, write_drilling
-    from ....job.papers.drilling_request import FILE, request_text
+    from ....job.papers.drilling_request import BESIDE, FILE, request_text
 
     sheet = drilling_sheet(*open_record(options), job_folder(options))
-    path = write_drilling(sheet, output_path(options, f"{PAPERS}/drilling.pdf"), options.paper)
+    path = write_drilling(sheet, output_path(options, f"{PAPERS}/{BESIDE}"), options.paper)
     print(f"The drilling sheet is {path}; print it at 100 % on {options.paper} and measure its rulers")
     print("".join(f"\nToo near: {each}" for each in sheet.near).lstrip("\n") or "Nothing stands too near another")
     if any(each.ours for each in sheet.row):
@@ -119,9 +125,11 @@ def _done(options: argparse.Namespace) -> None:
 
 
 def _steps(options: argparse.Namespace) -> None:
+    from ....job.papers.drilling_request import drilled_as_asked
     from ....job.record.quiet_switches import wishes_quiet_switches
     from ....work.steps.work_plan import work_steps
 
     record, found = open_record(options)
     plan = work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
+    plan = replace(plan, steps=drilled_as_asked(plan.steps, found, job_folder(options)))
     print(plan.text())

@@ -70,7 +70,10 @@ def _remarks(lot: random.Random) -> str:
         for day in range(6)
     )
     volts = "".join(f'"{pin}" = {lot.uniform(90, 300):.1f}\n' for pin in _PINS)
-    return seen + 3 * f'\n[[measured]]\nphase = "on arrival"\ndate = 2026-01-05\n[measured.volts]\n{volts}'
+    line = '{kind = "part", what = "22k resistor (R1)", quantity = "1", unit = "piece", price = "4.20", per = "100", '
+    line += 'amount = "0.04"},\n'
+    quote = f'\n[[quotes]]\ndate = 2026-01-06\ncurrency = "EUR"\nplaces = 2\ntotal = "0.80"\nlines = [\n{20 * line}]\n'
+    return seen + quote + 3 * f'\n[[measured]]\nphase = "on arrival"\ndate = 2026-01-05\n[measured.volts]\n{volts}'
 
 
 SECTIONS = (all_jobs,)

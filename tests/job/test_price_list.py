@@ -29,10 +29,24 @@ from ampsim.job.quote.price_rows import COLUMNS, Offer, PriceList
 from ampsim.job.quote.shop_sheet import ShopSheet, read_shop_sheet, shop_sheet
 from ampsim.library.files import models
 from ampsim.work.parts_list.switch_need import SwitchNeed
+from ampsim.work.steps.step import Phase
 
 SHOP = ShopSheet("a shop", "EUR", 2)
 HEAD = "kind;value;price;supplier;order number;tolerance;watts;volts;make;stock;pack;minimum;taper;size;currency;switch"
-MONEY = [Path(quote.__file__).with_name(f"{name}.py") for name in ("money", "choosing", "order_list", "shop_sheet")]
+MONEY = [
+    Path(quote.__file__).with_name(f"{name}.py")
+    for name in (
+        "money",
+        "choosing",
+        "order_list",
+        "shop_sheet",
+        "sums",
+        "hours",
+        "make_quote",
+        "bill_texts",
+        "ordering",
+    )
+]
 R = Need("resistor", "22k", ("R1",), 22e3, 0.01, 0.5, 350.0, 90.0, "metal film")
 C = Need("capacitor", "22n", ("C1",), 22e-9, 0.1, math.nan, 400.0, 330.0, "film (polyester or polypropylene)")
 E = replace(C, wanted="22u", value=22e-6, tolerance=0.2, volts=25.0, make="electrolytic, plus at C1.1, 105 degrees")
@@ -319,6 +333,7 @@ def test_the_demo_shop_is_read_and_every_row_of_its_list_understood(monkeypatch:
     prices = read_price_lists(shop.prices)
     assert prices.notes == ()
     assert prices.count == (models() / "shop" / "prices.csv").read_text("utf-8").count("\n") - 1
+    assert list(shop.minutes) == list(Phase)
     assert {each.supplier for kind in prices.offers.values() for each in kind} == set(shop.shipping)
     monkeypatch.setenv("AMPSIM_SHELF", str(models() / "shop"))
     assert shop_sheet() == shop

@@ -48,10 +48,15 @@ class Need:
         return Decimal(len(self.parts))
 
     @property
+    def short(self) -> str:
+        """What it is: "22n capacitor"."""
+        named = self.kind == "switch" or self.switch is not None
+        return self.wanted if named else f"{self.wanted} {self.kind}"
+
+    @property
     def words(self) -> str:
         """What is asked for, in short: "22n capacitor, 400 V, film"."""
-        named = self.kind == "switch" or self.switch is not None
-        told = [self.wanted if named else f"{self.wanted} {self.kind}"]
+        told = [self.short]
         told += [f"{self.watts:g} W"] if math.isfinite(self.watts) else []
         told += [f"{self.volts:g} V"] if self.kind == "capacitor" and math.isfinite(self.volts) else []
         return ", ".join([*told, *([self.make] if self.make else [])])

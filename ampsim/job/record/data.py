@@ -8,6 +8,8 @@ from datetime import date as Date
 from enum import StrEnum
 from typing import Any
 
+from .billing import Bill, Order
+
 FORMAT = 8
 
 
@@ -133,7 +135,8 @@ class Blind:
 class Session:
     """Steps of the plan that somebody did in one go, in the plan's own words.
 
-    `minutes` is how long they took [min], 0 where nobody wrote that down.
+    `minutes` is how long they took [min], 0 where nobody wrote that down; `kinds` how many steps of each kind they
+    were, by the phases of the plan, () where that was not kept.
     """
 
     date: Date
@@ -141,6 +144,7 @@ class Session:
     minutes: int = 0
     by: str = ""
     note: str = ""
+    kinds: tuple[tuple[str, int], ...] = ()
 
 
 class Audience(StrEnum):
@@ -223,26 +227,22 @@ class Record:
         The amp's serial number, and the day it was promised for; "" and None where nobody wrote them down.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps, choices, blind, sessions, photos
+    wishes, states, arrival, measured, sweeps, choices, blind, sessions, photos, quotes, orders, invoices
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
     mounting
         How parts are mounted where the amp file does not say it, or says otherwise: designator to words.
-    audition
-        What to show and where to listen: the entries of a plain job file, as they stand.
-    positions
-        Positions that the panel keeps, as they stand.
+    audition, positions
+        What to show and where to listen, and positions that the panel keeps: entries as they stand.
     history
         What entries were before, in the order of the changes.
     frozen
         The files that the job opens from; none while a job of format 1 has not been saved.
-    format
-        Of the file it was read from.
+    format, seen
+        Of the file it was read from, and its sha256; "" when there was none.
     beyond
         Entries of a newer format that were not understood.
-    seen
-        sha256 of the file it was read from; "" when there was none.
     """
 
     name: str
@@ -263,6 +263,9 @@ class Record:
     sessions: tuple[Session, ...] = ()
     photos: tuple[Photo, ...] = ()
     mounting: tuple[tuple[str, str], ...] = ()
+    quotes: tuple[Bill, ...] = ()
+    orders: tuple[Order, ...] = ()
+    invoices: tuple[Bill, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()

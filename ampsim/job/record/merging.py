@@ -104,7 +104,7 @@ def _inline(value: Any) -> Any:
             table[key] = _inline(each)
         return table
     if isinstance(value, list):
-        array = tomlkit.array()
+        array = tomlkit.array().multiline(_are_rows(value))  # tables in a list: a line for each
         for each in value:
             array.append(_inline(each))
         return array

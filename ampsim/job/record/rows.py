@@ -33,6 +33,7 @@ from .paths import check_file_name
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000  # signs
+_MOST_KINDS = 60
 _MOST_STEPS, _MOST_VOLTS, _MOST_CONTROLS = 500, 1000, 100
 MOST_MARKS, MARK_TEXT = 30, 200
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -153,7 +154,9 @@ def read_session(entry: Entry) -> Session:
     )
     minutes = entry.whole_number("minutes", 0, 100_000, 0)
     by, note = entry.plain_text("by", _NAME, ""), entry.plain_text("note", _NOTE, "", lines=True)
-    return Session(entry.date(), steps, minutes, by, note)
+    kinds = entry.table("kinds")
+    counts = tuple((plain(name), kinds.whole_number(name, 1, _MOST_STEPS, 1)) for name in kinds.names()[:_MOST_KINDS])
+    return Session(entry.date(), steps, minutes, by, note, counts)
 
 
 def read_photo(entry: Entry, strict: bool = True) -> Photo:

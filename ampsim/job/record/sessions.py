@@ -68,8 +68,11 @@ def keep_session(
         For texts and numbers that a job file cannot hold.
     """
     words = [plain(steps[number - 1].do) for number in numbers]
+    kinds = Counter(str(steps[number - 1].phase) for number in numbers)
     known = {"minutes": minutes, "by": plain(by), "note": plain(note, lines=True)}
-    table = {"date": date or datetime.date.today(), "steps": words} | {key: each for key, each in known.items() if each}
+    table = {"date": date or datetime.date.today(), "steps": words, "kinds": dict(kinds)} | {
+        key: each for key, each in known.items() if each
+    }
     return add_entry(record, "sessions", table)
 
 

@@ -6,7 +6,8 @@ from enum import StrEnum
 from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
-from .data import FORMAT, Blind, Mark, Measured, Photo, Record
+from .billing import bill_table, order_table
+from .data import FORMAT, Blind, Mark, Measured, Photo, Record, Session
 
 Tables = dict[str, Any]
 
@@ -24,8 +25,11 @@ def as_tables(record: Record) -> Tables:
         "sweeps": [_nonempty_fields(each) | _nonempty({"at": dict(each.at)}) for each in record.sweeps],
         "choices": [_nonempty_fields(each) for each in record.choices],
         "blind": [_blind_table(each) for each in record.blind],
-        "sessions": [_nonempty_fields(each) | {"steps": list(each.steps)} for each in record.sessions],
+        "sessions": [_session_table(each) for each in record.sessions],
         "photos": [_photo_table(each) for each in record.photos],
+        "quotes": [bill_table(each) for each in record.quotes],
+        "orders": [order_table(each) for each in record.orders],
+        "invoices": [bill_table(each) for each in record.invoices],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],
@@ -55,6 +59,10 @@ def _measured_table(each: Measured) -> Tables:
 def _blind_table(each: Blind) -> Tables:
     table = {"date": each.date, "among": list(each.among), "rounds": each.rounds, "right": each.right}
     return table | _nonempty({"note": each.note})
+
+
+def _session_table(each: Session) -> Tables:
+    return _nonempty_fields(each) | {"steps": list(each.steps)} | _nonempty({"kinds": dict(each.kinds)})
 
 
 def _photo_table(each: Photo) -> Tables:

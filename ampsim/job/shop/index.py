@@ -13,7 +13,7 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import astuple
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
 from ...base.errors import DescriptionError
@@ -21,6 +21,7 @@ from ...base.files import read_bounded
 from ...base.kept_files import kept_folder
 from ...base.progress import Progress
 from ...library.files import toml_tables
+from ..quote.hours import sessions_of_one_kind
 from ..record.data import FORMAT, Record
 from ..record.paths import path_inside
 from ..record.reading import read_record
@@ -28,12 +29,12 @@ from .folders import look_through
 from .lines import COLUMNS, JobLine, job_line
 from .passages import Passage, fold, passages
 
-_FORM = 1  # goes up whenever the tables below, or what is put into them, change
+_FORM = 2  # goes up whenever the tables below, or what is put into them, change
 _PATIENCE = 10.0  # s
 _PIECE = 100  # jobs
 _SHIFT = 1 << 20  # passages of a job are numbered from its own number times this
 _TABLES = """
-create table jobs (number integer primary key, place text unique, stamp text, line text);
+create table jobs (number integer primary key, place text unique, stamp text, line text, times text);
 create virtual table passages using fts5 (folded, kind unindexed, day unindexed, said unindexed);
 """
 
@@ -87,6 +88,13 @@ class Index:
         """A line for each job, and for each folder that holds none or one that cannot be read."""
         rows = self._connection.execute("select line from jobs order by place").fetchall()
         return [*(JobLine(*json.loads(line)) for (line,) in rows), *self._others]
+
+    def times(self, but: Path | None = None) -> list[tuple[str, int, int]]:
+        """Kind, steps and minutes [min] of the sessions of one kind in every job; those of one folder left out."""
+        own = but.resolve() if but else None
+        rows = self._connection.execute("select place, times from jobs where times != '[]' order by place").fetchall()
+        told = [json.loads(times) for place, times in rows if (self.shop / place).resolve() != own]
+        return [(str(kind), int(steps), int(minutes)) for each in told for kind, steps, minutes in each]
 
     def search(self, words: Sequence[str]) -> dict[str, list[Passage]]:
         """Find the jobs in which every word stands somewhere.
@@ -149,7 +157,7 @@ class Index:
             with _alone(self._connection):
                 for done, place in enumerate(changed[begin : begin + _PIECE], begin + 1):
                     self._drop(place)
-                    self._put(place, jobs[place], *_read(self.shop / place, place))
+                    self._put(place, jobs[place], _read(self.shop / place, place))
                     if progress:
                         progress(done, len(changed), "jobs read")
 
@@ -159,9 +167,11 @@ class Index:
             self._connection.execute("delete from passages where rowid >= ? and rowid < ?", rows)
             self._connection.execute("delete from jobs where number = ?", (number,))
 
-    def _put(self, place: str, stamp: str, line: JobLine, told: list[Passage]) -> None:
-        row = (place, stamp, json.dumps(astuple(line)))
-        number = self._connection.execute("insert into jobs (place, stamp, line) values (?, ?, ?)", row).lastrowid or 0
+    def _put(self, place: str, stamp: str, read: _ReadJob) -> None:
+        told = read.passages
+        row = (place, stamp, json.dumps(astuple(read.line)), json.dumps(read.times))
+        insert = "insert into jobs (place, stamp, line, times) values (?, ?, ?, ?)"
+        number = self._connection.execute(insert, row).lastrowid or 0
         rows = [(number * _SHIFT + n, fold(each.text), each.kind, each.date, each.text) for n, each in enumerate(told)]
         some = "insert into passages (rowid, folded, kind, day, said) values (?, ?, ?, ?, ?)"
         self._connection.executemany(some, rows)
@@ -194,16 +204,26 @@ def _alone(connection: sqlite3.Connection) -> Iterator[None]:
     connection.execute("commit")
 
 
-def _read(folder: Path, place: str) -> tuple[JobLine, list[Passage]]:
-    """The line of a job and what can be searched for; of one that cannot be read, why."""
+@dataclass(frozen=True)
+class _ReadJob:
+    """What the index takes of a job: its line, what can be searched for, its sessions of one kind."""
+
+    line: JobLine
+    passages: list[Passage]
+    times: list[tuple[str, int, int]] = field(default_factory=list)
+
+
+def _read(folder: Path, place: str) -> _ReadJob:
+    """What the index takes of a job; of one that cannot be read, why."""
     try:
         record = read_record(folder)
     except DescriptionError as problem:
-        return JobLine(place, fault=str(problem)), [Passage("folder", "", place)]
+        return _ReadJob(JobLine(place, fault=str(problem)), [Passage("folder", "", place)])
     frozen = dict(_frozen_tables(folder, record))
     amp = frozen.get(f"{record.amp}.toml", {}).get("name")
     line = job_line(place, record, amp if isinstance(amp, str) else "")
-    return line, [Passage("folder", "", place), *passages(record, frozen)]
+    told = [Passage("folder", "", place), *passages(record, frozen)]
+    return _ReadJob(line, told, sessions_of_one_kind(record.sessions))
 
 
 def _frozen_tables(folder: Path, record: Record) -> Iterator[tuple[str, dict[str, object]]]:

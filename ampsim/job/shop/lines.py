@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from datetime import date as Date
 from typing import Any
 
+from ..record.billing import Answer, Bill
 from ..record.data import Record, Status
 
 _WAITS_FOR = {
@@ -18,6 +19,8 @@ _WAITS_FOR = {
     Status.BEING_WIRED: "the bench",
     Status.BEING_PROVED: "the proof",
 }
+_UNDECIDED = (Status.TAKEN_IN, Status.LOOKED_OVER, Status.WAITING_FOR_OWNER, Status.WAITING_FOR_PARTS)
+_AT_WORK = (Status.ON_THE_BENCH, Status.BEING_WIRED)
 _SOON = 7  # days; a habit of ours
 
 
@@ -26,8 +29,9 @@ class JobLine:
     """A job as the list of all jobs tells it.
 
     `place` is its folder, from the shop's; dates are as the calendar writes them (2027-03-01), "" where there is none.
-    `waits` says what it waits for, "" when nothing: it was handed over, or given back. `fault` says why a folder could
-    not be read as a job; everything else then is empty.
+    `waits` says what it waits for, "" when nothing: it was handed over, or given back. `value` is what its invoice,
+    else its last quote comes to in its `currency`, "" where there is none or the owner declined it. `fault` says why a
+    folder could not be read as a job; everything else then is empty.
     """
 
     place: str
@@ -40,6 +44,8 @@ class JobLine:
     waits: str = ""
     promised: str = ""
     touched: str = ""
+    value: str = ""
+    currency: str = ""
     fault: str = ""
 
     @property
@@ -62,6 +68,7 @@ class JobLine:
 
 def job_line(place: str, record: Record, amp: str) -> JobLine:
     """The line of a job; `amp` is what its amp is called."""
+    bill = _bill(record)
     return JobLine(
         place=place,
         name=record.name,
@@ -73,7 +80,15 @@ def job_line(place: str, record: Record, amp: str) -> JobLine:
         waits=_waits_for(record),
         promised=str(record.promised or ""),
         touched=max(map(str, _dates(record)), default=""),
+        value=f"{bill.total:f}" if bill else "",
+        currency=bill.currency if bill else "",
     )
+
+
+def _bill(record: Record) -> Bill | None:
+    """What the job is worth: its invoice, else its last quote unless that was declined."""
+    asked = [each for each in record.quotes[-1:] if each.answer is not Answer.DECLINED]
+    return next(iter([*record.invoices[-1:], *asked]), None)
 
 
 def _waits_for(record: Record) -> str:
@@ -82,13 +97,45 @@ def _waits_for(record: Record) -> str:
     last = record.states[-1]
     waits = _WAITS_FOR.get(last.state, "")
     note = " ".join(last.note.split())
-    return f"{waits}: {note}" if waits and note else waits
+    said = f"{waits}: {note}" if waits and note else waits
+    if last.state in _UNDECIDED:
+        return _by_quote(record) or said
+    coming = _parts_to_come(record) if last.state in _AT_WORK else ""
+    return f"{said}; {coming}" if coming else said
+
+
+def _by_quote(record: Record) -> str:
+    """What a job waits for before the work, as its last quote and its orders say it; "" without a quote."""
+    if not record.quotes:
+        return ""
+    last = record.quotes[-1]
+    if last.answer is Answer.NONE:
+        return f"the owner's answer to the quote of {last.date}"
+    if last.answer is Answer.DECLINED:
+        return f"a decision: the quote was declined on {last.answered}"
+    return _parts_to_come(record) or "the bench"
+
+
+def _parts_to_come(record: Record) -> str:
+    """Which parts of the last quote are still to be ordered, or ordered and not here; "" when all are here."""
+    ordered = {part for order in record.orders for part in order.parts}
+    missing = [part for part in (record.quotes[-1].to_buy if record.quotes else ()) if part not in ordered]
+    away = [order for order in record.orders if order.arrived is None]
+    told = [f"{_count(len(missing))} to order"] if missing else []
+    told += [
+        f"{_count(len(each.parts))} of {each.date}{f' from {each.supplier}' * bool(each.supplier)}" for each in away
+    ]
+    return f"parts: {', '.join(told)}" if told else ""
+
+
+def _count(parts: int) -> str:
+    return f"{parts} part{'s' * (parts != 1)}"
 
 
 def _dates(record: Record) -> Iterator[Date]:
     dated: Sequence[Any] = (
         *record.states, *record.arrival, *record.measured, *record.sweeps, *record.choices, *record.sessions,
-        *record.photos, *record.history, *record.frozen,
+        *record.photos, *record.quotes, *record.orders, *record.invoices, *record.history, *record.frozen,
     )  # fmt: skip
     return (each.date for each in dated)
 

@@ -45,10 +45,33 @@ class Overview:
     @property
     def jobs(self) -> pd.DataFrame:
         """The jobs that are told, a row each."""
-        head = ("folder", "owner", "amp", "serial number", "state", "since", "waits for", "promised", "last touched")
+        head = (
+            "folder",
+            "owner",
+            "amp",
+            "serial number",
+            "state",
+            "since",
+            "waits for",
+            "promised",
+            "value",
+            "last touched",
+        )
         shown = [each for each in self._told if not each.fault and (each.is_open or self.whole or self.words)]
         rows = [
-            (e.place, e.owner, e.amp, e.serial, e.state, e.since, e.waits, e.due(self.today), e.touched) for e in shown
+            (
+                e.place,
+                e.owner,
+                e.amp,
+                e.serial,
+                e.state,
+                e.since,
+                e.waits,
+                e.due(self.today),
+                f"{e.value} {e.currency}".strip(),
+                e.touched,
+            )
+            for e in shown
         ]
         return pd.DataFrame(rows, columns=list(head))
 

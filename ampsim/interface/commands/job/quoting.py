@@ -1,26 +1,48 @@
-"""What the job costs: the order list."""
+"""What the job costs: the quote, and the order list."""
 
 from __future__ import annotations
 
 import argparse
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ....base.errors import DescriptionError, shown
-from .common import PAPERS, Steps, open_record, output_path, to_option
+from ....base.errors import DescriptionError, nearest, shown
+from .common import PAPERS, Steps, announce, open_record, output_path, paper_options, to_option
 
 if TYPE_CHECKING:
     from ....job.quote.choosing import Purchase
+    from ....job.quote.hours import KindOfWork
     from ....job.quote.shop_sheet import ShopSheet
+    from ....job.record.data import Record
     from ....job.record.frozen import Opened
+
+_ANSWERS = ("accepted", "declined")
 
 
 def add(steps: Steps) -> None:
     """Add the steps of quoting."""
     steps.group("what it costs")
+    quote = steps.step("quote", "what the work and the parts come to, for the owner: HTML, PDF and CSV", _quote)
+    _shop_options(quote)
+    quote.add_argument(
+        "--minutes", action="append", default=[], help='what one step of a kind takes, such as "fit=6"; repeatable'
+    )
+    quote.add_argument("--past", action="store_true", help="take what earlier jobs took where the sheet says nothing")
+    quote.add_argument("--discount", default="", help='an amount, or a share such as "5 %%"')
+    quote.add_argument("--deposit", default="", help="what is asked for beforehand, likewise")
+    quote.add_argument("--number", default="", help="the shop's own number of it")
+    quote.add_argument("--draft", action="store_true", help="do not keep it in the job")
+    quote.add_argument("--answer", choices=_ANSWERS, help="write down what the owner said to the last one, and no more")
+    paper_options(quote, "quote")
     order = steps.step("order", "what to order at which supplier, by the shop's price list; the drawer first", _order)
     _shop_options(order)
-    to_option(order, "folder for a CSV to each supplier", PAPERS)
+    order.add_argument("--sent", action="store_true", help="keep it in the job as ordered today")
+    order.add_argument(
+        "--arrived", nargs="?", const="", metavar="SUPPLIER", help="what was ordered is here, and no more"
+    )
+    order.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+    to_option(order, "folder for a page and a CSV to each supplier", PAPERS)
 
 
 def _shop_options(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +51,71 @@ def _shop_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--room", action="append", default=[], help="the space for a part in mm, such as C101=13x30; repeatable"
     )
+
+
+def _quote(options: argparse.Namespace) -> None:
+    from ....base.files import write_whole
+    from ....job.papers.bill_paper import quote_html
+    from ....job.quote.bill_texts import bill_csv, bill_text, hours_words
+    from ....job.quote.make_quote import keep_quote, make_quote
+    from ....job.quote.shop_sheet import shop_sheet
+    from ....job.record.saving import save_record
+
+    if options.answer:
+        _answer(options)
+        return
+    shop = shop_sheet(options.shop)
+    record, found = open_record(options)
+    path = output_path(options, f"{PAPERS}/quote.html")
+    purchase = _purchase(options, found, shop)
+    work = _work(options, record, found, shop)
+    told = {"discount": options.discount, "deposit": options.deposit, "number": options.number}
+    bill = make_quote(shop, work, purchase, **told)
+    print(bill_text(bill, f"Quote: {record.name}", shop.comma))
+    for each in work:
+        if each.past and each.past.median != each.each:
+            print(f"One step of '{each.kind}' is reckoned with {each.each} min; {each.past.words}.")
+    print(f"\n{hours_words(bill)} of work. Taxes and what a quote must say are for local law to say.")
+    write_whole(path, quote_html(bill, record, found.stock.name, shop, options.paper))
+    written = write_whole(path.with_suffix(".csv"), bill_csv(bill, "quote", shop.comma, shop.separator))
+    announce("quote", path, options.paper)
+    print(f"As data: {written}")
+    if not options.draft:
+        save_record(keep_quote(record, bill), options.folder)
+
+
+def _answer(options: argparse.Namespace) -> None:
+    from ....job.quote.make_quote import answer_quote
+    from ....job.record.billing import Answer
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
+
+    record = save_record(answer_quote(read_record(options.folder), Answer(options.answer)), options.folder)
+    last = record.quotes[-1]
+    print(f"The quote of {last.date}, {last.total} {last.currency}: {last.answer} on {last.answered}")
+
+
+def _work(options: argparse.Namespace, record: Record, found: Opened, shop: ShopSheet) -> list[KindOfWork]:
+    from ....job.papers.bench_plan import job_plan
+    from ....job.quote.hours import estimate, past_times
+    from ....job.shop.past import past_sessions
+
+    past = past_times(past_sessions(shop.jobs, options.folder)) if shop.jobs else {}
+    return estimate(job_plan(record, found).steps, {**shop.minutes, **_minutes(options)}, past, options.past)
+
+
+def _minutes(options: argparse.Namespace) -> dict[str, Decimal]:
+    from ....job.quote.money import parse_amount
+    from ....work.steps.step import Phase
+
+    found = {}
+    for each in options.minutes:
+        kind, sign, minutes = each.partition("=")
+        known = [str(phase) for phase in Phase]
+        if not sign or kind.strip() not in known:
+            raise DescriptionError(f"--minutes: {shown(each)} is no kind of step and its minutes{nearest(kind, known)}")
+        found[kind.strip()] = parse_amount(minutes, f"--minutes {kind.strip()}")
+    return found
 
 
 def _rooms(options: argparse.Namespace) -> dict[str, tuple[float, ...]]:
@@ -60,15 +147,38 @@ def _purchase(options: argparse.Namespace, found: Opened, shop: ShopSheet) -> Pu
 
 
 def _order(options: argparse.Namespace) -> None:
-    from ....base.files import file_word, write_whole
-    from ....job.quote.order_list import order_csv, order_text
-    from ....job.quote.shop_sheet import shop_sheet
+    import datetime
 
+    from ....base.files import file_word, write_whole
+    from ....job.papers.bill_paper import order_html
+    from ....job.quote.order_list import order_csv, order_text
+    from ....job.quote.ordering import keep_orders
+    from ....job.quote.shop_sheet import shop_sheet
+    from ....job.record.saving import save_record
+
+    if options.arrived is not None:
+        _arrived(options)
+        return
     shop = shop_sheet(options.shop)
-    _, found = open_record(options)
+    record, found = open_record(options)
     folder = output_path(options, PAPERS)
     purchase = _purchase(options, found, shop)
+    if options.sent:
+        save_record(keep_orders(record, purchase, shop), options.folder)
     print(order_text(purchase, shop))
     for supplier, lines in purchase.orders.items():
-        path = write_whole(folder / f"order-{file_word(supplier)}.csv", order_csv(lines, shop))
-        print(f"\nThe order to {supplier} is {path}")
+        name = f"order-{file_word(supplier)}" if supplier else "order"
+        page = write_whole(folder / f"{name}.html", order_html(lines, shop, datetime.date.today(), options.paper))
+        print()
+        announce(f"order to {supplier}", page, options.paper)
+        print(f"As data: {write_whole(page.with_suffix('.csv'), order_csv(lines, shop))}")
+
+
+def _arrived(options: argparse.Namespace) -> None:
+    from ....job.quote.ordering import take_in_orders
+    from ....job.record.reading import read_record
+    from ....job.record.saving import save_record
+
+    record = save_record(take_in_orders(read_record(options.folder), options.arrived), options.folder)
+    away = [f"{order.supplier} ({order.date})" for order in record.orders if order.arrived is None]
+    print(f"Noted. Still on the way: {', '.join(away)}" if away else "Noted. Nothing is on the way any more.")

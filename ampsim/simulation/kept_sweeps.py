@@ -67,7 +67,11 @@ def run_kept(
 
 
 def kept_table(
-    netlists: Sequence[Netlist], shape: tuple[int, ...], module: str, work_out: Callable[[], NDArray[np.complex128]]
+    netlists: Sequence[Netlist],
+    shape: tuple[int, ...],
+    module: str,
+    work_out: Callable[[], NDArray[np.complex128]],
+    more: object = None,
 ) -> NDArray[np.complex128]:
     """A table that is worked out of the answers to netlists, or what was kept of it: answers may be much larger.
 
@@ -80,8 +84,10 @@ def kept_table(
         The file that says how it is worked out (`__file__`); edited, it is another.
     work_out : callable
         Gives the table [its own unit].
+    more : object
+        What else it depends on, told apart by its `repr`.
     """
-    path = path_of((_code(module), shape, _named(netlists))) if len(netlists) >= _FEWEST else None
+    path = path_of((_code(module), shape, more, _named(netlists))) if len(netlists) >= _FEWEST else None
     kept = path and fetch_kept(path, MOST_OF_ONE)
     if kept and kept.nbytes == 16 * int(np.prod(shape)):
         return np.frombuffer(kept, "<c16").reshape(shape)

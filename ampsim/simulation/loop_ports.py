@@ -26,7 +26,7 @@ from .request import Case
 Settings = tuple[tuple[str, float | str], ...]
 _ROTATIONS = (0.0, 0.5, 1.0)
 _KEPT = 128
-_models: dict[tuple[_Reduction, FrequencySweep], PortModel] = {}
+_models: dict[tuple[Reduction, FrequencySweep], PortModel] = {}
 _free: dict[tuple[Amp, Settings, Cut, tuple[str, ...]], frozenset[str]] = {}
 
 
@@ -39,7 +39,7 @@ class _Stretch(NamedTuple):
     second: str
 
 
-class _Reduction(NamedTuple):
+class Reduction(NamedTuple):
     """An amp at a position, reduced with the cut of its loop to the tracks of some knobs that leave the bias alone."""
 
     amp: Amp
@@ -99,10 +99,10 @@ def gains_by_ports(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    groups: dict[_Reduction, list[int]] = {}
+    groups: dict[Reduction, list[int]] = {}
     for place, (case, loop) in enumerate(zip(cases, loops, strict=True)):
         if loop:
-            groups.setdefault(_reduction(case, loop.cut, knobs), []).append(place)
+            groups.setdefault(reduction(case, loop.cut, knobs), []).append(place)
     worth = {each: own for each, own in groups.items() if (each, sweep) in _models or _pays(each, len(own))}
     found: list[Complex | None] = [None] * len(cases)
     for (base, own), model in zip(worth.items(), _reduced(list(worth), sweep), strict=True):
@@ -114,11 +114,11 @@ def gains_by_ports(
     return found
 
 
-def _pays(base: _Reduction, positions: int) -> bool:
+def _pays(base: Reduction, positions: int) -> bool:
     return base.runs < 2 * len(base.cut) * positions
 
 
-def _reduced(bases: Sequence[_Reduction], sweep: FrequencySweep) -> list[PortModel]:
+def _reduced(bases: Sequence[Reduction], sweep: FrequencySweep) -> list[PortModel]:
     if len(_models) > _KEPT:
         _models.clear()
     fresh = [base for base in bases if (base, sweep) not in _models]
@@ -128,14 +128,20 @@ def _reduced(bases: Sequence[_Reduction], sweep: FrequencySweep) -> list[PortMod
     return [_models[base, sweep] for base in bases]
 
 
-def _reduction(case: Case, cut: Cut, knobs: Sequence[str]) -> _Reduction:
-    """What a case is reduced to: the knobs that leave the bias alone as drawn, all else where it stands."""
+def reduction(case: Case, cut: Cut, knobs: Sequence[str]) -> Reduction:
+    """What a case is reduced to: the knobs that leave the bias alone as drawn, all else where it stands.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer at rest.
+    """
     setting, drawn = case.setting, case.amp.setting({})
     free = _free_knobs(
         case.amp, {name: setting[name] for name in setting if isinstance(setting[name], str)}, cut, knobs
     )
     position = tuple((name, drawn[name] if name in free else value) for name, value in setting.items())
-    return _Reduction(case.amp, position, cut, tuple(name for name in setting if name in free))
+    return Reduction(case.amp, position, cut, tuple(name for name in setting if name in free))
 
 
 def _free_knobs(amp: Amp, switches: dict[str, float | str], cut: Cut, knobs: Sequence[str]) -> frozenset[str]:

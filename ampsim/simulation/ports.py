@@ -131,11 +131,12 @@ def _netlists(case: PortCase, wired: Circuit, sweep: FrequencySweep) -> list[Net
     ports = [f"iport_{number} ac" for number in range(len(case.ports))]
     wires = [f"{kind}probe_{number} ac" for kind in "iv" for number in range(len(case.cut))]
     # They differ in what drives alone: writing each anew would take longer than the simulations.
-    driven = [_driven_by(from_source, name) for name in (*(wires or [_GENERATOR]), *ports)]
+    driven = [driven_by(from_source, name) for name in (*(wires or [_GENERATOR]), *ports)]
     return [replace(driven[0], form=driven[0].form._replace(command="op", points=1)), *driven]
 
 
-def _driven_by(netlist: Netlist, name: str) -> Netlist:
+def driven_by(netlist: Netlist, name: str) -> Netlist:
+    """A port sweep's netlist with 1 A or 1 V in the source of that name alone, such as "iport_0 ac"."""
     names = zip(netlist.form.parts, netlist.values, strict=True)
     return replace(netlist, values=tuple(float(each == name) if each in {name, _GENERATOR} else value
                                          for each, value in names))  # fmt: skip

@@ -43,6 +43,25 @@ def without_first(table: Complex, change: NDArray[Any]) -> Complex:
     return np.asarray(table[..., 1:, 1:, :] - column * table[..., :1, 1:, :])
 
 
+def with_changes(table: Complex, ports: Sequence[int], changes: NDArray[np.float64]) -> Complex:
+    """Put changes of conductance at some ports of a table, all at once; every port stays in it.
+
+    Parameters
+    ----------
+    table : ndarray
+        Shape (rows, columns, f).
+    ports : sequence of int
+        Rows, and columns, of the ports.
+    changes : ndarray
+        The change at each [S].
+    """
+    if not len(ports):
+        return table
+    seen, at = np.moveaxis(table, -1, 0), list(ports)
+    whole = np.eye(len(at)) + seen[:, at][:, :, at] * changes
+    return np.moveaxis(seen - (seen[:, :, at] * changes) @ np.linalg.solve(whole, seen[:, at]), 0, -1)
+
+
 def branches(table: Complex, changes: Sequence[Complex], most: int = 4096) -> Iterator[Complex]:
     """Put every combination of changes at the first ports of a table.
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..base.progress import Progress
-from ..circuit.amp import Socket
+from ..circuit.amp import Amp, Socket
 from ..circuit.build import Circuit
 from ..circuit.semiconductors.device import Device
-from .analyses import FrequencySweep, PortSweep
+from .analyses import FrequencySweep, OperatingPoint, PortSweep
 from .kept_sweeps import kept_table
+from .loop_ports import Reduction, reduction
 from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
-from .ports_algebra import Complex
+from .ports import Port, driven_by
+from .ports_algebra import Complex, bias_moves, with_changes
 from .request import Case, answers
 
 WIDE = FrequencySweep(1e-3, 1e9, 16)
@@ -24,6 +27,8 @@ WIDE = FrequencySweep(1e-3, 1e9, 16)
 # are sharp.
 _DAMPING = 2e-4
 _MILLI = 1e-3
+# Positions at which more stretches of tracks differ are seen from one of their own.
+_FAR = 4
 
 
 @dataclass(frozen=True)
@@ -66,25 +71,88 @@ def return_differences(
 
     Notes
     -----
+    Of many positions that differ in knobs which leave the bias alone ngspice reduces the amp once to the tracks of
+    these and the currents; the rest is exact algebra (`loop_ports`, `ports_algebra.with_changes`).
+
     The determinant of the amp's equations over that of the same amp with the plate and screen currents of its valves
     replaced by resistors, which cannot oscillate: H. W. Bode, Network analysis and feedback amplifier design, 1945
     (from memory). It is measured in the amp as it is: with I + M, the total of each current for 1 A put in beside
     each in turn, it is 1 / det(I + M).
     """
-    runs = [_currents(case.wired) for case in cases]
-    netlists = [_netlists(case, currents, sweep) for case, currents in zip(cases, runs, strict=True)]
+    plans = _plans(cases)
+    netlists = [_netlists(plan, sweep) for plan in plans]
     flat = [netlist for own in netlists for netlist in own]
-    each_case = [case for case, own in zip(cases, netlists, strict=True) for _ in own]
+    each_case = [plan.case for plan, own in zip(plans, netlists, strict=True) for _ in own]
 
     def measured() -> Complex:
         rest = iter(answers(each_case, flat, "return difference", progress=progress))
-        rows = [
-            _difference(case.wired, currents, [next(rest) for _ in currents], sweep)
-            for case, currents in zip(cases, runs, strict=True)
-        ]
-        return np.array(rows, complex).reshape(len(cases), -1)
+        rows = np.ones((len(cases), sweep.points), complex)
+        for plan, own in zip(plans, netlists, strict=True):
+            for place, row in zip(plan.own, _differences(plan, [next(rest) for _ in own]), strict=True):
+                rows[place] = row
+        return rows
 
-    return kept_table(flat, (len(cases), sweep.points), __file__, measured)
+    turned = [(plan.own, plan.changes.tolist()) for plan in plans]
+    return kept_table(flat, (len(cases), sweep.points), __file__, measured, turned)
+
+
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """A case that is simulated: by their number the cases that come of it, and what changes for each of them.
+
+    `changes`: new less simulated conductance [S] of each of the `stretches`, shape (cases, stretches).
+    """
+
+    case: Case
+    own: tuple[int, ...]
+    stretches: tuple[Port, ...]
+    changes: NDArray[np.float64]
+
+    @cached_property
+    def currents(self) -> list[_Current]:
+        return _currents(self.case.wired)
+
+    @property
+    def ports(self) -> tuple[Port, ...]:
+        # The current put in flows as the valve's own does: out of the plate's net, into the cathode's.
+        return (*self.stretches, *((each.sink, each.source) for each in self.currents))
+
+
+def _plans(cases: Sequence[Case]) -> list[_Plan]:
+    """Cases that differ in knobs alone together where that takes fewer simulations, the others one by one."""
+    alike: dict[tuple[Amp, tuple[tuple[str, float | str], ...]], list[int]] = {}
+    for number, case in enumerate(cases):
+        switches = tuple((name, value) for name, value in case.setting.items() if isinstance(value, str))
+        alike.setdefault((case.amp, switches), []).append(number)
+    found = [plan for own in alike.values() if len(own) > 2 for plan in _together(cases, own)]
+    done = {number for plan in found for number in plan.own}
+    left = [number for number in range(len(cases)) if number not in done]
+    return [*found, *(_Plan(cases[number], (number,), (), np.zeros((1, 0))) for number in left)]
+
+
+def _together(cases: Sequence[Case], numbers: Sequence[int]) -> Iterator[_Plan]:
+    amp = cases[numbers[0]].amp
+    knobs = [name for name, control in amp.controls.items() if control.kind == "knob"]
+    groups: dict[Reduction, list[int]] = {}
+    for number in numbers:
+        groups.setdefault(reduction(cases[number], (), knobs), []).append(number)
+    for base, own in groups.items():
+        ports = tuple((each.first, each.second) for each in base.stretches)
+        case, currents = Case(amp, dict(base.position)), len(_currents(base.wired))
+        if len(ports) + currents < currents * len(own):
+            changes = base.changes(cases[number] for number in own)
+            free = ~bias_moves(_volts_at_rest(case, ports), changes).any(axis=-1)
+            yield _Plan(case, tuple(np.array(own)[free].tolist()), ports, changes[free])
+
+
+def _volts_at_rest(case: Case, ports: Sequence[Port]) -> NDArray[np.float64]:
+    places = tuple(dict.fromkeys(place for port in ports for place in port))
+    if not places:
+        return np.zeros(0)
+    answer = case.arrays(engine.run([write(case.wired, case.setting, OperatingPoint(), places)])[0], "at rest")
+    vectors = {place: node_vector(case.wired, place) for place in places}
+    volts = {place: float(answer.vectors[name][0].real) if name else 0.0 for place, name in vectors.items()}
+    return np.array([volts[first] - volts[second] for first, second in ports])
 
 
 def _currents(wired: Circuit) -> list[_Current]:
@@ -103,22 +171,35 @@ def _currents(wired: Circuit) -> list[_Current]:
     return found
 
 
-def _netlists(case: Case, currents: Sequence[_Current], sweep: FrequencySweep) -> list[Netlist]:
-    # The current put in flows as the valve's own does: out of the plate's net, into the cathode's.
-    ports = tuple((each.sink, each.source) for each in currents)
+def _netlists(plan: _Plan, sweep: FrequencySweep) -> list[Netlist]:
+    ports = plan.ports
+    if not plan.currents:
+        return []
     base = PortSweep(sweep.start, sweep.stop, sweep.per_decade, ports)
     places = tuple(dict.fromkeys(place for port in ports for place in port))
-    wired, setting = case.wired, case.setting
-    return [write(wired, setting, replace(base, driven=number), places, True) for number in range(len(ports))]
+    written = write(plan.case.wired, plan.case.setting, base, places, True)
+    return [driven_by(written, f"iport_{number} ac") for number in range(len(ports))]
 
 
-def _difference(
-    wired: Circuit, currents: Sequence[_Current], outcomes: Sequence[engine.Arrays], sweep: FrequencySweep
-) -> Complex:
-    if not currents:
-        return np.ones(sweep.points, complex)
-    more = np.array([[_more(wired, each, outcome) for outcome in outcomes] for each in currents])
-    return np.asarray(1.0 / np.linalg.det(np.eye(len(currents)) + np.moveaxis(more, -1, 0)))
+def _differences(plan: _Plan, outcomes: Sequence[engine.Arrays]) -> Iterator[Complex]:
+    """The return difference of each of a plan's cases."""
+    if not outcomes:
+        return
+    wired, stretches = plan.case.wired, len(plan.stretches)
+    rows = [[_volts(wired, first, each) - _volts(wired, second, each) for each in outcomes]
+            for first, second in plan.stretches]  # fmt: skip
+    table = np.array(rows + [[_more(wired, current, each) for each in outcomes] for current in plan.currents])
+    # Positions lie around a few: as drawn, all knobs up. Seen from the nearest of those few knobs are elsewhere.
+    bases = [(np.zeros(stretches), table)]
+    for change in plan.changes:
+        known, near = min(bases, key=lambda base: np.count_nonzero(change - base[0]))
+        at = np.flatnonzero(change - known)
+        if len(at) > _FAR:
+            near, known, at = with_changes(near, at.tolist(), (change - known)[at]), change, at[:0]
+            bases.append((known, near))
+        kept = [*at, *range(stretches, len(table))]
+        own = with_changes(near[kept][:, kept], range(len(at)), (change - known)[at])[len(at) :, len(at) :]
+        yield np.asarray(1.0 / np.linalg.det(np.eye(len(own)) + np.moveaxis(own, -1, 0)))
 
 
 def _more(wired: Circuit, current: _Current, outcome: engine.Arrays) -> NDArray[np.complex128]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -192,22 +193,38 @@ def swap_size(levels: Array) -> float:
     levels : ndarray
         Shape (samples,) [dB]; NaN are left out.
     """
-    known = levels[np.isfinite(levels)]
+    return _swap_size(np.ascontiguousarray(levels, float).tobytes())
+
+
+def swap_error(levels: Array) -> float:
+    """Standard error of `swap_size` [unit of the levels], by resampling the amps 200 times."""
+    return _swap_error(np.ascontiguousarray(levels, float).tobytes())
+
+
+# The stock amp is the same at every position of controls that it does not have: what was worked out once is kept.
+@lru_cache(maxsize=1024)
+def _swap_size(levels: bytes) -> float:
+    known = _finite(levels)
     if known.size < 2:
         return float("nan")
     first, second = _pairs(known.size)
     return float(np.quantile(np.abs(known[first] - known[second]), 0.95))
 
 
-def swap_error(levels: Array) -> float:
-    """Standard error of `swap_size` [unit of the levels], by resampling the amps 200 times."""
-    known = levels[np.isfinite(levels)]
+@lru_cache(maxsize=1024)
+def _swap_error(levels: bytes) -> float:
+    known = _finite(levels)
     if known.size < 2:
         return float("nan")
     draw = np.random.default_rng(_SEED).integers(known.size, size=(_RESAMPLES, known.size))
     first, second = _pairs(known.size)
     again = [float(np.quantile(np.abs(known[row][first] - known[row][second]), 0.95)) for row in draw]
     return float(np.std(again, ddof=1))
+
+
+def _finite(levels: bytes) -> Array:
+    found = np.frombuffer(levels)
+    return found[np.isfinite(found)]
 
 
 def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

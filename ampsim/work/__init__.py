@@ -1,4 +1,4 @@
 """How the work is done safely: cautions, parts list, wiring, schematic, steps.
 
-It imports base, circuit, simulation, measures, pictures and studies. Begin reading with `steps.plan`.
+It imports base, circuit, simulation, measures, pictures, studies and bench. Begin reading with `steps.work_plan`.
 """

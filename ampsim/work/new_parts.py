@@ -19,6 +19,12 @@ def new_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
     return tuple(mod for mod in modded.mods if mod not in stock.mods)
 
 
+def new_parts(stock: Amp, modded: Amp) -> frozenset[str]:
+    """The designators that the new mods bring, or give another value, in any position of their switches."""
+    edits = [edit for mod in new_mods(stock, modded) for edit in mod.every_edit()]
+    return frozenset(edit.part for edit in edits if edit.action in ("fit", "replace"))
+
+
 def work_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
     """The new mods as they are worked: a switch on the shaft of a pot of the stock amp means another pot in its place.
 

@@ -22,7 +22,7 @@ from ampsim.work.steps.working_order import partly_modded, working_order
 from ampsim.work.wiring.readback import wiring
 
 PHASES = ["make safe", "open and discharge", "photograph", "before the iron", "remove", "prepare", "drill", "fit",
-          "wire", "cold check", "first power", "proof", "close"]  # fmt: skip
+          "wire", "cold check", "first power", "bias", "proof", "close"]  # fmt: skip
 MODS = ("cathode-switch", "depth", "larger-plate-load", "partial-bypass")
 
 
@@ -78,7 +78,7 @@ def test_the_plug_is_out_and_the_meter_has_read_before_the_iron() -> None:
 def test_undoing_starts_and_ends_the_same_way() -> None:
     found = phases(plan().undo)
     assert found[0] == "make safe"
-    assert found[-4:] == ["cold check", "first power", "proof", "close"]
+    assert found[-5:] == ["cold check", "first power", "bias", "proof", "close"]
 
 
 def test_a_supply_without_reservoir_is_discharged_too() -> None:
@@ -238,8 +238,9 @@ def test_power_comes_on_a_limiter_first_with_the_load_on() -> None:
     assert "Load on the output" in power[0].do
     assert "current limiter" in power[0].do
     assert "switch off at once" in power[1].do
-    assert all(not step.checks for step in power[:3])
-    assert "while dead" in power[3].do
+    assert [bool(step.checks) for step in power[:5]] == [False, False, True, False, True]
+    assert "half the mains" in power[2].do
+    assert "while dead" in power[4].do
 
 
 def test_volts_that_the_work_moves_come_before_those_it_should_not() -> None:
@@ -263,8 +264,9 @@ def test_switch_positions_that_move_volts_are_read_too() -> None:
 def test_negative_rails_have_their_limits_the_right_way_round() -> None:
     stock = load_amp("workshop-b")
     steps = work_steps(stock, apply_mods(stock, load_mod("feedback-with-presence"))).steps
-    bias = next(check for step in steps for check in step.checks if check.place == "bias" and check.unit == "V")
-    assert bias.low < -20.0 < bias.high
+    half, whole = (check for step in steps for check in step.checks if check.place == "bias" and check.unit == "V")
+    assert whole.low < -20.0 < whole.high
+    assert half.low < -10.0 < half.high
 
 
 def test_lifted_bridged_and_swapped_parts_are_told_apart() -> None:

@@ -27,7 +27,7 @@ from ..record.sessions import sessions_of
 from .drilling_request import BESIDE, drilled_as_asked
 from .html import data_url, drawing_words, paper_html
 from .photos import ShownPhoto, shown_photos
-from .shop_tables import fitted_parts
+from .shop_tables import fitted_parts, part_words
 from .wiring import wiring_drawings, wiring_tables
 
 
@@ -113,6 +113,7 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         again=[str(each) for each in Phase if each.always_anew],
         notes=plan.notes,
         parts=fitted_parts(parts),
+        rated=part_words(parts),
         drawings=wiring_drawings(found.modded),
         wires=wiring_tables(wiring(found.modded)),
         loose=shown_photos((each for each in record.photos if each not in at_steps), folder),

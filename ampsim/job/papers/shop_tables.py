@@ -65,6 +65,17 @@ def fitted_parts(parts: PartsList) -> pd.DataFrame:
     return table.loc[:, [name for name in table if not _says_nothing(table[name])]]
 
 
+def part_words(parts: PartsList) -> dict[str, str]:
+    """To each part of the list what it is and must stand, in a line: "R7: 1k, 0.5 W, 350 V, metal film"."""
+    found = {}
+    for each in parts.lines:
+        rating = [f"{value:g} {unit}" for value, unit in ((each.rating.watts, "W"), (each.rating.volts, "V"))
+                  if math.isfinite(value)]  # fmt: skip
+        words = ", ".join(filter(None, [each.wanted, *rating, each.rating.make]))
+        found[each.part] = f"{each.part}: {words}"
+    return found
+
+
 def rated_parts(parts: PartsList) -> pd.DataFrame:
     """The parts of which it is known what they carry."""
     if parts.table.empty:

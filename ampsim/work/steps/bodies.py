@@ -19,6 +19,7 @@ from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from ..wiring.from_to import Wire
 from .checks import Check, diode_checks, ground_checks, loose_part_checks
 from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down
+from .cold_signs import contact_slips, slip_signs
 from .mounted import IRON
 from .polarity import plus_words
 from .step import Phase, Step
@@ -235,5 +236,8 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
         stands = knobs_down(modded) | {switch.control: label}
         dead = dead_amp(modded, stands)
         found = [check for edit in edits for check in edit_checks(modded, dead, edit)]
-        found = with_wired_names(found or ground_checks(dead, all_places(modded, switch)), wired_names(modded, stands))
-        yield Step(Phase.WIRE, f"Set {switch.control} to {label} and read, cold.", distinct_checks(found), "meter")
+        named = wired_names(modded, stands)
+        found = distinct_checks(found or ground_checks(dead, all_places(modded, switch)))
+        wrong = slip_signs(found, contact_slips(modded, stands, switch)) if not named else []
+        words = f"Set {switch.control} to {label} and read, cold."
+        yield Step(Phase.WIRE, words, distinct_checks(with_wired_names(found, named)), "meter", wrong=wrong)

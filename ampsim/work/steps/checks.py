@@ -52,12 +52,15 @@ class Check:
     def words(self) -> str:
         """The reading in one line: "R7.1 to ground: 2.2 kohm (2 kohm to 2.4 kohm)"."""
         if math.isinf(self.value):
-            return f"{self.what}: open (above {_value_words(self.low, self.unit)})"
-        value, low, high = (_value_words(each, self.unit) for each in (self.value, self.low, self.high))
+            return f"{self.what}: open (above {reading_words(self.low, self.unit)})"
+        value, low, high = (reading_words(each, self.unit) for each in (self.value, self.low, self.high))
         return f"{self.what}: {value} ({low} to {high})"
 
 
-def _value_words(value: float, unit: str) -> str:
+def reading_words(value: float, unit: str) -> str:
+    """What a meter shows [ohm, F, H or V, as `unit`], in words: "2.2 kohm", "open"."""
+    if math.isinf(value):
+        return "open"
     short = float(f"{value:.3g}")
     if unit == "V":
         return f"{short:g} V"

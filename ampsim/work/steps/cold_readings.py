@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Edit, Pot, Switch
@@ -11,6 +12,7 @@ from ...circuit.stages.template import GROUND
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import new_mods
 from .checks import Check, ground_checks, resistance_check
+from .cold_signs import part_slips, slip_signs, track_slips
 from .step import Phase, Step
 from .wired_names import wired_names, with_wired_names
 from .working_order import ModEdit, partly_modded
@@ -53,23 +55,33 @@ def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
     )
 
 
-def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> tuple[list[Check], str]:
-    """Resistances where the last edit was made, with the edits so far, and a word where they would not miss the part.
+@dataclass(frozen=True)
+class InCircuit:
+    """Readings where an edit was made, a word where they would not miss its part, and what shows when it went wrong."""
 
-    None where the amp is not whole yet.
-    """
+    checks: tuple[Check, ...] = ()
+    blind: str = ""
+    wrong: tuple[str, ...] = ()
+
+
+def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> InCircuit:
+    """Resistances where the last edit was made, with the edits so far; none where the amp is not whole yet."""
     edit = done[-1].edit
     try:
         amp = partly_modded(stock, modded, done)
         dead = dead_amp(amp, knobs_down(amp))
     except DescriptionError:
-        return [], _BLIND
+        return InCircuit(blind=_BLIND)
     checks = edit_checks(modded, dead, edit)
     part = modded.part_by_designator.get(edit.part)
     if edit.action == "bridge" or part is None or part.kind == "valve":
-        return checks, ""
+        return InCircuit(tuple(checks))
     without = DeadAmp(dead.wired, tuple(path for path in dead.paths if path[0] != edit.part))
-    return checks, _BLIND if all(each.passes(without.ohms(each.place, each.against)) for each in checks) else ""
+    missed = all(each.passes(without.ohms(each.place, each.against)) for each in checks)
+    slips = list(part_slips(modded, dead, edit.part))
+    if isinstance(part, Pot) and edit.action == "fit":
+        slips += track_slips(amp, knobs_down(amp), part)
+    return InCircuit(tuple(checks), _BLIND if missed else "", tuple(slip_signs(checks, slips)))
 
 
 def edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
@@ -119,7 +131,8 @@ def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
     words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
     names = wired_names(amp, knobs_down(amp))
-    yield Step(Phase.COLD_CHECK, words, with_wired_names(ground_checks(dead, known), names))
+    checks = with_wired_names(ground_checks(dead, known), names)
+    yield Step(Phase.COLD_CHECK, words, checks, "meter")
     for mod in amp.mods:
         for part in mod.parts:
             if isinstance(part, Pot) and part.designator in {each.designator for each in dead.wired.elements}:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
 from ...circuit.positions import Position, position_clause
 from ...circuit.stages.template import GROUND
+from ...circuit.values import at_supply
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
-from ..new_parts import new_mods
-from .checks import Check, voltage_check
+from ..new_parts import new_mods, new_parts
+from .bias import bias_steps
+from .checks import VOLT_LIMIT, Check, voltage_check
+from .power_signs import fault_signs
 from .step import Phase, Step
 
 _MOVED = 0.05
+_METER = "meter and leads for the volts there, one clip"
 _PINS = ("plate", "screen", "cathode")
 _READ = ("Meter clipped on while dead, common to chassis, one place at a time; power up, read, power down, discharge, "
          "verify, next place.")  # fmt: skip
@@ -47,19 +52,52 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
         f"bright, switch off at once and go back to the cold check. On the limiter all volts stay below those listed; "
         f"before the valves draw current, rails can rise to {most:.0f} V.",
     )
+    yield from _half_mains(modded, position, rails)
     yield Step(Phase.FIRST_POWER, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.")
     yield Step(
         Phase.FIRST_POWER,
         f"Without the limiter, {position_clause(position)}: the rails first. {_READ} What was clipped on is live.",
         _checks(after, rails),
+        _METER,
     )
     moved = [place for place in places if place not in rails and _differs(before.get(place), after[place])]
     if moved:
-        yield Step(Phase.FIRST_POWER, "Then the places that this work moves by more than 5 %.", _checks(after, moved))
+        words = "Then the places that this work moves by more than 5 %."
+        signs = fault_signs(modded, position, moved, {*new_parts(stock, modded), *_valves(moved)})
+        yield Step(Phase.FIRST_POWER, words, _checks(after, moved), _METER, wrong=signs)
     rest = [place for place in places if place not in rails and place not in moved]
-    yield Step(Phase.FIRST_POWER, "Then the valves that it should leave as they were.", _checks(after, rest))
+    words = "Then the valves that it should leave as they were."
+    signs = fault_signs(modded, position, rest, new_parts(stock, modded))
+    yield Step(Phase.FIRST_POWER, words, _checks(after, rest), _METER, wrong=signs)
     yield from _switch_power_steps(stock, modded, position, after)
+    yield from bias_steps(modded, position)
     yield from _proof(modded, quiet_switches)
+
+
+def _half_mains(amp: Amp, position: Position, rails: Sequence[str]) -> Iterator[Step]:
+    """What the rails read with half the mains on them: between no valve conducting and all as warm as ever."""
+    half = at_supply(amp, 0.5)
+    warm, cold = _volts(half, position, rails), _volts(half, position, rails, cold=True)
+    checks = []
+    for name in rails:
+        low, high = sorted((warm[name], cold[name]), key=abs)
+        found = voltage_check(name, cold[name])
+        if found is not None:
+            ends = sorted((low * (1.0 - VOLT_LIMIT), high * (1.0 + VOLT_LIMIT)))
+            checks.append(replace(found, value=high, low=ends[0], high=ends[1]))
+    yield Step(
+        Phase.FIRST_POWER,
+        "With a variable transformer: turn it up to half the mains within a minute, its ammeter in sight, and read the "
+        "rails. Heaters are half warm there: they lie between those of an amp that draws nothing and of a warm one.",
+        checks,
+        f"variable transformer with a fuse and an ammeter, behind an isolating one; {_METER}",
+        wrong=("Below these, or more current the longer it is on: something draws too much; off, and back to the cold "
+               "check.",),
+    )  # fmt: skip
+
+
+def _valves(places: Sequence[str]) -> set[str]:
+    return {place.partition(".")[0] for place in places if "." in place}
 
 
 def _switch_power_steps(
@@ -74,7 +112,10 @@ def _switch_power_steps(
             moved = [place for place, volts in volts_drawn.items() if _differs(volts, there[place])]
             if moved:
                 words = f"Set {switch.control} to {label} while dead; these move."
-                yield Step(Phase.FIRST_POWER, words, _checks(there, moved))
+                stands = {**position, switch.control: label}
+                brought = {edit.part for edit in dict(switch.positions)[label] if edit.part}
+                signs = fault_signs(modded, stands, moved, {*brought, *_valves(moved)})
+                yield Step(Phase.FIRST_POWER, words, _checks(there, moved), _METER, wrong=signs)
 
 
 def _proof(amp: Amp, quiet_switches: bool) -> Iterator[Step]:

@@ -8,7 +8,8 @@ from ...circuit.amp import Amp
 from ...simulation.operating_points import at_rest
 from ...simulation.unpowered import dead_amp
 
-_POLARISED = 1e-6  # F and more
+POLARISED = 1e-6
+"""From which capacitance [F] on a capacitor is taken for an electrolytic."""
 _SURE_VOLTS = 1.0
 
 
@@ -17,7 +18,7 @@ def plus_words(amp: Amp, part: str) -> str:
     found = amp.part_by_designator[part]
     if found.kind == "diode":
         return " The band marks the cathode (of an LED the short leg)."
-    if found.kind != "capacitor" or getattr(found, "value", 0.0) < _POLARISED:
+    if found.kind != "capacitor" or getattr(found, "value", 0.0) < POLARISED:
         return ""
     positions: list[dict[str, float | str]] = [{}]
     positions += [{switch.control: label} for switch in amp.all_switches for label in switch.labels]

@@ -123,7 +123,7 @@ def _fit_steps(stock: Amp, modded: Amp, done: Sequence[ModEdit], phase: Phase, b
     if edit.action in ("lift", "cut") or edit.part in bodies.prepared:
         return
     part, pot = part_put_in(modded, edit), edit.part in bodies.pots
-    found, blind = readings_in_circuit(stock, modded, done)
+    found = readings_in_circuit(stock, modded, done)
     checks: list[Check] = []
     if part and not pot:  # a pot was read when it was prepared
         checks = [
@@ -132,11 +132,12 @@ def _fit_steps(stock: Amp, modded: Amp, done: Sequence[ModEdit], phase: Phase, b
         ]
     for prepared in bodies.on(edit.part):
         inside = next((doing for doing in bodies.doings if doing.edit.part == prepared), None)
-        found += readings_in_circuit(stock, modded, [*done, inside])[0] if inside else []
+        checks += readings_in_circuit(stock, modded, [*done, inside]).checks if inside else ()
     words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit)
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
     tool, how = at_words(stock, places)
-    yield Step(phase, f"{words}{blind}", [*checks, *found], tool, how, (edit.part,) if part and not pot else ())
+    new = (edit.part,) if part and not pot else ()
+    yield Step(phase, f"{words}{found.blind}", [*checks, *found.checks], tool, how, new, found.wrong)
 
 
 def _ends_across(edit: Edit) -> list[str]:

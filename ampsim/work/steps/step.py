@@ -62,10 +62,8 @@ class Step:
     wrong: Sequence[str] = ()
 
     def notes(self) -> Iterator[tuple[str, str]]:
-        """What stands below it in a plan, each with what it is: tool, how, if wrong."""
+        """What stands below it in a plan, each with what it is: tool, how."""
         if self.tool:
             yield "Tool", self.tool
         if self.how:
             yield "How", " ".join(self.how)
-        if self.wrong:
-            yield "If wrong", " ".join(self.wrong)

@@ -122,4 +122,5 @@ def _numbered_lines(steps: Sequence[Step]) -> str:
         lines.append(f"{number:3d}. {one_line(step.do)}")
         lines += [f"     {name}: {one_line(words)}" for name, words in step.notes()]
         lines += [f"     [ ] {one_line(check.words)}" for check in step.checks]
+        lines += [f"     If wrong: {one_line(words)}" for words in step.wrong]
     return "\n".join(lines)

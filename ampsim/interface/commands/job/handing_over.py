@@ -41,6 +41,14 @@ def add(steps: Steps) -> None:
     page = steps.step("page", "the page for the owner, in their words: HTML, and PDF", _page)
     page_options(page)
     paper_options(page, "page")
+    howto = steps.step(
+        "howto",
+        "what the job taught, to publish: HTML, PDF and Markdown, without owner, serial number and prices",
+        _howto,
+    )
+    howto.add_argument("--list", action="store_true", help="list what would be published, and write nothing")
+    howto.add_argument("--yes", action="store_true", help="do not ask before it is written")
+    paper_options(howto, "howto")
     exercise = steps.step("exercise", "the job as an exercise for apprentices, the answers withheld", _exercise)
     exercise.add_argument("--answers", action="store_true", help="also write the answers, to a file of their own")
     levels = "1: data and formulas are given; 2: data; 3: the drawings alone (default: 2)"
@@ -85,6 +93,36 @@ def _page(options: argparse.Namespace) -> None:
     announce("page", owner_page(audition, record, path, options.control, report_tables, clips, photos), options.paper)
     for sentence in photos.left_out:
         print(sentence)
+
+
+def _howto(options: argparse.Namespace) -> None:
+    from ....job.howto.content import howto_of
+    from ....job.howto.listing import publish_list
+    from ....job.howto.public import public_job
+    from ....job.howto.write import write_howto
+    from ....job.record.reading import read_record
+
+    path = output_path(options, f"{PAPERS}/howto.html")
+    job = public_job(read_record(options.folder), options.folder)
+    howto = howto_of(job)
+    print(f"{publish_list(job, howto, path)}\n")
+    if options.list:
+        return
+    if not options.yes and not _agreed():
+        raise DescriptionError("nothing was written; with --yes it is")
+    written = write_howto(howto, options.folder, path, options.paper)
+    print(f"As Markdown, with its pictures beside it: {written.text}")
+    announce("how-to", written.page, options.paper)
+    print(f"\n{CAUTION_LINE}")
+
+
+def _agreed() -> bool:
+    """Ask whoever sits at the terminal; where nobody does, nobody agreed."""
+    import sys
+
+    if not sys.stdin or not sys.stdin.isatty():
+        return False
+    return input("Write it? [y/N] ").strip().lower() in ("y", "yes")
 
 
 def _exercise(options: argparse.Namespace) -> None:

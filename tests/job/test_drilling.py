@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from ampsim.base.errors import DescriptionError
 from ampsim.job.papers.drilling import DrillingSheet, drilling_sheet, drilling_sheets, write_drilling
@@ -17,12 +15,14 @@ from ampsim.job.papers.wiring import wiring_tables
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.frozen import open_job
 from ampsim.job.record.reading import read_record
+from ampsim.work.holes.face import faces
 from ampsim.work.holes.panel_parts import panel_work
 from ampsim.work.wiring.readback import wiring
 from tests.job.test_pdf import TYPST
+from tests.tools.any_mods import single_mods
 from tests.tools.read_pdf import joined, open_pdf, sizes
+from tests.tools.read_sheets import DOT, dots, measured_centre, measured_diameter, measured_rulers
 
-DOT = 20  # to the mm
 POINTS = 72.0 / 25.4
 ODD = 'name = "odd"\nreason = "r"\nparts = {{ C950 = "120p", C951 = "1n" }}\n[[switches]]\ndesignator = "S950"\n' \
     'control = {control}\ntype = "on-off-on"\n[switches.positions]\n{first} = []\n' \
@@ -47,22 +47,6 @@ def sheet_of(folder: Path, asked: str = "") -> DrillingSheet:
     return drilling_sheet(record, open_job(record, folder), folder)
 
 
-def dots(pdf: Any, number: int, fine: int = DOT) -> NDArray[np.bool_]:
-    """Where a page is dark, so many dots to the millimetre."""
-    grey = pdf[number].render(scale=fine / POINTS, grayscale=True).to_numpy().squeeze()
-    return np.asarray(grey < 160)
-
-
-def dark_in(page: NDArray[np.bool_], x: float, y: float, reach: float, angle: float) -> list[float]:
-    """How far from a place [mm] the middles of the dark lines are that a ray crosses."""
-    far = np.arange(0.5, reach, 0.5 / DOT)
-    rows = np.round((y - far * np.sin(angle)) * DOT).astype(int)
-    columns = np.round((x + far * np.cos(angle)) * DOT).astype(int)
-    seen = page[rows, columns]
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], seen.astype(int), [0]))))
-    return [float(far[a : min(b, len(far))].mean()) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_holes_crosses_and_rulers_are_to_size_within_a_tenth_of_a_millimetre(job: Path, paper: str) -> None:
     made = drilling_sheets(sheet_of(job, PLACED), paper)
@@ -77,32 +61,8 @@ def test_holes_crosses_and_rulers_are_to_size_within_a_tenth_of_a_millimetre(job
     assert right - left == pytest.approx(81.7 - 15.3, abs=0.1)
     assert low - top == pytest.approx(7.5, abs=0.1)
     for ((x, y), _), diameter in zip(holes, (10.0, 12.7), strict=True):
-        for angle in (0.6, 2.2, 3.9, 5.6):
-            assert any(abs(one - diameter / 2) < 0.1 for one in dark_in(page, x, y, 9.0, angle)), diameter
-    ends = [np.flatnonzero(_longest(page, line)) / DOT for line in ("mm", "inch")]
-    lengths = [each[-1] - each[0] for each in ends]
-    assert lengths[0] == pytest.approx(100.0, abs=0.25)  # the pens of both ends lie outside
-    assert lengths[1] == pytest.approx(101.6, abs=0.25)
-
-
-def measured_centre(page: NDArray[np.bool_], near: Circle) -> tuple[float, float]:
-    """Where the arms of a cross meet [mm], from the dots right outside the hole on all four sides."""
-    off, far = near.diameter / 2 + 2.0, 1.0
-    found = []
-    for x, y, turned in ((near.x, near.y, page), (near.y, near.x, page.T)):
-        sides = [turned[round((y + side * off) * DOT), round((x - far) * DOT) : round((x + far) * DOT)]
-                 for side in (-1.0, 1.0)]  # fmt: skip
-        both = np.flatnonzero(sides[0] & sides[1])
-        assert both.size
-        found.append(round((x - far) * DOT) / DOT + float(both.mean() + 0.5) / DOT)
-    return found[0], found[1]
-
-
-def _longest(page: NDArray[np.bool_], line: str) -> NDArray[np.bool_]:
-    """The row of dots on which a ruler's base lies."""
-    low = page[-40 * DOT :, 14 * DOT : 118 * DOT]
-    full = np.flatnonzero(low.mean(axis=1) > 0.9)
-    return np.asarray(low[full[0] if line == "mm" else full[-1]])
+        assert measured_diameter(page, x, y, diameter) == pytest.approx(diameter, abs=0.1)
+    assert measured_rulers(page) == pytest.approx((100.0, 101.6), abs=0.1)
 
 
 def test_every_hole_is_on_a_sheet_and_those_far_apart_on_sheets_of_their_own(job: Path) -> None:
@@ -162,12 +122,26 @@ def test_positions_are_called_as_in_the_wiring_and_point_where_its_table_says(jo
     assert all("".join(way.label.split()) in words for face in sheet.faces for way in face.ways)
 
 
+def test_every_switch_of_any_mod_has_its_names_on_the_panel_as_it_is_wired() -> None:
+    tried = 0
+    for mod in single_mods(40, seed=29):
+        work = panel_work(mod.amp.amp, mod.modded)
+        shown = {face.part.name: [(way.label, way.stands) for way in face.ways] for face in faces(mod.modded, work)}
+        for plan in wiring(mod.modded).switches if mod.mod.switches else ():
+            if plan.designator in {each.designator for each in mod.mod.switches} and plan.kind:
+                assert shown[plan.shaft or plan.designator] == [(row.label, row.stands) for row in plan.rows], mod
+                tried += 1
+    assert tried > 3
+
+
 def test_a_job_without_holes_has_no_sheet(tmp_path: Path) -> None:
     begin_job(tmp_path / "job", "workshop-a", ["larger-plate-load"])
     record = read_record(tmp_path / "job")
     found = open_job(record, tmp_path / "job")
+    sheet = drilling_sheet(record, found, tmp_path / "job")
+    assert sheet.empty
     with pytest.raises(DescriptionError, match="nothing to drill"):
-        drilling_sheet(record, found, tmp_path / "job")
+        drilling_sheets(sheet)
     assert read_drilling(tmp_path / "job" / FILE, panel_work(found.stock, found.modded)).places == {}
 
 

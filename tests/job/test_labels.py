@@ -18,10 +18,11 @@ from ampsim.job.record.frozen import Opened
 from ampsim.work.old_parts import OldPart, old_parts
 from ampsim.work.steps.step import Phase
 from ampsim.work.steps.work_plan import work_steps
-from tests.job.test_drilling import NAMES, dots
+from tests.job.test_drilling import NAMES
 from tests.tools.any_mods import single_mods
 from tests.tools.equal_forms import equal_mods
 from tests.tools.read_pdf import joined, open_pdf
+from tests.tools.read_sheets import dots
 
 AMP = load_amp("workshop-a")
 COARSE = 6  # dots to the mm

@@ -188,7 +188,7 @@ def _a_job(files: Files) -> Iterator[Ran]:
     for phase, name in (("on arrival", "before"), ("after the mod", "after")):
         yield run("job readings", "job", "readings", job, files.folder / f"{name}.csv", "--round", phase)
         yield run("job sweep", "job", "sweep", job, files.folder / f"{name}-curve.csv", "--round", phase)
-    for step in ("diagnose", "parts", "wiring", "steps", "cautions", "proof", "page", "show"):
+    for step in ("diagnose", "parts", "wiring", "steps", "drilling", "labels", "cautions", "proof", "page", "show"):
         yield run(f"job {step}", "job", step, job)
 
 

@@ -48,6 +48,11 @@ class DrillingSheet:
     near: tuple[str, ...]
 
     @property
+    def empty(self) -> bool:
+        """Whether there is nothing to drill and nothing to put on the panel."""
+        return not (self.row or self.faces)
+
+    @property
     def apart(self) -> tuple[Face, ...]:
         """Faces of parts whose place on the panel is not known."""
         there = {each.part.name for each in self.row}
@@ -60,7 +65,7 @@ def drilling_sheet(record: Record, found: Opened, folder: str | Path) -> Drillin
     Raises
     ------
     DescriptionError
-        For a mistake in that file; where the job puts nothing through the panel.
+        For a mistake in that file.
     """
     work, request = asked_panel(found, folder)
     parts = [*work.parts, *(each for each in request.others if not each.drilled)]
@@ -73,8 +78,6 @@ def drilling_sheet(record: Record, found: Opened, folder: str | Path) -> Drillin
         tuple(map(_step_words, drilling_steps(found.stock, found.modded, work))),
         (),
     )
-    if not (sheet.row or sheet.faces):
-        raise DescriptionError("this job puts nothing new through the panel: there is nothing to drill")
     return replace(sheet, near=tuple(too_near(sheet.row)))
 
 
@@ -107,8 +110,10 @@ def drilling_sheets(sheet: DrillingSheet, paper: str = "A4") -> list[Sheet]:
     Raises
     ------
     DescriptionError
-        For another paper.
+        For another paper; where the job puts nothing through the panel.
     """
+    if sheet.empty:
+        raise DescriptionError("this job puts nothing new through the panel: there is nothing to drill")
     size = paper_size(paper, sideways=True)
     windows = list(_windows(sheet.row, size[0] - 2 * _EDGE))
     made = [_holes_sheet(sheet, size, paper, window, len(windows)) for window in windows]
@@ -158,7 +163,7 @@ def _holes_sheet(sheet: DrillingSheet, size: tuple[float, float], paper: str, wi
     top = y - max(each.up + max(each.part.body.high, each.part.body.hole) / 2 for each in window.row) - 18.0
     made.add(*row_shapes(first, last, window.begin, y), *distance_shapes(window.row, window.begin, y, max(top, _TOP)))
     for each in window.row:
-        made.add(*hole_shapes(each, window.begin + each.along, y - each.up))
+        made.add(*hole_shapes(each, window.begin + each.along, y - each.up, inches=paper == "Letter"))
     if first <= 0.0 <= last and sheet.zero:
         made.add(Line(window.begin, _TOP + 4.0, window.begin, made.high - _RULERS - 10.0, "blue", 0.15, "dashed"))
     zero = sheet.zero or "the first hole (ampsim placed it)"

@@ -13,8 +13,17 @@ _ARM = 6.0  # mm of a cross beyond its hole
 _INCH = 25.4
 
 
-def hole_shapes(placed: Placed, x: float, y: float) -> Iterator[Shape]:
-    """One hole round a place of the sheet [mm]: to be drilled in full lines, one that is there dotted."""
+def hole_shapes(placed: Placed, x: float, y: float, inches: bool = False) -> Iterator[Shape]:
+    """One hole: to be drilled in full lines, one that is there dotted.
+
+    Parameters
+    ----------
+    placed : Placed
+    x, y : float
+        Its centre on the sheet [mm].
+    inches : bool
+        Say its diameter in inches too.
+    """
     part, body = placed.part, placed.part.body
     colour, dash = ("ink", "solid") if part.drilled else ("quiet", "dotted")
     yield from cross(x, y, body.hole / 2 + _ARM, colour)
@@ -26,7 +35,8 @@ def hole_shapes(placed: Placed, x: float, y: float) -> Iterator[Shape]:
     if body.deep:
         yield Box(x - body.wide / 2, y - body.high / 2, body.wide, body.high, "pale", 0.15, "dashed")
         high = body.high / 2
-    size = f"{body.hole:g} mm" if body.hole else "slot" if body.slot else "as its drawing says"
+    inch = f" ({body.hole / _INCH:.3f} in)" if inches else ""
+    size = f"{body.hole:g} mm{inch}" if body.hole else "slot" if body.slot else "as its drawing says"
     words = f"{part.name}: {size if part.drilled else 'there already'}"
     below = y + max(high, body.hole / 2 + _ARM) + 0.5
     wide = max(body.pitch, 24.0)

@@ -9,6 +9,8 @@ from pathlib import Path
 from ....base.caution import CAUTION
 from .common import PAPERS, PICTURES, Steps, announce, job_folder, open_record, output_path, paper_options, to_option
 
+_SIZES = "105x74, 105x57, 99x68, 70x37 or 64x38 on A4; 102x51, 102x85 or 67x25 on Letter; page or page Letter"
+
 
 def add(steps: Steps) -> None:
     """Add the steps of doing."""
@@ -27,7 +29,7 @@ def add(steps: Steps) -> None:
     drilling.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
     labels = steps.step("labels", "labels for the amp and for the bag of its old parts, as PDF", _labels)
     to_option(labels, "the PDF", "papers/labels.pdf")
-    labels.add_argument("--size", default="105x74", help="width by height in mm, or one to a page (default: 105x74)")
+    labels.add_argument("--size", default="105x74", help=f"width by height in mm (default: 105x74): {_SIZES}")
     labels.add_argument("--first", type=int, default=1, help="the first label of the sheet that is still there")
     labels.add_argument("--mark", default="", help="what the shop calls the job (default: the folder's name)")
     labels.add_argument("--owner", action="store_true", help="print the owner's name; else nothing that has it is")
@@ -81,6 +83,9 @@ def _drilling(options: argparse.Namespace) -> None:
     from ....job.papers.drilling_request import BESIDE, FILE, request_text
 
     sheet = drilling_sheet(*open_record(options), job_folder(options))
+    if sheet.empty:
+        print("This job puts nothing new through the panel: there is nothing to drill")
+        return
     path = write_drilling(sheet, output_path(options, f"{PAPERS}/{BESIDE}"), options.paper)
     print(f"The drilling sheet is {path}; print it at 100 % on {options.paper} and measure its rulers")
     print("".join(f"\nToo near: {each}" for each in sheet.near).lstrip("\n") or "Nothing stands too near another")

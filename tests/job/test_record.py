@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,8 +25,10 @@ from ampsim.base import files as whole_file
 from ampsim.base.entries import Entry
 from ampsim.base.errors import DescriptionError
 from ampsim.base.wording import plain
+from ampsim.circuit.amp import Amp
 from ampsim.interface.commands.check import explain
 from ampsim.interface.commands.common import find_audition
+from ampsim.interface.panel.positions_file import read_positions
 from ampsim.job.record import saving
 from ampsim.job.record.merging import MARK, fresh_text
 from ampsim.job.record.paths import path_inside
@@ -703,3 +706,38 @@ def test_the_panel_keeps_its_positions_in_a_job_folder(folder: Path) -> None:
     again = explore(opened.stock, opened.modded, job=folder / "job.toml")
     assert again.position["gain"] == 0.4
     assert again.held == panel.held
+
+
+@pytest.mark.parametrize(
+    ("entry", "reader"),
+    [
+        ('owner = ["nobody"]', records.read_record),
+        ('amp = "no-such-amp"', lambda path: records.open_job(records.read_record(path), path)),
+        ('frequencies = ["high"]', lambda path: records.open_audition(records.read_record(path), path)),
+        ('[[positions]]\nname = "one"\nat = { gane = 0.5 }', lambda path: read_positions(path, *opened(path))),
+        ('format = 999', lambda path: records.save_record(records.read_record(path), path)),
+        ('mods = []', lambda path: records.open_audition(records.read_record(path), path)),
+        ('[mounting]\nR4 = "somewhere"', lambda path: records.open_job(records.read_record(path), path)),
+        (
+            '[[wishes]]\nwords = "more"\nwish = "none"\nentry = 1',
+            lambda path: records.open_job(records.read_record(path), path),
+        ),
+    ],
+)  # fmt: skip
+def test_a_fault_is_told_of_the_file_that_was_read(
+    tmp_path: Path, entry: str, reader: Callable[[Path], object]
+) -> None:
+    records.begin_job(tmp_path / "job", "workshop-a", ["bright-switch"])
+    own = tmp_path / "job" / "as it was in spring.toml"
+    key, text = entry.split()[0], (tmp_path / "job" / "job.toml").read_text("utf-8")
+    top, _, rest = text.partition("\n[")
+    kept = "\n".join(line for line in top.splitlines() if line.split(" ")[0] != key)
+    own.write_text(f"{kept}\n{entry}\n[{rest}" if entry[0] != "[" else f"{text}\n{entry}\n", "utf-8")
+    with pytest.raises(DescriptionError, match=r"as it was in spring\.toml") as told:
+        reader(own)
+    assert "job.toml" not in str(told.value)
+
+
+def opened(path: Path) -> tuple[Amp, Amp]:
+    found = records.open_job(records.read_record(path.parent), path.parent)
+    return found.stock, found.modded

@@ -9,14 +9,14 @@ from typing import Any
 
 from ...base.entries import Entry
 from ...base.errors import DescriptionError, nearest, shown
-from ...base.files import check_name, read_bounded, write_whole
+from ...base.files import check_name, printable, read_bounded, write_whole
 from ...base.line_ends import decode_lines, with_ends
 from ...base.quantities import format_value
 from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.values import quantity_of
 from ...job.record.merging import MARK, fresh_text
-from ...job.record.reading import job_file, parse_record
+from ...job.record.reading import job_file, parse_record, read_record
 from ...job.record.saving import keep_positions
 from ...library.files import read_toml
 from ...library.loader import FILE, listing
@@ -58,7 +58,7 @@ def write_positions(
     """
     if _is_record(path):
         tables = [_table(each, modded) for each in known]
-        found = parse_record(read_bounded(job_file(path))).positions
+        found = read_record(path).positions
         seen = [each for each in found if _rewritten(each, stock, modded) in tables]
         keep_positions(path, [_table(each, modded) for each in positions], seen, PANEL)
         return
@@ -81,12 +81,13 @@ def read_positions(path: Path, stock: Amp, modded: Amp) -> list[Position]:
     if not _is_record(path):
         top = Entry(read_toml(path), path.name)
         return [_read(each, stock, modded) for each in top.tables("positions")]
-    data = read_bounded(job_file(path))
-    top = Entry({"positions": list(parse_record(data).positions)}, FILE)
+    file = job_file(path)
+    data, name = read_bounded(file), printable(file.name)
+    top = Entry({"positions": list(parse_record(data, name).positions)}, name)
     try:
         return [_read(each, stock, modded) for each in top.tables("positions")]
     except DescriptionError as problem:
-        raise DescriptionError(with_line(str(problem), FILE, data.decode())) from None
+        raise DescriptionError(with_line(str(problem), name, data.decode())) from None
 
 
 def _is_record(path: Path) -> bool:

@@ -12,7 +12,7 @@ from typing import Any
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.wording import plain
 from .data import Change, OwnersWish, Record, Status
-from .reading import check_record, from_tables
+from .reading import check_record, rebuilt
 from .tables import Tables, as_tables
 
 # These tell how the file came about; positions are where knobs stand at the moment.
@@ -48,7 +48,7 @@ def change_entry(record: Record, entry: str, value: Any, date: datetime.date | N
         holder[key] = value
     elif before is not None:
         del holder[key]
-    made = _rebuild(record, tables)
+    made = rebuilt(record, tables)
     after = None if value is None else _value(*_locate(_open_tables(made), entry))
     if after == before:
         return record
@@ -69,7 +69,7 @@ def add_entry(record: Record, entry: str, table: Tables) -> Record:
     if entry in _OWN or not isinstance(tables[entry], list):
         raise DescriptionError(f"{shown(entry)} is not a list of a job that can be added to")
     tables[entry].append(dict(table))
-    return _rebuild(record, tables)
+    return rebuilt(record, tables)
 
 
 def enter_status(record: Record, status: Status | str, date: datetime.date | None = None, note: str = "") -> Record:
@@ -164,10 +164,6 @@ def _same(one: str, two: str) -> bool:
 def _open_tables(record: Record) -> Tables:
     """The tables of a record, one that single entries may be added to among them though it is empty."""
     return {"mounting": {}} | copy.deepcopy(as_tables(record))
-
-
-def _rebuild(record: Record, tables: Tables) -> Record:
-    return replace(from_tables(tables), format=record.format, beyond=record.beyond, seen=record.seen)
 
 
 def _locate(tables: Tables, entry: str) -> tuple[Any, Any]:

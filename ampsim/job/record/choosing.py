@@ -14,7 +14,7 @@ from ...base.files import file_word
 from ...base.wording import join_words
 from ...circuit.build import build_circuit
 from ...library.landing import apply_mods
-from ...library.loader import FILE, load_mod, parse_mod
+from ...library.loader import load_mod, parse_mod
 from ...library.mod_names import called
 from ...library.mod_text import mod_text
 from ...studies.candidates.question import Question
@@ -143,5 +143,5 @@ def _check_audition(record: Record, folder: str | Path, choosing: Choosing) -> N
             open_audition(replace(record, mods=left), folder)
     except DescriptionError as problem:
         raise DescriptionError(
-            f"{join_words(choosing.out)} would go out of the job, and {problem}. Change that entry of {FILE} first"
+            f"{join_words(choosing.out)} would go out of the job, and {problem}. Change that entry first"
         ) from None

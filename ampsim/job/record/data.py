@@ -239,8 +239,8 @@ class Record:
         What entries were before, in the order of the changes.
     frozen
         The files that the job opens from; none while a job of format 1 has not been saved.
-    format, seen
-        Of the file it was read from, and its sha256; "" when there was none.
+    format, seen, file
+        Of the file it was read from, its sha256 ("" when there was none), and what it is called, for messages.
     beyond
         Entries of a newer format that were not understood.
     """
@@ -273,6 +273,7 @@ class Record:
     format: int = FORMAT
     beyond: tuple[str, ...] = field(default=(), compare=False)
     seen: str = field(default="", compare=False)
+    file: str = field(default="job.toml", compare=False)
 
     @property
     def state(self) -> str:

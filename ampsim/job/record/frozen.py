@@ -17,7 +17,7 @@ from ...circuit.amp import Amp
 from ...library.auditions import read_audition
 from ...library.finders import from_both, from_disk, from_frozen
 from ...library.landing import apply_mods, land_mods
-from ...library.loader import FILE, Loader
+from ...library.loader import Loader
 from ...library.mod_names import called
 from ...library.mod_text import mod_text
 from ...library.mounting import with_mounting
@@ -56,8 +56,8 @@ def open_job(record: Record, folder: str | Path) -> Opened:
         When a frozen file is missing or has changed, naming each; or for mistakes in them.
     """
     if not record.frozen:
-        return _open_all(record, Loader(from_disk, FILE), job_file(folder).parent)
-    return _open_all(record, Loader(from_frozen(_contents(record, folder)), FILE), None)
+        return _open_all(record, Loader(from_disk, record.file), job_file(folder).parent)
+    return _open_all(record, Loader(from_frozen(_contents(record, folder)), record.file), None)
 
 
 def open_audition(record: Record, folder: str | Path) -> Audition:
@@ -69,14 +69,14 @@ def open_audition(record: Record, folder: str | Path) -> Audition:
         As `open_job`; for a job without mods; and for mistakes in the entries that say what to show, with their line.
     """
     if not record.mods:
-        raise DescriptionError(f"{FILE}: mods: there are none yet, so there is nothing to compare; take one in")
+        raise DescriptionError(f"{record.file}: mods: there are none yet, so there is nothing to compare; take one in")
     opened = open_job(record, folder)
     tables = {"name": record.name, "amp": record.amp, "mods": list(record.mods), **record.audition}
     try:
-        return read_audition(tables, FILE, opened.stock, opened.modded)
+        return read_audition(tables, record.file, opened.stock, opened.modded)
     except DescriptionError as problem:
         text = read_bounded(job_file(folder)).decode("utf-8", "replace")
-        raise DescriptionError(with_line(str(problem), FILE, text)) from None
+        raise DescriptionError(with_line(str(problem), record.file, text)) from None
 
 
 def frozen_faults(record: Record, folder: str | Path) -> list[str]:
@@ -127,7 +127,7 @@ def freeze_files(
         with lock_folder(Path(folder)):
             record = freeze_named(record, Path(folder))
     before = _contents(record, folder)
-    loader = Loader(from_both(before), FILE)
+    loader = Loader(from_both(before), record.file)
     if amp is not None:
         record = replace(record, amp=_open(loader.amp, amp))
     if mods is not None:
@@ -136,7 +136,7 @@ def freeze_files(
         record = replace(record, drawer=_open(loader.drawer, drawer))
     for each in wishes:
         _open(loader.wishes, each)
-    trial = Loader(from_frozen(before | loader.files), FILE)
+    trial = Loader(from_frozen(before | loader.files), record.file)
     _open_all(record, trial, None)
     landed = {name: data for name, data in trial.files.items() if data != (before | loader.files).get(name)}
     return _frozen(record, Path(folder), loader.files | landed, date)
@@ -169,33 +169,35 @@ def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None
     record = replace(record, frozen=tuple(kept), history=(*record.history, *lines))
     # An edited amp may have another valve, which is not frozen yet.
     here = Path(folder) / "frozen"
-    loader = Loader(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where), FILE)
+    loader = Loader(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where), record.file)
     _open_all(record, loader, None)
     return _frozen(record, Path(folder), {n: data for n, data in loader.files.items() if n not in files}, day)
 
 
 def freeze_named(record: Record, folder: Path) -> Record:
     """Freeze what a job of format 1 names; the caller holds the folder's lock."""
-    loader = Loader(from_disk, FILE)
+    loader = Loader(from_disk, record.file)
     _open_all(record, loader, folder)
     return _store(record, folder, loader.files, datetime.date.today())
 
 
 def _open_all(record: Record, loader: Loader, beside: Path | None) -> Opened:
-    stock = loader.amp(record.amp, beside, f"{FILE}: amp")
-    stock = with_mounting(stock, Entry(dict(record.mounting), FILE, "mounting"))
-    landed = land_mods(stock, [loader.mod(each, beside, f"{FILE}: mods") for each in record.mods])
+    stock = loader.amp(record.amp, beside, f"{record.file}: amp")
+    stock = with_mounting(stock, Entry(dict(record.mounting), record.file, "mounting"))
+    landed = land_mods(stock, [loader.mod(each, beside, f"{record.file}: mods") for each in record.mods])
     for name, (_, tables) in zip(record.mods, landed, strict=True):
         if tables:  # it said places by what they are: what is kept is where it landed
             loader.files[f"{name}.toml"] = mod_text(tables)
     modded = apply_mods(stock, *(mod for mod, _ in landed))
-    drawer = loader.drawer(record.drawer, beside, f"{FILE}: drawer") if record.drawer else None
+    drawer = loader.drawer(record.drawer, beside, f"{record.file}: drawer") if record.drawer else None
     names = dict.fromkeys(each.wish for each in record.wishes if each.wish)
-    wishes = {name: loader.wishes(name, beside, f"{FILE}: wishes") for name in names}
+    wishes = {name: loader.wishes(name, beside, f"{record.file}: wishes") for name in names}
     for number, each in enumerate(record.wishes, 1):
         if each.wish and each.entry > len(wishes[each.wish].wishes):
             count = len(wishes[each.wish].wishes)
-            raise DescriptionError(f"{FILE}: wishes[{number}].entry: {each.entry}; {each.wish} has {count} wishes")
+            raise DescriptionError(
+                f"{record.file}: wishes[{number}].entry: {each.entry}; {each.wish} has {count} wishes"
+            )
     return Opened(stock, modded, drawer, wishes)
 
 

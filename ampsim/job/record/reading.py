@@ -12,7 +12,7 @@ from typing import TypeVar
 from ...base.entries import Entry
 from ...base.entry_texts import MOST_WORDS
 from ...base.errors import DescriptionError
-from ...base.files import read_bounded
+from ...base.files import printable, read_bounded
 from ...library.files import toml_tables
 from ...library.loader import FILE
 from ...library.mounting import parse_mounting_of
@@ -45,7 +45,8 @@ def read_record(folder: str | Path) -> Record:
         When there is none, or for a mistake in it: names file, line, entry, offending value and what would do.
         The file is never changed by reading.
     """
-    return parse_record(read_bounded(job_file(folder)))
+    path = job_file(folder)
+    return parse_record(read_bounded(path), printable(path.name))
 
 
 def job_file(folder: str | Path) -> Path:
@@ -86,7 +87,7 @@ def parse_record(data: bytes, file: str = FILE) -> Record:
         found = from_tables(tables, file)
     except DescriptionError as problem:
         raise DescriptionError(with_line(str(problem), file, text)) from None
-    return replace(found, seen=hashlib.sha256(data).hexdigest())
+    return replace(found, seen=hashlib.sha256(data).hexdigest(), file=file)
 
 
 def from_tables(tables: Mapping[str, object], file: str = FILE) -> Record:
@@ -118,7 +119,19 @@ def check_record(record: Record) -> Record:
     DescriptionError
         For what a job file cannot hold, naming the entry.
     """
-    return replace(from_tables(as_tables(record)), format=record.format, beyond=record.beyond, seen=record.seen)
+    return rebuilt(record, as_tables(record))
+
+
+def rebuilt(record: Record, tables: Mapping[str, object]) -> Record:
+    """A record made of other tables, which still comes from the file that this one does.
+
+    Raises
+    ------
+    DescriptionError
+        As `from_tables`.
+    """
+    made = from_tables(tables, record.file)
+    return replace(made, format=record.format, beyond=record.beyond, seen=record.seen, file=record.file)
 
 
 def _record(top: Entry, number: int) -> Record:

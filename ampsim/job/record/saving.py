@@ -13,7 +13,6 @@ from typing import Any
 from ...base.errors import DescriptionError
 from ...base.files import lock_folder, read_bounded, write_whole
 from ...base.line_ends import decode_lines, with_ends
-from ...library.loader import FILE
 from .changing import with_history
 from .data import FORMAT, Record
 from .frozen import freeze_named
@@ -163,7 +162,8 @@ def _with_format(old: Record) -> dict[str, Any]:
 def _refuse_newer(record: Record) -> None:
     if record.format > FORMAT:
         raise DescriptionError(
-            f"{FILE}: not saved: it has format {record.format}, and this ampsim knows {FORMAT}; use the newer ampsim"
+            f"{record.file}: not saved: it has format {record.format}, and this ampsim knows {FORMAT}; "
+            "use the newer ampsim"
         )
 
 

@@ -127,7 +127,7 @@ def _last(record: Record, phase: Phase) -> Measured:
     """The last round of a phase."""
     rounds = record.rounds(phase)
     if not rounds:
-        raise DescriptionError(f"job.toml: measured: nothing {phase} yet; enter it with: ampsim job readings")
+        raise DescriptionError(f"{record.file}: measured: nothing {phase} yet; enter it with: ampsim job readings")
     return rounds[-1]
 
 

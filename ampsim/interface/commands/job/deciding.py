@@ -18,6 +18,7 @@ from .common import PAPERS, PICTURES, Steps, open_record, open_record_audition, 
 
 if TYPE_CHECKING:
     from ....job.record.choosing import Choosing
+    from ....job.record.data import Record
     from ....job.record.frozen import Opened
     from ....studies.candidates.comparison import Comparison
     from ....studies.candidates.question import Position, Question
@@ -54,14 +55,16 @@ def add(steps: Steps) -> None:
 
 
 def _find(options: argparse.Namespace) -> None:
-    print_values(_wishes(open_record(options)[1], options.file), output_path(options, PICTURES))
+    print_values(_wishes(*open_record(options), options.file), output_path(options, PICTURES))
 
 
-def _wishes(found: Opened, file: str) -> WishList:
+def _wishes(record: Record, found: Opened, file: str) -> WishList:
     """The wish file of the job that was named, or its only one."""
     known, name = found.wishes, Path(file).name.removesuffix(".toml")
     if not known:
-        raise DescriptionError('job.toml: wishes: none is tied to a wish file; "take" one in, then "wish ... --file"')
+        raise DescriptionError(
+            f'{record.file}: wishes: none is tied to a wish file; "take" one in, then "wish ... --file"'
+        )
     if not name and len(known) == 1:
         return next(iter(known.values()))
     if name not in known:

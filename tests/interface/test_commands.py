@@ -44,7 +44,7 @@ GROUPS = {
     "what it costs": ("quote", "order"),
     "doing": ("parts", "wiring", "plan", "drilling", "labels", "done", "steps"),
     "proof": ("proof",),
-    "handing over": ("record", "page", "howto", "exercise"),
+    "handing over": ("record", "page", "howto", "exercise", "invoice"),
     "at any time": ("show", "state", "take", "accept", "change"),
 }
 EVIL = "</script><script>alert(1)</script> 'x' &amp; $title"

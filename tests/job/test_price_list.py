@@ -45,6 +45,7 @@ MONEY = [
         "make_quote",
         "bill_texts",
         "ordering",
+        "invoice",
     )
 ]
 R = Need("resistor", "22k", ("R1",), 22e3, 0.01, 0.5, 350.0, 90.0, "metal film")

@@ -7,8 +7,7 @@ from decimal import Decimal
 
 from ...base.csv_cells import csv_text, safe_cell
 from ...base.tables import text_of_rows
-from ..record.billing import Bill, Charge
-from .make_quote import PART
+from ..record.billing import OTHER, PART, Bill, Charge
 from .money import money, over, price_text, to_places, total, written
 from .sums import add_up, rounding_words
 
@@ -74,8 +73,7 @@ def sum_rows(bill: Bill, paid: bool = False) -> list[tuple[str, Decimal]]:
         The deposit was paid already (an invoice), instead of asked for (a quote).
     """
     sums = add_up(bill)
-    work = total(line.amount for line in bill.lines if line.kind != PART)
-    rows = [("Work", work), ("Parts", total(line.amount for line in bill.lines if line.kind == PART))]
+    rows = [(title, total(line.amount for line in lines)) for title, lines in sorted_lines(bill)]
     rows += [("Less discount", sums.discount)] if sums.discount else []
     if bill.tax_name:
         rate = f"{bill.tax_name} {written(bill.tax_rate)} %"
@@ -146,8 +144,9 @@ def hours_words(bill: Bill) -> str:
 
 
 def sorted_lines(bill: Bill) -> Iterator[tuple[str, list[Charge]]]:
-    """Work, then parts, each with its lines; what has none is left out."""
-    for title, parts in (("Work", False), ("Parts", True)):
-        lines = [line for line in bill.lines if (line.kind == PART) == parts]
+    """Work, parts, and what is charged besides, each with its lines; what has none is left out."""
+    titles = {PART: "Parts", OTHER: "Other"}
+    for title in ("Work", *titles.values()):
+        lines = [line for line in bill.lines if titles.get(line.kind, "Work") == title]
         if lines:
             yield title, lines

@@ -8,7 +8,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 from ...base.errors import DescriptionError, shown
-from ..record.billing import Answer, Bill, Charge
+from ...base.wording import plain
+from ..record.billing import OTHER, PART, Answer, Bill, Charge
 from ..record.data import Record
 from ..record.reading import check_record
 from .choosing import Purchase, Taken, unit_price
@@ -18,7 +19,6 @@ from .order_list import need_words
 from .shop_sheet import ShopSheet
 from .sums import add_up, line_amount, share_of
 
-PART = "part"
 _HOUR = Decimal(60)
 _HUNDREDTH = Decimal("0.01")
 
@@ -28,6 +28,7 @@ def make_quote(
     work: Sequence[KindOfWork],
     purchase: Purchase,
     *,
+    others: Sequence[str] = (),
     discount: str = "",
     deposit: str = "",
     number: str = "",
@@ -42,6 +43,8 @@ def make_quote(
         What the steps take [min].
     purchase : Purchase
         What is taken of the price list.
+    others : sequence of str
+        What is charged besides, such as "courier=12.50".
     discount, deposit : str
         An amount, or a share such as "5 %": of the lines, and of the total.
     number : str
@@ -55,7 +58,11 @@ def make_quote(
         When the price of an hour or the time of a kind of work is not known, or more is taken off than there is.
     """
     refuse_unknown(work)
-    lines = (*(_work_line(each, shop) for each in work), *(_part_line(each, shop) for each in purchase.taken))
+    lines = (
+        *(_work_line(each, shop) for each in work),
+        *(_part_line(each, shop) for each in purchase.taken),
+        *(other_charge(each, shop.places) for each in others),
+    )
     bill = Bill(
         date or datetime.date.today(),
         shop.currency,
@@ -70,9 +77,9 @@ def make_quote(
         to_buy=tuple(part for each in purchase.taken if each.buy for part in each.parts),
         without=tuple(f"{need_words(need)} ({', '.join(need.parts)})" for need, _ in purchase.without),
     )
-    bill = replace(bill, discount=_amount_off(discount, total(each.amount for each in lines), shop, "--discount"))
+    bill = replace(bill, discount=amount_off(discount, total(each.amount for each in lines), shop.places, "--discount"))
     whole = add_up(bill).total
-    return replace(bill, total=whole, deposit=_amount_off(deposit, whole, shop, "--deposit"))
+    return replace(bill, total=whole, deposit=amount_off(deposit, whole, shop.places, "--deposit"))
 
 
 def keep_quote(record: Record, bill: Bill) -> Record:
@@ -126,6 +133,21 @@ def work_charge(kind: str, minutes: Decimal, hour: Decimal, places: int) -> Char
     return Charge(kind, kind, minutes, "min", hour, _HOUR, line_amount(minutes, hour, _HOUR, places))
 
 
+def other_charge(text: str, places: int) -> Charge:
+    """What is charged besides, as it is typed: "courier=12.50".
+
+    Raises
+    ------
+    DescriptionError
+        For what is not so written.
+    """
+    what, sign, amount = text.rpartition("=")
+    if not sign or not plain(what):
+        raise DescriptionError(f"--add: {shown(text)}; written for example courier=12.50")
+    price = to_places(parse_amount(amount.strip(), "--add"), places)
+    return Charge(OTHER, plain(what), Decimal(1), "piece", price, Decimal(1), price)
+
+
 def _work_line(work: KindOfWork, shop: ShopSheet) -> Charge:
     if shop.hour is None:
         raise DescriptionError('what does an hour cost? Write it into the shop\'s sheet: hour = "54.00"')
@@ -142,14 +164,31 @@ def _part_line(taken: Taken, shop: ShopSheet) -> Charge:
     return Charge(PART, what, count, "piece", price, per, line_amount(count, price, per, shop.places))
 
 
-def _amount_off(text: str, whole: Decimal, shop: ShopSheet, option: str) -> Decimal:
-    """An amount, or so many percent of the whole."""
+def amount_off(text: str, whole: Decimal, places: int, option: str) -> Decimal:
+    """An amount, or so many percent of the whole.
+
+    Parameters
+    ----------
+    text : str
+        "50" or "5 %"; "" for nothing.
+    whole : Decimal
+        What the share is of.
+    places : int
+        Decimals of the currency.
+    option : str
+        For the message.
+
+    Raises
+    ------
+    DescriptionError
+        For what is neither, and for more than all of it.
+    """
     body = text.strip()
     if not body:
         return Decimal(0)
     if not body.endswith("%"):
-        return to_places(parse_amount(body, option), shop.places)
+        return to_places(parse_amount(body, option), places)
     percent = parse_amount(body[:-1].strip(), option)
     if percent > 100:
         raise DescriptionError(f"{option}: {shown(text)} is more than all of it")
-    return share_of(whole, percent, shop.places)
+    return share_of(whole, percent, places)

@@ -18,6 +18,8 @@ from ...base.errors import shown
 _AMOUNT = re.compile(r"[0-9]{1,14}(\.[0-9]{1,12})?")
 _TEXT, _NAME, _MOST_LINES, _MOST_PARTS = 400, 120, 300, 500
 _NOUGHT = Decimal(0)
+PART, OTHER = "part", "other"
+"""Kinds of lines that are no work."""
 
 
 class Answer(StrEnum):
@@ -32,7 +34,7 @@ class Answer(StrEnum):
 class Charge:
     """One line: so many of a unit, at a price for `per` of them.
 
-    `kind` is what the work or the part is sorted by: a phase of the plan ("fit"), or "part".
+    `kind` is what it is sorted by: a phase of the plan ("fit") for work, else `PART` or `OTHER`.
     """
 
     kind: str

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from ..common import Commands
-from . import bench, changing, deciding, doing, handing_over, keeping, quoting, taking_in
+from . import bench, changing, deciding, doing, handing_over, invoicing, keeping, quoting, taking_in
 from .common import Steps
 
 PLACE = 60
@@ -25,7 +25,7 @@ def add(commands: Commands) -> None:
         usage="ampsim job STEP FOLDER ...",
     )
     steps = Steps(job.add_subparsers(required=True, metavar="STEP", help="one of the steps above", prog="ampsim job"))
-    for each in (taking_in, bench, deciding, quoting, doing, handing_over, changing, keeping):
+    for each in (taking_in, bench, deciding, quoting, doing, handing_over, invoicing, changing, keeping):
         each.add(steps)
     job.description = f"{_ABOUT}\n\n{steps.listed}"
     job.epilog = _MORE

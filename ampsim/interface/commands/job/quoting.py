@@ -29,6 +29,7 @@ def add(steps: Steps) -> None:
         "--minutes", action="append", default=[], help='what one step of a kind takes, such as "fit=6"; repeatable'
     )
     quote.add_argument("--past", action="store_true", help="take what earlier jobs took where the sheet says nothing")
+    quote.add_argument("--add", action="append", default=[], help="what is charged besides, such as courier=12.50")
     quote.add_argument("--discount", default="", help='an amount, or a share such as "5 %%"')
     quote.add_argument("--deposit", default="", help="what is asked for beforehand, likewise")
     quote.add_argument("--number", default="", help="the shop's own number of it")
@@ -69,7 +70,7 @@ def _quote(options: argparse.Namespace) -> None:
     path = output_path(options, f"{PAPERS}/quote.html")
     purchase = _purchase(options, found, shop)
     work = _work(options, record, found, shop)
-    told = {"discount": options.discount, "deposit": options.deposit, "number": options.number}
+    told = {"others": options.add, "discount": options.discount, "deposit": options.deposit, "number": options.number}
     bill = make_quote(shop, work, purchase, **told)
     print(bill_text(bill, f"Quote: {record.name}", shop.comma))
     for each in work:

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from ...base.errors import DescriptionError
 from ...base.wording import in_decibels, in_hertz
 from ...circuit.amp import Amp, Mod
-from ...circuit.build import SPEAKER
+from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import position_label, setting_words
 from ...library.landing import apply_mods
 from ...measures.sweep import gain_at
@@ -27,7 +28,7 @@ from ..marks.overlay import mark_words, photo_svg
 from ..papers.photos import ShownPhoto
 from ..papers.shop_tables import charge_tables, fitted_parts
 from .private_words import strings_within
-from .public import PublicJob, PublicPhoto
+from .public import PublicChoice, PublicJob, PublicPhoto
 
 _TURNS = (0.0, 0.5, 1.0)  # of a knob that a mod adds
 _MOST_POSITIONS = 9
@@ -109,17 +110,19 @@ def howto_of(job: PublicJob) -> HowTo:
     DescriptionError, EngineError
         As what is worked out.
     """
-    mods = job.modded.mods
+    mods = _in_order(job)
     left = list(job.photos)
     told = parts_list(job.stock, job.modded)
-    by_mod = [_mod_part(job, number, told, left) for number in range(len(mods))]
+    by_mod = [_mod_part(job, mods[:number], mods[number], told, left) for number in range(len(mods))]
+    names = {mod.name for mod in mods}
+    others = [each for each in job.choices if each.chosen not in names]
     parts = [
         Part("Cautions", tuple(_cautions(job))),
         Part("What was asked", tuple(_asked(job))),
         Part("The circuit before", (Sheet(svg(schematic(job.stock)), "The circuit before the work"),)),
         Part("The circuit after", (Sheet(svg(schematic(job.modded)), "The circuit after the work"),)),
         *by_mod,
-        Part("What else was tried, and why it was not taken", tuple(_tried(job))),
+        Part("What else was tried", tuple(_tried(others))),
         Part("Photos", _shown(left)),
         Part("How this was worked out", (Words(_COMPUTED), *(Words(each, "quiet") for each in told.notes))),
     ]
@@ -152,9 +155,39 @@ def _asked(job: PublicJob) -> Iterator[Block]:
         yield Bullets(tuple(" ".join(each.split()) for each in job.wishes))
 
 
-def _mod_part(job: PublicJob, number: int, told: PartsList, left: list[PublicPhoto]) -> Part:
-    """One mod: reason, photos (taken from those that are `left`), what it changes, what that does, its parts."""
-    mod, before, after = job.modded.mods[number], *_around(job, number)
+def _in_order(job: PublicJob) -> list[Mod]:
+    """The mods, each after those without whose parts it cannot be fitted."""
+    left, done = list(job.modded.mods), list[Mod]()
+    while left:
+        mod = next((each for each in left if _goes(job.stock, [*done, each])), left[0])
+        left.remove(mod)
+        done.append(mod)
+    return done
+
+
+def _goes(stock: Amp, mods: Sequence[Mod]) -> bool:
+    try:
+        build_circuit(apply_mods(stock, *mods))
+    except DescriptionError:
+        return False
+    return True
+
+
+def _mod_part(job: PublicJob, first: Sequence[Mod], mod: Mod, told: PartsList, left: list[PublicPhoto]) -> Part:
+    """One mod: reason, photos (taken from those that are `left`), what it changes, what that does, its parts.
+
+    Parameters
+    ----------
+    job : PublicJob
+    first : sequence of Mod
+        Those that are fitted before it.
+    mod : Mod
+    told : PartsList
+        Of all mods.
+    left : list of PublicPhoto
+        Photos that stand nowhere yet.
+    """
+    before, after = apply_mods(job.stock, *first) if first else job.stock, apply_mods(job.stock, *first, mod)
     own = _own_photos(mod, left)
     left[:] = [each for each in left if each not in own]
     lines = tuple(each for each in told.lines if each.mod == mod.name)
@@ -167,14 +200,11 @@ def _mod_part(job: PublicJob, number: int, told: PartsList, left: list[PublicPho
     blocks += [Grid(changes, "what is changed")] if not changes.empty else []
     blocks += [Grid(numbers, "what it does to the gain [dB]"), Words(_stands(job, before, after), "quiet")]
     blocks += [Grid(fitted_parts(replace(told, lines=lines)), "its parts, as strong as they must be")] if lines else []
-    return Part(f"Mod {number + 1}: {mod.name}" if len(job.modded.mods) > 1 else f"The mod: {mod.name}", tuple(blocks))
-
-
-def _around(job: PublicJob, number: int) -> tuple[Amp, Amp]:
-    """The amp before a mod, with those that come first, and after it."""
-    mods = job.modded.mods
-    before = apply_mods(job.stock, *mods[:number]) if number else job.stock
-    return before, apply_mods(job.stock, *mods[: number + 1])
+    tried = [each for each in job.choices if each.chosen == mod.name]
+    blocks += [Words("What else was tried, and why it was not taken", "heading"), *_tried(tried)] if tried else []
+    return Part(
+        f"Mod {len(first) + 1}: {mod.name}" if len(job.modded.mods) > 1 else f"The mod: {mod.name}", tuple(blocks)
+    )
 
 
 def _own_photos(mod: Mod, photos: Sequence[PublicPhoto]) -> list[PublicPhoto]:
@@ -233,9 +263,15 @@ def _stands(job: PublicJob, before: Amp, after: Amp) -> str:
     return f"With the mod less without it, at {place}{where}."
 
 
-def _tried(job: PublicJob) -> Iterator[Block]:
-    for choice in job.choices:
-        why = f" {choice.why.strip().rstrip('.')}." if choice.why.strip() else ""
-        yield Words(f"Taken: {choice.chosen}. Held against one another: {choice.asked}.{why}")
+def _tried(choices: Sequence[PublicChoice]) -> Iterator[Block]:
+    for choice in choices:
+        why = f" Why: {choice.why.strip().rstrip('.')}." if choice.why.strip() else ""
+        yield Words(f"Held against one another: {choice.asked}. Taken: {choice.chosen}.{why}")
         if choice.found:
-            yield Bullets(choice.found)
+            yield Bullets(tuple(_found(each, choice.chosen) for each in choice.found))
+
+
+def _found(line: str, chosen: str) -> str:
+    """What was found of a candidate; the one that was taken is said to be."""
+    name, colon, rest = line.partition(": ")
+    return f"{name} (taken): {rest}" if colon and name == chosen else line

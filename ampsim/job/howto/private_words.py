@@ -24,6 +24,7 @@ _CONTACTS = (
     re.compile(r"(?<![\w.])\+?\(?\d(?:[ ()/.-]{0,2}\d){6,}(?![\w.]*\w)"),
     re.compile(rf"(?:{_COIN})\s?{_AMOUNT}|{_AMOUNT}\s?(?:{_COIN})", re.IGNORECASE),
 )
+_DAY = re.compile(r"(?: (?:on|by|until|since|from))? ?\b(?:19|20)\d\d-[01]\d-[0-3]\d\b", re.IGNORECASE)
 _DEEPEST = 12
 
 
@@ -33,7 +34,7 @@ class PrivateWords:
     def __init__(self, record: Record) -> None:
         pieces = re.findall(r"\w+", _folded(record.owner))
         self._names = [each for each in pieces if len(each) > 1 and each not in _COMMON and not each.isdecimal()]
-        self._whole = [r"\W*".join(map(_pattern, pieces))] if pieces and self._names else []
+        self._whole = [r"[^\w()]{0,3}".join(map(_pattern, pieces))] if pieces and self._names else []
         signs = re.findall(r"\w", _folded(record.serial))
         self._serial = [r"\W?".join(map(re.escape, signs))] if len(signs) >= _SHORTEST_SERIAL else []
 
@@ -48,8 +49,8 @@ class PrivateWords:
         return _blanked(text, [*self._whole, *self._serial, *map(_pattern, self._names)])
 
     def blank_letter(self, text: str) -> str:
-        """A text in which a person may have said anything: without what leads to them and what they pay, too."""
-        text = self.blank(text)
+        """A text in which a person may have said anything: without days, what leads to them, what they pay."""
+        text = _DAY.sub("", self.blank(text))
         for pattern in _CONTACTS:
             text = pattern.sub(BLANK, text)
         return text

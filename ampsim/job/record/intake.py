@@ -65,7 +65,7 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
     -------
     Intake
         Its tables: wishes, states, notes and voltages on arrival (drawing [V], measured [V]), files of sweeps,
-        what was chosen.
+        photos, what was chosen.
 
     Raises
     ------
@@ -83,6 +83,13 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
             (
                 (each.date, each.phase, each.file, each.source or "not written down", each.heard or SPEAKER, each.note)
                 for each in record.sweeps
+            ),
+        ),
+        "Photos": _table(
+            ("no.", "file", "shows", "arrows", "also seen by", "note"),
+            (
+                (number, each.file, each.of, len(each.marks) or "none", ", ".join(each.shown_to), each.note)
+                for number, each in enumerate(record.photos, 1)
             ),
         ),
         "Chosen": _table(

@@ -65,6 +65,9 @@ def _said(record: Record) -> Iterator[Passage]:
     for session in record.sessions:
         words = f"{len(session.steps)} steps {session.by} {session.note} {'; '.join(session.steps)}"
         yield Passage("done", str(session.date), words)
+    for photo in record.photos:
+        arrows = "; ".join(f"{mark.at} {mark.text}".strip() for mark in photo.marks)
+        yield Passage("photo", str(photo.date), " ".join(filter(None, (photo.of, photo.note, arrows))))
     for each in record.choices:
         yield Passage("chosen", str(each.date), f"{each.chosen} of {each.asked}: {each.note}")
 

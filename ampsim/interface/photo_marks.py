@@ -10,6 +10,7 @@ from typing import Any
 import anywidget
 import traitlets
 
+from ..audio.player.front_end import HIDDEN, show_with_words
 from ..audio.player.widget import KEEP_KEYS
 from ..base.errors import AmpsimError, DescriptionError
 from ..job.marks.keeping import Placed, Subjects, find_photo, keep_marks, mark_subjects, read_placed
@@ -75,7 +76,7 @@ class PhotoMarks(anywidget.AnyWidget):
     """A photo to place arrows on; `mark_photo` makes one. `arrows` are those that the job has now."""
 
     _esm = marks_script() + KEEP_KEYS + _RENDER
-    _css = marks_style()
+    _css = marks_style() + HIDDEN
 
     start = traitlets.Dict().tag(sync=True)
     marks: Any = traitlets.List().tag(sync=True)
@@ -88,6 +89,11 @@ class PhotoMarks(anywidget.AnyWidget):
         self.arrows: tuple[Mark, ...] = record.photos[number - 1].marks
         facts = marks_facts(record, number, folder, subjects)
         super().__init__(marks=facts.pop("marks"), start=facts)
+
+    def _ipython_display_(self) -> None:
+        """In a notebook: the widget, and words where it cannot be shown."""
+        words = f"A photo with {len(self.arrows)} arrow{'' if len(self.arrows) == 1 else 's'}."
+        show_with_words(super()._repr_mimebundle_(), "The photo and its arrows", words)
 
     def set_state(self, sync_data: Any) -> None:
         """Take arrows from the browser, if they are some, into the job; nothing else is the browser's to set."""

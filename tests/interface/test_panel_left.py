@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import random
+import re
 import threading
 from typing import Any
 
@@ -104,12 +105,17 @@ def test_a_notebook_keeps_the_panel_as_it_was_left(panel: Panel, monkeypatch: py
     monkeypatch.setattr(IPython.display, "display", lambda data, **how: shown.append(data) or Handle())
     panel.turn({"gain": 0.3, "bright": "120p"})
     panel._ipython_display_()
-    live, executed = shown
+    hint, live, executed = shown
     assert "application/vnd.jupyter.widget-view+json" in live
-    assert "pip install anywidget" in live["text/plain"]
     assert "image/png" not in live
+    # A front end without anywidget shows an error in place of the panel: what to install is an output of its own, which
+    # the style of a panel that can be seen hides.
+    assert "application/vnd.jupyter.widget-view+json" not in hint
+    assert all("pip install anywidget" in words for words in hint.values())
+    (marked,) = re.findall('class="([^"]+)"', hint["text/html"])
+    assert re.search(rf"\.{marked}\b[^{{]*{{\s*display: none", panel._css)
     panel.turn({"gain": 0.9})
-    assert len(shown) == 2
+    assert len(shown) == 3
     panel._on_button(None, {"do": "rest", "with": "", "at": {}}, [])
     panel._idle_task.join(20.0)
     left = shown[-1]

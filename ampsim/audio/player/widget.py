@@ -10,6 +10,7 @@ import anywidget
 from ...measures.blind import BlindResult, read_blind
 from ..clips import Clip, Clips
 from .content import player_facts, player_script, player_style, sample_rows
+from .front_end import HIDDEN, show_with_words
 
 # The shortcuts of JupyterLab look at the ancestors of what has the focus, those of Notebook 7 at itself first.
 KEEP_KEYS = """
@@ -64,7 +65,7 @@ class Player(anywidget.AnyWidget):
     """Clips side by side; `side_by_side` makes one. `blind` are the results of comparing them by ear alone."""
 
     _esm = player_script() + KEEP_KEYS + _RENDER
-    _css = player_style()
+    _css = player_style() + HIDDEN
 
     def __init__(self, clips: Clips, true_level: Sequence[Clip] = ()) -> None:
         self.clips, self.true_level = clips, tuple(true_level)
@@ -87,6 +88,11 @@ class Player(anywidget.AnyWidget):
         found = super()._repr_mimebundle_(**kwargs)
         data, metadata = found if isinstance(found, tuple) else (found or {}, {})
         return {**data, "text/plain": describe_clips(self.clips, self.true_level)}, metadata
+
+    def _ipython_display_(self) -> None:
+        """In a notebook: the widget, and words where it cannot be shown."""
+        words = describe_clips(self.clips, self.true_level)
+        show_with_words(super()._repr_mimebundle_(), "The buttons of this player", words)
 
 
 def player_message(

@@ -11,6 +11,7 @@ import traitlets
 import xarray as xr
 
 from ...audio.player.content import player_script, player_style
+from ...audio.player.front_end import HIDDEN, show_with_words
 from ...audio.player.widget import KEEP_KEYS
 from ...base.errors import AmpsimError
 from ...pictures.canvas import Picture, png
@@ -28,10 +29,6 @@ from .waveform import PanelWave
 
 _HERE = Path(__file__).parent
 _STILL_DPI = 110  # of the picture a notebook stores
-_WITHOUT_KNOBS = (
-    "Below stands the panel as it was left. Its knobs are here once this cell has run; where they do not appear then, "
-    "install anywidget where Jupyter itself runs (pip install anywidget), start Jupyter again and reload this page."
-)
 
 
 def _read(name: str) -> str:
@@ -47,7 +44,7 @@ class Panel(PanelWave):
     """
 
     _esm = player_script() + KEEP_KEYS + port_script() + "".join(map(_read, ("curves.js", "knobs.js", "panel.js")))
-    _css = _read("panel.css") + player_style()
+    _css = _read("panel.css") + player_style() + HIDDEN
 
     dials: Any = traitlets.List().tag(sync=True)
     at = traitlets.Dict().tag(sync=True)  # what one view sets the others are told: one state for all
@@ -280,9 +277,6 @@ class Panel(PanelWave):
 
     def _ipython_display_(self) -> None:
         """In a notebook: the widget, words where it cannot be shown, and the picture that a saved notebook keeps."""
-        from IPython.display import display
-
-        view = super()._repr_mimebundle_()
-        data, metadata = view if isinstance(view, tuple) else (view or {}, {})
-        display({**data, "text/plain": _WITHOUT_KNOBS}, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
+        words = "Below stands the panel as it was left."
+        show_with_words(super()._repr_mimebundle_(), "The knobs of this panel", words)
         self._still.show()

@@ -33,6 +33,7 @@ GRID: Array = np.arange(0.0, 24_001.0, 5.0)
 _NOTES = tuple(440.0 * 2.0 ** (semitone / 12.0) for semitone in range(-29, 20))
 # Upper edge of the highest third-octave band of ISO 532-1, 12.5 kHz.
 _TOP = 14_130.0
+_SILENT = 1e-14  # what MoSQITo takes for the power of silence [ratio to the reference]
 _CLOSE_DB = 4e-3
 _WIDEST_DB = 60.0
 _ROUNDS = 60
@@ -88,13 +89,31 @@ def loudness(pressure: Array) -> tuple[Array, Array]:
         Shape (sounds,): [sone] (ISO 532-1, free field), rounded as the standard does, and [acum] (DIN 45692).
     """
     # Loaded late: it brings a plotting library along and takes a second or more.
-    from mosqito.sq_metrics import loudness_zwst_freq, sharpness_din_from_loudness
+    from mosqito.sq_metrics import sharpness_din_from_loudness
+    from mosqito.sq_metrics.loudness.loudness_zwst._calc_slopes import _calc_slopes
+    from mosqito.sq_metrics.loudness.loudness_zwst._main_loudness import _main_loudness
 
     # Always at least two columns: for a single one MoSQITo returns plain numbers.
     columns = np.concatenate([pressure, pressure[:, -1:]], axis=1)
-    sone, specific, _ = loudness_zwst_freq(columns, GRID)
+    # What `loudness_zwst_freq` does, but for its filters, which it designs anew for every sound.
+    level = 10.0 * np.log10(np.maximum(_bands() @ columns**2 / _PASCAL**2, _SILENT))
+    sone, specific = _calc_slopes(_main_loudness(level, "free"))
     acum = sharpness_din_from_loudness(sone, specific)
     return np.asarray(sone)[:-1], np.asarray(acum)[:-1]
+
+
+@lru_cache(maxsize=1)
+def _bands() -> Array:
+    """How much of the power at each frequency of `GRID` passes each third-octave filter of MoSQITo [ratio]."""
+    from mosqito.sound_level_meter.noct_spectrum._center_freq import _center_freq
+    from mosqito.sound_level_meter.noct_spectrum._filter_bandwidth import _filter_bandwidth
+    from scipy import signal
+
+    centres, _ = _center_freq(fmin=24, fmax=12600, n=3, G=10, fr=1000)
+    reach, _, _ = _filter_bandwidth(centres, n=3)
+    edges = [(centre / GRID[-1] / wide, centre / GRID[-1] * wide) for centre, wide in zip(centres, reach, strict=True)]
+    filters = [signal.butter(3, each, "bandpass", output="sos") for each in edges]
+    return np.array([np.abs(signal.sosfreqz(each, worN=GRID.size)[1]) ** 2 for each in filters])
 
 
 def compare(gain: xr.DataArray, listening: Listening | None = None, base: int = 0) -> xr.Dataset:

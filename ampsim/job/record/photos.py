@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, UnidentifiedImageError
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.files import file_word, printable, read_bounded, write_whole
@@ -30,6 +30,16 @@ SIDE, QUALITY = 1400, 82  # pixels of the longer side as shown; percent
 _FORMATS = {"JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "WEBP": ".webp"}
 _MOST_BYTES, _MOST_PIXELS = 60_000_000, 120_000_000
 _WORD = 65535.0  # white in sixteen bits
+_ORIENTATION = 0x0112  # in EXIF: how the camera was held
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
 
 
 def keep_photo(
@@ -136,24 +146,49 @@ def small_photo(photo: Photo, folder: str | Path, side: int = SIDE, quality: int
     data = read_bounded(path, _MOST_BYTES)
     if hashlib.sha256(data).hexdigest() != photo.sha256:
         raise DescriptionError(f"{photo.file}: not as it was kept on {photo.date}")
-    seen = _as_seen(_opened(data, photo.file, 2 * side))
-    seen.thumbnail((side, side))
+    image = _opened(data, photo.file, 2 * side)
+    turn, seen = _turn(image), _as_seen(image, side)
+    seen = seen if turn is None else seen.transpose(turn)
     written = io.BytesIO()
     # A new picture of the same pixels: place, time and camera stay behind.
     Image.frombytes("RGB", seen.size, seen.tobytes()).save(written, "JPEG", quality=quality)
     return SmallPhoto(written.getvalue(), seen.size)
 
 
-def _as_seen(image: Image.Image) -> Image.Image:
-    """Upright, in eight bits of red, green and blue, on white where it lets through; what is hidden there stays so."""
-    upright = ImageOps.exif_transpose(image)
-    if upright.mode.startswith(("I", "F")):  # grey of sixteen bits
-        grey = np.asarray(upright, dtype=np.float64) / _WORD
-        upright = Image.fromarray((grey.clip(0.0, 1.0) * 255.0).astype(np.uint8))
-    if upright.has_transparency_data:
-        clear = upright.convert("RGBA")
-        return Image.alpha_composite(Image.new("RGBA", clear.size, "white"), clear).convert("RGB")
-    return upright.convert("RGB")
+def _as_seen(image: Image.Image, side: int) -> Image.Image:
+    """In eight bits of red, green and blue, on white where it lets through; what is hidden there stays so.
+
+    Parameters
+    ----------
+    image : Image
+    side : int
+        Of the longer side, at most [pixels].
+    """
+    clear = image.has_transparency_data
+    if image.mode.startswith(("I", "F")):  # grey of sixteen bits
+        grey = np.asarray(image, dtype=np.float32) / _WORD
+        image = Image.fromarray((grey.clip(0.0, 1.0) * 255.0).astype(np.uint8))
+    elif image.mode not in ("L", "LA", "RGB", "RGBA", "CMYK"):
+        image = image.convert("RGBA" if clear else "RGB")
+    elif clear and image.mode in ("L", "RGB"):  # one colour of it is clear
+        image = image.convert("RGBA")
+    # Small first: what follows needs room for copies.
+    image = image.reduce(max(1, max(image.size) // (2 * side)))
+    image.thumbnail((side, side))
+    if clear:
+        seen = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen)
+    return image.convert("RGB")
+
+
+def _turn(image: Image.Image) -> Image.Transpose | None:
+    """How a picture is turned to stand upright; None where its camera says nothing that can be read."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _TURNS.get(image.getexif().get(_ORIENTATION, 1))
+    except Exception:  # what a camera wrote may be damaged in any way
+        return None
 
 
 def _checked(data: bytes, name: str) -> str:
@@ -163,7 +198,7 @@ def _checked(data: bytes, name: str) -> str:
     return str(_opened(data, name).format)
 
 
-def _opened(data: bytes, name: str, side: int = 0) -> Image.Image:
+def _opened(data: bytes, name: str, side: int = 2 * SIDE) -> Image.Image:
     """The picture, read whole; where it is a JPEG much larger than `side` [pixels], in fewer pixels."""
     try:
         with warnings.catch_warnings():
@@ -173,14 +208,15 @@ def _opened(data: bytes, name: str, side: int = 0) -> Image.Image:
                 raise DescriptionError(
                     f"{name}: {image.width} x {image.height} pixels; at most {_MOST_PIXELS:,} are taken"
                 )
-            if side:
-                image.draft(None, (side, side))
+            image.draft(None, (side, side))
             image.load()
     except UnidentifiedImageError:
         raise DescriptionError(
             f"{name}: no picture of a kind that is known here (JPEG, PNG, WebP); a phone or a viewer saves others as "
             "JPEG"
         ) from None
-    except (OSError, ValueError, SyntaxError, EOFError, MemoryError, Image.DecompressionBombError) as problem:
+    except DescriptionError:
+        raise
+    except Exception as problem:  # readers of pictures raise whatever they stumble over
         raise DescriptionError(f"{name}: the picture is damaged: {plain(str(problem))[:120]}") from None
     return image

@@ -50,6 +50,14 @@ _HOME = {
     ".work.steps.work_plan": ("work_steps",),
     ".work.wiring.readback": ("wiring",),
     "papers.wiring": ("wiring_tables", "wiring_text"),
+    # what it costs
+    "quote.choosing": ("Purchase",),
+    "quote.hours": ("estimate", "past_times"),
+    "quote.invoice": ("compare", "make_invoice"),
+    "quote.make_quote": ("answer_quote", "keep_quote", "make_quote"),
+    "quote.order_list": ("purchase_of",),
+    "quote.price_list": ("read_price_lists",),
+    "quote.shop_sheet": ("ShopSheet", "shop_sheet"),
     # proof and handing over
     "papers.handover": ("CHECKED", "Handover", "gather_handover", "proof_of"),
     "papers.shop_record": ("shop_html", "shop_record"),

@@ -18,16 +18,19 @@ from hypothesis import strategies as st
 from ampsim.base.csv_cells import csv_text, safe_cell
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.switches.kinds import Action, ContactOrder
+from ampsim.interface.commands.check import explain
 from ampsim.job import quote
 from ampsim.job.quote.choosing import choose, order_count
 from ampsim.job.quote.matching import candidates
 from ampsim.job.quote.money import parse_amount, shares, to_places, total, written
-from ampsim.job.quote.needs import Need
+from ampsim.job.quote.needs import Need, needs_of_list
 from ampsim.job.quote.order_list import order_csv
 from ampsim.job.quote.price_list import parse_price_list, read_price_lists
 from ampsim.job.quote.price_rows import COLUMNS, Offer, PriceList
 from ampsim.job.quote.shop_sheet import ShopSheet, read_shop_sheet, shop_sheet
 from ampsim.library.files import models
+from ampsim.work.parts_list.lines import PartLine
+from ampsim.work.parts_list.parts_list import PartsList
 from ampsim.work.parts_list.switch_need import SwitchNeed
 from ampsim.work.steps.step import Phase
 
@@ -200,6 +203,27 @@ def test_what_a_part_carries_must_be_known() -> None:
     assert "by hand" in found.refused[0]
 
 
+def test_a_part_is_taken_by_the_number_that_was_chosen_if_it_serves() -> None:
+    prices = priced(
+        "resistor;22k;1;S;A;1 %;0.5;350;metal film", "resistor;22k;2;S;B;1 %;2;500;metal film",
+        "resistor;22k;1;S;C;1 %;0.1;350;metal film",
+    )  # fmt: skip
+    assert {fit.offer.number for fit in candidates(R, prices).fits} == {"A", "B"}
+    assert {fit.offer.number for fit in candidates(replace(R, number="B"), prices).fits} == {"B"}
+    weak, none = (candidates(replace(R, number=number), prices) for number in "CD")
+    assert "0.1 W is less" in weak.refused[0]
+    assert "order number D" in none.refused[0]
+    assert not weak.fits
+    assert not none.fits
+    parts = PartsList(
+        "amp", "variant", tuple(PartLine(f"R{n}", "m", "", "", "resistor", "22k", 22e3) for n in (1, 2, 3))
+    )
+    needs = needs_of_list(parts, {"R1": (9.0, 4.0)}, {"R2": "B"})
+    assert [(need.parts, need.room, need.number) for need in needs] == [
+        (("R1",), (9.0, 4.0), ""), (("R2",), (), "B"), (("R3",), (), "")
+    ]  # fmt: skip
+
+
 @given(
     st.sampled_from([20e3, 21.9e3, 22e3, 22.1e3, 22.5e3, 24e3]), st.sampled_from([0.001, 0.01, 0.05, 0.1, math.nan]),
     st.sampled_from([0.25, 0.5, 1.0, 3.0, math.nan]), st.sampled_from([50.0, 350.0, 500.0, math.nan]),
@@ -336,6 +360,9 @@ def test_the_demo_shop_is_read_and_every_row_of_its_list_understood(monkeypatch:
     assert prices.count == (models() / "shop" / "prices.csv").read_text("utf-8").count("\n") - 1
     assert list(shop.minutes) == list(Phase)
     assert {each.supplier for kind in prices.offers.values() for each in kind} == set(shop.shipping)
+    for file in ("shop.toml", "prices.csv"):
+        told = explain(models() / "shop" / file)
+        assert all(kind in told for kind in prices.offers)
     monkeypatch.setenv("AMPSIM_SHELF", str(models() / "shop"))
     assert shop_sheet() == shop
     monkeypatch.delenv("AMPSIM_SHELF")

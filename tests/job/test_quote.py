@@ -17,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
+from ampsim.job.howto.public import public_job
 from ampsim.job.papers.bench_plan import job_plan
 from ampsim.job.papers.bill_paper import order_html, quote_html
 from ampsim.job.papers.page_tree import read_page
@@ -292,6 +293,8 @@ def test_the_shop_tells_the_value_and_what_earlier_jobs_took(job: Path, made: Bi
     line = next(each for each in all_jobs(job.parent).lines)
     assert (line.value, line.currency) == (str(made.total), "EUR")
     assert f"{made.total} EUR" in str(all_jobs(job.parent))
+    assert f"worth {made.total} EUR" in all_jobs(job.parent).summary
+    assert [each.kind for each in all_jobs(job.parent, [str(made.total)]).found["one"]] == ["quote"]
     assert past_sessions(job.parent, job.parent / "another") == [("wire", len(numbers), 30)]
     assert past_sessions(job.parent, job) == []
     declined = replace(kept, quotes=(replace(made, answer=Answer.DECLINED, answered=DAY),))
@@ -316,3 +319,12 @@ def test_an_order_is_kept_once_until_it_arrives(job: Path, sheet: ShopSheet) -> 
     assert all(order.arrived == DAY for order in everything.orders)
     with pytest.raises(DescriptionError, match="no order is on the way"):
         take_in_orders(everything)
+
+
+def test_what_is_published_knows_nothing_of_money(job: Path, made: Bill) -> None:
+    bare = replace(read_record(job), quotes=(), orders=(), invoices=())
+    charged = replace(
+        bare, quotes=(made,), invoices=(replace(made, number="7"),), orders=(Order(DAY, "Sup", ("R1",), CENT, "EUR"),)
+    )
+    told = [repr(public_job(record, job)) for record in (bare, charged, replace(bare, words="louder"))]
+    assert told[0] == told[1] != told[2]

@@ -12,7 +12,7 @@ PLACE = 100
 
 def add(commands: Commands) -> None:
     """Add "check"."""
-    parser = commands.add_parser("check", help="say what was understood of an amp, mod, job or valve file")
+    parser = commands.add_parser("check", help="say what was understood of an amp, mod, job, valve or price file")
     parser.add_argument("file", type=Path, help="a file, a job folder, or the name of what comes along")
     parser.set_defaults(command=_check)
 
@@ -22,7 +22,7 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def explain(path: Path) -> str:
-    """Say what was understood of an amp, mod, job or valve file, by its path or name, or of a job folder.
+    """Say what was understood of a file, by its path or name, or of a job folder.
 
     Raises
     ------
@@ -34,6 +34,10 @@ def explain(path: Path) -> str:
 
     if is_job(path):
         return _job(path)
+    if path.is_file() and (path.suffix.lower() == ".csv" or path.name == "shop.toml"):
+        from ...job.quote.explaining import describe_prices
+
+        return describe_prices(path)
     return describe_file(path if path.exists() else _that_comes_along(path))
 
 

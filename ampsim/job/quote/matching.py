@@ -65,13 +65,15 @@ def candidates(need: Need, prices: PriceList) -> Candidates:
     fits: list[Fit] = []
     near: list[str] = []
     for offer in prices.offers.get(need.kind, ()):
-        if not _is_near(need, offer):
+        if not _is_near(need, offer) or need.number not in ("", offer.number):
             continue
         refused = next(_refusals(need, offer), "")
         if refused:
             near.append(f"{offer.where_from}: {refused}")
         else:
             fits.append(Fit(offer, tuple(_more(need, offer)), tuple(_checks(need, offer))))
+    if need.number and not fits and not near:
+        near = [f"no {need.kind} of about this value has the order number {need.number}"]
     return Candidates(need, tuple(fits), tuple(near[:3]))
 
 

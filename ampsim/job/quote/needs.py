@@ -22,8 +22,8 @@ class Need:
 
     `value` [SI unit] is NaN for what has a type; `tolerance` [ratio], `watts` [W] and `volts` [V] are NaN where they do
     not matter. `volts` is what the part must be rated for, `carried_volts` what it carries at worst and 10 % more.
-    `room` is the space there is [mm], longest first, () where nobody said. `at_hand` says what the job's own drawer
-    holds for it, "" where nothing serves.
+    `room` is the space there is [mm], longest first, () where nobody said; `number` the order number that somebody
+    chose. `at_hand` says what the job's own drawer holds for it, "" where nothing serves.
     """
 
     kind: str
@@ -39,6 +39,7 @@ class Need:
     gang: int = 1
     switch: SwitchNeed | None = None
     room: tuple[float, ...] = ()
+    number: str = ""
     rated: bool = True
     at_hand: str = ""
 
@@ -62,7 +63,9 @@ class Need:
         return ", ".join([*told, *([self.make] if self.make else [])])
 
 
-def needs_of_list(parts: PartsList, rooms: Mapping[str, tuple[float, ...]] | None = None) -> list[Need]:
+def needs_of_list(
+    parts: PartsList, rooms: Mapping[str, tuple[float, ...]] | None = None, numbers: Mapping[str, str] | None = None
+) -> list[Need]:
     """The needs of a parts list, in its order.
 
     Parameters
@@ -70,11 +73,13 @@ def needs_of_list(parts: PartsList, rooms: Mapping[str, tuple[float, ...]] | Non
     parts : PartsList
     rooms : mapping
         The space that there is for a part [mm], longest first, by designator.
+    numbers : mapping
+        The order number that a part is to have, by designator.
     """
     found: dict[Need, list[str]] = {}
     for line in parts.lines:
         name = body_of(line.part) if line.kind in _TYPED else line.part
-        need = replace(_need(line), room=(rooms or {}).get(line.part, ()))
+        need = replace(_need(line), room=(rooms or {}).get(line.part, ()), number=(numbers or {}).get(line.part, ""))
         names = found.setdefault(need, [])
         # The halves of one bottle or package are bought once, whichever mods ask for them.
         if line.kind not in _TYPED or name not in names:

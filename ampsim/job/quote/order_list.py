@@ -19,7 +19,11 @@ HEAD = ("order number", "what", "for", "needed", "buy", "left over", "price", "a
 
 
 def purchase_of(
-    parts: PartsList, prices: PriceList, shop: ShopSheet, rooms: Mapping[str, tuple[float, ...]] | None = None
+    parts: PartsList,
+    prices: PriceList,
+    shop: ShopSheet,
+    rooms: Mapping[str, tuple[float, ...]] | None = None,
+    numbers: Mapping[str, str] | None = None,
 ) -> Purchase:
     """What is taken for a parts list.
 
@@ -30,8 +34,10 @@ def purchase_of(
     shop : ShopSheet
     rooms : mapping
         The space that there is for a part [mm], longest first, by designator.
+    numbers : mapping
+        The order number that a part is to have, by designator, where somebody chose one.
     """
-    return choose([candidates(need, prices) for need in needs_of_list(parts, rooms)], shop)
+    return choose([candidates(need, prices) for need in needs_of_list(parts, rooms, numbers)], shop)
 
 
 def order_rows(lines: Sequence[OrderLine], shop: ShopSheet) -> list[tuple[str, ...]]:

@@ -29,7 +29,7 @@ from .folders import look_through
 from .lines import COLUMNS, JobLine, job_line
 from .passages import Passage, fold, passages
 
-_FORM = 2  # goes up whenever the tables below, or what is put into them, change
+_FORM = 3  # goes up whenever the tables below, or what is put into them, change
 _PATIENCE = 10.0  # s
 _PIECE = 100  # jobs
 _SHIFT = 1 << 20  # passages of a job are numbered from its own number times this

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +14,7 @@ from ...base.files import write_whole
 from ...base.html import fitted_table, render
 from ...base.progress import Progress
 from ...base.tables import text_table
+from ...base.wording import join_words
 from ...studies.sheet.page import sheet_style
 from .index import Index
 from .lines import JobLine, in_order
@@ -104,7 +106,8 @@ class Overview:
                 more = f"; those touched last are told, all of them with --all{more}"
             return f"{_count(len(sound))} with {' and '.join(self.words)}{more}"
         waiting = sum(each.is_open for each in sound)
-        said = f"{_count(len(sound))}: {waiting} waiting, {late} of them late, {len(sound) - waiting} done"
+        worth = _worth([each for each in sound if each.is_open])
+        said = f"{_count(len(sound))}: {waiting} waiting{worth}, {late} of them late, {len(sound) - waiting} done"
         return said if self.whole or waiting == len(sound) else f"{said} (not shown: --all)"
 
     @property
@@ -173,6 +176,16 @@ def shop(
     else:
         ordered = in_order(lines, day)
     return Overview(str(folder), day, tuple(ordered), tuple(words), found, whole)
+
+
+def _worth(lines: Sequence[JobLine]) -> str:
+    """What jobs come to together, currency by currency; "" where none says."""
+    sums: dict[str, Decimal] = {}
+    for each in lines:
+        if each.value:
+            sums[each.currency] = sums.get(each.currency, Decimal(0)) + Decimal(each.value)
+    told = join_words([f"{amount:f} {currency}" for currency, amount in sorted(sums.items())]) if sums else ""
+    return f" (worth {told})" if told else ""
 
 
 def _count(number: int) -> str:

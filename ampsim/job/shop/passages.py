@@ -37,7 +37,7 @@ def passages(record: Record, frozen: Mapping[str, Mapping[str, Any]]) -> list[Pa
     frozen : mapping
         The tables of its frozen files, by the name of the file; those that could not be read are not in it.
     """
-    found = (*_said(record), *_done(record, frozen), *_measured(record), *_before(record))
+    found = (*_said(record), *_done(record, frozen), *_measured(record), *_charged(record), *_before(record))
     whole = [Passage(each.kind, each.date, one_line(each.text)[:_LONGEST]) for each in found if each.text.strip()]
     return whole[:_MOST]
 
@@ -70,6 +70,17 @@ def _said(record: Record) -> Iterator[Passage]:
         yield Passage("photo", str(photo.date), " ".join(filter(None, (photo.of, photo.note, arrows))))
     for each in record.choices:
         yield Passage("chosen", str(each.date), f"{each.chosen} of {each.asked}: {each.note}")
+
+
+def _charged(record: Record) -> Iterator[Passage]:
+    for kind, bills in (("quote", record.quotes), ("invoice", record.invoices)):
+        for bill in bills:
+            lines = "; ".join(line.what for line in bill.lines)
+            yield Passage(kind, str(bill.date), f"{bill.number} {bill.total:f} {bill.currency} {bill.answer}: {lines}")
+    for order in record.orders:
+        state = f"came {order.arrived}" if order.arrived else "on the way"
+        words = f"{order.supplier} {order.amount:f} {order.currency} {state}: {', '.join(order.parts)}"
+        yield Passage("ordered", str(order.date), words)
 
 
 def _done(record: Record, frozen: Mapping[str, Mapping[str, Any]]) -> Iterator[Passage]:

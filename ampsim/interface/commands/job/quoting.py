@@ -52,6 +52,9 @@ def _shop_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--room", action="append", default=[], help="the space for a part in mm, such as C101=13x30; repeatable"
     )
+    parser.add_argument(
+        "--take", action="append", default=[], help="the order number for a part, such as C101=F4-22n; repeatable"
+    )
 
 
 def _quote(options: argparse.Namespace) -> None:
@@ -119,32 +122,33 @@ def _minutes(options: argparse.Namespace) -> dict[str, Decimal]:
     return found
 
 
-def _rooms(options: argparse.Namespace) -> dict[str, tuple[float, ...]]:
-    from ....job.quote.offered_parts import read_size
-
+def _by_part(given: list[str], option: str, example: str, parts: set[str]) -> dict[str, str]:
+    """What an option says of parts, by their designators."""
     found = {}
-    for each in options.room:
-        part, sign, size = each.partition("=")
-        if not sign:
-            raise DescriptionError(f"--room: {shown(each)}; written for example C101=13x30 (mm)")
-        found[part.strip()] = read_size(size)
+    for each in given:
+        part, sign, told = (word.strip() for word in each.partition("="))
+        if not sign or not told:
+            raise DescriptionError(f"{option}: {shown(each)}; written for example {example}")
+        if part not in parts:
+            raise DescriptionError(f"{option}: {shown(part)} is not on the parts list{nearest(part, parts)}")
+        found[part] = told
     return found
 
 
 def _purchase(options: argparse.Namespace, found: Opened, shop: ShopSheet) -> Purchase:
+    from ....job.quote.offered_parts import read_size
     from ....job.quote.order_list import purchase_of
     from ....job.quote.price_list import read_price_lists
     from ....work.parts_list.parts_list import parts_list
 
-    rooms = _rooms(options)
     prices = read_price_lists(options.prices or shop.prices)
     for note in prices.notes:
         print(note)
     parts = parts_list(found.stock, found.modded, drawer=found.drawer)
-    unknown = sorted(rooms.keys() - {line.part for line in parts.lines})
-    if unknown:
-        raise DescriptionError(f"--room: {shown(unknown[0])} is not on the parts list")
-    return purchase_of(parts, prices, shop, rooms)
+    known = {line.part for line in parts.lines}
+    sizes = _by_part(options.room, "--room", "C101=13x30 (mm)", known)
+    rooms = {part: read_size(size) for part, size in sizes.items()}
+    return purchase_of(parts, prices, shop, rooms, _by_part(options.take, "--take", "C101=F4-22n", known))
 
 
 def _order(options: argparse.Namespace) -> None:

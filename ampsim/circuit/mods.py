@@ -78,6 +78,38 @@ def check_shafts(amp: Amp) -> None:
             raise DescriptionError(f"{where_it_is}, where {taken[switch.shaft]} is already; a pot has one switch")
 
 
+def without_mods(amp: Amp, names: Iterable[str]) -> Amp:
+    """The amp with some of its mods taken out again, the others as they are.
+
+    Parameters
+    ----------
+    amp : Amp
+    names : iterable of str
+        Mods by name, or by the name of their file.
+
+    Raises
+    ------
+    DescriptionError
+        For a mod that is not fitted, naming the nearest, and for one that a mod which stays is built upon.
+    """
+    out = []
+    for name in names:
+        found = [mod for mod in amp.mods if name in (mod.name, mod.file.removesuffix(".toml"))]
+        if not found:
+            raise DescriptionError(f"{shown(name)} is not fitted{nearest(name, [mod.name for mod in amp.mods])}")
+        out += found
+    left = replace(amp, mods=tuple(mod for mod in amp.mods if mod not in out))
+    gone = {part.designator for mod in out for part in mod.parts} | {net for mod in out for net in mod.nets}
+    for mod in left.mods:
+        for edit in mod.every_edit():
+            leans = {edit.across, *(place.partition(".")[0] for place in edit.places)} & gone
+            if leans:
+                first = ", ".join(sorted(leans))
+                raise DescriptionError(f"mod '{mod.name}' is built upon {first}, which would come out; undo it first")
+    check_shafts(left)
+    return left
+
+
 def _refuse_clash(amp: Amp, mod: Mod) -> None:
     name = f"mod '{mod.name}'"
     _refuse_shared(mod.parts, amp.parts, f"{name} and the amp both have a part")

@@ -12,6 +12,7 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.base.wording import plain
+from ampsim.interface.commands.main import main
 from ampsim.job.papers.bench_plan import bench_plan, bench_plan_html, job_plan
 from ampsim.job.papers.pdf import write_pdf
 from ampsim.job.record.beginning import begin_job
@@ -105,3 +106,21 @@ def test_on_paper_it_holds_every_step(job: Job, steps: tuple[Step, ...], tmp_pat
     text = " ".join("".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(path)).split())
     assert all(f"{number}." in text for number in range(1, len(steps) + 1))
     assert "The way back" in text
+
+
+def test_the_way_back_of_one_mod_has_a_plan_of_its_own(tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    begin_job(folder, "rehearsal-room", ["volume-bright", "tight-switch"])
+    record = read_record(folder)
+    found = open_job(record, folder)
+    first, second = (mod.name for mod in found.modded.mods)
+    back = job_plan(record, found, [first]).steps
+    page = unescape(bench_plan_html(record, found, folder, undo=[first]))
+    assert [int(each) for each in re.findall(r'data-step="(\d+)"', page)] == list(range(1, len(back) + 1))
+    assert all(plain(step.do) in page for step in back)
+    kept = keep_session(record, back, [len(back)], date=DAY)
+    assert sessions_of(kept, back)[-1] is not None
+    whole = unescape(bench_plan_html(record, found, folder))
+    assert all(f"Only {name}" in whole for name in (first, second))
+    assert main(["job", "steps", str(folder), "--undo", first]) == 0
+    assert main(["job", "steps", str(folder), "--undo", "another"]) != 0

@@ -12,13 +12,19 @@ from pathlib import Path
 import pandas as pd
 from markupsafe import Markup
 
+from ...base.errors import DescriptionError
 from ...base.files import write_whole
 from ...base.html import script_digests
-from ...base.wording import plain
+from ...base.wording import plain, with_capitals
+from ...circuit.amp import Amp
+from ...circuit.mods import without_mods
 from ...work.holes.panel_parts import panel_work
+from ...work.new_parts import new_mods
 from ...work.parts_list.parts_list import parts_list
+from ...work.steps.mounted import said_once
 from ...work.steps.step import Phase, Step
-from ...work.steps.work_plan import WorkPlan, work_steps
+from ...work.steps.way_back import back_steps
+from ...work.steps.work_plan import WorkPlan, undo_plan, work_steps
 from ...work.wiring.readback import wiring
 from ..record.data import Photo, Record, Session
 from ..record.frozen import Opened
@@ -48,18 +54,29 @@ class PlanStep:
         return ", ".join(filter(None, [f"done {self.done.date}", self.done.by]))
 
 
-def job_plan(record: Record, found: Opened) -> WorkPlan:
+def job_plan(record: Record, found: Opened, undo: Sequence[str] = ()) -> WorkPlan:
     """The steps of a job, as its plan and the command that ticks them off count them.
+
+    Parameters
+    ----------
+    record : Record
+    found : Opened
+    undo : sequence of str
+        Mods whose way back it is; none for the way there.
 
     Raises
     ------
     DescriptionError
-        When the job has no mod.
+        When the job has no mod, or not this one.
     """
+    if undo:
+        return undo_plan(found.modded, undo)
     return work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
 
 
-def bench_plan(record: Record, found: Opened, folder: str | Path, path: str | Path, paper: str = "A4") -> Path:
+def bench_plan(
+    record: Record, found: Opened, folder: str | Path, path: str | Path, paper: str = "A4", undo: Sequence[str] = ()
+) -> Path:
     """Write the plan of a job as one HTML file.
 
     Parameters
@@ -73,27 +90,32 @@ def bench_plan(record: Record, found: Opened, folder: str | Path, path: str | Pa
         The file.
     paper : str
         "A4" or "Letter".
+    undo : sequence of str
+        Mods whose way back it is; none for the way there.
 
     Raises
     ------
     DescriptionError
         When the job has no mod, or the file cannot be written; an older one then stays as it was.
     """
-    return write_whole(Path(path), bench_plan_html(record, found, folder, paper))
+    return write_whole(Path(path), bench_plan_html(record, found, folder, paper, undo))
 
 
-def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: str = "A4") -> str:
+def bench_plan_html(
+    record: Record, found: Opened, folder: str | Path, paper: str = "A4", undo: Sequence[str] = ()
+) -> str:
     """The whole file, from the same as `bench_plan`.
 
     Boxes that are ticked on a screen stay ticked there, and the page says how the job takes them in.
 
     Parameters
     ----------
-    record, found, folder, paper
+    record, found, folder, paper, undo
         As those of `bench_plan`.
     """
-    plan = job_plan(record, found)
-    plan = replace(plan, steps=drilled_as_asked(plan.steps, found, folder))
+    plan = job_plan(record, found, undo)
+    if not undo:
+        plan = replace(plan, steps=drilled_as_asked(plan.steps, found, folder))
     done = sessions_of(record, plan.steps)
     steps = [
         PlanStep(number, step, done[number - 1], shown_photos(_of_step(record, step), folder, beside=True))
@@ -103,23 +125,26 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
     left = sum(each.done is None and not each.step.phase.always_anew for each in steps)
     script = (files(__package__) / "bench_plan.js").read_text("utf-8")
     owner = f", for {record.owner}" if record.owner and record.owner not in record.name else ""
-    parts = parts_list(found.stock, found.modded, drawer=found.drawer)
+    stays = without_mods(found.modded, undo) if undo else found.modded
+    parts = parts_list(found.stock, stays, drawer=found.drawer) if stays.mods else None
     return paper_html(
         "bench_plan.html",
         paper,
-        title=f"Plan: {record.name}{owner}",
+        title=f"{'Way back' if undo else 'Plan'}: {record.name}{owner}",
         above=f"{plan.amp}, {plan.variant}",
         intro=f"{len(steps)} steps, {f'{left} left' if left else 'all done'}. {_took(record)}".strip(),
         again=[str(each) for each in Phase if each.always_anew],
         notes=plan.notes,
-        parts=fitted_parts(parts),
-        rated=part_words(parts),
-        drawings=wiring_drawings(found.modded),
-        wires=wiring_tables(wiring(found.modded)),
+        parts=pd.DataFrame() if undo or parts is None else fitted_parts(parts),
+        rated=part_words(parts) if parts else {},
+        drawings=_drawings_back(found.modded, stays) if undo else wiring_drawings(found.modded),
+        back=bool(undo),
+        wires={} if undo else wiring_tables(wiring(found.modded)),
         loose=shown_photos((each for each in record.photos if each not in at_steps), folder),
         phases=list(_phases(steps)),
         undo=plan.undo,
-        drilling=BESIDE if panel_work(found.stock, found.modded).parts else "",
+        ways=dict(_ways_back(found)) if not undo else {},
+        drilling=BESIDE if not undo and panel_work(found.stock, found.modded).parts else "",
         sessions=sessions_table(record),
         key=_key(record, plan.steps),
         script=Markup(script),
@@ -127,6 +152,27 @@ def bench_plan_html(record: Record, found: Opened, folder: str | Path, paper: st
         data_url=data_url,
         drawing_words=drawing_words,
     )
+
+
+def _drawings_back(now: Amp, then: Amp) -> dict[str, str]:
+    """The circuit that the way back begins at, and the one that it leads to where that still has mods."""
+    drawn = {"The circuit as it is": wiring_drawings(now)}
+    if then.mods:
+        drawn["The circuit once it is out"] = wiring_drawings(then)
+    return {title: next(iter(each.values())) for title, each in drawn.items() if each}
+
+
+def _ways_back(found: Opened) -> Iterator[tuple[str, list[str]]]:
+    """What the iron does on the way back of each of several mods alone; or why it cannot come out alone."""
+    mods = new_mods(found.stock, found.modded)
+    for mod in mods if len(mods) > 1 else ():
+        try:
+            left = without_mods(found.modded, [mod.name])
+        except DescriptionError as problem:
+            yield mod.name, [f"{with_capitals(str(problem))}."]
+            continue
+        steps = said_once(back_steps(left, found.modded))
+        yield mod.name, [" ".join([step.do, *step.how]) for step in steps]
 
 
 def _of_step(record: Record, step: Step) -> list[Photo]:

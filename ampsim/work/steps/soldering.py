@@ -24,7 +24,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """Remove, prepare, fit and wire."""
     bodies = bodies_of(stock, modded)
     doings = working_order(work_mods(stock, modded))
-    lifted = _on_lifted_board(stock, modded, [doing.edit for doing in doings])
+    lifted = on_lifted_board(stock, modded, [doing.edit for doing in doings])
     if lifted:
         yield lift_step(lifted)
     for doing in doings:
@@ -71,7 +71,7 @@ def lower_step(phase: Phase) -> Step:
     return Step(phase, "Put the board back.", tool="screwdriver, cutter", how=how)
 
 
-def _on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit]) -> list[str]:
+def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit]) -> list[str]:
     """The parts on a board that come out, are exchanged, or lose a wire: what is only added can be done from above."""
     named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not _is_plugged(modded, edit.part)]
     named += [lug.partition(".")[0] for edit in edits for lug in edit.opened]

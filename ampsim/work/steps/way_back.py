@@ -1,48 +1,152 @@
-"""The way back: what the iron undoes, and what was kept put back."""
+"""The way back, of all mods or of one: what the iron undoes, what was kept put back, lug by lug."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
-from ...circuit.amp import Amp, Switch
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp, Edit, Socket, Switch
 from ...circuit.mods import describe_part, where
 from ..new_parts import new_mods, work_mods
+from ..wiring.difference import Rewiring, rewiring
+from ..wiring.readback import wiring
 from .checks import loose_part_checks
+from .mounted import at_words, out_words
 from .polarity import plus_words
-from .soldering import part_name
+from .soldering import lift_step, lower_step, on_lifted_board, part_name
 from .step import Phase, Step
 from .working_order import working_order
 
 
 def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
-    """The way back: switches out, then the edits in reverse, with what was kept put back."""
+    """What was brought comes out, then what was kept goes back, and what hung on lugs that have gone is soldered anew.
+
+    `stock` is the amp that is wanted; mods that it has as well stay.
+    """
+    work = _WayBack(stock, modded)
+    edits = [doing.edit for doing in reversed(working_order(work_mods(stock, modded)))]
+    lifted = on_lifted_board(stock, modded, edits)
+    if lifted:
+        yield lift_step(lifted)
     for mod in reversed(new_mods(stock, modded)):
-        for switch in reversed(mod.switches):
-            words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
-            if switch.shaft:
-                words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
-            yield Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}")
-    for doing in reversed(working_order(work_mods(stock, modded))):
-        edit = doing.edit
-        old = modded.part_by_designator.get(edit.part)
+        yield from (work.switch_out(switch) for switch in reversed(mod.switches))
+    for edit in edits:
+        yield from work.out(edit)
+    for edit in edits:
+        yield from work.restored(edit)
+    yield from work.besides()
+    if lifted:
+        yield lower_step(Phase.WIRE)
+
+
+class _WayBack:
+    """The steps back from one amp to another, which note what of the lug by lug list they have said."""
+
+    def __init__(self, stock: Amp, modded: Amp) -> None:
+        self.stock, self.modded = stock, modded
+        self.change = rewired(stock, modded)
+        self.said: set[str] = set()
+
+    def switch_out(self, switch: Switch) -> Step:
+        words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
+        if switch.shaft:
+            words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
+        edits = [edit for _, doings in switch.positions for edit in doings]
+        gone = [switch.designator, *(edit.part for edit in edits if edit.action == "fit")]
+        how = [*self._off(gone), *self._back(lug for edit in edits for lug in edit.opened)]
+        tool = "soldering iron, spanner for the nut"
+        return Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}", tool=tool, how=how)
+
+    def out(self, edit: Edit) -> Iterator[Step]:
+        """What an edit brought comes out."""
         if edit.action == "bridge":
             rest = f"; fit {edit.part} again" if edit.part else ""
-            yield Step(Phase.REMOVE, f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}.")
-        elif edit.action == "cut":
-            yield Step(Phase.FIT, f"Join the wire between {where(edit)} again.")
-        elif edit.action == "move":
-            yield Step(Phase.FIT, f"Take the wire from {where(edit)} off, and put {edit.opened[0]} back where it was.")
-        elif edit.action == "supply":
-            drawn = next((rail.volts for rail in stock.rails if rail.name == edit.part), None)
-            yield Step(Phase.FIT, f"Set {edit.part} back{f' to {drawn:g} V' if drawn is not None else ''}.")
+            words = f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}."
+            tool, how = at_words(self.stock, edit.places)
+            yield Step(Phase.REMOVE, words, tool=tool, how=how)
         elif edit.action == "fit":
             back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
-            yield Step(Phase.REMOVE, f"Take out {part_name(modded, edit)} {where(edit)}{back}.")
-        elif old is not None:
+            words = f"Take out {part_name(self.modded, edit)} {where(edit)}{back}."
+            tool, how = at_words(self.stock, edit.places)
+            yield Step(Phase.REMOVE, words, tool=tool, how=[*self._off([edit.part]), *self._back(edit.opened), *how])
+
+    def restored(self, edit: Edit) -> Iterator[Step]:
+        """What an edit took away or changed goes back."""
+        old = self.modded.part_by_designator.get(edit.part)
+        tool, how = at_words(self.stock, edit.places)
+        if edit.action == "cut":
+            words = f"Join the wire between {where(edit)} again."
+            yield Step(Phase.FIT, words, tool=tool, how=[*self._back(edit.opened), *how])
+        elif edit.action == "move":
+            words = f"Take the wire from {where(edit)} off, and put {edit.opened[0]} back where it was."
+            yield Step(Phase.FIT, words, tool=tool, how=[*self._back(edit.opened), *how])
+        elif edit.action == "supply":
+            drawn = next((rail.volts for rail in self.stock.rails if rail.name == edit.part), None)
+            yield Step(
+                Phase.FIT, f"Set {edit.part} back{f' to {drawn:g} V' if drawn is not None else ''}.", tool="meter"
+            )
+        elif edit.action in ("replace", "lift") and old is not None:
             was = f"{edit.part} ({describe_part(old)})"
-            first = f"Take out {part_name(modded, edit)}; fit" if edit.action == "replace" else "Fit"
-            words = f"{first} {was} again, the one that was kept.{plus_words(stock, edit.part)}"
-            yield Step(Phase.FIT, words, list(loose_part_checks(old, was)))
+            first = f"Take out {part_name(self.modded, edit)}; fit" if edit.action == "replace" else "Fit"
+            words = f"{first} {was} again, the one that was kept.{plus_words(self.stock, edit.part)}"
+            tool, out = out_words(self.stock, edit.part)
+            way = [out] if edit.action == "replace" else at_words(self.stock, [edit.part])[1]
+            checks = list(loose_part_checks(old, was))
+            yield Step(Phase.FIT, words, checks, tool, [*self._home(edit.part), *way])
+
+    def besides(self) -> Iterator[Step]:
+        """What of the list no step has said: joints of mods that stay, made on lugs that have gone."""
+        if self.change is None:
+            return
+        off = [
+            f"{wire.start} off {wire.end}" for wire in self.change.off if _key(wire.start, wire.end) not in self.said
+        ]
+        off += [f"{lug} off {at}" for lug, at in self.change.loose]
+        on = [f"{wire.start} to {wire.end}" for wire in self.change.on]
+        on += [f"{lug} to {at}" for lug, at in self.change.back if lug not in self.said]
+        if off:
+            yield Step(Phase.WIRE, f"Take off what else hung there: {'; '.join(off)}.", tool="soldering iron")
+        if on:
+            words = f"Solder what has lost its lug, and stays: {'; '.join(on)}."
+            tool, how = at_words(self.stock, [place for pair in on for place in pair.split(" to ")])
+            yield Step(Phase.WIRE, words, tool=tool, how=how)
+
+    def _off(self, parts: Sequence[str]) -> list[str]:
+        """The joints of parts that come out, those of other steps left to them."""
+        wires = self.change.of(parts) if self.change else ()
+        new = [wire for wire in wires if _key(wire.start, wire.end) not in self.said]
+        self.said |= {_key(wire.start, wire.end) for wire in new}
+        return [f"Joints: {'; '.join(f'{wire.start} off {wire.end}' for wire in new)}."] if new else []
+
+    def _back(self, lugs: Iterable[str]) -> list[str]:
+        """Where lugs go back to."""
+        asked = set(lugs)
+        pairs = [(lug, at) for lug, at in (self.change.back if self.change else ()) if lug in asked - self.said]
+        self.said |= {lug for lug, _ in pairs}
+        return [f"Back to its place: {'; '.join(f'{lug} to {at}' for lug, at in pairs)}."] if pairs else []
+
+    def _home(self, part: str) -> list[str]:
+        """Where the lugs of a part of the drawing are soldered there."""
+        if self.change is None or part not in self.change.into or _plugged(self.stock, part):
+            return []
+        pairs = [(lug, at) for lug, at in self.change.homes if lug.partition(".")[0] == part]
+        return [f"Its place: {'; '.join(f'{lug} at {at}' for lug, at in pairs)}."]
+
+
+def rewired(stock: Amp, modded: Amp) -> Rewiring | None:
+    """What leads from the joints of one amp to those of the other; None where no wiring was found for one of them."""
+    try:
+        return rewiring(wiring(modded), wiring(stock) if stock.mods else None)
+    except DescriptionError:
+        return None
+
+
+def _plugged(amp: Amp, part: str) -> bool:
+    return isinstance(amp.part_by_designator.get(part), Socket)
+
+
+def _key(first: str, second: str) -> str:
+    return " ".join(sorted((first, second)))
 
 
 def _restoring_words(switch: Switch) -> str:

@@ -11,7 +11,7 @@ from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
 from ...base.wording import one_line
 from ...circuit.amp import Amp
-from ...circuit.mods import diff
+from ...circuit.mods import diff, without_mods
 from ...circuit.positions import Position
 from ..cautions.sheet import CautionSheet, caution_sheet
 from ..new_parts import new_mods
@@ -59,7 +59,8 @@ class WorkPlan:
         """Both ways as plain text, steps numbered, checks to tick off."""
         head = f"Work steps: {one_line(self.amp)}, {one_line(self.variant)}"
         parts = [head, CAUTION, "\n".join(one_line(each) for each in self.notes), _numbered_lines(self.steps)]
-        return "\n\n".join([*parts, "How to undo it", _numbered_lines(self.undo)]) + "\n"
+        back = ["How to undo it", _numbered_lines(self.undo)] if self.undo else []
+        return "\n\n".join([*parts, *back]) + "\n"
 
 
 def work_steps(
@@ -102,14 +103,43 @@ def work_steps(
         *cold_steps(modded, places),
         *power_steps(stock, modded, at, quiet_switches),
     ]
-    undo = [
+    undo = _steps_back(stock, modded, at)
+    return WorkPlan(modded.name, modded.variant, tuple(said_once(steps)), undo)
+
+
+def undo_plan(modded: Amp, names: Sequence[str], position: Position | None = None) -> WorkPlan:
+    """Lay out the way back of some mods of an amp; the others stay, and what is theirs is soldered where it then goes.
+
+    Parameters
+    ----------
+    modded : Amp
+    names : sequence of str
+        The mods that come out.
+    position : mapping
+        Where controls stand when volts are read; as drawn by default.
+
+    Raises
+    ------
+    DescriptionError
+        For a mod that is not fitted, or that another one is built upon.
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    left = without_mods(modded, names)
+    variant = f"{modded.variant}, back to {left.variant}"
+    return WorkPlan(modded.name, variant, _steps_back(left, modded, position or {}), ())
+
+
+def _steps_back(stock: Amp, modded: Amp, position: Position) -> tuple[Step, ...]:
+    steps = [
         *safety_steps(modded, caution_sheet(modded)),
+        *photograph_steps(stock, parts_touched(stock, modded)),
         *back_steps(stock, modded),
         *plug_steps(stock, modded),
-        *cold_steps(stock, places),
-        *power_steps(modded, stock, at),
+        *cold_steps(stock, places_touched(stock, modded)),
+        *power_steps(modded, stock, position),
     ]
-    return WorkPlan(modded.name, modded.variant, tuple(said_once(steps)), tuple(said_once(undo)))
+    return tuple(said_once(steps))
 
 
 def _numbered_lines(steps: Sequence[Step]) -> str:

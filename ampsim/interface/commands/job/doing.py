@@ -38,7 +38,9 @@ def add(steps: Steps) -> None:
     done.add_argument("--by", default="", help="who did them")
     done.add_argument("--minutes", type=int, default=0, help="how long they took together")
     done.add_argument("--note", default="", help="what there is to say of them")
-    steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
+    order = steps.step("steps", "the work in a safe order, with what to measure after each step", _steps)
+    for each in (plan, done, order):
+        each.add_argument("--undo", action="append", default=[], metavar="MOD", help="the way back of this mod alone")
 
 
 def _parts(options: argparse.Namespace) -> None:
@@ -70,9 +72,10 @@ def _plan(options: argparse.Namespace) -> None:
     from ....work.holes.panel_parts import panel_work
 
     record, found = open_record(options)
-    path = output_path(options, f"{PAPERS}/plan.html")
-    announce("plan", bench_plan(record, found, options.folder, path, options.paper), options.paper, appendix=True)
-    if panel_work(found.stock, found.modded).parts:
+    path = output_path(options, f"{PAPERS}/{'way back' if options.undo else 'plan'}.html")
+    made = bench_plan(record, found, options.folder, path, options.paper, options.undo)
+    announce("way back" if options.undo else "plan", made, options.paper, appendix=True)
+    if not options.undo and panel_work(found.stock, found.modded).parts:
         sheet = drilling_sheet(record, found, job_folder(options))
         print(f"To print at 100 %: {write_drilling(sheet, path.with_name(BESIDE), options.paper)}")
     print(f"\n{CAUTION}")
@@ -118,7 +121,7 @@ def _done(options: argparse.Namespace) -> None:
     from ....job.record.sessions import asked_steps, keep_session, sessions_of
 
     record, found = open_record(options)
-    steps = job_plan(record, found).steps
+    steps = job_plan(record, found, options.undo).steps
     numbers = asked_steps(steps, options.number)
     known = {"minutes": options.minutes, "by": options.by, "note": options.note}
     record = save_record(keep_session(record, steps, numbers, **known), options.folder)
@@ -132,9 +135,12 @@ def _done(options: argparse.Namespace) -> None:
 def _steps(options: argparse.Namespace) -> None:
     from ....job.papers.drilling_request import drilled_as_asked
     from ....job.record.quiet_switches import wishes_quiet_switches
-    from ....work.steps.work_plan import work_steps
+    from ....work.steps.work_plan import undo_plan, work_steps
 
     record, found = open_record(options)
+    if options.undo:
+        print(undo_plan(found.modded, options.undo).text())
+        return
     plan = work_steps(found.stock, found.modded, quiet_switches=wishes_quiet_switches(record))
     plan = replace(plan, steps=drilled_as_asked(plan.steps, found, job_folder(options)))
     print(plan.text())

@@ -20,7 +20,7 @@ SHARPNESS_SOURCE = "DIN 45692:2009, as computed by MoSQITo"
 # refrigerators) and 0.04 acum (E. Pedrielli et al., Acoustics'08, Paris, earth-moving machines).
 NOTICED_ACUM = 0.08
 NOTICED_SOURCE = "S. You and J. Y. Jeon, Noise Control Engineering Journal 56 (2008), refrigerators, from memory"
-# Common practice, no source: a change of 1 dB over a part of the band is about the least that is noticed.
+# A change of 1 dB over a part of the band is about the least that is noticed: sources in `noticed.py`.
 NOTICED_DB = 1.0
 SPECTRUM = (
     "every note from E2 (82 Hz) to E6 (1319 Hz) equally often, partial n of each with amplitude 1/n: the velocity of "
@@ -155,7 +155,7 @@ def compare(gain: xr.DataArray, listening: Listening | None = None, base: int = 
             "difference": ((case, "frequency"), difference, {"units": "dB"}),
         },
         coords,
-        _attributes(listening),
+        listening_facts(listening),
     )
 
 
@@ -219,7 +219,8 @@ def _rounding(sone: Array) -> Array:
     return np.asarray(phon(sone + 0.51 * digit) - phon(sone))
 
 
-def _attributes(listening: Listening) -> dict[str, str | float]:
+def listening_facts(listening: Listening) -> dict[str, str | float]:
+    """How it is listened to, and by which sources, as attributes of `compare`."""
     cone = f"24 dB per octave above {listening.roll_off:g} Hz" if listening.roll_off else NO_CONE
     return {
         "spectrum": SPECTRUM,

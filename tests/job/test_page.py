@@ -18,8 +18,10 @@ from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
 from ampsim.base.wording import in_hertz
 from ampsim.circuit.mods import apply_mods
+from ampsim.job.page.answers import NAMES, headline, say, tone_answers
 from ampsim.job.page.choices import choose
-from ampsim.job.page.hearing import NOTHING, Heard, hear, rest_words, sentences
+from ampsim.job.page.hearing import NOTHING, Heard, brightness_words, hear, rest_words
+from ampsim.job.page.played import take_played
 from ampsim.job.page.tables import take_tables
 from ampsim.job.page.write import write_page
 from ampsim.job.papers.owner_page import owner_page
@@ -31,7 +33,7 @@ from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.brightness.reasons import explain_brightness
-from ampsim.studies.brightness.sentences import brightness_sentences
+from ampsim.studies.brightness.sentences import knob_sentence, limits_sentence
 from tests.browser.page_figures import job_of_two_mods
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028"
@@ -144,13 +146,16 @@ def test_the_sentences_begin_in_plain_words(tmp_path: Path) -> None:
     answer = explain_brightness(job.stock, job.modded, job.compare_at, "gain")
     assert heard.acum == pytest.approx(answer["sharpness"].values, abs=2e-3)
     assert -heard.louder == pytest.approx(float(answer["offset"]), abs=0.01)
-    first, *others = sentences(heard)
-    assert first.startswith("Brighter")
-    assert not re.search(r"\d", first)
-    for sentence in (first, *others, *brightness_sentences(answer, 3000.0, "this position")[3:]):
+    said = say(tables, take_played(job, tables.offered), tables.offered.start(), heard)
+    assert said.headline.startswith("Brighter")
+    assert not re.search(r"\d", said.headline)
+    told = [said.headline, *(each.words for each in said.answers), knob_sentence(answer)]
+    for sentence in (*told, limits_sentence(answer.attrs)):
         assert sentence in found.words
+    assert {"Breaking up", "Brightness", "Hiss"} <= {each.name for each in said.answers} <= set(NAMES)
     assert "Turn gain up from 3 to" in found.words
     assert found.words.count("Computed for soft, clean playing") == 1
+    assert not [each for each in job.modded.part_by_designator if re.search(rf"\b{each}\b", found.words)]
     assert CAUTION in found.words
     assert load_mod("bright-switch").reason in found.words
 
@@ -163,7 +168,7 @@ def test_shares_add_up_and_name_what_is_not_on_the_page() -> None:
     assert rest_words(job, tables.offered) == "depth at 10 and larger plate load"
     heard = hear(job, tables, tables.offered.start(), 100.0)
     assert sum(share for _, share in heard.shares) == pytest.approx(heard.acum[1] - heard.acum[0], abs=1e-9)
-    told = sentences(heard)[-1]
+    told = brightness_words(heard).partition(". ")[2]
     parts = [float(each.replace("\u2212", "-")) for each in re.findall(r"[+\u2212][\d.]+\d", told)]
     assert parts[0] == heard.sharper
     assert sum(parts[1:]) == pytest.approx(parts[0], abs=1e-9)
@@ -176,17 +181,21 @@ def test_rounded_shares_always_add_up(sharper: float, shares: list[float]) -> No
     heard = Heard("heard", (1.0, 1.0 + size), shares=tuple(scaled))
     if abs(heard.sharper) < 0.08:
         return
-    told = sentences(heard)[-1]
+    told = brightness_words(heard).partition(". ")[2]
     parts = [float(each.replace("\u2212", "-")) for each in re.findall(r"[+\u2212][\d.]+\d", told)]
     assert told.startswith("All of it comes from part") or sum(parts[1:]) == pytest.approx(parts[0], abs=1e-9)
 
 
 def test_what_is_not_noticed_is_said_to_be_inaudible() -> None:
-    assert sentences(Heard("heard", (1.5, 1.53), 0.4, -0.6, 0.7, 0.5))[0].startswith("Makes no audible difference")
-    assert sentences(Heard("heard", (1.5, 1.53), 0.4, -0.6, 1.7, 0.5))[0].startswith("A little different in tone")
-    assert sentences(Heard("heard", (1.5, 1.3), -2.0, 1.5, 3.0, -1.2))[0] == (
+    assert of_tone(Heard("heard", (1.5, 1.53), 0.4, -0.6, 0.7, 0.5)).startswith("Makes no audible difference")
+    assert of_tone(Heard("heard", (1.5, 1.53), 0.4, -0.6, 1.7, 0.5)).startswith("A little different in tone")
+    assert of_tone(Heard("heard", (1.5, 1.3), -2.0, 1.5, 3.0, -1.2)) == (
         "Duller, thinner in the bass, stronger in the middle and softer than stock."
     )
+
+
+def of_tone(heard: Heard) -> str:
+    return headline(heard, tone_answers(heard), True)
 
 
 def test_the_heading_is_what_the_job_is_called(tmp_path: Path) -> None:
@@ -224,7 +233,7 @@ def test_a_mod_without_controls_gives_a_page_without_controls(tmp_path: Path) ->
     found, facts = read(write_page(small_job("larger-plate-load"), tmp_path / "page.html", []))
     assert not [tag for tag, _ in found.elements if tag in ("form", "input")]
     assert (facts["choices"], len(facts["tables"])) == ([], 2)
-    assert "At equal loudness it is" in found.words
+    assert "As bright as stock" in found.words or "bout as bright as stock" in found.words
     assert "The controls stand at guitar volume 10" in found.words
 
 
@@ -244,7 +253,7 @@ def test_a_position_without_signal_is_said_and_drawn_off_the_axes(tmp_path: Path
         tables.gains({**tables.offered.start(), "mute": "shut"})[1].max()
         < tables.gains(tables.offered.start())[0].min() - 50.0
     )
-    assert sentences(hear(job, tables, {**tables.offered.start(), "mute": "open"}, 40.0)) == [NOTHING]
+    assert of_tone(hear(job, tables, {**tables.offered.start(), "mute": "open"}, 40.0)) == NOTHING
 
 
 def hostile_job() -> Audition:

@@ -27,6 +27,7 @@ from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.facts import get
 from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
+from ampsim.studies.headroom.band_limit import band_limited
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
 from ampsim.studies.headroom.measures import (
@@ -45,7 +46,7 @@ from ampsim.studies.headroom.picture import (
     harmonics_over_level_picture,
 )
 from ampsim.studies.headroom.section import section
-from ampsim.studies.headroom.simulate import FAILED, LEVELS, TONE, band_limited, headroom
+from ampsim.studies.headroom.simulate import FAILED, LEVELS, TONE, headroom
 from ampsim.studies.section import Examination
 from tests.tools.any_amps import made_amp
 from tests.tools.equal_forms import equal_amps

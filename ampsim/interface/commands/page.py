@@ -21,6 +21,7 @@ def add(commands: Commands) -> None:
 
 
 def _page(options: argparse.Namespace) -> None:
+    from ...job.page.wished import wishes_of
     from ...job.page.write import write_page
     from ...job.papers.owner_page import owner_page
     from ...job.record.reading import is_job, read_record
@@ -30,7 +31,8 @@ def _page(options: argparse.Namespace) -> None:
     clips = page_clips(options, audition)
     how = (options.to, options.control, report_tables)
     if options.job and is_job(options.job):
-        path = owner_page(audition, read_record(options.job), *how, clips)
+        record = read_record(options.job)
+        path = owner_page(audition, record, *how, clips, wishes=wishes_of(record, options.job))
     else:
         path = write_page(audition, *how, clips=clips)
     print(f"The page is {path}")

@@ -1,4 +1,4 @@
-"""What the page says where it opens: the numbers beside the picture, and which part makes it brighter or duller."""
+"""What the page says where it opens: the numbers beside the picture, and which knob takes the brightness away."""
 
 from __future__ import annotations
 
@@ -7,16 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ...base.errors import AmpsimError, DescriptionError
+from ...base.errors import AmpsimError
 from ...base.wording import in_decibels, in_hertz
-from ...circuit.differences import plan
 from ...studies.audition_request import Audition, Setting
 from ...studies.brightness.reasons import explain_brightness
-from ...studies.brightness.sentences import brightness_sentences
+from ...studies.brightness.sentences import knob_sentence
 from .tables import NO_SIGNAL_DB
 
 Array = NDArray[np.float64]
-_EXPLAINED_AT = 3000.0  # Hz
 
 
 def table_rows(frequency: Array, stock: Array, modded: Array, asked: Sequence[float]) -> list[tuple[str, str, str]]:
@@ -58,26 +56,16 @@ def _with_unit(cell: str) -> str:
     return f"{cell} dB" if cell[-1:].isdigit() else cell
 
 
-def part_sentences(audition: Audition, setting: Setting) -> tuple[list[str], str]:
-    """Which part makes it brighter or duller at a position, and what the figures do not cover."""
+def knob_words(audition: Audition, setting: Setting) -> str:
+    """Where a knob that the job names takes half of the brightness away; "" for none, or where nobody hears it."""
     knob = next((name for name in audition.compare_at if _is_knob(audition, name)), None)
+    if knob is None:
+        return ""
     try:
-        answer = explain_brightness(audition.stock, audition.modded, setting, knob, by=_way(audition, setting))
-        sentences = brightness_sentences(answer, _EXPLAINED_AT, "this position")
-    except AmpsimError as problem:
-        return [f"Which part does it could not be worked out: {problem}."], ""
-    # Headline, unit and loudness are what the page says of every position.
-    return sentences[3:-1], sentences[-1]
+        return knob_sentence(explain_brightness(audition.stock, audition.modded, setting, knob, by="mod"))
+    except AmpsimError:
+        return ""
 
 
 def _is_knob(audition: Audition, name: str) -> bool:
     return name in audition.stock.controls and audition.stock.controls[name].kind == "knob"
-
-
-def _way(audition: Audition, setting: Setting) -> str:
-    """Counted by part; where there are too many parts to tell apart, by mod."""
-    try:
-        plan(audition.stock, audition.modded, setting)
-    except DescriptionError:
-        return "mod"
-    return "part"

@@ -1,4 +1,4 @@
-// What is heard at one position, in sentences, as `hearing.py` has it: the change in plain words first, then numbers.
+// What is heard at one position, for small signals, as `hearing.py` has it.
 
 const wholeFace = (rotation) => String(Number((10 * rotation).toPrecision(4)));
 const settingClause = (name, value) => `${name} at ${typeof value === "string" ? value : wholeFace(value)}`;
@@ -53,42 +53,11 @@ function shareOut(values, count) {
   }, 0));
 }
 
-function hearingSentences(heard, { words, limits }) {
-  if (heard.state !== "heard") return [heard.state === "silent" ? words.noSignal : words.nothing];
-  const sharper = Number((heard.acum[1].toFixed(2) - heard.acum[0].toFixed(2)).toFixed(2));
-  const told = [headline(heard, sharper, words, limits), brightness(heard.acum, sharper, limits), words.acum, loudness(heard.louder)];
-  for (const [name, size, [low, high]] of [["bass", heard.bass, limits.bass], ["middle", heard.middle, limits.middle]]) {
-    if (Math.abs(size) < limits.noticedDb) continue;
-    told.push(`At equal loudness there is ${Math.abs(size).toFixed(1)} dB ${size > 0 ? "more" : "less"} in the ${name}, ${low} to `
-      + `${high} Hz; about ${limits.noticedDb} dB is the least to be noticed (common practice, no source).`);
-  }
-  if (Math.abs(sharper) >= limits.noticedAcum && heard.shares.length) told.push(shared(sharper, heard.shares));
-  return told;
-}
-
-function headline(heard, sharper, words, { noticedAcum, noticedDb }) {
-  const sizes = [[sharper, noticedAcum], [heard.bass, noticedDb], [heard.middle, noticedDb], [heard.louder, noticedDb]];
-  const told = sizes.flatMap(([size, least], place) => (Math.abs(size) >= least ? [words.pairs[place][size < 0 ? 1 : 0]] : []));
-  if (told.length) return `${joinWords(told).replace(/^./, (letter) => letter.toUpperCase())} than stock.`;
-  return heard.most >= noticedDb
-    ? `A little different in tone: at equal loudness by up to ${heard.most.toFixed(1)} dB, at single frequencies.` : words.notAudible;
-}
-
-function brightness([before, after], sharper, { noticedAcum }) {
-  if (sharper === 0) return `At equal loudness it is as bright as stock: ${after.toFixed(2)} acum.`;
-  const way = sharper > 0 ? "brighter" : "duller";
-  const size = `${Math.abs(sharper).toFixed(2)} acum ${way} (${after.toFixed(2)} against ${before.toFixed(2)})`;
-  const least = `${noticedAcum.toFixed(2)} acum, which listeners could just tell apart in a published test with machine noise`;
-  return Math.abs(sharper) >= noticedAcum
-    ? `At equal loudness it is ${size}; the least to be noticed is about ${least}.`
-    : `At equal loudness it is ${size}: less than ${least}, so hardly anyone will hear it.`;
-}
-
-function loudness(louder) {
-  if (Math.abs(louder) < 0.05) return "Both are equally loud as they stand.";
-  const [way, than] = louder > 0 ? ["down", "louder"] : ["up", "softer"];
-  return `For that it was turned ${way} by ${Math.abs(louder).toFixed(1)} dB: it is ${than} as it stands, and ears take louder for `
-    + "better.";
+function brightnessWords({ acum: [before, after], shares }, sharper, { noticedAcum }) {
+  if (sharper === 0) return `As bright as stock: ${after.toFixed(2)} acum.`;
+  const size = `${Math.abs(sharper).toFixed(2)} acum ${sharper > 0 ? "brighter" : "duller"} (${after.toFixed(2)} against ${before.toFixed(2)})`;
+  if (Math.abs(sharper) < noticedAcum) return `About as bright as stock: ${size}.`;
+  return [`At equal loudness ${size}.`, ...(shares.length ? [shared(sharper, shares)] : [])].join(" ");
 }
 
 // Shares rounded so that they add up to the rounded whole: the missing last digits go to those cut most.

@@ -1,7 +1,4 @@
-"""What is heard at one position: the change in plain words first, then the numbers; `hearing.js` says the same.
-
-Thresholds are published where there is something, and said to be common practice or ours where there is not.
-"""
+"""What is heard at one position, for small signals: brightness, bass, middle, loudness; `hearing.js` does the same."""
 
 from __future__ import annotations
 
@@ -9,7 +6,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -19,7 +15,7 @@ from ...audio.matching import SILENT_DB
 from ...base.wording import join_words, minus
 from ...circuit.amp import Pot
 from ...circuit.positions import setting_clause
-from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, compare
+from ...measures.loudness import NOTICED_ACUM, compare
 from ...studies.audition_request import Audition, Setting
 from ...studies.brightness.attribution import share_out
 from .choices import Choice, Range
@@ -31,13 +27,10 @@ BASS, MIDDLE, HEARD = (80.0, 200.0), (300.0, 1000.0), (80.0, 8000.0)  # Hz
 MOST_SHARED = 4  # controls among which a difference is shared out
 NO_SIGNAL = "No signal reaches the place listened at here, so there is nothing to compare."
 NOTHING = f"Nothing changes here: stock and modded amp differ by less than {SAME_DB:g} dB at every frequency."
-NOT_AUDIBLE = "Makes no audible difference here: brightness, bass, middle and loudness change by less than is noticed."
 ACUM = (
     "Acum is the measure of sharpness, how bright a sound is: a hiss around 1 kHz has 1 acum, a hiss around 4 kHz "
     "nearly 3."
 )
-_WORDS = (("brighter", "duller"), ("fuller in the bass", "thinner in the bass"),
-          ("stronger in the middle", "weaker in the middle"), ("louder", "softer"))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -171,69 +164,15 @@ def rest_words(audition: Audition, offered: Range) -> str:
     return join_words(named) if named else "what else is fitted"
 
 
-def sentences(heard: Heard) -> list[str]:
-    """What is heard in sentences, plain words first."""
-    if heard.state != "heard":
-        return [NO_SIGNAL if heard.state == "silent" else NOTHING]
-    sharper = heard.sharper
-    told = [_headline(heard), _brightness(heard), ACUM, _loudness(heard.louder)]
-    told += [
-        f"At equal loudness there is {abs(size):.1f} dB {'more' if size > 0.0 else 'less'} in the {name}, "
-        f"{low:g} to {high:g} Hz; about {NOTICED_DB:g} dB is the least to be noticed (common practice, no source)."
-        for name, size, (low, high) in (("bass", heard.bass, BASS), ("middle", heard.middle, MIDDLE))
-        if abs(size) >= NOTICED_DB
-    ]
-    if abs(sharper) >= NOTICED_ACUM and heard.shares:
-        told.append(_shared(sharper, heard.shares))
-    return told
-
-
-def brief(heard: Heard) -> tuple[str, str]:
-    """What is heard in one sentence of plain words, and in numbers."""
-    if heard.state != "heard":
-        return sentences(heard)[0], ""
-    sizes = (("bass", heard.bass), ("middle", heard.middle), ("loudness", heard.louder))
-    told = [f"{name} {minus(f'{size:+.1f}')} dB" for name, size in sizes]
-    return _headline(heard), ", ".join([f"brightness {minus(f'{heard.sharper:+.2f}')} acum", *told])
-
-
-def script_words() -> dict[str, Any]:
-    """The texts that `hearing.js` says as they stand."""
-    plain = {"noSignal": NO_SIGNAL, "nothing": NOTHING, "notAudible": NOT_AUDIBLE, "acum": ACUM}
-    return {**plain, "pairs": _WORDS}
-
-
-def _headline(heard: Heard) -> str:
-    sizes = (heard.sharper, heard.bass, heard.middle, heard.louder)
-    limits = (NOTICED_ACUM, NOTICED_DB, NOTICED_DB, NOTICED_DB)
-    words = [pair[size < 0.0] for size, limit, pair in zip(sizes, limits, _WORDS, strict=True) if abs(size) >= limit]
-    if words:
-        text = join_words(words)
-        return f"{text[0].upper()}{text[1:]} than stock."
-    if heard.most >= NOTICED_DB:
-        return f"A little different in tone: at equal loudness by up to {heard.most:.1f} dB, at single frequencies."
-    return NOT_AUDIBLE
-
-
-def _brightness(heard: Heard) -> str:
+def brightness_words(heard: Heard) -> str:
+    """How bright it is beside stock, and whose doing that is."""
     sharper, (before, after) = heard.sharper, heard.acum
     if sharper == 0.0:
-        return f"At equal loudness it is as bright as stock: {after:.2f} acum."
+        return f"As bright as stock: {after:.2f} acum."
     size = f"{abs(sharper):.2f} acum {'brighter' if sharper > 0.0 else 'duller'} ({after:.2f} against {before:.2f})"
-    least = f"{NOTICED_ACUM:.2f} acum, which listeners could just tell apart in a published test with machine noise"
-    if abs(sharper) >= NOTICED_ACUM:
-        return f"At equal loudness it is {size}; the least to be noticed is about {least}."
-    return f"At equal loudness it is {size}: less than {least}, so hardly anyone will hear it."
-
-
-def _loudness(louder: float) -> str:
-    if abs(louder) < 0.05:
-        return "Both are equally loud as they stand."
-    way, than = ("down", "louder") if louder > 0.0 else ("up", "softer")
-    return (
-        f"For that it was turned {way} by {abs(louder):.1f} dB: it is {than} as it stands, and ears take louder for "
-        "better."
-    )
+    if abs(sharper) < NOTICED_ACUM:
+        return f"About as bright as stock: {size}."
+    return " ".join([f"At equal loudness {size}.", *([_shared(sharper, heard.shares)] if heard.shares else [])])
 
 
 def _shared(sharper: float, shares: Sequence[tuple[str, float]]) -> str:

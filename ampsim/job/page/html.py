@@ -20,21 +20,33 @@ from ...circuit.build import SPEAKER
 from ...circuit.positions import face, setting_words
 from ...circuit.signal_path import begins_at_guitar
 from ...measures.law_bands import BANDS
-from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, loudness_script
+from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, Listening, listening_facts, loudness_script
+from ...measures.noticed import EVERY
 from ...simulation.port_tables import port_script
-from ...studies.audition_request import Audition
-from . import hearing
+from ...studies.audition_request import Audition, Setting
+from ...studies.brightness.sentences import limits_sentence
+from . import answers, hearing
+from .answer_facts import played_facts, script_facts
 from .choices import Range
-from .content import change_sentence, part_sentences, table_rows
+from .content import change_sentence, knob_words, table_rows
 from .drawing import OUTSIDE, draw
+from .gauge import gauge
 from .photos import MOST_BYTES, PagePhotos
+from .played import Played
 from .positions import shown_positions
 from .scales import FACTORS
 from .tables import PageTables
+from .verdict import NO_DIFFERENCE, no_difference
+from .wished import Wished, answers_to
 
 _SMALL_SIGNALS = (
-    "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort: how an "
-    "amp overdrives is not in it. All of it is computed from the drawing with nominal values; nothing was measured."
+    "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort. All of it "
+    "is computed from the drawing with nominal values; nothing was measured."
+)
+_DRIVEN = (
+    "An amp breaks up where its first stage hands on 1 dB less than it would clean, with a tone of 400 Hz. That, "
+    "evening out and tightness were played with the knobs as drawn and follow them from there: breaking up within "
+    "about 1 dB, evening out within about 2 dB."
 )
 
 _BAND = (
@@ -47,8 +59,10 @@ _BAND = (
 def page_html(
     audition: Audition,
     tables: PageTables,
+    played: Played,
     response: xr.Dataset,
     words: str = "",
+    wishes: Sequence[Wished] = (),
     advice: Sequence[str] = (),
     player: Embedded | None = None,
     title: str = "",
@@ -63,10 +77,14 @@ def page_html(
     audition : Audition
     tables : PageTables
         What the page computes from.
+    played : Played
+        How both amps play.
     response : xarray.Dataset
         Frequency sweep of both amps where the page opens.
     words : str
         What the owner asked for.
+    wishes : sequence of Wished
+        The same wish by wish.
     advice : sequence of str
         Sentences on how to use the controls together.
     player : Embedded
@@ -83,9 +101,11 @@ def page_html(
     rows = table_rows(tables.frequency, *tables.gains(start), asked)
     drawing = draw(response, audition.listen_at, samples, change_sentence(now, rows, asked))
     heard = hearing.hear(audition, tables, start, loudest)
-    parts, limits = part_sentences(audition, start) if heard.state == "heard" else ([], "")
+    said = answers.say(tables, played, start, heard)
+    half_at = knob_words(audition, start) if heard.state == "heard" and abs(heard.sharper) >= NOTICED_ACUM else ""
     scripts = [_file("hearing.js"), _file("page.js"), *([Markup(player.script)] if player else [])]
-    scripts[0] = Markup("\n").join([Markup(port_script()), Markup(loudness_script()), scripts[0]])
+    said_by = [Markup(port_script()), Markup(loudness_script()), scripts[0], _file("answers.js")]
+    scripts[0] = Markup("\n").join(said_by)
     facts = {
         **tables.packed(),
         "choices": [_choice_facts(each) for each in offered.choices],
@@ -97,8 +117,10 @@ def page_html(
         "asked": [{"at": at, "words": in_hertz(at)} for at in asked],
         "sounds": _sounds(audition, offered, player),
         "rest": hearing.rest_words(audition, offered),
-        "words": hearing.script_words(),
         "limits": _limits(loudest),
+        "answers": script_facts(),
+        "played": played_facts(played),
+        "wishes": [each.facts() for each in wishes],
     }
     filled = partial(
         render,
@@ -117,14 +139,26 @@ def page_html(
         rows=[(in_hertz(at), cells) for at, cells in zip(asked, rows, strict=True)],
         wide=Markup(drawing.wide),
         narrow=Markup(drawing.narrow),
-        sentences=hearing.sentences(heard),
-        parts=parts,
-        positions=shown_positions(tables, loudest),
+        headline=said.headline,
+        rows_of_answers=[(name, answers.ENDS[name], _answer(said, name)) for name in answers.NAMES],
+        gauge=gauge,
+        full=answers.FULL,
+        acum=hearing.ACUM,
+        pops=played.pop_sentences(),
+        no_difference=NO_DIFFERENCE if no_difference(tables, played, samples, loudest) else "",
+        wishes=_wish_rows(wishes, tables, start),
+        noticed=[each.words for each in EVERY],
+        half_at=half_at,
+        positions=shown_positions(tables, played, loudest),
         knobs=_knobs(offered),
         scope=_scope(offered),
         player=Markup(player.body if player else ""),
         advice=advice,
-        left_out=" ".join(filter(None, [limits, _SMALL_SIGNALS, _BAND])),
+        left_out=" ".join(
+            filter(
+                None, [limits_sentence(listening_facts(Listening())), _SMALL_SIGNALS, _DRIVEN, _missing(played), _BAND]
+            )
+        ),
         caution=CAUTION,
         facts=Markup(json_text(facts)),
         scripts=scripts,
@@ -134,6 +168,20 @@ def page_html(
         return bare
     sounds = len(player.body) + len(player.script) + len(player.style) if player else 0
     return filled(photos=photos.fit(MOST_BYTES - len(bare.encode()) + sounds))
+
+
+def _answer(said: answers.Said, name: str) -> answers.Answer | None:
+    return next((each for each in said.answers if each.name == name), None)
+
+
+def _wish_rows(wishes: Sequence[Wished], tables: PageTables, start: Setting) -> list[tuple[Wished, str]]:
+    stock, modded = tables.gains(start)
+    return list(zip(wishes, answers_to(wishes, tables.frequency, modded - stock), strict=True))
+
+
+def _missing(played: Played) -> str:
+    told = "; ".join(played.playing.missing)
+    return f"Not worked out: {told}." if told else ""
 
 
 def _file(name: str) -> Markup:
@@ -153,10 +201,10 @@ def _limits(loudest: float) -> dict[str, Any]:
         "same": hearing.SAME_DB,
         "mostShared": hearing.MOST_SHARED,
         "noticedAcum": NOTICED_ACUM,
-        "noticedDb": NOTICED_DB,
         "bass": hearing.BASS,
         "middle": hearing.MIDDLE,
         "heard": hearing.HEARD,
+        "noticedDb": NOTICED_DB,
     }
 
 

@@ -50,17 +50,45 @@ const ampPage = (() => {
   const smooth = choices.filter(({ values }) => !values.length);
 
   function gainsAt(at) {
-    const step = choices.reduce((found, { name, values }) =>
-      (values.length ? found * values.length + values.indexOf(at[name]) : found), 0);
-    const dials = Object.fromEntries(smooth.map(({ name }) => [`knob ${name}`, at[name]]));
+    const [step, dials] = [stepOf(at), dialsAt(at)];
     return [facts.stock[step], facts.modded[step]].map((number) =>
       decibelsOf(listeners[number]().respond(dials)).map((level) => Math.max(level, -300)));
+  }
+
+  const driven = facts.tables.map((packed) => {
+    let made = null;
+    return () => (made ??= listenersOf(drivenTable(packed, frequency, facts.columns)));
+  });
+  const listenersOf = (table) => Object.fromEntries(table.places.map((place) => [place, table.listen(place)]));
+
+  function stepOf(at) {
+    return choices.reduce((found, { name, values }) =>
+      (values.length ? found * values.length + values.indexOf(at[name]) : found), 0);
+  }
+  const dialsAt = (at) => Object.fromEntries(smooth.map(({ name }) => [`knob ${name}`, at[name]]));
+
+  function stageGainsAt(at) {
+    return [facts.stock, facts.modded].map((which, amp) => {
+      const heard = driven[which[stepOf(at)]]();
+      return stageGains((place) => {
+        const { re, im } = heard[place].respond(dialsAt(at));
+        return { re: [...re], im: [...im] };
+      }, facts.outputs[amp]);
+    });
   }
 
   let ear = null;
   function hear(at) {
     ear ??= makeEar(frequency);
     return hearAt(ear, gainsAt, facts, at);
+  }
+
+  // What is said of a position.
+  function say(at) {
+    const { drives, still } = facts.played.steps[stepOf(at)];
+    const here = drives?.map((number, amp) => facts.played.drives[amp][number]);
+    const [found, known] = drivenAnswers(here, facts.played.drives, here ? stageGainsAt(at) : [], facts.answers);
+    return sayAll(hear(at), found, known, still, facts);
   }
 
   const logs = frequency.map(Math.log);
@@ -163,15 +191,25 @@ const ampPage = (() => {
     choices.forEach((choice, number) => { if (choice.kind === "knob") turn(number, choice); });
     setText("[data-now]", nameOfPosition());
     setText("figure desc", changeSentence(rows));
-    const said = hearingSentences(hear(setting), facts);
-    all("[data-hearing]").forEach((each) => each.replaceChildren(...said.map((sentence) => {
-      const paragraph = document.createElement("p");
-      paragraph.textContent = sentence;
-      return paragraph;
-    })));
+    const said = say(setting);
+    setText("[data-headline]", said.headline);
+    all("[data-answer]").forEach((row) => showAnswer(row, said.answers.find(({ name }) => name === row.dataset.answer)));
+    all("[data-wish]").forEach((each, at) => {
+      if (facts.wishes[at]) each.textContent = wishWords(facts.wishes[at], frequency, change, levelAt);
+    });
     clearTimeout(speaking);
     // Spoken when the hand rests, not at every step of a slide.
-    if (aloud) speaking = setTimeout(() => setText("[data-said]", `${nameOfPosition()}: ${said[0]} ${changeSentence(rows)}`), 300);
+    if (aloud) speaking = setTimeout(() => setText("[data-said]", `${nameOfPosition()}: ${said.headline} ${changeSentence(rows)}`), 300);
+  }
+
+  function showAnswer(row, answer) {
+    row.hidden = !answer;
+    if (!answer) return;
+    row.querySelector(".said").textContent = answer.words;
+    row.querySelector(".scale").hidden = answer.size === null;
+    const mark = row.querySelector("circle");
+    mark.setAttribute("cx", markAt(answer.size ?? 0, facts.answers.full).toFixed(1));
+    mark.setAttribute("fill", Math.abs(answer.size ?? 0) >= 1 ? "#c8642a" : "#77746f");
   }
 
   function turn(number, { name }) {
@@ -236,5 +274,5 @@ const ampPage = (() => {
       show(false);
     });
   }
-  return { gainsAt, hear, goTo, says: (at) => hearingSentences(hear(at), facts) };
+  return { gainsAt, hear, goTo, say };
 })();

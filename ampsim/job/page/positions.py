@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from ...base.wording import minus
 from ...circuit.positions import position_label
 from ...studies.audition_request import Setting
+from .answers import Said, say
 from .choices import Range
-from .hearing import brief, hear_all
+from .hearing import hear_all
+from .played import Played
 from .tables import PageTables
 
 MOST_SHOWN = 12
@@ -52,12 +54,13 @@ def switch_positions(offered: Range) -> list[Setting]:
     return [each for place, each in enumerate(rows) if each not in rows[:place]]
 
 
-def shown_positions(tables: PageTables, loudest: float) -> list[Shown]:
+def shown_positions(tables: PageTables, played: Played, loudest: float) -> list[Shown]:
     """Every position of the switches, knobs where the page opens.
 
     Parameters
     ----------
     tables : PageTables
+    played : Played
     loudest : float
         The highest gain of all positions [dB], of `hearing.loudest_of`.
     """
@@ -67,12 +70,20 @@ def shown_positions(tables: PageTables, loudest: float) -> list[Shown]:
     settings = [tables.offered.start() | each for each in found]
     changes = [modded - stock for stock, modded in tables.gains_of(settings)]
     ticks = _ticks(changes)
-    return [
-        Shown(position_label(where), _picture(tables.frequency, change, ticks, position_label(where)), words, numbers)
-        for where, change, (words, numbers) in zip(
-            found, changes, map(brief, hear_all(tables, settings, loudest)), strict=True
-        )
+    said = [
+        say(tables, played, setting, heard)
+        for setting, heard in zip(settings, hear_all(tables, settings, loudest), strict=True)
     ]
+    return [
+        Shown(position_label(where), _picture(tables.frequency, change, ticks, position_label(where)), each.headline,
+              _numbers(each))
+        for where, change, each in zip(found, changes, said, strict=True)
+    ]  # fmt: skip
+
+
+def _numbers(said: Said) -> str:
+    """The answers as numbers, those that are noticed."""
+    return ", ".join(each.brief for each in said.answers if each.noticed and each.brief)
 
 
 def _ticks(changes: Sequence[Array]) -> list[float]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import itertools
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +13,10 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
-from ...circuit.build import SPEAKER
+from ...circuit.amp import Amp
+from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.nets import INPUT
+from ...circuit.signal_path import active_stages
 from ...simulation.port_tables import PortTable, port_table
 from ...simulation.turned_parts import knob_dial
 from ...studies.audition_request import Audition, Setting
@@ -22,6 +26,10 @@ Array = NDArray[np.float64]
 MOST_BYTES = 560_000  # that tables may take on a page
 NO_SIGNAL_DB = -300.0  # no signal at all has no level, and a line must be somewhere
 _MOST_SAMPLES = 250
+BASS_HZ, TONE_HZ = 100.0, 400.0
+"""What reaches each stage is told at these: of the tone that headroom is played with, and of bass."""
+Outputs = Mapping[str, tuple[str, ...]]
+"""To each stage what it hands on: a place, or two of which the voltage between them counts."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +53,8 @@ class PageTables:
     tables: tuple[PortTable, ...] = field(repr=False)
     stock: tuple[int, ...] = ()
     modded: tuple[int, ...] = ()
+    driven: tuple[PortTable, ...] = field(default=(), repr=False)
+    outputs: tuple[Outputs, Outputs] = field(default=({}, {}), hash=False)
 
     @property
     def frequency(self) -> Array:
@@ -62,6 +72,17 @@ class PageTables:
             [_levels(self.tables[which[self._step(each)]].respond([self._dials(each)])[0, 0]) for which in self._both]
             for each in settings
         ])  # fmt: skip
+
+    def stage_gains(self, setting: Setting) -> tuple[dict[str, tuple[float, float]], ...]:
+        """Gain to the output of each stage of either amp [dB], near `BASS_HZ` and near `TONE_HZ`."""
+        step, found = self._step(setting), []
+        for outputs, which in zip(self.outputs, self._both, strict=True):
+            table = self.driven[which[step]]
+            heard = dict(zip(table.places, table.respond([self._dials(setting)])[0], strict=True))
+            rows = {name: [heard[place] for place in places] for name, places in outputs.items()}
+            levels = {name: _levels(each[0] - each[1] if len(each) == 2 else each[0]) for name, each in rows.items()}
+            found.append({name: (float(bass), float(tone)) for name, (bass, tone) in levels.items()})
+        return tuple(found)
 
     @property
     def _both(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -95,11 +116,18 @@ class PageTables:
         frequency = tables[0]["frequency"]
         for each in tables:
             del each["frequency"]
-        return {"frequency": frequency, "tables": tables, "stock": self.stock, "modded": self.modded}
+        for each, driven in zip(tables, self.driven, strict=True):
+            own = driven.table[len(driven.ports) :].astype("<c8").tobytes()
+            each["driven"] = {"places": list(driven.places), "data": base64.b64encode(own).decode()}
+        columns = _columns(self.frequency)
+        return {
+            "frequency": frequency, "tables": tables, "stock": self.stock, "modded": self.modded, "columns": columns,
+            "outputs": [{name: list(places) for name, places in each.items()} for each in self.outputs],
+        }  # fmt: skip
 
     def size(self) -> int:
         """Characters that the tables take on a page."""
-        return sum(len(each["data"]) for each in self.packed()["tables"])
+        return sum(len(each["data"]) + len(each["driven"]["data"]) for each in self.packed()["tables"])
 
 
 def _levels(response: NDArray[np.complex128]) -> Array:
@@ -172,11 +200,16 @@ def _taken(audition: Audition, offered: Range, progress: Progress | None) -> tup
     size = 0
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, *([] if audition.listen_at == SPEAKER else [INPUT])]))
+    outputs = [_outputs(amp) for amp in amps]
+    beside = [list(dict.fromkeys(itertools.chain(*each.values()))) for each in outputs]
+    driven: list[PortTable] = []
     for done, (setting, (at, amp)) in enumerate(itertools.product(steps, enumerate(amps)), 1):
         known = {name: value for name, value in setting.items() if name in amp.controls}
         key = (at, tuple(value for name, value in known.items() if name not in knobs))
         if key not in numbers:
-            table = port_table(amp, known, places, knobs)
+            whole = port_table(amp, known, list(dict.fromkeys([*places, *beside[at]])), knobs)
+            table = _heard_at(whole, places)
+            driven.append(_at_two(_heard_at(whole, beside[at])))
             moving |= dict.fromkeys(name for name in knobs if knob_dial(name) in table.moving)
             numbers[key] = len(tables)
             tables.append(table)
@@ -186,5 +219,29 @@ def _taken(audition: Audition, offered: Range, progress: Progress | None) -> tup
         which[at].append(numbers[key])
         if progress:
             progress(done, len(amps) * len(steps), "tables")
-    found = PageTables(offered, audition.listen_at, tuple(tables), tuple(which[0]), tuple(which[1]))
+    found = PageTables(
+        offered, audition.listen_at, tuple(tables), tuple(which[0]), tuple(which[1]), tuple(driven),
+        (outputs[0], outputs[1]),
+    )  # fmt: skip
     return found, list(moving)
+
+
+def _outputs(amp: Amp) -> Outputs:
+    return {stage.name: stage.outputs for stage in active_stages(build_circuit(amp))}
+
+
+def _heard_at(table: PortTable, places: list[str]) -> PortTable:
+    """The same table with some of its places."""
+    ports = len(table.ports)
+    rows = [*range(ports), *(ports + table.places.index(place) for place in places)]
+    return replace(table, places=tuple(places), table=table.table[rows])
+
+
+def _at_two(table: PortTable) -> PortTable:
+    columns = _columns(table.frequency)
+    return replace(table, frequency=table.frequency[columns], table=table.table[..., columns])
+
+
+def _columns(frequency: Array) -> list[int]:
+    """Where the frequencies nearest to `BASS_HZ` and `TONE_HZ` stand."""
+    return [int(np.argmin(np.abs(np.log(frequency / each)))) for each in (BASS_HZ, TONE_HZ)]

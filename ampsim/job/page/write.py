@@ -20,7 +20,9 @@ from ...studies.stability.steady import refuse_unsteady
 from .choices import Range, choose
 from .html import page_html
 from .photos import PagePhotos
+from .played import take_played
 from .tables import take_tables
+from .wished import Wished
 
 
 def write_page(
@@ -30,6 +32,7 @@ def write_page(
     progress: Progress | None = None,
     *,
     words: str = "",
+    wishes: Sequence[Wished] = (),
     advice: Sequence[str] = (),
     clips: Clips | None = None,
     title: str = "",
@@ -51,6 +54,8 @@ def write_page(
         Called with (done, total, word) as the table of each position of the switches is ready.
     words : str
         What the owner asked for, in their own words; lines are kept.
+    wishes : sequence of Wished
+        The same wish by wish, such as `wishes_of` gives.
     advice : sequence of str
         Sentences on how to use the controls together.
     clips : Clips
@@ -80,11 +85,12 @@ def write_page(
     offered = choose(audition, controls)
     refuse_unsteady(_judged(audition, offered), "A page")
     tables = take_tables(audition, offered, progress)
+    played = take_played(audition, tables.offered, progress)
     start = tables.offered.start()
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
     response = simulate([audition.stock, audition.modded], FrequencySweep(), [start], places)
-    page = page_html(audition, tables, response, words, advice, sounds, title=title, photos=photos)
+    page = page_html(audition, tables, played, response, words, wishes, advice, sounds, title=title, photos=photos)
     return write_whole(target, page)
 
 

@@ -18,6 +18,7 @@ from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition, Setting
 from ..page.photos import PagePhotos
+from ..page.wished import Wished
 from ..page.write import write_page
 from ..record.data import Record
 from .html import job_title
@@ -37,6 +38,7 @@ def owner_page(
     progress: Progress | None = None,
     clips: Clips | None = None,
     photos: PagePhotos | None = None,
+    wishes: Sequence[Wished] = (),
 ) -> Path:
     """Write the page for the owner: `page.write_page` with the owner's own words and how to use the controls together.
 
@@ -47,7 +49,7 @@ def owner_page(
     audition : Audition
     record : Record
         Of the job, for the owner's words.
-    path, controls, progress, clips, photos
+    path, controls, progress, clips, photos, wishes
         As in `write_page`.
 
     Raises
@@ -58,7 +60,16 @@ def owner_page(
     words = record.words if record else ""
     advice, title = control_advice(audition), job_title(audition, record)
     return write_page(
-        audition, path, controls, progress, words=words, advice=advice, clips=clips, title=title, photos=photos
+        audition,
+        path,
+        controls,
+        progress,
+        words=words,
+        wishes=wishes,
+        advice=advice,
+        clips=clips,
+        title=title,
+        photos=photos,
     )
 
 

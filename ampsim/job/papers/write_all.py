@@ -13,6 +13,7 @@ from ...base.files import write_whole
 from ...bench.proof.sheet import ProofSheet
 from ...studies.audition_request import Audition
 from ..page.photos import PagePhotos
+from ..page.wished import wishes_of
 from ..record.data import Record
 from ..record.paths import path_inside
 from ..record.reading import job_file
@@ -75,7 +76,13 @@ def write_papers(
     asked = exercise(audition, found.proof, found.parts, found.cautions)
     pages = [
         shop_record(found, place / "record.html", paper),
-        owner_page(audition, record, place / "page.html", photos=PagePhotos(record, folder)),
+        owner_page(
+            audition,
+            record,
+            place / "page.html",
+            photos=PagePhotos(record, folder),
+            wishes=wishes_of(record, folder),
+        ),
         write_whole(place / "exercise.html", asked.questions_html(paper)),
         write_whole(place / "exercise-answers.html", asked.answers_html(paper)),
     ]

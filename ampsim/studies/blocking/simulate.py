@@ -35,6 +35,7 @@ def blocking(
     positions: Iterable[Position] = ({},),
     burst: Burst = BURST,
     progress: Progress | None = None,
+    checks: int = 1,
 ) -> xr.Dataset:
     """Play a small tone, a hard burst and the small tone again.
 
@@ -49,6 +50,8 @@ def blocking(
         Volts of the generator; `around` small enough that no stage clips.
     progress : callable
         Called with (done, total).
+    checks : int
+        How many runs ngspice does as well.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def blocking(
     stages = {amp.variant: _stages(amp, variants) for amp in variants}
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
-    solver = InTime(1, progress, _CHECKED)
+    solver = InTime(checks, progress, _CHECKED)
     pace = Pace(_STEP, ((burst.stop - burst.start + _AFTER, _FINE),), keep=run.step)
     heard = list(dict.fromkeys([*places, SPEAKER]))
     found = simulate(variants, run, positions, heard, currents=False, timed=(solver, pace))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -50,7 +51,12 @@ def brightness_sentences(answer: xr.Dataset, frequency: float = 3000.0, name: st
     said.append(_at_frequency(answer, frequency, name))
     if noticed and "half_at" in answer:
         said.append(_half(answer))
-    return [*said, _limits(answer)]
+    return [*said, limits_sentence(answer.attrs)]
+
+
+def knob_sentence(answer: xr.Dataset) -> str:
+    """Where the amp's own knob takes half of it away; "" where it is not noticed or no knob was asked for."""
+    return _half(answer) if abs(float(answer["sharper"])) >= NOTICED_ACUM and "half_at" in answer else ""
 
 
 def _headline(answer: xr.Dataset, name: str, noticed: bool) -> str:
@@ -188,11 +194,12 @@ def _half(answer: xr.Dataset) -> str:
     return f"{turn} and half of it is gone: {left:.2f} acum are left."
 
 
-def _limits(answer: xr.Dataset) -> str:
-    cone = str(answer.attrs["roll_off"])
+def limits_sentence(facts: Mapping[str, Any]) -> str:
+    """What figures of brightness and loudness do not cover; `facts`: of `measures.loudness.listening_facts`."""
+    cone = str(facts["roll_off"])
     stand_in = "nothing stands for the cone" if cone == NO_CONE else f"a plain fall of {cone} stands for the cone"
     return (
-        f"Computed for soft, clean playing of all notes of a guitar, heard at {answer.attrs['level_db']:g} dB, at the "
+        f"Computed for soft, clean playing of all notes of a guitar, heard at {facts['level_db']:g} dB, at the "
         f"loudspeaker terminals; {stand_in}. Room, cabinet, the cone itself, microphone, playing dynamics and "
         "distortion are not in it."
     )

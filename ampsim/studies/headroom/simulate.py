@@ -18,7 +18,6 @@ from ...circuit.build import SPEAKER, Circuit, build_circuit, circuit_at
 from ...circuit.load import load_ohm
 from ...circuit.positions import Position, control_coords, position_label
 from ...circuit.signal_path import active_stages, begins_at_guitar
-from ...measures.waveforms import drift
 from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.facts import STAGES, Fact, put
@@ -30,6 +29,7 @@ from ...simulation.response import provenance, simulate
 from ...simulation.stimuli import Sine
 from ...simulation.timestep.pace import Pace
 from ...simulation.uneven_times import resample
+from .band_limit import band_limited
 from .measures import LOAD_OHM, POWER_ORDERS, levels_between
 from .places import heard_branches, heard_places
 from .purpose import OUTPUT_CHANGED, output_changed
@@ -53,8 +53,6 @@ _STEPS = 1920
 _COARSER = 8
 _TOLERANCE = 2e-4
 _CHECKED = 0.01  # s of a tone that are checked
-# Points to each of a wave's own from which what is faster than half the sampling rate is taken off.
-_FINER = 16
 _CELL = ("variant", "position")
 Array = NDArray[np.float64]
 _Key = tuple[int, int, float]
@@ -67,6 +65,7 @@ def headroom(
     levels: Sequence[float] = LEVELS,
     tone: Sine = TONE,
     progress: Progress | None = None,
+    checks: int = 2,
 ) -> xr.Dataset:
     """Play a sine at rising levels into one or more variants of an amp over positions of their controls.
 
@@ -85,6 +84,8 @@ def headroom(
         Frequency and settling; its level does not matter.
     progress : callable
         Called with (done, total).
+    checks : int
+        How many runs ngspice does as well.
 
     Returns
     -------
@@ -114,7 +115,7 @@ def headroom(
     }
     told: dict[_Key, Outcome] = {}
     waves = _Waves(tone)
-    solver = InTime(2, progress, _CHECKED)
+    solver = InTime(checks, progress, _CHECKED)
     _play(variants, settings, wanted, tone, told, solver)
     found = _gather(variants, settings, waves, told, quiet)
     labels = list(itertools.product(found["variant"].values, found["position"].values))
@@ -215,8 +216,8 @@ class _Waves:
         key = id(outcome), sources
         if key not in self._known:
             rows = _rows(outcome, sources, self.grid)
-            wave = outcome.vectors[str(sources[heard][0])]
-            rows[heard] = band_limited(outcome.scale, wave, self.grid, self.tone.cycles)
+            if name := sources[heard][0]:  # a switch may put the speaker on ground
+                rows[heard] = band_limited(outcome.scale, outcome.vectors[name], self.grid, self.tone.cycles)
             self._known[key] = outcome, rows
         return self._known[key][1]
 
@@ -261,26 +262,6 @@ def _rows(outcome: Arrays, sources: _Sources, grid: Array) -> Array:
     rows = resample(outcome.scale, np.stack(found), grid)
     rows[[name is None for name, _ in sources]] = np.nan
     return rows
-
-
-def band_limited(time: Array, wave: Array, grid: Array, cycles: int) -> Array:
-    """A wave without what is too fast for a grid: spikes between its points would come out as tones not there.
-
-    Parameters
-    ----------
-    time, wave : array, shape (n,)
-        At ngspice's own times [s].
-    grid : array, shape (m,)
-        Even times [s] over whole cycles, both ends included.
-    cycles : int
-        How many.
-    """
-    count = grid.size - 1
-    fine = resample(time, wave[np.newaxis], np.linspace(grid[0], grid[-1], _FINER * count + 1))[0]
-    moved = float(drift(fine[:-1], cycles)[0])
-    spectrum = np.fft.rfft(fine[:-1] - moved * np.arange(_FINER * count) / (_FINER * count))
-    slow = np.fft.irfft(spectrum[: (count + 1) // 2], count) / _FINER
-    return np.asarray(np.append(slow, slow[0]) + moved * np.arange(count + 1) / count)
 
 
 def _quiet(amp: Amp, settings: list[dict[str, float | str]], hertz: float) -> xr.Dataset:

@@ -66,6 +66,7 @@ def pop(
     contacts: ContactData | None = None,
     turned_down: Sequence[str] | None = None,
     progress: Progress | None = None,
+    checks: int = 2,
 ) -> xr.Dataset:
     """Move switches of one or more variants of an amp and listen, with a silent input, for 0.3 s.
 
@@ -91,6 +92,8 @@ def pop(
         Knobs; the last remedy is all of them at 0. Default: those of a master volume.
     progress : callable
         Called with (done, total).
+    checks : int
+        How many runs ngspice does as well.
 
     Returns
     -------
@@ -121,7 +124,7 @@ def pop(
     tried = remedies(variants[0], bleeds, turned_down)
     runs = list(_runs(asked, wanted, movements, [each.applied(data) for each in tried], places))
     standby = list(map(standby_run, asked.cases))
-    solver = InTime(2, progress, _CHECKED)
+    solver = InTime(checks, progress, _CHECKED)
     outcomes = solver.run([run.timed for run in runs] + [run for run in standby if run])
     labels: dict[str, Any] = {
         "variant": [amp.variant for amp in variants],

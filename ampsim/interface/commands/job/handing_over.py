@@ -85,12 +85,15 @@ def _record(options: argparse.Namespace) -> None:
 
 def _page(options: argparse.Namespace) -> None:
     from ....job.page.photos import PagePhotos
+    from ....job.page.wished import wishes_of
     from ....job.papers.owner_page import owner_page
 
     record, audition = open_record_audition(options.folder)
     path = output_path(options, f"{PAPERS}/page.html")
     clips, photos = page_clips(options, audition), PagePhotos(record, options.folder)
-    announce("page", owner_page(audition, record, path, options.control, report_tables, clips, photos), options.paper)
+    wishes = wishes_of(record, job_folder(options))
+    made = owner_page(audition, record, path, options.control, report_tables, clips, photos, wishes)
+    announce("page", made, options.paper)
     for sentence in photos.left_out:
         print(sentence)
 

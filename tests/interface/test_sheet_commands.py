@@ -9,6 +9,7 @@ import pytest
 from ampsim.interface.commands.main import main
 from ampsim.job.papers.labels import SIZES
 from ampsim.job.record.beginning import begin_job
+from ampsim.work.holes.bodies import BODIES
 
 
 def said(capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
@@ -34,6 +35,8 @@ def test_a_drilling_sheet_is_printed_and_says_where_its_holes_are_asked_for(
     again = said(capsys, "job", "drilling", job, "--to", tmp_path / "d.pdf")
     assert "zero =" not in again
     assert "lethal" in again
+    listed = said(capsys, "job", "drilling", job, "--bodies")
+    assert all(name in listed and each.source in listed for name, each in BODIES.items())
     (job / "drilling.toml").write_text("[S102]\nalong = 1e9", "utf-8")
     assert main(["job", "drilling", str(job)]) == 1
     assert "drilling.toml: S102.along" in capsys.readouterr().err

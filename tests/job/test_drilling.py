@@ -29,7 +29,7 @@ ODD = 'name = "odd"\nreason = "r"\nparts = {{ C950 = "120p", C951 = "1n" }}\n[[s
     '"b" = [{{ fit = "C950", between = ["P1.top", "P1.wiper"] }}]\n' \
     '{last} = [{{ fit = "C951", across = "P1" }}]\n'  # fmt: skip
 PLACED = (
-    'zero = "the jack"\n[P104]\nalong = 15.3\nup = 7.5\n[S102]\nalong = 81.7\nhole = 12.7\n'
+    'zero = "the jack"\n[P104]\nalong = 15.3\nup = 7.5\n[S102]\nalong = 81.7\nhole = 12.7\nwide = 9\ndeep = 30\n'
     '[P1]\nalong = 0\nthere = true\nbody = "pot, 24 mm"\n[J9]\nalong = 400.0\nbody = "jack 1/4 inch, open"\n'
 )
 
@@ -76,6 +76,9 @@ def test_every_hole_is_on_a_sheet_and_those_far_apart_on_sheets_of_their_own(job
     assert "P104: 10 mm" in words[0]
     assert "J9" not in words[0].replace("J9 and", "")
     assert "J9: 10 mm" in words[1]
+    measured = next(each.part.body for each in sheet.row if each.part.name == "S102")
+    assert (measured.hole, measured.wide, measured.deep) == (12.7, 9.0, 30.0)
+    assert any("9 by 14 mm behind the panel, 30 mm deep" in step for step in sheet.steps)
     assert any("P1 and P104 are 15.3 mm apart" in each for each in sheet.near)
     assert not any("P1 " in step for step in sheet.steps)  # it is there: nothing is done to it
 
@@ -89,17 +92,15 @@ def test_what_ampsim_places_itself_stands_clear_and_its_file_gives_the_same_shee
         (each.part, each.along, each.up) for each in ours.row
     ]
     placed = sheet_of(job, PLACED)
-    kept = sheet_of(job, request_text(placed.zero, placed.row).replace("[S102]", "[S102]\nhole = 12.7"))
-    assert [(each.part.name, each.along, each.part.drilled) for each in kept.row] == [
-        (each.part.name, each.along, each.part.drilled) for each in placed.row
-    ]
+    kept = sheet_of(job, request_text(placed.zero, placed.row))
+    assert kept.row == placed.row
 
 
 @pytest.mark.parametrize(("text", "told"), [
     ('[P104]\nalong = "left"', "P104.along"), ("[P104]\nalong = 5000", "from -1000 to 1000"), ("[P104]\nx = 1", "x"),
     ('[P104]\nbody = "pot"', "pot, 24 mm"), ("[J9]\nalong = 3", "say its body"), ("[J9]\nthere = true", "say where"),
     ("[x]\nalong = 3", "not a designator"), ("P104 = 3", "P104"), ("[P104", "drilling.toml"),
-    ("[S102]\nhole = 0.1", "from 1 to 60"), ("[S102]\nalong = nan", "along"),
+    ("[S102]\nhole = 0.1", "from 1 to 60"), ("[S102]\nwide = true", "S102.wide"), ("[S102]\nalong = nan", "along"),
 ])  # fmt: skip
 def test_a_mistake_in_the_file_is_named(job: Path, text: str, told: str) -> None:
     with pytest.raises(DescriptionError, match=told) as problem:
@@ -117,7 +118,8 @@ def test_positions_are_called_as_in_the_wiring_and_point_where_its_table_says(jo
         rows = list(zip(tables[title]["position"], tables[title]["lever"], strict=True)) if title else []
         assert [(way.label, way.stands) for way in face.ways] == rows
         assert face.scale == (not rows)
-        assert face.control in found.modded.controls
+        # As the owner's page and the player have them.
+        assert tuple(way.label for way in face.ways) == found.modded.controls[face.control].positions
     words = joined(open_pdf(sheets_pdf("t", drilling_sheets(sheet))))
     assert all("".join(way.label.split()) in words for face in sheet.faces for way in face.ways)
 

@@ -177,6 +177,17 @@ def test_drilling_is_planned_after_what_comes_out_with_room_cover_and_chips_and_
     assert [*drilling_steps(AMP, value), *plug_steps(AMP, value)] == []
 
 
+def test_an_effects_loop_needs_a_jack_to_send_and_one_to_return_and_no_pot_s_hole_takes_them() -> None:
+    effect = {"FX1": {"input": "1M", "output": "1k", "gain": 1}, "R990": "1M"}
+    amp = fitted(AMP, parts=effect, nets=["back"], edits=[
+        {"fit": "FX1", "pins": {"in": "P5.wiper", "out": "back", "ground": "ground"}},
+        {"fit": "R990", "between": ["back", "ground"]},
+    ])  # fmt: skip
+    assert [(each.name, each.control, each.body) for each in panel_work(AMP, amp).holes] == [
+        ("FX1S", "send", bodies.JACK_CLOSED), ("FX1R", "return", bodies.JACK_CLOSED),
+    ]  # fmt: skip
+
+
 def test_a_trimmer_inside_has_no_hole_and_gives_none() -> None:
     inside = replace(AMP, mounting=(("P5", parse_mounting("board, through hole")),))
     edits = [{"replace": "P5", "with": {"track": "500k", "taper": "linear"}}]

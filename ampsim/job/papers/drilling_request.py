@@ -21,7 +21,8 @@ from ..record.reading import job_file
 
 FILE, BESIDE = "drilling.toml", "drilling.pdf"
 """What a job says of its holes, and the sheets that are printed, beside its plan."""
-_ALONG, _UP, _HOLE, _ZERO, _MOST = 1000.0, 35.0, 60.0, 120, 60
+_ALONG, _UP, _ZERO, _MOST = 1000.0, 35.0, 120, 60
+_SIZES = {"hole": 60.0, "wide": 120.0, "high": 70.0, "deep": 200.0}  # mm at most
 
 
 @dataclass(frozen=True)
@@ -36,8 +37,8 @@ class DrillingRequest:
         To a name the place of its centre, along the row and up from it [mm].
     bodies : mapping
         To a part of the work the name of its body.
-    holes : mapping
-        To a name the diameter of its hole [mm], where it was measured.
+    sizes : mapping
+        To a name what was measured of it: diameter of its hole, width, height and depth of its room [mm].
     others : tuple of PanelPart
         Holes that no mod asks for, new ones and those that are there.
     """
@@ -45,14 +46,18 @@ class DrillingRequest:
     zero: str = ""
     places: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     bodies: Mapping[str, str] = field(default_factory=dict)
-    holes: Mapping[str, float] = field(default_factory=dict)
+    sizes: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     others: tuple[PanelPart, ...] = ()
 
     def measured(self, part: PanelPart) -> PanelPart:
-        """The part with the hole that was measured for it."""
-        if part.name not in self.holes:
+        """The part with what was measured of it."""
+        sizes, body = self.sizes.get(part.name), part.body
+        if not sizes:
             return part
-        return replace(part, body=replace(part.body, hole=self.holes[part.name], slot=(), thread="as measured"))
+        hole, wide, high, deep = (sizes.get(key, getattr(body, key)) for key in _SIZES)
+        source = f"{body.source}; measured by the shop"
+        body = replace(body, hole=hole, wide=wide, high=high, deep=deep, source=source)
+        return replace(part, body=replace(body, slot=(), thread="as measured") if "hole" in sizes else body)
 
 
 def read_drilling(path: Path, work: PanelWork) -> DrillingRequest:
@@ -79,7 +84,7 @@ def read_drilling(path: Path, work: PanelWork) -> DrillingRequest:
         raise entry.fail(names[-1], f"{len(names)} holes; at most {_MOST} go on one sheet")
     places: dict[str, tuple[float, float]] = {}
     bodies: dict[str, str] = {}
-    holes: dict[str, float] = {}
+    sizes: dict[str, dict[str, float]] = {}
     others: list[PanelPart] = []
     for name in names:
         entry.check_designator(name, name)
@@ -87,15 +92,14 @@ def read_drilling(path: Path, work: PanelWork) -> DrillingRequest:
         body = table.choice("body", BODIES) if table.has("body") else ""
         if table.has("along"):
             places[name] = (table.number("along", -_ALONG, _ALONG), table.number("up", -_UP, _UP, 0.0))
-        if table.has("hole"):
-            holes[name] = table.number("hole", 1.0, _HOLE)
+        sizes[name] = {key: table.number(key, 1.0, most) for key, most in _SIZES.items() if table.has(key)}
         if name in known:
             bodies |= {name: body} if body else {}
         else:
             others.append(_other(table, name, body))
         table.finish()
     entry.finish()
-    return DrillingRequest(zero, places, bodies, holes, tuple(others))
+    return DrillingRequest(zero, places, bodies, sizes, tuple(others))
 
 
 def _other(table: Entry, name: str, body: str) -> PanelPart:
@@ -139,6 +143,13 @@ def drilled_as_asked(steps: Sequence[Step], found: Opened, folder: str | Path) -
     return tuple(replace(each, how=how.get(each.do, each.how)) for each in steps)
 
 
+def bodies_text() -> str:
+    """Every body with its hole, its room and where both are from, as plain text."""
+    lines = [f"{each.name}\n    {each.hole_words} ({each.thread}); {each.room_words}\n    {each.source}"
+             for each in BODIES.values()]  # fmt: skip
+    return "\n".join(lines)
+
+
 def request_text(zero: str, row: tuple[Placed, ...]) -> str:
     """The file that says where the holes of a row are."""
     lines = [
@@ -146,6 +157,10 @@ def request_text(zero: str, row: tuple[Placed, ...]) -> str:
     ]
     for each in row:
         lines += ["", f"[{each.part.name}]", f"along = {each.along:g}", f"up = {each.up:g}"]
-        lines += [f'body = "{each.part.body.name}"'] if each.part.body.name in BODIES else []
+        usual = BODIES.get(each.part.body.name)
+        if usual:
+            lines.append(f'body = "{usual.name}"')
+            sizes = {key: (getattr(each.part.body, key), getattr(usual, key)) for key in _SIZES}
+            lines += [f"{key} = {here:g}" for key, (here, there) in sizes.items() if here != there]
         lines += ["there = true"] if each.part.name == each.part.into and not each.part.control else []
     return "\n".join(lines) + "\n"

@@ -35,14 +35,13 @@ def hole_shapes(placed: Placed, x: float, y: float, inches: bool = False) -> Ite
     if body.deep:
         yield Box(x - body.wide / 2, y - body.high / 2, body.wide, body.high, "pale", 0.15, "dashed")
         high = body.high / 2
-    inch = f" ({body.hole / _INCH:.3f} in)" if inches else ""
-    size = f"{body.hole:g} mm{inch}" if body.hole else "slot" if body.slot else "as its drawing says"
+    size = f"{body.hole:g} mm" if body.hole else "slot" if body.slot else "as its drawing says"
+    below, wide = y + max(high, body.hole / 2 + _ARM) + 0.5, max(body.pitch, 24.0)
     words = f"{part.name}: {size if part.drilled else 'there already'}"
-    below = y + max(high, body.hole / 2 + _ARM) + 0.5
-    wide = max(body.pitch, 24.0)
     yield Text(x - wide / 2, below, wide, 3.6, words, 8.0, 5.5, "centre", "bold")
-    if part.control:
-        yield Text(x - wide / 2, below + 3.6, wide, 3.2, part.control, 7.0, 5.0, "centre")
+    inch = f"{body.hole / _INCH:.3f} in" if inches and part.drilled and body.hole else ""
+    for number, line in enumerate(filter(None, [inch, part.control])):
+        yield Text(x - wide / 2, below + 3.6 + 3.2 * number, wide, 3.2, line, 7.0, 5.0, "centre")
 
 
 def cross(x: float, y: float, arm: float, colour: str = "ink") -> tuple[Shape, Shape]:

@@ -58,7 +58,7 @@ def face_room(face: Face) -> tuple[float, float]:
     round_about = face.scale or any(abs(way.angle) >= 100.0 for way in face.ways)
     below = _RING + 5.0 if round_about else reach + 8.4 if DOWN in where else reach + 5.0
     listed = sum(way.where == LISTED for way in face.ways)
-    return (_RING + 8.0 if large else reach + 10.0), below + 6.0 + _LINE * listed
+    return (_RING + 9.0 if large else reach + 10.0), below + 6.0 + _LINE * listed
 
 
 def _scale(x: float, y: float) -> Iterator[Shape]:
@@ -77,8 +77,8 @@ def _round(way: Way, x: float, y: float, wide: float) -> Iterator[Shape]:
     across, up = math.sin(angle), math.cos(angle)
     yield Line(x + _RING * across, y - _RING * up, x + (_RING + 1.8) * across, y - (_RING + 1.8) * up, "ink", 0.25)
     at, high = x + (_RING + 2.6) * across, y - (_RING + 3.4) * up - 1.8
-    if abs(across) < 0.2:
-        yield Text(x - 12.0, high, 24.0, 3.6, way.label, 7.5, 4.5, "centre", "bold")
+    if abs(across) < 0.2:  # over its neighbours
+        yield Text(x - 12.0, high - 2.4 if up > 0.0 else high, 24.0, 3.6, way.label, 7.5, 4.5, "centre", "bold")
         return
     room = max(wide / 2 - abs(at - x), 6.0)
     left = at if across > 0.0 else at - room

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ...circuit.amp import Amp, Switch
+from ...circuit.amp import Amp, Pot, Switch
 from ...circuit.designators import body_of
 from ...circuit.switches.kinds import TOGGLES, Action
 from ...circuit.switches.plan import Row, SwitchPlan
@@ -56,8 +56,9 @@ def _face(modded: Amp, part: PanelPart) -> Face | None:
     on = [each for each in modded.all_switches if body_of(each.shaft) == part.name or each.shaft == part.name]
     ways = tuple(way for switch in on for way in _ways(switch, plans.get(switch.designator)))
     new = part.name != part.into
+    knob = any(isinstance(each, Pot) and each.control == part.control for each in modded.part_by_designator.values())
     control = ", ".join([part.control, *(each.control for each in on)])
-    return Face(part, control, new, ways) if new or ways else None
+    return Face(part, control, new and knob, ways) if new or ways else None
 
 
 def _ways(switch: Switch, plan: SwitchPlan | None) -> Iterator[Way]:
@@ -70,6 +71,7 @@ def _ways(switch: Switch, plan: SwitchPlan | None) -> Iterator[Way]:
         if plan.action in TOGGLES:
             yield Way(label, _ENDS.get(stands, LISTED), stands)
         elif plan.action is Action.ROTARY:
-            yield Way(label, ROUND, stands, STEP * (number - (len(switch.labels) - 1) / 2))
+            step = min(STEP, 330.0 / len(switch.labels))
+            yield Way(label, ROUND, stands, step * (number - (len(switch.labels) - 1) / 2))
         else:
             yield Way(label, LISTED, stands)

@@ -78,7 +78,8 @@ def panel_work(stock: Amp, modded: Amp, wanted: Mapping[str, str] | None = None)
     """Work out from the edits what goes through the panel.
 
     Every pot, switch and socket that a new mod brings is one part, tracks and sections of one body together. A switch
-    on the shaft of a pot and the contacts of a relay have no hole, the switch that feeds a relay's coil has one. A pot
+    on the shaft of a pot and the contacts of a relay have no hole, the switch that feeds a relay's coil has one; what
+    stands in an effects loop has two jacks. A pot
     that takes another's place goes into its hole; so does one that is fitted when an old pot comes out for good, first
     where most wires are the same. A pot that the amp says to be mounted inside, such as on a board, is a trimmer: it
     has no hole, and what takes its place has none.
@@ -166,17 +167,21 @@ class _Work:
         for name, socket in sockets.items():
             if name not in old:
                 yield PanelPart(name, "", _socket_body(self.modded, socket))
+        for effect in (each.designator for each in brought if each.kind == "effect"):
+            # What stands in an effects loop is plugged in: two jacks.
+            yield PanelPart(f"{effect}S", "send", bodies.JACK_CLOSED)
+            yield PanelPart(f"{effect}R", "return", bodies.JACK_CLOSED)
         for mod in self.mods:
             for switch in mod.switches:
-                if not switch.shaft:
-                    name = switch.coil.driver if switch.coil else switch.designator
+                for name in _levers(switch):
                     yield PanelPart(name, switch.control, _switch_body(self.modded, switch, name))
 
     def into_freed(self, parts: Sequence[PanelPart]) -> list[PanelPart]:
         """Pots first, each into the freed hole with most of its wires; then what has a lever, in its order."""
         before, after = build_circuit(self.stock), build_circuit(self.modded)
         places = {old: _wired_to(before, _shafts(_pots(self.stock))[old]) for old in self.freed}
-        waiting = [each.name for each in parts if each.drilled and each.control]
+        levers = {name for mod in self.mods for switch in mod.switches for name in _levers(switch)}
+        waiting = [each.name for each in parts if each.drilled and (each.name in self.shafts or each.name in levers)]
         pots = [name for name in waiting if name in self.shafts]
         pairs = sorted(
             (-len(places[old] & _wired_to(after, self.shafts[name])), number, order, name, old)
@@ -206,6 +211,12 @@ class _Work:
         if kinds:
             return bodies.POT_END if Action.TRACK_END in kinds else bodies.POT_PULL
         return bodies.POT_24_DUAL if len(tracks) > 1 or doubled else bodies.POT_24
+
+
+def _levers(switch: Switch) -> Iterator[str]:
+    """What of a switch goes through the panel: nothing on the shaft of a pot, of a relay what feeds its coil."""
+    if not switch.shaft:
+        yield switch.coil.driver if switch.coil else switch.designator
 
 
 def _pots(amp: Amp) -> list[Pot]:

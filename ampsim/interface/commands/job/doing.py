@@ -27,6 +27,7 @@ def add(steps: Steps) -> None:
     drilling = steps.step("drilling", "drilling sheet and strip for the panel, 1:1, as PDF", _drilling)
     to_option(drilling, "the PDF", "papers/drilling.pdf")
     drilling.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+    drilling.add_argument("--bodies", action="store_true", help="list the bodies that a part may have, with sources")
     labels = steps.step("labels", "labels for the amp and for the bag of its old parts, as PDF", _labels)
     to_option(labels, "the PDF", "papers/labels.pdf")
     labels.add_argument("--size", default="105x74", help=f"width by height in mm (default: 105x74): {_SIZES}")
@@ -83,8 +84,11 @@ def _plan(options: argparse.Namespace) -> None:
 
 def _drilling(options: argparse.Namespace) -> None:
     from ....job.papers.drilling import drilling_sheet, write_drilling
-    from ....job.papers.drilling_request import BESIDE, FILE, request_text
+    from ....job.papers.drilling_request import BESIDE, FILE, bodies_text, request_text
 
+    if options.bodies:
+        print(f"{bodies_text()}\n\n{CAUTION}")
+        return
     sheet = drilling_sheet(*open_record(options), job_folder(options))
     if sheet.empty:
         print("This job puts nothing new through the panel: there is nothing to drill")

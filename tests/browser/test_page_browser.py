@@ -235,6 +235,19 @@ def test_nothing_is_cut_off_or_too_small(chromium: Any, demo: Path, size: tuple[
     assert smallest >= (8.0 if size[0] == 320 else 9.0)
 
 
+def test_in_a_reader_s_own_colours_a_frame_shows_what_is_chosen(chromium: Any, demo: Path) -> None:
+    page = opened(chromium, demo, forced_colors="active", color_scheme="dark")
+    frames = page.evaluate(
+        """() => [...document.querySelectorAll('.buttons input')].map((each) =>
+        [each.checked, parseFloat(getComputedStyle(each.nextElementSibling).borderTopWidth)])"""
+    )
+    chosen, others = ([width for checked, width in frames if checked is which] for which in (True, False))
+    assert chosen
+    assert min(chosen) > max(others)
+    grounds = "(all) => all.map((each) => getComputedStyle(each).backgroundColor)"
+    assert set(page.locator(".key svg").evaluate_all(grounds)) == {"rgb(255, 255, 255)"}
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_it_prints_as_vectors_with_every_position_of_the_switches(chromium: Any, demo: Path, paper: str) -> None:
     page = opened(chromium, demo)

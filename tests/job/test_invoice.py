@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.main import main
 from ampsim.job.papers.bill_paper import invoice_html
+from ampsim.job.papers.shop_tables import compared_table
 from ampsim.job.quote.bill_texts import bill_csv, sum_rows
 from ampsim.job.quote.invoice import UNSORTED, agreed_quote, compare, keep_invoice, make_invoice, minutes_taken
 from ampsim.job.quote.make_quote import other_charge, work_charge
@@ -25,6 +26,7 @@ from ampsim.job.quote.shop_sheet import read_shop_sheet
 from ampsim.job.quote.sums import add_up
 from ampsim.job.record.billing import OTHER, PART, Answer, Bill, Charge, Order
 from ampsim.job.record.data import Record, Session
+from ampsim.job.record.intake import intake
 from ampsim.job.record.reading import check_record, from_tables
 from ampsim.job.record.tables import as_tables
 from ampsim.library.files import models
@@ -187,3 +189,13 @@ def test_from_taking_in_to_the_invoice(tmp_path: Path, capsys: pytest.CaptureFix
 def read_total(file: Path) -> str:
     """The last total in a job's file."""
     return [line.split('"')[1] for line in file.read_text("utf-8").splitlines() if line.startswith("total = ")][-1]
+
+
+def test_the_job_tells_what_was_quoted_ordered_and_charged() -> None:
+    job = record(quote(answer=Answer.ACCEPTED, answered=DAY), orders=(Order(DAY, "Sup", ("R1",), Decimal(4), "EUR"),))
+    job = keep_invoice(job, make_invoice(job, "7", paid="10"))
+    told = str(intake(job))
+    assert all(word in told for word in ("Quoted", "accepted 2027-03-01", "Sup", "not yet", "Charged", "10.00 EUR"))
+    assert compared_table(job)["estimated"].tolist()[0] == "30 min"
+    assert compared_table(record(quote(answer=Answer.DECLINED))).empty
+    assert compared_table(None).empty

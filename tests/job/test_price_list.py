@@ -31,6 +31,7 @@ from ampsim.job.quote.shop_sheet import ShopSheet, read_shop_sheet, shop_sheet
 from ampsim.library.files import models
 from ampsim.work.parts_list.lines import PartLine
 from ampsim.work.parts_list.parts_list import PartsList
+from ampsim.work.parts_list.ratings_needed import Rating
 from ampsim.work.parts_list.switch_need import SwitchNeed
 from ampsim.work.steps.step import Phase
 
@@ -222,6 +223,20 @@ def test_a_part_is_taken_by_the_number_that_was_chosen_if_it_serves() -> None:
     assert [(need.parts, need.room, need.number) for need in needs] == [
         (("R1",), (9.0, 4.0), ""), (("R2",), (), "B"), (("R3",), (), "")
     ]  # fmt: skip
+
+
+def test_like_parts_are_bought_together_for_the_hardest_of_their_places() -> None:
+    caps = []
+    for n, volts in ((1, 10.0), (2, 40.0), (3, 20.0)):
+        rating = Rating(math.nan, 63.0, 0.2, f"electrolytic, plus at C{n}.1, 105 degrees", "")
+        caps.append(PartLine(f"C{n}", "m", "", "", "capacitor", "22u", 22e-6, rating=rating, carries_volts=volts))
+    valves = [PartLine(name, "m", "", "", "valve", "12AX7") for name in ("V1A", "V1B", "V2A")]
+    switches = [replace(PartLine(name, "m", "", "", "switch", "DPDT on-on"), switch=replace(NEEDED, designator=name))
+                for name in ("S1", "S2")]  # fmt: skip
+    found = needs_of_list(PartsList("amp", "variant", (*caps, *valves, *switches)))
+    assert [need.parts for need in found] == [("C1", "C2", "C3"), ("V1", "V2"), ("S1", "S2")]
+    assert found[0].carried_volts == pytest.approx(44.0)
+    assert found[0].make == "electrolytic, 105 degrees"
 
 
 @given(

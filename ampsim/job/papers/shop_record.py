@@ -16,7 +16,15 @@ from ..record.blind import blind_words
 from ..record.data import Record
 from .handover import Handover
 from .html import data_url, drawing_words, figure, job_title, paper_html
-from .shop_tables import charge_tables, fitted_parts, frozen_table, rated_parts, readings_table, unread_places
+from .shop_tables import (
+    charge_tables,
+    compared_table,
+    fitted_parts,
+    frozen_table,
+    rated_parts,
+    readings_table,
+    unread_places,
+)
 
 _MOST_FINDINGS, _MOST_FINE = 8, 3
 _MOST_ROWS = 12
@@ -83,6 +91,7 @@ def shop_html(handover: Handover, paper: str = "A4") -> str:
         cautions=handover.cautions,
         charges=charge_tables(handover.cautions),
         limit_sources="; ".join(each.rstrip(".") for each in handover.cautions.sources),
+        compared=compared_table(record),
         frozen=frozen_table(record),
         versions=", ".join(f"{name} {version}" for name, version in handover.versions.items()),
         figure=figure,

@@ -10,6 +10,7 @@ import pandas as pd
 from ...bench.proof.sheet import ProofSheet
 from ...work.cautions.sheet import CautionSheet
 from ...work.parts_list.parts_list import PartsList
+from ..quote.invoice import compare, has_quote
 from ..record.data import Phase, Record
 from .volts import Volts
 
@@ -110,3 +111,9 @@ def frozen_table(record: Record | None) -> pd.DataFrame | None:
 
 def _says_nothing(column: pd.Series) -> bool:
     return all(cell == _BLANK or (isinstance(cell, float) and math.isnan(cell)) for cell in column)
+
+
+def compared_table(record: Record | None) -> pd.DataFrame:
+    """What was estimated in the quote beside what it took; no rows without a quote."""
+    rows = compare(record).rows() if record is not None and has_quote(record) else []
+    return pd.DataFrame(rows, columns=["what", "estimated", "taken", "difference"])

@@ -30,9 +30,14 @@ def agreed_quote(record: Record) -> Bill:
     """
     open_ones = [each for each in record.quotes if each.answer is not Answer.DECLINED]
     accepted = [each for each in open_ones if each.answer is Answer.ACCEPTED]
-    if not open_ones:
+    if not has_quote(record):
         raise DescriptionError("there is no quote to go by; ampsim job quote makes one")
     return (accepted or open_ones)[-1]
+
+
+def has_quote(record: Record) -> bool:
+    """Whether there is a quote to go by: one that was not declined."""
+    return any(each.answer is not Answer.DECLINED for each in record.quotes)
 
 
 def make_invoice(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -13,6 +14,7 @@ from ...work.parts_list.parts_list import PartsList
 from ...work.parts_list.ratings_needed import MAINS
 from ...work.parts_list.switch_need import SwitchNeed
 
+_POLARITY = re.compile(r", plus at [^,]+")  # how it goes in; the parts list says it
 _TYPED = ("valve", "diode", "bridge rectifier", "transistor", "opto-coupler", "operational amplifier")
 
 
@@ -76,15 +78,26 @@ def needs_of_list(
     numbers : mapping
         The order number that a part is to have, by designator.
     """
-    found: dict[Need, list[str]] = {}
+    groups: dict[Hashable, list[tuple[Need, str]]] = {}
     for line in parts.lines:
-        name = body_of(line.part) if line.kind in _TYPED else line.part
         need = replace(_need(line), room=(rooms or {}).get(line.part, ()), number=(numbers or {}).get(line.part, ""))
-        names = found.setdefault(need, [])
+        name = body_of(line.part) if line.kind in _TYPED else line.part
+        group = groups.setdefault(_what_is_bought(need), [])
         # The halves of one bottle or package are bought once, whichever mods ask for them.
-        if line.kind not in _TYPED or name not in names:
-            names.append(name)
-    return [replace(need, parts=tuple(names)) for need, names in found.items()]
+        if line.kind not in _TYPED or all(name != other for _, other in group):
+            group.append((need, name))
+    return [_together(group) for group in groups.values()]
+
+
+def _what_is_bought(need: Need) -> Hashable:
+    """What is the same of like parts: neither what each carries below its rating, nor how each switch is wired."""
+    switch = need.switch and (need.switch.kind, need.switch.poles, need.switch.throws, need.switch.sequence)
+    return replace(need, carried_volts=_NAN, switch=None), switch
+
+
+def _together(group: Sequence[tuple[Need, str]]) -> Need:
+    hardest = max((need for need, _ in group), key=lambda need: (need.carried_volts >= 0.0, need.carried_volts))
+    return replace(hardest, parts=tuple(name for _, name in group))
 
 
 def _need(line: PartLine) -> Need:
@@ -99,7 +112,7 @@ def _need(line: PartLine) -> Need:
         watts=_same_nan(rating.watts),
         volts=_same_nan(rating.volts),
         carried_volts=_same_nan(MAINS * line.carries_volts),
-        make=rating.make,
+        make=_POLARITY.sub("", rating.make),
         taper=line.taper,
         gang=line.gang,
         switch=line.switch,

@@ -14,6 +14,7 @@ from ...base.wording import plain
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER
 from ...circuit.positions import position_label
+from .billing import Bill
 from .blind import blind_words
 from .data import Measured, OwnersWish, Phase, Record
 from .frozen import Opened
@@ -65,7 +66,7 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
     -------
     Intake
         Its tables: wishes, states, notes and voltages on arrival (drawing [V], measured [V]), files of sweeps,
-        photos, what was chosen.
+        photos, what was chosen, quoted, ordered and charged.
 
     Raises
     ------
@@ -99,6 +100,21 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
         "Compared by ear alone": _table(
             ("date", "result", "note"), ((each.date, blind_words(each), each.note) for each in record.blind)
         ),
+        "Quoted": _bills(record.quotes, "answer"),
+        "Ordered": _table(
+            ("date", "supplier", "parts", "amount", "came"),
+            (
+                (
+                    each.date,
+                    each.supplier,
+                    ", ".join(each.parts),
+                    f"{each.amount:f} {each.currency}",
+                    each.arrived or "not yet",
+                )
+                for each in record.orders
+            ),
+        ),
+        "Charged": _bills(record.invoices, "paid beforehand"),
         "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
     }
     amp = _amp(opened.stock) if opened else f"Amp: {record.amp}"
@@ -114,6 +130,16 @@ def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> pd.Data
     import pandas as pd
 
     return pd.DataFrame([tuple(plain(str(cell)) for cell in row) for row in rows], columns=list(columns))
+
+
+def _bills(bills: Iterable[Bill], last: str) -> pd.DataFrame:
+    """Quotes with their answer, or invoices with what was paid."""
+    rows = []
+    for each in bills:
+        answer = f"{each.answer} {each.answered}" if each.answer else "none yet"
+        told = answer if last == "answer" else f"{each.deposit:f} {each.currency}"
+        rows.append((each.date, each.number, f"{each.total:f} {each.currency}", told))
+    return _table(("date", "number", "total", last), rows)
 
 
 def _before(change: Any) -> tuple[Any, ...]:

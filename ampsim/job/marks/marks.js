@@ -30,6 +30,7 @@ function markPhoto(root, start, changed) {
   const svg = draw("svg", { viewBox: `0 0 ${start.wide} ${start.high}` });
   const photo = make("div", { className: "marks-photo", tabIndex: 0 },
     make("img", { src: start.source, alt: "", draggable: false }), svg);
+  photo.style.maxWidth = `${Math.round((72 * start.wide) / start.high)}vh`; // what is below it stays in sight
   photo.setAttribute("role", "application");
   photo.setAttribute("aria-label", "The photo. Arrow keys move the cross, Enter goes on to the fields below.");
   const at = make("input", { type: "text", autocomplete: "off", spellcheck: false });
@@ -67,9 +68,11 @@ function markPhoto(root, start, changed) {
         x: Math.min(Math.max(tip.x + right * (ring * size + box.wide / 2), box.wide / 2), start.wide - box.wide / 2),
         y: Math.min(Math.max(tip.y + down * ring * size, box.high / 2), start.high - box.high / 2),
       })));
+      const covers = (spot) => marks.some((each) => Math.abs(each.x * start.wide - spot.x) < box.wide / 2 + 0.4 * size
+        && Math.abs(each.y * start.high - spot.y) < box.high / 2 + 0.4 * size);
       const over = (spot) => boxes.some((each) => Math.abs(each.x - spot.x) < (each.wide + box.wide) / 2
         && Math.abs(each.y - spot.y) < (each.high + box.high) / 2);
-      const spot = { ...spots.find((each) => !over(each)) || spots[0], ...box };
+      const spot = { ...spots.find((each) => !over(each) && !covers(each)) || spots.find((each) => !over(each)) || spots[0], ...box };
       boxes.push(spot);
       const line = { x1: spot.x, y1: spot.y, x2: tip.x, y2: tip.y };
       shapes.push(

@@ -99,13 +99,15 @@ def without_mods(amp: Amp, names: Iterable[str]) -> Amp:
             raise DescriptionError(f"{shown(name)} is not fitted{nearest(name, [mod.name for mod in amp.mods])}")
         out += found
     left = replace(amp, mods=tuple(mod for mod in amp.mods if mod not in out))
-    gone = {part.designator for mod in out for part in mod.parts} | {net for mod in out for net in mod.nets}
+    gone = {name for mod in out for part in mod.parts for name in (part.designator, body_of(part.designator))}
+    gone |= {net for mod in out for net in mod.nets}
     for mod in left.mods:
-        for edit in mod.every_edit():
-            leans = {edit.across, *(place.partition(".")[0] for place in edit.places)} & gone
-            if leans:
-                first = ", ".join(sorted(leans))
-                raise DescriptionError(f"mod '{mod.name}' is built upon {first}, which would come out; undo it first")
+        places = [place for edit in mod.every_edit() for place in (edit.across, *edit.places)]
+        places += [switch.shaft for switch in mod.switches]
+        leans = sorted({name for place in places for name in (place.partition(".")[0],) if name in gone})
+        if leans:
+            text = f"is built upon {', '.join(leans)}, which would come out; undo it first"
+            raise DescriptionError(f"mod '{mod.name}' {text}")
     check_shafts(left)
     return left
 

@@ -31,12 +31,13 @@ def work_mods(stock: Amp, modded: Amp) -> tuple[Mod, ...]:
     A pot with a switch on its shaft is one part; the old pot comes out for it.
     """
     new = new_mods(stock, modded)
+    there = {name: part for name, part in build_circuit(stock).parts.items() if name in stock.part_by_designator}
     exchanged = {edit.part for mod in new for edit in mod.edits if edit.action in ("replace", "lift")}
     found = []
     for mod in new:
         shafts = dict.fromkeys(switch.shaft for switch in mod.switches if switch.shaft)
         names = [each for name in shafts for each in sections_of(stock.part_by_designator, name)]
-        pots = [part for name in names if isinstance(part := stock.part_by_designator.get(name), Pot)]
+        pots = [part for name in names if isinstance(part := there.get(name), Pot)]
         edits = tuple(Edit("replace", pot.designator, pot.value) for pot in pots if pot.designator not in exchanged)
         found.append(replace(mod, edits=(*edits, *mod.edits)) if edits else mod)
     return tuple(found)

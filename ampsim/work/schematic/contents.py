@@ -72,6 +72,9 @@ def _everything(amp: Amp, found: Wiring) -> Contents:
     items = [
         item for each in shown for item in drawn_items(_item(each, pieces, _change(each.designator, found, amp), volts))
     ]
+    on = {plan.shaft: plan.designator for plan in found.switches if plan.shaft}
+    items = [replace(item, words=(*item.words, f"one body with {on[item.name]}")) if item.name in on else item
+             for item in items]  # fmt: skip
     switches = [switch for mod in amp.mods for switch in mod.switches]
     brought = {switch.designator for switch in switches} | {each.coil.driver for each in switches if each.coil}
     for plan in found.switches:
@@ -213,7 +216,8 @@ def _poles(plan: SwitchPlan, pieces: Pieces, amp: Amp, change: str) -> Iterator[
             reached = [end for pair in row.closed for end in pair if end in own and not end.endswith("common")]
             throws += [Throw(row.label, each, row.label == drawn) for each in reached or [""]]
         name = plan.designator + (f" {letter}" if len(letters) > 1 or plan.designator in pieces.parts else "")
-        yield Item(name, "pole", pins, (plan.control,), change, "", tuple(throws))
+        words = (plan.control, f"on {plan.shaft}") if plan.shaft else (plan.control,)
+        yield Item(name, "pole", pins, words, change, "", tuple(throws))
 
 
 def _gone(found: Wiring, outside: Iterable[str]) -> Iterator[Item]:

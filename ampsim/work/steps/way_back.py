@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Edit, Socket, Switch
+from ...circuit.build import build_circuit
 from ...circuit.mods import describe_part, where
-from ..new_parts import new_mods, work_mods
+from ..new_parts import new_mods, switches_on, work_mods
 from ..wiring.difference import Rewiring, rewiring
 from ..wiring.readback import wiring
 from .checks import loose_part_checks
@@ -45,6 +46,7 @@ class _WayBack:
     def __init__(self, stock: Amp, modded: Amp) -> None:
         self.stock, self.modded = stock, modded
         self.change = rewired(stock, modded)
+        self.there = build_circuit(stock).parts
         self.said: set[str] = set()
 
     def switch_out(self, switch: Switch) -> Step:
@@ -72,7 +74,7 @@ class _WayBack:
 
     def restored(self, edit: Edit) -> Iterator[Step]:
         """What an edit took away or changed goes back."""
-        old = self.modded.part_by_designator.get(edit.part)
+        old = self.there.get(edit.part)
         tool, how = at_words(self.stock, edit.places)
         if edit.action == "cut":
             words = f"Join the wire between {where(edit)} again."
@@ -88,7 +90,13 @@ class _WayBack:
         elif edit.action in ("replace", "lift") and old is not None:
             was = f"{edit.part} ({describe_part(old)})"
             first = f"Take out {part_name(self.modded, edit)}; fit" if edit.action == "replace" else "Fit"
-            words = f"{first} {was} again, the one that was kept.{plus_words(self.stock, edit.part)}"
+            on = switches_on(self.stock, edit.part)
+            kept = (
+                f" with {on[0].designator} on its shaft: the one that was kept has no switch"
+                if on
+                else (" again, the one that was kept")
+            )
+            words = f"{first} {was}{kept}.{plus_words(self.stock, edit.part)}"
             tool, out = out_words(self.stock, edit.part)
             way = [out] if edit.action == "replace" else at_words(self.stock, [edit.part])[1]
             checks = list(loose_part_checks(old, was))

@@ -25,7 +25,9 @@ def voltage_row(first: str, second: str, index: Mapping[str, int]) -> Array:
 def stamp(matrix: Array, row: Array, value: float) -> None:
     """Add what lies between two nets, given as a `voltage_row`, to a nodal matrix: siemens [S], or farads [F]."""
     ends = np.flatnonzero(row)
-    matrix[np.ix_(ends, ends)] += value * np.outer(row[ends], row[ends])
+    for one in ends:  # two at most: whole rows and index grids would take most of the time
+        for other in ends:
+            matrix[one, other] += value * (row[one] * row[other])
 
 
 def nodal_matrix(branches: Iterable[Branch], index: Mapping[str, int], loose: float = 0.0) -> Array:

@@ -69,7 +69,7 @@ class TimedRun:
         return self._netlist(replace(self.analysis, step=self.share * self.analysis.step, tolerance=tolerance))
 
     def sample(self, seconds: float) -> TimedRun:
-        """What of it is checked: its stimulus cut to about so many seconds, at one place; the end as the whole's."""
+        """What of it is checked: its stimulus cut to about so many seconds [s], at one place, to its end."""
         stimulus = self.analysis.stimulus
         shorter = stimulus.shorter(seconds)
         cut = stimulus.duration - shorter.duration

@@ -59,7 +59,7 @@ class Sine:
         return (math.ceil(self.settle * self.frequency - 1e-9) + self.cycles) / self.frequency
 
     def shorter(self, seconds: float) -> Sine:
-        """Its beginning: about so many seconds, of which half at most are whole periods that are looked at."""
+        """Its beginning: about so many seconds [s], of which half at most are whole periods that are looked at."""
         if self.duration <= seconds:
             return self
         cycles = min(self.cycles, max(1, round(0.5 * seconds * self.frequency)))
@@ -97,7 +97,7 @@ class Burst:
         _check_tone(self)
 
     def shorter(self, seconds: float) -> Burst:
-        """One that takes so many seconds: a twentieth of them before the burst, half of them at most in it."""
+        """One that takes so many seconds [s]: a twentieth of them before the burst, half of them at most in it."""
         if self.duration <= seconds:
             return self
         start = min(self.start, 0.05 * seconds)
@@ -142,7 +142,7 @@ class Waveform:
         return (len(self.samples) - 1) / self.rate
 
     def shorter(self, seconds: float) -> Waveform:
-        """Its beginning, so many seconds of it."""
+        """Its beginning, so many seconds of it [s]."""
         return self if self.duration <= seconds else replace(self, samples=self.samples[: 2 + int(seconds * self.rate)])
 
     def source(self) -> str:
@@ -194,7 +194,7 @@ class Throw:
         return self.at + abs(self.gap) + 2 * self.bounces * self.bounce + self.edge
 
     def shorter(self, seconds: float) -> Throw:
-        """Its beginning, until so many seconds after the last contact has moved."""
+        """Its beginning, until so many seconds [s] after the last contact has moved."""
         return self if self.duration <= self.end + seconds else replace(self, duration=self.end + seconds)
 
     def source(self) -> str:

@@ -6,8 +6,11 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
@@ -79,27 +82,37 @@ def with_fewer_settings(positions: Iterable[Position]) -> list[Setting]:
     return found
 
 
-def with_loudest(examined: Examination, hertz: float) -> Examination:
-    """What is examined, of the combinations only the one that is louder than all else; none where none is.
+def with_loudest(examined: Examination, *hertz: float) -> Examination:
+    """What is examined, of the combinations only those that are louder than all else at a frequency; none without.
 
     What is played in time takes long: of all combinations it is the loudest that clips first and blocks longest.
 
     Parameters
     ----------
     examined : Examination
-    hertz : float
-        Frequency at which it is loudest [Hz].
+    *hertz : float
+        Frequencies, at each of which one may be loudest [Hz].
     """
     alone = replace(examined, combined=())
     if not examined.combined:
         return alone
+    positions = tuple(tuple(each.items()) for each in examined.every)
+    chosen: dict[int, None] = {}
+    for each in hertz:
+        level = _levels_db(examined.modded, positions, each)
+        loudest = int(np.argmax(level))
+        if level[loudest] >= level[: len(examined.positions)].max() + _LOUDER_DB:
+            chosen[loudest] = None
+    return replace(examined, combined=tuple(examined.every[each] for each in chosen))
+
+
+@lru_cache(maxsize=32)  # several topics ask for the same
+def _levels_db(amp: Amp, positions: tuple[tuple[tuple[str, float | str], ...], ...], hertz: float) -> NDArray[Any]:
+    """What 1 V at the source makes at the speaker [dB V] at a frequency [Hz], at each position."""
     sweep = FrequencySweep(hertz, 10.0 * hertz, 1)
-    volts = simulate(examined.modded, sweep, examined.every, [SPEAKER])["voltage"].isel(variant=0, node=0, frequency=0)
-    level = 20.0 * np.log10(np.maximum(np.abs(volts.values), 1e-12))
-    loudest = int(np.argmax(level))
-    if level[loudest] < level[: len(examined.positions)].max() + _LOUDER_DB:
-        return alone
-    return replace(examined, combined=(examined.every[loudest],))
+    volts = simulate(amp, sweep, list(map(dict, positions)), [SPEAKER])["voltage"]
+    found = volts.isel(variant=0, node=0, frequency=0).values
+    return np.asarray(20.0 * np.log10(np.maximum(np.abs(found), 1e-12)))
 
 
 def where_it_tells(examined: Examination, findings: Iterable[Finding]) -> Examination | None:

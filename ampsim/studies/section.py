@@ -16,8 +16,8 @@ class Examination:
     """What is examined: the stock amp, the modded amp, and the positions of its controls to look at.
 
     A control that a position does not name stands as drawn; the stock amp takes what it has of each position.
-    `combined` are positions in which several controls meet: topics that take little time look at each of them, and
-    tell what is worse there than with fewer settings.
+    `combined` are positions in which several controls meet: what takes little time is looked at in each of them, what
+    takes long in those that tell most; told is what is worse there than with fewer settings.
     """
 
     stock: Amp

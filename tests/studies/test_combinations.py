@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import pytest
 import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,9 +18,11 @@ from ampsim.circuit.positions import control_coords, position_label
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.simulation.facts import DRAWN, put
 from ampsim.studies.combinations import MOST, combined_positions, covering, where_it_tells, with_loudest
-from ampsim.studies.findings import Finding, grade_below
+from ampsim.studies.findings import Finding, Grade, grade_below
+from ampsim.studies.pop.section import _without
 from ampsim.studies.settings import COMBINED, once_per_setting
 from ampsim.studies.sheet.sheet import examine
+from ampsim.studies.spread.combined import with_least_change
 from ampsim.studies.topics import topic_section
 
 STOCK = load_amp("workshop-a")
@@ -125,3 +128,56 @@ def test_what_two_controls_make_together_names_both_and_no_third() -> None:
     assert {(each.where, str(each.grade)) for each in met} == {("hot on, loose on", "near the limit")}
     assert "hiss at equal gain" in {each.subject for each in met}
     assert not [each for each in found if "idle" in each.where]
+
+
+def test_what_overheats_a_part_only_where_two_switches_meet_is_found_and_names_both() -> None:
+    """Of a string of three resistors two are shorted by a switch each: the third bears one of them, not both."""
+    switches = [
+        {"designator": f"S{310 + n}", "control": name, "positions": {"as it was": [], "on": [edit]}}
+        for n, (name, edit) in enumerate({
+            "upper": {"fit": "R314", "between": ["B1", "one"]},
+            "lower": {"fit": "R315", "between": ["one", "two"]},
+            "idle": {"fit": "R310", "across": "R4"},
+        }.items())
+    ]  # fmt: skip
+    places = {"R311": ["B1", "one"], "R312": ["one", "two"], "R313": ["two", "ground"]}
+    mod = {
+        "name": "string", "reason": "check", "nets": ["one", "two"], "switches": switches,
+        "parts": {"R310": "10M", "R311": "470k", "R312": "470k", "R313": "100k", "R314": "10", "R315": "10"},
+        "edits": [{"fit": name, "between": ends} for name, ends in places.items()],
+    }  # fmt: skip
+    found = topic_section("ratings", examine(STOCK, apply_mods(STOCK, parse_mod(mod, "string.toml")))).findings
+    (hot,) = [each for each in found if each.subject == "R313 rating"]
+    assert (hot.grade, hot.where) == (Grade.BEYOND, "upper on, lower on")
+    assert hot.value == pytest.approx(300.0**2 / 100e3, rel=0.3)
+    assert {each.subject for each in found if "idle on" in each.where} <= {"R310 rating"}
+    assert "parts" not in {each.subject for each in found}
+    assert all(each.grade == Grade.FINE for each in found if each.subject in ("R311 rating", "R312 rating"))
+
+
+@given(st.sets(st.sampled_from("abc"), min_size=1))
+def test_a_switch_that_moves_does_so_at_every_position_of_the_others_once(moved: set[str]) -> None:
+    examined = examine(STOCK, MODDED)
+    control = {"a": "bright", "b": "cathode", "c": "depth"}[min(moved)]
+    bare = _without(examined, control)
+    wanted = {position_label({name: at for name, at in each.items() if name != control}) for each in examined.every}
+    labels = [position_label(each) for each in bare.every]
+    assert sorted(labels) == sorted(wanted)
+    assert {position_label(each) for each in bare.positions} <= {position_label(each) for each in examined.positions}
+    assert all(len(each) > 1 for each in bare.combined)
+
+
+@pytest.mark.parametrize("against", [True, False])
+def test_of_the_combinations_spread_looks_at_the_one_that_does_least(against: bool) -> None:
+    """A capacitor adds gain that a resistor across the plate load takes away again, or that another adds to."""
+    other = {"fit": "R311", "across": "R3"} if against else {"fit": "C311", "across": "R7"}
+    switches = [
+        {"designator": "S310", "control": "more", "positions": {"off": [], "on": [{"fit": "C310", "across": "R7"}]}},
+        {"designator": "S311", "control": "other", "positions": {"off": [], "on": [other]}},
+    ]
+    parts = {"C310": "10u"} | ({"R311": "12k"} if against else {"C311": "1u"})
+    mod = parse_mod({"name": "both", "reason": "check", "parts": parts, "switches": switches}, "both.toml")
+    examined = examine(STOCK, apply_mods(STOCK, mod))
+    assert len(examined.combined) == 1
+    assert with_least_change(examined).combined == (examined.combined if against else ())
+    assert with_least_change(replace(examined, combined=())).combined == ()

@@ -36,7 +36,7 @@ class Pace:
         return replace(self, step=min([self.step, *(step for _, step in self.fine)]), fine=(), settled=0.0)
 
     def earlier(self, seconds: float) -> Pace:
-        """The same for a transient that is shorter by so many seconds."""
+        """The same for a transient that is shorter by so many seconds [s]."""
         since, settled = (max(0.0, time - seconds) for time in (self.since, self.settled))
         return replace(self, since=since, settled=settled)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -16,14 +17,18 @@ from .state_space import Equations, equations
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """A circuit with its contacts somewhere: its equations, and a step of each rule."""
+    """A circuit with its contacts somewhere: its equations, and a step."""
 
     parts: Parts
     equations: Equations
     seconds: float
     step: Discrete
-    half: Discrete
     fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
+
+    @cached_property
+    def half(self) -> Discrete:
+        """A step of half the length by the backward rule: only after contacts have moved."""
+        return discrete(self.equations, self.parts, self.seconds, smooth=True)
 
     def at(self, seconds: float) -> Setting:
         """The same circuit for steps of another length [s]."""
@@ -63,4 +68,4 @@ def prepare(parts: Parts, seats: Seats, nets: Sequence[str], step: float) -> Set
 
 
 def _setting(parts: Parts, found: Equations, step: float) -> Setting:
-    return Setting(parts, found, step, discrete(found, parts, step), discrete(found, parts, step, smooth=True))
+    return Setting(parts, found, step, discrete(found, parts, step))

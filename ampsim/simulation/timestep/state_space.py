@@ -155,7 +155,7 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
 
 
 def rest_rows(parts: Parts, ports: Sequence[tuple[str, str]]) -> Array:
-    """What ports read at rest, shape (ports, held + ports): of w as `Equations` has it, `PATH` beside each.
+    """What ports read at rest [V], shape (ports, held + ports): of w as `Equations` has it, `PATH` beside each.
 
     Raises
     ------

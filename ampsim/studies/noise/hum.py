@@ -24,6 +24,7 @@ from ...simulation.analyses import Analysis, OperatingPoint, PortSweep, RippleSw
 from ...simulation.facts import Fact, put
 from ...simulation.netlist import Netlist, node_vector, rail_vector, write
 from ...simulation.ngspice.engine import Arrays
+from ...simulation.ports import driven_by
 from ...simulation.request import Case, answers, request
 from ...simulation.response import provenance
 from ...simulation.supplies import supplies_at_rest
@@ -190,7 +191,8 @@ class _Plan:
         netlists += [self._write(replace(sweep, rail=holder), (self.output,), held) for holder in self.holders.values()]
         ports = tuple((cathode, "ground") for cathode in self.cathodes.values())
         leak = PortSweep(self.mains.frequency, 10.0 * self.mains.frequency, 1, ports)
-        return netlists + [self._write(replace(leak, driven=n), (self.output,)) for n in range(len(ports))]
+        silent = self._write(leak, (self.output,)) if ports else None
+        return netlists + [driven_by(silent, f"iport_{n} ac") for n in range(len(ports)) if silent]
 
     def _holders(self) -> dict[str, str]:
         """Every supply node to the source that holds it; also the far side of what stands before a reservoir."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pandas as pd
 import xarray as xr
@@ -15,6 +16,7 @@ from ...circuit.switches.moving import ContactData
 from ...circuit.switches.planning import planned_switches
 from ...pictures.canvas import Picture
 from ..agreement import agreement_findings, agreement_of, agreement_words
+from ..combinations import combined_labels, where_it_tells, with_loudest
 from ..findings import Finding, Grade, most_worrying
 from ..section import Examination, Section
 from . import TITLE
@@ -24,11 +26,14 @@ from .moves import MOVEMENTS, transitions
 from .picture import pop_picture as draw_pop
 from .simulate import STRAY, pop
 
-_Setting = dict[str, float | str]
+_LOUD_HERTZ = (100.0, 1000.0)
+"""A pop has all frequencies: at these two [Hz] the loudest of the positions in which controls meet is looked for."""
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Move every switch of the modded amp at every position of its other controls, and say what is heard.
+
+    Of the positions in which these meet at the loudest ones.
 
     A switch that the stock amp has too is moved in both.
     """
@@ -68,20 +73,35 @@ def _own_pops(examined: Examination, runs: dict[str, xr.Dataset]) -> dict[str, f
 
 
 def _run(examined: Examination, control: str, progress: Progress | None) -> xr.Dataset:
+    """A switch moved at the positions of the others, and where these meet at the loudest; closer where that tells."""
+    others = _without(examined, control)
+    played = with_loudest(others, *_LOUD_HERTZ)
+    response = _moved(played, control, progress)
+    closer = where_it_tells(played, pop_findings(response)) if played.combined else None
+    return _moved(closer, control, progress) if closer else response
+
+
+def _moved(examined: Examination, control: str, progress: Progress | None) -> xr.Dataset:
     stock, modded = examined.stock, examined.modded
     had = control in {switch.control for switch in stock.all_switches}
     amps = [stock, modded] if had and stock.variant != modded.variant else [modded]
-    return pop(amps, transitions(modded, [control]), list(_settings(examined, control)), progress=progress)
+    found = pop(amps, transitions(modded, [control]), examined.every, progress=progress)
+    return found.assign_attrs(combined_labels(examined))
 
 
-def _settings(examined: Examination, control: str) -> Iterator[_Setting]:
-    """The positions asked for without the switch that moves, each once."""
-    seen: list[_Setting] = []
-    for position in examined.positions:
-        setting = {name: value for name, value in position.items() if name != control}
-        if setting not in seen:
-            seen.append(setting)
-            yield setting
+def _without(examined: Examination, control: str) -> Examination:
+    """What is examined without the switch that moves, each position once."""
+    bare = [
+        {name: value for name, value in position.items() if name != control}
+        for position in (*examined.positions, *examined.combined)
+    ]
+    once = [each for place, each in enumerate(bare) if each not in bare[:place]]
+    own = [{name: value for name, value in each.items() if name != control} for each in examined.positions]
+    return replace(
+        examined,
+        positions=tuple(each for each in once if each in own),
+        combined=tuple(each for each in once if each not in own),
+    )
 
 
 def _unknown(examined: Examination, control: str, why: str) -> Finding:

@@ -19,11 +19,12 @@ from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..section import Examination, Section
 from ..settings import in_steps
 from . import TITLE
+from .combined import stressed
 from .devices import worst_devices
-from .findings import moved_ratings, ratings_findings
+from .findings import moved_ratings
 from .parts import part_ratings, worst_parts
 from .picture import ratings_picture
-from .simulate import HARD, stress
+from .simulate import HARD
 from .valves import valve_ratings, worst_rows
 
 _DEVICES = "semiconductors against their limits, each quantity at its worst position"
@@ -32,9 +33,9 @@ _VALVES, _MOVED = "valves against their limits, each at its worst position", "mo
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Simulate both amps at rest, cold and driven hard, and say what it means for valves and parts."""
-    response = stress(examined.variants, examined.positions, progress=progress)
+    outside = _outside(examined.variants)
+    response, findings = stressed(examined, outside, progress)
     devices, agreement = worst_devices(response), agreement_of(response)
-    findings = ratings_findings(response, _outside(examined.variants))
     return Section(
         title=TITLE,
         findings=(*findings, *agreement_findings(agreement, TITLE, examined.modded.variant)),
@@ -96,6 +97,7 @@ def _notes() -> tuple[str, ...]:
     )
     return (
         f"Driven hard: {tones}, knobs as each position says; peaks over the whole run, means over its last cycles. "
+        "Where controls meet, at rest and cold at every combination, driven at the loudest and where rest is worse. "
         "On the two workshop amps, against the same tones for 0.5 to 1.2 s, mean watts of resistors read between 18 % "
         "low (slow supplies and cathodes) and 16 % high, of screens up to 8 % high. Other knobs may load more.",
         band_words(REST, SCREEN),

@@ -11,6 +11,7 @@ import xarray as xr
 from ...base.progress import Progress
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import build_circuit
+from ...circuit.positions import position_label
 from ...circuit.valves_in_use import valves_in_use
 from ...pictures.canvas import Picture
 from ...simulation.analyses import OperatingPoint
@@ -18,8 +19,10 @@ from ...simulation.facts import get
 from ...simulation.monte_carlo import TOLERANCES, TRANSISTOR_SPREAD, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances
 from ...simulation.valve_spreads import spreads
+from ..combinations import combined_labels, where_it_tells
 from ..section import Examination, Section
 from . import TITLE
+from .combined import with_least_change
 from .findings import failures, named_by_settings, run_findings, stand_out_findings, stand_out_table
 from .measures import LEVEL, rest_table, spread_table, stand_out
 from .picture import spread_picture
@@ -35,10 +38,18 @@ _LEVELS = "gain of a run of amps"
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Build a hundred amps of each variant at every position, swap their valves, and rank the parts."""
+    played = with_least_change(examined)
+    made = _section(played, progress)
+    closer = where_it_tells(played, made.findings)
+    return _section(closer, progress) if closer else made
+
+
+def _section(examined: Examination, progress: Progress | None) -> Section:
     variants = examined.variants
     unknown = sorted({name for amp in variants for name in _unspread(amp)})
     tolerances = Tolerances(valves=0.0) if unknown else Tolerances()
-    run = spread(variants, COUNT, SEED, examined.positions, tolerances=tolerances, progress=progress)
+    run = spread(variants, COUNT, SEED, examined.every, tolerances=tolerances, progress=progress)
+    run = run.assign_attrs(combined_labels(examined))
     rest = spread(variants[-1], COUNT, SEED, examined.positions[:1], OperatingPoint(), tolerances, progress=progress)
     ranked = sensitivity_table(sensitivity(variants[-1], examined.positions[:1], progress=progress))
     tables = {
@@ -49,12 +60,13 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     drawn = {"sensitivity": _bars(ranked, examined)}
     findings = run_findings(run)
     if len(variants) > 1 and not unknown and valves_in_use(examined.stock):
-        swap = valve_swap(examined.stock, COUNT, SEED, examined.positions, progress=progress)
+        swap = valve_swap(examined.stock, COUNT, SEED, examined.every, progress=progress)
         rows = stand_out(run, swap)
         named = {str(position): f"spread, {position}" for position in run["position"].values}
-        drawn |= {name: spread_picture(run, swap, position) for position, name in named.items()}
-        told = stand_out_findings(rows, variants[-1].variant, named)
-        findings = [*named_by_settings(told, rows, run), *findings, *failures(swap)]
+        told = named_by_settings(stand_out_findings(rows, variants[-1].variant, named), rows, run)
+        told_at = {each.position for each in told} | {position_label(each) for each in examined.positions}
+        drawn |= {name: spread_picture(run, swap, position) for position, name in named.items() if position in told_at}
+        findings = [*told, *findings, *failures(swap)]
         tables = {"the mod against a valve swap": stand_out_table(rows), **tables}
     return Section(TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)), (_LEVELS,))
 

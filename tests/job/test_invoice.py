@@ -52,7 +52,7 @@ def quote(**entries: object) -> Bill:
         other_charge("courier=12,50", 2),
     )
     bare = Bill(DAY, "EUR", 2, lines, Decimal(0), tax_name="VAT", tax_rate=Decimal(19))
-    return replace(bare, total=add_up(bare).total, **entries)  # type: ignore[arg-type]
+    return replace(bare, **({"total": add_up(bare).total} | entries))  # type: ignore[arg-type]
 
 
 def record(*quotes: Bill, **entries: object) -> Record:
@@ -86,6 +86,10 @@ def test_a_number_is_given_and_never_used_for_two() -> None:
     assert keep_invoice(kept, make_invoice(kept, "7", date=DAY + datetime.timedelta(1))) == kept
     with pytest.raises(DescriptionError, match="'7' of 2027-03-01 says something else"):
         make_invoice(kept, "7", as_taken=True)
+    with pytest.raises(DescriptionError, match="says something else"):
+        keep_invoice(kept, replace(kept.invoices[0], deposit=Decimal(1)))
+    with pytest.raises(DescriptionError, match=r"come to 68\.52 EUR, and its total says 60\.00 EUR"):
+        make_invoice(record(quote(total=Decimal(60))), "9")
     assert check_record(from_tables(as_tables(kept))).invoices == kept.invoices
     with pytest.raises(DescriptionError, match="deposit"):
         make_invoice(record(), "8", paid="1000")

@@ -24,7 +24,7 @@ from ampsim.job.quote.choosing import choose, order_count
 from ampsim.job.quote.matching import candidates
 from ampsim.job.quote.money import parse_amount, shares, to_places, total, written
 from ampsim.job.quote.needs import Need, needs_of_list
-from ampsim.job.quote.order_list import order_csv
+from ampsim.job.quote.order_list import order_csv, order_files
 from ampsim.job.quote.price_list import parse_price_list, read_price_lists
 from ampsim.job.quote.price_rows import COLUMNS, Offer, PriceList
 from ampsim.job.quote.shop_sheet import ShopSheet, read_shop_sheet, shop_sheet
@@ -328,6 +328,13 @@ def test_no_cell_is_a_formula_and_the_order_reads_back() -> None:
     told = dict(zip(head, row, strict=True))
     assert (told["supplier"], told["order number"], told["currency"]) == ("'=cmd|x", "'@N", "'+EUR")
     assert (told["price"], told["amount"], told["buy"]) == ("0,07", "0,07", "1")
+
+
+@given(st.lists(st.sampled_from(["", "A+B", "A-B", "a b", "A-B-2", "C"]), unique=True))
+def test_every_supplier_has_files_of_its_own(suppliers: list[str]) -> None:
+    found = order_files(suppliers)
+    assert list(found) == suppliers
+    assert len(set(found.values())) == len(suppliers)
 
 
 @given(st.text(max_size=20))

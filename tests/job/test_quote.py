@@ -48,6 +48,12 @@ from ampsim.work.steps.step import Phase, Step
 
 DAY = datetime.date(2027, 3, 1)
 CENT = Decimal("0.01")
+MOD = """
+name = "less treble"
+reason = "A duller plate."
+parts = { C109 = "470p" }
+edits = [{ fit = "C109", across = "R3" }, { replace = "R4", with = "2k2" }]
+"""
 STEPS = [Step(Phase.REMOVE, "out"), Step(Phase.FIT, "in"), Step(Phase.FIT, "in too")]
 NOTHING = purchase_of(
     PartsList("amp", "stock", ()), parse_price_list(b"kind;value;price\n", "list"), ShopSheet("", "", 2)
@@ -168,7 +174,9 @@ def test_a_quote_asks_for_the_price_of_an_hour_and_takes_shares() -> None:
 @pytest.fixture(scope="module")
 def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("jobs") / "one"
-    begin_job(folder, "rehearsal-room", ["volume-bright"], owner="<b>O. Wner</b>")
+    mod = folder.parent / "less-treble.toml"
+    mod.write_text(MOD, "utf-8")
+    begin_job(folder, "lesson-stage", [mod], owner="<b>O. Wner</b>")
     return folder
 
 
@@ -286,16 +294,16 @@ def test_the_shop_tells_the_value_and_what_earlier_jobs_took(job: Path, made: Bi
     record = read_record(job)
     found = open_job(record, job)
     steps = job_plan(record, found).steps
-    numbers = [n for n, step in enumerate(steps, 1) if step.phase == Phase.WIRE]
+    numbers = [n for n, step in enumerate(steps, 1) if step.phase == Phase.FIT]
     kept = keep_session(replace(record, quotes=(made,), sessions=()), steps, numbers, minutes=30, date=DAY)
-    assert kept.sessions[0].kinds == (("wire", len(numbers)),)
+    assert kept.sessions[0].kinds == (("fit", len(numbers)),)
     save_record(kept, job)
     line = next(each for each in all_jobs(job.parent).lines)
     assert (line.value, line.currency) == (str(made.total), "EUR")
     assert f"{made.total} EUR" in str(all_jobs(job.parent))
     assert f"worth {made.total} EUR" in all_jobs(job.parent).summary
     assert [each.kind for each in all_jobs(job.parent, [str(made.total)]).found["one"]] == ["quote"]
-    assert past_sessions(job.parent, job.parent / "another") == [("wire", len(numbers), 30)]
+    assert past_sessions(job.parent, job.parent / "another") == [("fit", len(numbers), 30)]
     assert past_sessions(job.parent, job) == []
     declined = replace(kept, quotes=(replace(made, answer=Answer.DECLINED, answered=DAY),))
     assert job_line("place", declined, "amp").value == ""

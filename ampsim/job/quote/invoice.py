@@ -63,6 +63,12 @@ def make_invoice(
         When there is no quote, no number, a number that the job has for another invoice, or more was paid than it is.
     """
     quote, told = agreed_quote(record), plain(number)
+    lines_say = add_up(quote).total
+    if lines_say != quote.total:
+        sums = [money(each, quote.currency, quote.places) for each in (lines_say, quote.total)]
+        raise DescriptionError(
+            f"the lines of the quote of {quote.date} come to {sums[0]}, and its total says {sums[1]}"
+        )
     if not told:
         raise DescriptionError("an invoice needs a number of the shop's own: --number")
     lines = _as_taken(record, quote) if as_taken else quote.lines
@@ -73,12 +79,16 @@ def make_invoice(
     whole = add_up(bill).total
     bill = replace(bill, total=whole, deposit=amount_off(paid, whole, bill.places, "--paid"))
     add_up(bill)
-    for each in record.invoices:
-        if each.number == told and replace(each, date=bill.date) != bill:
-            raise DescriptionError(
-                f"invoice {shown(told)} of {each.date} says something else; give this one its own number"
-            )
+    _refuse_another(record, bill)
     return bill
+
+
+def _refuse_another(record: Record, bill: Bill) -> None:
+    for each in record.invoices:
+        if each.number == bill.number and replace(each, date=bill.date) != bill:
+            raise DescriptionError(
+                f"invoice {shown(bill.number)} of {each.date} says something else; give this one its own number"
+            )
 
 
 def keep_invoice(record: Record, bill: Bill) -> Record:
@@ -87,8 +97,9 @@ def keep_invoice(record: Record, bill: Bill) -> Record:
     Raises
     ------
     DescriptionError
-        For what a job file cannot hold.
+        For what a job file cannot hold, and a number that the job has for another invoice.
     """
+    _refuse_another(record, bill)
     if any(each.number == bill.number for each in record.invoices):
         return record
     return check_record(replace(record, invoices=(*record.invoices, bill)))

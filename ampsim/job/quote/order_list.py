@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import count
 
 from ...base.csv_cells import csv_text, safe_cell
+from ...base.files import file_word
 from ...base.tables import text_of_rows
 from ...base.wording import one_line
 from ...work.parts_list.parts_list import PartsList
@@ -55,6 +57,16 @@ def price_words(line: OrderLine, shop: ShopSheet) -> str:
     """The price of a piece, or of so many as the list has it for."""
     price = price_text(unit_price(line.offer, shop), shop.places, shop.comma)
     return f"{price} per {line.offer.per}" if line.offer.per > 1 else price
+
+
+def order_files(suppliers: Sequence[str]) -> dict[str, str]:
+    """A file name to each supplier, without ending; no two are the same, however alike the suppliers are called."""
+    found: dict[str, str] = {}
+    for supplier in suppliers:
+        stem = f"order-{file_word(supplier)}" if supplier else "order"
+        names = (f"{stem}-{number}" if number > 1 else stem for number in count(1))
+        found[supplier] = next(name for name in names if name not in found.values())
+    return found
 
 
 def order_csv(lines: Sequence[OrderLine], shop: ShopSheet) -> str:

@@ -30,7 +30,7 @@ def _invoice(options: argparse.Namespace) -> None:
     from ....job.quote.bill_texts import bill_csv, bill_text
     from ....job.quote.invoice import compare, keep_invoice, make_invoice
     from ....job.quote.shop_sheet import shop_sheet
-    from ....job.record.saving import save_record
+    from ....job.record.saving import update_record
 
     shop = shop_sheet(options.shop)
     record, found = open_record(options)
@@ -47,7 +47,7 @@ def _invoice(options: argparse.Namespace) -> None:
         announce("invoice", path, options.paper)
         print(f"As data: {data}\nWhat an invoice must say, and which tax is due, is for local law to say.\n")
         if not options.draft:
-            record = save_record(keep_invoice(record, bill), options.folder)
+            record = update_record(options.folder, lambda now: keep_invoice(now, bill))
     compared = compare(record)
     head = ("what", "estimated", "taken", "difference")
     rows = compared.rows(shop.comma)

@@ -63,7 +63,7 @@ def _quote(options: argparse.Namespace) -> None:
     from ....job.quote.bill_texts import bill_csv, bill_text, hours_words
     from ....job.quote.make_quote import keep_quote, make_quote
     from ....job.quote.shop_sheet import shop_sheet
-    from ....job.record.saving import save_record
+    from ....job.record.saving import update_record
 
     if options.answer:
         _answer(options)
@@ -85,16 +85,15 @@ def _quote(options: argparse.Namespace) -> None:
     announce("quote", path, options.paper)
     print(f"As data: {written}")
     if not options.draft:
-        save_record(keep_quote(record, bill), options.folder)
+        update_record(options.folder, lambda now: keep_quote(now, bill))
 
 
 def _answer(options: argparse.Namespace) -> None:
     from ....job.quote.make_quote import answer_quote
     from ....job.record.billing import Answer
-    from ....job.record.reading import read_record
-    from ....job.record.saving import save_record
+    from ....job.record.saving import update_record
 
-    record = save_record(answer_quote(read_record(options.folder), Answer(options.answer)), options.folder)
+    record = update_record(options.folder, lambda now: answer_quote(now, Answer(options.answer)))
     last = record.quotes[-1]
     print(f"The quote of {last.date}, {last.total} {last.currency}: {last.answer} on {last.answered}")
 
@@ -154,26 +153,28 @@ def _purchase(options: argparse.Namespace, found: Opened, shop: ShopSheet) -> Pu
 def _order(options: argparse.Namespace) -> None:
     import datetime
 
-    from ....base.files import file_word, write_whole
+    from ....base.files import write_whole
     from ....job.papers.bill_paper import order_html
-    from ....job.quote.order_list import order_csv, order_text
+    from ....job.quote.order_list import order_csv, order_files, order_text
     from ....job.quote.ordering import keep_orders
     from ....job.quote.shop_sheet import shop_sheet
-    from ....job.record.saving import save_record
+    from ....job.record.saving import update_record
 
     if options.arrived is not None:
         _arrived(options)
         return
     shop = shop_sheet(options.shop)
-    record, found = open_record(options)
+    found = open_record(options)[1]
     folder = output_path(options, PAPERS)
     purchase = _purchase(options, found, shop)
     if options.sent:
-        save_record(keep_orders(record, purchase, shop), options.folder)
+        update_record(options.folder, lambda now: keep_orders(now, purchase, shop))
     print(order_text(purchase, shop))
+    files = order_files(list(purchase.orders))
     for supplier, lines in purchase.orders.items():
-        name = f"order-{file_word(supplier)}" if supplier else "order"
-        page = write_whole(folder / f"{name}.html", order_html(lines, shop, datetime.date.today(), options.paper))
+        page = write_whole(
+            folder / f"{files[supplier]}.html", order_html(lines, shop, datetime.date.today(), options.paper)
+        )
         print()
         announce(f"order to {supplier}", page, options.paper)
         print(f"As data: {write_whole(page.with_suffix('.csv'), order_csv(lines, shop))}")
@@ -181,9 +182,8 @@ def _order(options: argparse.Namespace) -> None:
 
 def _arrived(options: argparse.Namespace) -> None:
     from ....job.quote.ordering import take_in_orders
-    from ....job.record.reading import read_record
-    from ....job.record.saving import save_record
+    from ....job.record.saving import update_record
 
-    record = save_record(take_in_orders(read_record(options.folder), options.arrived), options.folder)
+    record = update_record(options.folder, lambda now: take_in_orders(now, options.arrived))
     away = [f"{order.supplier} ({order.date})" for order in record.orders if order.arrived is None]
     print(f"Noted. Still on the way: {', '.join(away)}" if away else "Noted. Nothing is on the way any more.")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
 from ampsim.job.papers.drilling import DrillingSheet, drilling_sheet, drilling_sheets, write_drilling
@@ -16,7 +19,7 @@ from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.frozen import open_job
 from ampsim.job.record.reading import read_record
 from ampsim.work.holes.face import faces
-from ampsim.work.holes.panel_parts import panel_work
+from ampsim.work.holes.panel_parts import PanelWork, panel_work
 from ampsim.work.wiring.readback import wiring
 from tests.job.test_pdf import TYPST
 from tests.tools.any_mods import single_mods
@@ -175,3 +178,27 @@ def test_a_control_with_hostile_names_is_drawn_as_text(tmp_path: Path) -> None:
     assert '#read("/etc/passwd")' in words
     assert "<b>x</b>" in words
     assert "#panic()" in words
+
+
+@settings(max_examples=40)
+@given(st.lists(st.one_of(st.sampled_from(PLACED.splitlines()), st.text(max_size=12)), max_size=9))
+def test_whatever_stands_in_the_file_it_is_read_or_named(lines: list[str]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / FILE
+        path.write_text("\n".join(lines), "utf-8", "surrogatepass")
+        try:
+            places, told = read_drilling(path, PanelWork((), ())).places, FILE
+        except DescriptionError as problem:
+            places, told = {}, str(problem)
+        assert FILE in told
+        assert all(abs(along) <= 1000.0 and abs(up) <= 35.0 for along, up in places.values())
+
+
+def test_a_folder_is_no_file_of_holes(job: Path) -> None:
+    record = read_record(job)
+    found = open_job(record, job)
+    (job / FILE).unlink(missing_ok=True)
+    (job / FILE).mkdir()
+    with pytest.raises(DescriptionError, match=FILE):
+        drilling_sheet(record, found, job)
+    (job / FILE).rmdir()

@@ -198,6 +198,15 @@ def test_what_is_less_or_not_said_is_refused_with_the_reason(need: Need, row: st
     assert why in found.refused[0]
 
 
+def test_of_what_does_not_serve_the_nearest_is_told_first() -> None:
+    rows = [
+        "resistor;24k;1;S;far;1 %;0.5;350;metal film", "resistor;22k;1;S;weak;1 %;0.1;50;carbon film",
+        "resistor;22k;1;S;nearest;1 %;0.25;350;metal film", "resistor;47k;1;S;other;1 %;0.5;350;metal film",
+    ]  # fmt: skip
+    told = candidates(R, priced(*rows)).refused
+    assert [each.split(":")[0] for each in told] == ["S nearest", "S weak", "S far"]
+
+
 def test_what_a_part_carries_must_be_known() -> None:
     found = candidates(replace(R, rated=False), priced(SERVES[0][1]))
     assert not found.fits

@@ -63,18 +63,24 @@ def candidates(need: Need, prices: PriceList) -> Candidates:
     if not need.rated:
         return Candidates(need, (), ("what it carries was not worked out: choose it by hand",))
     fits: list[Fit] = []
-    near: list[str] = []
+    near: list[tuple[float, int, str]] = []
     for offer in prices.offers.get(need.kind, ()):
         if not _is_near(need, offer) or need.number not in ("", offer.number):
             continue
-        refused = next(_refusals(need, offer), "")
+        refused = list(_refusals(need, offer))
         if refused:
-            near.append(f"{offer.where_from}: {refused}")
+            near.append((_distance(need, offer), len(refused), f"{offer.where_from}: {refused[0]}"))
         else:
             fits.append(Fit(offer, tuple(_more(need, offer)), tuple(_checks(need, offer))))
     if need.number and not fits and not near:
-        near = [f"no {need.kind} of about this value has the order number {need.number}"]
-    return Candidates(need, tuple(fits), tuple(near[:3]))
+        near = [(0.0, 0, f"no {need.kind} of about this value has the order number {need.number}")]
+    return Candidates(need, tuple(fits), tuple(told for _, _, told in sorted(near)[:3]))
+
+
+def _distance(need: Need, offer: Offer) -> float:
+    """How far the value of an offer lies off [ratio]; 0 for what has a type."""
+    value = offer.described.value
+    return 0.0 if math.isnan(value) else round(abs(value / need.value - 1.0), 6)
 
 
 def _is_near(need: Need, offer: Offer) -> bool:

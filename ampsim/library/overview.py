@@ -13,7 +13,9 @@ from ..circuit.build import build_circuit
 from ..circuit.designators import kind_of
 from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.mods import describe_part, diff, where
+from ..circuit.mounting import mounting_of
 from ..circuit.plugging import jack_names
+from ..circuit.plugs import plugged_stages
 from ..circuit.positions import face
 from ..circuit.reverb_tank import ReverbTank
 from ..circuit.semiconductors.description import Semiconductor
@@ -45,6 +47,7 @@ def describe_amp(amp: Amp) -> str:
             "Controls": _controls(amp),
             "Nodes (places that are one piece of wire)": _nodes(amp),
             "Parts": _parts(amp.parts),
+            "Mounted (as the plan to work by takes it)": _mounted(amp),
         },
     )
 
@@ -230,6 +233,17 @@ def _nodes(amp: Amp) -> Iterator[str]:
     for places in sorted(build_circuit(amp).places_by_net.values(), key=lambda each: each[0]):
         if len(places) > 1:
             yield " = ".join(places)
+
+
+def _mounted(amp: Amp) -> Iterator[str]:
+    """To each way to mount parts those that are mounted so, and those of which nothing is said."""
+    groups: dict[str, list[str]] = {}
+    wired = build_circuit(amp)
+    plugged = {each.designator for each in wired.elements if each.stage in plugged_stages(wired)}
+    for part in (each for each in amp.parts if amp.mounting and each.designator not in plugged):
+        mounted = mounting_of(amp, part.designator)
+        groups.setdefault(mounted.words if mounted else "not said", []).append(part.designator)
+    yield from (f"{words}: {', '.join(names)}" for words, names in groups.items())
 
 
 def _parts(parts: Iterable[object]) -> Iterator[str]:

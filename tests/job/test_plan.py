@@ -118,8 +118,12 @@ def test_the_way_back_of_one_mod_has_a_plan_of_its_own(tmp_path: Path) -> None:
     page = unescape(bench_plan_html(record, found, folder, undo=[first]))
     assert [int(each) for each in re.findall(r'data-step="(\d+)"', page)] == list(range(1, len(back) + 1))
     assert all(plain(step.do) in page for step in back)
-    kept = keep_session(record, back, [len(back)], date=DAY)
-    assert sessions_of(kept, back)[-1] is not None
+    there = job_plan(record, found).steps
+    assert {step.do for step in there} & {step.do for step in back}  # the same words in both, such as a cold check
+    for one, other in ((there, back), (back, there)):
+        kept = keep_session(record, one, range(1, len(one) + 1), date=DAY)
+        assert sessions_of(kept, one)[-1] is not None
+        assert not any(sessions_of(kept, other))
     whole = unescape(bench_plan_html(record, found, folder))
     assert all(f"Only {name}" in whole for name in (first, second))
     assert main(["job", "steps", str(folder), "--undo", first]) == 0

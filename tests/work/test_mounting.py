@@ -24,6 +24,7 @@ from ampsim.job.record.frozen import open_job
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
 from ampsim.library.files import models
+from ampsim.library.overview import describe_amp
 from ampsim.simulation.analyses import OperatingPoint
 from ampsim.simulation.netlist import write
 from ampsim.work.steps.soldering import iron_steps
@@ -192,3 +193,11 @@ def test_what_is_mounted_alike_is_explained_once() -> None:
     told = [" ".join(step.how) for step in plan.steps if step.phase == "remove"]
     assert "unhook its leads" in told[0]
     assert told[1] == "R4 (board, turret): as R3."
+
+
+def test_check_says_how_parts_are_mounted_and_of_which_nothing_is_said() -> None:
+    told = describe_amp(mounted(pots="panel", R3="tag strip"))
+    assert "panel: P1, P2, P3" in told
+    assert "tag strip: R3" in told
+    assert "not said: V1A" in told
+    assert "Mounted" not in describe_amp(mounted())

@@ -78,6 +78,7 @@ def test_the_plug_is_out_and_the_meter_has_read_before_the_iron() -> None:
 def test_undoing_starts_and_ends_the_same_way() -> None:
     found = phases(plan().undo)
     assert found[0] == "make safe"
+    assert found == sorted(found, key=PHASES.index)
     assert found[-5:] == ["cold check", "first power", "bias", "proof", "close"]
 
 

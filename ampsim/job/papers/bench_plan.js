@@ -24,7 +24,7 @@ function ranges(numbers) {
 function show() {
   const ticked = boxes.filter((box) => box.checked).map((box) => Number(box.dataset.step));
   document.getElementById("ticked").hidden = ticked.length === 0;
-  document.getElementById("line").textContent = `ampsim job done FOLDER ${ranges(ticked)} --by NAME --minutes 0`;
+  document.getElementById("line").textContent = `ampsim job done FOLDER ${ranges(ticked)}${plan.dataset.more} --by NAME --minutes 0`;
   try {
     localStorage.setItem(plan.dataset.key, JSON.stringify(ticked));
   } catch {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import files
@@ -139,6 +140,7 @@ def bench_plan_html(
         rated=part_words(parts) if parts else {},
         drawings=_drawings_back(found.modded, stays) if undo else wiring_drawings(found.modded),
         back=bool(undo),
+        more="".join(f" --undo {shlex.quote(name)}" for name in undo),
         wires={} if undo else wiring_tables(wiring(found.modded)),
         loose=shown_photos((each for each in record.photos if each not in at_steps), folder),
         phases=list(_phases(steps)),
@@ -200,5 +202,5 @@ def _took(record: Record) -> str:
 
 def _key(record: Record, steps: Sequence[Step]) -> str:
     """What the browser keeps the ticks of this plan under; another plan has another."""
-    text = "\0".join([record.name, *(each.do for each in steps)])
+    text = "\0".join([record.name, *(each.known_by for each in steps)])
     return f"plan-{hashlib.sha256(text.encode()).hexdigest()[:16]}"

@@ -67,7 +67,7 @@ def keep_session(
     DescriptionError
         For texts and numbers that a job file cannot hold.
     """
-    words = [plain(steps[number - 1].do) for number in numbers]
+    words = [plain(steps[number - 1].known_by) for number in numbers]
     kinds = Counter(str(steps[number - 1].phase) for number in numbers)
     known = {"minutes": minutes, "by": plain(by), "note": plain(note, lines=True)}
     table = {"date": date or datetime.date.today(), "steps": words, "kinds": dict(kinds)} | {
@@ -90,7 +90,7 @@ def sessions_of(record: Record, steps: Sequence[Step]) -> list[Session | None]:
     seen: Counter[str] = Counter()
     found: list[Session | None] = []
     for step in steps:
-        words = plain(step.do)
+        words = plain(step.known_by)
         done = doings.get(words, []) if not step.phase.always_anew else []
         found.append(done[seen[words]] if seen[words] < len(done) else None)
         seen[words] += 1

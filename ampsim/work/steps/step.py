@@ -40,7 +40,7 @@ class Step:
     Attributes
     ----------
     phase, do
-        Its part of the work, and what to do; a job knows its steps by these words.
+        Its part of the work, and what to do.
     checks
         What to measure after it.
     tool
@@ -51,6 +51,8 @@ class Step:
         Designators of what is put in, as the parts list has them.
     wrong
         What it looks like when it went wrong: sentences.
+    plan
+        Whose way back it belongs to, "" on the way there: what was checked then tells nothing of the way back.
     """
 
     phase: Phase
@@ -60,6 +62,12 @@ class Step:
     how: Sequence[str] = ()
     parts: Sequence[str] = ()
     wrong: Sequence[str] = ()
+    plan: str = ""
+
+    @property
+    def known_by(self) -> str:
+        """The words that a job knows it by."""
+        return f"{self.plan}: {self.do}" if self.plan else self.do
 
     def notes(self) -> Iterator[tuple[str, str]]:
         """What stands below it in a plan, each with what it is: tool, how."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
-from ...base.wording import one_line
+from ...base.wording import join_words, one_line
 from ...circuit.amp import Amp
 from ...circuit.mods import diff, without_mods
 from ...circuit.positions import Position
@@ -127,7 +127,9 @@ def undo_plan(modded: Amp, names: Sequence[str], position: Position | None = Non
     """
     left = without_mods(modded, names)
     variant = f"{modded.variant}, back to {left.variant}"
-    return WorkPlan(modded.name, variant, _steps_back(left, modded, position or {}), ())
+    back = f"way back of {join_words(sorted(mod.name for mod in new_mods(left, modded)))}"
+    steps = tuple(replace(each, plan=back) for each in _steps_back(left, modded, position or {}))
+    return WorkPlan(modded.name, variant, steps, ())
 
 
 def _steps_back(stock: Amp, modded: Amp, position: Position) -> tuple[Step, ...]:
@@ -139,7 +141,7 @@ def _steps_back(stock: Amp, modded: Amp, position: Position) -> tuple[Step, ...]
         *cold_steps(stock, places_touched(stock, modded)),
         *power_steps(modded, stock, position),
     ]
-    return tuple(said_once(steps))
+    return tuple(said_once(sorted(steps, key=lambda each: list(Phase).index(each.phase))))
 
 
 def _numbered_lines(steps: Sequence[Step]) -> str:

@@ -46,6 +46,7 @@ _HOME = {
     "bias_table": "measures.bias",
     "margin_table": "measures.margins",
     "text_table": "base.tables",
+    "say": "base.notebook",
     # see
     "overlay_picture": "pictures.overlay",
     "candidates_picture": "pictures.candidates",

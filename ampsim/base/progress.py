@@ -8,6 +8,8 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from .notebook import in_notebook
+
 if TYPE_CHECKING:
     from typing import Self
 
@@ -28,7 +30,7 @@ class ProgressBar:
     def __init__(self) -> None:
         self._begin = time.monotonic()
         self._bar: Any = None
-        self._notebook = _in_notebook()
+        self._notebook = in_notebook()
         self._shown = self._notebook or (sys.stderr is not None and sys.stderr.isatty())
 
     def __call__(self, done: int, total: int, text: str) -> None:
@@ -52,14 +54,6 @@ class ProgressBar:
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
         self.close()
-
-
-def _in_notebook() -> bool:
-    if "ipykernel" not in sys.modules:
-        return False
-    from IPython import get_ipython
-
-    return getattr(get_ipython(), "kernel", None) is not None
 
 
 class _NotebookLine:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from .notebook import line_width
 from .table_layout import Column, lay_out
 from .wording import one_line, round_column
 
@@ -44,7 +45,7 @@ def frame(values: xr.DataArray) -> pd.DataFrame:
 
 
 def text_table(table: pd.DataFrame) -> str:
-    """The table as aligned plain text of at most 100 signs to a line: texts to the left, numbers to the right."""
+    """The table as aligned plain text, at most 100 signs to a line (76 in a notebook): numbers to the right."""
     return _aligned(*table_cells(table))
 
 
@@ -56,7 +57,8 @@ def text_of_rows(header: Sequence[str], rows: Sequence[Sequence[object]]) -> str
 
 
 def _aligned(columns: list[list[str]], numeric: list[bool]) -> str:
-    return lay_out([Column(each[0], tuple(each[1:]), kind) for each, kind in zip(columns, numeric, strict=True)])
+    made = [Column(each[0], tuple(each[1:]), kind) for each, kind in zip(columns, numeric, strict=True)]
+    return lay_out(made, line_width())
 
 
 def _place(values: xr.DataArray, dim: str, label: object) -> str:

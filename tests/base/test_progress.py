@@ -25,7 +25,7 @@ def test_a_notebook_is_told_beside_its_errors_and_keeps_nothing(
         return Handle()
 
     clock = iter(range(100))
-    monkeypatch.setattr(progress, "_in_notebook", lambda: True)
+    monkeypatch.setattr(progress, "in_notebook", lambda: True)
     monkeypatch.setattr(IPYTHON, "display", display)
     monkeypatch.setattr(progress.time, "monotonic", lambda: float(next(clock)))
     with progress.ProgressBar() as bar:
@@ -37,7 +37,7 @@ def test_a_notebook_is_told_beside_its_errors_and_keeps_nothing(
 
 
 def test_what_takes_no_time_says_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(progress, "_in_notebook", lambda: True)
+    monkeypatch.setattr(progress, "in_notebook", lambda: True)
     monkeypatch.setattr(IPYTHON, "display", lambda *_, **__: pytest.fail("shown"))
     with progress.ProgressBar() as bar:
         bar(1, 2, "simulations")

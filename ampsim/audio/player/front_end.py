@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
+from ...base.notebook import broken_lines
+
 _INSTALL = (
     "appear here once this cell has run. Where they do not, or an error stands in their place, install anywidget where "
     "Jupyter itself runs (pip install anywidget), start Jupyter again and reload this page."
@@ -38,4 +40,4 @@ def show_with_words(bundle: Any, controls: str, words: str) -> None:
     said = f"{controls} {_INSTALL}"
     hint: Mapping[str, str] = {"text/html": f'<p class="{_CLASS}">{escape(said)}</p>', "text/plain": said}
     display(dict(hint), raw=True)  # type: ignore[no-untyped-call]
-    display({**view, "text/plain": words}, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
+    display({**view, "text/plain": broken_lines(words)}, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]

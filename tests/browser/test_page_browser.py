@@ -21,12 +21,13 @@ from ampsim.job.page.choices import choose
 from ampsim.job.page.hearing import hear
 from ampsim.job.page.played import take_played
 from ampsim.job.page.tables import take_tables
+from ampsim.job.page.wished import Wished, grant
 from ampsim.job.page.write import write_page
-from ampsim.library.loader import load_audition
+from ampsim.library.loader import load_audition, load_wishes
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
 from tests.browser.page_figures import PRESSES, job_of_two_mods, missing
-from tests.job.test_page import hostile_job
+from tests.job.test_page import hostile_job, small_job
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
 WIDE, NARROW = ".picture.wide svg", ".picture.narrow svg"
@@ -131,6 +132,29 @@ def test_at_random_positions_the_page_says_what_python_says(chromium: Any, demo:
         heads.add(here.headline)
     assert len(heads) >= 3
     assert broken >= 3
+    page.close()
+
+
+def test_a_wish_is_answered_where_the_controls_stand(chromium: Any, tmp_path: Path) -> None:
+    job = small_job("bright-switch", "depth", compare_at={"gain": 0.3, "bright": "120p", "depth": 0.5})
+    (wish,) = load_wishes("bright-when-low").wishes[:1]
+    wished = [Wished("sparkle"), Wished("more of it", "done", wish)]
+    path = write_page(job, tmp_path / "page.html", wishes=wished)
+    page, tables = opened(chromium, path), take_tables(job, choose(job))
+    row = page.locator("[data-wish]")
+    assert row.count() == 1
+    for bright in ("open", "120p", "390p"):
+        for depth in (0.0, 0.7):
+            page.evaluate("(at) => ampPage.goTo(at)", {"bright": bright, "depth": depth, "gain": 0.9})
+            at = {**tables.offered.start(), "bright": bright, "depth": depth, "gain": 0.9}
+            here = grant(wished[1], tables, at)
+            assert row.locator(".said").inner_text() == here.words
+            assert row.locator(".ends span").all_inner_texts() == [here.ends[0], "stock", here.ends[1]]
+            drawn = [float(row.locator("rect.got").get_attribute(name)) for name in ("x", "width")]
+            assert drawn == [
+                float(each) for each in re.findall(r'class="got" x="([\d.]+)".*?width="([\d.]+)"', here.scale)[0]
+            ]
+    assert page.problems == []
     page.close()
 
 

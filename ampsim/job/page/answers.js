@@ -156,16 +156,30 @@ function sayAll(heard, driven, known, still, facts) {
 // Where a mark stands on its scale, as `gauge.py` has it.
 const markAt = (size, full) => 75 + Math.sign(size) * 68 * Math.sqrt(Math.min(Math.abs(size) / full, 1));
 
-// How the change of gain [dB] stands to what was asked for.
-function wishWords({ band: [low, high], limits: [least, most], asked }, frequency, change, levelAt) {
+// What the mod does for a wish, as `wished.py` has it: `gains` where its controls stand as it says.
+function grantWish({ band: [low, high], limits, asked, reaches }, frequency, [stock, modded], levelAt) {
+  const change = [...modded].map((level, at) => level - stock[at]);
   const inside = change.filter((_, at) => frequency[at] >= low && frequency[at] <= high);
   const all = [...inside, levelAt(change, low), levelAt(change, high)];
-  const [lowest, highest] = [Math.min(...all), Math.max(...all)];
-  const met = lowest >= (least ?? -Infinity) - 0.05 && highest <= (most ?? Infinity) + 0.05;
-  const words = (size) => {
-    const digits = Math.abs(size).toFixed(1).replace(/\.0$/, "");
-    return `${digits} dB${Number(digits) ? (size > 0 ? " more" : " less") : ""}`;
+  const span = [Math.min(...all), Math.max(...all)];
+  const [least, most] = [limits[0] ?? -Infinity, limits[1] ?? Infinity];
+  let how = "partly as asked for";
+  if (span[0] >= least - 0.05 && span[1] <= most + 0.05) how = "as asked for";
+  else if (span[0] > most) how = "more than asked for";
+  else if (span[1] < least) how = "less than asked for";
+  const [one, other] = span.map((size) => withSign(size, 1));
+  const widest = Math.max(...[...limits, ...span].filter(Number.isFinite).map(Math.abs));
+  return {
+    words: `${asked} Here it is ${one === other ? one : `${one} to ${other}`} dB, ${how}.`,
+    reach: reaches.find((each) => widest <= each) ?? reaches.at(-1),
+    asked: [least, most],
+    got: span,
   };
-  const got = lowest.toFixed(1) === highest.toFixed(1) ? words(highest) : `${words(lowest)} to ${words(highest)}`;
-  return ` Asked for: ${asked}. Here: ${got}, ${met ? "as asked for" : "not what was asked for"}.`;
+}
+
+// Where a bar between two sizes [dB] begins on a wish's scale, and how long it is.
+function wishBar([low, high], reach) {
+  const [one, other] = [low, high].map((each) => 75 + 68 * Math.min(Math.max(each / reach, -1), 1));
+  const wide = Math.max(other - one, 5);
+  return [(one + other - wide) / 2, wide];
 }

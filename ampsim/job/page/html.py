@@ -23,7 +23,7 @@ from ...measures.law_bands import BANDS
 from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, Listening, listening_facts, loudness_script
 from ...measures.noticed import EVERY
 from ...simulation.port_tables import port_script
-from ...studies.audition_request import Audition, Setting
+from ...studies.audition_request import Audition
 from ...studies.brightness.sentences import limits_sentence
 from . import answers, hearing
 from .answer_facts import played_facts, script_facts
@@ -37,7 +37,7 @@ from .positions import shown_positions
 from .scales import FACTORS
 from .tables import PageTables
 from .verdict import NO_DIFFERENCE, no_difference
-from .wished import Wished, answers_to
+from .wished import Wished, grant, wish_facts
 
 _SMALL_SIGNALS = (
     "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort. All of it "
@@ -120,7 +120,7 @@ def page_html(
         "limits": _limits(loudest),
         "answers": script_facts(),
         "played": played_facts(played),
-        "wishes": [each.facts() for each in wishes],
+        "wishes": [wish_facts(each, tables) for each in wishes],
     }
     filled = partial(
         render,
@@ -146,7 +146,7 @@ def page_html(
         acum=hearing.ACUM,
         pops=played.pop_sentences(),
         no_difference=NO_DIFFERENCE if no_difference(tables, played, samples, loudest) else "",
-        wishes=_wish_rows(wishes, tables, start),
+        wishes=[grant(each, tables, start) for each in wishes],
         noticed=[each.words for each in EVERY],
         half_at=half_at,
         positions=shown_positions(tables, played, loudest),
@@ -172,11 +172,6 @@ def page_html(
 
 def _answer(said: answers.Said, name: str) -> answers.Answer | None:
     return next((each for each in said.answers if each.name == name), None)
-
-
-def _wish_rows(wishes: Sequence[Wished], tables: PageTables, start: Setting) -> list[tuple[Wished, str]]:
-    stock, modded = tables.gains(start)
-    return list(zip(wishes, answers_to(wishes, tables.frequency, modded - stock), strict=True))
 
 
 def _missing(played: Played) -> str:

@@ -194,12 +194,23 @@ const ampPage = (() => {
     const said = say(setting);
     setText("[data-headline]", said.headline);
     all("[data-answer]").forEach((row) => showAnswer(row, said.answers.find(({ name }) => name === row.dataset.answer)));
-    all("[data-wish]").forEach((each, at) => {
-      if (facts.wishes[at]) each.textContent = wishWords(facts.wishes[at], frequency, change, levelAt);
-    });
+    all("[data-wish]").forEach((row) => showWish(row, facts.wishes[Number(row.dataset.wish)]));
     clearTimeout(speaking);
     // Spoken when the hand rests, not at every step of a slide.
     if (aloud) speaking = setTimeout(() => setText("[data-said]", `${nameOfPosition()}: ${said.headline} ${changeSentence(rows)}`), 300);
+  }
+
+  function showWish(row, wish) {
+    const found = grantWish(wish, frequency, gainsAt({ ...setting, ...wish.at }).map((gain) => [...gain]), levelAt);
+    row.querySelector(".said").textContent = found.words;
+    for (const name of ["asked", "got"]) {
+      const [x, width] = wishBar(found[name], found.reach);
+      row.querySelector(`rect.${name}`).setAttribute("x", x.toFixed(1));
+      row.querySelector(`rect.${name}`).setAttribute("width", width.toFixed(1));
+    }
+    const ends = row.querySelectorAll(".ends span");
+    ends[0].textContent = `\u2212${found.reach} dB`;
+    ends[2].textContent = `+${found.reach} dB`;
   }
 
   function showAnswer(row, answer) {

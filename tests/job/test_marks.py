@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from ampsim.base.errors import DescriptionError
+from ampsim.interface.commands.main import main
 from ampsim.interface.photo_marks import mark_photo
 from ampsim.job.marks.keeping import (
     Placed,
@@ -138,6 +139,23 @@ def test_arrows_of_another_photo_are_not_taken(folder: Path) -> None:
     with pytest.raises(DescriptionError, match="another photo"):
         keep_marks(folder, 1, Placed("0" * 64, (), (Mark(0.1, 0.1, "R4"),)))
     assert read_record(folder).photos[0].marks == ()
+
+
+def test_the_command_makes_the_page_takes_the_file_in_and_refuses_that_of_another_photo(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Image.new("RGB", (9, 9)).save(tmp_path / "other.png")
+    assert main(["job", "photo", str(folder), str(tmp_path / "other.png"), "--of", "on arrival", "--for", "howto"]) == 0
+    assert main(["job", "mark", str(folder), "2"]) == 0
+    assert list((folder / "pictures").glob("arrows-*.html"))
+    record = read_record(folder)
+    file = sent(tmp_path / "m.json", record.photos[1].sha256, [{"x": 0.2, "y": 0.3, "at": "step 1"}])
+    assert main(["job", "mark", str(folder), "1", "--take", str(file)]) == 1
+    assert "placed on photo 2, not on photo 1" in capsys.readouterr().err
+    assert read_record(folder) == record
+    assert main(["job", "mark", str(folder), "other", "--take", str(file)]) == 0
+    assert "Photo 2 has 1 arrow now" in capsys.readouterr().out
+    assert len(read_record(folder).photos[1].marks) == 1
 
 
 @given(MARKS, MARKS, MARKS)

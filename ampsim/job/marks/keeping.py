@@ -142,9 +142,8 @@ def keep_marks(folder: str | Path, number: int, placed: Placed) -> Record:
     folder : str or Path
         The job folder.
     number : int
-        Which photo, from 1.
+        Which photo, from 1; another where that one has moved (`placed_on`).
     placed : Placed
-        Of that photo.
 
     Raises
     ------
@@ -153,7 +152,7 @@ def keep_marks(folder: str | Path, number: int, placed: Placed) -> Record:
     """
 
     def with_marks(record: Record) -> Record:
-        place = _place(record, number, placed)
+        place = placed_on(record, number, placed) - 1
         photo = record.photos[place]
         made = replace(photo, marks=merged_marks(placed, photo.marks))
         return replace(record, photos=(*record.photos[:place], made, *record.photos[place + 1 :]))
@@ -161,12 +160,17 @@ def keep_marks(folder: str | Path, number: int, placed: Placed) -> Record:
     return update_record(folder, with_marks)
 
 
-def _place(record: Record, number: int, placed: Placed) -> int:
-    """Where the photo stands; it may have moved since, when another was taken out."""
-    order = [number - 1, *(place for place in range(len(record.photos)) if place != number - 1)]
-    for place in order:
-        if place < len(record.photos) and record.photos[place].sha256 == placed.sha256:
-            return place
+def placed_on(record: Record, number: int, placed: Placed) -> int:
+    """The number of the photo that arrows were placed on: this one, or it has moved since another was taken out.
+
+    Raises
+    ------
+    DescriptionError
+        When the job has no such photo.
+    """
+    found = [each for each, photo in enumerate(record.photos, 1) if photo.sha256 == placed.sha256]
+    if found:
+        return number if number in found else found[0]
     raise DescriptionError("these arrows were placed on another photo than those of the job; nothing was changed")
 
 

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ....base.errors import DescriptionError
 from ....job.record.data import Audience
 from .common import PICTURES, Steps, day, open_record, output_path, to_option
 
@@ -104,14 +105,17 @@ def _steps(record: Record, found: Opened) -> tuple[Step, ...]:
 
 
 def _mark(options: argparse.Namespace) -> None:
-    from ....job.marks.keeping import find_photo, keep_marks, mark_subjects, read_marks_file
+    from ....job.marks.keeping import find_photo, keep_marks, mark_subjects, placed_on, read_marks_file
     from ....job.marks.page import write_marks_page
 
     record, found = open_record(options)
     number = find_photo(record, options.photo)
     subjects = mark_subjects(found.modded, _steps(record, found))
     if options.take:
-        photo = keep_marks(options.folder, number, read_marks_file(options.take, subjects)).photos[number - 1]
+        placed = read_marks_file(options.take, subjects)
+        if (there := placed_on(record, number, placed)) != number:
+            raise DescriptionError(f"{options.take}: these arrows were placed on photo {there}, not on photo {number}")
+        photo = keep_marks(options.folder, number, placed).photos[number - 1]
         print(f"Photo {number} has {len(photo.marks)} arrow{'s' * (len(photo.marks) != 1)} now: {photo.of}")
         return
     path = output_path(options, f"{PICTURES}/arrows-{record.photos[number - 1].sha256[:8]}.html")

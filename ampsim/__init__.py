@@ -55,6 +55,8 @@ _HOME = {
     # whole things
     "audition": "studies.audition",
     "compare": "studies.candidates.comparison",
+    "compare_at": "studies.candidates.comparison",
+    "comparison_text": "studies.candidates.comparison",
     "travel": "studies.travel",
     "read_candidates": "library.candidates",
     "consequences": "studies.sheet.sheet",

@@ -30,6 +30,7 @@ _HOME = {
     "record.changing": ("add_entry", "add_wish", "change_entry", "enter_status"),
     "record.frozen": ("Opened", "accept_frozen", "freeze_files", "frozen_faults", "open_audition", "open_job"),
     "record.saving": ("keep_positions", "save_record"),
+    "record.choosing": ("choice_reason", "take_choice", "weigh_choice"),
     "record.blind": ("blind_words", "keep_blind"),
     "record.intake": ("Intake", "intake"),
     "record.measurements": ("keep_readings", "keep_sweep", "recorded_readings"),

@@ -144,7 +144,8 @@ def _alternatives(amp: Amp, text: str, numbers: Iterator[str], find_mod: Callabl
         for value in _split(swapped["values"]):
             yield _swap(amp, swapped["part"].strip(), value)
     else:
-        for name in re.split(r"\s+or\s+", text):
+        # Where a mod lands may be several things: "warmer at first stage, second stage" is one.
+        for name in re.split(r"\s+or\s+", text) if " at " in text else _split(text):
             mod = _named_mod(name, find_mod)
             yield mod.name, mod, name
 

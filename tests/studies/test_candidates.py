@@ -108,6 +108,15 @@ def test_alternatives_of_several_pieces_are_combined_and_none_of_a_part_takes_it
     assert found.labels[1:] == ["R4 2k2 + C1 out", "R4 2k2 + C1 22u", "R4 3k3 + C1 out", "R4 3k3 + C1 22u"]
 
 
+def test_mods_are_named_with_commas_or_or() -> None:
+    amp = load_amp("workshop-a")
+    names = ["bright switch", "cathode switch", "feedback off"]
+    for asked in ("bright-switch, cathode-switch or feedback-off", "bright-switch or cathode-switch, feedback-off"):
+        assert read_candidates(amp, asked).labels[1:] == names
+    landed = read_candidates(amp, "cold-stage-to-warm at second stage or bright-switch")
+    assert landed.labels[1:] == ["cold stage to warm at second stage", "bright switch"]
+
+
 def test_a_resistor_across_a_knob_lies_from_end_to_end_of_its_track() -> None:
     (mod,) = read_candidates(load_amp("workshop-a"), "330k across gain").candidates[0].amp.mods
     assert mod.edits[0].between == ("P1.top", "P1.bottom")

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
@@ -17,6 +16,9 @@ from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from .sentences import SOURCES, UNKNOWN, caution_sentences
 from .stored_charges import SAFE_VOLTS, StoredCharge, stored_charges, worst_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,8 @@ class CautionSheet:
     @property
     def table(self) -> pd.DataFrame:
         """One row to each reservoir and each other capacitor past both limits; "never" stands as infinite."""
+        import pandas as pd
+
         return pd.DataFrame([_row(each) for each in self.charges], columns=list(_row(_NOTHING)))
 
     def text(self) -> str:

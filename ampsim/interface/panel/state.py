@@ -44,6 +44,7 @@ class PanelState:
         self._picture: Picture | None = None
         self._template: MovingSvg | None = None
         self._rough = False
+        self._drawn_at: tuple[Position, str] | None = None  # where the drawing was made, its limits for there
         self._unsteady: dict[str, str] = {}
 
     # Where it stands ------------------------------------------------------------------------------------------------
@@ -156,12 +157,12 @@ class PanelState:
         """In the middle of a drag: wider limits in the same picture; the rest is put right when it rests."""
         assert self._picture is not None
         sheet.widen(self._picture, points)
-        self._rough = bool(self.held)
+        self._rough, self._drawn_at = bool(self.held), None
         return self._show_drawing(self._picture, points)
 
     def draw(self) -> Shown:
         """Draw anew, with limits that suit and the held lines."""
-        self._picture, self._rough = self.picture(), False
+        self._picture, self._rough, self._drawn_at = self.picture(), False, (self.here(), self.node)
         found = self._show_drawing(self._picture, overlay_curves(self.response(), self.node))
         return {"held": [_held_entry(each, place) for place, each in enumerate(self.held)], **found}
 
@@ -182,7 +183,9 @@ class PanelState:
         """Nothing has moved for a moment: tables, and limits that suit if they do not."""
         try:
             points = overlay_curves(self.response(), self.node)
-            suits = self._template is not None and not self._rough and self._template.fits(points, _ROOMY)
+            # Limits of a fresh drawing are the best there are, roomy or not.
+            fresh = self._drawn_at == (self.here(), self.node)
+            suits = self._template is not None and not self._rough and (fresh or self._template.fits(points, _ROOMY))
             same = self._unsteady == self.simulator.unsteady(self.here())
             return {**({} if suits and same else self.draw()), "tables": self._tables()}
         except AmpsimError as problem:

@@ -15,7 +15,7 @@ from ..base.progress import Progress
 from ..circuit.positions import position_label, switches_at
 from ..circuit.switches.moving import moving
 from ..circuit.switches.planning import lever_way
-from ..studies.audition_request import Audition, Setting
+from ..studies.audition_request import Audition, Setting, named_controls
 from ..studies.pop.moves import Transition
 from .clips import Clip, Clips
 from .differences import difference, pop_clip, sound_alike
@@ -79,12 +79,14 @@ def listening_positions(audition: Audition, controls: Sequence[str] | None = Non
     """
     known = audition.modded.controls
     chosen = [name for name in known if name not in audition.stock.controls] if controls is None else list(controls)
-    found = [dict(audition.compare_at)]
+    order = [*named_controls(audition), *known]
+    start = {name: audition.compare_at[name] for name in sorted(audition.compare_at, key=order.index)}
+    found = [start]
     for name in chosen:
         if name not in known:
             raise DescriptionError(f"{audition.modded.name} has no control {shown(name)}{nearest(name, known)}")
         ends = known[name].positions if known[name].kind == "switch" else (0.0, 1.0)
-        found += [one for value in ends if (one := {**audition.compare_at, name: value}) not in found]
+        found += [one for value in ends if (one := {**start, name: value}) not in found]
     if len(found) > MOST_POSITIONS:
         raise DescriptionError(f"{len(found)} positions to listen to; at most {MOST_POSITIONS}: name fewer controls")
     return found

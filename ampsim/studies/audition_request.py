@@ -50,6 +50,20 @@ class Audition:
     file: str = field(default="", compare=False)
 
 
+def named_controls(audition: Audition) -> list[str]:
+    """The controls an audition is about, in the order in which page and player name them: switches, then knobs.
+
+    Of either those that the mods add, then the amp's own that the job names, then knobs beside what the mods change.
+    """
+    amp, own = audition.modded, audition.stock.controls
+    told = [audition.compare_at, *(each for view in audition.views for each in view.positions)]
+    named = [name for setting in told for name in setting if name in amp.controls]
+    added = [name for name in amp.controls if name not in own]
+    beside = [name for name in knobs_beside(amp) if name in own and own[name].kind == "knob"]
+    found = list(dict.fromkeys([*added, *named, *beside]))
+    return sorted(found, key=lambda name: amp.controls[name].kind == "knob")
+
+
 def default_audition(stock: Amp, modded: Amp) -> Audition:
     """An audition for an amp and mods without a job file.
 

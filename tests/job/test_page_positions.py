@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import lru_cache
 from html import unescape
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ampsim.audio.listen import listening_positions
 from ampsim.circuit.positions import every_position, position_label
 from ampsim.job.page.answers import headline, tone_answers
 from ampsim.job.page.choices import choose
@@ -102,3 +104,17 @@ def test_a_change_at_a_single_frequency_is_no_change_that_nobody_hears(at: float
     assert found.state == "heard"
     assert "no audible difference" not in of_tone(found)
     assert "no audible difference" in of_tone(Heard("heard", (1.0, 1.01), 0.3, 0.2, 0.8, 0.4))
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "presence", "pull-pot", "master added"])
+def test_page_and_player_name_controls_in_one_order(kind: str) -> None:
+    """Switches first, in whatever order the mod brings them and the job names them."""
+    mod = made(kind)
+    plain = default_audition(mod.amp.amp, mod.modded)
+    controls = list(mod.modded.controls.items())
+    for named in (controls, controls[::-1], controls[1:]):
+        job = replace(plain, compare_at={name: each.drawn for name, each in named})
+        order = [each.name for each in choose(job).choices]
+        assert order
+        for setting in listening_positions(job):
+            assert [each for each in setting if each in order] == [each for each in order if each in setting]

@@ -9,9 +9,8 @@ from dataclasses import dataclass, field, replace
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...circuit.amp import Amp
-from ...circuit.neighbours import knobs_beside
 from ...circuit.positions import face, setting_words
-from ...studies.audition_request import Audition, Setting
+from ...studies.audition_request import Audition, Setting, named_controls
 
 MOST_TABLES = 66
 _STEPS = (11, 6, 5, 3)  # of a knob that moves the bias, as many as there is room for
@@ -127,10 +126,7 @@ def choose(audition: Audition, named: Sequence[str] | None = None) -> Range:
 
 def _beside(audition: Audition, added: Sequence[str]) -> list[str]:
     """The amp's own knobs that the job names, then those beside what the mods change; most telling first."""
-    told = [audition.compare_at, *(each for view in audition.views for each in view.positions)]
-    names = [name for setting in told for name in setting]
-    knobs: Sequence[str] = [name for name in (*names, *knobs_beside(audition.modded)) if _is_knob(audition.stock, name)]
-    return [name for name in dict.fromkeys(knobs) if name not in added]
+    return [name for name in named_controls(audition) if name not in added and _is_knob(audition.stock, name)]
 
 
 def _is_knob(amp: Amp, name: str) -> bool:

@@ -24,6 +24,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.positions import Position
 from ampsim.interface.commands.main import main
+from ampsim.library.files import models
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
@@ -190,6 +191,10 @@ def _a_job(files: Files) -> Iterator[Ran]:
         yield run("job sweep", "job", "sweep", job, files.folder / f"{name}-curve.csv", "--round", phase)
     for step in ("diagnose", "parts", "wiring", "steps", "drilling", "labels", "cautions", "proof", "page", "show"):
         yield run(f"job {step}", "job", step, job)
+    shop = ("--shop", models() / "shop" / "shop.toml")
+    yield run("job order", "job", "order", job, *shop)
+    yield run("job quote", "job", "quote", job, *shop)
+    yield run("job invoice", "job", "invoice", job, *shop, "--number", "1")
 
 
 def _record(files: Files) -> Iterator[Ran]:

@@ -25,11 +25,12 @@ from ampsim.pictures.canvas import png
 from ampsim.simulation.analyses import PortSweep
 from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
+from ampsim.studies.ratings import simulate as module
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
 from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
-from ampsim.studies.ratings.simulate import EQUAL_VALVES, stress
+from ampsim.studies.ratings.simulate import EQUAL_VALVES, Known, stress
 from ampsim.studies.ratings.valve_findings import grade
 from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
 from ampsim.studies.section import Examination
@@ -420,3 +421,15 @@ def test_measures_refuse_another_response() -> None:
     for measure in (valve_ratings, part_ratings):
         with pytest.raises(DescriptionError, match="stress"):
             measure(rest)
+
+
+def test_what_was_read_before_is_not_simulated_again_and_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    amp, known = apply_mods(load_amp("workshop-a"), load_mod("bright-switch")), Known()
+    asked: list[int] = []
+    answers = module.answers_of
+    monkeypatch.setattr(module, "answers_of", lambda jobs, *more: asked.append(len(jobs)) or answers(jobs, *more))
+    stress(amp, [{}, {"bright": "120p"}], SHORT[:1], known=known)
+    again = stress(amp, [{"bright": "120p"}, {"bright": "390p"}], SHORT[:1], known=known)
+    alone = stress(amp, [{"bright": "120p"}, {"bright": "390p"}], SHORT[:1])
+    assert asked == [6, 3, 6]
+    xr.testing.assert_equal(again, alone)

@@ -15,7 +15,7 @@ from ..findings import Finding, worst
 from ..section import Examination
 from ..settings import COMBINED
 from .findings import ratings_findings
-from .simulate import HARD, stress
+from .simulate import HARD, Known, stress
 
 _OF_PARTS = ("rating", "DC")
 
@@ -43,16 +43,16 @@ def stressed(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    chosen = with_loudest(examined, *(tone.frequency for tone in HARD))
+    chosen, known = with_loudest(examined, *(tone.frequency for tone in HARD)), Known()
     if examined.combined:
-        rest = stress(examined.variants, examined.every, ()).assign_attrs(combined_labels(examined))
+        rest = stress(examined.variants, examined.every, (), known=known).assign_attrs(combined_labels(examined))
         told = {each.position for each in _judged(rest, outside)[1]}
         more = [each for each in examined.combined if position_label(each) in told and each not in chosen.combined]
         chosen = replace(chosen, combined=(*chosen.combined, *more))
-    response = _driven(chosen, progress)
+    response = _driven(chosen, known, progress)
     plain, worse = _judged(response, outside)
     if closer := where_it_tells(chosen, worse):
-        response = _driven(closer, progress)
+        response = _driven(closer, known, progress)
         plain, worse = _judged(response, outside)
     replaced = {_what(each) for each in worse}
     if any(each.subject.endswith(_OF_PARTS) for each in worse):
@@ -60,8 +60,9 @@ def stressed(
     return response, [*(each for each in plain if _what(each) not in replaced), *worse]
 
 
-def _driven(examined: Examination, progress: Progress | None) -> xr.Dataset:
-    return stress(examined.variants, examined.every, progress=progress).assign_attrs(combined_labels(examined))
+def _driven(examined: Examination, known: Known, progress: Progress | None) -> xr.Dataset:
+    found = stress(examined.variants, examined.every, progress=progress, known=known)
+    return found.assign_attrs(combined_labels(examined))
 
 
 def _judged(response: xr.Dataset, outside: Collection[str]) -> tuple[list[Finding], list[Finding]]:

@@ -58,11 +58,21 @@ place, and which of them is driven harder is the tone's phase."""
 _STATELESS = ("part_value", "grid_ohms")
 
 
+class Known:
+    """What was read of answers before, by analysis and netlist, and how the two solvers agreed in them."""
+
+    def __init__(self) -> None:
+        self.readings: dict[tuple[Analysis, str], Readings] = {}
+        self.remarks: list[Arrays] = []
+        self.solver = InTime(1, None, _CHECKED)
+
+
 def stress(
     amps: Amp | Sequence[Amp],
     positions: Iterable[Position] = ({},),
     tones: Sequence[Sine] = HARD,
     progress: Progress | None = None,
+    known: Known | None = None,
 ) -> xr.Dataset:
     """Simulate what parts and valves carry.
 
@@ -74,6 +84,8 @@ def stress(
         What the amp is driven with; the worst of them counts. The knobs stand as the position says.
     progress : callable
         Called with (done, total).
+    known : Known
+        Of calls before: what was read for them is not simulated again.
 
     Returns
     -------
@@ -106,10 +118,10 @@ def stress(
     asked = request(amps, positions)
     runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(drive, tones)]
     jobs: list[Job] = [(case, run, netlist_of(case, run)) for case in asked.cases for run in runs]
-    found: dict[tuple[Analysis, str], Readings] = {}
-    remarks: list[Any] = []
-    solver = InTime(1, None, _CHECKED)
-    for case, run, netlist, answer in answers_of(jobs, solver, progress):
+    known = known or Known()
+    found, remarks = known.readings, known.remarks
+    left = [job for job in jobs if (job[1], job[2].digest) not in found]
+    for case, run, netlist, answer in answers_of(left, known.solver, progress):
         found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
@@ -118,7 +130,7 @@ def stress(
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
-    facts |= put(EQUAL_VALVES, equal_valves(last)) | put(AGREEMENT, solver.agreement)
+    facts |= put(EQUAL_VALVES, equal_valves(last)) | put(AGREEMENT, known.solver.agreement)
     return _dataset(asked, rows, facts)
 
 

@@ -13,6 +13,7 @@ from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import without_mods
 from ampsim.circuit.nets import Nets
+from ampsim.work.steps.soldering import iron_steps
 from ampsim.work.steps.way_back import back_steps
 from ampsim.work.steps.work_plan import undo_plan
 from ampsim.work.wiring.difference import rewiring
@@ -163,3 +164,33 @@ def test_a_part_that_goes_in_again_is_soldered_where_the_mods_that_stay_want_it(
     said = "\n".join(" ".join([step.do, *step.how]) for step in back_steps(left, both))
     assert "R20.1 at T1" not in said
     assert "R161.1 to R20.1" in said
+
+
+def test_a_lug_that_goes_over_a_switch_comes_off_on_the_way_there_and_goes_back() -> None:
+    positions = {"as drawn": [], "less bass": [{"lift": "C1"}, {"fit": "C161", "across": "R4"}]}
+    switch = {"designator": "S161", "control": "voice", "positions": positions}
+    tables = {"name": "voice", "reason": "A trial.", "parts": {"C161": "820n"}, "switches": [switch]}
+    amp = apply_mods(STOCK, parse_mod(tables))
+    (lug, at), *_ = rewiring(wiring(amp), None).back
+    assert lug.startswith("C1.")
+    there = [step.do for step in iron_steps(STOCK, amp)]
+    off = next(n for n, words in enumerate(there) if words.startswith(f"Take {lug} off {at}"))
+    assert off < next(n for n, words in enumerate(there) if words.startswith("Wire S161"))
+    (out, *_) = back_steps(STOCK, amp)
+    assert f"Back to its place: {lug} to {at}." in out.how
+
+
+@settings(max_examples=5)
+@given(number=st.integers(0, AMPS - 1), kind=st.sampled_from([name for name in sorted(KINDS) if "switch" in name]))
+def test_the_way_there_says_every_joint_that_the_way_back_takes_off(number: int, kind: str) -> None:
+    made_mod = lot(number, kind, 0)
+    assume(made_mod is not None)
+    assert made_mod is not None
+    stock, amp = made_mod.amp.amp, made_mod.modded
+    there = " ".join(step.do for step in iron_steps(stock, amp))
+    change = rewiring(wiring(amp), None)
+    switches = {switch.designator for switch in amp.all_switches}
+    for end in (end for wire in change.off for end in (wire.start, wire.end)):
+        name, _, lug = end.partition(".")
+        assert (lug if name in switches else end) in there
+    assert all(lug in there for lug, _ in change.back)

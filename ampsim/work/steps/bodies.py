@@ -220,6 +220,17 @@ def wire_switches(stock: Amp, modded: Amp) -> Iterator[Step]:
             yield from _switch_steps(modded, switch)
 
 
+def _far_leads(modded: Amp, switch: Switch, part: str) -> str:
+    """Where the leads of a part go that are not soldered to the switch that brings it."""
+    try:
+        wires = wiring_of(modded).wires
+    except DescriptionError:
+        return ""
+    far = [wire for wire in wires if wire.what == f"lead of {part}"
+           and wire.end.partition(".")[0] not in (switch.designator, switch.shaft or "-")]  # fmt: skip
+    return ", ".join(f"{wire.start} to {wire.end}" for wire in far)
+
+
 def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     need, *drivers = needs_of(modded, switch)
     names = _brought_names(modded, switch)
@@ -230,7 +241,8 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     plus = "".join(f" {name}:{told}" for name, told in pluses.items() if told)
     fed = (f"{each.designator} ({each.kind}): {'; '.join(each.contacts)}" for each in drivers)
     wires = "; ".join([*need.contacts, *fed])
-    words = f"Wire {switch.designator}: {wires}.{plus} Buzz each wire."
+    leads = "".join(f" {told}." for name in names.values() if (told := _far_leads(modded, switch, name)))
+    words = f"Wire {switch.designator}: {wires}.{leads}{plus} Buzz each wire."
     yield Step(Phase.WIRE, words, tool=f"{IRON}, meter with buzzer", parts=tuple(names.values()))
     for label, edits in switch.positions:
         stands = knobs_down(modded) | {switch.control: label}

@@ -10,6 +10,7 @@ from ...circuit.amp import Amp, Edit, Pot, Socket
 from ...circuit.mods import describe_part, where
 from ..new_parts import describe_bought, part_put_in, rewiring_words, work_mods
 from ..parts_list.switch_need import wiring_of
+from ..wiring.difference import rewired
 from .bodies import Bodies, bodies_of, fit_bodies, prepare_bodies, wire_switches
 from .checks import Check, diode_checks, loose_part_checks
 from .cold_readings import readings_in_circuit
@@ -24,7 +25,9 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     """Remove, prepare, fit and wire."""
     bodies = bodies_of(stock, modded)
     doings = working_order(work_mods(stock, modded))
-    lifted = on_lifted_board(stock, modded, [doing.edit for doing in doings])
+    edits = [doing.edit for doing in doings]
+    loose = _loosened(stock, modded, edits)
+    lifted = on_lifted_board(stock, modded, edits, [lug for lug, _ in loose])
     if lifted:
         yield lift_step(lifted)
     for doing in doings:
@@ -39,6 +42,10 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     yield from fit_bodies(stock, modded, bodies)
     for number in range(len(first) + 1, len(order) + 1):
         yield from _fit_steps(stock, modded, order[:number], Phase.WIRE, bodies)
+    for lug, at in loose:  # not before the readings above, which know of no switch
+        tool, how = out_words(stock, lug.partition(".")[0])
+        words = f"Take {lug} off {at}: where it goes from now on, its switch says."
+        yield Step(Phase.WIRE, words, tool=tool, how=(how,))
     yield from wire_switches(stock, modded)
     if lifted:
         yield lower_step(Phase.WIRE)
@@ -71,10 +78,26 @@ def lower_step(phase: Phase) -> Step:
     return Step(phase, "Put the board back.", tool="screwdriver, cutter", how=how)
 
 
-def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit]) -> list[str]:
-    """The parts on a board that come out, are exchanged, or lose a wire: what is only added can be done from above."""
+def _loosened(stock: Amp, modded: Amp, edits: Sequence[Edit]) -> list[tuple[str, str]]:
+    """Lugs that come off their wire for a switch, each with where it was; other edits have steps of their own."""
+    change = rewired(stock, modded)
+    known = {lug for edit in edits for lug in edit.opened}
+    return [(lug, at) for lug, at in (change.back if change else ()) if lug not in known]
+
+
+def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit], lugs: Sequence[str] = ()) -> list[str]:
+    """The parts on a board that come out, are exchanged, or lose a wire: what is only added can be done from above.
+
+    Parameters
+    ----------
+    stock, modded : Amp
+    edits : sequence of Edit
+        What the iron does.
+    lugs : sequence of str
+        What comes off its wire besides.
+    """
     named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not _is_plugged(modded, edit.part)]
-    named += [lug.partition(".")[0] for edit in edits for lug in edit.opened]
+    named += [lug.partition(".")[0] for lug in (*(lug for edit in edits for lug in edit.opened), *lugs)]
     own = stock.part_by_designator
     return [part for part in dict.fromkeys(named) if part in own and on_board(stock, part)]
 

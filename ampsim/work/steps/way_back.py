@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Edit, Socket, Switch
 from ...circuit.build import build_circuit
 from ...circuit.mods import describe_part, where
 from ..new_parts import new_mods, switches_on, work_mods
-from ..wiring.difference import Rewiring, rewiring
-from ..wiring.readback import wiring
+from ..wiring.difference import rewired
 from .checks import loose_part_checks
 from .mounted import at_words, out_words
 from .polarity import plus_words
@@ -55,7 +53,8 @@ class _WayBack:
             words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
         edits = [edit for _, doings in switch.positions for edit in doings]
         gone = [switch.designator, *(edit.part for edit in edits if edit.action == "fit")]
-        how = [*self._off(gone), *self._back(lug for edit in edits for lug in edit.opened)]
+        opened = [lug for edit in edits for lug in edit.opened]
+        how = [*self._off(gone), *self._back([*opened, *self._lugs_of({edit.part for edit in edits})])]
         tool = "soldering iron, spanner for the nut"
         return Step(Phase.REMOVE, f"{words}{_restoring_words(switch)}", tool=tool, how=how)
 
@@ -126,6 +125,10 @@ class _WayBack:
         self.said |= {_key(wire.start, wire.end) for wire in new}
         return [f"Joints: {'; '.join(f'{wire.start} off {wire.end}' for wire in new)}."] if new else []
 
+    def _lugs_of(self, parts: Collection[str]) -> list[str]:
+        """The lugs of parts that go back to their places."""
+        return [lug for lug, _ in (self.change.back if self.change else ()) if lug.partition(".")[0] in parts]
+
     def _back(self, lugs: Iterable[str]) -> list[str]:
         """Where lugs go back to."""
         asked = set(lugs)
@@ -139,14 +142,6 @@ class _WayBack:
             return []
         pairs = [(lug, at) for lug, at in self.change.homes if lug.partition(".")[0] == part]
         return [f"Its place: {'; '.join(f'{lug} at {at}' for lug, at in pairs)}."]
-
-
-def rewired(stock: Amp, modded: Amp) -> Rewiring | None:
-    """What leads from the joints of one amp to those of the other; None where no wiring was found for one of them."""
-    try:
-        return rewiring(wiring(modded), wiring(stock) if stock.mods else None)
-    except DescriptionError:
-        return None
 
 
 def _plugged(amp: Amp, part: str) -> bool:

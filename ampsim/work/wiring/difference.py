@@ -6,7 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from ...base.errors import DescriptionError
+from ...circuit.amp import Amp
 from .from_to import Wire, Wiring
+from .readback import wiring
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,14 @@ def rewiring(now: Wiring, then: Wiring | None) -> Rewiring:
         into,
         tuple(homes),
     )
+
+
+def rewired(stock: Amp, modded: Amp) -> Rewiring | None:
+    """What leads from the joints of one amp to those of the other; None where no wiring was found for one of them."""
+    try:
+        return rewiring(wiring(modded), wiring(stock) if stock.mods else None)
+    except DescriptionError:
+        return None
 
 
 def _drawn_lugs(wired: Wiring, part: str, staying: Iterable[str]) -> list[tuple[str, str]]:

@@ -30,6 +30,8 @@ LONGEST = (
     "studies/test_sheet.py",
     "studies/test_stability.py",
     "browser/test_browser.py",
+    "browser/test_panel_page_browser.py",
+    "browser/test_player_browser.py",
     "test_sentences.py",
     "test_hostile.py",
     "studies/test_headroom.py",
@@ -42,6 +44,7 @@ LONGEST = (
     "job/test_papers.py",
     "audio/test_listening.py",
     "interface/test_panel.py",
+    "bench/test_every_source.py",
     "truth/test_truth.py",
     "circuit/test_new_law.py",
     "work/test_schematic.py",
@@ -68,6 +71,8 @@ def pytest_configure(config: pytest.Config) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
     if not hasattr(config, "workerinput"):
         config.stash[_OWN] = os.environ["AMPSIM_CACHE"] = tempfile.mkdtemp(prefix="ampsim-tests-")
+        # Where this is set every process that a test starts compiles the package anew, half a second each.
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if hasattr(config.option, "loadscopereorder"):
         config.option.loadscopereorder = False  # which would put files of many tests first, however short these are
 

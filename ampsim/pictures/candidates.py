@@ -8,18 +8,17 @@ import numpy as np
 import xarray as xr
 
 from ..base.errors import DescriptionError
-from ..base.wording import in_decibels, join_words
+from ..base.wording import join_words
 from ..measures.equal_curves import equal_curves
 from ..measures.labels import select
 from ..measures.sweep import difference_db, gain_at, gain_db
 from . import captions, style
 from .axes import LINE_HEIGHT, draw, end_labels, frequency_axis, label_room, over_frequency, tidy, wrap_label, zero_line
 from .canvas import Curves, Picture
-from .gain_and_change import GAIN_HEIGHT, gain_and_change
+from .gain_and_change import GAIN_HEIGHT, gain_and_change, shown_changes
 
 MOST_CANDIDATES = 12
 _CHANGE_HEIGHT = 1.7  # inches
-_SMALL_DB, _SHOWN_DB = 12.0, 24.0  # where one candidate changes less than the first, no more than the second is shown
 
 
 def candidates_curves(response: xr.Dataset, node: str | None = None, reference: str | None = None) -> Curves:
@@ -101,7 +100,8 @@ def candidates_picture(
     captions.refuse_more(count, MOST_CANDIDATES, "candidates")
     curves = candidates_curves(here, node, reference)
     named = _named_lines(here, node, reference)
-    most, gone = _shown_changes(curves, [gid for _, gid, _ in named if gid != "stock"])
+    drawn = {gid: curves[gid.replace("line", "change")][:, 1] for _, gid, _ in named if gid != "stock"}
+    most, gone = shown_changes(drawn)
     named = [(f"{label} ({gone[gid]})" if gid in gone else label, gid, look) for label, gid, look in named]
     labels = [label for label, _, _ in named]
     heading = title or f"{captions.amp_name(here)}: {count} candidates against {captions.variant_names(here)[0]}"
@@ -117,7 +117,8 @@ def candidates_picture(
     )
     grid = here["frequency"].values
     stock = curves["stock"][:, 1]
-    gains = [stock + np.clip(curves[gid][:, 1] - stock, -most, most) for _, gid, _ in named]
+    with np.errstate(invalid="ignore"):
+        gains = [stock + np.clip(curves[gid][:, 1] - stock, -most, most) for _, gid, _ in named]
     over_frequency(upper, "gain [dB]", gains, grid, labelled=False)
     changes = [(label, gid.replace("line", "change"), look) for label, gid, look in named if gid != "stock"]
     values = [curves[gid][:, 1] for _, gid, _ in changes]
@@ -129,21 +130,6 @@ def candidates_picture(
             draw(axes, curves, gid, look)
         end_labels(picture, axes, [(label, curves[gid][:, 1], look) for label, gid, look in lines])
     return picture
-
-
-def _shown_changes(curves: Curves, gids: Sequence[str]) -> tuple[float, dict[str, str]]:
-    """Up to which change the axes go [dB], so that a small one can be read beside a loss of the whole signal.
-
-    Besides, of each line that leaves them, where it goes to.
-    """
-    changes = {gid: curves[gid.replace("line", "change")][:, 1] for gid in gids}
-    if not any(0.0 < np.abs(each).max() <= _SMALL_DB for each in changes.values()):
-        return np.inf, {}
-    gone = {}
-    for gid, each in changes.items():
-        if (extreme := float(each[np.abs(each).argmax()])) and abs(extreme) > _SHOWN_DB:
-            gone[gid] = f"to {in_decibels(extreme, True)}"
-    return _SHOWN_DB, gone
 
 
 def _named_lines(response: xr.Dataset, node: str | None, reference: str | None) -> list[tuple[str, str, style.Look]]:

@@ -24,7 +24,7 @@ from .axes import (
     zero_line,
 )
 from .canvas import SIDE, Curves, Picture, start_picture
-from .gain_and_change import GAIN_HEIGHT, gain_and_change
+from .gain_and_change import GAIN_HEIGHT, gain_and_change, shown_changes
 
 _MOST_LINES = 12
 _HEIGHT, _CHANGE_HEIGHT = 3.6, 1.7  # inches
@@ -115,7 +115,10 @@ def family_picture(
     subtitle = captions.gain_subtitle(lines, node, reference)
     if base is not None and _base_label(lines) != base:
         subtitle += f"; below, what changes against {base} at the same position"
-    labels = short_labels(lines)
+    changes = {} if base is None else {f"line-{place}": curves[f"change-{place}"][:, 1] for place in range(count)}
+    most, gone = shown_changes(changes)
+    labels = [f"{label} ({gone[gid]})" if (gid := f"line-{place}") in gone else label
+              for place, label in enumerate(short_labels(lines))]  # fmt: skip
     named = list(zip(labels, (f"line-{place}" for place in range(count)), style.family_looks(count), strict=True))
     if base is not None:
         named.append((_base_label(lines), "base", style.STOCK_LOOK))
@@ -128,8 +131,11 @@ def family_picture(
     else:
         sizes = max(_CHANGE_HEIGHT, room - 0.2), beside, max(GAIN_HEIGHT, room - 0.2)
         picture, axes, lower = gain_and_change(heading, subtitle, words, (), *sizes)
-        _draw_changes(picture, lower, curves, named[:-1], lines["frequency"].values)
+        _draw_changes(picture, lower, curves, named[:-1], lines["frequency"].values, most)
     levels = [curves[gid][:, 1] for _, gid, _ in named]
+    for place, each in enumerate(changes.values()):
+        with np.errstate(invalid="ignore"):
+            levels[place] = levels[place] - each + np.clip(each, -most, most)
     over_frequency(axes, "gain [dB]", levels, lines["frequency"].values, ticks=8, labelled=base is None)
     for _, gid, look in named:
         draw(axes, curves, gid, look)
@@ -138,11 +144,16 @@ def family_picture(
 
 
 def _draw_changes(
-    picture: Picture, axes: Axes, curves: Curves, named: Sequence[tuple[str, str, style.Look]], grid: Array
+    picture: Picture,
+    axes: Axes,
+    curves: Curves,
+    named: Sequence[tuple[str, str, style.Look]],
+    grid: Array,
+    most: float,
 ) -> None:
-    """The change of each line against the base [dB], on axes that fit it alone."""
+    """The change of each line against the base [dB], on axes that fit it alone and go no further than `most`."""
     lines = [(label, gid.replace("line", "change"), look) for label, gid, look in named]
-    tidy(axes, "change [dB]", [*(curves[gid][:, 1] for _, gid, _ in lines), np.zeros(1)], 2.0)
+    tidy(axes, "change [dB]", [*(np.clip(curves[gid][:, 1], -most, most) for _, gid, _ in lines), np.zeros(1)], 2.0)
     frequency_axis(axes, grid)
     zero_line(axes)
     for _, gid, look in lines:

@@ -20,6 +20,7 @@ from ampsim.library.candidates import read_candidates
 from ampsim.measures.equal_curves import SAME_DB, equal_curves
 from ampsim.measures.sweep import gain_db
 from ampsim.pictures.candidates import candidates_picture
+from ampsim.pictures.family import family_picture
 from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.candidates import costs
@@ -248,3 +249,10 @@ def test_a_small_change_can_be_read_beside_a_loss_of_everything(loss: float, lea
     low, high = picture.axes[-1].get_ylim()
     assert least < low < 0.0 < 5.0 < high < 10.0
     assert ("much (to −100.0 dB)" in str([each.get_text() for each in picture.texts])) is (loss > 24.0)
+    # Positions of one variant likewise.
+    stock = response.isel(variant=[0], position=0)
+    turned = xr.concat([stock.assign_coords(position=each) for each in ("little", "much")], "position")
+    modded = turned.assign_coords(variant=["modded"]).copy(deep=True)
+    modded["voltage"] = modded["voltage"] * xr.DataArray([10 ** (5 / 20), 10 ** (-loss / 20)], dims="position")
+    both = xr.concat([turned, modded], "variant", combine_attrs="override")
+    assert family_picture(both, base="stock").axes[-1].get_ylim() == pytest.approx((low, high))

@@ -101,6 +101,19 @@ def test_a_stage_that_did_not_clip_is_not_guessed_at() -> None:
     assert breaks_up_at(drive, {"last": 15.0, "first": 5.0}) == math.inf
 
 
+def test_a_stage_that_is_never_clean_is_not_told() -> None:
+    """One whose gain is 12 dB down at the faintest level already, as in an amp that oscillates."""
+    amp = made_amp(SEED, 4).amp
+    response = headroom(amp, [{}], checks=0)
+    stages = active_stages(build_circuit(amp))
+    last = stages[-1].outputs[0]
+    loud = response["small"].where(response["node"] != last, 4.0 * response["small"])
+    (plain, faulty) = (drives_of(each)["as drawn"] for each in (response, response.assign(small=loud)))
+    gains = {each.name: small_gain(response.isel(variant=0, position=0), each) for each in stages}
+    assert breaks_up_at(plain, gains) is not None
+    assert breaks_up_at(faulty, gains) is None
+
+
 def test_what_comes_out_of_soft_and_hard_notes_follows_where_it_breaks_up() -> None:
     drive = Drive({"last": 20.0}, {}, -20.0, CURVE)
     assert evens_out(drive, -20.0) == pytest.approx(40.0 - np.interp(-12.04, *zip(*CURVE, strict=True)), abs=0.01)

@@ -93,7 +93,7 @@ function tightness(stock, modded, { least }) {
 
 // `drives`: that of the stock and of the modded amp here, null where it is not known; `every`: all of either amp.
 function drivenAnswers(drives, every, gains, rules) {
-  if (!drives) return [[], false];
+  if (!drives) return [every[1].length ? [breakingUp(null, null, rules)] : [], false];
   const levels = drives.map((drive, at) => breaksUpAt(drive, gains[at], rules.faintest));
   const found = [breakingUp(...levels, rules)];
   if (levels.includes(null)) return [found, false];

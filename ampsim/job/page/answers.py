@@ -154,7 +154,7 @@ def driven_answers(tables: PageTables, played: Played, setting: Setting) -> tupl
     """Breaking up, evening out and tightness at a position; and whether they could be worked out."""
     drives = played.drives_at(setting)
     if drives is None:
-        return [], False
+        return [breaking_up(None, None)] if played.playing.modded else [], False
     gains = tables.stage_gains(setting)
     levels = [
         breaks_up_at(drive, {name: tone for name, (_, tone) in own.items()})

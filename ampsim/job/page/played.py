@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from ...base.progress import Progress
+from ...circuit.build import build_circuit
+from ...circuit.neighbours import feeds_from_supply
 from ...circuit.positions import position_label
 from ...measures.noticed import POP
 from ...studies.audition_request import Audition, Setting
@@ -34,12 +37,23 @@ class Played:
 
     def drives_at(self, setting: Setting) -> tuple[Drive, Drive] | None:
         """How the stock and the modded amp are driven at a position; None where that is not known."""
-        stepped = (each for each in self.offered.stepped if each.kind == "knob")
-        if any(setting[each.name] != each.drawn for each in stepped):
+        if any(setting[name] != drawn for name, drawn in self._bias_knobs.items()):
             return None
         label = self._labels(setting)
         drives = (self.playing.stock.get(label[0]), self.playing.modded.get(label[1]))
         return (drives[0], drives[1]) if drives[0] and drives[1] else None
+
+    @cached_property
+    def _bias_knobs(self) -> dict[str, float | str]:
+        """Knobs that move the bias, which was played as drawn: where they are drawn [ratio]."""
+        wired, controls = build_circuit(self.audition.modded), self.audition.modded.controls
+        fixed = (
+            name for name in self.offered.fixed
+            if controls[name].kind == "knob" and any(feeds_from_supply(wired, pot) for pot in controls[name].designators
+                                                     if pot in wired.parts)
+        )  # fmt: skip
+        stepped = (each.name for each in self.offered.stepped if each.kind == "knob")
+        return {name: controls[name].drawn for name in (*fixed, *stepped)}
 
     @property
     def every_drive(self) -> tuple[list[Drive], list[Drive]]:

@@ -24,6 +24,7 @@ SOFT_V, HARD_V = 2.0**-6, 2.0**-2
 """A soft and a hard note [V peak from the pickup], 24 dB apart: our choice, no source."""
 FARTHEST_DB = 9.0
 """How far from where it was played soft and hard notes are told [dB]."""
+_NEVER_CLEAN_DB = -1e3
 _CLIPPED_DB = 1.0  # a stage before it that clips so much earlier hands on a wave that says nothing of this one
 HARDEST_DB, FAINTEST_DB = 0.0, 20.0 * math.log10(LEVELS[0])
 """The hardest and the faintest that is played [dB against 1 V peak]."""
@@ -87,10 +88,11 @@ def _drive(
     for name in (each for each in stages if each in levels):
         level, gain = levels[name], small_gain(here, stages[name])
         clips = in_db(level) if 0.0 < level < math.inf else lowest if not level else math.inf
-        if clips <= min(clean + _CLIPPED_DB, highest):
+        if lowest < clips <= min(clean + _CLIPPED_DB, highest):
             overload[name] = gain + clips
         else:
-            beyond[name] = gain + min(clean, highest)
+            # What is not clean at the faintest level says nothing of where it clips.
+            beyond[name] = gain + min(clean, highest) if clips > lowest else _NEVER_CLEAN_DB
         clean = min(clean, clips)
     return Drive(overload, beyond, clean, curve)
 

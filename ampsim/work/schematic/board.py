@@ -124,6 +124,7 @@ class Board:
         best: dict[tuple[Point, int], float] = {(start, way): 0.0 for way in range(4)}
         came: dict[tuple[Point, int], tuple[Point, int]] = {}
         heap = [(0.0, 0.0, start, way) for way in range(4)]
+        prices: dict[tuple[Point, int], float] = {}  # a step is looked at from up to three sides
         while heap:
             guess, cost, point, way = heapq.heappop(heap)
             if guess > most or len(came) > _PATIENCE:
@@ -137,7 +138,9 @@ class Board:
                 step = (point[0] + _WAYS[turn][0], point[1] + _WAYS[turn][1])
                 if step in self.blocked or (point, turn) in self.edges:
                     continue
-                new = cost + self._price(net, step, turn, room) + (_BEND if turn != way else 0.0)
+                if (step, turn) not in prices:
+                    prices[step, turn] = self._price(net, step, turn, room)
+                new = cost + prices[step, turn] + (_BEND if turn != way else 0.0)
                 if new < best.get((step, turn), math.inf):
                     best[step, turn] = new
                     came[step, turn] = (point, way)

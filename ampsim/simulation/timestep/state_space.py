@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 # Every path through a valve counts as this many siemens, taken away again from the valve's law: then a node that
 # nothing but valves and inductors reach has a voltage of its own. The circuit stays exactly the same.
 PATH = 1e-6
+# A resistor below so many ohms is a short as far as `topology.basis` goes, such as a closed contact.
+_SHORT = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +59,7 @@ class _Assembly:
         self.index = {net: number for number, net in enumerate([*free, *self.held])}
         total = len(self.index)
         self.capacitance, self.conductance = np.zeros((total, total)), np.zeros((total, total))
-        self.pairs: dict[str, list[topology.Pair]] = {"c": [], "r": []}
+        self.pairs: dict[str, list[topology.Pair]] = {"c": [], "r": [], "short": []}
         coils = [branch for branch in parts.branches if branch.kind == "l"]
         self.coils = np.array([self.row(coil.first, coil.second) for coil in coils]).reshape(len(coils), total).T
         self.inductance = _inductance(coils, parts.couplings)
@@ -71,20 +73,22 @@ class _Assembly:
                 self.fluxes[number] = scale * self.inductance[[coil.name for coil in coils].index(name)]
         for branch in parts.branches:
             if branch.kind == "c":
-                self._stamp(self.capacitance, "c", (branch.first, branch.second), branch.value)
+                self._stamp(self.capacitance, ("c",), (branch.first, branch.second), branch.value)
             elif branch.kind == "r":
-                self._stamp(self.conductance, "r", (branch.first, branch.second), 1.0 / branch.value)
+                kinds = ("r", "short") if branch.value < _SHORT else ("r",)
+                self._stamp(self.conductance, kinds, (branch.first, branch.second), 1.0 / branch.value)
         for pair in volts:
-            self._stamp(self.conductance, "r", pair, PATH)
+            self._stamp(self.conductance, ("r",), pair, PATH)
 
     def row(self, first: str, second: str) -> Array:
         """The voltage from one net to another, as a row over all nets."""
         return voltage_row(first, second, self.index)
 
-    def _stamp(self, matrix: Array, kind: str, pair: tuple[str, str], value: float) -> None:
+    def _stamp(self, matrix: Array, kinds: Sequence[str], pair: tuple[str, str], value: float) -> None:
         stamp(matrix, self.row(*pair), value)
         first, second = (self._number(net) for net in pair)
-        self.pairs[kind].append((first, second))
+        for kind in kinds:
+            self.pairs[kind].append((first, second))
 
     def _number(self, net: str) -> int:
         number = self.index.get(net, -1)
@@ -117,7 +121,7 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
     """
     given = _Assembly(parts, ports)
     free, held, count = given.free, len(given.held), len(ports)
-    change, charged, fixed = topology.basis(free, given.pairs["c"], given.pairs["r"])
+    change, charged, fixed = topology.basis(free, given.pairs["c"], given.pairs["r"], given.pairs["short"])
     d, a, island = np.split(change, [charged, charged + fixed], axis=1)
     loops, own = topology.currents_basis(island.T @ given.coils[:free])
     coils, held_coils = given.coils[:free] @ loops, given.coils[free:] @ loops
@@ -125,9 +129,10 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
     # What enters the nodes with v = d v_d + a v_a: the second kind follows from the rest without memory.
     inverse = np.linalg.inv(a.T @ g @ a) if fixed else np.zeros((0, 0))
     sources = np.hstack([gk, given.ports[:free]])
-    by_charge = d - a @ inverse @ a.T @ g @ d
-    by_loop = -a @ inverse @ a.T @ coils
-    by_source = -a @ inverse @ a.T @ sources
+    # Beside a closed contact the order counts: what enters a group of nodes is summed up before it is multiplied.
+    by_charge = d - a @ (inverse @ (a.T @ (g @ d)))
+    by_loop = -a @ (inverse @ (a.T @ coils))
+    by_source = -a @ (inverse @ (a.T @ sources))
     # A capacitor at a held net passes the change of its voltage: the state is the charge that is left.
     store = d.T @ given.capacitance[:free, :free] @ d
     shift = np.zeros((charged, held + count))

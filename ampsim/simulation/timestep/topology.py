@@ -21,7 +21,9 @@ def _join(pairs: Iterable[Pair] = ()) -> Groups[int]:
     return groups
 
 
-def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) -> tuple[Array, int, int]:
+def basis(
+    count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair], shorts: Sequence[Pair] = ()
+) -> tuple[Array, int, int]:
     """Nodes as sums of voltages that capacitors carry, that conductance fixes, and that only inductors reach.
 
     Parameters
@@ -30,6 +32,9 @@ def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) ->
         Nodes not held by a source.
     capacitors, conductors : sequence of (int, int)
         Between which nodes they lie; -1 for ground and held nets. Conductors are resistors and valves.
+    shorts : sequence of (int, int)
+        Conductors so good that their ends hardly differ, such as closed contacts. What hangs on others by them moves
+        with those: its own voltage is the difference, which is not lost between two large ones.
 
     Returns
     -------
@@ -43,22 +48,42 @@ def basis(count: int, capacitors: Sequence[Pair], conductors: Sequence[Pair]) ->
     groups: dict[int, list[int]] = {}
     for node in range(count):
         groups.setdefault(charged.find(node), []).append(node)
+    behind = _behind(groups, [(charged.find(one), charged.find(other)) for one, other in shorts])
     first, second, third = [], [], []
     wholes: dict[int, Array] = {}
-    for representative, nodes in groups.items():
+    # What is behind a short comes after what it hangs on: of each island the first group is the one that is left out.
+    for representative in sorted(groups, key=lambda group: len(behind.get(group, ()))):
+        nodes = groups[representative]
         first += [_indicator(count, [node]) for node in nodes if node != representative]
         if representative >= 0:
-            whole, floating = _indicator(count, nodes), linked.find(representative)
+            moving = [
+                node for group in groups if representative in (group, *behind.get(group, ())) for node in groups[group]
+            ]
+            whole, floating = _indicator(count, moving), linked.find(representative)
             if floating >= 0 and floating not in wholes:
-                wholes[floating] = whole
+                wholes[floating] = _indicator(count, nodes)
             elif floating >= 0:
-                wholes[floating] = wholes[floating] + whole
+                wholes[floating] = wholes[floating] + _indicator(count, nodes)
                 second.append(whole)
             else:
                 second.append(whole)
     third = list(wholes.values())
     columns = [*first, *second, *third]
     return np.array(columns).reshape(count, count).T, len(first), len(second)
+
+
+def _behind(groups: Iterable[int], shorts: Sequence[Pair]) -> dict[int, tuple[int, ...]]:
+    """To each group all those, one behind the other, that it hangs on by shorts; nothing hangs on ground."""
+    found: dict[int, tuple[int, ...]] = {}
+    for root in (-1, *groups):
+        edge = [] if root in found else [root]
+        found.setdefault(root, ())
+        while edge:
+            near = edge.pop()
+            for far in (other for pair in shorts if near in pair for other in pair if other not in found):
+                found[far] = (*found[near], near) if near >= 0 else ()
+                edge.append(far)
+    return found
 
 
 def _indicator(count: int, nodes: Iterable[int]) -> Array:

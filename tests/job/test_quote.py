@@ -263,6 +263,17 @@ def test_an_order_has_a_page_of_its_own(job: Path, sheet: ShopSheet) -> None:
         assert pdf_of(read_page(page)).startswith(b"%PDF")
 
 
+def test_what_has_no_price_must_be_bought_all_the_same(job: Path, made: Bill, sheet: ShopSheet) -> None:
+    found = open_job(read_record(job), job)
+    parts = parts_list(found.stock, found.modded)
+    unpriced = purchase_of(parts, replace(read_price_lists(sheet.prices), offers={}), sheet)
+    quoted = make_quote(sheet, work(), unpriced, date=DAY)
+    needed = {part for need, _ in unpriced.without if not need.at_hand for part in need.parts}
+    assert needed
+    assert needed <= set(quoted.to_buy)
+    assert set(made.to_buy) <= set(quoted.to_buy)
+
+
 def state(record: Record, status: Status) -> Record:
     return enter_status(replace(record, states=()), status, DAY)
 

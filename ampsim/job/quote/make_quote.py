@@ -74,7 +74,10 @@ def make_quote(
         tax_rate=shop.tax.rate,
         tax_included=shop.tax.included,
         tax_by_line=shop.tax.by_line,
-        to_buy=tuple(part for each in purchase.taken if each.buy for part in each.parts),
+        to_buy=(
+            *(part for each in purchase.taken if each.buy for part in each.parts),
+            *(part for need, _ in purchase.without if not need.at_hand for part in need.parts),
+        ),
         without=tuple(f"{need_words(need)} ({', '.join(need.parts)})" for need, _ in purchase.without),
     )
     bill = replace(bill, discount=amount_off(discount, total(each.amount for each in lines), shop.places, "--discount"))

@@ -69,7 +69,7 @@ class Bill:
     answer, answered
         What the owner said to a quote, and when.
     to_buy, without
-        Designators of the parts that must be bought, and what had no price.
+        Designators of the parts that must be bought, with a price or without; and what had none.
     """
 
     date: Date

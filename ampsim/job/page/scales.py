@@ -12,7 +12,9 @@ Array = NDArray[np.float64]
 FACTORS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 _TALLEST_DB, _LEAST_DB = 60.0, 18.0  # what the axis of gains may span
 _CHANGE_DB, _CHANGE_STEP = 6.0, 2.0  # the further end of the axis of changes, and its ticks, at factor 1
+_STEPS_DB, _MOST_STEPS = (3.0, 5.0, 10.0), 6  # between its ticks, and how many of them
 _ROOM_DB = 2.0  # above the highest gain
+_SHOWN_WHOLE = 0.75  # share of the positions whose curves are seen whole
 
 
 @dataclass(frozen=True)
@@ -44,11 +46,13 @@ def scales_for(start: Array, samples: Array) -> Scales:
     samples : ndarray
         All over the range of the controls, shape (positions, 2, f).
     """
-    tops = samples.max(axis=(1, 2))
-    tall = float(np.median(tops - np.maximum(samples.min(axis=(1, 2)), tops - _TALLEST_DB)))
-    span = min(max(tall, _LEAST_DB), _TALLEST_DB)
-    step = next(each for each in (3.0, 5.0, 10.0) if span <= 6.0 * each)
-    high = step * math.ceil((float(start.max()) + _ROOM_DB) / step)
+    # Positions that take nearly all away would leave no room for the others; where the page opens nothing is cut off.
+    usual = max(float(np.quantile(np.ptp(samples, axis=(1, 2)), _SHOWN_WHOLE)), _LEAST_DB)
+    for step in _STEPS_DB:
+        high = step * math.ceil((float(start.max()) + _ROOM_DB) / step)
+        span = min(max(usual, high - float(start.min())), _TALLEST_DB)
+        if span <= _MOST_STEPS * step:
+            break
     change = samples[:, 1] - samples[:, 0]
     change = change[np.abs(change) < _TALLEST_DB]
     low, up = (float(change.min()), float(change.max())) if change.size else (0.0, 0.0)

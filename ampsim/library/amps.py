@@ -140,6 +140,8 @@ def _role(entry: Entry, role: str, rule: Role, kinds: Mapping[str, str], rails: 
     if rule.kinds[0] in ("word", "stage"):
         return entry.label(role)
     found = entry.designators(role)
+    if not found:
+        raise entry.fail(role, f"an empty list; here belongs a {' or '.join(rule.kinds)}")
     for designator in found:
         if designator not in kinds:
             raise entry.fail(role, f"{shown(designator)} is not in [parts]{nearest(designator, kinds)}")

@@ -87,7 +87,8 @@ def return_differences(
     def measured() -> Complex:
         rest = iter(answers(each_case, flat, "return difference", progress=progress))
         rows = np.ones((len(cases), sweep.points), complex)
-        for plan, own in zip(plans, netlists, strict=True):
+        # Without a valve's current there is nothing to simulate, and the difference is 1.
+        for plan, own in ((plan, own) for plan, own in zip(plans, netlists, strict=True) if own):
             for place, row in zip(plan.own, _differences(plan, [next(rest) for _ in own]), strict=True):
                 rows[place] = row
         return rows
@@ -142,6 +143,8 @@ def _together(cases: Sequence[Case], numbers: Sequence[int]) -> Iterator[_Plan]:
         if len(ports) + currents < currents * len(own):
             changes = base.changes(cases[number] for number in own)
             free = ~bias_moves(_volts_at_rest(case, ports), changes).any(axis=-1)
+            if not free.any():
+                continue
             yield _Plan(case, tuple(np.array(own)[free].tolist()), ports, changes[free])
 
 
@@ -183,8 +186,6 @@ def _netlists(plan: _Plan, sweep: FrequencySweep) -> list[Netlist]:
 
 def _differences(plan: _Plan, outcomes: Sequence[engine.Arrays]) -> Iterator[Complex]:
     """The return difference of each of a plan's cases."""
-    if not outcomes:
-        return
     wired, stretches = plan.case.wired, len(plan.stretches)
     rows = [[_volts(wired, first, each) - _volts(wired, second, each) for each in outcomes]
             for first, second in plan.stretches]  # fmt: skip

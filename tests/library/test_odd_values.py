@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 import tomllib
 from pathlib import Path
@@ -197,3 +198,15 @@ def test_check_says_what_a_file_leaves_open(old: str, new: str, said: str, tmp_p
     after.write_text(text.replace(old, new, 1), "utf-8")
     assert said in explain(after)
     assert said not in explain(before)
+
+
+@pytest.mark.parametrize("example", sorted((models() / "stages").glob("*.toml")), ids=lambda path: path.stem)
+def test_a_role_with_an_empty_list_is_refused_by_name(example: Path) -> None:
+    data = tomllib.loads(example.read_text("utf-8"))
+    own = example.name.partition(".")[0].replace("-", " ")
+    for number, stage in enumerate(data["stages"]):
+        for role in set(stage) - {"name", "template", "wires", "input"} if stage["template"] == own else ():
+            wrong = copy.deepcopy(data)
+            wrong["stages"][number][role] = []
+            with pytest.raises(DescriptionError, match=re.escape(role)):
+                parse_amp(wrong, example.name)

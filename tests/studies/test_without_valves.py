@@ -2,20 +2,45 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from ampsim import apply_mods, parse_mod
+from ampsim import apply_mods, load_amp, parse_amp, parse_mod
 from ampsim.studies.audition import audition
 from ampsim.studies.audition_request import default_audition
 from ampsim.studies.section import Examination
 from ampsim.studies.spread import section as spread_section
+from ampsim.studies.stability.steady import growth_at
 from ampsim.studies.topics import TOPICS, topic_section
 from tests.simulation.test_op_amps import inverting
 
 # Played at a ladder of levels: `test_it_clips_at_the_ends_of_its_swing_and_headroom_says_so` does that.
 SLOW = {"headroom"}
+STACK = """
+name = "a tone stack and nothing else"
+parts = { R901 = "10k", C1 = "470p", R1 = "100k", C2 = "22n", C3 = "22n", P1 = { track = "250k", control = "treble" }, \
+P2 = { track = "1M", control = "bass" }, R2 = "10k", R3 = "1M" }
+[[stages]]
+name = "generator"
+template = "generator"
+resistance = "R901"
+[[stages]]
+name = "tone"
+template = "tone stack"
+treble_capacitor = "C1"
+slope_resistor = "R1"
+bass_capacitor = "C2"
+middle_capacitor = "C3"
+treble = "P1"
+bass = "P2"
+middle = "R2"
+[[stages]]
+name = "what follows"
+template = "load"
+load = "R3"
+"""
 
 
 @pytest.mark.parametrize("topic", [topic for topic in TOPICS if topic not in SLOW])
@@ -39,3 +64,10 @@ def test_an_audition_of_an_amp_without_valves(tmp_path: Path) -> None:
     done = audition(default_audition(stock, apply_mods(stock, mod)), tmp_path)
     assert not [path for path in done.pictures if "bias" in path.name]
     assert not [title for title in done.tables if title.startswith("Bias")]
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_without_a_single_valve_nothing_grows_in_a_tone_stack(count: int) -> None:
+    stack = parse_amp(tomllib.loads(STACK), "stack.toml")
+    cases = [(stack, {"treble": 0.2 * number}) for number in range(count)]
+    assert not any(each.modes for each in growth_at([*cases, (load_amp("lesson-stage"), {})]))

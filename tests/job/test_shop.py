@@ -258,6 +258,7 @@ def test_the_page_escapes_what_people_wrote_and_fetches_nothing(jobs: Path, tmp_
     assert "&lt;script&gt;" in page
     assert "default-src 'none'" in page
     assert "<script" not in shop(jobs)._repr_html_()
+    assert "<script" not in shop(jobs, ["<script>"])._repr_html_()
 
 
 def test_a_line_holds_what_the_record_says(whole: Path) -> None:

@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pandas as pd
+from markupsafe import Markup
 
 from ...base.files import write_whole
 from ...base.html import fitted_table, render
@@ -122,7 +123,7 @@ class Overview:
         return "\n\n".join([self.summary, *told])
 
     def _repr_html_(self) -> str:
-        return "".join([f"<p>{self.summary}</p>", *map(fitted_table, self.tables.values())])
+        return "".join([Markup("<p>{}</p>").format(self.summary), *map(fitted_table, self.tables.values())])
 
     def write(self, path: str | Path) -> Path:
         """Write the overview as one HTML file that fetches nothing.

@@ -276,8 +276,17 @@ class Amp:
         found = {
             name: control.check(position.get(name, control.drawn), self.name) for name, control in self.controls.items()
         }
-        for switch in self.all_switches:
-            pots = [part for part in self.part_by_designator.values() if isinstance(part, Pot)]
-            if switch.kind.action is Action.TRACK_END and found[switch.control] == switch.labels[0]:
-                found |= {pot.control: 0.0 for pot in pots if switch.shaft in (pot.designator, body_of(pot.designator))}
+        for switch, label, pots in self._track_ends:
+            if found[switch] == label:
+                found |= dict.fromkeys(pots, 0.0)
         return found
+
+    @cached_property
+    def _track_ends(self) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+        """Switches at the end of a track: control, the label they have there, and the controls that then are at 0."""
+        pots = [part for part in self.part_by_designator.values() if isinstance(part, Pot)]
+        return tuple(
+            (each.control, each.labels[0],
+             tuple(pot.control for pot in pots if each.shaft in (pot.designator, body_of(pot.designator))))
+            for each in self.all_switches if each.kind.action is Action.TRACK_END
+        )  # fmt: skip

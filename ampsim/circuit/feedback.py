@@ -55,10 +55,10 @@ def find_loop(amp: Amp, switches: tuple[tuple[str, str], ...] = (), at: str = ""
         When the part has no such end.
     """
     loops = find_loops(amp, switches)
-    part = at.partition(".")[0]
-    _check_pin(build_circuit(amp, switches), at)
     if not at:
         return next((loop for loop in loops if loop.reach is Reach.GLOBAL), None)
+    part = at.partition(".")[0]
+    _check_pin(build_circuit(amp, switches), at)
     carried = (loop for loop in loops if part in loop.carriers)
     return next(carried, next((loop for loop in loops if part in loop.parts), None))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -81,28 +81,65 @@ def loop_gain(
     base = sweep or LoopSweep(whole=True)
     loops = [find_loop(case.amp, switches_at(case.amp, case.position), at or "") for case in asked.cases]
     label = next((loop.label for loop in loops if loop), "") or _refuse(asked.cases[0], at)
+    found = loop_rows(asked.cases, loops, base, progress, turned)
+    table = found.gains.reshape(*asked.shape, -1)
+    data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
+    coords = asked.coords() | {"frequency": ("frequency", found.hertz, {"units": "Hz"})}
+    return xr.Dataset(data, coords, provenance(asked.variants, base, found.netlists, found.answers) | {"at": label})
+
+
+@dataclass(frozen=True, eq=False)
+class LoopRows:
+    """Loop gains of cases, shape (cases, f), the frequencies [Hz], and what was simulated for them."""
+
+    hertz: NDArray[np.float64]
+    gains: Complex
+    netlists: list[Netlist]
+    answers: list[engine.Arrays]
+
+
+def loop_rows(
+    cases: Sequence[Case],
+    loops: Sequence[Loop | None],
+    sweep: LoopSweep,
+    progress: Progress | None = None,
+    turned: Sequence[str] = (),
+) -> LoopRows:
+    """As `loop_gain`, of cases whose loops are known, as bare numbers.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+    loops : sequence of Loop or None
+        The loop of each; without one its loop gain is 0.
+    sweep, progress, turned
+        As those of `loop_gain`; the frequencies of the sweep [Hz].
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    label = next((loop.label for loop in loops if loop), "")
     netlists: list[Netlist] = []
     found: list[engine.Arrays] = []
 
     def swept(sweep: LoopSweep) -> Complex:
-        by_ports = gains_by_ports(asked.cases, loops, sweep, turned) if turned else [None] * len(loops)
+        by_ports = gains_by_ports(cases, loops, sweep, turned) if turned else [None] * len(loops)
         direct = [loop if row is None else None for loop, row in zip(loops, by_ports, strict=True)]
-        runs = [list(_runs(case, loop, sweep)) for case, loop in zip(asked.cases, direct, strict=True)]
-        cases = [case for case, own in zip(asked.cases, runs, strict=True) for _ in own]
+        runs = [list(_runs(case, loop, sweep)) for case, loop in zip(cases, direct, strict=True)]
+        whose = [case for case, own in zip(cases, runs, strict=True) for _ in own]
         own = [netlist for each in runs for netlist in each]
-        told = answers(cases, own, f"loop gain at {label}", progress=progress, kept=True)
+        told = answers(whose, own, f"loop gain at {label}", progress=progress, kept=True)
         netlists.extend(own)
         found.extend(told)
         rest = iter(told)
         tables = [np.array([list(next(rest).vectors.values()) for _ in each]) for each in runs]
         rows = [loop_gain_of_cut(table.swapaxes(0, 1)) if len(table) else np.zeros(sweep.points) for table in tables]
-        rows = [row if known is None else known for row, known in zip(rows, by_ports, strict=True)]
-        return np.array(rows, complex).reshape(*asked.shape, -1)
+        return np.array([row if known is None else known for row, known in zip(rows, by_ports, strict=True)], complex)
 
-    hertz, table = _to_its_ends(base, swept)
-    data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
-    coords = asked.coords() | {"frequency": ("frequency", hertz, {"units": "Hz"})}
-    return xr.Dataset(data, coords, provenance(asked.variants, base, netlists, found) | {"at": label})
+    hertz, table = _to_its_ends(sweep, swept)
+    return LoopRows(hertz, table, netlists, found)
 
 
 def _to_its_ends(base: LoopSweep, swept: Callable[[LoopSweep], Complex]) -> tuple[NDArray[np.float64], Complex]:

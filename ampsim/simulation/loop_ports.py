@@ -6,6 +6,7 @@ A knob that moves the bias is no port: every rotation of it that is asked for is
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -27,7 +28,6 @@ Settings = tuple[tuple[str, float | str], ...]
 _ROTATIONS = (0.0, 0.5, 1.0)
 _KEPT = 128
 _models: dict[tuple[Reduction, FrequencySweep], PortModel] = {}
-_free: dict[tuple[Amp, Settings, Cut, tuple[str, ...]], frozenset[str]] = {}
 
 
 class _Stretch(NamedTuple):
@@ -50,12 +50,12 @@ class Reduction(NamedTuple):
     @property
     def wired(self) -> Circuit:
         """The circuit with the wires of the cut opened."""
-        return with_probes(circuit_at(self.amp, dict(self.position)), self.cut)
+        return _opened(self)[0]
 
     @property
-    def stretches(self) -> list[_Stretch]:
+    def stretches(self) -> tuple[_Stretch, ...]:
         """What its ports lie beside."""
-        return list(_stretches(self.wired, self.knobs))
+        return _opened(self)[1]
 
     @property
     def case(self) -> PortCase:
@@ -70,10 +70,20 @@ class Reduction(NamedTuple):
 
     def changes(self, cases: Iterable[Case]) -> NDArray[np.float64]:
         """New less drawn conductance of each stretch [S] in cases, shape (cases, ports)."""
-        stretches = self.stretches
-        settings = [dict(self.position), *(case.setting for case in cases)]
-        siemens = np.array([[_siemens(each, setting) for each in stretches] for setting in settings], dtype=float)
-        return np.asarray(siemens[1:] - siemens[0])
+        here, settings = dict(self.position), [case.setting for case in cases]
+        found = np.zeros((len(settings), len(self.stretches)))
+        for column, each in enumerate(self.stretches):
+            knob, drawn = each.pot.control, _siemens(each, here)
+            turned = {setting[knob]: setting for setting in settings}
+            change = {rotation: _siemens(each, setting) - drawn for rotation, setting in turned.items()}
+            found[:, column] = [change[setting[knob]] for setting in settings]
+        return found
+
+
+@lru_cache(maxsize=_KEPT)
+def _opened(base: Reduction) -> tuple[Circuit, tuple[_Stretch, ...]]:
+    wired = with_probes(circuit_at(base.amp, dict(base.position)), base.cut)
+    return wired, tuple(_stretches(wired, base.knobs))
 
 
 def gains_by_ports(
@@ -136,25 +146,26 @@ def reduction(case: Case, cut: Cut, knobs: Sequence[str]) -> Reduction:
     EngineError
         When ngspice gives no trustworthy answer at rest.
     """
-    setting, drawn = case.setting, case.amp.setting({})
-    free = _free_knobs(
-        case.amp, {name: setting[name] for name in setting if isinstance(setting[name], str)}, cut, knobs
-    )
-    position = tuple((name, drawn[name] if name in free else value) for name, value in setting.items())
-    return Reduction(case.amp, position, cut, tuple(name for name in setting if name in free))
+    setting, drawn = case.setting, _drawn(case.amp)
+    free = _free_knobs(case.amp, tuple((name, each) for name, each in setting.items() if isinstance(each, str)))
+    turned = tuple(name for name in setting if name in free and name in knobs)
+    position = tuple((name, drawn[name] if name in turned else value) for name, value in setting.items())
+    return Reduction(case.amp, position, cut, turned)
 
 
-def _free_knobs(amp: Amp, switches: dict[str, float | str], cut: Cut, knobs: Sequence[str]) -> frozenset[str]:
+@lru_cache(maxsize=32)
+def _drawn(amp: Amp) -> dict[str, float | str]:
+    return amp.setting({})
+
+
+@lru_cache(maxsize=_KEPT)
+def _free_knobs(amp: Amp, switches: Settings) -> frozenset[str]:
     """The knobs that carry no direct current wherever they stand, the others as drawn."""
-    key = (amp, tuple(switches.items()), cut, tuple(knobs))
-    if key not in _free:
-        if len(_free) > _KEPT:
-            _free.clear()
-        _free[key] = frozenset(knobs) - frozenset(_moving_bias(amp, switches, knobs))
-    return _free[key]
+    knobs = frozenset(name for name, control in amp.controls.items() if control.kind == "knob")
+    return knobs - frozenset(_moving_bias(amp, dict(switches), knobs))
 
 
-def _moving_bias(amp: Amp, switches: dict[str, float | str], knobs: Sequence[str]) -> Iterator[str]:
+def _moving_bias(amp: Amp, switches: dict[str, float | str], knobs: Iterable[str]) -> Iterator[str]:
     wired, setting = circuit_at(amp, switches), amp.setting(switches)
     stretches = list(_stretches(wired, knobs))
     places = tuple(dict.fromkeys(place for each in stretches for place in (each.first, each.second)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from ..base.errors import DescriptionError, EngineError, nearest, shown
@@ -33,7 +34,7 @@ class Case:
         """Amp, variant and position, as messages say them."""
         return f"{self.amp.name}, {self.amp.variant}, {position_label(self.position)}"
 
-    @property
+    @cached_property
     def setting(self) -> dict[str, float | str]:
         """Where every control stands; those that the position does not name stand as drawn."""
         return self.amp.setting(self.position)

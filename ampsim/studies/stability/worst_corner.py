@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.control import Control
-from ...circuit.positions import Position, control_coords, position_label
+from ...circuit.feedback import find_loop
+from ...circuit.positions import Position, control_coords, position_label, switches_at
 from ...measures.margins import Margins, margins
-from ...simulation.loop_gain import loop_gain
+from ...simulation.loop_gain import loop_gain, loop_rows
+from ...simulation.request import Case
 from .corner_search import Search, Setting, grid, rotation
-from .loop_place import closed_settings, is_closed, settings_of
+from .loop_place import closed_settings, settings_of
 from .loop_sweeps import CLOSE, SEARCH, on_one_sweep
 
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
@@ -201,13 +203,18 @@ def control_effects(
     start = closed_settings(amp, at, fixed)
     drawn: list[Position] = [start, start | _knobs(free, 0.0), start | _knobs(free, 1.0)]
     effects = dict.fromkeys((control.name for control in free), 0.0)
-    for base in bases or drawn:
-        moves = [("", dict(base)), *((c.name, {**base, c.name: end}) for c in free for end in _ends(c))]
-        _, loops = _loops(amp, at, [position for _, position in moves], tuple(_knobs(free, 0.0)))
-        for (name, _), loop in zip(moves, loops, strict=True):
-            if name and loop is not None and loops[0] is not None:
-                moved = np.max(np.abs(loop - loops[0]) / np.abs(1.0 + loops[0]))
-                effects[name] = max(effects[name], float(moved))
+    moves = [
+        [("", dict(base)), *((c.name, {**base, c.name: end}) for c in free for end in _ends(c))]
+        for base in bases or drawn
+    ]
+    # All at once: what is reduced for one base serves the others.
+    _, loops = _loops(amp, at, [position for own in moves for _, position in own], tuple(_knobs(free, 0.0)))
+    rest = iter(loops)
+    for own in moves:
+        names, (first, *others) = [name for name, _ in own], [next(rest) for _ in own]
+        for name, loop in zip(names[1:], others, strict=True):
+            if loop is not None and first is not None:
+                effects[name] = max(effects[name], float(np.max(np.abs(loop - first) / np.abs(1.0 + first))))
     return effects
 
 
@@ -251,12 +258,13 @@ def _loops(
     amp: Amp, at: str | None, positions: Sequence[Setting], turned: Sequence[str], progress: Progress | None = None
 ) -> tuple[NDArray[np.float64], list[NDArray[np.complex128] | None]]:
     """Frequencies [Hz] and the loop gain at each position, shape (frequencies,); None where the line is open."""
-    closed = [position for position in positions if is_closed(amp, at, position)]
+    known = [find_loop(amp, switches_at(amp, position), at or "") for position in positions]
+    closed = [Case(amp, position) for position, loop in zip(positions, known, strict=True) if loop]
     if not closed:
         return SEARCH.grid(), [None] * len(positions)
-    found = loop_gain(amp, at, closed, SEARCH, progress, turned)
-    loops = iter(found["loop_gain"].values[0])
-    return found["frequency"].values, [next(loops) if is_closed(amp, at, each) else None for each in positions]
+    found = loop_rows(closed, [loop for loop in known if loop], SEARCH, progress, turned)
+    loops = iter(found.gains)
+    return found.hertz, [next(loops) if loop else None for loop in known]
 
 
 def _margins_at(

@@ -68,7 +68,17 @@ def advance(columns: Array, heights: Integers, known: Array, into: Array) -> Non
 
 # The order of the arguments is for speed: with `solver` before the vectors LLVM makes a loop of up to twice the time.
 @jit
-def march(step: Step, signal: Array, heard: Array, record: Array, known: Array, into: Array, solver: Solver) -> bool:
+def march(
+    step: Step,
+    begin: int,
+    signal: Array,
+    heard: Array,
+    every: int,
+    record: Array,
+    known: Array,
+    into: Array,
+    solver: Solver,
+) -> bool:
     """Go through the samples of a signal; whether all were solved.
 
     After a sample that was not solved all is as before it, its voltages in row `LAST`.
@@ -77,12 +87,16 @@ def march(step: Step, signal: Array, heard: Array, record: Array, known: Array, 
     ----------
     step : Step
         The linear circuit.
+    begin : int
+        The sample to begin with.
     signal : ndarray
         The inputs [V], shape (samples, inputs).
     heard : ndarray
         Takes what is heard [V], shape (samples, places).
+    every : int
+        After which samples `known` is kept: this one of each so many.
     record : ndarray
-        Takes `known` after each sample, where it has a row for it.
+        Takes `known` then, a row each, where it has a row for it.
     known : ndarray
         States, currents [A], last inputs [V], one; afterwards those after the last sample.
     into : ndarray
@@ -97,7 +111,9 @@ def march(step: Step, signal: Array, heard: Array, record: Array, known: Array, 
     inputs, first = by_input.shape[0], 8 * ((ports + places + 7) // 8)
     by_first = by_input[0]
     v, current, p, right, change = work[V], work[CURRENT], work[WANTED], work[RIGHT], work[STEP]
-    for sample in range(signal.shape[0]):
+    row_of = begin // every
+    due = (row_of + 1) * every - 1
+    for sample in range(begin, signal.shape[0]):
         advance(columns, heights, known, into)
         drive = signal[sample, 0]
         for port in range(ports):
@@ -137,7 +153,10 @@ def march(step: Step, signal: Array, heard: Array, record: Array, known: Array, 
             known[row] = into[first + row]
         for each in range(inputs):
             known[states + ports + each] = signal[sample, each]
-        if sample < record.shape[0]:
-            for row in range(states + ports + inputs + 1):
-                record[sample, row] = known[row]
+        if sample == due:
+            if row_of < record.shape[0]:
+                for row in range(states + ports + inputs + 1):
+                    record[row_of, row] = known[row]
+            row_of += 1
+            due += every
     return True

@@ -28,6 +28,7 @@ from .kernel_arguments import (
     ROWS,
     WANTED,
     Array,
+    Integers,
     Solver,
     V,
 )
@@ -156,31 +157,45 @@ class Machine:
         """
         return self._run(signal, half, NOT_RECORDED)
 
-    def observe(self, signal: Array, half: bool = False, every: int = 1) -> Array:
-        """As `run`; voltages [V] of all nets listened at, then currents [A] through the ports; shape (samples, all).
+    def observe(self, signal: Array, wanted: Integers | None = None, half: bool = False, every: int = 1) -> Array:
+        """As `run`; what is seen at them: voltages [V] of nets listened at, currents [A] through ports.
 
-        Of so many samples the last one is looked at: `every` th.
+        Parameters
+        ----------
+        signal : ndarray
+            Samples [V].
+        wanted : ndarray of int
+            Which of all nets and, after them, all ports; by default all.
+        half : bool
+            By steps of half the length.
+        every : int
+            Of so many samples the last one is looked at.
+
+        Returns
+        -------
+        ndarray, shape (samples looked at, wanted)
         """
-        record = np.zeros((len(signal), len(self._known)))
-        self._run(signal, half, record)
-        matrix = (self.setting.half if half else self.setting.step).observe
-        return np.asarray(record[every - 1 :: every, : len(matrix)] @ self._seen(matrix))
+        record = np.empty((len(signal) // every, len(self._known)))
+        self._run(signal, half, record, every)
+        matrix = self._seen((self.setting.half if half else self.setting.step).observe)
+        matrix = matrix if wanted is None else matrix[:, wanted]
+        return np.asarray(record[:, : len(matrix)] @ matrix)
 
-    def _run(self, signal: Array, half: bool, record: Array) -> Array:
-        heard, length = np.empty(len(signal)), self._springs.longest or len(signal)
+    def _run(self, signal: Array, half: bool, record: Array, every: int = 1) -> Array:
+        parts, springs = self.setting.parts, self._springs
+        heard = np.empty((len(signal), self.setting.parts.heard))
+        inputs = np.zeros((len(signal), 1 + len(parts.lines) + len(parts.pushes)))
+        inputs[:, 0] = signal
+        length = springs.longest or len(signal)
         for first in range(0, len(signal), length):
-            some = signal[first : first + length, None]
-            late = self._springs.ahead(len(some), half) if self._springs.longest else some[:, :0]
-            pushes = np.zeros((len(some), len(self.setting.parts.pushes)))
-            try:
-                volts = self._drive(np.hstack([some, late, pushes]), half, record[first : first + length])
-            except Unsolved as error:
-                raise Unsolved(first + error.sample) from error
-            heard[first : first + length] = volts[:, 0]
-            if self._springs.longest:
-                sensed = volts[:, 1 : 1 + self._senses]
-                self._springs.take(sensed[:, ::2] - sensed[:, 1::2], half)
-        return heard
+            last = min(first + length, len(signal))
+            if springs.longest:
+                inputs[first:last, 1 : 1 + len(parts.lines)] = springs.ahead(last - first, half)
+            self._drive(inputs[:last], half, heard[:last], record, first, every)
+            if springs.longest:
+                sensed = heard[first:last, 1 : 1 + self._senses]
+                springs.take(sensed[:, ::2] - sensed[:, 1::2], half)
+        return heard[:, 0]
 
     def idle(self, seconds: float, push: float = 0.0) -> Array:
         """Let time pass without a signal, `push` [V] at the pushes; the watched nets meanwhile (samples, nets) [V]."""
@@ -188,32 +203,35 @@ class Machine:
         count = round(seconds / self.setting.seconds)
         signal = np.zeros((count, 1 + len(parts.lines) + len(parts.pushes)))
         signal[:, 1 + len(parts.lines) :] = push
-        return self._drive(signal, False, NOT_RECORDED)[:, 1 + self._senses :]
+        heard = np.empty((count, parts.heard))
+        self._drive(signal, False, heard, NOT_RECORDED)
+        return heard[:, 1 + self._senses :]
 
     def set_going(self) -> None:
         """Push the oscillators, and wait until they swing as they always will."""
         self.idle(PUSH_SECONDS, -PUSH_AMPS * PUSH_OHMS)
         self.idle(SETTLING - PUSH_SECONDS)
 
-    def _drive(self, signal: Array, half: bool, record: Array) -> Array:
+    def _drive(self, signal: Array, half: bool, heard: Array, record: Array, begin: int = 0, every: int = 1) -> None:
         """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
         step = self.setting.half if half else self.setting.step
         if step is not self._step:
             self._enter(step, *self._leave())
-        heard, done = np.empty((len(signal), len(step.step.by_current))), 0
-        while not self._march(step, signal[done:], heard[done:], record[done:]):
-            done += int(self._state[AT]) + 1
-            finer = self._finer(step, signal[done - 1], 0.5 if half else 1.0)
+        while not self._march(step, begin, signal, heard, record, every):
+            at = int(self._state[AT])
+            finer = self._finer(step, signal[at], 0.5 if half else 1.0)
             if finer is None:
-                raise Unsolved(done - 1)
-            heard[done - 1] = finer
-            if len(record):
-                record[done - 1] = self._known
-        return heard
+                raise Unsolved(at)
+            heard[at], begin = finer, at + 1
+            if begin % every == 0 and begin // every <= len(record):
+                record[begin // every - 1] = self._known
 
-    def _march(self, step: Discrete, signal: Array, heard: Array, record: Array = NOT_RECORDED) -> bool:
+    def _march(
+        self, step: Discrete, begin: int, signal: Array, heard: Array, record: Array = NOT_RECORDED, every: int = 1
+    ) -> bool:
         solver = self._solver(step.coupling)
-        return bool(march(step.step, np.ascontiguousarray(signal), heard, record, self._known, self._into, solver))
+        inputs = np.ascontiguousarray(signal)
+        return bool(march(step.step, begin, inputs, heard, every, record, self._known, self._into, solver))
 
     def _finer(self, step: Discrete, drive: Array, whole: float) -> Array | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
@@ -225,7 +243,7 @@ class Machine:
             self._enter(fine, states, w)
             ramp = w[step.driven] + np.outer(np.arange(1, count + 1) / count, drive - w[step.driven])
             heard = np.empty((count, len(step.step.by_current)))
-            if self._march(fine, ramp, heard):
+            if self._march(fine, 0, ramp, heard):
                 self._enter(step, *self._leave())
                 return np.asarray(heard[-1])
         return None
@@ -243,10 +261,10 @@ class Machine:
         heard = self.run(_halves(signal[:SMOOTH], before), half=True)[1::2]
         return np.concatenate([heard, self.run(signal[SMOOTH:])])
 
-    def observe_after_move(self, signal: Array, before: float) -> Array:
+    def observe_after_move(self, signal: Array, before: float, wanted: Integers | None = None) -> Array:
         """As `observe`, right after `move`; `before` is the sample of the signal before these [V]."""
-        seen = self.observe(_halves(signal[:SMOOTH], before), half=True)[1::2]
-        return np.concatenate([seen, self.observe(signal[SMOOTH:])])
+        seen = self.observe(_halves(signal[:SMOOTH], before), wanted, half=True, every=2)
+        return np.concatenate([seen, self.observe(signal[SMOOTH:], wanted)])
 
 
 def _halves(few: Array, before: float) -> Array:

@@ -17,7 +17,7 @@ from ..analyses import Transient
 from ..ngspice.engine import Arrays
 from ..stimuli import Burst, Sine, Throw, Waveform
 from .branches import BEFORE, parts_of
-from .kernel_arguments import Array
+from .kernel_arguments import Array, Integers
 from .machine import Machine, Unsolved
 from .pace import Pace
 from .setting import Setting, prepare
@@ -115,9 +115,9 @@ def transient(
         times, rows = [np.array([0.0, phases[0].begin])], [rest, rest]
     for phase in phases:
         machine.move(bench.setting(phase))
-        for time, seen in _played(machine, phase, stimulus, pace):
+        for time, seen in _played(machine, phase, stimulus, pace, bench.reading.columns):
             times.append(time)
-            rows.append(bench.reading.take(seen))
+            rows.append(seen * bench.reading.units)
     scale, values = np.concatenate(times), np.concatenate(rows)
     kept = scale >= pace.since
     if not np.isfinite(values).all():
@@ -164,8 +164,10 @@ def _phase(begin: float, end: float, step: float, pace: Pace) -> _Phase:
     return _Phase(begin, end, every * math.ceil((end - begin) / step / every - 1e-6), every)
 
 
-def _played(machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace) -> Iterator[tuple[Array, Array]]:
-    """Times [s] of a phase and what is seen then, of the steps that are kept."""
+def _played(
+    machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace, wanted: Integers
+) -> Iterator[tuple[Array, Array]]:
+    """Times [s] of a phase and what is seen then, of the steps that are kept: the `wanted` of `Machine.observe`."""
     every = phase.every
     time: Array = phase.begin + phase.step * np.arange(1.0, phase.steps + 1.0)
     signal = np.ascontiguousarray(stimulus.volts(time))
@@ -176,10 +178,10 @@ def _played(machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace) -> 
             if time[here][-1] < pace.since:
                 machine.run(signal[here])
             elif phase.moved and not first:
-                seen = machine.observe_after_move(signal[here], signal[0])
+                seen = machine.observe_after_move(signal[here], signal[0], wanted)
                 yield time[here][every - 1 :: every], seen[every - 1 :: every]
             else:
-                yield time[here][every - 1 :: every], machine.observe(signal[here], every=every)
+                yield time[here][every - 1 :: every], machine.observe(signal[here], wanted, every=every)
         except Unsolved as error:
             at = time[min(first + error.sample, phase.steps - 1)]
             raise EngineError(f"no solution was found {at:.6f} s from the start") from error

@@ -15,7 +15,7 @@ from ...circuit.semiconductors.laws import LAWS, pieces_of
 from ..devices import package
 from ..netlist import piece_vector, valve_vectors
 from .branches import Parts
-from .kernel_arguments import Array
+from .kernel_arguments import Array, Integers
 from .sockets import Seats
 
 _PORTS = {"plate": 0, "grid": 1, "screen": 2}
@@ -27,12 +27,12 @@ class Reading:
 
     nets: tuple[str, ...]
     names: tuple[str, ...]
-    columns: tuple[int, ...]
+    columns: Integers
     units: Array
 
     def take(self, seen: Array) -> Array:
-        """The vectors, in ngspice's units, out of samples [V, A] that were observed; shape (samples, vectors)."""
-        return np.asarray(seen[:, list(self.columns)] * self.units)
+        """The vectors, in ngspice's units, out of all that is seen at samples [V, A]; shape (samples, vectors)."""
+        return np.asarray(seen[:, self.columns] * self.units)
 
 
 def reading(wired: Circuit, parts: Parts, seats: Seats, vectors: Sequence[str]) -> Reading:
@@ -66,7 +66,8 @@ def reading(wired: Circuit, parts: Parts, seats: Seats, vectors: Sequence[str]) 
     if missing:
         raise EngineError(f"the time-step solver does not give {missing[0]}")
     found = [known[name] for name in vectors]
-    return Reading(nets, tuple(vectors), tuple(at for at, _ in found), np.array([unit for _, unit in found]))
+    columns = np.array([at for at, _ in found], dtype=np.int64)
+    return Reading(nets, tuple(vectors), columns, np.array([unit for _, unit in found]))
 
 
 def _currents(wired: Circuit) -> Iterator[tuple[str, str, int, float]]:

@@ -18,10 +18,15 @@ from ampsim.bench.diagnosis.quick_readings import QuickReadings, change_of
 from ampsim.circuit.amp import Amp, Socket
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.positions import Position
+from ampsim.circuit.values import at_supply
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp
+from ampsim.simulation.analyses import OperatingPoint
+from ampsim.simulation.response import simulate
 from ampsim.simulation.rest_points import Change, Points, RestPoints
 from tests.tools import random_amps
+from tests.tools.any_amps import made_amp
+from tests.tools.any_mods import mod_of, single_mods
 
 METER = 10e6
 
@@ -96,3 +101,16 @@ def test_every_usual_reading_of_an_amp_that_comes_along_can_be_had(name: str) ->
 def test_a_reading_before_the_rectifiers_is_refused() -> None:
     with pytest.raises(DescriptionError, match="before the rectifiers"):
         fault_model(load_amp("ballroom"), ["across R70"], drops=False)
+
+
+@pytest.mark.parametrize("supply", [1.0, 1.07])
+def test_a_meter_shows_the_volts_of_an_amp_with_its_mods(supply: float) -> None:
+    """Whatever they change, its rails too: those of a simulation that knows nothing of meters."""
+    rail = (mod_of("another rail voltage", made_amp(13, number)) for number in (27, 28))
+    for mod in (*rail, *single_mods(6, 29)):
+        assert mod is not None
+        bench = bench_of(mod.modded, {}, 30)
+        places = [each.name for each in bench.probes if " " not in each.name]
+        (found,) = bench.unloaded([State(supply=supply)])[:, : len(places)]
+        told = simulate(at_supply(mod.modded, supply), OperatingPoint(), nodes=places)["voltage"].squeeze()
+        assert found == pytest.approx(told.sel(node=places).to_numpy(), rel=1e-4, abs=1e-4), mod

@@ -187,8 +187,9 @@ class MeteredAmp:
         """The amp with everything in it that may go wrong, at a supply (factor on the volts of every rail [ratio])."""
         if supply not in self._circuits:
             elements, parts = self._elements_that_may_fail()
+            # The circuit's amp, not the one given: a mod may have put its rails at other volts.
             self._circuits[supply] = replace(
-                self.wired, amp=at_supply(self.amp, supply), elements=elements, parts=parts
+                self.wired, amp=at_supply(self.wired.amp, supply), elements=elements, parts=parts
             )
         return self._circuits[supply]
 

@@ -114,6 +114,14 @@ class Sheet(PagePanel):
         super().__init__(lab.page)
         self.lab = lab
 
+    def rested(self) -> None:
+        """Wait until nothing more comes: all is settled, and the picture is the kernel's last, with its limits."""
+        self.agreed()
+        self.settled()
+        self.page.wait_for_selector(f'{ROOT}[data-limits="drawn"]')
+        drawn = self.lab.value("panel.drawing[:99]").split('id="')[1].split('"')[0]
+        self.page.wait_for_selector(f"{ROOT} .picture svg#{drawn}")
+
     def run(self) -> None:
         """Run the notebook and wait until picture and tables stand."""
         self.lab.run_all()

@@ -219,6 +219,11 @@ function render({ model, el }) {
     const svg = picture.querySelector("svg");
     fitted(svg);
     curves.load(svg, model.get("frames"));
+    showLimits();
+  }
+
+  function showLimits() {
+    el.dataset.limits = curves.isWidened() ? "widened" : "drawn";
   }
 
   // What ngspice says; while the hand moves on, the page's own curves are newer.
@@ -253,6 +258,7 @@ function render({ model, el }) {
     again = painted;
     if (painted || !local) return;
     curves.show(local);
+    showLimits();
     show("");
     painted = true;
     requestAnimationFrame(() => {

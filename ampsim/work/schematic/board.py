@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from .geometry import Box, Point, Sign, Symbol, Wire, around, grown, meet
+from .geometry import Box, Point, Sign, Symbol, Wire, around, grown
 
-_WAYS: tuple[Point, ...] = ((1, 0), (0, 1), (-1, 0), (0, -1))
-_TURNS = tuple(tuple(turn for turn in range(4) if (turn + 2) % 4 != way) for way in range(4))
+WAYS: tuple[Point, ...] = ((1, 0), (0, 1), (-1, 0), (0, -1))
+TURNS = tuple(tuple(turn for turn in range(4) if (turn + 2) % 4 != way) for way in range(4))
 _PATIENCE = 9000  # steps looked at before a way is given up
 _HASTE = 1.15  # over 1: quicker, and a way may cost a little more than the best
-_BEND, _CROSS, _ALONG = 2.0, 4.0, 0.7
+BEND, _CROSS, _ALONG = 2.0, 4.0, 0.7
 _MARGIN = 6  # units round all that stands where wires may go
 _AIR = 0.25  # of a wire from a body or a text
 
@@ -26,7 +27,7 @@ class Board:
     symbols: list[Symbol] = field(default_factory=list)
     signs: list[Sign] = field(default_factory=list)
     boxes: list[Box] = field(default_factory=list)
-    blocked: set[Point] = field(default_factory=set)
+    blocked: Counter[Point] = field(default_factory=Counter)
     pins: dict[Point, str] = field(default_factory=dict)
     edges: dict[tuple[Point, int], str] = field(default_factory=dict)
     trees: dict[str, set[Point]] = field(default_factory=dict)
@@ -36,10 +37,11 @@ class Board:
     def free(self, boxes: Iterable[Box], pins: Iterable[tuple[Point, str]], air: float) -> bool:
         """Whether boxes and terminals have room, with air [units] round the boxes; a terminal may touch its own net."""
         for box in boxes:
-            wide = (box[0] - air, box[1] - 0.2, box[2] + air, box[3] + 0.2)
-            if any(meet(wide, other) for other in self.boxes):
+            left, low, right, high = box[0] - air, box[1] - 0.2, box[2] + air, box[3] + 0.2
+            # As `meet`, which asked of every box would be most of what placing costs.
+            if any(left < b[2] and b[0] < right and low < b[3] and b[1] < high for b in self.boxes):
                 return False
-            if any(point in self.pins or self._wired(point) for point in _points(grown(box, _AIR))):
+            if any(point in self.pins or point in self.used for point in _points(grown(box, _AIR))):
                 return False
         return all(self._takes(point, net) for point, net in pins)
 
@@ -47,9 +49,6 @@ class Board:
         if point in self.blocked or self.pins.get(point, net) != net:
             return False
         return all(self.edges.get((point, way), net) == net for way in range(4))
-
-    def _wired(self, point: Point) -> bool:
-        return any((point, way) in self.edges for way in range(4))
 
     def put(self, symbol: Symbol) -> None:
         """Stand a symbol on the board."""
@@ -69,7 +68,10 @@ class Board:
         """Take a sign off again to which no wire leads."""
         self.signs.remove(sign)
         self.boxes.remove(sign.box)
-        self.blocked = {point for box in self.boxes for point in _points(grown(box, _AIR))}
+        for point in _points(grown(sign.box, _AIR)):
+            self.blocked[point] -= 1
+            if not self.blocked[point]:
+                del self.blocked[point]
         del self.pins[sign.at]
 
     def _block(self, box: Box) -> None:
@@ -105,10 +107,10 @@ class Board:
         self.paths.append(path)
         self.used.update(path)
         for first, second in pairwise(path):
-            way = _WAYS.index((second[0] - first[0], second[1] - first[1]))
+            way = WAYS.index((second[0] - first[0], second[1] - first[1]))
             self.edges[first, way] = self.edges[second, (way + 2) % 4] = net
 
-    def _foreign(self, point: Point, net: str) -> list[int]:
+    def foreign(self, point: Point, net: str) -> list[int]:
         """The ways in which wires of other nets leave a point."""
         if point not in self.used:
             return []
@@ -116,7 +118,7 @@ class Board:
 
     def _way(self, net: str, start: Point, tree: set[Point], most: float) -> list[Point]:
         """The best way from a point to a tree; nothing when there is none."""
-        goals = {point for point in tree if not self._foreign(point, net)}
+        goals = {point for point in tree if not self.foreign(point, net)}
         if not goals:
             return []
         left, low, right, high = around((x, y, x, y) for x, y in goals)
@@ -133,14 +135,14 @@ class Board:
                 continue
             if point in goals and point != start:
                 return _traced(came, (point, way), start)
-            crossing = bool(self._foreign(point, net))
-            for turn in (way,) if crossing else _TURNS[way]:
-                step = (point[0] + _WAYS[turn][0], point[1] + _WAYS[turn][1])
+            crossing = bool(self.foreign(point, net))
+            for turn in (way,) if crossing else TURNS[way]:
+                step = (point[0] + WAYS[turn][0], point[1] + WAYS[turn][1])
                 if step in self.blocked or (point, turn) in self.edges:
                     continue
                 if (step, turn) not in prices:
-                    prices[step, turn] = self._price(net, step, turn, room)
-                new = cost + prices[step, turn] + (_BEND if turn != way else 0.0)
+                    prices[step, turn] = self.price(net, step, turn, room)
+                new = cost + prices[step, turn] + (BEND if turn != way else 0.0)
                 if new < best.get((step, turn), math.inf):
                     best[step, turn] = new
                     came[step, turn] = (point, way)
@@ -152,19 +154,19 @@ class Board:
         x, y = start
         return grown(around([*self.boxes, (x, y, x, y)]), _MARGIN)
 
-    def _price(self, net: str, step: Point, turn: int, room: Box) -> float:
+    def price(self, net: str, step: Point, turn: int, room: Box) -> float:
         """What a step costs; infinite where none can be taken."""
         x, y = step
         if self.pins.get(step, net) != net or not (room[0] <= x <= room[2] and room[1] <= y <= room[3]):
             return math.inf
         sides = ((turn + 1) % 4, (turn + 3) % 4)
-        if foreign := self._foreign(step, net):
+        if foreign := self.foreign(step, net):
             # Only straight across a straight wire.
             straight = sorted(foreign) == sorted(sides)
             return 1.0 + _CROSS if straight and len({self.edges[step, way] for way in foreign}) == 1 else math.inf
         price = 1.0
         for side in sides:
-            near = (x + _WAYS[side][0], y + _WAYS[side][1])
+            near = (x + WAYS[side][0], y + WAYS[side][1])
             if near in self.blocked or (near in self.used and self.edges.get((near, turn), net) != net):
                 price += _ALONG
         return price

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 _SUPPLIES = {"vplus": "vplus", "vminus": "vminus"}
 LOOKS: Mapping[str, Mapping[str, str]] = {
@@ -43,7 +44,7 @@ class Item:
     throws: tuple[Throw, ...] = ()
     look: str = ""
 
-    @property
+    @cached_property
     def nets(self) -> tuple[str, ...]:
         """The nets it is on, each once."""
         return tuple(dict.fromkeys(net for _, net in self.pins))

@@ -126,7 +126,7 @@ def _ends(flow: Flow, groups: Sequence[Sequence[Item]]) -> list[dict[str, tuple[
     found = [_outer_ends(flow, group) for group in groups]
     on = [{net for item in group for net in item.nets if not flow.given.common(net)} for group in groups]
     words = letters("A")
-    for net in sorted({net for nets in on for net in nets}, key=flow.far):
+    for net in sorted({net for nets in on for net in nets}, key=lambda net: (flow.far(net), net)):
         rows = [n for n, nets in enumerate(on) if net in nets]
         if len(rows) < 2:
             continue

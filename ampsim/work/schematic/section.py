@@ -26,19 +26,17 @@ def best_cut(flow: Flow, items: Iterable[Item], places: Mapping[str, int], aim: 
     aim, slack : float
         About where, and how far from there at most [units].
     """
-    given = list(items)
+    found: dict[str, list[int]] = {}
+    for item in items:
+        for net in flow.signal(item):
+            found.setdefault(net, []).append(places[item.name])
+    spans = [(min(across), max(across), _weight(flow, net)) for net, across in found.items()]
     slack = max(slack, 0.5)
     options = [aim - slack + 0.5 + k for k in range(int(2 * slack) + 1)]
 
     def price(cut: float) -> float:
-        nets: dict[str, set[bool]] = {}
-        for item in given:
-            for net in flow.signal(item):
-                nets.setdefault(net, set()).add(places[item.name] > cut)
-        return (
-            sum(_weight(flow, net) for net, sides in nets.items() if len(sides) > 1)
-            + 2.0 * ((cut - aim) / max(slack, 1.0)) ** 2
-        )
+        crossed = sum(weight for first, last, weight in spans if first <= cut < last)
+        return crossed + 2.0 * ((cut - aim) / max(slack, 1.0)) ** 2
 
     return min(options, key=price)
 

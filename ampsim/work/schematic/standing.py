@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import chain, count
 from string import ascii_uppercase
 
 from . import symbols
@@ -16,8 +16,11 @@ from .geometry import Box, Point, Sign, Symbol, around, shift
 from .items import Item
 from .levels import Levels
 from .turns import Turns
+from .way_costs import WayCosts
 
 _TRIES = 400
+_DETOUR = 14.0  # units that a way to a sign may cost beyond what lies between
+_PATIENCE = 3  # ways looked for in vain, after which it is quicker to ask first from where there are any
 _SIDES: dict[str, Point] = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
@@ -153,20 +156,26 @@ class Standing:
         """Put a sign near a terminal on a tree, and join them."""
         points = sorted(tree, key=lambda p: -p[0] if side == "right" else p[0])
         pins = [p for p in points if p in self.board.pins]
-        return self._flag_at(net, kind, word, side, tree, pins) or self._flag_at(net, kind, word, side, tree, points)
-
-    def _flag_at(self, net: str, kind: str, word: str, side: str, tree: set[Point], points: list[Point]) -> bool:
-        pins = list(points)
-        level, (dx, dy) = self.levels.at(net), _SIDES[side]
-        pins.sort(key=lambda p: abs(p[1] - level) if dx else 0)
-        for far in range(1 if dx else 3, 24):
-            for x, y in pins:
-                for lift in (0, 1, -1, 2, -2, 3, -3):
-                    at = (x + dx * far, y + lift) if dx else (x + lift, y + dy * far)
-                    sign = symbols.sign(kind, word, at, side)
-                    if at not in self.board.pins and self.board.free([sign.box], [(at, net)], 0.3 if dx else 0.9):
-                        self.board.put_sign(sign, net)
-                        if self.board.connect(net, at, tree, most=far + 14.0):
-                            return True
-                        self.board.take_sign(sign)
+        costs, vain = WayCosts(self.board, net, tree), 0
+        for at, most in chain(self._flag_places(net, side, pins), self._flag_places(net, side, points)):
+            sign = symbols.sign(kind, word, at, side)
+            air = 0.3 if _SIDES[side][0] else 0.9
+            if at in self.board.pins or not self.board.free([sign.box], [(at, net)], air):
+                continue
+            if vain >= _PATIENCE and not costs.within(at, most):
+                continue
+            self.board.put_sign(sign, net)
+            if self.board.connect(net, at, tree, most):
+                return True
+            self.board.take_sign(sign)
+            vain += 1
         return False
+
+    def _flag_places(self, net: str, side: str, points: list[Point]) -> Iterator[tuple[Point, float]]:
+        """Where a sign may stand for points of a net, the nearest first, and what the way there may cost."""
+        level, (dx, dy) = self.levels.at(net), _SIDES[side]
+        near = sorted(points, key=lambda p: abs(p[1] - level) if dx else 0)
+        for far in range(1 if dx else 3, 24):
+            for x, y in near:
+                for lift in (0, 1, -1, 2, -2, 3, -3):
+                    yield (x + dx * far, y + lift) if dx else (x + lift, y + dy * far), far + _DETOUR

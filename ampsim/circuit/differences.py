@@ -73,7 +73,7 @@ def plan(
     doings = [replace(each, undone=True) for each in before if each.edit not in kept]
     doings += [each for each in after if each.edit not in kept]
     base = _base(stock, modded, [each.edit for each in before])
-    groups = _joined_by_wiring(_joined_by_need(_named_groups(doings, by)), base)
+    groups = _joined_by_wiring(_joined_by_need(_named_groups(doings, by), frozenset(base.mods[0].nets)), base)
     return tuple(_step(name, group, base) for name, group in groups.items()), base
 
 
@@ -119,8 +119,9 @@ def _base(stock: Amp, modded: Amp, edits: Iterable[Edit]) -> Amp:
     parts: dict[str, AnyPart] = {part.designator: part for mod in mods for part in mod.parts}
     valves = {valve.type: valve for mod in mods for valve in mod.valves}
     devices = {each.type: each for mod in mods for each in mod.semiconductors}
+    nets = tuple(dict.fromkeys(net for mod in mods for net in mod.nets))
     done = Mod("none of the edits", "", tuple(parts.values()), tuple(edits), (), tuple(valves.values()), modded.file,
-               semiconductors=tuple(devices.values()))  # fmt: skip
+               semiconductors=tuple(devices.values()), nets=nets)  # fmt: skip
     return replace(stock, mods=(done,), switches=())
 
 
@@ -166,15 +167,17 @@ def _joined(groups: _Groups, names: Iterable[str]) -> _Groups:
     }
 
 
-def _joined_by_need(groups: _Groups) -> _Groups:
-    """Join what cannot be done apart: a part fitted at another fitted part, two edits of one part."""
+def _joined_by_need(groups: _Groups, nets: frozenset[str]) -> _Groups:
+    """Join what cannot be done apart: parts fitted at one another or at a net of a mod's own, two edits of a part."""
     for one, other in itertools.permutations(groups, 2):
-        if any(_needs(mine.edit, its.edit) for mine in groups[one] for its in groups[other]):
-            return _joined_by_need(_joined(groups, (one, other)))
+        if any(_needs(mine.edit, its.edit, nets) for mine in groups[one] for its in groups[other]):
+            return _joined_by_need(_joined(groups, (one, other)), nets)
     return groups
 
 
-def _needs(edit: Edit, other: Edit) -> bool:
+def _needs(edit: Edit, other: Edit, nets: frozenset[str]) -> bool:
+    if nets & set(edit.places) & set(other.places):
+        return True
     met = {edit.across, edit.part, *(place.partition(".")[0] for place in edit.places)}
     return (other.action == "fit" and other.part in met) or bool(touches(edit) & touches(other))
 

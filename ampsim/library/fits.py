@@ -81,7 +81,7 @@ def _fit(mod: Mod, amp: Amp | str | Path) -> Fit:
     name = stock.name if isinstance(amp, Amp) else Path(amp).name.removesuffix(".toml")
     try:
         modded = apply_mods(stock, mod)
-        _wire(modded)
+        check_wiring(modded)
     except ManyPlaces as problem:
         return Fit(name, None, (), str(problem), True)
     except DescriptionError as problem:
@@ -90,8 +90,14 @@ def _fit(mod: Mod, amp: Amp | str | Path) -> Fit:
     return Fit(name, modded, tuple(_landing(stock, fitted)))
 
 
-def _wire(modded: Amp) -> None:
-    """Wire the amp with each switch in every position, as far as that is refused before it is simulated."""
+def check_wiring(modded: Amp) -> None:
+    """Wire an amp with each of its switches in every position.
+
+    Raises
+    ------
+    DescriptionError
+        For what is refused before it is simulated.
+    """
     build_circuit(modded)
     for switch in modded.all_switches:
         for label in switch.labels:

@@ -8,13 +8,20 @@ import numpy as np
 import pytest
 
 from ampsim.base.errors import DescriptionError
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.positions import switches_at
 from ampsim.interface.lessons.own_amp import SETTING, fit_what_fits, gain_stage, lesson_amp, settings_of
+from ampsim.interface.lessons.own_mods import BY_ROLE, lesson_mods
 from ampsim.interface.lessons.question import MOST_MARKS, Exercise
 from ampsim.interface.lessons.sheet import exercise_sheet
 from ampsim.interface.lessons.stage import formula_beside, lesson_stage, textbook_stage
 from ampsim.interface.lessons.topics import LEVELS, TOPICS, exercise
-from ampsim.library.loader import load_amp
+from ampsim.library.candidates import read_candidates
+from ampsim.library.fits import fits
+from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.measures.closed_forms import BypassedStage
+
+AMPS = ("boathouse", "glasshouse", "kitchen", "lesson-stage", "switchyard")
 
 
 @pytest.mark.parametrize(
@@ -181,3 +188,48 @@ def test_what_an_amp_has_is_not_fitted_twice() -> None:
     amp = load_amp("workshop-a")
     fitted = fit_what_fits(amp, "depth-control", "presence-control")
     assert [mod.name for mod in fitted.mods] == ["depth control"]
+
+
+def test_without_an_amp_of_ones_own_a_lesson_has_the_mods_that_it_is_written_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    lesson = lesson_mods("workshop-a", "bright-switch", "cathode-switch", "depth")
+    demo = load_audition("bright-cathode-depth")
+    assert (lesson.stock, lesson.modded) == (demo.stock, demo.modded)
+    assert lesson.middle == demo.compare_at
+    assert lesson.values == {"C101": ("47p", "1n", "E6")}
+    assert lesson.neighbours("bright-switch") == "47p, 120p, 220p, 390p, 1n or none between P1.top and P1.wiper"
+    assert lesson.valve("cathode-switch") == "V1B"
+    assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize("name", AMPS)
+def test_every_lesson_finds_what_to_show_of_any_amp_and_says_what_does_not_fit(
+    name: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv(SETTING, name)
+    own = load_amp(name)
+    lesson = lesson_mods("workshop-a", *BY_ROLE)
+    said = " ".join(capsys.readouterr().out.split())
+    for subject in BY_ROLE:
+        shown = lesson.on(subject)
+        there = capsys.readouterr().out
+        assert (shown.stock == own) is (subject in lesson.mods)
+        assert bool(there) is (subject not in lesson.mods), "where it is not the own amp the cell says so"
+        assert set(shown.controls(subject)) <= set(shown.modded.controls)
+        assert shown.valve(subject) in shown.stock.part_by_designator
+        if answers := shown.neighbours(subject):
+            assert len(read_candidates(shown.stock, answers).candidates) >= 5
+        # What was passed over does not go with this amp, and the reason given is that of `fits`.
+        landed = lesson.mods[subject].name.partition(" at ")[0] if subject in lesson.mods else ""
+        for other in BY_ROLE[subject]:
+            mod = load_mod(other)
+            if mod.name == landed:
+                break
+            (fit,) = fits(mod, [own])
+            clash = {*fit.modded.controls} == {*own.controls} if fit.modded else True
+            assert fit.modded is None or clash or f"'{mod.name}'" in said
+            if fit.reason and not fit.choose:
+                assert " ".join(fit.reason.split()) in said
+    assert lesson.modded.controls.keys() >= lesson.middle.keys()
+    build_circuit(lesson.modded, switches_at(lesson.modded, lesson.middle))

@@ -25,29 +25,37 @@ RESISTORS = [part.designator for part in AMP.parts if part.kind == "resistor"]
 CAPACITORS = [part.designator for part in AMP.parts if part.kind == "capacitor"]
 
 
-def mod(*edits, name="m", parts=None):
-    return parse_mod({"name": name, "reason": "r", "parts": parts or {}, "edits": list(edits)})
+def mod(*edits, name="m", parts=None, nets=()):
+    tables = {"name": name, "reason": "r", "parts": parts or {}, "edits": list(edits)}
+    return parse_mod(tables | ({"nets": list(nets)} if nets else {}))
 
 
 @st.composite
 def disjoint_edits(draw):
-    """A mod whose edits each touch another part: another value, a part across it, a part in series with it."""
+    """A mod whose edits each touch another part: another value, a part or two in a row across it, one in series."""
     chosen = draw(st.lists(st.sampled_from(RESISTORS + CAPACITORS), min_size=1, max_size=4, unique=True))
-    parts, edits = {}, []
+    parts, edits, nets = {}, [], []
     for number, designator in enumerate(chosen):
-        action = draw(st.sampled_from(["replace", "across", "series"]))
+        action = draw(st.sampled_from(["replace", "across", "series", "row"]))
         factor = draw(st.sampled_from([0.22, 0.47, 1.0, 2.2, 4.7]))
         value = AMP.part_by_designator[designator].value * factor
         quantity = OHM if designator.startswith("R") else FARAD
         if action == "replace":
             edits.append({"replace": designator, "with": format_value(value, quantity)})
+        elif action == "row":
+            nets.append(f"between_{number}")
+            parts |= {f"{designator[0]}{700 + number}": format_value(value, quantity), f"R{800 + number}": "4k7"}
+            edits += [
+                {"fit": f"{designator[0]}{700 + number}", "between": [f"{designator}.1", nets[-1]]},
+                {"fit": f"R{800 + number}", "between": [nets[-1], f"{designator}.2"]},
+            ]
         else:
             new = f"{designator[0] if action == 'across' else 'R'}{700 + number}"
             parts[new] = format_value(value, quantity) if action == "across" else "4k7"
             edits.append({"fit": new} | ({action: designator} if action == "across" else {}))
             if action == "series":
                 edits[-1]["in_series_at"] = f"{designator}.1"
-    return mod(*edits, parts=parts), len(chosen)
+    return mod(*edits, parts=parts, nets=nets), len(chosen)
 
 
 @settings(max_examples=25)

@@ -15,7 +15,17 @@ from .words import Phrase, is_phrase, jobs_of, parse_phrase
 
 
 class ManyPlaces(DescriptionError):
-    """A mod lands in more than one place; the message lists them and says how to choose."""
+    """A mod lands in more than one place; the message lists them and says how to choose.
+
+    Attributes
+    ----------
+    at
+        What narrows it down to each of them, in signal order.
+    """
+
+    def __init__(self, message: str, at: Sequence[str]) -> None:
+        super().__init__(message)
+        self.at = tuple(at)
 
 
 @dataclass(frozen=True)
@@ -90,10 +100,12 @@ def choose(site: Site, wanted: Wanted, volts: Volts, at: Sequence[str] = ()) -> 
         raise NoPlace(f"{wanted.name} does not land at {join_words(list(at))}; it would at {_listed(chosen)}")
     if len({tuple(sorted(each.landing.items())) for each in left}) > 1:
         head = next(each for each, group in zip(heads, groups, strict=True) if len(group) > 1)
-        names = " or ".join(f"{wanted.file.removesuffix('.toml')} at {_plain_label(each)}" for each in left[:3])
+        at = [_plain_label(each) for each in left]
+        names = " or ".join(f"{wanted.file.removesuffix('.toml')} at {each}" for each in at[:3])
         raise ManyPlaces(
             f"{wanted.name} lands in {len(left)} places of {site.amp.name} ({head.head}): {_listed(left)}; say which, "
-            f"written for example {names}"
+            f"written for example {names}",
+            at,
         )
     return left[0]
 

@@ -6,6 +6,7 @@ from ...base.lazy_names import lazy_names
 
 _HOME = {
     "own_amp": ("fit_what_fits", "gain_stage", "lesson_amp", "settings_of", "shop_amp"),
+    "own_mods": ("Lesson", "lesson_mods"),
     "stage": ("formula_beside", "lesson_stage", "textbook_stage"),
     "question": ("Exercise", "Why"),
     "topics": ("TOPICS", "exercise"),

@@ -14,11 +14,26 @@ from ..base.errors import DescriptionError, shown
 from ..base.files import write_whole
 from . import style
 from .canvas import Picture, png
+from .drawn_picture import DrawnPicture
+
+Shown = Picture | DrawnPicture
+"""What can be shown and saved."""
+
+
+def drawn_picture(picture: Shown) -> DrawnPicture:
+    """Draw a picture as SVG, once."""
+    if isinstance(picture, DrawnPicture):
+        return picture
+    return DrawnPicture(picture.heading, picture.alternative, svg(picture), lambda: picture)
+
+
+def svg(picture: Shown) -> str:
+    """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
+    return picture.svg if isinstance(picture, DrawnPicture) else _svg(picture)
 
 
 @style.picture_settings()
-def svg(picture: Picture) -> str:
-    """The picture as SVG: the same input gives the same text; it has title and desc, and its style stays its own."""
+def _svg(picture: Picture) -> str:
     buffer = io.StringIO()
     picture.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
     drawn = buffer.getvalue()
@@ -34,18 +49,18 @@ def svg(picture: Picture) -> str:
     return drawn[:start] + tag + drawn[start + len("<svg ") : end] + words + body
 
 
-def svg_element(picture: Picture) -> Markup:
+def svg_element(picture: Shown) -> Markup:
     """The picture as an element of a page: its SVG without what stands before `<svg`."""
     drawn = svg(picture)
     return Markup(drawn[drawn.index("<svg ") :])
 
 
-def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
+def save_picture(picture: Shown, path: str | Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
     """Write a picture; return the files written.
 
     Parameters
     ----------
-    picture : Picture
+    picture : Picture or DrawnPicture
     path : str or Path
         With the ending of a format: that format alone. Without: one file for each of `formats`.
     formats : sequence of {"png", "svg"}
@@ -62,8 +77,9 @@ def save_picture(picture: Picture, path: str | Path, formats: Sequence[str] = ("
     return [_write(picture, target.with_name(f"{target.name}.{each}")) for each in formats]
 
 
-def _write(picture: Picture, target: Path) -> Path:
+def _write(picture: Shown, target: Path) -> Path:
     if target.suffix not in (".png", ".svg"):
         raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
-    content = png(picture) if target.suffix == ".png" else svg(picture).encode()
-    return write_whole(target, content)
+    if target.suffix == ".svg":
+        return write_whole(target, svg(picture).encode())
+    return write_whole(target, png(picture.draw() if isinstance(picture, DrawnPicture) else picture))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
 
 from ..circuit.amp import Amp
-from ..pictures.canvas import Picture
+from ..pictures.export import Shown
 from .findings import Finding, Grade, verdict, worries_first, worst
 
 
@@ -46,7 +47,7 @@ class Section:
     title: str
     findings: tuple[Finding, ...]
     tables: dict[str, pd.DataFrame]
-    pictures: dict[str, Picture]
+    pictures: Mapping[str, Shown]
     notes: tuple[str, ...] = ()
     key_tables: tuple[str, ...] = ()
 

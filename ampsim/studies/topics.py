@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from importlib import import_module
+from pathlib import Path
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.progress import Progress
@@ -33,6 +34,11 @@ def chosen_topics(topics: Sequence[str] | None = None) -> tuple[str, ...]:
 def topic_title(topic: str) -> str:
     """What a topic is called at the head of its section."""
     return str(import_module(f".{topic}", __package__).TITLE)
+
+
+def topic_file(topic: str) -> Path:
+    """Where the folder of a topic begins."""
+    return Path(str(import_module(f".{topic}", __package__).__file__))
 
 
 def topic_section(topic: str, examined: Examination, progress: Progress | None = None) -> Section:

@@ -30,6 +30,7 @@ from ...measures.bias import bias_table
 from ...measures.law_bands import BANDS, CUT_OFF, REST, SCREEN, current_kind, likely
 from ...pictures.bias import bias_picture
 from ...pictures.canvas import Picture
+from ...pictures.export import Shown
 from ...pictures.family import family_picture
 from ...simulation.analyses import FrequencySweep, OperatingPoint
 from ...simulation.response import simulate
@@ -51,7 +52,7 @@ class AmpPage:
     amp: Amp
     position: str
     tables: Mapping[str, pd.DataFrame] = field(hash=False)
-    pictures: Mapping[str, Picture] = field(hash=False)
+    pictures: Mapping[str, Shown] = field(hash=False)
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 

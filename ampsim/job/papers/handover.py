@@ -108,7 +108,7 @@ def gather_handover(
     if unsteady := unsteady_words(unsteady_positions([stock, modded], [audition.compare_at])):
         drawn["overlay"].stamp(["OSCILLATES, not as drawn here:", *unsteady])
     cautions = cautions or caution_sheet(modded)
-    checked = sheet or (consequences(examine(stock, modded), topics, pictures=False) if topics else None)
+    checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
     swept = {phase: taken_sweeps(audition, record, folder, phase) for phase in Phase}
     tested = tested or _proof_sheet(audition, record, swept[Phase.AFTER])
     drawn |= _sweep_pictures(swept, tested)

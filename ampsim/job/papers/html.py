@@ -12,8 +12,7 @@ from markupsafe import Markup
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.html import fitted_table, render
-from ...pictures.canvas import Picture
-from ...pictures.export import svg_element
+from ...pictures.export import Shown, svg_element
 from ...studies.audition_request import Audition
 from ...studies.sheet.page import sheet_style
 from ..record.data import Record
@@ -53,7 +52,7 @@ def job_title(audition: Audition, record: Record | None) -> str:
     return f"{audition.name}, for {owner}" if owner and owner not in audition.name else audition.name
 
 
-def figure(picture: Picture) -> Markup:
+def figure(picture: Shown) -> Markup:
     """A picture as vectors in the page."""
     return Markup("<figure>{}</figure>").format(svg_element(picture))
 

@@ -13,7 +13,7 @@ from ..findings import Finding, Grade, verdict, worst
 from ..section import Examination, Section
 from ..stability.steady import unsteady_sections
 from ..topics import chosen_topics, topic_title
-from .kept_sections import section_in_words, section_kept
+from .kept_sections import kept_section
 from .overview import overview_html
 from .text import first_answer, section_text
 
@@ -90,9 +90,8 @@ def consequences(
     examined: Examination,
     topics: Sequence[str] | None = None,
     progress: Progress | None = None,
-    pictures: bool = True,
 ) -> Sheet:
-    """Examine a mod and return its sheet.
+    """Examine a mod and return its sheet; what was found of the same before is taken from where it is kept.
 
     Parameters
     ----------
@@ -102,8 +101,6 @@ def consequences(
         Some of `studies.topics.TOPICS`; default all.
     progress : callable
         See `base.progress`; called before each topic and after it, with its title and its grade.
-    pictures : bool
-        Without them, what was found of the same before is taken from where it is kept.
 
     Raises
     ------
@@ -118,7 +115,7 @@ def consequences(
     for done, topic in enumerate(chosen):
         if progress:
             progress(done, len(chosen), f"{topic_title(topic)} ...")
-        sections.append(section_kept(topic, examined) if pictures else section_in_words(topic, examined))
+        sections.append(kept_section(topic, examined))
         if progress:
             progress(done + 1, len(chosen), f"{topic_title(topic)}: {sections[-1].grade.advice}")
     return Sheet(examined, tuple(sections))

@@ -10,6 +10,8 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.laws import pieces_of
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.valves.description import GridDiode, Valve
 from ..circuit.valves.grid import diode_current
@@ -20,6 +22,8 @@ from .timestep.state_space import PATH
 Array = NDArray[np.float64]
 # Forward differences over so many volts: Newton's method wants slopes to a part in a thousand.
 _STEP = 1e-5
+# Of two central differences, over so many volts and half of it, the one takes away the other's error.
+_EXACT_STEP = 5e-4
 GMIN = 1e-12
 """What ngspice lets past every junction [S]."""
 
@@ -44,16 +48,16 @@ class PortCurrents:
     """The laws of a circuit, port by port in the order of its seats."""
 
     def __init__(self, seats: Sequence[Seat], fluxes: Collection[str] = ()) -> None:
-        self._seats = tuple(seats)
+        self._seats, self._fluxes = tuple(seats), frozenset(fluxes)
         self._beside = np.array([_beside(seat, port, fluxes) for seat in seats for port in range(len(seat.ports))])
         self.ports = tuple(port for seat in seats for port in seat.ports)
         counts = [len(seat.ports) for seat in seats]
         self._spans = [slice(end - count, end) for count, end in zip(counts, np.cumsum(counts), strict=True)]
 
-    def numbers(self, sockets: Sequence[Mapping[str, Valve]]) -> list[Numbers]:
-        """What the laws take, with the very valves that sets of volts belong to (by name, in lower case)."""
+    def numbers(self, sockets: Sequence[Mapping[str, Valve | Semiconductor]]) -> list[Numbers]:
+        """What the laws take, with the very parts that sets of volts belong to (by name, in lower case)."""
         changed = {name for each in sockets for name in each}
-        return [_numbers(seat, sockets if seat.name in changed else ()) for seat in self._seats]
+        return [_numbers(seat, sockets if seat.part in changed else ()) for seat in self._seats]
 
     @staticmethod
     def some(numbers: Sequence[Numbers], rows: NDArray[np.int_]) -> list[Numbers]:
@@ -75,6 +79,28 @@ class PortCurrents:
                 slope[:, span, span.start + port] = (_currents(seat, own, moved) - here) / _STEP
         return flow + self._beside * volts, slope + np.diag(self._beside)
 
+    def alone(self, flow: Array, volts: Array) -> Array:
+        """Currents of the laws alone [A], of what `at` gives at the same volts [V], and what ngspice lets past them."""
+        volts_ports = np.array([port[0] not in self._fluxes for port in self.ports], dtype=bool)
+        return np.asarray(flow + PATH * volts * volts_ports)
+
+    def slopes(self, volts: Array, numbers: Sequence[Numbers]) -> Array:
+        """The slopes of `at` [S], shape (sets, ports, ports), to some nine digits; takes what that takes [V]."""
+        found = np.zeros((*volts.shape, volts.shape[1]))
+        for seat, span, own in zip(self._seats, self._spans, numbers, strict=True):
+            at = volts[:, span]
+            for port in range(at.shape[1]):
+                wide, close = (_central(seat, own, at, port, step) for step in (_EXACT_STEP, 0.5 * _EXACT_STEP))
+                found[:, span, span.start + port] = (4.0 * close - wide) / 3.0
+        return found + np.diag(self._beside)
+
+
+def _central(seat: Seat, numbers: Numbers, volts: Array, port: int, step: float) -> Array:
+    high, low = volts.copy(), volts.copy()
+    high[:, port] += step
+    low[:, port] -= step
+    return (_currents(seat, numbers, high) - _currents(seat, numbers, low)) / (2.0 * step)
+
 
 def _beside(seat: Seat, port: int, fluxes: Collection[str]) -> float:
     """What flows beside a law [S]: what ngspice lets past a junction, less `state_space.PATH`; past a flux nothing."""
@@ -84,12 +110,12 @@ def _beside(seat: Seat, port: int, fluxes: Collection[str]) -> float:
     return GMIN * junction - PATH
 
 
-def _numbers(seat: Seat, sockets: Sequence[Mapping[str, Valve]]) -> Numbers:
+def _numbers(seat: Seat, sockets: Sequence[Mapping[str, Valve | Semiconductor]]) -> Numbers:
     if seat.valve is None:
-        return Numbers(dict(zip(PORT_LAWS[seat.law].parameters, seat.numbers, strict=True)), None)
+        return Numbers(_of_pieces(seat, sockets), None)
     if not sockets:
         return Numbers(dict(seat.valve.parameters), _grid(seat.valve))
-    valves = [each.get(seat.name, seat.valve) for each in sockets]
+    valves = [cast("Valve", each.get(seat.name, seat.valve)) for each in sockets]
     kinds = {id(valve): valve for valve in valves}
     row = {key: number for number, key in enumerate(kinds)}
     which = np.array([row[id(valve)] for valve in valves])
@@ -101,6 +127,20 @@ def _numbers(seat: Seat, sockets: Sequence[Mapping[str, Valve]]) -> Numbers:
     return Numbers(
         law, {name: np.array([cast("dict[str, float]", grid)[name] for grid in grids])[which] for name in grids[0]}
     )
+
+
+def _of_pieces(seat: Seat, sockets: Sequence[Mapping[str, Valve | Semiconductor]]) -> dict[str, Any]:
+    """The numbers of a piece of a semiconductor, or of what has no name in a drawing."""
+    rows = [_piece(seat, each.get(seat.part)) for each in sockets]
+    numbers = np.array(rows).T if rows else seat.numbers
+    return dict(zip(PORT_LAWS[seat.law].parameters, numbers, strict=True))
+
+
+def _piece(seat: Seat, device: Valve | Semiconductor | None) -> tuple[float, ...]:
+    if not isinstance(device, Semiconductor):
+        return seat.numbers
+    named = {each.name: each.numbers for each in pieces_of(device).laws}[seat.name.removeprefix(f"{seat.part}.")]
+    return tuple(named[name] for name in PORT_LAWS[seat.law].parameters)
 
 
 def _grid(valve: Valve | None) -> dict[str, float] | None:

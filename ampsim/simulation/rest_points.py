@@ -14,20 +14,15 @@ from numpy.typing import NDArray
 
 from ..base.errors import EngineError
 from ..circuit.valves.description import Valve
-from .port_currents import Numbers, PortCurrents
+from .port_currents import PortCurrents
+from .port_volts import raised, settled
 from .timestep.branches import Parts
 from .timestep.state_space import PATH, rest_rows
 
 Array = NDArray[np.float64]
 _CHUNK = 1000  # points that are solved together
-_MOST_STEPS = 100
-# A point is found where the next step of Newton's method is less than this share of the largest volts, or volt.
-_TOLERANCE = 1e-9
-# Steps are at most so long [V]; where they grow they are shortened, down to this share: laws bend.
-_LONGEST, _SHORTEST = 30.0, 0.1
 # Beyond this factor a change of resistance takes away what determines a net: too few digits are left.
 _MOST_GAIN = 1e13
-_RAMP = (0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
 
 
 @dataclass(frozen=True)
@@ -99,10 +94,8 @@ class RestPoints:
 
     def _first(self) -> Array:
         """The volts at the laws' ports of the circuit as given [V], its sources raised from nothing."""
-        laws, volts = self._laws, np.zeros((1, self._laws))
-        numbers = self._currents.numbers([{}])
-        for share in _RAMP:
-            volts, good = self._newton(share * self._still[None, :laws], self._ohms[None, :laws, :laws], numbers, volts)
+        laws, numbers = self._laws, self._currents.numbers([{}])
+        volts, good = raised(self._currents, self._still[None, :laws], self._ohms[None, :laws, :laws], numbers)
         if not good.all():
             raise EngineError("no operating point was found")
         return np.asarray(volts[0])
@@ -136,7 +129,8 @@ class RestPoints:
             return np.asarray(self._still[rows] + moved[:, :, 0])
 
         inner, into = seen(laws, laws), seen(heard, laws)
-        volts, good = self._newton(still(laws), inner, numbers, np.tile(self._start, (len(changes), 1)))
+        start = np.tile(self._start, (len(changes), 1))
+        volts, good = settled(self._currents, still(laws), inner, numbers, start)
         flow, slope = self._currents.at(volts, numbers)
         found = still(heard) + (into @ flow[:, :, None])[:, :, 0]
         own = self._own(where, drawn)
@@ -164,27 +158,3 @@ class RestPoints:
                 where[row, column] = self._laws + place
                 more[row, column] = 1.0 / ohms - 1.0 / self._drawn[place]
         return where, more
-
-    def _newton(
-        self, still: Array, ohms: Array, numbers: Sequence[Numbers], volts: Array
-    ) -> tuple[Array, NDArray[np.bool_]]:
-        """Volts at the laws' ports that their currents agree with, from others; and which of them were found."""
-        volts, unit = volts.copy(), np.eye(volts.shape[1])
-        left, rate, last = np.arange(len(volts)), np.ones(len(volts)), np.full(len(volts), np.inf)
-        for _ in range(_MOST_STEPS):
-            at = volts[left]
-            flow, slope = self._currents.at(at, self._currents.some(numbers, left))
-            away = at - still[left] - (ohms[left] @ flow[:, :, None])[:, :, 0]
-            step = np.linalg.solve(unit - ohms[left] @ slope, away[:, :, None])[:, :, 0]
-            size = np.abs(step).max(axis=1, initial=0.0)
-            # Where a law bends, whole steps may go to and fro for ever: shorter ones then.
-            rate = np.where(size > last, np.maximum(0.5 * rate, _SHORTEST), np.minimum(1.2 * rate, 1.0))
-            rate, last = np.minimum(rate, _LONGEST / np.maximum(size, _LONGEST)), size
-            volts[left] = at - step * rate[:, None]
-            on = ~(size <= _TOLERANCE * (1.0 + np.abs(at).max(axis=1, initial=0.0)))
-            left, rate, last = left[on], rate[on], last[on]
-            if not left.size:
-                break
-        good = np.ones(len(volts), dtype=bool)
-        good[left] = False
-        return volts, good

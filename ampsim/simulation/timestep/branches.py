@@ -61,6 +61,11 @@ class Seat:
     valve: Valve | None = None
     name: str = ""
 
+    @property
+    def part(self) -> str:
+        """The designator, in lower case, of the valve or semiconductor that it belongs to."""
+        return self.name.partition(".")[0]
+
 
 def valve_seat(valve: Valve, nets: Mapping[str, str], name: str = "") -> Seat:
     """The seat of a valve with its pins on nets."""
@@ -274,7 +279,12 @@ def parts_of(
     still : bool
         Whether oscillators that the amp is meant to have stand still.
     """
-    wired, collector = supplied(wired), Collector(setting, closed)
+    return collect(Collector(setting, closed), wired, still)
+
+
+def collect(collector: Collector, wired: Circuit, still: bool) -> Parts:
+    """As `parts_of`, by a collector of one's own."""
+    wired = supplied(wired)
     for element in wired.elements:
         WRITERS[element.kind](collector, element, wired)
     write_oscillators(collector, wired, not still)

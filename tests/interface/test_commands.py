@@ -531,11 +531,18 @@ def every_help(parser):
 every_help(make_parser())
 loaded = [name for name in ("numpy", "pandas", "xarray", "matplotlib", "scipy") if name in sys.modules]
 assert not loaded, f"help: {loaded}"
-for command in (["models"], *(["check", path] for path in sys.argv[1:])):
+job = sys.argv[-1]
+for command in (["models"], *(["check", path] for path in sys.argv[1:]), ["job", "show", job]):
     with contextlib.redirect_stdout(io.StringIO()):
         assert main(command) == 0, command
-    loaded = [name for name in ("xarray", "matplotlib", "scipy") if name in sys.modules]
+    loaded = [name for name in ("pandas", "xarray", "matplotlib", "scipy", "numba", "jinja2") if name in sys.modules]
     assert not loaded, f"{command}: {loaded}"
+sys.argv[1:] = ["job", "steps", job]
+with contextlib.redirect_stdout(io.StringIO()):
+    assert main() == 0
+assert "xarray" in sys.modules
+loaded = [name for name in ("dask.array", "distributed") if name in sys.modules]
+assert not loaded, f"steps: {loaded}"
 """
 
 

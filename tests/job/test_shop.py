@@ -146,6 +146,7 @@ def test_of_many_jobs_with_a_common_word_the_last_are_told(tmp_path: Path) -> No
     found = shop(tmp_path, ["hum"])
     assert (len(found.lines), len(found.jobs), len(found.passages)) == (45, 40, 40)
     assert "45 jobs with hum; those touched last are told" in str(found)
+    assert sorted(found.found) == sorted(found.jobs["folder"])  # what is not told is not looked up
     assert len(shop(tmp_path, ["hum"], whole=True).jobs) == 45
 
 

@@ -22,6 +22,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status: 0 done, 1 refused with a message, 130 stopped by hand."""
     # Matrices here are small: a second thread of the algebra waits more than it works. Read when numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if arguments is None:
+        # Where dask is installed xarray loads all of it to ask whether an array is one of its own; no command has any.
+        sys.modules.setdefault("dask", None)  # type: ignore[arg-type]
     for stream in (sys.stdout, sys.stderr):
         spell_missing_signs(stream)
     options = make_parser().parse_args(arguments)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...base.errors import DescriptionError
 from ...base.quantities import OHM, format_value
-from ...base.tables import text_table
+from ...base.tables import text_of_rows
 from ...base.wording import plain
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER
@@ -23,19 +23,30 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+Rows = tuple[tuple[str, ...], list[tuple[str, ...]]]
+"""A table's header and its rows."""
+
+
 @dataclass(frozen=True, eq=False)
 class Intake:
-    """What `intake` tells, tables by title; `str` gives all of it as text. Any text may hold markup: escape it."""
+    """What `intake` tells, rows by title; `str` gives all of it as text. Any text may hold markup: escape it."""
 
     name: str
     owner: str
     state: str
     words: str
     amp: str
-    tables: dict[str, pd.DataFrame]
+    rows: dict[str, Rows]
     cautions: str = ""
     serial: str = ""
     promised: Date | None = None
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """The tables by title."""
+        import pandas as pd
+
+        return {title: pd.DataFrame(rows, columns=list(header)) for title, (header, rows) in self.rows.items()}
 
     def __str__(self) -> str:
         head = [f"{self.name}: {self.state}" if self.state else self.name]
@@ -47,7 +58,7 @@ class Intake:
             pieces.append(
                 "\n".join(["In the owner's words", *(f"  {line}".rstrip() for line in self.words.splitlines())])
             )
-        pieces += [self.amp, *(f"{title}\n{text_table(table)}" for title, table in self.tables.items())]
+        pieces += [self.amp, *(f"{title}\n{text_of_rows(*rows)}" for title, rows in self.rows.items())]
         return "\n\n".join([*pieces, *([self.cautions] if self.cautions else [])])
 
 
@@ -119,20 +130,18 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
     }
     amp = _amp(opened.stock) if opened else f"Amp: {record.amp}"
     mods = f"Mods: {', '.join(record.mods)}" if record.mods else "No mods yet"
-    found = {title: table for title, table in tables.items() if not table.empty}
+    found = {title: (header, rows) for title, (header, rows) in tables.items() if rows}
     return Intake(
         record.name, record.owner, record.state, record.words, f"{amp}\n{mods}", found, cautions,
         record.serial, record.promised,
     )  # fmt: skip
 
 
-def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
-    import pandas as pd
-
-    return pd.DataFrame([tuple(plain(str(cell)) for cell in row) for row in rows], columns=list(columns))
+def _table(columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]) -> Rows:
+    return columns, [tuple(plain(str(cell)) for cell in row) for row in rows]
 
 
-def _bills(bills: Iterable[Bill], last: str) -> pd.DataFrame:
+def _bills(bills: Iterable[Bill], last: str) -> Rows:
     """Quotes with their answer, or invoices with what was paid."""
     rows = []
     for each in bills:
@@ -163,7 +172,7 @@ def _wish(wish: OwnersWish, opened: Opened | None) -> tuple[str, str]:
     return plain(wish.words), "; ".join(answers) or "nothing yet"
 
 
-def _rounds(measured: list[Measured], drawn: dict[str, float]) -> dict[str, pd.DataFrame]:
+def _rounds(measured: list[Measured], drawn: dict[str, float]) -> dict[str, Rows]:
     titles = [_round_title(each) for each in measured]
     # Two rounds of one day may be told apart by nothing but their place in the list.
     named = [f"{title} ({n})" if titles.count(title) > 1 else title for n, title in enumerate(titles, 1)]
@@ -179,7 +188,7 @@ def _round_title(measured: Measured) -> str:
     return plain(f"Voltages {measured.phase}, {measured.date}{mains}{drawn}{meter}{plugged}{at}")
 
 
-def _volts(measured: Measured, drawn: dict[str, float]) -> pd.DataFrame:
+def _volts(measured: Measured, drawn: dict[str, float]) -> Rows:
     rows = [(place, f"{drawn[place]:g}" if place in drawn else "", f"{volts:g}") for place, volts in measured.volts]
     return _table(("place", "drawing [V]", "measured [V]"), rows)
 

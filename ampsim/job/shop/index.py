@@ -12,7 +12,7 @@ import hashlib
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
@@ -87,7 +87,8 @@ class Index:
     def lines(self) -> list[JobLine]:
         """A line for each job, and for each folder that holds none or one that cannot be read."""
         rows = self._connection.execute("select line from jobs order by place").fetchall()
-        return [*(JobLine(*json.loads(line)) for (line,) in rows), *self._others]
+        told = json.loads(f"[{','.join(line for (line,) in rows)}]")  # in one go: 5,000 calls take five times as long
+        return [*(JobLine(*line) for line in told), *self._others]
 
     def times(self, but: Path | None = None) -> list[tuple[str, int, int]]:
         """Kind, steps and minutes [min] of the sessions of one kind in every job; those of one folder left out."""
@@ -96,26 +97,28 @@ class Index:
         told = [json.loads(times) for place, times in rows if (self.shop / place).resolve() != own]
         return [(str(kind), int(steps), int(minutes)) for each in told for kind, steps, minutes in each]
 
-    def search(self, words: Sequence[str]) -> dict[str, list[Passage]]:
-        """Find the jobs in which every word stands somewhere.
+    def search(self, words: Sequence[str]) -> list[str]:
+        """Find the jobs in which every word stands somewhere, by their places.
 
-        Returns
-        -------
-        dict
-            By the job's place, the passages in which any of the words stand. A word is found in any case, and where
-            longer words begin with it; one with figures in it is found as a whole, however its value is written.
+        A word is found in any case, and where longer words begin with it; one with figures in it is found as a whole,
+        however its value is written.
         """
-        asked = [phrase for phrase in map(_phrase, words) if phrase]
+        asked = _phrases(words)
         if not asked:
-            return {}
+            return []
         jobs = set.intersection(*(self._jobs_with(each) for each in asked))
-        found: dict[int, list[Passage]] = {}
-        some = "select rowid, kind, day, said from passages where passages match ? order by rowid"
-        for row, kind, day, said in self._connection.execute(some, (" OR ".join(asked),)):
-            if row // _SHIFT in jobs:
-                found.setdefault(row // _SHIFT, []).append(Passage(kind, day, said))
-        places = dict(self._connection.execute("select number, place from jobs"))
-        return {places[number]: told for number, told in found.items()}
+        rows = self._connection.execute("select number, place from jobs order by place")
+        return [place for number, place in rows if number in jobs]
+
+    def passages(self, words: Sequence[str], places: Iterable[str]) -> dict[str, list[Passage]]:
+        """The passages of jobs, by their places, in which any of the words stand."""
+        some = "select kind, day, said from passages where passages match ? and rowid >= ? and rowid < ? order by rowid"
+        asked, found = " OR ".join(_phrases(words)), {}
+        for place in places if asked else ():
+            for (number,) in self._connection.execute("select number from jobs where place = ?", (place,)):
+                rows = self._connection.execute(some, (asked, number * _SHIFT, (number + 1) * _SHIFT))
+                found[place] = [Passage(*row) for row in rows]
+        return found
 
     def _jobs_with(self, phrase: str) -> set[int]:
         rows = self._connection.execute("select rowid from passages where passages match ?", (phrase,))
@@ -233,6 +236,10 @@ def _frozen_tables(folder: Path, record: Record) -> Iterator[tuple[str, dict[str
         if each.file in wanted:
             with contextlib.suppress(DescriptionError):
                 yield each.file, toml_tables(read_bounded(path_inside(folder, each.place)), each.file)
+
+
+def _phrases(words: Sequence[str]) -> list[str]:
+    return [phrase for phrase in map(_phrase, words) if phrase]
 
 
 def _phrase(word: str) -> str:

@@ -29,8 +29,8 @@ _SHOWN, _MOST = 5, 40
 class Overview:
     """Jobs as `shop` found them: in the order in which they are due, then those that are done.
 
-    `found` holds the passages in which the words of a search stand, by place; it is empty without a search. `whole`
-    says that jobs that are done are told one by one too.
+    `found` holds the passages in which the words of a search stand, by the place of each job that is told; it is empty
+    without a search. `whole` says that jobs that are done are told one by one too.
     """
 
     shop: str
@@ -42,8 +42,7 @@ class Overview:
 
     @property
     def _told(self) -> tuple[JobLine, ...]:
-        """The jobs that are told one by one: of a search for a common word the last ones."""
-        return self.lines[:_MOST] if self.words and not self.whole else self.lines
+        return _told(self.lines, self.words, self.whole)
 
     @property
     def jobs(self) -> pd.DataFrame:
@@ -170,13 +169,19 @@ def shop(
     """
     day = today or datetime.date.today()
     with Index(folder, progress, anew=anew) as index:
-        lines, found = index.lines(), index.search(words) if words else {}
-    if words:
-        shown = [each for each in lines if each.place in found or each.fault]
+        lines = index.lines()
+        if not words:
+            return Overview(str(folder), day, tuple(in_order(lines, day)), whole=whole)
+        places = set(index.search(words))
+        shown = [each for each in lines if each.place in places or each.fault]
         ordered = sorted(shown, key=lambda each: (not each.fault, each.touched, each.place), reverse=True)
-    else:
-        ordered = in_order(lines, day)
+        found = index.passages(words, (each.place for each in _told(ordered, words, whole)))
     return Overview(str(folder), day, tuple(ordered), tuple(words), found, whole)
+
+
+def _told(lines: Sequence[JobLine], words: Sequence[str], whole: bool) -> tuple[JobLine, ...]:
+    """The jobs that are told one by one: of a search for a common word the last ones."""
+    return tuple(lines[:_MOST] if words and not whole else lines)
 
 
 def _worth(lines: Sequence[JobLine]) -> str:

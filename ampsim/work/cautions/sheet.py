@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
 from ...base.quantities import FARAD, format_value
-from ...base.tables import text_table
+from ...base.tables import text_of_rows
 from ...base.wording import one_line
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
@@ -41,9 +41,11 @@ class CautionSheet:
 
     def text(self) -> str:
         """The sheet as plain text."""
-        told = self.table.astype(dict.fromkeys(self.table.columns, object))
-        told = told.map(lambda cell: _cell(cell) if isinstance(cell, float) else cell)
-        parts = [f"Caution sheet: {one_line(self.amp)}, {one_line(self.variant)}", CAUTION, text_table(told)]
+        rows = [
+            [_cell(cell) if isinstance(cell, float) else cell for cell in _row(each).values()] for each in self.charges
+        ]
+        told = text_of_rows(list(_row(_NOTHING)), rows)
+        parts = [f"Caution sheet: {one_line(self.amp)}, {one_line(self.variant)}", CAUTION, told]
         parts += ["Before and while working", _bullets(self.sentences), "What this sheet does not know"]
         return "\n\n".join([*parts, _bullets(self.unknown), "Limits and formulas", _bullets(self.sources)]) + "\n"
 

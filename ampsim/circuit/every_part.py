@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from .amp import Amp, AnyPart, Edit, Part, Pot, Switch
+from .amp import Amp, AnyPart, Device, Edit, Part, Pot, Socket, Switch
 
 Change = Callable[[AnyPart], AnyPart]
 
@@ -13,7 +13,7 @@ Change = Callable[[AnyPart], AnyPart]
 def with_every_part(amp: Amp, change: Change) -> Amp:
     """The amp with every part as `change` gives it: those of drawing and mods, and those that edits exchange them for.
 
-    What an edit gives as a value alone counts as the part that it is put in for, with that value.
+    What an edit gives as a value or type alone counts as the part that it is put in for, with that value or type.
     """
     known = amp.part_by_designator
     mods = tuple(
@@ -37,7 +37,10 @@ def _edit(edit: Edit, change: Change, part: AnyPart | None) -> Edit:
     if isinstance(edit.value, float):
         changed = change(replace(part, value=edit.value)) if isinstance(part, (Part, Pot)) else None
         return replace(edit, value=changed.value) if isinstance(changed, (Part, Pot)) else edit
-    return edit if edit.value is None or isinstance(edit.value, str) else replace(edit, value=change(edit.value))
+    if isinstance(edit.value, str):
+        changed = change(replace(part, type=edit.value)) if isinstance(part, (Socket, Device)) else None
+        return replace(edit, value=changed.type) if isinstance(changed, (Socket, Device)) else edit
+    return edit if edit.value is None else replace(edit, value=change(edit.value))
 
 
 def _switches(switches: tuple[Switch, ...], change: Change, known: Mapping[str, AnyPart]) -> tuple[Switch, ...]:

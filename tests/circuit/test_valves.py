@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from ampsim.base.errors import DescriptionError
@@ -153,6 +153,7 @@ def test_grid_current_never_falls_as_the_grid_rises(name, plate, grid, step):
     assert -2.1e-8 <= low <= high + 1e-20
 
 
+@example("6V6GT", 0.0, -183.0, -1.0)
 @given(st.sampled_from(sorted(VALVES)), st.floats(-100.0, 1000.0), grids, st.floats(-100.0, 600.0))
 def test_currents_and_slopes_are_finite_everywhere(name, plate, grid, screen):
     valve = VALVES[name]

@@ -17,7 +17,7 @@ from typing import Any
 
 import mistune
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -202,6 +202,7 @@ def test_a_control_that_is_called_like_the_owner_is_refused(tmp_path: Path) -> N
 NAMES = st.lists(st.text("abcdefgäéñøß", min_size=2, max_size=8), min_size=1, max_size=3)
 
 
+@example(["de", "de"], str.upper, "{}")
 @given(
     NAMES, st.sampled_from([str.upper, str.lower, str.title]), st.sampled_from(["{}", "I'm {}.", "({})", "{}'s amp"])
 )

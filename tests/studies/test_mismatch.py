@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from ampsim import load_amp
+from ampsim.circuit.amp import Edit, Mod, Switch
+from ampsim.circuit.build import build_circuit
+from ampsim.circuit.output_stage import output_valves
+from ampsim.library.loader import load_valve
 from ampsim.studies.headroom.mismatch import mismatch_words
 from ampsim.studies.headroom.simulate import headroom
+
+LEVELS = (0.002, 0.02, 0.1)
 
 
 def test_a_pair_that_is_off_moves_the_second_harmonic_to_both_sides_of_what_equal_valves_have() -> None:
@@ -21,6 +28,27 @@ def test_a_pair_that_is_off_moves_the_second_harmonic_to_both_sides_of_what_equa
     assert least < most
     assert re.match(r"V\d+ and V\d+ are taken as equal", words)
     assert "V of bias either way" in words
+
+
+def test_valves_that_a_mod_or_a_switch_puts_in_are_those_that_are_off() -> None:
+    """The words are those of an amp that was drawn with them."""
+    amp = load_amp("workshop-a")
+    pair = output_valves(build_circuit(amp))
+    other = load_valve("6L6GC")
+    assert {amp.part_by_designator[name].type for name in pair}.isdisjoint({other.type})  # type: ignore[union-attr]
+    edits = tuple(Edit("replace", name, other.type) for name in pair)
+    switch = Switch("S90", "valves", (("old", ()), ("new", edits)), "old")
+    drawn = replace(
+        amp,
+        parts=tuple(replace(each, type=other.type) if each.designator in pair else each for each in amp.parts),
+        valves=(*amp.valves, other),
+    )
+    fitted = replace(amp, mods=(Mod("other valves", "", (), edits, (), (other,)),))
+    switched = replace(amp, mods=(Mod("a switch for that", "", (), (), (switch,), (other,)),))
+    (words,) = mismatch_words(drawn, {}, headroom(drawn, levels=LEVELS))
+    assert " instead of " in words
+    for each, at in ((fitted, {}), (switched, {"valves": "new"})):
+        assert mismatch_words(each, at, headroom(each, [at], levels=LEVELS)) == (words,)
 
 
 def test_a_single_valve_has_nothing_to_be_matched_with() -> None:

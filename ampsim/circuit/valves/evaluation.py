@@ -116,4 +116,5 @@ def _voltages(
 
 
 def _quotient(top: Array, bottom: Array, otherwise: float) -> Array:
-    return np.divide(top, bottom, out=np.full_like(top, otherwise), where=bottom > 0.0)
+    with np.errstate(over="ignore"):  # of next to no current; infinite is right then
+        return np.divide(top, bottom, out=np.full_like(top, otherwise), where=bottom > 0.0)

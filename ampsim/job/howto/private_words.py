@@ -34,7 +34,7 @@ class PrivateWords:
     def __init__(self, record: Record) -> None:
         pieces = re.findall(r"\w+", _folded(record.owner))
         self._names = [each for each in pieces if len(each) > 1 and each not in _COMMON and not each.isdecimal()]
-        self._whole = [r"[^\w()]{0,3}".join(map(_pattern, pieces))] if pieces and self._names else []
+        self._whole = [r"[^\w()]{0,3}".join(map(_pattern, pieces))] if len(pieces) > 1 or self._names else []
         signs = re.findall(r"\w", _folded(record.serial))
         self._serial = [r"\W?".join(map(re.escape, signs))] if len(signs) >= _SHORTEST_SERIAL else []
 

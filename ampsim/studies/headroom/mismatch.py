@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import cast
 
 import xarray as xr
 
 from ...base.wording import in_volts, join_words
 from ...circuit.amp import Amp, Socket
-from ...circuit.build import build_circuit
+from ...circuit.build import circuit_at
+from ...circuit.every_part import with_every_part
 from ...circuit.output_stage import output_valves
 from ...circuit.positions import Position
 from ...circuit.valves.deviation import ValveDraw
@@ -38,16 +40,18 @@ def mismatch_words(amp: Amp, position: Position, played: xr.Dataset) -> tuple[st
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    pair = output_valves(build_circuit(amp))
+    wired = circuit_at(amp, position)
+    pair = output_valves(wired)
     row = records(power_table(played))[0]
     level = _BELOW * float(row[distortion_column(_PERCENT)])
     if len(pair) < 2 or not 0.0 < level < math.inf:
         return ()
-    valve = amp.valve_by_type[_socket(amp, pair[0]).type]
+    socket = cast("Socket", wired.parts[pair[0]])
+    valve = amp.valve_by_type[socket.type]
     if not spreads(valve):
         return ()
     spread = spread_of(valve)
-    off = [_with_bias_off(amp, pair[0], sign * spread.bias_volts) for sign in (-1.0, 1.0)]
+    off = [_with_bias_off(amp, socket, sign * spread.bias_volts) for sign in (-1.0, 1.0)]
     (even, thd), *found = (_heard(each, position, level) for each in (amp, *off))
     known = "" if spread.basis == "fitted" else "; by a rule of thumb"
     seconds, totals = sorted(each[0] for each in found), sorted(each[1] for each in found)
@@ -59,19 +63,12 @@ def mismatch_words(amp: Amp, position: Position, played: xr.Dataset) -> tuple[st
     )
 
 
-def _with_bias_off(amp: Amp, name: str, volts: float) -> Amp:
+def _with_bias_off(amp: Amp, socket: Socket, volts: float) -> Amp:
     """The amp with another valve in one socket: it draws its current at so many more volts of bias."""
-    valve = amp.valve_by_type[_socket(amp, name).type]
+    valve = amp.valve_by_type[socket.type]
     shifted = replace(deviating(valve, ValveDraw(bias_volts=volts)), type=f"{valve.type}-off")
-    parts = tuple(
-        replace(each, type=shifted.type) if isinstance(each, Socket) and each.designator == name else each
-        for each in amp.parts
-    )
-    return replace(amp, valves=(*amp.valves, shifted), parts=parts)
-
-
-def _socket(amp: Amp, name: str) -> Socket:
-    return next(each for each in amp.parts if isinstance(each, Socket) and each.designator == name)
+    fitted = with_every_part(amp, lambda each: replace(socket, type=shifted.type) if each == socket else each)
+    return replace(fitted, valves=(*amp.valves, shifted))
 
 
 def _heard(amp: Amp, position: Position, level: float) -> tuple[float, float]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from .amp import Amp, AnyPart, Device, Edit, Part, Pot, Socket, Switch
+from .amp import Amp, AnyPart, Edit, Part, Pot, Socket, Switch
+from .semiconductors.device import Device
 
 Change = Callable[[AnyPart], AnyPart]
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -11,12 +13,15 @@ from hypothesis import strategies as st
 
 from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.base.caution import CAUTION
-from ampsim.circuit.amp import Amp, Mod
+from ampsim.circuit.amp import Amp, Edit, Mod
 from ampsim.circuit.dc_paths import ohms_between
+from ampsim.circuit.supply.transformer import MainsTransformer
 from ampsim.simulation.unpowered import dead_amp
 from ampsim.work.cautions.discharge import ChargedCapacitor, fall_times
 from ampsim.work.cautions.sheet import CautionSheet, caution_sheet
 from ampsim.work.cautions.stored_charges import SAFE_COULOMBS, SAFE_VOLTS, StoredCharge
+from tests.tools.any_amps import made_amp
+from tests.tools.any_mods import mod_of, single_mods
 from tests.truth.bench import amp, rail, stage, wired
 
 HABITS = ("Mains", "Discharge", "Verify", "Earth", "One hand", "Hot glass", "Load", "Fuse", "Insulation", "Local codes")
@@ -149,6 +154,53 @@ def test_a_bleeder_that_a_switch_takes_away_does_not_count() -> None:
     modded = apply_mods(load_amp("workshop-a"), parse_mod(tables | {"switches": [switch]}))
     assert math.isfinite(charge(caution_sheet(modded, [{"bleed": "on"}]), "C50").falls_s)
     assert math.isinf(charge(caution_sheet(modded, [{"bleed": "on"}, {"bleed": "off"}]), "C50").falls_s)
+
+
+def test_before_a_mod_is_fitted_what_holds_more_or_longer_without_it_counts() -> None:
+    stock = load_amp("workshop-a")
+    mods = [(stock, apply_mods(stock, bled("220k")))]
+    mods += [(mod.amp.amp, mod.modded) for mod in single_mods(5, 19)]
+    mods += [(mod.amp.amp, mod.modded) for mod in [mod_of("another rail voltage", made_amp(13, 27))] if mod]
+    assert len(mods) == 7
+    for drawn, modded in mods:
+        both = caution_sheet(modded, opened=drawn)
+        listed = {each.part: each for each in both.charges}
+        for one in (caution_sheet(drawn), caution_sheet(modded, opened=modded)):
+            for each in one.charges:
+                assert listed[each.part].volts >= each.volts
+                assert listed[each.part].falls_s >= each.falls_s
+                assert max(listed[each.part].joules) >= max(each.joules)
+    assert "NO BLEEDER" in caution_sheet(mods[0][1], opened=stock).text()
+    assert "NO BLEEDER" not in caution_sheet(mods[0][1]).text()
+
+
+def test_positions_of_a_switch_that_is_still_to_be_fitted_are_looked_at() -> None:
+    stock = load_amp("workshop-b")
+    modded = apply_mods(stock, load_mod("bright-switch"), parse_mod(other_rail("bias", -31.0)))
+    assert "Rail bias (-31 V)" in caution_sheet(modded, [{"bright": "390p"}]).text()
+
+
+@pytest.mark.parametrize("volts", [-31.0, -12.0])
+def test_a_rail_without_reservoir_is_told_at_the_most_that_it_stands_at(volts: float) -> None:
+    found = caution_sheet(apply_mods(load_amp("workshop-b"), parse_mod(other_rail("bias", volts))))
+    assert f"Rail bias ({min(volts, -20.0):g} V)" in found.text()
+
+
+def other_rail(name: str, volts: float) -> dict[str, Any]:
+    return {"name": "other volts", "reason": "r", "edits": [{"rail": name, "volts": volts}]}
+
+
+def test_windings_of_a_transformer_that_a_mod_puts_in_are_told() -> None:
+    stock = load_amp("ballroom")
+    drawn = next(each for each in stock.parts if isinstance(each, MainsTransformer))
+    other = replace(drawn, mains=1.2 * drawn.mains)
+    modded = replace(stock, mods=(Mod("other mains", "", (), (Edit("replace", drawn.designator, other),), ()),))
+    told, before = (
+        [each for each in caution_sheet(amp, opened=stock).sentences if "alternating" in each]
+        for amp in (modded, stock)
+    )
+    assert before
+    assert set(told) > set(before)
 
 
 def test_small_capacitors_are_counted_and_low_ones_left_out() -> None:

@@ -139,7 +139,7 @@ def _cautions(job: PublicJob) -> Iterator[Block]:
     unsteady = unsteady_words(unsteady_positions([job.stock, job.modded], [job.at]))
     if unsteady:
         yield Words(f"OSCILLATES, not as told here: {' '.join(unsteady)}")
-    sheet = caution_sheet(job.modded)
+    sheet = caution_sheet(job.modded, opened=job.stock)
     yield Bullets(sheet.sentences)
     for title, table in charge_tables(sheet).items():
         yield Grid(table, title)

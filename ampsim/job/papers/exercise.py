@@ -129,7 +129,8 @@ def exercise(
     if level not in LEVELS or isinstance(level, bool):
         raise DescriptionError(f"no level {shown(level)}; there are 1 (all is given), 2 and 3 (the drawings alone)")
     draw = random.Random(f"{audition.name} {seed}")
-    found = [("Before anything is touched", each) for each in ask.charge(cautions or caution_sheet(audition.modded))]
+    cautions = cautions or caution_sheet(audition.modded, opened=audition.stock)
+    found = [("Before anything is touched", each) for each in ask.charge(cautions)]
     tested = tested or proof_sheet(audition.modded)
     found += [("At rest", each) for each in ask.volts(tested, audition.modded, draw)]
     drawings = {}

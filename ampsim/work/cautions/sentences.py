@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp
+from ...circuit.build import build_circuit
 from ...circuit.supply.transformer import MainsTransformer, Winding
 from .stored_charges import SAFE_COULOMBS, SAFE_VOLTS, SPARE_BLEEDER, TOOL_OHMS, StoredCharge
 
@@ -28,14 +29,16 @@ UNKNOWN = (
 )
 
 
-def caution_sentences(amp: Amp, kept: Sequence[StoredCharge], small: Sequence[StoredCharge]) -> tuple[str, ...]:
-    """What the listed capacitors hold, what the small ones do, and the habits of the bench."""
-    rails = [abs(rail.volts) for rail in (*amp.rails, *amp.fitted_rails) if rail.volts is not None]
+def caution_sentences(
+    amps: Sequence[Amp], kept: Sequence[StoredCharge], small: Sequence[StoredCharge]
+) -> tuple[str, ...]:
+    """What the listed capacitors hold, what the small ones do, and the habits of the bench; `amps` as it may stand."""
+    rails = [abs(rail.volts) for amp in amps for rail in amp.fitted_rails if rail.volts is not None]
     most = max([each.volts for each in (*kept, *small)] + rails, default=0.0)
     return (
         *_charge_sentences(kept),
-        *_bare_rail_sentences(amp),
-        *(each.sentence for each in _windings(amp)),
+        *_bare_rail_sentences(amps),
+        *dict.fromkeys(each.sentence for amp in amps for each in _windings(amp)),
         *_small_charge_sentences(small),
         *_habit_sentences(most),
     )
@@ -75,14 +78,17 @@ def _falls(each: StoredCharge) -> str:
     )
 
 
-def _bare_rail_sentences(amp: Amp) -> Iterator[str]:
-    """Supplies whose reservoir is not drawn."""
-    for rail in amp.rails:
+def _bare_rail_sentences(amps: Sequence[Amp]) -> Iterator[str]:
+    """Supplies whose reservoir is not drawn, at the most that they stand at."""
+    most: dict[str, float] = {}
+    for rail in (each for amp in amps for each in amp.fitted_rails):
         if rail.volts is not None and not rail.reservoir:
-            yield (
-                f"Rail {rail.name} ({rail.volts:g} V) has no reservoir in the description: what it holds is not known; "
-                "take it as charged."
-            )
+            most[rail.name] = max(rail.volts, most.get(rail.name, 0.0), key=abs)
+    for name, volts in most.items():
+        yield (
+            f"Rail {name} ({volts:g} V) has no reservoir in the description: what it holds is not known; take it as "
+            "charged."
+        )
 
 
 @dataclass(frozen=True)
@@ -107,7 +113,7 @@ class _LiveWinding:
 
 def _windings(amp: Amp) -> list[_LiveWinding]:
     """The windings that are dangerous to touch: above 35 V peak."""
-    parts = [each for each in amp.part_by_designator.values() if isinstance(each, MainsTransformer)]
+    parts = [each for each in build_circuit(amp).parts.values() if isinstance(each, MainsTransformer)]
     live = [_LiveWinding(part, winding) for part in parts for winding in part.windings]
     return [each for each in live if 1.4142 * each.mains_volts > SAFE_PEAK]
 

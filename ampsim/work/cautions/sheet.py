@@ -50,7 +50,7 @@ class CautionSheet:
         return "\n\n".join([*parts, _bullets(self.unknown), "Limits and formulas", _bullets(self.sources)]) + "\n"
 
 
-def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionSheet:
+def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},), opened: Amp | None = None) -> CautionSheet:
     """Work out what the capacitors of an amp hold, at the worst of some positions.
 
     Parameters
@@ -59,6 +59,9 @@ def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionShe
         Stock, or with mods fitted.
     positions : sequence of mapping
         Where controls stand; a bleeder counts only if it is there in all of them.
+    opened : Amp
+        As it stands when it is opened, where mods are still to be fitted: what holds a charge, or no bleeder, in either
+        is told.
 
     Raises
     ------
@@ -69,15 +72,18 @@ def caution_sheet(amp: Amp, positions: Sequence[Position] = ({},)) -> CautionShe
     """
     if not positions:
         raise DescriptionError("a caution sheet needs at least one position; {} is the amp as drawn")
-    # Where a mod puts the supply at other volts, the amp that is opened still has those it is drawn with.
-    amps = [amp] if amp.fitted_rails == amp.rails else [amp, replace(amp, mods=())]
-    found = [each for one in amps for position in positions for each in stored_charges(one, position)]
+    # Where a mod puts the supply at other volts, the amp that is opened may still have those it is drawn with.
+    before = opened or (amp if amp.fitted_rails == amp.rails else replace(amp, mods=()))
+    found = [each for position in positions for each in stored_charges(amp, position)]
+    if before != amp:
+        there = ({name: at for name, at in each.items() if name in before.controls} for each in positions)
+        found += [each for position in there for each in stored_charges(before, position)]
     worst: dict[str, StoredCharge] = {}
     for each in found:
         worst[each.part] = worst_of(worst.get(each.part, each), each)
     kept = tuple(each for each in worst.values() if each.reservoir or each.hazardous)
     stings = [each for each in worst.values() if each not in kept and each.volts > SAFE_VOLTS]
-    return CautionSheet(amp.name, amp.variant, kept, caution_sentences(amp, kept, stings))
+    return CautionSheet(amp.name, amp.variant, kept, caution_sentences((amp, before), kept, stings))
 
 
 _NOTHING = StoredCharge("", 1.0, False, 0.0, 0.0, math.inf, (), 0.0)

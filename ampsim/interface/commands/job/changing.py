@@ -40,7 +40,7 @@ def _show(options: argparse.Namespace) -> None:
     from ....work.cautions.sheet import caution_sheet
 
     record, found = open_record(options)
-    print(intake(record, found, caution_sheet(found.modded).text()))
+    print(intake(record, found, caution_sheet(found.modded, opened=found.stock).text()))
 
 
 def _state(options: argparse.Namespace) -> None:

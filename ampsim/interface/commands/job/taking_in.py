@@ -127,4 +127,5 @@ def _mark(options: argparse.Namespace) -> None:
 def _cautions(options: argparse.Namespace) -> None:
     from ....work.cautions.sheet import caution_sheet
 
-    print(caution_sheet(open_record(options)[1].modded).text())
+    found = open_record(options)[1]
+    print(caution_sheet(found.modded, opened=found.stock).text())

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError
 from ..circuit.build import SPEAKER
+from ..simulation.band_limit import drift
 from ..simulation.facts import STIMULUS, StimulusFacts, get
 from .labels import expect, index_of, voltage_at, with_units
 
@@ -183,16 +184,6 @@ def _even(settled: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
     rows = rows - drift(rows, int(_sine(response).cycles)) * (np.arange(points) / points - 0.5)
     coords = {name: coord for name, coord in piece.coords.items() if "time" not in coord.dims}
     return xr.DataArray(rows, {**coords, "time": grid}, piece.dims)
-
-
-def drift(rows: NDArray[np.float64], cycles: int) -> NDArray[np.float64]:
-    """How far waves [V] move over all their cycles, which would look like harmonics; shape (..., 1).
-
-    `rows` are samples, shape (..., n), of so many whole cycles, the last point left out. Of a single cycle it is 0.
-    """
-    # The mean of each cycle, not two instants: at the flank of a spike these say nothing.
-    means = rows.reshape(*rows.shape[:-1], cycles, -1).mean(axis=-1)
-    return np.asarray((means[..., -1:] - means[..., :1]) * cycles / max(cycles - 1, 1))
 
 
 def _bins(window: xr.DataArray, cycles: int, count: int) -> xr.DataArray:

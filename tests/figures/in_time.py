@@ -20,10 +20,10 @@ from ampsim.simulation.netlist import Netlist, build, node_vector
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.timestep import resampling
-from ampsim.simulation.timestep.machine import machine_at_rest
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.poles import pole_of
 from ampsim.simulation.timestep.solver import play
+from ampsim.simulation.timestep.starting import machine_at_rest
 from ampsim.simulation.uneven_times import resample
 from tests.tools import random_amps
 

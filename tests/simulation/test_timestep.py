@@ -30,7 +30,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
-from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, newton
+from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, newton, starting
 from ampsim.simulation.timestep.branches import Branch, Parts, valve_seat
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.sockets import seats_of
@@ -58,7 +58,7 @@ def bump(level: float = 1.0, samples: int = 300, width: float = 8.0) -> Any:
 
 def settled(amp: Amp, step: float = 1.0 / (8.0 * RATE), **position: Any) -> machine.Machine:
     wired, whole = stands(amp, position)
-    return machine.machine_at_rest(whole[0].parts, wired.speaker, step)
+    return starting.machine_at_rest(whole[0].parts, wired.speaker, step)
 
 
 # Linear circuits ------------------------------------------------------------------------------------------------------
@@ -158,7 +158,7 @@ def test_state_equations_of_any_network_equal_nodal_analysis(parts, decade):
 def test_a_part_that_hangs_in_the_air_is_an_error():
     loose = (Branch("r", "r1", INPUT, "a", 1e3), Branch("l", "l1", "b", "c", 1.0))
     with pytest.raises(EngineError, match="no solution"):
-        machine.machine_at_rest(Parts(loose, (), (), {INPUT: 0.0}), "a", 1e-5)
+        starting.machine_at_rest(Parts(loose, (), (), {INPUT: 0.0}), "a", 1e-5)
 
 
 # Valves ---------------------------------------------------------------------------------------------------------------

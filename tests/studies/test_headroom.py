@@ -19,15 +19,14 @@ from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.library.files import models_in
-from ampsim.measures.waveforms import drift
 from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.agreement import AGREEMENT
 from ampsim.simulation.analyses import FrequencySweep
+from ampsim.simulation.band_limit import band_limited, drift
 from ampsim.simulation.facts import get
 from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
-from ampsim.studies.headroom.band_limit import band_limited
 from ampsim.studies.headroom.crossings import first_crossing
 from ampsim.studies.headroom.findings import headroom_findings
 from ampsim.studies.headroom.measures import (

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...circuit.nets import INPUT
-from .branches import Parts
 from .compiled import align, eights
 from .kernel_arguments import Array, Integers, Step
 from .state_space import PATH, Equations
@@ -26,40 +24,50 @@ NEW = 0.51
 class Discrete:
     """One step of a circuit.
 
-    `coupling` K, transposed. `keep` Q, shape (states, held + ports): x = s + Q w in scaled states; `scale` turns states
-    into scaled ones. The loop keeps s as `turned` by an orthogonal matrix, in which a step is nearly triangular (real
-    Schur form: G. H. Golub, C. F. Van Loan, Matrix Computations, section 7.4) and costs half. `observe` takes what the
-    loop knows after a step (states, currents, inputs, one) to the voltages of all nets of the equations and the
-    currents through the ports: shape (known, nets + ports).
+    `coupling` K, transposed. `keep` Q, shape (states, held + ports): x = s + Q w in scaled states. The loop keeps s as
+    `turned` by an orthogonal matrix, in which a step is nearly triangular (real Schur form: G. H. Golub, C. F. Van
+    Loan, Matrix Computations, section 7.4) and costs less, or as it is. `observe` takes what the loop knows after a
+    step (states, currents, inputs, one) to the voltages of all nets of the equations and the currents through the
+    ports: shape (known, nets + ports).
     """
 
     step: Step
     coupling: Array
     keep: Array
     turned: Array
-    scale: Array
     observe: Array
-    volts: Array
-    driven: Integers
 
 
-def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = False) -> Discrete:
+def discrete(
+    equations: Equations,
+    volts: Array,
+    driven: Integers,
+    places: int,
+    step: float,
+    *,
+    smooth: bool = False,
+    turn: bool = True,
+) -> Discrete:
     """Make time discrete.
 
     Parameters
     ----------
     equations : Equations
-        The loop hears the first of its nets, two to each line of the parts, and those that are watched.
-    parts : Parts
+    volts : ndarray
+        What the held nets stand at [V].
+    driven : ndarray of int
+        Which of them are inputs.
+    places : int
+        How many of the nets of the equations the loop hears.
     step : float
         Its length [s].
     smooth : bool
         A step of half that length by the backward rule instead, which the same factors serve: after a switch has
         moved it damps what the trapezoidal rule would let ring.
+    turn : bool
+        Whether it goes so many steps that turning pays: some ten thousand.
     """
-    from scipy.linalg import schur
-
-    scale = np.sqrt(np.diag(equations.energy))
+    scale = equations.scale
     energy = equations.energy / np.outer(scale, scale)
     slope = equations.slope / np.outer(scale, scale)
     left = energy - NEW * step * slope
@@ -72,15 +80,10 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     pushed = (once if smooth else once / NEW) @ keep
     read = equations.read / scale
     through = read @ keep + equations.through
-    volts = np.array([parts.held[net] for net in equations.held])
-    driven = np.array(
-        [equations.held.index(net) for net in (INPUT, *(line.emf for line in parts.lines), *parts.pushes)]
-    )
-    volts[driven] = 0.0
-    triangle, turned = schur(forward) if states else (forward, forward)
+    triangle, turned = _turned(np.asarray(forward)) if turn and states else (np.asarray(forward), np.eye(states))
     # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.
     count = equations.ports
-    heard = count + parts.heard
+    heard = count + places
     more = np.hstack([pushed[:, held:], pushed[:, driven], pushed[:, :held] @ volts[:, None]])
     above, below = read[:heard] @ np.hstack([forward @ turned, more]), np.hstack([triangle, turned.T @ more])
     columns, heights = _lay_out(above, below)
@@ -91,7 +94,15 @@ def discrete(equations: Equations, parts: Parts, step: float, smooth: bool = Fal
     currents[states : states + count] += np.eye(count)
     coupling = through[:count, held:].T
     made = Step(columns, heights, by_input, constant[:heard], by_current, states)
-    return Discrete(made, coupling, keep, turned, scale, np.hstack([observed[:, count:], currents]), volts, driven)
+    return Discrete(made, coupling, np.asarray(keep), turned, np.hstack([observed[:, count:], currents]))
+
+
+def _turned(forward: Array) -> tuple[Array, Array]:
+    """The real Schur form of a step, and what turns states into it."""
+    from scipy.linalg import schur
+
+    triangle, turned = schur(forward)
+    return np.asarray(triangle), np.asarray(turned)
 
 
 def _lay_out(above: Array, below: Array) -> tuple[Array, Integers]:

@@ -9,7 +9,7 @@ import numpy as np
 from ...base.errors import EngineError
 from ..netlist_writer import PUSH_AMPS, PUSH_SECONDS
 from .arrival import arrive
-from .branches import PUSH_OHMS, Parts
+from .branches import PUSH_OHMS
 from .compiled import align
 from .differentiate import LANES
 from .discretise import Discrete
@@ -33,8 +33,8 @@ from .kernel_arguments import (
     V,
 )
 from .newton import newton, slope_of
-from .setting import Setting, prepare
-from .sockets import Seats, seats_of
+from .setting import Setting
+from .sockets import Seats
 from .springs import Springs
 from .state_space import PATH
 
@@ -67,8 +67,8 @@ class Machine:
         # A block holds voltages and currents while it is worked on: each machine has its own.
         self._valves = seats.valves._replace(blocks=align(seats.valves.blocks))
         self._state = np.zeros(COUNTS, dtype=np.int64)
-        columns = setting.step.step.columns
-        self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
+        self._step: Discrete | None = None
+        self._known = self._into = np.zeros(0)
         found, self._senses = self._come_to_rest(drive), 2 * len(setting.parts.lines)
         self.rest, self.rest_volts = self._seen(found), float(found[0])
         self._sensed = -np.diff(found[1 : 1 + self._senses])[::2]
@@ -105,10 +105,10 @@ class Machine:
 
     def _come_to_rest(self, drive: float) -> Array:
         """Find the operating point, supplies raised from zero; what `Discrete.observe` gives there."""
-        found, step = self.setting.equations, self.setting.step
+        found = self.setting.equations
         held, ports = len(found.held), found.ports
-        volts = step.volts.copy()
-        volts[step.driven[0]] = drive
+        volts = self.setting.volts.copy()
+        volts[self.setting.driven[0]] = drive
         self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ volts)
         solver = self._solver(found.rest_ports[:ports, held:].T)
         arrived = arrive(solver)
@@ -121,31 +121,37 @@ class Machine:
         currents = self._work[CURRENT, : found.ports]
         w = np.concatenate([volts, currents])
         self._state[:] = 0
-        self._enter(step, found.rest_states @ w * step.scale, w)
+        self._stand = found.rest_states @ w * found.scale, w
         return np.concatenate([found.rest_ports[ports:] @ w, currents + PATH * (found.rest_ports[:ports] @ w)])
 
     def _seen(self, observed: Array) -> Array:
         """What was asked for among what `Discrete.observe` gives, without what the loop hears for itself."""
         return np.delete(observed, range(1, self.setting.parts.heard), axis=-1)
 
-    def _enter(self, step: Discrete, states: Array, w: Array) -> None:
-        """Put scaled states and the inputs w into what the loop knows, for steps of a kind."""
+    def _enter(self, step: Discrete) -> None:
+        """Put where it stands into what the loop knows, for steps of a kind."""
+        states, w = self._stand
+        columns, driven = step.step.columns, self.setting.driven
+        if len(self._known) != len(columns) or len(self._into) != columns.shape[1]:
+            self._known, self._into = align(np.zeros(len(columns))), align(np.zeros(columns.shape[1]))
         self._step = step
-        currents = w[len(step.volts) :]
-        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, w[step.driven], [1.0]])
+        currents = w[len(self.setting.volts) :]
+        known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, w[driven], [1.0]])
         self._known[: len(known)] = known
         self._work[OLD_P] = self._work[V] - self.seats.spread(step.coupling.T @ currents)
         self._work[ERROR] = 0.0
         self._inverse[:] = np.eye(self.seats.width)
         self._state[FRESH] = 0
 
-    def _leave(self) -> tuple[Array, Array]:
-        """Scaled states and the inputs w, as `_enter` takes them."""
-        step = self._step
-        count, ports = len(step.scale), len(self.seats.ports)
-        w = np.concatenate([step.volts, self._known[count : count + ports]])
-        w[step.driven] = self._known[count + ports : count + ports + len(step.driven)]
-        return step.turned @ self._known[:count] + step.keep @ w, w
+    def _leave(self) -> None:
+        """Note where it stands: scaled states, and the inputs w."""
+        step, self._step = self._step, None
+        if step is None:
+            return
+        count, ports, driven = len(step.turned), len(self.seats.ports), self.setting.driven
+        w = np.concatenate([self.setting.volts, self._known[count : count + ports]])
+        w[driven] = self._known[count + ports : count + ports + len(driven)]
+        self._stand = step.turned @ self._known[:count] + step.keep @ w, w
 
     def run(self, signal: Array, half: bool = False) -> Array:
         """Drive the amp with samples [V]; what is heard at them [V]. `half`: by steps of half the length.
@@ -157,8 +163,10 @@ class Machine:
         """
         return self._run(signal, half, NOT_RECORDED)
 
-    def observe(self, signal: Array, wanted: Integers | None = None, half: bool = False, every: int = 1) -> Array:
-        """As `run`; what is seen at them: voltages [V] of nets listened at, currents [A] through ports.
+    def observe(
+        self, signal: Array, wanted: Integers | None = None, half: bool = False, every: int = 1
+    ) -> tuple[Array, Array]:
+        """As `run`, and what is seen besides: voltages [V] of nets listened at, currents [A] through ports.
 
         Parameters
         ----------
@@ -174,12 +182,15 @@ class Machine:
         Returns
         -------
         ndarray, shape (samples looked at, wanted)
+        ndarray, shape (samples,)
+            What is heard at every sample [V].
         """
-        record = np.empty((len(signal) // every, len(self._known)))
-        self._run(signal, half, record, every)
-        matrix = self._seen((self.setting.half if half else self.setting.step).observe)
+        step = self.setting.half if half else self.setting.step
+        record = np.empty((len(signal) // every, len(step.step.columns)))
+        heard = self._run(signal, half, record, every)
+        matrix = self._seen(step.observe)
         matrix = matrix if wanted is None else matrix[:, wanted]
-        return np.asarray(record[:, : len(matrix)] @ matrix)
+        return np.asarray(record[:, : len(matrix)] @ matrix), heard
 
     def _run(self, signal: Array, half: bool, record: Array, every: int = 1) -> Array:
         parts, springs = self.setting.parts, self._springs
@@ -216,7 +227,8 @@ class Machine:
         """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
         step = self.setting.half if half else self.setting.step
         if step is not self._step:
-            self._enter(step, *self._leave())
+            self._leave()
+            self._enter(step)
         while not self._march(step, begin, signal, heard, record, every):
             at = int(self._state[AT])
             finer = self._finer(step, signal[at], 0.5 if half else 1.0)
@@ -236,35 +248,40 @@ class Machine:
     def _finer(self, step: Discrete, drive: Array, whole: float) -> Array | None:
         """One sample in as many steps as it takes: an amp that latches over does so faster than any sample."""
         self._work[V] = self._work[LAST]
-        volts, (states, w) = self._work[V].copy(), self._leave()
+        volts, driven = self._work[V].copy(), self.setting.driven
+        self._leave()
+        stand = self._stand
         for depth in range(1, DEEPEST + 1):
             fine, count = self.setting.finer(depth, whole), 2**depth
-            self._work[V] = volts
-            self._enter(fine, states, w)
-            ramp = w[step.driven] + np.outer(np.arange(1, count + 1) / count, drive - w[step.driven])
+            self._work[V], self._stand = volts, stand
+            self._enter(fine)
+            ramp = stand[1][driven] + np.outer(np.arange(1, count + 1) / count, drive - stand[1][driven])
             heard = np.empty((count, len(step.step.by_current)))
             if self._march(fine, 0, ramp, heard):
-                self._enter(step, *self._leave())
+                self._leave()
+                self._enter(step)
                 return np.asarray(heard[-1])
         return None
 
     def move(self, setting: Setting) -> None:
         """Go on as another setting of the same circuit: capacitors and inductors keep what they hold."""
-        states, w = self._leave()
+        if setting is self.setting:
+            return
+        self._leave()
         if setting.seconds != self.setting.seconds:
             self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
         self.setting = setting
-        self._enter(setting.step, states, w)
 
     def run_after_move(self, signal: Array, before: float) -> Array:
         """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""
         heard = self.run(_halves(signal[:SMOOTH], before), half=True)[1::2]
         return np.concatenate([heard, self.run(signal[SMOOTH:])])
 
-    def observe_after_move(self, signal: Array, before: float, wanted: Integers | None = None) -> Array:
+    def observe_after_move(self, signal: Array, before: float, wanted: Integers | None = None) -> tuple[Array, Array]:
         """As `observe`, right after `move`; `before` is the sample of the signal before these [V]."""
-        seen = self.observe(_halves(signal[:SMOOTH], before), wanted, half=True, every=2)
-        return np.concatenate([seen, self.observe(signal[SMOOTH:], wanted)])
+        smooth, first = self.observe(_halves(signal[:SMOOTH], before), wanted, half=True, every=2)
+        rest, then = self.observe(signal[SMOOTH:], wanted)
+        return np.concatenate([smooth, rest]), np.concatenate([first[1::2], then])
 
 
 def _halves(few: Array, before: float) -> Array:
@@ -278,19 +295,3 @@ class Unsolved(EngineError):
     def __init__(self, sample: int) -> None:
         super().__init__("a sample could not be solved")
         self.sample = sample
-
-
-def machine_going(parts: Parts, net: str, step: float) -> Machine:
-    """As `machine_at_rest`, in steps of `step` [s], but that the amp's oscillators have been going for long."""
-    if not parts.pushes:
-        return machine_at_rest(parts, net, step)
-    amp = machine_at_rest(parts, net, COARSE)
-    amp.set_going()
-    amp.move(prepare(parts, amp.seats, [net], step))
-    return amp
-
-
-def machine_at_rest(parts: Parts, net: str, step: float) -> Machine:
-    """A circuit at rest, to be driven in steps of `step` [s] and listened to at a net."""
-    seats = seats_of(parts.seats)
-    return Machine(prepare(parts, seats, [net], step), seats)

@@ -17,8 +17,9 @@ from ...circuit.positions import Position
 from ...circuit.semiconductors.opto_couplers import LEVEL, MICRO
 from .branches import Parts, node_net
 from .kernel_arguments import Array
-from .machine import COARSE, machine_at_rest
+from .machine import COARSE
 from .moves import stands
+from .starting import machine_at_rest
 
 _WATCHED = 4.0  # seconds
 # A swing of less at the plate is none [V].

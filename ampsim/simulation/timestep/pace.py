@@ -14,7 +14,9 @@ class Pace:
 
     `step` [s]: the length of a step. `fine` says how long [s] and in which steps [s] it goes on after contacts have
     moved or a burst has begun, one stage after the other. From the time `since` [s] on a step is kept every `keep`
-    [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given.
+    [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given. With `slow` the
+    speaker is kept without what is too fast for the steps that are (`band_limit`): of a tone, so many cycles of it from
+    `since` to its end.
     """
 
     step: float
@@ -23,6 +25,7 @@ class Pace:
     since: float = 0.0
     coarse: float = 0.0
     settled: float = 0.0
+    slow: int = 0
 
     @property
     def halved(self) -> Pace:
@@ -36,9 +39,9 @@ class Pace:
         return replace(self, step=min([self.step, *(step for _, step in self.fine)]), fine=(), settled=0.0)
 
     def earlier(self, seconds: float) -> Pace:
-        """The same for a transient that is shorter by so many seconds [s]."""
+        """The same for a transient that is shorter by so many seconds [s]; all of it, as fast as it is."""
         since, settled = (max(0.0, time - seconds) for time in (self.since, self.settled))
-        return replace(self, since=since, settled=settled)
+        return replace(self, since=since, settled=settled, slow=0)
 
 
 @lru_cache(maxsize=1)

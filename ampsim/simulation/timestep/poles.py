@@ -8,7 +8,8 @@ import numpy as np
 
 from ...circuit.build import Circuit
 from .branches import parts_of
-from .machine import Machine, machine_at_rest
+from .machine import Machine
+from .starting import machine_at_rest
 
 _STEP = 1.0 / 48e3  # s; the poles do not depend on it
 

@@ -9,39 +9,71 @@ from functools import cached_property
 import numpy as np
 
 from ...base.errors import EngineError
+from ...circuit.nets import INPUT
 from .branches import Parts
 from .discretise import Discrete, discrete
+from .kernel_arguments import Array, Integers
 from .sockets import Seats
 from .state_space import Equations, equations
+
+_NO_SOLUTION = "the circuit's equations have no solution ({})"
 
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """A circuit with its contacts somewhere: its equations, and a step."""
+    """A circuit with its contacts somewhere: its equations, and a step.
+
+    `brief`: it goes too few steps for what makes each of them cheaper (`discretise.discrete`).
+    """
 
     parts: Parts
     equations: Equations
     seconds: float
-    step: Discrete
+    brief: bool = False
     fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
+
+    @cached_property
+    def driven(self) -> Integers:
+        """Which of the held nets are driven: the input, those of lines, pushes."""
+        nets = (INPUT, *(line.emf for line in self.parts.lines), *self.parts.pushes)
+        return np.array([self.equations.held.index(net) for net in nets])
+
+    @cached_property
+    def volts(self) -> Array:
+        """What the held nets stand at [V], those that are driven at zero."""
+        found = np.array([self.parts.held[net] for net in self.equations.held])
+        found[self.driven] = 0.0
+        return found
+
+    @cached_property
+    def step(self) -> Discrete:
+        """A step."""
+        return self._discrete(self.seconds)
 
     @cached_property
     def half(self) -> Discrete:
         """A step of half the length by the backward rule: only after contacts have moved."""
-        return discrete(self.equations, self.parts, self.seconds, smooth=True)
+        return self._discrete(self.seconds, smooth=True)
 
     def at(self, seconds: float) -> Setting:
         """The same circuit for steps of another length [s]."""
-        return self if seconds == self.seconds else _setting(self.parts, self.equations, seconds)
+        return self if seconds == self.seconds else Setting(self.parts, self.equations, seconds, self.brief)
 
     def finer(self, depth: int, whole: float) -> Discrete:
         """Steps of `whole` / 2^`depth` of a sample, `whole` a share of it [ratio]."""
         if (depth, whole) not in self.fine:
-            self.fine[depth, whole] = discrete(self.equations, self.parts, self.seconds * whole / 2**depth)
+            self.fine[depth, whole] = self._discrete(self.seconds * whole / 2**depth)
         return self.fine[depth, whole]
 
+    def _discrete(self, seconds: float, smooth: bool = False) -> Discrete:
+        given = self.equations, self.volts, self.driven, self.parts.heard, seconds
+        try:
+            return discrete(*given, smooth=smooth, turn=not self.brief)
+        except np.linalg.LinAlgError as error:
+            raise EngineError(_NO_SOLUTION.format(error)) from error
 
-def prepare(parts: Parts, seats: Seats, nets: Sequence[str], step: float) -> Setting:
+
+def prepare(parts: Parts, seats: Seats, nets: Sequence[str], step: float, brief: bool = False) -> Setting:
     """Prepare a circuit for steps in time, listened to at nets.
 
     Parameters
@@ -53,6 +85,8 @@ def prepare(parts: Parts, seats: Seats, nets: Sequence[str], step: float) -> Set
         `Machine.run` hears the first, `Machine.observe` all.
     step : float
         Length of a step [s].
+    brief : bool
+        As `Setting.brief`.
 
     Raises
     ------
@@ -62,10 +96,6 @@ def prepare(parts: Parts, seats: Seats, nets: Sequence[str], step: float) -> Set
     try:
         sensed = [one for line in parts.lines for one in line.sense]
         listened = [nets[0], *sensed, *parts.watched, *nets[1:]]
-        return _setting(parts, equations(parts, seats.ports, listened), step)
+        return Setting(parts, equations(parts, seats.ports, listened), step, brief)
     except np.linalg.LinAlgError as error:
-        raise EngineError(f"the circuit's equations have no solution ({error})") from error
-
-
-def _setting(parts: Parts, found: Equations, step: float) -> Setting:
-    return Setting(parts, found, step, discrete(found, parts, step))
+        raise EngineError(_NO_SOLUTION.format(error)) from error

@@ -123,8 +123,8 @@ class _Task:
 
     def run(self, signal: Array) -> tuple[Array, Machine]:
         """The oversampled signal, silence around it included, to what is heard; and the machine that did it."""
-        from .machine import machine_going
         from .setting import prepare
+        from .starting import machine_going
 
         step = 1.0 / (self._rate * self._times)
         amp = machine_going(self._whole[0].parts, self._net, step)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,11 @@ class Equations:
     rest_states: Array
     held: tuple[str, ...]
     ports: int
+
+    @cached_property
+    def scale(self) -> Array:
+        """What turns states into those that hold alike much."""
+        return np.sqrt(np.diag(self.energy))
 
 
 class _Assembly:

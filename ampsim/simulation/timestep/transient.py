@@ -14,6 +14,7 @@ from ...base.errors import EngineError
 from ...circuit.build import Circuit
 from ...circuit.switches.moving import SIDES
 from ..analyses import Transient
+from ..band_limit import slow_part
 from ..ngspice.engine import Arrays
 from ..stimuli import Burst, Sine, Throw, Waveform
 from .branches import BEFORE, parts_of
@@ -22,15 +23,19 @@ from .machine import Machine, Unsolved
 from .pace import Pace
 from .setting import Setting, prepare
 from .sockets import seats_of
-from .vectors import reading
+from .vectors import Reading, reading
 
 Stimulus = Sine | Burst | Waveform | Throw
 _CHUNK = 4096  # steps between two looks at what they gave
+_ALIKE = 1e-9  # s
 
 
 @dataclass(frozen=True)
 class _Phase:
-    """A stretch of time [s] in equal steps, `every` one of which is kept; after a movement of contacts or not."""
+    """A stretch of time [s] in equal steps, `every` one of which is kept; after a movement of contacts or not.
+
+    `brief`: of a circuit that is hardly played again.
+    """
 
     begin: float
     end: float
@@ -38,6 +43,7 @@ class _Phase:
     every: int
     closed: tuple[str, ...] = BEFORE
     moved: bool = False
+    brief: bool = False
 
     @property
     def step(self) -> float:
@@ -61,7 +67,7 @@ class _Bench:
         if key not in self._paced:
             if phase.closed not in self._prepared:
                 parts = parts_of(self._wired, self._setting, phase.closed, still=True)
-                self._prepared[phase.closed] = prepare(parts, self._seats, self.reading.nets, phase.step)
+                self._prepared[phase.closed] = prepare(parts, self._seats, self.reading.nets, phase.step, phase.brief)
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]
 
@@ -110,20 +116,30 @@ def transient(
         raise EngineError("the springs of a reverb tank are worked out in steps of one length")
     machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]))
     rest = bench.reading.take(machine.rest[None])
-    times, rows = [np.array([0.0])], [rest]
+    times, rows, heard = [np.array([0.0])], [rest], [np.array([machine.rest_volts])]
     if phases[0].begin > 0.0:
         times, rows = [np.array([0.0, phases[0].begin])], [rest, rest]
     for phase in phases:
         machine.move(bench.setting(phase))
-        for time, seen in _played(machine, phase, stimulus, pace, bench.reading.columns):
+        for time, seen, fine in _played(machine, phase, stimulus, pace, bench.reading.columns):
             times.append(time)
             rows.append(seen * bench.reading.units)
+            heard.append(fine)
     scale, values = np.concatenate(times), np.concatenate(rows)
-    kept = scale >= pace.since
-    if not np.isfinite(values).all():
-        raise EngineError("the solver's answer is not finite")
+    kept = scale >= pace.since - _ALIKE
     columns = np.ascontiguousarray(values[kept].T)
+    if pace.slow:
+        _take_slow(columns, bench.reading, np.concatenate(heard), phases[-1], pace)
+    if not np.isfinite(columns).all():
+        raise EngineError("the solver's answer is not finite")
     return Arrays(dict(zip(bench.reading.names, columns, strict=True)), scale[kept], ())
+
+
+def _take_slow(columns: Array, found: Reading, heard: Array, last: _Phase, pace: Pace) -> None:
+    """Put the slow part of what is heard in the last phase in place of what was kept of it."""
+    count = columns.shape[1] - 1
+    slow = slow_part(heard[-count * last.every - 1 :], count, pace.slow)
+    columns[found.columns == 0] = slow
 
 
 def _phases(stimulus: Stimulus, pace: Pace) -> Iterator[_Phase]:
@@ -147,7 +163,7 @@ def _throw_phases(throw: Throw, pace: Pace) -> Iterator[_Phase]:
     for (begin, side, closed), (end, *_) in itertools.pairwise([*edges, (throw.duration, "", False)]):
         (stand.add if closed else stand.discard)(side)
         for number, phase in enumerate(_stages(begin, end, pace) if end > begin else ()):
-            yield replace(phase, closed=tuple(sorted(stand)), moved=not number)
+            yield replace(phase, closed=tuple(sorted(stand)), moved=not number, brief=True)
 
 
 def _stages(begin: float, end: float, pace: Pace) -> Iterator[_Phase]:
@@ -166,22 +182,26 @@ def _phase(begin: float, end: float, step: float, pace: Pace) -> _Phase:
 
 def _played(
     machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace, wanted: Integers
-) -> Iterator[tuple[Array, Array]]:
-    """Times [s] of a phase and what is seen then, of the steps that are kept: the `wanted` of `Machine.observe`."""
+) -> Iterator[tuple[Array, Array, Array]]:
+    """Times [s] of a phase and what is seen then, of the steps that are kept, and what is heard after each step.
+
+    `wanted` is that of `Machine.observe`.
+    """
     every = phase.every
     time: Array = phase.begin + phase.step * np.arange(1.0, phase.steps + 1.0)
     signal = np.ascontiguousarray(stimulus.volts(time))
     length = every * (_CHUNK // every + 1)
     for first in range(0, phase.steps, length):
         here = slice(first, first + length)
+        kept = time[here][every - 1 :: every]
         try:
-            if time[here][-1] < pace.since:
+            if time[here][-1] < pace.since - _ALIKE:
                 machine.run(signal[here])
             elif phase.moved and not first:
-                seen = machine.observe_after_move(signal[here], signal[0], wanted)
-                yield time[here][every - 1 :: every], seen[every - 1 :: every]
+                seen, heard = machine.observe_after_move(signal[here], signal[0], wanted)
+                yield kept, seen[every - 1 :: every], heard
             else:
-                yield time[here][every - 1 :: every], machine.observe(signal[here], wanted, every=every)
+                yield kept, *machine.observe(signal[here], wanted, every=every)
         except Unsolved as error:
             at = time[min(first + error.sample, phase.steps - 1)]
             raise EngineError(f"no solution was found {at:.6f} s from the start") from error

@@ -12,7 +12,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...circuit.signal_path import ValveStage
-from ...measures.waveforms import FLOOR_DB, drift, harmonics, stimulus
+from ...measures.waveforms import FLOOR_DB, harmonics, stimulus
+from ...simulation.band_limit import drift
 from ...simulation.facts import STAGES, Fact, get
 from .clipping_words import how_it_clips
 from .crossings import crossing_steps, first_crossing, value_at

@@ -18,6 +18,7 @@ from typing import Any
 import nbformat
 
 from ampsim.interface.jupyter import command, environment
+from tests.browser.patience import WAIT, PatientBrowser
 
 CHROMIUM = Path("/usr/bin/chromium")
 _FLAGS = [
@@ -102,9 +103,10 @@ def lab(
     with _server(folder, port, token, prompt) as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=_FLAGS)
         try:
-            context = browser.new_context(viewport={"width": size[0], "height": size[1]}, device_scale_factor=sharp)
+            context = PatientBrowser(browser).new_context(
+                viewport={"width": size[0], "height": size[1]}, device_scale_factor=sharp
+            )
             page = context.new_page()
-            page.set_default_timeout(60_000)
             page.goto(f"{address}/doc/tree/sheet.ipynb?token={token}&reset")
             page.wait_for_function(_IDLE)
             yield Lab(page, address, folder)
@@ -145,14 +147,14 @@ def _server(folder: Path, port: int, token: str, prompt: bool) -> Iterator[str]:
             yield address
         finally:
             server.terminate()  # ends its kernels too
-            server.wait(20)
+            server.wait(WAIT)
 
 
 def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
-    until = time.monotonic() + 60
+    until = time.monotonic() + WAIT
     while time.monotonic() < until and server.poll() is None:
         try:
-            with urllib.request.urlopen(url, timeout=2):
+            with urllib.request.urlopen(url, timeout=20):
                 return
         except OSError:
             time.sleep(0.2)

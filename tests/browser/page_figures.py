@@ -18,6 +18,7 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_amp, load_audition, load_mod
 from ampsim.studies.audition_request import Audition, default_audition
+from tests.browser.patience import PatientBrowser
 from tests.browser.watch import KEY_TO_PIXELS
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -43,7 +44,7 @@ def browser() -> Iterator[Any]:
 
     with sync_playwright() as tools:
         running = tools.chromium.launch(executable_path=str(CHROMIUM), args=_FLAGS)
-        yield running
+        yield PatientBrowser(running)
         running.close()
 
 

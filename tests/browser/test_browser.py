@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 from urllib.parse import urlsplit
@@ -15,6 +14,7 @@ import numpy as np
 import pytest
 
 from tests.browser.lab import Lab, lab, missing
+from tests.browser.patience import wait_for
 from tests.browser.sheet import MOVING, ROOT, Sheet
 
 # The picture of a fresh simulation of the panel's position, with the limits that are on the page.
@@ -32,6 +32,21 @@ def fresh():
     for axes, live in zip(picture.axes, panel._state._picture.axes):
         axes.set_ylim(live.get_ylim())
     return svg(picture)
+"""
+
+# A waveform begins only once it is allowed to: whoever cancels is sooner.
+_WAVE_HELD_UP = """
+import threading
+go_on, _wave = threading.Event(), panel._state.simulator.wave
+def held_up(*how):
+    go_on.wait()
+    return _wave(*how)
+panel._state.simulator.wave = held_up
+"""
+_WAVE_GOES_ON = """
+go_on.set()
+panel._state.simulator.wave = _wave
+panel._wave_task.join(200.0)
 """
 
 
@@ -57,14 +72,6 @@ def sheet(opened: Lab) -> Sheet:
     opened.python("panel.clear(); panel.as_drawn()")
     found.settled()
     return found
-
-
-def wait_for(holds: Callable[[], bool], seconds: float = 20.0) -> None:
-    """Wait for what a button brings about by way of the kernel."""
-    until = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < until, "it never came"
-        time.sleep(0.05)
 
 
 def fresh_svg(sheet: Sheet) -> str:
@@ -206,10 +213,13 @@ def test_a_waveform_is_computed_shown_and_grows_old(sheet: Sheet) -> None:
         sheet.put("gain", 40)
         sheet.page.wait_for_selector(f"{ROOT} .waves.old")
         assert "Old" in sheet.page.locator(f"{ROOT} .wave [role=status]").text_content()
+        sheet.lab.python(_WAVE_HELD_UP)
         sheet.press("Compute waveform")
         sheet.press("Cancel")
         sheet.page.wait_for_selector(f'{ROOT}[data-wave="cancelled"]')
-        sheet.page.wait_for_timeout(2500)
+        sheet.lab.python(_WAVE_GOES_ON)
+        assert not sheet.lab.value("panel._wave_task._thread.is_alive()")
+        assert sheet.lab.value("panel.wave") == {"state": "cancelled"}
         assert sheet.page.locator(f"{ROOT} .waves svg").count() == 0
         assert sheet.page.locator(ROOT).get_attribute("data-wave") == "cancelled"
     finally:
@@ -277,8 +287,8 @@ def test_positions_outlive_the_kernel(sheet: Sheet) -> None:
     sheet.page.get_by_text("Saved to kept.toml.").wait_for()
     sheet.put("gain", 24)
     sheet.settled()
-    text = (sheet.lab.folder / "kept.toml").read_text("utf-8")
-    assert "gain = 0.24" in text  # and kept since, without a button
+    # And kept since, without a button.
+    wait_for(lambda: "gain = 0.24" in (sheet.lab.folder / "kept.toml").read_text("utf-8"))
     sheet.agreed()
     before = sheet.paths()
     sheet.page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
@@ -320,19 +330,18 @@ def test_two_tabs_of_one_kernel_stand_alike(sheet: Sheet) -> None:
     sheet.page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
     page = sheet.page.context.new_page()
     try:
-        page.set_default_timeout(60_000)
         page.goto(f"{sheet.lab.address}/doc/tree/sheet.ipynb")
         page.wait_for_selector(f"{ROOT} .picture svg")
         other = Sheet(replace(sheet.lab, page=page))
         other.settled()
         sheet.put("gain", 31)
         sheet.settled()
-        expect(other.slider("gain")).to_have_value("31", timeout=30_000)
+        expect(other.slider("gain")).to_have_value("31")
         other.settled()
         assert other.paths() == sheet.paths()
         other.put("treble", 17)
         other.settled()
-        expect(sheet.slider("treble")).to_have_value("17", timeout=30_000)
+        expect(sheet.slider("treble")).to_have_value("17")
         sheet.settled()
         assert [each.slider("gain").input_value() for each in (sheet, other)] == ["31", "31"]
         assert sheet.lab.value("[panel.position[name] for name in ('gain', 'treble')]") == [0.31, 0.17]

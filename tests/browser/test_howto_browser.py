@@ -36,7 +36,6 @@ def test_the_how_to_fits_phone_screen_and_paper(chromium: Any, tmp_path: Path) -
     record = keep_photo(record, folder, tmp_path / "board.jpg", "C109", shown_to=["howto"])
     path = write_howto(howto_of(public_job(record, folder)), folder, tmp_path / "howto.html").page
     page = chromium.new_page()
-    page.set_default_timeout(10_000)
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url.partition(",")[0]))
     page.on("console", lambda told: asked.append(told.text))

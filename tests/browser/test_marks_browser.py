@@ -36,7 +36,6 @@ def page(chromium: Any, folder: Path, tmp_path: Path, request: pytest.FixtureReq
     wide, touch = request.param
     context = chromium.new_context(viewport={"width": wide, "height": 900}, has_touch=touch)
     made = context.new_page()
-    made.set_default_timeout(10_000)
     problems: list[str] = []
     made.on("console", lambda told: problems.append(told.text) if told.type == "error" else None)
     made.on("pageerror", lambda problem: problems.append(str(problem)))
@@ -121,7 +120,6 @@ _NOTEBOOK = """async ([script, state]) => {
 def test_in_a_notebook_every_arrow_goes_to_the_kernel_and_its_answer_is_shown(chromium: Any, folder: Path) -> None:
     widget = PhotoMarks(folder, 1, SUBJECTS)
     page = chromium.new_page()
-    page.set_default_timeout(10_000)
     page.evaluate(_NOTEBOOK, [widget._esm, {"start": widget.start, "marks": widget.marks, "said": ""}])
     page.get_by_label("Points at").fill("C1")
     page.keyboard.press("Enter")

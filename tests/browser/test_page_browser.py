@@ -41,7 +41,6 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def opened(chromium: Any, path: Path, size: tuple[int, int] = (1024, 768), **more: Any) -> Any:
     page = chromium.new_page(viewport={"width": size[0], "height": size[1]}, **more)
-    page.set_default_timeout(10_000)
     page.problems = []
     page.on("pageerror", lambda problem: page.problems.append(str(problem)))
     page.on("console", lambda line: page.problems.append(line.text))

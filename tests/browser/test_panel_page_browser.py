@@ -22,6 +22,7 @@ from playwright.sync_api import expect
 from ampsim.interface.panel import Panel, audition_panel
 from ampsim.library.loader import load_audition
 from tests.browser.page_figures import missing
+from tests.browser.patience import WAIT, wait_for
 from tests.browser.sheet import ROOT, PagePanel
 from tests.tools.served_panel import ServedPanel, serving
 
@@ -50,7 +51,6 @@ def opened(chromium: Any, served: ServedPanel) -> Iterator[PagePanel]:
 def open_page(chromium: Any, url: str, width: int = 1280) -> PagePanel:
     """A tab in which nothing goes wrong, and that asks for nothing elsewhere."""
     page = chromium.new_page(viewport={"width": width, "height": 900})
-    page.set_default_timeout(30_000)
     page.problems, page.hosts = [], set()
     page.on("pageerror", lambda problem: page.problems.append(str(problem)))
     page.on("console", lambda line: page.problems.append(line.text))
@@ -98,7 +98,7 @@ def test_a_tab_closed_and_opened_again_stands_where_it_was(
     # What one tab does the other shows, and it is not turned back.
     other = open_page(chromium, served.address.url)
     other.put("bass", 12)
-    expect(again.slider("bass")).to_have_value("12", timeout=30_000)
+    expect(again.slider("bass")).to_have_value("12")
     again.settled()
     other.settled()
     assert served.panel.position["bass"] == 0.12
@@ -220,12 +220,15 @@ def test_there_and_back_before_the_kernel_heard_of_it_ends_on_what_ngspice_said(
     assert opened.paths() == before
 
 
-def all_tables_there(served: ServedPanel) -> None:
-    """Wait until the tables of neighbouring positions are fetched."""
-    until = time.monotonic() + 20.0
-    while served.panel.knob_tables._wanted and time.monotonic() < until:
-        time.sleep(0.1)
-    time.sleep(0.3)
+def all_has_come(opened: PagePanel, served: ServedPanel) -> None:
+    """Wait until the tables of neighbouring positions are made, and until the page has all that was sent."""
+    panel, last = served.panel, object()
+    while (working := served.run(lambda: panel.knob_tables._task._thread)) is not last:
+        panel.knob_tables.join(WAIT)
+        last = working
+    words = f"all has come {time.monotonic()}"
+    served.run(lambda: setattr(panel, "said", words))
+    expect(opened.page.locator(f"{ROOT} .said")).to_have_text(words)
 
 
 def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, served: ServedPanel) -> None:
@@ -243,9 +246,9 @@ def test_what_differs_from_ngspice_is_said_and_not_shown(opened: PagePanel, serv
         tables._hand_over(louder, panel.at)
 
     opened.agreed()
-    all_tables_there(served)
+    all_has_come(opened, served)
     served.run(wrong)
-    opened.page.wait_for_timeout(300)
+    all_has_come(opened, served)
     step = 1 + int(opened.slider("presence").input_value())
     found = put_and_read(opened, "presence", step)
     opened.settled()
@@ -260,8 +263,7 @@ def test_switches_beside_are_there_before_they_are_asked_for(opened: PagePanel, 
     opened.agreed()
     group = opened.page.locator(ROOT).get_by_role("group", name="bright", exact=True)
     there = """(root) => ({ ...document.querySelector(root).dataset })"""
-    all_tables_there(served)
-    opened.page.wait_for_timeout(300)
+    all_has_come(opened, served)
     seen = []
     for option in group.get_by_role("radio").all():
         option.evaluate("(each) => each.click()")
@@ -363,12 +365,11 @@ def test_a_swipe_scrolls_and_turns_nothing_and_a_drag_turns(chromium: Any, serve
             )
             page.wait_for_timeout(20)
         device.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-        page.wait_for_timeout(200)
 
     before = slider.input_value()
     drag(0.0, -160.0)
+    wait_for(lambda: page.evaluate("scrollY") > 100)
     assert slider.input_value() == before
-    assert page.evaluate("scrollY") > 100
     drag(-40.0, 0.0)
-    assert int(slider.input_value()) < 80
+    wait_for(lambda: int(slider.input_value()) < 80)
     context.close()

@@ -27,7 +27,6 @@ def test_ticks_stay_and_the_line_names_them(chromium: Any, tmp_path: Path) -> No
     found = open_job(record, tmp_path / "job")
     path = bench_plan(record, found, tmp_path / "job", tmp_path / "plan.html")
     page = chromium.new_page(viewport={"width": 800, "height": 1100})
-    page.set_default_timeout(10_000)
     problems: list[str] = []
     page.on("console", lambda told: problems.append(told.text) if told.type == "error" else None)
     page.on("pageerror", lambda problem: problems.append(str(problem)))

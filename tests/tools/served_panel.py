@@ -13,6 +13,8 @@ from typing import Any
 from ampsim.interface.panel import Panel
 from ampsim.interface.panel.page.server import Address, served
 
+_WAIT = 240.0  # s, an end for what hangs
+
 
 @dataclass
 class ServedPanel:
@@ -28,7 +30,7 @@ class ServedPanel:
         async def there() -> Any:
             return what()
 
-        return asyncio.run_coroutine_threadsafe(there(), self.loop).result(20)
+        return asyncio.run_coroutine_threadsafe(there(), self.loop).result(_WAIT)
 
 
 @contextmanager
@@ -44,10 +46,10 @@ def serving(panel: Panel, title: str = "a panel") -> Iterator[ServedPanel]:
 
     thread = Thread(target=lambda: asyncio.run(run()), daemon=True)
     thread.start()
-    address, loop, end = ready.result(20)
+    address, loop, end = ready.result(_WAIT)
     try:
         yield ServedPanel(panel, address, loop)
     finally:
         loop.call_soon_threadsafe(end.set)
-        thread.join(20)
+        thread.join(_WAIT)
         assert not thread.is_alive()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -106,21 +107,33 @@ def margins(frequency: Frequencies, loop: Loop) -> Margins:
     H. Nyquist, Regeneration theory, Bell System Technical Journal 11(1), 1932 (from memory). That takes for granted
     that the amp is steady with the feedback line cut.
     """
-    log_f, level = np.log(frequency), _decibels(loop)
-    turns = _turns(loop)
-    crossings = [*_passing_one(log_f, level, loop), *_in_step(log_f, level, loop)]
-    if turns == 0:  # in a steady loop every distance from -1 is a margin, however far the phase has gone
-        crossings = [each if each.kind is Passing.IN_STEP else _positive(each) for each in crossings]
-    closest, at = _closest(log_f, 1.0 + loop)
-    return Margins(
-        tuple(sorted(crossings, key=lambda each: each.frequency)),
-        turns,
-        _middle(frequency, loop),
-        _least([each.margin for each in crossings if each.kind is not Passing.IN_STEP], bool(turns)),
-        _least([each.margin for each in crossings if each.kind is Passing.IN_STEP], bool(turns)),
-        closest,
-        at,
-    )
+    return margins_of(frequency, loop[None])[0]
+
+
+def margins_of(frequency: Frequencies, loops: Loop) -> list[Margins]:
+    """The margins of many loop gains, shape (loops, n), at the same frequencies [Hz]; each as `margins`."""
+    log_f, level, far = np.log(frequency), _decibels(loops), 1.0 + loops
+    turns = _turns(loops, far)
+    closest, at = _closest(log_f, far)
+    inside = (frequency >= _MIDBAND[0]) & (frequency <= _MIDBAND[1])
+    middle = loops[:, inside].real.mean(axis=1) if inside.any() else np.full(len(loops), np.nan)
+    found: list[list[Crossing]] = [[] for _ in loops]
+    for row, each in (*_passing_one(log_f, level, loops), *_in_step(log_f, level, loops)):
+        # In a steady loop every distance from -1 is a margin, however far the phase has gone.
+        steady = turns[row] == 0 and each.kind is not Passing.IN_STEP
+        found[row].append(Crossing(each.kind, each.frequency, abs(each.margin)) if steady else each)
+    return [
+        Margins(
+            tuple(sorted(crossings, key=lambda each: each.frequency)),
+            turns[row],
+            float(middle[row]),
+            _least([each.margin for each in crossings if each.kind is not Passing.IN_STEP], bool(turns[row])),
+            _least([each.margin for each in crossings if each.kind is Passing.IN_STEP], bool(turns[row])),
+            float(closest[row]),
+            float(at[row]),
+        )
+        for row, crossings in enumerate(found)
+    ]
 
 
 def margin_table(response: xr.Dataset) -> pd.DataFrame:
@@ -213,44 +226,44 @@ def _row(frequency: Frequencies, loop: Loop) -> dict[str, Any]:
     }
 
 
-def _passing_one(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Crossing]:
+def _passing_one(log_f: Frequencies, level: Frequencies, loops: Loop) -> Iterator[tuple[int, Crossing]]:
     # Counted from the middle of the band, where T is positive: lag uses up the margin above, lead below.
-    angle = np.unwrap(np.angle(loop))
+    angle = np.unwrap(np.angle(loops))
     middle = int(np.argmin(np.abs(log_f - np.log(_MIDBAND[0] * _MIDBAND[1]) / 2.0)))
-    angle = np.degrees(angle - 2.0 * np.pi * np.round(angle[middle] / (2.0 * np.pi)))
-    found = []
-    for place in map(int, np.flatnonzero(np.diff(np.sign(level)))):
-        share = level[place] / (level[place] - level[place + 1])
-        phase = angle[place] + share * (angle[place + 1] - angle[place])
-        falls = level[place + 1] < level[place]
-        beyond = -360.0 < phase < -180.0 if falls else 180.0 < phase < 360.0
-        size = 180.0 - abs((phase + 180.0) % 360.0 - 180.0)
-        kind = Passing.FALLS if falls else Passing.RISES
-        found.append(Crossing(kind, _between(log_f, place, share), float(-size if beyond else size)))
-    return found
+    angle = np.degrees(angle - 2.0 * np.pi * np.round(angle[:, middle, None] / (2.0 * np.pi)))
+    row, place = np.nonzero(np.diff(np.sign(level)))
+    here, there = (row, place), (row, place + 1)
+    share = level[here] / (level[here] - level[there])
+    phase = angle[here] + share * (angle[there] - angle[here])
+    falls = level[there] < level[here]
+    beyond = np.where(falls, (phase > -360.0) & (phase < -180.0), (phase > 180.0) & (phase < 360.0))
+    size = 180.0 - np.abs((phase + 180.0) % 360.0 - 180.0)
+    yield from _crossings(row, falls, _between(log_f, place, share), np.where(beyond, -size, size))
 
 
-def _in_step(log_f: Frequencies, level: Frequencies, loop: Loop) -> list[Crossing]:
-    angle = np.angle(-loop)
-    found = []
-    for place in map(int, np.flatnonzero(np.diff(np.sign(angle)))):
-        if abs(angle[place]) + abs(angle[place + 1]) < np.pi:
-            share = angle[place] / (angle[place] - angle[place + 1])
-            there = level[place] + share * (level[place + 1] - level[place])
-            found.append(Crossing(Passing.IN_STEP, _between(log_f, place, share), float(-there)))
-    return found
+def _in_step(log_f: Frequencies, level: Frequencies, loops: Loop) -> Iterator[tuple[int, Crossing]]:
+    angle = np.angle(-loops)
+    row, place = np.nonzero((np.diff(np.sign(angle)) != 0) & (np.abs(angle[:, :-1]) + np.abs(angle[:, 1:]) < np.pi))
+    here, there = (row, place), (row, place + 1)
+    share = angle[here] / (angle[here] - angle[there])
+    gain = level[here] + share * (level[there] - level[here])
+    yield from _crossings(row, None, _between(log_f, place, share), -gain)
+
+
+def _crossings(
+    row: NDArray[np.int_], falls: NDArray[np.bool_] | None, frequency: Frequencies, margin: Frequencies
+) -> Iterator[tuple[int, Crossing]]:
+    ways = {True: Passing.FALLS, False: Passing.RISES}
+    kinds = [Passing.IN_STEP] * row.size if falls is None else [ways[each] for each in falls.tolist()]
+    yield from zip(row.tolist(), map(Crossing, kinds, frequency.tolist(), margin.tolist()), strict=True)
 
 
 def _decibels(loop: Loop) -> Frequencies:
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(loop), 1e-30)))
 
 
-def _between(log_f: Frequencies, place: int, share: float) -> float:
-    return float(np.exp(log_f[place] + share * (log_f[place + 1] - log_f[place])))
-
-
-def _positive(crossing: Crossing) -> Crossing:
-    return Crossing(crossing.kind, crossing.frequency, abs(crossing.margin))
+def _between(log_f: Frequencies, place: NDArray[np.int_], share: Frequencies) -> Frequencies:
+    return np.asarray(np.exp(log_f[place] + share * (log_f[place + 1] - log_f[place])))
 
 
 def _least(found: list[float], oscillates: bool) -> float:
@@ -260,30 +273,25 @@ def _least(found: list[float], oscillates: bool) -> float:
     return min(min(found), -abs(nearest)) if oscillates else nearest
 
 
-def _turns(loop: Loop) -> int | None:
+def _turns(loops: Loop, far: Loop) -> list[int | None]:
     """Clockwise turns of T around -1 over positive and negative frequencies; None when that cannot be told."""
-    far = 1.0 + loop
-    turned = float(np.angle(far[1:] / far[:-1]).sum())
+    turned = np.angle(far[:, 1:] / far[:, :-1]).sum(axis=1)
+    told = np.ones(len(loops), dtype=bool)
     for end, way in ((0, 1.0), (-1, -1.0)):
         # From its end T fades to 0 or, in a loop without a capacitor, to a real number.
-        at_rest = abs(loop[end].imag) < 0.05 * abs(loop[end])
-        if abs(loop[end]) > FADED and not at_rest:
-            return None
-        angle = float(np.angle(far[end]))
-        turned += way * (angle - np.pi * np.round(angle / np.pi) if abs(loop[end]) > FADED else angle)
-    return -round(turned / np.pi)
+        size, angle = np.abs(loops[:, end]), np.angle(far[:, end])
+        at_rest, large = np.abs(loops[:, end].imag) < 0.05 * size, size > FADED
+        told &= at_rest | ~large
+        turned += way * np.where(large, angle - np.pi * np.round(angle / np.pi), angle)
+    return [-round(turn / np.pi) if known else None for turn, known in zip(turned.tolist(), told, strict=True)]
 
 
-def _closest(log_f: Frequencies, far: Loop) -> tuple[float, float]:
-    """The smallest size of 1 + T along straight lines between its points, and the frequency [Hz] there."""
+def _closest(log_f: Frequencies, far: Loop) -> tuple[Frequencies, Frequencies]:
+    """The smallest size of 1 + T along straight lines between its points, and the frequency [Hz] there, of each."""
     step = np.diff(far)
-    along = -(far[:-1] * step.conj()).real / np.maximum(np.abs(step) ** 2, 1e-300)
+    along = -(far[:, :-1] * step.conj()).real / np.maximum(np.abs(step) ** 2, 1e-300)
     share = np.clip(along, 0.0, 1.0)
-    distance = np.abs(far[:-1] + share * step)
-    place = int(np.argmin(distance))
-    return float(distance[place]), _between(log_f, place, float(share[place]))
-
-
-def _middle(frequency: Frequencies, loop: Loop) -> float:
-    inside = (frequency >= _MIDBAND[0]) & (frequency <= _MIDBAND[1])
-    return float(np.mean(loop[inside].real)) if inside.any() else float("nan")
+    distance = np.abs(far[:, :-1] + share * step)
+    place = np.argmin(distance, axis=1)
+    here = np.arange(len(far)), place
+    return distance[here], _between(log_f, place, share[here])

@@ -54,8 +54,9 @@ def loop_gain(
     progress : callable
         Called with (done, total).
     turned : sequence of str
-        Knobs that are turned in many positions: where that takes fewer simulations the amp is reduced to their tracks
-        and the positions are worked out (`loop_ports`), exact but for rounding. Default: each position is simulated.
+        Knobs that are turned in many positions: these are worked out without ngspice where our own solver has an
+        answer, else by a reduction of the amp to their tracks where that takes fewer simulations (`loop_ports`), exact
+        but for rounding. Default: ngspice simulates each position.
 
     Returns
     -------
@@ -104,6 +105,7 @@ def loop_rows(
     sweep: LoopSweep,
     progress: Progress | None = None,
     turned: Sequence[str] = (),
+    solved: bool = True,
 ) -> LoopRows:
     """As `loop_gain`, of cases whose loops are known, as bare numbers.
 
@@ -114,6 +116,8 @@ def loop_rows(
         The loop of each; without one its loop gain is 0.
     sweep, progress, turned
         As those of `loop_gain`; the frequencies of the sweep [Hz].
+    solved : bool
+        Of what is turned: whether our own solver answers what it can.
 
     Raises
     ------
@@ -125,7 +129,7 @@ def loop_rows(
     found: list[engine.Arrays] = []
 
     def swept(sweep: LoopSweep) -> Complex:
-        by_ports = gains_by_ports(cases, loops, sweep, turned) if turned else [None] * len(loops)
+        by_ports = gains_by_ports(cases, loops, sweep, turned, solved) if turned else [None] * len(loops)
         direct = [loop if row is None else None for loop, row in zip(loops, by_ports, strict=True)]
         runs = [list(_runs(case, loop, sweep)) for case, loop in zip(cases, direct, strict=True)]
         whose = [case for case, own in zip(cases, runs, strict=True) for _ in own]

@@ -16,18 +16,22 @@ from ..circuit.amp import Amp, Pot
 from ..circuit.build import Circuit, circuit_at
 from ..circuit.loop_search import Cut, Loop
 from ..circuit.pot_tracks import track_stretches
+from ..circuit.stages.template import GROUND
 from .analyses import FrequencySweep, OperatingPoint
 from .drives import with_probes
 from .netlist import node_vector, slot_value, write
 from .ngspice import engine
+from .port_sweeps import Bench, Seen, bench, between
 from .ports import PortCase, PortModel, loop_gains, reduce
-from .ports_algebra import Complex, bias_moves
+from .ports_algebra import Complex, bias_moves, loop_gain_of_cut
 from .request import Case
+from .small_signal.circuit import Source
 
 Settings = tuple[tuple[str, float | str], ...]
 _ROTATIONS = (0.0, 0.5, 1.0)
 _KEPT = 128
-_models: dict[tuple[Reduction, FrequencySweep], PortModel] = {}
+_MOST_ALONE = 3
+_models: dict[tuple[Reduction, FrequencySweep, bool], PortModel] = {}
 
 
 class _Stretch(NamedTuple):
@@ -64,6 +68,11 @@ class Reduction(NamedTuple):
         return PortCase(self.amp, dict(self.position), ports, cut=self.cut)
 
     @property
+    def whole(self) -> Case:
+        """The amp at the position."""
+        return Case(self.amp, dict(self.position))
+
+    @property
     def runs(self) -> int:
         """How many simulations it takes."""
         return 1 + 2 * len(self.cut) + len(self.stretches)
@@ -87,7 +96,11 @@ def _opened(base: Reduction) -> tuple[Circuit, tuple[_Stretch, ...]]:
 
 
 def gains_by_ports(
-    cases: Sequence[Case], loops: Sequence[Loop | None], sweep: FrequencySweep, knobs: Sequence[str]
+    cases: Sequence[Case],
+    loops: Sequence[Loop | None],
+    sweep: FrequencySweep,
+    knobs: Sequence[str],
+    solved: bool = True,
 ) -> list[Complex | None]:
     """Loop gains of cases that differ in knobs, each shape (f,); None where it is to be simulated as it stands.
 
@@ -103,6 +116,8 @@ def gains_by_ports(
         Frequencies.
     knobs : sequence of str
         Those that are turned.
+    solved : bool
+        Whether our own solver answers what it can (`port_sweeps`); otherwise ngspice does it all.
 
     Raises
     ------
@@ -113,9 +128,16 @@ def gains_by_ports(
     for place, (case, loop) in enumerate(zip(cases, loops, strict=True)):
         if loop:
             groups.setdefault(reduction(case, loop.cut, knobs), []).append(place)
-    worth = {each: own for each, own in groups.items() if (each, sweep) in _models or _pays(each, len(own))}
     found: list[Complex | None] = [None] * len(cases)
-    for (base, own), model in zip(worth.items(), _reduced(list(worth), sweep), strict=True):
+    alone = [place for each, own in groups.items() if solved and _few(each, len(own), sweep) for place in own]
+    for place, row in _directly([cases[place] for place in alone], [loops[place] for place in alone], sweep):
+        found[alone[place]] = row
+    worth = {
+        each: own
+        for each, own in groups.items()
+        if found[own[0]] is None and ((solved and bench_of(each.whole, each.cut)) or _pays(each, len(own)))
+    }
+    for (base, own), model in zip(worth.items(), _reduced(list(worth), sweep, solved), strict=True):
         changes = base.changes(cases[place] for place in own)
         free = ~bias_moves(model.volts, changes).any(axis=-1)
         rows = loop_gains(model, changes[free][..., None])
@@ -124,18 +146,76 @@ def gains_by_ports(
     return found
 
 
+def _few(base: Reduction, positions: int, sweep: FrequencySweep) -> bool:
+    """Whether positions are sooner solved as they stand than by a reduction."""
+    return positions <= _MOST_ALONE and (base, sweep, True) not in _models
+
+
+def _directly(
+    cases: Sequence[Case], loops: Sequence[Loop | None], sweep: FrequencySweep
+) -> Iterator[tuple[int, Complex]]:
+    """The loop gains of those of the cases that our own solver has an answer for, each at its position."""
+    alike: dict[tuple[Bench, Cut], list[int]] = {}
+    for place, (case, loop) in enumerate(zip(cases, loops, strict=True)):
+        if loop and (own := bench_of(case, loop.cut)):
+            alike.setdefault((own, loop.cut), []).append(place)
+    for (own, cut), places in alike.items():
+        answers = own.seen([cases[place].setting for place in places], sweep.grid(), _into_cut(own, cut))
+        told = {place: _at_cut(own, cut, seen) for place, seen in zip(places, answers, strict=True) if seen}
+        yield from zip(told, loop_gain_of_cut(np.array(list(told.values()))) if told else (), strict=True)
+
+
+def _into_cut(own: Bench, cut: Cut) -> list[Source]:
+    """1 A into each wire of a cut, then 1 V in each."""
+    probes = [own.wired.net(places[0]) for places in cut]
+    return [*(Source(amps={net: 1.0}) for net in probes), *(Source(wires={number: 1.0}) for number in range(len(cut)))]
+
+
+def _at_cut(own: Bench, cut: Cut, seen: Seen) -> Complex:
+    """The volts of the wires of a cut [V], then the currents through them [A], shape (2 n, sources, f)."""
+    return np.array([*(seen.across(own.wired.net(places[0]), GROUND) for places in cut), *seen.amps])
+
+
 def _pays(base: Reduction, positions: int) -> bool:
     return base.runs < 2 * len(base.cut) * positions
 
 
-def _reduced(bases: Sequence[Reduction], sweep: FrequencySweep) -> list[PortModel]:
+def bench_of(case: Case, cut: Cut = ()) -> Bench | None:
+    """The bench of a case, whose knobs may stand anywhere; None where our own solver does not take it."""
+    return bench(case.amp, tuple((name, each) for name, each in case.setting.items() if isinstance(each, str)), cut)
+
+
+def _reduced(bases: Sequence[Reduction], sweep: FrequencySweep, solved: bool) -> list[PortModel]:
     if len(_models) > _KEPT:
         _models.clear()
-    fresh = [base for base in bases if (base, sweep) not in _models]
-    models = reduce([base.case for base in fresh], sweep) if fresh else []
-    known = {(base, sweep): model for base, model in zip(fresh, models, strict=True)}
-    _models.update(known)
-    return [_models[base, sweep] for base in bases]
+    fresh = [base for base in bases if (base, sweep, solved) not in _models]
+    known = _solved(fresh, sweep) if solved else {}
+    left = [base for base in fresh if base not in known]
+    known |= dict(zip(left, reduce([base.case for base in left], sweep) if left else [], strict=True))
+    _models.update({(base, sweep, solved): model for base, model in known.items()})
+    return [_models[base, sweep, solved] for base in bases]
+
+
+def _solved(bases: Sequence[Reduction], sweep: FrequencySweep) -> dict[Reduction, PortModel]:
+    """Those of the reductions that need no simulator."""
+    benches: dict[Bench, list[Reduction]] = {}
+    for base in bases:
+        if own := bench_of(base.whole, base.cut):
+            benches.setdefault(own, []).append(base)
+    found: dict[Reduction, PortModel] = {}
+    for own, alike in benches.items():
+        wired, cut = own.wired, alike[0].cut
+        pairs = [(wired.net(each.first), wired.net(each.second)) for each in alike[0].stretches]
+        sources = [*_into_cut(own, cut), *(between(*pair) for pair in pairs)]
+        answers = own.seen([dict(base.position) for base in alike], sweep.grid(), sources)
+        for base, seen in zip(alike, answers, strict=True):
+            if seen is not None:
+                across = np.array([seen.across(*pair) for pair in pairs]).reshape(-1, len(sources), sweep.points)
+                volts, into = np.array([seen.resting(*pair) for pair in pairs]), _at_cut(own, cut, seen)
+                wires = 2 * len(cut)
+                found[base] = PortModel(base.case, sweep.grid(), across[:, :wires], into[:, :wires],
+                                        across[:, wires:], into[:, wires:], volts, 0)  # fmt: skip
+    return found
 
 
 def reduction(case: Case, cut: Cut, knobs: Sequence[str]) -> Reduction:
@@ -171,18 +251,31 @@ def _moving_bias(amp: Amp, switches: dict[str, float | str], knobs: Iterable[str
     places = tuple(dict.fromkeys(place for each in stretches for place in (each.first, each.second)))
     if not stretches:
         return
-    netlist = write(wired, setting, OperatingPoint(), places)
-    answer = Case(amp, switches).arrays(engine.run([netlist])[0], "at rest")
-
-    def volts(place: str) -> float:
-        vector = node_vector(wired, place)
-        return float(answer.vectors[vector][0].real) if vector else 0.0
-
+    resting = resting_volts(Case(amp, switches), places)
     for each in stretches:
         turned = [_siemens(each, setting | {each.pot.control: rotation}) for rotation in _ROTATIONS]
         change = np.array(turned) - _siemens(each, setting)
-        if bias_moves(np.array(volts(each.first) - volts(each.second)), change).any():
+        if bias_moves(np.array(resting[each.first] - resting[each.second]), change).any():
             yield each.pot.control
+
+
+def resting_volts(case: Case, places: tuple[str, ...]) -> dict[str, float]:
+    """The volts at places at rest [V].
+
+    Raises
+    ------
+    EngineError
+        When no operating point is found.
+    """
+    if not places:
+        return {}
+    wired, setting = case.wired, case.setting
+    own = bench_of(case)
+    if own and (known := own.at_rest([setting])[0]):
+        return {place: known[wired.net(place)] for place in places}
+    answer = case.arrays(engine.run([write(wired, setting, OperatingPoint(), places)])[0], "at rest")
+    vectors = {place: node_vector(wired, place) for place in places}
+    return {place: float(answer.vectors[vector][0].real) if vector else 0.0 for place, vector in vectors.items()}
 
 
 def _stretches(wired: Circuit, knobs: Iterable[str]) -> Iterator[_Stretch]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any, cast
@@ -39,9 +39,17 @@ class Numbers:
         """Those of some sets."""
         return Numbers(_some(self.law, rows), None if self.grid is None else _some(self.grid, rows))
 
+    def repeated(self, times: int) -> Numbers:
+        """Those of the sets, one time after the other."""
+        return Numbers(_tile(self.law, times), None if self.grid is None else _tile(self.grid, times))
+
 
 def _some(numbers: Mapping[str, Any], rows: NDArray[np.int_]) -> dict[str, Any]:
     return {name: value[rows] if np.ndim(value) else value for name, value in numbers.items()}
+
+
+def _tile(numbers: Mapping[str, Any], times: int) -> dict[str, Any]:
+    return {name: np.tile(value, times) if np.ndim(value) else value for name, value in numbers.items()}
 
 
 class PortCurrents:
@@ -52,17 +60,23 @@ class PortCurrents:
         self._beside = np.array([_beside(seat, port, fluxes) for seat in seats for port in range(len(seat.ports))])
         self.ports = tuple(port for seat in seats for port in seat.ports)
         counts = [len(seat.ports) for seat in seats]
+        # Seats of one type share their numbers.
+        known: dict[tuple[Any, ...], Numbers] = {}
+        self._drawn = [known.setdefault((seat.law, seat.numbers, seat.valve, len(seat.ports)), _numbers(seat, ()))
+                       for seat in seats]  # fmt: skip
         self._spans = [slice(end - count, end) for count, end in zip(counts, np.cumsum(counts), strict=True)]
 
     def numbers(self, sockets: Sequence[Mapping[str, Valve | Semiconductor]]) -> list[Numbers]:
         """What the laws take, with the very parts that sets of volts belong to (by name, in lower case)."""
         changed = {name for each in sockets for name in each}
-        return [_numbers(seat, sockets if seat.part in changed else ()) for seat in self._seats]
+        return [_numbers(seat, sockets) if seat.part in changed else own
+                for seat, own in zip(self._seats, self._drawn, strict=True)]  # fmt: skip
 
     @staticmethod
     def some(numbers: Sequence[Numbers], rows: NDArray[np.int_]) -> list[Numbers]:
         """The numbers of some sets."""
-        return [each.some(rows) for each in numbers]
+        known = {id(each): each.some(rows) for each in numbers}
+        return [known[id(each)] for each in numbers]
 
     def at(self, volts: Array, numbers: Sequence[Numbers]) -> tuple[Array, Array]:
         """Currents through the ports [A] at their volts [V], shape (sets, ports), and slopes [S] (sets, ports, ports).
@@ -70,13 +84,9 @@ class PortCurrents:
         What `state_space.PATH` lets through beside is taken away.
         """
         flow, slope = np.zeros(volts.shape), np.zeros((*volts.shape, volts.shape[1]))
-        for seat, span, own in zip(self._seats, self._spans, numbers, strict=True):
-            at = volts[:, span]
-            flow[:, span] = here = _currents(seat, own, at)
-            for port in range(at.shape[1]):
-                moved = at.copy()
-                moved[:, port] += _STEP
-                slope[:, span, span.start + port] = (_currents(seat, own, moved) - here) / _STEP
+        for span, found in self._beside_one_another(volts, numbers, (0.0, _STEP)):
+            flow[:, span] = found[0, 0]
+            slope[:, span, span] = np.moveaxis(found[1] - found[0], 0, -1) / _STEP
         return flow + self._beside * volts, slope + np.diag(self._beside)
 
     def alone(self, flow: Array, volts: Array) -> Array:
@@ -87,19 +97,38 @@ class PortCurrents:
     def slopes(self, volts: Array, numbers: Sequence[Numbers]) -> Array:
         """The slopes of `at` [S], shape (sets, ports, ports), to some nine digits; takes what that takes [V]."""
         found = np.zeros((*volts.shape, volts.shape[1]))
-        for seat, span, own in zip(self._seats, self._spans, numbers, strict=True):
-            at = volts[:, span]
-            for port in range(at.shape[1]):
-                wide, close = (_central(seat, own, at, port, step) for step in (_EXACT_STEP, 0.5 * _EXACT_STEP))
-                found[:, span, span.start + port] = (4.0 * close - wide) / 3.0
+        half = 0.5 * _EXACT_STEP
+        for span, flows in self._beside_one_another(volts, numbers, (-_EXACT_STEP, -half, half, _EXACT_STEP)):
+            wide, close = (flows[3] - flows[0]) / (2.0 * _EXACT_STEP), (flows[2] - flows[1]) / _EXACT_STEP
+            found[:, span, span] = np.moveaxis((4.0 * close - wide) / 3.0, 0, -1)
         return found + np.diag(self._beside)
 
+    def _beside_one_another(
+        self, volts: Array, numbers: Sequence[Numbers], steps: Sequence[float]
+    ) -> Iterator[tuple[slice, Array]]:
+        """The currents of each seat with one of its ports moved by each of some steps [V].
 
-def _central(seat: Seat, numbers: Numbers, volts: Array, port: int, step: float) -> Array:
-    high, low = volts.copy(), volts.copy()
-    high[:, port] += step
-    low[:, port] -= step
-    return (_currents(seat, numbers, high) - _currents(seat, numbers, low)) / (2.0 * step)
+        Seats of equal numbers are worked out together: what takes time is the call, not the numbers in it.
+
+        Yields
+        ------
+        (slice, ndarray)
+            Where the seat's ports are, and its currents [A], shape (steps, port moved, sets, ports).
+        """
+        groups: dict[int, list[int]] = {}
+        for place, own in enumerate(numbers):
+            groups.setdefault(id(own), []).append(place)
+        for places in groups.values():
+            seat, own = self._seats[places[0]], numbers[places[0]]
+            at = np.concatenate([volts[:, self._spans[place]] for place in places])
+            moved = np.asarray(steps)[:, None, None] * np.eye(at.shape[1])
+            whole = at + moved[:, :, None, :]
+            flows = _currents(
+                seat, own.repeated(whole.size // at.shape[1] // len(volts)), whole.reshape(-1, at.shape[1])
+            )
+            flows = flows.reshape(*whole.shape[:2], len(places), len(volts), at.shape[1])
+            for number, place in enumerate(places):
+                yield self._spans[place], flows[:, :, number]
 
 
 def _beside(seat: Seat, port: int, fluxes: Collection[str]) -> float:

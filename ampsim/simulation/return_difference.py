@@ -13,11 +13,13 @@ from ..base.progress import Progress
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import Circuit
 from ..circuit.semiconductors.device import Device
-from .analyses import FrequencySweep, OperatingPoint, PortSweep
+from ..circuit.semiconductors.laws import LAWS
+from .analyses import FrequencySweep, PortSweep
 from .kept_sweeps import kept_table
-from .loop_ports import Reduction, reduction
+from .loop_ports import Reduction, bench_of, reduction, resting_volts
 from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
+from .port_sweeps import Bench, Seen, between
 from .ports import Port, driven_by
 from .ports_algebra import Complex, bias_moves, with_changes
 from .request import Case, answers
@@ -29,19 +31,24 @@ _DAMPING = 2e-4
 _MILLI = 1e-3
 # Positions at which more stretches of tracks differ are seen from one of their own.
 _FAR = 4
+_PORTS = {"plate": 0, "screen": 2}
 
 
 @dataclass(frozen=True)
 class _Current:
-    """A current of a valve or of a channel: the place it comes from, that it goes to, the vector that holds it [mA]."""
+    """A current of a valve or of a channel: the place it comes from, that it goes to, the vector that holds it [mA].
+
+    `law`: name of its seat in `timestep.branches` and which port of it.
+    """
 
     source: str
     sink: str
     vector: str
+    law: tuple[str, int]
 
 
 def return_differences(
-    cases: Sequence[Case], sweep: FrequencySweep = WIDE, progress: Progress | None = None
+    cases: Sequence[Case], sweep: FrequencySweep = WIDE, progress: Progress | None = None, solved: bool = True
 ) -> Complex:
     """Return difference of the currents of all valves, of amps at positions of their controls.
 
@@ -55,6 +62,8 @@ def return_differences(
         Frequencies; default 1 mHz to 1 GHz, 16 a decade.
     progress : callable
         Called with (done, total).
+    solved : bool
+        Whether our own solver answers what it can; otherwise ngspice does it all.
 
     Returns
     -------
@@ -80,21 +89,40 @@ def return_differences(
     each in turn, it is 1 / det(I + M).
     """
     plans = _plans(cases)
+    rows = np.ones((len(cases), sweep.points), complex)
+    left = plans
+    if solved:
+        left = []
+        for plan, table in _solved(plans, sweep):
+            if table is None:
+                left.append(plan)
+                continue
+            for place, row in zip(plan.own, _differences(plan, table), strict=True):
+                rows[place] = row
+    simulated = [place for plan in left for place in plan.own]
+    rows[simulated] = _simulated(left, sweep, progress)
+    return rows
+
+
+def _simulated(plans: Sequence[_Plan], sweep: FrequencySweep, progress: Progress | None) -> Complex:
+    """The return differences of the cases of plans, plan by plan, by ngspice."""
     netlists = [_netlists(plan, sweep) for plan in plans]
     flat = [netlist for own in netlists for netlist in own]
     each_case = [plan.case for plan, own in zip(plans, netlists, strict=True) for _ in own]
 
     def measured() -> Complex:
         rest = iter(answers(each_case, flat, "return difference", progress=progress))
-        rows = np.ones((len(cases), sweep.points), complex)
-        # Without a valve's current there is nothing to simulate, and the difference is 1.
-        for plan, own in ((plan, own) for plan, own in zip(plans, netlists, strict=True) if own):
-            for place, row in zip(plan.own, _differences(plan, [next(rest) for _ in own]), strict=True):
-                rows[place] = row
-        return rows
+        rows: list[Complex] = []
+        for plan, own in zip(plans, netlists, strict=True):
+            # Without a valve's current there is nothing to simulate, and the difference is 1.
+            plain = np.ones(sweep.points, complex)
+            table = _table(plan, [next(rest) for _ in own]) if own else None
+            rows += [plain] * len(plan.own) if table is None else list(_differences(plan, table))
+        return np.array(rows, complex).reshape(-1, sweep.points)
 
     turned = [(plan.own, plan.changes.tolist()) for plan in plans]
-    return kept_table(flat, (len(cases), sweep.points), __file__, measured, turned)
+    count = sum(len(plan.own) for plan in plans)
+    return kept_table(flat, (count, sweep.points), __file__, measured, turned)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,12 +177,7 @@ def _together(cases: Sequence[Case], numbers: Sequence[int]) -> Iterator[_Plan]:
 
 
 def _volts_at_rest(case: Case, ports: Sequence[Port]) -> NDArray[np.float64]:
-    places = tuple(dict.fromkeys(place for port in ports for place in port))
-    if not places:
-        return np.zeros(0)
-    answer = case.arrays(engine.run([write(case.wired, case.setting, OperatingPoint(), places)])[0], "at rest")
-    vectors = {place: node_vector(case.wired, place) for place in places}
-    volts = {place: float(answer.vectors[name][0].real) if name else 0.0 for place, name in vectors.items()}
+    volts = resting_volts(case, tuple(dict.fromkeys(place for port in ports for place in port)))
     return np.array([volts[first] - volts[second] for first, second in ports])
 
 
@@ -166,11 +189,15 @@ def _currents(wired: Circuit) -> list[_Current]:
             vectors = valve_vectors(each.designator, wired.amp.valve_by_type[socket.type].family)
             for pin in ("plate", "screen"):
                 if pin in vectors and each.net(pin) != each.net("cathode"):
-                    found.append(_Current(f"{each.designator}.{pin}", f"{each.designator}.cathode", vectors[pin]))
+                    law = each.designator.lower(), _PORTS[pin]
+                    found.append(_Current(f"{each.designator}.{pin}", f"{each.designator}.cathode", vectors[pin], law))
         elif isinstance(socket, Device) and socket.kind == "transistor" and each.net("drain") != each.net("source"):
             ends = f"{each.designator}.drain", f"{each.designator}.source"
-            (vector, unit), *_ = device_vectors(each.designator, wired.amp.semiconductor_by_type[socket.type])["drain"]
-            found.append(_Current(*(ends if unit > 0.0 else ends[::-1]), vector))
+            device = wired.amp.semiconductor_by_type[socket.type]
+            (vector, unit), *_ = device_vectors(each.designator, device)["drain"]
+            piece = next(iter(LAWS[device.law].into["drain"]))
+            law = f"{each.designator.lower()}.{piece}", 0
+            found.append(_Current(*(ends if unit > 0.0 else ends[::-1]), vector, law))
     return found
 
 
@@ -184,12 +211,55 @@ def _netlists(plan: _Plan, sweep: FrequencySweep) -> list[Netlist]:
     return [driven_by(written, f"iport_{number} ac") for number in range(len(ports))]
 
 
-def _differences(plan: _Plan, outcomes: Sequence[engine.Arrays]) -> Iterator[Complex]:
-    """The return difference of each of a plan's cases."""
-    wired, stretches = plan.case.wired, len(plan.stretches)
+def _table(plan: _Plan, outcomes: Sequence[engine.Arrays]) -> Complex:
+    """What each source makes at every stretch [V] and of every current [A], shape (ports, ports, f)."""
+    wired = plan.case.wired
     rows = [[_volts(wired, first, each) - _volts(wired, second, each) for each in outcomes]
             for first, second in plan.stretches]  # fmt: skip
-    table = np.array(rows + [[_more(wired, current, each) for each in outcomes] for current in plan.currents])
+    return np.array(rows + [[_more(wired, current, each) for each in outcomes] for current in plan.currents])
+
+
+def _solved(plans: Sequence[_Plan], sweep: FrequencySweep) -> Iterator[tuple[_Plan, Complex | None]]:
+    """Plans with what `_table` gives of each, without a simulator; None where there is no answer."""
+    alike: dict[tuple[Bench, tuple[Port, ...]], list[_Plan]] = {}
+    for plan in plans:
+        own = bench_of(plan.case)
+        if own is None or not plan.currents:
+            yield plan, None
+        else:
+            alike.setdefault((own, plan.stretches), []).append(plan)
+    for (own, stretches), some in alike.items():
+        nets = own.wired.net
+        tracks = [(nets(first), nets(second)) for first, second in stretches]
+        ends = [(nets(current.source), nets(current.sink)) for current in some[0].currents]
+        laws = _laws(own, [current.law for current in some[0].currents])
+        sources = [between(*pair) for pair in (*tracks, *(pair[::-1] for pair in ends))]
+        answers = own.seen([plan.case.setting for plan in some], sweep.grid(), sources)
+        for plan, seen in zip(some, answers, strict=True):
+            yield plan, None if seen is None else _seen_table(own, seen, tracks, ends, laws)
+
+
+def _seen_table(
+    own: Bench, seen: Seen, tracks: Sequence[tuple[str, str]], ends: Sequence[tuple[str, str]], laws: Sequence[int]
+) -> Complex:
+    at_laws, at_ends = (np.array([seen.across(*pair) for pair in pairs]) for pairs in (own.ports, ends))
+    more = np.einsum("lp,psf->lsf", seen.slopes[laws], at_laws) - _DAMPING * at_ends
+    return np.array([*(seen.across(*pair) for pair in tracks), *more])
+
+
+def _laws(own: Bench, names: Sequence[tuple[str, int]]) -> list[int]:
+    """Where currents stand among the ports of the laws: by the seat's name and the port's number there."""
+    first: dict[str, int] = {}
+    count = 0
+    for seat in own.parts.seats:
+        first[seat.name] = count
+        count += len(seat.ports)
+    return [first[name] + port for name, port in names]
+
+
+def _differences(plan: _Plan, table: Complex) -> Iterator[Complex]:
+    """The return difference of each of a plan's cases, from what `_table` gives."""
+    stretches = len(plan.stretches)
     # Positions lie around a few: as drawn, all knobs up. Seen from the nearest of those few knobs are elsewhere.
     bases = [(np.zeros(stretches), table)]
     for change in plan.changes:

@@ -12,7 +12,7 @@ from ampsim.circuit.positions import switches_at
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation import ports
 from ampsim.simulation.analyses import FrequencySweep, LoopSweep
-from ampsim.simulation.loop_gain import loop_gain
+from ampsim.simulation.loop_gain import loop_gain, loop_rows
 from ampsim.simulation.loop_ports import gains_by_ports
 from ampsim.simulation.request import Case
 from ampsim.simulation.return_difference import _plans, return_differences
@@ -56,18 +56,20 @@ def test_loop_gains_by_ports_are_those_of_each_position_simulated(
     amp = apply_mods(load_amp(name), *map(load_mod, mods))
     places = [each for each in positions_of(amp) if find_loop(amp, switches_at(amp, each))]
     turned = [control.name for control in amp.controls.values() if control.kind == "knob"]
-    direct = loop_gain(amp, positions=places, sweep=SWEEP)["loop_gain"].values
+    cases = [Case(amp, at) for at in places]
+    loops = [find_loop(amp, switches_at(amp, at)) for at in places]
+    direct = loop_gain(amp, positions=places, sweep=SWEEP)["loop_gain"].values[0]
     asked: list[int] = []
     run = ports.run_kept
     monkeypatch.setattr(ports, "run_kept", lambda netlists, *more: asked.append(len(netlists)) or run(netlists, *more))
-    found = loop_gain(amp, positions=places, sweep=SWEEP, turned=turned)["loop_gain"].values
+    found = loop_rows(cases, loops, SWEEP, None, turned, solved=False).gains
     np.testing.assert_allclose(1.0 + found, 1.0 + direct, rtol=1e-7)
     assert asked
     # A position whose like was reduced costs no simulation more.
-    alone = [gains_by_ports([Case(amp, at)], [find_loop(amp, switches_at(amp, at))], SWEEP, turned) for at in places]
+    alone = [gains_by_ports([case], [loop], SWEEP, turned, False) for case, loop in zip(cases, loops, strict=True)]
     assert len(asked) == 1
     assert any(row is not None for (row,) in alone)
-    for (row,), expected in zip(alone, direct[0], strict=True):
+    for (row,), expected in zip(alone, direct, strict=True):
         if row is not None:
             np.testing.assert_allclose(1.0 + row, 1.0 + expected, rtol=1e-7)
 
@@ -78,8 +80,8 @@ def test_return_differences_by_ports_are_those_of_each_position_simulated(name: 
     amp = apply_mods(load_amp(name), *map(load_mod, mods)) if mods else load_amp(name)
     sweep = FrequencySweep(1e-3, 1e9, 3)
     cases = [Case(amp, position) for position in ({}, {}, *positions_of(amp, 12))]
-    together = return_differences(cases, sweep)
-    alone = np.concatenate([return_differences([case], sweep) for case in cases])
+    together = return_differences(cases, sweep, solved=False)
+    alone = np.concatenate([return_differences([case], sweep, solved=False) for case in cases])
     assert np.abs(together - alone).max() < 1e-5 * np.abs(alone).max()
     assert np.abs(together / alone - 1.0).max() < 1e-4
     # Positions by lot have switches anywhere: with these as drawn a reduction is taken, and takes fewer simulations.
@@ -88,6 +90,6 @@ def test_return_differences_by_ports_are_those_of_each_position_simulated(name: 
     plans = _plans(turned)
     assert len(plans) < len(turned)
     assert sorted(place for plan in plans for place in plan.own) == list(range(len(turned)))
-    assert np.abs(return_differences(turned, sweep) / np.concatenate(
-        [return_differences([case], sweep) for case in turned]
+    assert np.abs(return_differences(turned, sweep, solved=False) / np.concatenate(
+        [return_differences([case], sweep, solved=False) for case in turned]
     ) - 1.0).max() < 1e-4  # fmt: skip

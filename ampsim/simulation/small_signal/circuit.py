@@ -33,6 +33,7 @@ from .first_rest import first_volts
 from .pivots import Array, Complex
 
 Sockets = Mapping[str, Valve | Semiconductor]
+RestRow = tuple[Array, Array, Array, str]
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,17 @@ class Rest:
     port_amps: Array
     faults: tuple[str, ...]
 
+    @property
+    def rows(self) -> list[RestRow]:
+        """What there is of each variant; `of_rows` puts it together again."""
+        return list(zip(self.volts, self.port_volts, self.port_amps, self.faults, strict=True))
+
+    @classmethod
+    def of_rows(cls, rows: Sequence[RestRow]) -> Rest:
+        """Of variants, one after the other."""
+        volts, port_volts, port_amps, faults = zip(*rows, strict=True)
+        return cls(np.array(volts), np.array(port_volts), np.array(port_amps), faults)
+
 
 @dataclass(frozen=True, eq=False)
 class Swept:
@@ -80,12 +92,14 @@ class Swept:
 
     `volts` of the nets heard, shape (variants, sources, nets, frequencies) [V for the source as given]; `amps` through
     the wires [A], from their first to their second net, shape (variants, sources, wires, frequencies); NaN where
-    `faults` says why, "" elsewhere. `rest` is the operating point that was taken.
+    `faults` says why, "" elsewhere. `rest` is the operating point that was taken, `slopes` [S] what the currents of the
+    laws' ports do there with the volts at each, less `PATH` along each, shape (variants, ports, ports).
     """
 
     volts: Complex
     amps: Complex
     rest: Rest
+    slopes: Array
     faults: tuple[str, ...]
 
 
@@ -212,9 +226,27 @@ class SmallSignal:
 
     # Swept
 
-    def sweep(self, variants: Variants, frequency: Array) -> Swept:
-        """The response of each variant to each source at frequencies [Hz]."""
-        layout, numbers, rest = self._layout, self._equations.numbers(variants.values), self.at_rest(variants)
+    def sweep(
+        self,
+        variants: Variants,
+        frequency: Array,
+        sources: Sequence[Source] | None = None,
+        rest: Rest | None = None,
+    ) -> Swept:
+        """The response of each variant to each source.
+
+        Parameters
+        ----------
+        variants : Variants
+        frequency : ndarray
+            [Hz].
+        sources : sequence of Source, optional
+            Others than the circuit was made with.
+        rest : Rest, optional
+            What `at_rest` gave for the same variants.
+        """
+        sources, rest = self._sources if sources is None else sources, rest or self.at_rest(variants)
+        layout, numbers = self._layout, self._equations.numbers(variants.values)
         good = np.array([not fault for fault in rest.faults])
         laws = self._currents.numbers(variants.sockets)
         slopes = self._currents.slopes(np.where(good[:, None], rest.port_volts, 0.0), laws)
@@ -225,7 +257,7 @@ class SmallSignal:
         wires = [layout.wire(place) for place in range(len(layout.wires))]
         looked = np.array(sorted({each for each in (*self._heard, *wires) if 0 <= each < layout.size}), dtype=np.int64)
         rhythm = 2j * np.pi * np.asarray(frequency, dtype=float)
-        answers = self._equations.solve(numbers, self._swept_drives(), looked, rhythm)
+        answers = self._equations.solve(numbers, self._swept_drives(sources), looked, rhythm)
         found = np.moveaxis(answers.values, 1, 3)  # variants, sources, looked at, frequencies
         good &= answers.residual < TRUSTED
         volts = np.zeros((*found.shape[:2], len(self._heard), found.shape[3]), complex)
@@ -234,18 +266,18 @@ class SmallSignal:
                 volts[:, :, place] = found[:, :, int(np.searchsorted(looked, net))]
             elif net >= layout.size:
                 volts[:, :, place] = np.array([each.volts.get(layout.held[net - layout.size], 0.0)
-                                               for each in self._sources])[:, None]  # fmt: skip
+                                               for each in sources])[:, None]  # fmt: skip
         amps = found[:, :, np.searchsorted(looked, wires)]
         volts[~good], amps[~good] = np.nan, np.nan
         faults = tuple(fault or ("" if fine else "its equations are not solved to enough digits")
                        for fault, fine in zip(rest.faults, good, strict=True))  # fmt: skip
-        return Swept(volts, amps, rest, faults)
+        return Swept(volts, amps, rest, slopes, faults)
 
-    def _swept_drives(self) -> Drives:
+    def _swept_drives(self, sources: Sequence[Source]) -> Drives:
         rows: list[Row] = []
-        for drive, source in enumerate(self._sources):
+        for drive, source in enumerate(sources):
             for net, volts in source.volts.items():
                 rows += self._equations.held(drive, net, volts)
             rows += [(drive, self._layout.placed(net, "drive"), -1, amps) for net, amps in source.amps.items()]
             rows += [(drive, self._layout.wire(place), -1, volts) for place, volts in source.wires.items()]
-        return self._equations.drives(rows, len(self._sources))
+        return self._equations.drives(rows, len(sources))

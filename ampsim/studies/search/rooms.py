@@ -14,7 +14,7 @@ from ...circuit.build import Circuit, circuit_at
 from ...circuit.feedback import find_loop
 from ...circuit.loop_search import Cut, Loop
 from ...circuit.positions import Position, switches_at
-from ...measures.margins import Margins, margins
+from ...measures.margins import Margins, margins_of
 from ...simulation.analyses import FrequencySweep, LoopSweep
 from ...simulation.ports import Port, PortCase, PortModel, loop_gains
 from ...simulation.ports_algebra import Complex, admittance, branches
@@ -155,7 +155,7 @@ def margin_rooms(seen: PortView, model: PortModel, wish: Wish, sets: NDArray[np.
     picked = np.unravel_index(sets, sizes) if sizes else ()
     columns = [change[picked[n]] for n, change in zip(seen.inside, seen.changes(model.frequency), strict=True)]
     changes = np.stack(columns, axis=1) if columns else np.zeros((len(sets), 0, model.frequency.size))
-    least = np.array([phase_degrees(margins(model.frequency, row)) for row in loop_gains(model, changes)])
+    least = np.array([phase_degrees(each) for each in margins_of(model.frequency, loop_gains(model, changes))])
     return room(wish, least, least)
 
 

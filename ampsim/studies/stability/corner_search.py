@@ -84,7 +84,8 @@ class Search:
         fresh = {key: whole for whole in wholes if (key := tuple(whole.items())) not in self.found}
         if fresh:
             for (key, whole), scores in zip(fresh.items(), self.judge(list(fresh.values())), strict=True):
-                self.found[key] = (whole, scores)
+                # What differs by the last digits of the arithmetic is the same: the first found stays first.
+                self.found[key] = (whole, tuple(float(f"{score:.7g}") for score in scores))
 
     def worst(self, kind: int, count: int = 1) -> list[Setting]:
         """The positions with the lowest of one kind of score, the lowest first."""

@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ...base.wording import in_hertz
-from ...measures.margins import Margins, margin_verdict, margins
+from ...measures.margins import Margins, margin_verdict, margins_of
 from ..findings import Finding, Grade, grade_above
 from . import TITLE
 
@@ -101,7 +101,7 @@ def travel_table(response: xr.Dataset) -> pd.DataFrame:
     """
     gain = response["loop_gain"].transpose("control", "rotation", "frequency")
     frequency = gain["frequency"].values
-    found = [[margins(frequency, loop).phase_margin for loop in loops] for loops in gain.values]
+    found = [[each.phase_margin for each in margins_of(frequency, loops)] for loops in gain.values]
     columns = dict(zip((str(name) for name in gain["control"].values), found, strict=True))
     return pd.DataFrame(columns, index=pd.Index(gain["rotation"].values, name="rotation"))
 

@@ -19,6 +19,7 @@ from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
+from ...simulation.port_sweeps import STATED
 from ..section import Examination, Section
 from . import TITLE
 from .corner_search import Setting
@@ -28,7 +29,7 @@ from .loads import LOADS, OPEN, with_load
 from .loop_place import has_feedback
 from .loop_sweeps import CLOSE, on_one_sweep
 from .picture import loop_margins_picture, travel_picture
-from .steady import unsteady_findings
+from .steady import solvers_apart, unsteady_findings
 from .worst_corner import Corners, loop_on_travel, worst_corners
 
 # Corners and grid of the searches in which a control or the load is given.
@@ -47,19 +48,33 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     """
     amp = examined.modded
     looked_at = _looked_at(examined)
-    unsteady = tuple(unsteady_findings(examined, looked_at))
+    apart = solvers_apart(amp)
+    unsteady = tuple(unsteady_findings(examined, looked_at, apart <= STATED))
     declared = tuple(oscillator_findings(examined))
     if has_feedback(amp):
         found = _Searches(examined, progress).section()
         # What the loop does is said of the loop; what is left comes about some other way.
         said = any(finding.value < 0.0 for finding in found.findings)
-        return replace(found, findings=(*(() if said else unsteady), *found.findings, *declared))
+        findings = (*(() if said else unsteady), *found.findings, *declared)
+        return replace(found, findings=findings, notes=(*found.notes, _at_rest(apart)))
     lost = "; stock has one" if has_feedback(examined.stock) else ""
     rest = "" if unsteady else f" It stays at rest at the {len(looked_at)} positions looked at."
     own = [join_words(loop.carriers) for loop in find_loops(amp) if loop.reach is Reach.LOCAL]
     local = f" Local feedback goes through {'; '.join(own)}." if own else ""
     note = f"{amp.name} with {amp.variant} has no feedback loop from the output stage{lost}.{local}{rest}"
-    return Section(TITLE, (*unsteady, *declared), {}, {}, (note,))
+    return Section(TITLE, (*unsteady, *declared), {}, {}, (note, _at_rest(apart)))
+
+
+def _at_rest(apart: float) -> str:
+    """Who said that the amp stays at rest, and how far [ratio] two solvers are apart in that."""
+    differ = f"as drawn it and ngspice differ by up to {_percent(apart)}, {_percent(STATED)} is allowed"
+    if apart > STATED:
+        return f"That the amp stays at rest is ngspice's word: our own solver does not agree ({differ})."
+    return f"That the amp stays at rest was counted by our own solver of small signals: {differ}."
+
+
+def _percent(ratio: float) -> str:
+    return f"{100.0 * ratio:.1g} %"
 
 
 def _looked_at(examined: Examination) -> list[Setting]:
@@ -81,7 +96,8 @@ class _Searches:
         self._positions = list(dict.fromkeys(map(self._settings, examined.positions)))
         self._report = progress
         self._done = 0
-        self._evaluations = 0
+        self._evaluations = self._told = 0
+        self._apart = 0.0
         self._corners = cache(self._search)
 
     def section(self) -> Section:
@@ -154,6 +170,8 @@ class _Searches:
                 with_load(amp, load) if load != 1.0 else amp, None, dict(held), _FEW, controls=telling
             )
         self._evaluations += found.evaluations
+        self._told += found.response.sizes["position"]
+        self._apart = max(self._apart, found.apart)
         self._done += 1
         if self._report:
             total = 2 * (len(self._positions) + len(LOADS))
@@ -182,9 +200,19 @@ class _Searches:
             *([f"Next to no difference to the loop: {', '.join(idle)}."] if idle else []),
             f"{self._evaluations} positions were looked at: every pot end with every switch position, a grid between "
             "them that is denser towards the ends, and from the worst of these in ever smaller steps.",
+            self._solvers(),
             "Small signals, the valves at rest. That the amp stays at rest was counted on all its valves at once, at "
             "every control's ends. No load is ten thousand times the impedance drawn; an amp with a transformer is "
             "not meant to be played on it.",
+        )
+
+    def _solvers(self) -> str:
+        apart = f"1 + T differs by up to {_percent(self._apart)}, {_percent(STATED)} is allowed"
+        if self._apart > STATED:
+            return f"Our own solver of small signals and ngspice do not agree: {apart}, so ngspice did that search."
+        return (
+            "Searched by our own solver of small signals; where margins are told, at "
+            f"{self._told} positions, ngspice simulated the amp: there {apart}."
         )
 
 

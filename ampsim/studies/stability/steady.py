@@ -6,6 +6,8 @@ import math
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from ...base.errors import DescriptionError
 from ...circuit.active_parts import ACTIVE
 from ...circuit.amp import Amp
@@ -25,17 +27,24 @@ _BODE = (
     "amplifier design, 1945 (from memory)"
 )
 _FINE = replace(WIDE, per_decade=200)
+_SAMPLE = replace(WIDE, per_decade=4)
 _KEPT = 4096
 _ASLEEP_AMPS = 10e-6
 _Key = tuple[Amp, tuple[tuple[str, float | str], ...]]
-_known: dict[_Key, Growth] = {}
+_known: dict[tuple[_Key, bool], Growth] = {}
 
 Unsteady = Mapping[tuple[str, str], Growth]
 """(variant, position label) to what grows there."""
 
 
-def growth_at(cases: Iterable[tuple[Amp, Position]]) -> list[Growth]:
-    """What grows in each amp at a position [rotations as ratios]; what was judged before is not simulated again.
+def growth_at(cases: Iterable[tuple[Amp, Position]], solved: bool = True) -> list[Growth]:
+    """What grows in each amp at a position [rotations as ratios]; what was judged before is not judged again.
+
+    Parameters
+    ----------
+    cases : iterable of (Amp, Position)
+    solved : bool
+        Whether our own solver says which stay at rest; that one does not is always ngspice's word.
 
     Raises
     ------
@@ -45,24 +54,39 @@ def growth_at(cases: Iterable[tuple[Amp, Position]]) -> list[Growth]:
         When ngspice gives no trustworthy answer.
     """
     keys = [(amp, tuple(amp.setting(position).items())) for amp, position in cases]
-    fresh = list(dict.fromkeys(key for key in keys if key not in _known))
+    fresh = list(dict.fromkeys(key for key in keys if (key, solved) not in _known))
     if len(_known) > _KEPT:
         _known.clear()
-    _known.update(zip(fresh, _judged(fresh), strict=True))
-    return [_known[key] for key in keys]
+        fresh = list(dict.fromkeys(keys))
+    _known.update(zip(((key, solved) for key in fresh), _judged(fresh, solved), strict=True))
+    return [_known[key, solved] for key in keys]
 
 
-def _judged(keys: Sequence[_Key]) -> list[Growth]:
+def _judged(keys: Sequence[_Key], solved: bool) -> list[Growth]:
     cases = [Case(amp, dict(setting)) for amp, setting in keys]
-    found = [growing_modes(WIDE.grid(), row) for row in return_differences(cases)] if cases else []
-    fine = [
-        growth if growth.clear else growing_modes(_FINE.grid(), return_differences([case], _FINE)[0])
-        for case, growth in zip(cases, found, strict=True)
-    ]
-    return [
-        Growth(0, math.nan, growth.clear) if growth.modes and _asleep(case) else growth
-        for case, growth in zip(cases, fine, strict=True)
-    ]
+    found = [growing_modes(WIDE.grid(), row) for row in return_differences(cases, solved=solved)] if cases else []
+    # What our own solver finds growing, or is not sure of, is asked of ngspice.
+    doubtful = [place for place, growth in enumerate(found) if growth.modes or not growth.clear]
+    rows = return_differences([cases[place] for place in doubtful], solved=False)
+    for place, row in zip(doubtful, rows, strict=True):
+        growth = growing_modes(WIDE.grid(), row)
+        if not growth.clear:
+            growth = growing_modes(_FINE.grid(), return_differences([cases[place]], _FINE, solved=False)[0])
+        found[place] = Growth(0, math.nan, growth.clear) if growth.modes and _asleep(cases[place]) else growth
+    return found
+
+
+def solvers_apart(amp: Amp) -> float:
+    """How far [ratio] the return difference of an amp as drawn is between our own solver and ngspice, at its worst.
+
+    Raises
+    ------
+    EngineError
+        When ngspice gives no trustworthy answer.
+    """
+    case = [Case(amp, {})]
+    solved, simulated = return_differences(case, _SAMPLE), return_differences(case, _SAMPLE, solved=False)
+    return float(np.abs(solved / simulated - 1.0).max())
 
 
 def _asleep(case: Case) -> bool:
@@ -79,7 +103,9 @@ def _asleep(case: Case) -> bool:
     return max(drawn, default=0.0) < _ASLEEP_AMPS
 
 
-def unsteady_positions(amps: Amp | Sequence[Amp], positions: Iterable[Position] = ({},)) -> Unsteady:
+def unsteady_positions(
+    amps: Amp | Sequence[Amp], positions: Iterable[Position] = ({},), solved: bool = True
+) -> Unsteady:
     """The variants and positions that do not stay at rest, with what grows there; none in a sound amp.
 
     Parameters
@@ -87,6 +113,8 @@ def unsteady_positions(amps: Amp | Sequence[Amp], positions: Iterable[Position] 
     amps : Amp or sequence of Amp
     positions : iterable of mapping
         Controls to settings (rotation 0 to 1 [ratio], or a switch position); those not named stand as drawn.
+    solved : bool
+        As for `growth_at`.
 
     Raises
     ------
@@ -95,7 +123,7 @@ def unsteady_positions(amps: Amp | Sequence[Amp], positions: Iterable[Position] 
     """
     settings = [dict(position) for position in positions]
     cases = [(amp, setting) for amp in ([amps] if isinstance(amps, Amp) else amps) for setting in settings]
-    found = zip(cases, growth_at(cases), strict=True)
+    found = zip(cases, growth_at(cases, solved), strict=True)
     return {(amp.variant, position_label(setting)): growth for (amp, setting), growth in found if growth.modes}
 
 
@@ -125,7 +153,7 @@ def refuse_unsteady(cases: Iterable[tuple[Amp, Position]], what: str) -> None:
         raise DescriptionError(f"{'; '.join(unsteady_words(found))}. {what} of that would mislead: mend it first")
 
 
-def unsteady_findings(examined: Examination, positions: Sequence[Position]) -> list[Finding]:
+def unsteady_findings(examined: Examination, positions: Sequence[Position], solved: bool = True) -> list[Finding]:
     """A finding for each way in which the modded amp does not stay at rest: where, and whether stock does the same.
 
     Parameters
@@ -133,11 +161,13 @@ def unsteady_findings(examined: Examination, positions: Sequence[Position]) -> l
     examined : Examination
     positions : sequence of mapping
         Where to look (rotations 0 to 1 [ratio]); the stock amp takes what it has of each.
+    solved : bool
+        As for `growth_at`.
     """
     amp, known = examined.modded, examined.stock.controls
-    stock = {growth.words for growth in unsteady_positions(examined.stock, _own(positions, known)).values()}
+    stock = {growth.words for growth in unsteady_positions(examined.stock, _own(positions, known), solved).values()}
     kinds: dict[Growth, list[str]] = {}
-    for (_, position), growth in unsteady_positions(amp, positions).items():
+    for (_, position), growth in unsteady_positions(amp, positions, solved).items():
         kinds.setdefault(growth, []).append(position)
     return [
         Finding(TITLE, "the amp at rest", amp.variant, places[0], growth.hertz, "Hz", None, Grade.BEYOND,

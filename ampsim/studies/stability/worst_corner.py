@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numpy.typing import NDArray
 
 from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.control import Control
-from ...circuit.feedback import find_loop
-from ...circuit.positions import Position, control_coords, position_label, switches_at
+from ...circuit.positions import Position, position_label
 from ...measures.margins import Margins, margins
-from ...simulation.loop_gain import loop_gain, loop_rows
-from ...simulation.request import Case
+from ...simulation.loop_gain import loop_gain
+from ...simulation.port_sweeps import STATED
 from .corner_search import Search, Setting, grid, rotation
+from .line import Line
 from .loop_place import closed_settings, settings_of
-from .loop_sweeps import CLOSE, SEARCH, on_one_sweep
+from .loop_sweeps import CLOSE
 
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
@@ -54,7 +53,10 @@ class Corners:
         Of the worst position the settings that make it: with the others as drawn the margins are the same within 2
         degrees, 1 dB and a tenth of the distance from -1.
     response
-        Loop gain on a fine grid at three positions: the start, the worst, the closest.
+        Loop gain on a fine grid at three positions: the start, the worst, the closest; by ngspice.
+    apart
+        How far [ratio] our own solver's 1 + T is from that response at its worst; beyond `port_sweeps.STATED` the whole
+        search is ngspice's.
     """
 
     effects: dict[str, float]
@@ -66,6 +68,7 @@ class Corners:
     closest: Setting
     telling: Setting
     response: xr.Dataset
+    apart: float
 
     @property
     def evaluations(self) -> int:
@@ -117,16 +120,31 @@ def worst_corners(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    fixed = settings_of(amp, fixed)
-    start = closed_settings(amp, at, fixed)
-    effects = _effects(amp, at, fixed, controls)
+    found = _searched(amp, at, fixed, most, points, controls, progress, True)
+    if found.apart <= STATED:
+        return found
+    return replace(_searched(amp, at, fixed, most, points, controls, progress, False), apart=found.apart)
+
+
+def _searched(
+    amp: Amp,
+    at: str | None,
+    fixed: Position | None,
+    most: int,
+    points: int | None,
+    controls: Sequence[str] | None,
+    progress: Progress | None,
+    solved: bool,
+) -> Corners:
+    """As `worst_corners`, by our own solver as far as it has answers, or by ngspice alone."""
+    fixed, start = settings_of(amp, fixed), closed_settings(amp, at, settings_of(amp, fixed))
+    effects = _effects(amp, at, fixed, controls, solved)
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
     judged: list[tuple[Setting, Margins]] = []
-
-    turned = tuple(each.name for each in free if each.kind == "knob")
+    line = Line(amp, at, tuple(each.name for each in free if each.kind == "knob"), solved, progress)
 
     def judge(positions: list[Setting]) -> list[tuple[float, float]]:
-        found = _margins_at(amp, at, positions, turned, progress)
+        found = line.margins(positions)
         judged.extend((position, each) for position, each in zip(positions, found, strict=True) if each)
         return [(_phase(each), each.distance) if each else (math.inf, math.inf) for each in found]
 
@@ -134,17 +152,19 @@ def worst_corners(
     search.look([start, *grid(search.controls, most, points)])
     search.descend(2, 1 if controls else _STARTS)
     doubtful = [] if controls else [search.worst(0)[0], search.worst(1)[0]]
-    late = control_effects(amp, at, fixed, doubtful) if doubtful else {}
+    late = control_effects(amp, at, fixed, doubtful, solved) if doubtful else {}
     effects = {name: max(effect, late.get(name, 0.0)) for name, effect in effects.items()}
     if added := [each for each in free if effects[each.name] > _MATTERS and each not in search.controls]:
         search.controls = [*search.controls, *added]
         search.descend(2, _STARTS)
     worst, closest = search.plain(0), search.plain(1)
     names = tuple(control.name for control in search.controls)
-    response = _closely(amp, at, [start, worst, closest])
+    told = [start, worst, closest]
+    response = line.closely(told)
     probed = 0 if controls else (_BASES + len(doubtful)) * (1 + sum(len(_ends(each)) for each in free))
-    telling = _telling(amp, at, worst, {**start, **fixed}, search.controls, turned)
-    return Corners(effects, names, _table(judged), probed, start, worst, closest, telling, response)
+    telling = _telling(line, worst, {**start, **fixed}, search.controls)
+    apart = line.apart(response, told) if solved else 0.0
+    return Corners(effects, names, _table(judged), probed, start, worst, closest, telling, response, apart)
 
 
 def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: str | None = None) -> xr.Dataset:
@@ -176,7 +196,11 @@ def loop_on_travel(amp: Amp, position: Position, controls: Sequence[str], at: st
 
 
 def control_effects(
-    amp: Amp, at: str | None = None, fixed: Position | None = None, bases: Sequence[Position] = ()
+    amp: Amp,
+    at: str | None = None,
+    fixed: Position | None = None,
+    bases: Sequence[Position] = (),
+    solved: bool = True,
 ) -> dict[str, float]:
     """How much each control changes the loop: the most it moves 1 + T, as a share of it [ratio].
 
@@ -192,6 +216,8 @@ def control_effects(
         Controls that stay where they are.
     bases : sequence of mapping
         Positions to move each control from.
+    solved : bool
+        Whether our own solver answers what it can.
 
     Raises
     ------
@@ -208,7 +234,8 @@ def control_effects(
         for base in bases or drawn
     ]
     # All at once: what is reduced for one base serves the others.
-    _, loops = _loops(amp, at, [position for own in moves for _, position in own], tuple(_knobs(free, 0.0)))
+    line = Line(amp, at, tuple(_knobs(free, 0.0)), solved)
+    _, loops = line.loops([position for own in moves for _, position in own])
     rest = iter(loops)
     for own in moves:
         names, (first, *others) = [name for name, _ in own], [next(rest) for _ in own]
@@ -218,24 +245,24 @@ def control_effects(
     return effects
 
 
-def _effects(amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] | None) -> dict[str, float]:
+def _effects(
+    amp: Amp, at: str | None, fixed: Position, controls: Sequence[str] | None, solved: bool
+) -> dict[str, float]:
     if controls is None:
-        return control_effects(amp, at, fixed)
+        return control_effects(amp, at, fixed, solved=solved)
     return {name: math.inf for name in controls if name in amp.controls and name not in fixed}
 
 
-def _telling(
-    amp: Amp, at: str | None, worst: Setting, drawn: Setting, controls: Sequence[Control], turned: Sequence[str]
-) -> Setting:
+def _telling(line: Line, worst: Setting, drawn: Setting, controls: Sequence[Control]) -> Setting:
     """The settings of the worst position without those that make no difference, tried from the least effective on."""
-    found = [each for each in _margins_at(amp, at, [worst], turned) if each]
+    found = [each for each in line.margins([worst]) if each]
     kept = dict(worst)
     for control in reversed(controls):
         fewer = {**kept, control.name: drawn.get(control.name, control.drawn)}
-        judged = _margins_at(amp, at, [fewer], turned)[0]
+        judged = line.margins([fewer])[0]
         if found and judged is not None and _alike(found[0], judged):
             kept = fewer
-    return {name: value for name, value in kept.items() if value != drawn.get(name, amp.controls[name].drawn)}
+    return {name: value for name, value in kept.items() if value != drawn.get(name, line.amp.controls[name].drawn)}
 
 
 def _alike(one: Margins, other: Margins) -> bool:
@@ -252,26 +279,6 @@ def _knobs(controls: Iterable[Control], turned: float) -> Setting:
 
 def _ends(control: Control) -> Sequence[float | str]:
     return control.positions if control.kind == "switch" else (0.0, 1.0)
-
-
-def _loops(
-    amp: Amp, at: str | None, positions: Sequence[Setting], turned: Sequence[str], progress: Progress | None = None
-) -> tuple[NDArray[np.float64], list[NDArray[np.complex128] | None]]:
-    """Frequencies [Hz] and the loop gain at each position, shape (frequencies,); None where the line is open."""
-    known = [find_loop(amp, switches_at(amp, position), at or "") for position in positions]
-    closed = [Case(amp, position) for position, loop in zip(positions, known, strict=True) if loop]
-    if not closed:
-        return SEARCH.grid(), [None] * len(positions)
-    found = loop_rows(closed, [loop for loop in known if loop], SEARCH, progress, turned)
-    loops = iter(found.gains)
-    return found.hertz, [next(loops) if loop else None for loop in known]
-
-
-def _margins_at(
-    amp: Amp, at: str | None, positions: Sequence[Setting], turned: Sequence[str], progress: Progress | None = None
-) -> list[Margins | None]:
-    frequency, loops = _loops(amp, at, positions, turned, progress)
-    return [loop if loop is None else margins(frequency, loop) for loop in loops]
 
 
 def _phase(found: Margins) -> float:
@@ -291,11 +298,3 @@ def _table(judged: Sequence[tuple[Setting, Margins]]) -> pd.DataFrame:
         for position, found in judged
     ]
     return pd.DataFrame(rows).sort_values("phase margin [deg]", ignore_index=True)
-
-
-def _closely(amp: Amp, at: str | None, positions: Sequence[Setting]) -> xr.Dataset:
-    different = list({position_label(position): position for position in positions}.values())
-    found = on_one_sweep(len(different), lambda n, sweep: loop_gain(amp, at, [different[n]], sweep))
-    rows = [each.drop_vars(position) for each, position in zip(found, different, strict=True)]
-    response = xr.concat(rows, "position", data_vars="minimal", combine_attrs="override")
-    return response.assign_coords(control_coords(different))

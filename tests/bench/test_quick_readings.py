@@ -105,12 +105,12 @@ def test_a_reading_before_the_rectifiers_is_refused() -> None:
 
 @pytest.mark.parametrize("supply", [1.0, 1.07])
 def test_a_meter_shows_the_volts_of_an_amp_with_its_mods(supply: float) -> None:
-    """Whatever they change, its rails too: those of a simulation that knows nothing of meters."""
+    """Whatever they change, rails too, and from the mains: those of a simulation that knows nothing of meters."""
     rail = (mod_of("another rail voltage", made_amp(13, number)) for number in (27, 28))
-    for mod in (*rail, *single_mods(6, 29)):
-        assert mod is not None
-        bench = bench_of(mod.modded, {}, 30)
+    modded = [mod.modded for mod in (*rail, *single_mods(6, 29)) if mod]
+    for amp in (*modded, load_amp("kitchen"), load_amp("ballroom")):
+        bench = bench_of(amp, {}, 30)
         places = [each.name for each in bench.probes if " " not in each.name]
         (found,) = bench.unloaded([State(supply=supply)])[:, : len(places)]
-        told = simulate(at_supply(mod.modded, supply), OperatingPoint(), nodes=places)["voltage"].squeeze()
-        assert found == pytest.approx(told.sel(node=places).to_numpy(), rel=1e-4, abs=1e-4), mod
+        told = simulate(at_supply(amp, supply), OperatingPoint(), nodes=places)["voltage"].squeeze()
+        assert found == pytest.approx(told.sel(node=places).to_numpy(), rel=1e-4, abs=1e-4), amp.name

@@ -8,6 +8,7 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.values import at_supply
 from ampsim.library.files import models, read_toml
 from ampsim.library.supply_overview import describe_supplies
+from ampsim.simulation.monte_carlo import spread
 from ampsim.simulation.supplies import supplies_at_rest
 from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.unpowered import dead_amp
@@ -109,6 +110,15 @@ def test_more_mains_is_more_of_everything(amp):
     higher = at_supply(amp, 1.1)
     volts = [float(simulate(each, OperatingPoint(), nodes=["B1"])["voltage"].squeeze()) for each in (amp, higher)]
     assert volts[1] == pytest.approx(1.1 * volts[0], rel=0.02)
+
+
+@pytest.mark.parametrize("name", ["ballroom", "kitchen"])
+def test_every_healthy_amp_rests_where_its_mains_put_it(name):
+    """Within a seventh of the amp as drawn, not far off, where a law's current is all rounding."""
+    drawn = load_amp(name)
+    run = spread(drawn, 120, 1, nodes=["B1"], analysis=OperatingPoint())
+    share = run["voltage"].squeeze() / float(run["nominal"].squeeze())
+    assert ((share > 0.86) & (share < 1.14)).all()
 
 
 def test_hum_has_the_ripple_of_the_period_at_every_supply_node(amp):

@@ -186,22 +186,21 @@ class MeteredAmp:
     def circuit(self, supply: float = 1.0) -> Circuit:
         """The amp with everything in it that may go wrong, at a supply (factor on the volts of every rail [ratio])."""
         if supply not in self._circuits:
-            elements, parts = self._elements_that_may_fail()
-            # The circuit's amp, not the one given: a mod may have put its rails at other volts.
-            self._circuits[supply] = replace(
-                self.wired, amp=at_supply(self.wired.amp, supply), elements=elements, parts=parts
-            )
+            # Built anew: neither mods that put a rail at other volts nor a mains transformer are in the rails alone.
+            wired = circuit_at(at_supply(self.amp, supply), self.position)
+            elements, parts = self._elements_that_may_fail(wired)
+            self._circuits[supply] = replace(wired, elements=elements, parts=parts)
         return self._circuits[supply]
 
-    def _elements_that_may_fail(self) -> tuple[tuple[Element, ...], dict[str, AnyPart]]:
+    def _elements_that_may_fail(self, wired: Circuit) -> tuple[tuple[Element, ...], dict[str, AnyPart]]:
         """Elements and parts with leaks, wires and meter leads besides."""
-        elements, parts = [], dict(self.wired.parts)
+        elements, parts = [], dict(wired.parts)
 
         def beside(name: str, first: str, second: str, ohms: float) -> None:
             parts[name] = Part(name, "resistor", ohms)
             elements.append(Element(name, "resistor", (("1", first), ("2", second)), "bench"))
 
-        for each in self.wired.elements:
+        for each in wired.elements:
             pins = dict(each.pins)
             if each.kind == "transformer":
                 for pin in _primary_ends(pins):

@@ -21,26 +21,38 @@ KNOTS = tuple(f"{name}_{number}" for number in range(_COUNT) for name in ("knot"
 def mean_current(p: Any, volts: Array) -> tuple[Array]:
     """Mean current [A] at the volts [V] by which the reservoir lies below the peak of the transformer's.
 
-    A curve of pieces of parabolas, smooth to its slope: sum of bend max(volts - knot, 0)^2.
+    A curve of pieces of parabolas, smooth to its slope: sum of bend max(volts - knot, 0)^2. Beyond the last knot it is
+    a line, worked out as one: of squares that cancel nothing but their rounding is left where a solver tries volts far
+    off, and currents of either sign from that hold a reservoir at billions of volts.
     """
+    top = p[f"knot_{_COUNT - 1}"]
+    beyond = np.maximum(0.0, volts - top)
+    within = volts - beyond
     total: Any = _LEAK * volts
-    for count in range(_COUNT):
-        above = np.maximum(0.0, volts - p[f"knot_{count}"])
-        total = total + p[f"bend_{count}"] * (above * above)
-    return (total,)
+    slope: Any = 0.0
+    for count in range(_COUNT - 1):
+        knot, bend = p[f"knot_{count}"], p[f"bend_{count}"]
+        above = np.maximum(0.0, within - knot)
+        total = total + bend * (above * above)
+        slope = slope + 2.0 * bend * (top - knot)
+    return (total + slope * beyond,)
 
 
 def mean_lines(name: str, p: Mapping[str, float], ports: Sequence[tuple[str, str]]) -> tuple[str, ...]:
     """Write `mean_current`; the node named after it and "_ma" holds its current [mA]."""
     ((first, second),) = ports
+    knots, bends = ([p[f"{kind}_{count}"] for count in range(_COUNT)] for kind in ("knot", "bend"))
+    top = knots[-1]
+    slope = sum(2.0 * bend * (top - knot) for knot, bend in zip(knots, bends, strict=True))
+    volts = f"V({first},{second})"
+    within = f"min({volts},{number(top)})"
     terms = (
-        f"{number(1e3 * p[f'bend_{count}'])}*max(V({first},{second})-{number(p[f'knot_{count}'])},0)"
-        f"*max(V({first},{second})-{number(p[f'knot_{count}'])},0)"
-        for count in range(_COUNT)
+        f"{number(1e3 * bend)}*max({within}-{number(knot)},0)*max({within}-{number(knot)},0)"
+        for knot, bend in zip(knots[:-1], bends[:-1], strict=True)
     )
-    leak = f"{number(1e3 * _LEAK)}*V({first},{second})"
+    lines = [f"{number(1e3 * _LEAK)}*{volts}", f"{number(1e3 * slope)}*max({volts}-{number(top)},0)", *terms]
     return (
-        *node(f"{name}_ma", "+".join([leak, *terms]).replace("+-", "-")),
+        *node(f"{name}_ma", "+".join(lines).replace("+-", "-")),
         f"G{name} {first} {second} {name}_ma 0 1e-3",
     )
 

@@ -15,11 +15,22 @@ _MARGIN = 1.03  # hinting makes letters at other resolutions up to this much wid
 _RULER: Any = FigureCanvasAgg(Figure((0.1, 0.1), dpi=100)).get_renderer()  # type: ignore[no-untyped-call]
 
 
-@lru_cache(maxsize=8192)
 def text_width(words: str, size: float, bold: bool = False) -> float:
     """Width [inches] of a line of text."""
+    first, *more = one_line(words).split(" ")
+    return _word_width(first, size, bold) + sum(_further_width(word, size, bold) for word in more)
+
+
+@lru_cache(maxsize=8192)
+def _further_width(word: str, size: float, bold: bool) -> float:
+    """Width [inches] that a word adds to a line, the space before it included: no letter is moved up to a space."""
+    return _word_width(f"n {word}", size, bold) - _word_width("n", size, bold)
+
+
+@lru_cache(maxsize=8192)
+def _word_width(word: str, size: float, bold: bool) -> float:
     font = FontProperties(size=size, weight="bold" if bold else "normal")
-    return float(_RULER.get_text_width_height_descent(one_line(words), font, ismath=False)[0]) / 100.0 * _MARGIN
+    return float(_RULER.get_text_width_height_descent(word, font, ismath=False)[0]) / 100.0 * _MARGIN
 
 
 def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list[str]:
@@ -34,14 +45,16 @@ def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list
         Of the letters [pt].
     bold : bool
     """
-    lines = [""]
+    lines, taken = [""], 0.0
     for word in one_line(words).split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size, bold) <= width:
-            lines[-1] = longer
+        further = _further_width(word, size, bold) if lines[-1] else _word_width(word, size, bold)
+        if taken + further <= width:
+            lines[-1] = f"{lines[-1]} {word}".strip()
+            taken += further
             continue
         pieces = _chop(word, width, size, bold)
         lines = [*lines, *pieces] if lines[-1] else pieces
+        taken = _word_width(lines[-1], size, bold)
     return lines
 
 

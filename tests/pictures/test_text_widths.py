@@ -1,0 +1,31 @@
+"""A line is as wide as its words together: as matplotlib measures it whole, to a thousandth of a letter."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from hypothesis import given
+from hypothesis import strategies as st
+from matplotlib.font_manager import FontProperties
+
+from ampsim.base.wording import one_line
+from ampsim.pictures.text_widths import _MARGIN, _RULER, text_width, wrap_text
+
+WORDS = st.text(st.characters(min_codepoint=0x20, max_codepoint=0x17F, exclude_categories=("Cc", "Cf")))
+
+
+@given(WORDS, st.sampled_from((7.5, 8.5, 11.5)), st.booleans())
+def test_a_line_is_as_wide_as_it_is_measured(words: str, size: float, bold: bool) -> None:
+    font = FontProperties(size=size, weight="bold" if bold else "normal")
+    measured = _RULER.get_text_width_height_descent(one_line(words), font, ismath=False)[0] / 100.0 * _MARGIN
+    assert abs(text_width(words, size, bold) - measured) < 1e-3 * size / 72.0
+
+
+@given(st.lists(st.sampled_from(["AVAToWa.", "1/f", "(V1A)", "To", "Ya.", "22u", "Wärme"])), st.floats(0.3, 4.0))
+def test_lines_are_as_full_as_they_can_be(words: list[str], width: float) -> None:
+    lines = wrap_text(" ".join(words), width, 8.5)
+    assert " ".join(lines).split() == words or any(text_width(word, 8.5) > width for word in words)
+    assert all(text_width(line, 8.5) <= width * (1.0 + 1e-9) for line in lines)
+    for line, following in pairwise(lines):
+        first = following.split()[0]
+        assert text_width(f"{line} {first}", 8.5) > width * (1.0 - 1e-9)

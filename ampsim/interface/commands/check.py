@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from ...base.errors import DescriptionError
 from .common import Commands
+
+if TYPE_CHECKING:
+    from ...job.record.frozen import Opened
 
 PLACE = 100
 
@@ -54,10 +59,27 @@ def _that_comes_along(path: Path) -> Path:
 
 
 def _job(path: Path) -> str:
-    from ...job.record.frozen import frozen_faults, open_job
+    from ...job.job_check import check_job
     from ...job.record.intake import intake
     from ...job.record.reading import read_record
 
     record = read_record(path)
-    wrong = frozen_faults(record, path)
-    return "\n\n".join([str(intake(record, None if wrong else open_job(record, path))), *wrong])
+    found = check_job(record, path)
+    wrong = [*found.faults, *(_positions(path, found.opened) if record.positions else [])]
+    told = [] if wrong else [str(intake(record, found.opened))]
+    told += ["\n".join(["Besides, and it need not be wrong:", *found.remarks])] if found.remarks else []
+    if wrong:
+        raise DescriptionError("\n".join([*wrong, *told]))
+    return "\n\n".join(told)
+
+
+def _positions(path: Path, opened: Opened | None) -> list[str]:
+    """What is wrong with the positions that the panel keeps in a job."""
+    from ..panel.positions_file import read_positions
+
+    try:
+        if opened:
+            read_positions(path, opened.stock, opened.modded)
+    except DescriptionError as problem:
+        return [str(problem)]
+    return []

@@ -68,7 +68,7 @@ def keep_readings(
     """
     amp = open_job(record, folder).amp(phase)
     amp = plug_in(amp, source) if source else amp
-    read = read_readings(file, amp, _check_controls(amp, at))
+    read = read_readings(file, amp, check_controls(amp, at))
     plugged = str(read.plugged) or str(amp.source)
     told = {
         "mains_volts": read.mains if mains is None else mains,
@@ -126,7 +126,7 @@ def keep_sweep(
         amp = open_job(record, folder).amp(phase)
         amp = plug_in(amp, source) if source else amp
         build_circuit(amp).net(heard or SPEAKER)
-        _check_controls(amp, at)
+        check_controls(amp, at)
         source = str(amp.source) if source else ""
     told = {"note": note, "source": source, "heard": heard, "at": dict(at)}
     more = {name: value for name, value in told.items() if value}
@@ -166,8 +166,14 @@ def _dated_table(phase: Phase, date: datetime.date | None) -> dict[str, Any]:
     return {"phase": str(phase), "date": date or datetime.date.today()}
 
 
-def _check_controls(amp: Amp, at: Position) -> Position:
-    """Refuse controls that the amp does not have."""
+def check_controls(amp: Amp, at: Position) -> Position:
+    """Where controls stand, once it is seen that the amp has them and these positions.
+
+    Raises
+    ------
+    DescriptionError
+        For a control or a position that it does not have; names the nearest.
+    """
     for name in at:
         if name not in amp.controls:
             raise DescriptionError(f"{amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")

@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, EngineError, shown
-from ..base.progress import Progress
+from ..base.progress import Progress, quiet
 from ..circuit.amp import Amp, Socket
 from ..circuit.build import SPEAKER, Circuit, build_circuit
 from ..circuit.positions import Position, control_coords, position_label
+from ..circuit.semiconductors.device import Device
 from ..circuit.signal_path import listening_points
 from . import batch
+from .agreement import AGREEMENT
 from .analyses import Analysis, FrequencySweep, OperatingPoint
 from .batch import Executor, Tally
 from .facts import Fact, put
-from .netlist import Netlist, node_vector, write
-from .ngspice.engine import Arrays, Outcome
+from .netlist import Netlist
+from .ngspice.engine import Outcome
 from .request import Case, Request, request
 from .response import provenance
+from .swept import Answered, Lot, Sockets, answer_lots, by_ngspice
 from .tolerances import (
     BOTTLE_SHARE,
     TOLERANCE_SOURCE,
@@ -39,7 +40,6 @@ from .tolerances import (
 from .transistor_draws import device_sources, transistor_draws
 from .valve_spreads import spread_of
 
-Array = NDArray[np.float64]
 _MOST = 100_000
 TOLERANCES = Fact("tolerances", Tolerances)
 """The tolerances that parts and valves were drawn with."""
@@ -89,7 +89,8 @@ def spread(
     nodes : sequence of str
         Places to listen at; default the loudspeaker, for an operating point every stage's output and every valve pin.
     folder, executor, workers, progress, tally
-        As `campaign.run`: where finished work is kept, and who does it.
+        As `batch.run`: where finished work is kept, and who does it. With a folder, an executor or a tally ngspice does
+        all of it; else our own solver does, and ngspice a sample (`swept`).
 
     Returns
     -------
@@ -110,12 +111,17 @@ def spread(
         raise DescriptionError(f"a spread of {shown(count)} amps: 1 to {_MOST:,} of a sweep or an operating point")
     places = tuple(nodes) if nodes is not None else _places(asked.variants[0], analysis)
     run = _Run(analysis, places, count, seed, tolerances or Tolerances())
-    netlists = run.netlists(asked.cases)
-    total = len(asked.cases) * (count + 1)
-    outcomes = batch.run(
-        netlists, folder=folder, executor=executor, workers=workers, progress=progress, total=total, tally=tally
-    )
-    return run.dataset(asked, outcomes)
+    lots = run.lots(asked.cases)
+
+    def ngspice(netlists: Iterable[Netlist], number: int) -> list[Outcome]:
+        fresh, told = (each.with_fresh_load() for each in netlists), quiet if number < batch.CHUNK else progress
+        return batch.run(
+            fresh, folder=folder, executor=executor, workers=workers, progress=told, total=number, tally=tally
+        )
+
+    elsewhere = folder is not None or executor is not None or tally is not None
+    found = by_ngspice(lots, ngspice) if elsewhere else answer_lots(lots, ngspice, progress=progress)
+    return run.dataset(asked, found)
 
 
 def valve_swap(stock: Amp, count: int, seed: int = 0, positions: Iterable[Position] = ({},), **more: Any) -> xr.Dataset:
@@ -159,40 +165,53 @@ class _Run:
     count: int
     seed: int
     tolerances: Tolerances
-    _digest: Any = field(default_factory=hashlib.sha256)
+    _very: dict[object, tuple[Sockets, ...]] = field(default_factory=dict)
 
-    def netlists(self, cases: Iterable[Case]) -> Iterator[Netlist]:
-        """For each variant and position the amp as drawn, then every amp of the run."""
+    def lots(self, cases: Iterable[Case]) -> list[Lot]:
+        """For each variant and position the amp as drawn, then every amp of the run; equal ones are one lot."""
+        known: dict[object, Lot] = {}
+        found = []
         for case in cases:
-            for netlist in self._case(case.wired, case.setting):
-                self._digest.update(netlist.digest.encode())
-                yield netlist
+            key = (case.amp.variant, *case.setting.items())
+            if key not in known:
+                known[key] = self._lot(case.wired, case.setting)
+            found.append(known[key])
+        return found
 
-    def _case(self, wired: Circuit, setting: dict[str, float | str]) -> Iterator[Netlist]:
-        plain = write(wired, setting, self.analysis, self.places)
-        yield plain
+    def _lot(self, wired: Circuit, setting: Mapping[str, float | str]) -> Lot:
         factors = part_factors(wired, self.count, self.seed, self.tolerances)
-        owner = slots(wired)
-        whole = np.ones(self.count)
-        table = np.stack([factors.get(owner.get(name, ""), whole) for name in plain.form.parts] or [whole])
-        draws = valve_draws(wired, self.count, self.seed, self.tolerances)
-        devices = transistor_draws(wired, self.count, self.seed, self.tolerances)
-        for number in range(self.count):
-            sockets = sockets_of(wired, draws, number) | {name: each[number] for name, each in devices.items()}
-            own = write(wired, setting, self.analysis, self.places, sockets=sockets)
-            values = (np.array(own.values) * table[: len(own.values), number]).tolist()
-            yield replace(own, values=tuple(values)).with_fresh_load()
+        by_name = {name: np.concatenate([[1.0], factors[owner]]) for name, owner in slots(wired).items()
+                   if owner in factors}  # fmt: skip
+        about = (self.seed, self.count, self.tolerances)
+        return Lot(wired, setting, self.analysis, self.places, ({}, *self._sockets(wired)), by_name, about)
 
-    def dataset(self, asked: Request, outcomes: list[Outcome]) -> xr.Dataset:
-        """Label the outcomes."""
+    def _sockets(self, wired: Circuit) -> tuple[Sockets, ...]:
+        """The very valves and transistors of each amp; the same at every position."""
+        active = [each for each in wired.parts.values() if isinstance(each, (Socket, Device))]
+        key = tuple((each.designator, each.type) for each in active)
+        if key not in self._very:
+            draws = valve_draws(wired, self.count, self.seed, self.tolerances)
+            devices = transistor_draws(wired, self.count, self.seed, self.tolerances)
+            self._very[key] = tuple(
+                sockets_of(wired, draws, number) | {name: each[number] for name, each in devices.items()}
+                for number in range(self.count)
+            )
+        return self._very[key]
+
+    def dataset(self, asked: Request, found: Answered) -> xr.Dataset:
+        """Label the answers.
+
+        Raises
+        ------
+        EngineError
+            When an amp as drawn has no answer, or none but those.
+        """
         axis = {} if isinstance(self.analysis, OperatingPoint) else {"frequency": self.analysis.grid()}
-        shape = (*asked.shape, self.count + 1, len(self.places), *(grid.size for grid in axis.values()))
-        voltage = np.full(shape, np.nan, complex if axis else float)
-        flat = voltage.reshape(-1, *shape[2:])
         for number, case in enumerate(asked.cases):
-            found = outcomes[number * (self.count + 1) : (number + 1) * (self.count + 1)]
-            case.arrays(found[0])
-            _fill(flat[number], found, [node_vector(case.wired, place) for place in self.places])
+            if (number, 0) in found.failures:
+                case.arrays(found.failures[number, 0])
+        shape = (*asked.shape, self.count + 1, len(self.places), *(grid.size for grid in axis.values()))
+        voltage = np.stack(found.values).reshape(shape)
         dims = ("variant", "position", "sample", "node", *axis)
         coords = asked.coords() | {"sample": np.arange(self.count), "node": list(self.places)}
         coords |= {name: (name, grid, {"units": "Hz"}) for name, grid in axis.items()}
@@ -200,28 +219,18 @@ class _Run:
             "voltage": (dims, voltage[:, :, 1:], {"units": "V"}),
             "nominal": ((*dims[:2], *dims[3:]), voltage[:, :, 0], {"units": "V"}),
         }
-        return xr.Dataset(data, coords, self._attributes(asked.variants, outcomes))
+        return xr.Dataset(data, coords, self._attributes(asked, found))
 
-    def _attributes(self, variants: list[Amp], outcomes: list[Outcome]) -> dict[str, Any]:
-        good = [outcome for outcome in outcomes if isinstance(outcome, Arrays)]
-        failures = [str(outcome) for outcome in outcomes if isinstance(outcome, EngineError)]
-        if len(good) <= len(outcomes) // (self.count + 1):
+    def _attributes(self, asked: Request, found: Answered) -> dict[str, Any]:
+        variants, failures = asked.variants, [str(each) for each in found.failures.values()]
+        if len(failures) >= self.count * len(asked.cases):
             raise EngineError(f"none of {self.count} amps gave an answer: {failures[0]}")
-        facts = provenance(variants, self.analysis, [], good) | {"netlists_sha256": self._digest.hexdigest()}
+        facts = provenance(variants, self.analysis, [], [found]) | {"netlists_sha256": found.digest}
         facts |= {"seed": self.seed, "count": self.count, "failed": len(failures), "sampling": "plain random"}
         facts |= put(TOLERANCES, self.tolerances) | {"tolerance_source": TOLERANCE_SOURCE}
         facts |= put(VALVE_SPREAD, _spreads(variants)) if self.tolerances.valves else {VALVE_SPREAD.name: "none"}
-        facts |= put(TRANSISTOR_SPREAD, _device_sources(variants, self.tolerances))
+        facts |= put(TRANSISTOR_SPREAD, _device_sources(variants, self.tolerances)) | put(AGREEMENT, found.agreement)
         return facts | {"bottle_share": BOTTLE_SHARE, "first_failure": failures[0] if failures else ""}
-
-
-def _fill(rows: NDArray[Any], outcomes: list[Outcome], names: list[str]) -> None:
-    """Put the answers of one variant at one position into (sample, node[, frequency]); ground stays at 0 V."""
-    for row, outcome in zip(rows, outcomes, strict=True):
-        if isinstance(outcome, Arrays):
-            for place, name in enumerate(names):
-                found = outcome.vectors[name] if name else np.zeros(1)
-                row[place] = found if row.ndim > 1 else found[0]
 
 
 def _device_sources(variants: list[Amp], tolerances: Tolerances) -> dict[str, str]:

@@ -9,32 +9,36 @@ from operator import add
 
 import xarray as xr
 
-from ..simulation.agreement import AGREEMENT, STATED, Agreement
+from ..simulation.agreement import AGREEMENT, Agreement
 from ..simulation.facts import get
 from .findings import Finding, Grade
 
 _SOURCE = "our own limit: rms of the difference at the speaker over rms of the movement there"
+_SOURCE_SWEPT = "our own limit: difference over response, at the frequency where it is largest"
 
 
 def agreement_of(*responses: xr.Dataset) -> Agreement:
     """The agreement of several responses together."""
-    return reduce(add, (get(each, AGREEMENT) for each in responses), Agreement())
+    return reduce(add, (get(each, AGREEMENT) for each in responses)) if responses else Agreement()
 
 
 def agreement_words(agreement: Agreement) -> str:
     """One line on which solver answered and how far the two differ."""
+    of_what = "Small signals" if agreement.swept else "In time"
+    what, solver = ("amps", "small-signal") if agreement.swept else ("runs", "time-step")
+    where, limit = "of the response (" if agreement.swept else "at the speaker (rms; ", _percent(agreement.limit)
     if agreement.broken:
         return (
-            f"In time: two solvers differ by {_percent(agreement.worst)} in a sample, {_percent(STATED)} is allowed, "
-            f"so all {agreement.by_ngspice} runs are ngspice's."
+            f"{of_what}: two solvers differ by {_percent(agreement.worst)} in a sample, {limit} is allowed, "
+            f"so all {agreement.by_ngspice} {what} are ngspice's."
         )
     total = agreement.solved + agreement.by_ngspice
-    words = f"In time: {agreement.solved} of {total} runs by the time-step solver"
+    words = f"{of_what}: {agreement.solved} of {total} {what} by the {solver} solver"
     if agreement.checked:
         some = "" if math.isinf(agreement.seconds) else f" for {1e3 * agreement.seconds:.0f} ms"
         words += (
-            f", {agreement.checked} of them by ngspice too{some}: they differ by {_percent(agreement.worst)} at the "
-            f"speaker (rms; {_percent(STATED)} is allowed)"
+            f", {agreement.checked} of them by ngspice too{some}: they differ by {_percent(agreement.worst)} {where}"
+            f"{limit} is allowed)"
         )
     if agreement.refused:
         words += f"; the other{'s' * (agreement.by_ngspice > 1)} by ngspice, as {'; '.join(agreement.refused)}"
@@ -44,11 +48,15 @@ def agreement_words(agreement: Agreement) -> str:
 def agreement_findings(agreement: Agreement, topic: str, variant: str) -> Iterator[Finding]:
     """A finding where the two differ by more than they may; the share is in [ratio]."""
     if agreement.broken:
+        solver, why, how, source = (
+            ("small-signal", "an amp may have more than one state at rest", "frequency sweep", _SOURCE_SWEPT)
+            if agreement.swept else
+            ("time-step", "look at what clips hard or does not settle", "transient", _SOURCE)
+        )  # fmt: skip
         yield Finding(
-            topic, "two solvers", variant, "every position", agreement.worst, "ratio", STATED, Grade.UNKNOWN,
-            f"The time-step solver and ngspice differ by {_percent(agreement.worst)} here, {_percent(STATED)} is "
-            "allowed: the numbers are ngspice's alone; look at what clips hard or does not settle.",
-            "transient", _SOURCE, names_position=True,
+            topic, "two solvers", variant, "every position", agreement.worst, "ratio", agreement.limit, Grade.UNKNOWN,
+            f"The {solver} solver and ngspice differ by {_percent(agreement.worst)} here, {_percent(agreement.limit)} "
+            f"is allowed: the numbers are ngspice's alone; {why}.", how, source, names_position=True,
         )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,9 +20,14 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.valves.deviation import ValveDraw
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.measures.percentiles import percentiles
+from ampsim.simulation import batch
+from ampsim.simulation.agreement import AGREEMENT
+from ampsim.simulation.facts import get
 from ampsim.simulation.monte_carlo import spread
+from ampsim.simulation.swept import Lot
 from ampsim.simulation.tolerances import BOTTLE_SHARE, VALVE_SWAP, Tolerances, bottle, lot, part_factors, valve_draws
 from ampsim.simulation.valve_spreads import SPREADS, deviating, spread_of
+from ampsim.studies.agreement import agreement_findings, agreement_words
 from ampsim.studies.spread.findings import run_findings
 from ampsim.studies.spread.measures import (
     band_levels,
@@ -186,12 +192,18 @@ def test_a_run_is_the_amps_with_their_factors() -> None:
     one = corner()
     run = spread(one, 5, 4, analysis=TONE)
     factors = part_factors(build_circuit(one), 5, 4, Tolerances())
+    values = {part.designator: part.value for part in one.parts}
+    rhythm = 2j * np.pi * TONE.grid()
     for number in range(5):
+        ohms, farads, across = (values[name] * factors[name][number] for name in ("R1", "C1", "R2"))
+        exact = 1.0 / (1.0 + ohms * (1.0 / across + rhythm * farads))
+        np.testing.assert_allclose(run["voltage"].values[0, 0, number, 0], exact, rtol=1e-12)
         parts = tuple(replace(part, value=part.value * float(factors[part.designator][number])) for part in one.parts)
         alone = simulate(replace(one, parts=parts), TONE, nodes=["speaker"])["voltage"].values[0, 0, 0]
-        np.testing.assert_allclose(run["voltage"].values[0, 0, number, 0], alone, rtol=1e-12)
+        # The last frequency of ngspice is a ten-millionth higher.
+        np.testing.assert_allclose(run["voltage"].values[0, 0, number, 0], alone, rtol=2e-7)
     np.testing.assert_allclose(
-        run["nominal"].values[0, 0, 0], simulate(one, TONE)["voltage"].values[0, 0, 0], rtol=1e-12
+        run["nominal"].values[0, 0, 0], simulate(one, TONE)["voltage"].values[0, 0, 0], rtol=2e-7
     )
 
 
@@ -263,17 +275,39 @@ def test_other_analyses_and_seeds_are_refused() -> None:
         spread(divider(), 3, seed=-1)
 
 
-def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
-    from ampsim.simulation import batch
+def refusing(which: int) -> Any:
+    """The solver, which gives no answer to one amp of every lot."""
+    real = Lot.solve
 
+    def solve(self: Lot, tell: Any) -> Any:
+        found, faults, digest = real(self, tell)
+        return found, [fault if number != which else "it will not" for number, fault in enumerate(faults)], digest
+
+    return solve
+
+
+def test_what_the_solver_refuses_ngspice_does(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
+    plain = spread(stock, 4, analysis=TONE)
+    monkeypatch.setattr(Lot, "solve", refusing(2))
+    run = spread(stock, 4, analysis=TONE)
+    agreement = get(run, AGREEMENT)
+    assert (agreement.solved, agreement.by_ngspice, agreement.refused) == (4, 1, ("it will not",))
+    assert agreement.checked == 2
+    assert agreement.worst < 1e-5
+    assert run.attrs["failed"] == 0
+    np.testing.assert_allclose(run["voltage"].values, plain["voltage"].values, rtol=1e-5)
+    others = [0, 2, 3]
+    assert np.array_equal(run["voltage"].values[:, :, others], plain["voltage"].values[:, :, others])
+
+
+def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
     real = batch.run
 
-    def some_fail(netlists: object, **more: object) -> list[object]:
-        found = list(real(netlists, **more))  # type: ignore[arg-type]
-        found[3] = EngineError("no convergence")
-        return found
+    def last_fails(netlists: Any, **more: Any) -> list[object]:
+        return [*list(real(netlists, **more))[:-1], EngineError("no convergence")]
 
-    monkeypatch.setattr(batch, "run", some_fail)
+    monkeypatch.setattr(Lot, "solve", refusing(3))
+    monkeypatch.setattr(batch, "run", last_fails)
     run = spread(stock, 8)
     assert run.attrs["failed"] == 1
     assert np.isnan(run["voltage"].values[0, 0, 2]).all()
@@ -281,6 +315,29 @@ def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyP
     (finding,) = [each for each in run_findings(run) if each.subject == "simulations that failed"]
     assert finding.grade == "not known"
     assert "no convergence" in finding.words
+
+
+@pytest.mark.parametrize("analysis", [TONE, OperatingPoint()])
+def test_where_both_differ_ngspice_does_everything(
+    stock: Amp, monkeypatch: pytest.MonkeyPatch, analysis: FrequencySweep | OperatingPoint
+) -> None:
+    real = Lot.solve
+
+    def wrong(self: Lot, tell: Any) -> Any:
+        found, faults, digest = real(self, tell)
+        return 1.002 * found, faults, digest
+
+    honest = spread(stock, 4, analysis=analysis)
+    monkeypatch.setattr(Lot, "solve", wrong)
+    run = spread(stock, 4, analysis=analysis)
+    agreement = get(run, AGREEMENT)
+    assert (agreement.solved, agreement.by_ngspice) == (0, 5)
+    assert agreement.worst == pytest.approx(2e-3, rel=0.02)
+    np.testing.assert_allclose(run["voltage"].values, honest["voltage"].values, rtol=1e-4, atol=1e-4)
+    (finding,) = agreement_findings(agreement, "spread", "stock")
+    assert finding.grade == "not known"
+    assert "0.2 %" in finding.words
+    assert "all 5 amps are ngspice's" in agreement_words(agreement)
 
 
 # Percentiles

@@ -25,7 +25,7 @@ from ...circuit.nets import INPUT
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.valves.description import Valve
 from ..port_currents import PortCurrents
-from ..port_volts import settled
+from ..port_volts import raised, settled
 from ..timestep.branches import Parts
 from .elimination import TRUSTED, Drives
 from .equations import Equations, Row
@@ -179,7 +179,11 @@ class SmallSignal:
         laws = self._currents.numbers(variants.sockets)
         bad = ~(answers.residual < TRUSTED)
         still[bad], ohms[bad] = 0.0, 0.0
-        start = self._start if self._start is not None else first_volts(self._parts.seats, still[0], ohms[0])
+        start = self._start
+        if start is None:
+            start = first_volts(self._parts.seats, still[0], ohms[0])
+        if start is None:
+            start = raised(self._currents, still[:1], ohms[:1], laws)[0][0]
         volts, good = settled(self._currents, still, ohms, laws, np.tile(start, (len(still), 1)))
         flow, _ = self._currents.at(volts, laws)
         heard = [self._read(found, numbers, ((net, "", 1.0),)) for net in self._heard]

@@ -12,10 +12,11 @@ from ..timestep.branches import Seat
 from ..timestep.compiled import align
 from ..timestep.kernel_arguments import COUNTS, ROWS, WANTED, Array, Solver, V
 from ..timestep.sockets import seats_of
+from ..timestep.step_laws import STEP_LAWS
 
 
-def first_volts(given: Sequence[Seat], still: Array, ohms: Array) -> Array:
-    """Volts at the laws' ports [V], in the order of the seats, about as they are at rest; or nothing: 0 V.
+def first_volts(given: Sequence[Seat], still: Array, ohms: Array) -> Array | None:
+    """Volts at the laws' ports [V], in the order of the seats, about as they are at rest; None where it knows none.
 
     Parameters
     ----------
@@ -25,6 +26,8 @@ def first_volts(given: Sequence[Seat], still: Array, ohms: Array) -> Array:
     ohms : ndarray
         What a current through each port does at all of them [ohm], shape (ports, ports).
     """
+    if any(seat.law not in STEP_LAWS for seat in given):
+        return None
     named = [replace(seat, name=f"{number}") for number, seat in enumerate(given)]
     seats = seats_of(named)
     order = [seats.columns[seat.name, port] for seat in named for port in range(len(seat.ports))]
@@ -37,5 +40,5 @@ def first_volts(given: Sequence[Seat], still: Array, ohms: Array) -> Array:
     state = np.zeros(COUNTS, dtype=np.int64)
     whole = align(seats.spread(coupling.T))
     if not arrive(Solver(valves, whole, seats.unit, work, align(np.eye(seats.width)), state)):
-        return np.zeros(len(order))
+        return None
     return np.asarray(work[V, order])

@@ -19,6 +19,7 @@ from ...simulation.facts import get
 from ...simulation.monte_carlo import TOLERANCES, TRANSISTOR_SPREAD, VALVE_SPREAD, spread, valve_swap
 from ...simulation.tolerances import Tolerances
 from ...simulation.valve_spreads import spreads
+from ..agreement import agreement_findings, agreement_of, agreement_words
 from ..combinations import combined_labels, where_it_tells
 from ..section import Examination, Section
 from . import TITLE
@@ -58,7 +59,7 @@ def _section(examined: Examination, progress: Progress | None) -> Section:
         "volts at rest in a run of amps": _rest(rest),
     }
     drawn = {"sensitivity": _bars(ranked, examined)}
-    findings = run_findings(run)
+    findings, swept = run_findings(run), [run, rest]
     if len(variants) > 1 and not unknown and valves_in_use(examined.stock):
         swap = valve_swap(examined.stock, COUNT, SEED, examined.every, progress=progress)
         rows = stand_out(run, swap)
@@ -67,8 +68,12 @@ def _section(examined: Examination, progress: Progress | None) -> Section:
         told_at = {each.position for each in told} | {position_label(each) for each in examined.positions}
         drawn |= {name: spread_picture(run, swap, position) for position, name in named.items() if position in told_at}
         findings = [*told, *findings, *failures(swap)]
+        swept.append(swap)
         tables = {"the mod against a valve swap": stand_out_table(rows), **tables}
-    return Section(TITLE, tuple(findings), tables, drawn, tuple(_notes(run, unknown)), (_LEVELS,))
+    agreement = agreement_of(*swept)
+    findings += agreement_findings(agreement, TITLE, variants[-1].variant)
+    notes = (*_notes(run, unknown), agreement_words(agreement))
+    return Section(TITLE, tuple(findings), tables, drawn, notes, (_LEVELS,))
 
 
 def _levels(run: xr.Dataset) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import AmpsimError
 from ..circuit.amp import Amp
-from ..circuit.build import build_circuit
+from ..circuit.build import Circuit, build_circuit
 from ..circuit.loop_search import Cut
 from ..circuit.positions import Switches
 from ..circuit.stages.template import GROUND
@@ -109,7 +109,7 @@ class Bench:
 
     def at_rest(self, settings: Sequence[Setting]) -> list[Mapping[str, float] | None]:
         """The volts of the nets heard at rest [V], at settings; None where no operating point was found."""
-        rest = self._rest([self._track_ohms(setting) for setting in settings])
+        rest = self._rest([track_ohms(self.wired, setting) for setting in settings])
         return [None if fault else {net: _resting(volts, place) for net, place in self._row.items()}
                 for volts, fault in zip(rest.volts, rest.faults, strict=True)]  # fmt: skip
 
@@ -127,7 +127,7 @@ class Bench:
         sources : sequence of Source
             What drives it, one after the other.
         """
-        values = [self._track_ohms(setting) for setting in settings]
+        values = [track_ohms(self.wired, setting) for setting in settings]
         self._rest(values)
         together = max(1, _MOST // (1 + len(sources) * len(hertz) * len(self._row)))
         for start in range(0, len(values), together):
@@ -148,13 +148,14 @@ class Bench:
             self._rests.update(zip(fresh, found.rows, strict=True))
         return Rest.of_rows([self._rests[key] for key in keys])
 
-    def _track_ohms(self, setting: Setting) -> dict[str, float]:
-        """The resistances of the stretches of every track [ohm]."""
-        collector = Collector(setting)
-        for element in self.wired.elements:
-            if element.kind == "pot":
-                WRITERS["pot"](collector, element, self.wired)
-        return {each.name: each.value for each in collector.branches}
+
+def track_ohms(wired: Circuit, setting: Setting) -> dict[str, float]:
+    """The resistances of the stretches of every track [ohm], by their names in a netlist."""
+    collector = Collector(setting)
+    for element in wired.elements:
+        if element.kind == "pot":
+            WRITERS["pot"](collector, element, wired)
+    return {each.name: each.value for each in collector.branches}
 
 
 @lru_cache(maxsize=64)

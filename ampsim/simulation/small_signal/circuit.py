@@ -33,7 +33,7 @@ from .first_rest import first_volts
 from .pivots import Array, Complex
 
 Sockets = Mapping[str, Valve | Semiconductor]
-RestRow = tuple[Array, Array, Array, str]
+RestRow = tuple[Array, Array, Array, Array, str]
 
 
 @dataclass(frozen=True)
@@ -66,24 +66,26 @@ class Rest:
     """Variants at rest.
 
     `volts` [V] of the nets heard, shape (variants, nets). `port_volts` [V] and `port_amps` [A] of the laws' ports, in
-    the order of the seats (a control's port carries no current), shape (variants, ports). NaN where `faults` says why.
+    the order of the seats (a control's port carries no current), shape (variants, ports). `amps` through the wires [A],
+    shape (variants, wires). NaN where `faults` says why.
     """
 
     volts: Array
     port_volts: Array
     port_amps: Array
+    amps: Array
     faults: tuple[str, ...]
 
     @property
     def rows(self) -> list[RestRow]:
         """What there is of each variant; `of_rows` puts it together again."""
-        return list(zip(self.volts, self.port_volts, self.port_amps, self.faults, strict=True))
+        return list(zip(self.volts, self.port_volts, self.port_amps, self.amps, self.faults, strict=True))
 
     @classmethod
     def of_rows(cls, rows: Sequence[RestRow]) -> Rest:
         """Of variants, one after the other."""
-        volts, port_volts, port_amps, faults = zip(*rows, strict=True)
-        return cls(np.array(volts), np.array(port_volts), np.array(port_amps), faults)
+        volts, port_volts, port_amps, amps, faults = zip(*rows, strict=True)
+        return cls(np.array(volts), np.array(port_volts), np.array(port_amps), np.array(amps), faults)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +144,9 @@ class SmallSignal:
         self._heard = [layout.placed(net, "listen at") for net in heard]
         ends = [net for port in layout.ports for net in (port.first, port.second)]
         coils = [unknown for port in layout.ports for unknown, name, _ in port.terms if name]
-        self._looked = np.array(sorted({each for each in (*ends, *self._heard, *coils) if 0 <= each < layout.size}),
-                                dtype=np.int64)  # fmt: skip
+        wired = [layout.wire(place) for place in range(len(wires))]
+        looked = {each for each in (*ends, *self._heard, *coils, *wired) if 0 <= each < layout.size}
+        self._looked = np.array(sorted(looked), dtype=np.int64)
         self._start: Array | None = None
         self._start = self._drawn_rest()
 
@@ -186,14 +189,16 @@ class SmallSignal:
             start = raised(self._currents, still[:1], ohms[:1], laws)[0][0]
         volts, good = settled(self._currents, still, ohms, laws, np.tile(start, (len(still), 1)))
         flow, _ = self._currents.at(volts, laws)
-        heard = [self._read(found, numbers, ((net, "", 1.0),)) for net in self._heard]
+        wires = [layout.wire(place) for place in range(len(layout.wires))]
+        heard = [self._read(found, numbers, ((each, "", 1.0),)) for each in (*self._heard, *wires)]
         seen = np.stack([np.zeros_like(found[:, 0]), *heard], axis=1)[:, 1:]
         nets = seen[:, :, 0] + np.einsum("vnp,vp->vn", seen[:, :, 1:], flow)
         good &= ~bad
         for each in (nets, volts, flow):
             each[~good] = np.nan
         faults = tuple("" if each else "no operating point was found" for each in good)
-        return Rest(nets, volts, self._currents.alone(flow, volts), faults)
+        count = len(self._heard)
+        return Rest(nets[:, :count], volts, self._currents.alone(flow, volts), nets[:, count:], faults)
 
     def _drawn_rest(self) -> Array:
         try:

@@ -13,10 +13,12 @@ import xarray as xr
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
 from ...simulation.facts import get
+from ...simulation.port_sweeps import STATED
 from ..findings import Finding
 from ..settings import once_per_setting
 from . import TITLE
-from .hum import ASSUMED
+from .hum import SOLVERS
+from .hum_plan import ASSUMED
 from .measures import BEYOND_DB, STEP_DB, THRESHOLDS, change_words, margin_words, noise_grade
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
@@ -40,6 +42,17 @@ def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
         found.append(
             f"{pair} draws {percent:g} % more plate current than the other valve of its pair: a perfect match would "
             "cancel the ripple at the output transformer's centre tap, which real valves do not."
+        )
+    by = get(response, SOLVERS)
+    if by.apart > STATED:
+        found.append(
+            f"Our own solver of small signals and ngspice differ by {100.0 * by.apart:.1g} % in the hum of a sample, "
+            f"{100.0 * STATED:g} % is allowed: the hum is ngspice's alone."
+        )
+    elif by.solved:
+        found.append(
+            f"Hum of {by.solved} of {by.of} amps and positions by our own solver of small signals; of one ngspice's "
+            f"differs by up to {100.0 * by.apart:.1g} %, {100.0 * STATED:g} % is allowed."
         )
     return tuple(found)
 

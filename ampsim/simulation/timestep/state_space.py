@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ...circuit.conductances import stamp, voltage_row
+from ...circuit.conductances import voltage_row
 from ...circuit.stages.template import GROUND
 from . import topology
 from .branches import Branch, Parts
@@ -91,14 +91,18 @@ class _Assembly:
         return voltage_row(first, second, self.index)
 
     def _stamp(self, matrix: Array, kinds: Sequence[str], pair: tuple[str, str], value: float) -> None:
-        stamp(matrix, self.row(*pair), value)
-        first, second = (self._number(net) for net in pair)
+        first, second = ends = self.index.get(pair[0], -1), self.index.get(pair[1], -1)
+        # Ground has no number. Place by place: a row over all nets to each branch took most of the time.
+        if first != second:
+            for number in ends:
+                if number >= 0:
+                    matrix[number, number] += value
+            if min(ends) >= 0:
+                matrix[first, second] -= value
+                matrix[second, first] -= value
+        one, other = (number if number < self.free else -1 for number in ends)
         for kind in kinds:
-            self.pairs[kind].append((first, second))
-
-    def _number(self, net: str) -> int:
-        number = self.index.get(net, -1)
-        return number if number < self.free else -1
+            self.pairs[kind].append((one, other))
 
 
 def _inductance(coils: Sequence[Branch], couplings: Sequence[tuple[str, str, float]]) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -36,13 +37,13 @@ def bias_v(response: xr.Dataset) -> xr.DataArray:
         [V], dims (variant, position, valve, after); `after` [s] counts from the end of the burst to the middle of each
         cycle. NaN for a valve that a variant does not have.
     """
-    names = [str(each) for each in response["node"].values]
-    valves = [name.removesuffix(".grid") for name in names if name.endswith(".grid")]
-    volts = response["voltage"]
-    rows = [volts.sel(node=f"{each}.grid", drop=True) - volts.sel(node=f"{each}.cathode", drop=True) for each in valves]
-    none = volts.isel(node=slice(0)).rename(node="valve")
-    found = xr.concat(rows, pd.Index(valves, name="valve")) if rows else none
-    found = found.transpose("variant", "position", "valve", "time")
+    places = {str(name): place for place, name in enumerate(response["node"].values)}
+    valves = [name.removesuffix(".grid") for name in places if name.endswith(".grid")]
+    volts = response["voltage"].transpose("variant", "position", "node", "time")
+    grids, cathodes = ([places[f"{valve}.{pin}"] for valve in valves] for pin in ("grid", "cathode"))
+    rows = volts.values[:, :, grids] - volts.values[:, :, cathodes]
+    coords = {name: coord for name, coord in volts.coords.items() if "node" not in coord.dims} | {"valve": valves}
+    found = xr.DataArray(rows, coords, ("variant", "position", "valve", "time"))
     return with_units(_by_cycle(response, found, np.full(_samples(response), 1.0 / _samples(response))), "V", "bias")
 
 
@@ -86,17 +87,15 @@ def blocking_table(response: xr.Dataset) -> pd.DataFrame:
         lowest level from the first three cycles after the burst on [dB], its level 50 ms after the burst, and the time
         [ms] after which it stays within 1 dB (infinite where the run ends first).
     """
-    bias, tone = bias_v(response), small_tone_db(response)
+    bias, tone = _Ways.of(bias_v(response), "valve"), _Ways.of(small_tone_db(response), "node")
     stages = get(response, STAGES)
     rows = []
-    for variant, position in itertools.product(bias["variant"].values, bias["position"].values):
-        here = {"variant": variant, "position": position}
-        pairs = [(each, valve) for each in stages[str(variant)] for valve in each.valves]
-        for stage, valve in pairs:
-            names = {"variant": str(variant), "position": str(position), "stage": stage.name, "valve": valve}
-            way = bias.sel({**here, "valve": valve})
-            heard = tone.sel({**here, "node": stage.outputs[0]})
-            rows.append({**names, **_bias_row(way), **_tone_row(heard)})
+    for variant, position in itertools.product(bias.variants, bias.positions):
+        for stage in stages[variant]:
+            heard = _tone_row(tone, (variant, position, stage.outputs[0]))
+            for valve in stage.valves:
+                names = {"variant": variant, "position": position, "stage": stage.name, "valve": valve}
+                rows.append({**names, **_bias_row(bias, (variant, position, valve)), **heard})
     return pd.DataFrame(rows, columns=None if rows else ["variant", "position", "stage", "valve"])
 
 
@@ -106,15 +105,42 @@ def tone_table(response: xr.Dataset) -> pd.DataFrame:
     `down until [ms]` is the time after which the tone stays no more than `DOWN_DB` down (0: it never is; infinite where
     the run ends first).
     """
-    tone = small_tone_db(response).sel(node=str(response.attrs["output"]))
+    tone, output = _Ways.of(small_tone_db(response), "node"), str(response.attrs["output"])
     rows = []
-    for variant, position in itertools.product(tone["variant"].values, tone["position"].values):
-        heard = tone.sel(variant=variant, position=position)
-        after, level = _from(heard, 1)
-        until = np.nan if np.isnan(level).any() else 1e3 * time_to_settle(after, -level, DOWN_DB)
-        facts = {"variant": str(variant), "position": str(position)}
-        rows.append(facts | _tone_row(heard) | {"down until [ms]": until})
+    for variant, position in itertools.product(tone.variants, tone.positions):
+        level = tone.later((variant, position, output), 1)
+        until = np.nan if np.isnan(level).any() else 1e3 * time_to_settle(tone.after[-level.size :], -level, DOWN_DB)
+        facts = {"variant": variant, "position": position}
+        rows.append(facts | _tone_row(tone, (variant, position, output)) | {"down until [ms]": until})
     return pd.DataFrame(rows)
+
+
+@dataclass(frozen=True)
+class _Ways:
+    """What goes its way after the burst: plain arrays, as labels would take most of the time of a table.
+
+    `values` by the names of a variant, a position and a valve or place; `after` [s] counts from the end of the burst,
+    `before` says which times are the last before it.
+    """
+
+    variants: tuple[str, ...]
+    positions: tuple[str, ...]
+    values: dict[tuple[str, str, str], Array]
+    after: Array
+    before: slice
+
+    @classmethod
+    def of(cls, readings: xr.DataArray, name: str) -> _Ways:
+        """Those of a reading, one to each label of a dimension."""
+        dims = ("variant", "position", name)
+        variants, positions, names = (tuple(map(str, readings[dim].values)) for dim in dims)
+        rows = readings.transpose(*dims, "after").values.reshape(-1, readings.sizes["after"])
+        values = dict(zip(itertools.product(variants, positions, names), rows, strict=True))
+        return cls(variants, positions, values, readings["after"].values, _before(readings))
+
+    def later(self, key: tuple[str, str, str], cycles: int) -> Array:
+        """Values from so many whole cycles after the burst on; their times are as many at the end of `after`."""
+        return self.values[key][int(np.flatnonzero(self.after > 0.0)[cycles]) :]
 
 
 def time_to_settle(after: Array, size: Array, limit: float, log: bool = False) -> float:
@@ -157,10 +183,9 @@ def _sine_weights(response: xr.Dataset) -> NDArray[np.complex128]:
     return np.asarray(inverse[0] - 1j * inverse[1])
 
 
-def _bias_row(way: xr.DataArray) -> dict[str, float]:
-    before = float(way.isel(after=_before(way)).mean())
-    after, volts = _from(way, 0)
-    shift = np.abs(volts - before)
+def _bias_row(bias: _Ways, key: tuple[str, str, str]) -> dict[str, float]:
+    before, volts = float(bias.values[key][bias.before].mean()), bias.later(key, 0)
+    after, shift = bias.after[-volts.size :], np.abs(volts - before)
     if not np.isfinite(shift).all():
         return dict.fromkeys(_BIAS, np.nan)
     top = int(shift.argmax())
@@ -176,20 +201,14 @@ def _bias_row(way: xr.DataArray) -> dict[str, float]:
     return dict(zip(_BIAS, (before, float(volts[top] - before), *left), strict=True))
 
 
-def _tone_row(heard: xr.DataArray) -> dict[str, float]:
-    after, level = _from(heard, 1)
+def _tone_row(tone: _Ways, key: tuple[str, str, str]) -> dict[str, float]:
+    level = tone.later(key, 1)
     if np.isnan(level).any():
         return dict.fromkeys(_TONE, np.nan)
+    after = tone.after[-level.size :]
     later = float(np.interp(_LATER, after, level))
     back = 1e3 * time_to_settle(after, np.abs(level), 1.0)
     return dict(zip(_TONE, (float(level.min()), later, back), strict=True))
-
-
-def _from(way: xr.DataArray, cycles: int) -> tuple[Array, Array]:
-    """Times [s] and values from so many whole cycles after the burst on."""
-    after = way["after"].values
-    first = int(np.flatnonzero(after > 0.0)[cycles])
-    return after[first:], way.values[first:]
 
 
 def _before(way: xr.DataArray) -> slice:

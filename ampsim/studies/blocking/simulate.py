@@ -24,10 +24,12 @@ BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.1, duration=0.3, ar
 
 _PER_CYCLE = 50
 _TOLERANCE = 1e-3
-# Steps [s] of the solver: in the burst and shortly after it [s], and in the small tone.
-_FINE, _AFTER, _STEP = 2.5e-6, 5e-3, 1e-5
+# Steps [s] of the solver: in the burst and after it [s], and in the small tone. Of 5 amps, against steps of 1.25 us:
+# shifts of bias within 0.13 %, their way back within 0.03 ms, the tone within 0.05 dB; where the steps become longer
+# sooner after the burst, what is left of one amp's tone is 1 dB off.
+_FINE, _AFTER, _STEP = 5e-6, 20e-3, 2.5e-5
 # So much of a burst is checked [s]: half of that in the burst, nearly as much after it.
-_CHECKED = 0.04
+_CHECKED = 0.03
 
 
 def blocking(

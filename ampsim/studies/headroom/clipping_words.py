@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
@@ -17,30 +18,33 @@ _CUT_OFF, _BOTTOM = 0.02, 0.25
 _END = 0.2
 # A grid that draws less at its peak [A] takes no decibel off any stage before it (our own mark).
 _GRID_AMPS = 5e-8
-_FALLEN = ("grid", "valve")
+FALLEN = ("grid", "valve")
+"""In which of its halves a stage's gain can fall."""
+CELL = ("variant", "position")
+Array = NDArray[np.float64]
 _WORDS = {each.output: each for each in ACTIVE.values()}
 _KINDS = {each.output: kind for kind, each in ACTIVE.items()}
 
 
-def how_it_clips(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], level: float) -> str:
+def how_it_clips(cell: Cell, drop: Mapping[str, Array], valves: Sequence[str], level: float) -> str:
     """What a stage does at a level of the source: "plate at the bottom", ...; "" where it does not clip.
 
     Parameters
     ----------
-    response : xarray.Dataset
-        Of `ampsim.studies.headroom.simulate.headroom`, at one variant and position.
-    drop : xarray.Dataset
-        How far the stage's gain has fallen, `grid` and `valve` [dB], over level.
+    cell : Cell
+        One variant at one position.
+    drop : mapping
+        How far the stage's gain has fallen, "grid" and "valve" [dB], over level.
     valves : sequence of str
         What amplifies in it.
     level : float
         Where it clips [V peak].
     """
-    known = np.isfinite(drop["valve"].values)
-    beyond = np.flatnonzero(known & (response["level"].values >= level * (1.0 - 1e-9)))
+    known = np.isfinite(drop["valve"])
+    beyond = np.flatnonzero(known & (cell.waves.levels >= level * (1.0 - 1e-9)))
     if not np.isfinite(level) or not beyond.size:
         return ""
-    there, at = _There(response, int(beyond[0])), {name: float(drop[name].values[beyond[0]]) for name in _FALLEN}
+    there, at = _There(cell, int(beyond[0])), {name: float(drop[name][beyond[0]]) for name in FALLEN}
     outputs = {v: next(pin for pin in _WORDS if f"{v}.{pin}" in there.nodes) for v in valves}
     amplifiers = [valve for valve, pin in outputs.items() if pin == "out"]
     if amplifiers:
@@ -50,21 +54,48 @@ def how_it_clips(response: xr.Dataset, drop: xr.Dataset, valves: Sequence[str], 
     return _how_valves(there, outputs)
 
 
-class _There:
-    """Volts and amperes at one level: plain arrays, as labels would take most of the time of a table."""
+class Waves:
+    """What was played, as plain arrays: labels would take most of the time of a table.
 
-    def __init__(self, response: xr.Dataset, level: int) -> None:
+    The response is one of `ampsim.studies.headroom.simulate.headroom`.
+    """
+
+    def __init__(self, response: xr.Dataset) -> None:
         self.nodes = {str(name): row for row, name in enumerate(response["node"].values)}
         self.branches = {str(name): row for row, name in enumerate(response["branch"].values)}
-        self._volts = response["voltage"].transpose("level", "node", "time").values[level]
-        self._amps = response["current"].transpose("level", "branch", "time").values[level]
-        self._rest, self._rest_amps = response["rest"].values, response["rest_current"].values
+        self.levels = response["level"].values
+        self.volts = response["voltage"].transpose(*CELL, "level", "node", "time").values
+        self.amps = response["current"].transpose(*CELL, "level", "branch", "time").values
+        self.rest = response["rest"].transpose(*CELL, "node").values
+        self.rest_amps = response["rest_current"].transpose(*CELL, "branch").values
 
-    def volts(self, node: str) -> NDArray[np.float64]:
+    def at(self, variant: int, position: int) -> Cell:
+        """One variant and position, by their numbers."""
+        return Cell(self, (variant, position))
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One variant at one position."""
+
+    waves: Waves
+    place: tuple[int, int]
+
+
+class _There:
+    """Volts and amperes of a cell at one level."""
+
+    def __init__(self, cell: Cell, level: int) -> None:
+        waves = cell.waves
+        self.nodes, self.branches = waves.nodes, waves.branches
+        self._volts, self._amps = waves.volts[cell.place][level], waves.amps[cell.place][level]
+        self._rest, self._rest_amps = waves.rest[cell.place], waves.rest_amps[cell.place]
+
+    def volts(self, node: str) -> Array:
         """Volts over time."""
         return np.asarray(self._volts[self.nodes[node]])
 
-    def amps(self, branch: str) -> NDArray[np.float64]:
+    def amps(self, branch: str) -> Array:
         """Amperes over time."""
         return np.asarray(self._amps[self.branches[branch]])
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from ...circuit.signal_path import ValveStage
 from ...measures.waveforms import FLOOR_DB, harmonics, stimulus
 from ...simulation.band_limit import drift
 from ...simulation.facts import STAGES, Fact, get
-from .clipping_words import how_it_clips
+from .clipping_words import CELL, FALLEN, Waves, how_it_clips
 from .crossings import crossing_steps, first_crossing, value_at
 
 Array = NDArray[np.float64]
@@ -113,19 +113,19 @@ def clipping_table(response: xr.Dataset) -> pd.DataFrame:
         which its gain, grid and valve together, has fallen by `CLIP_DB` (infinite: nowhere on the ladder; 0: already
         below it); what it is: the grid draws current, the valve cuts off, its plate is at the bottom, it bends softly.
     """
-    fallen = compression_db(response)
-    known, waves = _stages(response), response[["voltage", "current", "rest", "rest_current"]]
+    fallen, known, waves = compression_db(response), _stages(response), Waves(response)
+    drops = {name: -fallen[name].transpose("variant", "position", "stage", "level").values for name in FALLEN}
+    names = list(map(str, fallen["stage"].values))
     rows = []
-    for variant, position in _cells(response):
-        here = {"variant": variant, "position": position}
-        told, drops = waves.sel(here), -fallen.sel(here)
-        for name in [*known[variant], WHOLE]:
-            valves = known[variant][name].valves if name in known[variant] else ()
-            drop = drops.sel(stage=name)
-            level = first_crossing(response["level"].values, drop["grid"].values + drop["valve"].values, CLIP_DB)
-            how = how_it_clips(told, drop, valves, level) if valves else ""
-            facts = {"stage": name, "valves": ", ".join(valves), "clips at [V]": level, "how": how}
-            rows.append(here | facts)
+    for cell, variant, position in _cells(response):
+        there = waves.at(*cell)
+        for stage in [*known[variant], WHOLE]:
+            valves = known[variant][stage].valves if stage in known[variant] else ()
+            drop = {name: values[(*cell, names.index(stage))] for name, values in drops.items()}
+            level = first_crossing(waves.levels, sum(drop.values()), CLIP_DB)
+            how = how_it_clips(there, drop, valves, level) if valves else ""
+            rows.append({"variant": variant, "position": position, "stage": stage, "valves": ", ".join(valves),
+                         "clips at [V]": level, "how": how})  # fmt: skip
     return pd.DataFrame(rows)
 
 
@@ -162,18 +162,16 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     as the load at its frequency (``attrs["load_ohm"]``). Levels are interpolated as in `first_crossing`.
     """
     loads, levels = get(response, LOAD_OHM), response["level"].values
-    distortion = _fill(response, lambda whole: harmonics(whole)["thd"])
-    volts = _fill(response, lambda whole: harmonics(whole, count=POWER_ORDERS)["amplitude"] / 2.0**0.5)
+    distortion, volts = _at_speaker(response)
+    small = response["small"].sel(node="speaker").transpose("variant", "position", "part").values
     rows = []
-    for variant, position in _cells(response):
-        here = {"variant": variant, "position": position}
-        ohms = loads[variant] or [np.nan] * POWER_ORDERS
-        watts = (volts.sel(here).transpose("level", "harmonic").values ** 2 / np.array(ohms)).sum(axis=-1)
-        small = float((_between(response["small"].sel(here), ["speaker"]) ** 2).sum()) ** 0.5
-        row: dict[str, Any] = here | {"gain [dB]": float(20.0 * np.log10(small))}
+    for cell, variant, position in _cells(response):
+        watts = (volts[cell] ** 2 / np.array(loads[variant] or [np.nan] * POWER_ORDERS)).sum(axis=-1)
+        row: dict[str, Any] = {"variant": variant, "position": position}
+        row |= {"gain [dB]": float(20.0 * np.log10(np.hypot(*small[cell])))}
         for percent in CLEAN_PERCENT:
             # In dB, where distortion over level is nearly straight.
-            level = first_crossing(levels, _in_db(distortion.sel(here).values), float(_in_db(np.array(percent))))
+            level = first_crossing(levels, _in_db(distortion[cell]), float(_in_db(np.array(percent))))
             row[distortion_column(percent)] = level
             row[power_column(percent)] = float(10.0 ** (value_at(levels, 0.5 * _in_db(watts), level) / 10.0))
         known = watts[np.isfinite(watts)]
@@ -221,22 +219,23 @@ def levels_between(response: xr.Dataset) -> dict[tuple[str, str], list[float]]:
     within 0.5 dB of a ladder of 1 dB, and power from within 0.8 to within 0.1 dB (two amps, four positions).
     """
     fallen, levels = compression_db(response), response["level"].values
-    total = -(fallen["grid"] + fallen["valve"])
-    distortion = _fill(response, lambda whole: harmonics(whole)["thd"])
+    total = -(fallen["grid"] + fallen["valve"]).transpose("variant", "position", "stage", "level").values
+    distortion, _ = _at_speaker(response)
     found = {}
-    for variant, position in _cells(response):
-        here = {"variant": variant, "position": position}
-        drops = total.sel(here).transpose("stage", "level").values
+    for cell, variant, position in _cells(response):
+        drops = total[cell]
         first = min(drops[:-1], key=lambda drop: first_crossing(levels, drop, CLIP_DB), default=drops[-1])
         steps = [crossing_steps(levels, drop, CLIP_DB) for drop in (first, drops[-1])]
-        steps += [crossing_steps(levels, distortion.sel(here).values, percent) for percent in CLEAN_PERCENT]
+        steps += [crossing_steps(levels, distortion[cell], percent) for percent in CLEAN_PERCENT]
         found[variant, position] = sorted({float(np.sqrt(low * high)) for step in steps for low, high in step})
     return found
 
 
-def _cells(response: xr.Dataset) -> Iterator[tuple[str, str]]:
-    for variant, position in itertools.product(response["variant"].values, response["position"].values):
-        yield str(variant), str(position)
+def _cells(response: xr.Dataset) -> Iterator[tuple[tuple[int, int], str, str]]:
+    """Each variant and position: their numbers and names."""
+    names = itertools.product(response["variant"].values, response["position"].values)
+    for cell, (variant, position) in zip(np.ndindex(*(response.sizes[dim] for dim in CELL)), names, strict=True):
+        yield (cell[0], cell[1]), str(variant), str(position)
 
 
 def _stages(response: xr.Dataset) -> dict[str, dict[str, ValveStage]]:
@@ -256,11 +255,18 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> NDArray[np.complex128]:
     return np.asarray(rows @ np.exp(-2j * np.pi * hertz * time[:-1]) * 2.0 / count)
 
 
-def _fill(response: xr.Dataset, measure: Callable[[xr.Dataset], xr.DataArray]) -> xr.DataArray:
-    """A measure at the speaker, NaN at the levels without an answer or without a tone to speak of."""
-    voltage = _between(response["voltage"], ["speaker"]).transpose(..., "time")
-    known = np.abs(_fundamental(voltage, stimulus(response).frequency)) > _LEAST
-    return measure(response[["voltage"]].fillna(0.0)).where(voltage.isel(time=0, drop=True).copy(data=known))
+def _at_speaker(response: xr.Dataset) -> tuple[Array, Array]:
+    """Total harmonic distortion [%] and harmonics up to `POWER_ORDERS` [V rms] at the speaker.
+
+    Dims (variant, position, level), and harmonic; NaN at levels without an answer or without a tone to speak of.
+    """
+    voltage = response[["voltage"]].sel(node=["speaker"])
+    found = harmonics(voltage.fillna(0.0), "speaker", count=POWER_ORDERS)
+    waves = voltage["voltage"].isel(node=0).transpose(*CELL, "level", "time")
+    known = np.abs(_fundamental(waves, stimulus(response).frequency)) > _LEAST
+    volts = found["amplitude"].transpose(*CELL, "level", "harmonic").values / 2.0**0.5
+    distortion = np.where(known, found["thd"].transpose(*CELL, "level").values, np.nan)
+    return distortion, np.where(known[..., np.newaxis], volts, np.nan)
 
 
 def _in_db(ratio: Array) -> Array:

@@ -52,7 +52,7 @@ _STEPS = {0.2: 800, np.inf: 2000}
 # Until half a cycle before what is looked at: those 9 amps' harmonics are the same with as many as later.
 _COARSE = 200
 _TOLERANCE = 2e-4
-_CHECKED = 0.01  # s of a tone that are checked
+_CHECKED = 0.0075  # s of a tone that are checked
 _CELL = ("variant", "position")
 Array = NDArray[np.float64]
 _Key = tuple[int, int, float]

@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from matplotlib.lines import Line2D
 
-from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, simulate
+from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, parse_mod, simulate
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
@@ -286,7 +286,7 @@ def test_spikes_between_the_points_of_a_grid_make_no_tones() -> None:
 def test_power_is_what_the_coil_of_a_loudspeaker_lets_through() -> None:
     found = everything().copy(deep=True)
     ohms = [load_ohm(build_circuit(load_amp("workshop-a")), order * TONE.frequency) for order in range(1, 11)]
-    assert get(found, LOAD_OHM)["stock"] == ohms
+    assert get(found, LOAD_OHM)["stock"]["cathode 6k8"] == ohms
     turns = 2.0 * np.pi * TONE.frequency * found["time"].values
     for order in (1, 5):
         found["voltage"].loc[{"node": "speaker"}] = 10.0 * np.sin(turns) + 4.0 * np.sin(order * turns)
@@ -294,6 +294,20 @@ def test_power_is_what_the_coil_of_a_loudspeaker_lets_through() -> None:
         due = 14.0**2 / 2.0 / ohms[0] if order == 1 else 50.0 / ohms[0] + 8.0 / ohms[4]
         assert row["most power [W]"] == pytest.approx(due, rel=2e-3)
     assert ohms[4] > 1.5 * ohms[0]
+
+
+def test_a_switch_that_takes_a_loudspeaker_away_leaves_the_power_of_the_other() -> None:
+    """As an amp drawn with the one alone: what the taken one would have drawn is no power."""
+    alone = load_amp("workshop-a")
+    one = {"resistance": "6.4", "resonance": "80", "peak": "40", "q": 4.0, "reactance": "5"}
+    second = {"name": "two", "reason": "r", "parts": {"LS2": one}}
+    both = {"off": [], "on": [{"fit": "LS2", "across": "LS1"}]}
+    switch = {"designator": "S90", "control": "second", "drawn": "on", "positions": both}
+    amp = apply_mods(alone, parse_mod(second | {"switches": [switch]}))
+    want = power_table(headroom(alone, levels=(0.002, 0.02)))["most power [W]"]
+    found = power_table(headroom(amp, [{}, {"second": "off"}], levels=(0.002, 0.02)))["most power [W]"]
+    assert found[1] == pytest.approx(want[0], rel=1e-4)
+    assert abs(found[0] - found[1]) > 0.1 * found[1]
 
 
 def test_greatest_power_follows_from_the_circuit_however_it_is_written() -> None:

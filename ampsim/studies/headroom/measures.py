@@ -27,8 +27,8 @@ WHOLE = "whole amp"
 POWER_ORDERS = 10
 """Power is that of the tone and its harmonics up to this order. Above lie the spikes of a transformer whose valve cuts
 off: in a loudspeaker's coil they are next to no power, and how high they are is chance."""
-# By variant, as `load_ohm` of `simulate` at the tone and each of its harmonics up to `POWER_ORDERS`.
-LOAD_OHM = Fact("load_ohm", dict[str, list[float] | None])
+# By variant and position, as `load_ohm` of `simulate` at the tone and each of its harmonics up to `POWER_ORDERS`.
+LOAD_OHM = Fact("load_ohm", dict[str, dict[str, list[float] | None]])
 # Volts peak: what is smaller, behind a control turned down, is lost in what a transient is exact to.
 _LEAST = 1e-5
 
@@ -166,7 +166,8 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     small = response["small"].sel(node="speaker").transpose("variant", "position", "part").values
     rows = []
     for cell, variant, position in _cells(response):
-        watts = (volts[cell] ** 2 / np.array(loads[variant] or [np.nan] * POWER_ORDERS)).sum(axis=-1)
+        ohms = loads[variant][position] or [np.nan] * POWER_ORDERS
+        watts = (volts[cell] ** 2 / np.array(ohms)).sum(axis=-1)
         row: dict[str, Any] = {"variant": variant, "position": position}
         row |= {"gain [dB]": float(20.0 * np.log10(np.hypot(*small[cell])))}
         for percent in CLEAN_PERCENT:

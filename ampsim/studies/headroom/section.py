@@ -110,7 +110,8 @@ def _harmonics(response: xr.Dataset, variant: str, position: str) -> pd.DataFram
 
 def _notes(response: xr.Dataset) -> tuple[str, ...]:
     facts = stimulus(response)
-    loads = dict.fromkeys(ohms[0] for ohms in get(response, LOAD_OHM).values() if ohms)
+    every = (ohms for at in get(response, LOAD_OHM).values() for ohms in at.values())
+    loads = dict.fromkeys(ohms[0] for ohms in every if ohms)
     found = [
         f"Levels are peak volts {response.attrs['source']} of a sine of {in_hertz(facts.frequency)}, "
         f"{1e3 * facts.settle:.0f} ms after it starts. A stage clips where the fundamental between the stage before "

@@ -96,8 +96,8 @@ def headroom(
         at the tone's frequency, in phase and in quadrature; `rest` [V] and `rest_current` [A]: the same places and
         branches at rest. NaN where a variant has no such place, a level was not played at a position, or ngspice gave
         no answer (then named in ``attrs["failed"]``). ``attrs["stages"]``: JSON, to each variant its valve stages;
-        ``attrs["load_ohm"]``: JSON, to each variant the resistances that take the same power as its load at the tone's
-        frequency and each of its harmonics, or null; ``attrs["source"]``: what the level is measured at, in words.
+        ``attrs["load_ohm"]``: JSON, to each variant and position the resistances that take the same power as its load
+        at the tone's frequency and each of its harmonics, or null; ``attrs["source"]``: what the level is measured at.
 
     Raises
     ------
@@ -190,12 +190,17 @@ def _gather(
         **put(FAILED, failed),
         **put(OUTPUT_CHANGED, output_changed(variants, settings)),
         **put(STAGES, {amp.variant: active_stages(build_circuit(amp)) for amp in variants}),
-        **put(LOAD_OHM, {amp.variant: _load_ohms(build_circuit(amp), tone.frequency) for amp in variants}),
+        **put(LOAD_OHM, {amp.variant: _loads(amp, settings, tone.frequency) for amp in variants}),
         "source": "from the pickup" if begins_at_guitar(variants[0]) else f"at {variants[0].source.at or 'the input'}",
     }
     whole = xr.concat(parts, "variant", join="outer").assign_coords(control_coords(settings))
     whole.attrs = facts
     return whole
+
+
+def _loads(amp: Amp, settings: Sequence[Position], hertz: float) -> dict[str, list[float] | None]:
+    """To each position its `_load_ohms`: a switch may take a loudspeaker away."""
+    return {position_label(each): _load_ohms(circuit_at(amp, each), hertz) for each in settings}
 
 
 def _load_ohms(wired: Circuit, hertz: float) -> list[float] | None:

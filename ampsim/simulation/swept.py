@@ -10,7 +10,7 @@ import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from .agreement import SWEPT_LIMIT, Agreement
 from .analyses import FrequencySweep, OperatingPoint
 from .netlist import Netlist, node_vector, write
 from .ngspice.engine import Arrays, Outcome
+
+if TYPE_CHECKING:
+    from .timestep.branches import Parts
 
 Array = NDArray[np.float64]
 Sockets = Mapping[str, Valve | Semiconductor]
@@ -49,6 +52,8 @@ class Lot:
         Name of a netlist's value to the factor [ratio] on it in each variant.
     about : object
         What tells these sockets from those of another lot, where they were drawn by lot; if None they do.
+    others : mapping
+        Variants that are circuits of their own, wired as this one, such as with another transformer.
     """
 
     wired: Circuit
@@ -58,6 +63,7 @@ class Lot:
     sockets: Sequence[Sockets] = ({},)
     factors: Mapping[str, Array] = field(default_factory=dict)
     about: object = None
+    others: Mapping[int, Circuit] = field(default_factory=dict)
 
     @property
     def count(self) -> int:
@@ -66,7 +72,8 @@ class Lot:
 
     def netlist(self, number: int) -> Netlist:
         """What ngspice reads of a variant."""
-        own = write(self.wired, self.setting, self.analysis, self.places, sockets=self.sockets[number])
+        wired = self.others.get(number, self.wired)
+        own = write(wired, self.setting, self.analysis, self.places, sockets=self.sockets[number])
         values = [value * float(self.factors[name][number]) if name in self.factors else value
                   for name, value in own.value_by_part.items()]  # fmt: skip
         return Netlist(own.form, tuple(values))
@@ -111,6 +118,7 @@ class Lot:
         for column, name in enumerate(circuit.names):
             if name in self.factors:
                 table[:, column] *= self.factors[name]
+        refused = dict(self._put_others(table, parts))
         very = tuple({name.lower(): part for name, part in each.items()} for each in self.sockets)
         found = np.zeros((self.count, *self.shape), complex if self.shape[1:] else float)
         faults: list[str] = []
@@ -126,8 +134,26 @@ class Lot:
                 found[some, heard] = swept.volts[:, 0]
                 faults += swept.faults
             tell(some.stop)
+        faults = [refused.get(number, fault) for number, fault in enumerate(faults)]
         about = self.sockets if self.about is None else self.about
         return found, faults, _digest((self.analysis, self.vectors, parts, about), table)
+
+    def _put_others(self, table: Array, parts: Parts) -> Iterator[tuple[int, str]]:
+        """Put the values of other circuits into the table; those that cannot be there, and why."""
+        from .small_signal.still import still_parts
+
+        for number, wired in self.others.items():
+            own, _ = still_parts(wired, self.setting)
+            if _build(own) == _build(parts):
+                table[number] = [each.value for each in own.branches]
+            else:
+                yield number, "a part changes more than its values"
+
+
+def _build(parts: Parts) -> object:
+    """All of a circuit but the values of its branches."""
+    ends = [(each.kind, each.name, each.first, each.second) for each in parts.branches]
+    return replace(parts, branches=()), ends
 
 
 def _digest(content: object, table: Array) -> str:

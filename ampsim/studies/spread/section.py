@@ -52,14 +52,15 @@ def _section(examined: Examination, progress: Progress | None) -> Section:
     run = spread(variants, COUNT, SEED, examined.every, tolerances=tolerances, progress=progress)
     run = run.assign_attrs(combined_labels(examined))
     rest = spread(variants[-1], COUNT, SEED, examined.positions[:1], OperatingPoint(), tolerances, progress=progress)
-    ranked = sensitivity_table(sensitivity(variants[-1], examined.positions[:1], progress=progress))
+    moved = sensitivity(variants[-1], examined.positions[:1], progress=progress)
+    ranked = sensitivity_table(moved)
     tables = {
         _LEVELS: _levels(run),
         f"which parts matter, the first {_MOST_ROWS}": ranked.head(_MOST_ROWS),
         "volts at rest in a run of amps": _rest(rest),
     }
     drawn = {"sensitivity": _bars(ranked, examined)}
-    findings, swept = run_findings(run), [run, rest]
+    findings, swept = run_findings(run), [run, rest, moved]
     if len(variants) > 1 and not unknown and valves_in_use(examined.stock):
         swap = valve_swap(examined.stock, COUNT, SEED, examined.every, progress=progress)
         rows = stand_out(run, swap)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError, shown
-from ...base.progress import Progress
+from ...base.progress import Progress, quiet
 from ...circuit.amp import Amp, AnyPart, Socket
 from ...circuit.build import SPEAKER, Circuit
 from ...circuit.every_part import with_every_part
@@ -20,12 +20,14 @@ from ...circuit.loudspeaker import Loudspeaker
 from ...circuit.positions import Position
 from ...circuit.transformer import Transformer
 from ...circuit.valves.deviation import ValveDraw
+from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import FrequencySweep
-from ...simulation.kept_sweeps import run_kept
+from ...simulation.facts import put
 from ...simulation.netlist import Netlist, node_vector, write
 from ...simulation.ngspice import engine
 from ...simulation.request import Case, request
 from ...simulation.response import provenance
+from ...simulation.swept import Lot, Sockets, answer_lots
 from ...simulation.tolerances import slots
 from ...simulation.valve_spreads import ValveSpread, deviating, spread_of, spreads
 
@@ -47,12 +49,17 @@ _FIELDS = {
 
 @dataclass(frozen=True)
 class _Trial:
-    """One netlist that differs from the drawing in one thing, and how its change in dB is scaled."""
+    """What differs from the drawing in one thing, and how its change in dB is scaled.
+
+    It is all values of a part, one figure of a part (`wired` is the circuit with that), or the valve in a socket.
+    """
 
     name: str
     per: str
     scale: float
-    netlist: Netlist
+    values: tuple[str, ...] = ()
+    wired: Circuit | None = None
+    sockets: Sockets = field(default_factory=dict)
 
 
 def sensitivity(
@@ -101,14 +108,14 @@ def sensitivity(
     analysis = SWEEP if analysis is None else analysis
     if not isinstance(analysis, FrequencySweep):
         raise DescriptionError(f"sensitivity of {shown(analysis)}; it takes a frequency sweep")
-    cases = [_trials(case, analysis, node) for case in asked.cases]
-    netlists = [netlist for case in cases for netlist in case.netlists]
-    outcomes = run_kept(netlists, progress, workers)
+    cases = [_Trials.of(case, analysis, node) for case in asked.cases]
+    found = answer_lots([case.lot for case in cases], partial(_ngspice, workers), progress=progress)
     parts = dict.fromkeys((trial.name, trial.per) for case in cases for trial in case.trials)
     slope = np.full((len(cases), len(parts), analysis.points), np.nan)
-    rest = iter(outcomes)
-    for row, case in zip(slope, cases, strict=True):
-        for (name, per), change in case.changes(list(itertools.islice(rest, len(case.netlists)))):
+    for number, (row, case) in enumerate(zip(slope, cases, strict=True)):
+        for fault in (error for (lot, _), error in found.failures.items() if lot == number):
+            case.case.arrays(fault)
+        for (name, per), change in case.changes(found.values[number][:, 0]):
             row[list(parts).index((name, per))] = change
     coords = asked.coords() | {
         "part": [name for name, _ in parts],
@@ -117,83 +124,78 @@ def sensitivity(
     }
     whole = slope.reshape(*asked.shape, *slope.shape[1:])
     data = {"slope": (("variant", "position", "part", "frequency"), whole, {"units": "dB"})}
-    left_out = ", ".join(sorted({name for case in cases for name in case.left_out}))
-    facts = provenance(asked.variants, analysis, netlists, outcomes) | {"node": node, "left_out": left_out}
+    left_out = ", ".join(sorted({name for case in cases for name in _left_out(case.case.wired)}))
+    facts = provenance(asked.variants, analysis, [], [found]) | {"netlists_sha256": found.digest}
+    facts |= {"node": node, "left_out": left_out} | put(AGREEMENT, found.agreement)
     return xr.Dataset(data, coords, facts)
+
+
+def _ngspice(workers: int | None, netlists: Iterator[Netlist], _: int) -> Sequence[engine.Outcome]:
+    return engine.run_distinct(netlists, workers=workers, progress=quiet)
 
 
 @dataclass(frozen=True)
 class _Trials:
-    """Of one case the drawing, and all that differ from it in one thing."""
+    """Of one case the drawing, and all that differ from it in one thing, as one lot."""
 
     case: Case
-    vector: str
-    base: Netlist
     trials: tuple[_Trial, ...]
-    left_out: tuple[str, ...]
+    lot: Lot
 
-    @property
-    def netlists(self) -> list[Netlist]:
-        """The drawing first: what follows is altered in its load where only a value differs."""
-        return [self.base, *(trial.netlist for trial in self.trials)]
+    @classmethod
+    def of(cls, case: Case, analysis: FrequencySweep, node: str) -> _Trials:
+        """All trials of a case.
 
-    def changes(self, outcomes: Sequence[engine.Outcome]) -> Iterator[tuple[tuple[str, str], Array]]:
+        Raises
+        ------
+        DescriptionError
+            When one would listen at ground.
+        """
+        wired = case.wired
+        if not node_vector(wired, node):
+            raise DescriptionError(f"{shown(node)} is ground and has no gain; listen elsewhere")
+        written = write(wired, case.setting, analysis, (node,)).form.parts
+        trials = (*_value_trials(wired, written), *_replaced_trials(case), *_valve_trials(wired))
+        factors = {name: np.ones(1 + len(trials)) for trial in trials for name in trial.values}
+        for number, trial in enumerate(trials, 1):
+            for name in trial.values:
+                factors[name][number] += STEP
+        others = {number: trial.wired for number, trial in enumerate(trials, 1) if trial.wired}
+        sockets = ({}, *(trial.sockets for trial in trials))
+        return cls(case, trials, Lot(wired, case.setting, analysis, (node,), sockets, factors, others=others))
+
+    def changes(self, answers: NDArray[np.complex128]) -> Iterator[tuple[tuple[str, str], Array]]:
         """For each trial its name, for how much, and the change [dB] over frequency."""
-        levels = [_level(self.case.arrays(outcome), self.vector) for outcome in outcomes]
+        with np.errstate(divide="ignore"):
+            levels = 20.0 * np.log10(np.abs(answers))
         for trial, level in zip(self.trials, levels[1:], strict=True):
             yield (trial.name, trial.per), trial.scale * (level - levels[0])
 
 
-def _trials(case: Case, analysis: FrequencySweep, node: str) -> _Trials:
-    wired = case.wired
-    vector = node_vector(wired, node)
-    if not vector:
-        raise DescriptionError(f"{shown(node)} is ground and has no gain; listen elsewhere")
-    base = _base(case, analysis, node)
-    trials = (
-        *_value_trials(wired, base),
-        *_replaced_trials(case, analysis, node),
-        *_valve_trials(wired, case.setting, analysis, node),
-    )
-    return _Trials(case, vector, base, trials, tuple(_left_out(wired)))
+def _value_trials(wired: Circuit, written: Sequence[str]) -> Iterator[_Trial]:
+    known = slots(wired)
+    owners = {name: known[name] for name in written if name in known}
+    for designator in dict.fromkeys(owners.values()):
+        values = tuple(name for name, owner in owners.items() if owner == designator)
+        yield _Trial(designator, PER_PART, _PER / STEP, values)
 
 
-def _level(answer: engine.Arrays, vector: str) -> Array:
-    with np.errstate(divide="ignore"):
-        return np.asarray(20.0 * np.log10(np.abs(answer.vectors[vector])))
-
-
-def _base(case: Case, analysis: FrequencySweep, node: str) -> Netlist:
-    return write(case.wired, case.setting, analysis, (node,))
-
-
-def _value_trials(wired: Circuit, base: Netlist) -> Iterator[_Trial]:
-    owners = [slots(wired).get(name, "") for name in base.form.parts]
-    for designator in dict.fromkeys(owner for owner in owners if owner):
-        pairs = zip(owners, base.values, strict=True)
-        moved = tuple(value * (1.0 + STEP) if owner == designator else value for owner, value in pairs)
-        yield _Trial(designator, PER_PART, _PER / STEP, replace(base, values=moved))
-
-
-def _replaced_trials(case: Case, analysis: FrequencySweep, node: str) -> Iterator[_Trial]:
+def _replaced_trials(case: Case) -> Iterator[_Trial]:
     for part in _parts(case.wired, (Transformer, Loudspeaker)):
         for name in _FIELDS[part.kind]:
             other = replace(part, **{name: getattr(part, name) * (1.0 + STEP)})
-            netlist = _base(replace(case, amp=_refit(case.amp, part, other)), analysis, node)
-            yield _Trial(f"{part.designator} {name.replace('_', ' ')}", PER_PART, _PER / STEP, netlist)
+            wired = replace(case, amp=_refit(case.amp, part, other)).wired
+            yield _Trial(f"{part.designator} {name.replace('_', ' ')}", PER_PART, _PER / STEP, wired=wired)
 
 
-def _valve_trials(
-    wired: Circuit, setting: Mapping[str, float | str], analysis: FrequencySweep, node: str
-) -> Iterator[_Trial]:
+def _valve_trials(wired: Circuit) -> Iterator[_Trial]:
     for socket in _parts(wired, (Socket,)):
         if socket.designator in _left_out(wired):
             continue
         valve = wired.amp.valve_by_type[socket.type]
         for name, draw in _steps(spread_of(valve)).items():
             own = {socket.designator: deviating(valve, draw)}
-            netlist = write(wired, setting, analysis, (node,), sockets=own)
-            yield _Trial(f"{socket.designator} {name}", PER_VALVE, 1.0 / _VALVE_STEP, netlist)
+            yield _Trial(f"{socket.designator} {name}", PER_VALVE, 1.0 / _VALVE_STEP, sockets=own)
 
 
 def _steps(spread: ValveSpread) -> dict[str, ValveDraw]:

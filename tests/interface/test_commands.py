@@ -41,7 +41,7 @@ GROUPS = {
     "taking in": ("begin", "wish", "note", "photo", "mark", "cautions"),
     "at the bench": ("readings", "diagnose", "sweep"),
     "deciding": ("find", "compare", "blind", "audition", "consequences"),
-    "what it costs": ("quote", "order"),
+    "what it costs": ("quote", "order", "stock"),
     "doing": ("parts", "wiring", "plan", "drilling", "labels", "done", "steps"),
     "proof": ("proof",),
     "handing over": ("record", "page", "howto", "exercise", "invoice"),

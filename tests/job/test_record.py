@@ -351,7 +351,7 @@ def test_a_plain_job_file_opens_as_a_record_and_becomes_one(tmp_path: Path) -> N
     assert saved.positions == ({"name": "one", "at": {"gain": 0.3}},)
 
 
-@pytest.mark.parametrize("format", [2, 3, 4, 5, 6, 7])
+@pytest.mark.parametrize("format", [2, 3, 4, 5, 6, 7, 8])
 def test_a_job_of_an_older_format_opens_without_what_it_does_not_say(folder: Path, format: int) -> None:
     record = records.read_record(folder)
     rewrite(folder, f"format = {records.FORMAT}", f"format = {format}")

@@ -193,6 +193,7 @@ def _a_job(files: Files) -> Iterator[Ran]:
         yield run(f"job {step}", "job", step, job)
     shop = ("--shop", models() / "shop" / "shop.toml")
     yield run("job order", "job", "order", job, *shop)
+    yield run("job stock", "job", "stock", job, *shop)
     yield run("job quote", "job", "quote", job, *shop)
     yield run("job invoice", "job", "invoice", job, *shop, "--number", "1")
 

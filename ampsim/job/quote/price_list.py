@@ -17,7 +17,8 @@ from ...base.wording import one_line
 from ...bench.text_files import decode_text
 from .price_rows import COLUMNS, PriceList, Rows
 
-_MOST_BYTES, _MOST_ROWS = 40_000_000, 300_000
+MOST_BYTES, _MOST_ROWS = 40_000_000, 300_000
+"""Of a price list, at most; and rows."""
 _LONGEST = 300  # signs of a cell
 _SEPARATORS = (";", "\t", ",")
 _SEEN = 10  # rows in which the head may stand
@@ -47,7 +48,7 @@ def read_price_list(path: str | Path) -> PriceList:
         When it cannot be read, lacks a needed column, or for mistakes in it, each with row, column and value.
     """
     file = Path(path)
-    return parse_price_list(read_bounded(file, _MOST_BYTES), printable(file.name), file.stem)
+    return parse_price_list(read_bounded(file, MOST_BYTES), printable(file.name), file.stem)
 
 
 def parse_price_list(data: bytes, name: str, supplier: str = "") -> PriceList:
@@ -139,3 +140,48 @@ def _lines(text: str, separator: str, name: str, after: int) -> Iterator[tuple[i
                 raise DescriptionError(f"{name}: more than {_MOST_ROWS:,} rows are not read")
     except csv.Error as problem:
         raise DescriptionError(f"{name}, row {reader.line_num}: not a row of cells: {problem}") from None
+
+
+def find_cell(data: bytes, name: str, line: str, column: str) -> tuple[int, int]:
+    """Where in a line of a price list the text of one column stands, quotes not included.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole list.
+    name : str
+        What messages call it.
+    line : str
+        One of its lines.
+    column : str
+        One of `COLUMNS`.
+
+    Raises
+    ------
+    DescriptionError
+        When the list has no such column, or the line no such cell.
+    """
+    at, head, separator = _head(decode_text(data, name), name)
+    place = _places(head, at, name)[0].get(column)
+    spans = list(_spans(line.rstrip("\r"), separator))
+    if place is None or place >= len(spans):
+        raise DescriptionError(f"{name}: {shown(line[:40])} has no cell of the column {column}")
+    return spans[place]
+
+
+def _spans(line: str, separator: str) -> Iterator[tuple[int, int]]:
+    """Where the text of each cell of a line begins and ends."""
+    at = 0
+    while at <= len(line):
+        while at < len(line) and line[at] == " ":
+            at += 1
+        quoted = line[at : at + 1] == '"'
+        begin = at + quoted
+        at = begin
+        if quoted:
+            while at < len(line) and not (line[at] == '"' and line[at + 1 : at + 2] != '"'):
+                at += 2 if line[at] == '"' else 1
+        stop = line.find(separator, at)
+        stop = len(line) if stop < 0 else stop
+        yield begin, at if quoted else begin + len(line[begin:stop].rstrip())
+        at = stop + 1

@@ -102,6 +102,16 @@ class Order:
     arrived: Date | None = None
 
 
+@dataclass(frozen=True)
+class CountedOff:
+    """What was counted off the stock of a price list: its offer, the parts of this job it went to, and the list."""
+
+    date: Date
+    offer: str
+    parts: tuple[str, ...]
+    file: str
+
+
 def bill_table(bill: Bill) -> dict[str, Any]:
     """A quote or an invoice as a table of the job's file."""
     needed = {"date": bill.date, "currency": bill.currency, "places": bill.places, "total": _told(bill.total)}
@@ -109,8 +119,8 @@ def bill_table(bill: Bill) -> dict[str, Any]:
     return needed | told | {"lines": [{key: _told(value) for key, value in vars(each).items()} for each in bill.lines]}
 
 
-def order_table(order: Order) -> dict[str, Any]:
-    """An order as a table of the job's file."""
+def order_table(order: Order | CountedOff) -> dict[str, Any]:
+    """An order, or what was counted off, as a table of the job's file."""
     return {key: _told(value) for key, value in vars(order).items() if value is not None}
 
 
@@ -156,6 +166,12 @@ def read_order(entry: Entry) -> Order:
         entry.plain_text("currency", 12),
         entry.date("arrived") if entry.has("arrived") else None,
     )
+
+
+def read_counted(entry: Entry) -> CountedOff:
+    """What was counted off."""
+    offer, file = (entry.plain_text(key, _TEXT) for key in ("offer", "file"))
+    return CountedOff(entry.date(), offer, _texts(entry, "parts"), file)
 
 
 def _read_charge(entry: Entry) -> Charge:

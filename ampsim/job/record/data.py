@@ -8,9 +8,9 @@ from datetime import date as Date
 from enum import StrEnum
 from typing import Any
 
-from .billing import Bill, Order
+from .billing import Bill, CountedOff, Order
 
-FORMAT = 8
+FORMAT = 9
 
 
 class Status(StrEnum):
@@ -68,10 +68,9 @@ class Note:
 class Measured:
     """Voltages measured in one go.
 
-    `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input
-    resistance, [ohm]) are None where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold
-    for [V]; `at` pairs a control with where it stood, those that are not named stood as drawn. `source` says what was
-    plugged in ("": what the amp file has).
+    `volts` pairs a place with its voltage to ground [V]; `mains` [V] and `meter` (input resistance, [ohm]) are None
+    where nobody wrote them down. `mains_drawn` is the mains that the drawing's volts hold for [V]; `at` pairs a control
+    with where it stood, others stood as drawn. `source` says what was plugged in ("": what the amp file has).
     """
 
     phase: Phase
@@ -227,7 +226,7 @@ class Record:
         The amp's serial number, and the day it was promised for; "" and None where nobody wrote them down.
     words
         What the owner asks for, as they said it; lines are kept.
-    wishes, states, arrival, measured, sweeps, choices, blind, sessions, photos, quotes, orders, invoices
+    wishes, states, arrival, measured, sweeps, choices, blind, sessions, photos, quotes, orders, invoices, counted
         See their classes; `arrival` is the state of the amp when it came.
     amp, mods, drawer
         Names of frozen files; the drawer may be "".
@@ -266,6 +265,7 @@ class Record:
     quotes: tuple[Bill, ...] = ()
     orders: tuple[Order, ...] = ()
     invoices: tuple[Bill, ...] = ()
+    counted: tuple[CountedOff, ...] = ()
     audition: Mapping[str, Any] = field(default_factory=dict, hash=False)
     positions: tuple[Mapping[str, Any], ...] = field(default=(), hash=False)
     history: tuple[Change, ...] = ()
@@ -277,11 +277,11 @@ class Record:
 
     @property
     def state(self) -> str:
-        """The state it is in now; "" before it was taken in."""
+        """Its state now; "" before it was taken in."""
         return str(self.states[-1].state) if self.states else ""
 
     def rounds(self, phase: Phase) -> list[Measured]:
-        """The voltages measured in a phase, a round each, the last one last; those of one day as they were entered."""
+        """Rounds of voltages measured in a phase, the last one last; those of one day as they were entered."""
         return sorted((each for each in self.measured if each.phase == phase), key=lambda each: each.date)
 
     @property

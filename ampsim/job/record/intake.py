@@ -126,6 +126,10 @@ def intake(record: Record, opened: Opened | None = None, cautions: str = "") -> 
             ),
         ),
         "Charged": _bills(record.invoices, "paid beforehand"),
+        "Taken from the drawer": _table(
+            ("date", "offer", "for", "price list"),
+            ((each.date, each.offer, ", ".join(each.parts), each.file) for each in record.counted),
+        ),
         "What was before": _table(("date", "entry", "before"), map(_before, record.history)),
     }
     amp = _amp(opened.stock) if opened else f"Amp: {record.amp}"

@@ -18,7 +18,7 @@ from ...library.loader import FILE
 from ...library.mounting import parse_mounting_of
 from ...library.toml_lines import broken_at, with_line
 from . import rows
-from .billing import read_bill, read_order
+from .billing import read_bill, read_counted, read_order
 from .consistency import check_dates, check_frozen
 from .data import FORMAT, Record
 from .paths import path_inside
@@ -158,6 +158,7 @@ def _record(top: Entry, number: int) -> Record:
         quotes=lists.read("quotes", partial(read_bill, strict=lists.strict)),
         orders=lists.read("orders", read_order),
         invoices=lists.read("invoices", partial(read_bill, strict=lists.strict)),
+        counted=lists.read("counted", read_counted),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
         positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
         history=lists.read("history", rows.read_change),

@@ -30,6 +30,7 @@ def as_tables(record: Record) -> Tables:
         "quotes": [bill_table(each) for each in record.quotes],
         "orders": [order_table(each) for each in record.orders],
         "invoices": [bill_table(each) for each in record.invoices],
+        "counted": [order_table(each) for each in record.counted],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],

@@ -135,7 +135,8 @@ def _count(parts: int) -> str:
 def _dates(record: Record) -> Iterator[Date]:
     dated: Sequence[Any] = (
         *record.states, *record.arrival, *record.measured, *record.sweeps, *record.choices, *record.sessions,
-        *record.photos, *record.quotes, *record.orders, *record.invoices, *record.history, *record.frozen,
+        *record.photos, *record.quotes, *record.orders, *record.invoices, *record.counted, *record.history,
+        *record.frozen,
     )  # fmt: skip
     return (each.date for each in dated)
 

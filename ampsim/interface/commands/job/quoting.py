@@ -13,6 +13,7 @@ from .common import PAPERS, Steps, announce, open_record, output_path, paper_opt
 if TYPE_CHECKING:
     from ....job.quote.choosing import Purchase
     from ....job.quote.hours import KindOfWork
+    from ....job.quote.price_rows import PriceList
     from ....job.quote.shop_sheet import ShopSheet
     from ....job.record.data import Record
     from ....job.record.frozen import Opened
@@ -44,6 +45,11 @@ def add(steps: Steps) -> None:
     )
     order.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
     to_option(order, "folder for a page and a CSV to each supplier", PAPERS)
+    stock = steps.step(
+        "stock", "what the job took from the drawer, once fitted, and count it off the price list", _stock
+    )
+    _shop_options(stock)
+    stock.add_argument("--count-off", action="store_true", help="write it into the price list; a copy is kept")
 
 
 def _shop_options(parser: argparse.ArgumentParser) -> None:
@@ -134,13 +140,13 @@ def _by_part(given: list[str], option: str, example: str, parts: set[str]) -> di
     return found
 
 
-def _purchase(options: argparse.Namespace, found: Opened, shop: ShopSheet) -> Purchase:
+def _purchase(options: argparse.Namespace, found: Opened, shop: ShopSheet, listed: PriceList | None = None) -> Purchase:
     from ....job.quote.offered_parts import read_size
     from ....job.quote.order_list import purchase_of
     from ....job.quote.price_list import read_price_lists
     from ....work.parts_list.parts_list import parts_list
 
-    prices = read_price_lists(options.prices or shop.prices)
+    prices = listed or read_price_lists(options.prices or shop.prices)
     for note in prices.notes:
         print(note)
     parts = parts_list(found.stock, found.modded, drawer=found.drawer)
@@ -178,6 +184,25 @@ def _order(options: argparse.Namespace) -> None:
         print()
         announce(f"order to {supplier}", page, options.paper)
         print(f"As data: {write_whole(page.with_suffix('.csv'), order_csv(lines, shop))}")
+
+
+def _stock(options: argparse.Namespace) -> None:
+    from ....job.papers.bench_plan import job_plan
+    from ....job.quote.shop_sheet import shop_sheet
+    from ....job.quote.stock import as_one, count_off, counting, read_list
+
+    shop = shop_sheet(options.shop)
+    record, found = open_record(options)
+    lists = [read_list(path) for path in options.prices or shop.prices]
+    told = counting(record, job_plan(record, found).steps, _purchase(options, found, shop, as_one(lists)), lists)
+    print(told.text())
+    if not told.takings:
+        return
+    if not options.count_off:
+        print("\nNothing was changed; with --count-off the price list then says what is left.")
+        return
+    for kept in count_off(options.folder, told):
+        print(f"\nCounted off. The list as it was: {kept}")
 
 
 def _arrived(options: argparse.Namespace) -> None:

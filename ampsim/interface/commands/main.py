@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import os
 import pkgutil
@@ -25,6 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if arguments is None:
         # Where dask is installed xarray loads all of it to ask whether an array is one of its own; no command has any.
         sys.modules.setdefault("dask", None)  # type: ignore[arg-type]
+        gc.set_threshold(50_000)  # a command is over soon, and most of what it holds are modules and tables
     for stream in (sys.stdout, sys.stderr):
         spell_missing_signs(stream)
     options = make_parser().parse_args(arguments)

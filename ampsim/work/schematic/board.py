@@ -127,6 +127,7 @@ class Board:
         came: dict[tuple[Point, int], tuple[Point, int]] = {}
         heap = [(0.0, 0.0, start, way) for way in range(4)]
         prices: dict[tuple[Point, int], float] = {}  # a step is looked at from up to three sides
+        blocked, edges, used = self.blocked, self.edges, self.used
         while heap:
             guess, cost, point, way = heapq.heappop(heap)
             if guess > most or len(came) > _PATIENCE:
@@ -135,19 +136,22 @@ class Board:
                 continue
             if point in goals and point != start:
                 return _traced(came, (point, way), start)
-            crossing = bool(self.foreign(point, net))
+            crossing = point in used and bool(self.foreign(point, net))
             for turn in (way,) if crossing else TURNS[way]:
-                step = (point[0] + WAYS[turn][0], point[1] + WAYS[turn][1])
-                if step in self.blocked or (point, turn) in self.edges:
+                x, y = step = (point[0] + WAYS[turn][0], point[1] + WAYS[turn][1])
+                if step in blocked or (point, turn) in edges:
                     continue
-                if (step, turn) not in prices:
-                    prices[step, turn] = self.price(net, step, turn, room)
-                new = cost + prices[step, turn] + (BEND if turn != way else 0.0)
-                if new < best.get((step, turn), math.inf):
-                    best[step, turn] = new
-                    came[step, turn] = (point, way)
-                    ahead = max(left - step[0], step[0] - right, 0) + max(low - step[1], step[1] - high, 0)
-                    heapq.heappush(heap, (new + _HASTE * ahead, new, step, turn))
+                state = (step, turn)
+                price = prices.get(state)
+                if price is None:
+                    price = prices[state] = self.price(net, step, turn, room)
+                new = cost + price + (BEND if turn != way else 0.0)
+                if new < best.get(state, math.inf):
+                    best[state] = new
+                    came[state] = (point, way)
+                    aside = left - x if x < left else x - right if x > right else 0.0
+                    apart = low - y if y < low else y - high if y > high else 0.0
+                    heapq.heappush(heap, (new + _HASTE * (aside + apart), new, step, turn))
         return []
 
     def _room(self, start: Point) -> Box:
@@ -160,7 +164,7 @@ class Board:
         if self.pins.get(step, net) != net or not (room[0] <= x <= room[2] and room[1] <= y <= room[3]):
             return math.inf
         sides = ((turn + 1) % 4, (turn + 3) % 4)
-        if foreign := self.foreign(step, net):
+        if step in self.used and (foreign := self.foreign(step, net)):
             # Only straight across a straight wire.
             straight = sorted(foreign) == sorted(sides)
             return 1.0 + _CROSS if straight and len({self.edges[step, way] for way in foreign}) == 1 else math.inf

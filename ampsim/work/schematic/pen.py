@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon
 
 from ...base.wording import one_line
@@ -27,8 +28,9 @@ class Pen:
         """A line along points."""
         xs, ys = zip(*points, strict=True)
         looks: dict[str, Any] = {"color": self.colour, "linewidth": self.width * self.scale, **more}
-        self.axes.plot(xs, ys, linestyle=(0, (2.2, 1.6)) if dashed else "-", solid_capstyle="round",
-                       solid_joinstyle="round", **looks)  # fmt: skip
+        # Not `Axes.plot`, which asks of each of hundreds of lines what units it has and how far the axes must reach.
+        self.axes.add_artist(Line2D(xs, ys, linestyle=(0, (2.2, 1.6)) if dashed else "-", solid_capstyle="round",
+                                    solid_joinstyle="round", **looks))  # fmt: skip
 
     def circle(self, at: Place, radius: float, filled: bool = False) -> None:
         """A circle of a radius [units], white inside or filled."""

@@ -185,6 +185,21 @@ def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: F
     assert alarms <= 15
 
 
+def test_so_many_healthy_amps_pass_the_threshold_as_it_is_said_to_be_drawn_for(
+    model: FaultModel, bench: MeteredAmp
+) -> None:
+    own = model.only([each.name for each in bench.probes])
+    ranking, rng = Ranking(own, Meter()), np.random.default_rng(31)
+    even = rng.uniform(-1.0, 1.0, (3000, own.even.size)) * 3**0.5
+    volts = own.healthy + np.where(own.even, even, rng.standard_normal(even.shape)) @ own.spread
+    volts += 0.02 * rng.standard_normal((len(volts), 1)) * own.per_supply
+    volts = volts * (1.0 + 0.01 * rng.standard_normal(volts.shape)) + 0.01 * rng.standard_normal(volts.shape)
+    gains = ranking._gains_as_drawn(volts)
+    assert gains[:50] == pytest.approx([each.gain for each in ranking.rank_all(volts[:50], np.ones(50))], abs=1e-9)
+    # Each of both shares is known to 0.3 of a hundred (binomial).
+    assert abs(np.mean(gains > ranking.threshold) - FALSE_ALARMS) < 0.01
+
+
 def test_usual_volts_are_those_at_the_supply_found(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
     # A supply known to 5 % is known better from the readings: a rail's own spread is then far less than 5 % of it.
     table = told(amp, bench, model, State()).table.set_index("place")

@@ -6,6 +6,7 @@ import csv
 import datetime
 import decimal
 import io
+import random
 from collections.abc import Iterator
 from dataclasses import fields, replace
 from decimal import Decimal
@@ -30,7 +31,7 @@ from ampsim.job.quote.order_list import purchase_of
 from ampsim.job.quote.ordering import keep_orders, take_in_orders
 from ampsim.job.quote.price_list import parse_price_list, read_price_lists
 from ampsim.job.quote.shop_sheet import ShopSheet, Tax, read_shop_sheet
-from ampsim.job.quote.sums import add_up, line_amount
+from ampsim.job.quote.sums import add_up, line_amount, tax_by_rate
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.billing import Answer, Bill, Charge, Order
 from ampsim.job.record.changing import enter_status
@@ -122,6 +123,69 @@ def test_a_line_is_rounded_half_up_from_its_exact_amount(quantity: int, cents: i
 def test_known_sums(amounts: tuple[str, ...], entries: dict[str, object], net: str, tax: str, whole: str) -> None:
     found = add_up(bill(*amounts, tax_name="VAT", tax_rate=Decimal(19), **entries))
     assert tuple(map(str, (found.net, found.tax, found.total))) == (net, tax, whole)
+
+
+def rated(*lines: tuple[str, str | None], **entries: object) -> Bill:
+    """A bill with lines of an amount and a rate of their own."""
+    made = bill(*(amount for amount, _ in lines), tax_name="VAT", tax_rate=Decimal(19), **entries)
+    rates = [None if rate is None else Decimal(rate) for _, rate in lines]
+    return replace(made, lines=tuple(replace(a, tax_rate=b) for a, b in zip(made.lines, rates, strict=True)))
+
+
+BY_HAND = {
+    # 60.00 at 19 %: 11.40; 40.00 at 7 %: 2.80.
+    "two rates": ((("60.00", None), ("40.00", "7")), {}, [("19", "60.00", "11.40"), ("7", "40.00", "2.80")]),
+    # 0.50 + 0.50 at 7 %: 0.07 once from the sum, 0.035 twice at the lines.
+    "once a rate": ((("0.50", "7"), ("0.50", "7"), ("1.00", None)), {},
+                    [("19", "1.00", "0.19"), ("7", "1.00", "0.07")]),
+    "at lines": ((("0.50", "7"), ("0.50", "7"), ("1.00", None)), {"tax_by_line": True},
+                 [("19", "1.00", "0.19"), ("7", "1.00", "0.08")]),
+    # 10.00 off 100.00: 6.00 of the 60.00, 4.00 of the 40.00.
+    "discount": ((("60.00", None), ("40.00", "7")), {"discount": Decimal("10.00")},
+                 [("19", "54.00", "10.26"), ("7", "36.00", "2.52")]),
+    "in the prices": ((("119.00", None), ("107.00", "7")), {"tax_included": True},
+                      [("19", "100.00", "19.00"), ("7", "100.00", "7.00")]),
+    "free of it": ((("50.00", "0"), ("50.00", None)), {}, [("19", "50.00", "9.50"), ("0", "50.00", "0.00")]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BY_HAND)
+def test_each_rate_has_its_own_base_and_tax_as_reckoned_by_hand(case: str) -> None:
+    lines, entries, meant = BY_HAND[case]
+    asked = rated(*lines, **entries)
+    found = tax_by_rate(asked)
+    assert [(f"{each.rate:f}", f"{each.net:f}", f"{each.tax:f}") for each in found] == meant
+    sums = add_up(asked)
+    assert (sums.tax, sums.net) == (total(each.tax for each in found), total(each.net for each in found))
+    told = bill_text(asked, "a bill")
+    assert all(f"VAT {rate} % of {net}" in told for rate, net, _ in meant)
+    assert bill_csv(asked, "quote").splitlines()[1].endswith(f",EUR,{lines[0][1] or 19}")
+    kept = replace(asked, total=sums.total)
+    assert check_record(Record("a job", "workshop-a", quotes=(kept,))).quotes == (kept,)
+
+
+@given(st.lists(st.tuples(AMOUNTS.map(lambda each: each[0]), RATES.map(str)), min_size=1, max_size=9),
+       st.booleans(), st.booleans(), st.integers(0, 100), st.randoms())  # fmt: skip
+def test_rates_add_up_whatever_their_order_and_one_rate_is_as_before(
+    lines: list[tuple[str, str]], included: bool, by_line: bool, off: int, shuffled: random.Random
+) -> None:
+    plain = bill(*(amount for amount, _ in lines))
+    discount = (add_up(plain).lines * off / 100).quantize(CENT, rounding=decimal.ROUND_DOWN)
+    entries = {"tax_included": included, "tax_by_line": by_line, "discount": discount}
+    found, sums = tax_by_rate(rated(*lines, **entries)), add_up(rated(*lines, **entries))
+    assert sums.net + sums.tax == sums.total
+    assert sums.total == (sums.lines - discount) + (0 if included else sums.tax)
+    assert total(each.net for each in found) == sums.net
+    for each in found:
+        count = len(lines) if by_line else 1
+        assert abs(Fraction(each.tax) - Fraction(each.net) * Fraction(each.rate) / 100) <= Fraction(1, 100) * count
+    one = lines[0][1]
+    same = rated(*((amount, one) for amount, _ in lines), **entries)
+    assert add_up(same) == add_up(replace(plain, tax_name="VAT", tax_rate=Decimal(one), **entries))
+    if not discount:
+        mixed = list(lines)
+        shuffled.shuffle(mixed)
+        assert tax_by_rate(rated(*mixed, **entries)) == found
 
 
 @pytest.mark.parametrize("entries", [{"discount": Decimal(11)}, {"deposit": Decimal(11)}])

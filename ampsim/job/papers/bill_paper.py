@@ -69,7 +69,7 @@ def _bill_html(
         intro=_intro(bill, record, amp),
         lines=lines,
         heads=("", "quantity", "price", bill.currency),
-        sums=[(words, written(amount, shop.comma, bill.places)) for words, amount in sum_rows(bill, paid)],
+        sums=[(words, written(amount, shop.comma, bill.places)) for words, amount in sum_rows(bill, paid, shop.comma)],
         currency=bill.currency,
         rounding=rounding_words(bill),
         without=bill.without,

@@ -9,7 +9,7 @@ from ...base.csv_cells import csv_text, safe_cell
 from ...base.tables import text_of_rows
 from ..record.billing import OTHER, PART, Bill, Charge
 from .money import money, over, price_text, to_places, total, written
-from .sums import add_up, rounding_words
+from .sums import add_up, rounding_words, tax_by_rate
 
 _COLUMNS = (
     "document",
@@ -24,6 +24,7 @@ _COLUMNS = (
     "per",
     "amount",
     "currency",
+    "tax rate",
 )
 _HOUR = Decimal(60)
 
@@ -63,7 +64,7 @@ def line_rows(bill: Bill, comma: bool = False) -> list[tuple[str, str, str, str]
     ]  # fmt: skip
 
 
-def sum_rows(bill: Bill, paid: bool = False) -> list[tuple[str, Decimal]]:
+def sum_rows(bill: Bill, paid: bool = False, comma: bool = False) -> list[tuple[str, Decimal]]:
     """What stands below the lines: words and amount, the last one to be paid.
 
     Parameters
@@ -71,13 +72,18 @@ def sum_rows(bill: Bill, paid: bool = False) -> list[tuple[str, Decimal]]:
     bill : Bill
     paid : bool
         The deposit was paid already (an invoice), instead of asked for (a quote).
+    comma : bool
+        Write decimal commas.
     """
     sums = add_up(bill)
     rows = [(title, total(line.amount for line in lines)) for title, lines in sorted_lines(bill)]
     rows += [("Less discount", sums.discount)] if sums.discount else []
     if bill.tax_name:
-        rate = f"{bill.tax_name} {written(bill.tax_rate)} %"
-        rows += [(f"Without {bill.tax_name}", sums.net), (rate, sums.tax)]
+        rows.append((f"Without {bill.tax_name}", sums.net))
+        by_rate = tax_by_rate(bill)
+        for each in by_rate:
+            base = f" of {written(each.net, comma, bill.places)}" if len(by_rate) > 1 else ""
+            rows.append((f"{bill.tax_name} {written(each.rate, comma)} %{base}", each.tax))
     rows.append(("Total", sums.total))
     if sums.deposit:
         rows += [("Paid already" if paid else "Of this beforehand", sums.deposit), ("To be paid", sums.rest)]
@@ -96,7 +102,7 @@ def bill_text(bill: Bill, title: str, comma: bool = False, paid: bool = False) -
     paid : bool
         See `sum_rows`.
     """
-    sums = [(words, money(amount, bill.currency, bill.places, comma)) for words, amount in sum_rows(bill, paid)]
+    sums = [(words, money(amount, bill.currency, bill.places, comma)) for words, amount in sum_rows(bill, paid, comma)]
     told = [title, text_of_rows(("what", "quantity", "price", "amount"), line_rows(bill, comma)),
             text_of_rows(("", ""), sums)]  # fmt: skip
     if bill.without:
@@ -125,16 +131,20 @@ def bill_csv(bill: Bill, document: str, comma: bool = False, separator: str = ",
         (
             *head, str(number), safe_cell(line.kind), safe_cell(line.what), written(line.quantity, comma),
             safe_cell(line.unit), price_text(line.price, bill.places, comma), written(line.per, comma),
-            written(line.amount, comma, bill.places), end,
+            written(line.amount, comma, bill.places), end, _rate_cell(bill, line, comma),
         )
         for number, line in enumerate(bill.lines, 1)
     ]  # fmt: skip
     rows += [
-        (*head, "", "sum", safe_cell(words), "", "", "", "", written(amount, comma, bill.places), end)
-        for words, amount in sum_rows(bill, paid)
+        (*head, "", "sum", safe_cell(words), "", "", "", "", written(amount, comma, bill.places), end, "")
+        for words, amount in sum_rows(bill, paid, comma)
     ]
-    rows += [(*head, "", "without a price", safe_cell(each), *[""] * 5, end) for each in bill.without]
+    rows += [(*head, "", "without a price", safe_cell(each), *[""] * 5, end, "") for each in bill.without]
     return csv_text([_COLUMNS, *rows], separator)
+
+
+def _rate_cell(bill: Bill, line: Charge, comma: bool) -> str:
+    return written(bill.tax_rate if line.tax_rate is None else line.tax_rate, comma) if bill.tax_name else ""
 
 
 def hours_words(bill: Bill) -> str:

@@ -51,6 +51,7 @@ def _shop_words(shop: ShopSheet) -> Iterator[str]:
     tax = shop.tax
     held = "in the prices already" if tax.included else "on top of the prices"
     where = "at each line" if tax.by_line else "once, from the sum"
-    yield f"Tax: {tax.name} {written(tax.rate)} %, {held}, worked out {where}" if tax.name else "Tax: none"
+    others = "".join(f", {what} {written(rate)} %" for what, rate in tax.rates.items())
+    yield f"Tax: {tax.name} {written(tax.rate)} %{others}, {held}, worked out {where}" if tax.name else "Tax: none"
     silent = [str(phase) for phase in Phase if str(phase) not in shop.minutes]
     yield f"Minutes of a step not said: {', '.join(silent)}" if silent else "Minutes: said of every kind of step"

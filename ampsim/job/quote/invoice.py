@@ -113,11 +113,10 @@ def _as_taken(record: Record, quote: Bill) -> tuple[Charge, ...]:
         raise DescriptionError("of some sessions it was not kept which kind of steps they were: charge what was quoted")
     if not took or not work:
         raise DescriptionError("nobody wrote down how long it took (ampsim job done ... --minutes)")
-    hour = work[0].price
-    lines = [
-        work_charge(line.kind, took[line.kind], hour, quote.places) if line.kind in took else line for line in work
-    ]
-    lines += [work_charge(kind, took[kind], hour, quote.places) for kind in took if kind not in {w.kind for w in work}]
+    hour, rate = work[0].price, work[0].tax_rate
+    charged = {kind: replace(work_charge(kind, took[kind], hour, quote.places), tax_rate=rate) for kind in took}
+    lines = [charged.get(line.kind, line) for line in work]
+    lines += [line for kind, line in charged.items() if kind not in {each.kind for each in work}]
     return (*lines, *(line for line in quote.lines if line.kind in (PART, OTHER)))
 
 

@@ -16,7 +16,7 @@ from .choosing import Purchase, Taken, unit_price
 from .hours import KindOfWork, refuse_unknown
 from .money import EXACT, parse_amount, times, to_places, total
 from .order_list import need_words
-from .shop_sheet import ShopSheet
+from .shop_sheet import TAXED, ShopSheet
 from .sums import add_up, line_amount, share_of
 
 _HOUR = Decimal(60)
@@ -58,10 +58,11 @@ def make_quote(
         When the price of an hour or the time of a kind of work is not known, or more is taken off than there is.
     """
     refuse_unknown(work)
+    rates = [shop.tax.rates.get(key) for key in TAXED]
     lines = (
-        *(_work_line(each, shop) for each in work),
-        *(_part_line(each, shop) for each in purchase.taken),
-        *(other_charge(each, shop.places) for each in others),
+        *(replace(_work_line(each, shop), tax_rate=rates[0]) for each in work),
+        *(replace(_part_line(each, shop), tax_rate=rates[1]) for each in purchase.taken),
+        *(replace(other_charge(each, shop.places), tax_rate=rates[2]) for each in others),
     )
     bill = Bill(
         date or datetime.date.today(),

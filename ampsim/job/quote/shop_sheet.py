@@ -15,6 +15,8 @@ from ...work.steps.step import Phase
 from .money import NOTHING, parse_amount, places_of
 
 FILE = "shop.toml"
+TAXED = ("work", "parts", "others")
+"""What may have a rate of the tax of its own."""
 _LINE, _MOST_LINES = 120, 20
 _HUNDRED = Decimal(100)
 
@@ -31,6 +33,7 @@ class Tax:
     rate: Decimal = NOTHING
     included: bool = False
     by_line: bool = False
+    rates: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -162,6 +165,7 @@ def _tax(entry: Entry) -> Tax:
         _percent(entry, "rate"),
         entry.choice("prices", ("without", "with")) == "with",
         entry.choice("rounded", ("sum", "line"), "sum") == "line",
+        {key: _percent(entry, key) for key in TAXED if entry.has(key)},
     )
     entry.finish(" of a tax")
     return found

@@ -1,10 +1,12 @@
 """Adding up: lines, discount, tax, total, what is asked for beforehand; by the rules that invoices are checked by.
 
-From EN 16931-1, whose rules are published with its validation: the sum of the lines (BR-CO-10), less the allowances on
-the whole (BR-CO-13), the tax of its rate on that, rounded to the decimals of the currency (BR-CO-17), total and tax
-(BR-CO-15), what was paid taken off (BR-CO-16). Each line is rounded first, at most to the decimals of the currency
-(BR-DEC-23). A shop that rounds the tax at each line instead says so in its sheet; then a discount is parted over the
-lines, and the sum is what the lines come to.
+From EN 16931-1, whose rules are published with its validation: the sum of the lines (BR-CO-10), less the allowances
+on the whole (BR-CO-13), the tax of its rate on that, rounded to the decimals of the currency (BR-CO-17), total and
+tax (BR-CO-15), what was paid taken off (BR-CO-16). Each line is rounded first, at most to the decimals of the
+currency (BR-DEC-23). Lines of several rates are told apart: of each rate its own base and tax, rounded once (BR-S-08,
+BR-S-09 and their like), and a discount on the whole is parted over the rates by what they come to. A shop that rounds
+the tax at each line instead says so in its sheet; then a discount is parted over the lines, and the sum is what the
+lines come to.
 """
 
 from __future__ import annotations
@@ -65,17 +67,45 @@ def add_up(bill: Bill) -> Sums:
     lines = total(each.amount for each in bill.lines)
     _refuse_more("discount", bill.discount, lines, bill)
     base = EXACT.subtract(lines, bill.discount)
-    tax = _tax(bill, base)
+    tax = total(each.tax for each in tax_by_rate(bill))
     net, whole = (EXACT.subtract(base, tax), base) if bill.tax_included else (base, EXACT.add(base, tax))
     _refuse_more("deposit", bill.deposit, whole, bill)
     return Sums(lines, bill.discount, net, tax, whole, bill.deposit, EXACT.subtract(whole, bill.deposit))
 
 
-def _tax(bill: Bill, base: Decimal) -> Decimal:
+@dataclass(frozen=True)
+class RateSum:
+    """What the lines of one rate of the tax [percent] come to without it, after the discount, and the tax."""
+
+    rate: Decimal
+    net: Decimal
+    tax: Decimal
+
+
+def tax_by_rate(bill: Bill) -> list[RateSum]:
+    """The tax of each rate that a bill has, the highest first; their sums are those of `add_up`."""
+    rates = sorted({_rate(bill, line) for line in bill.lines} or {bill.tax_rate}, reverse=True)
+    groups = [[line for line in bill.lines if _rate(bill, line) == rate] for rate in rates]
+    if bill.tax_by_line:
+        parted = dict(zip(map(id, bill.lines), _parted(bill.lines, bill.discount, bill.places), strict=True))
+        amounts = [[parted[id(line)] for line in group] for group in groups]
+    else:
+        sums = [total(line.amount for line in group) for group in groups]
+        off = shares(bill.discount, sums, bill.places)
+        amounts = [[EXACT.subtract(whole, less)] for whole, less in zip(sums, off, strict=True)]
+    return [_rate_sum(bill, rate, each) for rate, each in zip(rates, amounts, strict=True)]
+
+
+def _rate(bill: Bill, line: Charge) -> Decimal:
+    return bill.tax_rate if line.tax_rate is None else line.tax_rate
+
+
+def _rate_sum(bill: Bill, rate: Decimal, amounts: Sequence[Decimal]) -> RateSum:
     # Of a price that holds the tax already, its share is rate / (100 + rate).
-    divisor = EXACT.add(_HUNDRED, bill.tax_rate) if bill.tax_included else _HUNDRED
-    amounts = _parted(bill.lines, bill.discount, bill.places) if bill.tax_by_line else [base]
-    return total(to_places(over(times(each, bill.tax_rate), divisor), bill.places) for each in amounts)
+    divisor = EXACT.add(_HUNDRED, rate) if bill.tax_included else _HUNDRED
+    tax = total(to_places(over(times(each, rate), divisor), bill.places) for each in amounts)
+    base = total(amounts)
+    return RateSum(rate, EXACT.subtract(base, tax) if bill.tax_included else base, tax)
 
 
 def _parted(lines: Sequence[Charge], discount: Decimal, places: int) -> list[Decimal]:

@@ -34,7 +34,8 @@ class Answer(StrEnum):
 class Charge:
     """One line: so many of a unit, at a price for `per` of them.
 
-    `kind` is what it is sorted by: a phase of the plan ("fit") for work, else `PART` or `OTHER`.
+    `kind` is what it is sorted by: a phase of the plan ("fit") for work, else `PART` or `OTHER`; `tax_rate` [percent]
+    is None where it is that of the whole bill.
     """
 
     kind: str
@@ -44,6 +45,7 @@ class Charge:
     price: Decimal
     per: Decimal
     amount: Decimal
+    tax_rate: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ class Bill:
     discount
         Taken off the sum of the lines.
     tax_name, tax_rate, tax_included, tax_by_line
-        The tax [percent]; whether the lines hold it already; whether it is rounded at each line.
+        The tax [percent] of lines that name no other; whether the lines hold it already; whether it is rounded at each.
     total
         What it comes to, tax and all.
     deposit
@@ -116,12 +118,16 @@ def bill_table(bill: Bill) -> dict[str, Any]:
     """A quote or an invoice as a table of the job's file."""
     needed = {"date": bill.date, "currency": bill.currency, "places": bill.places, "total": _told(bill.total)}
     told = {key: _told(value) for key, value in vars(bill).items() if value and key not in (*needed, "lines")}
-    return needed | told | {"lines": [{key: _told(value) for key, value in vars(each).items()} for each in bill.lines]}
+    return needed | told | {"lines": [_row(each) for each in bill.lines]}
 
 
 def order_table(order: Order | CountedOff) -> dict[str, Any]:
     """An order, or what was counted off, as a table of the job's file."""
-    return {key: _told(value) for key, value in vars(order).items() if value is not None}
+    return _row(order)
+
+
+def _row(each: object) -> dict[str, Any]:
+    return {key: _told(value) for key, value in vars(each).items() if value is not None}
 
 
 def _told(value: Any) -> Any:
@@ -179,7 +185,10 @@ def _read_charge(entry: Entry) -> Charge:
     per = _amount(entry, "per")
     if not per:
         raise entry.fail("per", "a price holds for more than none")
-    return Charge(kind, what, _amount(entry, "quantity"), unit, _amount(entry, "price"), per, _amount(entry, "amount"))
+    quantity, price, amount = (_amount(entry, key) for key in ("quantity", "price", "amount"))
+    return Charge(
+        kind, what, quantity, unit, price, per, amount, _amount(entry, "tax_rate") if entry.has("tax_rate") else None
+    )
 
 
 def _amount(entry: Entry, key: str, default: Decimal | None = None) -> Decimal:

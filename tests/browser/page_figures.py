@@ -61,14 +61,17 @@ def measure_page(presses: int = PRESSES) -> dict[str, float]:
     server on this machine is asked for when it comes from there; in both, every control is used.
     """
     with tempfile.TemporaryDirectory() as folder, browser() as running:
-        path = write_page(load_audition("bright-cathode-depth"), Path(folder) / "page.html")
-        times, asked = _used(running, path.as_uri(), presses)
-        with _served(Path(folder)) as (address, log):
-            _used(running, f"{address}/page.html", 8)
-        served = [line for line in log if line != "/page.html"]
-        size = path.stat().st_size
+        return measured(running, write_page(load_audition("bright-cathode-depth"), Path(folder) / "page.html"), presses)
+
+
+def measured(running: Any, path: Path, presses: int) -> dict[str, float]:
+    """As `measure_page`, of a page that is there, alone in its folder, in a browser that runs."""
+    times, asked = _used(running, path.as_uri(), presses)
+    with _served(path.parent) as (address, log):
+        _used(running, f"{address}/{path.name}", 8)
+    served = [line for line in log if line != f"/{path.name}"]
     return {
-        "bytes": size,
+        "bytes": path.stat().st_size,
         "presses": len(times),
         "median_ms": statistics.median(times),
         "p95_ms": statistics.quantiles(times, n=20)[-1],

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import random
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +24,7 @@ from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_audition, load_wishes
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
-from tests.browser.page_figures import PRESSES, job_of_two_mods, missing
+from tests.browser.page_figures import job_of_two_mods, measured, missing
 from tests.job.test_page import hostile_job, small_job
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"missing: {', '.join(missing())}")
@@ -297,10 +295,8 @@ def test_texts_that_mean_harm_do_none(chromium: Any, tmp_path: Path) -> None:
     assert page.problems == []
 
 
-def test_the_command_measures_the_page() -> None:
-    command = [sys.executable, "-m", "tests.browser.page_figures"]
-    done = subprocess.run(command, capture_output=True, encoding="utf-8", check=True, timeout=120)
-    found = json.loads(done.stdout)
+def test_the_page_is_small_asks_for_nothing_and_follows_every_key(chromium: Any, demo: Path) -> None:
+    found = measured(chromium, demo, presses=30)
     assert found["bytes"] <= 700_000
     assert found["requests"] == 0
-    assert found["presses"] == PRESSES
+    assert found["presses"] == 30

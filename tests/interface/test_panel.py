@@ -57,9 +57,9 @@ def panel(shared: Panel) -> Iterator[Panel]:
     shared._keeps = False
     drawn = {dial.key: dial.drawn for dial in shared._state.dials}
     if shared._state.held or not shared.at == shared._state.at == drawn or [told(shared)] != AT_REST:
-        shared.clear()
+        shared._state.held = []
         shared.at = drawn
-        rest(shared)
+        shared._redraw()
         AT_REST[:] = [told(shared)]
     yield shared
     shared.cancel_wave()

@@ -136,7 +136,7 @@ class Lot:
             tell(some.stop)
         faults = [refused.get(number, fault) for number, fault in enumerate(faults)]
         about = self.sockets if self.about is None else self.about
-        return found, faults, _digest((self.analysis, self.vectors, parts, about), table)
+        return found, faults, _digest((self.analysis, self.vectors, _build(parts), about), table)
 
     def _put_others(self, table: Array, parts: Parts) -> Iterator[tuple[int, str]]:
         """Put the values of other circuits into the table; those that cannot be there, and why."""
@@ -153,7 +153,9 @@ class Lot:
 def _build(parts: Parts) -> object:
     """All of a circuit but the values of its branches."""
     ends = [(each.kind, each.name, each.first, each.second) for each in parts.branches]
-    return replace(parts, branches=()), ends
+    seats = [(each.law, each.numbers, each.ports, each.name, each.valve and each.valve.grid_current)
+             for each in parts.seats]  # fmt: skip
+    return ends, parts.couplings, seats, dict(parts.held), parts.lines, dict(parts.fluxes)
 
 
 def _digest(content: object, table: Array) -> str:

@@ -77,35 +77,29 @@ def _mean(gain: xr.DataArray, band: tuple[float, float]) -> xr.DataArray:
 def spread_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
     """Gain of the run of amps: variant, position, part of the band, 5, 50 and 95 % [dB] and their standard errors."""
     found = percentiles(band_levels(sample_gain_db(response, node)))
+    dims = ("variant", "position", "band", "percent")
+    values, errors = (found[name].transpose(*dims).values for name in ("percentile", "error"))
+    named = ["variant", "position", "part of the band"]
     rows = []
-    for variant in found["variant"].values:
-        for position in found["position"].values:
-            for band in found["band"].values:
-                one = found.sel(variant=variant, position=position, band=band)
-                row: dict[str, Any] = {
-                    "variant": str(variant),
-                    "position": str(position),
-                    "part of the band": str(band),
-                }
-                for percent, name in zip(PERCENTS, ("5 %", "median", "95 %"), strict=True):
-                    row[f"{name} [dB]"] = float(one["percentile"].sel(percent=percent))
-                    row[f"error of {name} [dB]"] = float(one["error"].sel(percent=percent))
-                rows.append(row)
+    for at in np.ndindex(values.shape[:3]):
+        labels = (str(found[dim].values[place]) for dim, place in zip(dims, at, strict=False))
+        row: dict[str, Any] = dict(zip(named, labels, strict=True))
+        for name, value, error in zip(("5 %", "median", "95 %"), values[at], errors[at], strict=True):
+            row |= {f"{name} [dB]": float(value), f"error of {name} [dB]": float(error)}
+        rows.append(row)
     return pd.DataFrame(rows)
 
 
 def rest_table(response: xr.Dataset) -> pd.DataFrame:
     """Volts at rest in a run of amps: variant, position, place, as drawn, 5, 50 and 95 % [V], and the largest error."""
     expect(response, "operating point")
-    found = percentiles(response["voltage"])
+    found, dims = percentiles(response["voltage"]), ("variant", "position", "node")
+    volts, errors = (found[name].transpose(*dims, "percent").values for name in ("percentile", "error"))
+    drawn = response["nominal"].transpose(*dims).values
     rows = []
-    for variant in response["variant"].values:
-        for position in response["position"].values:
-            for node in response["node"].values:
-                at = {"variant": variant, "position": position, "node": node}
-                volts, errors = found["percentile"].sel(at).values, found["error"].sel(at).values
-                row = (str(variant), str(position), str(node), float(response["nominal"].sel(at)), *map(float, volts))
-                rows.append((*row, float(errors.max())))
+    for at in np.ndindex(drawn.shape):
+        labels = (str(response[dim].values[place]) for dim, place in zip(dims, at, strict=True))
+        rows.append((*labels, float(drawn[at]), *map(float, volts[at]), float(errors[at].max())))
     columns = ["variant", "position", "place", "as drawn [V]", "5 % [V]", "median [V]", "95 % [V]", "largest error [V]"]
     return pd.DataFrame(rows, columns=columns)
 
@@ -169,19 +163,18 @@ def stand_out(
     drawn = band_levels(nominal_gain_db(run, node).isel(variant=pair))
     valves = band_levels(sample_gain_db(swap, node).isel(variant=index_of(swap, "variant", names[pair[0]])))
     change = percentiles(every.isel(variant=1) - every.isel(variant=0))
+    amps, plain = (each.transpose("variant", "position", "band", ...).values for each in (every, drawn))
+    swapped = valves.transpose("position", "band", "sample").values
+    values, errors = (change[name].transpose("position", "band", "percent").values for name in ("percentile", "error"))
     found = []
-    for place, position in enumerate(every["position"].values):
-        for number, band in enumerate(every["band"].values):
-            stock, other = (every.isel(variant=each, position=place, band=number).values for each in (0, 1))
-            here = change.isel(position=place, band=number)
-            low, median, high = (float(each) for each in here["percentile"])
-            step = drawn.isel(position=place, band=number).values
-            swapped = valves.isel(position=place, band=number).values
-            apart = (swap_size(swapped), swap_error(swapped))
-            side = chance(stock, other, median)
-            error = float(here["error"].sel(percent=50.0))
-            row = (float(step[1] - step[0]), median, low, high, error, *apart, *side)
-            found.append(StandOut(str(position), str(band), *row))
+    for at in np.ndindex(values.shape[:2]):
+        low, median, high = map(float, values[at])
+        apart = (swap_size(swapped[at]), swap_error(swapped[at]))
+        side = chance(amps[0][at], amps[1][at], median)
+        error = float(errors[at][PERCENTS.index(50.0)])
+        row = (float(plain[1][at] - plain[0][at]), median, low, high, error, *apart, *side)
+        position, band = (str(every[dim].values[place]) for dim, place in zip(("position", "band"), at, strict=True))
+        found.append(StandOut(position, band, *row))
     return found
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numpy.typing import NDArray
 
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
@@ -73,19 +74,22 @@ def hum_table(response: xr.Dataset) -> pd.DataFrame:
     expect(response, "ripple sweep")
     supply, heaters = _weigh(response["hum"]), _heaters(response)
     plain = _rms(response["hum"])
-    by_node = _weigh(response["contribution"])
+    by_node, by_heater = _weigh(response["contribution"]), response["heater"].values
+    nodes, valves = response["rail"].values, response["valve"].values
+    swing = response["swing"].values.max(axis=-1, initial=0.0)
+    variants, positions = response["variant"].values, response["position"].values
     rows = []
     for variant, place in np.ndindex(supply.shape):
         rows.append(
             {
-                "variant": str(response["variant"].values[variant]),
-                "position": str(response["position"].values[place]),
-                "reservoir [V pp]": float(response["swing"][variant, place].max()) if response.sizes["supply"] else 0.0,
+                "variant": str(variants[variant]),
+                "position": str(positions[place]),
+                "reservoir [V pp]": float(swing[variant, place]),
                 "supply hum [mV]": 1e3 * float(plain[variant, place]),
                 **_columns(SUPPLY, supply, variant, place),
-                "most from": _largest(by_node, variant, place),
+                "most from": _largest(by_node[variant, place], nodes),
                 **_columns(HEATERS, heaters, variant, place),
-                "most by": _largest(response["heater"], variant, place),
+                "most by": _largest(by_heater[variant, place], valves),
             }
         )
     return pd.DataFrame(rows)
@@ -106,21 +110,19 @@ def hum_by_node(response: xr.Dataset) -> pd.DataFrame:
     expect(response, "ripple sweep")
     at_output, sums = _weigh(response["contribution"]), (_weigh(response["hum"]), _heaters(response))
     ripple = _rms(response["ripple"])
-    leak = response["heater"] * _mains_weight(response)
+    leak = response["heater"].values * _mains_weight(response)
+    nodes, valves = response["rail"].values, response["valve"].values
+    variants, positions = response["variant"].values, response["position"].values
     rows = []
     for variant, place in np.ndindex(sums[0].shape):
         lines = [
             ("supply", str(name), 1e3 * float(ripple[variant, place, n]), float(at_output[variant, place, n]))
-            for n, name in enumerate(response["rail"].values)
+            for n, name in enumerate(nodes)
         ]
         lines.append(("supply", "whole supply", math.nan, float(sums[0][variant, place])))
-        lines += [
-            ("heater", str(name), math.nan, float(leak[variant, place, n]))
-            for n, name in enumerate(response["valve"].values)
-        ]
+        lines += [("heater", str(name), math.nan, float(leak[variant, place, n])) for n, name in enumerate(valves)]
         lines.append(("heater", "all heaters", math.nan, float(sums[1][variant, place])))
-        label = str(response["position"].values[place])
-        head = {"variant": str(response["variant"].values[variant]), "position": label}
+        head = {"variant": str(variants[variant]), "position": str(positions[place])}
         rows += [
             {**head, "kind": kind, "from": name, "ripple [mV]": volts, "at the output [mV(A)]": 1e3 * weighted}
             for kind, name, volts, weighted in lines
@@ -182,25 +184,24 @@ def _finding(
     return finding, tuple(each / STEP_DB for each in (level, change, judged))
 
 
-def _weigh(volts: xr.DataArray) -> xr.DataArray:
-    """Voltage [V rms] of harmonics, A-weighted; dims without frequency."""
+def _weigh(volts: xr.DataArray) -> NDArray[np.float64]:
+    """Voltage [V rms] of harmonics, A-weighted, over the dims without frequency, which is the last."""
     return _rms(volts * xr.DataArray(a_weight(volts["frequency"].values), dims="frequency"))
 
 
-def _rms(volts: xr.DataArray) -> xr.DataArray:
-    power: xr.DataArray = (volts * volts.conj()).real.sum("frequency")
-    return power**0.5
+def _rms(volts: xr.DataArray) -> NDArray[np.float64]:
+    return np.asarray(np.sqrt((np.abs(volts.transpose(..., "frequency").values) ** 2).sum(axis=-1)))
 
 
 def _mains_weight(response: xr.Dataset) -> float:
     return float(a_weight(get(response, ASSUMED).frequency))
 
 
-def _heaters(response: xr.Dataset) -> xr.DataArray:
-    return _mains_weight(response) * (response["heater"] ** 2).sum("valve") ** 0.5
+def _heaters(response: xr.Dataset) -> NDArray[np.float64]:
+    return np.asarray(_mains_weight(response) * np.sqrt((response["heater"].values ** 2).sum(axis=-1)))
 
 
-def _columns(kind: str, volts: xr.DataArray, variant: int, place: int) -> dict[str, float]:
+def _columns(kind: str, volts: NDArray[np.float64], variant: int, place: int) -> dict[str, float]:
     here, first = float(volts[variant, place]), float(volts[0, place])
     change = 0.0 if here == first else float(level_db(here) - level_db(first))
     return {
@@ -210,6 +211,5 @@ def _columns(kind: str, volts: xr.DataArray, variant: int, place: int) -> dict[s
     }
 
 
-def _largest(shares: xr.DataArray, variant: int, place: int) -> str:
-    here = shares[variant, place].values
-    return str(shares[shares.dims[-1]].values[int(np.argmax(here))]) if here.size and here.any() else NOTHING
+def _largest(shares: NDArray[np.float64], names: NDArray[Any]) -> str:
+    return str(names[int(np.argmax(shares))]) if shares.any() else NOTHING

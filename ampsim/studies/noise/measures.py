@@ -51,21 +51,22 @@ def noise_table(response: xr.Dataset) -> pd.DataFrame:
         that brings most and its share of the A-weighted power.
     """
     expect(response, "noise sweep")
-    plain, weighted = weighted_v(response["noise"], False), weighted_v(response["noise"])
-    flat = weighted_v(xr.ones_like(response["noise"]))
-    gain = weighted_v(response["transfer"]) / flat
-    shares = noise_shares(response)
+    plain, weighted = (weighted_v(response["noise"], weight).values for weight in (False, True))
+    flat = weighted_v(xr.ones_like(response["noise"])).values
+    gain = weighted_v(response["transfer"]).values / flat
+    shares, names = noise_shares(response).values, response["contributor"].values
+    variants, positions = response["variant"].values, response["position"].values
     rows = []
     for variant, place in np.ndindex(weighted.shape):
         volts, here_gain = float(weighted[variant, place]), float(gain[variant, place])
         rise = _decibels(volts / float(weighted[0, place]))
         more = _decibels(here_gain) - _decibels(float(gain[0, place]))
         here = shares[variant, place]
-        main = int(np.argmax(here.values))
+        main = int(np.argmax(here))
         rows.append(
             {
-                "variant": str(response["variant"].values[variant]),
-                "position": str(response["position"].values[place]),
+                "variant": str(variants[variant]),
+                "position": str(positions[place]),
                 "noise [mV]": 1e3 * float(plain[variant, place]),
                 "noise [mV(A)]": 1e3 * volts,
                 f"level [dB(A) against {REFERENCE}]": float(level_db(volts)),
@@ -74,7 +75,7 @@ def noise_table(response: xr.Dataset) -> pd.DataFrame:
                 "change of gain [dB]": more,
                 "change at equal gain [dB(A)]": rise - more,
                 "at the source [uV(A)]": 1e6 * volts / here_gain if here_gain > 0.0 else math.inf,
-                "most from": str(response["contributor"].values[main]),
+                "most from": str(names[main]),
                 "its share [%]": 100.0 * float(here[main]),
             }
         )
@@ -112,15 +113,16 @@ def contributor_table(response: xr.Dataset, least: float = 0.01) -> pd.DataFrame
         noise at the output [V rms, A-weighted] and their share of the A-weighted power.
     """
     expect(response, "noise sweep")
-    volts, shares = weighted_v(response["contribution"]), noise_shares(response)
+    volts, shares = weighted_v(response["contribution"]).values, noise_shares(response).values
+    variants, positions = response["variant"].values, response["position"].values
+    known = {name: response[name].values for name in ("contributor", "kind", "stage")}
     rows = []
     for variant, place in np.ndindex(volts.shape[:2]):
-        here, share = volts.values[variant, place], shares.values[variant, place]
-        label = str(response["position"].values[place])
-        head = {"variant": str(response["variant"].values[variant]), "position": label}
+        here, share = volts[variant, place], shares[variant, place]
+        head = {"variant": str(variants[variant]), "position": str(positions[place])}
         order = [n for n in np.argsort(-share, kind="stable") if share[n] >= least]
         for n in order:
-            names = {name: str(response[name].values[n]) for name in ("contributor", "kind", "stage")}
+            names = {name: str(values[n]) for name, values in known.items()}
             rows.append({**head, **names, "noise [mV(A)]": 1e3 * here[n], "share [%]": 100.0 * share[n]})
         rest = np.sqrt(max(float((here**2).sum() - (here[order] ** 2).sum()), 0.0))
         others = {"contributor": OTHERS, "kind": "", "stage": ""}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import cast
 
 import numpy as np
@@ -235,12 +236,17 @@ def _dataset(
     )  # fmt: skip
 
 
-def _element_noise(names: Sequence[str], outcome: Arrays) -> NDArray[np.float64]:
+def _element_noise(names: tuple[str, ...], outcome: Arrays) -> NDArray[np.float64]:
     """Noise of the elements of these names (of one that ends in "_": of all that begin so), added in power."""
-    starts = [(noise_vector(name), name[-1] == "_") for name in names]
-    rows = [row for own, row in outcome.vectors.items()
-            if any(own == start or (several and own.startswith(start)) for start, several in starts)]  # fmt: skip
+    rows = [outcome.vectors[each] for each in _vectors_of(names, tuple(outcome.vectors))]
     return np.asarray(np.sqrt(np.sum(np.square(rows), axis=0)) if rows else np.zeros_like(outcome.scale))
+
+
+@lru_cache(maxsize=1024)
+def _vectors_of(names: tuple[str, ...], vectors: tuple[str, ...]) -> tuple[str, ...]:
+    starts = [(noise_vector(name), name[-1] == "_") for name in names]
+    return tuple(own for own in vectors
+                 if any(own == start or (several and own.startswith(start)) for start, several in starts))  # fmt: skip
 
 
 def _check(cases: Sequence[Case], total: NDArray[np.float64], shares: NDArray[np.float64]) -> None:

@@ -89,7 +89,9 @@ def common_settings(response: xr.Dataset) -> str:
 
 def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     """The rows of a table, column name to cell."""
-    return [{str(name): cell for name, cell in row.items()} for row in table.to_dict("records")]
+    names = [str(name) for name in table.columns]
+    columns = [table.iloc[:, place].tolist() for place in range(len(names))]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def _settings(response: xr.Dataset) -> dict[str, list[str]]:

@@ -10,6 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.labels import expect, records
+from .once import once
 
 WATTS_FACTOR = 2.0
 """A resistor is chosen for twice the mean power it carries: common practice, no source."""
@@ -53,6 +54,7 @@ def _next(value: float, standard: Sequence[float]) -> float:
     return math.nan if math.isnan(value) else next((each for each in standard if each >= value), math.inf)
 
 
+@once
 def part_ratings(response: xr.Dataset) -> pd.DataFrame:
     """What parts carry at rest, cold and driven, and the rating that asks for.
 

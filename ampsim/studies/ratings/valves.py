@@ -14,6 +14,7 @@ from ...measures.labels import expect
 from ...simulation.facts import VALVES, ValveFacts, get
 from ..findings import grade_below
 from ..settings import in_steps, positions_of
+from .once import once
 from .simulate import EQUAL_VALVES
 
 STATE_WORDS = {
@@ -64,6 +65,7 @@ _COLUMNS = ["variant", "position", "valve", "type", "quantity", "state", "value"
             "kind of limit", "grade"]  # fmt: skip
 
 
+@once
 def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFrame:
     """Hold every valve against its limits.
 

@@ -15,7 +15,7 @@ def valves_in_use(amp: Amp) -> Mapping[str, tuple[Element, Socket]]:
     """Designator to a valve's element and socket: those as drawn first, then what one switch alone puts in."""
     found: dict[str, tuple[Element, Socket]] = {}
     stand = [((switch.control, label),) for switch in amp.all_switches for label in switch.labels]
-    for switches in ((), *(stand if _switched(amp) else ())):
+    for switches in ((), *(stand if switches_valves(amp) else ())):
         wired = build_circuit(amp, switches)
         for element in wired.elements:
             part = wired.parts.get(element.designator)
@@ -24,7 +24,8 @@ def valves_in_use(amp: Amp) -> Mapping[str, tuple[Element, Socket]]:
     return found
 
 
-def _switched(amp: Amp) -> bool:
+@lru_cache(maxsize=64)
+def switches_valves(amp: Amp) -> bool:
     """Whether a switch does anything to a valve."""
     edited = {edit.part for switch in amp.all_switches for _, edits in switch.positions for edit in edits if edit.part}
     return any(isinstance(amp.part_by_designator.get(name), Socket) for name in edited)

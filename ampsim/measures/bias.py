@@ -9,7 +9,8 @@ from enum import StrEnum
 import pandas as pd
 import xarray as xr
 
-from ..simulation.facts import VALVES, ValveFacts, get
+from ..simulation.facts import ValveFacts
+from ..simulation.valve_facts import valves_at
 from .labels import expect
 from .loads import valve_load
 
@@ -61,12 +62,12 @@ _COLUMNS = ["variant", "position", "valve", "type", "plate [V]", "cathode [V]", 
 def judged_bias_table(response: xr.Dataset) -> pd.DataFrame:
     """`bias_table` with one more column, "state": the verdict as a `BiasState`."""
     expect(response, "operating point")
-    valves = get(response, VALVES)
+    valves = valves_at(response)
     rows = [
         {"variant": variant, "position": position, **_row(designator, facts, readings)}
         for variant in (str(each) for each in response["variant"].values)
         for position, readings in _readings(response, variant)
-        for designator, facts in valves[variant].items()
+        for designator, facts in valves(variant, position).items()
         if not math.isnan(readings.get(f"{designator}.plate:A", 0.0))  # NaN: taken out in this position
     ]
     # An amp need not have a valve.

@@ -66,6 +66,8 @@ class StimulusFacts:
 
 VALVES = Fact("valves", dict[str, dict[str, ValveFacts]])
 """To each variant its valves by designator."""
+SWITCHED_VALVES = Fact("switched_valves", dict[str, dict[str, dict[str, ValveFacts]]])
+"""To each variant and position the valves by designator that are of another type there."""
 STIMULUS = Fact("stimulus", StimulusFacts)
 """What drove a transient."""
 DRAWN = Fact("drawn", dict[str, Any])

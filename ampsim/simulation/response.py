@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -26,7 +24,7 @@ from ..circuit.supply.averaged import supplied
 from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
-from .facts import CONTROLS, DRAWN, STIMULUS, VALVES, StimulusFacts, ValveFacts, put
+from .facts import CONTROLS, DRAWN, STIMULUS, StimulusFacts, put
 from .in_time import ALONE, InTime, TimedRun, solved_instead
 from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
@@ -35,6 +33,7 @@ from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
 from .timestep.pace import Pace
 from .uneven_times import resample
+from .valve_facts import switched_valves, valves_of
 
 
 def simulate(
@@ -110,7 +109,7 @@ def simulate(
             build(case.amp, case.position, analysis, own, kept) for case, own in zip(asked.cases, heard, strict=True)
         ]
         found = answers(asked.cases, netlists, workers=workers, progress=progress)
-    facts = provenance(asked.variants, analysis, netlists, found)
+    facts = provenance(asked.variants, analysis, netlists, found) | switched_valves(asked)
     return _dataset(asked, analysis, places, found, kept).assign_attrs(facts)
 
 
@@ -247,7 +246,7 @@ def provenance(
         "output": SPEAKER,
         "netlists_sha256": digest,
         "ampsim_version": __version__,
-        **_valves(tuple(variants)),
+        **valves_of(tuple(variants)),
         **put(DRAWN, {name: control.drawn for amp in variants for name, control in amp.controls.items()}),
         **put(CONTROLS, {amp.variant: list(amp.controls) for amp in variants}),
     }
@@ -258,21 +257,6 @@ def provenance(
     if isinstance(analysis, Transient):
         attributes |= put(STIMULUS, _stimulus(analysis.stimulus))
     return attributes
-
-
-@lru_cache(maxsize=32)
-def _valves(variants: tuple[Amp, ...]) -> dict[str, str]:
-    return put(VALVES, {amp.variant: _valve_facts(amp) for amp in variants})
-
-
-def _valve_facts(amp: Amp) -> dict[str, ValveFacts]:
-    facts = {}
-    for designator, (_, part) in valves_in_use(amp).items():
-        valve = amp.valve_by_type[part.type]
-        limits = {name: value for name, value in asdict(valve.limits).items() if value is not None}
-        basis, source = limits.pop("basis"), limits.pop("source")
-        facts[designator] = ValveFacts(valve.type, valve.family, valve.law, valve.source, basis, source, limits)
-    return facts
 
 
 def _stimulus(given: Sine | Burst | Waveform | Throw) -> StimulusFacts:

@@ -1,17 +1,21 @@
-"""A valve taken out by a switch: every study answers, and the answer does not depend on how the switch is drawn."""
+"""A valve taken out or exchanged by a switch: every study answers, however the switch is drawn."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from ampsim.audio.listen import moves_heard
-from ampsim.circuit.amp import Amp
+from ampsim.circuit.amp import Amp, Edit, Mod, Socket, Switch
 from ampsim.circuit.mods import apply_mods
-from ampsim.library.loader import load_amp, parse_mod
-from ampsim.measures.bias import bias_table
+from ampsim.circuit.positions import position_label
+from ampsim.library.loader import load_amp, load_valve, parse_mod
+from ampsim.measures.bias import bias_table, judged_bias_table
 from ampsim.simulation.analyses import OperatingPoint, Transient
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Sine
@@ -80,3 +84,35 @@ def test_a_transient_has_the_currents_of_every_valve_in_time() -> None:
     assert np.abs(drop / 100e3 - current).max() < 0.2 * np.ptp(current.values)
     bare = simulate(STOCK, run, nodes=["V1A.plate"], currents=False)
     assert "current" not in bare
+
+
+@pytest.mark.parametrize(("part", "other"), [("V1A", "12AY7"), ("V5", "6V6GT")])
+def test_limits_are_those_of_the_valve_that_a_position_puts_in(part: str, other: str) -> None:
+    """As in an amp that was drawn with it, in the table of volts and in the ratings."""
+    amp, valve = load_amp("workshop-a"), load_valve(other)
+    was = amp.part_by_designator[part]
+    assert isinstance(was, Socket)
+    assert was.type != other
+    new = replace(was, type=other)
+    drawn = replace(amp, parts=tuple(new if each == was else each for each in amp.parts), valves=(*amp.valves, valve))
+    switch = Switch("S90", "valve", (("old", ()), ("new", (Edit("replace", part, other),))), "old")
+    switched = replace(amp, mods=(Mod("a switch for it", "", (), (), (switch,), (valve,)),))
+    at = {"valve": "new"}
+    for table in (of_volts, of_limits):
+        found, wanted = table(switched, [{}, at]), table(drawn, [{}])
+        assert wanted != table(amp, [{}])
+        assert found[position_label(at)] == wanted["as drawn"]
+        assert found["as drawn"] == table(amp, [{}])["as drawn"]
+
+
+def of_volts(amp: Amp, positions: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    return by_position(judged_bias_table(simulate(amp, OperatingPoint(), positions)), ["valve", "type", "limit [W]"])
+
+
+def of_limits(amp: Amp, positions: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    return by_position(valve_ratings(stress(amp, positions)), ["valve", "type", "quantity", "state", "limit", "grade"])
+
+
+def by_position(table: pd.DataFrame, columns: list[str]) -> dict[str, list[Any]]:
+    rows = table.astype(object).where(table.notna(), None)
+    return {str(name): sorted(map(str, own[columns].to_numpy().tolist())) for name, own in rows.groupby("position")}

@@ -28,6 +28,7 @@ from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
+from ...simulation.valve_facts import switched_valves
 from .device_loads import DEVICES, LOAD, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
 from .runs import Job, answers_of, drive, elements_of, netlist_of
@@ -126,7 +127,7 @@ def stress(
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
-    facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks)
+    facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks) | switched_valves(asked)
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}

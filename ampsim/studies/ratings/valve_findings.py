@@ -12,7 +12,7 @@ import xarray as xr
 from ...base.quantities import OHM, with_unit
 from ...circuit.positions import AS_DRAWN
 from ...measures.labels import records
-from ...simulation.facts import VALVES, get
+from ...simulation.valve_facts import valves_at
 from ..findings import Finding, Grade, grade_below
 from . import TITLE
 from .valves import GRID_LEAK, STATE_WORDS, worst_rows
@@ -52,7 +52,7 @@ def valve_findings(table: pd.DataFrame, response: xr.Dataset) -> Iterator[Findin
         yield Finding(
             TITLE, f"{valve} {first['quantity']}", modded, first["position"], first["value"], first["unit"],
             None if math.isnan(first["limit"]) else first["limit"], first["grade"],
-            _valve_words(worst, response, modded), HOW, _source(response, modded, valve), "ratings",
+            _valve_words(worst, response, modded), HOW, _source(response, modded, first), "ratings",
             names_position=not math.isnan(first["limit"]), where=first["where"],
         )  # fmt: skip
 
@@ -81,8 +81,9 @@ def _worry(row: Mapping[str, Any]) -> tuple[int, float]:
     return (-1, 0.0) if math.isnan(share) else (row["grade"].worry, round(share, 1))
 
 
-def _source(response: xr.Dataset, variant: str, valve: str) -> str:
-    facts = get(response, VALVES)[variant][valve]
+def _source(response: xr.Dataset, variant: str, row: Mapping[str, Any]) -> str:
+    every = (valves_at(response)(variant, str(each)).get(row["valve"]) for each in response["position"].values)
+    facts = next(each for each in every if each is not None and each.type == row["type"])
     return f"limits ({facts.basis}): {facts.source}"
 
 

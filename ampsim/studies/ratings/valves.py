@@ -11,7 +11,8 @@ import pandas as pd
 import xarray as xr
 
 from ...measures.labels import expect
-from ...simulation.facts import VALVES, ValveFacts, get
+from ...simulation.facts import ValveFacts, get
+from ...simulation.valve_facts import valves_at
 from ..findings import grade_below
 from ..settings import in_steps, positions_of
 from .once import once
@@ -86,11 +87,11 @@ def valve_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> pd.DataFra
         For another kind of response.
     """
     expect(response, "stress")
-    valves = get(response, VALVES)
+    valves = valves_at(response)
     rows = []
     for variant in (str(each) for each in response["variant"].values):
         for position, readings in _readings(response, variant):
-            for designator, facts in valves[variant].items():
+            for designator, facts in valves(variant, position).items():
                 place = {"variant": variant, "position": position, "valve": designator, "type": facts.type}
                 rows += [place | row for row in _rows(designator, facts, readings, heater_volts)]
     # An amp need not have a valve.

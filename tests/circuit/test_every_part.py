@@ -82,6 +82,17 @@ def test_what_is_done_to_drawn_parts_is_done_to_exchanged_ones(way: Callable[[Am
     assert told > 10
 
 
+def test_a_load_that_a_switch_adds_is_part_of_the_load() -> None:
+    drawn = load_amp("workshop-a")
+    one = next(each for each in drawn.parts if isinstance(each, Loudspeaker))
+    second = replace(one, designator="LS90")
+    fit = Edit("fit", "LS90", across=one.designator)
+    switch = Switch("S90", "second", (("off", ()), ("on", (fit,))), "off")
+    amp = replace(drawn, mods=(Mod("second loudspeaker", "", (second,), (), (switch,)),))
+    assert parts(loads.with_load(amp, 0.5), second="on")["LS90"] == second.times(0.5)
+    assert parts(loads.with_load(amp, 0.5), second="off")[one.designator] == one.times(0.5)
+
+
 def test_a_part_is_varied_wherever_it_comes_from() -> None:
     for drawn, always, _, new in exchanged():
         if isinstance(new, (Loudspeaker, Transformer)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import xarray as xr
 
@@ -33,10 +34,17 @@ def with_load(amp: Amp, factor: float) -> Amp:
     DescriptionError
         When the amp has no load.
     """
-    loads = {each.designator for each in build_circuit(amp).load}
+    loads = _load_of(amp)
     if not loads:
         raise DescriptionError(f"{amp.name} has no load of which there could be more or less; it needs a stage 'load'")
     return with_every_part(amp, lambda each: _times(each, factor) if each.designator in loads else each)
+
+
+@lru_cache(maxsize=64)
+def _load_of(amp: Amp) -> frozenset[str]:
+    """The parts of its load, those that any position of a switch alone brings included."""
+    stand = [((switch.control, label),) for switch in amp.all_switches for label in switch.labels]
+    return frozenset(each.designator for switches in ((), *stand) for each in build_circuit(amp, switches).load)
 
 
 def _times(part: AnyPart, factor: float) -> AnyPart:

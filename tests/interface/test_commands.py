@@ -549,6 +549,8 @@ assert not loaded, f"steps: {loaded}"
 def test_commands_that_only_read_files_load_nothing_heavy(tmp_path: Path) -> None:
     job = tmp_path / "job"
     assert main(["job", "begin", str(job), "--amp", "workshop-a", "--mod", "bright-switch"]) == 0
+    (tmp_path / "volts.csv").write_text("V1A.plate;160\nmains;230\n", "utf-8")
+    assert main(["job", "readings", str(job), str(tmp_path / "volts.csv")]) == 0
     names = ("amps/workshop-a", "mods/depth", "jobs/bright-cathode-depth", "valves/EL84")
     files = [str(models() / f"{name}.toml") for name in (*names, "wishes/bright-when-low", "drawers/workshop")]
     done = subprocess.run(

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
@@ -21,6 +20,9 @@ from ..text_files import MOST_BYTES
 from . import curve_table, deconvolution
 from .deconvolution import Clicks
 from .tone import SweepTone
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Array = NDArray[np.float64]
 # A recording is refused below this ratio of sweep to noise [dB], both over the whole band.
@@ -113,6 +115,8 @@ def read_recording(path: str | Path, tone: SweepTone | None = None, channel: int
 
 
 def _dataset(grid: Array, data: dict[str, Any], name: str, how: str, facts: dict[str, Any]) -> xr.Dataset:
+    import xarray as xr  # here alone: a check of a job without sweeps loads none of it
+
     coords: dict[str, Any] = {"frequency": ("frequency", grid, {"units": "Hz"})}
     if "harmonic_db" in data:
         coords["order"] = ("order", list(deconvolution.ORDERS))

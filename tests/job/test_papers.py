@@ -6,6 +6,7 @@ import datetime
 import random
 import re
 from dataclasses import replace
+from decimal import Decimal
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -31,9 +32,11 @@ from ampsim.job.papers.shop_tables import readings_table, unread_places
 from ampsim.job.papers.sweeps import measured_sweeps, taken_sweeps, work_over
 from ampsim.job.papers.write_all import Papers, write_papers
 from ampsim.job.record.beginning import begin_job
+from ampsim.job.record.billing import Bill, Charge
 from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Phase, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
 from ampsim.job.record.reading import read_record
+from ampsim.library.files import SHELF, models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.analyses import FrequencySweep
@@ -387,7 +390,9 @@ def test_what_one_mod_does_is_not_asked_as_what_all_do(names: list[str]) -> None
         assert all(np.abs(change - float(each.answer)).min() < 1e-6 for each in own)
 
 
-def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_paper_of_a_job_is_written_once_into_its_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     home, own = tmp_path / "job", tmp_path / "own.toml"
     own.write_text('name = "own"\nreason = "less"\n[[edits]]\nreplace = "R4"\nwith = "2k2"\n', "utf-8")
     begin_job(home, "lesson-stage", [own], words="less, please")
@@ -396,11 +401,16 @@ def test_every_paper_of_a_job_is_written_once_into_its_folder(tmp_path: Path, mo
     counted: list[object] = []
     for name in ("parts_list", "caution_sheet", "proof_sheet"):
         monkeypatch.setitem(exercise.__globals__, name, lambda *given: counted.append(given))
-    written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter")
+    line = Charge("part", "a resistor", Decimal(3), "piece", Decimal("0.10"), Decimal(1), Decimal("0.30"))
+    kept = replace(kept, quotes=(Bill(DAY, "EUR", 2, (line,), Decimal("0.30")),))
+    monkeypatch.setenv(SHELF, str(models() / "shop"))
+    written = write_papers(lesson, kept, home, tested=given, topics=[], paper="Letter", howto=True)
+    assert "What will be published" in capsys.readouterr().out
     assert counted == []  # the exercise shares what the record worked out
     pages = ["record", "page", "exercise", "exercise-answers"]
     names = [*(f"{each}.{kind}" for each in pages for kind in ("html", "pdf")), "parts.csv"]
-    assert written == [home / "papers" / name for name in names]
+    sheets = ["plan.html", "plan.pdf", "labels.pdf", "quote.html", "quote.pdf", "howto.html", "howto.pdf"]
+    assert written == [home / "papers" / name for name in (*names, *sheets, "howto/index.md")]
     for name in names[1:-1:2]:
         assert (612, 792) in read_pdf.sizes(read_pdf.open_pdf((home / "papers" / name).read_bytes()))
     texts = {path.name: path.read_text("utf-8") for path in written if path.suffix != ".pdf"}

@@ -1,4 +1,4 @@
-"""What the sheet says of its two solvers: how many runs each answered, and how a sample of both agrees."""
+"""What the sheet says of our own solvers and ngspice: how many each answered, and how a sample of both agrees."""
 
 from __future__ import annotations
 
@@ -27,12 +27,13 @@ def agreement_words(agreement: Agreement) -> str:
     of_what = "Small signals" if agreement.swept else "In time"
     what, solver = ("amps", "small-signal") if agreement.swept else ("runs", "time-step")
     where, limit = "of the response (" if agreement.swept else "at the speaker (rms; ", _percent(agreement.limit)
+    total = agreement.solved + agreement.by_ngspice
     if agreement.broken:
+        how_many = f"{agreement.by_ngspice} of {total}" if agreement.solved else f"all {total}"
         return (
             f"{of_what}: two solvers differ by {_percent(agreement.worst)} in a sample, {limit} is allowed, "
-            f"so all {agreement.by_ngspice} {what} are ngspice's."
+            f"so {how_many} {what} are ngspice's."
         )
-    total = agreement.solved + agreement.by_ngspice
     words = f"{of_what}: {agreement.solved} of {total} {what} by the {solver} solver"
     if agreement.checked:
         some = "" if math.isinf(agreement.seconds) else f" for {1e3 * agreement.seconds:.0f} ms"
@@ -61,4 +62,6 @@ def agreement_findings(agreement: Agreement, topic: str, variant: str) -> Iterat
 
 
 def _percent(ratio: float) -> str:
+    if ratio < 1e-5:
+        return "less than 0.001 %"
     return f"{100.0 * ratio:.2g} %" if ratio < 0.995 else f"{100.0 * ratio:.0f} %"

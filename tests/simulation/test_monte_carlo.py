@@ -338,6 +338,8 @@ def test_where_both_differ_ngspice_does_everything(
     assert finding.grade == "not known"
     assert "0.2 %" in finding.words
     assert "all 5 amps are ngspice's" in agreement_words(agreement)
+    assert "5 of 10 amps are ngspice's" in agreement_words(agreement + get(honest, AGREEMENT))
+    assert "differ by less than 0.001 % of the response (0.1 % is allowed)" in agreement_words(get(honest, AGREEMENT))
 
 
 # Percentiles

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +23,19 @@ _DELAY = 1.0  # s
 _PAUSE = 0.2  # s
 
 
+_instead: ContextVar[Progress | None] = ContextVar("instead of a bar", default=None)
+
+
+@contextmanager
+def told_instead(progress: Progress) -> Iterator[None]:
+    """Within it bars of this thread are not shown: `progress` is told, and may stop the work."""
+    before = _instead.set(progress)
+    try:
+        yield
+    finally:
+        _instead.reset(before)
+
+
 class ProgressBar:
     """A bar with the remaining time, from the second second on, at a terminal or in a notebook only.
 
@@ -30,11 +45,15 @@ class ProgressBar:
     def __init__(self) -> None:
         self._begin = time.monotonic()
         self._bar: Any = None
+        self._instead = _instead.get()
         self._notebook = in_notebook()
         self._shown = self._notebook or (sys.stderr is not None and sys.stderr.isatty())
 
     def __call__(self, done: int, total: int, text: str) -> None:
         """Show the state, five times a second at most."""
+        if self._instead is not None:
+            self._instead(done, total, text)
+            return
         if not self._shown or (self._bar is None and time.monotonic() - self._begin < _DELAY):
             return
         if self._bar is None:

@@ -188,12 +188,14 @@ def bench_of(case: Case, cut: Cut = ()) -> Bench | None:
 def _reduced(bases: Sequence[Reduction], sweep: FrequencySweep, solved: bool) -> list[PortModel]:
     if len(_models) > _KEPT:
         _models.clear()
-    fresh = [base for base in bases if (base, sweep, solved) not in _models]
-    known = _solved(fresh, sweep) if solved else {}
+    # Found once: another thread may forget it.
+    known = {base: model for base in bases if (model := _models.get((base, sweep, solved)))}
+    fresh = [base for base in bases if base not in known]
+    known |= _solved(fresh, sweep) if solved else {}
     left = [base for base in fresh if base not in known]
     known |= dict(zip(left, reduce([base.case for base in left], sweep) if left else [], strict=True))
     _models.update({(base, sweep, solved): model for base, model in known.items()})
-    return [_models[base, sweep, solved] for base in bases]
+    return [known[base] for base in bases]
 
 
 def _solved(bases: Sequence[Reduction], sweep: FrequencySweep) -> dict[Reduction, PortModel]:

@@ -56,7 +56,7 @@ def run(
     ----------
     netlists : iterable of Netlist
     workers : int, optional
-        Simulator processes at work; as many as there are cores if not given.
+        Simulator processes at work; as many as there are cores if not given, those of other threads counted in.
     timeout : float, optional
         Longest time for one netlist [s], 60 if not given. A netlist that takes longer, or whose simulator
         process dies, is tried once more on a fresh process and then gives an `EngineError`.
@@ -79,7 +79,7 @@ def run(
         return []
     bar = ProgressBar()
     report = bar if progress is None else _throttle(progress)
-    sweep = _Sweep(wanted, workers or cores(), TIMEOUT if timeout is None else timeout, report)
+    sweep = _Sweep(wanted, workers, TIMEOUT if timeout is None else timeout, report)
     try:
         return sweep.finish()
     finally:
@@ -144,7 +144,7 @@ def versions() -> dict[str, str]:
 class _Sweep:
     """One call of `run`: which netlists wait, which worker has which in hand, what has come back."""
 
-    def __init__(self, netlists: Sequence[Netlist], hands: int, timeout: float, report: Progress) -> None:
+    def __init__(self, netlists: Sequence[Netlist], hands: int | None, timeout: float, report: Progress) -> None:
         self.workers: list[Worker] = []
         self._bell: SimpleQueue[Worker] = SimpleQueue()
         self._netlists = netlists
@@ -173,9 +173,8 @@ class _Sweep:
         return [self._outcomes[number] for number in range(total)]
 
     def _hire(self) -> None:
-        missing = min(self._hands, len(self._netlists) - len(self._outcomes)) - len(self.workers)
-        if missing > 0:
-            self._add(POOL.take(missing))
+        most = self._hands or max(len(self.workers) + POOL.spare, 1)
+        self._add(POOL.take(min(most, len(self._netlists) - len(self._outcomes)) - len(self.workers)))
 
     def _add(self, workers: list[Worker]) -> None:
         self.workers += workers
@@ -256,7 +255,7 @@ class _Sweep:
     def _remove(self, worker: Worker) -> None:
         self.workers.remove(worker)
         self._queue.extendleft(reversed(worker.hand))
-        worker.kill()
+        POOL.end(worker)
 
 
 def _stillborn(worker: Worker, how: str) -> str:

@@ -169,6 +169,7 @@ class Pool:
     def __init__(self) -> None:
         self._lock = Lock()
         self._idle: list[Worker] = []
+        self._out: set[Worker] = set()
         self._owner = os.getpid()
 
     def take(self, count: int, fresh: bool = False) -> list[Worker]:
@@ -187,18 +188,32 @@ class Pool:
         except BaseException:
             self.give(workers)
             raise
+        with self._lock:
+            self._out.update(workers)
         return workers
+
+    @property
+    def spare(self) -> int:
+        """How many more may work so that there is one to a core; below none where there are more."""
+        return cores() - len(self._out)
 
     def give(self, workers: Iterable[Worker]) -> None:
         """Take workers back; those still busy, and more than there are cores, are ended."""
         for worker in workers:
             with self._lock:
+                self._out.discard(worker)
                 keep = worker.usable and len(self._idle) < cores()
                 if keep:
                     # The one used last is taken first, one that is still starting last.
                     self._idle.insert(len(self._idle) if worker.versions else 0, worker)
             if not keep:
                 worker.kill()
+
+    def end(self, worker: Worker) -> None:
+        """End a worker that was taken."""
+        with self._lock:
+            self._out.discard(worker)
+        worker.kill()
 
     def close(self) -> None:
         """End every idle worker."""

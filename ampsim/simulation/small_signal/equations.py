@@ -98,7 +98,8 @@ class Equations:
         layout = self.layout
         entry, source, sign, kind = layout.stamps
         key = (layout.size, moving, *(each.tobytes() for each in (layout.places, entry, source, sign, kind)))
-        if key not in _programs:
+        program = _programs.get(key)  # found once: another thread may forget it
+        if program is None:
             if len(_programs) > _KEPT:
                 _programs.clear()
             amounts = np.zeros(len(layout.places), complex)
@@ -109,8 +110,8 @@ class Equations:
             pattern = np.zeros(whole.shape, dtype=bool)
             whole[row[inside], column[inside]] = amounts[inside]
             pattern[row[inside], column[inside]] = True
-            _programs[key] = program_of(whole, pattern)
-        return _programs[key]
+            program = _programs[key] = program_of(whole, pattern)
+        return program
 
 
 def _handed_on(tank: ReverbTank, rhythm: Complex) -> Complex:

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
+from threading import Lock
 from typing import Any, TypeVar
 
 import numpy as np
@@ -49,14 +50,18 @@ def _writable(folder: Path) -> bool:
         return False
 
 
+_ONE_AT_A_TIME = Lock()
+
+
 @contextmanager
 def _cached_in(folder: Path) -> Iterator[None]:
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(folder)
-    try:
-        yield
-    finally:
-        numba.config.CACHE_DIR = before
+    with _ONE_AT_A_TIME:
+        before = numba.config.CACHE_DIR
+        numba.config.CACHE_DIR = str(folder)
+        try:
+            yield
+        finally:
+            numba.config.CACHE_DIR = before
 
 
 def eights(count: int) -> int:

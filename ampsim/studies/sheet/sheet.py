@@ -1,11 +1,14 @@
-"""The whole sheet: every topic of a mod's consequences, examined one after the other."""
+"""The whole sheet: every topic of a mod's consequences, two of them examined at a time."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
-from ...base.progress import Progress
+from ...base.progress import Progress, ProgressBar
+from ...base.side_by_side import side_by_side
+from ...base.system import cores
 from ...circuit.amp import Amp
 from ...circuit.positions import every_position
 from ..combinations import combined_positions, with_fewer_settings
@@ -18,6 +21,7 @@ from .overview import overview_html
 from .text import first_answer, section_text
 
 _ENDS = (0.0, 1.0)
+_HANDS = 2  # topics under way at once: Python computes for one at a time, simulators and compiled loops go on beside
 
 
 @dataclass(frozen=True, repr=False)
@@ -100,7 +104,7 @@ def consequences(
     topics : sequence of str
         Some of `studies.topics.TOPICS`; default all.
     progress : callable
-        See `base.progress`; called before each topic and after it, with its title and its grade.
+        See `base.progress`; called before each topic and after it, with its title and its grade; two are at work.
 
     Raises
     ------
@@ -111,11 +115,22 @@ def consequences(
     """
     chosen = chosen_topics(topics)
     # An amp that oscillates is said first, whatever else is asked.
-    sections = [] if "stability" in chosen else unsteady_sections(examined)
-    for done, topic in enumerate(chosen):
-        if progress:
-            progress(done, len(chosen), f"{topic_title(topic)} ...")
-        sections.append(kept_section(topic, examined))
-        if progress:
-            progress(done + 1, len(chosen), f"{topic_title(topic)}: {sections[-1].grade.advice}")
-    return Sheet(examined, tuple(sections))
+    first = [] if "stability" in chosen else unsteady_sections(examined)
+    order = [*chosen[-1:], *chosen[:-1]]  # the runs of amps, which stand last, take longest
+    pieces = [partial(kept_section, topic, examined) for topic in order]
+    with ProgressBar() as bar:
+        found = side_by_side(pieces, min(_HANDS, cores()), _teller(order, progress or bar))
+    sections = dict(zip(order, found, strict=True))
+    return Sheet(examined, (*first, *(sections[topic] for topic in chosen)))
+
+
+def _teller(order: Sequence[str], progress: Progress) -> Callable[[int, Section | None], None]:
+    """Says which topic begins, and how each stands that is done."""
+    done = 0
+
+    def tell(place: int, section: Section | None) -> None:
+        nonlocal done
+        done += section is not None
+        progress(done, len(order), f"{topic_title(order[place])}{f': {section.grade.advice}' if section else ' ...'}")
+
+    return tell

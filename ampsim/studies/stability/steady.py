@@ -54,12 +54,13 @@ def growth_at(cases: Iterable[tuple[Amp, Position]], solved: bool = True) -> lis
         When ngspice gives no trustworthy answer.
     """
     keys = [(amp, tuple(amp.setting(position).items())) for amp, position in cases]
-    fresh = list(dict.fromkeys(key for key in keys if (key, solved) not in _known))
+    known = {key: found for key in keys if (found := _known.get((key, solved)))}  # another thread may forget it
+    fresh = list(dict.fromkeys(key for key in keys if key not in known))
     if len(_known) > _KEPT:
         _known.clear()
-        fresh = list(dict.fromkeys(keys))
-    _known.update(zip(((key, solved) for key in fresh), _judged(fresh, solved), strict=True))
-    return [_known[key, solved] for key in keys]
+    known |= zip(fresh, _judged(fresh, solved), strict=True)
+    _known.update({(key, solved): found for key, found in known.items()})
+    return [known[key] for key in keys]
 
 
 def _judged(keys: Sequence[_Key], solved: bool) -> list[Growth]:

@@ -6,9 +6,10 @@ import os
 import shutil
 import signal
 import tempfile
+from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # As the commands have it, and read when numpy is loaded: a second thread of the algebra waits more than it works.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -16,8 +17,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 FIXED, FRESH = "fixed", "fresh"
 
 # The cases of a test follow from its own text: a red run is red everywhere. `python -m tests.search` takes fresh ones.
-settings.register_profile(FIXED, derandomize=True, database=None, deadline=None)
-settings.register_profile(FRESH, derandomize=False, database=None, deadline=None)
+# No case is judged by the time it takes, nor by how long it took to be made: another program may be at work too.
+_ALIKE: dict[str, Any] = {"database": None, "deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile(FIXED, derandomize=True, **_ALIKE)
+settings.register_profile(FRESH, derandomize=False, **_ALIKE)
 settings.load_profile(os.environ.get("AMPSIM_CASES", FIXED))
 
 LONGEST = (

@@ -22,6 +22,7 @@ from ampsim.base.errors import EngineError
 from ampsim.simulation.ngspice import fetching
 from ampsim.simulation.ngspice import library as ngspice_library
 from tests.tools.lock import EXTRAS, entries
+from tests.tools.systems import wait_for
 
 ROOT = Path(__file__).resolve().parent.parent
 READY = ROOT / ".ci" / "ready.py"
@@ -399,11 +400,13 @@ def test_a_second_set_up_says_that_it_waits(ready: ModuleType, capfd: pytest.Cap
         assert capfd.readouterr().err == ""
         waiting = threading.Thread(target=ready.wait_for_others, args=(second.fileno(),))
         waiting.start()
+        said: list[str] = []
+        assert wait_for(lambda: said.append(capfd.readouterr().err) or "waiting for it to end" in "".join(said))
         waiting.join(0.5)
         assert waiting.is_alive()
-        assert capfd.readouterr().err.count("waiting for it to end") == 1
+        assert "".join([*said, capfd.readouterr().err]).count("waiting for it to end") == 1
         first.close()
-        waiting.join(30)
+        waiting.join(240)
         assert not waiting.is_alive()
 
 

@@ -20,7 +20,7 @@ def hold(folder: Path, held: Event, over: Event) -> None:
     """Hold a folder until told otherwise."""
     with files.lock_folder(folder):
         held.set()
-        over.wait(60)
+        over.wait(240)
 
 
 def other_program(folder: Path) -> tuple[BaseProcess, Event]:
@@ -29,7 +29,7 @@ def other_program(folder: Path) -> tuple[BaseProcess, Event]:
     held, over = spawn.Event(), spawn.Event()
     other = spawn.Process(target=hold, args=(folder, held, over))
     other.start()
-    assert held.wait(60)
+    assert held.wait(240)
     return other, over
 
 

@@ -60,7 +60,9 @@ def test_flac_files_beyond_bounds_are_refused(tmp_path: Path, monkeypatch: pytes
         read_wav(path)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(st.integers(0, 12_000), st.binary(max_size=60))
 def test_no_flac_breaks_the_reader(tmp_path: Path, keep: int, rubbish: bytes) -> None:
     path = tmp_path / "a.flac"

@@ -173,7 +173,11 @@ def test_a_link_a_pipe_and_a_folder_in_place_of_a_file_are_named(
         explain(folder)
 
 
-@settings(max_examples=12, phases=[Phase.generate], suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12,
+    phases=[Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(data=st.data())
 def test_bytes_gone_wrong_anywhere_are_told_or_harmless(folder: Path, data: st.DataObject) -> None:
     names = ("drilling.toml", "prices.csv", "marks-1.json", "measurements/volts-on-arrival.csv")

@@ -62,7 +62,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(ENDS, st.lists(st.sampled_from(CHANGES), min_size=1, max_size=2, unique=True))
 def test_a_saved_job_file_keeps_its_line_ends(
     made: Path, tmp_path: Path, ends: tuple[float, int], changes: list[Callable[[Record], Record]]

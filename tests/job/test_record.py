@@ -533,7 +533,7 @@ HOSTILE = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.data())
 def test_hostile_texts_come_back_plain(made: Path, tmp_path: Path, data: st.DataObject) -> None:
     folder = tmp_path / "job"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import _thread
 import signal
 import subprocess
 import sys
@@ -25,6 +24,7 @@ from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from tests.tools.small_circuits import SWEEP, low_pass, valve
+from tests.tools.systems import interrupted
 
 ROOT = Path(__file__).resolve().parents[2]
 COUNT = 3 * CHUNK + 5
@@ -159,8 +159,11 @@ def test_progress_counts_netlists() -> None:
 KILLED = """
 import sys; sys.path.insert(0, ".")
 from ampsim.simulation import batch
-from tests.simulation.test_batch import wanted
-def tell(done, total, text): print(done, flush=True)
+from tests.simulation.test_batch import CHUNK, wanted
+def tell(done, total, text):
+    print(done, flush=True)
+    if done >= 9 * CHUNK:
+        sys.stdin.read()  # to be killed before the end
 batch.run(wanted({count}), folder={folder!r}, workers=1, progress=tell)
 """
 
@@ -169,7 +172,7 @@ def test_a_killed_campaign_goes_on_where_it_was(tmp_path: Path) -> None:
     count = 12 * CHUNK
     script = KILLED.format(count=count, folder=str(tmp_path))
     with subprocess.Popen(
-        [sys.executable, "-c", script], cwd=ROOT, stdout=subprocess.PIPE, encoding="utf-8"
+        [sys.executable, "-c", script], cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, encoding="utf-8"
     ) as process:
         assert process.stdout is not None
         for line in process.stdout:
@@ -201,12 +204,9 @@ def test_ctrl_c_stops_and_keeps(tmp_path: Path) -> None:
 
 def test_ctrl_c_gives_up_a_chunk_at_work() -> None:
     endless = [low_pass("tran 1e-09 1.0 0.0 1e-09", end=1.0, r1=1e3 + number) for number in range(4)]
-    # Wakes nobody who waits: so Ctrl-C comes on Windows.
-    timer = threading.Timer(1.0, _thread.interrupt_main)
-    timer.start()
     began = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        batch.run(endless, workers=2)
+        interrupted(1.0, lambda: batch.run(endless, workers=2))  # which wakes nobody who waits: so it comes on Windows
     # The netlists would go on for minutes; the guard against endless ones ends them after one.
     assert time.monotonic() - began < 30.0
 

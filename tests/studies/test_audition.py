@@ -82,7 +82,7 @@ def run(*arguments, cwd=None):
         capture_output=True,
         encoding="utf-8",
         cwd=cwd,
-        timeout=120,
+        timeout=600,
         check=False,
     )
 

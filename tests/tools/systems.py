@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import _thread
 import os
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -68,13 +70,23 @@ def suspend(process: int) -> None:
     """Stop a process without ending it; the test is skipped where the system keeps that to itself, as wine does."""
     stopped = psutil.Process(process)
     stopped.suspend()
-    if not wait_for(lambda: stopped.status() == psutil.STATUS_STOPPED, 2.0):
+    if not wait_for(lambda: stopped.status() == psutil.STATUS_STOPPED, 20.0):
         stopped.resume()
         assert sys.platform == "win32"
         pytest.skip("this system does not say that a process is suspended")
 
 
-def wait_for(condition: Callable[[], bool], seconds: float = 10.0) -> bool:
+def interrupted(seconds: float, work: Callable[[], object]) -> None:
+    """Do some work, and interrupt it after a while [s] as Ctrl-C does; never what comes before it or after it."""
+    timer = threading.Timer(seconds, _thread.interrupt_main)
+    timer.start()
+    try:
+        work()
+    finally:
+        timer.cancel()
+
+
+def wait_for(condition: Callable[[], bool], seconds: float = 120.0) -> bool:
     """Wait until something holds; whether it does in the end."""
     end = time.monotonic() + seconds
     while not condition() and time.monotonic() < end:

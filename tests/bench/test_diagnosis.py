@@ -173,6 +173,18 @@ def test_a_supply_that_the_mains_explain_is_healthy(amp: Amp, bench: MeteredAmp,
     assert "supply stands" not in scaled.verdict()
 
 
+def test_mains_that_stand_elsewhere_are_no_fault_of_an_amp_with_a_mains_transformer() -> None:
+    amp = load_amp("kitchen")
+    wired = circuit_at(amp, {})
+    held = MeteredAmp(amp, {}, tuple(probe(wired, name) for name in standard_probes(wired)))
+    (volts,) = held.read([State(supply=0.93)])
+    read = dict(zip((each.name for each in held.probes), volts.tolist(), strict=True))
+    assert read["B1"] == pytest.approx(0.93 * held.read([State()])[0, 0], rel=0.02)
+    found = diagnose(amp, parse_readings({"volts": read, "mains": 213.9, "mains_drawn": 230.0}, amp))
+    assert found.healthy
+    assert found.supply == pytest.approx(0.93, rel=0.01)
+
+
 def test_the_threshold_holds_for_other_healthy_amps_of_the_linear_model(model: FaultModel, bench: MeteredAmp) -> None:
     own = model.only([each.name for each in bench.probes])
     ranking, rng = Ranking(own, Meter(supply=1e-6)), np.random.default_rng(8)

@@ -22,6 +22,7 @@ from ampsim.simulation.stimuli import Sine
 from ampsim.studies.audition_request import default_audition
 from ampsim.studies.headroom.measures import clipping_table, power_table
 from ampsim.studies.headroom.simulate import headroom
+from ampsim.studies.ratings.devices import device_ratings
 from ampsim.studies.ratings.simulate import stress
 from ampsim.studies.ratings.valves import valve_ratings
 
@@ -116,3 +117,19 @@ def of_limits(amp: Amp, positions: list[dict[str, Any]]) -> dict[str, list[Any]]
 def by_position(table: pd.DataFrame, columns: list[str]) -> dict[str, list[Any]]:
     rows = table.astype(object).where(table.notna(), None)
     return {str(name): sorted(map(str, own[columns].to_numpy().tolist())) for name, own in rows.groupby("position")}
+
+
+@pytest.mark.parametrize("drawn", ["off", "on"])
+@pytest.mark.parametrize("pins", [("V1A.plate", "ground"), ("V1A.cathode", "ground"), ("B1", "V1A.plate")])
+def test_a_diode_that_a_position_brings_is_rated_there_and_nowhere_else(drawn: str, pins: tuple[str, str]) -> None:
+    """As one that is fitted for good, whichever position is drawn."""
+    fit = [{"fit": "D990", "pins": dict(zip(("anode", "cathode"), pins, strict=True))}]
+    tables = {"name": "a diode", "reason": "r", "parts": {"D990": "1N4148"}}
+    switch = {"designator": "S90", "control": "diode", "drawn": drawn, "positions": {"off": [], "on": fit}}
+    switched = apply_mods(STOCK, parse_mod(tables | {"switches": [switch]}))
+    always = apply_mods(STOCK, parse_mod(tables | {"edits": fit}))
+    columns = ["device", "type", "quantity", "state", "limit"]
+    found = by_position(device_ratings(stress(switched, [{"diode": "off"}, {"diode": "on"}])), columns)
+    wanted = by_position(device_ratings(stress(always)), columns)
+    assert wanted
+    assert found == {"diode on": wanted["as drawn"]}

@@ -9,8 +9,7 @@ from typing import cast
 
 import numpy as np
 
-from ...circuit.amp import Amp
-from ...circuit.build import Circuit, build_circuit
+from ...circuit.build import Circuit
 from ...circuit.semiconductors.description import Semiconductor
 from ...circuit.semiconductors.device import Device
 from ...circuit.supply.averaged import mains_of
@@ -37,13 +36,13 @@ class DeviceFacts:
     limits: dict[str, float]
 
 
-DEVICES = Fact("devices", dict[str, dict[str, DeviceFacts]])
-"""To each variant its semiconductors by designator."""
+DEVICES = Fact("devices", dict[str, dict[str, dict[str, DeviceFacts]]])
+"""To each variant and position its semiconductors by designator: a switch may bring one."""
 
 
-def device_facts(amp: Amp) -> dict[str, DeviceFacts]:
-    """The semiconductors of an amp as drawn, mods included."""
-    found, wired = {}, build_circuit(amp)
+def device_facts(wired: Circuit) -> dict[str, DeviceFacts]:
+    """The semiconductors of an amp at a position, mods included."""
+    found = {}
     before = source_ohms(wired)
     for part, device in _devices(wired):
         limits = dict(device.limits) | _own_limits(device)

@@ -57,14 +57,16 @@ def device_ratings(response: xr.Dataset) -> pd.DataFrame:
         value = float(response[LOAD].values[variant, position, item, state])
         name = str(response["variant"].values[variant])
         part, _, quantity = str(response["device_quantity"].values[item]).partition(".")
-        if math.isnan(value) or part not in facts[name]:
+        place = str(response["position"].values[position])
+        device = facts[name][place].get(part)
+        if math.isnan(value) or device is None:
             continue
         words, unit = _WORDS[quantity]
-        limit = facts[name][part].limits.get(quantity, math.nan)
+        limit = device.limits.get(quantity, math.nan)
         if unit == "uF":
             value, limit = 1e6 * value, 1e6 * limit
-        rows.append((name, str(response["position"].values[position]), part, facts[name][part].type, words,
-                     str(response["state"].values[state]), value, limit, unit))  # fmt: skip
+        state_name = str(response["state"].values[state])
+        rows.append((name, place, part, device.type, words, state_name, value, limit, unit))
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -98,11 +100,11 @@ def device_findings(response: xr.Dataset) -> Iterator[Finding]:
         worst = max(found, key=lambda row: (row["grade"].worry, _share(row)))
         own = {row["position"]: (in_steps(row["value"], TELLING, 1e-6),) for row in found
                if (row["quantity"], row["state"]) == (worst["quantity"], worst["state"])}  # fmt: skip
-        known = not math.isnan(worst["limit"])
+        known, device = not math.isnan(worst["limit"]), facts[worst["position"]][str(part)]
         yield Finding(
             TITLE, f"{part} {worst['quantity']}", modded, worst["position"], worst["value"], worst["unit"],
             worst["limit"] if known else None, worst["grade"], _words(worst, found), HOW,
-            f"limits ({facts[str(part)].basis}): {facts[str(part)].source}", "",
+            f"limits ({device.basis}): {device.source}", "",
             where=positions.words(worst["position"], own),
         )  # fmt: skip
 

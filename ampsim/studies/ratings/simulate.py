@@ -14,7 +14,7 @@ from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
 from ...circuit.neighbours import feeds_from_supply
-from ...circuit.positions import Position
+from ...circuit.positions import Position, position_label
 from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
@@ -29,7 +29,7 @@ from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 from ...simulation.valve_facts import switched_valves
-from .device_loads import DEVICES, LOAD, device_facts, device_readings
+from .device_loads import DEVICES, LOAD, DeviceFacts, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
 from .runs import Job, answers_of, drive, elements_of, netlist_of
 from .supply_loads import mains_resistors, rectifier_readings
@@ -129,10 +129,17 @@ def stress(
     rows = [_worst(read[start : start + len(runs)]) for start in range(0, len(read), len(runs))]
     facts = provenance(asked.variants, runs[0], [netlist for *_, netlist in jobs], remarks) | switched_valves(asked)
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
-    facts |= put(DEVICES, {amp.variant: device_facts(amp) for amp in asked.variants})
+    facts |= put(DEVICES, _devices_of(asked))
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
     facts |= put(EQUAL_VALVES, equal_valves(last)) | put(AGREEMENT, known.solver.agreement)
     return _dataset(asked, rows, facts)
+
+
+def _devices_of(asked: Request) -> dict[str, dict[str, dict[str, DeviceFacts]]]:
+    found: dict[str, dict[str, dict[str, DeviceFacts]]] = {amp.variant: {} for amp in asked.variants}
+    for case in asked.cases:
+        found[case.amp.variant][position_label(case.position)] = device_facts(case.wired)
+    return found
 
 
 def _supply_pots(asked: Request) -> list[str]:

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from ..base.cubic import cubic
 from ..base.errors import DescriptionError
 from ..circuit.build import SPEAKER
 from ..simulation.band_limit import drift
@@ -175,12 +176,10 @@ def _window(response: xr.Dataset, node: str | None) -> xr.DataArray:
 
 def _even(settled: xr.DataArray, response: xr.Dataset) -> xr.DataArray:
     """The settled cycles without drift on an even grid of 1024 points a cycle, last point left out."""
-    from scipy.interpolate import CubicSpline
-
     piece = settled.transpose(..., "time")
     start, points = _window_start(response), _POINTS_PER_CYCLE * int(_sine(response).cycles)
     grid = np.linspace(start, float(piece["time"].values[-1]), points, endpoint=False)
-    rows = np.asarray(CubicSpline(piece["time"].values, piece.values, axis=-1)(grid))
+    rows = cubic(piece["time"].values, piece.values, grid)
     rows = rows - drift(rows, int(_sine(response).cycles)) * (np.arange(points) / points - 0.5)
     coords = {name: coord for name, coord in piece.coords.items() if "time" not in coord.dims}
     return xr.DataArray(rows, {**coords, "time": grid}, piece.dims)

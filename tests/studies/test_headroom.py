@@ -12,6 +12,7 @@ import xarray as xr
 from hypothesis import example, given
 from hypothesis import strategies as st
 from matplotlib.lines import Line2D
+from scipy.interpolate import PchipInterpolator
 
 from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, parse_mod, simulate
 from ampsim.circuit.build import build_circuit
@@ -27,7 +28,7 @@ from ampsim.simulation.band_limit import band_limited, drift
 from ampsim.simulation.facts import get
 from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
-from ampsim.studies.headroom.crossings import first_crossing
+from ampsim.studies.headroom.crossings import first_crossing, value_at
 from ampsim.studies.headroom.findings import headroom_findings
 from ampsim.studies.headroom.measures import (
     LOAD_OHM,
@@ -341,3 +342,18 @@ def test_an_echo_that_comes_later_is_no_compression() -> None:
     table = clipping_table(told).set_index("stage")
     assert (table["clips at [V]"] > 0.002).all()
     assert abs(float(compression_db(told)["valve"].sel(stage=WHOLE, level=0.001).squeeze())) < 0.1
+
+
+def test_crossings_lie_on_the_monotone_cubic_of_scipy() -> None:
+    lot = np.random.default_rng(3)
+    for _ in range(200):
+        x = np.cumsum(10.0 ** lot.uniform(-1.0, 0.5, int(lot.integers(2, 9))))
+        # Whole numbers make flat pieces and turns.
+        y = np.round(np.cumsum(lot.normal(size=x.size)), int(lot.integers(0, 9)))
+        curve, levels, limit = PchipInterpolator(x, y), np.exp(x), float(lot.uniform(y.min(), y.max()))
+        at = float(lot.uniform(levels[0], levels[-1]))
+        assert value_at(levels, y, at) == pytest.approx(float(curve(np.log(at))), abs=1e-12)
+        crossed = first_crossing(levels, y, limit)
+        if 0.0 < crossed < np.inf:
+            assert float(curve(np.log(crossed))) == pytest.approx(limit, abs=1e-12)
+            assert levels[int(np.argmax(y >= limit)) - 1] <= crossed <= levels[int(np.argmax(y >= limit))]

@@ -25,6 +25,7 @@ from ampsim.studies.stability import steady
 from ampsim.studies.stability.section import section
 from ampsim.studies.stability.steady import growth_at
 from tests.tools import any_amps, random_amps
+from tests.truth import bench
 from tests.truth.stability import phase_shift_loop
 
 SWEEP, LOOPS = FrequencySweep(1e-3, 1e9, 3), LoopSweep(per_decade=3)
@@ -98,6 +99,14 @@ def test_a_reduction_and_a_position_as_it_stands_are_the_same() -> None:
         assert row is not None
         assert alone is not None
         np.testing.assert_allclose(1.0 + row, 1.0 + alone, rtol=1e-8)
+
+
+def test_a_network_without_valves_has_a_return_difference_of_one() -> None:
+    """With knobs or without, and nothing to be listened at."""
+    wires = bench.wired("divider", R1=["in", "middle"], R2=["middle", "out"])
+    amp = bench.amp({"R1": "100k", "R2": "100k", "R9": "1M"}, [wires, bench.stage("load", load="R9")])
+    np.testing.assert_array_equal(return_differences([Case(amp, {})], SWEEP), 1.0)
+    assert growth_at([(amp, {})])[0].modes == 0
 
 
 MODDED = apply_mods(load_amp("workshop-b"), load_mod("feedback-with-presence"))

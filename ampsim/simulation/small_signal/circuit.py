@@ -177,7 +177,8 @@ class SmallSignal:
         answers = self._equations.solve(numbers, self._rest_drives(), self._looked, np.zeros(1, complex))
         found = np.moveaxis(answers.values[:, 0].real, 1, 2)  # variants, looked at, drives
         reading = [self._read(found, numbers, port.terms) for port in layout.ports]
-        whole = np.stack([np.zeros_like(found[:, 0]), *reading], axis=1)[:, 1:]
+        nothing = np.zeros((found.shape[0], found.shape[2]))
+        whole = np.stack([nothing, *reading], axis=1)[:, 1:]
         still, ohms = whole[:, :, 0], whole[:, :, 1:]
         laws = self._currents.numbers(variants.sockets)
         bad = ~(answers.residual < TRUSTED)
@@ -191,7 +192,7 @@ class SmallSignal:
         flow, _ = self._currents.at(volts, laws)
         wires = [layout.wire(place) for place in range(len(layout.wires))]
         heard = [self._read(found, numbers, ((each, "", 1.0),)) for each in (*self._heard, *wires)]
-        seen = np.stack([np.zeros_like(found[:, 0]), *heard], axis=1)[:, 1:]
+        seen = np.stack([nothing, *heard], axis=1)[:, 1:]
         nets = seen[:, :, 0] + np.einsum("vnp,vp->vn", seen[:, :, 1:], flow)
         good &= ~bad
         for each in (nets, volts, flow):

@@ -239,7 +239,7 @@ def test_power_comes_on_a_limiter_first_with_the_load_on() -> None:
     assert "Load on the output" in power[0].do
     assert "current limiter" in power[0].do
     assert "switch off at once" in power[1].do
-    assert [bool(step.checks) for step in power[:5]] == [False, False, True, False, True]
+    assert [bool(step.checks) for step in power[:5]] == [False, True, True, False, True]
     assert "half the mains" in power[2].do
     assert "while dead" in power[4].do
 
@@ -265,9 +265,12 @@ def test_switch_positions_that_move_volts_are_read_too() -> None:
 def test_negative_rails_have_their_limits_the_right_way_round() -> None:
     stock = load_amp("workshop-b")
     steps = work_steps(stock, apply_mods(stock, load_mod("feedback-with-presence"))).steps
-    half, whole = (check for step in steps for check in step.checks if check.place == "bias" and check.unit == "V")
+    lamp, half, whole = (
+        check for step in steps for check in step.checks if check.place == "bias" and check.unit == "V"
+    )
     assert whole.low < -20.0 < whole.high
     assert half.low < -10.0 < half.high
+    assert whole.low < lamp.high < half.high < 0.0
 
 
 def test_lifted_bridged_and_swapped_parts_are_told_apart() -> None:

@@ -15,6 +15,7 @@ from ...simulation.response import simulate
 from ..new_parts import new_mods, new_parts
 from .bias import bias_steps
 from .checks import VOLT_LIMIT, Check, voltage_check
+from .limiter import Draw, limiter_words, mains_draw, shares_left
 from .power_signs import fault_signs
 from .step import Phase, Step
 
@@ -41,16 +42,23 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
     after, cold = _volts(modded, position, places), _volts(modded, position, rails, cold=True)
     before = _volts(stock, position, [place for place in places if place in _places(stock)])
     most = max((abs(each) for each in cold.values()), default=0.0)
+    draw = mains_draw(modded, position)
+    on_lamp = list(_on_lamp(modded, position, rails, draw))
     yield Step(
         Phase.FIRST_POWER,
         "Close up what can be closed. Load on the output, volume down, nothing in the input, mains through a current "
         "limiter (a lamp of about the amp's own watts in series with the live wire, in an insulated holder).",
+        how=limiter_words(draw),
     )
     yield Step(
         Phase.FIRST_POWER,
         "Switch on at arm's length and watch the lamp: bright, then dim as filters fill and valves warm. If it stays "
         f"bright, switch off at once and go back to the cold check. On the limiter all volts stay below those listed; "
         f"before the valves draw current, rails can rise to {most:.0f} V.",
+        on_lamp,
+        _METER if on_lamp else "",
+        how=(_READ,) if on_lamp else (),
+        wrong=("A lamp as bright as alone on the mains has nearly all of them across it: the amp draws far too much.",),
     )
     yield from _half_mains(modded, position, rails)
     yield Step(Phase.FIRST_POWER, "Smoke, hum, a red plate, a hot resistor: off. Else switch off, discharge, verify.")
@@ -76,15 +84,7 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
 
 def _half_mains(amp: Amp, position: Position, rails: Sequence[str]) -> Iterator[Step]:
     """What the rails read with half the mains on them: between no valve conducting and all as warm as ever."""
-    half = at_supply(amp, 0.5)
-    warm, cold = _volts(half, position, rails), _volts(half, position, rails, cold=True)
-    checks = []
-    for name in rails:
-        low, high = sorted((warm[name], cold[name]), key=abs)
-        found = voltage_check(name, cold[name])
-        if found is not None:
-            ends = sorted((low * (1.0 - VOLT_LIMIT), high * (1.0 + VOLT_LIMIT)))
-            checks.append(replace(found, value=high, low=ends[0], high=ends[1]))
+    checks = list(_between(amp, position, rails, 0.5, 0.5))
     yield Step(
         Phase.FIRST_POWER,
         "With a variable transformer: turn it up to half the mains within a minute, its ammeter in sight, and read the "
@@ -94,6 +94,26 @@ def _half_mains(amp: Amp, position: Position, rails: Sequence[str]) -> Iterator[
         wrong=("Below these, or more current the longer it is on: something draws too much; off, and back to the cold "
                "check.",),
     )  # fmt: skip
+
+
+def _on_lamp(amp: Amp, position: Position, rails: Sequence[str], draw: Draw) -> Iterator[Check]:
+    """What the rails read behind the first of the lamps that are named, where the amp's draw is known."""
+    for lamp in draw.lamps()[:1]:
+        yield from _between(amp, position, rails, *shares_left(draw, lamp))
+
+
+def _between(amp: Amp, position: Position, rails: Sequence[str], least: float, most: float) -> Iterator[Check]:
+    """Rails between those of a warm amp at a share of the mains and of one that draws nothing at another [ratio]."""
+    warm, cold = (
+        _volts(at_supply(amp, least), position, rails),
+        _volts(at_supply(amp, most), position, rails, cold=True),
+    )
+    for name in rails:
+        low, high = sorted((warm[name], cold[name]), key=abs)
+        found = voltage_check(name, cold[name])
+        if found is not None:
+            ends = sorted((low * (1.0 - VOLT_LIMIT), high * (1.0 + VOLT_LIMIT)))
+            yield replace(found, value=high, low=ends[0], high=ends[1])
 
 
 def _valves(places: Sequence[str]) -> set[str]:

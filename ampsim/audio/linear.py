@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from ..base.errors import DescriptionError
 from ..circuit.amp import Amp
@@ -83,6 +82,8 @@ def through(gain: NDArray[np.complex128], frequency: Array, sound: Array) -> Arr
     DescriptionError
         When the place has no signal.
     """
+    from scipy.interpolate import CubicSpline
+
     if not np.all(np.abs(gain) > 0.0):
         raise DescriptionError("a place without signal has nothing to listen to")
     count = 1 << int(sound.size + _TAIL * RATE - 1).bit_length()

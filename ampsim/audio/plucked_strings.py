@@ -15,7 +15,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 Array = NDArray[np.float64]
 # Where the string is plucked and picked up, as parts of its sounding length: our choice, kept for every string.
@@ -54,6 +53,8 @@ def pluck(note: Note, rate: int) -> Array:
 
 def _struck(note: Note, count: int, rate: int) -> Array:
     """What goes into the loop: a pulse, smoothed below the fundamental, through the combs of pick and pickup."""
+    from scipy.signal import lfilter
+
     period = rate / note.hertz
     pulse = np.zeros(count)
     pulse[0] = note.strength

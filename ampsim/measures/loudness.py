@@ -11,6 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
+from .mosqito_functions import mosqito_function
 
 Array = NDArray[np.float64]
 
@@ -37,6 +38,10 @@ _SILENT = 1e-14  # what MoSQITo takes for the power of silence [ratio to the ref
 _CLOSE_DB = 4e-3
 _WIDEST_DB = 60.0
 _ROUNDS = 60
+_ZWICKER, _THIRDS = "sq_metrics.loudness.loudness_zwst", "sound_level_meter.noct_spectrum"
+_FUNCTIONS = (f"{_ZWICKER}._main_loudness", f"{_ZWICKER}._calc_slopes",
+              "sq_metrics.sharpness.sharpness_din.sharpness_din_from_loudness")  # fmt: skip
+_CENTRES, _REACH = f"{_THIRDS}._center_freq", f"{_THIRDS}._filter_bandwidth"
 NO_CONE = "none"  # what `attrs["roll_off"]` says where nothing stands for a loudspeaker
 
 
@@ -88,32 +93,27 @@ def loudness(pressure: Array) -> tuple[Array, Array]:
     loudness, sharpness : ndarray
         Shape (sounds,): [sone] (ISO 532-1, free field), rounded as the standard does, and [acum] (DIN 45692).
     """
-    # Loaded late: it brings a plotting library along and takes a second or more.
-    from mosqito.sq_metrics import sharpness_din_from_loudness
-    from mosqito.sq_metrics.loudness.loudness_zwst._calc_slopes import _calc_slopes
-    from mosqito.sq_metrics.loudness.loudness_zwst._main_loudness import _main_loudness
-
+    main, slopes, sharpness_din = map(mosqito_function, _FUNCTIONS)
     # Always at least two columns: for a single one MoSQITo returns plain numbers.
     columns = np.concatenate([pressure, pressure[:, -1:]], axis=1)
     # What `loudness_zwst_freq` does, but for its filters, which it designs anew for every sound.
     level = 10.0 * np.log10(np.maximum(_bands() @ columns**2 / _PASCAL**2, _SILENT))
-    sone, specific = _calc_slopes(_main_loudness(level, "free"))
-    acum = sharpness_din_from_loudness(sone, specific)
+    sone, specific = slopes(main(level, "free"))
+    acum = sharpness_din(sone, specific)
     return np.asarray(sone)[:-1], np.asarray(acum)[:-1]
 
 
 @lru_cache(maxsize=1)
 def _bands() -> Array:
     """How much of the power at each frequency of `GRID` passes each third-octave filter of MoSQITo [ratio]."""
-    from mosqito.sound_level_meter.noct_spectrum._center_freq import _center_freq
-    from mosqito.sound_level_meter.noct_spectrum._filter_bandwidth import _filter_bandwidth
-    from scipy import signal
-
-    centres, _ = _center_freq(fmin=24, fmax=12600, n=3, G=10, fr=1000)
-    reach, _, _ = _filter_bandwidth(centres, n=3)
-    edges = [(centre / GRID[-1] / wide, centre / GRID[-1] * wide) for centre, wide in zip(centres, reach, strict=True)]
-    filters = [signal.butter(3, each, "bandpass", output="sos") for each in edges]
-    return np.array([np.abs(signal.sosfreqz(each, worN=GRID.size)[1]) ** 2 for each in filters])
+    centres, _ = mosqito_function(_CENTRES)(fmin=24, fmax=12600, n=3, G=10, fr=1000)
+    reach, _, _ = mosqito_function(_REACH)(centres, n=3)
+    # Butterworth's band-pass of third order by the bilinear transform, at as many frequencies up to half the rate.
+    low, high = (np.tan(0.5 * np.pi * centres / GRID[-1] * share)[:, np.newaxis] for share in (1.0 / reach, reach))
+    at = np.tan(0.5 * np.pi * np.arange(GRID.size) / GRID.size)
+    with np.errstate(divide="ignore"):
+        beside = (at**2 - low * high) / (at * (high - low))
+    return np.asarray(1.0 / (1.0 + beside**6))
 
 
 def compare(gain: xr.DataArray, listening: Listening | None = None, base: int = 0) -> xr.Dataset:

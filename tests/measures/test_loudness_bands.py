@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from mosqito.sq_metrics import loudness_zwst_freq, sharpness_din_from_loudness
@@ -19,3 +22,17 @@ def test_sounds_are_as_loud_and_sharp_as_the_library_says(level: float) -> None:
     found = loudness(pressure)
     assert found[0] == pytest.approx(sone, rel=1e-3, abs=1e-3)  # its last digit
     assert found[1] == pytest.approx(sharpness_din_from_loudness(sone, specific), rel=1e-3, abs=1e-3)
+
+
+def test_the_library_is_not_loaded_whole_and_can_be_afterwards() -> None:
+    asks = """
+import sys
+import numpy as np
+from ampsim.measures.loudness import GRID, loudness
+first = loudness(np.full((GRID.size, 1), 1e-3))
+print(sorted({"mosqito", "matplotlib", "scipy"} & set(sys.modules)))
+import mosqito
+print(mosqito.__version__ != "", np.array_equal(first, loudness(np.full((GRID.size, 1), 1e-3))))
+"""
+    told = subprocess.run([sys.executable, "-c", asks], capture_output=True, text=True, check=True, timeout=120)
+    assert told.stdout.split("\n")[:2] == ["[]", "True True"]

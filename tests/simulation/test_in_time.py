@@ -17,6 +17,7 @@ from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
 from ampsim.simulation.agreement import STATED, Agreement
 from ampsim.simulation.analyses import Transient
+from ampsim.simulation.band_limit import slow_part
 from ampsim.simulation.in_time import ALONE, INSTEAD, InTime, TimedRun, difference, solved_instead
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
@@ -60,6 +61,28 @@ def timed(amp: Amp, stimulus: Any, nodes: tuple[str, ...] = (), pace: Pace | Non
 def texts(outcome: Any) -> list[bytes]:
     """All numbers of an answer."""
     return [each.tobytes() for each in (outcome.scale, *outcome.vectors.values())]
+
+
+@pytest.mark.parametrize("number", [None, 100_068])
+def test_what_is_kept_of_an_answer_is_the_same_as_of_all_steps(number: int | None) -> None:
+    amp = load_amp("workshop-a") if number is None else random_amps.draw(number).amp
+    tone, step, begin = Sine(1000.0, 0.05, 0.003, 2), 2.5e-6, 0.003
+    run = timed(amp, tone)
+
+    def played(pace: Pace) -> Arrays:
+        return module.transient(run.wired, run.setting, run.analysis, run.netlist.form.vectors, pace)
+
+    whole, kept = played(Pace(step)), played(Pace(step, keep=20e-6, since=begin))
+    slow = played(Pace(step, keep=20e-6, since=begin, slow=tone.cycles))
+    grid = begin + 20e-6 * np.arange(101)
+    np.testing.assert_allclose(kept.scale, grid, atol=1e-12)
+    speaker = f"v({run.wired.speaker})"
+    for name, wave in kept.vectors.items():
+        np.testing.assert_allclose(wave, whole.vectors[name][::8][-grid.size :], rtol=1e-9, atol=1e-9)
+        if name != speaker:
+            np.testing.assert_array_equal(wave, slow.vectors[name])
+    found = slow_part(whole.vectors[speaker][-8 * 100 - 1 :], 100, tone.cycles)
+    np.testing.assert_allclose(slow.vectors[speaker], found, rtol=1e-7, atol=1e-7)
 
 
 @pytest.mark.parametrize("stimulus", STIMULI, ids=lambda each: each.shape)

@@ -26,6 +26,7 @@ from .columns import add_eight, multiply
 from .compiled import inline_late, jit
 from .kernel_arguments import (
     AT,
+    BEFORE,
     CURRENT,
     ERROR,
     GUESS,
@@ -129,7 +130,7 @@ def march(
         multiply(inverse, right, change)
         for row in range(v.shape[0]):
             work[GUESS, row] = v[row] + change[row]
-            v[row] = work[GUESS, row] + work[ERROR, row]
+            v[row] = work[GUESS, row] + 2.0 * work[ERROR, row] - work[BEFORE, row]
         if not newton(p, solver):
             state[REPAIRED] += 1
             for row in range(v.shape[0]):
@@ -148,6 +149,7 @@ def march(
             known[states + port] = current[port]
         for row in range(v.shape[0]):
             work[OLD_P, row] = p[row]
+            work[BEFORE, row] = work[ERROR, row]
             work[ERROR, row] = v[row] - work[GUESS, row]
         for row in range(states):
             known[row] = into[first + row]

@@ -15,8 +15,8 @@ Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 # Rows of `Solver.work`: voltages [V] and currents [A] of the ports, residual, correction, and what was before.
-V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR = range(13)
-ROWS = 13
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR, BEFORE = range(14)
+ROWS = 14
 # Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 COUNTS = 5

@@ -35,7 +35,7 @@ def slow_part(fine: Array, count: int, cycles: int) -> Array:
     Parameters
     ----------
     fine : array
-        Even samples over whole cycles, both ends included: a whole number to each step of the grid.
+        Even samples [V] over whole cycles, both ends included: a whole number to each step of the grid.
     count : int
         Steps of the grid.
     cycles : int

@@ -34,5 +34,5 @@ print(sorted({"mosqito", "matplotlib", "scipy"} & set(sys.modules)))
 import mosqito
 print(mosqito.__version__ != "", np.array_equal(first, loudness(np.full((GRID.size, 1), 1e-3))))
 """
-    told = subprocess.run([sys.executable, "-c", asks], capture_output=True, text=True, check=True, timeout=120)
+    told = subprocess.run([sys.executable, "-c", asks], capture_output=True, encoding="utf-8", check=True, timeout=120)
     assert told.stdout.split("\n")[:2] == ["[]", "True True"]

@@ -48,7 +48,7 @@ class Equations:
 
     @cached_property
     def scale(self) -> Array:
-        """What turns states into those that hold alike much."""
+        """What turns states into those that hold alike much [square roots of F and H]."""
         return np.sqrt(np.diag(self.energy))
 
 

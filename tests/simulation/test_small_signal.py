@@ -33,8 +33,9 @@ from tests.tools import random_amps
 from tests.truth import bench
 
 GRID = FrequencySweep(per_decade=5)
-# Amps by lot, among them the first with a core that saturates, op amps, an opto-coupler.
-LOTS = (*range(300_000, 300_012), 300_021, 300_028, 300_059, 300_071)
+# Amps by lot, among them the first with a core that saturates, op amps, an opto-coupler; the last needs other pivots at
+# 20 kHz than at 600 Hz.
+LOTS = (*range(300_000, 300_012), 300_021, 300_028, 300_059, 300_071, 302_145)
 
 
 def circuit(wired: Circuit, setting: dict[str, float | str], nets: Sequence[str], **more: object) -> SmallSignal:

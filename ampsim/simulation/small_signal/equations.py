@@ -9,13 +9,14 @@ import numpy as np
 from ...base.errors import EngineError
 from ...circuit.reverb_tank import ReverbTank
 from ..timestep.branches import Parts
-from .elimination import Answers, Drives, Stamps, solve
+from .elimination import TRUSTED, Answers, Drives, Stamps, solve
 from .layout import Layout
 from .pivots import Array, Complex, Program, Whole, program_of
 
 # Pivots of sweeps are chosen at this frequency [Hz].
 _MIDDLE = 600.0
 _KEPT = 256
+_FEW = 8  # frequencies that have pivots of their own where the common ones do not do
 _programs: dict[object, Program] = {}
 Row = tuple[int, int, int, float]
 """Of a right side its number, a row, an entry of the equations or -1, and the share of it."""
@@ -77,12 +78,33 @@ class Equations:
         rhythm : ndarray
             Complex frequencies [1/s].
         """
+        found = self._solved(numbers, drives, looked, rhythm, self._kept_program(numbers[0], rhythm))
+        values, residual = found.values, found.residual.copy()
+        bad = np.flatnonzero(~(residual < TRUSTED) & np.isfinite(numbers).all(axis=1))
+        if bad.size and rhythm.size > 1:
+            residual[bad] = self._again(numbers[bad], drives, looked, rhythm, values, bad)
+        return Answers(values, residual)
+
+    def _again(
+        self, numbers: Array, drives: Drives, looked: Whole, rhythm: Complex, values: Complex, bad: Whole
+    ) -> Array:
+        """Put other answers in the place of bad ones; what these miss by.
+
+        Far from the frequency by which they were chosen pivots may have become small: a few each have their own then.
+        """
+        missed = np.zeros(len(bad))
+        for some in np.array_split(np.arange(rhythm.size), -(-rhythm.size // _FEW)):
+            try:
+                near = self._program(numbers[0], rhythm[some[len(some) // 2]])
+            except np.linalg.LinAlgError:
+                return np.full(len(bad), np.inf)
+            found = self._solved(numbers, drives, looked, rhythm[some], near)
+            values[np.ix_(bad, some)] = found.values
+            missed = np.maximum(missed, found.residual)
+        return missed
+
+    def _solved(self, numbers: Array, drives: Drives, looked: Whole, rhythm: Complex, program: Program) -> Answers:
         layout = self.layout
-        springs = [_handed_on(line.tank, rhythm) for line in self._parts.lines]
-        factors = np.stack([np.ones_like(rhythm), rhythm, *springs], axis=1)
-        at = _MIDDLE * 2j * np.pi if rhythm.any() else 0j
-        middle = np.array([1.0, at, *(_handed_on(line.tank, np.array([at]))[0] for line in self._parts.lines)])
-        program = self._program(numbers[0], middle, bool(rhythm.any()))
         row_place, column_place = (np.argsort(order) for order in (program.row_order, program.column_order))
         row, column = layout.places.T
         inside = column < layout.size
@@ -92,26 +114,35 @@ class Equations:
         current = (program.column_order >= len(layout.free)).astype(np.int64)
         stamps = Stamps(*layout.stamps, slot, row, column, current)
         placed = drives._replace(row=row_place[drives.row])
-        return solve(program, stamps, placed, column_place[looked], numbers, factors)
+        return solve(program, stamps, placed, column_place[looked], numbers, self._factors(rhythm))
 
-    def _program(self, numbers: Array, factors: Complex, moving: bool) -> Program:
-        layout = self.layout
-        entry, source, sign, kind = layout.stamps
-        key = (layout.size, moving, *(each.tobytes() for each in (layout.places, entry, source, sign, kind)))
+    def _factors(self, rhythm: Complex) -> Complex:
+        springs = [_handed_on(line.tank, rhythm) for line in self._parts.lines]
+        return np.stack([np.ones_like(rhythm), rhythm, *springs], axis=1)
+
+    def _kept_program(self, numbers: Array, rhythm: Complex) -> Program:
+        """Pivots for every circuit with the same equations, at rest or at whatever frequency."""
+        moving = bool(rhythm.any())
+        key = (self.layout.size, moving, *(each.tobytes() for each in (self.layout.places, *self.layout.stamps)))
         program = _programs.get(key)  # found once: another thread may forget it
         if program is None:
             if len(_programs) > _KEPT:
                 _programs.clear()
-            amounts = np.zeros(len(layout.places), complex)
-            np.add.at(amounts, entry, sign * numbers[source] * factors[kind])
-            row, column = layout.places.T
-            inside = column < layout.size
-            whole = np.zeros((layout.size, layout.size), complex)
-            pattern = np.zeros(whole.shape, dtype=bool)
-            whole[row[inside], column[inside]] = amounts[inside]
-            pattern[row[inside], column[inside]] = True
-            program = _programs[key] = program_of(whole, pattern)
+            program = _programs[key] = self._program(numbers, _MIDDLE * 2j * np.pi if moving else 0j)
         return program
+
+    def _program(self, numbers: Array, at: complex) -> Program:
+        layout = self.layout
+        entry, source, sign, kind = layout.stamps
+        amounts = np.zeros(len(layout.places), complex)
+        np.add.at(amounts, entry, sign * numbers[source] * self._factors(np.array([at]))[0][kind])
+        row, column = layout.places.T
+        inside = column < layout.size
+        whole = np.zeros((layout.size, layout.size), complex)
+        pattern = np.zeros(whole.shape, dtype=bool)
+        whole[row[inside], column[inside]] = amounts[inside]
+        pattern[row[inside], column[inside]] = True
+        return program_of(whole, pattern)
 
 
 def _handed_on(tank: ReverbTank, rhythm: Complex) -> Complex:

@@ -238,6 +238,15 @@ def test_import_is_light() -> None:
     assert done.stdout.strip() == "[]"
 
 
+def test_topics_load_what_is_compiled_and_scipy_only_where_they_use_it() -> None:
+    ask = "import sys, ampsim.studies.sheet.sheet, ampsim.job.papers.exercise; "
+    ask += (
+        "print([name for name in ('numba', 'scipy.special', 'scipy.linalg', 'scipy.optimize') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, encoding="utf-8", check=True)
+    assert done.stdout.strip() == "[]"
+
+
 def test_files_stay_short() -> None:
     long = {str(path.relative_to(ROOT)): len(path.read_text("utf-8").splitlines()) for path in MODULES}
     assert not {name: lines for name, lines in long.items() if lines > 300}

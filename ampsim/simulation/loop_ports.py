@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,9 @@ from .port_sweeps import Bench, Seen, bench, between
 from .ports import PortCase, PortModel, loop_gains, reduce
 from .ports_algebra import Complex, bias_moves, loop_gain_of_cut
 from .request import Case
-from .small_signal.circuit import Source
+
+if TYPE_CHECKING:
+    from .small_signal.circuit import Source
 
 Settings = tuple[tuple[str, float | str], ...]
 _ROTATIONS = (0.0, 0.5, 1.0)
@@ -167,6 +169,8 @@ def _directly(
 
 def _into_cut(own: Bench, cut: Cut) -> list[Source]:
     """1 A into each wire of a cut, then 1 V in each."""
+    from .small_signal.circuit import Source
+
     probes = [own.wired.net(places[0]) for places in cut]
     return [*(Source(amps={net: 1.0}) for net in probes), *(Source(wires={number: 1.0}) for number in range(len(cut)))]
 

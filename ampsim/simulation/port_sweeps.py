@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +20,12 @@ from ..circuit.supply.averaged import supplied
 from .devices import WRITERS
 from .drives import with_probes
 from .ports_algebra import Complex
-from .small_signal.circuit import Rest, RestRow, SmallSignal, Source
 from .small_signal.still import still_parts
 from .timestep.branches import Collector
 from .timestep.state_space import PATH
+
+if TYPE_CHECKING:  # what is compiled is loaded where it is used: most commands know these modules and need none of it
+    from .small_signal.circuit import Rest, RestRow, Source
 
 Setting = Mapping[str, float | str]
 STATED = 1e-3
@@ -88,6 +91,8 @@ class Bench:
     """
 
     def __init__(self, amp: Amp, switches: Switches, cut: Cut) -> None:
+        from .small_signal.circuit import SmallSignal
+
         whole = build_circuit(amp, switches)
         self.wired = with_probes(whole, cut)
         setting = amp.setting(dict(switches))
@@ -141,6 +146,8 @@ class Bench:
 
     def _rest(self, values: Sequence[Mapping[str, float]]) -> Rest:
         """Operating points, each found once."""
+        from .small_signal.circuit import Rest
+
         keys = [tuple(each.values()) for each in values]
         fresh = {key: each for key, each in zip(keys, values, strict=True) if key not in self._rests}
         if fresh:
@@ -178,4 +185,6 @@ def bench(amp: Amp, switches: Switches, cut: Cut = ()) -> Bench | None:
 
 def between(first: str, second: str) -> Source:
     """1 A into a net and out of another."""
+    from .small_signal.circuit import Source
+
     return Source(amps={first: 1.0, second: -1.0})

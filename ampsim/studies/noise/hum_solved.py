@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from ...base.errors import AmpsimError
 from ...circuit.stages.template import GROUND
 from ...simulation.port_sweeps import track_ohms
-from ...simulation.small_signal.circuit import SmallSignal, Source
 from ...simulation.small_signal.still import still_parts
 from .hum_plan import HARMONICS, Complex, Heard, Plan
 
@@ -35,6 +34,8 @@ def heard_by_solver(plans: Sequence[Plan]) -> list[Heard | None]:
 
 def _heard(plans: Sequence[Plan]) -> list[Heard | None]:
     """Of plans that differ in where the knobs stand alone."""
+    from ...simulation.small_signal.circuit import SmallSignal, Source
+
     plan = plans[0]
     wired, net = plan.wired, plan.wired.net
     # The source of each rail feeds its net through a wire whose current is read.

@@ -83,6 +83,9 @@ def pytest_configure(config: pytest.Config) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
     if not hasattr(config, "workerinput"):
         config.stash[_OWN] = os.environ["AMPSIM_CACHE"] = tempfile.mkdtemp(prefix="ampsim-tests-")
+        # A notebook finds no settings of who runs the tests, and needs no home that can be written.
+        for place in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR"):
+            os.environ[place] = os.path.join(config.stash[_OWN], place.lower())
         # Where this is set every process that a test starts compiles the package anew, half a second each.
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if hasattr(config.option, "loadscopereorder"):

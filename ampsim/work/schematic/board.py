@@ -159,7 +159,19 @@ class Board:
         return grown(around([*self.boxes, (x, y, x, y)]), _MARGIN)
 
     def price(self, net: str, step: Point, turn: int, room: Box) -> float:
-        """What a step costs; infinite where none can be taken."""
+        """What a step costs; infinite where none can be taken.
+
+        Parameters
+        ----------
+        net : str
+            Whose wire it is.
+        step : (float, float)
+            Where it leads [grid steps].
+        turn : int
+            Its way, an index of `WAYS`.
+        room : Box
+            Within which wires stay [grid steps].
+        """
         x, y = step
         if self.pins.get(step, net) != net or not (room[0] <= x <= room[2] and room[1] <= y <= room[3]):
             return math.inf

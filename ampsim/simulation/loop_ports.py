@@ -21,7 +21,7 @@ from .analyses import FrequencySweep, OperatingPoint
 from .drives import with_probes
 from .netlist import node_vector, slot_value, write
 from .ngspice import engine
-from .port_sweeps import Bench, Seen, bench, between
+from .port_sweeps import Bench, Seen, bench_of, between
 from .ports import PortCase, PortModel, loop_gains, reduce
 from .ports_algebra import Complex, bias_moves, loop_gain_of_cut
 from .request import Case
@@ -134,11 +134,8 @@ def gains_by_ports(
     alone = [place for each, own in groups.items() if solved and _few(each, len(own), sweep) for place in own]
     for place, row in _directly([cases[place] for place in alone], [loops[place] for place in alone], sweep):
         found[alone[place]] = row
-    worth = {
-        each: own
-        for each, own in groups.items()
-        if found[own[0]] is None and ((solved and bench_of(each.whole, each.cut)) or _pays(each, len(own)))
-    }
+    left = {each: own for each, own in groups.items() if found[own[0]] is None}
+    worth = {each: own for each, own in left.items() if _worth(each, len(own), sweep, solved)}
     for (base, own), model in zip(worth.items(), _reduced(list(worth), sweep, solved), strict=True):
         changes = base.changes(cases[place] for place in own)
         free = ~bias_moves(model.volts, changes).any(axis=-1)
@@ -146,6 +143,12 @@ def gains_by_ports(
         for place, row in zip(np.array(own)[free], rows, strict=True):
             found[place] = row
     return found
+
+
+def _worth(base: Reduction, positions: int, sweep: FrequencySweep, solved: bool) -> bool:
+    """Whether positions cost less by a reduction than one simulation after the other."""
+    known = (base, sweep, solved) in _models
+    return known or _pays(base, positions) or (solved and bench_of(base.whole, base.cut) is not None)
 
 
 def _few(base: Reduction, positions: int, sweep: FrequencySweep) -> bool:
@@ -182,11 +185,6 @@ def _at_cut(own: Bench, cut: Cut, seen: Seen) -> Complex:
 
 def _pays(base: Reduction, positions: int) -> bool:
     return base.runs < 2 * len(base.cut) * positions
-
-
-def bench_of(case: Case, cut: Cut = ()) -> Bench | None:
-    """The bench of a case, whose knobs may stand anywhere; None where our own solver does not take it."""
-    return bench(case.amp, tuple((name, each) for name, each in case.setting.items() if isinstance(each, str)), cut)
 
 
 def _reduced(bases: Sequence[Reduction], sweep: FrequencySweep, solved: bool) -> list[PortModel]:

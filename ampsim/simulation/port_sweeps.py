@@ -20,6 +20,7 @@ from ..circuit.supply.averaged import supplied
 from .devices import WRITERS
 from .drives import with_probes
 from .ports_algebra import Complex
+from .request import Case
 from .small_signal.still import still_parts
 from .timestep.branches import Collector
 from .timestep.state_space import PATH
@@ -181,6 +182,11 @@ def bench(amp: Amp, switches: Switches, cut: Cut = ()) -> Bench | None:
         return Bench(amp, switches, cut)
     except (AmpsimError, np.linalg.LinAlgError):
         return None
+
+
+def bench_of(case: Case, cut: Cut = ()) -> Bench | None:
+    """The bench of a case, whose knobs may stand anywhere; None where our own solver does not take it."""
+    return bench(case.amp, tuple((name, each) for name, each in case.setting.items() if isinstance(each, str)), cut)
 
 
 def between(first: str, second: str) -> Source:

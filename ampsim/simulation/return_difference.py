@@ -16,10 +16,10 @@ from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS
 from .analyses import FrequencySweep, PortSweep
 from .kept_sweeps import kept_table
-from .loop_ports import Reduction, bench_of, reduction, resting_volts
+from .loop_ports import Reduction, reduction, resting_volts
 from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
-from .port_sweeps import Bench, Seen, between
+from .port_sweeps import Bench, Seen, bench_of, between
 from .ports import Port, driven_by
 from .ports_algebra import Complex, bias_moves, with_changes
 from .request import Case, answers

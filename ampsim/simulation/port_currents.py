@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..circuit.semiconductors.description import Semiconductor
+from ..circuit.semiconductors.junctions import GMIN
 from ..circuit.semiconductors.laws import pieces_of
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.valves.description import GridDiode, Valve
@@ -24,8 +25,6 @@ Array = NDArray[np.float64]
 _STEP = 1e-5
 # Of two central differences, over so many volts and half of it, the one takes away the other's error.
 _EXACT_STEP = 5e-4
-GMIN = 1e-12
-"""What ngspice lets past every junction [S]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,11 +131,14 @@ class PortCurrents:
 
 
 def _beside(seat: Seat, port: int, fluxes: Collection[str]) -> float:
-    """What flows beside a law [S]: what ngspice lets past a junction, less `state_space.PATH`; past a flux nothing."""
+    """What flows beside a law [S]: what ngspice lets past a grid's diode, less `state_space.PATH`; past a flux nothing.
+
+    The law of a semiconductor's junction has it already.
+    """
     if seat.ports[port][0] in fluxes:
         return 0.0
-    junction = seat.law == "junction" or (seat.valve is not None and port == 1 and LAWS[seat.valve.law].grid is None)
-    return GMIN * junction - PATH
+    diode = seat.valve is not None and port == 1 and LAWS[seat.valve.law].grid is None
+    return GMIN * diode - PATH
 
 
 def _numbers(seat: Seat, sockets: Sequence[Mapping[str, Valve | Semiconductor]]) -> Numbers:

@@ -29,6 +29,8 @@ def _ohms(part: AnyPart, hertz: float) -> complex | None:
 def joined_ohms(wired: Circuit, ohms: Callable[[AnyPart], complex | None]) -> complex | None:
     """Impedance [ohm] of the load when each of its parts has that which `ohms` says, None for nothing.
 
+    None, too, where the speaker's net is ground: what lies beside a short is no load.
+
     Notes
     -----
     One ampere goes in at the speaker's net, Kirchhoff's current law gives the volts there: so parts of a load may
@@ -37,7 +39,7 @@ def joined_ohms(wired: Circuit, ohms: Callable[[AnyPart], complex | None]) -> co
     known = [(two_ends(each), ohms(wired.parts[each.designator])) for each in wired.load]
     ways = [(first, second, 1.0 / each) for (first, second), each in known if each is not None]
     joined = _hang_together(ways, wired.speaker)
-    if GROUND not in joined:
+    if GROUND not in joined or wired.speaker == GROUND:
         return None
     index = {net: number for number, net in enumerate(sorted(joined - {GROUND}))}
     matrix = np.zeros((len(index), len(index)), dtype=complex)

@@ -12,7 +12,7 @@ from ampsim.simulation.facts import get
 from ampsim.simulation.port_currents import PortCurrents
 from ampsim.simulation.port_sweeps import STATED
 from ampsim.simulation.request import Case
-from ampsim.studies.noise import hum_solved
+from ampsim.simulation.small_signal import circuit
 from ampsim.studies.noise.hum import SOLVERS, _apart, _Runs, hum_spectrum
 from ampsim.studies.noise.hum_measures import hum_assumptions
 from ampsim.studies.noise.hum_plan import Mains, Plan
@@ -59,7 +59,7 @@ def test_where_the_solver_has_no_answer_ngspice_does_it(monkeypatch: pytest.Monk
     def refuse(*_: object) -> None:
         raise EngineError("not by this one")
 
-    monkeypatch.setattr(hum_solved, "SmallSignal", refuse)
+    monkeypatch.setattr(circuit, "SmallSignal", refuse)
     found = hum_spectrum(PAIR, POSITIONS)
     assert get(found, SOLVERS).solved == 0
     np.testing.assert_allclose(found["contribution"], plain["contribution"], rtol=1e-4, atol=1e-12)

@@ -55,6 +55,8 @@ class Finding:
         Whether the words name the position, or hold at every one.
     where
         The settings that make it, in words, see `settings.Positions`; "" where that was not looked into.
+    least
+        Whether the limit is the least that the number should be; otherwise it is the most.
     """
 
     topic: str
@@ -71,11 +73,19 @@ class Finding:
     picture: str = ""
     names_position: bool = False
     where: str = ""
+    least: bool = False
 
     @property
     def sentence(self) -> str:
         """The words, with the settings that make it in front where they do not name them."""
         return self.words if self.names_position else f"{self.settings}: {self.words}"
+
+    @property
+    def excess(self) -> float:
+        """How far the number is past its limit [its own unit], less than nothing on the good side; nan without one."""
+        if self.limit is None:
+            return math.nan
+        return self.limit - self.value if self.least else self.value - self.limit
 
     @property
     def settings(self) -> str:

@@ -190,7 +190,15 @@ def test_the_first_answer_fits_a_screen_and_loses_nothing_that_must_be_decided(d
 
 def test_a_matter_is_told_by_the_finding_that_stands_worst() -> None:
     found = [
-        replace(_finding(grade, "w"), subject=subject, position=position, value=value, limit=limit, words=position)
+        replace(
+            _finding(grade, "w"),
+            subject=subject,
+            position=position,
+            value=value,
+            limit=limit,
+            words=position,
+            least=subject == "margin",
+        )
         for grade, subject, position, value, limit in (
             ("beyond the limit", "a", "as drawn", 2.5, 2.0),
             ("beyond the limit", "a", "high", 4.0, 2.0),
@@ -205,6 +213,20 @@ def test_a_matter_is_told_by_the_finding_that_stands_worst() -> None:
     assert (first.finding.position, first.others) == ("high", ("as drawn", "as high"))
     assert first.sentence == "high: high. Likewise as drawn and at as high."
     assert [each.finding.position for each in matters([section], Grade.NEAR)] == ["poor", "x"]
+
+
+@settings(max_examples=60)
+@given(st.lists(st.floats(-30.0, 30.0).map(lambda each: round(each, 1)), min_size=1, max_size=6), st.booleans())
+def test_of_one_grade_the_one_past_its_limit_is_told(values: list[float], least: bool) -> None:
+    """What is past a limit as stock is, or for a good reason, is near it by grade: the farthest past it is told."""
+    found = [
+        Finding("t", "s", "v", f"at {number}", value, "dB", 6.0, Grade.NEAR, "w", "h", "s", least=least)
+        for number, value in enumerate(values)
+    ]
+    (told,) = matters([Section("t", tuple(found), {}, {})], Grade.NEAR)
+    worst_value = min(values) if least else max(values)
+    assert abs(told.finding.value - worst_value) <= 0.02 * abs(worst_value - 6.0) * 1.03
+    assert len(told.others) == len(values) - 1
 
 
 def _finding(grade: str, words: str) -> Finding:

@@ -181,7 +181,7 @@ def sweep_findings(found: xr.Dataset, variant: str, position: str) -> list[Findi
     grade = Grade.FINE if share >= usual or np.abs(excess).max() <= SLIGHT_DB else Grade.NEAR
     grade = Grade.BEYOND if share < found.attrs["least"] and far_out_db(found).max() > 0.0 else grade
     words = _verdict(grade, share, usual, excess, grid)
-    return [Finding(*facts, 100.0 * share, "%", 100.0 * usual, grade, words, how, source, "compared")]
+    return [Finding(*facts, 100.0 * share, "%", 100.0 * usual, grade, words, how, source, "compared", least=True)]
 
 
 def _verdict(grade: Grade, share: float, usual: float, excess: Array, grid: Array) -> str:

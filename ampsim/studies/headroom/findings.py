@@ -65,7 +65,7 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         figures = {clipping[0]: (clipping[1], _gained(both), clips_db)}
         for subject, value, unit, limit, grade, words in (clipping, *told):
             finding = Finding(TITLE, subject, str(variant), str(position), value, unit, limit, grade, f"{words}.", how,
-                              OWN, picture)  # fmt: skip
+                              OWN, picture, least=True)  # fmt: skip
             found.append((finding, tuple(each / _STEP_DB for each in figures.get(subject, (value,)))))
     return once_per_setting(graded_by_purpose(found, response), response)
 

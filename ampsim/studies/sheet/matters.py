@@ -94,18 +94,16 @@ def silent_words(sections: Sequence[Section]) -> list[str]:
 
 
 def _matter(section: Section, findings: Sequence[Finding]) -> Matter:
-    beyond = findings[0].grade == Grade.BEYOND
-    limit = (max if beyond else min)(map(_distance, findings))
+    most = max(map(_excess, findings))
     # The first of those that stand about equally badly.
-    worst = next(each for each in findings if math.isclose(_distance(each), limit, rel_tol=_EQUALLY))
+    worst = next(each for each in findings if math.isclose(_excess(each), most, rel_tol=_EQUALLY))
     others = dict.fromkeys(each.settings for each in findings if each.settings != worst.settings)
     return Matter(section, worst, tuple(others))
 
 
-def _distance(finding: Finding) -> float:
-    """How far a number is from its limit [its own unit]; a number without a limit comes after those with one."""
-    away = abs(finding.value - finding.limit) if finding.limit is not None else math.nan
-    return away if not math.isnan(away) else -1.0 if finding.grade == Grade.BEYOND else math.inf
+def _excess(finding: Finding) -> float:
+    """How far a number is past its limit [its own unit]; a number without a limit comes after those with one."""
+    return -math.inf if math.isnan(finding.excess) else finding.excess
 
 
 def first_sentence(words: str) -> str:

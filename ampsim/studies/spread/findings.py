@@ -97,7 +97,7 @@ def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) 
     limit = None if _nothing(rows) and works else best.swap
     how = f"{_HOW}, plain random sampling"
     return Finding(TITLE, "the mod against a valve swap", variant, best.position, abs(best.median), "dB", limit, grade,
-                   words, how, _CRITERION, picture)  # fmt: skip
+                   words, how, _CRITERION, picture, least=True)  # fmt: skip
 
 
 def _verdict(row: StandOut) -> str:

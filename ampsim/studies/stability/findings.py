@@ -130,6 +130,7 @@ def stability_findings(cases: Sequence[LoopCase], picture: str = "") -> list[Fin
             source=_NYQUIST if case.margins.oscillates else _SOURCE,
             picture=picture,
             names_position=True,
+            least=True,
         )
         for case in cases
     ]

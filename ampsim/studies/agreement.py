@@ -26,19 +26,20 @@ def agreement_words(agreement: Agreement) -> str:
     """One line on which solver answered and how far the two differ."""
     of_what = "Small signals" if agreement.swept else "In time"
     what, solver = ("amps", "small-signal") if agreement.swept else ("runs", "time-step")
-    where, limit = "of the response (" if agreement.swept else "at the speaker (rms; ", _percent(agreement.limit)
+    where, limit = "of the response (" if agreement.swept else "at the speaker (rms; ", percent_words(agreement.limit)
     total = agreement.solved + agreement.by_ngspice
     if agreement.broken:
         how_many = f"{agreement.by_ngspice} of {total}" if agreement.solved else f"all {total}"
         return (
-            f"{of_what}: two solvers differ by {_percent(agreement.worst)} in a sample, {limit} is allowed, "
+            f"{of_what}: two solvers differ by {percent_words(agreement.worst)} in a sample, {limit} is allowed, "
             f"so {how_many} {what} are ngspice's."
         )
     words = f"{of_what}: {agreement.solved} of {total} {what} by the {solver} solver"
     if agreement.checked:
         some = "" if math.isinf(agreement.seconds) else f" for {1e3 * agreement.seconds:.0f} ms"
         words += (
-            f", {agreement.checked} of them by ngspice too{some}: they differ by {_percent(agreement.worst)} {where}"
+            f", {agreement.checked} of them by ngspice too{some}: they differ by "
+            f"{percent_words(agreement.worst)} {where}"
             f"{limit} is allowed)"
         )
     if agreement.refused:
@@ -56,12 +57,14 @@ def agreement_findings(agreement: Agreement, topic: str, variant: str) -> Iterat
         )  # fmt: skip
         yield Finding(
             topic, "two solvers", variant, "every position", agreement.worst, "ratio", agreement.limit, Grade.UNKNOWN,
-            f"The {solver} solver and ngspice differ by {_percent(agreement.worst)} here, {_percent(agreement.limit)} "
+            f"The {solver} solver and ngspice differ by {percent_words(agreement.worst)} here, "
+            f"{percent_words(agreement.limit)} "
             f"is allowed: the numbers are ngspice's alone; {why}.", how, source, names_position=True,
         )  # fmt: skip
 
 
-def _percent(ratio: float) -> str:
+def percent_words(ratio: float) -> str:
+    """A difference of two solvers [ratio] in percent, in plain figures."""
     if ratio < 1e-5:
         return "less than 0.001 %"
     return f"{100.0 * ratio:.2g} %" if ratio < 0.995 else f"{100.0 * ratio:.0f} %"

@@ -15,6 +15,7 @@ from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
 from ...simulation.facts import get
 from ...simulation.port_sweeps import STATED
+from ..agreement import percent_words
 from ..findings import Finding
 from ..settings import once_per_setting
 from . import TITLE
@@ -47,13 +48,13 @@ def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
     by = get(response, SOLVERS)
     if by.apart > STATED:
         found.append(
-            f"Our own solver of small signals and ngspice differ by {100.0 * by.apart:.1g} % in the hum of a sample, "
-            f"{100.0 * STATED:g} % is allowed: the hum is ngspice's alone."
+            f"Our own solver of small signals and ngspice differ by {percent_words(by.apart)} in the hum of a sample, "
+            f"{percent_words(STATED)} is allowed: the hum is ngspice's alone."
         )
     elif by.solved:
         found.append(
             f"Hum of {by.solved} of {by.of} amps and positions by our own solver of small signals; of one ngspice's "
-            f"differs by up to {100.0 * by.apart:.1g} %, {100.0 * STATED:g} % is allowed."
+            f"differs by {percent_words(by.apart)}, {percent_words(STATED)} is allowed."
         )
     return tuple(found)
 

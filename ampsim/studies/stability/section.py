@@ -20,6 +20,7 @@ from ...measures.margins import Margins, crossing_table
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
 from ...simulation.port_sweeps import STATED
+from ..agreement import percent_words
 from ..section import Examination, Section
 from . import TITLE
 from .corner_search import Setting
@@ -67,14 +68,10 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
 
 def _at_rest(apart: float) -> str:
     """Who said that the amp stays at rest, and how far [ratio] two solvers are apart in that."""
-    differ = f"as drawn it and ngspice differ by up to {_percent(apart)}, {_percent(STATED)} is allowed"
+    differ = f"as drawn it and ngspice differ by {percent_words(apart)}, {percent_words(STATED)} is allowed"
     if apart > STATED:
         return f"That the amp stays at rest is ngspice's word: our own solver does not agree ({differ})."
     return f"That the amp stays at rest was counted by our own solver of small signals: {differ}."
-
-
-def _percent(ratio: float) -> str:
-    return f"{100.0 * ratio:.1g} %"
 
 
 def _looked_at(examined: Examination) -> list[Setting]:
@@ -207,7 +204,7 @@ class _Searches:
         )
 
     def _solvers(self) -> str:
-        apart = f"1 + T differs by up to {_percent(self._apart)}, {_percent(STATED)} is allowed"
+        apart = f"1 + T differs by {percent_words(self._apart)}, {percent_words(STATED)} is allowed"
         if self._apart > STATED:
             return f"Our own solver of small signals and ngspice do not agree: {apart}, so ngspice did that search."
         return (

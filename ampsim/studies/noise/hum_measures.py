@@ -21,7 +21,7 @@ from ..settings import once_per_setting
 from . import TITLE
 from .hum import SOLVERS
 from .hum_plan import ASSUMED
-from .measures import BEYOND_DB, STEP_DB, THRESHOLDS, change_words, margin_words, noise_grade
+from .measures import BEYOND_DB, STEP_DB, THRESHOLDS, change_words, margin_words, noise_grade, told_change
 
 SOURCE = "sawtooth of I/(2 f C) on the reservoir, estimate from memory; A curve of IEC 61672-1; " + THRESHOLDS
 SUPPLY, HEATERS = "supply hum", "heater hum"
@@ -179,7 +179,7 @@ def _finding(
     )
     how = "operating point, then ripple sweeps" if kind == SUPPLY else "a current into each cathode, swept"
     finding = Finding(
-        TITLE, kind, str(row["variant"]), str(row["position"]), judged, "dB(A)", BEYOND_DB,
+        TITLE, kind, str(row["variant"]), str(row["position"]), told_change(change, judged), "dB(A)", BEYOND_DB,
         noise_grade(change, judged, level), words, how, SOURCE if kind == SUPPLY else LEAK_SOURCE, picture,
     )  # fmt: skip
     return finding, tuple(each / STEP_DB for each in (level, change, judged))

@@ -175,11 +175,22 @@ def _finding(row: dict[Hashable, Any], stock: str, stage: str, picture: str) -> 
         f"({row['its share [%]']:.0f} %) comes from {row['most from']} ({stage})."
     )
     finding = Finding(
-        TITLE, "hiss" if turned_down else "hiss at equal gain", str(row["variant"]), str(row["position"]),
-        judged, "dB(A)", BEYOND_DB, noise_grade(change, judged, level), words,
+        TITLE, "hiss", str(row["variant"]), str(row["position"]), told_change(change, judged), "dB(A)",
+        BEYOND_DB, noise_grade(change, judged, level), words,
         "operating point, then noise sweep with the input silent", SOURCE, picture,
     )  # fmt: skip
     return finding, tuple(each / STEP_DB for each in (level, change, judged))
+
+
+def told_change(change: float, judged: float) -> float:
+    """What a finding is about [dB(A)]: the change at equal gain where that is too much, else whichever is more.
+
+    Parameters
+    ----------
+    change, judged : float
+        The whole change, and what is left of it at equal gain [dB(A)].
+    """
+    return judged if judged > BEYOND_DB or math.isnan(change) else max(judged, change)
 
 
 def change_words(change: float, more: float, judged: float, stock: str, turned_down: bool, name: str = "gain") -> str:

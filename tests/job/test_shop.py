@@ -333,6 +333,20 @@ def test_a_pack_that_was_altered_is_refused_and_leaves_nothing(
     assert not (tmp_path / "out.txt").exists()
 
 
+@pytest.mark.parametrize("way", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+@pytest.mark.parametrize("name", ["more.bin", CONTENTS])
+def test_what_would_be_undone_in_memory_at_once_is_not_undone(
+    way: int, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python's reader undoes these two ways in one go: 2 kB that fill 3 GB of memory."""
+    with zipfile.ZipFile(tmp_path / "a.zip", "w", way) as made:
+        made.writestr(name, bytes(1_000_000))
+    monkeypatch.setattr(zipfile.ZipFile, "open", lambda *_: pytest.fail("it is undone"))
+    with pytest.raises(DescriptionError, match=f"{name}' is compressed otherwise"):
+        unpack(tmp_path / "a.zip", tmp_path / "out")
+    assert [each.name for each in tmp_path.iterdir()] == ["a.zip"]
+
+
 def test_any_flipped_byte_is_noticed_or_does_no_harm(whole: Path, tmp_path: Path) -> None:
     packed, lot = pack(whole, tmp_path / "a.zip"), random.Random(3)
     data = packed.read_bytes()

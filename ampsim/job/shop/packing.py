@@ -29,6 +29,7 @@ CONTENTS = "contents.sha256"
 _MOST_FILES, _MOST_BYTES = 20_000, 8 << 30
 _MOST_LIST = 10_000_000
 _CHUNK = 1 << 20
+_COMPRESSED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _WRITE: Literal["w"] = "w"  # a member of a zip takes bytes, whatever its mode is called
 
 
@@ -172,17 +173,25 @@ def _extract(source: Path, folder: Path) -> None:
 def _entries(packed: zipfile.ZipFile, source: Path) -> dict[str, zipfile.ZipInfo]:
     """The files of a pack by name, the list of contents aside."""
     found: dict[str, zipfile.ZipInfo] = {}
-    size = 0
+    names, size = set[str](), 0
     for entry in packed.infolist():
-        if entry.is_dir() or entry.filename == CONTENTS:
+        if entry.is_dir():
+            continue
+        # Others than ours are undone in one go: a file of a few hundred bytes then takes gigabytes of memory.
+        if entry.compress_type not in _COMPRESSED:
+            raise DescriptionError(
+                f"{printable(source)}: {shown(entry.filename)} is compressed otherwise than it was packed"
+            )
+        if entry.filename == CONTENTS:
             continue
         name = check_file_name(entry.filename)
         size += entry.file_size
         kind = stat.S_IFMT(entry.external_attr >> 16)
         if kind and not stat.S_ISREG(kind):
             raise DescriptionError(f"{printable(source)}: {name} is no plain file")
-        if name.casefold() in map(str.casefold, found):
+        if name.casefold() in names:
             raise DescriptionError(f"{printable(source)}: {name} is in it twice")
+        names.add(name.casefold())
         found[name] = entry
         if len(found) > _MOST_FILES or size > _MOST_BYTES:
             raise DescriptionError(f"{printable(source)}: more than {_MOST_FILES:,} files or {_MOST_BYTES >> 30} GB")

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime
 import json
+import math
+import random
 import re
 import shutil
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
@@ -25,9 +28,13 @@ from ampsim.job.papers.bench_plan import job_plan
 from ampsim.job.quote.sums import add_up
 from ampsim.job.record.billing import Answer, Bill, Charge, Order
 from ampsim.job.record.data import Mark
+from ampsim.job.record.merging import fresh_text
 from ampsim.job.record.photos import keep_photo
+from ampsim.job.record.reading import check_record, from_tables
 from ampsim.job.record.sessions import keep_session
+from ampsim.job.record.tables import as_tables
 from ampsim.library.files import models
+from tests.tools import hostile
 from tests.tools.systems import needs_links, needs_pipes
 
 DAY = datetime.date(2027, 3, 1)
@@ -194,3 +201,21 @@ def test_bytes_gone_wrong_anywhere_are_told_or_harmless(folder: Path, data: st.D
     finally:
         path.write_bytes(whole)
     assert add_up(read_record(folder).quotes[0]).total == Decimal("0.36")
+
+
+ODD = (10**30, -1, 0.5, math.nan, 1e308, True, "", "x\ny", "../../x", "9" * 5000, [], {}, [[]], [{}], [1, "x"],
+       {"x": 1}, datetime.date(1, 1, 1), datetime.datetime(2027, 1, 1), datetime.time(1))  # fmt: skip
+
+
+def test_what_else_stands_at_an_entry_is_refused_or_saved_as_it_was_read(made: Path) -> None:
+    tables, draw, kept = tomllib.loads((made / "job.toml").read_text("utf-8")), random.Random(5), 0
+    for place in hostile.places(tables):
+        for odd in draw.sample(ODD, 3) if place[-1] == "value" else ():
+            try:
+                record = from_tables(hostile.changed(tables, place, odd))
+            except DescriptionError:
+                continue
+            kept += 1
+            saved = from_tables(tomllib.loads(fresh_text(as_tables(record))))
+            assert (saved, as_tables(saved)) == (check_record(record), as_tables(record)), (place, odd)
+    assert kept > 20

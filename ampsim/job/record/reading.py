@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ...base.entries import Entry
 from ...base.entry_texts import MOST_WORDS
@@ -160,7 +160,7 @@ def _record(top: Entry, number: int) -> Record:
         invoices=lists.read("invoices", partial(read_bill, strict=lists.strict)),
         counted=lists.read("counted", read_counted),
         audition={key: top.bounded(key, top.raw(key)) for key in AUDITION if top.has(key)},
-        positions=tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"])),
+        positions=_positions(top),
         history=lists.read("history", rows.read_change),
         frozen=lists.read("frozen", rows.read_frozen),
         format=number,
@@ -168,6 +168,12 @@ def _record(top: Entry, number: int) -> Record:
     check_dates(top, record)
     check_frozen(top, record)
     return record
+
+
+def _positions(top: Entry) -> tuple[dict[str, Any], ...]:
+    """Tables as they stand: what is in them, the panel reads."""
+    top.tables("positions", _MOST["positions"])
+    return tuple(top.bounded("positions", each) for each in top.elements("positions", _MOST["positions"]))
 
 
 def _mounting(top: Entry) -> tuple[tuple[str, str], ...]:

@@ -33,7 +33,7 @@ ORDER = (
 )
 ENDS = ("__init__", "__main__")  # these two may import from everywhere
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "ampsim", "notebooks", "models", "tests"}
-HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "mosqito", "PySpice", "numba")
+HEAVY = ("numpy", "scipy", "matplotlib", "xarray", "pandas", "PySpice", "numba")
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "ampsim"

@@ -104,7 +104,7 @@ STANDARDS = {
     ISO_532: Standard(
         ISO_532,
         "phon",
-        "loudness level of the mean spectrum, ISO 532-1:2017 for stationary sounds as computed by MoSQITo, "
+        "loudness level of the mean spectrum, ISO 532-1:2017 for stationary sounds, "
         f"with a 1 kHz tone of {TARGET:g} dB heard at {TARGET_PHON:g} dB",
         TARGET_PHON,
         stationary_loudness,

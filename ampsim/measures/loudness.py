@@ -11,12 +11,12 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
-from .mosqito_functions import mosqito_function
+from .zwicker import BANDS, loudness_and_sharpness
 
 Array = NDArray[np.float64]
 
-LOUDNESS_SOURCE = "ISO 532-1:2017, method for stationary sounds, free field, as computed by MoSQITo"
-SHARPNESS_SOURCE = "DIN 45692:2009, as computed by MoSQITo"
+LOUDNESS_SOURCE = "ISO 532-1:2017, method for stationary sounds, free field"
+SHARPNESS_SOURCE = "DIN 45692:2009"
 # The larger of two figures known from memory: 0.08 (S. You, J. Y. Jeon, Noise Control Engineering Journal 56, 2008,
 # refrigerators) and 0.04 acum (E. Pedrielli et al., Acoustics'08, Paris, earth-moving machines).
 NOTICED_ACUM = 0.08
@@ -29,19 +29,15 @@ SPECTRUM = (
 )
 
 _PASCAL = 2e-5  # reference of sound pressure levels [Pa]
-# The evenly spaced frequencies [Hz] up to 24 kHz that MoSQITo takes a spectrum on.
+# The evenly spaced frequencies [Hz] that a sound is a spectrum on.
 GRID: Array = np.arange(0.0, 24_001.0, 5.0)
 _NOTES = tuple(440.0 * 2.0 ** (semitone / 12.0) for semitone in range(-29, 20))
 # Upper edge of the highest third-octave band of ISO 532-1, 12.5 kHz.
 _TOP = 14_130.0
-_SILENT = 1e-14  # what MoSQITo takes for the power of silence [ratio to the reference]
+_SILENT = 1e-14  # power that stands for silence [ratio to the reference]
 _CLOSE_DB = 4e-3
 _WIDEST_DB = 60.0
 _ROUNDS = 60
-_ZWICKER, _THIRDS = "sq_metrics.loudness.loudness_zwst", "sound_level_meter.noct_spectrum"
-_FUNCTIONS = (f"{_ZWICKER}._main_loudness", f"{_ZWICKER}._calc_slopes",
-              "sq_metrics.sharpness.sharpness_din.sharpness_din_from_loudness")  # fmt: skip
-_CENTRES, _REACH = f"{_THIRDS}._center_freq", f"{_THIRDS}._filter_bandwidth"
 NO_CONE = "none"  # what `attrs["roll_off"]` says where nothing stands for a loudspeaker
 
 
@@ -93,23 +89,20 @@ def loudness(pressure: Array) -> tuple[Array, Array]:
     loudness, sharpness : ndarray
         Shape (sounds,): [sone] (ISO 532-1, free field), rounded as the standard does, and [acum] (DIN 45692).
     """
-    main, slopes, sharpness_din = map(mosqito_function, _FUNCTIONS)
-    # Always at least two columns: for a single one MoSQITo returns plain numbers.
-    columns = np.concatenate([pressure, pressure[:, -1:]], axis=1)
-    # What `loudness_zwst_freq` does, but for its filters, which it designs anew for every sound.
-    level = 10.0 * np.log10(np.maximum(_bands() @ columns**2 / _PASCAL**2, _SILENT))
-    sone, specific = slopes(main(level, "free"))
-    acum = sharpness_din(sone, specific)
-    return np.asarray(sone)[:-1], np.asarray(acum)[:-1]
+    return loudness_and_sharpness(10.0 * np.log10(np.maximum(_bands() @ pressure**2 / _PASCAL**2, _SILENT)))
 
 
 @lru_cache(maxsize=1)
 def _bands() -> Array:
-    """How much of the power at each frequency of `GRID` passes each third-octave filter of MoSQITo [ratio]."""
-    centres, _ = mosqito_function(_CENTRES)(fmin=24, fmax=12600, n=3, G=10, fr=1000)
-    reach, _, _ = mosqito_function(_REACH)(centres, n=3)
-    # Butterworth's band-pass of third order by the bilinear transform, at as many frequencies up to half the rate.
-    low, high = (np.tan(0.5 * np.pi * centres / GRID[-1] * share)[:, np.newaxis] for share in (1.0 / reach, reach))
+    """How much of the power at each frequency of `GRID` passes each third-octave filter [ratio].
+
+    Butterworth's band-pass of third order by the bilinear transform, its edges after ANSI S1.1-1986, equations 5 to 9,
+    for a rate of twice the highest frequency.
+    """
+    centres = 1000.0 * 10.0 ** ((np.arange(BANDS) - 16) / 10.0)
+    quotient = np.pi / 6.0 / np.sin(np.pi / 6.0) / (2.0 ** (1.0 / 6.0) - 2.0 ** (-1.0 / 6.0))
+    reach = (1.0 + np.sqrt(1.0 + 4.0 * quotient**2)) / 2.0 / quotient
+    low, high = (np.tan(0.5 * np.pi * centres * share / GRID[-1])[:, np.newaxis] for share in (1.0 / reach, reach))
     at = np.tan(0.5 * np.pi * np.arange(GRID.size) / GRID.size)
     with np.errstate(divide="ignore"):
         beside = (at**2 - low * high) / (at * (high - low))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import gc
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -53,8 +52,6 @@ def print_consequences(
     from ...studies.sheet.sheet import consequences, examine
 
     refuse_unwritable((path or Path()).parent)
-    # What a sheet makes stays until it is printed: looking for garbage in it took a thirtieth of the time.
-    gc.set_threshold(100_000, 20, 100)
     sheet = consequences(examine(audition.stock, audition.modded), topics, report_step)
     more = "" if everything else f"\nAll {len(sheet.findings)} findings, with their tables: the same command with --all"
     print(f"{sheet.text if everything else sheet.first_answer}\n{more}")

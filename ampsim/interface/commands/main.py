@@ -24,9 +24,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Matrices here are small: a second thread of the algebra waits more than it works. Read when numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if arguments is None:
-        # Where dask is installed xarray loads all of it to ask whether an array is one of its own; no command has any.
-        sys.modules.setdefault("dask", None)  # type: ignore[arg-type]
-        gc.set_threshold(50_000)  # a command is over soon, and most of what it holds are modules and tables
+        gc.set_threshold(50_000)  # most of what a command makes stays until it ends: a thirtieth of the time
     for stream in (sys.stdout, sys.stderr):
         spell_missing_signs(stream)
     options = make_parser().parse_args(arguments)

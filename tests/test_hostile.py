@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import functools
 import itertools
 import os
 import shutil
@@ -24,7 +23,6 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.circuit.valves.description import Valve
 from ampsim.circuit.valves.spice import subcircuit
-from ampsim.library import files
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_audition, load_mod, load_valve
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
@@ -73,17 +71,6 @@ def watched() -> Iterator[list[tuple[str, object]]]:
             for event, what in _events
             if not (event in reads and any(str(what).startswith(place) for place in own))
         ]
-
-
-@pytest.fixture
-def listed_once(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """The folders of models, which nothing writes into, are listed once and not again for each type that is named."""
-    kept = functools.cache(files.models_in)
-    before = {folder: dict(kept(folder)) for folder in files.TYPES}
-    monkeypatch.setattr(files, "models_in", kept)
-    yield
-    monkeypatch.undo()
-    assert {folder: files.models_in(folder) for folder in before} == before
 
 
 @pytest.fixture
@@ -150,7 +137,6 @@ def test_the_grammar_of_netlists_takes_ours_and_no_other(amps: tuple[Amp, ...]) 
             assert hostile.strange_line(text[: len(text) // 2] + sign + text[len(text) // 2 :]) is not None
 
 
-@pytest.mark.usefixtures("listed_once")
 def test_ten_thousand_strings_in_every_text_of_every_file(
     folder: Path, watched: list[tuple[str, object]], amps: tuple[Amp, ...]
 ) -> None:
@@ -186,7 +172,6 @@ LOADERS: dict[str, Callable[[str | Path], Any]] = {
 }  # fmt: skip
 
 
-@pytest.mark.usefixtures("listed_once")
 def test_hostile_files_on_disk(folder: Path, watched: list[tuple[str, object]], amps: tuple[Amp, ...]) -> None:
     (folder / "files").mkdir()
     tried: Counter[str] = Counter()

@@ -7,7 +7,7 @@ import contextlib
 import os
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -68,11 +68,12 @@ def models_in(folder: str) -> dict[str, Path]:
 
 
 def _by_name(folder: Path) -> dict[str, Path]:
+    """The files of a folder and of those in it, by name."""
     return {each.stem: each for each in map(Path, sorted(_toml_files_below(folder)))}
 
 
 def _toml_files_below(folder: str | Path) -> Iterator[str]:
-    # An amp names a dozen types, and each is looked for anew: `Path.rglob` takes five times as long.
+    # `Path.rglob` takes five times as long.
     with contextlib.suppress(FileNotFoundError, NotADirectoryError), os.scandir(folder) as entries:
         for entry in entries:
             if entry.is_dir(follow_symlinks=False):
@@ -125,7 +126,13 @@ def _merge_mark(data: bytes) -> str:
     return f"line {line} is a mark of a merge ({mark[1].decode()}); choose one of the versions and take out the marks"
 
 
-def file_of(name: str | Path, folder: str, beside: Path | None = None, where: str = "") -> Path:
+def file_of(
+    name: str | Path,
+    folder: str,
+    beside: Path | None = None,
+    where: str = "",
+    known_in: Callable[[str], Mapping[str, Path]] = models_in,
+) -> Path:
     """A path as given; or, for a bare name, beside the file that names it, or in models/<folder>.
 
     Parameters
@@ -138,6 +145,8 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
         Folder of the file that names it.
     where : str
         File and entry that name it, for messages.
+    known_in : callable
+        `models_in`, or what remembers its answers.
 
     Raises
     ------
@@ -153,7 +162,7 @@ def file_of(name: str | Path, folder: str, beside: Path | None = None, where: st
                 if candidate.is_file():
                     return candidate
         return path
-    known = models_in(folder)
+    known = known_in(folder)
     meant = meant_type(str(name), known) if folder in VALVES else str(name)
     if meant not in known:
         text = f"{shown(str(name))} is not a file and not in models/{folder}{_nearest_type(str(name), folder, known)}"
@@ -173,7 +182,9 @@ VALVES = ("valves", "rectifiers")
 """The folders of what goes into a socket; its types have names in several parts of the world."""
 
 
-def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
+def type_file(
+    name: str, folder: str, beside: Path | None, where: str, known_in: Callable[[str], Mapping[str, Path]]
+) -> Path:
     """The file of a type of part: one beside the amp or mod wins over the one that comes with ampsim.
 
     Parameters
@@ -185,6 +196,8 @@ def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
         Folder of the amp or mod.
     where : str
         File and entry that name it, for messages.
+    known_in : callable
+        `models_in`, or what remembers its answers.
 
     Raises
     ------
@@ -195,7 +208,7 @@ def type_file(name: str, folder: str, beside: Path | None, where: str) -> Path:
     if own and own.is_file():
         return own
     # A socket does not say whether it takes an amplifying valve or a rectifier; their types have no name in common.
-    known = models_in(folder) | (models_in("rectifiers") if folder == "valves" else {})
+    known = {**known_in(folder), **(known_in("rectifiers") if folder == "valves" else {})}
     meant = meant_type(name, known) if folder in VALVES else name
     if meant not in known:
         raise DescriptionError(

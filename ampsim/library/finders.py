@@ -3,33 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 
 from ..base.errors import DescriptionError, nearest, shown
 from ..base.files import bare_name, printable, read_bounded
-from .files import TYPES, VALVES, file_of, type_file
+from .files import TYPES, VALVES, file_of, models_in, type_file
 from .type_names import meant_type
 
 # From a word, its folder in models/, the folder beside and where it is written, to a file's name, bytes and folder.
 Finder = Callable[[str, str, Path | None, str], tuple[str, bytes, Path | None]]
 
 
-def from_disk(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
-    """Find a file beside the one that names it, or in models/.
+def from_disk() -> Finder:
+    """A finder of files beside the one that names them, or in models/, whose folders it lists once."""
+    known = cache(models_in)
 
-    Parameters
-    ----------
-    word : str
-        A path, the name of a file beside, or of a model.
-    folder : str
-        Of models/.
-    beside : Path or None
-        Folder of the file that names it.
-    where : str
-        File and entry that name it, for messages; "" when a person does.
-    """
-    path = (type_file if where and folder in TYPES else file_of)(word, folder, beside, where)
-    return printable(path.name), read_bounded(path), path.parent
+    def find(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
+        path = (type_file if where and folder in TYPES else file_of)(word, folder, beside, where, known)
+        return printable(path.name), read_bounded(path), path.parent
+
+    return find
 
 
 def from_frozen(files: Mapping[str, bytes]) -> Finder:
@@ -56,11 +50,11 @@ def _frozen_name(word: str, folder: str, files: Mapping[str, bytes]) -> str:
 
 def from_both(files: Mapping[str, bytes]) -> Finder:
     """A finder for what is taken in: it comes from the disk, but what it names in turn is the job's own if there."""
-    frozen = from_frozen(files)
+    frozen, disk = from_frozen(files), from_disk()
 
     def find(word: str, folder: str, beside: Path | None, where: str) -> tuple[str, bytes, Path | None]:
         if beside is not None and _frozen_name(word, folder, files) in files:
             return frozen(word, folder, beside, where)
-        return from_disk(word, folder, beside, where)
+        return disk(word, folder, beside, where)
 
     return find

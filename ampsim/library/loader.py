@@ -33,14 +33,14 @@ class Loader:
     Parameters
     ----------
     find : callable
-        `from_disk`, `from_frozen(files)` or `from_both(files)`.
+        `from_disk()`, the default, `from_frozen(files)` or `from_both(files)`.
     job : str
         The job file that names what is loaded, for messages. The loader then gathers the files in `files`, and refuses
         two of the same name and different content.
     """
 
-    def __init__(self, find: Finder = from_disk, job: str = "") -> None:
-        self._find, self._job = find, job
+    def __init__(self, find: Finder | None = None, job: str = "") -> None:
+        self._find, self._job = find or from_disk(), job
         self.files: dict[str, bytes] = {}
 
     def load(self, kind: str, word: str, beside: Path | None = None, where: str = "", **options: Any) -> Any:

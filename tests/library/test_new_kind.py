@@ -84,7 +84,7 @@ def test_every_model_is_of_exactly_one_kind() -> None:
 def test_a_valve_edited_meanwhile_is_another_valve(tmp_path: Path) -> None:
     shutil.copy(files.models() / "amps" / "workshop-b.toml", tmp_path)
     own = tmp_path / "12AX7.toml"
-    text = files.type_file("12AX7", "valves", None, "").read_text("utf-8")
+    text = files.models_in("valves")["12AX7"].read_text("utf-8")
     own.write_text(text, "utf-8")
     before = Loader().amp(str(tmp_path / "workshop-b.toml"))
     own.write_text(text.replace("grid_plate = 1.7e-12", "grid_plate = 1.6e-12"), "utf-8")

@@ -56,7 +56,7 @@ def open_job(record: Record, folder: str | Path) -> Opened:
         When a frozen file is missing or has changed, naming each; or for mistakes in them.
     """
     if not record.frozen:
-        return _open_all(record, Loader(from_disk, record.file), job_file(folder).parent)
+        return _open_all(record, Loader(from_disk(), record.file), job_file(folder).parent)
     return _open_all(record, Loader(from_frozen(_contents(record, folder)), record.file), None)
 
 
@@ -169,14 +169,15 @@ def accept_frozen(record: Record, folder: str | Path, date: datetime.date | None
     record = replace(record, frozen=tuple(kept), history=(*record.history, *lines))
     # An edited amp may have another valve, which is not frozen yet.
     here = Path(folder) / "frozen"
-    loader = Loader(lambda word, kind, beside, where: from_both(files)(word, kind, beside or here, where), record.file)
+    find = from_both(files)
+    loader = Loader(lambda word, kind, beside, where: find(word, kind, beside or here, where), record.file)
     _open_all(record, loader, None)
     return _frozen(record, Path(folder), {n: data for n, data in loader.files.items() if n not in files}, day)
 
 
 def freeze_named(record: Record, folder: Path) -> Record:
     """Freeze what a job of format 1 names; the caller holds the folder's lock."""
-    loader = Loader(from_disk, record.file)
+    loader = Loader(from_disk(), record.file)
     _open_all(record, loader, folder)
     return _store(record, folder, loader.files, datetime.date.today())
 

@@ -58,6 +58,27 @@ def tied_together(nets_of: Mapping[str, Iterable[str]]) -> list[list[str]]:
     return list(groups.values())
 
 
+def steps_to(starts: Iterable[T], onward: Callable[[T], Iterable[T]], stop: Set[T] = frozenset()) -> dict[T, int]:
+    """How many steps lie between some places and each that is reached from them, the nearest first.
+
+    Parameters
+    ----------
+    starts : iterable
+        They are 0 steps away.
+    onward : callable
+        Where one step leads from a place.
+    stop : set
+        Places that the way does not go on from; they are among those found.
+    """
+    found = dict.fromkeys(starts, 0)
+    for here in (queue := list(found)):
+        for there in onward(here) if not found[here] or here not in stop else ():
+            if there not in found:
+                found[there] = found[here] + 1
+                queue.append(there)
+    return found
+
+
 def reachable_nets(parts: Iterable[Element], starts: Set[str], dead: Set[str]) -> dict[str, str]:
     """Nets that parts lead to, the nearest first, each with the place it was reached from.
 

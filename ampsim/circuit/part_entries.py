@@ -59,15 +59,6 @@ def _of_transformer(part: Transformer, entry: dict[str, Any]) -> dict[str, Any]:
     return entry
 
 
-def _transformer_entry(part: Transformer) -> dict[str, Any]:
-    """What an amp file says in another way than the part: phase, halves, core and further windings."""
-    share = part.first_share
-    halves = part.leakage if share == 0.5 else (share * part.leakage, (1.0 - share) * part.leakage)
-    windings = [{"name": each.name, "ratio": 1.0 / each.turns, "resistance": each.resistance} for each in part.windings]
-    entry = {"secondary": "reversed" if part.reversed else "in phase", "leakage": halves, "windings": tuple(windings)}
-    return entry | ({"core": {"saturation": part.saturation}} if math.isfinite(part.saturation) else {})
-
-
 def is_plain(part: AnyPart) -> bool:
     """Whether a part is one value and nothing else."""
     return isinstance(part, Part) and not part.resistance and not part.saturation_amps

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from .active_parts import ACTIVE
 from .build import Circuit
-from .nets import INPUT, PASSIVE
+from .nets import INPUT, PASSIVE, steps_to
 from .pot_tracks import track_stretches
 from .stages.template import GROUND, Element, rail_net
 
@@ -91,8 +91,8 @@ class SignalWays:
 
     def spread(
         self, starts: Iterable[str], stop: Set[str] = frozenset(), without: Set[str] = frozenset(), coils: bool = False
-    ) -> dict[str, Link | None]:
-        """Nets that parts lead to from some nets, the nearest first, each with the link it was reached by.
+    ) -> Set[str]:
+        """Nets that parts lead to from some nets, the nearest first.
 
         Parameters
         ----------
@@ -104,19 +104,13 @@ class SignalWays:
         coils : bool
             Whether it goes through transformers too.
         """
-        found: dict[str, Link | None] = {net: None for net in starts if net not in self.dead}
-        for net in (queue := list(found)):
-            if net in stop and found[net] is not None:
-                continue
-            for link in self.links_at(net):
-                if link.part not in without and link.far(net) not in found:
-                    found[link.far(net)] = link
-                    queue.append(link.far(net))
+
+        def onward(net: str) -> Iterator[str]:
+            yield from (link.far(net) for link in self.links_at(net) if link.part not in without)
             for coil in self.windings if coils else ():
-                others = sorted(coil.difference(found)) if net in coil else []
-                found |= dict.fromkeys(others)
-                queue += others
-        return found
+                yield from sorted(coil) if net in coil else ()
+
+        return steps_to((net for net in starts if net not in self.dead), onward, stop).keys()
 
     def outputs(self, valve: str) -> Iterator[tuple[str, bool]]:
         """The nets a valve drives, and whether the signal goes on from there.

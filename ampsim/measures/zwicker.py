@@ -38,7 +38,7 @@ _TO_CRITICAL = np.array(
 # Where critical bands end [Bark]; beyond the last one only slopes go on.
 _ENDS = (0.9, 1.8, 2.8, 3.5, 4.4, 5.4, 6.6, 7.9, 9.2, 10.6, 12.3, 13.8, 15.2, 16.7, 18.1, 19.3, 20.6, 21.8, 22.7, 23.6,
          24.0)  # fmt: skip
-# From which specific loudness [sone/Bark] on a row of the slopes holds [sone/Bark^2]; a column to each band from the second.
+# From which specific loudness [sone/Bark] on a row of slopes [sone/Bark^2] holds; a column to each band but the first.
 _FROM = np.array([21.5, 18, 15.1, 11.5, 9, 6.1, 4.4, 3.1, 2.13, 1.36, 0.82, 0.42, 0.3, 0.22, 0.15, 0.1, 0.035, 0])
 _SLOPES = np.array(
     [
@@ -90,7 +90,7 @@ def loudness_and_sharpness(levels: Array) -> tuple[Array, Array]:
 
 
 def _main_loudness(levels: Array) -> Array:
-    """Specific loudness [sone/Bark] of each critical band by itself, and nothing beyond the last; shape (21, sounds)."""
+    """Specific loudness [sone/Bark] of each critical band by itself, and none beyond the last; shape (21, sounds)."""
     low = levels[: _LOW_STEPS.shape[1]]
     reaches = low <= _LOW_LEVELS[:, None, None] - _LOW_STEPS[:, :, None]
     reaches[-1] = True

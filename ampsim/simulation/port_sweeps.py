@@ -29,8 +29,6 @@ if TYPE_CHECKING:  # what is compiled is loaded where it is used: most commands 
     from .small_signal.circuit import Rest, RestRow, Source
 
 Setting = Mapping[str, float | str]
-STATED = 1e-3
-"""How far [ratio] an answer may be from that of ngspice; who uses it has ngspice do a sample, and beyond it all."""
 # Where is listened, besides the wires of a cut and the ports of laws.
 _LISTENED = ("pot", "valve", "transistor")
 _SILENT = -1

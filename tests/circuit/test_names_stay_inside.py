@@ -32,7 +32,6 @@ MEANT_OTHERWISE = {
     ("library/supply_parts.py", "load"): "an entry of a winding",
     ("pictures/axes.py", "guitar"): "the band of frequencies shaded in a picture",
     ("studies/stability/findings.py", "load"): "a column of a table",
-    ("studies/stability/loads.py", "load"): "a dimension of the response",
 }
 # Where a stage's template and roles may be touched: looked up in the registry, read from a file, listed for a reader.
 TOUCHED = {

@@ -10,8 +10,8 @@ import pytest
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.positions import switches_at
-from ampsim.interface.lessons.own_amp import SETTING, fit_what_fits, gain_stage, lesson_amp, settings_of
-from ampsim.interface.lessons.own_mods import BY_ROLE, lesson_mods
+from ampsim.interface.lessons.own_amp import SETTING, gain_stage, lesson_amp
+from ampsim.interface.lessons.own_mods import BY_ROLE, fit_what_fits, lesson_mods, settings_of
 from ampsim.interface.lessons.question import MOST_MARKS, Exercise
 from ampsim.interface.lessons.sheet import exercise_sheet
 from ampsim.interface.lessons.stage import formula_beside, lesson_stage, textbook_stage

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
-from ampsim.circuit.semiconductors.op_amps import full_power_hertz, op_amp_figure
+from ampsim.circuit.semiconductors.op_amps import op_amp_figure
 from ampsim.library.loader import listing
 from ampsim.simulation.analyses import NoiseSweep
 from ampsim.simulation.timestep.solver import play
@@ -134,10 +134,6 @@ def test_a_passive_amp_has_headroom_without_a_stage() -> None:
     table = clipping_table(headroom(amp, levels=(0.1, 1.0)))
     assert list(table["stage"]) == ["whole amp"]
     assert math.isinf(table["clips at [V]"].iloc[0])
-
-
-def test_full_power_bandwidth_is_the_printed_formula() -> None:
-    assert full_power_hertz(13e6, 10.0) == pytest.approx(207e3, rel=1e-3)
 
 
 def drive(kind: str, supply: str) -> Amp:

@@ -8,9 +8,9 @@ import pytest
 from ampsim.base.errors import EngineError
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import load_amp, load_mod
+from ampsim.simulation.agreement import SWEPT_LIMIT
 from ampsim.simulation.facts import get
 from ampsim.simulation.port_currents import PortCurrents
-from ampsim.simulation.port_sweeps import STATED
 from ampsim.simulation.request import Case
 from ampsim.simulation.small_signal import circuit
 from ampsim.studies.noise.hum import SOLVERS, _apart, _Runs, hum_spectrum
@@ -47,7 +47,7 @@ def test_a_solver_that_is_wrong_is_noticed_and_not_believed(monkeypatch: pytest.
     with monkeypatch.context() as bent:
         bent.setattr(PortCurrents, "slopes", lambda *given: 1.02 * slopes(*given))
         found = hum_spectrum(PAIR, POSITIONS)
-    assert get(found, SOLVERS).apart > STATED
+    assert get(found, SOLVERS).apart > SWEPT_LIMIT
     np.testing.assert_allclose(found["hum"], plain["hum"], rtol=1e-4)
     assert any("ngspice's alone" in line for line in hum_assumptions(found))
     assert not any("ngspice's alone" in line for line in hum_assumptions(plain))

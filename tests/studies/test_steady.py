@@ -19,10 +19,10 @@ from ampsim.studies.audition import audition
 from ampsim.studies.audition_request import default_audition
 from ampsim.studies.section import Examination
 from ampsim.studies.sheet.sheet import consequences
-from ampsim.studies.stability.loads import loop_knock
 from ampsim.studies.stability.section import section
 from ampsim.studies.stability.steady import growth_at, unsteady_positions
 from tests.tools.any_amps import any_amp
+from tests.tools.poles import loop_knock
 from tests.truth.stability import phase_shift_loop
 
 AMP = load_amp("workshop-a")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 from typing import Any
 
@@ -11,7 +13,12 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ampsim.base.errors import DescriptionError
+from ampsim.circuit.amp import Amp
+from ampsim.circuit.positions import Position
 from ampsim.measures.labels import expect, index_of
+from ampsim.simulation.analyses import Transient
+from ampsim.simulation.response import simulate
+from ampsim.simulation.stimuli import Waveform
 
 # A mode counts when fits of these two accuracies agree on it to a thousandth of its size.
 _ACCURACIES = (1e-6, 1e-8)
@@ -53,13 +60,49 @@ def loop_poles(response: xr.Dataset) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
+def loop_knock(
+    amps: Amp | Sequence[Amp],
+    hertz: float,
+    positions: Iterable[Position] = ({},),
+    level: float = 1e-3,
+    periods: int = 25,
+    node: str = "speaker",
+) -> xr.Dataset:
+    """A knock at the input and what rings after it: half a sine of `level` [V], then silence.
+
+    Parameters
+    ----------
+    amps : Amp or sequence of Amp
+    hertz : float
+        Frequency the loop is expected to ring at [Hz], such as `Margins.closest_at`.
+    positions : iterable of mapping
+        As in `simulate`.
+    level : float
+        Small, so that the amp stays linear [V].
+    periods : int
+        How long to listen, in periods of `hertz`.
+    node : str
+        Where to listen.
+
+    Returns
+    -------
+    xarray.Dataset
+        `voltage` [V] of `simulate`, 100 samples to a period; the knock is over after half a period.
+    """
+    half, whole = 50, 100 * periods
+    pulse = [level * math.sin(math.pi * n / half) for n in range(half)]
+    stimulus = Waveform(tuple(pulse + [0.0] * (whole - half + 1)), 100.0 * hertz)
+    step = min(1.0 / (100.0 * hertz), 1e-3)
+    return simulate(amps, Transient(stimulus, step), positions, [node], currents=False)
+
+
 def ringing(response: xr.Dataset, hertz: float, node: str | None = None, skip: float = 0.2) -> pd.DataFrame:
     """What rings at about a frequency in a transient after a knock.
 
     Parameters
     ----------
     response : xarray.Dataset
-        Of `ampsim.loop_knock`.
+        Of `loop_knock`.
     hertz : float
         Where to listen [Hz]; one mode should be much the strongest there.
     node : str

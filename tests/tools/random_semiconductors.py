@@ -8,7 +8,6 @@ from tests.tools.random_kit import Kit, Tables, usual
 OP_AMPS = ("TL072", "RC4558", "NE5532", "LM741")
 DIODES = ("1N4148", "1N34A", "1N4001", "LED-red", "1N5231B")
 DEPLETION = ("LND150", "DN2540")
-ENHANCEMENT = ("IRF820", "2N7000")
 COUPLERS = ("NSL-32SR3", "NSL-28")
 SEMICONDUCTORS = {path.stem for path in (models() / "semiconductors").glob("*.toml")}
 

@@ -11,7 +11,6 @@ from ampsim import FrequencySweep, OperatingPoint, Sine, Transient, parse_amp, s
 from ampsim.circuit.amp import Amp
 
 Parts = dict[str, Any]
-Wires = dict[str, Any]
 TONE_HZ = 1000.0
 
 

@@ -12,8 +12,7 @@ from ampsim import apply_mods, load_amp, loop_gain, parse_mod
 from ampsim.circuit.amp import Amp
 from ampsim.measures.margins import margins
 from ampsim.simulation.analyses import LoopSweep
-from ampsim.studies.stability.loads import loop_knock
-from tests.tools.poles import loop_poles, ringing
+from tests.tools.poles import loop_knock, loop_poles, ringing
 from tests.truth.bench import Parts, amp, rail, wired
 from tests.truth.claims import CLOSED, Case, Claim, Limit
 

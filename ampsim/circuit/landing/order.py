@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..active_parts import ACTIVE, ActivePins
+from ..nets import steps_to
 from ..output_stage import output_transformers, output_valves
 from ..stages.template import Element
 from .ways import Ways
@@ -99,23 +100,12 @@ class Order:
 
     @cached_property
     def _reached(self) -> tuple[str, ...]:
-        found = dict.fromkeys(self.first_ones)
-        for name in (queue := list(found)):
-            for other in self.next_ones[name]:
-                if other not in found:
-                    found[other] = None
-                    queue.append(other)
-        return tuple(found)
+        return tuple(steps_to(self.first_ones, self.next_ones.__getitem__))
 
     def _without(self, name: str) -> set[str]:
         """What the signal comes to when one part does not amplify."""
-        found = {each for each in self.first_ones if each != name}
-        for each in (queue := list(found)):
-            for other in self.next_ones[each]:
-                if other not in found and other != name:
-                    found.add(other)
-                    queue.append(other)
-        return found
+        starts = [each for each in self.first_ones if each != name]
+        return set(steps_to(starts, lambda each: (other for other in self.next_ones[each] if other != name)))
 
     @cached_property
     def _onward(self) -> Mapping[str, tuple[str, ...]]:

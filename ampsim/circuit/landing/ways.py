@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Set
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
 
 from ..build import Circuit
 from ..feedback import find_loop
-from ..nets import PASSIVE
+from ..nets import PASSIVE, steps_to
 from ..output_stage import output_transformers
 from ..signal_ways import SignalWays
 from ..stages import Kind, stages_of
@@ -90,16 +90,13 @@ class Ways:
         stop : set of str
             Nets that it does not go on from; they are among those found.
         """
-        found = {net: 0 for net in starts if net not in self.dead}
-        for net in (queue := list(found)):
-            if net in stop and found[net]:
-                continue
+
+        def onward(net: str) -> Iterator[str]:
             for part in self.at(net, *kinds):
-                for _, other in part.pins if part.designator not in without else ():
-                    if other not in found and other not in self.dead:
-                        found[other] = found[net] + 1
-                        queue.append(other)
-        return found
+                if part.designator not in without:
+                    yield from (other for _, other in part.pins if other not in self.dead)
+
+        return steps_to((net for net in starts if net not in self.dead), onward, stop)
 
     def forward(self, starts: Iterable[str], without: Set[str] = frozenset(), stop: Set[str] = frozenset()) -> Set[str]:
         """Nets that a signal gets to through passive parts, but those that lead the output back."""

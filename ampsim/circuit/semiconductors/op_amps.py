@@ -115,8 +115,3 @@ def op_amp_figure(device: Semiconductor, quantity: str, given: Mapping[str, floa
         return p["output_amps"] * x / math.hypot(x, 1.0)
     names = {"supply amps": "rest_amps", "unity gain hertz": "gain_bandwidth", "input noise": "noise_volts"}
     return p[names.get(quantity, quantity)]
-
-
-def full_power_hertz(slew: float, peak: float) -> float:
-    """The highest frequency [Hz] of a sine of `peak` volts [V] that a slew rate [V/s] lets pass: slew / (2 pi peak)."""
-    return slew / (2.0 * math.pi * peak)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from ...base.lazy_names import lazy_names
 
 _HOME = {
-    "own_amp": ("fit_what_fits", "gain_stage", "lesson_amp", "settings_of", "shop_amp"),
-    "own_mods": ("Lesson", "lesson_mods"),
+    "own_amp": ("gain_stage", "lesson_amp", "shop_amp"),
+    "own_mods": ("Lesson", "fit_what_fits", "lesson_mods", "settings_of"),
     "stage": ("formula_beside", "lesson_stage", "textbook_stage"),
     "question": ("Exercise", "Why"),
     "topics": ("TOPICS", "exercise"),

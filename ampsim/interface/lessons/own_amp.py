@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 from ...base.errors import DescriptionError
 from ...base.quantities import FARAD, OHM, format_value
-from ...circuit.amp import Amp, Part, Pot
+from ...circuit.amp import Amp, Part
 from ...circuit.landing.order import GAIN
 from ...circuit.landing.site import NoPlace, site_of
 from ...circuit.landing.words import parse_phrase
-from ...library.landing import apply_mods
-from ...library.loader import load_amp, load_mod
+from ...library.loader import load_amp
 
 SETTING = "AMPSIM_AMP"
 """Environment variable that names the shop's own amp for the lessons: a name on the shelf, or a file."""
@@ -103,31 +102,3 @@ def stage_values(amp: Amp) -> list[StageValues]:
         if {"R3", "R4"} <= set(own):
             found.append(StageValues(f"the {thing.label} of {amp.name}", own))
     return found
-
-
-def fit_what_fits(amp: Amp, *mods: str) -> Amp:
-    """The amp with those of some mods that fit it and bring no control that it has; the others are told.
-
-    Parameters
-    ----------
-    amp : Amp
-    *mods : str
-        Names of mods that say their places by what they are.
-    """
-    for name in mods:
-        mod = load_mod(name)
-        brought = {each.control for each in mod.switches} | {
-            part.control for part in mod.parts if isinstance(part, Pot)
-        }
-        if brought & set(amp.controls):
-            continue
-        try:
-            amp = apply_mods(amp, mod)
-        except DescriptionError as problem:
-            print(f"{mod.name} is left out: {problem}.")
-    return amp
-
-
-def settings_of(amp: Amp, wanted: Mapping[str, float | str]) -> dict[str, float | str]:
-    """Of some settings (rotations 0 to 1 [ratio]) those of controls that an amp has."""
-    return {name: value for name, value in wanted.items() if name in amp.controls}

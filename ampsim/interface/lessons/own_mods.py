@@ -183,6 +183,31 @@ def lesson_mods(demo: str, *subjects: str) -> Lesson:
     return _of_demo(demo, subjects)
 
 
+def fit_what_fits(amp: Amp, *mods: str) -> Amp:
+    """The amp with those of some mods that fit it and bring no control that it has; the others are told.
+
+    Parameters
+    ----------
+    amp : Amp
+    *mods : str
+        Names of mods that say their places by what they are.
+    """
+    for name in mods:
+        mod = load_mod(name)
+        if set(_brought(mod)) & set(amp.controls):
+            continue
+        try:
+            amp = apply_mods(amp, mod)
+        except DescriptionError as problem:
+            print(f"{mod.name} is left out: {problem}.")
+    return amp
+
+
+def settings_of(amp: Amp, wanted: Mapping[str, float | str]) -> dict[str, float | str]:
+    """Of some settings (rotations 0 to 1 [ratio]) those of controls that an amp has."""
+    return {name: value for name, value in wanted.items() if name in amp.controls}
+
+
 def _of_demo(demo: str, subjects: Sequence[str]) -> Lesson:
     return Lesson(load_amp(demo), {each: load_mod(each) for each in subjects}, demo, tuple(subjects))
 

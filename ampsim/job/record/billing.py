@@ -118,15 +118,11 @@ def bill_table(bill: Bill) -> dict[str, Any]:
     """A quote or an invoice as a table of the job's file."""
     needed = {"date": bill.date, "currency": bill.currency, "places": bill.places, "total": _told(bill.total)}
     told = {key: _told(value) for key, value in vars(bill).items() if value and key not in (*needed, "lines")}
-    return needed | told | {"lines": [_row(each) for each in bill.lines]}
+    return needed | told | {"lines": [row_table(each) for each in bill.lines]}
 
 
-def order_table(order: Order | CountedOff) -> dict[str, Any]:
-    """An order, or what was counted off, as a table of the job's file."""
-    return _row(order)
-
-
-def _row(each: object) -> dict[str, Any]:
+def row_table(each: Order | CountedOff | Charge) -> dict[str, Any]:
+    """A row of a job as a table of its file, without what is not known."""
     return {key: _told(value) for key, value in vars(each).items() if value is not None}
 
 

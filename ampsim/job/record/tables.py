@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Any
 
 from ...base.quantities import OHM, format_value, parse_value
-from .billing import bill_table, order_table
+from .billing import bill_table, row_table
 from .data import FORMAT, Blind, Mark, Measured, Photo, Record, Session
 
 Tables = dict[str, Any]
@@ -28,9 +28,9 @@ def as_tables(record: Record) -> Tables:
         "sessions": [_session_table(each) for each in record.sessions],
         "photos": [_photo_table(each) for each in record.photos],
         "quotes": [bill_table(each) for each in record.quotes],
-        "orders": [order_table(each) for each in record.orders],
+        "orders": [row_table(each) for each in record.orders],
         "invoices": [bill_table(each) for each in record.invoices],
-        "counted": [order_table(each) for each in record.counted],
+        "counted": [row_table(each) for each in record.counted],
         "positions": [dict(each) for each in record.positions],
         "history": [_without_none(vars(each)) for each in record.history],
         "frozen": [_nonempty_fields(each) for each in record.frozen],

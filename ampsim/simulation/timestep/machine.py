@@ -21,7 +21,6 @@ from .kernel_arguments import (
     CURRENT,
     ERROR,
     EVALUATIONS,
-    FACTORISATIONS,
     FRESH,
     LAST,
     OLD_P,
@@ -79,11 +78,6 @@ class Machine:
     def evaluations(self) -> int:
         """How often the laws of all valves were worked out."""
         return int(self._state[EVALUATIONS])
-
-    @property
-    def factorisations(self) -> int:
-        """How often Newton's matrix was factorised."""
-        return int(self._state[FACTORISATIONS])
 
     @property
     def repaired(self) -> int:

@@ -14,9 +14,9 @@ from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER
 from ...circuit.positions import Position
+from ...simulation.agreement import SWEPT_LIMIT
 from ...simulation.analyses import RippleSweep
 from ...simulation.facts import Fact, put
-from ...simulation.port_sweeps import STATED
 from ...simulation.request import answers, request
 from ...simulation.response import provenance
 from .hum_plan import ASSUMED, HARMONICS, Found, Mains, Plan
@@ -35,7 +35,7 @@ class Solvers:
 
 
 SOLVERS = Fact("solvers", Solvers)
-"""Who answered; beyond `port_sweeps.STATED` every answer is ngspice's."""
+"""Who answered; beyond `SWEPT_LIMIT` every answer is ngspice's."""
 
 
 def hum_spectrum(
@@ -95,7 +95,7 @@ def hum_spectrum(
     found = {place: plans[place].hum(heard) for place, heard in zip(asks, runs.heard, strict=True)}
     ours = {place: plans[place].hum(heard) for place, heard in enumerate(solved) if heard is not None}
     apart = _apart(ours[sample], found[sample]) if sample in ours else 0.0
-    if apart <= STATED:
+    if apart <= SWEPT_LIMIT:
         found |= ours
     elif ours:
         runs = _Runs(plans, progress)

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from ...measures.labels import expect
 from ...measures.weighting import REFERENCE, a_weight, in_db_a, level_db
+from ...simulation.agreement import SWEPT_LIMIT
 from ...simulation.facts import get
-from ...simulation.port_sweeps import STATED
 from ..agreement import percent_words
 from ..findings import Finding
 from ..settings import once_per_setting
@@ -46,15 +46,15 @@ def hum_assumptions(response: xr.Dataset) -> tuple[str, ...]:
             "cancel the ripple at the output transformer's centre tap, which real valves do not."
         )
     by = get(response, SOLVERS)
-    if by.apart > STATED:
+    if by.apart > SWEPT_LIMIT:
         found.append(
             f"Our own solver of small signals and ngspice differ by {percent_words(by.apart)} in the hum of a sample, "
-            f"{percent_words(STATED)} is allowed: the hum is ngspice's alone."
+            f"{percent_words(SWEPT_LIMIT)} is allowed: the hum is ngspice's alone."
         )
     elif by.solved:
         found.append(
             f"Hum of {by.solved} of {by.of} amps and positions by our own solver of small signals; of one ngspice's "
-            f"differs by {percent_words(by.apart)}, {percent_words(STATED)} is allowed."
+            f"differs by {percent_words(by.apart)}, {percent_words(SWEPT_LIMIT)} is allowed."
         )
     return tuple(found)
 

@@ -47,11 +47,6 @@ class _Row:
     shown: float = field(default=0.0)
 
 
-def describe_ratings(response: xr.Dataset, heater_volts: float = 0.0) -> str:
-    """`ratings_picture` in words and numbers, one paragraph; the heaters stand at `heater_volts` [V]."""
-    return _words(response, _valve_rows(response, heater_volts), _part_rows(response))
-
-
 def _words(response: xr.Dataset, valves: Sequence[_Row], parts: Sequence[_Row]) -> str:
     stock, modded = _names(response)
     sentences = [

@@ -17,9 +17,9 @@ from ...circuit.feedback import find_loops
 from ...circuit.loop_search import Reach
 from ...circuit.positions import position_label
 from ...measures.margins import Margins, crossing_table
+from ...simulation.agreement import SWEPT_LIMIT
 from ...simulation.analyses import LoopSweep
 from ...simulation.loop_gain import loop_gain
-from ...simulation.port_sweeps import STATED
 from ..agreement import percent_words
 from ..section import Examination, Section
 from . import TITLE
@@ -50,7 +50,7 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     amp = examined.modded
     looked_at = _looked_at(examined)
     apart = solvers_apart(amp)
-    unsteady = tuple(unsteady_findings(examined, looked_at, apart <= STATED))
+    unsteady = tuple(unsteady_findings(examined, looked_at, apart <= SWEPT_LIMIT))
     declared = tuple(oscillator_findings(examined))
     if has_feedback(amp):
         found = _Searches(examined, progress).section()
@@ -68,8 +68,8 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
 
 def _at_rest(apart: float) -> str:
     """Who said that the amp stays at rest, and how far [ratio] two solvers are apart in that."""
-    differ = f"as drawn it and ngspice differ by {percent_words(apart)}, {percent_words(STATED)} is allowed"
-    if apart > STATED:
+    differ = f"as drawn it and ngspice differ by {percent_words(apart)}, {percent_words(SWEPT_LIMIT)} is allowed"
+    if apart > SWEPT_LIMIT:
         return f"That the amp stays at rest is ngspice's word: our own solver does not agree ({differ})."
     return f"That the amp stays at rest was counted by our own solver of small signals: {differ}."
 
@@ -204,8 +204,8 @@ class _Searches:
         )
 
     def _solvers(self) -> str:
-        apart = f"1 + T differs by {percent_words(self._apart)}, {percent_words(STATED)} is allowed"
-        if self._apart > STATED:
+        apart = f"1 + T differs by {percent_words(self._apart)}, {percent_words(SWEPT_LIMIT)} is allowed"
+        if self._apart > SWEPT_LIMIT:
             return f"Our own solver of small signals and ngspice do not agree: {apart}, so ngspice did that search."
         return (
             "Searched by our own solver of small signals; where margins are told, at "

@@ -15,8 +15,8 @@ from ...circuit.amp import Amp
 from ...circuit.control import Control
 from ...circuit.positions import Position, position_label
 from ...measures.margins import Margins, margins
+from ...simulation.agreement import SWEPT_LIMIT
 from ...simulation.loop_gain import loop_gain
-from ...simulation.port_sweeps import STATED
 from .corner_search import Search, Setting, grid, rotation
 from .line import Line
 from .loop_place import closed_settings, settings_of
@@ -55,7 +55,7 @@ class Corners:
     response
         Loop gain on a fine grid at three positions: the start, the worst, the closest; by ngspice.
     apart
-        How far [ratio] our own solver's 1 + T is from that response at its worst; beyond `port_sweeps.STATED` the whole
+        How far [ratio] our own solver's 1 + T is from that response at its worst; beyond `SWEPT_LIMIT` the whole
         search is ngspice's.
     """
 
@@ -121,7 +121,7 @@ def worst_corners(
         When ngspice gives no trustworthy answer.
     """
     found = _searched(amp, at, fixed, most, points, controls, progress, True)
-    if found.apart <= STATED:
+    if found.apart <= SWEPT_LIMIT:
         return found
     return replace(_searched(amp, at, fixed, most, points, controls, progress, False), apart=found.apart)
 

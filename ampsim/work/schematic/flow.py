@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ...circuit.transformer import winding_of
-from .contents import GONE, Contents
+from .contents import Contents
 from .items import Item
 
 _PASSIVE = ("resistor", "capacitor", "inductor", "pot", "diode", "bridge rectifier", "pole", "loudspeaker", "meter")
@@ -148,8 +148,3 @@ class Flow:
 
 def _is_secondary(pin: str) -> bool:
     return winding_of(pin) != "primary"
-
-
-def is_gone(item: Item) -> bool:
-    """Whether it comes out."""
-    return item.change == GONE

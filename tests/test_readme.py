@@ -15,7 +15,7 @@ from ampsim.interface.commands.main import main
 from ampsim.library.landing import apply_mods
 from ampsim.library.loader import load_amp, parse_amp, parse_mod
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+README = (Path(__file__).resolve().parents[1] / "README.md").read_text("utf-8")
 BLOCKS = [(text, tomllib.loads(text)) for text in re.findall(r"```toml\n(.*?)```", README, re.S)]
 FIRST_SCREEN = 60  # lines
 

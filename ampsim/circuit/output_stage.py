@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -31,12 +32,27 @@ def output_transformers(wired: Circuit) -> tuple[Element, ...]:
 
 def output_valves(wired: Circuit) -> tuple[str, ...]:
     """The valves with a plate or a cathode on the primary of an output transformer, be it through a resistor."""
+    return tuple(_primary_ends(wired))
+
+
+def pulls_both_ways(wired: Circuit) -> bool:
+    """Whether output valves work on different ends of a primary, so that what two of them do alike cancels."""
+    ends = list(_primary_ends(wired).values())
+    return any(one.isdisjoint(other) for one, other in itertools.combinations(ends, 2))
+
+
+def _primary_ends(wired: Circuit) -> dict[str, set[str]]:
+    """To each output valve the nets of the primary that its plate or its cathode works on."""
     primaries = {net for each in output_transformers(wired) for pin, net in each.pins if pin.startswith("primary")}
     dead = {GROUND, *(rail_net(rail.name) for rail in wired.amp.rails)}
     ways = [each for each in wired.elements if each.kind in _SERIES]
-    reached = set(reachable_nets(ways, primaries - dead, dead))
-    valves = (each for each in wired.elements if each.kind == "valve")
-    return tuple(each.designator for each in valves if {each.net("plate"), each.net("cathode")} & reached)
+    reached = {net: set(reachable_nets(ways, {net}, dead | primaries - {net})) for net in primaries - dead}
+    found: dict[str, set[str]] = {}
+    for each in (each for each in wired.elements if each.kind == "valve"):
+        own = {each.net("plate"), each.net("cathode")}
+        if ends := {net for net, beside in reached.items() if own & beside}:
+            found[each.designator] = ends
+    return found
 
 
 def changes_output_stage(stock: Amp, modded: Amp, position: Position) -> bool:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 from ampsim import load_amp
 from ampsim.circuit.amp import Edit, Mod, Switch
 from ampsim.circuit.build import build_circuit
-from ampsim.circuit.output_stage import output_valves
+from ampsim.circuit.output_stage import output_valves, pulls_both_ways
 from ampsim.library.loader import load_valve
 from ampsim.studies.headroom.mismatch import mismatch_words
 from ampsim.studies.headroom.simulate import headroom
 
+STAGES = Path(__file__).parents[2] / "models" / "stages"
 LEVELS = (0.002, 0.02, 0.1)
 
 
@@ -49,6 +51,16 @@ def test_valves_that_a_mod_or_a_switch_puts_in_are_those_that_are_off() -> None:
     assert " instead of " in words
     for each, at in ((fitted, {}), (switched, {"valves": "new"})):
         assert mismatch_words(each, at, headroom(each, [at], levels=LEVELS)) == (words,)
+
+
+def test_valves_side_by_side_in_class_a_cancel_nothing() -> None:
+    """In parallel on one end of the primary their even harmonics add: only opposite ends cancel."""
+    drawn = load_amp(str(STAGES / "single-ended-output.parallel.toml"))
+    wired = build_circuit(drawn)
+    assert len(output_valves(wired)) == 2
+    assert not pulls_both_ways(wired)
+    assert pulls_both_ways(build_circuit(load_amp(str(STAGES / "push-pull-output.quad.toml"))))
+    assert mismatch_words(drawn, {}, headroom(drawn, levels=(0.02, 0.1))) == ()
 
 
 def test_a_single_valve_has_nothing_to_be_matched_with() -> None:

@@ -12,7 +12,7 @@ from ...base.wording import in_volts, join_words
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import circuit_at
 from ...circuit.every_part import with_every_part
-from ...circuit.output_stage import output_valves
+from ...circuit.output_stage import output_valves, pulls_both_ways
 from ...circuit.positions import Position
 from ...circuit.valves.deviation import ValveDraw
 from ...measures.labels import records
@@ -25,7 +25,7 @@ _BELOW = 0.5  # of the level where distortion reaches so much: played cleanly, w
 
 
 def mismatch_words(amp: Amp, position: Position, played: xr.Dataset) -> tuple[str, ...]:
-    """What one output valve whose bias is off does to harmonics, in a sentence; none without a pair.
+    """What one output valve whose bias is off does to harmonics, in a sentence; none where all pull one way.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def mismatch_words(amp: Amp, position: Position, played: xr.Dataset) -> tuple[st
     pair = output_valves(wired)
     row = records(power_table(played))[0]
     level = _BELOW * float(row[distortion_column(_PERCENT)])
-    if len(pair) < 2 or not 0.0 < level < math.inf:
+    if not pulls_both_ways(wired) or not 0.0 < level < math.inf:
         return ()
     socket = cast("Socket", wired.parts[pair[0]])
     valve = amp.valve_by_type[socket.type]

@@ -27,10 +27,11 @@ from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
 from ampsim.studies.ratings import simulate as module
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
-from ampsim.studies.ratings.parts import part_ratings, standard_volts, standard_watts, with_fitted_ratings, worst_parts
+from ampsim.studies.ratings.parts import part_ratings, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
 from ampsim.studies.ratings.simulate import EQUAL_VALVES, Known, stress
+from ampsim.studies.ratings.usual import standard_volts, standard_watts
 from ampsim.studies.ratings.valve_findings import grade
 from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
 from ampsim.studies.section import Examination

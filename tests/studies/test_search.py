@@ -334,10 +334,10 @@ def test_voltage_with_cold_valves_counts():
 
 def test_watts_of_a_resistor_count():
     drawer = parse_drawer({"name": "d", "resistors": [
-        {"values": ["150"], "watts": "0.5"}, {"values": ["180"], "watts": "3"}]})  # fmt: skip
+        {"values": ["150"], "watts": "1"}, {"values": ["180"], "watts": "3"}]})  # fmt: skip
     wishes = [{"change": "at most 6 dB"}]
     tables = {"name": "n", "parts": [{"replace": "R28", "values": "drawer"}], "wishes": wishes}
-    # Two EL84 draw about 70 mA through it: three quarters of a watt.
+    # Two EL84 draw about 70 mA through it: three quarters of a watt, so that twice as much is asked for.
     assert find_values(parse_wishes(tables, AMP, drawer=drawer)).fits.tolist() == [False, True]
 
 

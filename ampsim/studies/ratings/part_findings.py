@@ -15,8 +15,9 @@ from ...simulation.facts import get
 from ..findings import Finding, Grade, grade_below
 from ..settings import Positions, in_steps, positions_of
 from . import TITLE
-from .parts import ELECTROLYTIC_FARADS, SCRATCH_VOLTS, WATTS_FACTOR, part_ratings, with_fitted_ratings, worst_parts
+from .parts import part_ratings, with_fitted_ratings, worst_parts
 from .simulate import SUPPLY_POTS
+from .usual import ELECTROLYTIC_FARADS, SCRATCH_VOLTS, WATTS_FACTOR
 from .valve_findings import HOW
 from .valves import TELLING
 

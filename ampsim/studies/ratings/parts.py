@@ -2,56 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
 from ...measures.labels import expect, records
+from ...measures.loads import Array
+from ...simulation.facts import get
 from .once import once
-
-WATTS_FACTOR = 2.0
-"""A resistor is chosen for twice the mean power it carries: common practice, no source."""
-FITTED_WATTS, FITTED_VOLTS = {"resistor": 0.5, "pot": 0.25}, {"resistor": 350.0, "pot": 350.0}
-"""What is usually fitted: half-watt film resistors that stand 350 V, quarter-watt tracks (from memory)."""
-LARGER_VOLTS = 500.0
-"""What film resistors of one watt and more stand (from memory)."""
-FILM_VOLTS = 400.0
-"""What capacitors below 1 uF are usually made for where they carry more than the least rating (common practice, no
-source)."""
-SCRATCH_VOLTS = 0.1
-"""Direct volts across a track from which on a pot scratches (common practice, no source)."""
-ELECTROLYTIC_FARADS = 1e-6
-STANDARD_WATTS = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 25.0, 50.0)
-STANDARD_VOLTS = {
-    # Below 1 uF: the R5 series of preferred numbers, which rated voltages follow (IEC 60384-1, from memory).
-    "film": (63.0, 100.0, 160.0, 250.0, 400.0, 630.0, 1000.0, 1600.0),
-    # Common practice, no source.
-    "electrolytic": (16.0, 25.0, 35.0, 50.0, 63.0, 100.0, 160.0, 250.0, 350.0, 400.0, 450.0, 500.0),
-}
-
-
-def usual_volts(needed: float, farads: float) -> float:
-    """What is usually fitted [V] where a capacitor carries so much [V]; 0 where its volts alone decide."""
-    if farads >= ELECTROLYTIC_FARADS:
-        return 0.0
-    return FILM_VOLTS if needed > STANDARD_VOLTS["film"][0] else STANDARD_VOLTS["film"][0]
-
-
-def standard_watts(watts: float) -> float:
-    """The next common power rating [W]; infinite above the largest."""
-    return _next(watts, STANDARD_WATTS)
-
-
-def standard_volts(volts: float, farads: float) -> float:
-    """The next common working voltage [V] of a capacitor; infinite above the largest (then two in series)."""
-    return _next(volts, STANDARD_VOLTS["electrolytic" if farads >= ELECTROLYTIC_FARADS else "film"])
-
-
-def _next(value: float, standard: Sequence[float]) -> float:
-    return math.nan if math.isnan(value) else next((each for each in standard if each >= value), math.inf)
+from .simulate import EQUAL_PARTS
+from .usual import FITTED_VOLTS, FITTED_WATTS, LARGER_VOLTS, WATTS_FACTOR, standard_volts, standard_watts, usual_volts
 
 
 @once
@@ -66,7 +31,9 @@ def part_ratings(response: xr.Dataset) -> pd.DataFrame:
         One row per variant, position and part in circuit: kind, value [ohm or F]; volts across it at rest, cold and
         at the peak of the drive; mean watts at rest and driven, and at the highest instant (NaN for capacitors; for a
         pot what its whole track must stand). "needs [W]" is `WATTS_FACTOR` times the larger mean, "needs [V]" the
-        largest of the three voltages; "next [W]" and "next [V]" the common ratings from there on.
+        largest of the three voltages; "next [W]" and "next [V]" the common ratings from there on. Parts of one value
+        that stand in one another's place in the output stage are told the largest of each reading of theirs: which of
+        them carries more follows from the tone's phase, and nobody fits two sizes.
 
     Raises
     ------
@@ -82,6 +49,7 @@ def _rows(response: xr.Dataset) -> Iterator[dict[str, str | float]]:
     rest, cold, driven, pulse = (states.index(each) for each in ("rest", "cold", "driven", "pulse"))
     volts, watts = response["part_volts"].values, response["part_watts"].values
     values, kinds = response["part_value"].values, response["kind"].values
+    volts, watts = (_as_the_worst_of_equals(each, values, response) for each in (volts, watts))
     for v, variant in enumerate(response["variant"].values):
         for p, position in enumerate(response["position"].values):
             for n, part in enumerate(response["part"].values):
@@ -109,6 +77,23 @@ def _rows(response: xr.Dataset) -> Iterator[dict[str, str | float]]:
                     "needs [V]": float(most),
                     "next [V]": standard_volts(float(most), values[v, p, n]) if capacitor else math.nan,
                 }
+
+
+def _as_the_worst_of_equals(readings: Array, values: Array, response: xr.Dataset) -> Array:
+    """Readings by variant, position, part and state, each the largest of the parts in equal places of the same value.
+
+    `values`: of the parts by variant, position and part [ohm or F].
+    """
+    found = readings.copy()
+    parts = [str(each) for each in response["part"].values]
+    for v, variant in enumerate(response["variant"].values):
+        for group in get(response, EQUAL_PARTS)[str(variant)]:
+            places = [parts.index(each) for each in group if each in parts]
+            for p, n in itertools.product(range(len(values[v])), places):
+                alike = [each for each in places if values[v, p, each] == values[v, p, n]]
+                if len(alike) > 1:
+                    found[v, p, n] = np.fmax.reduce([readings[v, p, each] for each in alike])
+    return found
 
 
 def _largest(*values: float) -> float:

@@ -109,7 +109,8 @@ def _notes() -> tuple[str, ...]:
         "Heaters are taken to stand at ground. The description gives no ratings for parts: a part of the stock amp is "
         "taken to have the common rating that the stock amp asks for, at least half a watt; new resistors are taken to "
         "be half-watt film, new capacitors below 1 uF for 400 V, larger ones chosen by their volts at rest.",
-        "Valves that idle alike in one output stage are read at one position, where one of them reads worst: which of "
-        "them is driven harder follows from the tone's phase.",
+        "Valves that idle alike in one output stage are read at one position, where one of them reads worst, and equal "
+        "parts that stand alike at them carry what the one does that carries most: which side is driven harder follows "
+        "from the tone's phase.",
         "The ratings of the transformer and of what the amp works into are not looked at.",
     )

@@ -13,6 +13,7 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
+from ...circuit.equal_places import equal_places
 from ...circuit.neighbours import feeds_from_supply
 from ...circuit.positions import Position, position_label
 from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
@@ -56,6 +57,8 @@ SUPPLY_POTS = Fact("supply_pots", list[str])
 EQUAL_VALVES = Fact("equal_valves", list[list[str]])
 """Output valves of one type in the last variant that idle alike at every position: each may stand in the other's
 place, and which of them is driven harder is the tone's phase."""
+EQUAL_PARTS = Fact("equal_parts", dict[str, list[list[str]]])
+"""To each variant the parts that stand in one another's place in the output stage at some position."""
 _STATELESS = ("part_value", "grid_ohms")
 
 
@@ -131,7 +134,11 @@ def stress(
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, _devices_of(asked))
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
-    facts |= put(EQUAL_VALVES, equal_valves(last)) | put(AGREEMENT, known.solver.agreement)
+    facts |= (
+        put(EQUAL_VALVES, equal_valves(last))
+        | put(EQUAL_PARTS, _equal_parts(asked))
+        | put(AGREEMENT, known.solver.agreement)
+    )
     return _dataset(asked, rows, facts)
 
 
@@ -139,6 +146,14 @@ def _devices_of(asked: Request) -> dict[str, dict[str, dict[str, DeviceFacts]]]:
     found: dict[str, dict[str, dict[str, DeviceFacts]]] = {amp.variant: {} for amp in asked.variants}
     for case in asked.cases:
         found[case.amp.variant][position_label(case.position)] = device_facts(case.wired)
+    return found
+
+
+def _equal_parts(asked: Request) -> dict[str, list[list[str]]]:
+    found: dict[str, list[list[str]]] = {amp.variant: [] for amp in asked.variants}
+    for case in asked.cases:
+        own = found[case.amp.variant]
+        own += [group for group in equal_places(case.wired) if group not in own]
     return found
 
 

@@ -17,6 +17,7 @@ from ...circuit.positions import Position
 from ...circuit.values import with_values
 from ...simulation.operating_points import Rest, at_rest
 from ...simulation.ports_algebra import bias_moves
+from ..ratings.usual import MAINS, WATTS_FACTOR
 from .wishes import Choice, Stocked, Wish, WishKind, WishList
 
 At = tuple[tuple[str, float | str], ...]
@@ -178,5 +179,5 @@ def fit_values(choice: Choice, variant: BiasVariant) -> list[bool]:
 
 
 def _stands(choice: Choice, value: float, part: Stocked, volts: float) -> bool:
-    watts = volts**2 / value if choice.kind == "resistor" else 0.0
-    return volts <= part.volts and watts <= part.watts
+    watts = WATTS_FACTOR * volts**2 / value if choice.kind == "resistor" else math.nan
+    return part.stands(watts, MAINS * volts)

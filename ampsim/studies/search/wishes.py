@@ -9,6 +9,7 @@ from enum import StrEnum
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import Amp, Edit
 from ...circuit.positions import Position, position_label
+from ..ratings.usual import FITTED_VOLTS, LARGER_VOLTS
 
 
 class WishKind(StrEnum):
@@ -92,6 +93,23 @@ class Stocked:
     tolerance: float = 0.0
     volts: float = math.inf
     watts: float = math.inf
+
+    @property
+    def is_rated(self) -> bool:
+        """Whether the drawer says what decides: the watts of a resistor, the volts of a capacitor."""
+        return (self.watts if self.kind == "resistor" else self.volts) < math.inf
+
+    def stands(self, watts: float, volts: float) -> bool:
+        """Whether it is rated for so many watts [W] and volts [V]; NaN: what does not matter.
+
+        A rating that the drawer does not say is never taken to be enough; of a resistor's volts, which are seldom said,
+        those of a usual body are taken.
+        """
+        rated_volts = self.volts
+        if self.kind == "resistor" and math.isinf(self.volts):
+            rated_volts = LARGER_VOLTS if self.watts >= 1.0 else FITTED_VOLTS["resistor"]
+        unsaid = not self.is_rated and (watts > 0.0 or volts > 0.0)
+        return not unsaid and not self.watts < watts and not rated_volts < volts
 
     @property
     def words(self) -> str:

@@ -17,8 +17,8 @@ from ampsim.circuit.output_stage import output_valves
 from ampsim.circuit.stages.template import GROUND, rail_net
 from ampsim.library.loader import load_amp
 from ampsim.simulation.operating_points import at_rest
-from ampsim.studies.ratings.parts import FILM_VOLTS
 from ampsim.studies.ratings.simulate import stress
+from ampsim.studies.ratings.usual import FILM_VOLTS
 from ampsim.work.parts_list.lines import PartLine
 from ampsim.work.parts_list.parts_list import parts_list
 from ampsim.work.parts_list.ratings_needed import Surroundings

@@ -15,15 +15,15 @@ from hypothesis import strategies as st
 
 from ampsim import DescriptionError, Sine, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.base.wording import in_watts
-from ampsim.circuit.amp import Amp
+from ampsim.circuit.amp import Amp, Pot
 from ampsim.circuit.build import build_circuit
 from ampsim.library.loader import load_drawer, parse_drawer
-from ampsim.studies.ratings.parts import WATTS_FACTOR
 from ampsim.studies.ratings.simulate import stress
-from ampsim.work.parts_list.lines import PartLine
+from ampsim.studies.ratings.usual import MAINS, WATTS_FACTOR
+from ampsim.work.parts_list.lines import PartLine, with_drawer
 from ampsim.work.parts_list.parts_list import PartsList, fitting_positions, parts_list
 from ampsim.work.parts_list.preferred_values import nearest_preferred, nearest_track
-from ampsim.work.parts_list.ratings_needed import MAINS, Surroundings, capacitor_rating, pot_rating, resistor_rating
+from ampsim.work.parts_list.ratings_needed import Surroundings, capacitor_rating, pot_rating, resistor_rating
 from ampsim.work.parts_list.switch_need import SwitchNeed, switch_need
 from ampsim.work.wiring.readback import wiring
 
@@ -209,6 +209,40 @@ def test_a_response_of_other_positions_is_refused() -> None:
         parts_list(load_amp("workshop-a"), amp, [{}], response=stress(amp, [{"gain": 0.1}], SHORT))
 
 
+def screens(amp: Amp) -> list[PartLine]:
+    """The parts list of a pair's screen resistors, of another value."""
+    edits = [{"replace": name, "with": "1k"} for name in ("R16", "R17")]
+    mod = parse_mod({"name": "screens", "reason": "A trial.", "edits": edits})
+    return list(parts_list(amp, apply_mods(amp, mod)).lines)
+
+
+def with_volume(rotation: float) -> Amp:
+    amp = load_amp("workshop-b")
+    return replace(amp, parts=tuple(
+        replace(each, rotation=rotation) if isinstance(each, Pot) and each.control == "volume" else each
+        for each in amp.parts))  # fmt: skip
+
+
+def test_where_the_drawings_knobs_stand_is_no_rating() -> None:
+    """A pair that is drawn with its volume down is played with it up: the same parts are bought."""
+    quiet, loud = (screens(with_volume(rotation)) for rotation in (0.05, 1.0))
+    assert [each.rating.watts for each in quiet] == [each.rating.watts for each in loud]
+    assert quiet[0].carries_watts == pytest.approx(loud[0].carries_watts, rel=0.05)
+    amp = with_volume(0.05)
+    as_drawn = stress(amp, [{}])["part_watts"].sel(part="R16", state="driven").max()
+    assert quiet[0].carries_watts > 10.0 * float(as_drawn)
+
+
+def test_a_pair_gets_two_of_a_size() -> None:
+    """Of screen resistors that stand alike one carries more by the tone's phase: half a watt beside one of 1 W."""
+    first, second = screens(with_volume(1.0))
+    assert first.rating == second.rating
+    assert (first.carries_watts, first.pulse_watts) == (second.carries_watts, second.pulse_watts)
+    carried = stress(with_volume(1.0), [{}])["part_watts"].sel(state="driven").isel(variant=0, position=0)
+    one, other = (float(carried.sel(part=name)) for name in ("R16", "R17"))
+    assert abs(one / other - 1.0) > 0.1
+
+
 # Drawer ---------------------------------------------------------------------------------------------------------------
 
 
@@ -224,6 +258,39 @@ def test_a_part_too_weak_stays_in_the_drawer() -> None:
     weak = parse_drawer({"name": "thin", "capacitors": [{"values": ["3n9"], "volts": "50"}]})
     found = line(listed(modded([{"replace": "C2", "with": "3n9"}]), drawer=weak), "C2")
     assert found.at_hand == "buy: the drawer's 3n9 50 V stands too little"
+
+
+@pytest.mark.parametrize(
+    ("watts", "pulse", "volts", "kept", "serves"),
+    [
+        (0.2, 0.4, 30.0, {"watts": "0.5"}, True),
+        (0.2, 20.0, 30.0, {"watts": "0.5"}, False),  # 2 W are asked for its peaks
+        (0.2, 20.0, 30.0, {"watts": "2"}, True),
+        (0.2, 0.4, 330.0, {"watts": "0.5"}, False),  # a half-watt body stands 350 V, the mains 10 % more
+        (0.2, 0.4, 330.0, {"watts": "0.5", "volts": "500"}, True),
+        (0.2, 0.4, 30.0, {}, False),
+    ],
+)
+def test_the_drawer_gives_what_the_list_asks_for(
+    watts: float, pulse: float, volts: float, kept: dict[str, str], serves: bool
+) -> None:
+    drawer = parse_drawer({"name": "d", "resistors": [{"values": ["470"], **kept}]})
+    found = with_drawer(
+        PartLine(
+            "R1", "", "", "", "resistor", "470", 470.0, carries_watts=watts, pulse_watts=pulse, carries_volts=volts
+        ),
+        drawer,
+    )
+    assert (found.stocked is not None) == serves
+    assert found.at_hand.startswith("in the drawer" if serves else "buy: the drawer's 470")
+    asked = resistor_rating(carried(watts=WATTS_FACTOR * watts, pulse=pulse, volts=volts), Surroundings())
+    assert not serves or float(kept["watts"]) >= asked.watts or "volts" in kept
+
+
+def test_what_a_drawer_does_not_say_of_a_capacitor_is_not_enough() -> None:
+    unsaid = parse_drawer({"name": "thin", "capacitors": [{"values": ["3n9"]}]})
+    found = line(listed(modded([{"replace": "C2", "with": "3n9"}]), drawer=unsaid), "C2")
+    assert found.at_hand == "buy: the drawer's 3n9 is not said to stand anything"
 
 
 def test_like_parts_are_bought_together() -> None:

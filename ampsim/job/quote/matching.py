@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from ...base.quantities import FARAD, HENRY, OHM, format_value
 from ...circuit.switches.kinds import Action, ContactOrder, SwitchKind
-from ...studies.ratings.parts import FITTED_VOLTS, LARGER_VOLTS
+from ...studies.ratings.usual import FITTED_VOLTS, LARGER_VOLTS
 from ...work.parts_list.switch_need import SwitchNeed
 from .needs import Need
 from .offered_parts import families, type_meant

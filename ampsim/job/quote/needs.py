@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from ...circuit.designators import body_of
+from ...studies.ratings.usual import MAINS
 from ...work.parts_list.lines import PartLine
 from ...work.parts_list.parts_list import PartsList
-from ...work.parts_list.ratings_needed import MAINS
 from ...work.parts_list.switch_need import SwitchNeed
 
 _POLARITY = re.compile(r", plus at [^,]+")  # how it goes in; the parts list says it

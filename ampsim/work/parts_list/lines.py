@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -17,11 +18,12 @@ from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
 from ...circuit.semiconductors.device import Device
 from ...measures.labels import records
-from ...studies.ratings.parts import WATTS_FACTOR, part_ratings, worst_parts
+from ...studies.ratings.parts import part_ratings, worst_parts
+from ...studies.ratings.usual import MAINS, WATTS_FACTOR
 from ...studies.search.wishes import Drawer, Stocked
 from ..new_parts import part_put_in, rewiring_words, switches_on, work_mods
 from .preferred_values import Preferred, nearest_preferred, nearest_track
-from .ratings_needed import MAINS, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
+from .ratings_needed import PULSE_FACTOR, Rating, Surroundings, capacitor_rating, pot_rating, resistor_rating
 from .surroundings import surroundings
 from .switch_need import SwitchNeed, name_in_wiring, needs_of, switch_need
 
@@ -186,7 +188,7 @@ def _line(
         if carried is None
         else _with_rating(line, carried, surroundings(amp, part, seen))
     )
-    return _with_drawer(line, drawer) if drawer else line
+    return with_drawer(line, drawer) if drawer else line
 
 
 def _type_rating(amp: Amp, part: AnyPart) -> Rating:
@@ -222,8 +224,10 @@ def _with_rating(line: PartLine, carried: Mapping[str, Any], stands: Surrounding
 _COIL = Rating(math.nan, math.nan, 0.1, "coil", "its direct current is not worked out")
 
 
-def _with_drawer(line: PartLine, drawer: Drawer) -> PartLine:
-    watts, volts = WATTS_FACTOR * line.carries_watts, MAINS * line.carries_volts
+def with_drawer(line: PartLine, drawer: Drawer) -> PartLine:
+    """A line with what the drawer has for it: rated for the watts, the peaks and the volts that it asks for."""
+    watts = np.fmax(WATTS_FACTOR * line.carries_watts, line.pulse_watts / PULSE_FACTOR)
+    volts = MAINS * line.carries_volts
     stocked, words = find_in_drawer(drawer, line.kind, line.value, watts, volts)
     if stocked is not None:
         words += "; its rating was not worked out" if math.isnan(line.carries_volts) else "; check its kind"
@@ -249,9 +253,11 @@ def find_in_drawer(drawer: Drawer, kind: str, value: float, watts: float, volts:
     if kind not in ("resistor", "capacitor"):
         return None, "buy"
     same = [each for each in drawer.parts if each.kind == kind and abs(each.value / value - 1.0) < _SAME]
-    good = [each for each in same if not each.watts < watts and not each.volts < volts]
+    good = [each for each in same if each.stands(watts, volts)]
     if good:
         best = min(good, key=lambda each: (each.volts, each.watts))
         return best, f"in the drawer: {best.words}"
-    weak = f": the drawer's {same[0].words} stands too little" if same else ""
-    return None, f"buy{weak}"
+    if not same:
+        return None, "buy"
+    why = "stands too little" if same[0].is_rated else "is not said to stand anything"
+    return None, f"buy: the drawer's {same[0].words} {why}"

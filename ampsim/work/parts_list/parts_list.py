@@ -22,7 +22,8 @@ from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
 from ...circuit.switches.kinds import ContactOrder
-from ...studies.ratings.simulate import stress
+from ...studies.loudest import loudest_setting
+from ...studies.ratings.simulate import HARD, stress
 from ...studies.search.wishes import Drawer
 from ..new_parts import new_mods
 from .lines import PartLine, part_lines
@@ -30,7 +31,8 @@ from .switch_need import SwitchNeed
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
 NOTES = (
-    "Watts: twice the mean power, at rest or driven hard, whichever is larger (common practice, no source). Volts: the "
+    "Watts: twice the mean power, at rest or driven hard with the amp's own controls where it is loudest, whichever is "
+    "larger (common practice, no source); equal parts that stand alike at output valves are told the same. Volts: the "
     "highest at rest, with cold valves or driven, and 10 % more for the mains. Kinds and tolerances: common practice, "
     "no source. Preferred values: IEC 60063.",
     "Pulse: the highest instant in a resistor when driven hard; where it passes ten times the rating, a "
@@ -137,15 +139,21 @@ def _labels(response: xr.Dataset) -> list[str]:
 
 
 def fitting_positions(stock: Amp, modded: Amp) -> list[dict[str, float | str]]:
-    """Positions that have every part of the new mods in circuit: switches through their positions, new knobs both ends.
+    """Positions that have every part of the new mods in circuit, and load them as an amp is played hard.
 
-    One control is moved at a time, the others stand as drawn.
+    That is as drawn, and with the amp's own controls where it is loudest: switches of the mods through their positions
+    and new knobs at both ends, one of them at a time, and so the amp's own switches.
     """
     new = new_mods(stock, modded)
-    found: list[dict[str, float | str]] = [{}]
-    found += [{s.control: label} for mod in new for s in mod.switches for label in s.labels if label != s.drawn]
+    switches = [switch for mod in new for switch in mod.switches]
     knobs = dict.fromkeys(part.control for mod in new for part in mod.parts if isinstance(part, Pot))
-    return found + [{knob: end} for knob in knobs for end in (0.0, 1.0)]
+    loud = loudest_setting(modded, [tone.frequency for tone in HARD], {*knobs, *(each.control for each in switches)})
+    found = [{}, loud]
+    found += [loud | {each.control: label} for each in modded.all_switches for label in each.labels]
+    found += [loud | {knob: end} for knob in knobs for end in (0.0, 1.0)]
+    drawn = {each.control: each.drawn for each in switches}
+    plain = [{name: value for name, value in each.items() if value != drawn.get(name)} for each in found]
+    return [each for place, each in enumerate(plain) if each not in plain[:place]]
 
 
 _SEQUENCE = {

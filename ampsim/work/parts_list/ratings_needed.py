@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from ...base.wording import in_watts
-from ...studies.ratings.parts import (
+from ...studies.ratings.usual import (
     ELECTROLYTIC_FARADS,
     FITTED_VOLTS,
     FITTED_WATTS,
     LARGER_VOLTS,
+    MAINS,
     SCRATCH_VOLTS,
     WATTS_FACTOR,
     standard_volts,
@@ -20,8 +21,6 @@ from ...studies.ratings.parts import (
     usual_volts,
 )
 
-MAINS = 1.1
-"""Rails are simulated at the volts of the description; the mains may stand 10 % higher (IEC 60038, from memory)."""
 PULSE_FACTOR = 10.0
 """How many times its rating a film resistor stands for some milliseconds (from memory)."""
 CLASS_1_FARADS = 1e-9

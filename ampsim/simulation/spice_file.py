@@ -70,7 +70,7 @@ def spice_file(
     drawn = supplied(circuit_at(amp, setting))
     names = readable_nets(drawn, _inner_nets(circuit_at(amp, setting), drawn.live_nets, setting, asked[0]))
     wired = _renamed(drawn, names)
-    writer = Writer()
+    writer = Writer(in_time=isinstance(asked[0], Transient))
     for text in (*_title(amp, position or {}, setting), *subcircuits(wired), "* What drives it"):
         writer.line(text.rstrip())
     write_drive(writer, wired, asked[0])

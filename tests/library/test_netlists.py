@@ -16,13 +16,14 @@ from ampsim.circuit.amp import Amp, Part, Pot
 from ampsim.circuit.build import Circuit, build_circuit, circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.part_entries import entry_text, part_entry
+from ampsim.circuit.reverb_tank import ReverbTank
 from ampsim.interface.commands.main import main
 from ampsim.library.files import models_in, toml_tables
 from ampsim.library.loader import load_amp, load_mod, parse_amp
 from ampsim.library.netlists.drawing import Answers
 from ampsim.library.netlists.importing import import_text
 from ampsim.library.netlists.types import load_type
-from ampsim.simulation.analyses import FrequencySweep
+from ampsim.simulation.analyses import FrequencySweep, Transient
 from ampsim.simulation.response import simulate
 from ampsim.simulation.spice_file import spice_file
 from tests.tools.any_amps import made_amp
@@ -81,6 +82,14 @@ def check_round_trip(amp: Amp, position: dict[str, float | str], swept: bool = T
 @pytest.mark.parametrize("path", MODELS, ids=lambda path: path.stem)
 def test_every_amp_and_stage_that_comes_along_goes_out_and_back(path: Path) -> None:
     check_round_trip(load_amp(path), {}, swept=path.parent.name == "amps")
+
+
+def test_springs_that_take_their_time_come_back() -> None:
+    drawn = load_amp(str(models_in("stages")["reverb"]))
+    back = import_text(spice_file(drawn, {}, (Transient(),)).encode(), "there and back.cir").amp
+    before, after = ([each for each in amp.parts if isinstance(each, ReverbTank)] for amp in (drawn, back))
+    assert before
+    assert [plain_numbers(each) for each in after] == [plain_numbers(each) for each in before]
 
 
 def test_a_modded_amp_at_a_position_goes_out_and_back() -> None:

@@ -67,18 +67,24 @@ def part_below(line: Line, below: Sequence[Line], drawing: Drawing, beside: Path
     try:
         entry = toml_tables(f"x = {text}".encode(), "remark")["x"]
         (part,) = read_parts(Entry({designator: entry}, "netlist", "parts"), partial(_find, beside))
-        expected = [] if mains else _elements(part, pins, beside)
+        forms = [[]] if mains else [_elements(part, pins, beside, in_time) for in_time in (False, True)]
     except (DescriptionError, LookupError, ArithmeticError):
         drawing.ask(line.number, f"the remark about {designator} is no part of an amp file; mend it or take it out")
         return 0
-    given = [each.text for each in below[: len(expected)]]
-    if len(given) != len(expected) or not all(map(_alike, given, expected)):
+    expected = next((form for form in forms if _are(below, form)), None)
+    if expected is None:
         drawing.ask(line.number, f"the lines below are not the {designator} of the remark; mend one of them, or take "
                     "the remark out")  # fmt: skip
         return 0
     soldered = {pin: net for pin, net in pins.items() if pin != LIGHT_PIN}
     drawing.fit(designator, entry, soldered, line.number)
     return len(expected)
+
+
+def _are(below: Sequence[Line], expected: Sequence[str]) -> bool:
+    """Whether the lines below are those expected."""
+    given = [each.text for each in below[: len(expected)]]
+    return len(given) == len(expected) and all(map(_alike, given, expected))
 
 
 def _find(beside: Path | None, kind: str, name: str, _: str) -> Any:
@@ -120,8 +126,8 @@ def _close(one: str, other: str) -> bool:
         return False
 
 
-def _elements(part: AnyPart, pins: dict[str, str], beside: Path | None) -> list[str]:
-    """The lines of a part as an export writes them."""
+def _elements(part: AnyPart, pins: dict[str, str], beside: Path | None, in_time: bool) -> list[str]:
+    """The lines of a part as an export writes them, for a transient or for rest and sweep."""
     types: dict[str, Any] = {}
     if isinstance(part, Device) and part.own is not None:
         types[part.type] = part.own
@@ -129,7 +135,7 @@ def _elements(part: AnyPart, pins: dict[str, str], beside: Path | None) -> list[
         types[part.type] = load_type("semiconductor" if isinstance(part, Device) else "valve", part.type, beside)
     amp = SimpleNamespace(valve_by_type=types, semiconductor_by_type=types, file="netlist")
     wired = cast("Circuit", SimpleNamespace(parts={part.designator: part}, amp=amp))
-    writer = Writer()
+    writer = Writer(in_time=in_time)
     element = Element(part.designator, part.kind, tuple(pins.items()), "")
     WRITERS[element.kind](writer, element, wired)
     setting = {part.control: part.rotation} if isinstance(part, Pot) else {}

@@ -1,27 +1,25 @@
-"""Where a player's controls make an amp loudest: what it carries driven hard is known with them there."""
+"""Where a player's knobs make an amp loudest: what it carries driven hard is known with them there."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER, build_circuit
-from ..circuit.control import Control
 from ..circuit.neighbours import feeds_from_supply
 from ..simulation.analyses import FrequencySweep
 from ..simulation.response import simulate
 
 _MIDDLE = 0.5
 _ENDS = (0.0, 1.0)
-_LOUDER_DB = 1.0  # a control that makes less than this of a difference stays as drawn
+_LOUDER_DB = 1.0  # a knob that makes less than this of a difference stays as drawn
 _FAINT = 1e-12
-Setting = dict[str, float | str]
 
 
-def loudest_setting(amp: Amp, hertz: Sequence[float], apart: Collection[str] = ()) -> Setting:
-    """The controls that make an amp louder, each where it is loudest with every knob half way up.
+def loudest_knobs(amp: Amp, hertz: Sequence[float], apart: Collection[str] = ()) -> dict[str, float | str]:
+    """The knobs that make an amp louder, each at that end where it is louder with every knob half way up.
 
     Parameters
     ----------
@@ -36,30 +34,27 @@ def loudest_setting(amp: Amp, hertz: Sequence[float], apart: Collection[str] = (
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    controls = [each for each in _played(amp) if each.name not in apart]
-    middle: Setting = {each.name: _MIDDLE for each in controls if each.kind == "knob"}
-    tried = [(each, value) for each in controls for value in (each.positions or _ENDS)]
-    if not tried:
+    knobs = [name for name in _played(amp) if name not in apart]
+    if not knobs:
         return {}
-    levels = _levels_db(amp, [middle | {control.name: value} for control, value in tried], hertz)
-    found: Setting = {}
-    for control in controls:
-        own = {value: level for (each, value), level in zip(tried, levels, strict=True) if each is control}
-        if max(own.values()) - min(own.values()) > _LOUDER_DB:
-            found[control.name] = max(own, key=lambda value, own=own: own[value])  # type: ignore[misc]
+    middle = dict.fromkeys(knobs, _MIDDLE)
+    levels = iter(_levels_db(amp, [middle | {name: end} for name in knobs for end in _ENDS], hertz))
+    found: dict[str, float | str] = {}
+    for name, low, high in [(name, next(levels), next(levels)) for name in knobs]:
+        if abs(high - low) > _LOUDER_DB:
+            found[name] = _ENDS[high > low]
     return found
 
 
-def _played(amp: Amp) -> Iterator[Control]:
+def _played(amp: Amp) -> list[str]:
     wired = build_circuit(amp)
     pots = {each.designator for each in wired.elements if each.kind == "pot"}
-    for control in amp.controls.values():
-        own = pots & {*control.designators}
-        if control.kind == "switch" or not all(feeds_from_supply(wired, name) for name in own):
-            yield control
+    knobs = [each for each in amp.controls.values() if each.kind == "knob" and pots & {*each.designators}]
+    return [each.name for each in knobs
+            if not all(feeds_from_supply(wired, name) for name in pots & {*each.designators})]  # fmt: skip
 
 
-def _levels_db(amp: Amp, positions: Sequence[Setting], hertz: Sequence[float]) -> list[float]:
+def _levels_db(amp: Amp, positions: Sequence[dict[str, float]], hertz: Sequence[float]) -> list[float]:
     """What 1 V at the source makes at the speaker at each position [dB], the mean over the frequencies."""
     levels = []
     for each in hertz:

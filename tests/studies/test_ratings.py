@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
 from ampsim import DescriptionError, OperatingPoint, Sine, apply_mods, load_amp, load_mod, simulate
+from ampsim.circuit.amp import Pot
 from ampsim.circuit.dc_paths import dc_ohms
 from ampsim.library.loader import parse_mod
 from ampsim.measures.bias import bias_table
@@ -25,7 +27,9 @@ from ampsim.pictures.canvas import png
 from ampsim.simulation.analyses import PortSweep
 from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
+from ampsim.studies.loudest import loudest_knobs
 from ampsim.studies.ratings import simulate as module
+from ampsim.studies.ratings.combined import stressed
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
 from ampsim.studies.ratings.parts import part_ratings, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
@@ -434,3 +438,27 @@ def test_what_was_read_before_is_not_simulated_again_and_is_the_same(monkeypatch
     alone = stress(amp, [{"bright": "120p"}, {"bright": "390p"}], SHORT[:1])
     assert asked == [6, 3, 6]
     xr.testing.assert_equal(again, alone)
+
+
+def test_driven_hard_does_not_depend_on_where_the_drawings_knobs_stand() -> None:
+    """An amp drawn with its volume down is played with it up: the same is said of its output valves."""
+    drawn = load_amp("workshop-b")
+    amps = [
+        replace(drawn, parts=tuple(
+            replace(part, rotation=rotation) if isinstance(part, Pot) and part.control == "volume" else part
+            for part in drawn.parts))
+        for rotation in (0.05, 1.0)
+    ]  # fmt: skip
+    told = [stressed(Examination(each, each), ())[0]["electrode_watts"].sel(state="driven") for each in amps]
+    xr.testing.assert_allclose(*told, rtol=0.05)
+    quiet = stress(amps[0])["electrode_watts"].sel(state="driven", electrode="V3.screen")
+    assert float(told[0].sel(electrode="V3.screen").item()) > 3.0 * float(quiet.item())
+
+
+def test_the_loudest_knobs() -> None:
+    """By the drawing: volumes and the guitar's tone full up, a tone pot that cuts when turned up fully down."""
+    found = loudest_knobs(load_amp("workshop-b"), (82.41, 1000.0))
+    assert found == {"guitar volume": 1.0, "guitar tone": 1.0, "volume": 1.0, "tone": 0.0}
+    assert loudest_knobs(load_amp("workshop-b"), (82.41, 1000.0), {"tone", "volume"}).keys() == {
+        "guitar volume", "guitar tone"}  # fmt: skip
+    assert "bias" not in loudest_knobs(load_amp("ballroom"), (82.41, 1000.0))  # nobody plays it

@@ -77,6 +77,7 @@ def stress(
     tones: Sequence[Sine] = HARD,
     progress: Progress | None = None,
     known: Known | None = None,
+    driven_at: Position = {},  # noqa: B006
 ) -> xr.Dataset:
     """Simulate what parts and valves carry.
 
@@ -85,11 +86,13 @@ def stress(
     amps, positions
         As in `simulate`.
     tones : sequence of Sine
-        What the amp is driven with; the worst of them counts. The knobs stand as the position says.
+        What the amp is driven with; the worst of them counts.
     progress : callable
         Called with (done, total).
     known : Known
         Of calls before: what was read for them is not simulated again.
+    driven_at : mapping
+        Where controls stand while driven that a position does not name, such as `loudest_knobs`; the others as drawn.
 
     Returns
     -------
@@ -120,8 +123,15 @@ def stress(
     is in none of them.
     """
     asked = request(amps, positions)
-    runs: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True), *map(drive, tones)]
-    jobs: list[Job] = [(case, run, netlist_of(case, run)) for case in asked.cases for run in runs]
+    hard = request(asked.variants, [{**driven_at, **position} for position in asked.positions])
+    still: list[Analysis] = [OperatingPoint(), OperatingPoint(cold=True)]
+    runs = [*still, *map(drive, tones)]
+    jobs: list[Job] = [
+        (own, run, netlist_of(own, run))
+        for case, driven in zip(asked.cases, hard.cases, strict=True)
+        for run in runs
+        for own in [case if run in still else driven]
+    ]
     known = known or Known()
     found, remarks = known.readings, known.remarks
     left = [job for job in jobs if (job[1], job[2].digest) not in found]

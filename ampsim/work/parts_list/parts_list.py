@@ -22,7 +22,7 @@ from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
 from ...circuit.switches.kinds import ContactOrder
-from ...studies.loudest import loudest_setting
+from ...studies.loudest import loudest_knobs
 from ...studies.ratings.simulate import HARD, stress
 from ...studies.search.wishes import Drawer
 from ..new_parts import new_mods
@@ -31,7 +31,7 @@ from .switch_need import SwitchNeed
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
 NOTES = (
-    "Watts: twice the mean power, at rest or driven hard with the amp's own controls where it is loudest, whichever is "
+    "Watts: twice the mean power, at rest or driven hard with the amp's own knobs where it is loudest, whichever is "
     "larger (common practice, no source); equal parts that stand alike at output valves are told the same. Volts: the "
     "highest at rest, with cold valves or driven, and 10 % more for the mains. Kinds and tolerances: common practice, "
     "no source. Preferred values: IEC 60063.",
@@ -127,7 +127,8 @@ def parts_list(
     if not new_mods(stock, modded):
         return PartsList(modded.name, modded.variant, ())
     if response is None:
-        response = stress(modded, places, progress=progress)
+        loud = loudest_knobs(modded, [tone.frequency for tone in HARD], modded.controls.keys() - stock.controls.keys())
+        response = stress(modded, places, progress=progress, driven_at=loud)
     elif modded.variant not in response["variant"].values or _labels(response) != list(map(position_label, places)):
         raise DescriptionError(f"the response of {modded.variant} at these {len(places)} positions is needed")
     lines = tuple(part_lines(stock, modded, response, places, drawer))
@@ -139,21 +140,16 @@ def _labels(response: xr.Dataset) -> list[str]:
 
 
 def fitting_positions(stock: Amp, modded: Amp) -> list[dict[str, float | str]]:
-    """Positions that have every part of the new mods in circuit, and load them as an amp is played hard.
+    """Positions that have every part of the new mods in circuit: switches through their positions, new knobs both ends.
 
-    That is as drawn, and with the amp's own controls where it is loudest: switches of the mods through their positions
-    and new knobs at both ends, one of them at a time, and so the amp's own switches.
+    The amp's own switches too. One control is moved at a time, the others stand as drawn.
     """
-    new = new_mods(stock, modded)
-    switches = [switch for mod in new for switch in mod.switches]
-    knobs = dict.fromkeys(part.control for mod in new for part in mod.parts if isinstance(part, Pot))
-    loud = loudest_setting(modded, [tone.frequency for tone in HARD], {*knobs, *(each.control for each in switches)})
-    found = [{}, loud]
-    found += [loud | {each.control: label} for each in modded.all_switches for label in each.labels]
-    found += [loud | {knob: end} for knob in knobs for end in (0.0, 1.0)]
-    drawn = {each.control: each.drawn for each in switches}
-    plain = [{name: value for name, value in each.items() if value != drawn.get(name)} for each in found]
-    return [each for place, each in enumerate(plain) if each not in plain[:place]]
+    found: list[dict[str, float | str]] = [{}]
+    found += [{s.control: label} for s in modded.all_switches for label in s.labels if label != s.drawn]
+    knobs = dict.fromkeys(
+        part.control for mod in new_mods(stock, modded) for part in mod.parts if isinstance(part, Pot)
+    )
+    return found + [{knob: end} for knob in knobs for end in (0.0, 1.0)]
 
 
 _SEQUENCE = {

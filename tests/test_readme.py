@@ -1,7 +1,8 @@
-"""The examples of the README: the amp and the mod at its top run through the commands beside them, the others read."""
+"""The README: its examples run, and its lists of parts, templates, commands and steps are whole."""
 
 from __future__ import annotations
 
+import argparse
 import re
 import tomllib
 from pathlib import Path
@@ -11,7 +12,9 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.build import build_circuit
-from ampsim.interface.commands.main import main
+from ampsim.circuit.designators import KINDS
+from ampsim.circuit.stages import TEMPLATES
+from ampsim.interface.commands.main import main, make_parser
 from ampsim.library.landing import apply_mods
 from ampsim.library.loader import load_amp, parse_amp, parse_mod
 
@@ -61,3 +64,40 @@ def test_every_mod_of_the_readme_fits_an_amp() -> None:
             except DescriptionError:
                 continue
         assert fitting, mod.name
+
+
+def rows(head: str) -> list[list[str]]:
+    """The cells of the table whose first row begins so."""
+    table = re.search(rf"^\| {re.escape(head)} \|.*\n\|[-|]+\n((?:\|.*\n)+)", README, re.MULTILINE)
+    assert table is not None, head
+    return [[cell.strip() for cell in line.split("|")[1:-1]] for line in table[1].splitlines()]
+
+
+def test_every_letter_that_means_a_part_is_listed() -> None:
+    listed = [letters for first, *_ in rows("letters") for letters in first.split(", ")]
+    assert sorted(listed) == sorted([*KINDS, "S"])
+
+
+def test_every_template_is_listed() -> None:
+    listed = [name for _, names in rows("where") for name in re.split("[,;] ", re.sub(r" \(.*?\)", "", names))]
+    found = [max((each for each in TEMPLATES if name.startswith(each)), key=len, default=name) for name in listed]
+    assert sorted(found) == sorted(TEMPLATES)
+
+
+def test_every_command_and_step_of_a_job_is_listed() -> None:
+    commands, steps = (choices(make_parser()), choices(choices(make_parser())["job"]))
+    assert {name for name in commands if f"`ampsim {name}" not in README} == set()
+    listed = re.findall(r"`([a-z]+)\b", " ".join(cell for _, cell in rows("when")))
+    assert set(steps) - set(listed) == set()
+
+
+def test_links_within_lead_somewhere() -> None:
+    heads = {re.sub(r"[^\w -]", "", head).strip().lower().replace(" ", "-")
+             for head in re.findall(r"^#+ (.*)$", README, re.MULTILINE)}  # fmt: skip
+    assert set(re.findall(r"\]\(#([^)]*)\)", README)) <= heads
+
+
+def choices(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
+    """The parsers of what comes next in a command."""
+    (found,) = [each for each in parser._actions if isinstance(each, argparse._SubParsersAction)]
+    return dict(found.choices)

@@ -98,8 +98,10 @@ class Clips:
         labels = [clip.label for clip in self.clips]
         if len(set(labels)) < len(labels):
             raise DescriptionError(f"two clips of a set have the same label: {shown(labels)}")
-        if len({(clip.rate, clip.samples.size) for clip in self.clips}) > 1:
-            raise DescriptionError("clips of one set have the same rate and length")
+        kinds = {(clip.samples.size, clip.rate) for clip in self.clips}
+        if len(kinds) > 1:
+            told = ", ".join(f"{size} samples at {rate} a second" for size, rate in sorted(kinds))
+            raise DescriptionError(f"clips of one set have one rate and length; these have {told}")
 
     def __iter__(self) -> Iterator[Clip]:
         return iter(self.clips)

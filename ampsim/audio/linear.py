@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ..base.errors import DescriptionError
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER
-from ..circuit.positions import Position
+from ..circuit.positions import Position, position_label
 from ..simulation.analyses import FrequencySweep
 from ..simulation.response import simulate
 from ..studies.stability.steady import refuse_unsteady
@@ -51,7 +51,7 @@ def render_linear(
     Raises
     ------
     DescriptionError, EngineError
-        As `simulate`; DescriptionError also for an amp that oscillates.
+        As `simulate`; DescriptionError also for an amp that oscillates, and a place without signal.
     """
     played = played or phrase()
     given = [amps] if isinstance(amps, Amp) else list(amps)
@@ -59,6 +59,13 @@ def render_linear(
     variants = [with_load(amp, load) for amp in given]
     refuse_unsteady([(amp, setting) for amp in variants for setting in settings], "A clip")
     gains = simulate(variants, SWEEP, settings, [node])["voltage"].isel(node=0)
+    silent = np.argwhere(~(np.abs(gains.values) > 0.0).all(axis=-1))
+    if silent.size:
+        variant, position = silent[0]
+        raise DescriptionError(
+            f"{node} of {given[variant].name}, {given[variant].variant}, {position_label(settings[position])}: "
+            "no signal comes there, so there is nothing to listen to"
+        )
     rows = [through(row, gains["frequency"].values, played.volts) for row in gains.values.reshape(-1, SWEEP.points)]
     volts = np.stack(rows).reshape(*gains.shape[:2], -1)
     words = f"{played.words} {load_words(given[0], load)} Computed without any clipping, from small-signal gains."
@@ -75,17 +82,10 @@ def render_linear(
 def through(gain: NDArray[np.complex128], frequency: Array, sound: Array) -> Array:
     """A sound at 48 kHz through gains at rising frequencies [Hz]; shape of `sound`.
 
-    Between the frequencies logarithm and phase of the gain run on cubics; beyond them the gain stays.
-
-    Raises
-    ------
-    DescriptionError
-        When the place has no signal.
+    Between the frequencies logarithm and phase of the gain run on cubics; beyond them the gain stays. It is never 0.
     """
     from scipy.interpolate import CubicSpline
 
-    if not np.all(np.abs(gain) > 0.0):
-        raise DescriptionError("a place without signal has nothing to listen to")
     count = 1 << int(sound.size + _TAIL * RATE - 1).bit_length()
     wanted = np.clip(np.fft.rfftfreq(count, 1.0 / RATE), frequency[0], frequency[-1])
     curve = np.stack([np.log(np.abs(gain)), np.unwrap(np.angle(gain))])

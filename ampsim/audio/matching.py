@@ -51,7 +51,8 @@ def equal_gains(sounds: Array, standard: Standard) -> Array:
     """
     peaks = true_peak(sounds)
     if not np.all(peaks > 0.0):
-        raise DescriptionError("a clip is silent: silence has no loudness to match")
+        at = int(np.argmin(peaks > 0.0)) + 1
+        raise DescriptionError(f"sound {at} of {len(peaks)} is silent: silence has no loudness to match; leave it out")
     gains = 0.1 / peaks
     for _ in range(_ROUNDS):
         error = standard.target - standard.measure(sounds * gains[:, np.newaxis])

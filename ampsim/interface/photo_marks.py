@@ -12,7 +12,7 @@ import traitlets
 
 from ..audio.player.front_end import HIDDEN, show_with_words
 from ..audio.player.widget import KEEP_KEYS
-from ..base.errors import AmpsimError, DescriptionError
+from ..base.errors import AmpsimError
 from ..job.marks.keeping import Placed, Subjects, find_photo, keep_marks, mark_subjects, read_placed
 from ..job.marks.page import marks_facts, marks_script, marks_style
 from ..job.papers.bench_plan import job_plan
@@ -112,7 +112,4 @@ class PhotoMarks(anywidget.AnyWidget):
         table = {"sha256": self._sha256, "before": before, "marks": sent}
         placed: Placed = read_placed(table, self._subjects, "the photo in the notebook")
         record = keep_marks(self._folder, self._number, replace(placed, before=self.arrows))
-        found = [each for each in record.photos if each.sha256 == self._sha256]
-        if not found:
-            raise DescriptionError("the photo is not in the job any more")
-        self.arrows = found[0].marks
+        self.arrows = next(each.marks for each in record.photos if each.sha256 == self._sha256)

@@ -172,8 +172,11 @@ def _at_ear(gain: xr.DataArray, listening: Listening) -> Array:
         raise DescriptionError(
             f"the gains run from {frequency[0]:g} to {frequency[-1]:g} Hz; loudness needs {low:g} Hz to {high:g} Hz"
         )
-    if not np.isfinite(gain.values).all():
-        raise DescriptionError("a place without signal has no loudness to compare")
+    silent = np.flatnonzero(~np.isfinite(gain.values).all(axis=1))
+    if silent.size:
+        raise DescriptionError(
+            f"sound {silent[0] + 1} of {len(gain)} is at a place without signal, which has no loudness to compare"
+        )
     sound = np.zeros((GRID.size, len(gain)))
     for column, row in enumerate(gain.values):
         level = np.interp(np.log(GRID[sounding]), np.log(frequency), row)

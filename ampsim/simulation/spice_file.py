@@ -103,9 +103,13 @@ def _number(value: float) -> str:
 def _check(asked: tuple[Analysis, ...]) -> None:
     kinds = [type(each) for each in asked]
     if kinds != [Transient] and (not kinds or set(kinds) - {OperatingPoint, FrequencySweep}):
-        raise DescriptionError("a netlist file asks for operating points and frequency sweeps, or for one transient")
+        names = ", ".join(each.__name__ for each in kinds) or "nothing"
+        raise DescriptionError(
+            f"a netlist file that asks for {names}; it can ask for operating points and frequency sweeps, or for one "
+            "transient"
+        )
     if OperatingPoint(cold=True) in asked:
-        raise DescriptionError("a netlist file has warm valves")
+        raise DescriptionError("OperatingPoint(cold=True): a netlist file has warm valves; ask for OperatingPoint()")
 
 
 def _inner_nets(wired: Circuit, nets: Set[str], setting: Mapping[str, float | str], analysis: Analysis) -> set[str]:

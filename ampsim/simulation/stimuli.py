@@ -131,8 +131,9 @@ class Waveform:
         plain_floats(self)
         if not 2 <= len(self.samples) <= 20_000:
             raise DescriptionError(f"a waveform of {len(self.samples)} samples; 2 to 20,000 can be played")
-        if not all(isinstance(sample, SupportsFloat) and math.isfinite(sample) for sample in self.samples):
-            raise DescriptionError("a waveform with samples that are not finite numbers")
+        for at, sample in enumerate(self.samples):
+            if not (isinstance(sample, SupportsFloat) and math.isfinite(sample)):
+                raise DescriptionError(f"a waveform whose sample {at} is {shown(sample)}; expected finite volts")
         if not 1.0 <= self.rate <= 1e9:
             raise DescriptionError(f"a waveform at {shown(self.rate)} samples a second; expected 1 to 1e9")
 

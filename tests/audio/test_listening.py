@@ -227,7 +227,7 @@ def test_a_clip_with_high_peaks_turns_all_of_them_down_alike() -> None:
 def test_silence_cannot_be_matched() -> None:
     sounds = _sounds(5)
     sounds[2] = 0.0
-    with pytest.raises(DescriptionError, match="silent"):
+    with pytest.raises(DescriptionError, match=f"sound 3 of {len(sounds)} is silent"):
         equal_gains(sounds, STANDARDS[BS_1770])
 
 

@@ -131,7 +131,7 @@ def test_the_roll_off_takes_sharpness():
 def test_what_cannot_be_heard_is_refused():
     with pytest.raises(DescriptionError, match=r"20 to 2000 Hz; loudness needs 80 Hz to 14130 Hz"):
         compare(gains(FLAT).isel(frequency=slice(0, 101)))
-    with pytest.raises(DescriptionError, match="without signal"):
+    with pytest.raises(DescriptionError, match="sound 2 of 2 is at a place without signal"):
         compare(gains(FLAT, FLAT - np.inf))
     with pytest.raises(DescriptionError, match="listening level of 130"):
         Listening(130.0)

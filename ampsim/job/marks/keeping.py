@@ -171,7 +171,10 @@ def placed_on(record: Record, number: int, placed: Placed) -> int:
     found = [each for each, photo in enumerate(record.photos, 1) if photo.sha256 == placed.sha256]
     if found:
         return number if number in found else found[0]
-    raise DescriptionError("these arrows were placed on another photo than those of the job; nothing was changed")
+    raise DescriptionError(
+        f"these arrows were placed on another photo than the {len(record.photos)} of this job; nothing was "
+        "changed. Where it was exchanged they are placed anew: ampsim job mark FOLDER PHOTO"
+    )
 
 
 def merged_marks(placed: Placed, present: Sequence[Mark]) -> tuple[Mark, ...]:

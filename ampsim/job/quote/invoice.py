@@ -110,9 +110,15 @@ def _as_taken(record: Record, quote: Bill) -> tuple[Charge, ...]:
     took = minutes_taken(record.sessions)
     work = work_lines(quote)
     if UNSORTED in took:
-        raise DescriptionError("of some sessions it was not kept which kind of steps they were: charge what was quoted")
+        raise DescriptionError(
+            "--as-taken: of some sessions it was not kept which kind of steps they were; without it what was quoted is "
+            "charged"
+        )
     if not took or not work:
-        raise DescriptionError("nobody wrote down how long it took (ampsim job done ... --minutes)")
+        raise DescriptionError(
+            "--as-taken: nobody wrote down how long it took (ampsim job done ... --minutes); without it what was "
+            "quoted is charged"
+        )
     hour, rate = work[0].price, work[0].tax_rate
     charged = {kind: replace(work_charge(kind, took[kind], hour, quote.places), tax_rate=rate) for kind in took}
     lines = [charged.get(line.kind, line) for line in work]

@@ -37,7 +37,7 @@ def keep_orders(record: Record, purchase: Purchase, shop: ShopSheet, date: datet
         When there is nothing to order, or some of it was ordered before.
     """
     if not purchase.orders:
-        raise DescriptionError("there is nothing to order")
+        raise DescriptionError("there is nothing to order: what is needed lies in the drawer or is on no price list")
     before = ordered_parts(record)
     day, new = date or datetime.date.today(), []
     for supplier, lines in purchase.orders.items():

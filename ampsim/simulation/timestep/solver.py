@@ -161,11 +161,12 @@ def _check(signal: ArrayLike, rate: float, oversampling: int) -> Array:
     try:
         samples = np.ascontiguousarray(signal, dtype=np.float64)
     except (TypeError, ValueError):
-        raise DescriptionError("a signal that is not made of numbers") from None
+        raise DescriptionError(f"a signal of no numbers: {shown(signal)}; expected a row of volts") from None
     if samples.ndim != 1 or not 1 <= samples.size <= LONGEST:
         raise DescriptionError(f"a signal of the shape {samples.shape}; expected one row of 1 to {LONGEST:,} samples")
-    if not np.isfinite(samples).all() or np.abs(samples).max() > 1000.0:
-        raise DescriptionError("a signal with samples that are not finite or beyond 1000 V")
+    if not (np.abs(samples) <= 1000.0).all():
+        at = int(np.argmax(~(np.abs(samples) <= 1000.0)))
+        raise DescriptionError(f"a signal whose sample {at} is {samples[at]:g} V; expected -1000 to 1000 V")
     if not 8000.0 <= rate <= 384000.0:
         raise DescriptionError(f"a signal at {shown(rate)} samples a second; expected 8,000 to 384,000")
     if oversampling not in OVERSAMPLING:

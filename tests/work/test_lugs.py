@@ -248,3 +248,34 @@ def test_a_table_of_contacts_too_wide_for_a_line_reads_back() -> None:
     modded = apply_mods(stock, parse_mod({"name": "n", "reason": "r", "switches": [switch]}, "n.toml"))
     assert max(map(len, wiring_text(wiring(modded)).splitlines())) <= 100
     assert list(printed_faults(stock, modded)) == []
+
+
+def test_a_lug_that_hangs_on_an_open_contact_is_not_read_for_the_wire_it_was_on() -> None:
+    """A capacitor off its wire reads open, whatever the wire reads: the meter goes to another lug of that wire."""
+    stock = load_amp("workshop-a")
+    ways = {"drawn": [], "off": [{"lift": "C1"}], "1u": [{"lift": "C1"}, {"fit": "C801", "across": "R4"}]}
+    switch = {"designator": "S801", "control": "fat", "drawn": "drawn", "positions": ways}
+    modded = apply_mods(stock, parse_mod({"name": "n", "reason": "r", "parts": {"C801": "1u"}, "switches": [switch]}))
+    read = {step.do: step.checks for step in iron_steps(stock, modded) if step.do.startswith("Set fat to ")}
+    for label in ways:
+        checks = read[f"Set fat to {label} and read, cold."]
+        assert checks
+        for check in checks:
+            stands = knobs_down(modded) | {"fat": label}
+            assert read_at(modded, wiring(modded), stands, check.what) == pytest.approx(check.value, rel=1e-3), check
+
+
+def test_a_rail_is_never_told_as_a_terminal_of_a_switch() -> None:
+    """Rails go by B1 and B2 in most amps, and so do the terminals of a second pole: they must not be confused."""
+    moves = [{"move": f"{name}.1", "to": "B1"} for name in ("R25", "R26")]
+    ways = {"on the taps": [], "on the supply": moves}
+    switch = {"designator": "S801", "control": "screens", "type": "DPDT on-on", "positions": ways}
+    modded = apply_mods(load_amp("boathouse"), parse_mod({"name": "n", "reason": "r", "switches": [switch]}))
+    wires = {frozenset((wire.start, wire.end)) for wire in wiring(modded).wires}
+    assert any("B1" in wire for wire in wires)
+    told = [each for line in switch_need(modded, modded.mods[0].switches[0]).contacts if line.startswith("pole")
+            for each in line.partition(": ")[2].split(", ")]  # fmt: skip
+    for terminal, _, ends in (each.partition(" to ") for each in told):
+        for end in ends.split(" and "):
+            own = f"S801.{end}" if end in ("A common", "A1", "A2", "B common", "B1", "B2") else end
+            assert frozenset((f"S801.{terminal}", own.removeprefix("rail "))) in wires

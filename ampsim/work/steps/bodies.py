@@ -18,7 +18,7 @@ from ..new_parts import describe_bought, new_mods, part_put_in, work_mods
 from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from ..wiring.from_to import Wire
 from .checks import Check, diode_checks, ground_checks, loose_part_checks
-from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down
+from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down, still_there
 from .cold_signs import contact_slips, slip_signs
 from .mounted import IRON
 from .polarity import plus_words
@@ -211,6 +211,7 @@ def _brought_names(modded: Amp, switch: Switch) -> dict[AnyPart, str]:
 def _loose_checks(modded: Amp, switch: Switch) -> Iterator[Check]:
     for part, name in _brought_names(modded, switch).items():
         yield from loose_part_checks(part, f"{name} ({describe_bought(modded, part)})")
+        yield from diode_checks(modded, part, name)
 
 
 def wire_switches(stock: Amp, modded: Amp) -> Iterator[Step]:
@@ -249,7 +250,8 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
         dead = dead_amp(modded, stands)
         found = [check for edit in edits for check in edit_checks(modded, dead, edit)]
         named = wired_names(modded, stands)
-        found = distinct_checks(found or ground_checks(dead, all_places(modded, switch)))
+        places = (still_there(dead.wired, place) for place in all_places(modded, switch))
+        found = distinct_checks(found or ground_checks(dead, places))
         wrong = slip_signs(found, contact_slips(modded, stands, switch)) if not named else []
         words = f"Set {switch.control} to {label} and read, cold."
         yield Step(Phase.WIRE, words, distinct_checks(with_wired_names(found, named)), "meter", wrong=wrong)

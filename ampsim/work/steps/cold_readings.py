@@ -115,7 +115,7 @@ def distinct_checks(checks: Sequence[Check]) -> list[Check]:
     return list({check.what: check for check in checks}.values())
 
 
-def _there(wired: Circuit, place: str) -> str:
+def still_there(wired: Circuit, place: str) -> str:
     """A place on the same piece of wire whose part is not taken out."""
     out = {each.designator for each in wired.removed}
     if place.partition(".")[0] not in out:
@@ -127,7 +127,7 @@ def _there(wired: Circuit, place: str) -> str:
 def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     """Everything once more before power: places, new knobs at both ends, shorts, earth."""
     dead = dead_amp(amp, knobs_down(amp))
-    known = [_there(dead.wired, place) for place in places if place in dead.wired.net_by_place]
+    known = [still_there(dead.wired, place) for place in places if place in dead.wired.net_by_place]
     yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
     words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
     names = wired_names(amp, knobs_down(amp))

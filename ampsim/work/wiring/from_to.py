@@ -141,13 +141,16 @@ def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> W
 
 
 def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
-    """Where a terminal of a switch goes by the list; one wired before the work, to a place of its piece of wire."""
-    own, name = f"{switch.designator}.{terminal}", f"{switch.designator}."
+    """Where a terminal of a switch goes by the list; one wired before the work, to a place of its piece of wire.
+
+    Terminals of the switch itself go by their names alone, so a rail, which may be called B1 as well, is said to be one.
+    """
+    own = f"{switch.designator}.{terminal}"
     pairs = [(each.start, each.end) for each in found.wires if own in (each.start, each.end)]
-    others = [end if start == own else start for start, end in pairs]
-    if others:
-        return " and ".join(other.removeprefix(name) for other in others)
-    return next((place for place in switch.soldered[terminal].places), "nothing")
+    others = [end if start == own else start for start, end in pairs] or switch.soldered[terminal].places[:1]
+    rails = {rail.name for rail in found.amp.rails}
+    names = [f"rail {each}" if each in rails else each.removeprefix(f"{switch.designator}.") for each in others]
+    return " and ".join(names) or "nothing"
 
 
 def _places_of_pieces(pieces: Pieces, plans: Iterable[SwitchPlan]) -> list[list[str]]:

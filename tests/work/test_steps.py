@@ -14,8 +14,10 @@ from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp, Part
 from ampsim.circuit.mods import diff
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
+from ampsim.work.cautions.sheet import caution_sheet
 from ampsim.work.steps.checks import PART_LIMITS, Check
 from ampsim.work.steps.cold_readings import knobs_down
+from ampsim.work.steps.making_safe import safety_steps
 from ampsim.work.steps.step import Step
 from ampsim.work.steps.work_plan import WorkPlan, work_steps
 from ampsim.work.steps.working_order import partly_modded, working_order
@@ -93,6 +95,26 @@ def test_a_supply_without_reservoir_is_discharged_too() -> None:
 def _cathode(stock: Amp) -> str:
     roles = dict(next(stage.roles for stage in stock.stages if stage.template == "triode stage"))
     return str(roles["cathode_resistor"])
+
+
+@pytest.mark.parametrize("name", ["ballroom", "boathouse"])
+def test_the_lead_stays_on_what_holds_most(name: str) -> None:
+    """It is left on the first that is named: on a coupling capacitor it would keep no reservoir empty."""
+    stock = load_amp(name)
+    sheet = caution_sheet(stock)
+    (step,) = (each for each in safety_steps(stock, sheet) if "leave the lead on the first" in each.do)
+    first = step.do.removeprefix("Discharge ").partition(",")[0]
+    assert first == max(sheet.charges, key=lambda each: max(each.joules)).part
+
+
+def test_a_bias_pot_turned_down_for_the_cold_readings_is_turned_back_before_power() -> None:
+    """Fully down, the ballroom amp draws 77 mA in each output valve instead of 38 mA, beyond what its plates stand."""
+    stock = load_amp("ballroom")
+    fitted = apply_mods(stock, parse_mod({"name": "n", "reason": "r", "edits": [{"replace": "R4", "with": "1k8"}]}))
+    said = [(step.phase, step.do) for step in work_steps(stock, fitted).steps]
+    lamp = next(do for phase, do in said if phase == "first power")
+    assert "bias at 5 again" in lamp
+    assert "again" not in next(step.do for step in plan().steps if step.phase == "first power")
 
 
 def test_nothing_to_do_is_refused() -> None:

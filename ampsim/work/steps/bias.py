@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 from ...base.wording import in_watts, join_words
 from ...circuit.amp import Amp, Socket
@@ -30,7 +31,7 @@ def bias_steps(amp: Amp, position: Position) -> Iterator[Step]:
     if not valves:
         return
     rest = at_rest([(amp, at)], ())[0]
-    knobs = _setting_knobs(amp, at, valves)
+    knobs = knobs_of_bias(amp, at)
     volts = _volts(amp, at, wired, valves)
     told = [_dissipation(wired, volts, rest.plate_ma[name], name) for name in valves]
     do = f"Warm for ten minutes, load on, nothing in the input: read the bias of {join_words(valves)}."
@@ -44,9 +45,16 @@ def bias_steps(amp: Amp, position: Position) -> Iterator[Step]:
     yield Step(Phase.BIAS, do, checks, _TOOL, how, wrong=fault_signs(amp, at, places, near))
 
 
-def _setting_knobs(amp: Amp, position: Position, valves: tuple[str, ...]) -> list[str]:
+def knobs_of_bias(amp: Amp, position: Position) -> tuple[str, ...]:
     """The knobs that move the plate current of an output valve."""
-    knobs = [name for name, control in amp.controls.items() if control.kind == "knob"]
+    return _setting_knobs(amp, tuple(amp.setting(position).items()))
+
+
+@lru_cache(maxsize=4)
+def _setting_knobs(amp: Amp, settings: tuple[tuple[str, float | str], ...]) -> tuple[str, ...]:
+    position = dict(settings)
+    valves = output_valves(circuit_at(amp, position))
+    knobs = [name for name, control in amp.controls.items() if control.kind == "knob"] if valves else []
     cases = [(amp, {**position, name: end}) for name in knobs for end in (0.0, 1.0)]
     rests = at_rest(cases, ()) if cases else []
     found = []
@@ -56,7 +64,7 @@ def _setting_knobs(amp: Amp, position: Position, valves: tuple[str, ...]) -> lis
                  for valve in valves]  # fmt: skip
         if max(moved) > _SETS:
             found.append(name)
-    return found
+    return tuple(found)
 
 
 def _dissipation(wired: Circuit, volts: Mapping[str, float], plate_ma: float, valve: str) -> str:

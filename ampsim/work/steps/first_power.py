@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from ...base.wording import join_words
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
-from ...circuit.positions import Position, position_clause
+from ...circuit.positions import Position, position_clause, setting_clause
 from ...circuit.stages.template import GROUND
 from ...circuit.values import at_supply
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
 from ..new_parts import new_mods, new_parts
-from .bias import bias_steps
+from .bias import bias_steps, knobs_of_bias
 from .checks import VOLT_LIMIT, Check, voltage_check
 from .limiter import Draw, limiter_words, mains_draw, shares_left
 from .power_signs import fault_signs
@@ -46,8 +47,9 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
     on_lamp = list(_on_lamp(modded, position, rails, draw))
     yield Step(
         Phase.FIRST_POWER,
-        "Close up what can be closed. Load on the output, volume down, nothing in the input, mains through a current "
-        "limiter (a lamp of about the amp's own watts in series with the live wire, in an insulated holder).",
+        f"Close up what can be closed. Load on the output, volume down,{_bias_back(modded, position)} nothing in the "
+        "input, mains through a current limiter (a lamp of about the amp's own watts in series with the live wire, in "
+        "an insulated holder).",
         how=limiter_words(draw),
     )
     yield Step(
@@ -80,6 +82,13 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
     yield from _switch_power_steps(stock, modded, position, after)
     yield from bias_steps(modded, position)
     yield from _proof(modded, quiet_switches)
+
+
+def _bias_back(amp: Amp, position: Position) -> str:
+    """Knobs that set the bias back from the cold readings to where the volts that follow are those they make."""
+    stands = amp.setting(position)
+    told = [setting_clause(name, stands[name]) for name in knobs_of_bias(amp, position)]
+    return f" {join_words(told)} again (fully down the output valves may draw far too much)," if told else ""
 
 
 def _half_mains(amp: Amp, position: Position, rails: Sequence[str]) -> Iterator[Step]:

@@ -65,8 +65,7 @@ def rewiring_words(amp: Amp, part: Socket) -> str:
     drawn = amp.part_by_designator[part.designator]
     if not isinstance(drawn, Socket) or drawn.type == part.type:
         return ""
-    old, new = (amp.valve_by_type[each].pinout for each in (drawn.type, part.type))
-    words = rewiring(drawn.type, old, part.type, new)
+    words = socket_words(amp, drawn.type, part.type)
     parts = build_circuit(amp).parts
     halves = [name for name in sections_of(amp.part_by_designator, part.designator) if name != part.designator]
     other = [name for name in halves if isinstance(one := parts[name], Socket) and one.type != part.type]
@@ -75,6 +74,11 @@ def rewiring_words(amp: Amp, part: Socket) -> str:
         f". {' and '.join(other)} in the same bottle is of another type: exchange {body} as a whole" if other else ""
     )
     return words + alike
+
+
+def socket_words(amp: Amp, old: str, new: str) -> str:
+    """What a socket needs in which a valve of one type makes room for another: a sentence, "" for the same type."""
+    return "" if old == new else rewiring(old, amp.valve_by_type[old].pinout, new, amp.valve_by_type[new].pinout)
 
 
 def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:

@@ -21,6 +21,7 @@ from ampsim.simulation.response import simulate
 from ampsim.work.parts_list.parts_list import parts_list
 from ampsim.work.schematic.contents import contents
 from ampsim.work.steps.soldering import iron_steps
+from ampsim.work.steps.way_back import back_steps
 
 AMP = load_amp("workshop-a")
 DUAL = apply_mods(AMP, load_mod("dual-master"))
@@ -95,6 +96,22 @@ def test_what_a_valve_of_another_type_needs_is_said() -> None:
     assert "compare the two data sheets" in rewiring("6L6GC", small.pinout, "X", None)
     with pytest.raises(DescriptionError, match="wired as a triode, EL34 is a pentode; lift V1A"):
         build_circuit(modded({"replace": "V1A", "with": "EL34"}))
+
+
+@pytest.mark.parametrize("other", ["12AY7", "6DJ8", "6SL7GT"])
+def test_a_socket_that_was_wired_anew_is_wired_back(other: str) -> None:
+    """The kept valve does not go into the other one's socket: what its pins need is said as on the way there."""
+    amp = modded({"replace": "V1", "with": other})
+    told = (" ".join(step.do for step in steps) for steps in (iron_steps(AMP, amp), back_steps(AMP, amp)))
+    old, new = (load_valve(each).pinout for each in ("12AX7", other))
+    for words, said in zip((rewiring("12AX7", old, other, new), rewiring(other, new, "12AX7", old)), told, strict=True):
+        assert words in said
+
+
+def test_a_cap_on_top_is_said_of_another_socket_too() -> None:
+    assert "and every pin is wired anew and plate (top cap) now; its heater is on 1 and 5" in rewiring(
+        "6L6GC", load_valve("6L6GC").pinout, "807", load_valve("807").pinout
+    )
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in (models() / "valves").glob("*.toml")))

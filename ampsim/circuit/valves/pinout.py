@@ -32,13 +32,14 @@ def rewiring(old: str, before: Pinout | None, new: str, after: Pinout | None) ->
     if before is None or after is None:
         lacking = join_words([name for name, each in ((old, before), (new, after)) if each is None])
         return f"No pins are on file for {lacking}: compare the two data sheets pin by pin first"
+    caps = [{pin for pin in each.pins if pin.endswith(TOP_CAP)} for each in (before, after)]
+    moved = [f"{pin} {'now' if pin in caps[1] else 'no more'}" for pin in sorted(caps[0] ^ caps[1])]
     if len(_in_socket(before)) != len(_in_socket(after)):
         sockets = f"{len(_in_socket(before))} pins ({before.base}) to {len(_in_socket(after))} ({after.base})"
-        return f"Another socket is needed, {sockets}, and every pin is wired anew{_heaters(after)}"
+        anew = join_words(["every pin is wired anew", *moved])
+        return f"Another socket is needed, {sockets}, and {anew}{_heaters(after)}"
     pairs = enumerate(zip(_in_socket(before), _in_socket(after), strict=True), 1)
-    other = [f"pin {number} from {was} to {now}" for number, (was, now) in pairs if was != now]
-    caps = [{pin for pin in each.pins if pin.endswith(TOP_CAP)} for each in (before, after)]
-    other += [f"{pin} {'now' if pin in caps[1] else 'no more'}" for pin in sorted(caps[0] ^ caps[1])]
+    other = [f"pin {number} from {was} to {now}" for number, (was, now) in pairs if was != now] + moved
     if not other:
         return f"The pins are the same ({after.base})"
     return f"The socket is wired anew: {join_words(other)} ({before.base} to {after.base}){_heaters(after)}"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from ...circuit.amp import Amp, Edit, Socket, Switch
+from ...circuit.amp import Amp, AnyPart, Edit, Socket, Switch
 from ...circuit.build import build_circuit
 from ...circuit.mods import describe_part, where
-from ..new_parts import new_mods, switches_on, work_mods
+from ..new_parts import new_mods, part_put_in, socket_words, switches_on, work_mods
 from ..wiring.difference import rewired
 from .checks import loose_part_checks
 from .mounted import at_words, out_words
@@ -95,11 +95,19 @@ class _WayBack:
                 if on
                 else (" again, the one that was kept")
             )
-            words = f"{first} {was}{kept}.{plus_words(self.stock, edit.part)}"
+            words = f"{first} {was}{kept}.{self._socket(edit, old)}{plus_words(self.stock, edit.part)}"
             tool, out = out_words(self.stock, edit.part)
             way = [out] if edit.action == "replace" else at_words(self.stock, [edit.part])[1]
             checks = list(loose_part_checks(old, was))
             yield Step(Phase.FIT, words, checks, tool, [*self._home(edit.part), *way])
+
+    def _socket(self, edit: Edit, old: AnyPart) -> str:
+        """What the socket of a valve needs that goes back into the place of one of another type."""
+        put_in = part_put_in(self.modded, edit)
+        if not isinstance(old, Socket) or not isinstance(put_in, Socket):
+            return ""
+        words = socket_words(self.modded, put_in.type, old.type)
+        return f" {words}." if words else ""
 
     def besides(self) -> Iterator[Step]:
         """What of the list no step has said: joints of mods that stay, made on lugs that have gone."""

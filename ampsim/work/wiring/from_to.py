@@ -143,7 +143,7 @@ def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> W
 def soldered_to(found: Wiring, switch: SwitchPlan, terminal: str) -> str:
     """Where a terminal of a switch goes by the list; one wired before the work, to a place of its piece of wire.
 
-    Terminals of the switch itself go by their names alone, so a rail, which may be called B1 as well, is said to be one.
+    Terminals of the switch itself go by their names alone, so a rail, which may be called B1 too, is said to be one.
     """
     own = f"{switch.designator}.{terminal}"
     pairs = [(each.start, each.end) for each in found.wires if own in (each.start, each.end)]

@@ -12,6 +12,7 @@ import numpy as np
 from .amp import Part
 from .build import Circuit
 from .conductances import Branch, nodal_matrix, voltage_row
+from .designators import element_name
 from .loudspeaker import Loudspeaker
 from .nets import INPUT, Nets
 from .plugs import plugged_stages
@@ -116,8 +117,8 @@ def _branches(wired: Circuit, element: Element, values: Mapping[str, float]) -> 
             taps = [(pins[pin], volts) for pin, volts in winding.potentials.items() if pin in pins]
             for (first, high), (second, low) in pairwise(taps):
                 yield first, second, max(winding.resistance * (high - low) / winding.volts, _SHORT)
-    elif element.kind == "resistor" and name in values:
-        yield pins["1"], pins["2"], values[name]
+    elif element.kind == "resistor" and element_name(element.designator) in values:
+        yield pins["1"], pins["2"], values[element_name(element.designator)]
     elif element.kind == "inductor":
         yield pins["1"], pins["2"], max(cast("Part", part).resistance, _SHORT)
     elif element.kind == "pot":

@@ -394,3 +394,19 @@ def test_the_proof_asks_for_no_pop_only_where_it_was_wished(wished: bool) -> Non
     assert ("may pop" in said) != wished
     plain = "\n".join(step.do for step in work_steps(stock, apply_mods(stock, load_mod("smaller-coupling"))).steps)
     assert "pop" not in plain
+
+
+def test_the_coil_of_a_relay_is_read_and_its_contacts_are_no_leads_of_it() -> None:
+    """Its netlist name begins with that of a resistor: cold readings, faults under power and the list know it."""
+    coil = {"resistance": "100k", "volts": 200, "between": ["B4", "ground"], "driver": "S160"}
+    positions = {"at rest": [], "pulled in": [{"lift": "C1"}]}
+    switch = {"designator": "K160", "control": "lead", "type": "relay", "coil": coil, "positions": positions}
+    stock, fitted = load_amp("workshop-a"), modded([], switches=[switch])
+    dead = dead_amp(fitted, knobs_down(fitted) | {"lead": "pulled in"})
+    assert dead.ohms("K160.1", "K160.2") == pytest.approx(100e3)  # nothing else leads from that rail to ground
+    found = work_steps(stock, fitted)
+    (moved,) = (step for step in found.steps if step.do.startswith("Set lead to pulled in while dead"))
+    assert any(words.startswith("K160 open") for words in moved.wrong)
+    leads = {(wire.start, wire.end) for wire in wiring(fitted).wires if wire.what == "lead of K160"}
+    assert {start for start, _ in leads} == {"K160.1", "K160.2"}
+    assert any("Take out switch K160 and S160 " in step.do for step in found.undo)

@@ -10,6 +10,7 @@ from enum import Enum, StrEnum
 from ...base.quantities import FARAD, OHM, format_value
 from ...circuit.amp import AnyPart
 from ...circuit.build import Circuit
+from ...circuit.designators import element_name
 from ...circuit.valves.description import Valve
 from ...circuit.valves.emission import worn_valve
 from .metered_amp import State, gas_name, leak_name, wire_name
@@ -126,7 +127,7 @@ def faulty_state(
     """
     kind, part = suspect.kind, suspect.part
     if kind.part == "resistor":
-        changed = ((part.lower(), size),)
+        changed = ((element_name(part), size),)
         return State(factors=changed) if kind.size is Size.FACTOR else State(values=changed)
     if kind.part == "capacitor":
         return State(values=((leak_name(part), size),))

@@ -16,6 +16,7 @@ from ...base.errors import EngineError
 from ...base.progress import Progress, part_of
 from ...circuit.amp import Amp, Socket
 from ...circuit.build import SPEAKER, Circuit
+from ...circuit.designators import element_name
 from ...circuit.positions import Position
 from ...circuit.semiconductors.device import Device
 from ...circuit.semiconductors.measuring import channel_slope
@@ -181,7 +182,7 @@ def _contributors(wired: Circuit) -> dict[str, tuple[str, str, tuple[str, ...]]]
                 label = element.designator if kind == "valve" else f"{element.designator} {kind}"
                 found[label] = (kind, element.stage, (own,))
         elif element.kind == "resistor":
-            found[element.designator] = (element.kind, element.stage, (name,))
+            found[element.designator] = (element.kind, element.stage, (element_name(element.designator),))
         elif element.kind in ("pot", "transformer", "loudspeaker", "reverb tank"):
             found[element.designator] = (element.kind, element.stage, (f"r{name}_",))
         elif isinstance(part := wired.parts.get(element.designator), Device):

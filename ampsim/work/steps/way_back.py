@@ -48,11 +48,12 @@ class _WayBack:
         self.said: set[str] = set()
 
     def switch_out(self, switch: Switch) -> Step:
-        words = f"Take out switch {switch.designator} with the parts on it and every wire to it."
+        names = [switch.designator, *([switch.coil.driver] if switch.coil else [])]
+        words = f"Take out switch {' and '.join(names)} with the parts on it and every wire to it."
         if switch.shaft:
             words = f"Take off every wire and part on the switch of {switch.shaft}; it comes out with its pot."
         edits = [edit for _, doings in switch.positions for edit in doings]
-        gone = [switch.designator, *(edit.part for edit in edits if edit.action == "fit")]
+        gone = [*names, *(edit.part for edit in edits if edit.action == "fit")]
         opened = [lug for edit in edits for lug in edit.opened]
         how = [*self._off(gone), *self._back([*opened, *self._lugs_of({edit.part for edit in edits})])]
         tool = "soldering iron, spanner for the nut"

@@ -134,7 +134,7 @@ def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> W
         return Wire(pair.start, pair.end, "strap")
     for start, end in ((pair.start, pair.end), (pair.end, pair.start)):
         element = there.elements.get(_part(start))
-        if element is not None and element.kind in _LEADED and start not in known:
+        if element is not None and element.kind in _LEADED and start not in known and start not in there.terminals:
             return Wire(start, end, f"lead of {element.designator}")
     start, end = sorted((pair.start, pair.end), key=lambda place: (place not in there.terminals, place in known))
     return Wire(start, end, "wire")

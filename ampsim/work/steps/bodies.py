@@ -5,7 +5,7 @@ A pot with a switch on its shaft is one body: one part to buy, and one thing to 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -100,13 +100,46 @@ class Bodies:
 
     def holds(self, edit: Edit) -> bool:
         """Whether an edit is a body's, or leans on one, so that it comes once the body is in."""
-        if edit.part in self.pots:
-            return True
-        leans = {place.partition(".")[0] for place in (edit.across, *edit.places)} - {""}
-        if leans & self.body_of.keys():
-            return True
-        brought = {doing.edit.part: doing.edit for doing in self.doings if doing.edit.action == "fit"}
-        return any(name in brought and name != edit.part and self.holds(brought[name]) for name in leans)
+        return edit.part in self.pots or bool(self._leans(edit) & (self.body_of.keys() | self.held))
+
+    @cached_property
+    def held(self) -> frozenset[str]:
+        """Parts that come once a body is in, as they lean on it or on such a part."""
+        found: set[str] = set()
+        fitted = [doing.edit for doing in self.doings if doing.edit.action == "fit"]
+        while more := {each.part for each in fitted if self._leans(each) & (self.body_of.keys() | found)} - found:
+            found |= more
+        return frozenset(found)
+
+    def _leans(self, edit: Edit) -> set[str]:
+        """The parts that an edit names, and the pots that the leads of what it fits go to by the list."""
+        named = {place.partition(".")[0] for place in (edit.across, *edit.places)}
+        leads = {_part(end) for lug, end in self.joints if _part(lug) == edit.part and _part(end) in self.pots}
+        return (named | leads) - {"", edit.part}
+
+    @cached_property
+    def joints(self) -> tuple[tuple[str, str], ...]:
+        """Every joint of the list, from either end."""
+        return tuple(pair for wire in self.listed for pair in ((wire.start, wire.end), (wire.end, wire.start)))
+
+    def waiting(self, done: Sequence[ModEdit]) -> frozenset[str]:
+        """What is not in yet, or not wired: parts that come later or with a switch, pots, and every switch."""
+        brought = {doing.edit.part for doing in self.doings if doing.edit.action == "fit"}
+        leads = {wire.what.removeprefix("lead of ") for wire in self.listed if wire.what.startswith("lead of ")}
+        return frozenset((brought | leads | self.body_of.keys()) - {doing.edit.part for doing in done})
+
+    def hanging(self, done: Sequence[ModEdit]) -> frozenset[str]:
+        """Parts put in of which a lead goes to nothing but what still waits: no current in them."""
+        put_in = {doing.edit.part for doing in done if doing.edit.action == "fit"} - self.pots
+        ends: dict[str, set[str]] = {}
+        for lug, end in self.joints:
+            ends.setdefault(lug, set()).add(_part(end))
+        waiting = self.waiting(done)
+        return frozenset(_part(lug) for lug, parts in ends.items() if _part(lug) in put_in and parts <= waiting)
+
+
+def _part(place: str) -> str:
+    return place.partition(".")[0]
 
 
 def bodies_of(stock: Amp, modded: Amp) -> Bodies:
@@ -215,10 +248,11 @@ def _loose_checks(modded: Amp, switch: Switch) -> Iterator[Check]:
 
 
 def wire_switches(stock: Amp, modded: Amp) -> Iterator[Step]:
-    """Each new switch is wired pole by pole, and read in each of its positions."""
-    for mod in new_mods(stock, modded):
-        for switch in mod.switches:
-            yield from _switch_steps(modded, switch)
+    """Each new switch is wired pole by pole; once all are, each is read in each of its positions."""
+    switches = [switch for mod in new_mods(stock, modded) for switch in mod.switches]
+    yield from (_wiring_step(modded, switch) for switch in switches)
+    for switch in switches:
+        yield from _reading_steps(modded, switch)
 
 
 def _far_leads(modded: Amp, switch: Switch, part: str) -> str:
@@ -232,7 +266,7 @@ def _far_leads(modded: Amp, switch: Switch, part: str) -> str:
     return ", ".join(f"{wire.start} to {wire.end}" for wire in far)
 
 
-def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
+def _wiring_step(modded: Amp, switch: Switch) -> Step:
     need, *drivers = needs_of(modded, switch)
     names = _brought_names(modded, switch)
     pluses = {
@@ -244,7 +278,10 @@ def _switch_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     wires = "; ".join([*need.contacts, *fed])
     leads = "".join(f" {told}." for name in names.values() if (told := _far_leads(modded, switch, name)))
     words = f"Wire {switch.designator}: {wires}.{leads}{plus} Buzz each wire."
-    yield Step(Phase.WIRE, words, tool=f"{IRON}, meter with buzzer", parts=tuple(names.values()))
+    return Step(Phase.WIRE, words, tool=f"{IRON}, meter with buzzer", parts=tuple(names.values()))
+
+
+def _reading_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
     for label, edits in switch.positions:
         stands = knobs_down(modded) | {switch.control: label}
         dead = dead_amp(modded, stands)

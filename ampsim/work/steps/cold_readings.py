@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from ...base.errors import DescriptionError
@@ -64,14 +64,20 @@ class InCircuit:
     wrong: tuple[str, ...] = ()
 
 
-def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit]) -> InCircuit:
-    """Resistances where the last edit was made, with the edits so far; none where the amp is not whole yet."""
+def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: Collection[str] = ()) -> InCircuit:
+    """Resistances where the last edit was made, with the edits so far; none where the amp is not whole yet.
+
+    Parts that are `idle`, out of the amp or with a lead that is soldered to nothing else so far, carry no current.
+    """
     edit = done[-1].edit
+    if edit.part in idle:
+        return InCircuit(blind=_BLIND)
     try:
         amp = partly_modded(stock, modded, done)
-        dead = dead_amp(amp, knobs_down(amp))
+        whole = dead_amp(amp, knobs_down(amp))
     except DescriptionError:
         return InCircuit(blind=_BLIND)
+    dead = DeadAmp(whole.wired, tuple(path for path in whole.paths if path[0] not in idle))
     checks = edit_checks(modded, dead, edit)
     part = modded.part_by_designator.get(edit.part)
     if edit.action == "bridge" or part is None or part.kind == "valve":

@@ -28,8 +28,8 @@ def safety_steps(amp: Amp, sheet: CautionSheet) -> Iterator[Step]:
     yield Step(
         Phase.OPEN, "Let the valves cool, then open the chassis without touching anything inside.", tool="screwdriver"
     )
-    # The lead stays on the first, so that is the one that holds most.
-    held = [each.part for each in sorted(sheet.charges, key=lambda each: -max(each.joules))]
+    most = max(sheet.charges, key=lambda each: max(each.joules), default=None)  # where the lead stays
+    held = [each.part for each in sorted(sheet.charges, key=lambda each: each is not most)]
     bare = [rail.name for rail in amp.rails if rail.volts is not None and not rail.reservoir]
     slow = max((each.tool_s for each in sheet.charges), default=0.0)
     ohms = format_value(TOOL_OHMS, OHM)

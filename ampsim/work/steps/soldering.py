@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from ...base.errors import DescriptionError
 from ...base.wording import join_words, with_capitals
@@ -38,10 +38,10 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     # A pot is wired after the plain parts are in: what is soldered to it comes with it.
     order = [*first, *(doing for doing in doings if doing not in first)]
     for number in range(1, len(first) + 1):
-        yield from _fit_steps(stock, modded, order[:number], Phase.FIT, bodies)
+        yield from _fit_steps(stock, modded, order, number, Phase.FIT, bodies)
     yield from fit_bodies(stock, modded, bodies)
     for number in range(len(first) + 1, len(order) + 1):
-        yield from _fit_steps(stock, modded, order[:number], Phase.WIRE, bodies)
+        yield from _fit_steps(stock, modded, order, number, Phase.WIRE, bodies)
     for lug, at in loose:  # not before the readings above, which know of no switch
         tool, how = out_words(stock, lug.partition(".")[0])
         words = f"Take {lug} off {at}: where it goes from now on, its switch says."
@@ -118,8 +118,10 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         tool, told = at_words(stock, edit.opened[:1])
         yield Step(Phase.REMOVE, f"Take the wire off {edit.opened[0]} and mark it.", tool=tool, how=told)
     if edit.action == "cut":
-        first, second = (" and ".join(side) for side in edit.sides)
-        words = f"Cut the wire between {first} and {second}; mark both ends."
+        first, second = (join_words(side) for side in edit.sides)
+        several = any(len(side) > 1 for side in edit.sides)
+        ends = f"{first} on one side and {second} on the other" if several else f"{first} and {second}"
+        words = f"Cut the wire between {ends}; mark both ends."
         yield Step(Phase.REMOVE, words, tool="cutter, sleeve", how=cut_words(stock, edit.places))
     if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
         yield _series_step(stock, edit.in_series)
@@ -140,13 +142,18 @@ def part_name(amp: Amp, edit: Edit) -> str:
     return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
 
 
-def _fit_steps(stock: Amp, modded: Amp, done: Sequence[ModEdit], phase: Phase, bodies: Bodies) -> Iterator[Step]:
-    """What the last of some edits puts in, with the readings that then show it."""
+def _fit_steps(
+    stock: Amp, modded: Amp, order: Sequence[ModEdit], number: int, phase: Phase, bodies: Bodies
+) -> Iterator[Step]:
+    """What the last of the first edits in an order puts in, with the readings that then show it."""
+    cuts = [doing for doing in order[number:] if doing.edit.action == "cut"]
+    done = [*cuts, *order[:number]]
     edit = done[-1].edit
     if edit.action in ("lift", "cut") or edit.part in bodies.prepared:
         return
     part, pot = part_put_in(modded, edit), edit.part in bodies.pots
-    found = readings_in_circuit(stock, modded, done)
+    dead = bodies.hanging(done) | _out_of_circuit(stock, order, number)
+    found = readings_in_circuit(stock, modded, done, dead)
     checks: list[Check] = []
     if part and not pot:  # a pot was read when it was prepared
         checks = [
@@ -155,12 +162,28 @@ def _fit_steps(stock: Amp, modded: Amp, done: Sequence[ModEdit], phase: Phase, b
         ]
     for prepared in bodies.on(edit.part):
         inside = next((doing for doing in bodies.doings if doing.edit.part == prepared), None)
-        checks += readings_in_circuit(stock, modded, [*done, inside]).checks if inside else ()
-    words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit)
+        checks += readings_in_circuit(stock, modded, [*done, inside], dead).checks if inside else ()
+    later = bodies.waiting(done) - bodies.pots
+    words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit, later)
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
     tool, how = at_words(stock, places)
     new = (edit.part,) if part and not pot else ()
     yield Step(phase, f"{words}{found.blind}", [*checks, *found.checks], tool, how, new, found.wrong)
+
+
+def _out_of_circuit(stock: Amp, order: Sequence[ModEdit], number: int) -> frozenset[str]:
+    """Parts that carry no current once some edits of an order are done: all that comes out or off is so by then.
+
+    Those are parts that were taken out, to be exchanged too, and those of which a lead still waits for its place.
+    """
+    waiting = [doing.edit for doing in order[number:]]
+    out = [doing.edit.part for doing in order if doing.edit.action == "lift"]
+    out += [edit.part for edit in waiting if edit.action == "replace"]
+    lugs = [lug for edit in waiting if edit.action == "move" or edit.in_series for lug in edit.opened]
+    known = stock.part_by_designator
+    leads = (name for lug in lugs if (name := lug.partition(".")[0]) in known)
+    two_ended = ("resistor", "capacitor", "inductor", "loudspeaker")
+    return frozenset([*out, *(name for name in leads if known[name].kind in two_ended)])
 
 
 def _ends_across(edit: Edit) -> list[str]:
@@ -176,22 +199,27 @@ def _wire_words(modded: Amp, edit: Edit, bodies: Bodies) -> str:
     return f"Wire {edit.part} {where(edit)}{f': {lugs}' if lugs else ''}."
 
 
-def _fit_words(modded: Amp, edit: Edit) -> str:
+def _fit_words(modded: Amp, edit: Edit, later: Collection[str]) -> str:
     if edit.action == "bridge":
         return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
     if edit.action == "move":
         return f"Solder a wire from {where(edit)}."
     if edit.action == "supply":
         return f"Set {edit.part} to {edit.value:g} V, and measure it with the output valves out before they go in."
-    place = f"where {edit.part} was" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part)}"
+    place = (
+        f"where {edit.part} was" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part, later)}"
+    )
     part = part_put_in(modded, edit)
     anew = rewiring_words(modded, part).removeprefix("; ") if isinstance(part, Socket) else ""
     place += f". {with_capitals(anew)}" if anew else ""
     return f"Fit {part_name(modded, edit)} {place}.{plus_words(modded, edit.part)}"
 
 
-def _lug_words(modded: Amp, part: str) -> str:
-    """What is soldered to what, by the from-to list; nothing where no wiring was found."""
+def _lug_words(modded: Amp, part: str, later: Collection[str]) -> str:
+    """What is soldered to what, by the from-to list; nothing where no wiring was found.
+
+    What leads to parts that come `later`, or to a switch, is said with them.
+    """
     try:
         wires = wiring_of(modded).wires
     except DescriptionError:
@@ -199,6 +227,7 @@ def _lug_words(modded: Amp, part: str) -> str:
     told = []
     for wire in wires:
         ends = [end for end in (wire.start, wire.end) if end.partition(".")[0] == part]
-        if ends and (wire.what != "wire" or wire.start == ends[0]):
-            told.append(f"{ends[0]} to {wire.end if wire.start == ends[0] else wire.start}")
+        others = [end for end in (wire.start, wire.end) if end not in ends[:1]]
+        if ends and not {end.partition(".")[0] for end in others} & set(later):
+            told.append(f"{ends[0]} to {others[0]}")
     return f": {', '.join(told)}" if told else ""

@@ -67,7 +67,8 @@ class _WayBack:
             tool, how = at_words(self.stock, edit.places)
             yield Step(Phase.REMOVE, words, tool=tool, how=how)
         elif edit.action == "fit":
-            back = f", and put the wire back on {edit.in_series}" if edit.in_series else ""
+            stays = edit.in_series.partition(".")[0] in self.there
+            back = f", and put the wire back on {edit.in_series}" if stays else ""
             words = f"Take out {part_name(self.modded, edit)} {where(edit)}{back}."
             tool, how = at_words(self.stock, edit.places)
             yield Step(Phase.REMOVE, words, tool=tool, how=[*self._off([edit.part]), *self._back(edit.opened), *how])

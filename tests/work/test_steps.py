@@ -117,6 +117,20 @@ def test_a_bias_pot_turned_down_for_the_cold_readings_is_turned_back_before_powe
     assert "again" not in next(step.do for step in plan().steps if step.phase == "first power")
 
 
+def test_another_bias_is_measured_at_first_power_before_the_output_valves_are_in() -> None:
+    """Nothing is measured under power while the chassis is still at the iron; on the way back neither."""
+    stock = load_amp("boathouse")
+    edits = [{"rail": "bias", "volts": -40}, {"rail": "B1", "volts": 410}]
+    found = work_steps(stock, apply_mods(stock, parse_mod({"name": "n", "reason": "r", "edits": edits})))
+    for steps, volts in ((found.steps, -40.0), (found.undo, -36.0)):
+        assert not any("measure it" in step.do or "output valves out" in step.do.lower()
+                       for step in steps if step.phase in ("fit", "wire"))  # fmt: skip
+        powered = [step for step in steps if step.phase == "first power"]
+        (alone,) = (number for number, step in enumerate(powered) if "With the output valves out" in step.do)
+        assert [(check.what, check.value) for check in powered[alone].checks] == [("bias to ground", volts)]
+        assert alone < next(number for number, step in enumerate(powered) if "Switch on" in step.do)
+
+
 def test_nothing_to_do_is_refused() -> None:
     stock = load_amp("workshop-a")
     with pytest.raises(DescriptionError, match="nothing to do"):

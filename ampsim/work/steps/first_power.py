@@ -52,6 +52,7 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
         "an insulated holder).",
         how=limiter_words(draw),
     )
+    yield from _bias_alone(stock, modded)
     yield Step(
         Phase.FIRST_POWER,
         "Switch on at arm's length and watch the lamp: bright, then dim as filters fill and valves warm. If it stays "
@@ -82,6 +83,18 @@ def power_steps(stock: Amp, modded: Amp, position: Position, quiet_switches: boo
     yield from _switch_power_steps(stock, modded, position, after)
     yield from bias_steps(modded, position)
     yield from _proof(modded, quiet_switches)
+
+
+def _bias_alone(stock: Amp, modded: Amp) -> Iterator[Step]:
+    """A negative rail that is now at other volts is measured before the valves that it holds back are in."""
+    was = {rail.name: rail.volts for rail in stock.fitted_rails}
+    new = {rail.name: rail.volts for rail in modded.fitted_rails if rail.volts is not None and rail.volts < 0.0}
+    checks = [check for name, volts in new.items() if volts != was.get(name) and (check := voltage_check(name, volts))]
+    if checks:
+        words = "With the output valves out: up on the limiter, then at full mains. Off, discharge, verify; they go in"
+        wrong = "No volts, or too few: what the valves would draw burns their plates and the transformer."
+        words += " only when it passes, the limiter first again."
+        yield Step(Phase.FIRST_POWER, words, checks, _METER, (_READ,), wrong=(wrong,))
 
 
 def _bias_back(amp: Amp, position: Position) -> str:

@@ -205,7 +205,7 @@ def _fit_words(modded: Amp, edit: Edit, later: Collection[str]) -> str:
     if edit.action == "move":
         return f"Solder a wire from {where(edit)}."
     if edit.action == "supply":
-        return f"Set {edit.part} to {edit.value:g} V, and measure it with the output valves out before they go in."
+        return f"Change what feeds {edit.part} so that it gives {edit.value:g} V; measured at first power, not before."
     place = (
         f"where {edit.part} was" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part, later)}"
     )

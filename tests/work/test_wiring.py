@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -235,3 +236,21 @@ def test_an_amps_own_switches_are_those_that_are_wired() -> None:
     planned = [(each.kind, each.poles, each.throws) for each in wiring(amp).switches]
     assert [(need.kind, need.poles, need.throws) for need in needs] == planned
     assert [(need.control, need.poles, need.throws) for need in needs] == [("bypass", 1, 4), ("cathode resistor", 1, 3)]
+
+
+def test_a_switch_of_the_drawing_that_is_left_nothing_to_do_stays_as_it_is_wired(tmp_path: Path) -> None:
+    """A valve is pulled whose cathode it breaks for half power: nothing at that switch comes off or is soldered."""
+    own = """
+[[switches]]
+designator = "S9"
+control = "power"
+drawn = "full"
+positions = { full = [], half = [{ cut = ["V5.cathode", "ground"] }] }
+"""
+    file = tmp_path / "half.toml"
+    file.write_text((models() / "amps" / "boathouse.toml").read_text("utf-8") + own, "utf-8")
+    mod = parse_mod({"name": "n", "reason": "r", "edits": [{"lift": "V5"}]})
+    found = wiring(apply_mods(load_amp(file), mod))
+    assert found.taken_out == ("V5",)
+    assert found.unsoldered == ()
+    assert found.wires == ()

@@ -85,7 +85,10 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     after = find_pieces(amp, base)
     bare = replace(amp, mods=()) if amp.mods else replace(amp, switches=())
     before = find_pieces(bare)
-    plans, plans_before = plan_switches(amp, after), plan_switches(bare, before)
+    plans = plan_switches(amp, after)
+    # A switch of the drawing that is left nothing to do stays as it is wired.
+    idle = {each.designator for each in plans if not each.soldered}
+    plans_before = tuple(each for each in plan_switches(bare, before) if each.designator not in idle)
     terminals = {f"{each.designator}.{terminal}" for each in plans for terminal in each.soldered}
     there = Neighbourhood(amp, before, after, terminals)
     old, new = _places_of_pieces(before, plans_before), _places_of_pieces(after, plans)

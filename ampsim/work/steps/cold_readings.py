@@ -67,7 +67,13 @@ class InCircuit:
 def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: Collection[str] = ()) -> InCircuit:
     """Resistances where the last edit was made, with the edits so far; none where the amp is not whole yet.
 
-    Parts that are `idle`, out of the amp or with a lead that is soldered to nothing else so far, carry no current.
+    Parameters
+    ----------
+    stock, modded : Amp
+    done : sequence of ModEdit
+        What is done so far.
+    idle : collection of str
+        Parts that carry no current: out of the amp, or with a lead that is soldered to nothing else so far.
     """
     edit = done[-1].edit
     if edit.part in idle:

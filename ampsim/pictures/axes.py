@@ -67,15 +67,15 @@ def frequency_axis(axes: Axes, grid: Array, labelled: bool = True) -> None:
     axes.xaxis.set_major_locator(FixedLocator(style.frequency_ticks(low, high)))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(FuncFormatter(lambda tick, _: plain_frequency(tick)))
-    _faint_lines(axes, style.frequency_lines(low, high))
+    faint_lines(axes, style.frequency_lines(low, high))
     axes.tick_params(axis="x", labelbottom=labelled)
     if labelled:
         axes.set_xlabel("frequency [Hz]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
     axes.axvspan(*style.GUITAR_BAND, facecolor=style.SHADE, edgecolor="none", zorder=0)
 
 
-def _faint_lines(axes: Axes, places: Sequence[float]) -> None:
-    """Upright lines of a fine grid, all in one artist: as a tick each would be five."""
+def faint_lines(axes: Axes, places: Sequence[float]) -> None:
+    """Upright lines of a fine grid [unit of the axis], all in one artist: as a tick each would be five."""
     x, y = np.repeat(places, 3), np.tile([0.0, 1.0, np.nan], len(places))
     axes.add_artist(Line2D(x, y, transform=axes.get_xaxis_transform(), color=style.FAINT_GRID, linewidth=0.5,
                            zorder=_GRID_ORDER))  # fmt: skip
@@ -244,18 +244,36 @@ def spread_labels(wanted: Array, heights: Array, low: float, high: float, order:
     order : sequence of int
         Labels from low to high; default that of the wanted places.
     """
-    from scipy.optimize import isotonic_regression
-
     rising = np.argsort(wanted, kind="stable") if order is None else np.asarray(order)
     tall = heights[rising]
     offsets = np.concatenate([[0.0], np.cumsum(0.5 * (tall[1:] + tall[:-1]))])
-    free = np.asarray(isotonic_regression(wanted[rising] - offsets).x)
+    free = rising_fit(wanted[rising] - offsets)
     first, last = low + 0.5 * tall[0], high - 0.5 * tall[-1] - offsets[-1]
     if last < first:  # more labels than room: centred, over both limits
         first = last = 0.5 * (first + last)
     places = np.empty_like(wanted)
     places[rising] = np.clip(free, first, last) + offsets
     return places
+
+
+def rising_fit(wanted: Array) -> Array:
+    """The nearest numbers by least squares of which none is less than the one before (pool adjacent violators).
+
+    As `scipy.optimize.isotonic_regression`, which takes longer to load than all labels of a sheet take.
+
+    Parameters
+    ----------
+    wanted : array
+        In any one unit, such as [inches].
+    """
+    pools: list[tuple[float, int]] = []  # mean, and of how many
+    for each in wanted:
+        mean, count = float(each), 1
+        while pools and pools[-1][0] >= mean:
+            before, more = pools.pop()
+            mean, count = (before * more + mean * count) / (more + count), more + count
+        pools.append((mean, count))
+    return np.repeat([mean for mean, _ in pools], [count for _, count in pools])
 
 
 def wrap_label(name: str, most: float = 2.0) -> list[str]:

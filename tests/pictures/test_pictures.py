@@ -14,11 +14,14 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 import xarray as xr
+from hypothesis import given
+from hypothesis import strategies as st
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
+from scipy.optimize import isotonic_regression
 
 from ampsim import DescriptionError
 from ampsim.circuit.positions import position_label
@@ -26,7 +29,7 @@ from ampsim.measures.labels import select
 from ampsim.measures.sweep import difference_db, gain_db
 from ampsim.measures.waveforms import harmonics
 from ampsim.pictures import style
-from ampsim.pictures.axes import spread_labels
+from ampsim.pictures.axes import rising_fit, spread_labels
 from ampsim.pictures.bias import bias_picture, describe_bias
 from ampsim.pictures.candidates import candidates_curves, candidates_picture
 from ampsim.pictures.canvas import Curves, Picture, png
@@ -327,6 +330,12 @@ def test_spread_moves_labels_only_as_far_as_it_must() -> None:
     np.testing.assert_allclose(spread_labels(np.array([1.0, 5.0, 9.0]), heights, 0.0, 10.0), [1.0, 5.0, 9.0])
     np.testing.assert_allclose(spread_labels(np.array([5.0, 5.0, 5.0]), heights, 0.0, 10.0, [0, 1, 2]), [4.0, 5.0, 6.0])
     np.testing.assert_allclose(spread_labels(np.array([9.9, 9.9, 1.0]), heights, 0.0, 10.0, [2, 1, 0]), [9.5, 8.5, 1.0])
+
+
+@given(st.lists(st.floats(-10.0, 10.0), min_size=1, max_size=12))
+def test_what_may_not_fall_is_fitted_as_a_library_does(wanted: list[float]) -> None:
+    """Against `scipy.optimize.isotonic_regression`."""
+    np.testing.assert_allclose(rising_fit(np.array(wanted)), isotonic_regression(wanted).x, atol=1e-12)
 
 
 def lightness(colour: str) -> float:

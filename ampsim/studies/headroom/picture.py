@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from ...base.wording import in_decibels, in_hertz, in_volts, minus
 from ...measures.labels import records
 from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
-from ...pictures.axes import draw, end_labels, label_room, tidy
+from ...pictures.axes import draw, end_labels, faint_lines, label_room, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture
 from ...pictures.text_widths import text_width
 from .measures import WHOLE, clipping_table, compression_db, distortion_column, harmonics_over_level, power_table
@@ -106,15 +106,11 @@ def _level_axis(axes: Axes, chosen: xr.Dataset, labelled: bool) -> None:
     axes.set_xlim(lowest / 1.15, highest * 1.15)
     decades = range(math.ceil(math.log10(lowest) - 1e-9), math.floor(math.log10(highest) + 1e-9) + 1)
     axes.xaxis.set_major_locator(FixedLocator([10.0**decade for decade in decades]))
-    axes.xaxis.set_minor_locator(
-        FixedLocator([n * 10.0**decade for decade in (min(decades) - 1, *decades) for n in range(2, 10)])
-    )
+    axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(
         FuncFormatter(lambda volts, _: f"{volts:g} V" if volts > 0.9 else f"{1e3 * volts:g} mV")
     )
-    axes.xaxis.set_minor_formatter(NullFormatter())
-    axes.grid(True, which="minor", axis="x", color=style.FAINT_GRID, linewidth=0.5)
-    axes.tick_params(axis="x", which="minor", length=0)
+    faint_lines(axes, [n * 10.0**decade for decade in (min(decades) - 1, *decades) for n in range(2, 10)])
     axes.tick_params(axis="x", labelbottom=labelled)
     if labelled:
         where = f"level {chosen.attrs['source']} [peak]"
@@ -128,7 +124,6 @@ def _draw_rows(picture: Picture, axes: Axes, table: Any, stages: list[str], chos
     axes.yaxis.set_major_locator(FixedLocator(range(len(stages))))
     axes.set_yticklabels(stages)
     axes.tick_params(axis="y", length=0)
-    axes.grid(False, axis="x", which="minor")
     box = axes.get_position()
     for place, stage in enumerate(stages):
         rows = records(table[table["stage"] == stage])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import cast
 
 from ..base.errors import DescriptionError
@@ -174,3 +175,25 @@ WRITERS = {
     "held volts": _write_held,
     MEAN_RECTIFIER: _write_mean_rectifier,
 }
+
+
+@lru_cache(maxsize=256)
+def written_elements(wired: Circuit, apart: tuple[str, ...], rippling: str, in_time: bool, switching: bool) -> Writer:
+    """The elements of a circuit as written, the same whatever is played into it.
+
+    Parameters
+    ----------
+    wired : Circuit
+    apart, rippling, in_time, switching
+        As `Writer` has them.
+
+    Raises
+    ------
+    DescriptionError
+        For a valve whose pins are not those of its kind.
+    """
+    writer = Writer(apart, rippling, in_time)
+    writer.switching = switching
+    for element in wired.elements:
+        WRITERS[element.kind](writer, element, wired)
+    return writer

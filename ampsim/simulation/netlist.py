@@ -29,7 +29,7 @@ from ..circuit.tapers import track_fraction
 from ..circuit.valves.description import Valve
 from ..circuit.valves.spice import subcircuit
 from .analyses import Analysis, NoiseSweep, OperatingPoint, RippleSweep, Transient
-from .devices import WRITERS, coil_net, package
+from .devices import coil_net, package, written_elements
 from .drives import command, options, own_vectors, write_drive
 from .netlist_writer import Writer, safe_name
 from .ngspice.protocol import Form
@@ -171,8 +171,7 @@ def _frame(
     if apart:
         writer.line(_OWN_VALVES.strip())
     wired = write_drive(writer, wired, analysis)
-    for element in wired.elements:
-        WRITERS[element.kind](writer, element, wired)
+    writer.take(written_elements(wired, apart, rippling, isinstance(analysis, Transient), writer.switching))
     if analysis.name != "operating point":
         write_oscillators(writer, wired, isinstance(analysis, Transient) and analysis.moving)
     vectors = own_vectors(analysis, writer)
@@ -188,7 +187,8 @@ def _frame(
     return _Frame(form, tuple(writer.sources))
 
 
-def subcircuits(wired: Circuit, cold: bool = False) -> list[str]:
+@lru_cache(maxsize=256)
+def subcircuits(wired: Circuit, cold: bool = False) -> tuple[str, ...]:
     """The laws of the valves and semiconductors in a circuit, each once, as subcircuits; `cold` valves conduct nothing.
 
     Raises
@@ -206,7 +206,7 @@ def subcircuits(wired: Circuit, cold: bool = False) -> list[str]:
             what = "semiconductor" if kind in own else "valve"
             raise DescriptionError(f"{wired.amp.file}: the {what} types {kind} and {names[name]} differ too little")
         names[name] = kind
-    return [texts[kind].strip() for kind in names.values()]
+    return tuple(texts[kind].strip() for kind in names.values())
 
 
 def _devices(wired: Circuit) -> Iterator[Device]:

@@ -262,6 +262,17 @@ class Writer:
         self.parts.append(name)
         self.sources.append((source, half))
 
+    def take(self, other: Writer) -> None:
+        """Write all that another has written."""
+        first, *others = other.skeleton()
+        pieces = ["".join([*self._open, first]), *others]
+        self._pieces += pieces[:-1]
+        self._open = pieces[-1:]
+        self.parts += other.parts
+        self.sources += other.sources
+        self.noisy += other.noisy
+        self.saturates |= other.saturates
+
     def skeleton(self) -> tuple[str, ...]:
         """The text, cut at the values."""
         return (*self._pieces, "".join(self._open))

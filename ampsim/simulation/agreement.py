@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .facts import Fact
 
@@ -15,6 +17,8 @@ SWEPT_LIMIT = 1e-3
 
 A hundredth of a decibel. Over a thousand amps by lot the median is 5e-7, and 4e-5 in the worst percent.
 """
+_FAINT = 1e-6  # of the largest response: less is nothing as far as the two agree
+_VOLT = 1.0
 
 
 @dataclass(frozen=True)
@@ -58,3 +62,10 @@ class Agreement:
 
 AGREEMENT = Fact("agreement", Agreement)
 """How the solver and ngspice agree in a response."""
+
+
+def swept_difference(ours: NDArray[Any], theirs: NDArray[Any]) -> float:
+    """How far two answers of one shape are apart [ratio]: of the response, of a volt or more at rest."""
+    size = np.abs(theirs)
+    floor = max(_FAINT * float(size.max(initial=0.0)), 1e-12) if np.iscomplexobj(ours) else _VOLT
+    return float((np.abs(ours - theirs) / np.maximum(size, floor)).max(initial=0.0))

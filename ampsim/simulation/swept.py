@@ -20,8 +20,9 @@ from ..base.progress import SIMULATIONS, Progress, ProgressBar
 from ..circuit.build import Circuit
 from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.valves.description import Valve
-from .agreement import SWEPT_LIMIT, Agreement
+from .agreement import SWEPT_LIMIT, Agreement, swept_difference
 from .analyses import FrequencySweep, OperatingPoint
+from .kept_lots import once_solved
 from .netlist import Netlist, node_vector, write
 from .ngspice.engine import Arrays, Outcome
 
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Sockets = Mapping[str, Valve | Semiconductor]
-_FAINT = 1e-6  # of the largest response: less is nothing as far as the two agree
-_VOLT = 1.0
 _CHUNK = 500  # variants that are solved together
 
 
@@ -69,6 +68,13 @@ class Lot:
     def count(self) -> int:
         """How many variants."""
         return len(self.sockets)
+
+    @property
+    def asked(self) -> object:
+        """All that its answers depend on, told apart by its `repr`."""
+        factors = [(name, _digest(name, each)) for name, each in self.factors.items()]
+        about = self.sockets if self.about is None else (self.count, self.about)
+        return self.wired, [*self.setting.items()], self.analysis, self.places, about, factors, self.others
 
     def netlist(self, number: int) -> Netlist:
         """What ngspice reads of a variant."""
@@ -202,7 +208,7 @@ def answer_lots(lots: Sequence[Lot], ngspice: Ngspice, checks: int = 2, progress
         :checks
     ]
     told = dict(zip([*sample, *left], _asked(lots, [*sample, *left], ngspice), strict=True))
-    apart = [difference(solved[lot][number], lots[lot].read(theirs)) for lot, number in sample
+    apart = [swept_difference(solved[lot][number], lots[lot].read(theirs)) for lot, number in sample
              if isinstance(theirs := told[lot, number], Arrays)]  # fmt: skip
     worst = max(apart, default=np.nan)
     if worst > SWEPT_LIMIT:
@@ -282,15 +288,12 @@ def _tell(progress: Progress, before: int, total: int, here: int) -> None:
 
 
 def _of_one(lot: Lot, tell: Callable[[int], object]) -> tuple[NDArray[Any], Sequence[str], str]:
+    shape, kind = (lot.count, *lot.shape), complex if lot.shape[1:] else float
     try:
-        return lot.solve(tell)
+        return once_solved(lot.asked, shape, kind, partial(lot.solve, tell))
     except AmpsimError as problem:
-        nothing = np.full((lot.count, *lot.shape), np.nan, complex if lot.shape[1:] else float)
-        return nothing, [str(problem) or "no reason given"] * lot.count, _digest(lot.places, np.zeros(0))
-
-
-def difference(ours: NDArray[Any], theirs: NDArray[Any]) -> float:
-    """How far two answers of one shape are apart [ratio]: of the response, of a volt or more at rest."""
-    size = np.abs(theirs)
-    floor = max(_FAINT * float(size.max(initial=0.0)), 1e-12) if np.iscomplexobj(ours) else _VOLT
-    return float((np.abs(ours - theirs) / np.maximum(size, floor)).max(initial=0.0))
+        return (
+            np.full(shape, np.nan, kind),
+            [str(problem) or "no reason given"] * lot.count,
+            _digest(lot.places, np.zeros(0)),
+        )

@@ -66,7 +66,7 @@ def answer(script: str, *arguments: str) -> Any:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "script.py")
         path.write_text(script, "utf-8")
-        environment = os.environ | {"PYTHONPATH": str(ROOT)}
+        environment = os.environ | {"PYTHONPATH": str(ROOT), "AMPSIM_CACHE": folder}  # nothing is kept of another run
         command = [sys.executable, str(path), *arguments]
         done = subprocess.run(command, capture_output=True, encoding="utf-8", check=True, env=environment)
     return json.loads(done.stdout.splitlines()[-1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -286,9 +287,15 @@ def refusing(which: int) -> Any:
     return solve
 
 
-def test_what_the_solver_refuses_ngspice_does(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
+def solve_by(monkeypatch: pytest.MonkeyPatch, folder: Path, solve: Callable[[Lot, Any], Any]) -> None:
+    """Another solver; what was kept of the right one is not fetched, and nothing of this one stays."""
+    monkeypatch.setenv("AMPSIM_CACHE", str(folder))
+    monkeypatch.setattr(Lot, "solve", solve)
+
+
+def test_what_the_solver_refuses_ngspice_does(stock: Amp, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     plain = spread(stock, 4, analysis=TONE)
-    monkeypatch.setattr(Lot, "solve", refusing(2))
+    solve_by(monkeypatch, tmp_path, refusing(2))
     run = spread(stock, 4, analysis=TONE)
     agreement = get(run, AGREEMENT)
     assert (agreement.solved, agreement.by_ngspice, agreement.refused) == (4, 1, ("it will not",))
@@ -300,13 +307,13 @@ def test_what_the_solver_refuses_ngspice_does(stock: Amp, monkeypatch: pytest.Mo
     assert np.array_equal(run["voltage"].values[:, :, others], plain["voltage"].values[:, :, others])
 
 
-def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     real = batch.run
 
     def last_fails(netlists: Any, **more: Any) -> list[object]:
         return [*list(real(netlists, **more))[:-1], EngineError("no convergence")]
 
-    monkeypatch.setattr(Lot, "solve", refusing(3))
+    solve_by(monkeypatch, tmp_path, refusing(3))
     monkeypatch.setattr(batch, "run", last_fails)
     run = spread(stock, 8)
     assert run.attrs["failed"] == 1
@@ -319,7 +326,7 @@ def test_failures_are_counted_not_hidden(stock: Amp, monkeypatch: pytest.MonkeyP
 
 @pytest.mark.parametrize("analysis", [TONE, OperatingPoint()])
 def test_where_both_differ_ngspice_does_everything(
-    stock: Amp, monkeypatch: pytest.MonkeyPatch, analysis: FrequencySweep | OperatingPoint
+    stock: Amp, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, analysis: FrequencySweep | OperatingPoint
 ) -> None:
     real = Lot.solve
 
@@ -328,7 +335,7 @@ def test_where_both_differ_ngspice_does_everything(
         return 1.002 * found, faults, digest
 
     honest = spread(stock, 4, analysis=analysis)
-    monkeypatch.setattr(Lot, "solve", wrong)
+    solve_by(monkeypatch, tmp_path, wrong)
     run = spread(stock, 4, analysis=analysis)
     agreement = get(run, AGREEMENT)
     assert (agreement.solved, agreement.by_ngspice) == (0, 5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -50,8 +51,9 @@ def by_lot() -> Iterator[Case]:
 
 
 @pytest.fixture(autouse=True)
-def _nothing_known(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """What is kept in memory is another's, and does not outlive what a test bends."""
+def _nothing_known(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
+    """What is kept is another's, and does not outlive what a test bends."""
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path))
     for kept in (port_sweeps.bench, loop_ports._free_knobs):
         kept.cache_clear()
     monkeypatch.setattr(loop_ports, "_models", {})
@@ -112,9 +114,9 @@ def test_a_network_without_valves_has_a_return_difference_of_one() -> None:
 MODDED = apply_mods(load_amp("workshop-b"), load_mod("feedback-with-presence"))
 
 
-def test_where_the_solver_has_no_answer_ngspice_says_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_the_solver_has_no_answer_ngspice_says_the_same(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     plain = section(Examination(load_amp("workshop-b"), MODDED))
-    _nothing_is_known(monkeypatch)
+    _nothing_is_known(monkeypatch, tmp_path)
 
     def refuse(*_: object) -> None:
         raise EngineError("not by this one")
@@ -123,10 +125,10 @@ def test_where_the_solver_has_no_answer_ngspice_says_the_same(monkeypatch: pytes
     assert section(Examination(load_amp("workshop-b"), MODDED)).findings == plain.findings
 
 
-def test_a_solver_that_is_wrong_is_noticed_and_not_believed(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_solver_that_is_wrong_is_noticed_and_not_believed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Slopes that are a fiftieth too steep would move margins by a degree."""
     plain = section(Examination(load_amp("workshop-b"), MODDED))
-    _nothing_is_known(monkeypatch)
+    _nothing_is_known(monkeypatch, tmp_path)
     slopes = PortCurrents.slopes
     monkeypatch.setattr(PortCurrents, "slopes", lambda *given: 1.02 * slopes(*given))
     bent = section(Examination(load_amp("workshop-b"), MODDED))
@@ -136,7 +138,8 @@ def test_a_solver_that_is_wrong_is_noticed_and_not_believed(monkeypatch: pytest.
     assert not any("agree" in note for note in plain.notes)
 
 
-def _nothing_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
+def _nothing_is_known(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path / "another"))
     port_sweeps.bench.cache_clear()
     loop_ports._free_knobs.cache_clear()
     monkeypatch.setattr(loop_ports, "_models", {})

@@ -19,6 +19,7 @@ from ampsim.library.loader import load_amp, parse_mod
 from ampsim.pictures.canvas import Picture, png
 from ampsim.pictures.export import save_picture, svg
 from ampsim.pictures.plain_svg import is_plain_svg
+from ampsim.simulation import kept_work
 from ampsim.studies.findings import Finding, Grade
 from ampsim.studies.section import Examination, Section
 from ampsim.studies.sheet import kept_sections
@@ -89,7 +90,7 @@ def test_anything_else_is_examined_anew(examinations: list[Examination], monkeyp
         kept_section("noise", each)
         assert len(examinations) == number
     kept_section("pop", EXAMINED)
-    monkeypatch.setattr(kept_sections, "_package", lambda: "another version")
+    monkeypatch.setattr(kept_work, "_package", lambda: "another version")
     kept_section("noise", EXAMINED)
     assert len(examinations) == len(others) + 3
 

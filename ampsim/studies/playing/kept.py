@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
-from functools import cache
-from importlib import import_module
-from pathlib import Path
 from typing import Any
 
-from ...base.kept_files import fetch_kept, keep
 from ...circuit.amp import Amp
 from ...circuit.build import SPEAKER, circuit_at
 from ...circuit.nets import INPUT
 from ...circuit.positions import Position
 from ...simulation.analyses import FrequencySweep
+from ...simulation.kept_work import worked_out
 from ...simulation.netlist import write
-from ...simulation.ngspice.kept_answers import MOST_OF_ONE, forget_oldest, path_of
 from .drive import Drive
 from .figures import Hiss, Playing
 from .pops import Pop, Why
-
-_PACKAGES = ("playing", "headroom", "blocking", "noise", "pop")
 
 
 def play_once(amps: Sequence[Amp], steps: Sequence[Position], work_out: Callable[[], Playing]) -> Playing:
@@ -37,18 +29,8 @@ def play_once(amps: Sequence[Amp], steps: Sequence[Position], work_out: Callable
     work_out : callable
         Gives it anew.
     """
-    path = path_of((_code(), [_named(amp, steps) for amp in amps], [sorted(step.items()) for step in steps]))
-    kept = path and fetch_kept(path, MOST_OF_ONE)
-    if kept:
-        try:
-            return _read(json.loads(bytes(kept)))
-        except (ValueError, KeyError, TypeError, AttributeError):
-            pass  # of another version of ampsim: as good as none
-    found = work_out()
-    if path and not found.missing:
-        keep(path, json.dumps(asdict(found)).encode())
-        forget_oldest()
-    return found
+    asked = ("playing", [_named(amp, steps) for amp in amps], [sorted(step.items()) for step in steps])
+    return worked_out(asked, _read, lambda found: None if found.missing else asdict(found), work_out)
 
 
 def _named(amp: Amp, steps: Sequence[Position]) -> tuple[Any, ...]:
@@ -56,15 +38,6 @@ def _named(amp: Amp, steps: Sequence[Position]) -> tuple[Any, ...]:
     settings = [amp.setting(step) for step in ({}, *steps)]
     netlists = [write(circuit_at(amp, each), each, FrequencySweep(), (SPEAKER, INPUT)).digest for each in settings]
     return amp.variant, netlists, repr(amp.all_switches), [stage.name for stage in amp.stages]
-
-
-@cache
-def _code() -> str:
-    """The modules that work it out; edited, they are others."""
-    above = __package__.rpartition(".")[0]
-    folders = [Path(str(import_module(f"{above}.{each}").__file__)).parent for each in _PACKAGES]
-    files = sorted(path for folder in folders for path in folder.glob("*.py"))
-    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
 
 
 def _read(facts: Mapping[str, Any]) -> Playing:

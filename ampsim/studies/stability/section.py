@@ -26,12 +26,13 @@ from . import TITLE
 from .corner_search import Setting
 from .declared import oscillator_findings
 from .findings import LoopCase, stability_findings, stability_table
+from .kept_corners import once_searched
 from .loads import LOADS, OPEN, with_load
 from .loop_place import has_feedback
 from .loop_sweeps import CLOSE, on_one_sweep
 from .picture import loop_margins_picture, travel_picture
 from .steady import solvers_apart, unsteady_findings
-from .worst_corner import Corners, loop_on_travel, worst_corners
+from .worst_corner import Corners, loop_on_travel
 
 # Corners and grid of the searches in which a control or the load is given.
 _FEW = 120
@@ -159,13 +160,11 @@ class _Searches:
 
     def _search(self, amp: Amp, held: Fixed, load: float) -> Corners:
         if not held and load == 1.0:
-            found = worst_corners(amp)
+            found = once_searched(amp)
         else:
             # What matters to the loop was found with everything free, on the load drawn.
             telling = self._corners(amp, (), 1.0).controls
-            found = worst_corners(
-                with_load(amp, load) if load != 1.0 else amp, None, dict(held), _FEW, controls=telling
-            )
+            found = once_searched(with_load(amp, load) if load != 1.0 else amp, dict(held), _FEW, telling)
         self._evaluations += found.evaluations
         self._told += found.response.sizes["position"]
         self._apart = max(self._apart, found.apart)

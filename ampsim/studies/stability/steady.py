@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from ...simulation.return_difference import WIDE, return_differences
 from ..findings import Finding, Grade
 from ..section import Examination, Section
 from . import TITLE
+from .kept_growth import Stand, once_for_each
 
 _BODE = (
     "growing modes, counted on the return difference of all valve currents: H. W. Bode, Network analysis and feedback "
@@ -30,8 +32,7 @@ _FINE = replace(WIDE, per_decade=200)
 _SAMPLE = replace(WIDE, per_decade=4)
 _KEPT = 4096
 _ASLEEP_AMPS = 10e-6
-_Key = tuple[Amp, tuple[tuple[str, float | str], ...]]
-_known: dict[tuple[_Key, bool], Growth] = {}
+_known: dict[tuple[Stand, bool], Growth] = {}
 
 Unsteady = Mapping[tuple[str, str], Growth]
 """(variant, position label) to what grows there."""
@@ -58,12 +59,12 @@ def growth_at(cases: Iterable[tuple[Amp, Position]], solved: bool = True) -> lis
     fresh = list(dict.fromkeys(key for key in keys if key not in known))
     if len(_known) > _KEPT:
         _known.clear()
-    known |= zip(fresh, _judged(fresh, solved), strict=True)
+    known |= once_for_each(fresh, solved, partial(_judged, solved=solved))
     _known.update({(key, solved): found for key, found in known.items()})
     return [known[key] for key in keys]
 
 
-def _judged(keys: Sequence[_Key], solved: bool) -> list[Growth]:
+def _judged(keys: Sequence[Stand], solved: bool) -> list[Growth]:
     cases = [Case(amp, dict(setting)) for amp, setting in keys]
     found = [growing_modes(WIDE.grid(), row) for row in return_differences(cases, solved=solved)] if cases else []
     # What our own solver finds growing, or is not sure of, is asked of ngspice.

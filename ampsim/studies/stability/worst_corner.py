@@ -25,10 +25,10 @@ from .loop_sweeps import CLOSE
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
 _MATTERS = 0.01
 _STARTS = 2
+MOST = 800  # corners and grid together are at most as many positions
 # A setting that moves the margins at the worst position by less is not named: [degrees], [dB], share of the distance.
 _DEGREES, _DECIBELS, _SHARE = 2.0, 1.0, 0.1
-# As drawn, all knobs down, all knobs up.
-_BASES = 3
+_BASES = 3  # as drawn, all knobs down, all knobs up
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +85,7 @@ def worst_corners(
     amp: Amp,
     at: str | None = None,
     fixed: Position | None = None,
-    most: int = 800,
+    most: int = MOST,
     points: int | None = None,
     controls: Sequence[str] | None = None,
     progress: Progress | None = None,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .errors import DescriptionError, shown
 from .written_numbers import leading_number
@@ -110,7 +112,7 @@ def parse_value(text: object, quantity: Quantity, where: str = "value", us: bool
     found = _readings(text, quantity, us) if isinstance(text, str) else _numbers(text, quantity, us)
     if not found or not all(math.isfinite(each) for each in found):
         raise DescriptionError(f"{where}: {shown(text)} is not {quantity.one}{_advice(text, quantity)}")
-    found = [each for each in found if quantity.least <= each <= quantity.most] or found[:1]
+    found = [each for each in found if quantity.least <= each <= quantity.most] or [found[0]]
     if len(found) > 1:
         raise DescriptionError(f"{where}: {shown(text)} {_double_meaning(found, quantity, text, us)}")
     if not quantity.least <= found[0] <= quantity.most:
@@ -131,17 +133,20 @@ def _numbers(given: float, quantity: Quantity, us: bool) -> list[float]:
     return [*found, number] if number < _MOST_FARADS else found
 
 
-def _readings(text: str, quantity: Quantity, us: bool) -> list[float]:
+def _readings(text: str, quantity: Quantity, us: bool) -> Sequence[float]:
     """Every way to read a text; none when it is no such value."""
     body = re.sub(r"[\u00a0\u2009\u202f]", " ", text).strip()
-    if len(body) > 40 or not body.isprintable():
-        return []
+    return _known_readings(body, quantity, us) if len(body) <= 40 and body.isprintable() else ()
+
+
+@lru_cache(maxsize=4096)  # the values of drawings are few, and each is read in file after file
+def _known_readings(body: str, quantity: Quantity, us: bool) -> Sequence[float]:
     letter_for_point = _RKM_FORM.fullmatch(body)
     numbers, rest = leading_number(body)
     found = [value for number in numbers for value in _scaled(number, rest, quantity, us)]
     if letter_for_point:
         found = [*_read_rkm(letter_for_point, quantity), *found]
-    return list(dict.fromkeys(found))
+    return tuple(dict.fromkeys(found))
 
 
 def _read_rkm(match: re.Match[str], quantity: Quantity) -> list[float]:
@@ -206,7 +211,7 @@ def _times(number: str, power: int) -> float:
     return float(f"{number}e{power}")
 
 
-def _double_meaning(found: list[float], quantity: Quantity, text: object, us: bool) -> str:
+def _double_meaning(found: Sequence[float], quantity: Quantity, text: object, us: bool) -> str:
     plain = quantity.unit not in _EXAMPLES
     written = [f"{each:.12g}" if plain else format_value(each, quantity) for each in found]
     said = f"can be read as {' or as '.join(written)}; write the one that is meant"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any, cast
 
 from ..base.entries import Entry
@@ -190,21 +191,24 @@ def read_track(entry: Entry, key: str) -> tuple[float, str]:
         When it is missing, or cannot be read, or in two ways.
     """
     text = entry.raw(key)
-    found = set(_marked_tracks(text)) if isinstance(text, str) and len(text) <= 40 else set()
+    found = _marked_tracks(text) if isinstance(text, str) and len(text) <= 40 else frozenset()
     if len(found) > 1:
         ways = " or as ".join(f"{format_value(track, OHM)} {taper}" for track, taper in sorted(found))
         raise entry.fail(key, f"{shown(text)} can be read as {ways}; write track and taper apart")
-    return found.pop() if found else (entry.value(key, OHM), "")
+    return next(iter(found), None) or (entry.value(key, OHM), "")
 
 
-def _marked_tracks(text: str) -> Iterator[tuple[float, str]]:
+@lru_cache(maxsize=1024)
+def _marked_tracks(text: str) -> frozenset[tuple[float, str]]:
     """Every way to part a text into a track and a taper, or a taper and a track."""
+    found = set()
     for cut in range(1, len(text)):
         first, last = text[:cut].strip(" ,"), text[cut:].strip(" ,")
         last = last[1:] if len(last) == 2 and last[0] == "-" else last  # "1M-A"
         for track, taper in ((first, last), (last, first)):
             with contextlib.suppress(DescriptionError):
-                yield parse_value(track, OHM), parse_taper(taper)
+                found.add((parse_value(track, OHM), parse_taper(taper)))
+    return frozenset(found)
 
 
 _COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {

@@ -1,4 +1,4 @@
-"""The README: its examples run, and its lists of parts, templates, commands and steps are whole."""
+"""The README: its examples run, its lists of parts, templates, commands and steps are whole; DEVELOPERS: its files."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from ampsim.interface.commands.main import main, make_parser
 from ampsim.library.landing import apply_mods
 from ampsim.library.loader import load_amp, parse_amp, parse_mod
 
-README = (Path(__file__).resolve().parents[1] / "README.md").read_text("utf-8")
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text("utf-8")
 BLOCKS = [(text, tomllib.loads(text)) for text in re.findall(r"```toml\n(.*?)```", README, re.S)]
 FIRST_SCREEN = 60  # lines
 
@@ -95,6 +96,15 @@ def test_links_within_lead_somewhere() -> None:
     heads = {re.sub(r"[^\w -]", "", head).strip().lower().replace(" ", "-")
              for head in re.findall(r"^#+ (.*)$", README, re.MULTILINE)}  # fmt: skip
     assert set(re.findall(r"\]\(#([^)]*)\)", README)) <= heads
+
+
+def test_files_that_developers_are_sent_to_exist() -> None:
+    named = set(re.findall(r"`([\w./-]+)`", (ROOT / "DEVELOPERS.md").read_text("utf-8")))
+    paths = {name for name in named if "/" in name and not name.startswith((".", "/"))}
+    places = {
+        name: [base / f"{name}{end}" for base in (ROOT, ROOT / "ampsim") for end in ("", ".py")] for name in paths
+    }
+    assert [name for name, found in places.items() if not any(each.exists() for each in found)] == []
 
 
 def choices(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:

@@ -13,7 +13,7 @@ from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from .amps import read_amp
-from .files import VALVES, models_in
+from .files import TYPES, VALVES, models_in
 from .finders import Finder, from_disk
 from .kinds import KINDS, OpenFile
 from .landing import named_as, read_any_mod
@@ -42,6 +42,7 @@ class Loader:
     def __init__(self, find: Finder | None = None, job: str = "") -> None:
         self._find, self._job = find or from_disk(), job
         self.files: dict[str, bytes] = {}
+        self._types: dict[tuple[str, str, Path | None], Any] = {}
 
     def load(self, kind: str, word: str, beside: Path | None = None, where: str = "", **options: Any) -> Any:
         """Load a file of a kind.
@@ -64,7 +65,14 @@ class Loader:
         DescriptionError
             Naming file, entry, offending value and the nearest valid thing.
         """
-        where = where or self._job
+        if where and KINDS[kind].folder in TYPES:  # which a dozen parts of an amp may name
+            key = (kind, word, beside)
+            if key not in self._types:
+                self._types[key] = self._load(kind, word, beside, where, **options)
+            return self._types[key]
+        return self._load(kind, word, beside, where or self._job, **options)
+
+    def _load(self, kind: str, word: str, beside: Path | None, where: str, **options: Any) -> Any:
         at = ""
         try:
             name, data, home = self._find(word, KINDS[kind].folder, beside, where)

@@ -13,17 +13,20 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..base.errors import AmpsimError
 from ..base.progress import SIMULATIONS, Progress, ProgressBar
 from ..base.system import as_done, cores
 from ..circuit.build import SPEAKER, Circuit
+from ..circuit.switches.moving import SIDES
 from .agreement import STATED, Agreement
 from .analyses import Transient
 from .netlist import Netlist, is_rail_vector, node_vector, write
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
+from .stimuli import Throw
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
 from .unsettled import reasons
@@ -216,9 +219,17 @@ def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:
     scale, one = ours.scale[both], ours.vectors[vector][both]
     other = resample(theirs.scale, theirs.vectors[vector][None], scale)[0]
     moved = other - theirs.vectors[vector][0]
-    weight = np.gradient(scale)
+    weight = np.where(_moving(run.analysis.stimulus, scale), 0.0, np.gradient(scale))
     apart, whole = (float(np.sqrt(np.average(each**2, weights=weight))) for each in (one - other, moved))
     return apart / max(whole, _QUIET)
+
+
+def _moving(stimulus: object, times: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """At which times [s] contacts move: in no time for the solver, through decades of resistance for ngspice."""
+    if not isinstance(stimulus, Throw):
+        return np.zeros(times.size, bool)
+    begins = np.array([at for side in SIDES for at, _ in stimulus.movements(side)])[:, None]
+    return np.asarray(((times > begins) & (times < begins + stimulus.edge)).any(axis=0))
 
 
 def _finer(runs: Mapping[_Key, TimedRun]) -> dict[_Key, TimedRun]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ampsim import load_amp, load_mod, parse_amp
+from ampsim import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.base.errors import EngineError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
@@ -123,6 +123,26 @@ def test_contacts_move_as_in_ngspice() -> None:
         (volts,) = ours.vectors.values()
         assert np.abs(volts).max() > 5.0
         assert np.ptp(volts[ours.scale <= 0.001]) == 0.0
+
+
+OFF = {"control": "loop", "drawn": "on", "positions": {"on": [], "off": [{"lift": "R20"}]}}
+TRIODE = [{"lift": "R26"}, {"fit": "R801", "between": ["V4.plate", "V4.screen"]}]
+HALF = {"control": "half", "drawn": "off", "positions": {"off": [], "on": TRIODE}}
+
+
+@pytest.mark.parametrize(("switch", "to", "parts"), [(OFF, "off", {}), (HALF, "on", {"R801": "220"})])
+def test_one_contact_leaves_a_winding_open_and_two_move_at_once(switch: Any, to: str, parts: dict[str, str]) -> None:
+    """What flows through an open contact behind inductors is no number; both contacts conduct for part of an edge."""
+    mod = parse_mod({"name": "m", "reason": "r", "parts": parts, "switches": [{"designator": "S801", **switch}]}, "m")
+    amp, control = apply_mods(load_amp("workshop-a"), mod), switch["control"]
+    wired = moving(amp, ((control, switch["drawn"]),), control, to)
+    analysis, pace = Transient(Throw(duration=0.05), 200e-6, 1e-5), Pace(400e-6, ((50e-6, 0.5e-6), (5e-3, 20e-6)))
+    run = TimedRun(wired, amp.setting({}), analysis, ("speaker",), pace)
+    trial = InTime()
+    (answer,) = trial.run([run])
+    assert isinstance(answer, Arrays)
+    assert trial.agreement.checked == 1
+    assert trial.agreement.worst < 0.02
 
 
 def test_what_is_kept_is_what_was_given(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...circuit.conductances import voltage_row
+from ...circuit.nets import Groups
 from ...circuit.stages.template import GROUND
 from . import topology
 from .branches import Branch, Parts
@@ -25,6 +26,9 @@ Array = NDArray[np.float64]
 PATH = 1e-6
 # A resistor below so many ohms is a short as far as `topology.basis` goes, such as a closed contact.
 _SHORT = 0.02
+# At a net that else hangs by inductors alone a resistor counts as so many ohms at most, such as an open contact: what
+# flows there is the small difference of their currents, and ten times the ohms lose a digit more of it.
+_OPEN = 1e10
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +81,14 @@ class _Assembly:
             if pair not in volts:
                 name, scale = parts.fluxes[pair[0]]
                 self.fluxes[number] = scale * self.inductance[[coil.name for coil in coils].index(name)]
+        at_coils = _at_coils(parts, volts)
         for branch in parts.branches:
             if branch.kind == "c":
                 self._stamp(self.capacitance, ("c",), (branch.first, branch.second), branch.value)
             elif branch.kind == "r":
                 kinds = ("r", "short") if branch.value < _SHORT else ("r",)
-                self._stamp(self.conductance, kinds, (branch.first, branch.second), 1.0 / branch.value)
+                ohms = _OPEN if branch.name in at_coils else branch.value
+                self._stamp(self.conductance, kinds, (branch.first, branch.second), 1.0 / ohms)
         for pair in volts:
             self._stamp(self.conductance, ("r",), pair, PATH)
 
@@ -103,6 +109,24 @@ class _Assembly:
         one, other = (number if number < self.free else -1 for number in ends)
         for kind in kinds:
             self.pairs[kind].append((one, other))
+
+
+def _at_coils(parts: Parts, ports: Sequence[tuple[str, str]]) -> frozenset[str]:
+    """Resistors above `_OPEN` at nets that without them hang by inductors alone."""
+    # What pushes does so through a large resistor, which stays as it is.
+    large = {
+        each.name: {each.first, each.second}
+        for each in parts.branches
+        if each.kind == "r" and each.value > _OPEN and not {each.first, each.second} & set(parts.pushes)
+    }
+    if not large:
+        return frozenset()
+    tied = Groups[str](lambda net: (net != GROUND, net))
+    others = [(each.first, each.second) for each in parts.branches if each.kind != "l" and each.name not in large]
+    for first, second in (*((GROUND, net) for net in parts.held), *others, *ports):
+        tied.join(first, second)
+    coils = {tied.find(net) for each in parts.branches if each.kind == "l" for net in (each.first, each.second)}
+    return frozenset(name for name, ends in large.items() if {tied.find(net) for net in ends} & (coils - {GROUND}))
 
 
 def _inductance(coils: Sequence[Branch], couplings: Sequence[tuple[str, str, float]]) -> Array:

@@ -231,6 +231,18 @@ def test_steps_too_long_for_an_amp_are_halved_and_all_is_taken_in_them() -> None
     assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in halved]
 
 
+def test_where_half_the_steps_are_still_too_long_a_quarter_is_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    run = coarse(0.4)
+    for apart, taken in (((0.3, 0.1, 0.01), True), ((0.3, 0.1, 0.05), False), ((0.3, 0.4, 0.0), False)):
+        told = iter(apart)
+        monkeypatch.setattr(in_time, "difference", lambda *_, told=told: next(told))
+        trial = InTime()
+        answers = trial.run([run])
+        wanted = InTime(checks=0).run([run.finer.finer]) if taken else engine.run([run.netlist])
+        assert [texts(each) for each in answers] == [texts(each) for each in wanted]
+        assert trial.agreement.worst == (apart[-1] if taken else 0.3)
+
+
 def test_a_difference_that_half_the_steps_leave_without_an_answer_counts(monkeypatch: pytest.MonkeyPatch) -> None:
     run, right = coarse(0.5), module.transient
 

@@ -68,3 +68,17 @@ def test_where_nothing_leads_to_ground_but_coils_the_whole_island_is_one_voltage
     assert (charged, fixed) == (0, 2)
     assert abs(round(np.linalg.det(change))) == 1
     assert tuple(change[:, -1]) == (1.0, 1.0, 1.0)
+
+
+def test_what_capacitors_hold_is_counted_in_the_same_order_whichever_contacts_are_closed() -> None:
+    """Or a capacitor would hold what another did as soon as a contact moves."""
+    draw, moved = random.Random(1), 0
+    for _ in range(200):
+        pairs = [(draw.randrange(8), draw.randrange(-1, 8)) for _ in range(20)]
+        capacitors, conductors = pairs[:5], [*pairs[5:], *((node, -1) for node in range(8))]
+        shorts = draw.sample(conductors, 4)
+        (opened, charged, _), (closed, same, _) = (basis(8, capacitors, conductors, each) for each in ([], shorts))
+        assert charged == same
+        np.testing.assert_array_equal(opened[:, :charged], closed[:, :charged])
+        moved += not np.array_equal(opened, closed)
+    assert moved > 100

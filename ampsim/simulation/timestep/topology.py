@@ -49,12 +49,12 @@ def basis(
     for node in range(count):
         groups.setdefault(charged.find(node), []).append(node)
     behind = _behind(groups, [(charged.find(one), charged.find(other)) for one, other in shorts])
-    first, second, third = [], [], []
-    wholes: dict[int, Array] = {}
+    # In the order of the groups, shorts or not: contacts move, and what capacitors hold stays where it is.
+    first = [_indicator(count, [node]) for group, nodes in groups.items() for node in nodes if node != group]
+    second, wholes = [], dict[int, Array]()
     # What is behind a short comes after what it hangs on: of each island the first group is the one that is left out.
     for representative in sorted(groups, key=lambda group: len(behind.get(group, ()))):
         nodes = groups[representative]
-        first += [_indicator(count, [node]) for node in nodes if node != representative]
         if representative >= 0:
             moving = [
                 node for group in groups if representative in (group, *behind.get(group, ())) for node in groups[group]
@@ -67,8 +67,7 @@ def basis(
                 second.append(whole)
             else:
                 second.append(whole)
-    third = list(wholes.values())
-    columns = [*first, *second, *third]
+    columns = [*first, *second, *wholes.values()]
     return np.array(columns).reshape(count, count).T, len(first), len(second)
 
 

@@ -145,8 +145,7 @@ class InTime:
         apart = self._apart(sample)
         halvings, closer = self._come_together(sample, apart)
         if halvings:
-            self._halved, apart = self._halved + halvings, closer
-            found = self._solved(_finer(distinct, self._halved))
+            self._halved, apart, found = halvings, closer, self._solved(_finer(distinct, halvings))
         worst = max(apart, default=np.nan)
         if worst > STATED:
             self.agreement += Agreement(len(distinct), 0, len(apart), worst)
@@ -163,10 +162,7 @@ class InTime:
         return {**arrays, **dict(zip(refused, told, strict=True))}
 
     def _come_together(self, sample: Mapping[_Key, TimedRun], apart: list[float]) -> tuple[int, list[float]]:
-        """How often steps must be halved until both agree in a sample, and how far apart [ratio] they are then.
-
-        Never where they agree, where it does not bring them together, and where steps were halved before.
-        """
+        """How often steps are halved, once for all, until both agree in a sample, and how far apart they are then."""
         last, differ = apart, max(apart, default=0.0) > STATED
         for halvings in range(1, _HALVINGS_CHECKED + 1) if differ and not self._halved else ():
             closer = self._apart(_finer(sample, halvings))
@@ -231,8 +227,11 @@ def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:
         vector = next(name for name in ours.vectors if name in theirs.vectors)
     both = ours.scale <= theirs.scale[-1]
     scale, one = ours.scale[both], ours.vectors[vector][both]
-    other = resample(theirs.scale, theirs.vectors[vector][None], scale)[0]
-    moved = other - theirs.vectors[vector][0]
+    time, wave = theirs.scale, theirs.vectors[vector]
+    # A cubic would swing past the corners of a pop.
+    pops = isinstance(run.analysis.stimulus, Throw)
+    other = np.interp(scale, time, wave) if pops else resample(time, wave[None], scale)[0]
+    moved = other - wave[0]
     weight = np.where(_moving(run.analysis.stimulus, scale), 0.0, np.gradient(scale))
     apart, whole = (float(np.sqrt(np.average(each**2, weights=weight))) for each in (one - other, moved))
     return apart / max(whole, _QUIET)
@@ -241,8 +240,7 @@ def difference(run: TimedRun, ours: Arrays, theirs: Arrays) -> float:
 def _moving(stimulus: object, times: NDArray[np.float64]) -> NDArray[np.bool_]:
     """At which times [s] contacts move: in no time for the solver, through decades of resistance for ngspice."""
     edges = [at for side in SIDES for at, _ in stimulus.movements(side)] if isinstance(stimulus, Throw) else []
-    since = times - np.array(edges)[:, None]
-    return np.asarray(((since > 0.0) & (since < Throw.edge)).any(axis=0))
+    return np.asarray([any(0.0 < time - at < Throw.edge for at in edges) for time in times], bool)
 
 
 def _finer(runs: Mapping[_Key, TimedRun], halvings: int) -> dict[_Key, TimedRun]:

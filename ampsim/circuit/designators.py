@@ -76,6 +76,11 @@ def kind_of(designator: str) -> str:
     return KINDS.get(_known_letters(designator, (*KINDS, *OTHERS)), "")
 
 
+def part_of(place: str) -> str:
+    """The designator of the part that a place is at: R4 of R4.1."""
+    return place.partition(".")[0]
+
+
 _SECTION = re.compile(r"([A-Z]+[0-9]+)[A-Z]")
 
 

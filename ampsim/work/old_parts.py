@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ..base.wording import join_words
 from ..circuit.amp import Amp
 from ..circuit.build import Circuit, build_circuit
-from ..circuit.designators import body_of
+from ..circuit.designators import body_of, part_of
 from ..circuit.mods import describe_part
 from ..circuit.stages.template import GROUND
 from ..circuit.whole_parts import sections_of
@@ -85,12 +85,8 @@ def _places(wired: Circuit, part: str) -> Iterator[str]:
     rails = {rail.name for rail in wired.amp.rails}
     valves = {each.designator for each in wired.elements if each.kind == "valve"}
     for _, net in element.pins if element else ():
-        others = [each for each in wired.places_by_net[net] if body_of(_part(each)) != body_of(part)]
+        others = [each for each in wired.places_by_net[net] if body_of(part_of(each)) != body_of(part)]
         if net == GROUND:
             others = ["ground"]
-        others.sort(key=lambda place: (_part(place) not in valves, place not in rails))
+        others.sort(key=lambda place: (part_of(place) not in valves, place not in rails))
         yield from others[:1]
-
-
-def _part(place: str) -> str:
-    return place.partition(".")[0]

@@ -12,6 +12,7 @@ from ...base.notebook import say
 from ...base.quantities import FARAD, OHM, format_value
 from ...base.wording import join_words
 from ...circuit.amp import Amp, Edit, Mod, Part, Pot
+from ...circuit.designators import part_of
 from ...circuit.landing.choosing import ManyPlaces
 from ...circuit.landing.order import GAIN
 from ...circuit.landing.site import site_of
@@ -131,7 +132,7 @@ class Lesson:
         own = {part.designator for part in mod.parts}
         lifted = [each.part for each in mod.every_edit() if each.action == "lift" and each.part.startswith("C")]
         for edit in (each for each in mod.every_edit() if each.part.startswith("C") and each.action in _TRIED):
-            if {place.partition(".")[0] for place in (edit.across, *edit.places)} & own:
+            if {part_of(place) for place in (edit.across, *edit.places)} & own:
                 continue
             value = edit.value if isinstance(edit.value, float) else values[edit.part]
             listed = ", ".join(format_value(_near(value * each, "E12"), FARAD) for each in _NEIGHBOURS)
@@ -246,7 +247,7 @@ def _brought(mod: Mod) -> list[str]:
 
 def _touched(mod: Mod) -> set[str]:
     places = {place for edit in mod.every_edit() for place in (edit.across, *edit.places)}
-    return {each.partition(".")[0] for each in (*touched_designators(mod), *places)} - {""}
+    return {part_of(each) for each in (*touched_designators(mod), *places)} - {""}
 
 
 def _where(edit: Edit, mod: Mod) -> str:
@@ -264,7 +265,7 @@ def _where(edit: Edit, mod: Mod) -> str:
 
 
 def _parts(mod: Mod) -> str:
-    return join_words(list(dict.fromkeys(place.partition(".")[0] for _, place in mod.landing)))
+    return join_words(list(dict.fromkeys(part_of(place) for _, place in mod.landing)))
 
 
 def _near(value: float, series: str) -> float:

@@ -12,6 +12,7 @@ from ...base.errors import DescriptionError
 from ...base.wording import in_decibels, in_hertz
 from ...circuit.amp import Amp, Mod
 from ...circuit.build import SPEAKER, build_circuit
+from ...circuit.designators import part_of
 from ...circuit.positions import position_label, setting_words
 from ...library.landing import apply_mods
 from ...measures.sweep import gain_at
@@ -210,12 +211,8 @@ def _mod_part(job: PublicJob, first: Sequence[Mod], mod: Mod, told: PartsList, l
 def _own_photos(mod: Mod, photos: Sequence[PublicPhoto]) -> list[PublicPhoto]:
     """Photos of a part that the mod brings or works at, or with an arrow at one."""
     touched = {part.designator for part in mod.parts} | {switch.designator for switch in mod.switches}
-    touched |= {_part_of(text) for text in strings_within(mod.every_edit())}
-    return [each for each in photos if {_part_of(each.of), *(_part_of(mark.at) for mark in each.marks)} & touched]
-
-
-def _part_of(place: str) -> str:
-    return place.partition(".")[0]
+    touched |= {part_of(text) for text in strings_within(mod.every_edit())}
+    return [each for each in photos if {part_of(each.of), *(part_of(mark.at) for mark in each.marks)} & touched]
 
 
 def _shown(photos: Sequence[PublicPhoto]) -> tuple[Photos, ...]:

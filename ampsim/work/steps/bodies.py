@@ -11,7 +11,7 @@ from functools import cached_property
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Edit, Switch
-from ...circuit.designators import body_of
+from ...circuit.designators import body_of, part_of
 from ...circuit.mods import describe_part
 from ...simulation.unpowered import dead_amp
 from ..new_parts import describe_bought, new_mods, part_put_in, work_mods
@@ -76,7 +76,7 @@ class Bodies:
         return {name: tuple(wires) for name, wires in found.items()}
 
     def _home(self, place: str) -> str:
-        body = self.body_of.get(place.partition(".")[0])
+        body = self.body_of.get(part_of(place))
         return body.name if body else ""
 
     @cached_property
@@ -113,8 +113,8 @@ class Bodies:
 
     def _leans(self, edit: Edit) -> set[str]:
         """The parts that an edit names, and the pots that the leads of what it fits go to by the list."""
-        named = {place.partition(".")[0] for place in (edit.across, *edit.places)}
-        leads = {_part(end) for lug, end in self.joints if _part(lug) == edit.part and _part(end) in self.pots}
+        named = {part_of(place) for place in (edit.across, *edit.places)}
+        leads = {part_of(end) for lug, end in self.joints if part_of(lug) == edit.part and part_of(end) in self.pots}
         return (named | leads) - {"", edit.part}
 
     @cached_property
@@ -133,13 +133,9 @@ class Bodies:
         put_in = {doing.edit.part for doing in done if doing.edit.action == "fit"} - self.pots
         ends: dict[str, set[str]] = {}
         for lug, end in self.joints:
-            ends.setdefault(lug, set()).add(_part(end))
+            ends.setdefault(lug, set()).add(part_of(end))
         waiting = self.waiting(done)
-        return frozenset(_part(lug) for lug, parts in ends.items() if _part(lug) in put_in and parts <= waiting)
-
-
-def _part(place: str) -> str:
-    return place.partition(".")[0]
+        return frozenset(part_of(lug) for lug, parts in ends.items() if part_of(lug) in put_in and parts <= waiting)
 
 
 def bodies_of(stock: Amp, modded: Amp) -> Bodies:
@@ -262,7 +258,7 @@ def _far_leads(modded: Amp, switch: Switch, part: str) -> str:
     except DescriptionError:
         return ""
     far = [wire for wire in wires if wire.what == f"lead of {part}"
-           and wire.end.partition(".")[0] not in (switch.designator, switch.shaft or "-")]  # fmt: skip
+           and part_of(wire.end) not in (switch.designator, switch.shaft or "-")]  # fmt: skip
     return ", ".join(f"{wire.start} to {wire.end}" for wire in far)
 
 

@@ -16,6 +16,7 @@ from ...circuit.designators import body_of
 from ...circuit.positions import Position, switches_at
 from ...circuit.semiconductors.device import Device
 from ...circuit.supply.rectifier_valve import RectifierValve
+from ...circuit.valves.description import Valve
 from ...simulation.analyses import OperatingPoint
 from ...simulation.response import simulate
 from ...simulation.supplies import supplies_at_rest
@@ -69,15 +70,13 @@ def mains_draw(amp: Amp, position: Position) -> Draw:
     wired = build_circuit(amp, switches_at(amp, here))
     heaters: dict[str, float] = {}
     for name, part in wired.parts.items():
-        heated = amp.valve_by_type.get(part.type) if isinstance(part, Socket) else None
-        device = amp.semiconductor_by_type.get(part.type) if isinstance(part, Device) else None
-        rectifier = device if isinstance(device, RectifierValve) else None
-        if not isinstance(part, Socket) and rectifier is None:
+        known = amp.valve_by_type if isinstance(part, Socket) else amp.semiconductor_by_type
+        heated = known.get(part.type) if isinstance(part, (Socket, Device)) else None
+        if not isinstance(heated, (Valve, RectifierValve)):
             continue
-        heater = heated.heater if heated else rectifier.heater if rectifier else None
-        if heater is None:
+        if heated.heater is None:
             return Draw(unknown=f"nothing is on file of the heater of {name}")
-        heaters[body_of(name)] = heater.volts * heater.amps
+        heaters[body_of(name)] = heated.heater.volts * heated.heater.amps
     found = supplies_at_rest(amp, here)
     sources = [abs(each) for supply in found for each in map(supply.volts, supply.net_by_rail)]
     sources += [rail.volts for rail in amp.fitted_rails if rail.volts is not None and rail.volts > 0.0]

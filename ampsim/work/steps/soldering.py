@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from ...base.errors import DescriptionError
 from ...base.wording import join_words, with_capitals
 from ...circuit.amp import Amp, Edit, Pot, Socket
+from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
 from ..new_parts import describe_bought, part_put_in, rewiring_words, work_mods
 from ..parts_list.switch_need import wiring_of
@@ -43,7 +44,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for number in range(len(first) + 1, len(order) + 1):
         yield from _fit_steps(stock, modded, order, number, Phase.WIRE, bodies)
     for lug, at in loose:  # not before the readings above, which know of no switch
-        tool, how = out_words(stock, lug.partition(".")[0])
+        tool, how = out_words(stock, part_of(lug))
         words = f"Take {lug} off {at}: where it goes from now on, its switch says."
         yield Step(Phase.WIRE, words, tool=tool, how=(how,))
     yield from wire_switches(stock, modded)
@@ -97,7 +98,7 @@ def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit], lugs: Sequen
         What comes off its wire besides.
     """
     named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not _is_plugged(modded, edit.part)]
-    named += [lug.partition(".")[0] for lug in (*(lug for edit in edits for lug in edit.opened), *lugs)]
+    named += [part_of(lug) for lug in (*(lug for edit in edits for lug in edit.opened), *lugs)]
     own = stock.part_by_designator
     return [part for part in dict.fromkeys(named) if part in own and on_board(stock, part)]
 
@@ -123,12 +124,12 @@ def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
         ends = f"{first} on one side and {second} on the other" if several else f"{first} and {second}"
         words = f"Cut the wire between {ends}; mark both ends."
         yield Step(Phase.REMOVE, words, tool="cutter, sleeve", how=cut_words(stock, edit.places))
-    if edit.in_series and edit.in_series.partition(".")[0] in stock.part_by_designator:
+    if edit.in_series and part_of(edit.in_series) in stock.part_by_designator:
         yield _series_step(stock, edit.in_series)
 
 
 def _series_step(stock: Amp, lug: str) -> Step:
-    part = lug.partition(".")[0]
+    part = part_of(lug)
     words = f"Take the wire off {lug} and mark it; the end of the part stays where it is."
     if on_board(stock, part) and not isinstance(stock.part_by_designator[part], Socket):
         words = f"Lift the leg {lug} out of its hole and bend it up; its pad is the wire from now on: mark both."
@@ -181,7 +182,7 @@ def _out_of_circuit(stock: Amp, order: Sequence[ModEdit], number: int) -> frozen
     out += [edit.part for edit in waiting if edit.action == "replace"]
     lugs = [lug for edit in waiting if edit.action == "move" or edit.in_series for lug in edit.opened]
     known = stock.part_by_designator
-    leads = (name for lug in lugs if (name := lug.partition(".")[0]) in known)
+    leads = (name for lug in lugs if (name := part_of(lug)) in known)
     two_ended = ("resistor", "capacitor", "inductor", "loudspeaker")
     return frozenset([*out, *(name for name in leads if known[name].kind in two_ended)])
 
@@ -194,7 +195,7 @@ def _wire_words(modded: Amp, edit: Edit, bodies: Bodies) -> str:
     """Lug by lug, where the wires of a pot go; what was soldered to it before it went in is done."""
     if edit.action == "replace":
         return f"Wire {edit.part}: each wire on its lug, as marked."
-    told = [(lug, place) for lug, place in bodies.wires if lug.partition(".")[0] == edit.part]
+    told = [(lug, place) for lug, place in bodies.wires if part_of(lug) == edit.part]
     lugs = ", ".join(f"{lug} to {place}" for lug, place in told)
     return f"Wire {edit.part} {where(edit)}{f': {lugs}' if lugs else ''}."
 
@@ -226,8 +227,8 @@ def _lug_words(modded: Amp, part: str, later: Collection[str]) -> str:
         return ""
     told = []
     for wire in wires:
-        ends = [end for end in (wire.start, wire.end) if end.partition(".")[0] == part]
+        ends = [end for end in (wire.start, wire.end) if part_of(end) == part]
         others = [end for end in (wire.start, wire.end) if end not in ends[:1]]
-        if ends and not {end.partition(".")[0] for end in others} & set(later):
+        if ends and not {part_of(end) for end in others} & set(later):
             told.append(f"{ends[0]} to {others[0]}")
     return f": {', '.join(told)}" if told else ""

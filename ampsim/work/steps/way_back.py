@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ...circuit.amp import Amp, AnyPart, Edit, Socket, Switch
 from ...circuit.build import build_circuit
+from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
 from ..new_parts import new_mods, part_put_in, socket_words, switches_on, work_mods
 from ..wiring.difference import rewired
@@ -67,7 +68,7 @@ class _WayBack:
             tool, how = at_words(self.stock, edit.places)
             yield Step(Phase.REMOVE, words, tool=tool, how=how)
         elif edit.action == "fit":
-            stays = edit.in_series.partition(".")[0] in self.there
+            stays = part_of(edit.in_series) in self.there
             back = f", and put the wire back on {edit.in_series}" if stays else ""
             words = f"Take out {part_name(self.modded, edit)} {where(edit)}{back}."
             tool, how = at_words(self.stock, edit.places)
@@ -137,7 +138,7 @@ class _WayBack:
 
     def _lugs_of(self, parts: Collection[str]) -> list[str]:
         """The lugs of parts that go back to their places."""
-        return [lug for lug, _ in (self.change.back if self.change else ()) if lug.partition(".")[0] in parts]
+        return [lug for lug, _ in (self.change.back if self.change else ()) if part_of(lug) in parts]
 
     def _back(self, lugs: Iterable[str]) -> list[str]:
         """Where lugs go back to."""
@@ -150,7 +151,7 @@ class _WayBack:
         """Where the lugs of a part of the drawing are soldered there."""
         if self.change is None or part not in self.change.into or _plugged(self.stock, part):
             return []
-        pairs = [(lug, at) for lug, at in self.change.homes if lug.partition(".")[0] == part]
+        pairs = [(lug, at) for lug, at in self.change.homes if part_of(lug) == part]
         return [f"Its place: {'; '.join(f'{lug} at {at}' for lug, at in pairs)}."]
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp
+from ...circuit.designators import part_of
 from .from_to import Wire, Wiring
 from .readback import wiring
 
@@ -39,7 +40,7 @@ class Rewiring:
     def of(self, parts: Iterable[str]) -> tuple[Wire, ...]:
         """The wires and leads taken off that end at some parts."""
         names = set(parts)
-        return tuple(wire for wire in self.off if {_part(wire.start), _part(wire.end)} & names)
+        return tuple(wire for wire in self.off if {part_of(wire.start), part_of(wire.end)} & names)
 
 
 def rewiring(now: Wiring, then: Wiring | None) -> Rewiring:
@@ -54,7 +55,7 @@ def rewiring(now: Wiring, then: Wiring | None) -> Rewiring:
         tuple(wire for ends, wire in have.items() if ends not in want),
         tuple(wire for ends, wire in want.items() if ends not in have),
         tuple((lug, at) for lug, at in off_now.items() if lug not in off_then),
-        tuple((lug, at) for lug, at in off_then.items() if lug not in off_now and _part(lug) not in into),
+        tuple((lug, at) for lug, at in off_then.items() if lug not in off_now and part_of(lug) not in into),
         tuple(sorted(there - later)),
         into,
         tuple(homes),
@@ -75,13 +76,13 @@ def _drawn_lugs(wired: Wiring, part: str, staying: Iterable[str]) -> list[tuple[
     Named are lugs of parts that stay, before others those of a part that it lies across.
     """
     stays = set(staying)
-    homes = [places for places in wired.before if any(_part(place) == part for place in places if "." in place)]
-    met = Counter(other for places in homes for other in {_part(place) for place in places})
+    homes = [places for places in wired.before if any(part_of(place) == part for place in places if "." in place)]
+    met = Counter(other for places in homes for other in {part_of(place) for place in places})
     found = []
     for places in homes:
-        others = [place for place in places if _part(place) != part and ("." not in place or _part(place) in stays)]
-        nearest = max(others, key=lambda place: met[_part(place)], default="nothing")
-        found += [(place, nearest) for place in places if _part(place) == part]
+        others = [place for place in places if part_of(place) != part and ("." not in place or part_of(place) in stays)]
+        nearest = max(others, key=lambda place: met[part_of(place)], default="nothing")
+        found += [(place, nearest) for place in places if part_of(place) == part]
     return found
 
 
@@ -90,13 +91,9 @@ def _ends(wires: Iterable[Wire]) -> dict[frozenset[str], Wire]:
 
 
 def _drawn(wired: Wiring) -> Iterator[str]:
-    yield from (_part(place) for places in wired.before for place in places if "." in place)
+    yield from (part_of(place) for places in wired.before for place in places if "." in place)
 
 
 def _parts(wired: Wiring) -> set[str]:
     """The parts and switches that are in the amp."""
     return {*wired.kinds, *(each.designator for each in wired.switches)} - set(wired.taken_out)
-
-
-def _part(place: str) -> str:
-    return place.partition(".")[0]

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ...circuit.amp import Amp, AnyPart
+from ...circuit.designators import part_of
 from ...circuit.mods import describe_part
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.planning import plan_switches
@@ -94,11 +95,11 @@ def list_wiring(amp: Amp, base: tuple[tuple[str, str], ...] = ()) -> Wiring:
     old, new = _places_of_pieces(before, plans_before), _places_of_pieces(after, plans)
     known, stay = ({place for places in each for place in places} for each in (old, new))
     # What comes out: parts of which a place is not there after the work.
-    gone = {place.partition(".")[0] for place in known - stay} - {each.designator for each in plans}
+    gone = {part_of(place) for place in known - stay} - {each.designator for each in plans}
     opened = {lug for edit in edits_of(amp) for lug in edit.opened}
     unsoldered = tuple(_unsoldered(old, new, gone, opened, there))
     joining = Joining(old, new, {place for place, _ in unsoldered} | (stay - known), plans, there)
-    wants = [*wanted_lugs(amp, before, after), *(WantedLugs(lead, at, (_part(at),)) for lead, at in unsoldered)]
+    wants = [*wanted_lugs(amp, before, after), *(WantedLugs(lead, at, (part_of(at),)) for lead, at in unsoldered)]
     return Wiring(
         amp,
         tuple(tuple(each) for each in old),
@@ -127,8 +128,8 @@ def _unsoldered(
     for places in old:
         main, others = _split(places, new, opened)
         for place in others:
-            if _part(place) not in gone:
-                yield place, there.nearest(main, (_part(place),))
+            if part_of(place) not in gone:
+                yield place, there.nearest(main, (part_of(place),))
 
 
 def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> Wire:
@@ -136,7 +137,7 @@ def _wire(pair: SolderedPair, known: Collection[str], there: Neighbourhood) -> W
     if pair.strap:
         return Wire(pair.start, pair.end, "strap")
     for start, end in ((pair.start, pair.end), (pair.end, pair.start)):
-        element = there.elements.get(_part(start))
+        element = there.elements.get(part_of(start))
         if element is not None and element.kind in _LEADED and start not in known and start not in there.terminals:
             return Wire(start, end, f"lead of {element.designator}")
     start, end = sorted((pair.start, pair.end), key=lambda place: (place not in there.terminals, place in known))
@@ -176,10 +177,6 @@ def _split(places: Sequence[str], new: Sequence[Sequence[str]], opened: Collecti
     main = max(groups, key=lambda group: (any(f in group for f in FIXED), len(set(group) - stay), len(group)))
     stays = set(main)
     return main or gone, [place for place in places if place not in stays]
-
-
-def _part(place: str) -> str:
-    return place.partition(".")[0]
 
 
 def _working_order(wire: Wire) -> tuple[bool, str, str]:

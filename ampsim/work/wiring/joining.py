@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ...circuit.build import SPEAKER
+from ...circuit.designators import part_of
 from ...circuit.nets import Groups
 from ...circuit.switches.plan import SwitchPlan
 from .nearest_lug import Neighbourhood
@@ -53,7 +54,7 @@ class Joining:
         for places in self.new:
             fresh = sorted(place for place in places if place in self.there.terminals and place in self.loose)
             for one, other in itertools.pairwise(fresh):
-                if _part(one) == _part(other):
+                if part_of(one) == part_of(other):
                     yield _LINK, SolderedPair(one, other)
 
     def _wanted(self, want: WantedLugs) -> Iterator[tuple[int, SolderedPair]]:
@@ -75,7 +76,7 @@ class Joining:
     def _settled(self, place: str, other: str, near: Sequence[str], was: bool = False) -> str:
         """The lug meant: ground and the speaker are found nearby, and so is the place of what is not there any more."""
         if place == "ground":
-            places = [each for each in self.new[self.piece_of[place]] if _part(each) != _part(other)]
+            places = [each for each in self.new[self.piece_of[place]] if part_of(each) != part_of(other)]
             return self.there.nearest([each for each in places if each not in self.loose], near)
         if was or place not in self.piece_of:
             was_on: Sequence[str] = next((each for each in self.old if place in each), ())
@@ -84,7 +85,7 @@ class Joining:
                 for each in (self.there.speaker if place == SPEAKER else was_on)
                 if each in self.piece_of and each not in self.loose
             ]
-            near = near if place == SPEAKER else (_part(place), *near)
+            near = near if place == SPEAKER else (part_of(place), *near)
             return self.there.nearest(stays, near) if stays else place
         return place
 
@@ -110,12 +111,8 @@ class Joining:
         mine, main = ([place for index, chunk in enumerate(chunks) if groups.find(index) == groups.find(one)
                        for place in chunk] for one in (group, hub))  # fmt: skip
         start = next((place for place in mine if place in self.there.terminals), "")
-        start = start or self.there.nearest(mine, [_part(place) for place in main])
-        return SolderedPair(start, self.there.nearest(main, (_part(start),)))
-
-
-def _part(place: str) -> str:
-    return place.partition(".")[0]
+        start = start or self.there.nearest(mine, [part_of(place) for place in main])
+        return SolderedPair(start, self.there.nearest(main, (part_of(start),)))
 
 
 def _chunks(places: Sequence[str], old: Sequence[Sequence[str]], loose: Collection[str]) -> list[list[str]]:

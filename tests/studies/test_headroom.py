@@ -15,12 +15,13 @@ from matplotlib.lines import Line2D
 from scipy.interpolate import PchipInterpolator
 
 from ampsim import DescriptionError, EngineError, apply_mods, load_amp, load_mod, parse_mod, simulate
+from ampsim.base.wording import in_volts
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
 from ampsim.circuit.signal_path import valve_stages
 from ampsim.library.files import models_in
-from ampsim.pictures.canvas import png
+from ampsim.pictures.canvas import Picture, png
 from ampsim.pictures.moving import move
 from ampsim.simulation.agreement import AGREEMENT
 from ampsim.simulation.analyses import FrequencySweep
@@ -29,6 +30,7 @@ from ampsim.simulation.facts import get
 from ampsim.simulation.in_time import InTime
 from ampsim.studies.findings import Finding
 from ampsim.studies.headroom.crossings import first_crossing, value_at
+from ampsim.studies.headroom.distortion_picture import describe_distortion, distortion_curves, distortion_picture
 from ampsim.studies.headroom.findings import headroom_findings
 from ampsim.studies.headroom.measures import (
     LOAD_OHM,
@@ -91,7 +93,7 @@ def test_an_amp_against_itself_is_as_stock() -> None:
     sheet = section(Examination(load_amp("workshop-b"), load_amp("workshop-b"), ({"volume": 0.3},)))
     assert sheet.grade == "fine"
     assert sheet.findings == ()  # one variant alone: nothing to compare
-    assert set(sheet.pictures) == {"headroom", "harmonics over level"}
+    assert set(sheet.pictures) == {"headroom", "distortion over level", "harmonics over level"}
 
 
 def test_a_stage_inside_the_feedback_loop_is_not_taken_for_one_that_clips() -> None:
@@ -243,6 +245,7 @@ def test_pictures_say_and_draw_the_same() -> None:
     chosen = everything().isel(variant=[0, 1])
     for draw, curves in (
         (compression_picture, compression_curves),
+        (distortion_picture, distortion_curves),
         (harmonics_over_level_picture, harmonics_over_level_curves),
     ):
         picture = draw(chosen)
@@ -256,6 +259,35 @@ def test_pictures_say_and_draw_the_same() -> None:
     table = clipping_table(chosen)
     first = table[(table["variant"] == "stock") & (table["stage"] == "output stage")]["clips at [V]"].iloc[0]
     assert f"output stage {1e3 * first:.3g} mV" in describe_compression(chosen)
+
+
+def _marks(picture: Picture) -> list[Line2D]:
+    """Single points that are drawn."""
+    return [line for line in picture.axes[0].lines if len(line.get_xdata()) == 1]
+
+
+@pytest.mark.parametrize("modded", [1, 2])
+def test_marks_of_distortion_lie_on_its_curves_and_are_told(modded: int) -> None:
+    chosen = everything().isel(variant=[0, modded])
+    picture, told, curves = distortion_picture(chosen), describe_distortion(chosen), distortion_curves(chosen)
+    marks = {(line.get_xdata()[0], line.get_ydata()[0]) for line in _marks(picture)}
+    assert len(marks) == 4  # two percents, two amps
+    beside = " ".join(text.get_text() for text in picture.texts)
+    for place, (_, row) in enumerate(power_table(chosen).iterrows()):
+        points = curves[f"line-{place}"]
+        for percent in (5, 10):
+            level = float(row[f"{percent} % THD at [V]"])
+            assert (level, percent) in marks
+            assert np.exp(np.interp(np.log(level), *np.log(points).T)) == pytest.approx(percent, rel=0.01)
+            assert in_volts(level) in beside
+            assert f"{percent} % at {in_volts(level)}" in told
+
+
+def test_distortion_that_is_never_reached_is_told_so() -> None:
+    clean = everything().isel(variant=[0], level=slice(0, 3))
+    picture = distortion_picture(clean)
+    assert sum(text.get_text().startswith("not up to") for text in picture.texts) == 2
+    assert not _marks(picture)
 
 
 def test_harmonics_below_the_floor_are_words() -> None:

@@ -180,6 +180,20 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def distortion_over_level(response: xr.Dataset) -> xr.DataArray:
+    """Total harmonic distortion at the speaker over level.
+
+    The response is one of `ampsim.studies.headroom.simulate.headroom`.
+
+    Returns
+    -------
+    xarray.DataArray
+        [%], dims (variant, position, level); NaN at a level without an answer or without a tone to speak of.
+    """
+    coords = {name: response[name] for name in (*CELL, "level")}
+    return xr.DataArray(_at_speaker(response)[0], coords, (*CELL, "level"), attrs={"units": "%"})
+
+
 def harmonics_over_level(response: xr.Dataset, variant: str, position: str) -> xr.Dataset:
     """`harmonics` at the speaker, dims (level, harmonic), at the levels that were played at this position."""
     chosen = response.sel(variant=[variant], position=[position])

@@ -8,16 +8,17 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator
 
 from ...base.wording import in_decibels, in_hertz, in_volts, minus
 from ...measures.labels import records
 from ...measures.waveforms import FLOOR_DB, stimulus
 from ...pictures import captions, style
-from ...pictures.axes import draw, end_labels, faint_lines, label_room, tidy
+from ...pictures.axes import draw, end_labels, label_room, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture
 from ...pictures.text_widths import text_width
-from .measures import WHOLE, clipping_table, compression_db, distortion_column, harmonics_over_level, power_table
+from .level_axis import level_axis, level_words, marks_of
+from .measures import WHOLE, clipping_table, compression_db, harmonics_over_level, power_table
 
 _GAIN_HEIGHT, _ROW, _GAP, _FOOT = 2.1, 0.24, 0.3, 0.5  # inches
 _BESIDE = 1.75  # inches right of the axes, for levels in words
@@ -45,7 +46,7 @@ def describe_compression(response: xr.Dataset) -> str:
     sentences = [f"Gain of {captions.amp_name(chosen)} over level and where its stages clip, {_subtitle(chosen)}."]
     for row in power:
         stages = records(table[table["variant"] == row["variant"]])
-        clips = "; ".join(f"{each['stage']} {_level_words(each['clips at [V]'], chosen)}" for each in stages)
+        clips = "; ".join(f"{each['stage']} {level_words(each['clips at [V]'], chosen)}" for each in stages)
         gain = in_decibels(row["gain [dB]"])
         sentences.append(f"{row['variant']}: gain {gain} for a small signal; down by 1 dB: {clips}.")
     return " ".join(sentences)
@@ -81,40 +82,16 @@ def compression_picture(response: xr.Dataset, position: str | None = None, title
     tidy(upper, "gain [dB]", [points[:, 1] for points in curves.values()], 12.0)
     for (gid, _), look in zip(curves.items(), looks, strict=True):
         draw(upper, curves, gid, look)
-    _level_axis(upper, chosen, labelled=False)
+    level_axis(upper, chosen, labelled=False)
     lower = picture.box(left, _FOOT, right, _FOOT + rows)
     _draw_rows(picture, lower, table, stages, chosen)
-    _level_axis(lower, chosen, labelled=True)
+    level_axis(lower, chosen, labelled=True)
     return picture
 
 
 def _subtitle(chosen: xr.Dataset) -> str:
     hertz = in_hertz(stimulus(chosen).frequency)
     return f"{chosen['position'].values[0]}; a sine of {hertz}; a stage clips where its gain is down by 1 dB"
-
-
-def _level_words(level: float, chosen: xr.Dataset) -> str:
-    lowest, highest = chosen["level"].values[[0, -1]]
-    if level == 0.0:
-        return f"below {in_volts(lowest)}"
-    return in_volts(level) if math.isfinite(level) else f"not up to {in_volts(highest)}"
-
-
-def _level_axis(axes: Axes, chosen: xr.Dataset, labelled: bool) -> None:
-    lowest, highest = (float(each) for each in chosen["level"].values[[0, -1]])
-    axes.set_xscale("log")
-    axes.set_xlim(lowest / 1.15, highest * 1.15)
-    decades = range(math.ceil(math.log10(lowest) - 1e-9), math.floor(math.log10(highest) + 1e-9) + 1)
-    axes.xaxis.set_major_locator(FixedLocator([10.0**decade for decade in decades]))
-    axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(
-        FuncFormatter(lambda volts, _: f"{volts:g} V" if volts > 0.9 else f"{1e3 * volts:g} mV")
-    )
-    faint_lines(axes, [n * 10.0**decade for decade in (min(decades) - 1, *decades) for n in range(2, 10)])
-    axes.tick_params(axis="x", labelbottom=labelled)
-    if labelled:
-        where = f"level {chosen.attrs['source']} [peak]"
-        axes.set_xlabel(where, fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
 
 
 def _draw_rows(picture: Picture, axes: Axes, table: Any, stages: list[str], chosen: xr.Dataset) -> None:
@@ -128,28 +105,16 @@ def _draw_rows(picture: Picture, axes: Axes, table: Any, stages: list[str], chos
     for place, stage in enumerate(stages):
         rows = records(table[table["stage"] == stage])
         levels = [float(row["clips at [V]"]) for row in rows]
-        marks = [(level, look) for level, look in zip(levels, _marks(chosen), strict=False) if 0.0 < level < math.inf]
+        marks = [(level, look) for level, look in zip(levels, marks_of(chosen), strict=False) if 0.0 < level < math.inf]
         if len(marks) == 2:
             axes.plot([level for level, _ in marks], [place, place], color=style.MODDED, linewidth=0.9, zorder=3)
         for level, look in marks:
             axes.plot([level], [place], linestyle="none", zorder=4, **look)
         middle = picture.height * (box.y1 - (place + 0.7) / (len(stages) + 0.4) * (box.y1 - box.y0))
-        told = [_level_words(level, chosen) for level in levels]
+        told = [level_words(level, chosen) for level in levels]
         line = told[0] if len(set(told)) == 1 else "  \u2192  ".join(told)
         picture.stack(box.x1 * picture.width + 0.12, middle, [line], style.SMALL_SIZE,
                       weight="bold" if stage == WHOLE else "normal")  # fmt: skip
-
-
-def _marks(chosen: xr.Dataset) -> list[dict[str, Any]]:
-    stock = {
-        "marker": "D",
-        "markersize": 6.5,
-        "markerfacecolor": "white",
-        "markeredgecolor": style.STOCK,
-        "markeredgewidth": 1.6,
-    }
-    modded = {"marker": "o", "markersize": 5.0, "markerfacecolor": style.MODDED, "markeredgecolor": style.MODDED}
-    return [stock, modded][-chosen.sizes["variant"] :]
 
 
 def harmonics_over_level_curves(response: xr.Dataset) -> Curves:
@@ -166,17 +131,20 @@ def harmonics_over_level_curves(response: xr.Dataset) -> Curves:
 
 
 def describe_harmonics_over_level(response: xr.Dataset) -> str:
-    """The same in words and numbers, one paragraph: distortion at 1, 5 and 10 %."""
+    """The same in words and numbers, one paragraph: harmonics 2 to 5 at the highest level that was played."""
     chosen = captions.select_one_or_two(response)
-    sentences = [
-        f"Harmonics 2 to 5 at the speaker of {captions.amp_name(chosen)} over level, {chosen['position'].values[0]}."
-    ]
-    for row in records(power_table(chosen)):
-        reached = ", ".join(
-            f"{percent:g} % at {_level_words(row[distortion_column(percent)], chosen)}" for percent in (1, 5, 10)
-        )
-        sentences.append(f"{row['variant']}: distortion reaches {reached}.")
+    position = str(chosen["position"].values[0])
+    sentences = [f"Harmonics 2 to 5 at the speaker of {captions.amp_name(chosen)} over level, {position}."]
+    for name in captions.variant_names(chosen):
+        found = harmonics_over_level(chosen, name, position).isel(level=-1)
+        told = ", ".join(f"H{order} {_order_words(found, order)}" for order in _ORDERS)
+        sentences.append(f"{name} at {in_volts(float(found['level']))}: {told}.")
     return " ".join(sentences)
+
+
+def _order_words(found: xr.Dataset, order: int) -> str:
+    relative = float(found["relative"].sel(harmonic=order))
+    return in_decibels(relative) if relative >= FLOOR_DB else f"below {in_decibels(FLOOR_DB)}"
 
 
 @style.picture_settings()
@@ -202,7 +170,7 @@ def harmonics_over_level_picture(
         axes = picture.box(SIDE, high - _PANEL, style.PAGE_WIDTH - label_room(labels), high)
         tidy(axes, "relative [dB]", [np.array([FLOOR_DB, 0.0])], 0.0)
         picture.write(SIDE, high + 0.15, name, weight="bold")
-        _level_axis(axes, chosen, labelled=place == len(names) - 1)
+        level_axis(axes, chosen, labelled=place == len(names) - 1)
         for order, look in zip(_ORDERS, looks, strict=True):
             draw(axes, curves, f"line-{place}-{order}", look)
         ends = [(label, curves[f"line-{place}-{order}"][:, 1], look)

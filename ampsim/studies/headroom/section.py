@@ -16,7 +16,9 @@ from ..findings import Finding
 from ..rows import without_repeats, worst_position
 from ..section import Examination, Section
 from . import TITLE
+from .distortion_picture import distortion_picture
 from .findings import headroom_findings
+from .level_axis import level_words
 from .measures import (
     CLEAN_PERCENT,
     LOAD_OHM,
@@ -52,6 +54,7 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
         },
         pictures={
             "headroom": compression_picture(response, position),
+            "distortion over level": distortion_picture(response, position),
             "harmonics over level": harmonics_over_level_picture(response, position),
         },
         notes=(*_pair(examined, response), *_notes(response)),
@@ -73,7 +76,7 @@ def _power(response: xr.Dataset) -> pd.DataFrame:
     table = without_repeats(power_table(response))
     for percent in CLEAN_PERCENT:
         table[distortion_column(percent)] = [
-            _level_words(level, response) for level in table[distortion_column(percent)]
+            level_words(level, response) for level in table[distortion_column(percent)]
         ]
     for watts in (MOST_POWER, *map(power_column, CLEAN_PERCENT)):
         table[watts] = [with_likely("watts", float(each)) or "–" for each in table[watts]]
@@ -87,16 +90,11 @@ def _clips(response: xr.Dataset) -> pd.DataFrame:
     """Levels by stage, a column to each variant and position, in words."""
     table = clipping_table(response)
     table["told"] = [
-        _level_words(level, response) + (f", {how}" if how else "")
+        level_words(level, response) + (f", {how}" if how else "")
         for level, how in zip(table["clips at [V]"], table["how"], strict=True)
     ]
     wide = table.pivot_table(index=["variant", "position"], columns="stage", values="told", aggfunc="first", sort=False)
     return without_repeats(wide.reset_index().rename_axis(columns=None))
-
-
-def _level_words(level: float, response: xr.Dataset) -> str:
-    lowest, highest = (in_volts(float(each)) for each in response["level"].values[[0, -1]])
-    return {0.0: f"below {lowest}", float("inf"): f"not up to {highest}"}.get(level, in_volts(level))
 
 
 def _harmonics(response: xr.Dataset, variant: str, position: str) -> pd.DataFrame:

@@ -72,6 +72,34 @@ def test_no_heading_or_caption_stands_alone_at_the_end_of_a_page() -> None:
                 )
 
 
+def test_no_line_of_a_short_end_stands_alone_on_the_next_page() -> None:
+    asked = "".join(f'<div class="question"><p>question {n}</p></div>' for n in (1, 2))
+    rows = "".join(f'<div class="row"><h4>row {n}</h4><p class="said">said {n}</p></div>' for n in range(1, 7))
+    ends = {
+        f"<section><h2>Parts</h2>{asked}</section>": [("question 1", "question 2")],
+        f'<section><div class="heard">{rows}</div></section>': [("said 1", "said 2"), ("said 5", "said 6")],
+        '<section><h2>the shop</h2><p class="quiet">line 1<br>line 2<br>line 3<br>line 4</p></section>':
+            [("line 2", "line 3")],
+    }  # fmt: skip
+    for end, pairs in ends.items():
+        alone = 0
+        for lines in range(33, 44):
+            pages = texts(made(f"<p>{'word ' * 14}</p>" * lines + end))
+            alone += not any("word" in each and any(pair[0] in each for pair in pairs) for each in pages)
+            for pair in pairs:
+                assert all((pair[0] in each) == (pair[1] in each) for each in pages), (lines, pair)
+        assert alone  # some lengths do bring it over the end of the page
+
+
+def test_a_section_below_the_header_has_no_rule_of_its_own() -> None:
+    def rules(content: str) -> int:
+        return sum(each.type == pypdfium2.raw.FPDF_PAGEOBJ_PATH for each in made(content)[0].get_objects())
+
+    header, section = "<header><h1>Quote</h1></header>", "<section><h2>Work</h2><p>words</p></section>"
+    assert rules(header + section) == rules(header)
+    assert rules(header + section + section) == rules(header) + 1
+
+
 def test_a_long_table_repeats_its_heads_and_keeps_words_and_numbers_whole() -> None:
     rows = pd.DataFrame({
         "place": [f"V{n}A.plate" for n in range(150)],

@@ -46,6 +46,7 @@ from ampsim.job.shop.past import past_sessions
 from ampsim.library.files import models
 from ampsim.work.parts_list.parts_list import PartsList, parts_list
 from ampsim.work.steps.step import Phase, Step
+from tests.tools.read_pdf import open_pdf, texts
 
 DAY = datetime.date(2027, 3, 1)
 CENT = Decimal("0.01")
@@ -304,6 +305,19 @@ def test_the_papers_show_every_line_and_sum_and_no_markup(job: Path, made: Bill,
     assert all(f"{amount}" in page for amount in (made.total, made.deposit, *(line.amount for line in made.lines)))
     assert sheet.name in page
     assert pdf_of(read_page(page)).startswith(b"%PDF")
+
+
+def test_of_a_quote_of_any_length_sum_notes_and_shop_stand_on_one_page(job: Path, made: Bill, sheet: ShopSheet) -> None:
+    record, spread = read_record(job), 0
+    lines = [replace(made.lines[0], kind=f"kind {n}", what=f"what {n}") for n in range(60)]
+    for count in range(24, 60, 3):
+        page = quote_html(replace(made, lines=tuple(lines[:count])), record, "the amp", sheet)
+        pages = texts(open_pdf(pdf_of(read_page(page))))
+        (last,) = [each for each in pages if "Total" in each]
+        assert last == pages[-1]
+        assert all(words in last for words in ("Sum", "This quote holds until", *sheet.address, *sheet.details))
+        spread += len(pages) > 1
+    assert 0 < spread < 12
 
 
 def test_the_data_of_a_quote_add_up_with_comma_and_point(made: Bill) -> None:

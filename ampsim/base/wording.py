@@ -91,7 +91,8 @@ def minus(text: str) -> str:
 def round_column(values: Sequence[object]) -> list[str]:
     """Write a column: numbers with one number of decimals, three figures for the smaller ones, at most three decimals.
 
-    NaN becomes a dash; texts stay as they are.
+    No more decimals than the numbers have: nominal values (0.5 and 0.25 W, 63 V) are written as they are. NaN becomes
+    a dash; texts stay as they are.
     """
     numbers = [abs(each) for each in values if isinstance(each, (int, float)) and math.isfinite(each)]
     decimals = 0 if all(isinstance(each, int) for each in values) else _decimals(numbers)
@@ -108,7 +109,12 @@ def _decimals(numbers: Iterable[float]) -> int:
     if not telling:
         return 0
     most = 3 if max(telling) < 1.0 else 2
-    return min(max(2 - math.floor(math.log10(min(telling))), 0), most)
+    decimals = min(max(2 - math.floor(math.log10(min(telling))), 0), most)
+    return next((fewer for fewer in range(decimals) if all(_exact(each, fewer) for each in sizes)), decimals)
+
+
+def _exact(number: float, decimals: int) -> bool:
+    return math.isclose(round(number, decimals), number, rel_tol=1e-9)
 
 
 def _written(value: object, decimals: int) -> str:

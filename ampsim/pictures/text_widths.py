@@ -9,7 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 
-from ..base.wording import one_line
+from ..base.wording import keep_units, one_line
 
 _MARGIN = 1.03  # hinting makes letters at other resolutions up to this much wider
 _RULER: Any = FigureCanvasAgg(Figure((0.1, 0.1), dpi=100)).get_renderer()  # type: ignore[no-untyped-call]
@@ -34,7 +34,7 @@ def _word_width(word: str, size: float, bold: bool) -> float:
 
 
 def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Break a text into lines, at spaces where it can be.
+    """Break a text into lines, at spaces where it can be, but not between a number and its unit.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list
     bold : bool
     """
     lines, taken = [""], 0.0
-    for word in one_line(words).split():
+    for word in _words(words, width, size, bold):
         further = _further_width(word, size, bold) if lines[-1] else _word_width(word, size, bold)
         if taken + further <= width:
             lines[-1] = f"{lines[-1]} {word}".strip()
@@ -55,7 +55,13 @@ def wrap_text(words: str, width: float, size: float, bold: bool = False) -> list
         pieces = _chop(word, width, size, bold)
         lines = [*lines, *pieces] if lines[-1] else pieces
         taken = _word_width(lines[-1], size, bold)
-    return lines
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
+def _words(words: str, width: float, size: float, bold: bool) -> list[str]:
+    """What is not broken: words, and numbers with their units where a line holds both."""
+    whole = [each for each in keep_units(one_line(words)).split(" ") if each]
+    return [word for each in whole for word in ([each] if _word_width(each, size, bold) <= width else each.split())]
 
 
 def _chop(word: str, width: float, size: float, bold: bool) -> list[str]:

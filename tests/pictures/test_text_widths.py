@@ -29,3 +29,11 @@ def test_lines_are_as_full_as_they_can_be(words: list[str], width: float) -> Non
     for line, following in pairwise(lines):
         first = following.split()[0]
         assert text_width(f"{line} {first}", 8.5) > width * (1.0 - 1e-9)
+
+
+def test_no_line_ends_between_a_number_and_its_unit() -> None:
+    words = "stock: −0.171 V to 0.171 V, THD 0.19 %, at 4.2 kHz"
+    for tenths in range(8, 40):
+        lines = wrap_text(words, 0.1 * tenths, 8.5)
+        assert " ".join(lines) == words
+        assert not [line for line in lines if line.split()[0].rstrip(",") in ("V", "%", "kHz")]

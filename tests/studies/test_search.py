@@ -23,7 +23,14 @@ from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.response import simulate
 from ampsim.studies.search import bias, search
 from ampsim.studies.search.bias import bias_variants
-from ampsim.studies.search.picture import corridor_curves, corridor_picture, describe_trade, trade_curves, trade_picture
+from ampsim.studies.search.picture import (
+    corridor_curves,
+    corridor_picture,
+    describe_trade,
+    label_offsets,
+    trade_curves,
+    trade_picture,
+)
 from ampsim.studies.search.result import CHECK_DB, SearchResult, pareto_front, ranking, value_counts
 from ampsim.studies.search.search import find_values
 from ampsim.studies.search.text import best_table, find_text, miss_words
@@ -485,6 +492,14 @@ def test_pictures_show_what_was_found(found):
         assert png(picture).startswith(b"\x89PNG")
     with pytest.raises(DescriptionError, match="two of the 4"):
         trade_picture(found, 0, 4)
+
+
+def test_labels_of_points_cover_no_other_point_and_no_other_label():
+    points = np.array([[0.0, 0.0], [9.0, 9.0], [30.0, 0.0], [30.0, 18.0]])
+    labels = points + label_offsets(points)
+    for n, label in enumerate(labels):
+        others = np.concatenate([np.delete(points, n, axis=0), np.delete(labels, n, axis=0)])
+        assert np.hypot(*(others - label).T).min() > 12.0  # pt, two circles of a label
 
 
 @settings(max_examples=10)

@@ -110,9 +110,7 @@ def _short(row: Mapping[str, Any]) -> str:
 def _reading_words(row: Mapping[str, Any]) -> str:
     """Such as: plate dissipation driven hard 9.4 W of at most 12 W (design centre), 2.6 W to spare."""
     value, limit = row["value"], row["limit"]
-    margin = f"{_amount(limit - value, row['unit'])} to spare"
-    if value > limit:
-        margin = f"{_amount(value - limit, row['unit'])} too much"
+    margin = f"{_margin(value, limit, row['unit'])} {'too much' if value > limit else 'to spare'}"
     state = "" if row["quantity"] == GRID_LEAK else f" {STATE_WORDS[row['state']]}"
     most = f"{_amount(limit, row['unit'])} ({row['kind of limit']})"
     return f"{row['quantity']}{state} {_amount(value, row['unit'])} of at most {most}, {margin}"
@@ -122,6 +120,13 @@ def _amount(value: float, unit: str) -> str:
     if unit == "ohm":
         return with_unit(value, OHM)
     return f"{value:.3g} {unit}" if abs(value) < 1000.0 else f"{value:.0f} {unit}"
+
+
+def _margin(value: float, limit: float, unit: str) -> str:
+    """How far a value is from its limit, as finely as the value itself is told."""
+    decimals = 0 if unit == "ohm" or not value else max(2 - math.floor(math.log10(abs(value))), 0)
+    left = abs(round(value, decimals) - limit)
+    return _amount(left if left else abs(value - limit), unit)
 
 
 def _position_words(row: Mapping[str, Any]) -> str:

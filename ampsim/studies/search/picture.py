@@ -23,6 +23,9 @@ _HEIGHT, _LIST = 3.6, 2.25  # inches
 _CELLS = 240  # across: of dots that would lie on one another one is drawn
 _FAR = 6.0  # steps below nought where the axes end, at most
 _MOST_LABELS, _MOST_LINES = 5, 4
+_MET = style.Bar("#f8ede6", "#e4b597")
+_PLACES = ((9.0, 9.0), (9.0, -9.0), (-9.0, 9.0), (-9.0, -9.0))  # pt from a point to the middle of its label
+_BESIDE = 18.0  # pt: farther away two labels or points are as good as anywhere
 
 
 def trade_curves(found: SearchResult, first: int = 0, second: int = 1) -> Curves:
@@ -73,7 +76,7 @@ def trade_picture(found: SearchResult, first: int = 0, second: int = 1, title: s
     curves = trade_curves(found, first, second)
     heading = title or f"{found.wanted.name}: one wish against the other"
     subtitle = f"each dot a set of values; across wish {first + 1}: {one.label}; upwards wish {second + 1}: {two.label}"
-    keys = [("beaten by no other set in both", style.MODDED_LOOK)]
+    keys = [("beaten by no other set in both", style.MODDED_LOOK), ("both wishes met", _MET)]
     picture, top = start_picture(heading, subtitle, describe_trade(found, first, second), (0.16, _HEIGHT, 0.56), keys)
     top -= 0.16
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - _LIST, top)
@@ -134,13 +137,11 @@ def _dots(axes: Axes, found: SearchResult, first: int, second: int) -> None:
 
 
 def _shade_met(axes: Axes) -> None:
-    """Shade where both wishes are met, and say so."""
+    """Shade where both wishes are met."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     axes.axhline(0.0, color=style.QUIET, linewidth=0.8, zorder=1)
     axes.axvline(0.0, color=style.QUIET, linewidth=0.8, zorder=1)
-    axes.fill([0.0, right, right, 0.0], [0.0, 0.0, high, high], color=style.CHANGE, alpha=0.12, linewidth=0, zorder=0.5)
-    axes.text(right - 0.02 * (right - left), high - 0.02 * (high - low), "both wishes met", ha="right", va="top",
-              fontsize=style.SMALL_SIZE, color=style.QUIET)  # fmt: skip
+    axes.fill([0.0, right, right, 0.0], [0.0, 0.0, high, high], color=_MET.face, linewidth=0, zorder=0.4)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
 
@@ -151,9 +152,10 @@ def _labels(
     """Number the chosen sets in the axes and list their values beside them."""
     x, y = style.PAGE_WIDTH - _LIST + 0.22, top
     best = found.best[0].index if found.best else -1
-    for number, (index, point) in enumerate(zip(chosen, points, strict=True), 1):
-        axes.annotate(str(number), point, (5, 5), textcoords="offset points", fontsize=style.TEXT_SIZE,
-                      weight="bold", color=style.INK, zorder=5, annotation_clip=True,
+    beside = label_offsets(axes.transData.transform(points) * 72.0 / picture.dpi)
+    for number, (index, point, offset) in enumerate(zip(chosen, points, beside, strict=True), 1):
+        axes.annotate(str(number), point, offset, textcoords="offset points", fontsize=style.TEXT_SIZE,
+                      weight="bold", color=style.INK, zorder=5, annotation_clip=True, ha="center", va="center",
                       bbox={"boxstyle": "circle,pad=0.12", "facecolor": "white", "edgecolor": style.QUIET,
                             "linewidth": 0.6})  # fmt: skip
         axes.plot(*point[:, None], "o", markersize=7.0, markerfacecolor="none", markeredgecolor=style.INK, zorder=4)
@@ -163,6 +165,21 @@ def _labels(
             picture.write(x + 0.16, y, line)
             y -= 0.16
         y -= 0.08
+
+
+def label_offsets(points: NDArray[np.float64]) -> list[tuple[float, float]]:
+    """Where the label of each point stands beside it: of four places the one farthest from other points and labels.
+
+    Points and offsets in pt.
+    """
+    taken = list(points)
+    found = []
+    for place, point in enumerate(points):
+        others = np.array([each for n, each in enumerate(taken) if n != place]).reshape(-1, 2)
+        room = [np.hypot(*(others - point - offset).T).min(initial=_BESIDE) for offset in _PLACES]
+        found.append(_PLACES[int(np.argmax(room))])
+        taken.append(point + found[-1])
+    return found
 
 
 def _rows(words: str, width: float) -> list[str]:

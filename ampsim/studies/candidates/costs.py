@@ -81,7 +81,7 @@ def noise_columns(question: Question) -> dict[str, list[float]]:
     table = noise_table(noise_spectrum(question.amps, [question.at])).set_index("variant")
     names = {"noise against stock [dB(A)]": "change [dB(A)]", "at equal gain [dB(A)]": "change at equal gain [dB(A)]"}
     return {
-        name: [float(table[column][question.variant_of(label)]) for label in question.labels]
+        name: [round(float(table[column][question.variant_of(label)]), 1) for label in question.labels]
         for name, column in names.items()
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -16,9 +17,10 @@ from hypothesis import strategies as st
 
 from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
-from ampsim.base.wording import in_hertz
+from ampsim.base.wording import in_hertz, in_volts
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.answers import NAMES, headline, say, tone_answers
+from ampsim.job.page.breaking_up import reached_words
 from ampsim.job.page.choices import choose
 from ampsim.job.page.hearing import NOTHING, Heard, brightness_words, hear, rest_words
 from ampsim.job.page.played import take_played
@@ -34,6 +36,8 @@ from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.brightness.reasons import explain_brightness
 from ampsim.studies.brightness.sentences import knob_sentence, limits_sentence
+from ampsim.studies.headroom.measures import power_table
+from ampsim.studies.headroom.simulate import headroom
 from tests.browser.page_figures import job_of_two_mods
 
 EVIL = "</script><script>alert(\"1\")</script>' onload='x' &amp; $title \u2028"
@@ -124,6 +128,31 @@ def test_the_picture_begins_where_the_amp_does(of_two: Path, tmp_path: Path) -> 
     job = default_audition(stock, apply_mods(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
     assert "Gain from the guitar to the speaker" in read(of_two)[0].words
     assert "Gain from the input to the speaker" in read(write_page(job, tmp_path / "page.html"))[0].words
+
+
+def test_when_it_breaks_up_is_what_playing_both_amps_where_it_opens_gives(of_two: Path) -> None:
+    job, (page, _) = job_of_two_mods(), read(of_two)
+    begins = choose(job).start()
+    levels = power_table(headroom([job.stock, job.modded], [begins])).set_index("variant")
+    for percent in (5, 10):
+        stock, modded = (levels.loc[amp.variant, f"{percent} % THD at [V]"] for amp in (job.stock, job.modded))
+        assert reached_words(percent, stock, modded) in page.words
+        assert f"{percent} % at {in_volts(modded)}" in page.words  # to who cannot see the picture
+    ids = [found["id"] for _, found in page.elements if "id" in found]
+    assert len(ids) == len(set(ids))
+
+
+@pytest.mark.parametrize(("stock", "modded", "words"), [
+    (0.1, 0.05, "at 50 % of the picking strength that stock takes"),
+    (0.1, 0.15, "at 1.5 times the picking strength of stock"),
+    (0.1, 0.103, "where stock does"), (math.inf, math.inf, "up to the hardest stroke, as with stock"),
+    (0.1, math.inf, "stays below 5 % up to the hardest stroke, unlike stock"),
+    (math.inf, 0.1, "with stock it is below it up to the hardest stroke"),
+    (0.0, 0.0, "However softly it is played, distortion is above 5 %, as with stock"),
+    (0.1, 0.0, "However softly it is played, distortion is above 5 %, unlike stock"),
+])  # fmt: skip
+def test_words_of_where_distortion_reaches_a_mark(stock: float, modded: float, words: str) -> None:
+    assert words in reached_words(5.0, stock, modded)
 
 
 def test_it_opens_where_the_job_compares(of_two: Path) -> None:

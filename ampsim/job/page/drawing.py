@@ -80,7 +80,7 @@ def draw(response: xr.Dataset, node: str, gains: Array, alternative: str) -> Dra
     for picture in pictures:
         picture.alternative = alternative
     wide, narrow = (_template(picture, curves) for picture in pictures)
-    return Drawing(wide, _own_ids(narrow), scales, (_frames(pictures[0]), _frames(pictures[1])))
+    return Drawing(wide, own_ids(narrow, "narrow-"), scales, (_frames(pictures[0]), _frames(pictures[1])))
 
 
 def _template(picture: Picture, curves: Curves) -> str:
@@ -151,6 +151,6 @@ def _frames(picture: Picture) -> tuple[Frame, ...]:
     return tuple((width * box.x0, width * box.x1, height * (1.0 - box.y1), height * (1.0 - box.y0)) for box in boxes)
 
 
-def _own_ids(svg: str) -> str:
-    """The same picture with other ids, so that two can stand on one page."""
-    return re.sub(r'(\bid="|href="#|url\(#|labelledby="|describedby="|>#)', r"\1narrow-", svg)
+def own_ids(svg: str, prefix: str) -> str:
+    """The same picture with other ids, so that several can stand on one page."""
+    return re.sub(r'(\bid="|href="#|url\(#|labelledby="|describedby="|>#)', rf"\1{prefix}", svg)

@@ -27,6 +27,7 @@ from ...studies.audition_request import Audition
 from ...studies.brightness.sentences import limits_sentence
 from . import answers, hearing
 from .answer_facts import played_facts, script_facts
+from .breaking_up import BreakingUp
 from .choices import Range
 from .content import change_sentence, knob_words, table_rows
 from .drawing import OUTSIDE, draw
@@ -40,8 +41,8 @@ from .verdict import NO_DIFFERENCE, no_difference
 from .wished import Wished, grant, wish_facts
 
 _SMALL_SIGNALS = (
-    "The picture shows both amps as they stand, not at equal loudness, and for signals too small to distort. All of it "
-    "is computed from the drawing with nominal values; nothing was measured."
+    "The picture of the gain shows both amps as they stand, not at equal loudness, and for signals too small to "
+    "distort. All of it is computed from the drawing with nominal values; nothing was measured."
 )
 _DRIVEN = (
     "An amp breaks up where its first stage hands on 1 dB less than it would clean, with a tone of 400 Hz. That, "
@@ -65,6 +66,7 @@ def page_html(
     wishes: Sequence[Wished] = (),
     advice: Sequence[str] = (),
     player: Embedded | None = None,
+    breaking: BreakingUp | None = None,
     title: str = "",
     photos: PagePhotos | None = None,
 ) -> str:
@@ -89,6 +91,8 @@ def page_html(
         Sentences on how to use the controls together.
     player : Embedded
         What can be heard.
+    breaking : BreakingUp
+        When both amps break up where the page opens.
     title : str
         The heading; default what the audition is called.
     photos : PagePhotos
@@ -153,6 +157,7 @@ def page_html(
         knobs=_knobs(offered),
         scope=_scope(offered),
         player=Markup(player.body if player else ""),
+        breaking=breaking,
         advice=advice,
         left_out=" ".join(
             filter(

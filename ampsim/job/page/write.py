@@ -17,6 +17,7 @@ from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition, Setting
 from ...studies.stability.steady import refuse_unsteady
+from .breaking_up import take_breaking_up
 from .choices import Range, choose
 from .html import page_html
 from .photos import PagePhotos
@@ -90,7 +91,8 @@ def write_page(
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
     response = simulate([audition.stock, audition.modded], FrequencySweep(), [start], places)
-    page = page_html(audition, tables, played, response, words, wishes, advice, sounds, title=title, photos=photos)
+    breaking = take_breaking_up(audition, start) if played.playing.stock else None
+    page = page_html(audition, tables, played, response, words, wishes, advice, sounds, breaking, title, photos)
     return write_whole(target, page)
 
 

@@ -75,13 +75,36 @@ def distortion_picture(response: xr.Dataset, position: str | None = None, title:
     keys = list(zip(captions.variant_names(chosen), looks, strict=True))
     picture, top = start_picture(heading, _subtitle(chosen), describe_distortion(chosen), (0.1, _HEIGHT, _FOOT), keys)
     axes = picture.box(SIDE, _FOOT, style.PAGE_WIDTH - _BESIDE, top - 0.1)
-    curves = distortion_curves(chosen)
+    draw_distortion(axes, chosen)
+    _write_levels(picture, axes, chosen)
+    return picture
+
+
+def draw_distortion(axes: Axes, chosen: xr.Dataset) -> None:
+    """Distortion over level at one position, with a line at each marked percent and a mark where each amp reaches it.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+    chosen : xarray.Dataset
+        Of `ampsim.studies.headroom.simulate.headroom`, of one or two variants.
+    """
+    curves, looks = distortion_curves(chosen), style.stock_and_modded(chosen.sizes["variant"])
     _percent_axis(axes, max((float(points[:, 1].max()) for points in curves.values() if points.size), default=0.0))
-    for (gid, _), look in zip(curves.items(), looks, strict=True):
+    for gid, look in zip(curves, looks, strict=True):
         draw(axes, curves, gid, look)
     level_axis(axes, chosen, labelled=True)
-    _mark(picture, axes, chosen)
-    return picture
+    for percent, levels in _reached(chosen).items():
+        axes.axhline(percent, color=style.QUIET, linewidth=0.9, zorder=2)
+        for level, mark in zip(levels, marks_of(chosen), strict=True):
+            if 0.0 < level < math.inf:
+                axes.plot([level], [percent], linestyle="none", zorder=4, **mark)
+
+
+def _reached(chosen: xr.Dataset) -> dict[float, list[float]]:
+    """To each marked percent the level of each variant [V peak]."""
+    rows = records(power_table(chosen))
+    return {percent: [float(row[distortion_column(percent)]) for row in rows] for percent in MARKS_PERCENT}
 
 
 def _subtitle(chosen: xr.Dataset) -> str:
@@ -99,15 +122,10 @@ def _percent_axis(axes: Axes, highest: float) -> None:
     axes.yaxis.set_major_formatter(FuncFormatter(lambda percent, _: f"{percent:g}"))
 
 
-def _mark(picture: Picture, axes: Axes, chosen: xr.Dataset) -> None:
-    """Each marked percent: a line across, a mark where each variant reaches it, the levels in words beside it."""
-    box, rows = axes.get_position(), records(power_table(chosen))
-    for percent in MARKS_PERCENT:
-        axes.axhline(percent, color=style.QUIET, linewidth=0.9, zorder=2)
-        levels = [float(row[distortion_column(percent)]) for row in rows]
-        for level, look in zip(levels, marks_of(chosen), strict=True):
-            if 0.0 < level < math.inf:
-                axes.plot([level], [percent], linestyle="none", zorder=4, **look)
+def _write_levels(picture: Picture, axes: Axes, chosen: xr.Dataset) -> None:
+    """Beside each marked percent the levels in words."""
+    box = axes.get_position()
+    for percent, levels in _reached(chosen).items():
         share = axes.transAxes.inverted().transform(axes.transData.transform((1.0, percent)))[1]
         told = list(dict.fromkeys(level_words(level, chosen) for level in levels))
         picture.stack(box.x1 * picture.width + 0.12, picture.height * (box.y0 + share * (box.y1 - box.y0)),

@@ -13,7 +13,7 @@ from ...base.wording import minus
 from ...circuit.positions import AS_DRAWN, position_label
 from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
-from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ...pictures.canvas import SIDE, Curves, Keys, Picture, start_picture
 from ...pictures.text_widths import text_width
 from .result import Candidate, SearchResult, pareto_front
 from .wishes import Wish, WishKind
@@ -76,7 +76,7 @@ def trade_picture(found: SearchResult, first: int = 0, second: int = 1, title: s
     curves = trade_curves(found, first, second)
     heading = title or f"{found.wanted.name}: one wish against the other"
     subtitle = f"each dot a set of values; across wish {first + 1}: {one.label}; upwards wish {second + 1}: {two.label}"
-    keys = [("beaten by no other set in both", style.MODDED_LOOK), ("both wishes met", _MET)]
+    keys: Keys = [("beaten by no other set in both", style.MODDED_LOOK), ("both wishes met", _MET)]
     picture, top = start_picture(heading, subtitle, describe_trade(found, first, second), (0.16, _HEIGHT, 0.56), keys)
     top -= 0.16
     axes = picture.box(SIDE, top - _HEIGHT, style.PAGE_WIDTH - _LIST, top)

@@ -44,6 +44,7 @@ from ampsim.studies.pop.picture import describe_pop, pop_curves
 from ampsim.studies.pop.picture import pop_picture as draw_pop
 from ampsim.studies.pop.section import section
 from ampsim.studies.pop.simulate import nominal_ohms, pop
+from ampsim.studies.pop.words import cause_words
 from ampsim.studies.section import Examination
 from tests.truth import pop as truth
 from tests.truth.claims import Check, Claim
@@ -396,6 +397,9 @@ def test_the_popping_mod_is_caught_and_the_remedy_named() -> None:
     assert "C301 stands discharged behind an open contact and has to charge" in finding.words
     assert "bleed 1M leaves 0.379" in finding.words
     assert "(a resistor)" in finding.words
+    response, worst = popping(), records(pop_table(popping()))[0]
+    (several,) = cause_words(response, {**worst, "held": "C1, C2 and C3"}, charge=True)
+    assert "C1, C2 and C3 stand discharged behind an open contact and have to charge" in several
 
 
 def test_the_same_switch_done_right_passes() -> None:

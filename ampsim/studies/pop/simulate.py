@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
+from ...base.wording import join_words
 from ...circuit.amp import Amp, Part
 from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.positions import Position, switches_at
@@ -165,7 +166,7 @@ def _facts_of_moves(
     """Which capacitors hang on open contacts, and which movements the planned switches can do."""
     held = np.array([[""] * len(wanted)] * len(asked.variants), dtype=object)
     for run in runs:
-        held[run.place[0], run.place[2]] = " and ".join(run.wired.held)
+        held[run.place[0], run.place[2]] = join_words(run.wired.held) if run.wired.held else ""
     possible = [[[can_happen(amp, move, each) for each in movements] for move in wanted] for amp in asked.variants]
     return {
         "held": (("variant", "transition"), held.astype(str)),

@@ -31,7 +31,9 @@ def cause_words(response: xr.Dataset, worst: Row, charge: bool) -> Iterator[str]
     """What makes it; `charge`: that of the capacitors behind an open contact."""
     here = response.sel({name: worst[name] for name in ("variant", "position", "transition")})
     if charge:
-        yield f"What makes it: {worst['held']} stands discharged behind an open contact and has to charge."
+        several = " and " in worst["held"]
+        stands, has = ("stand", "have") if several else ("stands", "has")
+        yield f"What makes it: {worst['held']} {stands} discharged behind an open contact and {has} to charge."
         return
     valves, capacitor = str(here["valves"].item()), str(here["capacitor"].item())
     volts = [float(each) for each in here["capacitor_volts"].values]
@@ -60,7 +62,7 @@ def remedy_words(rows: pd.DataFrame, worst: Row, left: Mapping[str, float]) -> I
     if ways:
         yield f"What lessens it: {'; '.join(ways)}."
     elif worst["held"]:
-        yield f"A bleed across the contact that {worst['held']} hangs on leaves {in_volts(min(left.values()))}."
+        yield f"A bleed across {_contact(worst)} leaves {in_volts(min(left.values()))}."
     else:
         yield "No capacitor hangs on its contacts, so a bleed does nothing."
 
@@ -68,7 +70,11 @@ def remedy_words(rows: pd.DataFrame, worst: Row, left: Mapping[str, float]) -> I
 def _bleed_words(worst: Row, left: Mapping[str, float], good: float) -> Iterator[str]:
     if left and min(left.values()) <= good:
         kept = ", ".join(f"{remedy} leaves {in_volts(volts)}" for remedy, volts in left.items())
-        yield f"across the contact that {worst['held']} hangs on {kept} (a resistor)"
+        yield f"across {_contact(worst)} {kept} (a resistor)"
+
+
+def _contact(worst: Row) -> str:
+    return f"the contact of {worst['held']}"
 
 
 def _order_words(rows: pd.DataFrame, worst: Row, good: float) -> Iterator[str]:

@@ -29,7 +29,8 @@ _COLOURS = 256
 def _keep(name: str, data: bytes) -> None:
     """With a palette a picture takes a third of the room."""
     drawn = Image.open(io.BytesIO(data)).convert("RGB")
-    drawn.quantize(_COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(FOLDER / f"{name}.png", optimize=True)
+    few = drawn.quantize(_COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    few.save(FOLDER / f"{name}.png", optimize=True)
     print(f"{FOLDER / name}.png: {drawn.size[0]} x {drawn.size[1]}")
 
 

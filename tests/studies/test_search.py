@@ -18,6 +18,7 @@ from ampsim.circuit.values import SwitchedValue, switched_value, with_values
 from ampsim.library.loader import load_amp, load_mod, load_wishes, parse_drawer, parse_mod, parse_wishes
 from ampsim.measures.margins import margin_table
 from ampsim.pictures.canvas import png
+from ampsim.pictures.point_labels import label_offsets
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.loop_gain import loop_gain
 from ampsim.simulation.response import simulate
@@ -27,7 +28,6 @@ from ampsim.studies.search.picture import (
     corridor_curves,
     corridor_picture,
     describe_trade,
-    label_offsets,
     trade_curves,
     trade_picture,
 )

@@ -14,6 +14,7 @@ from ...circuit.positions import AS_DRAWN, position_label
 from ...pictures import style
 from ...pictures.axes import draw, end_labels, frequency_axis, guitar_bracket, label_room, tidy, zero_line
 from ...pictures.canvas import SIDE, Curves, Keys, Picture, start_picture
+from ...pictures.point_labels import label_offsets
 from ...pictures.text_widths import text_width
 from .result import Candidate, SearchResult, pareto_front
 from .wishes import Wish, WishKind
@@ -24,8 +25,6 @@ _CELLS = 240  # across: of dots that would lie on one another one is drawn
 _FAR = 6.0  # steps below nought where the axes end, at most
 _MOST_LABELS, _MOST_LINES = 5, 4
 _MET = style.Bar("#f8ede6", "#e4b597")
-_PLACES = ((9.0, 9.0), (9.0, -9.0), (-9.0, 9.0), (-9.0, -9.0))  # pt from a point to the middle of its label
-_BESIDE = 18.0  # pt: farther away two labels or points are as good as anywhere
 
 
 def trade_curves(found: SearchResult, first: int = 0, second: int = 1) -> Curves:
@@ -165,21 +164,6 @@ def _labels(
             picture.write(x + 0.16, y, line)
             y -= 0.16
         y -= 0.08
-
-
-def label_offsets(points: NDArray[np.float64]) -> list[tuple[float, float]]:
-    """Where the label of each point stands beside it: of four places the one farthest from other points and labels.
-
-    Points and offsets in pt.
-    """
-    taken = list(points)
-    found = []
-    for place, point in enumerate(points):
-        others = np.array([each for n, each in enumerate(taken) if n != place]).reshape(-1, 2)
-        room = [np.hypot(*(others - point - offset).T).min(initial=_BESIDE) for offset in _PLACES]
-        found.append(_PLACES[int(np.argmax(room))])
-        taken.append(point + found[-1])
-    return found
 
 
 def _rows(words: str, width: float) -> list[str]:

@@ -12,7 +12,12 @@ _BESIDE = 18.0  # pt: farther away two labels or points are as good as anywhere
 def label_offsets(points: NDArray[np.float64]) -> list[tuple[float, float]]:
     """Where the label of each point stands beside it: of four places the one farthest from other points and labels.
 
-    Points and offsets in pt.
+    `points`: where they are [pt].
+
+    Returns
+    -------
+    list of (float, float)
+        From each point to the middle of its label [pt].
     """
     taken = list(points)
     found = []

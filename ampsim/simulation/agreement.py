@@ -28,6 +28,8 @@ class Agreement:
     `solved` and `by_ngspice`: how many runs each of them answered; `checked` how many of the first ngspice did too;
     `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words;
     `seconds`: how much of each was checked at most [s]; `swept`: whether they are small signals and volts at rest.
+    `tone`: how long a tone [s] ngspice played into the circuits that are checked; then so many seconds of each run were
+    checked in steps half as long. 0: ngspice did those seconds itself.
     """
 
     solved: int = 0
@@ -37,6 +39,7 @@ class Agreement:
     refused: tuple[str, ...] = ()
     seconds: float = np.inf
     swept: bool = False
+    tone: float = 0.0
 
     def __add__(self, other: Agreement) -> Agreement:
         return Agreement(
@@ -47,6 +50,7 @@ class Agreement:
             tuple(dict.fromkeys([*self.refused, *other.refused])),
             min(self.seconds, other.seconds),
             self.swept or other.swept,
+            max(self.tone, other.tone),
         )
 
     @property

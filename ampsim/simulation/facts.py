@@ -84,7 +84,7 @@ def put(fact: Fact[T], value: T) -> dict[str, str]:
 
 
 def get(response: xr.Dataset, fact: Fact[T]) -> T:
-    """A fact of a response.
+    """A fact of a response, read once and not to be altered.
 
     Raises
     ------
@@ -92,10 +92,15 @@ def get(response: xr.Dataset, fact: Fact[T]) -> T:
         When the response does not hold it.
     """
     try:
-        found: T = _restore(fact.kind, json.loads(response.attrs[fact.name]))
+        found: T = _read(fact, response.attrs[fact.name])
     except (KeyError, TypeError, ValueError, AttributeError) as problem:
         raise DescriptionError(f"this response does not say its {fact.name.replace('_', ' ')}") from problem
     return found
+
+
+@lru_cache(maxsize=64)
+def _read(fact: Fact[Any], text: str) -> Any:
+    return _restore(fact.kind, json.loads(text))
 
 
 def _plain(value: Any) -> Any:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
-from functools import cached_property, reduce
+from dataclasses import replace
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,15 +18,15 @@ from numpy.typing import NDArray
 from ..base.errors import AmpsimError
 from ..base.progress import SIMULATIONS, Progress, ProgressBar
 from ..base.system import as_done, cores
-from ..circuit.build import SPEAKER, Circuit
+from ..circuit.build import SPEAKER
 from ..circuit.switches.moving import SIDES
 from .agreement import STATED, Agreement
-from .analyses import Transient
-from .netlist import Netlist, is_rail_vector, node_vector, write
+from .netlist import Netlist, node_vector
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
 from .stimuli import Throw
+from .timed_run import TimedRun, Tone
 from .timestep.pace import Pace, solver_name
 from .uneven_times import resample
 from .unsettled import reasons
@@ -39,64 +39,6 @@ ALONE = 2.5e-6
 # How often its steps are halved then. Amps far beyond clipping needed up to four; what is chaotic never comes together.
 _HALVINGS = 4
 _HALVINGS_CHECKED = 2  # the same of a sample that ngspice does too
-_FINEST = 1e-4  # the tolerance of ngspice in a check, at most
-# Steps of ngspice in a check, of those of an answer: an amp far beyond clipping is 0.3 % off, with twice these 7 %.
-_SHARE = 0.25
-
-
-@dataclass(frozen=True)
-class TimedRun:
-    """A circuit with its knobs set, what is played into it, and the places and currents that are looked at.
-
-    `share`: the steps of ngspice in a check, of those of its answer [ratio]. `instead`: the circuit to take where the
-    solver has no answer for this one; ngspice would look for it long.
-    """
-
-    wired: Circuit
-    setting: Mapping[str, float | str]
-    analysis: Transient
-    nodes: tuple[str, ...]
-    pace: Pace
-    currents: bool = False
-    share: float = _SHARE
-    instead: Circuit | None = None
-
-    @cached_property
-    def netlist(self) -> Netlist:
-        """What ngspice reads; of currents those of valves and semiconductors."""
-        return self._netlist(self.analysis)
-
-    @property
-    def exact(self) -> Netlist:
-        """What ngspice reads for a check: in finer steps."""
-        tolerance = min(self.analysis.tolerance, _FINEST)
-        return self._netlist(replace(self.analysis, step=self.share * self.analysis.step, tolerance=tolerance))
-
-    def sample(self, seconds: float) -> TimedRun:
-        """What of it is checked: its stimulus cut to about so many seconds [s], at one place, to its end."""
-        stimulus = self.analysis.stimulus
-        shorter = stimulus.shorter(seconds)
-        cut = stimulus.duration - shorter.duration
-        if not cut > 0.0:
-            return self
-        nodes = (SPEAKER,) if node_vector(self.wired, SPEAKER) else self.nodes
-        analysis = replace(self.analysis, stimulus=shorter)
-        return replace(self, analysis=analysis, pace=self.pace.earlier(cut), nodes=nodes, currents=False)
-
-    @property
-    def finer(self) -> TimedRun:
-        """The same with steps half as long, of the solver and of the check."""
-        return replace(self, pace=self.pace.halved, share=0.5 * self.share)
-
-    def _netlist(self, analysis: Transient) -> Netlist:
-        whole = write(self.wired, self.setting, analysis, self.nodes, self.currents)
-        vectors = tuple(name for name in whole.form.vectors if not is_rail_vector(name))
-        return Netlist(whole.form._replace(vectors=vectors, once=self.instead is not None), whole.values)
-
-    @property
-    def level(self) -> float:
-        """The level of its stimulus [V]."""
-        return float(getattr(self.analysis.stimulus, "level", 0.0))
 
 
 class InTime:
@@ -111,11 +53,17 @@ class InTime:
     seconds : float
         How much of a stimulus is checked [s]: its beginning, of a burst less before, in and after it (`shorter` of each
         kind). What comes later follows from the same equations in the same steps.
+    tone : Tone
+        What ngspice plays instead, into the circuits that are checked: the laws and equations are the same, and whoever
+        asked for that tone before has its answer. The beginning of a stimulus is then checked in steps half as long.
     """
 
-    def __init__(self, checks: int = 1, progress: Progress | None = None, seconds: float = np.inf) -> None:
+    def __init__(
+        self, checks: int = 1, progress: Progress | None = None, seconds: float = np.inf, tone: Tone | None = None
+    ) -> None:
         self._checks, self._progress, self._halved, self._seconds = checks, progress, 0, seconds
-        self.agreement = Agreement(seconds=seconds)
+        self._tone = tone
+        self.agreement = Agreement(seconds=seconds, tone=tone.sine.duration if tone else 0.0)
 
     def run(self, runs: Sequence[TimedRun]) -> list[Outcome]:
         """Answer transients, equal ones once; an error for what neither solver nor ngspice could answer.
@@ -141,7 +89,7 @@ class InTime:
         """What the solver answers, and ngspice in its place; nothing where the sample breaks the agreement."""
         found = self._solved(_finer(distinct, self._halved))
         answered = {key: run for key, run in _finer(distinct, self._halved).items() if isinstance(found[key], Arrays)}
-        sample = _sample(answered, self._checks - self.agreement.checked)
+        sample = self._sample(answered, self._checks - self.agreement.checked)
         apart = self._apart(sample)
         halvings, closer = self._come_together(sample, apart)
         if halvings:
@@ -182,14 +130,52 @@ class InTime:
 
     def _apart(self, chosen: Mapping[_Key, TimedRun]) -> list[float]:
         """How far the two are apart in a sample [ratio], where both answer."""
-        runs = {key: run.sample(self._seconds) for key, run in chosen.items()}
-        found = self._solved(runs)
-        told = self._by_ngspice([run.exact for run in runs.values()])
-        return [
-            difference(run, ours, theirs)
-            for run, ours, theirs in zip(runs.values(), (found[key] for key in runs), told, strict=True)
-            if isinstance(ours, Arrays) and isinstance(theirs, Arrays)
-        ]
+        theirs = self._from_ngspice({key: self._check_of(run) for key, run in chosen.items()})
+        if not self._tone:
+            return [*theirs.values()]
+        begun = {key: run.sample(self._seconds) for key, run in chosen.items()}
+        ours, halves = self._solved(begun), self._solved(_finer(begun, 1))
+        own = _differences(begun, ours, halves)
+        # Where half the steps lead nowhere ngspice does that beginning.
+        own |= self._from_ngspice({key: begun[key] for key in theirs if key not in own})
+        return [max(each, own[key]) for key, each in theirs.items() if key in own]
+
+    def _from_ngspice(self, runs: Mapping[_Key, TimedRun]) -> dict[_Key, float]:
+        """How far the solver's answers to runs are from ngspice's [ratio], where both answer."""
+        return _differences(
+            runs,
+            self._solved(runs),
+            dict(zip(runs, self._by_ngspice([run.exact for run in runs.values()]), strict=True)),
+        )
+
+    def _check_of(self, run: TimedRun) -> TimedRun:
+        """What ngspice does for a run that is checked."""
+        return run.played(self._tone) if self._tone else run.sample(self._seconds)
+
+    def _sample(self, runs: Mapping[_Key, TimedRun], count: int) -> dict[_Key, TimedRun]:
+        """The loudest, of those one that is checked by many, and then any; which one is said by their content."""
+        if count < 1:
+            return {}
+        by_content = sorted(runs, key=lambda key: key[0])
+        most = max((run.level for run in runs.values()), default=0.0)
+        loud = [key for key in by_content if runs[key].level == most]
+        first = [min(loud, key=lambda key: self._check_of(runs[key]).exact.digest)] if len(loud) > 1 else loud
+        chosen = [*first, *(key for key in by_content if key not in first)][:count]
+        return {key: runs[key] for key in chosen}
+
+
+def _differences(
+    runs: Mapping[_Key, TimedRun],
+    ours: Mapping[_Key, Outcome | AmpsimError],
+    theirs: Mapping[_Key, Outcome | AmpsimError],
+) -> dict[_Key, float]:
+    """`difference` of the answers to runs, where there are both."""
+    both = {key: (ours[key], theirs[key]) for key in runs}
+    return {
+        key: difference(runs[key], one, other)
+        for key, (one, other) in both.items()
+        if isinstance(one, Arrays) and isinstance(other, Arrays)
+    }
 
 
 def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
@@ -254,14 +240,6 @@ def _instead(runs: Mapping[_Key, TimedRun], found: Mapping[_Key, Outcome | Ampsi
         for key, run in runs.items()
         if run.instead is not None and not isinstance(found[key], Arrays)
     }
-
-
-def _sample(runs: Mapping[_Key, TimedRun], count: int) -> dict[_Key, TimedRun]:
-    """The loudest, and then any; which one is said by their content."""
-    by_content = sorted(runs, key=lambda key: key[0])
-    loudest = sorted(by_content, key=lambda key: -runs[key].level)[:1]
-    chosen = [*loudest, *(key for key in by_content if key not in loudest)][:count]
-    return {key: runs[key] for key in chosen}
 
 
 def _solved(runs: Mapping[_Key, TimedRun], progress: Progress) -> dict[_Key, Outcome | AmpsimError]:

@@ -25,12 +25,13 @@ from ..circuit.valves_in_use import valves_in_use
 from .analyses import Analysis, FrequencySweep, OperatingPoint, Transient
 from .devices import package
 from .facts import CONTROLS, DRAWN, STIMULUS, StimulusFacts, put
-from .in_time import ALONE, InTime, TimedRun, solved_instead
+from .in_time import ALONE, InTime, solved_instead
 from .netlist import Netlist, build, device_vectors, load_vectors, node_vector, valve_vectors
 from .ngspice import engine
 from .ngspice.engine import Arrays
 from .request import Request, answers, request
 from .stimuli import Burst, Sine, Throw, Waveform
+from .timed_run import TimedRun
 from .timestep.pace import Pace
 from .uneven_times import resample
 from .valve_facts import switched_valves, valves_of

@@ -37,6 +37,8 @@ def agreement_words(agreement: Agreement) -> str:
     words = f"{of_what}: {agreement.solved} of {total} {what} by the {solver} solver"
     if agreement.checked:
         some = "" if math.isinf(agreement.seconds) else f" for {1e3 * agreement.seconds:.0f} ms"
+        if agreement.tone:
+            some = f" in a tone as loud for {1e3 * agreement.tone:.1f} ms, and in steps half as long{some}"
         words += (
             f", {agreement.checked} of them by ngspice too{some}: they differ by "
             f"{percent_words(agreement.worst)} {where}"

@@ -26,6 +26,8 @@ MOST = 64
 """As many combinations are looked at, all of them; of more so few that every pair of settings is met."""
 _ENDS = (0.0, 1.0)
 _LOUDER_DB = 1.0  # less than this louder than with fewer settings a combination is not played
+_LOUD = FrequencySweep(80.0, 1010.0, 10)
+"""Where the loudest is looked for: every topic asks at some frequencies of its own in between."""
 Setting = dict[str, float | str]
 _Pair = tuple[tuple[int, float | str], tuple[int, float | str]]
 
@@ -91,15 +93,15 @@ def with_loudest(examined: Examination, *hertz: float) -> Examination:
     ----------
     examined : Examination
     *hertz : float
-        Frequencies, at each of which one may be loudest [Hz].
+        Frequencies, at each of which one may be loudest [Hz], within those of `_LOUD`.
     """
     alone = replace(examined, combined=())
     if not examined.combined:
         return alone
-    positions = tuple(tuple(each.items()) for each in examined.every)
+    frequencies, levels = _levels_db(examined.modded, tuple(tuple(each.items()) for each in examined.every))
     chosen: dict[int, None] = {}
     for each in hertz:
-        level = _levels_db(examined.modded, positions, each)
+        level = np.array([np.interp(np.log(each), np.log(frequencies), row) for row in levels])
         loudest = int(np.argmax(level))
         if level[loudest] >= level[: len(examined.positions)].max() + _LOUDER_DB:
             chosen[loudest] = None
@@ -107,12 +109,13 @@ def with_loudest(examined: Examination, *hertz: float) -> Examination:
 
 
 @lru_cache(maxsize=32)  # several topics ask for the same
-def _levels_db(amp: Amp, positions: tuple[tuple[tuple[str, float | str], ...], ...], hertz: float) -> NDArray[Any]:
-    """What 1 V at the source makes at the speaker [dB V] at a frequency [Hz], at each position."""
-    sweep = FrequencySweep(hertz, 10.0 * hertz, 1)
-    volts = simulate(amp, sweep, list(map(dict, positions)), [SPEAKER])["voltage"]
-    found = volts.isel(variant=0, node=0, frequency=0).values
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(found), 1e-12)))
+def _levels_db(
+    amp: Amp, positions: tuple[tuple[tuple[str, float | str], ...], ...]
+) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Frequencies [Hz], and what 1 V at the source makes at the speaker [dB V], at each position at each of them."""
+    volts = simulate(amp, _LOUD, list(map(dict, positions)), [SPEAKER])["voltage"]
+    found = volts.isel(variant=0, node=0).values
+    return volts["frequency"].values, 20.0 * np.log10(np.maximum(np.abs(found), 1e-12))
 
 
 def where_it_tells(examined: Examination, findings: Iterable[Finding]) -> Examination | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,21 +16,29 @@ from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
-from ampsim.simulation.agreement import STATED, Agreement
+from ampsim.simulation.agreement import AGREEMENT, STATED, Agreement
 from ampsim.simulation.analyses import Transient
 from ampsim.simulation.band_limit import slow_part
-from ampsim.simulation.in_time import ALONE, INSTEAD, InTime, TimedRun, difference, solved_instead
+from ampsim.simulation.facts import get
+from ampsim.simulation.in_time import ALONE, INSTEAD, InTime, difference, solved_instead
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
+from ampsim.simulation.timed_run import TimedRun, Tone
+from ampsim.simulation.timestep import branches
 from ampsim.simulation.timestep import transient as module
 from ampsim.simulation.timestep.pace import Pace
 from ampsim.simulation.uneven_times import resample
 from ampsim.simulation.unsettled import reason
 from ampsim.studies.agreement import agreement_findings, agreement_words
+from ampsim.studies.blocking.simulate import BURST, blocking
 from ampsim.studies.findings import Grade
+from ampsim.studies.hard_tone import HARD_TONE
+from ampsim.studies.headroom.simulate import headroom
+from ampsim.studies.ratings.simulate import HARD
 from tests.tools import random_amps
 
+SEAT = branches.valve_seat
 STIMULI = (
     Sine(1000.0, 0.01, 0.003, 2),
     Burst(800.0, 0.02, 0.00125, 0.00375, 0.005, 1e-3),
@@ -334,3 +343,69 @@ def test_a_solver_that_is_wrong_is_found_out_by_a_short_sample(monkeypatch: pyte
     monkeypatch.setattr(module, "transient", wrong)
     trial.run([run])
     assert trial.agreement.broken
+
+
+def worn(valve: Any, nets: Any, name: str = "") -> branches.Seat:
+    """A seat whose valve's law has its first number half too large, in our own solver alone."""
+    seat = SEAT(valve, nets, name)
+    return dataclasses.replace(seat, numbers=(1.5 * seat.numbers[0], *seat.numbers[1:]))
+
+
+def checks_alone(trial: InTime) -> Any:
+    """Has ngspice do what it checks and nothing in the place of the solver, which would take long."""
+    right = trial._by_ngspice
+
+    def answered(netlists: list[Any]) -> list[Any]:
+        whole = any(each.form.end > 0.03 for each in netlists)
+        return [EngineError("left out")] * len(netlists) if whole else right(netlists)
+
+    return answered
+
+
+@pytest.mark.parametrize(("stimulus", "seconds"), [(BURST, 0.03), (HARD[0], 0.02)], ids=["tone", "itself"])
+@pytest.mark.parametrize("fault", [False, True])
+def test_a_fault_in_a_law_of_an_amp_is_found_out(
+    monkeypatch: pytest.MonkeyPatch, fault: bool, stimulus: Any, seconds: float
+) -> None:
+    """As blocking and ratings check: by ngspice in a tone that topics share, or in the beginning of what is played."""
+    monkeypatch.setattr(in_time, "fetch_answer", lambda *_: None)
+    monkeypatch.setattr(in_time, "keep_answer", lambda *_: None)
+    if fault:
+        monkeypatch.setattr(branches, "valve_seat", worn)
+    module._bench.cache_clear()
+    run = timed(load_amp("lesson-stage"), stimulus, ("speaker",), Pace(5e-6))
+    trial = InTime(seconds=seconds, tone=HARD_TONE if stimulus is BURST else None)
+    monkeypatch.setattr(trial, "_by_ngspice", checks_alone(trial))
+    trial.run([run])
+    module._bench.cache_clear()
+    assert trial.agreement.checked == 1
+    assert trial.agreement.broken == fault
+    assert (trial.agreement.worst > 0.5 * STATED) == fault
+
+
+def test_with_a_tone_for_ngspice_steps_that_are_too_long_are_found_out_by_half_of_them() -> None:
+    tone = Tone(Sine(1000.0, 0.5, 0.001, 2), 10e-6, 1e-4, Pace(1e-6))
+    fine, rough = InTime(seconds=0.004, tone=tone), InTime(seconds=0.004, tone=tone)
+    fine.run([dataclasses.replace(coarse(0.5), pace=Pace(1e-6))])
+    assert fine.agreement.worst < 0.5 * STATED
+    assert "by ngspice too in a tone as loud for 3.0 ms, and in steps half as long for 4 ms" in agreement_words(
+        fine.agreement
+    )
+    (answer,) = rough.run([coarse(0.5)])
+    (halved,) = InTime(checks=0).run([coarse(0.5).finer])
+    assert texts(answer) == texts(halved)
+
+
+def test_topics_that_play_as_loud_ask_ngspice_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path))
+    amp, asked, right = load_amp("lesson-stage"), [0], engine.run
+
+    def counted(netlists: Any, **how: Any) -> Any:
+        asked[-1] += sum(each.form.command.startswith("tran") for each in netlists)
+        return right(netlists, **how)
+
+    monkeypatch.setattr(engine, "run", counted)
+    headroom(amp, levels=(0.5, 1.0), checks=1)
+    asked.append(0)
+    assert get(blocking(amp), AGREEMENT).checked == 1
+    assert asked == [1, 0]

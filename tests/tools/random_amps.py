@@ -25,11 +25,12 @@ from ampsim.base.errors import EngineError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint, Transient
-from ampsim.simulation.in_time import ALONE, TimedRun, solved_instead
+from ampsim.simulation.in_time import ALONE, solved_instead
 from ampsim.simulation.netlist import Netlist, build
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Outcome
 from ampsim.simulation.stimuli import Burst, Sine
+from ampsim.simulation.timed_run import TimedRun
 from ampsim.simulation.timestep.pace import Pace
 from tests.tools import verdicts
 from tests.tools.random_kit import PENTODES, PUBLISHED, TRIODES, Lot

@@ -17,7 +17,7 @@ from ..analyses import Transient
 from ..band_limit import slow_part
 from ..ngspice.engine import Arrays
 from ..stimuli import Burst, Sine, Throw, Waveform
-from .branches import BEFORE, parts_of
+from .branches import BEFORE, Parts, parts_of
 from .kernel_arguments import Array, Integers
 from .machine import Machine, Unsolved
 from .pace import Pace
@@ -58,6 +58,7 @@ class _Bench:
         parts = parts_of(wired, setting, still=True)
         self._seats, self.has_springs = seats_of(parts.seats), bool(parts.lines)
         self.reading = reading(wired, parts, self._seats, vectors)
+        self._parts: dict[tuple[str, ...], Parts] = {BEFORE: parts}
         self._prepared: dict[tuple[str, ...], Setting] = {}
         self._paced: dict[tuple[tuple[str, ...], float], Setting] = {}
 
@@ -66,7 +67,8 @@ class _Bench:
         key = phase.closed, round(phase.step, 15)
         if key not in self._paced:
             if phase.closed not in self._prepared:
-                parts = parts_of(self._wired, self._setting, phase.closed, still=True)
+                known = self._parts.get(phase.closed)
+                parts = known or parts_of(self._wired, self._setting, phase.closed, still=True)
                 self._prepared[phase.closed] = prepare(parts, self._seats, self.reading.nets, phase.step, phase.brief)
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]

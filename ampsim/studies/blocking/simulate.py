@@ -18,6 +18,7 @@ from ...simulation.in_time import InTime
 from ...simulation.response import simulate
 from ...simulation.stimuli import Burst
 from ...simulation.timestep.pace import Pace
+from ..hard_tone import HARD_TONE
 
 BURST = Burst(frequency=400.0, level=1.0, start=0.04, stop=0.1, duration=0.3, around=1e-4)
 """60 ms of 1 V peak, a hard stroke on a strong pickup (common practice, no source), in 0.1 mV, a note dying away."""
@@ -28,7 +29,7 @@ _TOLERANCE = 1e-3
 # shifts of bias within 0.13 %, their way back within 0.03 ms, the tone within 0.05 dB; where the steps become longer
 # sooner after the burst, what is left of one amp's tone is 1 dB off.
 _FINE, _AFTER, _STEP = 5e-6, 20e-3, 2.5e-5
-# So much of a burst is checked [s]: half of that in the burst, nearly as much after it.
+# So much of a burst is checked in half the steps [s]: half of that in the burst, nearly as much after it.
 _CHECKED = 0.03
 
 
@@ -53,7 +54,7 @@ def blocking(
     progress : callable
         Called with (done, total).
     checks : int
-        How many runs ngspice does as well.
+        How many runs are checked.
 
     Returns
     -------
@@ -73,7 +74,7 @@ def blocking(
     stages = {amp.variant: _stages(amp, variants) for amp in variants}
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
-    solver = InTime(checks, progress, _CHECKED)
+    solver = InTime(checks, progress, _CHECKED, HARD_TONE)
     pace = Pace(_STEP, ((burst.stop - burst.start + _AFTER, _FINE),), keep=run.step)
     heard = list(dict.fromkeys([*places, SPEAKER]))
     found = simulate(variants, run, positions, heard, currents=False, timed=(solver, pace))

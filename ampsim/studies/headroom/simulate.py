@@ -22,12 +22,13 @@ from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import FrequencySweep, OperatingPoint, Transient
 from ...simulation.band_limit import band_limited
 from ...simulation.facts import STAGES, Fact, put
-from ...simulation.in_time import InTime, TimedRun
+from ...simulation.in_time import InTime
 from ...simulation.netlist import node_vector
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import request
 from ...simulation.response import provenance, simulate
 from ...simulation.stimuli import Sine
+from ...simulation.timed_run import TimedRun
 from ...simulation.timestep.pace import Pace
 from ...simulation.uneven_times import resample
 from .measures import LOAD_OHM, POWER_ORDERS, levels_between

@@ -29,6 +29,8 @@ from .simulate import STRAY, pop
 _LOUD_HERTZ = (100.0, 1000.0)
 """A pop has all frequencies: at these two [Hz] the loudest of the positions in which controls meet is looked for."""
 
+_CHECKS = 2  # movements that ngspice does too, if there are no more switches
+
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
     """Move every switch of the modded amp at every position of its other controls, and say what is heard.
@@ -85,7 +87,8 @@ def _moved(examined: Examination, control: str, progress: Progress | None) -> xr
     stock, modded = examined.stock, examined.modded
     had = control in {switch.control for switch in stock.all_switches}
     amps = [stock, modded] if had and stock.variant != modded.variant else [modded]
-    found = pop(amps, transitions(modded, [control]), examined.every, progress=progress)
+    checks = max(1, _CHECKS // len(modded.all_switches))
+    found = pop(amps, transitions(modded, [control]), examined.every, progress=progress, checks=checks)
     return found.assign_attrs(combined_labels(examined))
 
 

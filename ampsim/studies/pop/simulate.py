@@ -24,13 +24,14 @@ from ...circuit.transformer import Transformer, tap_pin
 from ...simulation.agreement import AGREEMENT
 from ...simulation.analyses import Transient
 from ...simulation.facts import Fact, put
-from ...simulation.in_time import InTime, TimedRun
+from ...simulation.in_time import InTime
 from ...simulation.netlist import node_vector
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Throw
+from ...simulation.timed_run import TimedRun
 from .causes import SIDE, causes
 from .moves import MOVEMENTS, Movement, Transition, can_happen, transitions
 from .remedies import BLEEDS, remedies

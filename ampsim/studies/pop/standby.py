@@ -16,11 +16,11 @@ from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
 from ...circuit.switches.moving import Contact, ContactData, MovingCircuit
 from ...simulation.analyses import Transient
-from ...simulation.in_time import TimedRun
 from ...simulation.netlist import node_vector
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Case
 from ...simulation.stimuli import Throw
+from ...simulation.timed_run import TimedRun
 from ...simulation.timestep.pace import Pace
 
 _CONTACT = "STANDBY"

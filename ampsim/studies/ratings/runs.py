@@ -12,12 +12,13 @@ from ...circuit.semiconductors.description import LIGHT_PIN, PINS
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
 from ...simulation.analyses import Analysis, OperatingPoint, Transient
-from ...simulation.in_time import InTime, TimedRun
+from ...simulation.in_time import InTime
 from ...simulation.netlist import Netlist, write
 from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Case
 from ...simulation.stimuli import Sine
+from ...simulation.timed_run import TimedRun
 from ...simulation.timestep.pace import Pace
 
 # Against 1e-4: means within 2 %, peaks within 1.5 %, in a third of the time (an overdriven amp of four triodes,

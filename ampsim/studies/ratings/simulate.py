@@ -37,7 +37,7 @@ from .supply_loads import mains_resistors, rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
 """Low E for 0.21 s, in which supplies sag, and 1 kHz for 40 ms; both far above the level that guitar amps clip at."""
-_CHECKED = 0.04  # s of a tone that are checked
+_CHECKED = 0.02  # s of a tone that are checked: two cycles of the low one
 STATES = ("rest", "cold", "driven", "pulse")
 
 _UNITS = {

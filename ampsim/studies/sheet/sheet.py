@@ -116,7 +116,8 @@ def consequences(
     chosen = chosen_topics(topics)
     # An amp that oscillates is said first, whatever else is asked.
     first = [] if "stability" in chosen else unsteady_sections(examined)
-    order = [*chosen[-1:], *chosen[:-1]]  # the runs of amps, which stand last, take longest
+    # The runs of amps, which stand last, take longest; neighbours ask ngspice alike, and one finds what the other kept.
+    order = [*chosen[-1:], *chosen[:-1][::2], *chosen[:-1][1::2]]
     pieces = [partial(kept_section, topic, examined) for topic in order]
     with ProgressBar() as bar:
         found = side_by_side(pieces, min(_HANDS, cores()), _teller(order, progress or bar))

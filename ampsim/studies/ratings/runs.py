@@ -27,7 +27,8 @@ _TOLERANCE = 1e-3
 _BATCH = 8
 Job = tuple[Case, Analysis, Netlist]
 """Whose amp, what is done to it, and what ngspice would read."""
-# Cycles of a tone are taken in so many steps: the wave at the speaker is within 2 % rms, of a low tone within 0.5 %.
+# Cycles of a tone that means are taken over are taken in so many steps, those before them in half as many: the wave at
+# the speaker is within 2 % rms, of a low tone within 0.5 %.
 _STEPS = 800
 _LONGEST_STEP = 5e-6  # s
 
@@ -81,5 +82,7 @@ def _named(jobs: list[Job], outcomes: list[Outcome]) -> Iterator[tuple[Case, Ana
 
 def _timed(case: Case, run: Analysis) -> TimedRun:
     analysis = cast("Transient", run)
-    step = min(_LONGEST_STEP, 1.0 / (_STEPS * cast("Sine", analysis.stimulus).frequency))
-    return TimedRun(case.wired, case.setting, analysis, _heard(case), Pace(step, keep=4.0 * step), True)
+    tone = cast("Sine", analysis.stimulus)
+    step = min(_LONGEST_STEP, 1.0 / (_STEPS * tone.frequency))
+    pace = Pace(step, keep=4.0 * step, coarse=2.0 * step, settled=tone.duration - tone.cycles / tone.frequency)
+    return TimedRun(case.wired, case.setting, analysis, _heard(case), pace, True)

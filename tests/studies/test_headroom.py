@@ -317,11 +317,11 @@ def test_spikes_between_the_points_of_a_grid_make_no_tones() -> None:
 
 
 def test_power_is_what_the_coil_of_a_loudspeaker_lets_through() -> None:
-    found = everything().copy(deep=True)
     ohms = [load_ohm(build_circuit(load_amp("workshop-a")), order * TONE.frequency) for order in range(1, 11)]
-    assert get(found, LOAD_OHM)["stock"]["cathode 6k8"] == ohms
-    turns = 2.0 * np.pi * TONE.frequency * found["time"].values
+    assert get(everything(), LOAD_OHM)["stock"]["cathode 6k8"] == ohms
+    turns = 2.0 * np.pi * TONE.frequency * everything()["time"].values
     for order in (1, 5):
+        found = everything().copy(deep=True)
         found["voltage"].loc[{"node": "speaker"}] = 10.0 * np.sin(turns) + 4.0 * np.sin(order * turns)
         row = power_table(found).iloc[0]
         due = 14.0**2 / 2.0 / ohms[0] if order == 1 else 50.0 / ohms[0] + 8.0 / ohms[4]

@@ -15,6 +15,7 @@ from ...circuit.signal_path import ValveStage
 from ...measures.waveforms import FLOOR_DB, harmonics, stimulus
 from ...simulation.band_limit import drift
 from ...simulation.facts import STAGES, Fact, get
+from ..once import once
 from .clipping_words import CELL, FALLEN, Waves, how_it_clips
 from .crossings import crossing_steps, first_crossing, value_at
 
@@ -270,6 +271,7 @@ def _fundamental(voltage: xr.DataArray, hertz: float) -> NDArray[np.complex128]:
     return np.asarray(rows @ np.exp(-2j * np.pi * hertz * time[:-1]) * 2.0 / count)
 
 
+@once
 def _at_speaker(response: xr.Dataset) -> tuple[Array, Array]:
     """Total harmonic distortion [%] and harmonics up to `POWER_ORDERS` [V rms] at the speaker.
 

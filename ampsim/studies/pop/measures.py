@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ...measures.labels import expect, index_of
 from ...simulation.facts import get
+from ..once import once
 from .remedies import AS_IT_IS
 from .simulate import NOMINAL_OHM, TURNED_DOWN
 
@@ -40,6 +41,7 @@ def loud_v(response: xr.Dataset, variant: str) -> float:
     return math.nan if ohms is None else math.sqrt(2.0 * LOUD_W * ohms)
 
 
+@once
 def pop_table(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
     """Every pop of a response.
 
@@ -110,6 +112,7 @@ def _measure_pop(time: NDArray[Any], volts: NDArray[Any], lowest: float, highest
     return {PEAK: swing, LENGTH: length, DRIFT: float(np.abs(before - level).max())}
 
 
+@once
 def pop_summary(response: xr.Dataset, node: str | None = None) -> pd.DataFrame:
     """One row per transition, loudest first: the worst way to move, its peak and length, and what remedies leave.
 

@@ -35,7 +35,10 @@ _ALIKE = 0.95  # of the worst peak: lines above it are left out
 def pop_curves(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> Curves:
     """Points of the moving parts of `pop_picture` (same parameters): "worst-0", "order-0", "bleed-0", ... [ms, V]."""
     chosen = _select(response, position, variant)
-    lines = _lines(chosen)
+    return _curves(chosen, _lines(chosen))
+
+
+def _curves(chosen: xr.Dataset, lines: pd.DataFrame) -> Curves:
     time, curves = 1e3 * chosen["time"].values, {}
     output = chosen.isel(variant=0, position=0).sel(node=str(chosen.attrs["output"]))["voltage"]
     for place, row in enumerate(lines.to_dict("records")):
@@ -50,6 +53,10 @@ def pop_curves(response: xr.Dataset, position: str | None = None, variant: str |
 def describe_pop(response: xr.Dataset, position: str | None = None, variant: str | None = None) -> str:
     """The same in words and numbers, one paragraph."""
     chosen = _select(response, position, variant)
+    return _words(chosen, _lines(chosen))
+
+
+def _words(chosen: xr.Dataset, lines: pd.DataFrame) -> str:
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)
     sentences = [
@@ -57,7 +64,7 @@ def describe_pop(response: xr.Dataset, position: str | None = None, variant: str
     ]
     if not math.isnan(loud):
         sentences.append(f"A sine of 1 W has a peak of {in_volts(loud)}.")
-    for row in _lines(chosen).to_dict("records"):
+    for row in lines.to_dict("records"):
         after = "" if math.isnan(row[LENGTH]) or row["worst"] < SILENT_V else f"over after {row[LENGTH]:.0f} ms"
         sentences.append(f"{row['transition']}: {', '.join(filter(None, (*_captions(row), after)))}.")
     return " ".join(sentences)
@@ -90,7 +97,8 @@ def pop_picture(
         For unknown names or another kind of response.
     """
     chosen = _select(response, position, variant)
-    lines, curves = _lines(chosen), pop_curves(chosen)
+    lines = _lines(chosen)
+    curves = _curves(chosen, lines)
     name = str(chosen["variant"].values[0])
     loud = loud_v(chosen, name)
     heading = title or f"{captions.amp_name(chosen)}, {name}: pop of a switch"
@@ -103,7 +111,7 @@ def pop_picture(
     columns = min(len(lines), 2)
     rows = math.ceil(len(lines) / columns)
     panel = _TITLES + _HEIGHT + _GAP
-    picture, top = start_picture(heading, subtitle, describe_pop(chosen), (rows * panel, _FOOT, -_GAP), keys)
+    picture, top = start_picture(heading, subtitle, _words(chosen, lines), (rows * panel, _FOOT, -_GAP), keys)
     wide = (style.PAGE_WIDTH - SIDE - 0.25 - _BETWEEN * (columns - 1)) / columns
     end = max(_SHORTEST, 1.3 * float(np.nan_to_num(lines[LENGTH].max())))
     for place, row in enumerate(lines.to_dict("records")):
@@ -159,7 +167,7 @@ def _select(response: xr.Dataset, position: str | None, variant: str | None) -> 
 def _lines(chosen: xr.Dataset) -> pd.DataFrame:
     """Of the loudest transitions: movement and remedy of each line with its peak, and the length of the worst."""
     table = pop_table(chosen)
-    table["size"] = table[PEAK].abs()
+    table = table.assign(size=table[PEAK].abs())
     found = []
     for row in pop_summary(chosen).head(_MOST_PANELS).to_dict("records"):
         own = table[(table["transition"] == row["transition"]) & table["size"].notna()]

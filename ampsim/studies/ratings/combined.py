@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import xarray as xr
@@ -50,7 +50,7 @@ def stressed(
     chosen, known = with_loudest(examined, *(tone.frequency for tone in HARD)), Known()
     if examined.combined:
         rest = stress(examined.variants, examined.every, (), known=known).assign_attrs(combined_labels(examined))
-        told = {each.position for each in _judged(rest, outside)[1]}
+        told = {each.position for each in _worse(rest, outside, lambda: _plain(rest, outside))}
         more = [each for each in examined.combined if position_label(each) in told and each not in chosen.combined]
         chosen = replace(chosen, combined=(*chosen.combined, *more))
     response = _driven(chosen, known, loud, progress)
@@ -71,13 +71,24 @@ def _driven(examined: Examination, known: Known, loud: Position, progress: Progr
 
 def _judged(response: xr.Dataset, outside: Collection[str]) -> tuple[list[Finding], list[Finding]]:
     """What is found with few settings, and at a combination what is of a worse grade than that."""
+    plain = _plain(response, outside)
+    return plain, _worse(response, outside, lambda: plain)
+
+
+def _plain(response: xr.Dataset, outside: Collection[str]) -> list[Finding]:
     combined = get(response, COMBINED)
     alone = [str(each) not in combined for each in response["position"].values]
-    plain = ratings_findings(response.isel(position=alone), outside)
+    return ratings_findings(response.isel(position=alone), outside)
+
+
+def _worse(response: xr.Dataset, outside: Collection[str], plain: Callable[[], list[Finding]]) -> list[Finding]:
+    """What is found at a combination and is of a worse grade than with fewer settings: `plain`, asked where need be."""
+    combined = get(response, COMBINED)
     every = ratings_findings(response, outside) if combined else []
-    known = {_what(each): worst(own for own in plain if _what(own) == _what(each)) for each in every}
-    worse = [each for each in every if each.position in combined and each.grade.worry > known[_what(each)].worry]
-    return plain, worse
+    there = [each for each in every if each.position in combined and each.grade.worry]
+    fewer = plain() if there else []
+    known = {_what(each): worst(own for own in fewer if _what(own) == _what(each)) for each in there}
+    return [each for each in there if each.grade.worry > known[_what(each)].worry]
 
 
 def _what(finding: Finding) -> str:

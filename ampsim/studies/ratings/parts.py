@@ -14,7 +14,7 @@ import xarray as xr
 from ...measures.labels import expect, records
 from ...measures.loads import Array
 from ...simulation.facts import get
-from .once import once
+from ..once import once
 from .simulate import EQUAL_PARTS
 from .usual import FITTED_VOLTS, FITTED_WATTS, LARGER_VOLTS, WATTS_FACTOR, standard_volts, standard_watts, usual_volts
 

@@ -14,8 +14,8 @@ from ...measures.labels import expect
 from ...simulation.facts import ValveFacts, get
 from ...simulation.valve_facts import valves_at
 from ..findings import grade_below
+from ..once import once
 from ..settings import in_steps, positions_of
-from .once import once
 from .simulate import EQUAL_VALVES
 
 STATE_WORDS = {

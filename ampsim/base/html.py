@@ -67,9 +67,12 @@ def fitted_table(rows: pd.DataFrame, caption: str = "") -> Markup:
 
 def _breakable(cell: str) -> Markup:
     """A cell in which a word of more than `_LONGEST` signs may break every so often."""
-    words = [[word[at : at + _PIECE] for at in range(0, len(word), _PIECE)] for word in cell.split(" ")]
-    broken = [[word] if len(word) <= _LONGEST else pieces for word, pieces in zip(cell.split(" "), words, strict=True)]
-    return Markup(" ").join(Markup("<wbr>").join(map(escape, pieces)) for pieces in broken)
+    words = cell.split(" ")
+    if max(map(len, words)) <= _LONGEST:
+        return escape(cell)
+    pieces = [[word[at : at + _PIECE] for at in range(0, len(word), _PIECE)] for word in words]
+    broken = [[word] if len(word) <= _LONGEST else some for word, some in zip(words, pieces, strict=True)]
+    return Markup(" ").join(Markup("<wbr>").join(map(escape, some)) for some in broken)
 
 
 def script_digests(scripts: Sequence[str]) -> str:

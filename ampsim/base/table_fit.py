@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import pandas as pd
 
@@ -75,6 +76,7 @@ def _wanted(column: Sequence[str], numeric: bool, look: Look) -> float:
     return max(_needed(column, look), comfort)
 
 
+@lru_cache(maxsize=4096)
 def _ems(text: str) -> float:
     """About how wide a text is, in letters' heights of a wide sans serif; half bold, as heads are."""
     return sum(map(_em, text))

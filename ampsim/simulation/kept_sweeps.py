@@ -9,12 +9,9 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Callable, Sequence
-from functools import lru_cache
-from pathlib import Path
+from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..base.kept_files import fetch_kept, keep
 from ..base.progress import Progress
@@ -66,43 +63,6 @@ def run_kept(
     return found
 
 
-def kept_table(
-    netlists: Sequence[Netlist],
-    shape: tuple[int, ...],
-    module: str,
-    work_out: Callable[[], NDArray[np.complex128]],
-    more: object = None,
-) -> NDArray[np.complex128]:
-    """A table that is worked out of the answers to netlists, or what was kept of it: answers may be much larger.
-
-    Parameters
-    ----------
-    netlists : sequence of Netlist
-        All that it depends on, besides the simulator and the module.
-    shape : tuple of int
-    module : str
-        The file that says how it is worked out (`__file__`); edited, it is another.
-    work_out : callable
-        Gives the table [its own unit].
-    more : object
-        What else it depends on, told apart by its `repr`.
-    """
-    path = path_of((_code(module), shape, more, _named(netlists))) if len(netlists) >= _FEWEST else None
-    kept = path and fetch_kept(path, MOST_OF_ONE)
-    if kept and kept.nbytes == 16 * int(np.prod(shape)):
-        return np.frombuffer(kept, "<c16").reshape(shape)
-    found = work_out()
-    if path and found.nbytes <= MOST_OF_ONE:
-        keep(path, np.ascontiguousarray(found, "<c16").tobytes())
-        forget_oldest()
-    return found
-
-
 def _named(netlists: Sequence[Netlist]) -> str:
     content = repr([(each.digest, each.form.vectors, each.form.fresh) for each in netlists])
     return hashlib.sha256(content.encode()).hexdigest()
-
-
-@lru_cache(maxsize=8)
-def _code(module: str) -> str:
-    return hashlib.sha256(Path(module).read_bytes()).hexdigest()

@@ -15,7 +15,6 @@ from ..circuit.build import Circuit
 from ..circuit.semiconductors.device import Device
 from ..circuit.semiconductors.laws import LAWS
 from .analyses import FrequencySweep, PortSweep
-from .kept_sweeps import kept_table
 from .loop_ports import Reduction, reduction, resting_volts
 from .netlist import Netlist, device_vectors, node_vector, valve_vectors, write
 from .ngspice import engine
@@ -110,19 +109,14 @@ def _simulated(plans: Sequence[_Plan], sweep: FrequencySweep, progress: Progress
     flat = [netlist for own in netlists for netlist in own]
     each_case = [plan.case for plan, own in zip(plans, netlists, strict=True) for _ in own]
 
-    def measured() -> Complex:
-        rest = iter(answers(each_case, flat, "return difference", progress=progress))
-        rows: list[Complex] = []
-        for plan, own in zip(plans, netlists, strict=True):
-            # Without a valve's current there is nothing to simulate, and the difference is 1.
-            plain = np.ones(sweep.points, complex)
-            table = _table(plan, [next(rest) for _ in own]) if own else None
-            rows += [plain] * len(plan.own) if table is None else list(_differences(plan, table))
-        return np.array(rows, complex).reshape(-1, sweep.points)
-
-    turned = [(plan.own, plan.changes.tolist()) for plan in plans]
-    count = sum(len(plan.own) for plan in plans)
-    return kept_table(flat, (count, sweep.points), __file__, measured, turned)
+    rest = iter(answers(each_case, flat, "return difference", progress=progress))
+    rows: list[Complex] = []
+    for plan, own in zip(plans, netlists, strict=True):
+        # Without a valve's current there is nothing to simulate, and the difference is 1.
+        plain = np.ones(sweep.points, complex)
+        table = _table(plan, [next(rest) for _ in own]) if own else None
+        rows += [plain] * len(plan.own) if table is None else list(_differences(plan, table))
+    return np.array(rows, complex).reshape(-1, sweep.points)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from ampsim.base.errors import EngineError
 from ampsim.base.kept_files import drop_oldest, fetch_kept, keep
-from ampsim.simulation.kept_sweeps import kept_table, run_kept
+from ampsim.simulation.kept_sweeps import run_kept
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine, kept_answers
 from ampsim.simulation.ngspice.engine import Arrays
@@ -136,32 +136,6 @@ def test_kept_sweeps_that_were_altered_or_lack_one_are_asked_again(folder: Path,
     assert isinstance(run_kept(broken)[-1], EngineError)
     assert isinstance(run_kept(broken)[-1], EngineError)
     assert asked[5:] == [10, 10]  # a failure is not kept
-
-
-def test_a_table_is_worked_out_once_and_anew_where_anything_differs(folder: Path, tmp_path: Path) -> None:
-    ohms, module = [1e3 * number for number in range(1, 10)], tmp_path / "module.py"
-    module.write_text("one way", "utf-8")
-    made: list[float] = []
-
-    def table(netlists: list[Netlist], shape: tuple[int, ...] = (2, 3), path: Path = module) -> np.ndarray:
-        def work_out() -> np.ndarray:
-            made.append(len(made) + 1.0)
-            return np.full(shape, made[-1] + 2j)
-
-        return kept_table(netlists, shape, str(path), work_out)
-
-    first = table(swept(*ohms))
-    np.testing.assert_array_equal(first, table(swept(*ohms)))
-    other = tmp_path / "other.py"
-    other.write_text("another way", "utf-8")
-    differ = (
-        table(swept(*ohms[::-1])), table(swept(*ohms, 1.0)), table(swept(*ohms), (3, 2)),
-        table(swept(*ohms), path=other),
-    )  # fmt: skip
-    assert [each.flat[0].real for each in differ] == [2.0, 3.0, 4.0, 5.0]
-    for kept in folder.iterdir():
-        kept.write_bytes(kept.read_bytes()[:-16])
-    assert table(swept(*ohms)).flat[0].real == 6.0
 
 
 @given(st.lists(st.binary(max_size=50), min_size=1, max_size=8, unique=True), st.integers(0, 400))

@@ -19,7 +19,8 @@ from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 
 _SEAL = "seal"
-_FAULTS = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
+UNREADABLE = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
+"""What arises where a file of arrays is damaged or none of ours."""
 
 
 class Packed(NamedTuple):
@@ -111,7 +112,7 @@ class Keeper:
                 if str(stored[_SEAL]) != _seal(path.name, packed):
                     return None
             unpack(chunk, packed)
-        except _FAULTS:
+        except UNREADABLE:
             return None
         return packed
 

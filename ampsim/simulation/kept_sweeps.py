@@ -8,21 +8,19 @@ from __future__ import annotations
 
 import hashlib
 import io
-import zipfile
 from collections.abc import Sequence
 
 import numpy as np
 
 from ..base.kept_files import fetch_kept, keep
 from ..base.progress import Progress
-from .batch_store import Packed, pack, unpack
+from .batch_store import UNREADABLE, Packed, pack, unpack
 from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import MOST_OF_ONE, forget_oldest, path_of
 
 _FEWEST = 8  # a call for fewer is answered sooner than its file is found
-_FAULTS = (OSError, ValueError, KeyError, EOFError, MemoryError, TypeError, zipfile.BadZipFile)
 
 
 def run_kept(
@@ -52,7 +50,7 @@ def run_kept(
         try:
             with np.load(io.BytesIO(kept), allow_pickle=False) as stored:
                 return unpack(tuple(netlists), Packed(*(stored[name] for name in Packed._fields)))
-        except _FAULTS:
+        except UNREADABLE:
             pass  # of another version of ampsim: as good as none
     found = engine.run_distinct(netlists, workers=workers, progress=progress)
     if path and all(isinstance(each, Arrays) for each in found):

@@ -87,3 +87,9 @@ def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     if edit.action == "replace" and part is not None:
         return put_in_place(part, edit)
     return part if edit.action == "fit" else None
+
+
+def part_name(amp: Amp, edit: Edit) -> str:
+    """The part that an edit puts in, with what it is."""
+    part = part_put_in(amp, edit)
+    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part

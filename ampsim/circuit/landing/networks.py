@@ -13,7 +13,8 @@ from .ways import Ways, far, pin_at
 Jobs = dict[str, list[Spot]]
 
 
-def _lugs(part: Element) -> Spot:
+def lugs_of(part: Element) -> Spot:
+    """A part with all its lugs, by their own names."""
     return Spot(part.designator, tuple((pin, pin) for pin, _ in part.pins))
 
 
@@ -43,7 +44,7 @@ def _stack(ways: Ways, treble: Element) -> Iterator[Jobs]:
                 "slope resistor": [_two(each, source, "source end", "far end") for each in resistors],
                 "treble capacitor": [_two(treble_capacitor, source, "source end", "far end")],
                 "bass capacitor": [_two(bass_capacitor, slope, "source end", "far end")],
-                "treble pot": [_lugs(treble)],
+                "treble pot": [lugs_of(treble)],
             })  # fmt: skip
 
 
@@ -59,8 +60,8 @@ def _foot(ways: Ways, treble: Element, low: str, slope: str, jobs: Jobs) -> Iter
                 continue
             jobs |= {
                 "middle capacitor": [_two(each, slope, "source end", "far end") for each in third],
-                "bass pot": [_lugs(bass)] if bass.kind == "pot" else [],
-                "middle pot": [_lugs(middle)] if middle.kind == "pot" else [],
+                "bass pot": [lugs_of(bass)] if bass.kind == "pot" else [],
+                "middle pot": [lugs_of(middle)] if middle.kind == "pot" else [],
                 "middle resistor": [_two(middle, below, "top", "foot")] if middle.kind == "resistor" else [],
                 "foot": [Spot(f"{middle.designator}.{pin_at(middle, GROUND)}")],
             }
@@ -96,7 +97,7 @@ def _presence(ways: Ways, foot: str) -> Jobs:
         for net in {net for _, net in pot.pins} - {foot, GROUND}:
             found = [each for each in ways.at(net, "capacitor") if far(each, net) == GROUND]
             if found:
-                return {"presence pot": [_lugs(pot)],
+                return {"presence pot": [lugs_of(pot)],
                         "presence capacitor": [_two(each, net, "pot end", "ground end") for each in found]}  # fmt: skip
     found = [each for each in ways.at(foot, "capacitor") if far(each, foot) == GROUND]
     return {"presence capacitor": [_two(each, foot, "pot end", "ground end") for each in found]}

@@ -14,7 +14,7 @@ from ..output_stage import output_transformers
 from ..source import DRAWN_SOURCE
 from ..stages.template import Element
 from .jobs import JOBS, PINS, SIDE_PLATES, Spot, drive
-from .networks import feedback_lines, stacks
+from .networks import feedback_lines, lugs_of, stacks
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT, Stage
 from .signal import Signal
 from .ways import RESISTIVE, Ways
@@ -105,7 +105,7 @@ class Site:
         pots.sort(
             key=lambda each: ([*levels].index(each.designator) if each.designator in levels else 99, each.designator)
         )
-        return [Thing(f"{self._words(each, levels)} ({each.designator})", POT, {"": (_lugs(each),)}) for each in pots]
+        return [Thing(f"{self._words(each, levels)} ({each.designator})", POT, {"": (lugs_of(each),)}) for each in pots]
 
     def _words(self, pot: Element, levels: Mapping[str, str]) -> str:
         words = f"{self.control(pot.designator)} pot"
@@ -134,7 +134,7 @@ class Site:
         rails = [Thing(f"bias rail ({name})", RAIL, {"": (Spot(name),)}) for name in found]
         coils = output_transformers(ways.wired)
         return rails + [
-            Thing(f"output transformer ({each.designator})", TRANSFORMER, {"": (_lugs(each),)}) for each in coils
+            Thing(f"output transformer ({each.designator})", TRANSFORMER, {"": (lugs_of(each),)}) for each in coils
         ]
 
     def candidates(self, phrase: Phrase) -> tuple[tuple[Thing, ...], ...]:
@@ -210,10 +210,6 @@ def _numbered(things: list[Thing], which: str) -> list[Thing]:
     return [
         each for each, rank in zip(things, ranks, strict=True) if 0 <= wanted < len(order) and rank == order[wanted]
     ]
-
-
-def _lugs(part: Element) -> Spot:
-    return Spot(part.designator, tuple((pin, pin) for pin, _ in part.pins))
 
 
 @lru_cache(maxsize=64)

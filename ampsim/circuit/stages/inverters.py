@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .template import GROUND, Kind, Role, StageBuilder, Template, foot_net
 from .triodes import GRID, cathode_network, grid_net
+from .two_lines import both_sides
 
 _R, _C, _V = ("resistor",), ("capacitor",), ("valve",)
 
@@ -80,25 +81,21 @@ def _direct_pair(bench: StageBuilder) -> tuple[str, ...]:
     return plates
 
 
-def _both(about: str, kinds: tuple[str, ...], name: str, required: bool = False) -> dict[str, Role]:
-    return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required) for side in "ab"}
-
-
 _PLATES = {
-    **_both("triode", _V, "valve", True),
+    **both_sides("triode", _V, "valve", True),
     "supply": Role("rail of the plate loads", ("rail",), True),
-    **_both("plate load resistor", _R, "plate_load", True),
+    **both_sides("plate load resistor", _R, "plate_load", True),
 }
 _PARAPHASE = {
     **_PLATES,
-    **_both("capacitor from the plate to its line", _C, "coupling", True),
+    **both_sides("capacitor from the plate to its line", _C, "coupling", True),
     "coupling": GRID["coupling"],
     "grid_leak": GRID["grid_leak"],
     "grid_stopper": GRID["grid_stopper"],
     "cathode_resistor": Role("cathode resistor that both share", _R),
     "cathode_bypass": Role("capacitor across it", _C),
-    **_both("own cathode resistor", _R, "cathode_resistor"),
-    **_both("capacitor across the own cathode resistor", _C, "cathode_bypass"),
+    **both_sides("own cathode resistor", _R, "cathode_resistor"),
+    **both_sides("capacitor across the own cathode resistor", _C, "cathode_bypass"),
 }
 
 FIXED_SPLIT_LOAD = Template(
@@ -143,7 +140,7 @@ FLOATING_PARAPHASE = Template(
     "paraphase whose second grid sits where the leaks of both lines meet, so that it balances itself",
     {
         **_PARAPHASE,
-        **_both("resistor from the line to the second grid", _R, "output_leak", True),
+        **both_sides("resistor from the line to the second grid", _R, "output_leak", True),
         "common_leak": Role("resistor from the second grid to ground", _R, True),
     },
     1,

@@ -8,6 +8,7 @@ from ...base.errors import nearest, shown
 from ..transformer import Transformer, tap_pin
 from .template import GROUND, Kind, Role, StageBuilder, Template
 from .triodes import cathode_network
+from .two_lines import both_sides
 
 
 def _push_pull(bench: StageBuilder) -> tuple[str, ...]:
@@ -149,12 +150,6 @@ def _output_tap(bench: StageBuilder, transformer: Transformer) -> str:
     return f"{transformer.designator.lower()}_{tap}"
 
 
-def _both(
-    about: str, kinds: tuple[str, ...], name: str, required: bool = False, several: bool = False
-) -> dict[str, Role]:
-    return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required, several) for side in "ab"}
-
-
 def _one_tap(bench: StageBuilder) -> bool:
     return len(_transformer(bench).taps) <= 1
 
@@ -186,13 +181,13 @@ PUSH_PULL = Template(
     Kind.OUTPUT,
     "two output valves, or as many in parallel on each side, cathode or fixed bias, output transformer",
     {
-        **_both("output valve, or several in parallel", _V, "valve", True, several=True),
-        **_both("coupling capacitor", _C, "coupling"),
-        **_both("grid leak", _R, "grid_leak"),
-        **_both("grid stopper" + _EACH, _R, "grid_stopper"),
-        **_both("screen resistor" + _EACH, _R, "screen_resistor"),
-        **_both("own cathode resistor" + _EACH, _R, "cathode_resistor"),
-        **_both("capacitor across the own cathode resistor", _C, "cathode_bypass"),
+        **both_sides("output valve, or several in parallel", _V, "valve", True, several=True),
+        **both_sides("coupling capacitor", _C, "coupling"),
+        **both_sides("grid leak", _R, "grid_leak"),
+        **both_sides("grid stopper" + _EACH, _R, "grid_stopper"),
+        **both_sides("screen resistor" + _EACH, _R, "screen_resistor"),
+        **both_sides("own cathode resistor" + _EACH, _R, "cathode_resistor"),
+        **both_sides("capacitor across the own cathode resistor", _C, "cathode_bypass"),
         **_OUTPUT,
     },
     2,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ...base.errors import nearest, shown
 from .template import GROUND, Kind, Role, StageBuilder, Template, foot_net
+from .two_lines import both_sides
 
 
 def _split_load(bench: StageBuilder) -> tuple[str, ...]:
@@ -66,10 +67,6 @@ def _presence(bench: StageBuilder, foot: str) -> str:
     return foot
 
 
-def _both(about: str, kinds: tuple[str, ...], name: str, required: bool = False) -> dict[str, Role]:
-    return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required) for side in "ab"}
-
-
 _R, _C, _V = ("resistor",), ("capacitor",), ("valve",)
 
 SPLIT_LOAD = Template(
@@ -95,11 +92,11 @@ LONG_TAILED_PAIR = Template(
     Kind.INVERTER,
     "long-tailed pair phase inverter; a feedback line may come in at the foot of the tail",
     {
-        **_both("triode", _V, "valve", True),
+        **both_sides("triode", _V, "valve", True),
         "supply": Role("rail of the plate loads", ("rail",), True),
         "coupling": Role("capacitor from the stage before", _C),
-        **_both("plate load resistor", _R, "plate_load", True),
-        **_both("grid leak, to the junction of bias resistor and tail", _R, "grid_leak", True),
+        **both_sides("plate load resistor", _R, "plate_load", True),
+        **both_sides("grid leak, to the junction of bias resistor and tail", _R, "grid_leak", True),
         "bias_resistor": Role("resistor between the cathodes and the tail", _R, True),
         "tail_resistor": Role("tail resistor", _R, True),
         "grid_b_capacitor": Role("capacitor from the second grid to the foot of the tail", _C, True),

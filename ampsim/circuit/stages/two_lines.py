@@ -46,8 +46,19 @@ def _cross_line(bench: StageBuilder) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _both(about: str, kinds: tuple[str, ...], name: str, required: bool = False) -> dict[str, Role]:
-    return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required) for side in "ab"}
+def both_sides(
+    about: str, kinds: tuple[str, ...], name: str, required: bool = False, several: bool = False
+) -> dict[str, Role]:
+    """The roles of a part that stands on both sides of a pair.
+
+    Parameters
+    ----------
+    about, kinds, required, several
+        As those of `Role`.
+    name : str
+        Of the role, without "_a" or "_b".
+    """
+    return {f"{name}_{side}": Role(f"{about}, side {side}", kinds, required, several) for side in "ab"}
 
 
 CUT = Template(
@@ -64,8 +75,8 @@ CUT = Template(
 )
 
 _LINES = {
-    **_both("coupling capacitor", _C, "coupling"),
-    **_both("grid leak that stays when the pot's wiper lifts", _R, "grid_leak"),
+    **both_sides("coupling capacitor", _C, "coupling"),
+    **both_sides("grid leak that stays when the pot's wiper lifts", _R, "grid_leak"),
     "bias": Role("negative rail for fixed bias; without it the pots end on ground", ("rail",)),
 }
 
@@ -73,7 +84,7 @@ MASTER = Template(
     "master after the inverter",
     Kind.MASTER,
     "a pot in each line of a phase inverter, both on one shaft, in the place of the grid leaks",
-    {**_both("track of the master", _P, "pot", True), **_LINES},
+    {**both_sides("track of the master", _P, "pot", True), **_LINES},
     2,
     _master,
 )

@@ -14,7 +14,7 @@ from ...circuit.amp import Amp, AnyPart, Edit, Switch
 from ...circuit.designators import body_of, part_of
 from ...circuit.mods import describe_part
 from ...simulation.unpowered import dead_amp
-from ..new_parts import describe_bought, new_mods, part_put_in, work_mods
+from ..new_parts import describe_bought, new_mods, part_name, part_put_in, work_mods
 from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from ..wiring.from_to import Wire
 from .checks import Check, diode_checks, ground_checks, loose_part_checks
@@ -166,7 +166,7 @@ def prepare_bodies(modded: Amp, bodies: Bodies) -> Iterator[Step]:
         checks: list[Check] = []
         for edit in body.pots:
             part = part_put_in(modded, edit)
-            checks += loose_part_checks(part, _name(modded, edit)) if part else []
+            checks += loose_part_checks(part, part_name(modded, edit)) if part else []
         for name in bodies.on(body.members[0]):
             brought = modded.part_by_designator.get(name)
             known = [] if brought is None else [*loose_part_checks(brought, f"{name} ({describe_part(brought)})"),
@@ -187,7 +187,7 @@ def _first_words(modded: Amp, body: Body) -> str:
     if not body.pots:
         return " ".join(f"Buzz {need.designator} ({need.kind}) on the bench, contact by contact, before it goes in."
                         for need in needs)  # fmt: skip
-    names = " and ".join(_name(modded, edit) for edit in body.pots)
+    names = " and ".join(part_name(modded, edit) for edit in body.pots)
     buzz = "".join(f" Buzz {switch.designator} first, in and out." for switch in body.switches)
     return f"Read {names} on the bench: end to end, then the wiper while it turns, without jumps.{buzz}"
 
@@ -215,7 +215,7 @@ def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
     """Each body goes into its hole."""
     for body in bodies.bodies:
         there = any(edit.action == "replace" for edit in body.pots)
-        names = " and ".join(_name(modded, edit) for edit in body.pots)
+        names = " and ".join(part_name(modded, edit) for edit in body.pots)
         names = names or " and ".join(f"{need.designator} ({need.kind})" for need in needs_of(modded, body.switches[0]))
         where_to = f"where {body.name} was" if there else "in its place"
         how = (
@@ -223,11 +223,6 @@ def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
             "knob's mark and the lever's way agree with the panel. No lug touches the chassis or its neighbour.",
         )
         yield Step(Phase.FIT, f"Fit {names} {where_to}.", tool="spanner, cloth under it", how=how)
-
-
-def _name(amp: Amp, edit: Edit) -> str:
-    part = part_put_in(amp, edit)
-    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
 
 
 def _brought_names(modded: Amp, switch: Switch) -> dict[AnyPart, str]:

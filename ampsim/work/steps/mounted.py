@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from ...base.wording import join_words
-from ...circuit.amp import Amp
+from ...circuit.amp import Amp, Socket
 from ...circuit.mount import Mount, Mounting
 from ...circuit.mounting import mounting_of
 from .step import Step
@@ -158,3 +158,8 @@ def said_once(steps: Iterable[Step]) -> Iterator[Step]:
                 told.append(sentence)
             said.add(sentence)
         yield replace(step, how=tuple(told))
+
+
+def is_plugged(amp: Amp, part: str) -> bool:
+    """Whether a part comes out of its socket by hand."""
+    return isinstance(amp.part_by_designator.get(part), Socket)

@@ -9,14 +9,14 @@ from ...base.wording import join_words, with_capitals
 from ...circuit.amp import Amp, Edit, Pot, Socket
 from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
-from ..new_parts import describe_bought, part_put_in, rewiring_words, work_mods
+from ..new_parts import part_name, part_put_in, rewiring_words, work_mods
 from ..parts_list.switch_need import wiring_of
 from ..wiring.difference import rewired
 from .bodies import Bodies, bodies_of, fit_bodies, prepare_bodies, wire_switches
 from .checks import Check, diode_checks, loose_part_checks
 from .cold_readings import readings_in_circuit
 from .drilling import drilling_steps
-from .mounted import at_words, cut_words, on_board, out_words
+from .mounted import at_words, cut_words, is_plugged, on_board, out_words
 from .polarity import plus_words
 from .step import Phase, Step
 from .working_order import ModEdit, working_order
@@ -97,14 +97,10 @@ def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit], lugs: Sequen
     lugs : sequence of str
         What comes off its wire besides.
     """
-    named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not _is_plugged(modded, edit.part)]
+    named = [edit.part for edit in edits if edit.action in ("replace", "lift") and not is_plugged(modded, edit.part)]
     named += [part_of(lug) for lug in (*(lug for edit in edits for lug in edit.opened), *lugs)]
     own = stock.part_by_designator
     return [part for part in dict.fromkeys(named) if part in own and on_board(stock, part)]
-
-
-def _is_plugged(amp: Amp, part: str) -> bool:
-    return isinstance(amp.part_by_designator.get(part), Socket)
 
 
 def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
@@ -135,12 +131,6 @@ def _series_step(stock: Amp, lug: str) -> Step:
         words = f"Lift the leg {lug} out of its hole and bend it up; its pad is the wire from now on: mark both."
     tool, how = out_words(stock, part)
     return Step(Phase.REMOVE, words, tool=tool, how=(how,))
-
-
-def part_name(amp: Amp, edit: Edit) -> str:
-    """The part that an edit puts in, with what it is."""
-    part = part_put_in(amp, edit)
-    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
 
 
 def _fit_steps(

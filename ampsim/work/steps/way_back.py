@@ -8,12 +8,12 @@ from ...circuit.amp import Amp, AnyPart, Edit, Socket, Switch
 from ...circuit.build import build_circuit
 from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
-from ..new_parts import new_mods, part_put_in, socket_words, switches_on, work_mods
+from ..new_parts import new_mods, part_name, part_put_in, socket_words, switches_on, work_mods
 from ..wiring.difference import rewired
 from .checks import loose_part_checks
-from .mounted import at_words, out_words
+from .mounted import at_words, is_plugged, out_words
 from .polarity import plus_words
-from .soldering import lift_step, lower_step, on_lifted_board, part_name
+from .soldering import lift_step, lower_step, on_lifted_board
 from .step import Phase, Step
 from .working_order import working_order
 
@@ -149,14 +149,10 @@ class _WayBack:
 
     def _home(self, part: str) -> list[str]:
         """Where the lugs of a part of the drawing are soldered there."""
-        if self.change is None or part not in self.change.into or _plugged(self.stock, part):
+        if self.change is None or part not in self.change.into or is_plugged(self.stock, part):
             return []
         pairs = [(lug, at) for lug, at in self.change.homes if part_of(lug) == part]
         return [f"Its place: {'; '.join(f'{lug} at {at}' for lug, at in pairs)}."]
-
-
-def _plugged(amp: Amp, part: str) -> bool:
-    return isinstance(amp.part_by_designator.get(part), Socket)
 
 
 def _key(first: str, second: str) -> str:

@@ -29,7 +29,6 @@ from ampsim.simulation.facts import VALVES, get, put
 from ampsim.studies.findings import Finding, worst
 from ampsim.studies.loudest import loudest_knobs
 from ampsim.studies.ratings import simulate as module
-from ampsim.studies.ratings.combined import stressed
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
 from ampsim.studies.ratings.parts import part_ratings, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
@@ -440,8 +439,8 @@ def test_what_was_read_before_is_not_simulated_again_and_is_the_same(monkeypatch
     xr.testing.assert_equal(again, alone)
 
 
-def test_driven_hard_does_not_depend_on_where_the_drawings_knobs_stand() -> None:
-    """An amp drawn with its volume down is played with it up: the same is said of its output valves."""
+def test_driven_where_it_is_loudest_is_the_same_wherever_the_drawings_knobs_stand() -> None:
+    """An amp drawn with its volume down is played with it up: its output valves carry the same."""
     drawn = load_amp("workshop-b")
     amps = [
         replace(drawn, parts=tuple(
@@ -449,7 +448,9 @@ def test_driven_hard_does_not_depend_on_where_the_drawings_knobs_stand() -> None
             for part in drawn.parts))
         for rotation in (0.05, 1.0)
     ]  # fmt: skip
-    told = [stressed(Examination(each, each), ())[0]["electrode_watts"].sel(state="driven") for each in amps]
+    knobs = [loudest_knobs(each, (82.41, 1000.0)) for each in amps]
+    assert knobs[0] == knobs[1]
+    told = [stress(each, driven_at=knobs[0])["electrode_watts"].sel(state="driven") for each in amps]
     xr.testing.assert_allclose(*told, rtol=0.05)
     quiet = stress(amps[0])["electrode_watts"].sel(state="driven", electrode="V3.screen")
     assert float(told[0].sel(electrode="V3.screen").item()) > 3.0 * float(quiet.item())

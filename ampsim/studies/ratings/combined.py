@@ -8,11 +8,10 @@ from dataclasses import replace
 import xarray as xr
 
 from ...base.progress import Progress
-from ...circuit.positions import Position, position_label
+from ...circuit.positions import position_label
 from ...simulation.facts import get
 from ..combinations import combined_labels, where_it_tells, with_loudest
 from ..findings import Finding, worst
-from ..loudest import loudest_knobs
 from ..section import Examination
 from ..settings import COMBINED
 from .findings import ratings_findings
@@ -26,8 +25,7 @@ def stressed(
 ) -> tuple[xr.Dataset, list[Finding]]:
     """What parts and valves carry at the positions and at the combinations that tell, with what is found of it.
 
-    At rest and cold every combination is looked at, which takes little time. Driven, with the amp's own knobs where it
-    is loudest, are those at which that finds
+    At rest and cold every combination is looked at, which takes little time. Driven are those at which that finds
     something worse than with fewer settings, and the loudest; where it tells, with each of their settings left out too.
     A finding at a combination is told where its grade is worse than that of the same thing with fewer settings, and
     then in its place.
@@ -45,18 +43,16 @@ def stressed(
     EngineError
         When ngspice gives no trustworthy answer.
     """
-    brought = examined.modded.controls.keys() - examined.stock.controls.keys()
-    loud = loudest_knobs(examined.modded, [tone.frequency for tone in HARD], brought)
     chosen, known = with_loudest(examined, *(tone.frequency for tone in HARD)), Known()
     if examined.combined:
         rest = stress(examined.variants, examined.every, (), known=known).assign_attrs(combined_labels(examined))
         told = {each.position for each in _worse(rest, outside, lambda: _plain(rest, outside))}
         more = [each for each in examined.combined if position_label(each) in told and each not in chosen.combined]
         chosen = replace(chosen, combined=(*chosen.combined, *more))
-    response = _driven(chosen, known, loud, progress)
+    response = _driven(chosen, known, progress)
     plain, worse = _judged(response, outside)
     if closer := where_it_tells(chosen, worse):
-        response = _driven(closer, known, loud, progress)
+        response = _driven(closer, known, progress)
         plain, worse = _judged(response, outside)
     replaced = {_what(each) for each in worse}
     if any(each.subject.endswith(_OF_PARTS) for each in worse):
@@ -64,8 +60,8 @@ def stressed(
     return response, [*(each for each in plain if _what(each) not in replaced), *worse]
 
 
-def _driven(examined: Examination, known: Known, loud: Position, progress: Progress | None) -> xr.Dataset:
-    found = stress(examined.variants, examined.every, progress=progress, known=known, driven_at=loud)
+def _driven(examined: Examination, known: Known, progress: Progress | None) -> xr.Dataset:
+    found = stress(examined.variants, examined.every, progress=progress, known=known)
     return found.assign_attrs(combined_labels(examined))
 
 

@@ -96,11 +96,11 @@ def _notes() -> tuple[str, ...]:
         f"{tone.level:g} V peak at {in_hertz(tone.frequency)} for {tone.duration:.2g} s" for tone in HARD
     )
     return (
-        f"Driven hard: {tones}, the amp's own knobs at the ends where it is loudest, those of a mod and those "
-        "that a position names as it says; peaks over the whole run, means over its last cycles. "
+        f"Driven hard: {tones}, knobs as each position says; peaks over the whole run, means over its last cycles. "
         "Where controls meet, at rest and cold at every combination, driven at the loudest and where rest is worse. "
         "On the two workshop amps, against the same tones for 0.5 to 1.2 s, mean watts of resistors read between 18 % "
-        "low (slow supplies and cathodes) and 16 % high, of screens up to 8 % high.",
+        "low (slow supplies and cathodes) and 16 % high, of screens up to 8 % high. Other knobs may load more: parts "
+        "lists rate with the amp's own where it is loudest.",
         band_words(REST, SCREEN),
         "Cold: rails at their drawn volts (behind a mains transformer at the peak of its winding) and no valve "
         "conducting, the peak on capacitors when valves warm up more slowly than filters fill. Of given rails the "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import http.client
 import json
 import os
@@ -25,12 +26,13 @@ pytest.importorskip("anywidget", reason="the extra 'notebooks' is not installed"
 
 import psutil
 from tornado.httpclient import HTTPClientError, HTTPRequest
-from tornado.websocket import WebSocketClientConnection, websocket_connect
+from tornado.websocket import WebSocketClientConnection, WebSocketClosedError, websocket_connect
 
 from ampsim.base.caution import CAUTION
 from ampsim.interface import panel as panel_package
 from ampsim.interface.commands.main import main
 from ampsim.interface.panel import audition_panel
+from ampsim.interface.panel.page.tabs import _send
 from ampsim.library.loader import load_audition
 from tests.tools.served_panel import ServedPanel, serving
 
@@ -216,6 +218,24 @@ def test_a_last_move_is_kept_when_the_tab_is_closed(page: ServedPanel, tmp_path:
             time.sleep(0.02)
     finally:
         panel._keeps = False
+
+
+def test_a_tab_that_is_closed_while_something_is_sent_leaves_no_fault_in_the_terminal() -> None:
+    class Leaving:
+        def write_message(self, *_: Any, **__: Any) -> Any:
+            sent = asyncio.get_running_loop().create_future()
+            sent.set_exception(WebSocketClosedError())
+            return sent
+
+    async def send() -> None:
+        asyncio.get_running_loop().set_exception_handler(lambda _, told: faults.append(told))
+        _send(Leaving(), {"done": True}, (b"samples",))
+        await asyncio.sleep(0)  # what was set is told to who asked
+        gc.collect()
+
+    faults: list[Any] = []
+    asyncio.run(send())
+    assert faults == []
 
 
 def test_a_job_file_keeps_positions_once_they_were_saved_there(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from asyncio import Future
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -93,8 +94,13 @@ class Tabs(BaseComm):
 
 def _send(tab: WebSocketHandler, message: Mapping[str, Any], buffers: Sequence[bytes] = ()) -> None:
     try:
-        tab.write_message(json.dumps({**message, "buffers": len(buffers)}))
+        _quietly(tab.write_message(json.dumps({**message, "buffers": len(buffers)})))
         for each in buffers:
-            tab.write_message(bytes(each), binary=True)
+            _quietly(tab.write_message(bytes(each), binary=True))
     except WebSocketClosedError:
         pass  # it is being forgotten
+
+
+def _quietly(sent: Future[None]) -> None:
+    """A tab that is closed while a message is on its way is no mistake to tell in the terminal."""
+    sent.add_done_callback(lambda done: done.cancelled() or done.exception())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import random
 import re
 from dataclasses import replace
@@ -23,7 +24,7 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.circuit.values import with_values
 from ampsim.job.papers.exercise import ExerciseSheet, exercise, write_exercise
-from ampsim.job.papers.exercise_questions import positions
+from ampsim.job.papers.exercise_questions import charge, positions
 from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import write_pdf
@@ -43,6 +44,7 @@ from ampsim.simulation.analyses import FrequencySweep
 from ampsim.simulation.response import simulate
 from ampsim.studies.audition_request import Audition, default_audition
 from ampsim.studies.section import Section
+from ampsim.work.cautions.sheet import caution_sheet
 from tests.tools import read_pdf
 from tests.tools.systems import needs_links
 
@@ -305,6 +307,20 @@ def test_what_is_said_of_controls_together_is_what_a_simulation_gives(job: Audit
 def test_an_amp_without_new_controls_has_nothing_to_say(job: Audition) -> None:
     mod = parse_mod({"name": "m", "reason": "r", "edits": [{"replace": "C5", "with": "270p"}]})
     assert control_advice(default_audition(job.stock, apply_mods(job.stock, mod))) == []
+
+
+def test_a_bleeder_is_asked_with_all_that_it_empties() -> None:
+    """Worked out by hand as the sheet says, the answer is right: 220k on the first rail empties every reservoir."""
+    stock = load_amp("workshop-a")
+    bleeder = {"fit": "R160", "between": ["B1", "ground"]}
+    fitted = apply_mods(stock, parse_mod({"name": "n", "reason": "r", "parts": {"R160": "220k"}, "edits": [bleeder]}))
+    held = sum(stock.part_by_designator[name].value for rail in stock.rails for name in rail.reservoir)
+    _, long = charge(caution_sheet(fitted))
+    assert long.accepts(220e3 * held * math.log(318.0 / 60.0))
+    assert all(name in long.ask + long.data for rail in stock.rails for name in rail.reservoir)
+    assert "C all that empties" in long.formula
+    _, never = charge(caution_sheet(stock))
+    assert never.accepts("never")
 
 
 def test_the_exercise_withholds_its_answers(job: Audition, gathered: Handover, tmp_path: Path) -> None:

@@ -36,11 +36,12 @@ class DeadAmp:
         """Nets where what a meter reads is not known.
 
         Those that hang on a supply of which only the volts are described, and those at a semiconductor, which the
-        meter's own volts may turn on.
+        meter's own volts may turn on; a rectifier valve that is cold is none.
         """
         bare = [rail.name for rail in self.wired.amp.rails if rail.volts is not None and not rail.reservoir]
         sources = {net for each in self.wired.elements if each.designator in bare for _, net in each.pins}
-        sources |= {net for each in self.wired.elements if each.kind in PINS for _, net in each.pins}
+        turned_on = PINS.keys() - {"rectifier valve"}
+        sources |= {net for each in self.wired.elements if each.kind in turned_on for _, net in each.pins}
         return frozenset(net for source in sources for net in nets_with(self.branches, source)) - {GROUND}
 
     def ohms(self, place: str, against: str = "ground") -> float:

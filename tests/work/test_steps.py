@@ -189,6 +189,15 @@ def test_supplies_of_which_only_the_volts_are_known_are_not_read_cold() -> None:
     assert "B1" in read
 
 
+def test_rails_behind_a_rectifier_valve_are_read_cold() -> None:
+    """It conducts only when it is hot: what a meter reads to ground is known, and a short of the supply shows."""
+    for name, ohms in (("kitchen", math.inf), ("ballroom", math.inf)):
+        dead = dead_amp(load_amp(name))
+        assert dead.ohms("B1") == ohms
+        assert dead.wired.net("B1") not in dead.unsure
+        assert dead.wired.net("B2") not in dead.unsure
+
+
 def test_the_amp_itself_passes_before_and_after() -> None:
     assert fails(plan().steps, amp()) == []
     assert fails(plan().undo, load_amp("workshop-a")) == []

@@ -13,6 +13,7 @@ from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import without_mods
 from ampsim.circuit.nets import Nets
+from ampsim.work.steps.polarity import plus_words
 from ampsim.work.steps.soldering import iron_steps
 from ampsim.work.steps.way_back import back_steps
 from ampsim.work.steps.work_plan import undo_plan
@@ -194,3 +195,21 @@ def test_the_way_there_says_every_joint_that_the_way_back_takes_off(number: int,
         name, _, lug = end.partition(".")
         assert (lug if name in switches else end) in there
     assert all(lug in there for lug, _ in change.back)
+
+
+def test_what_goes_in_again_goes_to_the_ground_of_its_stage_and_no_joint_is_told_twice() -> None:
+    stock = load_amp("switchyard")
+    edits = [{"lift": "R12"}, {"bridge": ["V1A.cathode", "V1B.cathode"]}]
+    back = list(back_steps(stock, apply_mods(stock, parse_mod({"name": "n", "reason": "r", "edits": edits}))))
+    (again,) = (step for step in back if step.do.startswith("Fit R12"))
+    assert "R12.2 at R14.2" in again.how[0]  # the other resistor of the follower that stands on ground
+    assert sum("V1A.cathode" in step.do and "V1B.cathode" in step.do for step in back) == 1
+
+
+def test_a_kept_capacitor_without_a_sure_side_goes_in_as_it_stood() -> None:
+    """It may be an electrolytic, whatever one would buy for so few volts today."""
+    fit = {"fit": "C160", "between": ["T1.tap8", "ground"]}
+    amp = apply_mods(load_amp("workshop-a"), parse_mod({"name": "n", "reason": "r", "parts": {"C160": "22u"},
+                                                        "edits": [fit]}))  # fmt: skip
+    assert "either way round" in plus_words(amp, "C160")
+    assert plus_words(amp, "C160", kept=True) == " The way round it stood."

@@ -13,8 +13,11 @@ POLARISED = 1e-6
 _SURE_VOLTS = 1.0
 
 
-def plus_words(amp: Amp, part: str) -> str:
-    """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it."""
+def plus_words(amp: Amp, part: str, kept: bool = False) -> str:
+    """Which end of an electrolytic capacitor is plus, from the volts at rest of a position that has it.
+
+    Too few volts tell nothing: a new one is bought without a side, one that was `kept` goes in as it stood.
+    """
     found = amp.part_by_designator[part]
     if found.kind == "diode":
         return " The band marks the cathode (of an LED the short leg)."
@@ -27,9 +30,8 @@ def plus_words(amp: Amp, part: str) -> str:
         if part in across:
             volts = across[part]
             sure = abs(volts) >= _SURE_VOLTS
-            return (
-                f" Plus to {_end(amp, position, part, volts)}." if sure else " A film or bipolar one, either way round."
-            )
+            unsure = " The way round it stood." if kept else " A film or bipolar one, either way round."
+            return f" Plus to {_end(amp, position, part, volts)}." if sure else unsure
     return ""
 
 

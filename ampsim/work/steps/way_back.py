@@ -66,6 +66,7 @@ class _WayBack:
             rest = f"; fit {edit.part} again" if edit.part else ""
             words = f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}."
             tool, how = at_words(self.stock, edit.places)
+            self.said |= {_key(*edit.between)} if edit.between else set()
             yield Step(Phase.REMOVE, words, tool=tool, how=how)
         elif edit.action == "fit":
             stays = part_of(edit.in_series) in self.there
@@ -83,6 +84,7 @@ class _WayBack:
             yield Step(Phase.FIT, words, tool=tool, how=[*self._back(edit.opened), *how])
         elif edit.action == "move":
             words = f"Take the wire from {where(edit)} off, and put {edit.opened[0]} back where it was."
+            self.said |= {_key(*edit.between)} if edit.between else set()
             yield Step(Phase.FIT, words, tool=tool, how=[*self._back(edit.opened), *how])
         elif edit.action == "supply":
             drawn = next((rail.volts for rail in self.stock.rails if rail.name == edit.part), None)
@@ -98,7 +100,7 @@ class _WayBack:
                 if on
                 else (" again, the one that was kept")
             )
-            words = f"{first} {was}{kept}.{self._socket(edit, old)}{plus_words(self.stock, edit.part)}"
+            words = f"{first} {was}{kept}.{self._socket(edit, old)}{plus_words(self.stock, edit.part, kept=True)}"
             tool, out = out_words(self.stock, edit.part)
             way = [out] if edit.action == "replace" else at_words(self.stock, [edit.part])[1]
             checks = list(loose_part_checks(old, was))

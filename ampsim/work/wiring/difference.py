@@ -73,15 +73,21 @@ def rewired(stock: Amp, modded: Amp) -> Rewiring | None:
 def _drawn_lugs(wired: Wiring, part: str, staying: Iterable[str]) -> list[tuple[str, str]]:
     """The lugs of a part of the drawing, each with a lug that it is soldered to there.
 
-    Named are lugs of parts that stay, before others those of a part that it lies across.
+    Named are lugs of parts that stay, before others those of a part that it lies across, then those of its stage, then
+    ground itself.
     """
+    stage = {each.designator: each.stage for each in wired.pieces_before.elements}
     stays = set(staying)
     homes = [places for places in wired.before if any(part_of(place) == part for place in places if "." in place)]
     met = Counter(other for places in homes for other in {part_of(place) for place in places})
     found = []
     for places in homes:
         others = [place for place in places if part_of(place) != part and ("." not in place or part_of(place) in stays)]
-        nearest = max(others, key=lambda place: met[part_of(place)], default="nothing")
+
+        def near(place: str) -> tuple[int, bool, bool]:
+            return met[part_of(place)], stage.get(part_of(place)) == stage.get(part), place == "ground"
+
+        nearest = max(others, key=near, default="nothing")
         found += [(place, nearest) for place in places if part_of(place) == part]
     return found
 

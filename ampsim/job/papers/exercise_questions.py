@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -247,7 +247,7 @@ def _in_words(position: Setting) -> str:
 
 
 def clips(audition: Audition) -> Iterator[Question]:
-    """Which stage leaves its range first, of stock and with all mods."""
+    """Which stage leaves its range first, of stock and with all mods; only where bias and drive tell it by hand."""
     response = headroom([audition.stock, audition.modded], [audition.compare_at])
     table = clipping_table(response)
     for variant, rows in table[table["stage"] != WHOLE].groupby("variant", sort=False):
@@ -262,24 +262,35 @@ def clips(audition: Audition) -> Iterator[Question]:
         ask = f"{which}, {_in_words(at)}: which stage clips first ({names})?"
         reason = f"At {first['clips at [V]']:.3g} V peak {response.attrs['source']}: {first['how']}."
         own = response.sel(variant=variant).isel(position=0)
-        driven = [_driven(own, str(each["stage"]), str(each["valves"])) for each in records(rows)]
+        each_stage = {str(each["stage"]): _drive_and_bias(own, str(each["valves"])) for each in records(rows)}
+        driven = {stage: found for stage, found in each_stage.items() if found is not None}
+        if by_hand(driven) != first["stage"]:
+            continue
+        told = [
+            minus(f"{stage} {float(f'{drive:.3g}'):g} V at the grid, biased at {bias:.3g} V")
+            for stage, (drive, bias) in driven.items()
+        ]
         yield Question(
             ask, str(first["stage"]), reason=reason,
-            data=f"In small signals, for each volt {response.attrs['source']}: {'; '.join(filter(None, driven))}.",
+            data=f"In small signals, for each volt {response.attrs['source']}: {'; '.join(told)}.",
             formula="Divide the bias of each by its drive: at the latest there its grid reaches the cathode.",
         )  # fmt: skip
 
 
-def _driven(response: Any, stage: str, valves: str) -> str:
-    """How far the first grid of a stage is driven, and from where."""
+def by_hand(driven: Mapping[str, tuple[float, float]]) -> str:
+    """The stage whose grid reaches its cathode first, of drive and bias of each [V]; "" for none."""
+    return min(driven, key=lambda stage: abs(driven[stage][1]) / max(driven[stage][0], 1e-12), default="")
+
+
+def _drive_and_bias(response: Any, valves: str) -> tuple[float, float] | None:
+    """How far the first grid of a stage is driven [V], and from where [V]; None where it was not listened to."""
     first = valves.split(",")[0].strip()
     places = [f"{first}.{pin}" for pin in ("grid", "cathode")]
     if not all(place in response["node"].values for place in places):
-        return ""
+        return None
     grid, cathode = (response.sel(node=place) for place in places)
     drive = float(np.hypot(*(grid["small"] - cathode["small"]).values))
-    bias = float(grid["rest"] - cathode["rest"])
-    return minus(f"{stage} {float(f'{drive:.3g}'):g} V at the grid, biased at {bias:.3g} V")
+    return drive, float(grid["rest"] - cathode["rest"])
 
 
 def loads(parts: PartsList) -> Iterator[Question]:

@@ -23,8 +23,9 @@ from ampsim.bench.proof.sweeps import SweepTaken, compare_with_drawing
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
 from ampsim.circuit.values import with_values
+from ampsim.job.papers.charge_questions import charge
 from ampsim.job.papers.exercise import ExerciseSheet, exercise, write_exercise
-from ampsim.job.papers.exercise_questions import charge, clips, positions
+from ampsim.job.papers.exercise_questions import clips, positions
 from ampsim.job.papers.handover import Handover, gather_handover, proof_of
 from ampsim.job.papers.owner_page import control_advice, owner_page
 from ampsim.job.papers.pdf import write_pdf

@@ -18,6 +18,7 @@ from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.schematic.draw import schematic
 from . import exercise_questions as ask
+from .charge_questions import charge
 from .exercise_questions import Question
 from .html import figure, paper_html
 
@@ -130,7 +131,7 @@ def exercise(
         raise DescriptionError(f"no level {shown(level)}; there are 1 (all is given), 2 and 3 (the drawings alone)")
     draw = random.Random(f"{audition.name} {seed}")
     cautions = cautions or caution_sheet(audition.modded, opened=audition.stock)
-    found = [("Before anything is touched", each) for each in ask.charge(cautions)]
+    found = [("Before anything is touched", each) for each in charge(cautions)]
     tested = tested or proof_sheet(audition.modded)
     found += [("At rest", each) for each in ask.volts(tested, audition.modded, draw)]
     drawings = {}

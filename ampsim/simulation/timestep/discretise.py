@@ -7,12 +7,14 @@ systems, IEEE Trans. Speech and Audio Processing 8(5), 2000).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from .compiled import align, eights
-from .kernel_arguments import Array, Integers, Step
+from .kernel_arguments import Array, Integers, Levels, Step
+from .sockets import Seats
 from .state_space import PATH, Equations
 
 # Share of the new sample in each step. The trapezoidal rule has a half; a little more, and what is quicker than the
@@ -47,6 +49,7 @@ def discrete(
     *,
     smooth: bool = False,
     turn: bool = True,
+    turned: Array | None = None,
 ) -> Discrete:
     """Make time discrete.
 
@@ -66,6 +69,8 @@ def discrete(
         moved it damps what the trapezoidal rule would let ring.
     turn : bool
         Whether it goes so many steps that turning pays: some ten thousand.
+    turned : ndarray
+        The states to turn to instead, those of a step of another length.
     """
     scale = equations.scale
     energy = equations.energy / np.outer(scale, scale)
@@ -80,7 +85,10 @@ def discrete(
     pushed = (once if smooth else once / NEW) @ keep
     read = equations.read / scale
     through = read @ keep + equations.through
-    triangle, turned = _turned(np.asarray(forward)) if turn and states else (np.asarray(forward), np.eye(states))
+    if turned is not None:
+        triangle = turned.T @ forward @ turned
+    else:
+        triangle, turned = _turned(np.asarray(forward)) if turn and states else (np.asarray(forward), np.eye(states))
     # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.
     count = equations.ports
     heard = count + places
@@ -95,6 +103,35 @@ def discrete(
     coupling = through[:count, held:].T
     made = Step(columns, heights, by_input, constant[:heard], by_current, states)
     return Discrete(made, coupling, np.asarray(keep), turned, np.hstack([observed[:, count:], currents]))
+
+
+def levels_of(steps: Sequence[Discrete], volts: Array, driven: Integers, seats: Seats) -> Levels:
+    """Steps of one circuit, each half as long as the one before and turned alike, for steps that adapt.
+
+    Parameters
+    ----------
+    steps : sequence of Discrete
+    volts, driven
+        As in `discrete` [V].
+    seats : Seats
+        The valves behind the circuit.
+    """
+    own = [each.step for each in steps]
+    offsets = []
+    for each in steps:
+        turned = each.turned.T @ each.keep
+        held = turned[:, : len(volts)]
+        offsets.append(np.hstack([turned[:, len(volts) :], held[:, driven], held @ volts[:, None]]).T)
+    return Levels(
+        align(np.array([each.columns for each in own])),
+        np.array([each.heights for each in own]),
+        np.array([each.by_input for each in own]),
+        np.array([each.constant for each in own]),
+        np.array([each.by_current for each in own]),
+        align(np.array([seats.spread(each.coupling) for each in steps])),
+        np.ascontiguousarray(offsets),
+        own[0].states,
+    )
 
 
 def _turned(forward: Array) -> tuple[Array, Array]:

@@ -16,10 +16,14 @@ Integers = NDArray[np.int64]
 
 # Rows of `Solver.work`: voltages [V] and currents [A] of the ports, residual, correction, and what was before.
 V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR, BEFORE = range(14)
-ROWS = 14
+# Of steps that adapt: the last three voltages of the ports, and the parabola through them at the next step.
+FIRST, SECOND, THIRD, PREDICTED = range(14, 18)
+ROWS = 18
 # Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
-COUNTS = 5
+# Of steps that adapt: how fine, how long the last two were, and how many rows were kept.
+FINENESS, LAST_TICKS, TICKS_BEFORE, KEPT = range(5, 9)
+COUNTS = 9
 
 
 class Valves(NamedTuple):
@@ -67,4 +71,21 @@ class Step(NamedTuple):
     by_input: Array
     constant: Array
     by_current: Array
+    states: int
+
+
+class Levels(NamedTuple):
+    """Steps of one linear circuit, each half as long as the one before.
+
+    Each entry is a stack of those of `Step`, and of `Solver.coupling`. The states of all are turned alike; `offset`
+    (levels, currents and inputs and one, states) is what each keeps apart from them: x = turned (s + offset w).
+    """
+
+    columns: Array
+    heights: Integers
+    by_input: Array
+    constant: Array
+    by_current: Array
+    coupling: Array
+    offset: Array
     states: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 
 import numpy as np
 
@@ -188,8 +189,12 @@ class Machine:
         return np.asarray(record[:, : len(matrix)] @ matrix), heard
 
     def _run(self, signal: Array, half: bool, record: Array, every: int = 1) -> Array:
+        return self._in_pieces(signal, half, lambda one, two, at: self._drive(one, two, at, half, record, every))
+
+    def _in_pieces(self, signal: Array, half: bool, drive: Callable[[Array, Array, int], object]) -> Array:
+        """Drive the amp as far as it is known what its springs give back, and so on; what is heard [V]."""
         parts, springs = self.setting.parts, self._springs
-        heard = np.empty((len(signal), self.setting.parts.heard))
+        heard = np.empty((len(signal), parts.heard))
         inputs = np.zeros((len(signal), 1 + len(parts.lines) + len(parts.pushes)))
         inputs[:, 0] = signal
         length = springs.longest or len(signal)
@@ -197,20 +202,18 @@ class Machine:
             last = min(first + length, len(signal))
             if springs.longest:
                 inputs[first:last, 1 : 1 + len(parts.lines)] = springs.ahead(last - first, half)
-            self._drive(inputs[:last], half, heard[:last], record, first, every)
+            drive(inputs[:last], heard[:last], first)
             if springs.longest:
-                sensed = heard[first:last, 1 : 1 + self._senses]
-                springs.take(sensed[:, ::2] - sensed[:, 1::2], half)
+                springs.take(-np.diff(heard[first:last, 1 : 1 + self._senses])[:, ::2], half)
         return heard[:, 0]
 
     def idle(self, seconds: float, push: float = 0.0) -> Array:
         """Let time pass without a signal, `push` [V] at the pushes; the watched nets meanwhile (samples, nets) [V]."""
-        parts = self.setting.parts
-        count = round(seconds / self.setting.seconds)
+        parts, count = self.setting.parts, round(seconds / self.setting.seconds)
         signal = np.zeros((count, 1 + len(parts.lines) + len(parts.pushes)))
         signal[:, 1 + len(parts.lines) :] = push
         heard = np.empty((count, parts.heard))
-        self._drive(signal, False, heard, NOT_RECORDED)
+        self._drive(signal, heard, 0, False, NOT_RECORDED)
         return heard[:, 1 + self._senses :]
 
     def set_going(self) -> None:
@@ -218,7 +221,7 @@ class Machine:
         self.idle(PUSH_SECONDS, -PUSH_AMPS * PUSH_OHMS)
         self.idle(SETTLING - PUSH_SECONDS)
 
-    def _drive(self, signal: Array, half: bool, heard: Array, record: Array, begin: int = 0, every: int = 1) -> None:
+    def _drive(self, signal: Array, heard: Array, begin: int, half: bool, record: Array, every: int = 1) -> None:
         """As `run`, of samples with all inputs (samples, inputs) [V]; at all places listened at (samples, places)."""
         step = self.setting.half if half else self.setting.step
         if step is not self._step:
@@ -236,8 +239,7 @@ class Machine:
     def _march(
         self, step: Discrete, begin: int, signal: Array, heard: Array, record: Array = NOT_RECORDED, every: int = 1
     ) -> bool:
-        solver = self._solver(step.coupling)
-        inputs = np.ascontiguousarray(signal)
+        solver, inputs = self._solver(step.coupling), np.ascontiguousarray(signal)
         return bool(march(step.step, begin, inputs, heard, every, record, self._known, self._into, solver))
 
     def _finer(self, step: Discrete, drive: Array, whole: float) -> Array | None:

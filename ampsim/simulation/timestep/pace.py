@@ -16,7 +16,8 @@ class Pace:
     moved or a burst has begun, one stage after the other. From the time `since` [s] on a step is kept every `keep`
     [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given. With `slow` the
     speaker is kept without what is too fast for the steps that are (`band_limit`): of a tone, so many cycles of it from
-    `since` to its end.
+    `since` to its end. With `miss` [ratio], of a tone, steps adapt: halves of them are taken, of halves..., where what
+    comes is off what was foreseen by more than that (`walk`), and all of these are kept besides.
     """
 
     step: float
@@ -26,12 +27,13 @@ class Pace:
     coarse: float = 0.0
     settled: float = 0.0
     slow: int = 0
+    miss: float = 0.0
 
     @property
     def halved(self) -> Pace:
         """The same in steps half as long; what is kept stays."""
         fine = tuple((seconds, 0.5 * step) for seconds, step in self.fine)
-        return replace(self, step=0.5 * self.step, fine=fine, coarse=0.5 * self.coarse)
+        return replace(self, step=0.5 * self.step, fine=fine, coarse=0.5 * self.coarse, miss=0.25 * self.miss)
 
     @property
     def even(self) -> Pace:

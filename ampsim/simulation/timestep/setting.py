@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,11 +12,13 @@ import numpy as np
 from ...base.errors import EngineError
 from ...circuit.nets import INPUT
 from .branches import Parts
-from .discretise import Discrete, discrete
-from .kernel_arguments import Array, Integers
+from .discretise import Discrete, discrete, levels_of
+from .kernel_arguments import Array, Integers, Levels
 from .sockets import Seats
 from .state_space import Equations, equations
 
+# Of steps that adapt, the shortest [s].
+FINEST = 20e-9
 _NO_SOLUTION = "the circuit's equations have no solution ({})"
 
 
@@ -31,6 +34,7 @@ class Setting:
     seconds: float
     brief: bool = False
     fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
+    _levels: list[Levels] = field(default_factory=list)
 
     @cached_property
     def driven(self) -> Integers:
@@ -65,10 +69,23 @@ class Setting:
             self.fine[depth, whole] = self._discrete(self.seconds * whole / 2**depth)
         return self.fine[depth, whole]
 
-    def _discrete(self, seconds: float, smooth: bool = False) -> Discrete:
+    @property
+    def parts_of_step(self) -> int:
+        """How many of the finest steps a step is, where steps adapt: a power of two."""
+        return 1 << max(0, math.ceil(math.log2(self.seconds / FINEST)))
+
+    def levels(self, seats: Seats) -> Levels:
+        """A step, and its halves, and theirs..., in front of the valves."""
+        if not self._levels:
+            halves = range(1, self.parts_of_step.bit_length())
+            finer = [self._discrete(self.seconds / 2**depth, turned=self.step.turned) for depth in halves]
+            self._levels.append(levels_of([self.step, *finer], self.volts, self.driven, seats))
+        return self._levels[0]
+
+    def _discrete(self, seconds: float, smooth: bool = False, turned: Array | None = None) -> Discrete:
         given = self.equations, self.volts, self.driven, self.parts.heard, seconds
         try:
-            return discrete(*given, smooth=smooth, turn=not self.brief)
+            return discrete(*given, smooth=smooth, turn=not self.brief, turned=turned)
         except np.linalg.LinAlgError as error:
             raise EngineError(_NO_SOLUTION.format(error)) from error
 

@@ -19,11 +19,12 @@ from ..ngspice.engine import Arrays
 from ..stimuli import Burst, Sine, Throw, Waveform
 from .branches import BEFORE, Parts, parts_of
 from .kernel_arguments import Array, Integers
-from .machine import Machine, Unsolved
+from .machine import Unsolved
 from .pace import Pace
 from .setting import Setting, prepare
 from .sockets import seats_of
 from .vectors import Reading, reading
+from .walker import Walker
 
 Stimulus = Sine | Burst | Waveform | Throw
 _CHUNK = 4096  # steps between two looks at what they gave
@@ -73,9 +74,9 @@ class _Bench:
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]
 
-    def machine(self, phase: _Phase, drive: float) -> Machine:
+    def machine(self, phase: _Phase, drive: float) -> Walker:
         """The circuit at rest before anything moves, for the steps of a phase, with a voltage at its input [V]."""
-        return Machine(self.setting(replace(phase, closed=BEFORE)), self._seats, drive)
+        return Walker(self.setting(replace(phase, closed=BEFORE)), self._seats, drive)
 
 
 @lru_cache(maxsize=16)
@@ -117,7 +118,7 @@ def transient(
     if bench.has_springs and len({round(phase.step, 15) for phase in phases}) > 1:
         raise EngineError("the springs of a reverb tank are worked out in steps of one length")
     machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]))
-    rest = bench.reading.take(machine.rest[None])
+    rest = machine.rest[None, bench.reading.columns]
     times, rows, heard = [np.array([0.0])], [rest], [np.array([machine.rest_volts])]
     if phases[0].begin > 0.0:
         times, rows = [np.array([0.0, phases[0].begin])], [rest, rest]
@@ -125,16 +126,18 @@ def transient(
         machine.move(bench.setting(phase))
         for time, seen, fine in _played(machine, phase, stimulus, pace, bench.reading.columns):
             times.append(time)
-            rows.append(seen * bench.reading.units)
+            rows.append(seen)
             heard.append(fine)
-    scale, values = np.concatenate(times), np.concatenate(rows)
-    kept = scale >= pace.since - _ALIKE
-    columns = np.ascontiguousarray(values[kept].T)
+    scale = np.concatenate(times)
+    first = int(np.searchsorted(scale, pace.since - _ALIKE))
+    columns = np.empty((len(bench.reading.units), scale.size))
+    np.concatenate([each.T for each in rows], axis=1, out=columns)
+    columns = columns[:, first:] * bench.reading.units[:, None]
     if pace.slow:
         _take_slow(columns, bench.reading, np.concatenate(heard), phases[-1], pace)
     if not np.isfinite(columns).all():
         raise EngineError("the solver's answer is not finite")
-    return Arrays(dict(zip(bench.reading.names, columns, strict=True)), scale[kept], ())
+    return Arrays(dict(zip(bench.reading.names, columns, strict=True)), scale[first:], ())
 
 
 def _take_slow(columns: Array, found: Reading, heard: Array, last: _Phase, pace: Pace) -> None:
@@ -183,7 +186,7 @@ def _phase(begin: float, end: float, step: float, pace: Pace) -> _Phase:
 
 
 def _played(
-    machine: Machine, phase: _Phase, stimulus: Stimulus, pace: Pace, wanted: Integers
+    machine: Walker, phase: _Phase, stimulus: Stimulus, pace: Pace, wanted: Integers
 ) -> Iterator[tuple[Array, Array, Array]]:
     """Times [s] of a phase and what is seen then, of the steps that are kept, and what is heard after each step.
 
@@ -202,6 +205,9 @@ def _played(
             elif phase.moved and not first:
                 seen, heard = machine.observe_after_move(signal[here], signal[0], wanted)
                 yield kept, seen[every - 1 :: every], heard
+            elif pace.miss:
+                at, seen = machine.walk(signal[here], wanted, every, pace.miss)
+                yield phase.begin + phase.step * (first + at), seen, np.zeros(0)
             else:
                 yield kept, *machine.observe(signal[here], wanted, every=every)
         except Unsolved as error:

@@ -30,10 +30,6 @@ class Reading:
     columns: Integers
     units: Array
 
-    def take(self, seen: Array) -> Array:
-        """The vectors, in ngspice's units, out of all that is seen at samples [V, A]; shape (samples, vectors)."""
-        return np.asarray(seen[:, self.columns] * self.units)
-
 
 def reading(wired: Circuit, parts: Parts, seats: Seats, vectors: Sequence[str]) -> Reading:
     """How to read vectors.

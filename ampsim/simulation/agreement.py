@@ -12,6 +12,8 @@ from .facts import Fact
 
 STATED = 0.03
 """How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
+TOLD_LIMIT = 0.05
+"""The same of each number that a study tells of a run, such as a peak, by its own size: a spike is little of a wave."""
 SWEPT_LIMIT = 1e-3
 """The same of small signals: difference over response, at whatever frequency it is largest; of volts at rest too.
 
@@ -29,7 +31,8 @@ class Agreement:
     `worst` the largest difference among them [ratio], NaN without any; `refused`: why the solver did not, in words;
     `seconds`: how much of each was checked at most [s]; `swept`: whether they are small signals and volts at rest.
     `tone`: how long a tone [s] ngspice played into the circuits that are checked; then so many seconds of each run were
-    checked in steps half as long. 0: ngspice did those seconds itself.
+    checked in steps half as long. 0: ngspice did those seconds itself. `told`: the largest difference of a number that
+    is told of what was checked [ratio], NaN without any; `told_of`: what that is, in words.
     """
 
     solved: int = 0
@@ -40,8 +43,11 @@ class Agreement:
     seconds: float = np.inf
     swept: bool = False
     tone: float = 0.0
+    told: float = np.nan
+    told_of: str = ""
 
     def __add__(self, other: Agreement) -> Agreement:
+        further = other if np.isnan(self.told) or other.told > self.told else self
         return Agreement(
             self.solved + other.solved,
             self.by_ngspice + other.by_ngspice,
@@ -51,6 +57,8 @@ class Agreement:
             min(self.seconds, other.seconds),
             self.swept or other.swept,
             max(self.tone, other.tone),
+            further.told,
+            further.told_of,
         )
 
     @property

@@ -7,7 +7,7 @@ taken in such steps; if not, ngspice does everything.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import reduce
@@ -142,11 +142,13 @@ class InTime:
 
     def _from_ngspice(self, runs: Mapping[_Key, TimedRun]) -> dict[_Key, float]:
         """How far the solver's answers to runs are from ngspice's [ratio], where both answer."""
-        return _differences(
-            runs,
-            self._solved(runs),
-            dict(zip(runs, self._by_ngspice([run.exact for run in runs.values()]), strict=True)),
-        )
+        ours = self._solved(runs)
+        theirs = dict(zip(runs, self._by_ngspice([run.exact for run in runs.values()]), strict=True))
+        told = [each for key, run in runs.items() for each in _told_apart(run, ours[key], theirs[key])]
+        if told:
+            share, what = max(told)
+            self.agreement = replace(self.agreement, told=share, told_of=what)
+        return _differences(runs, ours, theirs)
 
     def _check_of(self, run: TimedRun) -> TimedRun:
         """What ngspice does for a run that is checked."""
@@ -162,6 +164,18 @@ class InTime:
         first = [min(loud, key=lambda key: self._check_of(runs[key]).exact.digest)] if len(loud) > 1 else loud
         chosen = [*first, *(key for key in by_content if key not in first)][:count]
         return {key: runs[key] for key in chosen}
+
+
+def _told_apart(
+    run: TimedRun, ours: Outcome | AmpsimError, theirs: Outcome | AmpsimError
+) -> Iterator[tuple[float, str]]:
+    """How far answers are apart in each number that is told of them, over the larger [ratio], and what that is."""
+    if run.told and isinstance(ours, Arrays) and isinstance(theirs, Arrays):
+        one, other = run.told(run.analysis, ours), run.told(run.analysis, theirs)
+        for name in dict.fromkeys([*one, *other]):
+            a, b = one.get(name, 0.0), other.get(name, 0.0)
+            if largest := max(abs(a), abs(b)):
+                yield abs(a - b) / largest, name
 
 
 def _differences(

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ..circuit.build import SPEAKER, Circuit
 from .analyses import Transient
 from .netlist import Netlist, is_rail_vector, node_vector, write
+from .ngspice.engine import Arrays
 from .stimuli import Sine
 from .timestep.pace import Pace
 
+Told = Callable[[Transient, Arrays], Mapping[str, float]]
 _FINEST = 1e-4  # the tolerance of ngspice in a check, at most
 # Steps of ngspice in a check, of those of an answer: an amp far beyond clipping is 0.3 % off, with twice these 7 %.
 _SHARE = 0.25
@@ -32,7 +34,8 @@ class TimedRun:
     """A circuit with its knobs set, what is played into it, and the places and currents that are looked at.
 
     `share`: the steps of ngspice in a check, of those of its answer [ratio]. `instead`: the circuit to take where the
-    solver has no answer for this one; ngspice would look for it long.
+    solver has no answer for this one; ngspice would look for it long. `told` reads of an answer the numbers that are
+    told of it, by what they are in words: those that are worth comparing.
     """
 
     wired: Circuit
@@ -43,6 +46,7 @@ class TimedRun:
     currents: bool = False
     share: float = _SHARE
     instead: Circuit | None = None
+    told: Told | None = None
 
     @cached_property
     def netlist(self) -> Netlist:
@@ -68,14 +72,15 @@ class TimedRun:
         return (SPEAKER,) if node_vector(self.wired, SPEAKER) else self.nodes
 
     def sample(self, seconds: float) -> TimedRun:
-        """What of it is checked: its stimulus cut to about so many seconds [s], at one place, to its end."""
+        """What of it is checked: its stimulus cut to about so many seconds [s], to its end, as far as it is told."""
         stimulus = self.analysis.stimulus
         shorter = stimulus.shorter(seconds)
         cut = stimulus.duration - shorter.duration
         if not cut > 0.0:
             return self
         analysis = replace(self.analysis, stimulus=shorter)
-        return replace(self, analysis=analysis, pace=self.pace.earlier(cut), nodes=self._checked_at, currents=False)
+        found = replace(self, analysis=analysis, pace=self.pace.earlier(cut))
+        return found if self.told else replace(found, nodes=self._checked_at, currents=False)
 
     @property
     def finer(self) -> TimedRun:

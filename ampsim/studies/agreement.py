@@ -9,11 +9,12 @@ from operator import add
 
 import xarray as xr
 
-from ..simulation.agreement import AGREEMENT, Agreement
+from ..simulation.agreement import AGREEMENT, TOLD_LIMIT, Agreement
 from ..simulation.facts import get
 from .findings import Finding, Grade
 
 _SOURCE = "our own limit: rms of the difference at the speaker over rms of the movement there"
+_SOURCE_TOLD = "our own limit: difference of a number that is told over its size"
 _SOURCE_SWEPT = "our own limit: difference over response, at the frequency where it is largest"
 
 
@@ -44,6 +45,8 @@ def agreement_words(agreement: Agreement) -> str:
             f"{percent_words(agreement.worst)} {where}"
             f"{limit} is allowed)"
         )
+    if agreement.told_of:
+        words += f", in what is told by {percent_words(agreement.told)} at most ({agreement.told_of})"
     if agreement.refused:
         words += f"; the other{'s' * (agreement.by_ngspice > 1)} by ngspice, as {'; '.join(agreement.refused)}"
     return f"{words}."
@@ -63,6 +66,18 @@ def agreement_findings(agreement: Agreement, topic: str, variant: str) -> Iterat
             f"{percent_words(agreement.limit)} "
             f"is allowed: the numbers are ngspice's alone; {why}.", how, source, names_position=True,
         )  # fmt: skip
+    elif agreement.told > TOLD_LIMIT:
+        yield _told_finding(agreement, topic, variant)
+
+
+def _told_finding(agreement: Agreement, topic: str, variant: str) -> Finding:
+    told, limit = percent_words(agreement.told), percent_words(TOLD_LIMIT)
+    return Finding(
+        topic, "two solvers", variant, "every position", agreement.told, "ratio", TOLD_LIMIT, Grade.UNKNOWN,
+        f"The time-step solver and ngspice differ by {told} in what is told here ({agreement.told_of}), {limit} is "
+        f"allowed: take such numbers, those of short spikes before all, to be uncertain by as much.",
+        "transient", _SOURCE_TOLD, names_position=True,
+    )  # fmt: skip
 
 
 def percent_words(ratio: float) -> str:

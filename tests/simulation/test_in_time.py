@@ -21,6 +21,7 @@ from ampsim.simulation.analyses import Transient
 from ampsim.simulation.band_limit import slow_part
 from ampsim.simulation.facts import get
 from ampsim.simulation.in_time import ALONE, INSTEAD, InTime, difference, solved_instead
+from ampsim.simulation.netlist import node_vector
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.ngspice.engine import Arrays
 from ampsim.simulation.stimuli import Burst, Sine, Throw, Waveform
@@ -291,6 +292,36 @@ def test_a_solver_that_is_wrong_is_found_out_and_not_believed(monkeypatch: pytes
     # Once found out it is not asked again.
     assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in exact]
     assert trial.agreement.by_ngspice == 4
+
+
+@pytest.mark.parametrize("wrong", [False, True])
+def test_numbers_that_are_told_are_compared_also_where_the_wave_at_the_speaker_agrees(
+    wrong: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    right, run = module.transient, timed(load_amp("lesson-stage"), STIMULI[0], ("speaker", "V1A.plate"))
+    plate = str(node_vector(run.wired, "V1A.plate"))
+
+    def spikeless(*given: Any) -> Arrays:
+        answer = right(*given)
+        return dataclasses.replace(
+            answer, vectors=answer.vectors | ({plate: 0.9 * answer.vectors[plate]} if wrong else {})
+        )
+
+    run = dataclasses.replace(
+        run, told=lambda _, answer: {"highest volts at V1A.plate": float(answer.vectors[plate].max())}
+    )
+    monkeypatch.setattr(module, "transient", spikeless)
+    monkeypatch.setattr(in_time, "keep_answer", lambda *_: None)
+    monkeypatch.setattr(in_time, "fetch_answer", lambda *_: None)
+    trial = InTime()
+    trial.run([run])
+    assert "in what is told by" in agreement_words(trial.agreement)
+    assert "highest volts at V1A.plate" in agreement_words(trial.agreement)
+    assert not trial.agreement.broken
+    findings = [*agreement_findings(trial.agreement, "ratings", "stock")]
+    assert [each.grade for each in findings] == ([Grade.UNKNOWN] if wrong else [])
+    assert trial.agreement.told == pytest.approx(0.1 if wrong else 0.0, abs=1e-3)
+    assert all("10 %" in each.sentence and "V1A.plate" in each.sentence for each in findings)
 
 
 @pytest.mark.parametrize("turned", [False, True])

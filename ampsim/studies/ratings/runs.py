@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import cast
 
 from ...base.progress import SIMULATIONS, Progress, part_of
@@ -18,13 +19,13 @@ from ...simulation.ngspice import engine
 from ...simulation.ngspice.engine import Arrays, Outcome
 from ...simulation.request import Case
 from ...simulation.stimuli import Sine
-from ...simulation.timed_run import TimedRun
+from ...simulation.timed_run import TimedRun, Told
 from ...simulation.timestep.pace import Pace
 
 # Against 1e-4: means within 2 %, peaks within 1.5 %, in a third of the time (an overdriven amp of four triodes,
 # inverter and push-pull pair with feedback).
 _TOLERANCE = 1e-3
-_BATCH = 8
+_BATCH = 4
 Job = tuple[Case, Analysis, Netlist]
 """Whose amp, what is done to it, and what ngspice would read."""
 # Cycles of a tone are taken in so many steps where nothing happens; where an output valve lets go of its transformer,
@@ -62,9 +63,19 @@ def _heard(case: Case) -> tuple[str, ...]:
 
 
 def answers_of(
-    jobs: list[Job], solver: InTime, progress: Progress | None
+    jobs: list[Job], solver: InTime, progress: Progress | None, told: Callable[[Case, Netlist], Told]
 ) -> Iterator[tuple[Case, Analysis, Netlist, Arrays]]:
-    """Run every different netlist once, in time a few at a go: waveforms at every place fill the memory."""
+    """Run every different netlist once, in time a few at a go: waveforms at every place fill the memory.
+
+    Parameters
+    ----------
+    jobs : list
+    solver : InTime
+    progress : callable
+        Called with (done, total).
+    told : callable
+        From a case to what is told of it [V, W, A]: where both solvers answer, that is compared.
+    """
     alone = list({(run, netlist.digest): (case, run, netlist) for case, run, netlist in jobs}.values())
     still = [job for job in alone if not isinstance(job[1], Transient)]
     outcomes = engine.run_distinct([netlist for *_, netlist in still], progress=part_of(progress, 0, len(alone)))
@@ -72,7 +83,9 @@ def answers_of(
     moving = [job for job in alone if isinstance(job[1], Transient)]
     for start in range(0, len(moving), _BATCH):
         batch = moving[start : start + _BATCH]
-        yield from _named(batch, solver.run([_timed(case, run) for case, run, _ in batch]))
+        yield from _named(
+            batch, solver.run([replace(_timed(case, run), told=told(case, own)) for case, run, own in batch])
+        )
         if progress:
             progress(len(still) + start + len(batch), len(alone), SIMULATIONS)
 

@@ -29,10 +29,12 @@ from ...simulation.ngspice.engine import Arrays
 from ...simulation.request import Case, Request, request
 from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
+from ...simulation.timed_run import Told
 from ...simulation.valve_facts import switched_valves
 from .device_loads import DEVICES, LOAD, DeviceFacts, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
 from .runs import Job, answers_of, drive, elements_of, netlist_of
+from .solvers_apart import worth_comparing
 from .supply_loads import mains_resistors, rectifier_readings
 
 HARD = (Sine(82.41, 0.5, 0.18, 2), Sine(1000.0, 0.2, 0.03, 10))
@@ -135,7 +137,7 @@ def stress(
     known = known or Known()
     found, remarks = known.readings, known.remarks
     left = [job for job in jobs if (job[1], job[2].digest) not in found]
-    for case, run, netlist, answer in answers_of(left, known.solver, progress):
+    for case, run, netlist, answer in answers_of(left, known.solver, progress, _told):
         found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]
@@ -144,11 +146,8 @@ def stress(
     last = [(case, row) for case, row in zip(asked.cases, rows, strict=True) if case.amp is asked.variants[-1]]
     facts |= put(DEVICES, _devices_of(asked))
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
-    facts |= (
-        put(EQUAL_VALVES, equal_valves(last))
-        | put(EQUAL_PARTS, _equal_parts(asked))
-        | put(AGREEMENT, known.solver.agreement)
-    )
+    facts |= put(EQUAL_VALVES, equal_valves(last)) | put(EQUAL_PARTS, _equal_parts(asked))
+    facts |= put(AGREEMENT, known.solver.agreement)
     return _dataset(asked, rows, facts)
 
 
@@ -194,6 +193,10 @@ def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Rea
             found["part_value", name, ""] = cast("Part", case.wired.parts[name]).value
             found |= {("part_volts", name, "rest"): volts, ("part_watts", name, "rest"): watts}
     return found
+
+
+def _told(case: Case, netlist: Netlist) -> Told:
+    return lambda run, answer: worth_comparing(_reduce(case, run, netlist, answer))
 
 
 class _Reader:

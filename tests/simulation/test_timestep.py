@@ -318,7 +318,7 @@ def test_a_sample_that_cannot_be_solved_is_an_error(monkeypatch):
     ("wrong", "told"),
     [
         ({"signal": [[0.0, 1.0]]}, "shape"),
-        ({"signal": [0.0, math.nan]}, "finite"),
+        ({"signal": [0.0, math.nan]}, "nan V"),
         ({"signal": ["a"]}, "numbers"),
         ({"signal": []}, "shape"),
         ({"signal": [2000.0]}, "1000 V"),

@@ -29,7 +29,9 @@ _SHORT = 1e-3  # ohm, what a supply or a coil counts
 def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     """DC resistance [ohm] of every grid's circuit, to ground and to the supplies: valves out, supplies shorted.
 
-    Guitar or generator is unplugged; where the grid would then stand open, it counts as plugged in.
+    Guitar or generator is unplugged; where the grid would then stand open, it counts as plugged in. What several grids
+    share counts for each as many times: the current of every one of them flows there (from memory: makers divide the
+    largest grid leak by the number of valves in parallel).
 
     Parameters
     ----------
@@ -41,14 +43,12 @@ def grid_ohms(wired: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     amp = [branch for each in wired.elements if each.stage not in guitars for branch in _branches(wired, each, values)]
     guitar = [branch for each in wired.elements if each.stage in guitars for branch in _branches(wired, each, values)]
     plugged = [*amp, *guitar, (INPUT, GROUND, _SHORT)]
-    found = {}
-    for element in wired.elements:
-        if element.kind == "valve":
-            net = element.net("grid")
-            found[element.designator] = next(
-                filter(math.isfinite, (dc_ohms(amp, net), dc_ohms(plugged, net))), math.inf
-            )
-    return found
+    nets = {each.designator: each.net("grid") for each in wired.elements if each.kind == "valve"}
+    every = list(nets.values())
+    return {
+        valve: next(filter(math.isfinite, (dc_ohms(ways, net, every) for ways in (amp, plugged))), math.inf)
+        for valve, net in nets.items()
+    }
 
 
 def unpowered_amp(wired: Circuit, values: Mapping[str, float]) -> list[tuple[str, Branch]]:
@@ -77,8 +77,16 @@ def ohms_between(branches: Sequence[Branch], first: str, second: str) -> float:
                    names.get(first, first))  # fmt: skip
 
 
-def dc_ohms(branches: Sequence[Branch], net: str) -> float:
+def dc_ohms(branches: Sequence[Branch], net: str, every: Sequence[str] = ()) -> float:
     """Resistance [ohm] from a net to ground through resistances between nets; infinite without a way.
+
+    Parameters
+    ----------
+    branches : sequence of (net, net, ohm)
+    net : str
+    every : sequence of str
+        Nets, this one among them, into each of which the same current flows, a net that is there twice twice; if there
+        are none, into this one alone.
 
     Notes
     -----
@@ -89,7 +97,8 @@ def dc_ohms(branches: Sequence[Branch], net: str) -> float:
         return 0.0 if net == GROUND else math.inf
     index = {name: row for row, name in enumerate(sorted(reached - {GROUND}))}
     matrix = nodal_matrix([each for each in branches if reached.issuperset(each[:2])], index)
-    return float(np.linalg.solve(matrix, voltage_row(net, GROUND, index))[index[net]])
+    amperes = sum(voltage_row(each, GROUND, index) for each in every or (net,) if each in index)
+    return float(np.linalg.solve(matrix, amperes)[index[net]])
 
 
 def nets_with(branches: Iterable[Branch], net: str) -> set[str]:

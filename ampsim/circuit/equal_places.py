@@ -1,4 +1,4 @@
-"""Parts of an output stage that stand in one another's place: what hangs alike on valves of one type."""
+"""Parts in equal places: what hangs alike on output valves of one type, what is fitted where a part came out."""
 
 from __future__ import annotations
 
@@ -33,6 +33,21 @@ def equal_places(wired: Circuit) -> list[list[str]]:
     for name in names:
         found.setdefault(groups.find(name), []).append(name)
     return [group for group in found.values() if len(group) > 1]
+
+
+def took_the_place(wired: Circuit) -> dict[str, str]:
+    """To each part that a mod fits the part of its kind that came out from between the same nets."""
+    came_out = {_stand(element): element.designator for element in wired.removed}
+    drawn = {part.designator for part in wired.amp.parts}
+    return {
+        element.designator: came_out[_stand(element)]
+        for element in wired.elements
+        if element.designator not in drawn and _stand(element) in came_out
+    }
+
+
+def _stand(element: Element) -> tuple[str, tuple[str, ...]]:
+    return element.kind, tuple(sorted(net for _, net in element.pins))
 
 
 def _type(wired: Circuit, valve: str) -> str:

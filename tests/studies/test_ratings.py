@@ -178,6 +178,21 @@ def test_resistance_of_the_grids_circuits() -> None:
     assert float(fixed.sel(valve="V3")) == pytest.approx(220e3 + 1.5e3, rel=1e-6)
 
 
+@pytest.mark.parametrize("together", [1, 2, 3])
+def test_a_grid_leak_counts_as_many_times_as_grids_share_it(together: int) -> None:
+    valves = [f"V{number}" for number in range(1, together + 1)]
+    parts: dict[str, object] = {"R1": "220k", "R2": "1k5", "R3": "47k", "R4": "10M"} | dict.fromkeys(valves, "12AX7")
+    ends = {"plate": "B1", "cathode": "out"}
+    wires = {valve: {**ends, "grid": "shared" if valve == "V1" else "own"} for valve in valves}
+    ways = {"R1": ["shared", "ground"], "R2": ["out", "ground"], "R3": ["own", "shared"], "R4": ["in", "ground"]}
+    circuit = amp(parts, [wired("valves", **wires, **ways)], rail("B1", 100.0))
+    found = stress(circuit, tones=[]).isel(variant=0, position=0)["grid_ohms"]
+    # One ampere of each: all of it through the leak, that of the others through what leads there.
+    assert float(found.sel(valve="V1")) == pytest.approx(together * 220e3, rel=1e-6)
+    for valve in valves[1:]:
+        assert float(found.sel(valve=valve)) == pytest.approx(together * 220e3 + (together - 1) * 47e3, rel=1e-6)
+
+
 def test_resistance_of_a_grids_circuit_against_a_sweep_far_below_any_corner() -> None:
     port = PortSweep(1e-3, 1e-2, 1, ports=(("V4.grid", "ground"),), driven=0)
     sweep = simulate(load_amp("workshop-a"), port, nodes=["V4.grid"])
@@ -287,13 +302,32 @@ def test_parts_need_twice_their_mean_watts_and_their_highest_volts() -> None:
 
 def test_a_part_of_the_stock_amp_is_taken_to_be_rated_for_it() -> None:
     worst_rows = worst_parts(part_ratings(against_stock("extra filter")))
-    table = with_fitted_ratings(worst_rows, "stock")
+    table = with_fitted_ratings(worst_rows, "stock", {})
     fitted = {(row["variant"], row["part"]): row for row in records(table)}
     assert fitted["stock", "R28"]["fitted [W]"] == fitted["stock", "R28"]["next [W]"]
     assert fitted["stock", "R4"]["fitted [W]"] == 0.5
     assert fitted["stock", "C2"]["fitted [V]"] == 400.0
     assert fitted["extra filter", "C301"]["fitted [V]"] == 250.0
     assert fitted["extra filter", "R301"]["fitted [W]"] == 0.5
+
+
+@pytest.mark.parametrize("edits", [
+    [{"lift": "R51"}, {"fit": "R951", "between": ["R51.1", "R51.2"]}],
+    [{"lift": "R51"}, {"fit": "R951", "between": ["R51.2", "R51.1"]}],
+    [{"replace": "R51", "with": "2k7"}],
+])  # fmt: skip
+def test_what_goes_in_where_a_part_came_out_is_taken_to_be_rated_as_that(edits: list[dict[str, object]]) -> None:
+    stock = load_amp("workshop-a")
+    brought = {"R951": "2k7"} if len(edits) > 1 else {}
+    modded = apply_mods(
+        stock, parse_mod({"name": "other", "reason": "-", "parts": brought, "edits": edits}, "other.toml")
+    )
+    response = stress([stock, modded], tones=SHORT)
+    table = part_ratings(response).set_index(["variant", "part"])
+    assert table.loc[("stock", "R51"), "next [W]"] > 0.5
+    found = {each.subject: each for each in ratings_findings(response)}
+    rating = found[f"{'R951' if brought else 'R51'} rating"]
+    assert rating.limit == table.loc[("stock", "R51"), "next [W]"]
 
 
 # Mods -----------------------------------------------------------------------------------------------------------------

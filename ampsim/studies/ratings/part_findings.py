@@ -15,8 +15,8 @@ from ...simulation.facts import get
 from ..findings import Finding, Grade, grade_below
 from ..settings import Positions, in_steps, positions_of
 from . import TITLE
-from .parts import part_ratings, with_fitted_ratings, worst_parts
-from .simulate import SUPPLY_POTS
+from .parts import part_ratings, stock_rows, with_fitted_ratings, worst_parts
+from .simulate import IN_PLACE_OF, SUPPLY_POTS
 from .usual import ELECTROLYTIC_FARADS, SCRATCH_VOLTS, WATTS_FACTOR
 from .valve_findings import HOW
 from .valves import TELLING
@@ -35,9 +35,10 @@ def part_findings(response: xr.Dataset, outside: Collection[str] = ()) -> Iterat
     stock, modded = (str(response["variant"].values[place]) for place in (0, -1))
     everywhere = part_ratings(response)
     everywhere = everywhere[~everywhere["part"].isin(list(outside))]
-    table = with_fitted_ratings(worst_parts(everywhere), stock)
+    in_place_of = get(response, IN_PLACE_OF)
+    table = with_fitted_ratings(worst_parts(everywhere), stock, in_place_of)
     where = _Where(positions_of(response), records(everywhere[everywhere["variant"] == modded]))
-    old = {row["part"]: row for row in records(table[table["variant"] == stock])}
+    old = stock_rows(table, stock, in_place_of)
     quiet = True
     for row in records(table[table["variant"] == modded]):
         before = old.get(row["part"])
@@ -45,7 +46,7 @@ def part_findings(response: xr.Dataset, outside: Collection[str] = ()) -> Iterat
         if grade == Grade.FINE and before is not None:
             continue
         quiet = quiet and grade == Grade.FINE
-        words = f"{_part_name(row)}{'' if before else ', new'}: {_part_words(row, before)}"
+        words = f"{_part_name(row)}{_newness(row, before)}: {_part_words(row, before)}"
         yield Finding(TITLE, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
                       _PRACTICE, "ratings", where=where.words(row, unit))  # fmt: skip
     if quiet:
@@ -87,6 +88,12 @@ def _part_grade(row: Mapping[str, Any]) -> tuple[Grade, float, str, float]:
 
 def _part_name(row: Mapping[str, Any]) -> str:
     return f"{row['part']} ({format_value(row['value'], FARAD if row['kind'] == 'capacitor' else OHM)})"
+
+
+def _newness(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
+    if stock is None:
+        return ", new"
+    return "" if stock["part"] == row["part"] else f", in place of {stock['part']}"
 
 
 def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:

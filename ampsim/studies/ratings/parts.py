@@ -18,6 +18,8 @@ from ..once import once
 from .simulate import EQUAL_PARTS
 from .usual import FITTED_VOLTS, FITTED_WATTS, LARGER_VOLTS, WATTS_FACTOR, standard_volts, standard_watts, usual_volts
 
+_AS_MUCH = 1.02  # peaks that differ by less are the same as far as they are computed
+
 
 @once
 def part_ratings(response: xr.Dataset) -> pd.DataFrame:
@@ -118,16 +120,22 @@ def _worst(rows: Sequence[Mapping[str, Any]], numeric: Iterable[str]) -> dict[st
     return {**first, **{name: _largest(*(row[name] for row in rows)) for name in numeric}}
 
 
-def with_fitted_ratings(worst: pd.DataFrame, stock: str) -> pd.DataFrame:
+def with_fitted_ratings(worst: pd.DataFrame, stock: str, in_place_of: Mapping[str, str]) -> pd.DataFrame:
     """Add what is taken to be fitted, "fitted [W]" and "fitted [V]", to a table of `worst_parts`.
 
     A description gives no ratings. A part of the stock amp is taken to have the common rating that the stock amp asks
-    for, at least `FITTED_WATTS`, `FITTED_VOLTS` or (below 1 uF) `usual_volts`. A part that the mod brings is taken to
-    be of the usual kind, an electrolytic capacitor to be chosen by its volts at rest.
+    for, at least `FITTED_WATTS`, `FITTED_VOLTS` or (below 1 uF) `usual_volts`; so is one `in_place_of` it. Any other
+    that the mod brings is taken to be of the usual kind, an electrolytic capacitor to be chosen by its volts at rest.
     """
-    first = {row["part"]: row for row in records(worst[worst["variant"] == stock])}
+    first = stock_rows(worst, stock, in_place_of)
     fitted = [_fitted_rating(row, first.get(row["part"])) for row in records(worst)]
     return worst.assign(**{"fitted [W]": [watts for watts, _ in fitted], "fitted [V]": [volts for _, volts in fitted]})
+
+
+def stock_rows(worst: pd.DataFrame, stock: str, in_place_of: Mapping[str, str]) -> dict[str, dict[str, Any]]:
+    """The stock amp's rows of a table of `worst_parts` by part, also by the parts that are `in_place_of` them."""
+    own = {row["part"]: row for row in records(worst[worst["variant"] == stock])}
+    return own | {new: own[old] for new, old in in_place_of.items() if old in own}
 
 
 def _fitted_rating(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> tuple[float, float]:
@@ -139,4 +147,4 @@ def _fitted_rating(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> t
     if stock is None:
         return usual
     watts = max(usual[0], stock["next [W]"])
-    return watts, max(LARGER_VOLTS if watts >= 1.0 else usual[1], stock["needs [V]"])
+    return watts, max(LARGER_VOLTS if watts >= 1.0 else usual[1], _AS_MUCH * stock["needs [V]"])

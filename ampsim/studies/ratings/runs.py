@@ -9,6 +9,7 @@ from typing import cast
 from ...base.progress import SIMULATIONS, Progress, part_of
 from ...circuit.build import Circuit
 from ...circuit.plugs import PLUGGED
+from ...circuit.pot_tracks import track_stretches
 from ...circuit.semiconductors.description import LIGHT_PIN, PINS
 from ...circuit.stages.template import Element
 from ...circuit.supply.averaged import supplied
@@ -99,3 +100,10 @@ def _timed(case: Case, run: Analysis) -> TimedRun:
     analysis = cast("Transient", run)
     step = min(_LONGEST_STEP, 1.0 / (_STEPS * cast("Sine", analysis.stimulus).frequency))
     return TimedRun(case.wired, case.setting, analysis, _heard(case), Pace(step, miss=_MISS), True)
+
+
+def pin_pairs(element: Element) -> list[tuple[str, str]]:
+    """The pairs of pins a voltage can stand between; of a pot first the stretches of its track."""
+    if element.kind != "pot":
+        return [("1", "2")]
+    return [*((first, second) for _, first, second in track_stretches(element)), ("top", "bottom")]

@@ -13,7 +13,7 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
 from ...circuit.dc_paths import grid_ohms
-from ...circuit.equal_places import equal_places
+from ...circuit.equal_places import equal_places, took_the_place
 from ...circuit.neighbours import feeds_from_supply
 from ...circuit.positions import Position, position_label
 from ...circuit.pot_tracks import OPEN_OHMS, track_stretches
@@ -33,7 +33,7 @@ from ...simulation.timed_run import Told
 from ...simulation.valve_facts import switched_valves
 from .device_loads import DEVICES, LOAD, DeviceFacts, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
-from .runs import Job, answers_of, drive, elements_of, netlist_of
+from .runs import Job, answers_of, drive, elements_of, netlist_of, pin_pairs
 from .solvers_apart import worth_comparing
 from .supply_loads import mains_resistors, rectifier_readings
 
@@ -61,6 +61,8 @@ EQUAL_VALVES = Fact("equal_valves", list[list[str]])
 place, and which of them is driven harder is the tone's phase."""
 EQUAL_PARTS = Fact("equal_parts", dict[str, list[list[str]]])
 """To each variant the parts that stand in one another's place in the output stage at some position."""
+IN_PLACE_OF = Fact("in_place_of", dict[str, str])
+"""To each part that the last variant fits at some position the one that it took the place of."""
 _STATELESS = ("part_value", "grid_ohms")
 
 
@@ -147,6 +149,7 @@ def stress(
     facts |= put(DEVICES, _devices_of(asked))
     facts |= put(TONES, list(tones)) | put(SUPPLY_POTS, _supply_pots(asked)) | {"analysis": "stress"}
     facts |= put(EQUAL_VALVES, equal_valves(last)) | put(EQUAL_PARTS, _equal_parts(asked))
+    facts |= put(IN_PLACE_OF, {new: old for case, _ in last for new, old in took_the_place(case.wired).items()})
     facts |= put(AGREEMENT, known.solver.agreement)
     return _dataset(asked, rows, facts)
 
@@ -221,7 +224,7 @@ class _Reader:
             name = element.designator
             if name in coils:  # made for its own volts, whatever a resistor of its size stands
                 continue
-            volts = [self._volts(name, first) - self._volts(name, second) for first, second in _pairs(element)]
+            volts = [self._volts(name, first) - self._volts(name, second) for first, second in pin_pairs(element)]
             watts = list(self._watts(element, volts))
             found["part_value", name, ""] = cast("Part | Pot", self._wired.parts[name]).value
             found["part_volts", name, self._state] = max(float(np.abs(each).max()) for each in volts)
@@ -275,13 +278,6 @@ class _Reader:
             pin: self._vectors[vector] * (1.0 if pin == "grid" else 0.0 if self._cold else 1e-3)
             for pin, vector in vectors.items()
         }
-
-
-def _pairs(element: Element) -> list[tuple[str, str]]:
-    """The pairs of pins a voltage can stand between; of a pot first the stretches of its track."""
-    if element.kind != "pot":
-        return [("1", "2")]
-    return [*((first, second) for _, first, second in track_stretches(element)), ("top", "bottom")]
 
 
 def _dataset(asked: Request, rows: list[Readings], facts: dict[str, Any]) -> xr.Dataset:

@@ -159,7 +159,8 @@ class Fitting:
             first, second = (self._net(place) for place in edit.between)
         else:
             first, second = self._two_ends(edit, edit.part)
-            self._lift(edit)
+            if set(dict(self._element(edit.part).pins).values()) <= {first, second}:  # type: ignore[union-attr]
+                self._lift(edit)  # it stays where it is, and carries no current; a track still loads its wiper
         if edit.between and first == second:
             raise DescriptionError(
                 f"{self._mod(edit)}: {' and '.join(edit.between)} are one wire already; a bridge joins two wires"

@@ -189,6 +189,25 @@ def wrongly(wired: Wiring, fault: int) -> Wiring:
     return replace(wired, switches=(replace(plan, rows=rows),))
 
 
+def test_what_is_bridged_stays_and_gets_a_wire_from_end_to_end() -> None:
+    """One circuit, one paper: a bridge is a wire, however the file says it; also where only a generator is before it."""
+    stock = load_amp("lesson-stage")
+    amps = [load_amp("workshop-a"), plug_in(stock, Generator())]
+    for amp, part in ((amps[0], "C1"), (amps[0], "R8"), (amps[0], "R2"), (amps[1], "C1")):
+        found = [wiring(apply_mods(amp, parse_mod({"name": "n", "reason": "r", "edits": [{"bridge": bridged}]})))
+                 for bridged in (part, [f"{part}.1", f"{part}.2"])]  # fmt: skip
+        for each in found:
+            assert each.wires == (Wire(f"{part}.1", f"{part}.2", "wire"),)
+            assert (each.taken_out, each.unsoldered) == ((), ())
+
+
+def test_the_track_of_a_bridged_pot_stays_on_its_wiper() -> None:
+    amp = load_amp("workshop-a")
+    one, other = (apply_mods(amp, parse_mod({"name": "n", "reason": "r", "edits": [{"bridge": bridged}]}))
+                  for bridged in ("P1", ["P1.top", "P1.bottom"]))  # fmt: skip
+    assert build_circuit(one).elements == build_circuit(other).elements
+
+
 @pytest.mark.parametrize("fault", range(3))
 def test_a_fault_in_the_list_or_table_is_found(fault: int) -> None:
     wired = wiring(with_switch({"100k": [], "150k": [Edit("replace", "R3", 150e3)]}))

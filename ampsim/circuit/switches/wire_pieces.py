@@ -160,6 +160,8 @@ class _PieceFinder:
             self._add((net,) * len(every), place, 1000)
         for rail in self.amp.rails:
             self._add(tuple(stand.circuit.net_by_place[rail.name] for stand in self.stands), rail.name)
+        for place in self._bridged_lugs():
+            self._add(tuple(stand.circuit.net_by_place[place] for stand in self.stands), place)
         self.anchors = [self._anchors(k) for k in every]
         for cluster in self._clusters():
             self._solder(cluster)
@@ -168,6 +170,14 @@ class _PieceFinder:
     def _add(self, nets: tuple[str, ...], place: str, size: int = 1) -> None:
         self.sizes[nets] = self.sizes.get(nets, 0) + size
         self.members.setdefault((nets, None), []).append(place)
+
+    def _bridged_lugs(self) -> list[str]:
+        """The lugs of what is bridged for good: it carries no current any more, and stays where it is."""
+        doings = [edit for mod in self.amp.mods for edit in mod.edits]
+        bridged, lifted = ({edit.part for edit in doings if edit.action == word} for word in ("bridge", "lift"))
+        names = bridged - lifted - self.pins.keys()
+        idle = {each.designator: each for each in self.stands[0].circuit.removed if each.designator in names}
+        return [f"{name}.{pin}" for name, each in idle.items() for pin, _ in each.pins]
 
     def _anchors(self, stand: int) -> dict[str, tuple[str, ...]]:
         """The main piece of every net in one stand: ground and input, else the one with most pins."""

@@ -11,6 +11,7 @@ from ...circuit.build import Circuit, build_circuit
 from ...circuit.stages.template import GROUND
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import new_mods
+from ..wiring.wanted_lugs import bridged_lugs
 from .checks import Check, ground_checks, resistance_check
 from .cold_signs import part_slips, slip_signs, track_slips
 from .step import Phase, Step
@@ -42,7 +43,7 @@ def _ends(wired: Circuit, edit: Edit) -> Iterator[str]:
     for element in (*wired.elements, *wired.removed):
         if element.designator in parts and element.kind != "rail":
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from edit.places
+    yield from edit.places if edit.action != "bridge" else bridged_lugs(wired.amp, edit)
 
 
 def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
@@ -102,8 +103,9 @@ def edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:
     places = [place for place in _around(dead.wired, edit) if place in dead.wired.net_by_place]
     capacitor = part is not None and part.kind == "capacitor"
     checks = [] if capacitor else ground_checks(dead, places)
-    if edit.between and edit.action == "bridge":
-        checks.append(resistance_check(dead, *edit.between))
+    if edit.action == "bridge":
+        first, second = bridged_lugs(modded, edit)
+        checks.append(resistance_check(dead, first, second))
     elif part is not None and part.kind in ("resistor", "capacitor", "inductor") and len(places) >= 2:
         checks.append(resistance_check(dead, places[0], places[1]))
     return checks
@@ -113,7 +115,7 @@ def _around(wired: Circuit, edit: Edit) -> Iterator[str]:
     for element in wired.elements:
         if element.designator == edit.part and element.kind != "rail":
             yield from (f"{element.designator}.{pin}" for pin, _ in element.pins)
-    yield from edit.places
+    yield from edit.places if edit.action != "bridge" else bridged_lugs(wired.amp, edit)
 
 
 def all_places(modded: Amp, switch: Switch) -> list[str]:

@@ -12,6 +12,7 @@ from ...circuit.mods import describe_part, where
 from ..new_parts import part_name, part_put_in, rewiring_words, work_mods
 from ..parts_list.switch_need import wiring_of
 from ..wiring.difference import rewired
+from ..wiring.wanted_lugs import bridged_lugs
 from .bodies import Bodies, bodies_of, fit_bodies, prepare_bodies, wire_switches
 from .checks import Check, diode_checks, loose_part_checks
 from .cold_readings import readings_in_circuit
@@ -157,6 +158,7 @@ def _fit_steps(
     later = bodies.waiting(done) - bodies.pots
     words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit, later)
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
+    places = [*bridged_lugs(modded, edit)] if edit.action == "bridge" else places
     tool, how = at_words(stock, places)
     new = (edit.part,) if part and not pot else ()
     yield Step(phase, f"{words}{found.blind}", [*checks, *found.checks], tool, how, new, found.wrong)
@@ -192,7 +194,8 @@ def _wire_words(modded: Amp, edit: Edit, bodies: Bodies) -> str:
 
 def _fit_words(modded: Amp, edit: Edit, later: Collection[str]) -> str:
     if edit.action == "bridge":
-        return f"Bridge {' and '.join(edit.between) if edit.between else edit.part} with wire."
+        stays = f"; {edit.part} stays" if edit.part else ""
+        return f"Bridge {' and '.join(bridged_lugs(modded, edit))} with wire{stays}."
     if edit.action == "move":
         return f"Solder a wire from {where(edit)}."
     if edit.action == "supply":

@@ -10,6 +10,7 @@ from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
 from ..new_parts import new_mods, part_name, part_put_in, socket_words, switches_on, work_mods
 from ..wiring.difference import rewired
+from ..wiring.wanted_lugs import bridged_lugs
 from .checks import loose_part_checks
 from .mounted import at_words, is_plugged, out_words
 from .polarity import plus_words
@@ -63,10 +64,10 @@ class _WayBack:
     def out(self, edit: Edit) -> Iterator[Step]:
         """What an edit brought comes out."""
         if edit.action == "bridge":
-            rest = f"; fit {edit.part} again" if edit.part else ""
-            words = f"Take out the bridge at {' - '.join(edit.between or (edit.part,))}{rest}."
-            tool, how = at_words(self.stock, edit.places)
-            self.said |= {_key(*edit.between)} if edit.between else set()
+            ends = bridged_lugs(self.modded, edit)
+            words = f"Take out the bridge at {' - '.join(ends)}{f'; {edit.part} stays' if edit.part else ''}."
+            tool, how = at_words(self.stock, ends)
+            self.said |= {_key(*ends)}
             yield Step(Phase.REMOVE, words, tool=tool, how=how)
         elif edit.action == "fit":
             stays = part_of(edit.in_series) in self.there
@@ -157,14 +158,14 @@ class _WayBack:
         return [f"Its place: {'; '.join(f'{lug} at {at}' for lug, at in pairs)}."]
 
 
-def _key(first: str, second: str) -> str:
-    return " ".join(sorted((first, second)))
+def _key(*ends: str) -> str:
+    return " ".join(sorted(ends))
 
 
 def _restoring_words(switch: Switch) -> str:
     """Parts and wires of the stock amp that the switch had taken hold of."""
     edits = [edit for _, doings in switch.positions for edit in doings]
     wires = [lug for edit in edits for lug in edit.opened]
-    parts = [edit.part for edit in edits if edit.action in ("replace", "lift", "bridge") and edit.part]
+    parts = [edit.part for edit in edits if edit.action in ("replace", "lift") and edit.part]
     told = [f" Put the wire back on {place}." for place in dict.fromkeys(wires)]
     return "".join([*told, *(f" Solder {part} back to both its places." for part in dict.fromkeys(parts))])

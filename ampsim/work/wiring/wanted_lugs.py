@@ -59,6 +59,14 @@ def edits_of(amp: Amp) -> list[Edit]:
     return [edit for switch in amp.switches for _, each in switch.positions for edit in each]
 
 
+def bridged_lugs(amp: Amp, edit: Edit) -> tuple[str, str]:
+    """The two places that a bridge joins: of a part, which stays, its ends."""
+    if edit.between:
+        return edit.between
+    wired = build_circuit(amp)
+    return _ends({each.designator: each for each in (*wired.removed, *wired.elements)}, edit.part) or ("", "")
+
+
 def parts_near(amp: Amp) -> Mapping[str, tuple[str, ...]]:
     """To each part that the edits bring, and each switch, what it stands near: the parts named with it."""
     direct: dict[str, tuple[str, ...]] = {}

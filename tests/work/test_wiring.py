@@ -19,7 +19,7 @@ from ampsim.circuit.switches.moving import moving
 from ampsim.circuit.switches.planning import planned_switches
 from ampsim.circuit.switches.wire_pieces import find_pieces
 from ampsim.library.files import models
-from ampsim.library.loader import load_amp, load_mod, parse_mod
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.work.parts_list.switch_need import switch_need
 from ampsim.work.wiring.from_to import Wire, Wiring, list_wiring
 from ampsim.work.wiring.readback import mismatches, read_back, wiring
@@ -191,14 +191,35 @@ def wrongly(wired: Wiring, fault: int) -> Wiring:
 
 def test_what_is_bridged_stays_and_gets_a_wire_from_end_to_end() -> None:
     """One circuit, one paper: a bridge is a wire, however the file says it; also where only a generator is before it."""
-    stock = load_amp("lesson-stage")
-    amps = [load_amp("workshop-a"), plug_in(stock, Generator())]
-    for amp, part in ((amps[0], "C1"), (amps[0], "R8"), (amps[0], "R2"), (amps[1], "C1")):
-        found = [wiring(apply_mods(amp, parse_mod({"name": "n", "reason": "r", "edits": [{"bridge": bridged}]})))
-                 for bridged in (part, [f"{part}.1", f"{part}.2"])]  # fmt: skip
-        for each in found:
-            assert each.wires == (Wire(f"{part}.1", f"{part}.2", "wire"),)
-            assert (each.taken_out, each.unsoldered) == ((), ())
+    drawn, driven = load_amp("workshop-a"), from_a_generator()
+    for amp, part in ((drawn, "C1"), (drawn, "R8"), (drawn, "R2"), (driven, "C1")):
+        for bridged in (part, [f"{part}.1", f"{part}.2"]):
+            found = wiring(apply_mods(amp, parse_mod({"name": "n", "reason": "r", "edits": [{"bridge": bridged}]})))
+            assert found.wires == (Wire(f"{part}.1", f"{part}.2", "wire"),)
+            assert (found.taken_out, found.unsoldered) == ((), ())
+
+
+def from_a_generator() -> Amp:
+    """One stage behind a capacitor, drawn with the generator that drives it."""
+    values = {"R901": "600", "C1": "100n", "R1": "1M", "V1A": "12AX7", "R3": "100k", "R4": "1k5", "C2": "22n",
+              "R5": "1M"}  # fmt: skip
+    stages: list[dict[str, object]] = [
+        {"name": "source", "template": "generator", "resistance": "R901"},
+        {"name": "first", "template": "coupling", "capacitor": "C1", "shunt_resistor": "R1"},
+        {"name": "stage", "template": "triode stage", "valve": "V1A", "supply": "B1", "plate_load": "R3",
+         "cathode_resistor": "R4"},
+        {"name": "next", "template": "coupling", "capacitor": "C2", "shunt_resistor": "R5"},
+    ]  # fmt: skip
+    return parse_amp({"name": "driven", "parts": values, "rails": [{"name": "B1", "volts": 300}], "stages": stages})
+
+
+@pytest.mark.parametrize("edits", [[{"fit": "R160", "in_series_at": "C1.1"}],
+                                   [{"lift": "C1"}, {"fit": "R160", "between": ["C1.1", "V1A.grid"]}]])  # fmt: skip
+def test_nothing_is_soldered_inside_what_is_plugged_in(edits: list[dict[str, object]]) -> None:
+    mod = parse_mod({"name": "n", "reason": "r", "parts": {"R160": "68k"}, "edits": edits})
+    places = [place for wire in wiring(apply_mods(from_a_generator(), mod)).wires for place in (wire.start, wire.end)]
+    assert "input jack" in places
+    assert not any(place.startswith("R901") for place in places)
 
 
 def test_the_track_of_a_bridged_pot_stays_on_its_wiper() -> None:

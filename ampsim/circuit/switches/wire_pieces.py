@@ -160,6 +160,9 @@ class _PieceFinder:
             self._add((net,) * len(every), place, 1000)
         for rail in self.amp.rails:
             self._add(tuple(stand.circuit.net_by_place[rail.name] for stand in self.stands), rail.name)
+        first = self.stands[0].circuit
+        if first.entry != INPUT:  # what is plugged in is no part of the amp: the wire at its jack has a name of its own
+            self._add(tuple(stand.circuit.entry for stand in self.stands), f"{first.jacks[0].name} jack")
         for place in self._bridged_lugs():
             self._add(tuple(stand.circuit.net_by_place[place] for stand in self.stands), place)
         self.anchors = [self._anchors(k) for k in every]

@@ -7,6 +7,7 @@ from functools import cached_property
 
 from ...circuit.amp import Amp
 from ...circuit.build import build_circuit
+from ...circuit.plugs import plugged_stages
 from ...circuit.switches.wire_pieces import FIXED, Pieces
 from .wanted_lugs import parts_near
 
@@ -21,6 +22,7 @@ class Neighbourhood:
         self.amp, self.pieces, self.terminals = amp, (before, after), terminals
         self.elements = {each.designator: each for pieces in self.pieces for each in pieces.elements}
         self.order = {stage.name: number for number, stage in enumerate(amp.stages)}
+        self.outside = plugged_stages(build_circuit(amp))
 
     @cached_property
     def known(self) -> set[str]:
@@ -63,6 +65,8 @@ class Neighbourhood:
             rank, more = 0, near.index(part)
         elif own_stage:
             rank, more = 1, not beside
+        elif part in self.elements and self.elements[part].stage in self.outside:
+            rank, more = 5, 0  # inside a guitar or generator, which only its plug leads to
         elif beside:
             rank, more = 2, 0
         else:

@@ -322,7 +322,12 @@ def test_lifted_bridged_and_swapped_parts_are_told_apart() -> None:
     edits: list[dict[str, object]] = [{"lift": "C4"}, {"bridge": "R8"}, {"replace": "V1A", "with": "12AY7"}]
     found = work_steps(load_amp("workshop-a"), modded(edits))
     said, back = ("\n".join(step.do for step in steps) for steps in (found.steps, found.undo))
-    for words in ("Take out C4 (220p)", "Bridge R8.1 and R8.2 with wire; R8 stays", "Take out V1A (12AX7)", "Fit V1A (12AY7) where V1A was"):
+    for words in (
+        "Take out C4 (220p)",
+        "Bridge R8.1 and R8.2 with wire; R8 stays",
+        "Take out V1A (12AX7)",
+        "Fit V1A (12AY7) where V1A was",
+    ):
         assert words in said
     for words in ("Fit C4 (220p) again", "Take out the bridge at R8.1 - R8.2; R8 stays", "fit V1A (12AX7) again"):
         assert words in back

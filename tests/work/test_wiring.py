@@ -190,7 +190,7 @@ def wrongly(wired: Wiring, fault: int) -> Wiring:
 
 
 def test_what_is_bridged_stays_and_gets_a_wire_from_end_to_end() -> None:
-    """One circuit, one paper: a bridge is a wire, however the file says it; also where only a generator is before it."""
+    """One circuit, one paper: a bridge is a wire, however the file says it, behind a generator too."""
     drawn, driven = load_amp("workshop-a"), from_a_generator()
     for amp, part in ((drawn, "C1"), (drawn, "R8"), (drawn, "R2"), (driven, "C1")):
         for bridged in (part, [f"{part}.1", f"{part}.2"]):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from ..circuit.amp import Amp, AnyPart, Edit, Mod, Pot, Socket, Switch
@@ -81,6 +82,22 @@ def socket_words(amp: Amp, old: str, new: str) -> str:
     return "" if old == new else rewiring(old, amp.valve_by_type[old].pinout, new, amp.valve_by_type[new].pinout)
 
 
+def in_one_body(amp: Amp, edit: Edit, edits: Iterable[Edit]) -> tuple[str, ...]:
+    """The sections that come out as one body with the part of an edit, as all of it does; else the part alone.
+
+    The tracks of a pot that is exchanged stay apart: each goes in with what is soldered to it.
+    """
+    names = sections_of(amp.part_by_designator, edit.part)
+    alike = {each.part for each in edits if each.action == edit.action}
+    one = edit.action == "lift" or (edit.action == "replace" and amp.part_by_designator[edit.part].kind != "pot")
+    return names if one and set(names) <= alike else (edit.part,)
+
+
+def body_name(names: Sequence[str]) -> str:
+    """What some sections of one body are called together."""
+    return body_of(names[0]) if len(names) > 1 else names[0]
+
+
 def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     """The part that an edit puts in: fitted, or of another value."""
     part = amp.part_by_designator.get(edit.part)
@@ -89,7 +106,7 @@ def part_put_in(amp: Amp, edit: Edit) -> AnyPart | None:
     return part if edit.action == "fit" else None
 
 
-def part_name(amp: Amp, edit: Edit) -> str:
-    """The part that an edit puts in, with what it is."""
-    part = part_put_in(amp, edit)
-    return f"{edit.part} ({describe_bought(amp, part)})" if part else edit.part
+def part_name(amp: Amp, edit: Edit, names: Sequence[str] = ()) -> str:
+    """The part that an edit puts in, or the body that it does so with, with what it is."""
+    part, name = part_put_in(amp, edit), body_name(names or (edit.part,))
+    return f"{name} ({describe_bought(amp, part)})" if part else name

@@ -86,6 +86,24 @@ def test_a_double_valve_is_exchanged_and_bought_as_one() -> None:
     assert {"V3A", "V3B"} == {each.part for mod in out.mods for each in mod.edits if each.part.startswith("V3")}
 
 
+def test_a_bottle_comes_out_and_goes_back_in_one_step() -> None:
+    """Two halves in one bottle are one thing in the hand; half of it alone is named as such."""
+    out = modded({"lift": "V3"})
+    steps, back = ([step.do for step in steps] for steps in (iron_steps(AMP, out), back_steps(AMP, out)))
+    assert [do for do in steps if "V3" in do] == [
+        "Take out V3 (12AX7); mark it, keep it with the amp for the way back."
+    ]
+    assert [do for do in back if "V3" in do] == ["Fit V3 (12AX7) again, the one that was kept."]
+    other = modded({"replace": "V2", "with": "6SL7GT"})
+    for told in ([step.do for step in iron_steps(AMP, other)], [step.do for step in back_steps(AMP, other)]):
+        assert sum("Another socket is needed" in do for do in told) == 1
+        assert not any("V2A" in do or "V2B" in do for do in told)
+    checks = {check.place for step in iron_steps(AMP, other) if step.do.startswith("Fit V2") for check in step.checks}
+    assert {"V2A.plate", "V2B.plate"} <= checks
+    (half,) = (step.do for step in iron_steps(AMP, modded({"replace": "V2A", "with": "12AY7"})) if "Fit V2" in step.do)
+    assert half.startswith("Fit V2A (12AY7) where V2A was")
+
+
 def test_what_a_valve_of_another_type_needs_is_said() -> None:
     steps = "\n".join(step.do for step in iron_steps(AMP, modded({"replace": "V1", "with": "6DJ8"})))
     assert "pin 9 from heater middle to shield" in steps

@@ -9,7 +9,7 @@ from ...base.wording import join_words, with_capitals
 from ...circuit.amp import Amp, Edit, Pot, Socket
 from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
-from ..new_parts import part_name, part_put_in, rewiring_words, work_mods
+from ..new_parts import body_name, in_one_body, part_name, part_put_in, rewiring_words, work_mods
 from ..parts_list.switch_need import wiring_of
 from ..wiring.difference import rewired
 from ..wiring.wanted_lugs import bridged_lugs
@@ -33,7 +33,7 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     if lifted:
         yield lift_step(lifted)
     for doing in doings:
-        yield from _removal_steps(stock, modded, doing.edit)
+        yield from _removal_steps(stock, modded, doing.edit, in_one_body(stock, doing.edit, edits))
     yield from prepare_bodies(modded, bodies)
     yield from drilling_steps(stock, modded)
     first = [doing for doing in doings if not bodies.holds(doing.edit)]
@@ -104,14 +104,15 @@ def on_lifted_board(stock: Amp, modded: Amp, edits: Sequence[Edit], lugs: Sequen
     return [part for part in dict.fromkeys(named) if part in own and on_board(stock, part)]
 
 
-def _removal_steps(stock: Amp, modded: Amp, edit: Edit) -> Iterator[Step]:
-    old = modded.part_by_designator.get(edit.part)
-    if edit.action in ("replace", "lift") and old is not None:
-        kind = describe_part(old)
-        wires = ", each wire on it marked by its lug" if isinstance(old, Pot) else ""
-        words = f"Take out {edit.part} ({kind}){wires}; mark it, keep it with the amp for the way back."
+def _removal_steps(stock: Amp, modded: Amp, edit: Edit, body: Sequence[str]) -> Iterator[Step]:
+    known = modded.part_by_designator
+    if edit.action in ("replace", "lift") and edit.part in known and edit.part == body[0]:
+        kind = " and ".join(dict.fromkeys(describe_part(known[name]) for name in body))
+        wires = ", each wire on it marked by its lug" if isinstance(known[edit.part], Pot) else ""
+        words = f"Take out {body_name(body)} ({kind}){wires}; mark it, keep it with the amp for the way back."
         tool, how = out_words(stock, edit.part)
-        yield Step(Phase.REMOVE, words, list(loose_part_checks(old, f"{edit.part}, taken out,")), tool, (how,))
+        checks = [check for name in body for check in loose_part_checks(known[name], f"{name}, taken out,")]
+        yield Step(Phase.REMOVE, words, checks, tool, (how,))
     if edit.action == "move":
         tool, told = at_words(stock, edit.opened[:1])
         yield Step(Phase.REMOVE, f"Take the wire off {edit.opened[0]} and mark it.", tool=tool, how=told)
@@ -141,14 +142,20 @@ def _fit_steps(
     cuts = [doing for doing in order[number:] if doing.edit.action == "cut"]
     done = [*cuts, *order[:number]]
     edit = done[-1].edit
-    if edit.action in ("lift", "cut") or edit.part in bodies.prepared:
+    body = in_one_body(stock, edit, [doing.edit for doing in order])
+    waits = {doing.edit.part for doing in order[number:] if doing.edit.action == edit.action} & set(body)
+    if edit.action in ("lift", "cut") or edit.part in bodies.prepared or waits:
         return
     part, pot = part_put_in(modded, edit), edit.part in bodies.pots
     dead = bodies.hanging(done) | _out_of_circuit(stock, order, number)
     found = readings_in_circuit(stock, modded, done, dead)
     checks: list[Check] = []
+    halves = [doing for doing in done[:-1] if doing.edit.action == edit.action and doing.edit.part in body]
+    for half in halves:  # of one bottle, which goes in with this one
+        checks += readings_in_circuit(stock, modded, [*(each for each in done if each is not half), half], dead).checks
     if part and not pot:  # a pot was read when it was prepared
         checks = [
+            *checks,
             *loose_part_checks(part, part_name(modded, edit)),
             *diode_checks(modded, part, part_name(modded, edit)),
         ]
@@ -156,7 +163,7 @@ def _fit_steps(
         inside = next((doing for doing in bodies.doings if doing.edit.part == prepared), None)
         checks += readings_in_circuit(stock, modded, [*done, inside], dead).checks if inside else ()
     later = bodies.waiting(done) - bodies.pots
-    words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit, later)
+    words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit, later, body)
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
     places = [*bridged_lugs(modded, edit)] if edit.action == "bridge" else places
     tool, how = at_words(stock, places)
@@ -192,7 +199,7 @@ def _wire_words(modded: Amp, edit: Edit, bodies: Bodies) -> str:
     return f"Wire {edit.part} {where(edit)}{f': {lugs}' if lugs else ''}."
 
 
-def _fit_words(modded: Amp, edit: Edit, later: Collection[str]) -> str:
+def _fit_words(modded: Amp, edit: Edit, later: Collection[str], body: Sequence[str]) -> str:
     if edit.action == "bridge":
         stays = f"; {edit.part} stays" if edit.part else ""
         return f"Bridge {' and '.join(bridged_lugs(modded, edit))} with wire{stays}."
@@ -201,12 +208,14 @@ def _fit_words(modded: Amp, edit: Edit, later: Collection[str]) -> str:
     if edit.action == "supply":
         return f"Change what feeds {edit.part} so that it gives {edit.value:g} V; measured at first power, not before."
     place = (
-        f"where {edit.part} was" if edit.action == "replace" else f"{where(edit)}{_lug_words(modded, edit.part, later)}"
+        f"where {body_name(body)} was"
+        if edit.action == "replace"
+        else f"{where(edit)}{_lug_words(modded, edit.part, later)}"
     )
     part = part_put_in(modded, edit)
     anew = rewiring_words(modded, part).removeprefix("; ") if isinstance(part, Socket) else ""
     place += f". {with_capitals(anew)}" if anew else ""
-    return f"Fit {part_name(modded, edit)} {place}.{plus_words(modded, edit.part)}"
+    return f"Fit {part_name(modded, edit, body)} {place}.{plus_words(modded, edit.part)}"
 
 
 def _lug_words(modded: Amp, part: str, later: Collection[str]) -> str:

@@ -8,7 +8,7 @@ from ...circuit.amp import Amp, AnyPart, Edit, Socket, Switch
 from ...circuit.build import build_circuit
 from ...circuit.designators import part_of
 from ...circuit.mods import describe_part, where
-from ..new_parts import new_mods, part_name, part_put_in, socket_words, switches_on, work_mods
+from ..new_parts import body_name, in_one_body, new_mods, part_name, part_put_in, socket_words, switches_on, work_mods
 from ..wiring.difference import rewired
 from ..wiring.wanted_lugs import bridged_lugs
 from .checks import loose_part_checks
@@ -34,7 +34,7 @@ def back_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for edit in edits:
         yield from work.out(edit)
     for edit in edits:
-        yield from work.restored(edit)
+        yield from work.restored(edit, in_one_body(stock, edit, edits))
     yield from work.besides()
     if lifted:
         yield lower_step(Phase.WIRE)
@@ -76,7 +76,7 @@ class _WayBack:
             tool, how = at_words(self.stock, edit.places)
             yield Step(Phase.REMOVE, words, tool=tool, how=[*self._off([edit.part]), *self._back(edit.opened), *how])
 
-    def restored(self, edit: Edit) -> Iterator[Step]:
+    def restored(self, edit: Edit, body: Sequence[str]) -> Iterator[Step]:
         """What an edit took away or changed goes back."""
         old = self.there.get(edit.part)
         tool, how = at_words(self.stock, edit.places)
@@ -92,9 +92,10 @@ class _WayBack:
             yield Step(
                 Phase.FIT, f"Set {edit.part} back{f' to {drawn:g} V' if drawn is not None else ''}.", tool="meter"
             )
-        elif edit.action in ("replace", "lift") and old is not None:
-            was = f"{edit.part} ({describe_part(old)})"
-            first = f"Take out {part_name(self.modded, edit)}; fit" if edit.action == "replace" else "Fit"
+        elif edit.action in ("replace", "lift") and old is not None and edit.part == body[0]:
+            halves = [self.there[name] for name in body]
+            was = f"{body_name(body)} ({' and '.join(dict.fromkeys(map(describe_part, halves)))})"
+            first = f"Take out {part_name(self.modded, edit, body)}; fit" if edit.action == "replace" else "Fit"
             on = switches_on(self.stock, edit.part)
             kept = (
                 f" with {on[0].designator} on its shaft: the one that was kept has no switch"
@@ -104,8 +105,8 @@ class _WayBack:
             words = f"{first} {was}{kept}.{self._socket(edit, old)}{plus_words(self.stock, edit.part, kept=True)}"
             tool, out = out_words(self.stock, edit.part)
             way = [out] if edit.action == "replace" else at_words(self.stock, [edit.part])[1]
-            checks = list(loose_part_checks(old, was))
-            yield Step(Phase.FIT, words, checks, tool, [*self._home(edit.part), *way])
+            checks = [check for half in halves for check in loose_part_checks(half, was)]
+            yield Step(Phase.FIT, words, checks, tool, [*(each for name in body for each in self._home(name)), *way])
 
     def _socket(self, edit: Edit, old: AnyPart) -> str:
         """What the socket of a valve needs that goes back into the place of one of another type."""

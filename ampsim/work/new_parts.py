@@ -77,9 +77,13 @@ def rewiring_words(amp: Amp, part: Socket) -> str:
     return words + alike
 
 
-def socket_words(amp: Amp, old: str, new: str) -> str:
-    """What a socket needs in which a valve of one type makes room for another: a sentence, "" for the same type."""
-    return "" if old == new else rewiring(old, amp.valve_by_type[old].pinout, new, amp.valve_by_type[new].pinout)
+def socket_words(amp: Amp, old: str, new: str, back: bool = False) -> str:
+    """What a socket needs in which a valve of one type makes room for another: a sentence, "" for the same type.
+
+    On the way `back` the new type is the one that the socket was drawn for.
+    """
+    before, after = amp.valve_by_type[old].pinout, amp.valve_by_type[new].pinout
+    return "" if old == new else rewiring(old, before, new, after, back)
 
 
 def in_one_body(amp: Amp, edit: Edit, edits: Iterable[Edit]) -> tuple[str, ...]:

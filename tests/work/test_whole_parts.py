@@ -12,7 +12,7 @@ from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods, diff
-from ampsim.circuit.valves.pinout import TOP_CAP, rewiring
+from ampsim.circuit.valves.pinout import TOP_CAP, Pinout, rewiring
 from ampsim.library.files import models
 from ampsim.library.loader import load_amp, load_mod, load_valve, parse_mod
 from ampsim.library.netlists.types import sections_of
@@ -114,6 +114,18 @@ def test_what_a_valve_of_another_type_needs_is_said() -> None:
     assert "compare the two data sheets" in rewiring("6L6GC", small.pinout, "X", None)
     with pytest.raises(DescriptionError, match="wired as a triode, EL34 is a pentode; lift V1A"):
         build_circuit(modded({"replace": "V1A", "with": "EL34"}))
+
+
+def test_a_pin_that_leads_nowhere_in_the_new_valve_stays_as_it_is_wired() -> None:
+    """The suppressor's wire to the cathode harms nothing at a pin without anything (EIA bases 8EP and 7S)."""
+    old, new = load_valve("EL34").pinout, load_valve("6550").pinout
+    there, back = rewiring("EL34", old, "6550", new), rewiring("6550", new, "EL34", old, back=True)
+    for words in (there, back):
+        assert words.startswith("The socket needs nothing")
+        assert words.endswith("what is on pin 1 may stay, the 6550 has nothing there")
+    assert "pin 1 from none to suppressor" in rewiring("6550", new, "EL34", old)
+    moved = Pinout("test", ("grid", "none", *new.pins[2:4], "none", *new.pins[5:]), "made up")
+    assert "pin 5 from grid to none" in rewiring("6550", new, "moved", moved)
 
 
 @pytest.mark.parametrize("other", ["12AY7", "6DJ8", "6SL7GT"])

@@ -113,7 +113,7 @@ class _WayBack:
         put_in = part_put_in(self.modded, edit)
         if not isinstance(old, Socket) or not isinstance(put_in, Socket):
             return ""
-        words = socket_words(self.modded, put_in.type, old.type)
+        words = socket_words(self.modded, put_in.type, old.type, back=True)
         return f" {words}." if words else ""
 
     def besides(self) -> Iterator[Step]:

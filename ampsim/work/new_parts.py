@@ -78,10 +78,7 @@ def rewiring_words(amp: Amp, part: Socket) -> str:
 
 
 def socket_words(amp: Amp, old: str, new: str, back: bool = False) -> str:
-    """What a socket needs in which a valve of one type makes room for another: a sentence, "" for the same type.
-
-    On the way `back` the new type is the one that the socket was drawn for.
-    """
+    """What a socket needs for another type, on the way `back` for the drawn one: a sentence, "" for the same type."""
     before, after = amp.valve_by_type[old].pinout, amp.valve_by_type[new].pinout
     return "" if old == new else rewiring(old, before, new, after, back)
 

@@ -108,6 +108,11 @@ def test_a_relay_has_contacts_and_a_coil_that_a_switch_feeds() -> None:
     assert {"K950", "K950 A", "S950"} <= names
     steps = "\n".join(step.do for step in iron_steps(AUX, amp))
     assert "S950 (toggle on-off, 1 pole (SPST))" in steps
+    (relay_in,), (driver_in,) = (
+        [step for step in iron_steps(AUX, amp) if step.do.startswith(f"Fit {name} ")] for name in ("K950", "S950")
+    )
+    assert "spanner" not in relay_in.tool  # no hole in the panel: it is soldered, or sits in a base
+    assert "spanner" in driver_in.tool
     assert amp.controls["bright"].designators == ("K950",)
     assert "relay" in describe_amp(amp)
     assert not pop(amp).attrs["failed"]

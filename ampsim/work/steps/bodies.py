@@ -211,12 +211,23 @@ def _other_end(wire: Wire) -> str:
     return lug if part == wire.start.partition(".")[0] else wire.end
 
 
+# Common practice, no source.
+_RELAY = ("In its base, or soldered to a piece of board that is screwed down: it has neither nut nor hole in the panel. "
+          "Away from grids and their wires, as its contacts carry signal and its coil switches. Which pin is which, its "
+          "data sheet says: buzz the contacts with the coil at rest.",)  # fmt: skip
+
+
 def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
     """Each body goes into its hole."""
     for body in bodies.bodies:
         there = any(edit.action == "replace" for edit in body.pots)
         names = " and ".join(part_name(modded, edit) for edit in body.pots)
-        names = names or " and ".join(f"{need.designator} ({need.kind})" for need in needs_of(modded, body.switches[0]))
+        needs = [] if body.pots else needs_of(modded, body.switches[0])
+        if needs and body.switches[0].coil:
+            relay, *needs = needs
+            words = f"Fit {relay.designator} ({relay.kind}) inside, where nothing pulls at its wires."
+            yield Step(Phase.FIT, words, tool=IRON, how=_RELAY)
+        names = names or " and ".join(f"{need.designator} ({need.kind})" for need in needs)
         where_to = f"where {body.name} was" if there else "in its place"
         how = (
             "Locating pin or tab in its hole, star washer behind the panel, nut by hand first; turn or move it: the "

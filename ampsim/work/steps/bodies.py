@@ -212,9 +212,11 @@ def _other_end(wire: Wire) -> str:
 
 
 # Common practice, no source.
-_RELAY = ("In its base, or soldered to a piece of board that is screwed down: it has neither nut nor hole in the panel. "
-          "Away from grids and their wires, as its contacts carry signal and its coil switches. Which pin is which, its "
-          "data sheet says: buzz the contacts with the coil at rest.",)  # fmt: skip
+_RELAY = (
+    "In its base, or soldered to a piece of board that is screwed down: it has neither nut nor hole in the panel. Away "
+    "from grids and their wires, as its contacts carry signal and its coil switches. Which pin is which, its data "
+    "sheet says: buzz the contacts with the coil at rest.",
+)
 
 
 def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:

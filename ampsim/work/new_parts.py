@@ -78,7 +78,17 @@ def rewiring_words(amp: Amp, part: Socket) -> str:
 
 
 def socket_words(amp: Amp, old: str, new: str, back: bool = False) -> str:
-    """What a socket needs for another type, on the way `back` for the drawn one: a sentence, "" for the same type."""
+    """What a socket needs in which a valve of one type makes room for another: a sentence, "" for the same type.
+
+    Parameters
+    ----------
+    amp : Amp
+        Knows both types.
+    old, new : str
+        The types.
+    back : bool
+        Whether the new type is the one that the socket was wired for at first.
+    """
     before, after = amp.valve_by_type[old].pinout, amp.valve_by_type[new].pinout
     return "" if old == new else rewiring(old, before, new, after, back)
 

@@ -17,7 +17,10 @@ from ampsim.library.loader import load_amp, parse_amp, parse_mod
 from ampsim.library.overview import describe_amp
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
+from ampsim.studies.findings import Grade
 from ampsim.studies.pop.simulate import pop
+from ampsim.studies.ratings.findings import ratings_findings
+from ampsim.studies.ratings.simulate import HARD, stress
 from ampsim.work.parts_list.parts_list import parts_list
 from ampsim.work.schematic.contents import contents
 from ampsim.work.steps.soldering import iron_steps
@@ -130,6 +133,24 @@ def test_a_relay_has_contacts_and_a_coil_that_a_switch_feeds() -> None:
 def test_what_a_relay_cannot_be_is_refused(other: dict[str, Any], words: str) -> None:
     with pytest.raises(DescriptionError, match=words):
         build_circuit(with_relay(**other), (("bright", "bright"),))
+
+
+@pytest.mark.parametrize(
+    ("other", "volts", "grade"),
+    [
+        ({}, 12.0 * 360 / 370, Grade.FINE),
+        ({"between": ["B1", "ground"]}, 300.0, Grade.BEYOND),
+        ({"volts": 24}, 24.0 - 12.0 * 360 / 370, Grade.BEYOND),  # too few, and it may not pull in
+    ],
+)
+def test_a_coil_made_for_other_volts_than_stand_across_it_is_told(
+    other: dict[str, Any], volts: float, grade: Grade
+) -> None:
+    """Against Ohm's law; the operative range of IEC 61810-1."""
+    response = stress([AUX, with_relay(coil=COIL | other)], [{}, {"bright": "bright"}], HARD[1:])
+    (found,) = (each for each in ratings_findings(response) if each.subject.startswith("K950"))
+    assert (found.grade, found.position) == (grade, "bright bright")
+    assert found.value == pytest.approx(volts, rel=1e-3)
 
 
 def test_a_relay_of_four_poles_is_the_largest() -> None:

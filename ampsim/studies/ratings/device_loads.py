@@ -15,12 +15,15 @@ from ...circuit.semiconductors.device import Device
 from ...circuit.supply.averaged import mains_of
 from ...circuit.supply.mains_edges import DIODES
 from ...circuit.supply.transformer import MainsTransformer
+from ...circuit.switches.kinds import Coil
 from ...measures.loads import Array, Span
 from ...simulation.devices import package
 from ...simulation.facts import Fact
 from ...simulation.netlist import device_vectors
 from .supply_loads import source_ohms
 
+_COIL_LEAST, _COIL_MOST = 0.8, 1.1
+_COIL_SOURCE = "80 to 110 % of its rated volts, operative range of class 1 (IEC 61810-1, from memory)"
 LOAD = "device_load"
 """The variable of `stress` that holds the readings, by designator and quantity: "D1.reverse_volts"."""
 
@@ -49,7 +52,41 @@ def device_facts(wired: Circuit) -> dict[str, DeviceFacts]:
         if part.designator in before:
             limits["source_ohms"] = before[part.designator]
         found[part.designator] = DeviceFacts(device.type, device.family, device.basis, device.limit_source, limits)
-    return found | dict(_windings(wired))
+    return found | dict(_windings(wired)) | _coil_facts(wired)
+
+
+def _coils(wired: Circuit) -> dict[str, Coil]:
+    """The coils of relays that are fed, by designator."""
+    fed = {element.designator for element in wired.elements}
+    every = wired.amp.all_switches
+    return {each.designator: each.coil for each in every if each.coil is not None and each.designator in fed}
+
+
+def _coil_facts(wired: Circuit) -> dict[str, DeviceFacts]:
+    found = {}
+    for name, coil in _coils(wired).items():
+        limits = {"coil_volts": _COIL_MOST * coil.volts, "coil_lacks": (1.0 - _COIL_LEAST) * coil.volts}
+        found[name] = DeviceFacts(coil.words, "relay", "rated", _COIL_SOURCE, limits)
+    return found
+
+
+def coil_readings(wired: Circuit, volts_of: Callable[[str, str], Array], span: Span) -> dict[str, float]:
+    """What stands across the coils of relays [V], and what they lack of the volts that they are made for.
+
+    Parameters
+    ----------
+    wired : Circuit
+    volts_of : callable
+        Designator and pin to its volts against ground [V], shape of the span.
+    span : Span
+        The instants, and from when on means are taken.
+    """
+    found: dict[str, float] = {}
+    for name, coil in _coils(wired).items():
+        across = volts_of(name, "1") - volts_of(name, "2")
+        volts = math.sqrt(span.mean(across * across))
+        found |= {f"{name}.coil_volts": volts, f"{name}.coil_lacks": max(0.0, coil.volts - volts)}
+    return found
 
 
 def _windings(wired: Circuit) -> Iterator[tuple[str, DeviceFacts]]:

@@ -31,6 +31,8 @@ _WORDS = {
     "output_amps": ("peak output current", "A"),
     "cell_volts": ("volts across its cell", "V"),
     "cell_watts": ("dissipation of its cell", "W"),
+    "coil_volts": ("volts (rms) across its coil", "V"),
+    "coil_lacks": ("volts that its coil lacks", "V"),
     "winding_amps": ("current (rms)", "A"),
     "lamp_volts": ("volts (rms) across it", "V"),
     "lamp_amps": ("mean current", "A"),

@@ -31,7 +31,7 @@ from ...simulation.response import provenance
 from ...simulation.stimuli import Sine
 from ...simulation.timed_run import Told
 from ...simulation.valve_facts import switched_valves
-from .device_loads import DEVICES, LOAD, DeviceFacts, device_facts, device_readings
+from .device_loads import DEVICES, LOAD, DeviceFacts, coil_readings, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
 from .runs import Job, answers_of, drive, elements_of, netlist_of, pin_pairs
 from .solvers_apart import worth_comparing
@@ -262,8 +262,9 @@ class _Reader:
         return found
 
     def devices(self) -> Readings:
-        """What every semiconductor carries."""
+        """What every semiconductor carries, and the coil of every relay: not cold, as it warms for longer than that."""
         found = device_readings(self._wired, self._volts, self._vectors, self._span)
+        found |= {} if self._cold else coil_readings(self._wired, self._volts, self._span)
         return {(LOAD, quantity, self._state): value for quantity, value in found.items()}
 
     def _volts(self, name: str, pin: str) -> Array:

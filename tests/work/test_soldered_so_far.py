@@ -6,9 +6,23 @@ import pytest
 
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.mods import apply_mods
+from ampsim.library.loader import load_amp, parse_mod
 from tests.tools.any_amps import amps
 from tests.tools.any_mods import mods_for
 from tests.tools.soldered_so_far import readings
+
+
+def test_a_pot_is_read_without_the_wire_that_its_switch_brings_later() -> None:
+    fit = {"fit": "P160", "pins": {"top": "V1B.plate", "wiper": "R8.2", "bottom": "ground"}}
+    positions = {"whole": [], "open": [{"cut": ["P160.bottom", "ground"]}]}
+    switch = {"designator": "S160", "control": "trial", "drawn": "whole", "positions": positions}
+    parts = {"P160": {"track": "1M", "control": "level"}}
+    given = {"name": "n", "reason": "r", "parts": parts, "edits": [fit], "switches": [switch]}
+    stock = load_amp("workshop-a")
+    found = [each for each in readings(stock, apply_mods(stock, parse_mod(given))) if "Wire P160" in each.step.do]
+    assert {each.check.place for each in found} == {"P160.top", "P160.wiper"}
+    for each in found:
+        assert each.ohms == pytest.approx(each.check.value, rel=1e-3)
 
 
 @pytest.mark.parametrize("turn", range(2))

@@ -130,12 +130,19 @@ class Bodies:
 
     def hanging(self, done: Sequence[ModEdit]) -> frozenset[str]:
         """Parts put in of which a lead goes to nothing but what still waits: no current in them."""
-        put_in = {doing.edit.part for doing in done if doing.edit.action == "fit"} - self.pots
+        return frozenset(part_of(lug) for lug in self._loose(done) if part_of(lug) not in self.pots)
+
+    def loose_lugs(self, done: Sequence[ModEdit]) -> frozenset[str]:
+        """Lugs of pots put in that go to nothing but what still waits: the rest of the track may carry current."""
+        return frozenset(lug for lug in self._loose(done) if part_of(lug) in self.pots)
+
+    def _loose(self, done: Sequence[ModEdit]) -> Iterator[str]:
+        put_in = {doing.edit.part for doing in done if doing.edit.action == "fit"}
         ends: dict[str, set[str]] = {}
         for lug, end in self.joints:
             ends.setdefault(lug, set()).add(part_of(end))
         waiting = self.waiting(done)
-        return frozenset(part_of(lug) for lug, parts in ends.items() if part_of(lug) in put_in and parts <= waiting)
+        yield from (lug for lug, parts in ends.items() if part_of(lug) in put_in and parts <= waiting)
 
 
 def bodies_of(stock: Amp, modded: Amp) -> Bodies:

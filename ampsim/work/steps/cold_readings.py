@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, Edit, Pot, Switch
 from ...circuit.build import Circuit, build_circuit
+from ...circuit.conductances import Branch
+from ...circuit.designators import part_of
 from ...circuit.stages.template import GROUND
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import new_mods
@@ -65,7 +67,9 @@ class InCircuit:
     wrong: tuple[str, ...] = ()
 
 
-def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: Collection[str] = ()) -> InCircuit:
+def readings_in_circuit(
+    stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: Collection[str] = (), loose: Collection[str] = ()
+) -> InCircuit:
     """Resistances where the last edit was made, with the edits so far; none where the amp is not whole yet.
 
     Parameters
@@ -75,6 +79,8 @@ def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: 
         What is done so far.
     idle : collection of str
         Parts that carry no current: out of the amp, or with a lead that is soldered to nothing else so far.
+    loose : collection of str
+        Lugs of pots that are soldered to nothing so far.
     """
     edit = done[-1].edit
     if edit.part in idle:
@@ -84,17 +90,25 @@ def readings_in_circuit(stock: Amp, modded: Amp, done: Sequence[ModEdit], idle: 
         whole = dead_amp(amp, knobs_down(amp))
     except DescriptionError:
         return InCircuit(blind=_BLIND)
-    dead = DeadAmp(whole.wired, tuple(path for path in whole.paths if path[0] not in idle))
-    checks = edit_checks(modded, dead, edit)
+    dead = DeadAmp(whole.wired, tuple(path for path in _with_loose(whole, loose) if path[0] not in idle))
+    checks = [check for check in edit_checks(modded, dead, edit) if not {check.place, check.against} & set(loose)]
     part = modded.part_by_designator.get(edit.part)
     if edit.action == "bridge" or part is None or part.kind == "valve":
         return InCircuit(tuple(checks))
     without = DeadAmp(dead.wired, tuple(path for path in dead.paths if path[0] != edit.part))
     missed = all(each.passes(without.ohms(each.place, each.against)) for each in checks)
     slips = list(part_slips(modded, dead, edit.part))
-    if isinstance(part, Pot) and edit.action == "fit":
+    if isinstance(part, Pot) and edit.action == "fit" and not any(part_of(lug) == edit.part for lug in loose):
         slips += track_slips(amp, knobs_down(amp), part)
     return InCircuit(tuple(checks), _BLIND if missed else "", tuple(slip_signs(checks, slips)))
+
+
+def _with_loose(whole: DeadAmp, loose: Collection[str]) -> Iterator[tuple[str, Branch]]:
+    """The paths of an amp in which some lugs of pots are on no wire."""
+    own = {(part_of(lug), whole.wired.net_by_place.get(lug, "")): lug for lug in loose}
+    for part, branch in whole.paths:
+        first, second, ohms = branch
+        yield part, (own.get((part, first), first), own.get((part, second), second), ohms)
 
 
 def edit_checks(modded: Amp, dead: DeadAmp, edit: Edit) -> list[Check]:

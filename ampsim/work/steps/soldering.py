@@ -148,11 +148,14 @@ def _fit_steps(
         return
     part, pot = part_put_in(modded, edit), edit.part in bodies.pots
     dead = bodies.hanging(done) | _out_of_circuit(stock, order, number)
-    found = readings_in_circuit(stock, modded, done, dead)
+    loose = bodies.loose_lugs(done)
+    found = readings_in_circuit(stock, modded, done, dead, loose)
     checks: list[Check] = []
     halves = [doing for doing in done[:-1] if doing.edit.action == edit.action and doing.edit.part in body]
     for half in halves:  # of one bottle, which goes in with this one
-        checks += readings_in_circuit(stock, modded, [*(each for each in done if each is not half), half], dead).checks
+        checks += readings_in_circuit(
+            stock, modded, [*(each for each in done if each is not half), half], dead, loose
+        ).checks
     if part and not pot:  # a pot was read when it was prepared
         checks = [
             *checks,
@@ -161,7 +164,7 @@ def _fit_steps(
         ]
     for prepared in bodies.on(edit.part):
         inside = next((doing for doing in bodies.doings if doing.edit.part == prepared), None)
-        checks += readings_in_circuit(stock, modded, [*done, inside], dead).checks if inside else ()
+        checks += readings_in_circuit(stock, modded, [*done, inside], dead, loose).checks if inside else ()
     later = bodies.waiting(done) - bodies.pots
     words = _wire_words(modded, edit, bodies) if pot else _fit_words(modded, edit, later, body)
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]

@@ -20,7 +20,7 @@ from ..wiring.from_to import Wire
 from .checks import Check, diode_checks, ground_checks, loose_part_checks
 from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down, still_there
 from .cold_signs import contact_slips, slip_signs
-from .mounted import IRON
+from .mounted import IRON, RELAY
 from .polarity import plus_words
 from .step import Phase, Step
 from .wired_names import wired_names, with_wired_names
@@ -218,14 +218,6 @@ def _other_end(wire: Wire) -> str:
     return lug if part == wire.start.partition(".")[0] else wire.end
 
 
-# Common practice, no source.
-_RELAY = (
-    "In its base, or soldered to a piece of board that is screwed down: it has neither nut nor hole in the panel. Away "
-    "from grids and their wires, as its contacts carry signal and its coil switches. Which pin is which, its data "
-    "sheet says: buzz the contacts with the coil at rest.",
-)
-
-
 def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
     """Each body goes into its hole."""
     for body in bodies.bodies:
@@ -235,7 +227,7 @@ def fit_bodies(stock: Amp, modded: Amp, bodies: Bodies) -> Iterator[Step]:
         if needs and body.switches[0].coil:
             relay, *needs = needs
             words = f"Fit {relay.designator} ({relay.kind}) inside, where nothing pulls at its wires."
-            yield Step(Phase.FIT, words, tool=IRON, how=_RELAY)
+            yield Step(Phase.FIT, words, tool=IRON, how=(RELAY,))
         names = names or " and ".join(f"{need.designator} ({need.kind})" for need in needs)
         where_to = f"where {body.name} was" if there else "in its place"
         how = (

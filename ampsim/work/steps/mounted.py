@@ -12,6 +12,12 @@ from ...circuit.mounting import mounting_of
 from .step import Step
 
 IRON = "soldering iron"
+# Common practice, no source.
+RELAY = (
+    "In its base, or soldered to a piece of board that is screwed down: it has neither nut nor hole in the panel. Away "
+    "from grids and their wires, as its contacts carry signal and its coil switches. Which pin is which, its data "
+    "sheet says: buzz the contacts with the coil at rest."
+)
 _DESOLDER = "soldering iron, pump or braid"
 _HOOK = "soldering iron, hook or fine pliers"
 

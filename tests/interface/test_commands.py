@@ -541,8 +541,7 @@ sys.argv[1:] = ["job", "steps", job]
 with contextlib.redirect_stdout(io.StringIO()):
     assert main() == 0
 assert "xarray" in sys.modules
-loaded = [name for name in ("dask.array", "distributed") if name in sys.modules]
-assert not loaded, f"steps: {loaded}"
+assert "distributed" not in sys.modules, "steps"  # dask.array xarray loads itself, where there is one
 """
 
 

@@ -388,5 +388,5 @@ def test_html_table_escapes_everything() -> None:
     text = html_table(table, caption="<i>")
     assert "<script>" not in text
     assert "a &amp; b &lt;script&gt;" in text
-    assert '<td style="text-align:right">0.500</td>' in text
+    assert '<td style="text-align:right">0.5</td>' in text
     assert "<caption>&lt;i&gt;</caption>" in text

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 
 from ...circuit.amp import Amp, AnyPart, Edit, Mod, Part, Pot, Socket
 from ...circuit.build import Circuit, circuit_at
@@ -18,7 +17,7 @@ from ...circuit.mods import describe_part, where
 from ...circuit.positions import Position, setting_clause
 from ...circuit.semiconductors.device import Device
 from ...measures.labels import records
-from ...studies.ratings.parts import part_ratings, worst_parts
+from ...studies.ratings.parts import worst_parts
 from ...studies.ratings.usual import MAINS, WATTS_FACTOR
 from ...studies.search.wishes import Drawer, Stocked
 from ..new_parts import part_put_in, rewiring_words, switches_on, work_mods
@@ -84,7 +83,7 @@ class _AskedPart:
 
 
 def part_lines(
-    stock: Amp, modded: Amp, response: xr.Dataset, positions: Sequence[Position], drawer: Drawer | None
+    stock: Amp, modded: Amp, carried: pd.DataFrame, positions: Sequence[Position], drawer: Drawer | None
 ) -> Iterator[PartLine]:
     """Every line, in the order of mods and edits; switches come last in each mod.
 
@@ -92,15 +91,14 @@ def part_lines(
     ----------
     stock, modded : Amp
         The mods that the first has not are listed.
-    response : xarray.Dataset
-        Of `stress` with the modded amp in it.
+    carried : pandas.DataFrame
+        What parts carry, as `part_ratings` gives it, of the modded amp at least.
     positions : sequence of mapping
-        Those of `response`.
+        Where that was asked.
     drawer : Drawer
         Looked in before buying; None for no drawer.
     """
-    table = part_ratings(response)
-    table = table[table["variant"] == modded.variant]
+    table = carried[carried["variant"] == modded.variant]
     seen = [(position, circuit_at(modded, position)) for position in positions]
     found: list[PartLine] = []
     for mod in work_mods(stock, modded):

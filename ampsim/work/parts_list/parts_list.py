@@ -22,11 +22,11 @@ from ...circuit.amp import Amp, Pot
 from ...circuit.mods import diff
 from ...circuit.positions import Position, position_label
 from ...circuit.switches.kinds import ContactOrder
-from ...studies.loudest import loudest_knobs
-from ...studies.ratings.simulate import HARD, stress
+from ...studies.ratings.parts import part_ratings
 from ...studies.search.wishes import Drawer
 from ..new_parts import new_mods
 from .lines import PartLine, part_lines
+from .loads import loads
 from .switch_need import SwitchNeed
 
 _UNITS = {"capacitor": FARAD, "inductor": HENRY}
@@ -127,11 +127,12 @@ def parts_list(
     if not new_mods(stock, modded):
         return PartsList(modded.name, modded.variant, ())
     if response is None:
-        loud = loudest_knobs(modded, [tone.frequency for tone in HARD], modded.controls.keys() - stock.controls.keys())
-        response = stress(modded, places, progress=progress, driven_at=loud)
+        carried = loads(stock, modded, places, progress)
     elif modded.variant not in response["variant"].values or _labels(response) != list(map(position_label, places)):
         raise DescriptionError(f"the response of {modded.variant} at these {len(places)} positions is needed")
-    lines = tuple(part_lines(stock, modded, response, places, drawer))
+    else:
+        carried = part_ratings(response)
+    lines = tuple(part_lines(stock, modded, carried, places, drawer))
     return PartsList(modded.name, modded.variant, lines, drawer.name if drawer else "")
 
 

@@ -10,7 +10,6 @@ import io
 import os
 import signal
 import sys
-import tempfile
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
@@ -62,8 +61,9 @@ def _leave() -> None:
 def _remove_folder() -> None:
     """Remove the private working folder; ngspice has read its empty start file and needs it no more."""
     with contextlib.suppress(OSError):
-        # Not every system removes a folder that a process works in.
-        os.chdir(tempfile.gettempdir())
+        # Not every system removes a folder that a process works in. Its parent is asked of nobody: `tempfile` tries a
+        # folder by a file, which stays there when the caller ends this process meanwhile.
+        os.chdir(os.path.dirname(sys.argv[2]))
         os.unlink(os.path.join(sys.argv[2], ".spiceinit"))
         os.rmdir(sys.argv[2])
 

@@ -188,3 +188,59 @@ def test_a_resistor_that_brings_another_channel_is_no_grid_leak(capsys: pytest.C
     second = capsys.readouterr().out.split("second stage")[1].split("\n\n")[0]
     assert "grid V2A.grid" in second
     assert "grid leak" not in second
+
+
+SELF_SPLIT = """
+name = "self-split"
+[parts]
+R201 = "10k"
+V9 = "12AX7"
+R91 = "1M"
+R92 = "100k"
+R93 = "1k5"
+C41 = "100n"
+R41 = "470k"
+V5 = "EL84"
+V6 = "EL84"
+R43 = "100"
+T3 = { primary = "8k", taps = ["8"], inductance = "20" }
+LS2 = { resistance = "6.4" }
+[[rails]]
+name = "A"
+volts = 300
+[[stages]]
+name = "generator"
+template = "generator"
+resistance = "R201"
+[[stages]]
+name = "driver"
+template = "triode stage"
+valve = "V9"
+supply = "A"
+grid_leak = "R91"
+plate_load = "R92"
+cathode_resistor = "R93"
+[[stages]]
+name = "output"
+template = "free wiring"
+[stages.wires]
+C41 = ["in", "one"]
+R41 = ["one", "ground"]
+V5 = { plate = "left", screen = "A", cathode = "both", grid = "one" }
+V6 = { plate = "right", screen = "A", cathode = "both", grid = "ground" }
+R43 = ["both", "ground"]
+T3 = { primary_a = "left", centre = "A", primary_b = "right", common = "ground", tap8 = "out" }
+[[stages]]
+name = "loudspeaker"
+template = "load"
+load = "LS2"
+"""
+
+
+def test_output_valves_that_split_the_phase_themselves_have_no_inverter_before_them() -> None:
+    made = MadeAmp(0, 0, "self-split", tomllib.loads(SELF_SPLIT))
+    site = site_of(made.amp)
+    assert site.of(INVERTER) == ()
+    (driver,) = site.of(GAIN)
+    assert [spot.designator for spot in driver.jobs["cathode resistor"]] == ["R93"]
+    assert {side.jobs["valve"][0].designator for side in site.of(OUTPUT)} == {"V5", "V6"}

@@ -123,7 +123,7 @@ def _stays(signal: Signal, other: str, net: str) -> bool:
     grids = {
         each.net("grid") for each in signal.ways.wired.elements if each.kind == "valve" and each.net("cathode") != net
     }
-    return other not in grids
+    return other in signal.ways.dead or other not in grids
 
 
 def _bypass(signal: Signal, stage: Stage) -> Iterator[Element]:
@@ -156,7 +156,9 @@ def _plate_load(signal: Signal, stage: Stage) -> Iterator[Element]:
 
 
 def _drives(signal: Signal, net: str) -> bool:
-    return any(net == each.net("grid") for each in signal.ways.wired.elements if each.kind == "valve")
+    """Whether a net drives a grid; a grid that is wired to ground or to a rail is driven by nothing."""
+    grids = {each.net("grid") for each in signal.ways.wired.elements if each.kind == "valve"}
+    return net in grids - signal.ways.dead
 
 
 def _across_load(signal: Signal, stage: Stage) -> Iterator[Element]:

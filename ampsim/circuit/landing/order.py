@@ -192,7 +192,13 @@ class Order:
         return tuple(found)
 
     def _inverter(self, finals: list[str], before: list[str]) -> frozenset[str]:
-        """The valves that drive the two sides; where followers do, those before them."""
+        """The valves that drive the two sides; where followers do, those before them.
+
+        There is none where only one side is driven from before, and the other by what the two share, such as a cathode
+        resistor.
+        """
+        if len({self._sides[each] for name in before for each in self.next_ones[name] if each in self._sides}) < 2:
+            return frozenset()
         driving = {each for each in before if set(self.next_ones[each]) & set(finals)}
         while driving and all(self._kind((self._active[each],)) == FOLLOWER for each in driving):
             driving = {each for each in before if set(self.next_ones[each]) & driving} - driving

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .facts import Fact
 
-STATED = 0.03
+TIMED_LIMIT = 0.03
 """How far [ratio] the two may differ: rms of the difference at the speaker over rms of the movement there."""
 TOLD_LIMIT = 0.05
 """The same of each number that a study tells of a run, such as a peak, by its own size: a spike is little of a wave."""
@@ -69,7 +69,7 @@ class Agreement:
     @property
     def limit(self) -> float:
         """How far they may differ [ratio]."""
-        return SWEPT_LIMIT if self.swept else STATED
+        return SWEPT_LIMIT if self.swept else TIMED_LIMIT
 
 
 AGREEMENT = Fact("agreement", Agreement)

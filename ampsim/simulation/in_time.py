@@ -1,8 +1,8 @@
 """Transients by the time-step solver, a sample of them by ngspice as well; who asks does not know which answered.
 
 The solver is a hundred times quicker than ngspice and as exact. What it cannot do, ngspice does. Where the two differ
-by more than `STATED` in the sample, both take it in steps half as long, or a quarter: if they come together so, all is
-taken in such steps; if not, ngspice does everything.
+by more than `TIMED_LIMIT` in the sample, both take it in steps half as long, or a quarter: if they come together so,
+all is taken in such steps; if not, ngspice does everything.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from ..base.progress import SIMULATIONS, Progress, ProgressBar
 from ..base.system import as_done, cores
 from ..circuit.build import SPEAKER
 from ..circuit.switches.moving import SIDES
-from .agreement import STATED, Agreement
+from .agreement import TIMED_LIMIT, Agreement
 from .netlist import Netlist, node_vector
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
@@ -95,7 +95,7 @@ class InTime:
         if halvings:
             self._halved, apart, found = halvings, closer, self._solved(_finer(distinct, halvings))
         worst = max(apart, default=np.nan)
-        if worst > STATED:
+        if worst > TIMED_LIMIT:
             self.agreement += Agreement(len(distinct), 0, len(apart), worst)
             return {}
         reached = _instead(_finer(distinct, self._halved), found)
@@ -111,12 +111,12 @@ class InTime:
 
     def _come_together(self, sample: Mapping[_Key, TimedRun], apart: list[float]) -> tuple[int, list[float]]:
         """How often steps are halved, once for all, until both agree in a sample, and how far apart they are then."""
-        last, differ = apart, max(apart, default=0.0) > STATED
+        last, differ = apart, max(apart, default=0.0) > TIMED_LIMIT
         for halvings in range(1, _HALVINGS_CHECKED + 1) if differ and not self._halved else ():
             closer = self._apart(_finer(sample, halvings))
             if len(closer) < len(apart) or not max(closer) < max(last):
                 break
-            if max(closer) <= STATED:
+            if max(closer) <= TIMED_LIMIT:
                 return halvings, closer
             last = closer
         return 0, apart
@@ -195,8 +195,9 @@ def _differences(
 def solved_instead(runs: Sequence[TimedRun], outcomes: Sequence[Outcome]) -> list[Outcome]:
     """Outcomes of ngspice, with the solver's where it gave none; a remark says so.
 
-    The solver's is taken where steps half as long give the same within `STATED`: what oscillates far beyond hearing
-    has no answer from either. Where they do not yet they are halved on, as long as that brings answers together.
+    The solver's is taken where steps half as long give the same within `TIMED_LIMIT`: what oscillates far beyond
+    hearing has no answer from either. Where they do not yet they are halved on, as long as that brings answers
+    together.
     """
     tried = [outcome if isinstance(outcome, Arrays) else _settled(run) or outcome
              for run, outcome in zip(runs, outcomes, strict=True)]  # fmt: skip
@@ -212,7 +213,7 @@ def _settled(run: TimedRun) -> Arrays | None:
         if not (isinstance(answer, Arrays) and isinstance(before, Arrays)):
             return None
         apart = difference(run, before, answer)
-        if apart <= STATED:
+        if apart <= TIMED_LIMIT:
             return replace(answer, notes=(INSTEAD,))
         if not apart < last:
             return None

@@ -16,7 +16,7 @@ from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
 from ampsim.simulation import in_time
-from ampsim.simulation.agreement import AGREEMENT, STATED, Agreement
+from ampsim.simulation.agreement import AGREEMENT, TIMED_LIMIT, Agreement
 from ampsim.simulation.analyses import Transient
 from ampsim.simulation.band_limit import slow_part
 from ampsim.simulation.facts import get
@@ -207,11 +207,11 @@ def test_steps_are_halved_in_the_place_of_ngspice_as_long_as_that_brings_answers
     first, second = InTime(checks=0).run([rough, rough.finer])
     assert isinstance(first, Arrays)
     assert isinstance(second, Arrays)
-    assert difference(rough, first, second) > STATED
+    assert difference(rough, first, second) > TIMED_LIMIT
     (answer,), (exact,) = solved_instead([rough], [refused]), engine.run([rough.finer.finer.exact])
     assert isinstance(answer, Arrays)
     assert isinstance(exact, Arrays)
-    assert difference(rough, answer, exact) < STATED
+    assert difference(rough, answer, exact) < TIMED_LIMIT
     for apart, taken in (((1.3, 0.07, 1.2, 0.0), False), ((0.5, 0.4, 0.3, 0.2, 0.0), False), ((0.3, 0.2, 0.02), True)):
         told = iter(apart)
         monkeypatch.setattr(in_time, "difference", lambda *_, told=told: next(told))
@@ -231,11 +231,11 @@ def test_steps_too_long_for_an_amp_are_halved_and_all_is_taken_in_them() -> None
     (long_steps, *_), halved = InTime(checks=0).run(runs), InTime(checks=0).run([run.finer for run in runs])
     assert isinstance(long_steps, Arrays)
     assert isinstance(exact, Arrays)
-    assert difference(runs[0], long_steps, exact) > STATED
+    assert difference(runs[0], long_steps, exact) > TIMED_LIMIT
     assert [texts(each) for each in answers] == [texts(each) for each in halved]
     assert isinstance(answers[0], Arrays)
     worst = difference(runs[0], answers[0], exact)
-    assert worst < STATED
+    assert worst < TIMED_LIMIT
     assert trial.agreement == Agreement(2, 0, 1, worst)
     # What is asked later is taken in them too.
     assert [texts(each) for each in trial.run(runs)] == [texts(each) for each in halved]
@@ -369,7 +369,7 @@ def test_a_solver_that_is_wrong_is_found_out_by_a_short_sample(monkeypatch: pyte
     sound, trial = InTime(seconds=0.02), InTime(seconds=0.02)
     sound.run([run])
     assert (sound.agreement.checked, sound.agreement.seconds) == (1, 0.02)
-    assert sound.agreement.worst < 0.5 * STATED
+    assert sound.agreement.worst < 0.5 * TIMED_LIMIT
     assert "for 20 ms" in agreement_words(sound.agreement)
     monkeypatch.setattr(module, "transient", wrong)
     trial.run([run])
@@ -411,14 +411,14 @@ def test_a_fault_in_a_law_of_an_amp_is_found_out(
     module._bench.cache_clear()
     assert trial.agreement.checked == 1
     assert trial.agreement.broken == fault
-    assert (trial.agreement.worst > 0.5 * STATED) == fault
+    assert (trial.agreement.worst > 0.5 * TIMED_LIMIT) == fault
 
 
 def test_with_a_tone_for_ngspice_steps_that_are_too_long_are_found_out_by_half_of_them() -> None:
     tone = Tone(Sine(1000.0, 0.5, 0.001, 2), 10e-6, 1e-4, Pace(1e-6))
     fine, rough = InTime(seconds=0.004, tone=tone), InTime(seconds=0.004, tone=tone)
     fine.run([dataclasses.replace(coarse(0.5), pace=Pace(1e-6))])
-    assert fine.agreement.worst < 0.5 * STATED
+    assert fine.agreement.worst < 0.5 * TIMED_LIMIT
     assert "by ngspice too in a tone as loud for 3.0 ms, and in steps half as long for 4 ms" in agreement_words(
         fine.agreement
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 from ...base.entries import Entry
 from ...base.errors import DescriptionError, shown
+from ...base.files import read_bounded
 from ...base.wording import join_words
 from ...circuit.valves.description import Family, Point, Valve
 from ...circuit.valves.laws import LAWS
@@ -144,7 +145,7 @@ def _like(top: Entry) -> dict[str, Any] | None:
         return None
     word = top.identifier("like")
     path = file_of(word, "valves", None, top.where("like"))
-    return toml_tables(path.read_bytes(), path.name)
+    return toml_tables(read_bounded(path), path.name)
 
 
 def _marked(table: dict[str, Any], kind: str) -> dict[str, Any]:

@@ -120,10 +120,8 @@ def _cathode_resistor(signal: Signal, stage: Stage) -> Iterator[Element]:
 
 def _stays(signal: Signal, other: str, net: str) -> bool:
     """Whether a part to another net is the cathode's own way to ground: no other valve's grid hangs on that net."""
-    grids = {
-        each.net("grid") for each in signal.ways.wired.elements if each.kind == "valve" and each.net("cathode") != net
-    }
-    return other in signal.ways.dead or other not in grids
+    valves = (each for each in signal.ways.wired.elements if each.kind == "valve" and each.net("cathode") != net)
+    return other in signal.ways.dead or other not in {each.net("grid") for each in valves}
 
 
 def _bypass(signal: Signal, stage: Stage) -> Iterator[Element]:

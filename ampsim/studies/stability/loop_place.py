@@ -13,10 +13,10 @@ from .corner_search import Setting
 
 def has_feedback(amp: Amp, fixed: Position | None = None) -> bool:
     """Whether there is a feedback loop in some position of the switches that are not fixed."""
-    return close_loop(amp, None, settings_of(amp, fixed)) is not None
+    return close_loop(amp, None, held_settings(amp, fixed)) is not None
 
 
-def settings_of(amp: Amp, fixed: Position | None) -> Setting:
+def held_settings(amp: Amp, fixed: Position | None) -> Setting:
     """What is fixed, of the controls that the amp has."""
     whole = amp.setting(fixed or {})
     return {name: whole[name] for name in fixed or {} if name in whole}

@@ -19,7 +19,7 @@ from ...simulation.agreement import SWEPT_LIMIT
 from ...simulation.loop_gain import loop_gain
 from .corner_search import Search, Setting, grid, rotation
 from .line import Line
-from .loop_place import closed_settings, settings_of
+from .loop_place import closed_settings, held_settings
 from .loop_sweeps import CLOSE
 
 # A control that moves 1 + T by less than this share moves a margin of 45 degrees by less than half a degree.
@@ -137,7 +137,7 @@ def _searched(
     solved: bool,
 ) -> Corners:
     """As `worst_corners`, by our own solver as far as it has answers, or by ngspice alone."""
-    fixed, start = settings_of(amp, fixed), closed_settings(amp, at, settings_of(amp, fixed))
+    fixed, start = held_settings(amp, fixed), closed_settings(amp, at, held_settings(amp, fixed))
     effects = _effects(amp, at, fixed, controls, solved)
     free = sorted((amp.controls[name] for name in effects), key=lambda control: -effects[control.name])
     judged: list[tuple[Setting, Margins]] = []
@@ -224,7 +224,7 @@ def control_effects(
     DescriptionError
         As `worst_corners`.
     """
-    fixed = settings_of(amp, fixed)
+    fixed = held_settings(amp, fixed)
     free = [control for control in amp.controls.values() if control.name not in fixed]
     start = closed_settings(amp, at, fixed)
     drawn: list[Position] = [start, start | _knobs(free, 0.0), start | _knobs(free, 1.0)]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..base.errors import DescriptionError, shown
 from ..circuit.positions import position_label
+from ..measures.labels import control_values
 from .clips import Clip, Clips
 from .loudness_standards import BS_1770, STANDARDS, Standard, find_standard, true_peak
 from .phrases import RATE
@@ -233,8 +234,7 @@ def _set_there(rendered: xr.Dataset, position: str) -> dict[str, float | str]:
 
 
 def _values(rendered: xr.Dataset, at: int) -> dict[str, float | str]:
-    names = [str(name) for name, coord in rendered.coords.items() if coord.dims == ("position",) and name != "position"]
-    return {name: rendered[name].values[at].item() for name in names}
+    return {name: values[at] for name, values in control_values(rendered).items()}
 
 
 def _settings(rendered: xr.Dataset) -> tuple[list[list[str]], list[str]]:

@@ -13,6 +13,7 @@ from .amp import Amp
 Position = Mapping[str, float | str]
 Switches = tuple[tuple[str, str], ...]
 AS_DRAWN = "as drawn"
+_COORD = "control "
 _MOST = 512  # combinations of switch positions that are looked at
 
 
@@ -70,14 +71,24 @@ def every_position(amp: Amp, *controls: str, rotations: Sequence[float] = (0.0, 
     return [dict(zip(controls, values, strict=True)) for values in itertools.product(*ranges)]
 
 
+def coord_name(control: str) -> str:
+    """The coordinate of a response that says how a control stands: a knob may be called as a dimension is, "level"."""
+    return f"{_COORD}{control}"
+
+
+def control_named(coord: str) -> str | None:
+    """The control whose coordinate this is; None of any other coordinate."""
+    return coord.removeprefix(_COORD) if coord.startswith(_COORD) else None
+
+
 def control_coords(settings: list[dict[str, float | str]]) -> dict[str, Any]:
-    """One coordinate along position for every control that was set."""
+    """One coordinate along position for every control that was set, by `coord_name`."""
     coords: dict[str, Any] = {}
     for name in dict.fromkeys(name for setting in settings for name in setting):
         values = [setting.get(name) for setting in settings]
         words = any(isinstance(value, str) for value in values)
         blank: str | float = AS_DRAWN if words else float("nan")
-        coords[name] = ("position", [blank if value is None else value for value in values])
+        coords[coord_name(name)] = ("position", [blank if value is None else value for value in values])
     return coords
 
 

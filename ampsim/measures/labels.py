@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from ..base.errors import DescriptionError, nearest, shown
-from ..circuit.positions import AS_DRAWN, setting_words
+from ..circuit.positions import AS_DRAWN, control_named, setting_words
 
 
 def expect(response: xr.Dataset, analysis: str) -> None:
@@ -94,13 +94,16 @@ def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
+def control_values(response: xr.Dataset) -> dict[str, list[float | str]]:
+    """Where each control that was set stands at each position [ratio, or a name]; NaN or `AS_DRAWN` where it is not."""
+    along = ((str(name), coord) for name, coord in response.coords.items() if coord.dims == ("position",))
+    named = ((control_named(name), coord.values) for name, coord in along)
+    return {control: values.tolist() for control, values in named if control is not None}
+
+
 def _settings(response: xr.Dataset) -> dict[str, list[str]]:
     """Control name to "control value" at each position, empty where the control stands as drawn."""
-    return {
-        str(name): [_setting(str(name), value) for value in coord.values]
-        for name, coord in response.coords.items()
-        if coord.dims == ("position",) and name != "position"
-    }
+    return {name: [_setting(name, value) for value in values] for name, values in control_values(response).items()}
 
 
 def _setting(name: str, value: Any) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import xarray as xr
 
 from ..circuit.positions import AS_DRAWN, position_label
+from ..measures.labels import control_values
 from ..simulation.facts import CONTROLS, DRAWN, Fact, get
 from .findings import Finding, worst
 
@@ -81,12 +82,13 @@ def positions_of(response: xr.Dataset) -> Positions:
     drawn = get(response, DRAWN)
     labels = [str(each) for each in response["position"].values]
     settings: dict[str, dict[str, float | str]] = {label: {} for label in labels}
-    for name in (name for name in drawn if name in response.coords):
-        for label, value in zip(labels, response[name].values, strict=True):
+    values = control_values(response)
+    for name in (name for name in drawn if name in values):
+        for label, value in zip(labels, values[name], strict=True):
             if isinstance(value, str):
-                settings[label] |= {} if value == AS_DRAWN else {name: str(value)}
+                settings[label] |= {} if value == AS_DRAWN else {name: value}
             elif not math.isnan(value):
-                settings[label][name] = float(value)
+                settings[label][name] = value
     return Positions(settings, drawn)
 
 
@@ -97,7 +99,7 @@ def own_positions(response: xr.Dataset) -> dict[str, list[str]]:
     if CONTROLS.name not in response.attrs:
         return dict.fromkeys(variants, labels)
     known, settings = get(response, CONTROLS), positions_of(response).settings
-    asked = [str(name) for name in response.coords if name in get(response, DRAWN)]  # in the order of the labels
+    asked = [name for name in control_values(response) if name in get(response, DRAWN)]  # in the order of the labels
     found = {}
     for variant in variants:
         lacking = set(asked) - set(known.get(variant, asked))

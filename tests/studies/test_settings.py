@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from typing import Any
 
@@ -16,9 +17,13 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.output_stage import changes_output_stage, output_valves
 from ampsim.circuit.positions import control_coords, position_label
-from ampsim.library.loader import load_amp, load_mod, parse_mod
+from ampsim.library.files import models
+from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
+from ampsim.measures.labels import common_settings
 from ampsim.simulation.facts import DRAWN, put
+from ampsim.simulation.response import simulate
 from ampsim.studies.findings import Finding, Grade
+from ampsim.studies.headroom.simulate import headroom
 from ampsim.studies.ratings.simulate import EQUAL_VALVES
 from ampsim.studies.ratings.valves import worst_rows
 from ampsim.studies.settings import EVERY_POSITION, in_steps, once_per_setting, positions_of
@@ -35,6 +40,23 @@ def response(positions: list[dict[str, Any]]) -> xr.Dataset:
     """A response that knows its positions and nothing else."""
     coords = {"position": [position_label(each) for each in positions], **control_coords(positions)}
     return xr.Dataset(coords=coords, attrs=put(DRAWN, DRAWN_AT))
+
+
+@pytest.mark.parametrize("name", ["level", "position", "variant", "node", "frequency"])
+def test_a_control_may_be_called_as_a_dimension_is(name: str) -> None:
+    """As knobs are: "level"; one of a filter "frequency", a switch "position"."""
+    drawing = tomllib.loads((models() / "stages" / "volume.toml").read_text("utf-8"))
+    drawing["parts"]["P1"]["control"] = name
+    amp = parse_amp(drawing)
+    wanted: list[dict[str, float | str]] = [{name: 0.1}, {name: 0.9}]
+    swept = simulate(amp, positions=wanted)
+    played = headroom(amp, wanted, (0.01, 0.02))
+    for each in (swept, played):
+        assert list(each["position"].values) == [f"{name} 1", f"{name} 9"]
+        assert positions_of(each).settings == {f"{name} 1": {name: 0.1}, f"{name} 9": {name: 0.9}}
+        assert common_settings(each.isel(position=[1])) == f"{name} 9"
+    quiet, loud = np.abs(swept["voltage"].sel(node="speaker")).max("frequency").values[0]
+    assert loud > 5.0 * quiet
 
 
 def finding(position: dict[str, Any], value: float) -> Finding:

@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from ampsim.circuit.positions import coord_name
 from ampsim.simulation.facts import STIMULUS, VALVES, StimulusFacts, ValveFacts, put
 
 Curve = Callable[[NDArray[Any]], NDArray[Any]]
@@ -67,7 +68,7 @@ def sweep(
         "node": nodes,
         "frequency": ("frequency", grid, {"units": "Hz"}),
     }
-    coords |= {name: ("position", values) for name, values in (controls or {}).items()}
+    coords |= {coord_name(name): ("position", values) for name, values in (controls or {}).items()}
     dims = ("variant", "position", "node", "frequency")
     return xr.Dataset({"voltage": (dims, voltage + 0j, {"units": "V"})}, coords, attributes("frequency sweep", nodes))
 

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from ...base.wording import minus
+from ...circuit.positions import control_named
 from ...pictures import style
 from ...pictures.axes import tidy
 from ...pictures.canvas import Curves, Picture
@@ -107,7 +108,7 @@ def _audible(response: xr.Dataset) -> xr.Dataset:
 
 def _unnamed(one: xr.Dataset) -> xr.Dataset:
     """One position, without its settings: the page says them, so that the picture's words need not move."""
-    controls = [str(name) for name, coord in one.coords.items() if coord.dims == ("position",) and name != "position"]
+    controls = [name for name in one.coords if control_named(str(name))]
     return one.drop_vars(controls).assign_coords(position=["as chosen"])
 
 

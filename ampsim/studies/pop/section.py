@@ -70,7 +70,7 @@ def _own_pops(examined: Examination, runs: dict[str, xr.Dataset]) -> dict[str, f
         if switch.control in runs and stock in runs[switch.control]["variant"].values:
             table = possible_rows(pop_table(runs[switch.control].sel(variant=[stock])))
             plain = table[table["remedy"] == first_remedy(table)]
-            found[f"the amp's own switch {switch.control}"] = float(plain[PEAK].abs().max())
+            found[switch.control] = float(plain[PEAK].abs().max())
     return found
 
 

@@ -19,6 +19,7 @@ from matplotlib.patches import Rectangle
 from ampsim import DescriptionError, OperatingPoint, Sine, apply_mods, load_amp, load_mod, simulate
 from ampsim.circuit.amp import Pot
 from ampsim.circuit.dc_paths import dc_ohms
+from ampsim.library.files import models
 from ampsim.library.loader import parse_mod
 from ampsim.measures.bias import bias_table
 from ampsim.measures.labels import records
@@ -218,6 +219,15 @@ def test_valves_of_a_pair_that_idle_alike_are_equal_and_others_are_not() -> None
     stock = load_amp("workshop-a")
     assert get(stress([stock, apply_mods(stock, parse_mod(lame))], tones=[]), EQUAL_VALVES) == []
     assert get(stress(load_amp("lesson-stage"), tones=[]), EQUAL_VALVES) == []
+
+
+def test_couplings_of_a_split_load_carry_each_its_own_volts_though_they_feed_equal_valves() -> None:
+    """One current through two equal loads: plate and cathode together stand at the rail's volts."""
+    made = load_amp(models() / "stages" / "fixed-bias-split-load-inverter.toml")
+    volts = part_ratings(stress(made, tones=SHORT)).set_index("part")["rest [V]"]
+    assert volts["C8"] > 2.0 * volts["C9"]
+    assert volts["C8"] + volts["C9"] == pytest.approx(volts["C50"], rel=1e-3)
+    assert volts["R24"] == volts["R25"]  # these are alike
 
 
 def test_equal_circuits_run_once_and_unknown_controls_are_refused() -> None:

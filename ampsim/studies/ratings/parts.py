@@ -18,6 +18,7 @@ from ..once import once
 from .simulate import EQUAL_PARTS
 from .usual import FITTED_VOLTS, FITTED_WATTS, LARGER_VOLTS, WATTS_FACTOR, standard_volts, standard_watts, usual_volts
 
+_PAIRED = 0.1  # of the larger volts at rest, or volts [V]
 _AS_MUCH = 1.02  # peaks that differ by less are the same as far as they are computed
 
 
@@ -34,8 +35,8 @@ def part_ratings(response: xr.Dataset) -> pd.DataFrame:
         at the peak of the drive; mean watts at rest and driven, and at the highest instant (NaN for capacitors; for a
         pot what its whole track must stand). "needs [W]" is `WATTS_FACTOR` times the larger mean, "needs [V]" the
         largest of the three voltages; "next [W]" and "next [V]" the common ratings from there on. Parts of one value
-        that stand in one another's place in the output stage are told the largest of each reading of theirs: which of
-        them carries more follows from the tone's phase, and nobody fits two sizes.
+        that stand in one another's place in the output stage and rest at the same volts are told the largest of each
+        reading of theirs: which of them carries more follows from the tone's phase, and nobody fits two sizes.
 
     Raises
     ------
@@ -51,7 +52,7 @@ def _rows(response: xr.Dataset) -> Iterator[dict[str, str | float]]:
     rest, cold, driven, pulse = (states.index(each) for each in ("rest", "cold", "driven", "pulse"))
     volts, watts = response["part_volts"].values, response["part_watts"].values
     values, kinds = response["part_value"].values, response["kind"].values
-    volts, watts = (_as_the_worst_of_equals(each, values, response) for each in (volts, watts))
+    volts, watts = (_as_the_worst_of_equals(each, values, volts[..., rest], response) for each in (volts, watts))
     for v, variant in enumerate(response["variant"].values):
         for p, position in enumerate(response["position"].values):
             for n, part in enumerate(response["part"].values):
@@ -81,10 +82,11 @@ def _rows(response: xr.Dataset) -> Iterator[dict[str, str | float]]:
                 }
 
 
-def _as_the_worst_of_equals(readings: Array, values: Array, response: xr.Dataset) -> Array:
+def _as_the_worst_of_equals(readings: Array, values: Array, rest: Array, response: xr.Dataset) -> Array:
     """Readings by variant, position, part and state, each the largest of the parts in equal places of the same value.
 
-    `values`: of the parts by variant, position and part [ohm or F].
+    `values`: of the parts by variant, position and part [ohm or F]. `rest`: their volts at rest likewise; where these
+    differ, as from plate and cathode of a split load, the drawing says which carries more and not the tone's phase.
     """
     found = readings.copy()
     parts = [str(each) for each in response["part"].values]
@@ -92,10 +94,16 @@ def _as_the_worst_of_equals(readings: Array, values: Array, response: xr.Dataset
         for group in get(response, EQUAL_PARTS)[str(variant)]:
             places = [parts.index(each) for each in group if each in parts]
             for p, n in itertools.product(range(len(values[v])), places):
-                alike = [each for each in places if values[v, p, each] == values[v, p, n]]
+                same = [each for each in places if values[v, p, each] == values[v, p, n]]
+                alike = [each for each in same if _about_equal(rest[v, p, each], rest[v, p, n])]
                 if len(alike) > 1:
                     found[v, p, n] = np.fmax.reduce([readings[v, p, each] for each in alike])
     return found
+
+
+def _about_equal(one: float, other: float) -> bool:
+    """Whether two parts rest at the same volts [V], as far as the loads of an inverter or parts of a pair differ."""
+    return abs(one - other) <= max(_PAIRED * max(abs(one), abs(other)), _PAIRED)
 
 
 def _largest(*values: float) -> float:

@@ -139,6 +139,8 @@ def test_what_a_relay_cannot_be_is_refused(other: dict[str, Any], words: str) ->
     ("other", "volts", "grade"),
     [
         ({}, 12.0 * 360 / 370, Grade.FINE),
+        ({"volts": 11.676}, 12.0 * 360 / 370, Grade.FINE),  # just what it is made for
+        ({"volts": 10.8}, 12.0 * 360 / 370, Grade.NEAR),
         ({"between": ["B1", "ground"]}, 300.0, Grade.BEYOND),
         ({"volts": 24}, 24.0 - 12.0 * 360 / 370, Grade.BEYOND),  # too few, and it may not pull in
     ],

@@ -46,6 +46,10 @@ _WORDS = {
 }
 
 
+# What is made for one voltage stands well at it, a tenth below the most; it is near from half of that tenth on.
+_NEAR = {_WORDS[name][0]: 1.05 / 1.1 for name in ("coil_volts", "lamp_volts")}
+
+
 def device_ratings(response: xr.Dataset) -> pd.DataFrame:
     """What semiconductors carry against their limits.
 
@@ -120,7 +124,7 @@ def _share(row: Mapping[str, Any]) -> float:
 
 
 def _grade(row: Mapping[str, Any], stock: float) -> Grade:
-    plain = grade_below(row["value"], row["limit"])
+    plain = grade_below(row["value"], row["limit"], _NEAR.get(row["quantity"], 0.9))
     excused = stock > row["limit"] and row["value"] <= (1.0 + MOVED) * stock
     return Grade.NEAR if plain == Grade.BEYOND and excused else plain
 

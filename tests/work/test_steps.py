@@ -13,8 +13,10 @@ import pytest
 from ampsim import DescriptionError, apply_mods, load_amp, load_mod, parse_mod
 from ampsim.circuit.amp import Amp, Part
 from ampsim.circuit.mods import diff
+from ampsim.library.files import models
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.cautions.sheet import caution_sheet
+from ampsim.work.steps.bias import bias_steps
 from ampsim.work.steps.checks import PART_LIMITS, Check
 from ampsim.work.steps.cold_readings import knobs_down
 from ampsim.work.steps.making_safe import safety_steps
@@ -115,6 +117,21 @@ def test_a_bias_pot_turned_down_for_the_cold_readings_is_turned_back_before_powe
     lamp = next(do for phase, do in said if phase == "first power")
     assert "bias at 5 again" in lamp
     assert "again" not in next(step.do for step in plan().steps if step.phase == "first power")
+
+
+@pytest.mark.parametrize(
+    ("stage", "told"),
+    [
+        ("push-pull-output.quad", ["(V4 and V5 together, V6 and V7 together)", "in it (V4, V5, V6 and V7 together)"]),
+        ("push-pull-output", ["part of the primary", "its cathode resistor", "in it (V4 and V5 together)"]),
+        ("single-ended-output", ["part of the primary", "its cathode resistor"]),
+    ],
+)
+def test_currents_that_are_read_together_are_said_to_be(stage: str, told: list[str]) -> None:
+    """A current read over what valves share is the sum of theirs, and no single valve's."""
+    (step,) = bias_steps(load_amp(models() / "stages" / f"{stage}.toml"), {})
+    assert all(each in step.how[0] for each in told), step.how[0]
+    assert step.how[0].count("together") == sum(each.count("together") for each in told)
 
 
 def test_another_bias_is_measured_at_first_power_before_the_output_valves_are_in() -> None:

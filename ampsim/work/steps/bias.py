@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
 from ...base.wording import in_watts, join_words
@@ -40,8 +40,7 @@ def bias_steps(amp: Amp, position: Position) -> Iterator[Step]:
     checks = _readings(wired, volts, valves)
     places = [check.place for check in checks if check.against == "ground"]
     near = _parts_near(wired, valves)
-    how = ("A plate current is read as volts across half the primary, over that half's own resistance, measured cold; "
-           "or across the cathode resistor.", *told)  # fmt: skip
+    how = (*_ways_to_read(wired, valves), *told)
     yield Step(Phase.BIAS, do, checks, _TOOL, how, wrong=fault_signs(amp, at, places, near))
 
 
@@ -65,6 +64,29 @@ def _setting_knobs(amp: Amp, settings: tuple[tuple[str, float | str], ...]) -> t
         if max(moved) > _SETS:
             found.append(name)
     return tuple(found)
+
+
+def _ways_to_read(wired: Circuit, valves: tuple[str, ...]) -> Iterator[str]:
+    """How a plate current is read where a meter can, and which valves are read together there."""
+    resistors = {net for each in wired.elements if each.kind == "resistor" for _, net in each.pins} - {GROUND}
+    ways = [
+        ("plate", "volts across its part of the primary, over that part's own resistance, measured cold",
+         [name for name in valves if _supply_end(wired, f"{name}.plate")]),
+        ("cathode", "volts across its cathode resistor, over its ohms, the screen's current in it",
+         [name for name in valves if wired.net(f"{name}.cathode") in resistors]),
+    ]  # fmt: skip
+    told = [f"{words}{_together(wired, pin, readable)}" for pin, words, readable in ways if readable]
+    if told:
+        yield f"A plate current is read as {'; or '.join(told)}."
+
+
+def _together(wired: Circuit, pin: str, valves: Iterable[str]) -> str:
+    """Which valves share what hangs on a pin: a reading there is the sum of theirs."""
+    groups: dict[str, list[str]] = {}
+    for name in valves:
+        groups.setdefault(wired.net(f"{name}.{pin}"), []).append(name)
+    shared = [f"{join_words(names)} together" for names in groups.values() if len(names) > 1]
+    return f" ({', '.join(shared)})" if shared else ""
 
 
 def _dissipation(wired: Circuit, volts: Mapping[str, float], plate_ma: float, valve: str) -> str:

@@ -454,4 +454,26 @@ def test_the_coil_of_a_relay_is_read_and_its_contacts_are_no_leads_of_it() -> No
     assert any(words.startswith("K160 open") for words in moved.wrong)
     leads = {(wire.start, wire.end) for wire in wiring(fitted).wires if wire.what == "lead of K160"}
     assert {start for start, _ in leads} == {"K160.1", "K160.2"}
+    resting, coil, held = (step for step in found.steps if step.phase == "wire" and step.do.endswith("cold."))
+    assert resting.do == "Set lead to at rest and read, cold."
+    assert "without power K160 stays at rest" in coil.do
+    assert [check.value for check in coil.checks] == [pytest.approx(100e3)]
+    assert held.do.startswith("Set lead to at rest again, pull K160 in with 200 V from a supply of its own")
+    assert held.checks
+    assert not any("K160" in check.what for check in held.checks)  # its own supply lies across it
     assert any("Take out switch K160 and S160 " in step.do for step in found.undo)
+
+
+def test_a_relay_that_is_drawn_pulled_in_has_let_go_where_an_amp_is_read_cold() -> None:
+    """A resistor that its contacts lay beside another is not there without power, whatever the lever says."""
+    coil = {"resistance": "100k", "volts": 200, "between": ["B4", "ground"], "driver": "S160"}
+    positions = {"let go": [], "pulled in": [{"fit": "R160", "across": "R4"}]}
+    switch = {"designator": "K160", "control": "lead", "type": "relay", "coil": coil, "positions": positions}
+    fitted = modded([], switches=[switch | {"drawn": "pulled in"}], parts={"R160": "1k5"})
+    (step,) = (
+        step for step in work_steps(load_amp("workshop-a"), fitted).steps if step.do.startswith("All knobs down")
+    )
+    assert "switches as drawn, lead at let go (without power a relay lets go)" in step.do
+    alone = amp().part_by_designator["R4"]
+    assert isinstance(alone, Part)
+    assert any(check.value == pytest.approx(alone.value) for check in step.checks)

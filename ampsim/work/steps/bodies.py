@@ -13,17 +13,15 @@ from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Edit, Switch
 from ...circuit.designators import body_of, part_of
 from ...circuit.mods import describe_part
-from ...simulation.unpowered import dead_amp
 from ..new_parts import describe_bought, new_mods, part_name, part_put_in, work_mods
 from ..parts_list.switch_need import name_in_wiring, needs_of, wiring_of
 from ..wiring.from_to import Wire
-from .checks import Check, diode_checks, ground_checks, loose_part_checks
-from .cold_readings import all_places, distinct_checks, edit_checks, knobs_down, still_there
-from .cold_signs import contact_slips, slip_signs
+from .checks import Check, diode_checks, loose_part_checks
+from .cold_readings import distinct_checks
 from .mounted import IRON, RELAY
 from .polarity import plus_words
 from .step import Phase, Step
-from .wired_names import wired_names, with_wired_names
+from .switch_readings import switch_reading_steps
 from .working_order import ModEdit, working_order
 
 
@@ -208,8 +206,9 @@ def _on_it(modded: Amp, bodies: Bodies, body: Body) -> str:
         part = modded.part_by_designator.get(name)
         plus = plus_words(modded, name) if part else ""
         lugs = ", ".join(f"{wire.start} to {wire.end}" for wire in ends)
-        told.append(f"{name}{f' ({describe_part(part)})' if part else ''}: {lugs}{plus.rstrip('.')}")
-    return f" Solder on it: {'; '.join(told)}." if told else ""
+        ending = f".{plus.rstrip('.')}" if plus else ""
+        told.append(f"{name}{f' ({describe_part(part)})' if part else ''}: {lugs}{ending}")
+    return f" Solder on {body.members[0]}: {'; '.join(told)}." if told else ""
 
 
 def _other_end(wire: Wire) -> str:
@@ -255,7 +254,7 @@ def wire_switches(stock: Amp, modded: Amp) -> Iterator[Step]:
     switches = [switch for mod in new_mods(stock, modded) for switch in mod.switches]
     yield from (_wiring_step(modded, switch) for switch in switches)
     for switch in switches:
-        yield from _reading_steps(modded, switch)
+        yield from switch_reading_steps(modded, switch)
 
 
 def _far_leads(modded: Amp, switch: Switch, part: str) -> str:
@@ -282,16 +281,3 @@ def _wiring_step(modded: Amp, switch: Switch) -> Step:
     leads = "".join(f" {told}." for name in names.values() if (told := _far_leads(modded, switch, name)))
     words = f"Wire {switch.designator}: {wires}.{leads}{plus} Buzz each wire."
     return Step(Phase.WIRE, words, tool=f"{IRON}, meter with buzzer", parts=tuple(names.values()))
-
-
-def _reading_steps(modded: Amp, switch: Switch) -> Iterator[Step]:
-    for label, edits in switch.positions:
-        stands = knobs_down(modded) | {switch.control: label}
-        dead = dead_amp(modded, stands)
-        found = [check for edit in edits for check in edit_checks(modded, dead, edit)]
-        named = wired_names(modded, stands)
-        places = (still_there(dead.wired, place) for place in all_places(modded, switch))
-        found = distinct_checks(found or ground_checks(dead, places))
-        wrong = slip_signs(found, contact_slips(modded, stands, switch)) if not named else []
-        words = f"Set {switch.control} to {label} and read, cold."
-        yield Step(Phase.WIRE, words, distinct_checks(with_wired_names(found, named)), "meter", wrong=wrong)

@@ -10,6 +10,7 @@ from ...circuit.amp import Amp, Edit, Pot, Switch
 from ...circuit.build import Circuit, build_circuit
 from ...circuit.conductances import Branch
 from ...circuit.designators import part_of
+from ...circuit.positions import setting_clause
 from ...circuit.stages.template import GROUND
 from ...simulation.unpowered import DeadAmp, dead_amp
 from ..new_parts import new_mods
@@ -24,8 +25,19 @@ _BLIND = " No reading in circuit would show that it is missing: buzz each joint 
 
 
 def knobs_down(amp: Amp) -> dict[str, float | str]:
-    """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands."""
-    return {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
+    """Every knob fully down, switches as drawn: then no reading hangs on where a wiper stands.
+
+    A relay that is drawn pulled in has let go without power.
+    """
+    down = {name: 0.0 if each.kind == "knob" else each.drawn for name, each in amp.controls.items()}
+    return down | {each.control: each.labels[0] for each in amp.all_switches if each.coil is not None}
+
+
+def _switches_stand(amp: Amp) -> str:
+    """Where switches stand for a cold reading, in words."""
+    drawn = [each for each in amp.all_switches if each.coil is not None and each.drawn != each.labels[0]]
+    told = "".join(f", {setting_clause(each.control, each.labels[0])}" for each in drawn)
+    return f"switches as drawn{told}{' (without power a relay lets go)' if told else ''}"
 
 
 def places_touched(stock: Amp, modded: Amp) -> tuple[str, ...]:
@@ -52,8 +64,8 @@ def reading_steps(stock: Amp, places: Sequence[str]) -> Iterator[Step]:
     """Cold readings before the iron: is this the amp of the drawing."""
     yield Step(
         Phase.BEFORE_THE_IRON,
-        "Turn every knob fully down, switches as drawn, and lift the lead for the readings: the amp of the drawing "
-        "reads so. What does not fit now is older than this work.",
+        f"Turn every knob fully down, {_switches_stand(stock)}, and lift the lead for the readings: the amp of the "
+        "drawing reads so. What does not fit now is older than this work.",
         ground_checks(dead_amp(stock, knobs_down(stock)), places),
     )
 
@@ -157,7 +169,7 @@ def cold_steps(amp: Amp, places: Sequence[str]) -> Iterator[Step]:
     dead = dead_amp(amp, knobs_down(amp))
     known = [still_there(dead.wired, place) for place in places if place in dead.wired.net_by_place]
     yield Step(Phase.COLD_CHECK, "Look: no whiskers, no bare end near another, no joint left open, no tool inside.")
-    words = "All knobs down, switches as drawn, discharge lead off for good. A rail near nought is a short."
+    words = f"All knobs down, {_switches_stand(amp)}, discharge lead off for good. A rail near nought is a short."
     names = wired_names(amp, knobs_down(amp))
     checks = with_wired_names(ground_checks(dead, known), names)
     yield Step(Phase.COLD_CHECK, words, checks, "meter")

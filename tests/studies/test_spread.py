@@ -78,6 +78,14 @@ def test_a_position_without_change_is_fine_if_another_changes() -> None:
     assert [each.grade for each in stand_out_findings([still], "mod")] == ["near the limit"]
 
 
+def test_a_part_of_the_band_that_hardly_moves_is_not_what_shows_a_mod_best() -> None:
+    """0.01 dB is next to nothing, also where a change of valves does even less."""
+    faint = row_of(0.01, 0.001)._replace(band="bass", error=0.0001, swap_error=0.0001)
+    (finding,) = stand_out_findings([faint, row_of(0.2, 1.0)], "mod")
+    assert "treble" in finding.words
+    assert finding.value == 0.2
+
+
 # Sensitivity
 
 

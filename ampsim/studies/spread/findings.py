@@ -64,6 +64,8 @@ def stand_out_findings(
 ) -> list[Finding]:
     """Say for each position whether the mod stands out of a valve swap; the part of the band that shows it best counts.
 
+    A part that hardly moves is none, however little a change of valves moves it.
+
     A mod that does not, or by less than two standard errors, is Grade.NEAR: nothing is harmed, but whoever means
     it for the tone should look again. A position where it changes nothing is fine if it changes something elsewhere.
     `pictures` names the picture of each position.
@@ -81,12 +83,17 @@ def named_by_settings(findings: Sequence[Finding], rows: Sequence[StandOut], run
 
 
 def _nothing(rows: Sequence[StandOut]) -> bool:
-    return all(max(abs(row.drawn), abs(row.median)) < NOTHING_DB for row in rows)
+    return not any(map(_moves, rows))
+
+
+def _moves(row: StandOut) -> bool:
+    return max(abs(row.drawn), abs(row.median)) >= NOTHING_DB
 
 
 def _finding(rows: Sequence[StandOut], variant: str, works: bool, picture: str) -> Finding:
-    clear = [row for row in rows if row.clearance >= _CLEAR]
-    best = max(clear, key=lambda row: abs(row.median)) if clear else max(rows, key=lambda row: row.times)
+    moved = [row for row in rows if _moves(row)] or rows
+    clear = [row for row in moved if row.clearance >= _CLEAR]
+    best = max(clear, key=lambda row: abs(row.median)) if clear else max(moved, key=lambda row: row.times)
     grade = Grade.FINE if best.clearance >= _CLEAR else Grade.NEAR
     words = f"{_verdict(best)}: {_change(best)}; {_swap(best)}. {_chance_words(best)}"
     if _nothing(rows):

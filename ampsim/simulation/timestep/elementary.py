@@ -1,6 +1,7 @@
 """exp and its kin without branches or calls, so that a compiler works several numbers out at a time.
 
-Taylor's series after taking out powers of two by the bits of a number; good to 1e-15 of the value (a test).
+Taylor's series after taking out powers of two by the bits of a number; good to 1e-15 of the value (a test). How their
+terms are summed: G. Estrin, Organization of computer systems, Western Joint Computer Conference, 1960 (from memory).
 """
 
 from __future__ import annotations
@@ -25,19 +26,14 @@ def exp(x: Any) -> Any:
     shifted = x * _BY_LN2 + _ROUND
     whole = shifted - _ROUND
     r = (x - whole * _LN2_HIGH) - whole * _LN2_LOW
-    p = r * (1.0 / 6227020800.0) + 1.0 / 479001600.0
-    p = p * r + 1.0 / 39916800.0
-    p = p * r + 1.0 / 3628800.0
-    p = p * r + 1.0 / 362880.0
-    p = p * r + 1.0 / 40320.0
-    p = p * r + 1.0 / 5040.0
-    p = p * r + 1.0 / 720.0
-    p = p * r + 1.0 / 120.0
-    p = p * r + 1.0 / 24.0
-    p = p * r + 1.0 / 6.0
-    p = p * r + 0.5
-    p = p * r + 1.0
-    p = p * r + 1.0
+    # Terms in pairs, and pairs of pairs, side by side (Estrin's scheme): in a row each would wait for the one before.
+    q = r * r
+    s = q * q
+    one = (1.0 + r) + q * (0.5 + r * (1.0 / 6.0))
+    two = (1.0 / 24.0 + r * (1.0 / 120.0)) + q * (1.0 / 720.0 + r * (1.0 / 5040.0))
+    three = (1.0 / 40320.0 + r * (1.0 / 362880.0)) + q * (1.0 / 3628800.0 + r * (1.0 / 39916800.0))
+    four = 1.0 / 479001600.0 + r * (1.0 / 6227020800.0)
+    p = (one + s * two) + (s * s) * (three + s * four)
     return p * np.int64((np.float64(shifted).view(np.int64) << 52) + _ONE_BITS).view(np.float64)
 
 
@@ -52,17 +48,14 @@ def log(x: Any) -> Any:
     power = power + 1.0 if large else power
     s = (m - 1.0) / (m + 1.0)
     q = s * s
-    p = q * (1.0 / 23.0) + 1.0 / 21.0
-    p = p * q + 1.0 / 19.0
-    p = p * q + 1.0 / 17.0
-    p = p * q + 1.0 / 15.0
-    p = p * q + 1.0 / 13.0
-    p = p * q + 1.0 / 11.0
-    p = p * q + 1.0 / 9.0
-    p = p * q + 1.0 / 7.0
-    p = p * q + 1.0 / 5.0
-    p = p * q + 1.0 / 3.0
-    return power * _LN2_LOW + (2.0 * s * (p * q + 1.0) + power * _LN2_HIGH)
+    # As in `exp`.
+    r = q * q
+    t = r * r
+    one = (1.0 + q * (1.0 / 3.0)) + r * (1.0 / 5.0 + q * (1.0 / 7.0))
+    two = (1.0 / 9.0 + q * (1.0 / 11.0)) + r * (1.0 / 13.0 + q * (1.0 / 15.0))
+    three = (1.0 / 17.0 + q * (1.0 / 19.0)) + r * (1.0 / 21.0 + q * (1.0 / 23.0))
+    p = (one + t * two) + (t * t) * three
+    return power * _LN2_LOW + (2.0 * s * p + power * _LN2_HIGH)
 
 
 @inline_early

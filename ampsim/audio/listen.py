@@ -119,25 +119,8 @@ def listen(
         As `render`.
     """
     options, settings = options or ListeningOptions(), listening_positions(audition, controls)
-    # Before anything is computed: what is asked for by a wrong name would be refused at the very end.
-    find_standard(options.standard)
     moves, notes = ([], ()) if options.linear else moves_heard(audition, settings)
-    amps, played = [audition.stock, audition.modded], options.played or phrase()
-    if options.linear:
-        rendered = render_linear(amps, settings, played, load=options.load)
-    else:
-        rendered = render(
-            amps,
-            settings,
-            played,
-            loads=(options.load,),
-            oversampling=options.oversampling,
-            cache=options.cache,
-            progress=progress,
-            play=play,
-        )
-    rendered = leave_out_silent(rendered)
-    matched = match_loudness(rendered, options.standard, options.response, options.response_name)
+    rendered, matched = _equally_loud(audition, options, settings, progress, play)
     gains = {place: matched[label].gain_db for place, label in clip_labels(rendered).items()}
     at = position_label(settings[0])
     stock, modded = (audition.stock.variant, at), (audition.modded.variant, at)
@@ -159,6 +142,57 @@ def listen(
         for move in moves
     ]
     return Listening(matched, tuple(true_level), rendered, notes)
+
+
+def equally_loud(
+    audition: Audition,
+    options: ListeningOptions | None = None,
+    controls: Sequence[str] | None = None,
+    progress: Progress | None = None,
+    play: Play | None = None,
+) -> Clips:
+    """The clips of `listen` alone, where nobody hears difference and pops: these are not played then.
+
+    Parameters
+    ----------
+    audition, options, controls, progress, play
+        As in `listen`.
+
+    Raises
+    ------
+    DescriptionError, EngineError, Stopped
+        As `listen`.
+    """
+    settings = listening_positions(audition, controls)
+    return _equally_loud(audition, options or ListeningOptions(), settings, progress, play)[1]
+
+
+def _equally_loud(
+    audition: Audition,
+    options: ListeningOptions,
+    settings: Sequence[Setting],
+    progress: Progress | None,
+    play: Play | None,
+) -> tuple[xr.Dataset, Clips]:
+    """What is heard of either amp at some positions, and the clips made of it."""
+    # Before anything is computed: what is asked for by a wrong name would be refused at the very end.
+    find_standard(options.standard)
+    amps, played = [audition.stock, audition.modded], options.played or phrase()
+    if options.linear:
+        rendered = render_linear(amps, settings, played, load=options.load)
+    else:
+        rendered = render(
+            amps,
+            settings,
+            played,
+            loads=(options.load,),
+            oversampling=options.oversampling,
+            cache=options.cache,
+            progress=progress,
+            play=play,
+        )
+    rendered = leave_out_silent(rendered)
+    return rendered, match_loudness(rendered, options.standard, options.response, options.response_name)
 
 
 def moves_heard(audition: Audition, settings: Sequence[Setting]) -> tuple[list[Transition], tuple[str, ...]]:

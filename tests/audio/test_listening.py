@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import math
 import threading
 from collections.abc import Callable, Mapping
@@ -37,6 +38,7 @@ from ampsim.base.progress import Progress
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.positions import every_position
+from ampsim.interface.commands.common import page_clips
 from ampsim.interface.commands.main import main
 from ampsim.library.candidates import read_candidates
 from ampsim.library.loader import load_amp, load_audition, load_mod
@@ -659,6 +661,22 @@ def test_the_command_leaves_clips_and_says_what_they_are(
     assert main([*order[:5], "--to", str(tmp_path / "plain"), "--linear", "--dry", str(tmp_path / "dry.wav")]) == 0
     assert "without any clipping" in " ".join(capsys.readouterr().out.split())
     assert not list((tmp_path / "plain").glob("*pop*"))
+
+
+def test_a_page_has_the_clips_of_a_job_and_no_pop_is_played_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pops and differences stand beside WAV files alone; on a page they would be waited for and never heard."""
+    job, solver = load_audition("bright-cathode-depth"), StandIn()
+    monkeypatch.setattr("ampsim.simulation.timestep.solver.play", solver)
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path))
+    found = page_clips(argparse.Namespace(hear=True, control=["bright"]), job)
+    assert found is not None
+    assert not any(call["moves"] for call in solver.calls)
+    whole = listen(job, controls=["bright"]).clips
+    assert any(call["moves"] for call in solver.calls)
+    assert [(one.label, one.words) for one in found] == [(one.label, one.words) for one in whole]
+    assert all(np.array_equal(one.samples, other.samples) for one, other in zip(found, whole, strict=True))
 
 
 # Candidates -----------------------------------------------------------------------------------------------------------

@@ -201,10 +201,10 @@ def page_clips(options: argparse.Namespace, audition: Audition) -> Clips | None:
     """What can be heard on the page, with `--hear`; else None."""
     if not options.hear:
         return None
-    from ...audio.listen import listen
+    from ...audio.listen import equally_loud
 
     report("a phrase is played through both amps at every position")
-    return listen(audition, controls=options.control, progress=report_tenths()).clips
+    return equally_loud(audition, controls=options.control, progress=report_tenths())
 
 
 def sweep_remarks(measured: xr.Dataset) -> list[str]:

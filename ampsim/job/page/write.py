@@ -60,7 +60,7 @@ def write_page(
     advice : sequence of str
         Sentences on how to use the controls together.
     clips : Clips
-        What can be heard on the page, such as ``listen(audition).clips``; at most 4 MB are added.
+        What can be heard on the page, such as ``audio.listen.equally_loud(audition)``; at most 4 MB are added.
     title : str
         The heading; default what the audition is called.
     photos : PagePhotos

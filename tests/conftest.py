@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 
 # As the commands have it, and read when numpy is loaded: a second thread of the algebra waits more than it works.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -22,6 +23,10 @@ _ALIKE: dict[str, Any] = {"database": None, "deadline": None, "suppress_health_c
 settings.register_profile(FIXED, derandomize=True, **_ALIKE)
 settings.register_profile(FRESH, derandomize=False, **_ALIKE)
 settings.load_profile(os.environ.get("AMPSIM_CASES", FIXED))
+if settings.get_current_profile_name() == FIXED:
+    # Hypothesis also draws numbers and words that stand in whatever modules happen to be loaded: other ones with every
+    # order of the tests, number of cores and place of the clone.
+    providers._get_local_constants = providers.Constants
 
 LONGEST = (
     # The loop over samples is compiled at its first use: one core does that while the other looks at files.

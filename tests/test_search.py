@@ -1,12 +1,17 @@
-"""The search for fresh cases: it prints a case that fails as an example to keep, and counts what it tried."""
+"""The search for fresh cases: it prints a case that fails as an example to keep, and counts what it tried; fixed ones."""
 
 from __future__ import annotations
 
+import importlib.util
+import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests import search
+from tests.conftest import FIXED
 
 WRONG = """
 from hypothesis import given
@@ -34,3 +39,26 @@ def test_the_files_searched_are_those_that_generate_cases() -> None:
     names = {path.stem for path in search.files_with_cases("")}
     assert {"test_quantities", "test_mods", "test_timestep"} <= names
     assert "test_house" not in names
+
+
+def test_fixed_cases_hang_on_no_module_that_is_loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A failure found on one machine is found on every other, whatever ran before it in the same process."""
+
+    def cases() -> list[list[int]]:
+        found = []
+
+        @settings(settings.get_profile(FIXED))
+        @given(st.lists(st.integers(0, 10**12), min_size=20, max_size=20))
+        def draw(numbers: list[int]) -> None:
+            found.append(numbers)
+
+        draw()
+        return found
+
+    before = cases()
+    path = tmp_path / "numbers.py"
+    path.write_text(f"NUMBERS = {[10**9 + 7 * number for number in range(300)]}\n", "utf-8")
+    spec = importlib.util.spec_from_file_location("numbers_of_a_module", path)
+    assert spec is not None
+    monkeypatch.setitem(sys.modules, spec.name, importlib.util.module_from_spec(spec))
+    assert cases() == before

@@ -126,25 +126,45 @@ def test_every_control_keeps_a_notebooks_shortcuts_away_itself(opened: PagePanel
 
 
 def test_what_moves_while_the_line_is_broken_arrives(opened: PagePanel, served: ServedPanel) -> None:
+    # Moved in the moment in which the page learns of it: it has a new line a second later.
+    opened.slider("middle").evaluate(
+        """(input) => new MutationObserver((_, watching) => {
+            if (document.body.dataset.connection !== "lost") return;
+            watching.disconnect();
+            input.value = 77;
+            input.dispatchEvent(new Event("input", { bubbles: true }));
+            document.body.dataset.moved = "while lost";
+        }).observe(document.body, { attributes: true })"""
+    )
     served.run(lambda: [each.close() for each in served.panel.comm.tabs])
-    opened.page.wait_for_selector("body[data-connection=lost]", state="attached")
-    opened.put("middle", 77)
-    opened.page.wait_for_selector("body[data-connection=there]", state="attached")
+    opened.page.wait_for_selector("body[data-moved='while lost'][data-connection=there]", state="attached")
     opened.settled()
     assert served.panel.position["middle"] == 0.77
 
 
+# The numbers beside the upper axis and how high each stands, in points as the paths count.
+_TICKS = """(panel) => {
+  const drawn = panel.querySelector('.picture svg').getBoundingClientRect();
+  return [...panel.querySelectorAll('[id="axes_1"] [id^=ytick_] text')].map((text) => {
+    const { top, height } = text.getBoundingClientRect();
+    return [Number(text.textContent.replace('\u2212', '-')), (top + height / 2 - drawn.top) * 504 / drawn.width];
+  });
+}"""
+
+
 def put_and_read(opened: PagePanel, name: str, step: int) -> dict[str, Any]:
     """What the page shows in the very task in which a slider moves: nobody else has had time to answer."""
-    script = """([root, name, step]) => {
+    script = f"""([root, name, step]) => {{
+      const ticks = {_TICKS};
       const panel = document.querySelector(root);
       const found = [...panel.querySelectorAll('input')].find((each) => each.labels[0]?.textContent === name);
       found.value = step;
-      found.dispatchEvent(new Event('input', { bubbles: true }));
-      const d = (gid) => panel.querySelector(`.picture [id="${gid}"] path`).getAttribute('d');
-      return { ...panel.dataset, words: panel.querySelector('.proof').textContent,
-        curves: Object.fromEntries(['stock-0', 'modded-0', 'change-0'].map((gid) => [gid, d(gid)])) };
-    }"""
+      found.dispatchEvent(new Event('input', {{ bubbles: true }}));
+      const d = (gid) => panel.querySelector(`.picture [id="${{gid}}"] path`).getAttribute('d');
+      return {{ ...panel.dataset, words: panel.querySelector('.proof').textContent,
+        curves: Object.fromEntries(['stock-0', 'modded-0', 'change-0'].map((gid) => [gid, d(gid)])),
+        ticks: ticks(panel) }};
+    }}"""
     return dict(opened.page.evaluate(script, [ROOT, name, step]))
 
 
@@ -157,9 +177,9 @@ def test_the_page_itself_draws_what_ngspice_then_says(opened: PagePanel, served:
     lot, compared = random.Random(4), 0
     opened.agreed()
     for _ in range(8):
+        frames = served.panel.frames
         found = put_and_read(opened, lot.choice(["gain", "treble", "bass", "depth", "presence"]), lot.randint(10, 90))
         assert (found["drawn"], found["proof"]) == ("current", "open")
-        frames = served.panel.frames
         opened.settled()
         opened.agreed()
         if served.panel.frames != frames:  # drawn anew with limits that suit
@@ -172,31 +192,27 @@ def test_the_page_itself_draws_what_ngspice_then_says(opened: PagePanel, served:
     assert compared > 2
 
 
+def ticks_of(opened: PagePanel) -> NDArray[np.float64]:
+    """Numbers beside the upper axis and their heights, as they stand."""
+    return np.array(opened.page.locator(ROOT).evaluate(_TICKS))
+
+
 def test_limits_grow_in_the_page_and_what_stands_in_the_picture_moves_with_them(opened: PagePanel) -> None:
-    ticks = """(root) => [...document.querySelectorAll(`${root} [id="axes_1"] [id^=ytick_] text`)].map((text) => {
-      const { top, height } = text.getBoundingClientRect();
-      return [Number(text.textContent.replace('\u2212', '-')), top + height / 2];
-    })"""
     opened.put("master", 50)
     opened.settled()
     opened.agreed()
-    before = opened.page.evaluate(ticks, ROOT)
+    before = ticks_of(opened)
     drawn = put_and_read(opened, "master", 0)
-    grown = np.array(opened.page.evaluate(ticks, ROOT))
-    assert grown[:, 0].min() < min(value for value, _ in before) - 50
+    grown = np.array(drawn["ticks"])
+    assert grown[:, 0].min() < before[:, 0].min() - 50
     assert 3 <= len(grown) <= 8
     # Numbers stand evenly; the curve is where they say, and where ngspice puts it.
     assert np.polyfit(*grown.T, 1, full=True)[1][0] < 0.1
     opened.settled()
-    level = np.polyfit(*np.array(opened.page.evaluate(ticks, ROOT)).T, 1)
-    box = opened.page.locator(f"{ROOT} .picture svg").bounding_box()
     shown = []
-    for text, (slope, zero) in (
-        (drawn["curves"]["modded-0"], np.polyfit(*grown.T, 1)),
-        (opened.paths()["modded-0"], level),
-    ):
-        y = box["y"] + heights(text, np.array([300.0]))[0] * box["width"] / 504.0
-        shown.append((y - zero) / slope)
+    for text, ticks in ((drawn["curves"]["modded-0"], grown), (opened.paths()["modded-0"], ticks_of(opened))):
+        slope, zero = np.polyfit(*ticks.T, 1)
+        shown.append((heights(text, np.array([300.0]))[0] - zero) / slope)
     assert abs(shown[0] - shown[1]) < 1.0  # dB, of more than a hundred
     opened.put("master", 50)
     opened.settled()
@@ -215,7 +231,8 @@ def test_there_and_back_before_the_kernel_heard_of_it_ends_on_what_ngspice_said(
     }""",
         step,
     )
-    opened.page.wait_for_timeout(700)
+    # Behind the page's own clock for a hand at rest: what it has to say to the kernel is on its way.
+    opened.page.evaluate("new Promise((done) => setTimeout(done, 700))")
     opened.agreed()
     assert opened.paths() == before
 
@@ -325,16 +342,18 @@ def test_in_a_low_window_the_picture_stays_beside_the_last_control(opened: PageP
 
 
 def test_letters_and_controls_follow_the_browsers_text_size(opened: PagePanel) -> None:
-    def sizes() -> list[float]:
-        return opened.page.evaluate(
-            """(root) => [...document.querySelectorAll(`${root} :is(label, output, button, .title, .note)`)]
-                .filter((each) => each.checkVisibility()).map((each) => parseFloat(getComputedStyle(each).fontSize))""",
-            ROOT,
-        )
-
-    before = sizes()
-    opened.page.add_style_tag(content="html { font-size: 24px }")
-    assert sizes() == pytest.approx([1.5 * each for each in before])
+    before, after = opened.page.evaluate(
+        """(root) => {
+            const sizes = () => [...document.querySelectorAll(`${root} :is(label, output, button, .title, .note)`)]
+                .filter((each) => each.checkVisibility()).map((each) => parseFloat(getComputedStyle(each).fontSize));
+            const before = sizes();
+            document.documentElement.style.fontSize = "24px";
+            return [before, sizes()];
+        }""",
+        ROOT,
+    )
+    assert len(before) > 20
+    assert after == pytest.approx([1.5 * each for each in before])
     assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 

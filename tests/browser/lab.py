@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import secrets
-import socket
 import subprocess
 import time
 import urllib.request
@@ -99,8 +98,8 @@ def lab(
     from playwright.sync_api import sync_playwright
 
     _write_notebook(folder / "sheet.ipynb", cells)
-    port, token = _free_port(), secrets.token_hex(16)
-    with _server(folder, port, token, prompt) as address, sync_playwright() as playwright:
+    token = secrets.token_hex(16)
+    with _server(folder, token, prompt) as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=_FLAGS)
         try:
             context = PatientBrowser(browser).new_context(
@@ -120,42 +119,36 @@ def _write_notebook(path: Path, cells: Sequence[str]) -> None:
     nbformat.write(book, str(path))
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @contextmanager
-def _server(folder: Path, port: int, token: str, prompt: bool) -> Iterator[str]:
+def _server(folder: Path, token: str, prompt: bool) -> Iterator[str]:
     private = folder / ".private"
     places = {name: str(private / name.lower()) for name in (
         "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR"
     )}  # fmt: skip
     for place in places.values():
         Path(place).mkdir(parents=True, exist_ok=True)
+    # Which port is free only the server can know: it tries one after the other, and writes down which it has.
     more = [
-        "--no-browser", "--allow-root", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
-        f"--IdentityProvider.token={token}", "--LabApp.expose_app_in_browser=True",
+        "--no-browser", "--allow-root", f"--ServerApp.port={20_000 + secrets.randbelow(10_000)}",
+        "--ServerApp.port_retries=100", f"--IdentityProvider.token={token}", "--LabApp.expose_app_in_browser=True",
     ]  # fmt: skip
     line = [each for each in command(folder, more) if prompt or "websocket_connection_class" not in each]
     with (private / "server.log").open("wb") as log:
         server = subprocess.Popen(line, env=environment() | places, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
         try:
-            address = f"http://127.0.0.1:{port}"
-            _wait(server, f"{address}/api?token={token}", private / "server.log")
-            yield address
+            yield _address(server, Path(places["JUPYTER_RUNTIME_DIR"]), token, private / "server.log")
         finally:
             server.terminate()  # ends its kernels too
             server.wait(WAIT)
 
 
-def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
+def _address(server: subprocess.Popen[bytes], noted: Path, token: str, log: Path) -> str:
     until = time.monotonic() + WAIT
     while time.monotonic() < until and server.poll() is None:
         try:
-            with urllib.request.urlopen(url, timeout=20):
-                return
-        except OSError:
+            port = json.loads(next(noted.glob("jpserver-*.json")).read_text("utf-8"))["port"]
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/api?token={token}", timeout=WAIT):
+                return f"http://127.0.0.1:{port}"
+        except (StopIteration, ValueError, OSError):
             time.sleep(0.2)
     raise RuntimeError(f"JupyterLab did not start:\n{log.read_text('utf-8', 'replace')[-3000:]}")

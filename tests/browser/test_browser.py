@@ -34,12 +34,12 @@ def fresh():
     return svg(picture)
 """
 
-# A waveform begins only once it is allowed to: whoever cancels is sooner.
+# A waveform begins only once it is allowed to: whoever looks or cancels is sooner.
 _WAVE_HELD_UP = """
 import threading
 go_on, _wave = threading.Event(), panel._state.simulator.wave
 def held_up(*how):
-    go_on.wait()
+    go_on.wait(200.0)
     return _wave(*how)
 panel._state.simulator.wave = held_up
 """
@@ -206,8 +206,10 @@ def test_a_waveform_is_computed_shown_and_grows_old(sheet: Sheet) -> None:
     summary = sheet.page.locator(ROOT).get_by_text("Waveform and harmonics")
     summary.click()
     try:
+        sheet.lab.python(_WAVE_HELD_UP)  # or it is done before anybody has seen that it was begun
         sheet.press("Compute waveform")
         sheet.page.wait_for_selector(f'{ROOT}[data-wave="computing"]')
+        sheet.lab.python(_WAVE_GOES_ON)
         sheet.page.wait_for_selector(f'{ROOT}[data-wave="done"]')
         assert sheet.page.locator(f"{ROOT} .waves svg").count() == 2
         sheet.put("gain", 40)

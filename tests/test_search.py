@@ -1,4 +1,4 @@
-"""The search for fresh cases: it prints a case that fails as an example to keep, and counts what it tried; fixed ones."""
+"""Generated cases: the search for fresh ones prints what fails as an example to keep; fixed ones are the same anywhere."""
 
 from __future__ import annotations
 

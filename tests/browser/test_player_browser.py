@@ -50,8 +50,8 @@ AudioNode.prototype.connect = function (to, ...more) {
 };
 """
 
-# What a busy machine would break, though the player did not. A few keys may take longer than the clip: its end, faded for
-# good reasons, goes on as the sine does, whose eleven periods are 800 samples. And between looking at the clock and
+# What a busy machine would break, though the player did not. A few keys may take longer than the clip: its end, faded
+# for good reasons, goes on as the sine does, whose eleven periods are 800 samples. And between looking at the clock and
 # setting a fade by it more time may go by than the player's hundredth of a second: all is set so much sooner.
 _BUSY = """
 const clock = Object.getOwnPropertyDescriptor(BaseAudioContext.prototype, 'currentTime').get;
@@ -180,11 +180,9 @@ def test_live_with_keys_the_sound_never_breaks(chromium: Any, tmp_path: Path) ->
     """The same in real time: where no fade is, every sample is that of one sine begun at one moment."""
     page = opened(chromium, tmp_path, clips_of(sines(LEVELS, 4.0)), _TAP + _BUSY)
     page.get_by_role("radio").first.focus()
-    page.keyboard.press(" ")
-    for key, level in (("", LEVELS[0]), ("2", LEVELS[1]), ("3", LEVELS[2]), ("1", LEVELS[0]), ("ArrowRight", LEVELS[1])):
-        if key:
-            page.keyboard.press(key)
-        page.wait_for_function(_RESTS, arg=level * 10.0 ** (-30.0 / 20.0))
+    for key, place in ((" ", 0), ("2", 1), ("3", 2), ("1", 0), ("ArrowRight", 1)):
+        page.keyboard.press(key)
+        page.wait_for_function(_RESTS, arg=LEVELS[place] * 10.0 ** (-30.0 / 20.0))
     heard = np.trim_zeros(np.array(page.evaluate("heardBlocks")), "f")
     assert (page.problems, page.locator("#player").get_attribute("data-heard")) == ([], "1")
     turned = np.arange(heard.size)[:, None] * (2.0 * np.pi * HZ / RATE)

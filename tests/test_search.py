@@ -1,4 +1,4 @@
-"""Generated cases: the search for fresh ones prints what fails as an example to keep; fixed ones are the same anywhere."""
+"""Generated cases: the search for fresh ones prints what fails as an example to keep; fixed ones are fixed anywhere."""
 
 from __future__ import annotations
 

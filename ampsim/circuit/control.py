@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from ..base.errors import DescriptionError, nearest, shown
@@ -31,7 +32,9 @@ class Control:
                     f"{amp}: switch '{self.name}' has no position {shown(given)}{nearest(given, self.positions)}"
                 )
             return given
-        if isinstance(given, bool) or not isinstance(given, (int, float)) or not 0.0 <= given <= 1.0:
+        rotation = float(given) if isinstance(given, (int, float)) and not isinstance(given, bool) else math.nan
+        if not 0.0 <= rotation <= 1.0:
             where = f"{amp}: control '{self.name}'"
-            raise DescriptionError(f"{where}: {shown(given)} is not a rotation; 0 is fully down, 1 fully up")
-        return float(given)
+            face = f"; {rotation:g} of 10 on its face is {rotation / 10.0:g}" if 1.0 < rotation <= 10.0 else ""
+            raise DescriptionError(f"{where}: {shown(given)} is not a rotation; 0 is fully down, 1 fully up{face}")
+        return rotation

@@ -209,7 +209,10 @@ def _check(amp: Amp) -> None:
     fitted = {edit.part for switch in amp.switches for _, edits in switch.positions for edit in edits}
     if unused - fitted:
         names = ", ".join(sorted(unused - fitted))
-        raise DescriptionError(f"{amp.file}: parts: no stage and no rail has a place for {names}")
+        raise DescriptionError(
+            f"{amp.file}: parts: no stage and no rail has a place for {names}; name each in a role of a "
+            "stage (`ampsim stages` lists them), or take it out of [parts]"
+        )
     for place, _ in amp.drawn_volts:
         wired.net(place)
     for switch in amp.switches:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ..base.entries import Entry
-from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value
+from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, with_unit
 from ..base.wording import plain
 from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot, Socket
 from ..circuit.designators import kind_of
@@ -122,16 +122,11 @@ def _filled_in(
     part: Transformer | Loudspeaker, given: Mapping[str, Any], known: Mapping[str, Quantity]
 ) -> Iterator[str]:
     lacking = [name for name in known if name not in given]
-    said = [f"{name.replace('_', ' ')} {_written(getattr(part, name), known[name])}" for name in lacking]
+    said = [f"{name.replace('_', ' ')} {with_unit(getattr(part, name), known[name])}" for name in lacking]
     if isinstance(part, Loudspeaker) and "q" not in given:
         said.append(f"q {part.q:g}")
     if said:
         yield f"{part.designator}: {', '.join(said)} (usual ones; none are given)"
-
-
-def _written(value: float, quantity: Quantity) -> str:
-    text = format_value(float(f"{value:.3g}"), quantity)
-    return text if re.search(r"[a-zA-Z]", text) else f"{text} {quantity.unit}"
 
 
 def _of_amp(amp: Amp) -> Iterator[str]:

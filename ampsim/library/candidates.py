@@ -140,6 +140,12 @@ def _alternatives(amp: Amp, text: str, numbers: Iterator[str], find_mod: Callabl
         for value in _split(fitted["values"]):
             label = f"{value} {fitted['way']} {fitted['place']}"
             yield (label, None, "") if value in NONE else _fitting(value, where, label, next(numbers))
+    elif fitted and not text.endswith(".toml"):
+        wrong = next(each for each in _split(fitted["values"]) if not _is_value(each))
+        raise DescriptionError(
+            f"{shown(text)}: {shown(wrong)} is no value; a resistor is written as 2k2, a capacitor as 22n or 1u, "
+            f"nothing there as {NONE[0]}"
+        )
     elif swapped:
         for value in _split(swapped["values"]):
             yield _swap(amp, swapped["part"].strip(), value)

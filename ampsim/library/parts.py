@@ -157,6 +157,9 @@ def read_part(table: Entry, key: str, designator: str) -> AnyPart:
     if kind in _COMPOUND:
         if kind == "pot" and isinstance(table.raw(key), (str, int, float)):
             return _pot(designator, Entry({"track": table.raw(key)}, table.file, f"{table.name}.{key}", table.us))
+        if not isinstance(table.raw(key), dict):
+            like = f"a {kind} is a table, such as {key} = {_EXAMPLES[kind]}"
+            raise table.fail(key, f"{shown(table.raw(key))} is not enough; {like}")
         return _COMPOUND[kind](designator, table.table(key))
     raise table.fail(key, f"{_unknown(designator)}; known: {known_letters()}")
 
@@ -217,4 +220,12 @@ _COMPOUND: dict[str, Callable[[str, Entry], AnyPart]] = {
     "loudspeaker": read_loudspeaker,
     "reverb tank": read_reverb_tank,
     "mains transformer": read_mains_transformer,
+}
+_EXAMPLES = {
+    "pot": '{ track = "1M", taper = "audio 15 %" }',
+    "transformer": '{ primary = "8k", taps = ["8"] }',
+    "loudspeaker": '{ resistance = "6.4" } (ohms of its coil; what else is known of it may stand beside)',
+    "reverb tank": '{ input = "8", output = "2k25" }',
+    "mains transformer": '{ mains = 230, primary = 230, primary_resistance = "12", windings = { ht = { volts = '
+    '"300-0-300", resistance = "120" } } }',
 }

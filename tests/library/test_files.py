@@ -29,7 +29,12 @@ AMP_A = [
     ("an endless number", 'R4 = "1k5"', "R4 = inf", ["parts.R4", "inf"]),
     ("a designator without kind", 'R4 = "1k5"', 'F4 = "1k5"', ["parts.F4", "R resistor"]),
     ("a lower-case designator", 'R4 = "1k5"', 'r4 = "1k5"', ["parts.r4", "R4"]),
-    ("a part in no stage", 'R4 = "1k5"', 'R4 = "1k5"\nR99 = "1k"', ["parts", "R99", "no stage"]),
+    (
+        "a part in no stage",
+        'R4 = "1k5"',
+        'R4 = "1k5"\nR99 = "1k"',
+        ["parts", "R99", "no stage", "in a role of a stage", "or take it out"],
+    ),
     ("a part that is not there", 'R4 = "1k5"\n', "", ["stages[2].cathode_resistor", "'R4'", "nearest: R"]),
     ("a part twice", 'R4 = "1k5"', 'R4 = "1k5"\nR4 = "2k"', ["not TOML", "line"]),
     ("an unknown valve", 'V1A = "12AX7"', 'V1A = "12AX77"', ["parts.V1A", "'12AX77'", "12AX7"]),
@@ -70,6 +75,12 @@ AMP_A = [
         'supply = "B3"\nplate_load = "R10"',
         'supply = "B5"\nplate_load = "R10"',
         ["stages[6].supply", "'B5'", "B4"],
+    ),
+    (
+        "a loudspeaker that is only a number",
+        "LS1 = {",
+        'LS2 = "8"\nLS1 = {',
+        ["parts.LS2", "'8' is not enough", "a loudspeaker is a table, such as LS2 = { resistance"],
     ),
     ("two stages of one name", 'name = "master"', 'name = "gain"', ["stages", "'gain'", "twice"]),
     (

@@ -182,7 +182,7 @@ LEFT_OPEN = [
     ('taper = "audio 15 %", control = "gain"', 'taper = "log", control = "gain"', "P1: 'log' is audio 15 %"),
     ('track = "1M", taper = "audio 15 %", control = "gain"', 'track = "A1M", control = "gain"', "older European"),
     ('control = "gain", rotation = 0.5', 'control = "gain"', "P1: no rotation is given; it stands at 5 of 10"),
-    (', leakage = "15m"', "", "T1: leakage 15m9 (usual ones; none are given)"),
+    (', leakage = "15m"', "", "T1: leakage 15.9 mH (usual ones; none are given)"),
     ('resonance = "82", peak = "45", q = 5.0', 'peak = "45"', "LS1: resonance 85 Hz, q 6"),
     ('tap = "tap8"', "", "output stage: no tap is given; the largest"),
     ('units = "US"', 'units = "US"\nsure = ["R1"]', "R1: kept as it is written"),

@@ -136,7 +136,10 @@ def test_a_file_that_is_no_response_is_refused(tmp_path):
     ("call", "said"),
     [
         (lambda: simulate(AMP, positions=[{"gian": 0.5}]), "nearest: gain"),
-        (lambda: simulate(AMP, positions=[{"gain": 5}]), "5 is not a rotation"),
+        (
+            lambda: simulate(AMP, positions=[{"gain": 5}]),
+            "5 is not a rotation; 0 is fully down, 1 fully up; 5 of 10 on its face is 0.5",
+        ),
         (lambda: simulate(MODDED, positions=[{"bright": "121p"}]), "nearest: 120p"),
         (lambda: simulate(AMP, nodes=["V1A.plte"]), "nearest: V1A.plate"),
         (lambda: simulate([AMP, AMP]), "both 'stock'"),

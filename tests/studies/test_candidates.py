@@ -130,6 +130,8 @@ def test_a_resistor_across_a_knob_lies_from_end_to_end_of_its_track() -> None:
         (["R4 2k2"], "'R4 = 2k2'"),
         (["R99 = 2k2"], "nearest: R9"),
         (["R4 = banana"], "not a resistance"),
+        (["22x across R4"], "'22x' is no value; a resistor is written as 2k2"),
+        (["1u, 22x or none in series at R4.1"], "'22x' is no value"),
         ([".02 across R4"], "write its unit"),
         (["1u between R4.1"], "two places"),
         (["1u across R4", "1u across R4"], "two candidates are called"),

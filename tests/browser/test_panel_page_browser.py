@@ -21,6 +21,7 @@ from playwright.sync_api import expect
 
 from ampsim.interface.panel import Panel, audition_panel
 from ampsim.library.loader import load_audition
+from tests.browser.contrast import faint_words
 from tests.browser.page_figures import missing
 from tests.browser.patience import WAIT, wait_for
 from tests.browser.sheet import ROOT, PagePanel
@@ -112,6 +113,31 @@ def test_nothing_is_wider_than_the_page(opened: PagePanel, width: int) -> None:
     opened.page.set_viewport_size({"width": width, "height": 740})
     opened.settled()
     assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_in_a_dark_scheme_the_page_is_dark_and_its_words_stand_out(opened: PagePanel, scheme: Any) -> None:
+    opened.page.emulate_media(color_scheme=scheme)
+    grounds = {
+        opened.page.locator(each).first.evaluate("(one) => getComputedStyle(one).backgroundColor")
+        for each in ("body", ".ampsim-panel", ".ampsim-panel button", ".ampsim-player", ".ampsim-panel .seen")
+    }
+    assert all((sum(map(int, re.findall(r"\d+", each)[:3])) < 200) is (scheme == "dark") for each in grounds)
+    assert opened.page.locator(".picture svg").evaluate("(one) => getComputedStyle(one).backgroundColor") in (
+        "rgb(255, 255, 255)", "rgba(0, 0, 0, 0)",
+    )  # fmt: skip
+    opened.page.get_by_text("Hear the difference").click()
+    assert faint_words(opened.page) == []
+
+
+def test_tables_that_run_out_of_a_narrow_page_are_reached_by_key(opened: PagePanel) -> None:
+    opened.page.set_viewport_size({"width": 380, "height": 760})
+    tables = opened.page.get_by_role("region", name="Numbers")
+    tables.focus()
+    before = tables.evaluate("(one) => [one.scrollWidth > one.clientWidth, one.scrollLeft]")
+    assert before == [True, 0]
+    opened.page.keyboard.press("ArrowRight")
+    opened.page.wait_for_function("document.querySelector('.tables').scrollLeft > 0")
 
 
 def test_every_control_keeps_a_notebooks_shortcuts_away_itself(opened: PagePanel) -> None:

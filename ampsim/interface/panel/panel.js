@@ -461,7 +461,7 @@ function render({ model, el }) {
   const trouble = make("p", { class: "trouble", role: "alert" });
   const silence = make("p", { class: "trouble", role: "alert" });
   const proof = make("p", { class: "proof" });
-  const tables = make("div", { class: "tables" });
+  const tables = make("div", { class: "tables", role: "region", "aria-label": "Numbers", tabindex: "0" });
   const held = make("ol", { class: "held", "aria-label": "held positions" });
   const said = make("div", { class: "said", role: "status" });
 

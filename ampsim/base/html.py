@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 
 from .table_fit import fit_table
 from .tables import table_cells
-from .wording import one_line
+from .wording import keep_together, one_line
 
 _SHORT = 12  # rows that are kept on one page
 _LONGEST, _PIECE = 66, 22  # signs; a digest stays whole
@@ -31,7 +31,7 @@ def render(package: str, template: str, **facts: object) -> Markup:
         ``document.html``, the frame of every page, which stands here.
     **facts
         What the template names. A text is escaped; HTML of our own, such as a picture's, comes as `Markup`. The filter
-        ``printable`` leaves out what does not print.
+        ``printable`` leaves out what does not print, ``together`` ends no line between a number and its unit.
     """
     return Markup(_environment(package).get_template(template).render(facts))
 
@@ -91,4 +91,5 @@ def _environment(package: str) -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["printable"] = lambda text: one_line(str(text))
+    environment.filters["together"] = lambda text: keep_together(str(text))
     return environment

@@ -6,7 +6,10 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w))")
+_UNITS = r"(?:[mkun]?[VAWs]|[kM]?Hz|[kM]?ohm|dB|degrees|acum|%)(?!\w)"
+_NUMBER_AND_UNIT = re.compile(rf"(?<=\d) (?={_UNITS})")
+TOGETHER = rf"(\d) (?={_UNITS}|to [+\u2212-]?\d)|(\bto) (?=[+\u2212-]?\d)"
+"""The blanks at which `keep_together` ends no line, for Python and JavaScript alike."""
 
 _MINUS = re.compile(r"(?<![\w.])-(?=[\d.\u221e])")
 _SENTENCE = re.compile(r"(?:^|(?<=[A-Za-z0-9)%][.!?] ))[a-z](?=\w)(?![a-z]?\d)")
@@ -41,6 +44,11 @@ def with_capitals(text: str) -> str:
 def keep_units(text: str) -> str:
     """A text in which no line ends between a number and its unit: a blank that does not break stands there."""
     return _NUMBER_AND_UNIT.sub("\u00a0", text)
+
+
+def keep_together(text: str) -> str:
+    """As `keep_units`, and no line ends within "80 to 200" either: for pages whose lines the reader's screen breaks."""
+    return re.sub(TOGETHER, "\\1\\2\u00a0", text)
 
 
 def join_words(items: Sequence[str]) -> str:

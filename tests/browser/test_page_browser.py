@@ -24,6 +24,7 @@ from ampsim.job.page.write import write_page
 from ampsim.library.loader import load_audition, load_wishes
 from ampsim.measures.sweep import gain_at, gain_db
 from ampsim.simulation.response import simulate
+from tests.browser.contrast import faint_words
 from tests.browser.page_figures import job_of_two_mods, measured, missing
 from tests.job.test_page import hostile_job, small_job
 
@@ -132,6 +133,36 @@ def test_at_random_positions_the_page_says_what_python_says(chromium: Any, demo:
     page.close()
 
 
+def test_when_it_breaks_up_follows_the_switches(chromium: Any, demo: Path, tmp_path: Path) -> None:
+    """What stands there after switching is what a page says that opens there."""
+    job, page = load_audition("bright-cathode-depth"), opened(chromium, demo)
+    there = replace(job, compare_at=job.compare_at | {"bright": "open", "cathode": "2k7 and 1u"})
+    fresh = opened(chromium, write_page(there, tmp_path / "there.html"), java_script_enabled=False)
+    opens = _breaking(page)
+    page.get_by_label("open").check()
+    page.get_by_label("2k7 and 1u").check()
+    moved, drawn = _breaking(page), _breaking(fresh)
+    assert moved != opens
+    assert moved == drawn
+    assert "with bright open, cathode 2k7 and 1u; the knobs stay where this page opens" in moved[0]
+    page.get_by_role("slider", name="gain").fill("9")
+    assert _breaking(page) == moved
+    page.emulate_media(media="print")
+    assert page.locator(".breaking .picture svg").is_visible()
+    assert page.problems == []
+
+
+def _breaking(page: Any) -> tuple[str, ...]:
+    """Words, description, lines and marks of when it breaks up."""
+    words = page.locator("[data-breaking]").inner_text().replace("\u00a0", " ")
+    lines = [page.locator(f"#breaking-line-{place} path").first.get_attribute("d") for place in (0, 1)]
+    marks = page.locator("[id^=breaking-mark-]").evaluate_all(
+        """(all) => all.map((each) => [each.id, each.getAttribute("visibility") ?? "visible",
+        ...["x", "y"].map((way) => Number(each.querySelector("use").getAttribute(way)).toFixed(1))].join(" "))"""
+    )
+    return (words, page.locator(".breaking desc").text_content(), *lines, *sorted(marks))
+
+
 def test_a_wish_is_answered_where_the_controls_stand(chromium: Any, tmp_path: Path) -> None:
     job = small_job("bright-switch", "depth", compare_at={"gain": 0.3, "bright": "120p", "depth": 0.5})
     (wish,) = load_wishes("bright-when-low").wishes[:1]
@@ -145,7 +176,7 @@ def test_a_wish_is_answered_where_the_controls_stand(chromium: Any, tmp_path: Pa
             page.evaluate("(at) => ampPage.goTo(at)", {"bright": bright, "depth": depth, "gain": 0.9})
             at = {**tables.offered.start(), "bright": bright, "depth": depth, "gain": 0.9}
             here = grant(wished[1], tables, at)
-            assert row.locator(".said").inner_text() == here.words
+            assert row.locator(".said").inner_text().replace("\u00a0", " ") == here.words
             assert row.locator(".ends span").all_inner_texts() == [here.ends[0], "stock", here.ends[1]]
             drawn = [float(row.locator("rect.got").get_attribute(name)) for name in ("x", "width")]
             assert drawn == [
@@ -267,6 +298,11 @@ def test_in_a_reader_s_own_colours_a_frame_shows_what_is_chosen(chromium: Any, d
     assert min(chosen) > max(others)
     grounds = "(all) => all.map((each) => getComputedStyle(each).backgroundColor)"
     assert set(page.locator(".key svg").evaluate_all(grounds)) == {"rgb(255, 255, 255)"}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_stand_out_from_their_ground(chromium: Any, demo: Path, scheme: Any) -> None:
+    assert faint_words(opened(chromium, demo, color_scheme=scheme)) == []
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 
 from ampsim.base.caution import CAUTION
 from ampsim.base.errors import DescriptionError
-from ampsim.base.wording import in_hertz, in_volts
+from ampsim.base.wording import in_hertz, in_volts, plain
 from ampsim.circuit.mods import apply_mods
 from ampsim.job.page.answers import NAMES, headline, say, tone_answers
-from ampsim.job.page.breaking_up import reached_words
+from ampsim.job.page.breaking_up import reached_words, take_breaking_up
 from ampsim.job.page.choices import choose
 from ampsim.job.page.hearing import NOTHING, Heard, brightness_words, hear, rest_words
 from ampsim.job.page.played import take_played
@@ -49,7 +49,7 @@ class Reader(HTMLParser):
     def __init__(self, text: str) -> None:
         super().__init__()
         self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.words, self.facts, self._inside = "", "", ""
+        self.words, self.whole, self.facts, self._inside = "", "", "", ""
         self.feed(text)
         self.close()
 
@@ -64,7 +64,8 @@ class Reader(HTMLParser):
         if self._inside == "facts":
             self.facts += data
         elif self._inside not in ("script", "style"):
-            self.words += data
+            self.whole += data
+            self.words = self.whole.replace("\u00a0", " ")
 
 
 def read(path: Path) -> tuple[Reader, dict[str, Any]]:
@@ -134,12 +135,31 @@ def test_when_it_breaks_up_is_what_playing_both_amps_where_it_opens_gives(of_two
     job, (page, _) = job_of_two_mods(), read(of_two)
     begins = choose(job).start()
     levels = power_table(headroom([job.stock, job.modded], [begins])).set_index("variant")
+    assert "Played with cathode 2k7 and 1u; the knobs stay where this page opens, depth 10, presence 5." in page.words
     for percent in (5, 10):
         stock, modded = (levels.loc[amp.variant, f"{percent} % THD at [V]"] for amp in (job.stock, job.modded))
         assert reached_words(percent, stock, modded) in page.words
         assert f"{percent} % at {in_volts(modded)}" in page.words  # to who cannot see the picture
     ids = [found["id"] for _, found in page.elements if "id" in found]
     assert len(ids) == len(set(ids))
+
+
+def test_of_many_positions_it_breaks_up_where_the_page_opens(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = job_of_two_mods()
+    monkeypatch.setattr("ampsim.job.page.breaking_up.MOST_SHOWN", 2)
+    found = take_breaking_up(job, choose(job))
+    assert "where this page opens, with cathode 2k7 and 1u, depth 10, presence 5; the picture does not follow" in plain(
+        found.words
+    )
+    assert len(found.facts["shown"]) == 1
+    assert set(found.facts["at"]) == {0}
+
+
+def test_no_line_of_the_page_ends_before_a_unit_or_within_a_span(of_two: Path) -> None:
+    page = Reader(re.sub("<svg.*?</svg>", "", of_two.read_text("utf-8"), flags=re.DOTALL))
+    assert "80\u00a0to\u00a0200\u00a0Hz" in page.whole
+    body = page.whole[page.whole.index("What you will hear") :]
+    assert re.findall(r"\d (?:dB|Hz|kHz|%|W|acum|mV)\b|\d (?:%|to \d)|\bto \d", body) == []
 
 
 @pytest.mark.parametrize(("stock", "modded", "words"), [
@@ -178,6 +198,8 @@ def test_the_sentences_begin_in_plain_words(tmp_path: Path) -> None:
     said = say(tables, take_played(job, tables.offered), tables.offered.start(), heard)
     assert said.headline.startswith("Brighter")
     assert not re.search(r"\d", said.headline)
+    for each in said.answers:
+        assert re.match(r"(?:[^\W\d]+,? ){2}", each.words), each.words
     told = [said.headline, *(each.words for each in said.answers), knob_sentence(answer)]
     for sentence in (*told, limits_sentence(answer.attrs)):
         assert sentence in found.words

@@ -69,15 +69,15 @@ function breakingUp(stock, modded, { full, least }) {
   const size = earlier / least["Breaking up"];
   if (Math.abs(size) < 1) return answer(size, `Breaks up where stock does (${signedSize(earlier)} dB).`);
   return answer(size, earlier > 0
-    ? `Breaks up ${earlier.toFixed(1)} dB earlier: at ${(100 * 10 ** (-earlier / 20)).toFixed(0)} % of the picking strength that stock takes.`
-    : `Breaks up ${(-earlier).toFixed(1)} dB later: it takes ${(10 ** (-earlier / 20)).toFixed(1)} times the picking strength.`);
+    ? `Breaks up earlier: at ${(100 * 10 ** (-earlier / 20)).toFixed(0)} % of the picking strength that stock takes (${earlier.toFixed(1)} dB).`
+    : `Breaks up later: it takes ${(10 ** (-earlier / 20)).toFixed(1)} times the picking strength (${(-earlier).toFixed(1)} dB).`);
 }
 
 function eveningOut(stock, modded, { least }) {
   if (stock === null || modded === null) return [];
   const more = modded - stock;
   const how = Math.abs(more) < least["Evening out"] ? "about as stock does"
-    : `by about ${Math.abs(more).toFixed(0)} dB ${more > 0 ? "more" : "less"} than stock`;
+    : `${more > 0 ? "more" : "less"} than stock, by about ${Math.abs(more).toFixed(0)} dB`;
   return [{ name: "Evening out", size: more / least["Evening out"],
     words: `Evens out playing ${how}: a hard stroke, 24 dB above a soft one, comes out about ${(24 - modded).toFixed(0)} dB louder.` }];
 }
@@ -88,7 +88,7 @@ function tightness(stock, modded, { least }) {
   const where = "reaches the stage that breaks up first, at 100 Hz against 400 Hz";
   return { name: "Tightness", size, words: Math.abs(size) < 1
     ? `As tight as stock when pushed: about as much bass ${where} (${signedSize(-less)} dB).`
-    : `${Math.abs(less).toFixed(1)} dB ${less > 0 ? "less" : "more"} bass ${where}.` };
+    : `${less > 0 ? "Less" : "More"} bass ${where}: ${Math.abs(less).toFixed(1)} dB.` };
 }
 
 // `drives`: that of the stock and of the modded amp here, null where it is not known; `every`: all of either amp.
@@ -115,7 +115,7 @@ function toneAnswers(heard, sharper, { limits, answers: { least } }) {
     const where = `${name.toLowerCase()}, ${low} to ${high} Hz`;
     return { name, size: size / least[name], words: Math.abs(size) < least[name]
       ? `About as much ${where}, as stock (${signedSize(size)} dB).`
-      : `At equal loudness ${Math.abs(size).toFixed(1)} dB ${size > 0 ? "more" : "less"} ${where}.` };
+      : `${size > 0 ? "More" : "Less"} ${where}, at equal loudness: ${Math.abs(size).toFixed(1)} dB.` };
   };
   return [
     band("Bass", heard.bass, limits.bass),
@@ -127,9 +127,9 @@ function toneAnswers(heard, sharper, { limits, answers: { least } }) {
 
 function loudnessWords(louder, least) {
   if (Math.abs(louder) < least) return `About as loud as stock (${signedSize(louder)} dB).`;
-  const [way, than] = louder > 0 ? ["down", "louder"] : ["up", "softer"];
-  return `${Math.abs(louder).toFixed(1)} dB ${than} as it stands; ears take louder for better, so for the other answers it was `
-    + `turned ${way} by that.`;
+  const [way, than] = louder > 0 ? ["down", "Louder"] : ["up", "Softer"];
+  return `${than} by ${Math.abs(louder).toFixed(1)} dB as it stands; ears take louder for better, so for the other answers it `
+    + `was turned ${way} by that.`;
 }
 
 // The sentence at the head, and the answers in their order.

@@ -136,7 +136,7 @@ def _band(name: str, size: float, span: tuple[float, float]) -> Answer:
     if abs(size) < LEVEL.least:
         return Answer(name, size / LEVEL.least, f"About as much {where}, as stock ({_signed(size)} dB).")
     more = "more" if size > 0.0 else "less"
-    words = f"At equal loudness {abs(size):.1f} dB {more} {where}."
+    words = f"{_capital(more)} {where}, at equal loudness: {abs(size):.1f} dB."
     return Answer(name, size / LEVEL.least, words, f"{name.lower()} {_signed(size)} dB")
 
 
@@ -145,8 +145,8 @@ def _loudness(louder: float) -> str:
         return f"About as loud as stock ({_signed(louder)} dB)."
     way, than = ("down", "louder") if louder > 0.0 else ("up", "softer")
     return (
-        f"{abs(louder):.1f} dB {than} as it stands; ears take louder for better, so for the other answers it was "
-        f"turned {way} by that."
+        f"{_capital(than)} by {abs(louder):.1f} dB as it stands; ears take louder for better, so for the other answers "
+        f"it was turned {way} by that."
     )
 
 
@@ -195,10 +195,10 @@ def breaking_up(stock: float | None, modded: float | None) -> Answer:
         return Answer(name, earlier / BREAKING_UP.least, f"Breaks up where stock does ({_signed(earlier)} dB).")
     if earlier > 0.0:
         share = 100.0 * 10.0 ** (-earlier / 20.0)
-        words = f"Breaks up {earlier:.1f} dB earlier: at {share:.0f} % of the picking strength that stock takes."
+        words = f"Breaks up earlier: at {share:.0f} % of the picking strength that stock takes ({earlier:.1f} dB)."
     else:
         words = (
-            f"Breaks up {-earlier:.1f} dB later: it takes {10.0 ** (-earlier / 20.0):.1f} times the picking strength."
+            f"Breaks up later: it takes {10.0 ** (-earlier / 20.0):.1f} times the picking strength ({-earlier:.1f} dB)."
         )
     brief = f"breaks up {abs(earlier):.1f} dB {'earlier' if earlier > 0.0 else 'later'}"
     return Answer(name, earlier / BREAKING_UP.least, words, brief)
@@ -209,8 +209,8 @@ def evening_out(stock: float | None, modded: float | None) -> list[Answer]:
     if stock is None or modded is None:
         return []
     more = modded - stock
-    how = "about as stock does" if abs(more) < EVENING_OUT.least else f"by about {abs(more):.0f} dB " + (
-        "more than stock" if more > 0.0 else "less than stock"
+    how = "about as stock does" if abs(more) < EVENING_OUT.least else (
+        f"{'more' if more > 0.0 else 'less'} than stock, by about {abs(more):.0f} dB"
     )  # fmt: skip
     louder = f"a hard stroke, 24 dB above a soft one, comes out about {24.0 - modded:.0f} dB louder"
     words = f"Evens out playing {how}: {louder}."
@@ -225,7 +225,7 @@ def tightness(stock: float, modded: float) -> Answer:
     if abs(less) < TIGHTNESS.least:
         words = f"As tight as stock when pushed: about as much bass {where} ({_signed(-less)} dB)."
     else:
-        words = f"{abs(less):.1f} dB {'less' if less > 0.0 else 'more'} bass {where}."
+        words = f"{'Less' if less > 0.0 else 'More'} bass {where}: {abs(less):.1f} dB."
     brief = f"bass to the first stage that breaks up {_signed(-less)} dB"
     return Answer("Tightness", less / TIGHTNESS.least, words, brief)
 
@@ -248,7 +248,7 @@ def hiss_answer(hiss: Hiss) -> Answer:
         words = f"With nothing played it hisses as stock does ({_signed(hiss.more)} dB(A)), {AS_DRAWN}."
     else:
         more = "more" if hiss.more > 0.0 else "less"
-        words = f"With nothing played it hisses {abs(hiss.more):.1f} dB(A) {more} than stock, {AS_DRAWN}."
+        words = f"With nothing played it hisses {more} than stock, by {abs(hiss.more):.1f} dB(A), {AS_DRAWN}."
     return Answer("Hiss", hiss.more / HISS.least, words, f"hiss {_signed(hiss.more)} dB(A)")
 
 

@@ -55,9 +55,10 @@ function shareOut(values, count) {
 
 function brightnessWords({ acum: [before, after], shares }, sharper, { noticedAcum }) {
   if (sharper === 0) return `As bright as stock: ${after.toFixed(2)} acum.`;
-  const size = `${Math.abs(sharper).toFixed(2)} acum ${sharper > 0 ? "brighter" : "duller"} (${after.toFixed(2)} against ${before.toFixed(2)})`;
-  if (Math.abs(sharper) < noticedAcum) return `About as bright as stock: ${size}.`;
-  return [`At equal loudness ${size}.`, ...(shares.length ? [shared(sharper, shares)] : [])].join(" ");
+  const [way, size] = [sharper > 0 ? "brighter" : "duller", `${Math.abs(sharper).toFixed(2)} acum`];
+  const pair = `(${after.toFixed(2)} against ${before.toFixed(2)})`;
+  if (Math.abs(sharper) < noticedAcum) return `About as bright as stock: ${size} ${way} ${pair}.`;
+  return [`${way.replace(/^./, (letter) => letter.toUpperCase())} at equal loudness, by ${size} ${pair}.`, ...(shares.length ? [shared(sharper, shares)] : [])].join(" ");
 }
 
 // Shares rounded so that they add up to the rounded whole: the missing last digits go to those cut most.

@@ -169,10 +169,11 @@ def brightness_words(heard: Heard) -> str:
     sharper, (before, after) = heard.sharper, heard.acum
     if sharper == 0.0:
         return f"As bright as stock: {after:.2f} acum."
-    size = f"{abs(sharper):.2f} acum {'brighter' if sharper > 0.0 else 'duller'} ({after:.2f} against {before:.2f})"
+    way, size = "brighter" if sharper > 0.0 else "duller", f"{abs(sharper):.2f} acum"
     if abs(sharper) < NOTICED_ACUM:
-        return f"About as bright as stock: {size}."
-    return " ".join([f"At equal loudness {size}.", *([_shared(sharper, heard.shares)] if heard.shares else [])])
+        return f"About as bright as stock: {size} {way} ({after:.2f} against {before:.2f})."
+    told = f"{way.capitalize()} at equal loudness, by {size} ({after:.2f} against {before:.2f})."
+    return f"{told} {_shared(sharper, heard.shares)}" if heard.shares else told
 
 
 def _shared(sharper: float, shares: Sequence[tuple[str, float]]) -> str:

@@ -15,7 +15,7 @@ from ...audio.matching import SILENT_DB
 from ...audio.player.embed import Embedded, json_text
 from ...base.caution import CAUTION
 from ...base.html import render, script_digests
-from ...base.wording import in_hertz
+from ...base.wording import TOGETHER, in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import face, setting_words
 from ...circuit.signal_path import begins_at_guitar
@@ -92,7 +92,7 @@ def page_html(
     player : Embedded
         What can be heard.
     breaking : BreakingUp
-        When both amps break up where the page opens.
+        When both amps break up, at the positions of the switches.
     title : str
         The heading; default what the audition is called.
     photos : PagePhotos
@@ -125,6 +125,8 @@ def page_html(
         "answers": script_facts(),
         "played": played_facts(played),
         "wishes": [wish_facts(each, tables) for each in wishes],
+        "together": TOGETHER,
+        "breaking": breaking.facts if breaking else None,
     }
     filled = partial(
         render,

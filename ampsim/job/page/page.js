@@ -178,7 +178,10 @@ const ampPage = (() => {
 
   // All of it ----------------------------------------------------------------------------------------------------------
 
-  const setText = (selector, text) => all(selector).forEach((each) => { each.textContent = text; });
+  // No line ends between a number and its unit.
+  const together = new RegExp(facts.together, "g");
+  const kept = (text) => text.replace(together, "$1$2\u00a0");
+  const setText = (selector, text) => all(selector).forEach((each) => { each.textContent = kept(text); });
   let speaking = 0;
 
   function show(aloud) {
@@ -194,15 +197,30 @@ const ampPage = (() => {
     const said = say(setting);
     setText("[data-headline]", said.headline);
     all("[data-answer]").forEach((row) => showAnswer(row, said.answers.find(({ name }) => name === row.dataset.answer)));
+    if (facts.breaking) showBreaking(facts.breaking.shown[facts.breaking.at[stepOf(setting)]]);
     all("[data-wish]").forEach((row) => showWish(row, facts.wishes[Number(row.dataset.wish)]));
     clearTimeout(speaking);
     // Spoken when the hand rests, not at every step of a slide.
     if (aloud) speaking = setTimeout(() => setText("[data-said]", `${nameOfPosition()}: ${said.headline} ${changeSentence(rows)}`), 300);
   }
 
+  // Distortion over how hard it is played, where the switches stand.
+  function showBreaking({ lines, marks, words, desc }) {
+    for (const [name, shape] of Object.entries(lines)) {
+      document.getElementById(`breaking-${name}`).querySelector("path").setAttribute("d", shape);
+    }
+    for (const [name, place] of Object.entries(marks)) {
+      const mark = document.getElementById(`breaking-${name}`);
+      mark.setAttribute("visibility", place ? "visible" : "hidden");
+      ["x", "y"].forEach((way, at) => { if (place) mark.querySelector("use").setAttribute(way, place[at]); });
+    }
+    document.querySelector(".breaking desc").textContent = desc;
+    setText("[data-breaking]", words);
+  }
+
   function showWish(row, wish) {
     const found = grantWish(wish, frequency, gainsAt({ ...setting, ...wish.at }).map((gain) => [...gain]), levelAt);
-    row.querySelector(".said").textContent = found.words;
+    row.querySelector(".said").textContent = kept(found.words);
     for (const name of ["asked", "got"]) {
       const [x, width] = wishBar(found[name], found.reach);
       row.querySelector(`rect.${name}`).setAttribute("x", x.toFixed(1));
@@ -216,7 +234,7 @@ const ampPage = (() => {
   function showAnswer(row, answer) {
     row.hidden = !answer;
     if (!answer) return;
-    row.querySelector(".said").textContent = answer.words;
+    row.querySelector(".said").textContent = kept(answer.words);
     row.querySelector(".scale").hidden = answer.size === null;
     const mark = row.querySelector("circle");
     mark.setAttribute("cx", markAt(answer.size ?? 0, facts.answers.full).toFixed(1));

@@ -91,7 +91,7 @@ def write_page(
     # The input is asked for as well: a position that grounds the listening point then is silent, not refused.
     places = list(dict.fromkeys([audition.listen_at, INPUT]))
     response = simulate([audition.stock, audition.modded], FrequencySweep(), [start], places)
-    breaking = take_breaking_up(audition, start) if played.playing.stock else None
+    breaking = take_breaking_up(audition, tables.offered) if played.playing.stock else None
     page = page_html(audition, tables, played, response, words, wishes, advice, sounds, breaking, title, photos)
     return write_whole(target, page)
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from ...base.wording import in_hertz
@@ -80,7 +81,7 @@ def distortion_picture(response: xr.Dataset, position: str | None = None, title:
     return picture
 
 
-def draw_distortion(axes: Axes, chosen: xr.Dataset) -> None:
+def draw_distortion(axes: Axes, chosen: xr.Dataset, highest: float = 0.0) -> dict[tuple[float, int], Line2D]:
     """Distortion over level at one position, with a line at each marked percent and a mark where each amp reaches it.
 
     Parameters
@@ -88,20 +89,29 @@ def draw_distortion(axes: Axes, chosen: xr.Dataset) -> None:
     axes : matplotlib Axes
     chosen : xarray.Dataset
         Of `ampsim.studies.headroom.simulate.headroom`, of one or two variants.
+    highest : float
+        What else is to find room on the axis [percent].
+
+    Returns
+    -------
+    dict
+        The marks, by percent and place of the variant.
     """
     curves, looks = distortion_curves(chosen), style.stock_and_modded(chosen.sizes["variant"])
-    _percent_axis(axes, max((float(points[:, 1].max()) for points in curves.values() if points.size), default=0.0))
+    _percent_axis(axes, max([highest, *(float(points[:, 1].max()) for points in curves.values() if points.size)]))
     for gid, look in zip(curves, looks, strict=True):
         draw(axes, curves, gid, look)
     level_axis(axes, chosen, labelled=True)
-    for percent, levels in _reached(chosen).items():
+    marks = {}
+    for percent, levels in reached_levels(chosen).items():
         axes.axhline(percent, color=style.QUIET, linewidth=0.9, zorder=2)
-        for level, mark in zip(levels, marks_of(chosen), strict=True):
+        for place, (level, mark) in enumerate(zip(levels, marks_of(chosen), strict=True)):
             if 0.0 < level < math.inf:
-                axes.plot([level], [percent], linestyle="none", zorder=4, **mark)
+                (marks[percent, place],) = axes.plot([level], [percent], linestyle="none", zorder=4, **mark)
+    return marks
 
 
-def _reached(chosen: xr.Dataset) -> dict[float, list[float]]:
+def reached_levels(chosen: xr.Dataset) -> dict[float, list[float]]:
     """To each marked percent the level of each variant [V peak]."""
     rows = records(power_table(chosen))
     return {percent: [float(row[distortion_column(percent)]) for row in rows] for percent in MARKS_PERCENT}
@@ -125,7 +135,7 @@ def _percent_axis(axes: Axes, highest: float) -> None:
 def _write_levels(picture: Picture, axes: Axes, chosen: xr.Dataset) -> None:
     """Beside each marked percent the levels in words."""
     box = axes.get_position()
-    for percent, levels in _reached(chosen).items():
+    for percent, levels in reached_levels(chosen).items():
         share = axes.transAxes.inverted().transform(axes.transData.transform((1.0, percent)))[1]
         told = list(dict.fromkeys(level_words(level, chosen) for level in levels))
         picture.stack(box.x1 * picture.width + 0.12, picture.height * (box.y0 + share * (box.y1 - box.y0)),

@@ -10,12 +10,16 @@ import contextlib
 import hashlib
 import os
 import secrets
+import threading
 from pathlib import Path
 
 from .errors import DescriptionError
 from .files import read_bounded
 
 _SEAL = hashlib.sha256().digest_size
+_PER_LOOK = 100
+_LOCK = threading.Lock()
+_unseen: dict[tuple[Path, str], int] = {}  # bytes that were kept since a folder was gone through, files of one ending
 
 
 def kept_folder() -> Path:
@@ -50,6 +54,22 @@ def keep(path: Path, content: bytes) -> None:
     except OSError:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
+
+
+def keep_within(path: Path, content: bytes, most: int) -> None:
+    """As `keep`, in a folder whose files of this ending hold at most so many bytes, and a hundredth more.
+
+    The folder is gone through once for each such hundredth that was kept, as it may hold ten thousands of files.
+    """
+    keep(path, content)
+    folder = path.parent, path.suffix
+    with _LOCK:
+        _unseen[folder] = _unseen.get(folder, most) + len(content)
+        look = _unseen[folder] * _PER_LOOK >= most
+        if look:
+            _unseen[folder] = 0
+    if look:
+        drop_oldest(*folder, most)
 
 
 def drop_oldest(folder: Path, ending: str, most: int) -> None:

@@ -24,7 +24,7 @@ from .agreement import TIMED_LIMIT, Agreement
 from .netlist import Netlist, node_vector
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
-from .ngspice.kept_answers import fetch_answer, forget_oldest, keep_answer
+from .ngspice.kept_answers import fetch_answer, keep_answer
 from .stimuli import Throw
 from .timed_run import TimedRun, Tone
 from .timestep.pace import Pace, solver_name
@@ -272,8 +272,6 @@ def _solved(runs: Mapping[_Key, TimedRun], progress: Progress) -> dict[_Key, Out
         for job in as_done(jobs):
             found |= dict(zip(jobs[job], job.result(), strict=True))
             progress(len(found), len(runs), SIMULATIONS)
-    if circuits:
-        forget_oldest()
     return found
 
 

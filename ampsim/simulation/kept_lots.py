@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..base.kept_files import fetch_kept, keep
+from ..base.kept_files import fetch_kept, keep_within
 from .kept_work import work_path
-from .ngspice.kept_answers import MOST_OF_ONE, forget_oldest
+from .ngspice.kept_answers import MOST_BYTES, MOST_OF_ONE
 
 Solved = tuple[NDArray[Any], Sequence[str], str]
 """Answers [V], why there is none to a variant ("" elsewhere), and the digest of what was asked."""
@@ -37,6 +37,5 @@ def once_solved(asked: object, shape: tuple[int, ...], kind: type, solve: Callab
     found = solve()
     values, faults, digest = found
     if path and not any(faults) and len(digest) == _HEAD and _HEAD + values.nbytes <= MOST_OF_ONE:
-        keep(path, digest.encode() + np.ascontiguousarray(values, kind).tobytes())
-        forget_oldest()
+        keep_within(path, digest.encode() + np.ascontiguousarray(values, kind).tobytes(), MOST_BYTES)
     return found

@@ -12,13 +12,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..base.kept_files import fetch_kept, keep
+from ..base.kept_files import fetch_kept, keep_within
 from ..base.progress import Progress
 from .batch_store import UNREADABLE, Packed, pack, unpack
 from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
-from .ngspice.kept_answers import MOST_OF_ONE, forget_oldest, path_of
+from .ngspice.kept_answers import MOST_BYTES, MOST_OF_ONE, path_of
 
 _FEWEST = 8  # a call for fewer is answered sooner than its file is found
 
@@ -56,8 +56,7 @@ def run_kept(
     if path and all(isinstance(each, Arrays) for each in found):
         file = io.BytesIO()
         np.savez(file, **pack(found)._asdict())
-        keep(path, file.getvalue())
-        forget_oldest()
+        keep_within(path, file.getvalue(), MOST_BYTES)
     return found
 
 

@@ -16,11 +16,11 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ..base.errors import DescriptionError
-from ..base.kept_files import fetch_kept, keep
+from ..base.kept_files import fetch_kept, keep_within
 from ..circuit.semiconductors.laws import LAWS as DEVICE_LAWS
 from ..circuit.semiconductors.port_laws import PORT_LAWS
 from ..circuit.valves.laws import LAWS
-from .ngspice.kept_answers import MOST_OF_ONE, forget_oldest, path_of
+from .ngspice.kept_answers import MOST_BYTES, MOST_OF_ONE, path_of
 
 HOME = Path(__file__).resolve().parents[1]
 """The folder of the package."""
@@ -68,8 +68,7 @@ def worked_out(
     found = work_out()
     packed = pack(found) if path else None
     if path and packed is not None:
-        keep(path, json.dumps(packed).encode())
-        forget_oldest()
+        keep_within(path, json.dumps(packed).encode(), MOST_BYTES)
     return found
 
 

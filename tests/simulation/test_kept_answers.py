@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ampsim.base import kept_files
 from ampsim.base.errors import EngineError
-from ampsim.base.kept_files import drop_oldest, fetch_kept, keep
+from ampsim.base.kept_files import drop_oldest, fetch_kept, keep, keep_within
 from ampsim.simulation.kept_sweeps import run_kept
 from ampsim.simulation.netlist import Netlist
 from ampsim.simulation.ngspice import engine, kept_answers
@@ -136,6 +137,26 @@ def test_kept_sweeps_that_were_altered_or_lack_one_are_asked_again(folder: Path,
     assert isinstance(run_kept(broken)[-1], EngineError)
     assert isinstance(run_kept(broken)[-1], EngineError)
     assert asked[5:] == [10, 10]  # a failure is not kept
+
+
+def test_a_folder_is_gone_through_once_for_a_hundredth_of_what_it_may_hold(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks: list[Path] = []
+    whole = kept_files.drop_oldest
+
+    def counted(folder: Path, ending: str, most: int) -> None:
+        looks.append(folder)
+        whole(folder, ending, most)
+
+    monkeypatch.setattr(kept_files, "drop_oldest", counted)
+    most, size = 100_000, 250
+    for number in range(800):
+        keep_within(tmp_path / f"{number:03}.kept", bytes(size), most)
+        held = sum(path.stat().st_size for path in tmp_path.iterdir())
+        assert held <= 1.01 * most + 2 * (size + 32)
+    assert len(looks) == 1 + 799 * size // 1000  # the first, then every 1000 bytes
+    assert held > 0.9 * most
 
 
 @given(st.lists(st.binary(max_size=50), min_size=1, max_size=8, unique=True), st.integers(0, 400))

@@ -16,7 +16,7 @@ from ...base.errors import EngineError
 from ...base.progress import SIMULATIONS, Progress, ProgressBar
 from ...base.system import TICK, cores
 from ..netlist import Netlist
-from .kept_answers import fetch_answer, forget_oldest, keep_answer
+from .kept_answers import fetch_answer, keep_answer
 from .pool import POOL, Worker
 from .protocol import Answer, Form, Task
 
@@ -111,8 +111,6 @@ def run_distinct(
         found[place] = outcome
         if isinstance(outcome, Arrays):
             keep_answer(first[place], outcome.scale, outcome.vectors, outcome.notes)
-    if any(first[place].form.end for place in left):
-        forget_oldest()
     return [found[place] for place in order]
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import EngineError
-from ...base.kept_files import drop_oldest, fetch_kept, keep, kept_folder
+from ...base.kept_files import fetch_kept, keep_within, kept_folder
 from ..netlist import Netlist
 from .library import SETTING, find
 from .protocol import Answer
@@ -74,12 +74,7 @@ def keep_answer(
     head = json.dumps({"points": scale.size, "notes": list(notes)}).encode() + b"\n"
     rows = [np.ascontiguousarray(each, "<f8").tobytes() for each in (scale, *vectors.values())]
     if len(head) < _HEAD and sum(map(len, rows)) + len(head) <= MOST_OF_ONE:
-        keep(path, head + b"".join(rows))
-
-
-def forget_oldest() -> None:
-    """Keep within `MOST_BYTES`."""
-    drop_oldest(_folder(), _ENDING, MOST_BYTES)
+        keep_within(path, head + b"".join(rows), MOST_BYTES)
 
 
 def _folder() -> Path:

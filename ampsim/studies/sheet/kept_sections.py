@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from ...base.kept_files import drop_oldest, fetch_kept, keep, kept_folder
+from ...base.kept_files import fetch_kept, keep_within, kept_folder
 from ...base.progress import Progress
 from ...pictures.export import drawn_picture
 from ...simulation.kept_work import FAULTS, HOME, work_path
@@ -42,8 +42,7 @@ def kept_section(topic: str, examined: Examination, progress: Progress | None = 
     found = replace(found, pictures={name: drawn_picture(picture) for name, picture in found.pictures.items()})
     packed = packed_section(found) if path else None
     if path and packed is not None:
-        keep(path, json.dumps(packed).encode())
-        drop_oldest(path.parent, _ENDING, MOST_BYTES)
+        keep_within(path, json.dumps(packed).encode(), MOST_BYTES)
     return found
 
 

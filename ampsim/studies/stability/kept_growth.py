@@ -6,11 +6,11 @@ import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from ...base.kept_files import fetch_kept, keep
+from ...base.kept_files import fetch_kept, keep_within
 from ...circuit.amp import Amp
 from ...measures.growing_modes import Growth
 from ...simulation.kept_work import FAULTS, work_path
-from ...simulation.ngspice.kept_answers import MOST_OF_ONE, forget_oldest
+from ...simulation.ngspice.kept_answers import MOST_BYTES, MOST_OF_ONE
 
 Stand = tuple[Amp, tuple[tuple[str, float | str], ...]]
 """An amp with every control set."""
@@ -38,9 +38,7 @@ def once_for_each(
         if path := paths[amp]:
             more = {repr(setting): known[one, setting] for one, setting in fresh if one == amp}
             packed = {name: (each.modes, each.hertz, each.clear) for name, each in (kept[amp] | more).items()}
-            keep(path, json.dumps(packed).encode())
-    if fresh:
-        forget_oldest()
+            keep_within(path, json.dumps(packed).encode(), MOST_BYTES)
     return known
 
 

@@ -11,6 +11,7 @@ from ..base.errors import DescriptionError
 from ..base.wording import in_decibels, in_hertz, in_volts
 from ..measures.labels import common_settings, expect, select
 from ..measures.waveforms import steady_voltage, stimulus
+from . import style
 
 ANCHORS = (82.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)  # Hz, named in texts
 
@@ -103,6 +104,21 @@ def select_one_or_two(
     if not 1 <= len(chosen) <= 2:
         raise DescriptionError(f"{len(chosen)} variants in one picture; this one shows one or two")
     return select(response, chosen, [position_of(response, position)])
+
+
+def one_or_two_looks(
+    response: xr.Dataset, position: str | None, title: str | None, topic: str
+) -> tuple[xr.Dataset, str, list[tuple[str, style.Look]]]:
+    """What a picture of one or two variants begins with: as `select_one_or_two`, its heading, each name with its look.
+
+    Raises
+    ------
+    DescriptionError
+        As `select_one_or_two`.
+    """
+    chosen = select_one_or_two(response, position)
+    looks = style.stock_and_modded(chosen.sizes["variant"])
+    return chosen, title or f"{amp_name(chosen)}: {topic}", list(zip(variant_names(chosen), looks, strict=True))
 
 
 def tone(response: xr.Dataset) -> str:

@@ -68,11 +68,8 @@ def blocking_picture(response: xr.Dataset, position: str | None = None, title: s
     DescriptionError
         For an unknown position or another stimulus.
     """
-    chosen = captions.select_one_or_two(response, position)
-    curves = blocking_curves(chosen)
-    heading = title or f"{captions.amp_name(chosen)}: after a hard stroke"
-    looks = style.stock_and_modded(chosen.sizes["variant"])
-    keys = list(zip(captions.variant_names(chosen), looks, strict=True))
+    chosen, heading, keys = captions.one_or_two_looks(response, position, title, "after a hard stroke")
+    curves, looks = blocking_curves(chosen), [look for _, look in keys]
     subtitle = _subtitle(chosen)
     below = (0.1, _TONE_HEIGHT, _GAP, _BIAS_HEIGHT, _FOOT)
     picture, top = start_picture(heading, subtitle, describe_blocking(chosen), below, keys)

@@ -70,10 +70,7 @@ def distortion_picture(response: xr.Dataset, position: str | None = None, title:
     DescriptionError
         For an unknown position.
     """
-    chosen = captions.select_one_or_two(response, position)
-    heading = title or f"{captions.amp_name(chosen)}: when it breaks up"
-    looks = style.stock_and_modded(chosen.sizes["variant"])
-    keys = list(zip(captions.variant_names(chosen), looks, strict=True))
+    chosen, heading, keys = captions.one_or_two_looks(response, position, title, "when it breaks up")
     picture, top = start_picture(heading, _subtitle(chosen), describe_distortion(chosen), (0.1, _HEIGHT, _FOOT), keys)
     axes = picture.box(SIDE, _FOOT, style.PAGE_WIDTH - _BESIDE, top - 0.1)
     draw_distortion(axes, chosen)

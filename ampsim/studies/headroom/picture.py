@@ -64,12 +64,9 @@ def compression_picture(response: xr.Dataset, position: str | None = None, title
     DescriptionError
         For an unknown position.
     """
-    chosen = captions.select_one_or_two(response, position)
+    chosen, heading, keys = captions.one_or_two_looks(response, position, title, "headroom")
     table = clipping_table(chosen)
     stages = list(dict.fromkeys(table["stage"]))
-    heading = title or f"{captions.amp_name(chosen)}: headroom"
-    looks = style.stock_and_modded(chosen.sizes["variant"])
-    keys = list(zip(captions.variant_names(chosen), looks, strict=True))
     rows = _ROW * (len(stages) + 0.4)
     subtitle = _subtitle(chosen)
     below = (0.1, _GAIN_HEIGHT, _GAP, rows, _FOOT)
@@ -80,7 +77,7 @@ def compression_picture(response: xr.Dataset, position: str | None = None, title
     upper = picture.box(left, top - _GAIN_HEIGHT, right, top)
     curves = compression_curves(chosen)
     tidy(upper, "gain [dB]", [points[:, 1] for points in curves.values()], 12.0)
-    for (gid, _), look in zip(curves.items(), looks, strict=True):
+    for gid, (_, look) in zip(curves, keys, strict=True):
         draw(upper, curves, gid, look)
     level_axis(upper, chosen, labelled=False)
     lower = picture.box(left, _FOOT, right, _FOOT + rows)

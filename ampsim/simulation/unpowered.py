@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from ..base.errors import DescriptionError
 from ..circuit.amp import Amp
 from ..circuit.build import SPEAKER, Circuit, circuit_at
 from ..circuit.conductances import Branch
@@ -15,6 +17,7 @@ from ..circuit.positions import Position
 from ..circuit.semiconductors.description import PINS
 from ..circuit.source import Source, SourceKind
 from ..circuit.stages.template import GROUND
+from ..circuit.supply.averaged import mains_of
 from .analyses import OperatingPoint
 from .netlist import write
 
@@ -38,11 +41,34 @@ class DeadAmp:
         Those that hang on a supply of which only the volts are described, and those at a semiconductor, which the
         meter's own volts may turn on; a rectifier valve that is cold is none.
         """
+        return self._unsure_but_for(())
+
+    def _unsure_but_for(self, blocked: Collection[str]) -> frozenset[str]:
+        """The nets where a reading is not known if some semiconductors are known not to be turned on."""
         bare = [rail.name for rail in self.wired.amp.rails if rail.volts is not None and not rail.reservoir]
         sources = {net for each in self.wired.elements if each.designator in bare for _, net in each.pins}
-        turned_on = PINS.keys() - {"rectifier valve"}
-        sources |= {net for each in self.wired.elements if each.kind in turned_on for _, net in each.pins}
+        turned_on = [each for each in self.wired.elements if each.kind in PINS.keys() - {"rectifier valve"}]
+        sources |= {net for each in turned_on if each.designator not in blocked for _, net in each.pins}
         return frozenset(net for source in sources for net in nets_with(self.branches, source)) - {GROUND}
+
+    @cached_property
+    def behind_diodes(self) -> Mapping[str, float]:
+        """Nets that nothing but the diodes of a supply makes unsure, each with the sign of that supply's volts.
+
+        With the meter's plus on such a net, on ground where the sign is -1.0, those diodes block.
+        """
+        try:
+            sources = mains_of(self.wired).rectified
+        except DescriptionError:  # a supply that is not understood: nothing is known behind it
+            return {}
+        own = {name for source in sources for way in source.ways for name in way.rectifiers}
+        ends = {net for each in self.wired.elements if each.designator in own for _, net in each.pins}
+        before = {net for end in ends - {source.net for source in sources} for net in nets_with(self.branches, end)}
+        signs: dict[str, set[float]] = {}
+        for source in sources:
+            for net in nets_with(self.branches, source.net) - before - self._unsure_but_for(own):
+                signs.setdefault(net, set()).add(source.sign)
+        return {net: min(each) for net, each in signs.items() if len(each) == 1 and net in self.unsure}
 
     def ohms(self, place: str, against: str = "ground") -> float:
         """Resistance [ohm] between two places once the capacitors are full; infinite without a way.

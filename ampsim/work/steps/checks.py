@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ...base.quantities import FARAD, HENRY, OHM, format_value, with_unit
 from ...circuit.amp import Amp, AnyPart, Part, Pot
@@ -117,9 +117,17 @@ def ground_checks(dead: DeadAmp, places: Iterable[str]) -> list[Check]:
     nets: dict[str, str] = {}
     for place in places:
         net = dead.wired.net_by_place.get(place, GROUND)
-        if net != GROUND and net not in dead.unsure:
+        if net != GROUND and (net not in dead.unsure or net in dead.behind_diodes):
             nets.setdefault(net, place)
-    return [resistance_check(dead, place) for place in nets.values()]
+    return [_as_diodes_block(dead, net, resistance_check(dead, place)) for net, place in nets.items()]
+
+
+def _as_diodes_block(dead: DeadAmp, net: str, check: Check) -> Check:
+    """A reading behind the diodes of a supply says where the meter's plus lies, so that they block."""
+    if net not in dead.behind_diodes:
+        return check
+    plus = check.place if dead.behind_diodes[net] > 0.0 else check.against
+    return replace(check, what=f"{check.what} (plus on {plus})")
 
 
 def voltage_check(place: str, value: float, limit: float = VOLT_LIMIT) -> Check | None:

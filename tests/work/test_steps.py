@@ -17,7 +17,7 @@ from ampsim.library.files import models
 from ampsim.simulation.unpowered import DeadAmp, dead_amp
 from ampsim.work.cautions.sheet import caution_sheet
 from ampsim.work.steps.bias import bias_steps
-from ampsim.work.steps.checks import PART_LIMITS, Check
+from ampsim.work.steps.checks import PART_LIMITS, Check, ground_checks
 from ampsim.work.steps.cold_readings import knobs_down
 from ampsim.work.steps.making_safe import safety_steps
 from ampsim.work.steps.step import Step
@@ -134,6 +134,28 @@ def test_currents_that_are_read_together_are_said_to_be(stage: str, told: list[s
     assert step.how[0].count("together") == sum(each.count("together") for each in told)
 
 
+def test_a_valve_goes_into_its_socket_without_an_iron_unless_its_pins_are_others() -> None:
+    stock = load_amp("ballroom")
+    edits = [
+        {"replace": "V1", "with": "12AY7"}, {"replace": "V3", "with": "6DJ8"}, {"fit": "R950", "in_series_at": "V5.grid"},
+    ]  # fmt: skip
+    mod = parse_mod({"name": "n", "reason": "r", "edits": edits, "parts": {"R950": "1k"}})
+    said = {step.do.partition(" (")[0]: step for step in work_steps(stock, apply_mods(stock, mod)).steps}
+    assert said["Fit V1"].tool == "none"
+    assert "pushed straight down" in said["Fit V1"].how[-1]
+    assert "The pins are the same" in said["Fit V1"].do
+    assert "soldering iron" in said["Fit V3"].tool
+    assert "is wired anew" in said["Fit V3"].do
+    (off,) = (step for step in said.values() if step.do.startswith("Take the wire off V5.grid"))
+    assert "lug of the socket" in " ".join(off.how)
+    assert "pulled" not in " ".join(off.how)  # the valve's socket loses a wire, the valve stays what it is
+    plain = replace(stock, mounting=())
+    steps = work_steps(plain, apply_mods(plain, mod)).steps
+    (out,) = (step for step in steps if step.do.startswith("Take out V1 "))
+    assert "Nearly all valves are in a socket" in out.how[0]
+    assert "iron" not in out.tool
+
+
 def test_another_bias_is_measured_at_first_power_before_the_output_valves_are_in() -> None:
     """Nothing is measured under power while the chassis is still at the iron; on the way back neither."""
     stock = load_amp("boathouse")
@@ -213,6 +235,21 @@ def test_rails_behind_a_rectifier_valve_are_read_cold() -> None:
         assert dead.ohms("B1") == ohms
         assert dead.wired.net("B1") not in dead.unsure
         assert dead.wired.net("B2") not in dead.unsure
+
+
+def test_rails_behind_diodes_are_read_with_the_plus_where_they_block() -> None:
+    """So a short of a supply without a rectifier valve shows too; of the bias supply 33k and half of 25k are read."""
+    amp = load_amp(models() / "stages" / "bias-supply.toml")
+    dead = dead_amp(amp)
+    found = {check.what: check.value for check in ground_checks(dead, [rail.name for rail in amp.rails])}
+    assert found == {
+        "B1 to ground (plus on B1)": math.inf,
+        "B2 to ground (plus on B2)": math.inf,
+        "bias to ground (plus on ground)": pytest.approx(45.5e3),
+    }
+    before_diodes = {dead.wired.net(place) for place in ("PT1.ht_a", "PT1.ht_b", "PT1.bias_a", "D1.cathode")}
+    assert not before_diodes & dead.behind_diodes.keys()
+    assert not dead_amp(load_amp("switchyard")).behind_diodes  # its rails reach amplifiers that a meter may turn on
 
 
 def test_the_amp_itself_passes_before_and_after() -> None:

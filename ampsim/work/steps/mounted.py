@@ -88,6 +88,7 @@ _AT: dict[Mount, tuple[str, str]] = {
     ),
     Mount.CABINET: (IRON, "at the terminals, or their plug"),
 }
+_NEARLY_ALL = "Nearly all valves are in a socket:"
 _LOOK = "look first: pads and tracks below it (board), posts or rings of metal (turrets, eyelets), tags, or lug to lug"
 
 
@@ -102,10 +103,22 @@ def _connector(name: str) -> str:
 def out_words(amp: Amp, part: str) -> tuple[str, str]:
     """The tool that takes a part out, and how."""
     mounted = mounting_of(amp, part)
+    if mounted is None and is_plugged(amp, part):
+        tool, words = _OUT[Mount.SOCKET]
+        return tool, f"How {part} is mounted is not said. {_NEARLY_ALL} {words}."
     if mounted is None:
         return _DESOLDER, f"How {part} is mounted is not said: {_LOOK}."
     tool, words = (_HOOK, _connector(mounted.connector)) if mounted.connector else _OUT[mounted.mount]
     return tool, f"{part} ({mounted.words}): {words}."
+
+
+def in_words(amp: Amp, part: str) -> str:
+    """How a valve goes into a socket where another came out."""
+    mounted = mounting_of(amp, part)
+    words = "pins or key lined up, pushed straight down until it sits, clamp or shield back on"
+    if mounted is None:
+        return f"How {part} is mounted is not said. {_NEARLY_ALL} {words}."
+    return f"{part} ({mounted.words}): {words}."
 
 
 def at_words(amp: Amp, places: Iterable[str]) -> tuple[str, list[str]]:

@@ -17,7 +17,7 @@ from .bodies import Bodies, bodies_of, fit_bodies, prepare_bodies, wire_switches
 from .checks import Check, diode_checks, loose_part_checks
 from .cold_readings import readings_in_circuit
 from .drilling import drilling_steps
-from .mounted import at_words, cut_words, is_plugged, on_board, out_words
+from .mounted import at_words, cut_words, in_words, is_plugged, on_board, out_words
 from .polarity import plus_words
 from .step import Phase, Step
 from .working_order import ModEdit, working_order
@@ -45,9 +45,9 @@ def iron_steps(stock: Amp, modded: Amp) -> Iterator[Step]:
     for number in range(len(first) + 1, len(order) + 1):
         yield from _fit_steps(stock, modded, order, number, Phase.WIRE, bodies)
     for lug, at in loose:  # not before the readings above, which know of no switch
-        tool, how = out_words(stock, part_of(lug))
+        tool, how = _off_words(stock, lug)
         words = f"Take {lug} off {at}: where it goes from now on, its switch says."
-        yield Step(Phase.WIRE, words, tool=tool, how=(how,))
+        yield Step(Phase.WIRE, words, tool=tool, how=how)
     yield from wire_switches(stock, modded)
     if lifted:
         yield lower_step(Phase.WIRE)
@@ -131,8 +131,16 @@ def _series_step(stock: Amp, lug: str) -> Step:
     words = f"Take the wire off {lug} and mark it; the end of the part stays where it is."
     if on_board(stock, part) and not isinstance(stock.part_by_designator[part], Socket):
         words = f"Lift the leg {lug} out of its hole and bend it up; its pad is the wire from now on: mark both."
-    tool, how = out_words(stock, part)
-    return Step(Phase.REMOVE, words, tool=tool, how=(how,))
+    tool, how = _off_words(stock, lug)
+    return Step(Phase.REMOVE, words, tool=tool, how=how)
+
+
+def _off_words(stock: Amp, lug: str) -> tuple[str, list[str]]:
+    """The tool that takes a wire off a lug, and how: at a valve at its socket, the valve itself stays."""
+    if is_plugged(stock, part_of(lug)):
+        return at_words(stock, [lug])
+    tool, how = out_words(stock, part_of(lug))
+    return tool, [how]
 
 
 def _fit_steps(
@@ -170,8 +178,18 @@ def _fit_steps(
     places = [edit.part] if edit.action == "replace" else [*edit.places, *_ends_across(edit)]
     places = [*bridged_lugs(modded, edit)] if edit.action == "bridge" else places
     tool, how = at_words(stock, places)
+    if edit.action == "replace" and isinstance(part, Socket):
+        tool, how = _into_socket(stock, modded, part, tool, how)
     new = (edit.part,) if part and not pot else ()
     yield Step(phase, f"{words}{found.blind}", [*checks, *found.checks], tool, how, new, found.wrong)
+
+
+def _into_socket(stock: Amp, modded: Amp, part: Socket, tool: str, how: list[str]) -> tuple[str, list[str]]:
+    """The tool and the way of a valve that goes where another was: no iron where the pins are the same."""
+    drawn = stock.part_by_designator[part.designator]
+    bases = [modded.valve_by_type[each.type].pinout for each in (drawn, part) if isinstance(each, Socket)]
+    same = all(bases) and len({base.pins for base in bases if base}) == 1
+    return "none" if same else tool, [*([] if same else how), in_words(stock, part.designator)]
 
 
 def _out_of_circuit(stock: Amp, order: Sequence[ModEdit], number: int) -> frozenset[str]:

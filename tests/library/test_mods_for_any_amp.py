@@ -12,12 +12,14 @@ import pytest
 from ampsim import FrequencySweep, apply_mods, diff, fits, land, load_amp, load_mod, parse_mod, simulate
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp, Mod
+from ampsim.circuit.landing.conditions import asks_volts
 from ampsim.circuit.mods import apply_mods as fit_landed
 from ampsim.interface.commands.main import main
 from ampsim.library.files import models, models_in
 from ampsim.library.landing import land_mods
-from ampsim.library.loader import load_drawer, load_wishes
+from ampsim.library.loader import load_drawer, load_wishes, parse_amp
 from ampsim.library.mod_text import mod_text
+from ampsim.simulation.drawn_volts import volts_at_rest
 from tests.tools.any_amps import MadeAmp, amps
 from tests.tools.equal_forms import equal_amps
 
@@ -111,7 +113,7 @@ def landing(amp: Amp, mod: Mod) -> tuple[tuple[str, str], ...] | None:
 
 @pytest.mark.parametrize("made", EQUAL, ids=lambda made: f"{made.kind} {made.number}")
 def test_on_equal_circuits_every_mod_lands_at_equal_places(made: MadeAmp) -> None:
-    mods = [mod for mod in map(load_mod, MODS) if not any("biased" in text for _, text in mod.expects)]  # type: ignore[attr-defined]
+    mods = [mod for mod in map(load_mod, MODS) if not any(asks_volts(text) for _, text in mod.expects)]  # type: ignore[attr-defined]
     ours = {mod.name: landing(made.amp, mod) for mod in mods}
     assert sum(each is not None for each in ours.values()) > 3
     for other in equal_amps(made, 2):
@@ -179,6 +181,8 @@ def test_words_that_mean_nothing_are_answered_with_those_that_do(change: dict[st
         ("R7", "a cathode resistor of a triode biased warmer than -2 V", "not warmer than"),
         ("R7", "a cathode resistor of a gain stage, at least 10k", "is 8k2, not at least 10k"),
         ("R7", "a cathode resistor of a gain stage biased colder than -2 V, unbypassed", ""),
+        ("R7", "a cathode resistor of a triode resting below 80 % of its supply", "rests at 8. % of its supply, not"),
+        ("R7", "a cathode resistor of a gain stage resting above 80 % of its supply, unbypassed", ""),
     ],
 )
 def test_a_mod_by_designators_is_stopped_where_a_part_does_another_job(part: str, expected: str, words: str) -> None:
@@ -190,6 +194,18 @@ def test_a_mod_by_designators_is_stopped_where_a_part_does_another_job(part: str
             apply_mods(AMPS["workshop-a"], mod)
     else:
         assert apply_mods(AMPS["workshop-a"], mod).mods[0].edits[0].part == part
+
+
+def test_a_stage_is_cold_by_where_its_plate_rests_and_not_by_volts_that_suit_one_type() -> None:
+    """A 12AU7 wants several volts of bias in the middle of its swing, where a 12AX7 is cut off."""
+    drawing = tomllib.loads((models() / "amps" / "lesson-stage.toml").read_text("utf-8"))
+    drawing["parts"] |= {"V1A": "12AU7", "R3": "47k", "R4": "2k2"}
+    stage, cold = parse_amp(drawing), load_mod("cold-stage-to-warm")
+    assert {place: ours for place, _, ours, _ in volts_at_rest(stage)}["V1A.cathode"] > 4.0
+    with pytest.raises(DescriptionError, match=r"rests at 5\d % of its supply, not above 80 %"):
+        apply_mods(stage, cold)
+    drawing["parts"]["R4"] = "22k"
+    assert apply_mods(parse_amp(drawing), cold)
 
 
 def test_a_multiple_is_taken_of_what_stands_there() -> None:

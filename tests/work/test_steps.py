@@ -137,8 +137,10 @@ def test_currents_that_are_read_together_are_said_to_be(stage: str, told: list[s
 def test_a_valve_goes_into_its_socket_without_an_iron_unless_its_pins_are_others() -> None:
     stock = load_amp("ballroom")
     edits = [
-        {"replace": "V1", "with": "12AY7"}, {"replace": "V3", "with": "6DJ8"}, {"fit": "R950", "in_series_at": "V5.grid"},
-    ]  # fmt: skip
+        {"replace": "V1", "with": "12AY7"},
+        {"replace": "V3", "with": "6DJ8"},
+        {"fit": "R950", "in_series_at": "V5.grid"},
+    ]
     mod = parse_mod({"name": "n", "reason": "r", "edits": edits, "parts": {"R950": "1k"}})
     said = {step.do.partition(" (")[0]: step for step in work_steps(stock, apply_mods(stock, mod)).steps}
     assert said["Fit V1"].tool == "none"

@@ -59,6 +59,22 @@ def _bias(asked: Asked, found: re.Match[str]) -> str:
     )
 
 
+def _resting(asked: Asked, found: re.Match[str]) -> str:
+    """Where a plate rests between ground and its supply: near it the valve is close to cut-off, whatever its type."""
+    loads = asked.thing.jobs.get("plate load", ())
+    if not asked.thing.stage or not loads:
+        return "has no plate load to rest behind"
+    wired = asked.site.signal.ways.wired
+    top = wired.net(loads[0].place("supply end"))
+    rail = next((each.name for each in asked.site.amp.rails if wired.net(each.name) == top), None)
+    if rail is None:
+        return "has a plate load that ends on no rail"
+    share = 100.0 * asked.volts(f"{asked.thing.stage.valves[-1].designator}.plate") / asked.volts(rail)
+    limit, above = float(found[2]), found[1] == "above"
+    holds = share > limit if above else share < limit
+    return "" if holds else f"rests at {share:.0f} % of its supply, not {found[1]} {limit:g} %"
+
+
 def _bypassed(asked: Asked, found: re.Match[str]) -> str:
     spots = asked.thing.jobs.get("cathode bypass", ())
     if found[1]:
@@ -135,6 +151,7 @@ _STAGE_CHECKS: tuple[tuple[re.Pattern[str], Check], ...] = (
     (re.compile(f"{GAIN}|{FOLLOWER}|{INVERTER}|{OUTPUT}|output stage"), _kind),
     (re.compile("triode|pentode"), _family),
     (re.compile("biased (colder|warmer) than ([-\u2212]?[0-9]+(?:\\.[0-9]+)?) ?V"), _bias),
+    (re.compile("resting (above|below) ([0-9]+) ?% of its supply"), _resting),
     (re.compile("(un)?bypassed(?: cathode)?"), _bypassed),
     (re.compile("(fixed|cathode) bias"), _bias_kind),
     (re.compile("push-pull|single-ended"), _sides),
@@ -176,14 +193,15 @@ def conditions_in_words() -> str:
     """What can be asked, in words."""
     return (
         "there are gain stage, follower, inverter, output valve; triode, pentode; biased colder than -2 V, biased "
-        "warmer than -2 V; bypassed, unbypassed; fixed bias, cathode bias; push-pull, single-ended; of a part what it "
-        "does (cathode resistor, plate load, ...), resistor, capacitor, pot, at least 1k, at most 1M"
+        "warmer than -2 V; resting above 80 % of its supply, resting below 50 % of its supply; bypassed, unbypassed; "
+        "fixed bias, cathode bias; push-pull, single-ended; of a part what it does (cathode resistor, plate load, "
+        "...), resistor, capacitor, pot, at least 1k, at most 1M"
     )
 
 
 def asks_volts(text: str) -> bool:
     """Whether a condition can only be held against an amp at rest."""
-    return any(check is _bias for check, _ in read_condition(text, "expects"))
+    return any(check in (_bias, _resting) for check, _ in read_condition(text, "expects"))
 
 
 def against(asked: Asked, text: str, where: str) -> str:

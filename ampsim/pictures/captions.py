@@ -111,6 +111,15 @@ def one_or_two_looks(
 ) -> tuple[xr.Dataset, str, list[tuple[str, style.Look]]]:
     """What a picture of one or two variants begins with: as `select_one_or_two`, its heading, each name with its look.
 
+    Parameters
+    ----------
+    response : xarray.Dataset
+    position : str, optional
+        Default the first.
+    title : str, optional
+        The heading; default the amp and the `topic`.
+    topic : str
+
     Raises
     ------
     DescriptionError

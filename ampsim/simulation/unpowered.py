@@ -53,7 +53,7 @@ class DeadAmp:
 
     @cached_property
     def behind_diodes(self) -> Mapping[str, float]:
-        """Nets that nothing but the diodes of a supply makes unsure, each with the sign of that supply's volts.
+        """Nets that nothing but the diodes of a supply makes unsure, each with the sign [1 or -1] of its volts.
 
         With the meter's plus on such a net, on ground where the sign is -1.0, those diodes block.
         """

@@ -87,22 +87,26 @@ def jit(function: F) -> F:
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
     with _cached_in(_FOLDER):
         kept = numba.njit(cache=True, **_OPTIONS)(function)
-    _mend_when_damaged(kept._cache)
+    _load_only(kept._cache)
     return kept  # type: ignore[no-any-return]
 
 
-def _mend_when_damaged(cache: Any) -> None:
-    """Take a kept file that was cut short for one that is not there: it is compiled and kept anew."""
-    load = cache.load_overload
+def _load_only(cache: Any) -> None:
+    """Have kept code loaded without what compiling takes; what was cut short counts as missing, and is made anew.
 
-    def load_whole(*arguments: Any) -> Any:
+    By itself numba gathers all that its compiler may need before it loads: a quarter of a second of every command. It
+    does so anyway where something is compiled.
+    """
+
+    def load(signature: Any, context: Any) -> Any:
         try:
-            return load(*arguments)
+            with cache._guard_against_spurious_io_errors():
+                return cache._load_overload(signature, context)
         except Exception:  # whatever reading half a pickle comes upon
             cache.flush()
             return None
 
-    cache.load_overload = load_whole
+    cache.load_overload = load
 
 
 def inline_early(function: F) -> F:

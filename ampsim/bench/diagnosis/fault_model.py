@@ -174,6 +174,17 @@ def _distinct(probes: Sequence[Probe], asked: tuple[str, ...]) -> tuple[Probe, .
     return tuple(found.values())
 
 
+_Tried = tuple[Suspect, Array, Array]
+"""A fault, its sizes, and the readings at each [V]."""
+
+
+def _in_order(one: _Tried, other: _Tried) -> _Tried:
+    """Some sizes of a fault and others, from low to high."""
+    sizes = np.concatenate([one[1], other[1]])
+    order = np.argsort(sizes)
+    return one[0], sizes[order], np.concatenate([one[2], other[2]])[order]
+
+
 class _Survey:
     """All simulations of one amp."""
 
@@ -242,32 +253,30 @@ class _Survey:
                     found.append((name, quality, low, high))
         return found
 
-    def faults(self, healthy: Array) -> tuple[list[tuple[Suspect, Array, Array]], tuple[Suspect, ...]]:
+    def faults(self, healthy: Array) -> tuple[list[_Tried], tuple[Suspect, ...]]:
         """Every fault's sizes and readings; and those that show nowhere."""
         volts = self._grid_volts()
         may = list(suspects(self._bench.wired))
-        ends = self._try_out(may, 2, volts)
+        ends = self._try_out([(each, each.kind.sizes(2)) for each in may], volts)
         limit = _UNSEEN * np.abs(healthy) + _UNSEEN_VOLTS
         seen = [bool((np.abs(found - healthy) > limit).any()) for _, _, found in ends]
+        shown = [each for each, shows in zip(ends, seen, strict=True) if shows]
+        between = self._try_out([(each, each.kind.sizes(SIZES)[1:-1]) for each, _, _ in shown], volts)
         return (
-            self._try_out([each for each, shows in zip(may, seen, strict=True) if shows], SIZES, volts),
+            [_in_order(*both) for both in zip(shown, between, strict=True)],
             tuple(each for each, shows in zip(may, seen, strict=True) if not shows),
         )
 
-    def _try_out(
-        self, may: Sequence[Suspect], steps: int, volts: dict[str, float]
-    ) -> list[tuple[Suspect, Array, Array]]:
-        sizes = [np.array(each.kind.sizes(steps)) for each in may]
-        states = [
-            faulty_state(each, float(size), self._typical, volts)
-            for each, own in zip(may, sizes, strict=True)
-            for size in own
-        ]
-        found = iter(np.split(self._read(states), np.cumsum([own.size for own in sizes])[:-1]) if may else [])
+    def _try_out(self, tried: Sequence[tuple[Suspect, Sequence[float]]], volts: dict[str, float]) -> list[_Tried]:
+        """Faults at some of their sizes, without those at which nothing is known."""
+        states = [faulty_state(each, size, self._typical, volts) for each, own in tried for size in own]
+        if not states:
+            return [(each, np.zeros(0), np.zeros((0, len(self._bench.probes)))) for each, _ in tried]
+        found = np.split(self._read(states), np.cumsum([len(own) for _, own in tried])[:-1])
         rows = []
-        for each, own, readings in zip(may, sizes, found, strict=True):
+        for (each, own), readings in zip(tried, found, strict=True):
             good = np.isfinite(readings).all(axis=1)
-            rows.append((each, own[good], readings[good]))
+            rows.append((each, np.array(own)[good], readings[good]))
         return rows
 
     def _grid_volts(self) -> dict[str, float]:

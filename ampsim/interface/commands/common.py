@@ -192,9 +192,9 @@ def report_step(_done: int, _total: int, text: str) -> None:
     report(text)
 
 
-def report_tables(done: int, total: int, _text: str) -> None:
-    """Report how many of the tables that a page computes from are taken."""
-    report(f"table {done} of {total} is taken")
+def report_counted(done: int, total: int, text: str) -> None:
+    """Report how many of what is worked out are done, by its name."""
+    report(f"{done} of {total} {text} done")
 
 
 def page_clips(options: argparse.Namespace, audition: Audition) -> Clips | None:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ...base.files import refuse_unwritable
-from .common import Commands, find_audition, job_argument, page_clips, page_options, report_tables, to_option
+from .common import Commands, find_audition, job_argument, page_clips, page_options, report_counted, to_option
 
 PLACE = 50
 
@@ -29,7 +29,7 @@ def _page(options: argparse.Namespace) -> None:
     refuse_unwritable((options.to or Path()).parent)
     audition = find_audition(options.job, None, [])
     clips = page_clips(options, audition)
-    how = (options.to, options.control, report_tables)
+    how = (options.to, options.control, report_counted)
     if options.job and is_job(options.job):
         record = read_record(options.job)
         path = owner_page(audition, record, *how, clips, wishes=wishes_of(record, options.job))

@@ -10,6 +10,7 @@ import pandas as pd
 
 from ... import __version__
 from ...base.errors import DescriptionError
+from ...base.progress import Progress
 from ...bench.proof.rounds import Round
 from ...bench.proof.sheet import ProofSheet, proof_of_rounds
 from ...bench.proof.sweeps import SweepTaken, compare_with_drawing
@@ -75,6 +76,7 @@ def gather_handover(
     tested: ProofSheet | None = None,
     tables: Mapping[str, Mapping[str, pd.DataFrame]] | None = None,
     drawings: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> Handover:
     """Gather what is handed over of a job.
 
@@ -95,6 +97,8 @@ def gather_handover(
     tables, drawings : mapping
         What the record shows besides: by heading, title to table; title to SVG text. Default: the wiring and its
         schematic, where they were found.
+    progress : callable
+        As in `consequences`.
 
     Raises
     ------
@@ -108,7 +112,7 @@ def gather_handover(
     if unsteady := unsteady_words(unsteady_positions([stock, modded], [audition.compare_at])):
         drawn["overlay"].stamp(["OSCILLATES, not as drawn here:", *unsteady])
     cautions = cautions or caution_sheet(modded)
-    checked = sheet or (consequences(examine(stock, modded), topics) if topics else None)
+    checked = sheet or (consequences(examine(stock, modded), topics, progress) if topics else None)
     swept = {phase: taken_sweeps(audition, record, folder, phase) for phase in Phase}
     tested = tested or _proof_sheet(audition, record, swept[Phase.AFTER])
     drawn |= _sweep_pictures(swept, tested)

@@ -10,6 +10,7 @@ from enum import StrEnum
 import xarray as xr
 
 from ...base.errors import AmpsimError, EngineError
+from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ..pop.findings import bled
 from ..pop.measures import AUDIBLE_W, HELPS, PEAK, Row, loud_v, pop_table, possible_rows
@@ -45,7 +46,7 @@ class Pop:
         return (self.peak / self.loud) ** 2
 
 
-def pops(amp: Amp, alone: Sequence[_Setting], missing: list[str]) -> tuple[Pop, ...]:
+def pops(amp: Amp, alone: Sequence[_Setting], missing: list[str], progress: Progress | None = None) -> tuple[Pop, ...]:
     """The loudest pop of each switch of an amp, over positions of the others.
 
     Parameters
@@ -55,6 +56,8 @@ def pops(amp: Amp, alone: Sequence[_Setting], missing: list[str]) -> tuple[Pop, 
         The positions.
     missing : list of str
         Gets what could not be worked out, and why.
+    progress : callable
+        Called with (done, total).
     """
     found = []
     for switch in amp.all_switches:
@@ -62,7 +65,7 @@ def pops(amp: Amp, alone: Sequence[_Setting], missing: list[str]) -> tuple[Pop, 
         others = [{name: value for name, value in each.items() if name != control} for each in alone]
         others = [each for place, each in enumerate(others) if each not in others[:place]]
         try:
-            worst, response = _loudest(amp, control, others)
+            worst, response = _loudest(amp, control, others, progress)
             why = _why(amp, worst, response, others)
         except AmpsimError as problem:
             missing.append(f"the pop of {control}: {problem}")
@@ -71,9 +74,10 @@ def pops(amp: Amp, alone: Sequence[_Setting], missing: list[str]) -> tuple[Pop, 
     return tuple(found)
 
 
-def _loudest(amp: Amp, control: str, others: Sequence[_Setting]) -> tuple[Row, xr.Dataset]:
+def _loudest(amp: Amp, control: str, others: Sequence[_Setting], progress: Progress | None) -> tuple[Row, xr.Dataset]:
     """Its loudest pop of what the planned switch can do, and all of them."""
-    response = pop(amp, transitions(amp, [control]), others, bleeds=(None,), turned_down=(), checks=0)
+    moves = transitions(amp, [control])
+    response = pop(amp, moves, others, bleeds=(None,), turned_down=(), progress=progress, checks=0)
     rows = possible_rows(pop_table(response)).to_dict("records")
     known: list[Row] = [row for row in rows if not math.isnan(row[PEAK])]
     if not known:

@@ -51,9 +51,9 @@ def _play(stock: Amp, modded: Amp, steps: Sequence[Position], progress: Progress
     return Playing(
         _driven(stock, alone, steps, missing, progress),
         _driven(modded, alone, steps, missing, progress),
-        _hiss(stock, modded, steps, missing),
-        _back(stock, modded, alone, missing),
-        pops(modded, alone, missing),
+        _hiss(stock, modded, steps, missing, progress),
+        _back(stock, modded, alone, missing, progress),
+        pops(modded, alone, missing, progress),
         tuple(dict.fromkeys(missing)),
     )
 
@@ -94,11 +94,13 @@ def _driven(
     return whole
 
 
-def _hiss(stock: Amp, modded: Amp, steps: Sequence[Position], missing: list[str]) -> dict[str, Hiss]:
+def _hiss(
+    stock: Amp, modded: Amp, steps: Sequence[Position], missing: list[str], progress: Progress | None
+) -> dict[str, Hiss]:
     positions = [moved(modded, step) for step in steps]
     positions = [each for place, each in enumerate(positions) if each not in positions[:place]]
     try:
-        table = noise_table(noise_spectrum(list(dict.fromkeys([stock, modded])), positions))
+        table = noise_table(noise_spectrum(list(dict.fromkeys([stock, modded])), positions, progress=progress))
     except AmpsimError as problem:
         missing.append(f"hiss: {problem}")
         return {}
@@ -109,10 +111,12 @@ def _hiss(stock: Amp, modded: Amp, steps: Sequence[Position], missing: list[str]
     return {label: each for label, each in found.items() if not math.isnan(each.more) and each.level > -math.inf}
 
 
-def _back(stock: Amp, modded: Amp, alone: Sequence[Setting], missing: list[str]) -> dict[str, tuple[float, float]]:
+def _back(
+    stock: Amp, modded: Amp, alone: Sequence[Setting], missing: list[str], progress: Progress | None
+) -> dict[str, tuple[float, float]]:
     amps = list(dict.fromkeys([stock, modded]))
     try:
-        table = tone_table(blocking(amps, list(alone), checks=_CHECKS))
+        table = tone_table(blocking(amps, list(alone), progress=progress, checks=_CHECKS))
     except AmpsimError as problem:
         missing.append(f"how soon it comes back after a hard stroke: {problem}")
         return {}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
 from ....job.record.data import Phase
-from ..common import page_clips, page_options, report, report_tables
+from ..common import page_clips, page_options, report, report_counted, report_step
 from .common import (
     PAPERS,
     Steps,
@@ -79,7 +79,9 @@ def _record(options: argparse.Namespace) -> None:
     path = output_path(options, f"{PAPERS}/record.html")
     report("consequences, test sheet and pictures are worked out")
     tested = _proof_sheet(options, record, audition)
-    found = gather_handover(audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested)
+    found = gather_handover(
+        audition, record, job_folder(options), topics=options.topic or CHECKED, tested=tested, progress=report_step
+    )
     announce("record", shop_record(found, path, options.paper), options.paper, options.appendix)
 
 
@@ -92,7 +94,7 @@ def _page(options: argparse.Namespace) -> None:
     path = output_path(options, f"{PAPERS}/page.html")
     clips, photos = page_clips(options, audition), PagePhotos(record, options.folder)
     wishes = wishes_of(record, job_folder(options))
-    made = owner_page(audition, record, path, options.control, report_tables, clips, photos, wishes)
+    made = owner_page(audition, record, path, options.control, report_counted, clips, photos, wishes)
     announce("page", made, options.paper)
     for sentence in photos.left_out:
         print(sentence)

@@ -163,7 +163,9 @@ def test_at_the_rotation_found_half_is_gone(answer):
 
 def test_sentences_say_what_was_computed(answer):
     text = " ".join(brightness_sentences(answer, 3000.0, "the middle position"))
-    headline = re.search(r"the middle position is (\S+) acum sharper \((\S+) against (\S+)\)", text)
+    headline = re.match(
+        r"The middle position sounds brighter at equal loudness, by (\S+) acum \((\S+) against (\S+)\)", text
+    )
     assert headline
     size, after, before = map(float, headline.groups())
     assert size == pytest.approx(float(answer["sharper"]), abs=0.005)
@@ -201,6 +203,7 @@ def test_a_difference_below_what_is_heard_is_called_that():
     found = explain_brightness(AMP, apply_mods(AMP, little), knob="treble")
     assert 0.0 < abs(float(found["sharper"])) < NOTICED_ACUM
     text = " ".join(brightness_sentences(found))
+    assert text.startswith("Hardly anyone will hear the modded position as ")
     assert "less than the 0.08 acum" in text
     assert "hardly noticed (common practice, no source)" in text
     assert "Turn treble" not in text
@@ -210,7 +213,7 @@ def test_duller_counts_downwards():
     across = {"parts": {"C109": "390p"}, "edits": [{"fit": "C109", "across": "R6"}]}
     found = explain_brightness(AMP, apply_mods(AMP, parse_mod({"name": "duller", "reason": "r"} | across)), knob="gain")
     text = " ".join(brightness_sentences(found, 8000.0))
-    assert re.search(r"is 0\.\d\d acum duller", text)
+    assert re.match(r"The modded position sounds duller at equal loudness, by 0\.\d\d acum", text)
     assert re.search(r"All \d+\.\d dB that it then has less at 8 kHz come from capacitor C109 390p", text)
     assert "No setting of gain takes half of it away" in text
 

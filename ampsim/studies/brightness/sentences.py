@@ -61,18 +61,17 @@ def knob_sentence(answer: xr.Dataset) -> str:
 
 def _headline(answer: xr.Dataset, name: str, noticed: bool) -> str:
     sharper, after = float(answer["sharper"]), round(float(answer["sharpness"].values[-1]), 2)
-    word = "sharper" if sharper >= 0.0 else "duller"
     # The first figure follows from the two others as they are printed, so that a reader's sum comes out.
-    size = f"{abs(sharper):.2f} acum {word} ({after:.2f} against {after - round(sharper, 2):.2f})"
+    size = f"by {abs(sharper):.2f} acum ({after:.2f} against {after - round(sharper, 2):.2f})"
+    first = f"{name[:1].upper()}{name[1:]}"
     if round(sharper, 2) == 0.0:
-        return f"At equal loudness {name} is as sharp as the other: {after:.2f} acum."
+        return f"{first} is as bright as the other at equal loudness: {after:.2f} acum."
     least = f"{NOTICED_ACUM:.2f} acum that listeners could just tell apart in a published test with machine noise"
     if noticed:
-        return f"At equal loudness {name} is {size}; the least to be noticed is about the {least}."
-    return (
-        f"At equal loudness {name} is {size}. That is less than the {least}: "
-        f"hardly anyone will hear it as {_brighter(sharper)}."
-    )
+        told = f"{first} sounds {_brighter(sharper)} at equal loudness, {size}"
+        return f"{told}; the least to be noticed is about the {least}."
+    told = f"Hardly anyone will hear {name} as {_brighter(sharper)}"
+    return f"{told}: at equal loudness it is so {size}, less than the {least}."
 
 
 def _brighter(sharper: float) -> str:
@@ -92,7 +91,7 @@ def _turned_to_match(offset: float) -> str:
 def _of_sharpness(answer: xr.Dataset) -> str:
     sharper = float(answer["sharper"])
     shares = _shares(sharper, [float(share) for share in answer["sharper_share"].values], 2)
-    more, less = ("sharper", "duller") if sharper >= 0.0 else ("duller", "sharper")
+    more, less = ("brighter", "duller") if sharper >= 0.0 else ("duller", "brighter")
     if min(shares) < 0.0:
         return f"The changes work both ways: {_both_ways(shares, _words(answer), 'acum', 2, (more, less))}."
     alone = _only(shares, _words(answer))

@@ -257,6 +257,7 @@ def test_a_mod_of_another_mod_s_part_comes_after_it_and_what_was_tried_stands_wi
     record = begin_job(tmp_path / "job", "lesson-stage", [tmp_path / "a.toml", tmp_path / "z.toml"])
     choice = Choice(datetime.date(2031, 6, 1), "z or nothing", "z", "liked", "z: dull\nnothing: bright")
     found = howto_of(public_job(replace(record, choices=(choice,)), tmp_path / "job"))
+    assert found.intro.startswith("2 mods, each with its reason, what it does")
     titles = [part.title for part in found.parts]
     assert [title for title in titles if title.startswith("Mod")] == ["Mod 1: z", f"Mod 2: {MORE.split(chr(34))[1]}"]
     assert "What else was tried" not in titles
@@ -272,6 +273,7 @@ def test_nothing_that_people_wrote_runs_on_the_page() -> None:
 
 
 def test_page_and_markdown_say_the_same(howto: HowTo) -> None:
+    assert howto.intro.startswith("One mod: its reason, what it does")
     page = " ".join(read_pdf.texts(read_pdf.open_pdf(pdf_of(read_page(howto_html(howto))))))
     shown = mistune.create_markdown(plugins=["table"])(markdown_of(howto)[0])
     assert isinstance(shown, str)

@@ -127,11 +127,11 @@ def howto_of(job: PublicJob) -> HowTo:
         Part("Photos", _shown(left)),
         Part("How this was worked out", (Words(_COMPUTED), *(Words(each, "quiet") for each in told.notes))),
     ]
-    count = f"{len(mods)} mods" if len(mods) > 1 else "One mod"
+    count = f"{len(mods)} mods, each with its reason" if len(mods) > 1 else "One mod: its reason"
     return HowTo(
         f"{job.modded.variant}: how it is done",
         job.stock.name,
-        f"{count}, each with its reason, what it does in numbers, its parts, and what was tried beside it.",
+        f"{count}, what it does in numbers, its parts, and what was tried beside it.",
         tuple(each for each in parts if each.blocks),
     )
 

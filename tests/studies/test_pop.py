@@ -419,6 +419,14 @@ def test_biasing_anew_pops_and_is_no_fault() -> None:
     assert "with master at 0 it is" in finding.words
 
 
+def test_a_short_way_of_a_capacitor_is_said_by_its_length() -> None:
+    response = cathode()
+    worst = records(pop_table(response))[0]
+    moved = response.assign(capacitor_volts=xr.full_like(response["capacitor_volts"], 299.0) + np.array([0.0, 0.02]))
+    (said,) = cause_words(moved, worst, charge=False)
+    assert "C3 has to go 20 mV from 299 V" in said
+
+
 def test_a_pop_is_said_beside_what_else_the_amp_does() -> None:
     (finding,) = pop_findings(popping(), own={"mode": 9.1})
     assert "playing at 1 W makes 4 V" in finding.words

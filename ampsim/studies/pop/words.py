@@ -37,7 +37,7 @@ def cause_words(response: xr.Dataset, worst: Row, charge: bool) -> Iterator[str]
         return
     valves, capacitor = str(here["valves"].item()), str(here["capacitor"].item())
     volts = [float(each) for each in here["capacitor_volts"].values]
-    charges = f"{capacitor} has to go from {in_volts(volts[0])} to {in_volts(volts[1])}" if capacitor else ""
+    charges = f"{capacitor} has to go {_way_words(*volts)}" if capacitor else ""
     if valves:
         ma, plate = here["plate_ma"].values, [in_volts(float(each)) for each in here["plate_volts"].values]
         verb = "are" if " and " in valves else "is"
@@ -53,6 +53,12 @@ def cause_words(response: xr.Dataset, worst: Row, charge: bool) -> Iterator[str]
             "What makes it: direct volts that move while the contacts are on their way; at rest both positions stand "
             "at the same volts."
         )
+
+
+def _way_words(first: float, last: float) -> str:
+    """From where to where volts go; of a way that is short beside them how long it is [V]."""
+    one, other = in_volts(first), in_volts(last)
+    return f"from {one} to {other}" if one != other else f"{in_volts(abs(last - first))} from {one}"
 
 
 def remedy_words(rows: pd.DataFrame, worst: Row, left: Mapping[str, float]) -> Iterator[str]:

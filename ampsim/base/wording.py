@@ -76,7 +76,12 @@ def in_decibels(level: float, sign: bool = False) -> str:
         return "not known"
     if math.isinf(level):
         return "no signal" if level < 0 else "without limit"
-    return minus(f"{round(level, 1) + 0.0:{'+' if sign else ''}.1f} dB")
+    return f"{signed(level, 1)} dB" if sign else minus(f"{round(level, 1) + 0.0:.1f} dB")
+
+
+def signed(size: float, decimals: int) -> str:
+    """A number with its sign [in any unit]: "+5.3"; nothing is "+0.0", from whichever side it was rounded."""
+    return minus(f"{round(size, decimals) + 0.0:+.{decimals}f}")
 
 
 def in_volts(volts: float) -> str:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ampsim.base.wording import in_hertz, round_column
+from ampsim.base.wording import in_hertz, round_column, signed
 
 
 @given(st.floats(-2.0, 8.9))
@@ -17,6 +17,13 @@ def test_a_frequency_in_words_is_the_frequency(decade: float) -> None:
     assert float(number) * {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6}[unit] == pytest.approx(10.0**decade, rel=6e-3)
     assert "e" not in number
     assert decade < 0.0 or 1.0 <= float(number) < 1000.0
+
+
+@given(st.floats(-1e3, 1e3), st.integers(0, 3))
+def test_a_number_with_its_sign_is_never_less_than_nothing_when_it_is_none(size: float, decimals: int) -> None:
+    text = signed(size, decimals).replace("\u2212", "-")
+    assert abs(float(text) - size) <= 0.5 * 10.0**-decimals + 1e-9
+    assert text[0] == ("-" if float(text) < 0.0 else "+")
 
 
 @pytest.mark.parametrize(("numbers", "written"), [

@@ -14,7 +14,7 @@ from ...base.caution import CAUTION
 from ...base.errors import DescriptionError
 from ...base.progress import Progress
 from ...base.tables import text_table
-from ...base.wording import minus
+from ...base.wording import signed
 from ...circuit.amp import Amp
 from ...circuit.build import Circuit, circuit_at
 from ...circuit.plugging import plug_in
@@ -121,7 +121,7 @@ class Diagnosis:
         if self.healthy:
             more = f" Alone beyond their limits, so read them again: {', '.join(out)}." if out else ""
             if abs(self.supply_off) > EDGE:
-                off = minus(f"{100.0 * (self.supply - 1.0):+.0f} %")
+                off = f"{signed(100.0 * (self.supply - 1.0), 0)} %"
                 more += f" But the supply stands {off} against the drawing: {_SUPPLY}."
             more += _UNSURE if self.unexplained else ""
             return f"Tolerances of parts and valves explain these readings; no single fault is needed.{more}"
@@ -133,7 +133,7 @@ class Diagnosis:
     def text(self) -> str:
         """The whole diagnosis as plain text, the caution first."""
         lines = [f"Measured voltages: {self.amp}, {self.variant}, {self.position} ({self.source})", CAUTION]
-        off = minus(f"{100.0 * (self.supply - 1.0):+.1f} %")
+        off = f"{signed(100.0 * (self.supply - 1.0), 1)} %"
         supply = f"All readings together put the supply at {off} against the drawing."
         lines += [f"{self.about_supply} {supply}", text_table(self.table)]
         lines += [f"On ground in the drawing, so not weighed: {', '.join(self.grounded)}."] if self.grounded else []

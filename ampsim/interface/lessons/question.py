@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from ...base.errors import DescriptionError
 from ...base.quantities import HERTZ, VOLT, Quantity, parse_value
-from ...base.wording import minus
+from ...base.wording import minus, signed
 from ...pictures.canvas import Picture
 
 DECIBEL = Quantity("level", "dB", ("dB", "db"), "", -200.0, 200.0)
@@ -162,6 +162,6 @@ class Exercise:
 
     def _distance(self, given: float) -> tuple[str, bool]:
         if self.unit == "dB":
-            return minus(f"{given - self.simulated:+.1f} dB"), abs(given - self.simulated) <= self.close
+            return f"{signed(given - self.simulated, 1)} dB", abs(given - self.simulated) <= self.close
         share = given / self.simulated - 1.0
-        return minus(f"{100 * share:+.0f} %"), abs(share) <= self.close
+        return f"{signed(100 * share, 0)} %", abs(share) <= self.close

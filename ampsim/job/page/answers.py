@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ...base.wording import join_words, minus
+from ...base.wording import join_words, signed
 from ...measures.noticed import BACK, BREAKING_UP, EVENING_OUT, HISS, LEVEL, SHARPNESS, TIGHTNESS
 from ...measures.weighting import UNHEARD_DB
 from ...studies.audition_request import Setting
@@ -125,7 +125,7 @@ def tone_answers(heard: Heard) -> list[Answer]:
             "Brightness",
             heard.sharper / SHARPNESS.least,
             brightness_words(heard),
-            f"brightness {minus(f'{heard.sharper:+.2f}')} acum",
+            f"brightness {signed(heard.sharper, 2)} acum",
         ),
         Answer("Loudness", heard.louder / LEVEL.least, _loudness(heard.louder), f"loudness {_signed(heard.louder)} dB"),
     ]
@@ -262,7 +262,7 @@ def back_answer(stock: float, modded: float) -> Answer:
 
 
 def _signed(size: float) -> str:
-    return minus(f"{size:+.1f}")
+    return signed(size, 1)
 
 
 def _capital(text: str) -> str:

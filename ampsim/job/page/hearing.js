@@ -3,7 +3,10 @@
 const wholeFace = (rotation) => String(Number((10 * rotation).toPrecision(4)));
 const settingClause = (name, value) => `${name} at ${typeof value === "string" ? value : wholeFace(value)}`;
 const joinWords = (items) => (items.length < 2 ? items.join() : `${items.slice(0, -1).join(", ")} and ${items.at(-1)}`);
-const withSign = (number, digits) => `${number < 0 ? "\u2212" : "+"}${Math.abs(number).toFixed(digits)}`;
+const withSign = (number, digits) => {
+  const size = Math.abs(number).toFixed(digits);
+  return `${number < 0 && Number(size) ? "\u2212" : "+"}${size}`;
+};
 
 const heardBetween = (frequency, values, [low, high]) => values.filter((_, at) => frequency[at] >= low && frequency[at] <= high);
 const meanOf = (values) => values.reduce((sum, each) => sum + each, 0) / values.length;

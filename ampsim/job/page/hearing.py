@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from ...audio.matching import SILENT_DB
-from ...base.wording import join_words, minus
+from ...base.wording import join_words, signed
 from ...circuit.amp import Pot
 from ...circuit.positions import setting_clause
 from ...measures.loudness import NOTICED_ACUM, compare
@@ -187,8 +187,8 @@ def _shared(sharper: float, shares: Sequence[tuple[str, float]]) -> str:
     told = [(words, count) for (words, _), count in zip(shares, floors, strict=True) if count]
     if len(told) == 1:
         return f"All of it comes from {told[0][0]}."
-    listed = join_words([f"{minus(f'{count / 100.0:+.2f}')} from {words}" for words, count in told])
-    return f"Of the {minus(f'{sharper:+.2f}')} acum: {listed}."
+    listed = join_words([f"{signed(count / 100.0, 2)} from {words}" for words, count in told])
+    return f"Of the {signed(sharper, 2)} acum: {listed}."
 
 
 def _within(grid: Array, span: tuple[float, float]) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from ...base.wording import join_words, minus
+from ...base.wording import join_words, minus, signed
 from ...circuit.positions import setting_clause
 from ...studies.audition_request import Setting
 from ...studies.search.wishes import Wish, WishKind
@@ -123,7 +123,7 @@ def reached_words(span: tuple[float, float], least: float, most: float) -> str:
         how = "less than asked for"
     else:
         how = "partly as asked for"
-    one, other = (minus(f"{each:+.1f}") for each in span)
+    one, other = (signed(each, 1) for each in span)
     return f"Here it is {one} dB, {how}." if one == other else f"Here it is {one} to {other} dB, {how}."
 
 

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...base.wording import in_volts
+from ...base.wording import in_volts, signed
 from ...measures.bias import BiasState, judged_bias_table
 from ...measures.margins import margin_table
 from ...simulation.analyses import OperatingPoint
@@ -45,7 +45,7 @@ def _bias_of(stock: pd.DataFrame, own: pd.DataFrame) -> str:
     if moved:
         share, valve = moved[0]
         before, after = (float(each["plate [mA]"][valve]) for each in (stock, own))
-        words.append(f"{valve} {before:.3g} to {after:.3g} mA ({100.0 * share:+.0f} %)".replace("-", "\u2212"))
+        words.append(f"{valve} {before:.3g} to {after:.3g} mA ({signed(100.0 * share, 0)} %)")
     if len(moved) > 1:
         words.append(f"{len(moved) - 1} more")
     return "; ".join([*words, *gone, *over]) or "as stock"

@@ -8,7 +8,7 @@ from types import MappingProxyType
 import pandas as pd
 import xarray as xr
 
-from ...base.wording import minus
+from ...base.wording import signed
 from ...measures.percentiles import percentiles
 from ..findings import Finding, Grade
 from ..settings import once_per_setting
@@ -117,9 +117,10 @@ def _verdict(row: StandOut) -> str:
 
 
 def _change(row: StandOut) -> str:
-    return minus(
-        f"{band_words(row.band)}, {row.median:+.2f} dB in the median amp (5 to 95 % of amps {row.low:+.2f} to "
-        f"{row.high:+.2f} dB, standard error of the median {row.error:.2f} dB)"
+    low, median, high = (signed(each, 2) for each in (row.low, row.median, row.high))
+    return (
+        f"{band_words(row.band)}, {median} dB in the median amp (5 to 95 % of amps {low} to {high} dB, standard error "
+        f"of the median {row.error:.2f} dB)"
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ...base.errors import DescriptionError
-from ...base.wording import in_decibels, minus
+from ...base.wording import in_decibels, signed
 from ...measures.labels import records
 from ...pictures import style
 from ...pictures.axes import tidy
@@ -66,7 +66,7 @@ def sensitivity_picture(table: pd.DataFrame, title: str, subtitle: str, most: in
     for place, (row, size) in enumerate(zip(rows, sizes, strict=True)):
         look = _UP if row["change [dB]"] > 0.0 else _DOWN
         axes.barh(place, size, 0.62, facecolor=look.face, edgecolor=look.edge, hatch=look.hatch or None, linewidth=0.8)
-        written = minus(f"{row['change [dB]']:+.2f}")
+        written = signed(row["change [dB]"], 2)
         axes.annotate(written, (size, place), (4, 0), textcoords="offset points", va="center", fontsize=style.TEXT_SIZE)
     return picture
 

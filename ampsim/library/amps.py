@@ -115,7 +115,9 @@ def _stage(entry: Entry, parts: tuple[AnyPart, ...], rails: tuple[Rail, ...]) ->
         if entry.has(role):
             roles.append((role, _role(entry, role, rule, kinds, rails)))
         elif rule.required:
-            raise entry.fail(role, f"a {template.name} needs this entry: {rule.about} ({' or '.join(rule.kinds)})")
+            needed = f"a {template.name} needs this entry: {rule.about} ({' or '.join(rule.kinds)})"
+            others = [each for each in entry.names() if each not in (*template.roles, "name", "template", "input")]
+            raise entry.fail(role, f"{needed}; not known there: {', '.join(map(shown, others))}" if others else needed)
     inputs = _inputs(entry) if entry.has("input") else ()
     entry.finish(f" in a {template.name}")
     return Stage(name, template.name, tuple(roles), inputs)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import difflib
 import os
 import re
 import tomllib
@@ -19,6 +20,8 @@ _DEEPEST = 16
 _PART = rb"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
 # Where a key may begin, and looked at once (`++`): the text may be one long word.
 _DEEP = re.compile(rb"(?:^[ \t]*+(?:\[[ \t]*+){0,2}|[{,][ \t]*+)(?:%b\.[ \t]*+){%d}" % (_PART, _DEEPEST), re.MULTILINE)
+_LINE = re.compile(r"at line (\d+)")
+_WITHOUT_QUOTES = re.compile(r"([A-Za-z0-9_-]{1,40})\s*=\s*([A-Za-z0-9.][A-Za-z0-9.,% /-]{0,40}?)\s*(?:#.*)?")
 _MERGE = re.compile(rb"^(<{7}|={7}|>{7}|\|{7})(?: .*)?\r?$", re.MULTILINE)
 
 
@@ -114,7 +117,19 @@ def toml_tables(data: bytes, name: str) -> dict[str, Any]:
     except UnicodeDecodeError as problem:
         raise DescriptionError(f"{name}: not UTF-8 text (byte {problem.start})") from None
     except (ValueError, RecursionError) as problem:
-        raise DescriptionError(f"{name}: not TOML: {_merge_mark(data) or problem}") from None
+        raise DescriptionError(f"{name}: not TOML: {_merge_mark(data) or _on_its_line(data, str(problem))}") from None
+
+
+def _on_its_line(data: bytes, problem: str) -> str:
+    """What the reader of TOML says, with the line, and how that is written where quotes are missing."""
+    place = _LINE.search(problem)
+    lines = data.decode("utf-8", "replace").split("\n")
+    if place is None or not 0 < int(place[1]) <= len(lines):
+        return problem
+    line = lines[int(place[1]) - 1].strip()
+    bare = _WITHOUT_QUOTES.fullmatch(line)
+    advice = f'; what is no number by itself stands in quotes: {bare[1]} = "{bare[2]}"' if bare else ""
+    return f"{problem}: {shown(line)}{advice}"
 
 
 def _merge_mark(data: bytes) -> str:
@@ -165,9 +180,19 @@ def file_of(
     known = known_in(folder)
     meant = meant_type(str(name), known) if folder in VALVES else str(name)
     if meant not in known:
-        text = f"{shown(str(name))} is not a file and not in models/{folder}{_nearest_type(str(name), folder, known)}"
+        near = _file_beside(str(name), beside) or _nearest_type(str(name), folder, known)
+        text = f"{shown(str(name))} is not a file and not in models/{folder}{near}"
         raise DescriptionError(f"{where}: {text}" if where else text)
     return known[meant]
+
+
+def _file_beside(name: str, beside: Path | None) -> str:
+    """What to say of a file that was probably meant; "" when there is none."""
+    with contextlib.suppress(OSError):
+        there = [each.name for each in (beside or Path()).glob("*.toml")]
+        if meant := [f"{name}.toml"] * (f"{name}.toml" in there) or difflib.get_close_matches(name, there, 1, 0.9):
+            return f"; there is a file {shown(meant[0])}"
+    return ""
 
 
 def _nearest_type(name: str, folder: str, known: Iterable[str]) -> str:

@@ -205,7 +205,9 @@ def read_fitting(entry: Entry) -> Edit:
     part = entry.designator("fit")
     ways = [way for way in ("across", "between", "in_series_at", "pins") if entry.has(way)]
     if len(ways) != 1:
-        raise entry.fail("fit", "a part is fitted in exactly one way: across, between, in_series_at or pins")
+        given = [each for each in entry.names() if each not in ("fit", "wired")]
+        told = f"; given: {', '.join(map(shown, given))}" if given else ""
+        raise entry.fail("fit", f"a part is fitted in exactly one way: across, between, in_series_at or pins{told}")
     wired = entry.choice("wired", ("rising", "falling"), "rising" if kind_of(part) == "pot" else "")
     named = [] if ways[0] == "pins" else _at(entry.raw(ways[0]))
     itself = [place for place in named if place.partition(".")[0] == part]
@@ -243,7 +245,7 @@ def _bridging(entry: Entry) -> Edit:
 def _pair(entry: Entry, key: str) -> tuple[str, str]:
     value = entry.raw(key)
     if not isinstance(value, list) or len(value) != 2:
-        raise entry.fail(key, f"{shown(value)} is not a pair of places")
+        raise entry.fail(key, f'{shown(value)} is not a pair of places, such as ["P1.top", "P1.wiper"]')
     return entry.place(key, value[0]), entry.place(key, value[1])
 
 

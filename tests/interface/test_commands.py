@@ -228,7 +228,8 @@ def test_readings_are_written_down_and_name_the_part(capsys: pytest.CaptureFixtu
     more = "mains;231\nmains_drawn;230\nmeter;10M\nacross R3;199,5"
     file = volts_file(tmp_path / "arrival.csv", with_values(stock, {"R4": 2400.0}), LESSON, more)
     assert "'gain'" in refused(capsys, "job", "readings", folder, file, "--at", "gain=0.3")
-    assert "'gain'" in refused(capsys, "job", "readings", folder, file, "--at", "gain")
+    for command in (("job", "readings", folder, file), ("compare", "R4 = 2k2", "--amp", "lesson-stage")):
+        assert "'gain 3' does not say where" in refused(capsys, *command, "--at", "gain 3")
     told = said(capsys, "job", "readings", folder, file)
     assert "lethal" in told
     assert "mains 231 V, 230 V in the drawing" in told

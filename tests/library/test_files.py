@@ -69,6 +69,13 @@ AMP_A = [
         'template = "tonestack"',
         ["stages[8].template", "'tonestack'", "tone stack"],
     ),
+    ("quotes left out", 'R4 = "1k5"', "R4 = 1k5", ["not TOML", "line", "'R4 = 1k5'", 'in quotes: R4 = "1k5"']),
+    (
+        "a role that is misspelt",
+        'plate_load = "R10"',
+        'plateload = "R10"',
+        ["stages[6].plate_load", "triode stage needs", "not known there: 'plateload'"],
+    ),
     ("a stage without its valve", 'valve = "V2A"\n', "", ["stages[6].valve", "triode stage needs", "triode (valve)"]),
     (
         "a rail that is not there",
@@ -143,6 +150,13 @@ AMP_B = [
     ("a net of one end", 'C3 = ["foot", "ground"]', 'C3 = ["food", "ground"]', ["C3.1", "DC path"]),
 ]
 MODS = [
+    (
+        "bright-switch",
+        "a way to fit that is misspelt",
+        "between = ",
+        "betwen = ",
+        ["fit", "exactly one way", "given: 'betwen'"],
+    ),
     ("bright-switch", "a part not brought", 'C101 = "120p"\n', "", ["fit", "'C101'", "C102"]),
     (
         "bright-switch",
@@ -306,7 +320,7 @@ def test_mistakes_in_jobs(tmp_path: Path, title: str, old: str, new: str, fragme
 
 
 @pytest.mark.parametrize("load", [load_amp, load_mod, load_valve, load_audition])
-def test_files_that_cannot_be_read(tmp_path: Path, load: object) -> None:
+def test_files_that_cannot_be_read(tmp_path: Path, load: object, monkeypatch: pytest.MonkeyPatch) -> None:
     assert callable(load)
     for name, fragments in {
         str(tmp_path / "nowhere.toml"): ["nowhere.toml", "no such file"],
@@ -316,6 +330,11 @@ def test_files_that_cannot_be_read(tmp_path: Path, load: object) -> None:
         with pytest.raises(DescriptionError) as refusal:
             load(name)
         assert all(fragment in str(refusal.value) for fragment in fragments), str(refusal.value)
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "workshop-z.toml").touch()
+    for name in ("workshop-z", "workshop-z.tml"):
+        with pytest.raises(DescriptionError, match=r"there is a file 'workshop-z\.toml'"):
+            load(name)
     (tmp_path / "latin.toml").write_bytes('name = "café"'.encode("latin-1"))
     with pytest.raises(DescriptionError, match=r"latin.toml: not UTF-8"):
         load(tmp_path / "latin.toml")

@@ -96,7 +96,9 @@ def asked_position(amp: Amp, texts: list[str]) -> dict[str, float | str]:
 
 
 def _control_position(amp: Amp, text: str) -> tuple[str, float | str]:
-    name, _, where = (part.strip() for part in text.partition("="))
+    name, equals, where = (part.strip() for part in text.partition("="))
+    if not equals:
+        raise DescriptionError(f"--at: {shown(text)} does not say where a control stood, such as gain=0.3")
     if name not in amp.controls:
         raise DescriptionError(f"--at: {amp.name} has no control {shown(name)}{nearest(name, amp.controls)}")
     if amp.controls[name].kind == "switch":

@@ -141,7 +141,9 @@ def asked_at(asked: Question, texts: list[str]) -> tuple[Question, list[Position
 
 def _settings(asked: Question, text: str) -> list[Position]:
     """Where a control stands that the amp has, or a candidate; "or" names more than one."""
-    name, _, where = (part.strip() for part in text.partition("="))
+    name, equals, where = (part.strip() for part in text.partition("="))
+    if not equals:
+        asked_position(asked.stock, [text])  # says how it is written
     amps = [asked.stock, *(each.amp for each in asked.candidates)]
     known = next((amp for amp in amps if name in amp.controls), asked.stock)
     whole = name in known.controls and where in known.controls[name].positions

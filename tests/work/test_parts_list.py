@@ -308,6 +308,20 @@ def need(**positions: object) -> SwitchNeed:
     return switch_need(amp, amp.all_switches[0])
 
 
+def test_a_switch_at_the_plates_is_asked_for_by_what_its_lugs_come_to() -> None:
+    """Cold, every one of its lugs stands at the 445 V of the supply, and plates swing to twice that."""
+    stock = load_amp("brickworks")
+    fitted = apply_mods(stock, load_mod("triode-or-pentode"))
+    screens = switch_need(fitted, fitted.all_switches[0])
+    assert screens.volts == pytest.approx(2.0 * 445.0, rel=1e-3)
+    said = parts_list(stock, fitted, [{}]).text()
+    assert "Its lugs come to 890 V: take one that is rated for that" in " ".join(said.split())
+    bright = line(three_mods(), "S101").switch
+    assert bright is not None
+    assert bright.volts < 1.0
+    assert "Its lugs come to" not in three_mods().text()
+
+
 def test_the_switch_is_the_one_that_is_wired() -> None:
     bright = line(three_mods(), "S101").switch
     assert bright is not None

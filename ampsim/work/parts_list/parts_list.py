@@ -24,6 +24,7 @@ from ...circuit.positions import Position, position_label
 from ...circuit.switches.kinds import ContactOrder
 from ...studies.ratings.parts import part_ratings
 from ...studies.search.wishes import Drawer
+from ..cautions.stored_charges import SAFE_VOLTS
 from ..new_parts import new_mods
 from .lines import PartLine, part_lines
 from .loads import loads
@@ -209,7 +210,7 @@ def _short(lines: Sequence[PartLine]) -> pd.DataFrame:
 
 
 def _switch_notes(need: SwitchNeed) -> Iterator[str]:
-    """What happens while it moves, and what an open contact leaves behind."""
+    """What happens while it moves, what an open contact leaves behind, and what its lugs carry."""
     if need.freed and need.sequence is ContactOrder.BREAK_FIRST:
         yield (
             f"While it moves, {need.freed} hangs free for a moment: move it with the volume down, or let a part stay "
@@ -218,6 +219,12 @@ def _switch_notes(need: SwitchNeed) -> Iterator[str]:
     if need.hanging:
         hangs, them = ("hangs", "it") if len(need.hanging) == 1 else ("hang", "them")
         yield f"{' and '.join(need.hanging)} {hangs} on an open contact: bleed {them}, or it pops."
+    if need.volts > SAFE_VOLTS:
+        yield (
+            f"Its lugs come to {in_volts(need.volts)}: take one that is rated for that (many toggles are made for 250 "
+            "V of alternating current, and break far less of direct), put sleeve on its lugs, and move it with the amp "
+            "off unless it is rated to break those direct volts (common practice, no source)."
+        )
 
 
 def _part_words(each: PartLine) -> list[str]:

@@ -9,11 +9,17 @@ from functools import lru_cache
 
 from ...base.errors import DescriptionError
 from ...circuit.amp import Amp, AnyPart, Switch
+from ...circuit.build import circuit_at
+from ...circuit.designators import part_of
+from ...circuit.output_stage import output_valves
+from ...circuit.stages.template import GROUND
 from ...circuit.switches.kinds import Action, ContactOrder
 from ...circuit.switches.moving import moving
 from ...circuit.switches.plan import SwitchPlan
 from ...circuit.switches.planning import freed_between
+from ...simulation.analyses import OperatingPoint
 from ...simulation.operating_points import at_rest
+from ...simulation.response import simulate
 from ...studies.pop.causes import LEAST_VOLTS
 from ..wiring.from_to import Wiring, soldered_to
 from ..wiring.readback import wiring
@@ -31,7 +37,7 @@ class SwitchNeed:
     found); `contacts` says in lines what is soldered to each pole and what closes in which position. `sequence` is
     the order in which its contacts move; `freed` says what would lose its DC path while every contact is open ("" when
     nothing does); `hanging` names the capacitors that an open contact leaves without a DC path and that stand at direct
-    volts when it is closed: they pop unless they are bled.
+    volts when it is closed: they pop unless they are bled. `volts` is the most that its lugs come to [V].
     """
 
     designator: str
@@ -44,6 +50,7 @@ class SwitchNeed:
     freed: str
     hanging: tuple[str, ...]
     action: Action = Action.NONE
+    volts: float = 0.0
 
 
 def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
@@ -59,8 +66,9 @@ def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     kind += f", {switch.coil.words}" if switch.coil is not None else ""
     told = (*_contact_words(wired, plan), *([_OTHER_WAY_ROUND] if plan.action is Action.ON_ON_ON else []))
     return SwitchNeed(
-        plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging, plan.action
-    )
+        plan.designator, plan.control, kind, plan.poles, plan.throws, told, plan.order, freed, hanging, plan.action,
+        _most_volts(amp, switch, wired, plan),
+    )  # fmt: skip
 
 
 def needs_of(amp: Amp, switch: Switch) -> tuple[SwitchNeed, ...]:
@@ -100,6 +108,25 @@ def _contact_words(wired: Wiring, plan: SwitchPlan) -> Iterator[str]:
         for row in plan.rows
     )
     yield "; ".join(rows)
+
+
+def _most_volts(amp: Amp, switch: Switch, wired: Wiring, plan: SwitchPlan) -> float:
+    """The most volts to ground that lugs of a switch come to [V], warm or with cold valves, in any of its positions.
+
+    The plate of an output valve swings to about twice its supply behind a transformer (common practice, no source).
+    """
+    ends = [(wire.start, wire.end) for wire in wired.wires] + [(wire.end, wire.start) for wire in wired.wires]
+    places = {end for end, lug in ends if part_of(lug) == plan.designator and part_of(end) != plan.designator}
+    most = 0.0
+    for position in ({switch.control: label} for label in switch.labels):
+        circuit = circuit_at(amp, position)
+        plates = {each.net("plate") for each in circuit.elements if each.designator in output_valves(circuit)}
+        there = [each for each in sorted(places) if circuit.net_by_place.get(each, GROUND) != GROUND]
+        for cold in (False, True) if there else ():
+            volts = simulate(amp, OperatingPoint(cold), [position], nodes=there)["voltage"].values[0, 0]
+            swings = [2.0 if circuit.net(place) in plates else 1.0 for place in there]
+            most = max(most, *(abs(float(each)) * swing for each, swing in zip(volts, swings, strict=True)))
+    return most
 
 
 def _hanging(amp: Amp, switch: Switch) -> tuple[str, ...]:

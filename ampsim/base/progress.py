@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from .notebook import in_notebook
+from .system import TICK
 
 if TYPE_CHECKING:
     from typing import Self
@@ -123,6 +124,20 @@ def quiet(_done: int, _total: int, _text: str) -> None:
 def part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
     """Progress of one of several passes as part of the whole: `before` steps of `total` are done when it begins."""
     return None if progress is None else lambda done, _, text: progress(before + done, total, text)
+
+
+def throttled(progress: Progress) -> Progress:
+    """Calls `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
+    told, then = 0, time.monotonic()
+
+    def report(done: int, total: int, text: str) -> None:
+        nonlocal told, then
+        now = time.monotonic()
+        if done != told or now - then >= TICK:
+            told, then = done, now
+            progress(done, total, text)
+
+    return report
 
 
 def _bar(done: int, total: int, text: str) -> Any:

@@ -124,6 +124,35 @@ def test_runs_from_several_threads_at_once() -> None:
     assert len(workers(os.getpid())) <= max(cores(), 2)
 
 
+def test_another_process_is_started_only_where_work_lasts(monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[pool.Worker] = []
+
+    class Counted(pool.Worker):
+        def __init__(self, library: Path) -> None:
+            started.append(self)
+            super().__init__(library)
+
+    def started_for(threads: int, patience: float) -> int:
+        monkeypatch.setattr(engine, "_PATIENCE", patience, raising=False)
+        POOL.close()
+        started.clear()
+        sweep = [low_pass(SWEEP, r1=1e3 + k) for k in range(40)]
+        with ThreadPoolExecutor(threads) as several:
+            for outcomes in several.map(lambda _: engine.run(sweep), range(6)):
+                assert [abs(arrays(each).vectors["v(a)"][0]) for each in outcomes] == pytest.approx(
+                    [1.0] * 40, rel=1e-3
+                )
+        return len(started)
+
+    monkeypatch.setattr(pool, "Worker", Counted)
+    monkeypatch.setattr(pool, "cores", lambda: 2)
+    assert started_for(1, 3600.0) == 1
+    # Each has its own, and none waits for long: what one thread has done with is the other's.
+    assert started_for(2, 3600.0) == 2
+    assert started_for(3, 3600.0) <= 3
+    assert started_for(1, 0.0) == 2
+
+
 class Terminal(io.StringIO):
     """A terminal that remembers."""
 

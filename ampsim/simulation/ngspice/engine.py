@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...base.errors import EngineError
-from ...base.progress import SIMULATIONS, Progress, ProgressBar
+from ...base.progress import SIMULATIONS, Progress, ProgressBar, throttled
 from ...base.system import TICK, cores
 from ..netlist import Netlist
 from .kept_answers import fetch_answer, keep_answer
@@ -25,6 +25,7 @@ TIMEOUT = 60.0
 # Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
 _HANDFUL = 16
 _SILENT = 2.0  # s; a worker silent for longer is asked whether it was stopped
+_PATIENCE = 0.2  # s of waiting after which another process is started: about what that takes a processor
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,8 @@ def run(
     ----------
     netlists : iterable of Netlist
     workers : int, optional
-        Simulator processes at work; as many as there are cores if not given, those of other threads counted in.
+        Simulator processes at work. If not given up to as many as there are cores, those of other threads counted in:
+        what is idle at once, and another one whenever waiting has taken as long as it takes to start.
     timeout : float, optional
         Longest time for one netlist [s], 60 if not given. A netlist that takes longer, or whose simulator
         process dies, is tried once more on a fresh process and then gives an `EngineError`.
@@ -78,7 +80,7 @@ def run(
     if not wanted:
         return []
     bar = ProgressBar()
-    report = bar if progress is None else _throttle(progress)
+    report = bar if progress is None else throttled(progress)
     sweep = _Sweep(wanted, workers, TIMEOUT if timeout is None else timeout, report)
     try:
         return sweep.finish()
@@ -134,7 +136,7 @@ def versions() -> dict[str, str]:
             known = workers[0].greet()
         return dict(known)
     except EOFError:
-        raise EngineError(_stillborn(workers[0], workers[0].last_words())) from None
+        raise EngineError(workers[0].stillborn(workers[0].last_words())) from None
     finally:
         POOL.give(workers)
 
@@ -155,6 +157,7 @@ class _Sweep:
         self._slow: set[int] = set()
         self._second_try: dict[Worker, int] = {}
         self._stillborn = 0
+        self._since = time.monotonic()  # when it began, or the last worker came or was ready
 
     def finish(self) -> list[Outcome]:
         """Work until every netlist has its outcome."""
@@ -166,18 +169,36 @@ class _Sweep:
                 # Not one that was given up meanwhile.
                 if worker in self.workers and worker.inbox:
                     self._hear(worker)
+            self._release()
             self._dismiss_overdue()
             self._report(len(self._outcomes), total, SIMULATIONS)
         return [self._outcomes[number] for number in range(total)]
 
     def _hire(self) -> None:
-        most = self._hands or max(len(self.workers) + POOL.spare, 1)
-        self._add(POOL.take(min(most, len(self._netlists) - len(self._outcomes)) - len(self.workers)))
+        if self._hands:
+            left = len(self._netlists) - len(self._outcomes)
+            self._add(POOL.take(min(self._hands, left) - len(self.workers)))
+            return
+        self._add(POOL.take_idle(min(POOL.spare, len(self._queue))))
+        # Most is answered before another process could help; and one that others have is soon given back.
+        waited = time.monotonic() - self._since > _PATIENCE and all(worker.versions for worker in self.workers)
+        room = POOL.spare > 0
+        if self._queue and (room and waited if self.workers else room or waited):
+            self._add(POOL.take(1))
 
     def _add(self, workers: list[Worker]) -> None:
+        if workers:
+            self._since = time.monotonic()
         self.workers += workers
         for worker in workers:
             worker.ring(self._bell)
+
+    def _release(self) -> None:
+        """Give back who gets nothing more to do: another thread may wait for it."""
+        if not (self._queue or self._hands):
+            done = [worker for worker in self.workers if not (worker.hand or worker in self._second_try)]
+            self.workers = [worker for worker in self.workers if worker not in done]
+            POOL.give(done)
 
     def _ringing_workers(self) -> list[Worker]:
         """The workers that have something to say, at once or within a tick; once for each message."""
@@ -207,6 +228,7 @@ class _Sweep:
         try:
             if worker.versions is None:
                 worker.greet()
+                self._since = time.monotonic()
                 return
             answer, body = worker.receive()
         except (EOFError, OSError):
@@ -235,7 +257,7 @@ class _Sweep:
         if worker.versions is None:
             self._stillborn += 1
             if self._stillborn > 2:
-                raise EngineError(_stillborn(worker, f"it {how}"))
+                raise EngineError(worker.stillborn(f"it {how}"))
         elif worker.hand:
             number = worker.hand.popleft()
         self._remove(worker)
@@ -256,14 +278,6 @@ class _Sweep:
         POOL.end(worker)
 
 
-def _stillborn(worker: Worker, how: str) -> str:
-    """What is said when simulator processes do not get as far as their first message."""
-    return (
-        f"a simulator process ended before it was ready: {how}; if that goes on, the ngspice library {worker.library} "
-        "may be damaged: `ampsim setup` looks"
-    )
-
-
 def _task(netlists: Sequence[Netlist]) -> Task:
     """Pack netlists for a worker; what they have in common travels once."""
     forms: dict[Form, int] = {}
@@ -281,17 +295,3 @@ def outcome_of(netlist: Netlist, answer: Answer, body: memoryview) -> Outcome:
     dtype = np.complex128 if answer.is_complex else np.float64
     rows = np.frombuffer(body, dtype=dtype, offset=scale.nbytes).reshape(len(netlist.form.vectors), answer.points)
     return Arrays(dict(zip(netlist.form.vectors, rows, strict=True)), scale, answer.notes)
-
-
-def _throttle(progress: Progress) -> Progress:
-    """Call `progress` when the number done has changed, and every tick besides: a caller may want to stop the work."""
-    told, then = 0, time.monotonic()
-
-    def report(done: int, total: int, text: str) -> None:
-        nonlocal told, then
-        now = time.monotonic()
-        if done != told or now - then >= TICK:
-            told, then = done, now
-            progress(done, total, text)
-
-    return report

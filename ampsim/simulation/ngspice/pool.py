@@ -144,6 +144,13 @@ class Worker:
         printed = self._log.read().decode(errors="replace").strip()
         return f"{ended}; it printed: {printed}" if printed else ended
 
+    def stillborn(self, how: str) -> str:
+        """Say that it did not get as far as its first message."""
+        return (
+            f"a simulator process ended before it was ready: {how}; if that goes on, the ngspice library "
+            f"{self.library} may be damaged: `ampsim setup` looks"
+        )
+
     def is_suspended(self) -> bool:
         """Whether someone has stopped it, so that it may never go on."""
         return is_suspended(self._process.pid)
@@ -174,21 +181,28 @@ class Pool:
 
     def take(self, count: int, fresh: bool = False) -> list[Worker]:
         """Take `count` workers, starting those that are missing, or all if `fresh`, without waiting for them."""
+        workers = [] if fresh else self.take_idle(count)
+        try:
+            while len(workers) < count:
+                worker = Worker(find())
+                workers.append(worker)
+                with self._lock:
+                    self._out.add(worker)
+        except BaseException:
+            self.give(workers)
+            raise
+        return workers
+
+    def take_idle(self, count: int) -> list[Worker]:
+        """Take up to `count` workers that have nothing to do, and start none."""
         workers: list[Worker] = []
         with self._lock:
-            while self._idle and len(workers) < count and not fresh:
+            while self._idle and len(workers) < count:
                 worker = self._idle.pop()
                 if worker.usable:
                     workers.append(worker)
                 else:
                     worker.kill()
-        try:
-            while len(workers) < count:
-                workers.append(Worker(find()))
-        except BaseException:
-            self.give(workers)
-            raise
-        with self._lock:
             self._out.update(workers)
         return workers
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,11 @@ from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.part_entries import entry_text, part_entry
 from ampsim.circuit.reverb_tank import ReverbTank
 from ampsim.interface.commands.main import main
-from ampsim.library.files import models_in, toml_tables
+from ampsim.library.files import models, models_in, toml_tables
 from ampsim.library.loader import load_amp, load_mod, parse_amp
 from ampsim.library.netlists.drawing import Answers
 from ampsim.library.netlists.importing import import_text
-from ampsim.library.netlists.types import load_type
+from ampsim.library.netlists.types import load_type, type_of
 from ampsim.simulation.analyses import FrequencySweep, Transient
 from ampsim.simulation.response import simulate
 from ampsim.simulation.spice_file import spice_file
@@ -343,3 +344,10 @@ def test_couplings_that_make_no_transformer_are_left_out_with_their_reason() -> 
     text = coupled_netlist("L2 s 0 30m\nL3 s 0 30m", "L1 p 0 20", "K1 L1 L2 0.99\nK2 L2 L3 0.99")
     left = import_text(text.encode(), "coupled.cir", Answers(output="s")).left_out
     assert any("not each coupled to each" in str(each) for each in left)
+
+
+def test_a_type_that_is_laid_beside_a_netlist_is_known_from_then_on(tmp_path: Path) -> None:
+    """As whoever is told in a notebook that a type is not known does, and imports once more."""
+    assert type_of("OWN-TUBE", "valves", tmp_path) == ""
+    shutil.copy(models() / "valves" / "12AX7.toml", tmp_path / "OWN-TUBE.toml")
+    assert type_of("own tube", "valves", tmp_path) == "OWN-TUBE"

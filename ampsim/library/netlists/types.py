@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +38,6 @@ def plain(name: str) -> str:
     return re.sub(r"^(valve|device|tube)(?=[a-z0-9])", "", word)
 
 
-@lru_cache(maxsize=16)
 def known_types(folder: str, beside: Path | None = None) -> Mapping[str, str]:
     """The types of a folder of models, and of files beside, by their plain names."""
     own = sorted(each.stem for each in beside.glob("*.toml")) if beside else []

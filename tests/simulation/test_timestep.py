@@ -361,34 +361,32 @@ def test_where_no_folder_can_be_written_nothing_is_kept(tmp_path, monkeypatch):
 
 
 def test_compiled_code_that_was_cut_short_is_compiled_anew(tmp_path: Path) -> None:
+    # Taken twice in one process: the second finds what the first has kept.
     (tmp_path / "twice.py").write_text(
         "from ampsim.simulation.timestep.compiled import jit\n"
-        "@jit\ndef twice(x):\n    return 2.0 * x\n"
-        "print(twice(21.0), twice._cache_hits, twice._cache_misses)\n",
+        "for _ in range(2):\n"
+        "    @jit\n    def twice(x):\n        return 2.0 * x\n"
+        "    print(twice(21.0), dict(twice._cache_hits), dict(twice._cache_misses))\n",
         "utf-8",
     )
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
+    anew, kept = "42.0 {} {(float64,): 1}", "42.0 {(float64,): 1} {}"
 
-    def once() -> str:
-        done = subprocess.run(
-            [sys.executable, "twice.py"],
-            cwd=tmp_path,
-            env=environment,
-            capture_output=True,
-            encoding="utf-8",
-            check=True,
-        )
-        return done.stdout
+    def both() -> list[str]:
+        command = [sys.executable, "twice.py"]
+        done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, encoding="utf-8", check=True)
+        return done.stdout.splitlines()
 
-    assert "42.0 Counter() Counter({(float64,): 1})" in once()
-    assert "42.0 Counter({(float64,): 1}) Counter()" in once()
+    assert both() == [anew, kept]
+    assert both() == [kept, kept]
     for ending, left in itertools.product(("nbi", "nbc"), (0, -10)):
         cut = [*tmp_path.rglob(f"*.{ending}")]
         assert cut
         for file in cut:
             file.write_bytes(file.read_bytes()[:left])
-        assert "42.0" in once(), (ending, left)
-        assert "42.0 Counter({(float64,): 1}) Counter()" in once(), ("it was not kept anew", ending, left)
+        first, second = both()
+        assert first.startswith("42.0"), (ending, left)
+        assert second == kept, ("it was not kept anew", ending, left)
 
 
 def test_a_valve_taken_twice_has_its_own_currents():

@@ -15,6 +15,7 @@ from ampsim.circuit.positions import position_label
 from ampsim.job.page.write import write_page
 from ampsim.library.loader import parse_mod
 from ampsim.studies.audition_request import Audition, default_audition
+from tests.browser.contrast import faint_words
 from tests.browser.page_figures import missing
 from tests.browser.test_page_browser import opened
 from tests.tools.any_amps import made_amp
@@ -44,6 +45,16 @@ def page_of(job: Audition, tmp_path_factory: pytest.TempPathFactory) -> tuple[Pa
 def turn(page: Any, name: str) -> None:
     """The switch of the page, by the place of its position."""
     page.locator("form input[type=radio]").nth(list(NAMES.values()).index(name)).check()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_player_stands_on_the_page_s_ground(chromium: Any, page_of: tuple[Path, list[Any]], scheme: Any) -> None:
+    page = opened(chromium, page_of[0], color_scheme=scheme)
+    ground = "(one) => getComputedStyle(one).backgroundColor"
+    assert page.locator("#player").evaluate(ground) == page.locator("main").evaluate(ground)
+    lines = "(all) => all.map((each) => getComputedStyle(each).borderTopWidth)"
+    assert set(page.locator("#player .row:not(.test)").evaluate_all(lines)) == {"0px"}
+    assert faint_words(page) == []
 
 
 def test_a_position_has_one_name_on_page_player_and_paper(chromium: Any, page_of: tuple[Path, list[Any]]) -> None:

@@ -19,8 +19,9 @@ from ampsim.base.wording import in_volts
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.load import load_ohm
 from ampsim.circuit.loudspeaker import loudspeaker_ohms
+from ampsim.circuit.plugging import plug_in
 from ampsim.circuit.signal_path import valve_stages
-from ampsim.library.files import models_in
+from ampsim.library.files import models, models_in
 from ampsim.pictures.canvas import Picture, png
 from ampsim.pictures.moving import move
 from ampsim.simulation.agreement import AGREEMENT
@@ -49,6 +50,7 @@ from ampsim.studies.headroom.picture import (
 )
 from ampsim.studies.headroom.section import section
 from ampsim.studies.headroom.simulate import FAILED, LEVELS, TONE, headroom
+from ampsim.studies.headroom.unplayed import unplayed_findings
 from ampsim.studies.section import Examination
 from tests.tools.any_amps import made_amp
 from tests.tools.equal_forms import equal_amps
@@ -389,3 +391,18 @@ def test_crossings_lie_on_the_monotone_cubic_of_scipy() -> None:
         if 0.0 < crossed < np.inf:
             assert float(curve(np.log(crossed))) == pytest.approx(limit, abs=1e-12)
             assert levels[int(np.argmax(y >= limit)) - 1] <= crossed <= levels[int(np.argmax(y >= limit))]
+
+
+def test_a_channel_that_nothing_is_plugged_into_is_said_to_be_unplayed() -> None:
+    """The mixer's second channel has a jack of its own; plugged in there, or with the first one changed, nothing is."""
+    stock = load_amp(models() / "stages" / "mixer.toml")
+    second, first = (
+        apply_mods(stock, parse_mod({"name": "n", "reason": "r", "edits": [{"replace": part, "with": "1k"}]}))
+        for part in ("R8", "R4")
+    )
+    (found,) = unplayed_findings(stock, second)
+    assert (found.grade, found.subject) == ("not known", "bright stage")
+    assert '--source "generator at bright"' in found.words
+    assert list(unplayed_findings(stock, first)) == []
+    there = [plug_in(each, "generator at bright") for each in (stock, second)]
+    assert list(unplayed_findings(*there)) == []

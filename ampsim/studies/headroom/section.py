@@ -33,6 +33,7 @@ from .measures import (
 from .mismatch import mismatch_words
 from .picture import compression_picture, harmonics_over_level_picture
 from .simulate import FAILED, TONE, headroom
+from .unplayed import unplayed_findings
 
 
 def section(examined: Examination, progress: Progress | None = None) -> Section:
@@ -46,7 +47,11 @@ def section(examined: Examination, progress: Progress | None = None) -> Section:
     agreement = agreement_of(response)
     return Section(
         title=TITLE,
-        findings=(*findings, *agreement_findings(agreement, TITLE, modded)),
+        findings=(
+            *findings,
+            *unplayed_findings(examined.stock, examined.modded),
+            *agreement_findings(agreement, TITLE, modded),
+        ),
         tables={
             "power": _power(response),
             "where stages clip": _clips(response),

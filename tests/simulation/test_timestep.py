@@ -360,31 +360,34 @@ def test_where_no_folder_can_be_written_nothing_is_kept(tmp_path, monkeypatch):
     assert compiled.jit(lambda x: x + 1.0)(1.0) == 2.0
 
 
-def test_compiled_code_that_was_cut_short_is_compiled_anew(tmp_path: Path) -> None:
+def test_kept_code_is_loaded_without_what_compiling_takes_and_compiled_anew_where_cut_short(tmp_path: Path) -> None:
     # Taken twice in one process: the second finds what the first has kept.
     (tmp_path / "twice.py").write_text(
-        "from ampsim.simulation.timestep.compiled import jit\n"
+        "import sys\n"
+        "from ampsim.simulation.timestep.compiled import jit, jit_uncached\n"
         "for _ in range(2):\n"
         "    @jit\n    def twice(x):\n        return 2.0 * x\n"
-        "    print(twice(21.0), dict(twice._cache_hits), dict(twice._cache_misses))\n",
+        "    print(twice(21.0), dict(twice._cache_hits), dict(twice._cache_misses))\n"
+        "print('numba.np.linalg' in sys.modules)\n"
+        "if sys.argv[1:]:\n    assert jit_uncached(lambda x: twice(twice(x)))(3.0) == 12.0\n",
         "utf-8",
     )
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
     anew, kept = "42.0 {} {(float64,): 1}", "42.0 {(float64,): 1} {}"
 
-    def both() -> list[str]:
-        command = [sys.executable, "twice.py"]
+    def both(*later: str) -> list[str]:
+        command = [sys.executable, "twice.py", *later]
         done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, encoding="utf-8", check=True)
         return done.stdout.splitlines()
 
-    assert both() == [anew, kept]
-    assert both() == [kept, kept]
+    assert both() == [anew, kept, "True"]
+    assert both("what is compiled later calls it") == [kept, kept, "False"]
     for ending, left in itertools.product(("nbi", "nbc"), (0, -10)):
         cut = [*tmp_path.rglob(f"*.{ending}")]
         assert cut
         for file in cut:
             file.write_bytes(file.read_bytes()[:left])
-        first, second = both()
+        first, second, _ = both()
         assert first.startswith("42.0"), (ending, left)
         assert second == kept, ("it was not kept anew", ending, left)
 

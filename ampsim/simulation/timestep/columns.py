@@ -37,5 +37,11 @@ def multiply(columns: Array, known: Array, into: Array) -> None:
     """Matrix, stored by columns, times a vector, such as K [ohm] times currents [A]; a multiple of eight columns."""
     for row in range(into.shape[0]):
         into[row] = 0.0
+    add_product(columns, known, into)
+
+
+@inline_late
+def add_product(columns: Array, known: Array, into: Array) -> None:
+    """As `multiply`, added to what is there."""
     for column in range(0, known.shape[0], 8):
         add_eight(columns, column, known, into.shape[0], into)

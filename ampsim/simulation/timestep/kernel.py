@@ -28,6 +28,7 @@ from .kernel_arguments import (
     AT,
     BEFORE,
     CURRENT,
+    EARLIER,
     ERROR,
     GUESS,
     LAST,
@@ -123,14 +124,14 @@ def march(
             for port in range(ports):
                 p[port] += by_input[more, port] * signal[sample, more]
         # Newton's step from the last voltages needs no law: it is the change of p through the kept inverse. What that
-        # missed at the last sample it will about miss again.
+        # missed at the last three samples goes on as the straight line nearest to it (least squares).
         for row in range(v.shape[0]):
             work[OLD, row] = v[row]
             right[row] = p[row] - work[OLD_P, row]
         multiply(inverse, right, change)
         for row in range(v.shape[0]):
             work[GUESS, row] = v[row] + change[row]
-            v[row] = work[GUESS, row] + 2.0 * work[ERROR, row] - work[BEFORE, row]
+            v[row] = work[GUESS, row] + (4.0 * work[ERROR, row] + work[BEFORE, row] - 2.0 * work[EARLIER, row]) / 3.0
         if not newton(p, solver):
             state[REPAIRED] += 1
             for row in range(v.shape[0]):
@@ -149,6 +150,7 @@ def march(
             known[states + port] = current[port]
         for row in range(v.shape[0]):
             work[OLD_P, row] = p[row]
+            work[EARLIER, row] = work[BEFORE, row]
             work[BEFORE, row] = work[ERROR, row]
             work[ERROR, row] = v[row] - work[GUESS, row]
         for row in range(states):

@@ -15,10 +15,10 @@ Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 # Rows of `Solver.work`: voltages [V] and currents [A] of the ports, residual, correction, and what was before.
-V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR, BEFORE = range(14)
+V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR, BEFORE, EARLIER = range(15)
 # Of steps that adapt: the last three voltages of the ports, and the parabola through them at the next step.
-FIRST, SECOND, THIRD, PREDICTED = range(14, 18)
-ROWS = 18
+FIRST, SECOND, THIRD, PREDICTED = range(15, 19)
+ROWS = 19
 # Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 # Of steps that adapt: how fine, how long the last two were, and how many rows were kept.

@@ -20,6 +20,7 @@ from .kernel_arguments import (
     BEFORE,
     COUNTS,
     CURRENT,
+    EARLIER,
     ERROR,
     EVALUATIONS,
     FRESH,
@@ -135,7 +136,7 @@ class Machine:
         known = np.concatenate([step.turned.T @ (states - step.keep @ w), currents, w[driven], [1.0]])
         self._known[: len(known)] = known
         self._work[OLD_P] = self._work[V] - self.seats.spread(step.coupling.T @ currents)
-        self._work[ERROR] = self._work[BEFORE] = 0.0
+        self._work[[ERROR, BEFORE, EARLIER]] = 0.0
         self._inverse[:] = np.eye(self.seats.width)
         self._state[FRESH] = 0
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .columns import multiply
+from .columns import add_product, multiply
 from .compiled import inline_late, jit
 from .compiled_laws import currents
 from .differentiate import GRID, LANES, PLATE, SCREEN
@@ -149,20 +149,28 @@ def residual(p: Array, coupling: Array, v: Array, current: Array, right: Array) 
     right : ndarray
         Takes p + K i - v [V].
     """
-    multiply(coupling, current, right)
     for row in range(right.shape[0]):
-        right[row] += p[row] - v[row]
+        right[row] = p[row] - v[row]
+    add_product(coupling, current, right)
 
 
 @inline_late
 def largest(step: Array, unit: Array) -> float:
     """Greatest of the corrections [V], each times its unit [1/V]; NaN stays NaN."""
-    size = 0.0
-    for row in range(step.shape[0]):
-        one = abs(step[row]) * unit[row]
-        if not one <= size:
-            size = one
-    return size
+    # Four side by side: in a row each would wait for the one before.
+    a, b, c, d = 0.0, 0.0, 0.0, 0.0
+    for row in range(0, step.shape[0], 4):
+        a = _larger(a, abs(step[row]) * unit[row])
+        b = _larger(b, abs(step[row + 1]) * unit[row + 1])
+        c = _larger(c, abs(step[row + 2]) * unit[row + 2])
+        d = _larger(d, abs(step[row + 3]) * unit[row + 3])
+    return _larger(_larger(a, b), _larger(c, d))
+
+
+@inline_late
+def _larger(one: float, other: float) -> float:
+    """The larger of two sizes [ratio]; NaN where one of them is."""
+    return one if other <= one or one != one else other
 
 
 @inline_late

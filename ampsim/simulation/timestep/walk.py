@@ -14,6 +14,7 @@ from .kernel_arguments import (
     AT,
     BEFORE,
     CURRENT,
+    EARLIER,
     ERROR,
     FINENESS,
     FIRST,
@@ -65,7 +66,7 @@ def _enter(levels: Levels, level: int, known: Array, solver: Solver) -> None:
     multiply(levels.coupling[level], work[CURRENT], work[RIGHT])
     for row in range(work.shape[1]):
         work[OLD_P, row] = work[V, row] - work[RIGHT, row]
-        work[ERROR, row] = work[BEFORE, row] = 0.0
+        work[ERROR, row] = work[BEFORE, row] = work[EARLIER, row] = 0.0
     solver.state[FRESH] = 0
 
 

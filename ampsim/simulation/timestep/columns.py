@@ -42,6 +42,6 @@ def multiply(columns: Array, known: Array, into: Array) -> None:
 
 @inline_late
 def add_product(columns: Array, known: Array, into: Array) -> None:
-    """As `multiply`, added to what is there."""
+    """As `multiply`, added to what is there [V]."""
     for column in range(0, known.shape[0], 8):
         add_eight(columns, column, known, into.shape[0], into)

@@ -25,7 +25,7 @@ TIMEOUT = 60.0
 # Netlists in the hands of one worker: enough to hide the transport, few enough to stop and to share out.
 _HANDFUL = 16
 _SILENT = 2.0  # s; a worker silent for longer is asked whether it was stopped
-_PATIENCE = 0.2  # s of waiting after which another process is started: about what that takes a processor
+_PATIENCE = 1.0  # of the time that a process took to start: after so long a wait another one is started
 
 
 @dataclass(frozen=True)
@@ -181,9 +181,9 @@ class _Sweep:
             return
         self._add(POOL.take_idle(min(POOL.spare, len(self._queue))))
         # Most is answered before another process could help; and one that others have is soon given back.
-        waited = time.monotonic() - self._since > _PATIENCE and all(worker.versions for worker in self.workers)
-        room = POOL.spare > 0
-        if self._queue and (room and waited if self.workers else room or waited):
+        waited = time.monotonic() - self._since > _PATIENCE * POOL.start_takes
+        ready, room = all(worker.versions for worker in self.workers), POOL.spare > 0
+        if self._queue and (room and ready and waited if self.workers else room or waited):
             self._add(POOL.take(1))
 
     def _add(self, workers: list[Worker]) -> None:
@@ -228,7 +228,7 @@ class _Sweep:
         try:
             if worker.versions is None:
                 worker.greet()
-                self._since = time.monotonic()
+                self._since, POOL.start_takes = time.monotonic(), worker.start_took
                 return
             answer, body = worker.receive()
         except (EOFError, OSError):

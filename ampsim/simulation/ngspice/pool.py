@@ -39,7 +39,8 @@ class Worker:
         self.inbox: deque[tuple[Any, memoryview] | None] = deque()
         self.bell: SimpleQueue[Worker] = SimpleQueue()
         self.versions: dict[str, str] | None = None
-        self.since = time.monotonic()
+        self.since = self._begun = time.monotonic()
+        self.start_took = 0.0  # s, until its first message
         # True while a message is being taken: an interrupted worker cannot be talked to again.
         self._torn = False
         self._starved = False  # of memory, for a message
@@ -65,6 +66,7 @@ class Worker:
                 message, self._starved = None, True
             except (EOFError, OSError, ValueError):
                 message = None
+            self.start_took = self.start_took or time.monotonic() - self._begun
             # In this order, and in the opposite one in `ring`, so that no message goes unheard.
             self.inbox.append(message)
             self.bell.put(self)
@@ -178,6 +180,7 @@ class Pool:
         self._idle: list[Worker] = []
         self._out: set[Worker] = set()
         self._owner = os.getpid()
+        self.start_takes = 0.3  # s, as the last one that was heard of took
 
     def take(self, count: int, fresh: bool = False) -> list[Worker]:
         """Take `count` workers, starting those that are missing, or all if `fresh`, without waiting for them."""

@@ -137,7 +137,7 @@ def test_tables_that_run_out_of_a_narrow_page_are_reached_by_key(opened: PagePan
     before = tables.evaluate("(one) => [one.scrollWidth > one.clientWidth, one.scrollLeft]")
     assert before == [True, 0]
     opened.page.keyboard.press("ArrowRight")
-    opened.page.wait_for_function("document.querySelector('.tables').scrollLeft > 0")
+    wait_for(lambda: tables.evaluate("(one) => one.scrollLeft > 0"))
 
 
 def test_every_control_keeps_a_notebooks_shortcuts_away_itself(opened: PagePanel) -> None:

@@ -24,7 +24,7 @@ from matplotlib.text import Text
 from scipy.optimize import isotonic_regression
 
 from ampsim import DescriptionError
-from ampsim.circuit.positions import position_label
+from ampsim.circuit.positions import coord_name, position_label
 from ampsim.measures.labels import select
 from ampsim.measures.sweep import difference_db, gain_db
 from ampsim.measures.waveforms import harmonics
@@ -302,7 +302,7 @@ def test_no_text_is_cut_off_or_overlaps_another(draw: Callable[[], Picture], dpi
 
 def test_a_stock_line_says_only_what_moves_it() -> None:
     """Where a control of the mods changes nothing of stock there is one line, and it names no such control."""
-    response, moves = family_of(3).drop_vars("depth"), np.array([0.0, 0.0, 6.0])
+    response, moves = family_of(3).drop_vars(coord_name("depth")), np.array([0.0, 0.0, 6.0])
     response["voltage"].values[0] = response["voltage"].values[0, :1]
     one = response.assign_coords(position=[f"gain 3, bright {size}" for size in ("120p", "390p", "1n")])
     said = [text.get_text() for text in overlay_picture(one).findobj(Text)]

@@ -6,7 +6,7 @@ Knobs stand where the page opens: what is played hard follows no table of small 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,21 +19,18 @@ from ...base.errors import AmpsimError
 from ...base.wording import keep_together, with_capitals
 from ...circuit.positions import setting_words
 from ...circuit.signal_path import begins_at_guitar
-from ...measures.labels import records
 from ...measures.noticed import BREAKING_UP
 from ...pictures import style
-from ...pictures.canvas import Picture
+from ...pictures.canvas import Curves, Picture
 from ...pictures.moving_svg import MovingSvg
 from ...studies.audition_request import Audition, Setting
 from ...studies.headroom.distortion_picture import (
-    MARKS_PERCENT,
     describe_distortion,
     distortion_curves,
     draw_distortion,
     reached_levels,
 )
 from ...studies.headroom.level_axis import marks_of
-from ...studies.headroom.measures import distortion_column, power_table
 from ...studies.headroom.simulate import headroom
 from .choices import Range
 from .drawing import own_ids
@@ -54,6 +51,15 @@ class BreakingUp:
     picture: Markup
     words: str
     facts: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """One position: lines, to each marked percent the level of stock and modded amp [V peak], all of it in words."""
+
+    curves: Curves
+    reached: Mapping[float, Sequence[float]]
+    words: str
 
 
 def take_breaking_up(audition: Audition, offered: Range) -> BreakingUp | None:
@@ -77,13 +83,14 @@ def take_breaking_up(audition: Audition, offered: Range) -> BreakingUp | None:
     except AmpsimError:
         return None
     single = [response.isel(position=[place]) for place in range(len(every))]
-    if not all(points.size for one in single for points in distortion_curves(one).values()):
+    seen = [_Seen(distortion_curves(one), reached_levels(one), describe_distortion(one)) for one in single]
+    if not all(points.size for each in seen for points in each.curves.values()):
         return None
     opens = every.index(switch_step(audition, start))
-    shapes, picture = _draw(single, opens, begins_at_guitar(audition.stock))
+    shapes, picture = _draw(single[opens], seen, opens, begins_at_guitar(audition.stock))
     words = [
-        keep_together(" ".join([_where(offered, step, follows), *_told(one)]))
-        for step, one in zip(every, single, strict=True)
+        keep_together(" ".join([_where(offered, step, follows), *_told(each)]))
+        for step, each in zip(every, seen, strict=True)
     ]
     shown = [{**shape, "words": each} for shape, each in zip(shapes, words, strict=True)]
     at = [every.index(each) if follows else 0 for each in steps]
@@ -101,35 +108,31 @@ def _where(offered: Range, step: Setting, follows: bool) -> str:
     return f"Played with {', '.join(named)}{rest}."
 
 
-def _told(one: xr.Dataset) -> list[str]:
+def _told(each: _Seen) -> list[str]:
     """A sentence to each percent that is marked."""
-    stock, modded = records(power_table(one))
-    columns = {percent: distortion_column(percent) for percent in MARKS_PERCENT}
-    return [reached_words(percent, float(stock[own]), float(modded[own])) for percent, own in columns.items()]
+    return [reached_words(percent, stock, modded) for percent, (stock, modded) in each.reached.items()]
 
 
 @style.picture_settings()
-def _draw(single: Sequence[xr.Dataset], opens: int, played: bool) -> tuple[list[dict[str, Any]], Markup]:
+def _draw(one: xr.Dataset, seen: Sequence[_Seen], opens: int, played: bool) -> tuple[list[dict[str, Any]], Markup]:
     """What moves in the picture at each position, and the picture where the page opens, on axes that hold them all."""
-    one = single[opens]
-    picture = Picture(_WIDTH, _HEIGHT, "When it breaks up", describe_distortion(one))
+    picture = Picture(_WIDTH, _HEIGHT, "When it breaks up", seen[opens].words)
     axes = picture.box(_LEFT, _FOOT, _WIDTH - _RIGHT, _HEIGHT - _TOP)
-    curves = [distortion_curves(each) for each in single]
-    highest = max(float(points[:, 1].max()) for each in curves for points in each.values())
+    highest = max(float(points[:, 1].max()) for each in seen for points in each.curves.values())
     marks = draw_distortion(axes, one, highest)
     how = "how hard it is played, at the pickup" if played else "how hard it is driven, at the input"
     axes.set_xlabel(f"{how} [peak]", fontsize=style.TEXT_SIZE, color=style.INK, labelpad=4)
     for (percent, variant), each in (_absent_marks(axes, one) | marks).items():
         each.set_gid(_mark_name(percent, variant))
-    template = MovingSvg(picture, curves[opens])
+    template = MovingSvg(picture, seen[opens].curves)
     svg = template.svg()
     shapes: list[dict[str, Any]] = [
         {
-            "lines": template.paths(each),
-            "marks": _marks(picture, axes, own),
-            "desc": with_capitals(describe_distortion(own)),
+            "lines": template.paths(each.curves),
+            "marks": _marks(picture, axes, each.reached),
+            "desc": with_capitals(each.words),
         }
-        for each, own in zip(curves, single, strict=True)
+        for each in seen
     ]
     for gid, place in shapes[opens]["marks"].items():
         if place is None:
@@ -152,11 +155,11 @@ def _mark_name(percent: float, variant: int) -> str:
     return f"mark-{percent:g}-{variant}"
 
 
-def _marks(picture: Picture, axes: Axes, one: xr.Dataset) -> dict[str, list[float] | None]:
+def _marks(picture: Picture, axes: Axes, reached: Mapping[float, Sequence[float]]) -> dict[str, list[float] | None]:
     """Where each mark stands [points from the upper left corner]; None where an amp does not reach the percent."""
     scale = _POINTS_PER_INCH / picture.dpi
     found: dict[str, list[float] | None] = {}
-    for percent, levels in reached_levels(one).items():
+    for percent, levels in reached.items():
         for variant, level in enumerate(levels):
             name = _mark_name(percent, variant)
             found[name] = None

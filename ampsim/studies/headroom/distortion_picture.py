@@ -16,6 +16,7 @@ from ...measures.waveforms import stimulus
 from ...pictures import captions, style
 from ...pictures.axes import draw, tidy
 from ...pictures.canvas import SIDE, Curves, Picture, start_picture
+from ..once import once
 from .crossings import value_at
 from .level_axis import level_axis, level_words, marks_of
 from .measures import CLEAN_PERCENT, distortion_column, distortion_over_level, power_table
@@ -29,12 +30,18 @@ _TICKS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)  # percent
 _PER_STEP = 8  # points drawn from level to level
 
 
+@once
+def _first(response: xr.Dataset) -> xr.Dataset:
+    """What is drawn by default: all that is asked of one response works on the same one."""
+    return captions.select_one_or_two(response)
+
+
 def distortion_curves(response: xr.Dataset) -> Curves:
     """Points of the moving lines of `distortion_picture`, at the first position: "line-0", "line-1" [V peak, %].
 
     Between levels that were played they lie on the curve on which `power_table` finds its levels.
     """
-    chosen = captions.select_one_or_two(response)
+    chosen = _first(response)
     levels = chosen["level"].values
     fine = np.geomspace(levels[0], levels[-1], _PER_STEP * (levels.size - 1) + 1)
     rows = {}
@@ -48,7 +55,7 @@ def distortion_curves(response: xr.Dataset) -> Curves:
 
 def describe_distortion(response: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph: where distortion reaches 1, 5 and 10 %."""
-    chosen = captions.select_one_or_two(response)
+    chosen = _first(response)
     sentences = [f"Distortion at the speaker of {captions.amp_name(chosen)} over level, {_subtitle(chosen)}."]
     for row in records(power_table(chosen)):
         reached = ", ".join(
@@ -110,7 +117,7 @@ def draw_distortion(axes: Axes, chosen: xr.Dataset, highest: float = 0.0) -> dic
 
 def reached_levels(chosen: xr.Dataset) -> dict[float, list[float]]:
     """To each marked percent the level of each variant [V peak]."""
-    rows = records(power_table(chosen))
+    rows = records(power_table(_first(chosen)))
     return {percent: [float(row[distortion_column(percent)]) for row in rows] for percent in MARKS_PERCENT}
 
 

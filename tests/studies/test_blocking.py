@@ -19,6 +19,7 @@ from ampsim.pictures.canvas import png
 from ampsim.pictures.moving import move
 from ampsim.simulation.agreement import AGREEMENT, TIMED_LIMIT
 from ampsim.simulation.facts import DRAWN, STAGES, STIMULUS, StimulusFacts, get, put
+from ampsim.studies.blocking import simulate as simulate_blocking
 from ampsim.studies.blocking.findings import blocking_findings, most_pushed_valve
 from ampsim.studies.blocking.measures import bias_v, blocking_table, small_tone_db, time_to_settle, tone_table
 from ampsim.studies.blocking.picture import blocking_curves, describe_blocking
@@ -27,6 +28,7 @@ from ampsim.studies.blocking.section import section
 from ampsim.studies.blocking.simulate import BURST, blocking
 from ampsim.studies.findings import Finding
 from ampsim.studies.section import Examination
+from tests.tools.any_amps import made_amp
 
 BAD_MOD = Path(__file__).parents[1] / "bad_mods" / "slow-coupling.toml"
 
@@ -55,6 +57,18 @@ def test_a_mod_that_blocks_is_caught() -> None:
 
 def test_a_good_mod_passes() -> None:
     assert of("smaller coupling capacitor").grade == "fine"
+
+
+def test_times_do_not_hang_on_the_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the solver leaves of its equations shook the small tone here: it was back after 189 ms, or 60, or 29."""
+    amp = made_amp(4711, 17).amp
+    told = [blocking_table(blocking(amp, checks=0))]
+    monkeypatch.setattr(simulate_blocking, "_FINE", 1.25e-6)
+    monkeypatch.setattr(simulate_blocking, "_STEP", 6.25e-6)
+    told.append(blocking_table(blocking(amp, checks=0)))
+    usual, finer = (table["tone within 1 dB after [ms]"].to_numpy() for table in told)
+    assert usual.max() > 20.0
+    np.testing.assert_allclose(usual, finer, rtol=0.02, atol=0.5)
 
 
 def test_the_section_stands_on_its_own() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from ..timestep.arrival import arrive
 from ..timestep.branches import Seat
 from ..timestep.compiled import align
-from ..timestep.kernel_arguments import COUNTS, ROWS, WANTED, Array, Solver, V
+from ..timestep.kernel_arguments import COUNTS, ROWS, TOLERANCE, WANTED, Array, Solver, V
 from ..timestep.sockets import seats_of
 from ..timestep.step_laws import STEP_LAWS
 
@@ -39,6 +39,6 @@ def first_volts(given: Sequence[Seat], still: Array, ohms: Array) -> Array | Non
     valves = seats.valves._replace(blocks=align(seats.valves.blocks))
     state = np.zeros(COUNTS, dtype=np.int64)
     whole = align(seats.spread(coupling.T))
-    if not arrive(Solver(valves, whole, seats.unit, work, align(np.eye(seats.width)), state)):
+    if not arrive(Solver(valves, whole, seats.unit, TOLERANCE, work, align(np.eye(seats.width)), state)):
         return None
     return np.asarray(work[V, order])

@@ -24,6 +24,8 @@ FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 # Of steps that adapt: how fine, how long the last two were, and how many rows were kept.
 FINENESS, LAST_TICKS, TICKS_BEFORE, KEPT = range(5, 9)
 COUNTS = 9
+# How large the last correction of a sample may be [ratio], where nothing finer is asked.
+TOLERANCE = 1e-3
 
 
 class Valves(NamedTuple):
@@ -44,13 +46,14 @@ class Valves(NamedTuple):
 class Solver(NamedTuple):
     """The equations v = p + K i(v) but for p, and what solving them leaves behind.
 
-    `coupling` is K [ohm]; `unit` one over the scale of each voltage [1/V]. `work` (rows, ports), `inverse` (ports,
-    ports) of Newton's matrix, and `state`: see the names above.
+    `coupling` is K [ohm]; `unit` one over the scale of each voltage [1/V], `tolerance` how large the last correction
+    may be [ratio]. `work` (rows, ports), `inverse` (ports, ports) of Newton's matrix, and `state`: see above.
     """
 
     valves: Valves
     coupling: Array
     unit: Array
+    tolerance: float
     work: Array
     inverse: Array
     state: Integers

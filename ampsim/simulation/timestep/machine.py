@@ -28,6 +28,7 @@ from .kernel_arguments import (
     OLD_P,
     REPAIRED,
     ROWS,
+    TOLERANCE,
     WANTED,
     Array,
     Integers,
@@ -60,10 +61,12 @@ class Machine:
         Its valves.
     drive : float
         What has stood at its input for ever [V].
+    tolerance : float
+        How large the last correction of a sample may be [ratio], volts in the unit of their port.
     """
 
-    def __init__(self, setting: Setting, seats: Seats, drive: float = 0.0) -> None:
-        self.setting, self.seats = setting, seats
+    def __init__(self, setting: Setting, seats: Seats, drive: float = 0.0, tolerance: float = TOLERANCE) -> None:
+        self.setting, self.seats, self._tolerance = setting, seats, tolerance
         self._work = align(np.zeros((ROWS, seats.width)))
         self._inverse = align(np.eye(seats.width))
         # A block holds voltages and currents while it is worked on: each machine has its own.
@@ -98,7 +101,7 @@ class Machine:
     def _solver(self, coupling: Array) -> Solver:
         """The valves behind a circuit that couples them so; K over the ports, by columns."""
         whole = align(self.seats.spread(coupling))
-        return Solver(self._valves, whole, self.seats.unit, self._work, self._inverse, self._state)
+        return Solver(self._valves, whole, self.seats.unit, self._tolerance, self._work, self._inverse, self._state)
 
     def _come_to_rest(self, drive: float) -> Array:
         """Find the operating point, supplies raised from zero; what `Discrete.observe` gives there."""

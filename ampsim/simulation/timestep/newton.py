@@ -34,7 +34,6 @@ from .kernel_arguments import (
     Valves,
 )
 
-TOLERANCE = 1e-3
 TRIES = 40
 SLOW = 0.2
 # As `state_space.PATH`.
@@ -207,6 +206,7 @@ def newton(p: Array, solver: Solver) -> bool:
     """Solve v = p + K i(v) from the voltages in `Solver.work`, `p` in [V]; whether it converged."""
     work, coupling, inverse, unit, state = solver.work, solver.coupling, solver.inverse, solver.unit, solver.state
     v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
+    tolerance = solver.tolerance
     damping, last, new = 1.0, np.inf, False
     for turn in range(TRIES):
         evaluate(v, solver.valves, current)
@@ -219,7 +219,7 @@ def newton(p: Array, solver: Solver) -> bool:
             state[FRESH] = 1
         multiply(inverse, right, step)
         size = largest(step, unit)
-        if size <= TOLERANCE:
+        if size <= tolerance:
             finish(solver.valves, work)
             return True
         if not size <= SLOW * last and turn > 0 and not made:
@@ -241,7 +241,7 @@ def newton(p: Array, solver: Solver) -> bool:
             multiply(inverse, right, step)
             size = largest(step, unit)
             made = True
-            if size <= TOLERANCE:
+            if size <= tolerance:
                 finish(solver.valves, work)
                 return True
         new, last = made, size

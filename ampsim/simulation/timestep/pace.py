@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
+from .kernel_arguments import TOLERANCE
+
 
 @dataclass(frozen=True)
 class Pace:
@@ -17,7 +19,9 @@ class Pace:
     [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given. With `slow` the
     speaker is kept without what is too fast for the steps that are (`band_limit`): of a tone, so many cycles of it from
     `since` to its end. With `miss` [ratio], of a tone, steps adapt: halves of them are taken, of halves..., where what
-    comes is off what was foreseen by more than that (`walk`), and all of these are kept besides.
+    comes is off what was foreseen by more than that (`walk`), and all of these are kept besides. `residue` [ratio]: how
+    large the last correction of a sample may be, in units of 1 V at grids and 30 V at plates; where what is small is
+    listened for beside what is large, the usual one is too coarse.
     """
 
     step: float
@@ -28,6 +32,7 @@ class Pace:
     settled: float = 0.0
     slow: int = 0
     miss: float = 0.0
+    residue: float = TOLERANCE
 
     @property
     def halved(self) -> Pace:

@@ -74,9 +74,9 @@ class _Bench:
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]
 
-    def machine(self, phase: _Phase, drive: float) -> Walker:
-        """The circuit at rest before anything moves, for the steps of a phase, with a voltage at its input [V]."""
-        return Walker(self.setting(replace(phase, closed=BEFORE)), self._seats, drive)
+    def machine(self, phase: _Phase, drive: float, residue: float) -> Walker:
+        """The circuit at rest before anything moves, for a phase, with a voltage at its input [V]; `Pace.residue`."""
+        return Walker(self.setting(replace(phase, closed=BEFORE)), self._seats, drive, residue)
 
 
 @lru_cache(maxsize=16)
@@ -117,7 +117,7 @@ def transient(
     phases = list(_phases(stimulus, pace.even if even else pace))
     if bench.has_springs and len({round(phase.step, 15) for phase in phases}) > 1:
         raise EngineError("the springs of a reverb tank are worked out in steps of one length")
-    machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]))
+    machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]), pace.residue)
     rest = machine.rest[None, bench.reading.columns]
     times, rows, heard = [np.array([0.0])], [rest], [np.array([machine.rest_volts])]
     if phases[0].begin > 0.0:

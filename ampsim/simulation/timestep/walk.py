@@ -177,7 +177,9 @@ def walk(
                     v[row] = work[PREDICTED, row]
                 else:
                     v[row] = work[GUESS, row] + 2.0 * work[ERROR, row] - work[BEFORE, row]
-            own = Solver(solver.valves, levels.coupling[level], solver.unit, work, solver.inverse, state)
+            own = Solver(
+                solver.valves, levels.coupling[level], solver.unit, solver.tolerance, work, solver.inverse, state
+            )
             solved = newton(p, own)
             miss = _missed(work, solver.unit) if solved else 2.0 * _FAR * tolerance
             if not miss <= tolerance and level < deepest:

@@ -29,6 +29,9 @@ _TOLERANCE = 1e-3
 # shifts of bias within 0.13 %, their way back within 0.03 ms, the tone within 0.05 dB; where the steps become longer
 # sooner after the burst, what is left of one amp's tone is 1 dB off.
 _FINE, _AFTER, _STEP = 5e-6, 20e-3, 2.5e-5
+# What the last correction of a sample may be: a thousand times as much shook the tone at one stage by a decibel for as
+# long as it was listened to, so that it took 189 ms to come back instead of 29.
+_RESIDUE = 1e-6
 # So much of a burst is checked in half the steps [s]: half of that in the burst, nearly as much after it.
 _CHECKED = 0.03
 
@@ -75,7 +78,7 @@ def blocking(
     places = [place for found in stages.values() for stage in found for place in _places(stage)]
     run = Transient(burst, 1.0 / (_PER_CYCLE * burst.frequency), _TOLERANCE)
     solver = InTime(checks, progress, _CHECKED, HARD_TONE)
-    pace = Pace(_STEP, ((burst.stop - burst.start + _AFTER, _FINE),), keep=run.step)
+    pace = Pace(_STEP, ((burst.stop - burst.start + _AFTER, _FINE),), keep=run.step, residue=_RESIDUE)
     heard = list(dict.fromkeys([*places, SPEAKER]))
     found = simulate(variants, run, positions, heard, currents=False, timed=(solver, pace))
     return found.assign_attrs(put(STAGES, stages) | put(AGREEMENT, solver.agreement))

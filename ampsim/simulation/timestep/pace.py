@@ -18,7 +18,7 @@ class Pace:
     moved or a burst has begun, one stage after the other. From the time `since` [s] on a step is kept every `keep`
     [s], or all are. Until `settled` [s] a tone is taken in steps of `coarse` [s], where that is given. With `slow` the
     speaker is kept without what is too fast for the steps that are (`band_limit`): of a tone, so many cycles of it from
-    `since` to its end. With `miss` [ratio], of a tone, steps adapt: halves of them are taken, of halves..., where what
+    `since` to its end. With `miss` [ratio] steps adapt: halves of them are taken, of halves..., where what
     comes is off what was foreseen by more than that (`walk`), and all of these are kept besides. `residue` [ratio]: how
     large the last correction of a sample may be, in units of 1 V at grids and 30 V at plates; where what is small is
     listened for beside what is large, the usual one is too coarse.

@@ -19,6 +19,8 @@ from .state_space import Equations, equations
 
 # Of steps that adapt, the shortest [s].
 FINEST = 20e-9
+# The same after contacts have moved, where each kind of step is prepared for few.
+BRIEF = 0.8e-6
 _NO_SOLUTION = "the circuit's equations have no solution ({})"
 
 
@@ -72,7 +74,8 @@ class Setting:
     @property
     def parts_of_step(self) -> int:
         """How many of the finest steps a step is, where steps adapt: a power of two."""
-        return 1 << max(0, math.ceil(math.log2(self.seconds / FINEST)))
+        finest = BRIEF if self.brief else FINEST
+        return 1 << max(0, math.ceil(math.log2(self.seconds / finest)))
 
     def levels(self, seats: Seats) -> Levels:
         """A step, and its halves, and theirs..., in front of the valves."""

@@ -84,4 +84,5 @@ def omega(y: Any) -> Any:
         r = y - w - log(w)
         q = (1.0 + w) * (1.0 + w + 2.0 / 3.0 * r)
         w = w * (1.0 + r / (1.0 + w) * (q - 0.5 * r) / (q - r))
-    return w
+    # Far below zero it is the exponential function, and the steps would add what y lacks in its last digit.
+    return small if y < -37.0 else w

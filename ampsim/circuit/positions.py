@@ -13,7 +13,7 @@ from .amp import Amp
 Position = Mapping[str, float | str]
 Switches = tuple[tuple[str, str], ...]
 AS_DRAWN = "as drawn"
-_COORD = "control "
+_COORD = "control_"
 _MOST = 512  # combinations of switch positions that are looked at
 
 

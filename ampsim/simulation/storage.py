@@ -9,6 +9,7 @@ import xarray as xr
 
 from ..base.errors import DescriptionError
 from ..base.files import write_whole
+from ..circuit.positions import control_named
 
 
 def save_response(response: xr.Dataset, path: str | Path) -> Path:
@@ -23,7 +24,9 @@ def save_response(response: xr.Dataset, path: str | Path) -> Path:
         voltage = response["voltage"]
         split = np.stack([voltage.values.real, voltage.values.imag], axis=-1)
         stored = response.assign(voltage=((*voltage.dims, "part"), split, voltage.attrs))
-    return write_whole(target, bytes(stored.to_netcdf(engine="scipy")))
+    # Names of coordinates are listed with spaces between them, so one with a space is stored as a variable.
+    spaced = [name for name in stored.coords if " " in str(name)]
+    return write_whole(target, bytes(stored.reset_coords(spaced).to_netcdf(engine="scipy")))
 
 
 def load_response(path: str | Path) -> xr.Dataset:
@@ -45,4 +48,4 @@ def load_response(path: str | Path) -> xr.Dataset:
         voltage = stored["voltage"]
         whole = voltage.values[..., 0] + 1j * voltage.values[..., 1]
         stored = stored.assign(voltage=(voltage.dims[:-1], whole, voltage.attrs))
-    return stored
+    return stored.set_coords([name for name in stored.data_vars if control_named(str(name)) is not None])

@@ -20,6 +20,7 @@ from tests.browser.sheet import MOVING, ROOT, Sheet
 # The picture of a fresh simulation of the panel's position, with the limits that are on the page.
 _FRESH = """
 import ampsim
+from ampsim.circuit.positions import coord_name
 from ampsim.circuit.values import with_values
 from ampsim.interface.panel.simulator import AS_SET
 from ampsim.pictures.export import svg
@@ -28,7 +29,8 @@ def fresh():
     amp = with_values(job.modded, panel.part_values)
     grid = ampsim.FrequencySweep(20.0, 20e3, 40)
     found = ampsim.simulate([job.stock, amp], grid, [panel.position], [panel.listen_at])
-    picture = overlay_picture(found.drop_vars(list(panel.position)).assign_coords(position=[AS_SET]), panel.listen_at)
+    found = found.drop_vars([coord_name(each) for each in panel.position]).assign_coords(position=[AS_SET])
+    picture = overlay_picture(found, panel.listen_at)
     for axes, live in zip(picture.axes, panel._state._picture.axes):
         axes.set_ylim(live.get_ylim())
     return svg(picture)

@@ -29,6 +29,7 @@ from ampsim import apply_mods, job, simulate
 from ampsim.base.e_series import preferred_values
 from ampsim.base.errors import AmpsimError, DescriptionError
 from ampsim.circuit.build import circuit_at
+from ampsim.circuit.positions import coord_name
 from ampsim.circuit.tapers import track_fraction
 from ampsim.circuit.values import value_of, with_values
 from ampsim.interface.panel import Panel, explore, open_panel
@@ -95,7 +96,7 @@ def fresh_paths(panel: Panel) -> dict[str, str]:
     amp = with_values(JOB.modded, panel.part_values)
     response = simulate([JOB.stock, amp], FrequencySweep(20.0, 20e3, 40), [panel.position], [panel.listen_at])
     # The settings stand on the controls, not in the picture's words.
-    response = response.drop_vars(list(panel.position)).assign_coords(position=[AS_SET])
+    response = response.drop_vars([coord_name(each) for each in panel.position]).assign_coords(position=[AS_SET])
     picture = overlay_picture(response, panel.listen_at)
     for axes, live in zip(picture.axes, panel._state._picture.axes, strict=True):
         axes.set_ylim(live.get_ylim())

@@ -8,6 +8,7 @@ import ampsim
 from ampsim import Burst, FrequencySweep, OperatingPoint, Sine, Transient, simulate
 from ampsim.base.errors import DescriptionError, EngineError
 from ampsim.circuit.mods import apply_mods
+from ampsim.circuit.positions import coord_name
 from ampsim.library.loader import load_amp, load_mod, parse_amp, parse_mod
 from ampsim.simulation.stimuli import Waveform
 
@@ -39,7 +40,7 @@ def test_every_position_has_its_own_numbers():
     response = simulate(parse_amp(DIVIDER), positions=[{"level": r} for r in rotations], nodes=["speaker"])
     for place, rotation in enumerate(rotations):
         np.testing.assert_allclose(response["voltage"].values[0, place, 0], divider(rotation), rtol=1e-6)
-    assert response["level"].values.tolist() == rotations
+    assert response[coord_name("level")].values.tolist() == rotations
     assert response["position"].values.tolist() == ["level 2", "level 9", "level 5", "level 0.1"]
 
 
@@ -113,6 +114,15 @@ def test_saved_and_loaded_nothing_is_lost(tmp_path, analysis):
     xr.testing.assert_identical(response, again)
     assert again["voltage"].dtype == response["voltage"].dtype
     assert list(tmp_path.iterdir()) == [tmp_path / "response.nc"]
+
+
+def test_a_control_of_two_words_is_a_coordinate_again(tmp_path):
+    response = simulate(
+        ampsim.load_amp("workshop-a"), FrequencySweep(per_decade=5), [{"guitar tone": 0.2}, {"gain": 0.3}]
+    )
+    again = ampsim.load_response(ampsim.save_response(response, tmp_path / "response.nc"))
+    xr.testing.assert_identical(response, again)
+    assert again[coord_name("guitar tone")].values[0] == 0.2
 
 
 def test_where_a_result_came_from_is_written_on_it():

@@ -170,7 +170,7 @@ def power_table(response: xr.Dataset) -> pd.DataFrame:
         ohms = loads[variant][position] or [np.nan] * POWER_ORDERS
         watts = (volts[cell] ** 2 / np.array(ohms)).sum(axis=-1)
         row: dict[str, Any] = {"variant": variant, "position": position}
-        row |= {"gain [dB]": float(20.0 * np.log10(np.hypot(*small[cell])))}
+        row |= {"gain [dB]": float(_in_db(np.hypot(*small[cell])))}
         for percent in CLEAN_PERCENT:
             # In dB, where distortion over level is nearly straight.
             level = first_crossing(levels, _in_db(distortion[cell]), float(_in_db(np.array(percent))))

@@ -26,7 +26,7 @@ def unplayed_findings(stock: Amp, modded: Amp) -> Iterator[Finding]:
     stock, modded : Amp
     """
     for stage, jack in _unplayed(stock, modded).items():
-        source = "guitar" if stages_of(modded, Kind.INSTRUMENT) else "generator"
+        source = SourceKind.GUITAR if stages_of(modded, Kind.INSTRUMENT) else SourceKind.GENERATOR
         words = (
             f'{stage} is not on the way of what is plugged in: ask again with --source "{source} at {jack}" for what '
             "the mod does there to headroom and blocking, which was not played."

@@ -37,7 +37,7 @@ def position_label(position: Position) -> str:
     """A position in words: "bright 120p, gain 5"; "as drawn" when nothing is moved.
 
     Positions go by it along the dimension `position` of every response and table; the rotations [ratio] themselves
-    are in the coordinate of each control.
+    are in the coordinate of each control, that of a knob "gain" in `response["control_gain"]`.
     """
     return ", ".join(setting_words(name, value) for name, value in position.items()) or AS_DRAWN
 

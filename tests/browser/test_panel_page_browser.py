@@ -130,6 +130,18 @@ def test_in_a_dark_scheme_the_page_is_dark_and_its_words_stand_out(opened: PageP
     assert faint_words(opened.page) == []
 
 
+@pytest.mark.parametrize("light", ["true", "false"])
+def test_a_notebook_s_theme_is_followed(opened: PagePanel, light: str) -> None:
+    """JupyterLab and Notebook set this word on the page's body, whatever the system prefers."""
+    opened.page.emulate_media(color_scheme="light")
+    opened.page.evaluate("(light) => { document.body.dataset.jpThemeLight = light; }", light)
+    for each in (".ampsim-panel", ".ampsim-panel button", ".ampsim-player", ".ampsim-panel .seen"):
+        ground = opened.page.locator(each).first.evaluate("(one) => getComputedStyle(one).backgroundColor")
+        assert (sum(map(int, re.findall(r"\d+", ground)[:3])) < 200) is (light == "false")
+    opened.page.get_by_text("Hear the difference").click()
+    assert faint_words(opened.page) == []
+
+
 def test_tables_that_run_out_of_a_narrow_page_are_reached_by_key(opened: PagePanel) -> None:
     opened.page.set_viewport_size({"width": 380, "height": 760})
     tables = opened.page.get_by_role("region", name="Numbers")

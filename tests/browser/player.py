@@ -13,7 +13,7 @@ from tests.audio.test_player import sines
 
 Array = NDArray[np.float64]
 RATE, HZ = 32_000, 440.0
-LEAD, FADE, TAIL = 320, 480, 320  # samples: ahead of the device, of a cross-fade, of the fade at a clip's end
+LEAD, FADE, TAIL = 1600, 480, 320  # samples: ahead of the device, of a cross-fade, of the fade at a clip's end
 LEVELS = (0.1, 0.4, 0.2)
 
 # Plays into a buffer; at given times [s] the clock stands still and something is done.

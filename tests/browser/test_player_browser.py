@@ -52,7 +52,7 @@ AudioNode.prototype.connect = function (to, ...more) {
 
 # What a busy machine would break, though the player did not. A few keys may take longer than the clip: its end, faded
 # for good reasons, goes on as the sine does, whose eleven periods are 800 samples. And between looking at the clock and
-# setting a fade by it more time may go by than the player's hundredth of a second: all is set so much sooner.
+# setting a fade by it more time may go by than the player's twentieth of a second: all is set so much sooner.
 _BUSY = """
 const clock = Object.getOwnPropertyDescriptor(BaseAudioContext.prototype, 'currentTime').get;
 Object.defineProperty(BaseAudioContext.prototype, 'currentTime', { get() { return clock.call(this) + 0.3; } });
@@ -77,7 +77,8 @@ def test_a_switch_makes_no_gap_no_click_and_no_seek(chromium: Any) -> None:
     heard, expected, states = switched(chromium)
     assert np.abs(heard - expected).max() < 2e-6
     assert [each["heard"] for each in states] == [0, 1, 2, 0]
-    assert [each["place"] for each in states] == pytest.approx([0.246, 0.502, 0.506, 1.014], abs=1e-9)
+    places = [moment - LEAD / RATE for moment in (0.256, 0.512, 0.516, 1.024)]
+    assert [each["place"] for each in states] == pytest.approx(places, abs=1e-9)
 
 
 def test_equal_positions_keep_their_level_through_a_switch(chromium: Any) -> None:

@@ -1,6 +1,7 @@
 // Positions to switch between while they sound. Nothing is fetched; every text is set as text.
 
 const FADE = 0.015; // s
+const LEAD = 0.05; // s, before a change is heard: one set after its moment has gone by clicks
 const LOUDEST = 0; // dB, of the listening level; it starts low
 const SOFTEST = -60;
 const FIRST_LEVEL = -30;
@@ -29,7 +30,7 @@ function soundsOnOneClock(changed, broken = () => {}) {
   const factor = (decibels) => (decibels <= SOFTEST ? 0 : 10 ** (decibels / 20));
   const frame = (seconds) => Math.round(seconds * rate) / rate;
   // Ahead of what the device has already been given; a ramp must not begin in the past.
-  const soon = () => frame(context.currentTime + 0.01 + (context.baseLatency || 0));
+  const soon = () => frame(context.currentTime + LEAD + (context.baseLatency || 0));
   const seconds = () => (kept.length ? kept[0].length / rate : 0);
 
   function ramp(parameter, from, to, at) {

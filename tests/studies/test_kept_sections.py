@@ -41,6 +41,12 @@ def a_picture() -> Picture:
     return picture
 
 
+@pytest.fixture(autouse=True)
+def nothing_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A folder of each test's own: what another one kept of the same mod would be told in place of an examination."""
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path / "kept"))
+
+
 @pytest.fixture
 def examinations(monkeypatch: pytest.MonkeyPatch) -> list[Examination]:
     """What was examined anew, each by a section with this table and picture in it."""

@@ -97,7 +97,7 @@ class _NotebookLine:
             from IPython.display import display
 
             self._first, self._begin = self.n, now
-            self._handle = display(_plain(self._words(now)), raw=True, display_id=True)  # type: ignore[no-untyped-call]
+            self._handle = display(_plain(self._words(now)), raw=True, display_id=True)
         elif now - self._last >= _PAUSE:
             self._handle.update(_plain(self._words(now)), raw=True)
             self._last = now

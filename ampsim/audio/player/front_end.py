@@ -39,5 +39,5 @@ def show_with_words(bundle: Any, controls: str, words: str) -> None:
     view, metadata = bundle if isinstance(bundle, tuple) else (bundle or {}, {})
     said = f"{controls} {_INSTALL}"
     hint: Mapping[str, str] = {"text/html": f'<p class="{_CLASS}">{escape(said)}</p>', "text/plain": said}
-    display(dict(hint), raw=True)  # type: ignore[no-untyped-call]
-    display({**view, "text/plain": broken_lines(words)}, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
+    display(dict(hint), raw=True)
+    display({**view, "text/plain": broken_lines(words)}, metadata=metadata, raw=True)

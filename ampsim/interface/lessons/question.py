@@ -95,9 +95,9 @@ class Exercise:
         """The question, and its drawing beside it."""
         from IPython.display import Markdown, display
 
-        display(Markdown(self._repr_markdown_()))  # type: ignore[no-untyped-call]
+        display(Markdown(self._repr_markdown_()))
         if self.draw is not None:
-            display(self.draw())  # type: ignore[no-untyped-call]
+            display(self.draw())
 
     def answer(self, prediction: object) -> str:
         """Compare a prediction with the simulation; a wrong unit or a slip is answered with help, never an error."""

@@ -25,7 +25,7 @@ class Still:
         from IPython.display import display
 
         known = self._handle.display_id if self._handle else True
-        self._handle = display(dict(self._bundle()), raw=True, display_id=known)  # type: ignore[no-untyped-call]
+        self._handle = display(dict(self._bundle()), raw=True, display_id=known)
 
     def renew(self) -> None:
         """Draw it anew as soon as nothing has moved for a while; nothing is done where it was never shown."""

@@ -87,13 +87,26 @@ def _lot_measured(row: str) -> dict[str, float]:
     return {name: value for name, (value, _) in lots(row).items()}
 
 
+class LotLimit(Limit):
+    """A limit that takes our own lots to be known, and so is found only where it is asked for."""
+
+    def __init__(self, row: str, quantity: str, published: float) -> None:
+        vars(self).update(why=_WHY.format(_LOTS_OF[row][1]), lot=(row, quantity, published))
+
+    @property
+    def size(self) -> float:
+        """How far ours may be off [ratio]."""
+        row, quantity, published = self.lot
+        return float(min(2.0 * lots(row)[quantity][1] / abs(published), _MOST))
+
+
 def _lot_case(row: str) -> Case:
-    _, size, source, kind = _LOTS_OF[row]
+    _, _, source, kind = _LOTS_OF[row]
     claims = []
     for name, *published in ROWS[row]:
         for figure, value in zip(_FIGURES, published, strict=True):
             quantity = f"{name} of a lot, {figure}"
-            limit = Limit(min(2.0 * lots(row)[quantity][1] / abs(value), _MOST), _WHY.format(size))
+            limit = LotLimit(row, quantity, value)
             unit, how = _UNITS.get(name, "mA"), PREDICTED if name in _NOT_FITTED else kind
             claims.append(Claim(row, quantity, value, unit, source, "computed", how, limit))
     return Case(tuple(claims), partial(_lot_measured, row))

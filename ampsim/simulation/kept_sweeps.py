@@ -1,7 +1,7 @@
-"""Sweeps that were done before: what one call asked of ngspice is kept as one file, beside the answers in time.
+"""Sweeps and amps at rest that were done before: what one call asked is kept as one file, beside the answers in time.
 
 A search for the worst corner of a loop asks for some thousand sweeps, in calls of some dozen; record and owner's
-page ask for the same again.
+page ask for the same again. A call for one alone is kept too: to find it takes less than a simulator does to start.
 """
 
 from __future__ import annotations
@@ -19,8 +19,6 @@ from .netlist import Netlist
 from .ngspice import engine
 from .ngspice.engine import Arrays, Outcome
 from .ngspice.kept_answers import MOST_BYTES, MOST_OF_ONE, path_of
-
-_FEWEST = 8  # a call for fewer is answered sooner than its file is found
 
 
 def run_kept(
@@ -42,7 +40,7 @@ def run_kept(
     """
     size = sum(16 * each.form.points * (1 + len(each.form.vectors)) for each in netlists)
     in_time = any(not each.form.points for each in netlists)
-    if in_time or len(netlists) < _FEWEST or size > MOST_OF_ONE:
+    if in_time or not netlists or size > MOST_OF_ONE:
         return engine.run_distinct(netlists, workers=workers, progress=progress)
     path = path_of(_named(netlists))
     kept = path and fetch_kept(path, MOST_OF_ONE)

@@ -26,8 +26,19 @@ class Rest:
     plate_ma: Mapping[str, float]
 
 
-def at_rest(cases: Sequence[tuple[Amp, Position]], parts: Sequence[str], cold: bool = False) -> list[Rest]:
+def at_rest(
+    cases: Sequence[tuple[Amp, Position]], parts: Sequence[str], cold: bool = False, kept: bool = False
+) -> list[Rest]:
     """Amps at positions at rest, warm or with cold valves.
+
+    Parameters
+    ----------
+    cases : sequence of (Amp, position)
+    parts : sequence of str
+        Whose voltages are told.
+    cold : bool
+    kept : bool
+        As that of `request.answers`.
 
     Raises
     ------
@@ -35,7 +46,7 @@ def at_rest(cases: Sequence[tuple[Amp, Position]], parts: Sequence[str], cold: b
         When ngspice gives no trustworthy answer; the message names amp and position.
     """
     asked = [Case(*case) for case in cases]
-    found = answers(asked, [_netlist(case, parts, cold) for case in asked])
+    found = answers(asked, [_netlist(case, parts, cold) for case in asked], kept=kept)
     return [_rest(case.wired, parts, answer) for case, answer in zip(asked, found, strict=True)]
 
 

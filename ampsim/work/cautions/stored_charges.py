@@ -96,7 +96,8 @@ def stored_charges(amp: Amp, position: Position) -> list[StoredCharge]:
     if not capacitors:
         return []
     names = [each.designator for each in capacitors]
-    rest, cold = (at_rest([(amp, position)], names, cold=state)[0].across for state in (False, True))
+    # Every paper of a job begins with them.
+    rest, cold = (at_rest([(amp, position)], names, cold=state, kept=True)[0].across for state in (False, True))
     held = [
         ChargedCapacitor(each.net("1"), each.net("2"), wired.parts[each.designator].value, _larger(name, rest, cold))  # type: ignore[union-attr]
         for each in capacitors

@@ -22,11 +22,12 @@ from ..circuit.source import parse_source
 from ..library.toml_lines import with_line
 from .quote.sums import add_up, line_amount
 from .record.billing import Bill
-from .record.data import Phase, Record, Sweep
+from .record.data import Record, Sweep
 from .record.frozen import Opened, frozen_faults, open_audition, open_job
 from .record.intake import intake
 from .record.paths import path_inside
 from .record.reading import job_file
+from .record.words import Phase
 
 if TYPE_CHECKING:
     from .marks.keeping import Subjects

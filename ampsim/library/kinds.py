@@ -1,6 +1,7 @@
 """Every kind of file: what it is called, where its models lie, by what it is known, how it is read and described.
 
-A new kind is its data with a reader, and a row here; listing, loading and `ampsim check` then know it.
+A new kind is its data with a reader, and a row here; listing, loading and `ampsim check` then know it. Who reads or
+describes a kind is imported when such a file is read or described: to list what there is needs none of them.
 """
 
 from __future__ import annotations
@@ -8,23 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any, Protocol
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Protocol
 
 from ..base.entries import Entry
 from ..base.errors import shown
 from ..base.files import bare_name
-from ..circuit.amp import Amp, Mod
-from ..circuit.semiconductors.description import Semiconductor
-from ..circuit.semiconductors.parsing import parse_semiconductor
-from ..circuit.supply.parsing import RECTIFIER, parse_rectifier_valve
-from ..circuit.supply.rectifier_valve import RectifierValve
-from ..circuit.valves.description import Valve
-from ..circuit.valves.parsing import parse_valve
-from . import overview
-from .amps import read_amp
-from .files import toml_tables
-from .landing import apply_mods, read_any_mod
-from .role_overview import describe_any_mod
+from .files import models_in, toml_tables
+
+if TYPE_CHECKING:
+    from ..circuit.amp import Amp, Mod
+    from ..circuit.semiconductors.description import Semiconductor
+    from ..circuit.supply.rectifier_valve import RectifierValve
+    from ..circuit.valves.description import Valve
 
 
 class Load(Protocol):
@@ -66,6 +63,8 @@ class OpenFile:
             When one is missing, has a mistake, or they do not go together.
         """
         top = Entry(self.tables, self.file)
+        from .landing import apply_mods
+
         stock = self.load("amp", _word(top, "amp", top.raw("amp")), top.where("amp"))
         names = top.raw("mods") if mods_needed or top.has("mods") else []
         if not isinstance(names, list) or (mods_needed and not names):
@@ -117,14 +116,17 @@ class FileKind:
 
 
 def _amp(source: OpenFile) -> Amp:
+    from .amps import read_amp
+
     return read_amp(source.tables, source.file, source.load)
 
 
 def _mod(source: OpenFile) -> Mod:
+    from .landing import read_any_mod
+
     return read_any_mod(source.tables, source.file, source.load)
 
 
-# Readers of what only studies use are imported when such a file is read: they weigh more than the file.
 def _audition(source: OpenFile) -> Any:
     from .auditions import read_audition
 
@@ -151,8 +153,11 @@ def _valve(source: OpenFile) -> Valve | RectifierValve:
 @lru_cache(maxsize=256)
 def _valve_of(data: bytes, file: str) -> Valve | RectifierValve:
     """By content: a file that was edited is another valve."""
+    from ..circuit.supply.parsing import parse_rectifier_valve
+    from ..circuit.valves.parsing import parse_valve
+
     tables = toml_tables(data, file)
-    return parse_rectifier_valve(tables, file) if RECTIFIER in tables else parse_valve(tables, file)
+    return parse_rectifier_valve(tables, file) if "rectifier" in tables else parse_valve(tables, file)
 
 
 def _rectifier(source: OpenFile) -> RectifierValve:
@@ -162,6 +167,8 @@ def _rectifier(source: OpenFile) -> RectifierValve:
 @lru_cache(maxsize=128)
 def _rectifier_of(data: bytes, file: str) -> RectifierValve:
     """By content, as `_valve_of`."""
+    from ..circuit.supply.parsing import parse_rectifier_valve
+
     return parse_rectifier_valve(toml_tables(data, file), file)
 
 
@@ -172,45 +179,61 @@ def _semiconductor(source: OpenFile) -> Semiconductor:
 @lru_cache(maxsize=128)
 def _semiconductor_of(data: bytes, file: str) -> Semiconductor:
     """By content, as `_valve_of`."""
+    from ..circuit.semiconductors.parsing import parse_semiconductor
+
     return parse_semiconductor(toml_tables(data, file), file)
 
 
+def _by(function: str, module: str = "overview") -> Callable[[Any], str]:
+    """What describes a kind of file, by a function of a module that is imported when it is asked."""
+
+    def describe(data: Any) -> str:
+        return str(getattr(import_module(f".{module}", __package__), function)(data))
+
+    return describe
+
+
 KINDS: dict[str, FileKind] = {
-    "amp": FileKind("amps", "an amp ([[stages]])", ("stages",), _amp, overview.describe_amp_and_volts),
+    "amp": FileKind("amps", "an amp ([[stages]])", ("stages",), _amp, _by("describe_amp_and_volts")),
     "mod": FileKind(
         "mods",
         "a mod ([[edits]] or [[switches]])",
         ("edits", "switches"),
         _mod,
-        describe_any_mod,
+        _by("describe_any_mod", "role_overview"),
         unless=("stages",),
     ),
     "audition": FileKind(
-        "jobs", "a job (amp = ...)", ("amp",), _audition, overview.describe_audition, unless=("wishes",)
+        "jobs", "a job (amp = ...)", ("amp",), _audition, _by("describe_audition"), unless=("wishes",)
     ),
-    "wishes": FileKind("wishes", "wishes ([[wishes]])", ("wishes",), _wishes, overview.describe_wishes),
+    "wishes": FileKind("wishes", "wishes ([[wishes]])", ("wishes",), _wishes, _by("describe_wishes")),
     "drawer": FileKind(
         "drawers",
         "a drawer ([[resistors]] or [[capacitors]])",
         ("resistors", "capacitors"),
         _drawer,
-        overview.describe_drawer,
+        _by("describe_drawer"),
     ),
     "valve": FileKind(
-        "valves", "a valve (law = ...)", ("law",), _valve, overview.describe_valve, unless=("semiconductor", RECTIFIER)
+        "valves", "a valve (law = ...)", ("law",), _valve, _by("describe_valve"), unless=("semiconductor", "rectifier")
     ),
     "rectifier": FileKind(
         "rectifiers",
         "a rectifier valve (rectifier = ...)",
-        (RECTIFIER,),
+        ("rectifier",),
         _rectifier,
-        overview.describe_rectifier_valve,
+        _by("describe_rectifier_valve"),
     ),
     "semiconductor": FileKind(
         "semiconductors",
         "a semiconductor (semiconductor = ...)",
         ("semiconductor",),
         _semiconductor,
-        overview.describe_semiconductor,
+        _by("describe_semiconductor"),
     ),
 }
+
+
+def listing() -> dict[str, list[str]]:
+    """Names of everything in models/ and on the shop's shelf, by folder."""
+    return {kind.folder: sorted(models_in(kind.folder)) for kind in KINDS.values()}

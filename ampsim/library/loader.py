@@ -13,7 +13,7 @@ from ..circuit.semiconductors.description import Semiconductor
 from ..circuit.supply.rectifier_valve import RectifierValve
 from ..circuit.valves.description import Valve
 from .amps import read_amp
-from .files import TYPES, VALVES, models_in
+from .files import TYPES, VALVES
 from .finders import Finder, from_disk
 from .kinds import KINDS, OpenFile
 from .landing import named_as, read_any_mod
@@ -259,8 +259,3 @@ def parse_drawer(data: Mapping[str, object], file: str = "drawer") -> Drawer:
     from .wishes import read_drawer
 
     return read_drawer(data, file)
-
-
-def listing() -> dict[str, list[str]]:
-    """Names of everything in models/ and on the shop's shelf, by folder."""
-    return {kind.folder: sorted(models_in(kind.folder)) for kind in KINDS.values()}

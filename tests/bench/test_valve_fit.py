@@ -25,7 +25,8 @@ from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.circuit.valves.laws import LAWS
 from ampsim.circuit.valves.parsing import parse_valve
 from ampsim.interface.commands.main import main
-from ampsim.library.loader import listing, load_valve
+from ampsim.library.kinds import listing
+from ampsim.library.loader import load_valve
 from ampsim.library.valve_text import valve_text
 from tests.truth import outputs, stages, valves_alone
 

@@ -30,7 +30,8 @@ from ampsim.job.papers.exercise import ExerciseSheet
 from ampsim.job.papers.exercise_questions import Question
 from ampsim.job.record.reading import read_record
 from ampsim.library.files import models, models_in
-from ampsim.library.loader import listing, load_amp, load_audition, load_mod, parse_mod
+from ampsim.library.kinds import listing
+from ampsim.library.loader import load_amp, load_audition, load_mod, parse_mod
 from ampsim.measures.sweep import gain_db
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
 from ampsim.simulation.response import simulate
@@ -530,14 +531,22 @@ def every_help(parser):
                 every_help(each)
 
 every_help(make_parser())
-loaded = [name for name in ("numpy", "pandas", "xarray", "matplotlib", "scipy") if name in sys.modules]
-assert not loaded, f"help: {loaded}"
+with contextlib.redirect_stdout(io.StringIO()):
+    assert main(["models"]) == 0
+heavy = ("numpy", "pandas", "xarray", "matplotlib", "scipy", "ampsim.circuit.amp", "ampsim.job.record.data")
+loaded = [name for name in heavy if name in sys.modules]
+assert not loaded, f"help and models: {loaded}"
 job = sys.argv[-1]
-for command in (["models"], *(["check", path] for path in sys.argv[1:]), ["job", "show", job]):
+for command in (*(["check", path] for path in sys.argv[1:]), ["job", "show", job]):
     with contextlib.redirect_stdout(io.StringIO()):
         assert main(command) == 0, command
     loaded = [name for name in ("pandas", "xarray", "matplotlib", "scipy", "numba", "jinja2") if name in sys.modules]
     assert not loaded, f"{command}: {loaded}"
+from ampsim.simulation.ngspice.pool import POOL
+POOL.close()
+with contextlib.redirect_stdout(io.StringIO()):
+    assert main(["job", "show", job]) == 0
+assert POOL.take_idle(1) == [], "job show again starts a simulator"
 sys.argv[1:] = ["job", "steps", job]
 with contextlib.redirect_stdout(io.StringIO()):
     assert main() == 0

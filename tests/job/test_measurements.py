@@ -8,8 +8,8 @@ import pytest
 
 from ampsim import job as records
 from ampsim.base.errors import DescriptionError
-from ampsim.job.record.data import Phase
 from ampsim.job.record.measurements import keep_readings, keep_sweep
+from ampsim.job.record.words import Phase
 from tests.tools.invent_job import FOLDER, MAINS_DRAWN, METER, MODS, on_arrival
 
 DAY = datetime.date(2025, 3, 3)

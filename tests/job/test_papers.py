@@ -35,9 +35,10 @@ from ampsim.job.papers.sweeps import measured_sweeps, taken_sweeps, work_over
 from ampsim.job.papers.write_all import Papers, write_papers
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.billing import Bill, Charge
-from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Phase, Record, State, Sweep
+from ampsim.job.record.data import Frozen, Measured, Note, OwnersWish, Record, State, Sweep
 from ampsim.job.record.frozen import open_audition
 from ampsim.job.record.reading import read_record
+from ampsim.job.record.words import Phase
 from ampsim.library.files import SHELF, models
 from ampsim.library.loader import load_amp, load_mod, parse_mod
 from ampsim.measures.sweep import gain_at, gain_db

@@ -16,11 +16,11 @@ from PIL import Image, ImageOps
 from ampsim.base.errors import DescriptionError
 from ampsim.job.papers.photos import shown_photos
 from ampsim.job.record.beginning import begin_job
-from ampsim.job.record.data import Audience
 from ampsim.job.record.frozen import open_job
 from ampsim.job.record.photos import keep_photo, photo_subject, small_photo
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
+from ampsim.job.record.words import Audience
 from ampsim.work.steps.step import Phase, Step
 from tests.tools.systems import needs_links
 

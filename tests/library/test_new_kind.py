@@ -13,8 +13,8 @@ from ampsim.base.errors import DescriptionError
 from ampsim.interface.commands.check import explain
 from ampsim.library import files
 from ampsim.library.finders import from_frozen
-from ampsim.library.kinds import KINDS, FileKind, OpenFile
-from ampsim.library.loader import Loader, listing
+from ampsim.library.kinds import KINDS, FileKind, OpenFile, listing
+from ampsim.library.loader import Loader
 
 ROWS = 'name = "my hookup wire"\ncolours = ["red", "black"]\nvalve = "12AX7"\n'
 

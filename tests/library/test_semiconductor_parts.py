@@ -15,8 +15,8 @@ from ampsim.circuit.mods import diff
 from ampsim.circuit.semiconductors.measuring import at_point, diode_volts
 from ampsim.circuit.semiconductors.parsing import parse_semiconductor
 from ampsim.library.files import models, read_toml
-from ampsim.library.kinds import KINDS
-from ampsim.library.loader import listing, load_amp
+from ampsim.library.kinds import KINDS, listing
+from ampsim.library.loader import load_amp
 
 TYPES = listing()["semiconductors"]
 

@@ -14,7 +14,7 @@ from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp
 from ampsim.base.errors import DescriptionError
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.op_amps import op_amp_figure
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.simulation.analyses import NoiseSweep
 from ampsim.simulation.timestep.solver import play
 from ampsim.studies.headroom.measures import clipping_table

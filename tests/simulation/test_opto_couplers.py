@@ -12,7 +12,8 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.semiconductors.measuring import diode_volts
 from ampsim.circuit.semiconductors.opto_couplers import coupler_figure
 from ampsim.library.files import models
-from ampsim.library.loader import listing, load_amp
+from ampsim.library.kinds import listing
+from ampsim.library.loader import load_amp
 from ampsim.simulation.analyses import Transient
 from ampsim.simulation.stimuli import Waveform
 from ampsim.simulation.timestep.oscillation import at_both_ends, oscillations

@@ -20,7 +20,7 @@ from ampsim.circuit.semiconductors.pieces import Piece
 from ampsim.circuit.semiconductors.port_laws import PORT_LAWS
 from ampsim.circuit.supply.mean_law import fitted_numbers
 from ampsim.circuit.valves.grid import THERMAL_VOLTS
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.simulation.analyses import NoiseSweep
 from ampsim.simulation.timestep import newton
 from ampsim.simulation.timestep.branches import Seat

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from ampsim import OperatingPoint, load_semiconductor, simulate
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.semiconductors.measuring import channel_current
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.simulation.facts import get
 from ampsim.simulation.monte_carlo import TRANSISTOR_SPREAD, spread, valve_swap
 from ampsim.simulation.tolerances import Tolerances

@@ -17,7 +17,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.valves.emission import stronger_valve
 from ampsim.circuit.valves.evaluation import currents, slopes
 from ampsim.circuit.valves.laws import LAWS
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.measures.weighting import REFERENCE_VOLTS, a_weight, in_db_a, level_db
 from ampsim.simulation.analyses import FrequencySweep, NoiseSweep, OperatingPoint
 from ampsim.simulation.netlist import Netlist, build

@@ -11,7 +11,8 @@ import numpy as np
 
 from ampsim.bench.valves.rest import RestingPoints, at_rest
 from ampsim.circuit.valves.laws import LAWS
-from ampsim.library.loader import listing, load_valve
+from ampsim.library.kinds import listing
+from ampsim.library.loader import load_valve
 from ampsim.measures.law_bands import BANDS, CUT_OFF, REST, SCREEN, current_kind
 from tests.truth.claims import FITTED, PREDICTED, Check
 

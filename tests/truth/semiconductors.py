@@ -10,7 +10,7 @@ from scipy.special import lambertw
 from ampsim import FrequencySweep, load_semiconductor, simulate
 from ampsim.circuit.semiconductors.description import DevicePoint, Semiconductor
 from ampsim.circuit.semiconductors.measuring import gate_volts
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from tests.truth.bench import Rest, amp, rail, wired
 from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 from tests.truth.op_amps import figure

@@ -13,7 +13,7 @@ from ampsim.circuit.supply.paths import Rectified, Way
 from ampsim.circuit.supply.rectifier_valve import RectifierValve
 from ampsim.circuit.supply.steady import Filter, Supply
 from ampsim.circuit.supply.transformer import MainsTransformer, Winding
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.simulation.supplies import supplies_at_rest
 from tests.truth.bench import Rest, amp, rail, stage, wired
 from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit

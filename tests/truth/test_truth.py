@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from ampsim import load_valve
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from ampsim.measures.law_bands import BANDS
 from tests.truth import __main__ as printing
 from tests.truth import bands, networks, run

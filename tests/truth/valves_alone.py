@@ -12,7 +12,7 @@ from ampsim import load_valve
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.valves.description import Point, Valve
 from ampsim.circuit.valves.evaluation import currents
-from ampsim.library.loader import listing
+from ampsim.library.kinds import listing
 from tests.truth.bench import Rest, amp, gains, rail, wired
 from tests.truth.claims import CLOSED, FITTED, PREDICTED, Case, Claim, Limit
 

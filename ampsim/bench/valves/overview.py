@@ -13,7 +13,8 @@ from ...base.errors import DescriptionError
 from ...circuit.valves.description import Valve
 from ...circuit.valves.deviation import Deviation
 from ...circuit.valves.laws import LAWS
-from ...library.loader import listing, load_valve
+from ...library.kinds import listing
+from ...library.loader import load_valve
 from ...pictures import style
 from ...pictures.canvas import Keys, Picture, start_picture
 from .curves import curve_families

@@ -68,7 +68,8 @@ def usual(law: str, others: tuple[Valve, ...]) -> Usual:
 @lru_cache(maxsize=8)
 def valves_of_law(law: str) -> tuple[Valve, ...]:
     """The valves that come along whose file names this law."""
-    from ...library.loader import listing, load_valve
+    from ...library.kinds import listing
+    from ...library.loader import load_valve
 
     found = (load_valve(name) for name in listing()["valves"])
     return tuple(valve for valve in found if valve.law == law)

@@ -8,9 +8,6 @@ from ...base.entries import Entry
 from ..semiconductors.parsing import type_entries
 from .rectifier_valve import RectifierHeater, RectifierValve
 
-RECTIFIER = "rectifier"
-"""The entry by which the file of a rectifier valve is known."""
-
 
 def parse_rectifier_valve(data: Mapping[str, object], file: str) -> RectifierValve:
     """Turn the tables of a rectifier valve's file into a `RectifierValve`.
@@ -21,7 +18,7 @@ def parse_rectifier_valve(data: Mapping[str, object], file: str) -> RectifierVal
         Anything unknown, missing, of the wrong kind or out of bounds; the message names file, entry, value.
     """
     top = Entry(data, file)
-    top.choice(RECTIFIER, ["two plates"])
+    top.choice("rectifier", ["two plates"])
     found = RectifierValve(**type_entries(top, "rectifier valve"), heater=_heater(top), least_ohms=_least_ohms(top))
     top.finish(" in the file of a rectifier valve")
     return found

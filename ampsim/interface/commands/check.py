@@ -49,7 +49,7 @@ def explain(path: Path) -> str:
 def _that_comes_along(path: Path) -> Path:
     """The file that comes along by a name; a name that nothing has is left as it is."""
     from ...library.files import VALVES, models_in
-    from ...library.loader import listing
+    from ...library.kinds import listing
     from ...library.type_names import meant_type
 
     word = str(path)

@@ -17,7 +17,7 @@ def add(commands: Commands) -> None:
 
 def _models(_: argparse.Namespace) -> None:
     from ...library.files import on_shelf, shelf
-    from ...library.loader import listing
+    from ...library.kinds import listing
 
     for kind, names in listing().items():
         print(f"{kind}: {', '.join(names)}")

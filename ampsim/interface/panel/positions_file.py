@@ -19,7 +19,8 @@ from ...job.record.merging import MARK, fresh_text
 from ...job.record.reading import job_file, parse_record, read_record
 from ...job.record.saving import keep_positions
 from ...library.files import read_toml
-from ...library.loader import FILE, listing
+from ...library.kinds import listing
+from ...library.loader import FILE
 from ...library.toml_lines import with_line
 from .simulator import Position
 

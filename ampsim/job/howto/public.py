@@ -9,9 +9,10 @@ from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Amp
 from ...library.landing import apply_mods
 from ...studies.audition_request import Audition, Setting
-from ..record.data import Audience, Choice, Mark, Photo, Record
+from ..record.data import Choice, Mark, Photo, Record
 from ..record.frozen import open_audition
 from ..record.photos import SmallPhoto, small_photo
+from ..record.words import Audience
 from .private_words import BLANK, PrivateWords, strings_within
 
 _SIDE, _QUALITY = 1200, 80  # of a photo's longer side [pixels] and of its JPEG [%]

@@ -10,8 +10,9 @@ from markupsafe import Markup
 
 from ...base.errors import DescriptionError
 from ..marks.overlay import mark_words, photo_svg
-from ..record.data import Audience, Photo, Record
+from ..record.data import Photo, Record
 from ..record.photos import small_photo
+from ..record.words import Audience
 
 MOST_BYTES = 700_000  # of a page without its sounds: it is sent by mail and opened on a phone
 _LOOKS = ((1000, 80), (800, 76), (640, 72), (480, 66), (360, 60))  # longer side [pixels] and quality [%], best first

@@ -29,8 +29,9 @@ from ...work.cautions.sheet import CautionSheet, caution_sheet
 from ...work.parts_list.parts_list import PartsList, parts_list
 from ...work.steps.work_plan import WorkPlan, work_steps
 from ...work.wiring.readback import wiring
-from ..record.data import Phase, Record
+from ..record.data import Record
 from ..record.quiet_switches import wishes_quiet_switches
+from ..record.words import Phase
 from .photos import ShownPhoto, shown_photos
 from .sweeps import taken_sweeps, work_over
 from .volts import Volts, measured_volts

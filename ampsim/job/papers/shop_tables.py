@@ -11,7 +11,8 @@ from ...bench.proof.sheet import ProofSheet
 from ...work.cautions.sheet import CautionSheet
 from ...work.parts_list.parts_list import PartsList
 from ..quote.invoice import compare, has_quote
-from ..record.data import Phase, Record
+from ..record.data import Record
+from ..record.words import Phase
 from .volts import Volts
 
 _BLANK = ""

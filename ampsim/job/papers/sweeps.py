@@ -15,9 +15,10 @@ from ...measures.sweep import gain_db
 from ...simulation.analyses import FrequencySweep
 from ...simulation.response import simulate
 from ...studies.audition_request import Audition
-from ..record.data import Phase, Record, Sweep
+from ..record.data import Record, Sweep
 from ..record.paths import path_inside
 from ..record.reading import job_file
+from ..record.words import Phase
 
 
 def measured_sweeps(record: Record | None, folder: str | Path | None) -> dict[Phase, xr.Dataset]:

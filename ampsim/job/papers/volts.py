@@ -13,8 +13,9 @@ from ...bench.diagnosis.report import diagnose
 from ...bench.diagnosis.standing import brief_words, deviations_of
 from ...pictures.canvas import Picture
 from ...studies.audition_request import Audition
-from ..record.data import Measured, Phase, Record
+from ..record.data import Measured, Record
 from ..record.measurements import recorded_readings
+from ..record.words import Phase
 
 
 @dataclass(frozen=True)

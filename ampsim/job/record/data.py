@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from .billing import Bill, CountedOff, Order
+from .words import Audience, Phase
 
 FORMAT = 9
 
@@ -25,13 +26,6 @@ class Status(StrEnum):
     BEING_PROVED = "being proved"
     HANDED_OVER = "handed over"
     GIVEN_BACK = "given back as it was"
-
-
-class Phase(StrEnum):
-    """Before or after the work: which amp was on the bench for a measurement. The words stand in the job's file."""
-
-    ARRIVAL = "on arrival"
-    AFTER = "after the mod"
 
 
 @dataclass(frozen=True)
@@ -144,13 +138,6 @@ class Session:
     by: str = ""
     note: str = ""
     kinds: tuple[tuple[str, int], ...] = ()
-
-
-class Audience(StrEnum):
-    """Who sees a photo besides the shop; everything else of a photo stays there. The words stand in the job's file."""
-
-    OWNER = "owner"
-    HOWTO = "howto"
 
 
 @dataclass(frozen=True)

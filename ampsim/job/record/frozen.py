@@ -7,6 +7,7 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ... import __version__
 from ...base.entries import Entry
@@ -22,11 +23,14 @@ from ...library.mod_names import called
 from ...library.mod_text import mod_text
 from ...library.mounting import with_mounting
 from ...library.toml_lines import with_line
-from ...studies.audition_request import Audition
-from ...studies.search.wishes import Drawer, WishList
-from .data import Change, Frozen, Phase, Record
+from .data import Change, Frozen, Record
 from .paths import path_inside
 from .reading import job_file
+from .words import Phase
+
+if TYPE_CHECKING:
+    from ...studies.audition_request import Audition
+    from ...studies.search.wishes import Drawer, WishList
 
 _LONGEST = 80
 

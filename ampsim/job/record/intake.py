@@ -16,8 +16,9 @@ from ...circuit.build import SPEAKER
 from ...circuit.positions import position_label
 from .billing import Bill
 from .blind import blind_words
-from .data import Measured, OwnersWish, Phase, Record
+from .data import Measured, OwnersWish, Record
 from .frozen import Opened
+from .words import Phase
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -17,11 +17,12 @@ from ...circuit.build import SPEAKER, build_circuit
 from ...circuit.plugging import plug_in
 from ...circuit.positions import Position
 from .changing import add_entry
-from .data import Measured, Phase, Record, Sweep
+from .data import Measured, Record, Sweep
 from .frozen import open_job
 from .paths import check_file_name, path_inside
 from .reading import job_file
 from .saving import save_record
+from .words import Phase
 
 FOLDER = "measurements"
 _MOST_BYTES = 100_000_000  # the longest recording that is read

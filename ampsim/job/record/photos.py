@@ -19,10 +19,11 @@ from ...base.wording import plain
 from ...circuit.amp import Amp
 from ...work.steps.step import Step
 from .changing import add_entry
-from .data import Phase, Photo, Record
+from .data import Photo, Record
 from .paths import path_inside
 from .reading import job_file
 from .sessions import asked_steps
+from .words import Phase
 
 FOLDER = "photos"
 SIDE, QUALITY = 1400, 82  # pixels of the longer side as shown; percent

@@ -13,7 +13,6 @@ from ...base.quantities import OHM, VOLT, Quantity
 from ...base.wording import plain
 from ...circuit.source import parse_source
 from .data import (
-    Audience,
     Blind,
     Change,
     Choice,
@@ -22,7 +21,6 @@ from .data import (
     Measured,
     Note,
     OwnersWish,
-    Phase,
     Photo,
     Session,
     State,
@@ -30,6 +28,7 @@ from .data import (
     Sweep,
 )
 from .paths import check_file_name
+from .words import Audience, Phase
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000  # signs

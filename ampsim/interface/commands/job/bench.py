@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
-from ....job.record.data import Phase
 from ..common import asked_position, at_option, heard_option, report, source_option, sweep_remarks
 from .common import (
     MEASUREMENTS,
@@ -27,6 +26,7 @@ from .common import (
 if TYPE_CHECKING:
     from ....circuit.positions import Position
     from ....job.record.data import Measured, Record
+    from ....job.record.words import Phase
 
 
 def add(steps: Steps) -> None:
@@ -61,6 +61,7 @@ def _readings(options: argparse.Namespace) -> None:
     from ....bench.diagnosis.readings import read_readings
     from ....circuit.plugging import plug_in
     from ....job.record.measurements import keep_readings
+    from ....job.record.words import Phase
 
     record, found = open_record(options)
     phase = asked_phase(options)

@@ -73,8 +73,7 @@ def _take(options: argparse.Namespace) -> None:
 def _kind(file: str) -> str:
     """What a file is, by its lists; a name, by the folder of models that knows it."""
     from ....library.files import read_toml
-    from ....library.kinds import KINDS
-    from ....library.loader import listing
+    from ....library.kinds import KINDS, listing
     from ....library.mod_names import split_landing
 
     path, known = Path(split_landing(file)[0]), listing()

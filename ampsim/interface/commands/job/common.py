@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....base.errors import DescriptionError, nearest, shown
 from ....base.quantities import Quantity, parse_value
-from ....job.record.data import Phase
+from ....job.record.words import Phase
 from .. import common
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ....base.caution import CAUTION_LINE
 from ....base.errors import DescriptionError
-from ....job.record.data import Phase
+from ....job.record.words import Phase
 from ..common import page_clips, page_options, report, report_counted, report_step
 from .common import (
     PAPERS,

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ....base.errors import DescriptionError
-from ....job.record.data import Audience
+from ....job.record.words import Audience
 from .common import PICTURES, Steps, day, open_record, output_path, to_option
 
 if TYPE_CHECKING:

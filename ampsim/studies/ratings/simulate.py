@@ -33,7 +33,7 @@ from ...simulation.timed_run import Told
 from ...simulation.valve_facts import switched_valves
 from .device_loads import DEVICES, LOAD, DeviceFacts, coil_readings, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
-from .runs import Job, answers_of, drive, elements_of, netlist_of, pin_pairs
+from .runs import MISS, Job, answers_of, drive, elements_of, netlist_of, pin_pairs
 from .solvers_apart import worth_comparing
 from .supply_loads import mains_resistors, rectifier_readings
 
@@ -67,9 +67,10 @@ _STATELESS = ("part_value", "grid_ohms")
 
 
 class Known:
-    """What was read of answers before, by analysis and netlist, and how the two solvers agreed in them."""
+    """What was read of answers before, by analysis and netlist, how the solvers agreed, and the `Pace.miss` of it."""
 
-    def __init__(self) -> None:
+    def __init__(self, miss: float = MISS) -> None:
+        self.miss = miss
         self.readings: dict[tuple[Analysis, str], Readings] = {}
         self.remarks: list[Arrays] = []
         self.solver = InTime(1, None, _CHECKED)
@@ -139,7 +140,7 @@ def stress(
     known = known or Known()
     found, remarks = known.readings, known.remarks
     left = [job for job in jobs if (job[1], job[2].digest) not in found]
-    for case, run, netlist, answer in answers_of(left, known.solver, progress, _told):
+    for case, run, netlist, answer in answers_of(left, known.solver, progress, _told, known.miss):
         found[run, netlist.digest] = _reduce(case, run, netlist, answer)
         remarks.append(replace(answer, vectors={}))
     read = [found[run, netlist.digest] for _, run, netlist in jobs]

@@ -18,6 +18,7 @@ from PIL import Image
 
 from ..base.wording import one_line, with_capitals
 from . import style
+from .plain_axes import PlainAxes
 from .text_widths import text_width, wrap_text
 
 Curves = Mapping[str, NDArray[np.float64]]
@@ -62,7 +63,7 @@ class Picture(Figure):
             From the lower left corner of the picture [inches].
         """
         w, h = self.width, self.height
-        return self.add_axes((left / w, bottom / h, (right - left) / w, (top - bottom) / h))
+        return self.add_axes((left / w, bottom / h, (right - left) / w, (top - bottom) / h), axes_class=PlainAxes)
 
     def write(self, x: float, y: float, words: str, size: float = style.TEXT_SIZE, **more: Any) -> None:
         """Write at a place, by default with the top left corner there, in ink.

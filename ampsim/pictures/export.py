@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import html
-import io
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from ..base.files import write_whole
 from . import style
 from .canvas import Picture, png
 from .drawn_picture import DrawnPicture
+from .svg_drawing import svg_text
 
 Shown = Picture | DrawnPicture
 """What can be shown and saved."""
@@ -34,9 +34,7 @@ def svg(picture: Shown) -> str:
 
 @style.picture_settings()
 def _svg(picture: Picture) -> str:
-    buffer = io.StringIO()
-    picture.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-    drawn = buffer.getvalue()
+    drawn = svg_text(picture)
     name = "ampsim-" + hashlib.sha256((picture.heading + drawn).encode()).hexdigest()[:10]
     start = drawn.index("<svg ")
     end = drawn.index(">", start) + 1

@@ -122,10 +122,18 @@ def by_gid(picture: Picture) -> dict[str, Artist]:
 
 
 def texts(picture: Picture) -> list[Text]:
+    with_every_tick(picture)
     FigureCanvasAgg(picture).draw()  # type: ignore[no-untyped-call]
     found = [each for each in picture.findobj(Text) if isinstance(each, Text)]
     unseen = set(_labels_outside_their_axis(picture))
     return [each for each in found if each.get_visible() and each.get_text() and each not in unseen]
+
+
+def with_every_tick(picture: Picture) -> None:
+    """Labels that somebody asks for are artists of their own, as everywhere in matplotlib."""
+    for axes in picture.axes:
+        axes.get_xticklabels()
+        axes.get_yticklabels()
 
 
 def _labels_outside_their_axis(picture: Picture) -> Iterator[Text]:
@@ -416,6 +424,21 @@ def test_an_ending_asks_for_one_format(tmp_path: Path) -> None:
         save_picture(overlay_picture(two_sweeps()), tmp_path / "two", formats=["pdf"])
     with pytest.raises(DescriptionError, match="cannot be written"):
         save_picture(overlay_picture(two_sweeps()), tmp_path / "one.svg" / "two.png")
+
+
+@every_picture
+def test_one_tick_for_all_draws_what_matplotlib_draws(draw: Callable[[], Picture]) -> None:
+    ours, theirs = svg(draw()), io.StringIO()
+    whole = draw()
+    with_every_tick(whole)
+    with style.picture_settings():
+        whole.savefig(theirs, format="svg", metadata={"Date": None, "Creator": None})
+    numbers = re.compile(r"-?\d+\.?\d*(?=[^\w]|px)")
+    drawn = [re.sub(r"[0-9a-z]{10,}", "", each.partition("</style>")[2]) for each in (ours, theirs.getvalue())]
+    assert numbers.sub("", drawn[0]) == numbers.sub("", drawn[1])
+    places = [np.array(numbers.findall(each), float) for each in drawn]
+    assert len(places[0]) > 200
+    np.testing.assert_allclose(*places, atol=0.01)  # points
 
 
 def test_svg_keeps_text_and_style_to_itself_and_is_the_same_every_time() -> None:

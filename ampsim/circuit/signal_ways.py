@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -68,6 +68,11 @@ class SignalWays:
             for net in link.nets:
                 found.setdefault(net, []).append(link)
         return found
+
+    @cached_property
+    def _led(self) -> dict[tuple[str, frozenset[str]], tuple[Set[str], Sequence[str]]]:
+        """What `_led_to` has found."""
+        return {}
 
     @cached_property
     def windings(self) -> tuple[frozenset[str], ...]:
@@ -139,15 +144,26 @@ class SignalWays:
         nets: set[str] = set()
         valves = [valve]
         for each in valves:
-            for net, onward in self.outputs(each):
-                stop = dict(self.valves[each].pins).values() if onward else self.controls
-                found = self.spread([net], frozenset(stop), without, coils=onward)
-                nets.update(found)
-                for place in (place for one in found for place in self.controls.get(one, ())):
-                    other = place.partition(".")[0]
-                    if place not in without and other not in valves:
-                        valves.append(other)
+            found, others = self._led_to(each, frozenset(without))
+            nets |= found
+            valves += [other for other in others if other not in valves]
         return nets, set(valves)
+
+    def _led_to(self, valve: str, without: frozenset[str]) -> tuple[Set[str], Sequence[str]]:
+        """The nets that a valve's signal comes to through parts alone, and the valves it controls there.
+
+        A search for loops asks for the same of every valve that lies before it.
+        """
+        key = (valve, without)
+        if key not in self._led:
+            nets: set[str] = set()
+            for net, onward in self.outputs(valve):
+                stop = dict(self.valves[valve].pins).values() if onward else self.controls
+                nets |= self.spread([net], frozenset(stop), without, coils=onward)
+            places = (place for one in self.controls if one in nets for place in self.controls[one])
+            controlled = dict.fromkeys(place.partition(".")[0] for place in places if place not in without)
+            self._led[key] = nets, list(controlled)
+        return self._led[key]
 
     def between(self, starts: Collection[str], ends: Set[str], without: Set[str] = frozenset()) -> tuple[Link, ...]:
         """The links on a way from some nets to others, the nearest first; what only hangs on it is left out.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -19,7 +20,7 @@ from .loop_ports import gains_by_ports
 from .netlist import Netlist, build
 from .ngspice import engine
 from .ports_algebra import Complex, loop_gain_of_cut
-from .request import Case, answers, request
+from .request import Case, Request, answers, request
 from .response import provenance
 
 FADED = 0.7
@@ -83,10 +84,29 @@ def loop_gain(
     loops = [find_loop(case.amp, switches_at(case.amp, case.position), at or "") for case in asked.cases]
     label = next((loop.label for loop in loops if loop), "") or _refuse(asked.cases[0], at)
     found = loop_rows(asked.cases, loops, base, progress, turned)
-    table = found.gains.reshape(*asked.shape, -1)
+    facts = provenance(asked.variants, base, found.netlists, found.answers) | {"at": label}
+    return as_response(asked, found.hertz, found.gains, facts)
+
+
+def as_response(
+    asked: Request, hertz: NDArray[np.float64], gains: NDArray[np.complex128], facts: Mapping[str, Any]
+) -> xr.Dataset:
+    """Loop gains of what was asked, labelled.
+
+    Parameters
+    ----------
+    asked : Request
+    hertz : ndarray
+        Frequencies [Hz].
+    gains : ndarray
+        To each case a row, without unit.
+    facts : mapping
+        The attributes.
+    """
+    table = gains.reshape(*asked.shape, hertz.size)
     data = {"loop_gain": (("variant", "position", "frequency"), table, {"units": "1"})}
-    coords = asked.coords() | {"frequency": ("frequency", found.hertz, {"units": "Hz"})}
-    return xr.Dataset(data, coords, provenance(asked.variants, base, found.netlists, found.answers) | {"at": label})
+    coords = asked.coords() | {"frequency": ("frequency", hertz, {"units": "Hz"})}
+    return xr.Dataset(data, coords, dict(facts))
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,9 @@ import xarray as xr
 from ampsim.base.kept_files import fetch_kept, keep
 from ampsim.circuit.mods import apply_mods
 from ampsim.library.loader import load_amp, load_mod, parse_mod
+from ampsim.simulation import loop_gain
 from ampsim.simulation.agreement import SWEPT_LIMIT
+from ampsim.simulation.request import Case
 from ampsim.studies.section import Examination
 from ampsim.studies.stability import kept_corners, steady
 from ampsim.studies.stability.kept_corners import once_searched
@@ -91,6 +93,10 @@ def test_a_search_is_made_once_and_tells_the_same(searches: list[str], monkeypat
         lambda packed: packed.update(table={"a": [1, 2], "b": [1]}),
         lambda packed: packed.update(apart="near"),
         lambda packed: packed.pop("probed"),
+        lambda packed: packed.pop("response"),
+        lambda packed: packed["response"]["real"].pop(),
+        lambda packed: packed["response"]["hertz"].reverse(),
+        lambda packed: packed["response"].update(imaginary="none"),
     ],
 )
 def test_a_forged_search_is_made_anew(change: Callable[[Any], object], searches: list[str], kept: Path) -> None:
@@ -105,17 +111,30 @@ def test_a_forged_search_is_made_anew(change: Callable[[Any], object], searches:
     assert len(searches) == 2
 
 
-def test_of_another_mod_the_stock_amp_is_not_searched_again(searches: list[str]) -> None:
+def test_of_another_mod_the_stock_amp_is_not_searched_again(
+    searches: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    simulated: list[str] = []
+    real = loop_gain.answers
+
+    def answered(cases: Sequence[Case], *given: Any, **more: Any) -> Any:
+        simulated.extend(case.amp.variant for case in cases)
+        return real(cases, *given, **more)
+
+    monkeypatch.setattr(loop_gain, "answers", answered)
     stock = load_amp("workshop-a")
     one, other = (apply_mods(stock, load_mod(name)) for name in ("depth", "feedback-resistor"))
     section(Examination(stock, one))
     assert "stock" in searches
     searches.clear()
+    simulated.clear()
     told = section(Examination(stock, other))
-    assert set(searches) == {other.variant}
+    assert set(searches) == set(simulated) == {other.variant}
     searches.clear()
+    simulated.clear()
     assert section(Examination(stock, other)).findings == told.findings
     assert not searches
+    assert simulated == []
 
 
 def test_an_amp_is_judged_once_at_each_position(monkeypatch: pytest.MonkeyPatch) -> None:

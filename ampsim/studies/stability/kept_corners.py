@@ -1,4 +1,4 @@
-"""A search for the worst corner is made once: stock is the same for every mod. What is told is simulated anew."""
+"""A search for the worst corner is made once, what is told of it included: stock is the same for every mod."""
 
 from __future__ import annotations
 
@@ -6,20 +6,24 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
+import numpy as np
 import pandas as pd
+import xarray as xr
 
 from ...circuit.amp import Amp
 from ...circuit.positions import Position
 from ...simulation.kept_work import worked_out
+from ...simulation.loop_gain import as_response
+from ...simulation.request import request
 from .corner_search import Setting
-from .line import Line
+from .line import different
 from .worst_corner import MOST, Corners, worst_corners
 
 
 def once_searched(
     amp: Amp, fixed: Position | None = None, most: int = MOST, controls: Sequence[str] | None = None
 ) -> Corners:
-    """As `worst_corners` of the global loop; where the same was searched before ngspice only does what is told.
+    """As `worst_corners` of the global loop; where the same was searched before nothing is simulated.
 
     Parameters
     ----------
@@ -42,7 +46,13 @@ def _packed(found: Corners) -> dict[str, Any]:
     places = {name: getattr(found, name) for name in ("start", "worst", "closest", "telling")}
     table = {name: found.table[name].tolist() for name in found.table}
     facts = {"effects": found.effects, "controls": found.controls, "probed": found.probed, "apart": found.apart}
-    return {**facts, **places, "table": table}
+    return {**facts, **places, "table": table, "response": _packed_response(found.response)}
+
+
+def _packed_response(response: xr.Dataset) -> dict[str, Any]:
+    gains = response["loop_gain"].values[0]
+    parts = {"real": gains.real.tolist(), "imaginary": gains.imag.tolist()}
+    return {"hertz": response["frequency"].values.tolist(), **parts, "facts": response.attrs}
 
 
 def _read(amp: Amp, kept: Mapping[str, Any]) -> Corners:
@@ -56,9 +66,18 @@ def _read(amp: Amp, kept: Mapping[str, Any]) -> Corners:
         worst,
         closest,
         telling,
-        Line(amp, None, ()).closely([start, worst, closest]),
+        _response(amp, different([start, worst, closest]), kept["response"]),
         float(kept["apart"]),
     )
+
+
+def _response(amp: Amp, positions: Sequence[Setting], kept: Mapping[str, Any]) -> xr.Dataset:
+    hertz, *parts = (np.array(kept[name], float) for name in ("hertz", "real", "imaginary"))
+    known = all(np.isfinite(each).all() for each in (hertz, *parts)) and bool((np.diff(hertz) > 0.0).all())
+    if not known or any(each.shape != (len(positions), hertz.size) for each in parts):
+        raise ValueError(kept)
+    facts = {str(name): each for name, each in kept["facts"].items() if isinstance(each, str)}
+    return as_response(request(amp, positions), hertz, parts[0] + 1j * parts[1], facts)
 
 
 def _setting(amp: Amp, kept: Setting) -> Setting:

@@ -53,11 +53,11 @@ class Line:
 
     def closely(self, positions: Sequence[Setting]) -> xr.Dataset:
         """The loop gain at positions, each once, closely and by ngspice."""
-        return loop_gain(self.amp, self.at, _different(positions), CLOSE)
+        return loop_gain(self.amp, self.at, different(positions), CLOSE)
 
     def apart(self, response: xr.Dataset, positions: Sequence[Setting]) -> float:
         """How far [ratio] 1 + T is, at its worst, from that of a response that `closely` gave for the positions."""
-        frequency, loops = self.loops(_different(positions))
+        frequency, loops = self.loops(different(positions))
         grid = response["frequency"].values
         # Both grids begin at one frequency, and one is so many times as close as the other.
         place = np.minimum(np.searchsorted(grid, frequency * (1.0 - 1e-6)), grid.size - 1)
@@ -68,5 +68,6 @@ class Line:
         return float(max(found, default=0.0))
 
 
-def _different(positions: Sequence[Setting]) -> list[Setting]:
+def different(positions: Sequence[Setting]) -> list[Setting]:
+    """Positions, each once."""
     return list({position_label(position): position for position in positions}.values())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
@@ -31,17 +33,39 @@ def spread_curves(run: xr.Dataset, swap: xr.Dataset) -> Curves:
     "change-band": outlines from 5 to 95 %; "swap-band": outline of what 95 % of exchanges of all valves of the stock
     amp do to its tone.
     """
-    pair = _pair(run)
-    grid = run["frequency"].values
+    return _curves(_shown(_pair(run), swap))
+
+
+class _Shown(NamedTuple):
+    """What a picture shows: frequencies [Hz], and at `PERCENTS` of the amps gains and the change of tone [dB].
+
+    Shape (percents, frequencies); `swap` is what exchanges of all valves do at each frequency [dB].
+    """
+
+    grid: Array
+    stock: Array
+    modded: Array
+    change: Array
+    swap: Array
+
+
+def _shown(pair: xr.Dataset, swap: xr.Dataset) -> _Shown:
     gains = sample_gain_db(pair).isel(position=0)
-    stock, other = gains.isel(variant=0), gains.isel(variant=1)
-    curves: dict[str, Array] = {}
-    for name, values in (("stock", stock), ("modded", other), ("change", tone_db(other) - tone_db(stock))):
-        low, middle, high = percentiles(values, PERCENTS)["percentile"].values
-        curves[name] = np.column_stack([grid, middle])
-        curves[f"{name}-band"] = area_between(grid, low, high)
+    tone = tone_db(gains)
+    found = (*gains.transpose("variant", ...), tone.isel(variant=1) - tone.isel(variant=0))
+    stock, modded, change = (
+        percentiles(each, PERCENTS)["percentile"].transpose("percent", "frequency").values for each in found
+    )
     size = swap_sizes(swap, captions.position_of(pair), captions.variant_names(pair)[0])
-    curves["swap-band"] = area_between(grid, -size, size)
+    return _Shown(pair["frequency"].values, stock, modded, change, size)
+
+
+def _curves(shown: _Shown) -> Curves:
+    curves: dict[str, Array] = {}
+    for name, (low, middle, high) in (("stock", shown.stock), ("modded", shown.modded), ("change", shown.change)):
+        curves[name] = np.column_stack([shown.grid, middle])
+        curves[f"{name}-band"] = area_between(shown.grid, low, high)
+    curves["swap-band"] = area_between(shown.grid, -shown.swap, shown.swap)
     return curves
 
 
@@ -54,28 +78,29 @@ def swap_sizes(swap: xr.Dataset, position: str, variant: str) -> Array:
 def describe_spread(run: xr.Dataset, swap: xr.Dataset) -> str:
     """The same in words and numbers, one paragraph."""
     pair = _pair(run)
+    return _words(pair, _shown(pair, swap))
+
+
+def _words(pair: xr.Dataset, shown: _Shown) -> str:
     names, place = captions.variant_names(pair), captions.position_of(pair)
-    gains = sample_gain_db(pair).isel(position=0)
-    found = percentiles(gains)["percentile"]
-    change = percentiles(tone_db(gains.isel(variant=1)) - tone_db(gains.isel(variant=0)))["percentile"]
-    size = swap_sizes(swap, place, names[0])
     sentences = [
-        f"Gain over frequency from the source to the loudspeaker of {run.sizes['sample']} amps built from one drawing, "
-        f"{place}; median, and the range that 90 % of the amps lie in. Changes of tone have the level taken out."
+        f"Gain over frequency from the source to the loudspeaker of {pair.sizes['sample']} amps built from one "
+        f"drawing, {place}; median, and the range that 90 % of the amps lie in. Changes of tone have the level taken "
+        "out."
     ]
-    for hertz in captions.anchors(run, (100.0, 1000.0, 5000.0)):
-        at = int(np.argmin(np.abs(np.log(run["frequency"].values / hertz))))
-        ranges = [_range(found.isel(variant=number, frequency=at)) for number in (0, 1)]
+    for hertz in captions.anchors(pair, (100.0, 1000.0, 5000.0)):
+        at = int(np.argmin(np.abs(np.log(shown.grid / hertz))))
+        ranges = [_range(each[:, at]) for each in (shown.stock, shown.modded)]
         sentences.append(
             f"At {in_hertz(hertz)}: {names[0]} {ranges[0]}; {names[1]} {ranges[1]}; change of tone "
-            f"{_range(change.isel(frequency=at), sign=True)}, a swap of all valves up to "
-            f"{in_decibels(float(size[at]))} either way."
+            f"{_range(shown.change[:, at], sign=True)}, a swap of all valves up to "
+            f"{in_decibels(float(shown.swap[at]))} either way."
         )
     return " ".join(sentences)
 
 
-def _range(found: xr.DataArray, sign: bool = False) -> str:
-    low, middle, high = (in_decibels(float(each), sign) for each in found.values)
+def _range(found: Array, sign: bool = False) -> str:
+    low, middle, high = (in_decibels(float(each), sign) for each in found)
     return f"{middle} ({low} to {high})"
 
 
@@ -117,14 +142,15 @@ def spread_picture(
         For unknown names or a single variant.
     """
     run = _pair(run, position, base, modded)
-    names, curves = captions.variant_names(run), spread_curves(run, swap)
+    names, shown = captions.variant_names(run), _shown(run, swap)
+    curves = _curves(shown)
     heading = title or f"{captions.amp_name(run)}: {names[1]} against {names[0]} in {run.sizes['sample']} amps"
     subtitle = (
         f"{captions.position_of(run)}; bands hold 90 % of the amps, lines are medians; below, the level is taken out"
     )
     swapped = "change of tone by a swap of all valves, 95 % of them"
     keys = [(names[0], _STOCK_BAND), (names[1], _MODDED_BAND), (swapped, _SWAP_BAND)]
-    picture, gains, change = gain_and_change(heading, subtitle, describe_spread(run, swap), keys, _CHANGE_HEIGHT)
+    picture, gains, change = gain_and_change(heading, subtitle, _words(run, shown), keys, _CHANGE_HEIGHT)
     _draw_gains(gains, curves)
     _draw_change(change, curves)
     return picture

@@ -9,9 +9,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from ...base.errors import DescriptionError
-from ..marks.overlay import mark_words, photo_svg
 from ..record.data import Photo, Record
-from ..record.photos import small_photo
 from ..record.words import Audience
 
 MOST_BYTES = 700_000  # of a page without its sounds: it is sent by mail and opened on a phone
@@ -58,6 +56,11 @@ class PagePhotos:
 
     def _sound(self) -> list[Photo]:
         """Those that are as they were kept."""
+        if not self._chosen:
+            return []
+        # Loaded late: most pages show none.
+        from ..record.photos import small_photo
+
         found = []
         for each in self._chosen:
             try:
@@ -69,6 +72,9 @@ class PagePhotos:
         return found
 
     def _shown(self, photo: Photo, side: int, quality: int) -> PagePhoto:
+        from ..marks.overlay import mark_words, photo_svg
+        from ..record.photos import small_photo
+
         # The shop's note stays with the shop.
         drawing = photo_svg(small_photo(photo, self._folder, side, quality), photo.marks, photo.of)
         return PagePhoto(drawing, photo.of, tuple(mark_words(photo.marks)))

@@ -107,6 +107,17 @@ def test_what_a_template_calls_a_role_the_wires_show_as_that_job(made: MadeAmp) 
         assert parts <= found, (template, role, job, parts, found)
 
 
+@pytest.mark.parametrize("made", MADE + EXAMPLES, ids=lambda made: f"{made.kind} {made.number}")
+def test_the_stage_end_of_a_coupling_is_the_one_towards_the_stage(made: MadeAmp) -> None:
+    """Templates wire couplings from "1", at what comes before, to "2"; a level pot may stand between."""
+    site = site_of(made.amp)
+    for kind in (GAIN, FOLLOWER, INVERTER, OUTPUT):
+        for thing in site.of(kind):
+            for job, lug in (("coupling before", "2"), ("coupling after", "1")):
+                ends = [(spot.designator, dict(spot.ends)["stage end"]) for spot in thing.jobs.get(job, ())]
+                assert ends == [(part, lug) for part, _ in ends]
+
+
 def test_the_drawings_have_every_role_that_is_compared() -> None:
     seen = {(template, role) for made in MADE + EXAMPLES for template, role, _, _ in where_roles_stand(made)}
     assert len(seen) > 50

@@ -6,35 +6,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from ..stages.template import GROUND, Element
-from .merged import members
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT, Stage
 from .signal import Signal
-from .ways import RESISTIVE, far, pin_at
+from .spots import Spot, spot
+from .ways import RESISTIVE, far
 
 R, C, P = "resistor", "capacitor", "pot"
-
-
-@dataclass(frozen=True)
-class Spot:
-    """A part found at its job: its designator, and the lug that each name of an end means."""
-
-    designator: str
-    ends: tuple[tuple[str, str], ...] = ()
-
-    def place(self, end: str) -> str:
-        """The place that an end means; the part itself without one."""
-        lug = dict(self.ends)[end] if end else ""
-        return lug if "." in lug else f"{self.designator}.{lug}" if lug else self.designator
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """Designators: more than one where several parts act as one."""
-        return members(self.designator)
-
-    @property
-    def in_a_row(self) -> bool:
-        """Whether several parts in a row act as one."""
-        return len({lug.partition(".")[0] for _, lug in self.ends if "." in lug}) > 1
 
 
 @dataclass(frozen=True)
@@ -63,16 +40,8 @@ class Job:
         found: dict[str, Spot] = {}
         for each in _abreast(stage) if self.for_each else [stage]:
             near = self.near(signal, each)
-            found |= {part.designator: _spot(part, near, self.ends) for part in self.find(signal, each)}
+            found |= {part.designator: spot(signal, part, near, self.ends) for part in self.find(signal, each)}
         return [found[name] for name in sorted(found)]
-
-
-def _spot(part: Element, near: str, names: tuple[str, ...]) -> Spot:
-    if len(names) != 2 or part.kind == "valve":
-        return Spot(part.designator, tuple((pin, pin) for pin, _ in part.pins))
-    first = pin_at(part, near)
-    second = next(pin for pin in part.end_pins if pin != first)
-    return Spot(part.designator, ((names[0], first), (names[1], second)))
 
 
 def _abreast(stage: Stage) -> list[Stage]:
@@ -90,6 +59,12 @@ def cathode(_: Signal, stage: Stage) -> str:
 def plate(_: Signal, stage: Stage) -> str:
     """The net of a stage's plate."""
     return stage.valves[-1].net("plate")
+
+
+def hands_on(signal: Signal, stage: Stage) -> str:
+    """The net that a stage hands its signal on at: its plate, a follower's cathode."""
+    net = plate(signal, stage)
+    return cathode(signal, stage) if net in signal.ways.dead else net
 
 
 def grid(_: Signal, stage: Stage) -> str:
@@ -284,7 +259,7 @@ JOBS: Mapping[str, Job] = {
         Job("grid leak", (GAIN, FOLLOWER, OUTPUT), "R", ("grid end", "foot"), _grid_leak, drive),
         Job("screen resistor", _GAINING, "R", ("screen end", "supply end"), _screen_resistor, screen),
         Job("coupling before", _ALL, "C", _SIGNAL_ENDS, _before, drive),
-        Job("coupling after", (GAIN, FOLLOWER), "C", _SIGNAL_ENDS, _after, plate),
+        Job("coupling after", (GAIN, FOLLOWER), "C", _SIGNAL_ENDS, _after, hands_on),
         Job("plate load a", (INVERTER,), "R", ("plate end", "supply end"), _side_load("a"), _side_plate("a")),
         Job("plate load b", (INVERTER,), "R", ("plate end", "supply end"), _side_load("b"), _side_plate("b")),
         Job("tail resistor", (INVERTER,), "R", ("cathode end", "foot"), _tail, cathode),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..feedback import find_loop
 from ..stages.template import GROUND, Element
-from .jobs import Spot
+from .spots import Spot
 from .signal import Signal
 from .ways import Ways, far, pin_at
 

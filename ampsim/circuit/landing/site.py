@@ -13,10 +13,11 @@ from ..build import build_circuit
 from ..output_stage import output_transformers
 from ..source import DRAWN_SOURCE
 from ..stages.template import Element
-from .jobs import JOBS, PINS, SIDE_PLATES, Spot, drive
+from .jobs import JOBS, PINS, SIDE_PLATES, drive
 from .networks import feedback_lines, lugs_of, stacks
 from .order import FOLLOWER, GAIN, INVERTER, OUTPUT, Stage
 from .signal import Signal
+from .spots import Spot
 from .ways import RESISTIVE, Ways
 from .words import LINE, ORDINALS, POT, RAIL, STACK, TRANSFORMER, Phrase
 

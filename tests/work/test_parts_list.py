@@ -91,13 +91,18 @@ def carried(**numbers: float) -> dict[str, float]:
     return found | {names.get(name, name): number for name, number in numbers.items()}
 
 
-@given(st.floats(0.0, 12.0), st.floats(0.0, 100.0), st.floats(0.0, 450.0))
+@given(st.floats(0.0, 12.0), st.floats(0.0, 100.0), st.floats(0.0, 900.0))
 def test_a_resistor_never_gets_less_than_it_carries(watts: float, pulse: float, volts: float) -> None:
     found = resistor_rating(carried(watts=WATTS_FACTOR * watts, pulse=pulse, volts=volts), Surroundings())
     assert found.watts >= max(0.5, WATTS_FACTOR * watts)
     assert 10.0 * found.watts >= pulse
     assert found.volts >= MAINS * volts
     assert (found.why == "") == (found.watts == 0.5)
+
+
+@given(st.floats(0.0, 900.0))
+def test_a_pot_never_gets_less_volts_than_it_carries(volts: float) -> None:
+    assert pot_rating(carried(volts=volts), Surroundings()).volts >= MAINS * volts
 
 
 def test_half_a_watt_would_cook() -> None:

@@ -109,8 +109,9 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
         return f"{_needs(row, 'V')}: {states}; {taken}."
     before = f" (stock {_watts(stock['needs [W]'] / WATTS_FACTOR)})" if stock else ""
     track = "the track " if row["kind"] == "pot" else ""
+    volts = f" and {row['needs [V]']:.0f} V" if row["needs [V]"] > row["fitted [V]"] else ""
     return (
-        f"{track}{_needs(row, 'W')}: mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven "
+        f"{track}{_needs(row, 'W')}{volts}: mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven "
         f"hard{before}, {WATTS_FACTOR:g} times the mean allowed for, {states}; what is fitted is taken to stand "
         f"{_rating(row['fitted [W]'], 'W')} and {row['fitted [V]']:.0f} V."
     )

@@ -28,6 +28,7 @@ CLASS_1_FARADS = 1e-9
 CLASS_2_VOLTS = 10.0
 """From here on class 2 ceramic loses value and is microphonic (from memory)."""
 _SOLID_VOLTS = 1.0  # V DC below which an electrolytic capacitor has no side that is surely plus
+_ASKED_STEP = 100.0  # V: steps of what is asked for beyond what usual resistors and tracks stand
 _LEAK_SHARE, _LEAK_AMPS = 0.01, 3e-6
 
 
@@ -82,9 +83,10 @@ def resistor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
         reasons.append(
             f"{carried['needs [V]']:.0f} V across it: a half-watt body stands {FITTED_VOLTS['resistor']:g} V"
         )
-    volts = LARGER_VOLTS if watts >= 1.0 else FITTED_VOLTS["resistor"]
-    if MAINS * carried["needs [V]"] > volts:
-        reasons.append(f"more than {volts:g} V on one body: two of half the value in series, or a high-voltage type")
+    usual = LARGER_VOLTS if watts >= 1.0 else FITTED_VOLTS["resistor"]
+    volts = _asked_volts(carried, usual)
+    if volts > usual:
+        reasons.append(f"more than {usual:g} V on one body: two of half the value in series, or a high-voltage type")
     make, tolerance = ("metal film", 0.01) if watts < 1.0 else ("metal oxide or wirewound, clear of the board", 0.05)
     if where.short_watts > PULSE_FACTOR * watts:
         make = f"{make}, flameproof"
@@ -93,6 +95,12 @@ def resistor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
         valves = " and ".join(where.first_valves)
         reasons.append(f"low noise: direct volts across it at {valves}, before all the gain; carbon composition hisses")
     return Rating(watts, volts, tolerance, make, "; ".join(reasons))
+
+
+def _asked_volts(carried: Mapping[str, Any], usual: float) -> float:
+    """The volts to ask for [V]: what is usual, or what is carried with the mains high, up to the next hundred."""
+    needed = MAINS * float(carried["needs [V]"])
+    return usual if needed <= usual else _ASKED_STEP * math.ceil(needed / _ASKED_STEP)
 
 
 def capacitor_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
@@ -137,6 +145,7 @@ def pot_rating(carried: Mapping[str, Any], where: Surroundings) -> Rating:
         )
     if carried["rest [V]"] > SCRATCH_VOLTS and not where.sets_supply:
         reasons.append(f"{carried['rest [V]']:.2g} V DC across its track: it will scratch")
-    if MAINS * carried["needs [V]"] > FITTED_VOLTS["pot"]:
+    volts = _asked_volts(carried, FITTED_VOLTS["pot"])
+    if volts > FITTED_VOLTS["pot"]:
         reasons.append(f"{carried['needs [V]']:.0f} V across it, more than the usual {FITTED_VOLTS['pot']:g} V")
-    return Rating(watts, FITTED_VOLTS["pot"], 0.20, "carbon or plastic track", "; ".join(reasons))
+    return Rating(watts, volts, 0.20, "carbon or plastic track", "; ".join(reasons))

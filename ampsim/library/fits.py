@@ -12,8 +12,8 @@ from ..circuit.amp import Amp, Mod
 from ..circuit.build import build_circuit
 from ..circuit.landing.choosing import ManyPlaces
 from ..circuit.landing.conditions import jobs_in_words
-from ..circuit.landing.spots import Spot
 from ..circuit.landing.site import site_of
+from ..circuit.landing.spots import Spot
 from ..circuit.landing.words import parse_phrase
 from ..circuit.mods import touched_designators
 from .files import models_in

@@ -28,6 +28,7 @@ from ampsim.studies.noise.hum import Mains, hum_spectrum
 from ampsim.studies.noise.hum_measures import hum_by_node, hum_findings, hum_table
 from ampsim.studies.noise.measures import (
     contributor_table,
+    margin_words,
     noise_findings,
     noise_grade,
     noise_shares,
@@ -365,6 +366,11 @@ def test_more_gain_is_no_fault_but_is_said() -> None:
     assert (found.subject, found.limit) == ("hiss", 6.0)
     assert found.value > 6.0
     assert f"{found.value:.1f} dB(A) more" in found.words
+
+
+@pytest.mark.parametrize(("change", "judged", "said"), [(5.5, 0.0, True), (3.3, 2.7, False), (4.0, 1.9, True)])
+def test_the_gain_is_blamed_where_it_makes_most_of_the_rise(change: float, judged: float, said: bool) -> None:
+    assert ("it is the gain" in margin_words(change, judged, -40.0)) is said
 
 
 def test_tables_hold_together() -> None:

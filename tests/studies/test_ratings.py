@@ -31,6 +31,7 @@ from ampsim.studies.findings import Finding, worst
 from ampsim.studies.loudest import loudest_knobs
 from ampsim.studies.ratings import simulate as module
 from ampsim.studies.ratings.findings import moved_ratings, ratings_findings
+from ampsim.studies.ratings.part_findings import part_words
 from ampsim.studies.ratings.parts import part_ratings, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
@@ -285,6 +286,15 @@ def test_driven_limits_hold_while_driven_alone() -> None:
         ({"state": "driven", "unit": "W", "value": 4.4, "limit": 4.0, "stock": 3.9}, "near the limit"),
         ({"state": "driven", "unit": "W", "value": 5.1, "limit": 4.0, "stock": 4.0}, "beyond the limit"),
         ({"state": "driven", "unit": "W", "value": 5.1, "limit": 4.0, "stock": math.nan}, "beyond the limit"),
+        # Driven less than in the stock amp: it carries what it carries at rest, which the stock amp has too much of.
+        (
+            {"state": "driven", "unit": "W", "value": 53.0, "limit": 30.0, "stock": 15.1, "stock at rest": 53.2},
+            "near the limit",
+        ),
+        (
+            {"state": "driven", "unit": "W", "value": 40.0, "limit": 30.0, "stock": 15.1, "stock at rest": 29.0},
+            "beyond the limit",
+        ),
         ({"state": "driven", "unit": "V", "value": 130.0, "limit": 100.0, "stock": 90.0}, "near the limit"),
         ({"state": "cold", "unit": "V", "value": 600.0, "limit": math.nan, "stock": 500.0}, "not known"),
     ],
@@ -308,6 +318,13 @@ def test_parts_need_twice_their_mean_watts_and_their_highest_volts() -> None:
     assert row["pulse [W]"] == pytest.approx(row["peak [V]"] ** 2 / 150.0)
     assert table.loc["C2", "needs [V]"] == table.loc["C2", "cold [V]"]
     assert pd.isna(table.loc["C2", "needs [W]"])
+
+
+@pytest.mark.parametrize(("volts", "needs"), [(300.0, "needs 0.25 W: "), (436.0, "needs 0.25 W and 436 V: ")])
+def test_a_resistor_whose_volts_pass_what_is_fitted_is_told_them(volts: float, needs: str) -> None:
+    table = with_fitted_ratings(worst_parts(part_ratings(against_stock("extra filter"))), "stock", {})
+    row = next(row for row in records(table) if (row["variant"], row["part"]) == ("extra filter", "R301"))
+    assert part_words({**row, "next [W]": 0.25, "needs [V]": volts}, None).startswith(needs)
 
 
 def test_a_part_of_the_stock_amp_is_taken_to_be_rated_for_it() -> None:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from ..feedback import find_loop
 from ..stages.template import GROUND, Element
-from .spots import Spot
 from .signal import Signal
+from .spots import Spot
 from .ways import Ways, far, pin_at
 
 Jobs = dict[str, list[Spot]]

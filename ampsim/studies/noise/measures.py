@@ -239,5 +239,5 @@ def margin_words(change: float, judged: float, level: float) -> str:
     limit = f"our limit is a rise of {in_db_a(BEYOND_DB)}"
     if judged > BEYOND_DB:
         return f"{in_db_a(judged - BEYOND_DB)} too much: {limit}"
-    gain = "; it is the gain that brings it up" if change > NEAR_DB >= judged else ""
-    return f"{limit}{gain}"
+    by_gain = change > NEAR_DB >= judged and judged <= change / 2.0
+    return f"{limit}{'; it is the gain that brings it up' if by_gain else ''}"

@@ -46,7 +46,7 @@ def part_findings(response: xr.Dataset, outside: Collection[str] = ()) -> Iterat
         if grade == Grade.FINE and before is not None:
             continue
         quiet = quiet and grade == Grade.FINE
-        words = f"{_part_name(row)}{_newness(row, before)}: {_part_words(row, before)}"
+        words = f"{_part_name(row)}{_newness(row, before)}: {part_words(row, before)}"
         yield Finding(TITLE, f"{row['part']} rating", modded, row["position"], value, unit, limit, grade, words, HOW,
                       _PRACTICE, "ratings", where=where.words(row, unit))  # fmt: skip
     if quiet:
@@ -96,7 +96,14 @@ def _newness(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
     return "" if stock["part"] == row["part"] else f", in place of {stock['part']}"
 
 
-def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
+def part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
+    """What a part needs and carries, and what is taken to be fitted: volts are needed where they pass that.
+
+    Parameters
+    ----------
+    row, stock : mapping
+        Of `with_fitted_ratings`; None where the stock amp has no such part.
+    """
     rest, cold, peak = (_volts(row[f"{state} [V]"]) for state in ("rest", "cold", "peak"))
     states = f"{rest} at rest, {cold} cold, {peak} driven hard"
     if row["kind"] == "capacitor":
@@ -111,8 +118,8 @@ def _part_words(row: Mapping[str, Any], stock: Mapping[str, Any] | None) -> str:
     track = "the track " if row["kind"] == "pot" else ""
     volts = f" and {row['needs [V]']:.0f} V" if row["needs [V]"] > row["fitted [V]"] else ""
     return (
-        f"{track}{_needs(row, 'W')}{volts}: mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} driven "
-        f"hard{before}, {WATTS_FACTOR:g} times the mean allowed for, {states}; what is fitted is taken to stand "
+        f"{track}{_needs(row, 'W')}{volts}: mean {_watts(row['rest [W]'])} at rest and {_watts(row['driven [W]'])} "
+        f"driven hard{before}, {WATTS_FACTOR:g} times the mean allowed for, {states}; what is fitted is taken to stand "
         f"{_rating(row['fitted [W]'], 'W')} and {row['fitted [V]']:.0f} V."
     )
 

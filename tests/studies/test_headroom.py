@@ -84,6 +84,15 @@ def test_a_mod_that_loses_headroom_is_caught() -> None:
     assert "output stage" in found["first stage to clip"].words  # what the stock amp does
 
 
+def test_a_touch_at_the_output_stage_is_no_excuse_for_what_is_lost_before_it() -> None:
+    stock = load_amp("workshop-a")
+    touch = parse_mod({"name": "touch", "reason": "a", "edits": [{"replace": "R28", "with": "155"}]}, "touch")
+    both = apply_mods(apply_mods(stock, load_mod(str(BAD_MODS / "cold-third-stage.toml"))), touch)
+    found = {each.subject: each for each in headroom_findings(headroom([stock, both], levels=SHORT))}
+    assert found["power at 5 % distortion"].grade == "beyond the limit"
+    assert "third stage clips first" in found["first stage to clip"].words
+
+
 def test_gain_that_a_good_mod_adds_is_no_loss() -> None:
     found = of("cathode switch")
     assert {each.grade for each in found.values()} == {"fine"}

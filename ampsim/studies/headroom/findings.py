@@ -52,11 +52,13 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
         f"a sine of {stimulus(response).frequency:g} Hz at levels from {in_volts(span[0])} to {in_volts(span[1])} "
         f"peak {response.attrs['source']}"
     )
-    found = []
+    found, starved = [], set()
     for variant, position in itertools.product(response["variant"].values[1:], response["position"].values):
         both = [_at(power, name, str(position)) for name in (stock, str(variant))]
         firsts = [_first(clips, name, str(position)) for name in (stock, str(variant))]
         clipping = _clipping(firsts, both, span, str(response.attrs["source"]))
+        if firsts[1]["stage"] not in (firsts[0]["stage"], _last(clips, str(variant), str(position))):
+            starved.add((str(variant), str(position)))
         powers = list(_powers(both))
         told = [each for each in powers if abs(each[1]) >= TOLD_DB or each[4] != Grade.FINE]
         if told != powers:
@@ -67,7 +69,7 @@ def headroom_findings(response: xr.Dataset, picture: str = "") -> list[Finding]:
             finding = Finding(TITLE, subject, str(variant), str(position), value, unit, limit, grade, f"{words}.", how,
                               OWN, picture, least=True)  # fmt: skip
             found.append((finding, tuple(each / _STEP_DB for each in figures.get(subject, (value,)))))
-    return once_per_setting(graded_by_purpose(found, response), response)
+    return once_per_setting(graded_by_purpose(found, starved, response), response)
 
 
 _Facts = tuple[str, float, str, float | None, Grade, str]
@@ -81,6 +83,12 @@ def _first(clips: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:
     """The stage that clips first."""
     here = clips[(clips["variant"] == variant) & (clips["position"] == position) & (clips["stage"] != WHOLE)]
     return min(records(here), key=lambda row: float(row["clips at [V]"]))
+
+
+def _last(clips: pd.DataFrame, variant: str, position: str) -> str:
+    """The last stage, which drives the loudspeaker."""
+    here = clips[(clips["variant"] == variant) & (clips["position"] == position) & (clips["stage"] != WHOLE)]
+    return str(here["stage"].iloc[-1])
 
 
 def _at(table: pd.DataFrame, variant: str, position: str) -> dict[str, Any]:

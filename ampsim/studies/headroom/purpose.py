@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 
 import xarray as xr
@@ -28,24 +28,25 @@ def output_changed(variants: Sequence[Amp], positions: Sequence[Position]) -> di
     }
 
 
-def graded_by_purpose(found: Sequence[_Told], response: xr.Dataset) -> list[_Told]:
+def graded_by_purpose(found: Sequence[_Told], starved: Set[tuple[str, str]], response: xr.Dataset) -> list[_Told]:
     """Losses as they are to be taken: a choice that the owner can undo is milder than what stays for good.
 
     Where the output stage itself is another circuit and one setting away stock's figure is kept, the loss is what that
     setting is for, and fine; as is what a knob takes that can be turned back up. One of both alone makes it milder by a
-    step. The circuit decides, not what anything is called.
+    step. The circuit decides, not what anything is called. `starved`: variants and positions at which a stage before
+    the output stage has come to clip first: there another output stage is no reason for the loss.
     """
     positions, changed = positions_of(response), get(response, OUTPUT_CHANGED)
     worried = {(each.variant, each.subject, each.position) for each, _ in found if each.grade.worry}
-    return [(_milder(each, positions, changed[each.variant], worried), figures) for each, figures in found]
+    own = {(variant, position) for variant, labels in changed.items() for position in labels} - starved
+    return [
+        (_milder(each, positions, (each.variant, each.position) in own, worried), figures) for each, figures in found
+    ]
 
 
-def _milder(
-    finding: Finding, positions: Positions, changed: Sequence[str], worried: set[tuple[str, str, str]]
-) -> Finding:
+def _milder(finding: Finding, positions: Positions, own: bool, worried: set[tuple[str, str, str]]) -> Finding:
     if finding.grade not in (Grade.NEAR, Grade.BEYOND):
         return finding
-    own = finding.position in changed
     for control, label in positions.one_setting_away(finding.position):
         if (finding.variant, finding.subject, label) in worried:
             continue

@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -364,6 +365,12 @@ def test_grades_of_phase_margins(degrees, grade):
     got = found(loop, 0.0, 7.0)
     assert got.phase_margin == pytest.approx(degrees, abs=0.1)
     assert margin_grade(got) == grade
+    # A margin is never rounded up to a limit that it misses.
+    near_one = replace(got, phase_margin=29.96, gain_margin=5.97)
+    words = stability_findings([LoopCase("stock", "any position", "presence 0", near_one, near_one, None)])[0].words
+    if degrees > 0.0:
+        assert "phase margin 29.9 degrees" in words
+        assert "gain margin 5.9 dB" in words
 
 
 # Pictures -------------------------------------------------------------------------------------------------------------

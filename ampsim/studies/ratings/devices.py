@@ -134,6 +134,8 @@ def _words(worst: Mapping[str, Any], found: list[dict[str, Any]]) -> str:
     if math.isnan(worst["limit"]):
         return f"{name}: no limits known for this type."
     value, limit = (in_unit(worst[each], worst["unit"]) for each in ("value", "limit"))
+    if value == limit and worst["value"] > worst["limit"]:
+        value = f"a little more than {value}"
     words = f"{name}: {worst['quantity']} {value} {STATE_WORDS[worst['state']]}, at most {limit}."
     if worst["unit"] == "ohm":
         words = f"{name}: {worst['quantity']} {value}; there are {limit}."

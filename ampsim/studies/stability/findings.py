@@ -161,11 +161,18 @@ def _state(found: Margins) -> str:
     parts = []
     if not math.isnan(found.phase_margin):
         held = _held_against(found.phase_margin, PHASE_LIMITS, "degrees")
-        parts.append(f"phase margin {found.phase_margin:.0f} degrees at {in_hertz(found.trouble_at)}, {held}")
+        degrees = _told(found.phase_margin, PHASE_LIMITS)
+        parts.append(f"phase margin {degrees} degrees at {in_hertz(found.trouble_at)}, {held}")
     if not math.isnan(found.gain_margin):
         gain = abs(found.gain_margin)
-        parts.append(f"gain margin {gain:.0f} dB, {_held_against(gain, GAIN_LIMITS, 'dB')}")
+        parts.append(f"gain margin {_told(gain, GAIN_LIMITS)} dB, {_held_against(gain, GAIN_LIMITS, 'dB')}")
     return "; ".join(parts) or margin_verdict(found)
+
+
+def _told(margin: float, limits: tuple[float, float]) -> str:
+    """A margin rounded, but not up to a limit that it misses."""
+    rounded_up = any(margin < limit <= round(margin) for limit in limits)
+    return f"{math.floor(10.0 * margin) / 10.0:.1f}" if rounded_up else f"{margin:.0f}"
 
 
 def _held_against(margin: float, limits: tuple[float, float], unit: str) -> str:

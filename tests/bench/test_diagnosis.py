@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -26,7 +27,7 @@ from ampsim.bench.diagnosis.picture import describe_volts, volts_picture
 from ampsim.bench.diagnosis.probes import probe, standard_probes
 from ampsim.bench.diagnosis.ranking import FALSE_ALARMS, Meter, Ranking
 from ampsim.bench.diagnosis.readings import parse_readings, read_readings
-from ampsim.bench.diagnosis.report import Diagnosis, diagnose, weigh_readings
+from ampsim.bench.diagnosis.report import Diagnosis, Suspicion, diagnose, weigh_readings
 from ampsim.bench.proof.sheet import proof_sheet
 from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
@@ -141,6 +142,22 @@ def test_what_cannot_be_told_apart_is_said(amp: Amp, bench: MeteredAmp, model: F
     twin = next(each for each in found.suspicions if each.part == "R4")
     assert twin.alike
     assert "hardly tell" in found.text()
+
+
+def test_what_readings_tell_apart_is_not_said_to_be_alike(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:
+    """Where the shares move far from what is usual beforehand, the readings have told."""
+    befall = Counter(each.kind for each in model.suspects)
+
+    def usual(each: Suspicion) -> float:
+        kind = each.fault.suspect.kind
+        return kind.chance / befall[kind]
+
+    cases = [*FAULTS.values(), *(State(factors=(("r9", by),)) for by in (1.15, 1.25, 1.4)), weak(amp, "V1B", 0.6)]
+    for case in cases:
+        first, *others = told(amp, bench, model, case).suspicions
+        for each in others:
+            if each.alike:
+                assert each.share / first.share > 0.05 * usual(each) / usual(first), (first.words, each.words)
 
 
 def test_a_modest_drift_is_sized_between_the_sizes_tried(amp: Amp, bench: MeteredAmp, model: FaultModel) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -29,8 +30,10 @@ from .ranking import Meter, Ranked, Ranking, distance
 from .readings import Readings
 from .standing import EDGE, Standing, deviations_of, standing
 
-# Two suspects whose readings lie closer than this (standard deviations, all places together) are not told apart.
-_ALIKE = 2.5
+# Two suspects of which each explains the readings at most so many times better than the other are not told apart.
+_ALIKE = 3.0
+# From so many times its share on the first is told to ask for less of a coincidence, as of a fault that is usual.
+_LIKELIER = 5.0
 _SHOWN = 5
 _UNSURE = " But that does not explain all of it: look for a second fault, or a lead that was on another place."
 _SUPPLY = "check the mains, its setting at the transformer, and the rectifier"
@@ -147,7 +150,8 @@ class Diagnosis:
         found = ["Suspects"]
         shown = [each for number, each in enumerate(self.suspicions[:_SHOWN]) if number < 3 or each.share >= 0.01]
         for number, each in enumerate(shown, 1):
-            alike = " (these readings hardly tell it from the first)" if each.alike else ""
+            more = "; it asks for more of a coincidence" if _LIKELIER * each.share < shown[0].share else ""
+            alike = f" (these readings hardly tell it from the first{more})" if each.alike else ""
             share = "less than 1" if each.share < 0.01 else f"{100.0 * each.share:.0f}"
             found.append(f"{number}. {each.words}: {share} % of all single faults weighed{alike}")
             found += [f"   {line}" for line in each.evidence] if number <= 3 else []
@@ -270,17 +274,17 @@ def _suspicions(wired: Circuit, names: tuple[str, ...], volts: np.ndarray, ranke
             describe_fault(wired.parts, ranked.suspects[best[part]], ranked.sizes[best[part]]),
             share[part],
             evidence(names, volts, ranked, best[part]),
-            part != order[0] and _distance(ranked, best[part], best[order[0]]) < _ALIKE,
+            part != order[0] and _favour(volts, ranked, best[order[0]], best[part]) < _ALIKE,
             SizedSuspect(ranked.suspects[best[part]], ranked.sizes[best[part]]),
         )
         for part in order
     )
 
 
-def _distance(ranked: Ranked, one: int, other: int) -> float:
-    """How far two suspects' readings lie apart, in standard deviations (Mahalanobis)."""
-    apart = ranked.fits[one] - ranked.fits[other]
-    return distance(apart, ranked.covariance)
+def _favour(volts: np.ndarray, ranked: Ranked, one: int, other: int) -> float:
+    """How many times better one suspect, at its best size, explains the readings than another (likelihood ratio)."""
+    first, second = (distance(volts - ranked.fits[each], ranked.covariance) for each in (one, other))
+    return math.exp(min(0.5 * (second**2 - first**2), 100.0))
 
 
 def _unseen_parts(model: FaultModel, names: tuple[str, ...]) -> tuple[str, ...]:

@@ -93,7 +93,7 @@ def body_of(designator: str) -> str:
 def element_name(designator: str) -> str:
     """The name in a netlist of a part with two ends: its first letter says resistor, capacitor or inductor there.
 
-    The coil of a relay is a resistor.
+    The coil of a relay, which may be called as any switch is, is a resistor.
 
     Examples
     --------
@@ -101,7 +101,7 @@ def element_name(designator: str) -> str:
     ('r4', 'l_ch1')
     """
     kind = kind_of(designator) or meaning_of(designator)
-    letter = {"resistor": "r", "capacitor": "c", "inductor": "l", "relay": "r"}.get(kind, "")
+    letter = {"resistor": "r", "capacitor": "c", "inductor": "l", "relay": "r", "switch": "r"}.get(kind, "")
     name = designator.lower()
     return name if name.startswith(letter) else f"{letter}_{name}"
 

@@ -49,7 +49,8 @@ def assumptions(tables: Mapping[str, Any], read: Amp | Mod) -> list[str]:
         What was read of them.
     """
     parts = tables.get("parts", {})
-    found = [line for part in read.parts for line in _of_part(part, parts[part.designator], read.file)]
+    own = (each for each in read.parts if each.designator in parts)  # the coil of a relay stands at its switch
+    found = [line for part in own for line in _of_part(part, parts[part.designator], read.file)]
     found += list(_of_edits(tables))
     found += [f"{name}: kept as it is written, however odd (sure)" for name in _names(tables.get("sure", ()))]
     return [*found, *_of_amp(read)] if isinstance(read, Amp) else found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.kinds import parse_switch_kind
 from ampsim.circuit.switches.planning import planned_switches
+from ampsim.library.explaining import describe_file
 from ampsim.library.loader import load_amp, parse_amp, parse_mod
 from ampsim.library.overview import describe_amp
 from ampsim.simulation.analyses import FrequencySweep, OperatingPoint
@@ -139,6 +141,7 @@ def test_what_a_relay_cannot_be_is_refused(other: dict[str, Any], words: str) ->
     ("other", "volts", "grade"),
     [
         ({}, 12.0 * 360 / 370, Grade.FINE),
+        ({"designator": "S951"}, 12.0 * 360 / 370, Grade.FINE),  # called as any switch is
         ({"volts": 11.676}, 12.0 * 360 / 370, Grade.FINE),  # just what it is made for
         ({"volts": 10.8}, 12.0 * 360 / 370, Grade.NEAR),
         ({"between": ["B1", "ground"]}, 300.0, Grade.BEYOND),
@@ -149,10 +152,24 @@ def test_a_coil_made_for_other_volts_than_stand_across_it_is_told(
     other: dict[str, Any], volts: float, grade: Grade
 ) -> None:
     """Against Ohm's law; the operative range of IEC 61810-1."""
-    response = stress([AUX, with_relay(coil=COIL | other)], [{}, {"bright": "bright"}], HARD[1:])
-    (found,) = (each for each in ratings_findings(response) if each.subject.startswith("K950"))
+    called = {"designator": other.get("designator", "K950")}
+    coil = COIL | {key: value for key, value in other.items() if key not in called}
+    response = stress([AUX, with_relay(**called, coil=coil)], [{}, {"bright": "bright"}], HARD[1:])
+    (found,) = (each for each in ratings_findings(response) if each.subject.startswith(called["designator"]))
     assert (found.grade, found.position) == (grade, "bright bright")
     assert found.value == pytest.approx(volts, rel=1e-3)
+
+
+def test_what_was_understood_of_a_file_with_a_relay_is_said(tmp_path: Path) -> None:
+    relay = tmp_path / "relay.toml"
+    relay.write_text(
+        'name = "relay"\nreason = "r"\n[parts]\nC950 = "120p"\n[[switches]]\ndesignator = "K950"\n'
+        'control = "bright"\ntype = "relay"\n'
+        'coil = { resistance = "360", volts = 12, between = ["B1", "ground"], driver = "S950" }\n[switches.positions]\n'
+        '"plain" = []\n"bright" = [{ fit = "C950", between = ["P1.top", "P1.wiper"] }]\n',
+        "utf-8",
+    )
+    assert "K950" in describe_file(relay)
 
 
 def test_a_relay_of_four_poles_is_the_largest() -> None:

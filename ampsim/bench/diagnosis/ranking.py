@@ -69,6 +69,11 @@ class Ranked:
     misfit: float
     supply: float
 
+    def favour(self, readings: Array, one: int, other: int) -> float:
+        """How many times better one suspect, at its best size, explains readings [V] than another (likelihoods)."""
+        first, second = (distance(readings - self.fits[each], self.covariance) for each in (one, other))
+        return math.exp(min(0.5 * (second**2 - first**2), 100.0))
+
 
 class Ranking:
     """Weighs the faults of a model; made once, used for many sets of readings.

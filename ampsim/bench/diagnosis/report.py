@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -26,7 +25,7 @@ from .comparison import evidence, voltage_table
 from .fault_model import FaultModel, fault_model
 from .faults import Defect, describe_fault
 from .next_step import LEAK, NextStep, SizedSuspect, next_steps
-from .ranking import Meter, Ranked, Ranking, distance
+from .ranking import Meter, Ranked, Ranking
 from .readings import Readings
 from .standing import EDGE, Standing, deviations_of, standing
 
@@ -274,17 +273,11 @@ def _suspicions(wired: Circuit, names: tuple[str, ...], volts: np.ndarray, ranke
             describe_fault(wired.parts, ranked.suspects[best[part]], ranked.sizes[best[part]]),
             share[part],
             evidence(names, volts, ranked, best[part]),
-            part != order[0] and _favour(volts, ranked, best[order[0]], best[part]) < _ALIKE,
+            part != order[0] and ranked.favour(volts, best[order[0]], best[part]) < _ALIKE,
             SizedSuspect(ranked.suspects[best[part]], ranked.sizes[best[part]]),
         )
         for part in order
     )
-
-
-def _favour(volts: np.ndarray, ranked: Ranked, one: int, other: int) -> float:
-    """How many times better one suspect, at its best size, explains the readings than another (likelihood ratio)."""
-    first, second = (distance(volts - ranked.fits[each], ranked.covariance) for each in (one, other))
-    return math.exp(min(0.5 * (second**2 - first**2), 100.0))
 
 
 def _unseen_parts(model: FaultModel, names: tuple[str, ...]) -> tuple[str, ...]:

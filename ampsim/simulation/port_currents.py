@@ -38,17 +38,9 @@ class Numbers:
         """Those of some sets."""
         return Numbers(_some(self.law, rows), None if self.grid is None else _some(self.grid, rows))
 
-    def repeated(self, times: int) -> Numbers:
-        """Those of the sets, one time after the other."""
-        return Numbers(_tile(self.law, times), None if self.grid is None else _tile(self.grid, times))
-
 
 def _some(numbers: Mapping[str, Any], rows: NDArray[np.int_]) -> dict[str, Any]:
     return {name: value[rows] if np.ndim(value) else value for name, value in numbers.items()}
-
-
-def _tile(numbers: Mapping[str, Any], times: int) -> dict[str, Any]:
-    return {name: np.tile(value, times) if np.ndim(value) else value for name, value in numbers.items()}
 
 
 class PortCurrents:
@@ -83,9 +75,9 @@ class PortCurrents:
         What `state_space.PATH` lets through beside is taken away.
         """
         flow, slope = np.zeros(volts.shape), np.zeros((*volts.shape, volts.shape[1]))
-        for span, found in self._beside_one_another(volts, numbers, (0.0, _STEP)):
-            flow[:, span] = found[0, 0]
-            slope[:, span, span] = np.moveaxis(found[1] - found[0], 0, -1) / _STEP
+        for span, found in self._moved(volts, numbers, (_STEP,), still=True):
+            flow[:, span] = found[:, 0].T
+            slope[:, span, span] = np.moveaxis(found[:, 1:] - found[:, :1], -1, 0) / _STEP
         return flow + self._beside * volts, slope + np.diag(self._beside)
 
     def alone(self, flow: Array, volts: Array) -> Array:
@@ -97,35 +89,32 @@ class PortCurrents:
         """The slopes of `at` [S], shape (sets, ports, ports), to some nine digits; takes what that takes [V]."""
         found = np.zeros((*volts.shape, volts.shape[1]))
         half = 0.5 * _EXACT_STEP
-        for span, flows in self._beside_one_another(volts, numbers, (-_EXACT_STEP, -half, half, _EXACT_STEP)):
-            wide, close = (flows[3] - flows[0]) / (2.0 * _EXACT_STEP), (flows[2] - flows[1]) / _EXACT_STEP
-            found[:, span, span] = np.moveaxis((4.0 * close - wide) / 3.0, 0, -1)
+        for span, flows in self._moved(volts, numbers, (-_EXACT_STEP, -half, half, _EXACT_STEP)):
+            low, lower, upper, high = np.split(flows, 4, axis=1)
+            wide, close = (high - low) / (2.0 * _EXACT_STEP), (upper - lower) / _EXACT_STEP
+            found[:, span, span] = np.moveaxis((4.0 * close - wide) / 3.0, -1, 0)
         return found + np.diag(self._beside)
 
-    def _beside_one_another(
-        self, volts: Array, numbers: Sequence[Numbers], steps: Sequence[float]
+    def _moved(
+        self, volts: Array, numbers: Sequence[Numbers], steps: Sequence[float], still: bool = False
     ) -> Iterator[tuple[slice, Array]]:
-        """The currents of each seat with one of its ports moved by each of some steps [V].
+        """The currents of each seat with one of its ports moved by each of some steps [V], before that with none moved.
 
         Seats of equal numbers are worked out together: what takes time is the call, not the numbers in it.
 
         Yields
         ------
         (slice, ndarray)
-            Where the seat's ports are, and its currents [A], shape (steps, port moved, sets, ports).
+            Where the seat's ports are, and its currents [A], shape (ports, moves, sets); moves are by step, then port.
         """
         groups: dict[int, list[int]] = {}
         for place, own in enumerate(numbers):
             groups.setdefault(id(own), []).append(place)
         for places in groups.values():
-            seat, own = self._seats[places[0]], numbers[places[0]]
-            at = np.concatenate([volts[:, self._spans[place]] for place in places])
-            moved = np.asarray(steps)[:, None, None] * np.eye(at.shape[1])
-            whole = at + moved[:, :, None, :]
-            flows = _currents(
-                seat, own.repeated(whole.size // at.shape[1] // len(volts)), whole.reshape(-1, at.shape[1])
-            )
-            flows = flows.reshape(*whole.shape[:2], len(places), len(volts), at.shape[1])
+            at = np.stack([volts[:, self._spans[place]].T for place in places], axis=1)
+            unit = np.eye(len(at))
+            moves = np.concatenate([np.zeros((len(at), int(still))), *(step * unit for step in steps)], axis=1)
+            flows = _currents(self._seats[places[0]], numbers[places[0]], at[:, None] + moves[:, :, None, None])
             for number, place in enumerate(places):
                 yield self._spans[place], flows[:, :, number]
 
@@ -181,19 +170,19 @@ def _grid(valve: Valve | None) -> dict[str, float] | None:
     return {name: getattr(held, name) for name in ("saturation_amps", "emission", "series_ohms", "offset_volts")}
 
 
-def _currents(seat: Seat, numbers: Numbers, volts: Array) -> Array:
-    """Currents through the ports of a seat [A] at their volts [V], shape (sets, ports)."""
-    found, across = np.zeros(volts.shape), list(volts.T)
+def _currents(seat: Seat, numbers: Numbers, across: Array) -> Array:
+    """Currents through the ports of a seat [A] at their volts [V], shape (ports, ..., sets)."""
+    found = np.zeros(across.shape)
     if seat.valve is None:
         for port, flow in zip((0, 2), PORT_LAWS[seat.law].currents(numbers.law, *across), strict=False):
-            found[:, port] = flow
+            found[port] = flow
         return found
     law, plate, grid = LAWS[seat.valve.law], across[0], across[1]
     flows = law.current(cast("Any", numbers.law), plate, grid, across[-1])
-    for port, flow in zip((0, 2)[: volts.shape[1] - 1], flows, strict=False):
-        found[:, port] = flow
+    for port, flow in zip((0, 2)[: len(across) - 1], flows, strict=False):
+        found[port] = flow
     if law.grid is not None:
-        found[:, 1] = law.grid.current(cast("Any", numbers.law), grid)
+        found[1] = law.grid.current(cast("Any", numbers.law), grid)
     elif numbers.grid is not None:
-        found[:, 1] = diode_current(cast("GridDiode", SimpleNamespace(**numbers.grid)), grid)
+        found[1] = diode_current(cast("GridDiode", SimpleNamespace(**numbers.grid)), grid)
     return found

@@ -41,11 +41,43 @@ class Change:
 class Points:
     """Volts across the places heard [V] and the resistance that they have there [ohm], shape (changes, heard).
 
-    NaN where no point was found that can be trusted.
+    NaN where no point was found that can be trusted. `laws` are the volts at the ports of the circuit's laws [V], shape
+    (changes, ports): what differs little from one of these is found sooner from there.
     """
 
     volts: Array
     ohms: Array
+    laws: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Moved:
+    """Resistances that change, one row of them to each change.
+
+    Attributes
+    ----------
+    where
+        Their ports.
+    drawn
+        The currents through them [A] of the volts across them as they would be without the change.
+    poor
+        Of which changes too few digits are left.
+    """
+
+    where: NDArray[np.int_]
+    drawn: Array
+    poor: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class _Settled:
+    """The laws at rest: volts [V], currents [A] and slopes [S] of their ports, what these do there [ohm], where not."""
+
+    volts: Array
+    flow: Array
+    slope: Array
+    inner: Array
+    bad: NDArray[np.bool_]
 
 
 class RestPoints:
@@ -103,49 +135,75 @@ class RestPoints:
     def solve(self, changes: Sequence[Change]) -> Points:
         """The operating point with each change."""
         lots = [self._solve(changes[first : first + _CHUNK]) for first in range(0, len(changes), _CHUNK)]
-        empty = np.zeros((0, self._heard))
-        return (
-            Points(*(np.concatenate([empty, *rows]) for rows in zip(*lots, strict=True)))
-            if lots
-            else Points(empty, empty)
-        )
+        empty = np.zeros((0, self._heard)), np.zeros((0, self._heard)), np.zeros((0, self._laws))
+        return Points(*(np.concatenate(rows) for rows in zip(empty, *lots, strict=True)))
 
-    def _solve(self, changes: Sequence[Change]) -> tuple[Array, Array]:
+    def volts_at(self, changes: Sequence[Change], places: Sequence[int], near: Array) -> Array:
+        """The volts across one place heard with each change [V], shape (changes,); NaN as in `Points`.
+
+        Parameters
+        ----------
+        changes : sequence of Change
+        places : sequence of int
+            Which place is listened at with each.
+        near : ndarray
+            Volts at the ports of the laws from which to begin [V], shape (changes, ports).
+        """
+        lots = [slice(first, first + _CHUNK) for first in range(0, len(changes), _CHUNK)]
+        rows = np.asarray(places, dtype=int)
+        return np.concatenate([np.zeros(0), *(self._volts_at(changes[lot], rows[lot], near[lot]) for lot in lots)])
+
+    def _solve(self, changes: Sequence[Change]) -> tuple[Array, Array, Array]:
+        moved, laws = self._moved(changes), slice(0, self._laws)
+        heard = slice(self._laws, self._laws + self._heard)
+        at = self._settle(changes, moved, np.tile(self._start, (len(changes), 1)))
+        into = self._seen(moved, heard, laws)
+        found = self._unlet(moved, heard) + (into @ at.flow[:, :, None])[:, :, 0]
+        back = np.linalg.solve(np.eye(self._laws) - at.inner @ at.slope, self._seen(moved, laws, heard))
+        ohms = -(self._own(moved) + np.einsum("khl,klh->kh", into @ at.slope, back))
+        found[at.bad], ohms[at.bad] = np.nan, np.nan
+        return found, ohms, at.volts
+
+    def _volts_at(self, changes: Sequence[Change], places: NDArray[np.int_], near: Array) -> Array:
+        moved, rows = self._moved(changes), self._laws + places
+        at = self._settle(changes, moved, near)
+        there = (self._ohms[rows[:, None], moved.where][:, None, :] @ moved.drawn)[:, 0, :, None]
+        into = self._ohms[rows, : self._laws] + np.sum(there * self._ohms[:, : self._laws][moved.where], axis=1)
+        found = self._still[rows] + np.sum(there[:, :, 0] * self._still[moved.where], axis=1)
+        return np.where(at.bad, np.nan, found + np.sum(into * at.flow, axis=1))
+
+    def _moved(self, changes: Sequence[Change]) -> _Moved:
         where, more = self._siemens([each.ohms for each in changes])
-        numbers = self._currents.numbers([each.sockets for each in changes])
-        laws, heard = slice(0, self._laws), slice(self._laws, self._laws + self._heard)
-        # Through what changes flows `drawn` of its volts as they would be without the change.
         across = self._ohms[where[:, :, None], where[:, None, :]]
         gain = np.linalg.inv(np.eye(where.shape[1]) - across * more[:, None, :])
-        drawn = more[:, :, None] * gain
         poor = np.abs(gain).max(axis=(1, 2), initial=0.0) > _MOST_GAIN
+        return _Moved(where, more[:, :, None] * gain, poor)
 
-        def seen(rows: slice, columns: slice) -> Array:
-            change = np.moveaxis(self._ohms[rows][:, where], 1, 0) @ drawn @ self._ohms[where][:, :, columns]
-            return np.asarray(self._ohms[rows, columns] + change)
+    def _settle(self, changes: Sequence[Change], moved: _Moved, start: Array) -> _Settled:
+        numbers = self._currents.numbers([each.sockets for each in changes])
+        laws = slice(0, self._laws)
+        inner = self._seen(moved, laws, laws)
+        volts, good = settled(self._currents, self._unlet(moved, laws), inner, numbers, start)
+        return _Settled(volts, *self._currents.at(volts, numbers), inner, moved.poor | ~good)
 
-        def still(rows: slice) -> Array:
-            moved = np.moveaxis(self._ohms[rows][:, where], 1, 0) @ (drawn @ self._still[where][:, :, None])
-            return np.asarray(self._still[rows] + moved[:, :, 0])
+    def _seen(self, moved: _Moved, rows: slice, columns: slice) -> Array:
+        """What a current through each of some ports does at others [ohm], shape (changes, rows, columns)."""
+        change = np.moveaxis(self._ohms[rows][:, moved.where], 1, 0) @ moved.drawn
+        return np.asarray(self._ohms[rows, columns] + change @ self._ohms[:, columns][moved.where])
 
-        inner, into = seen(laws, laws), seen(heard, laws)
-        start = np.tile(self._start, (len(changes), 1))
-        volts, good = settled(self._currents, still(laws), inner, numbers, start)
-        flow, slope = self._currents.at(volts, numbers)
-        found = still(heard) + (into @ flow[:, :, None])[:, :, 0]
-        own = self._own(where, drawn)
-        back = np.linalg.solve(np.eye(self._laws) - inner @ slope, seen(laws, heard))
-        ohms = -(own + np.einsum("khl,klh->kh", into @ slope, back))
-        bad = poor | ~good
-        found[bad], ohms[bad] = np.nan, np.nan
-        return found, ohms
+    def _unlet(self, moved: _Moved, rows: slice) -> Array:
+        """The volts at some ports while no law lets anything through [V], shape (changes, rows)."""
+        change = np.moveaxis(self._ohms[rows][:, moved.where], 1, 0) @ (
+            moved.drawn @ self._still[moved.where][:, :, None]
+        )
+        return np.asarray(self._still[rows] + change[:, :, 0])
 
-    def _own(self, where: NDArray[np.int_], drawn: Array) -> Array:
+    def _own(self, moved: _Moved) -> Array:
         """What a current at each place heard does there by itself [ohm], shape (changes, heard)."""
         heard = slice(self._laws, self._laws + self._heard)
-        there = np.moveaxis(self._ohms[heard][:, where], 1, 0)
-        change = np.einsum("khm,kmn,knh->kh", there, drawn, self._ohms[where][:, :, heard], optimize=True)
-        return np.asarray(np.diagonal(self._ohms[heard, heard]) + change)
+        there = np.moveaxis(self._ohms[heard][:, moved.where], 1, 0) @ moved.drawn
+        back = np.swapaxes(self._ohms[:, heard][moved.where], 1, 2)
+        return np.asarray(np.diagonal(self._ohms[heard, heard]) + np.sum(there * back, axis=2))
 
     def _siemens(self, changes: Sequence[Mapping[str, float]]) -> tuple[NDArray[np.int_], Array]:
         """Where resistances change, and by how much [S]; rows of one length, filled up with changes by nothing."""

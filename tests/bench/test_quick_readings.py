@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from ampsim.base.errors import DescriptionError
 from ampsim.bench.diagnosis.fault_model import fault_model
 from ampsim.bench.diagnosis.faults import faulty_state, suspects
-from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State
+from ampsim.bench.diagnosis.metered_amp import MeteredAmp, State, meter_name
 from ampsim.bench.diagnosis.probes import drop_probes, probe, standard_probes
 from ampsim.bench.diagnosis.quick_readings import QuickReadings, change_of
 from ampsim.circuit.amp import Amp, Socket
@@ -79,6 +80,18 @@ def test_a_loaded_reading_is_the_simulated_one() -> None:
     assert apart.max() < 0.05
 
 
+def test_one_place_from_near_by_is_the_same_as_all_of_them_from_afar() -> None:
+    bench = bench_of(load_amp("workshop-a"), {})
+    points = QuickReadings(bench).points
+    assert points is not None
+    own = [change_of(points, state) for state in (State(), *faults_by_lot(bench, 3, 30))]
+    places = [number % len(bench.probes) for number in range(len(own))]
+    loaded = [replace(each, ohms={**each.ohms, meter_name(at): 1e6}) for each, at in zip(own, places, strict=True)]
+    whole = points.solve(loaded).volts[np.arange(len(own)), places]
+    assert np.isfinite(whole).all()
+    assert points.volts_at(loaded, places, points.solve(own).laws) == pytest.approx(whole, rel=1e-9, abs=1e-7)
+
+
 def test_where_both_differ_the_simulator_is_believed(monkeypatch: pytest.MonkeyPatch) -> None:
     bench = bench_of(load_amp("lesson-stage"), {})
     states = [State(), *faults_by_lot(bench, 1, 3)]
@@ -86,7 +99,7 @@ def test_where_both_differ_the_simulator_is_believed(monkeypatch: pytest.MonkeyP
 
     def wrong(points: RestPoints, changes: Sequence[Change]) -> Points:
         found = solve(points, changes)
-        return Points(1.05 * found.volts, found.ohms)
+        return replace(found, volts=1.05 * found.volts)
 
     monkeypatch.setattr(RestPoints, "solve", wrong)
     assert QuickReadings(bench).read(states) == pytest.approx(bench.read_nearly(states))

@@ -55,10 +55,17 @@ class PagePanel:
         """Press a button."""
         self.page.locator(ROOT).get_by_role("button", name=button, exact=True).click()
 
-    def put(self, name: str, step: int) -> None:
-        """Put a slider on a step, as a drag that ends there does."""
+    def put(self, name: str, *steps: int) -> None:
+        """Put a slider on a step, as a drag that ends there does; on several, one in each frame."""
         self.slider(name).evaluate(
-            "(input, step) => { input.value = step; input.dispatchEvent(new Event('input', {bubbles: true})); }", step
+            """async (input, steps) => {
+                for (const [number, step] of steps.entries()) {
+                    if (number) await new Promise((done) => requestAnimationFrame(done));
+                    input.value = step;
+                    input.dispatchEvent(new Event('input', { bubbles: true }));
+                }
+            }""",
+            steps,
         )
 
     def paths(self) -> dict[str, str]:

@@ -269,9 +269,8 @@ def test_hundreds_of_moves_leave_no_trace(sheet: Sheet) -> None:
     def elements_after(moves: int) -> int:
         sheet.put("depth", 0)
         sheet.agreed()  # an answer for the end comes after all moves
-        for step in (move * 7 % 101 for move in range(moves)):
-            sheet.put("depth", step if step != end else 0)
-        sheet.put("depth", end)
+        steps = [move * 7 % 101 for move in range(moves)]
+        sheet.put("depth", *(step if step != end else 0 for step in steps), end)
         sheet.agreed()  # the page is ahead of the kernel
         sheet.lab.python("panel.clear()")  # limits, and so the ticks, for where it stands
         sheet.rested()

@@ -78,8 +78,7 @@ def test_keys_move_the_panel_through_the_page(opened: PagePanel, served: ServedP
 
 
 def test_a_drag_ends_on_what_is_shown(opened: PagePanel, served: ServedPanel) -> None:
-    for step in [*range(5, 60, 4), *range(60, 31, -4), 32]:
-        opened.put("treble", step)
+    opened.put("treble", *range(5, 60, 4), *range(60, 31, -4), 32)
     opened.settled()
     assert served.panel.position["treble"] == 0.32
     assert opened.paths() == {gid: " ".join(d.split()) for gid, d in served.panel.curves["paths"].items()}

@@ -22,12 +22,12 @@ from ampsim.circuit.supply.mean_law import fitted_numbers
 from ampsim.circuit.valves.grid import THERMAL_VOLTS
 from ampsim.library.kinds import listing
 from ampsim.simulation.analyses import NoiseSweep
-from ampsim.simulation.timestep import newton
 from ampsim.simulation.timestep.branches import Seat
 from ampsim.simulation.timestep.sockets import seats_of
 from ampsim.simulation.timestep.solver import play
 from ampsim.studies.noise.simulate import BOLTZMANN, CHARGE, KELVIN, noise_spectrum
 from tests.figures.in_time import Case, errors
+from tests.tools.loop_laws import at_volts
 
 RECTIFIERS = listing()["rectifiers"]
 DIODES = [name for name in listing()["semiconductors"] if load_semiconductor(name).family == "diode"]
@@ -145,19 +145,16 @@ def test_compiled_port_law_and_slopes_are_those_of_the_law(name: str) -> None:
             name, tuple(piece.numbers[each] for each in law.parameters), (("a", "b"), ("c", "b"), ("d", "b"))[:ports]
         )
         laid = seats_of([seat])
-        v, amps = np.zeros(laid.width), np.zeros(laid.width)
         for volts in rng.uniform(-30.0, 30.0, (60, ports)) * rng.choice([0.02, 0.1, 1.0], (60, 1)):
-            v[:ports] = volts
-            newton.evaluate(v, laid.valves, amps)
+            amps, slopes = at_volts(laid, volts)
             rows = [0, 2][: len(law.currents(piece.numbers, *map(np.array, volts)))]
             for row, wanted in zip(rows, law.currents(piece.numbers, *map(np.array, volts)), strict=True):
-                assert amps[row] + newton.PATH * volts[row] == pytest.approx(float(wanted), rel=1e-9, abs=1e-14)
+                assert amps[row] == pytest.approx(float(wanted), rel=1e-9, abs=1e-14)
                 for column in range(ports):
                     step = 1e-5 * (np.arange(ports) == column)
                     ends = [law.currents(piece.numbers, *map(np.array, volts + s * step)) for s in (1.0, -1.0)]
                     slope = float(ends[0][rows.index(row)] - ends[1][rows.index(row)]) / 2e-5
-                    found = newton.slope_of(laid.valves.blocks[0], 0, row, column) + newton.PATH * (row == column)
-                    assert found == pytest.approx(slope, rel=1e-4, abs=1e-9)
+                    assert slopes[row, column] == pytest.approx(slope, rel=1e-4, abs=1e-9)
 
 
 def test_many_rectifiers_on_one_supply_come_to_rest() -> None:

@@ -31,7 +31,7 @@ from ampsim.simulation.netlist import node_vector, write
 from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
-from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, newton, starting
+from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, starting
 from ampsim.simulation.timestep.branches import Branch, Parts, valve_seat
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.sockets import seats_of
@@ -39,6 +39,7 @@ from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.timestep.state_space import equations
 from tests.figures import in_time
 from tests.tools import random_amps
+from tests.tools.loop_laws import at_volts
 from tests.truth import bench
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -188,14 +189,8 @@ def test_compiled_law_and_slopes_are_those_of_the_law(name):
     laid = seats_of([seat])
     ports = len(laid.ports)
     found, slopes = np.zeros((200, 3)), np.zeros((200, 3, 3))
-    v, amps = np.zeros(laid.width), np.zeros(laid.width)
     for row, volts in enumerate(zip(plate, grid, screen, strict=True)):
-        v[:ports] = volts[:ports]
-        newton.evaluate(v, laid.valves, amps)
-        found[row, :ports] = (amps + newton.PATH * v)[:ports]
-        for i in range(ports):
-            for j in range(ports):
-                slopes[row, i, j] = newton.slope_of(laid.valves.blocks[0], 0, i, j) + newton.PATH * (i == j)
+        found[row, :ports], slopes[row, :ports, :ports] = at_volts(laid, volts[:ports])
     wanted = currents(valve, plate, grid, screen if whole else None)
     np.testing.assert_allclose(found[:, 0], wanted.plate, rtol=1e-11, atol=1e-14)
     np.testing.assert_allclose(found[:, 2], wanted.screen, rtol=1e-11, atol=1e-14)
@@ -361,35 +356,43 @@ def test_where_no_folder_can_be_written_nothing_is_kept(tmp_path, monkeypatch):
 
 
 def test_kept_code_is_loaded_without_what_compiling_takes_and_compiled_anew_where_cut_short(tmp_path: Path) -> None:
-    # Taken twice in one process: the second finds what the first has kept.
+    # Taken twice in one process: the second finds what the first has kept, also after that was cut short.
     (tmp_path / "twice.py").write_text(
-        "import sys\n"
+        "import itertools, pathlib, sys\n"
         "from ampsim.simulation.timestep.compiled import jit, jit_uncached\n"
-        "for _ in range(2):\n"
-        "    @jit\n    def twice(x):\n        return 2.0 * x\n"
-        "    print(twice(21.0), dict(twice._cache_hits), dict(twice._cache_misses))\n"
+        "def taken():\n"
+        "    for _ in range(2):\n"
+        "        @jit\n        def twice(x):\n            return 2.0 * x\n"
+        "        print(twice(21.0), dict(twice._cache_hits), dict(twice._cache_misses))\n"
+        "    return twice\n"
+        "twice = taken()\n"
         "print('numba.np.linalg' in sys.modules)\n"
-        "if sys.argv[1:]:\n    assert jit_uncached(lambda x: twice(twice(x)))(3.0) == 12.0\n",
+        "assert jit_uncached(lambda x: twice(twice(x)))(3.0) == 12.0\n"
+        "for ending, left in itertools.product(sys.argv[1:], (0, -10)):\n"
+        "    cut = [*pathlib.Path().rglob(f'*.{ending}')]\n"
+        "    print(ending, left, bool(cut))\n"
+        "    for file in cut:\n        file.write_bytes(file.read_bytes()[:left])\n"
+        "    taken()\n",
         "utf-8",
     )
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
     anew, kept = "42.0 {} {(float64,): 1}", "42.0 {(float64,): 1} {}"
 
-    def both(*later: str) -> list[str]:
-        command = [sys.executable, "twice.py", *later]
+    def said(*cut: str) -> list[str]:
+        command = [sys.executable, "twice.py", *cut]
         done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, encoding="utf-8", check=True)
         return done.stdout.splitlines()
 
-    assert both() == [anew, kept, "True"]
-    assert both("what is compiled later calls it") == [kept, kept, "False"]
+    assert said() == [anew, kept, "True"]
+    first, again, compiler, *after = said("nbi", "nbc")
+    # What is compiled later calls it.
+    assert (first, again, compiler) == (kept, kept, "False")
     for ending, left in itertools.product(("nbi", "nbc"), (0, -10)):
-        cut = [*tmp_path.rglob(f"*.{ending}")]
-        assert cut
-        for file in cut:
-            file.write_bytes(file.read_bytes()[:left])
-        first, second, _ = both()
-        assert first.startswith("42.0"), (ending, left)
-        assert second == kept, ("it was not kept anew", ending, left)
+        heading, first, second, *after = after
+        assert heading == f"{ending} {left} True"
+        assert first.startswith("42.0"), heading
+        assert second == kept, ("it was not kept anew", heading)
+    assert after == []
 
 
 def test_a_valve_taken_twice_has_its_own_currents():

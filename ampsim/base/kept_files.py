@@ -44,27 +44,31 @@ def fetch_kept(path: Path, most: int) -> memoryview | None:
     return content
 
 
-def keep(path: Path, content: bytes) -> None:
-    """Write a file in one move. It need not be on the disk at once: one that is torn does not fit its seal."""
+def keep(path: Path, *content: bytes | memoryview) -> None:
+    """Write a file in one move, of one piece or several: large ones are not put together for it.
+
+    It need not be on the disk at once: one that is torn does not fit its seal.
+    """
     partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_bytes(_seal(path, memoryview(content)) + content)
+        with partial.open("wb") as file:
+            file.writelines([_seal(path, *content), *content])
         os.replace(partial, path)
     except OSError:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
 
 
-def keep_within(path: Path, content: bytes, most: int) -> None:
-    """As `keep`, in a folder whose files of this ending hold at most so many bytes, and a hundredth more.
+def keep_within(path: Path, content: bytes, most: int, *more: memoryview) -> None:
+    """As `keep`, `most` bytes at most in all files of this ending in its folder, and a hundredth more.
 
     The folder is gone through once for each such hundredth that was kept, as it may hold ten thousands of files.
     """
-    keep(path, content)
+    keep(path, content, *more)
     folder = path.parent, path.suffix
     with _LOCK:
-        _unseen[folder] = _unseen.get(folder, most) + len(content)
+        _unseen[folder] = _unseen.get(folder, most) + len(content) + sum(each.nbytes for each in more)
         look = _unseen[folder] * _PER_LOOK >= most
         if look:
             _unseen[folder] = 0
@@ -88,7 +92,8 @@ def drop_oldest(folder: Path, ending: str, most: int) -> None:
             held -= size
 
 
-def _seal(path: Path, content: memoryview) -> bytes:
+def _seal(path: Path, *content: bytes | memoryview) -> bytes:
     digest = hashlib.sha256(path.name.encode() + b"\0")
-    digest.update(content)
+    for each in content:
+        digest.update(each)
     return digest.digest()

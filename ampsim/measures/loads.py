@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -65,10 +66,17 @@ class Span:
         """
         if self.time.size == 1:
             return float(values[0])
-        later = self.time > self.start
-        time = np.concatenate(([self.start], self.time[later]))
-        tail = np.concatenate(([np.interp(self.start, self.time, values)], values[later]))
-        return float(np.trapezoid(tail, time) / (time[-1] - self.start))
+        first, weights = self._tail
+        begin = np.interp(self.start, self.time, values)
+        return float(weights[0] * begin + weights[1:] @ values[first:])
+
+    @cached_property
+    def _tail(self) -> tuple[int, Array]:
+        """The first instant after the start, and what the start and each from there on count by the trapezoid rule."""
+        first = int(np.searchsorted(self.time, self.start, side="right"))
+        time = np.concatenate(([self.start], self.time[first:]))
+        between = np.diff(time) / (time[-1] - time[0])
+        return first, 0.5 * (np.concatenate(([0.0], between)) + np.concatenate((between, [0.0])))
 
 
 def two_pin_watts(volts: Array, ohms: float) -> Array:

@@ -13,7 +13,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.switches.moving import moving
 from ampsim.library.files import models
-from ampsim.simulation.timestep.branches import AFTER, parts_of
+from ampsim.simulation.timestep.branches import AFTER, BEFORE, parts_of
 from ampsim.simulation.timestep.sockets import seats_of
 from ampsim.simulation.timestep.state_space import equations
 from ampsim.simulation.timestep.topology import basis
@@ -52,6 +52,16 @@ def test_an_amp_stands_still_once_a_contact_is_closed(name: str) -> None:
         except (AmpsimError, np.linalg.LinAlgError):  # both on one wire, or none that a switch may join
             continue
     assert max(found) < DRIFT
+
+
+def test_contacts_move_and_all_else_stays() -> None:
+    amp = switched(load_amp("workshop-a"), "V1A.plate", "V1A.grid")
+    wired, setting = moving(amp, (), "small", "in"), amp.setting({})
+    parts = parts_of(wired, setting, still=True)
+    assert parts.contacts
+    moved = {closed: parts.with_closed(closed) for closed in ((), BEFORE, AFTER, (*BEFORE, *AFTER))}
+    assert moved == {closed: parts_of(wired, setting, closed, still=True) for closed in moved}
+    assert moved[BEFORE] == parts != moved[AFTER]
 
 
 def test_groups_behind_a_short_move_with_those_they_hang_on() -> None:

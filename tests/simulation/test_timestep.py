@@ -20,6 +20,7 @@ from scipy.special import wrightomega
 from ampsim import load_amp, load_mod, load_valve
 from ampsim.base.errors import DescriptionError, EngineError, Stopped
 from ampsim.circuit.amp import Amp
+from ampsim.circuit.build import build_circuit
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.nets import INPUT
 from ampsim.circuit.stages.template import GROUND
@@ -32,11 +33,13 @@ from ampsim.simulation.ngspice import engine
 from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
 from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, starting
-from ampsim.simulation.timestep.branches import Branch, Parts, valve_seat
+from ampsim.simulation.timestep.branches import Branch, Parts, parts_of, valve_seat
 from ampsim.simulation.timestep.moves import stands
+from ampsim.simulation.timestep.setting import prepare
 from ampsim.simulation.timestep.sockets import seats_of
 from ampsim.simulation.timestep.solver import play
 from ampsim.simulation.timestep.state_space import equations
+from ampsim.simulation.timestep.walker import Walker
 from tests.figures import in_time
 from tests.tools import random_amps
 from tests.tools.loop_laws import at_volts
@@ -161,6 +164,23 @@ def test_a_part_that_hangs_in_the_air_is_an_error():
     loose = (Branch("r", "r1", INPUT, "a", 1e3), Branch("l", "l1", "b", "c", 1.0))
     with pytest.raises(EngineError, match="no solution"):
         starting.machine_at_rest(Parts(loose, (), (), {INPUT: 0.0}), "a", 1e-5)
+
+
+def test_finer_steps_are_prepared_when_they_are_asked_for_and_nothing_changes_by_that():
+    amp = load_amp("workshop-a")
+    wired = build_circuit(amp)
+    parts = parts_of(wired, amp.setting({}), still=True)
+    seats = seats_of(parts.seats)
+    tone = 0.5 * np.sin(2.0 * np.pi * 1000.0 * 20e-6 * np.arange(400.0))
+    found = []
+    for known in (1, 99):
+        setting = prepare(parts, seats, [wired.speaker], 20e-6)
+        assert len(setting.levels(seats, known).columns) == (1 if known == 1 else setting.parts_of_step.bit_length())
+        found.append(Walker(setting, seats).walk(tone, np.array([0]), 1, 0.05))
+    (asked, one), (whole, other) = found
+    assert np.diff(asked).min() < 0.1  # steps adapted
+    np.testing.assert_allclose(asked, whole, rtol=1e-12)
+    np.testing.assert_allclose(one, other, atol=1e-6 * np.abs(other).max())
 
 
 # Valves ---------------------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import count
@@ -50,6 +50,10 @@ class Contact:
     closed: str
     on: float
     off: float
+
+    def ohms(self, closed: Collection[str]) -> float:
+        """What it is [ohm] where those are closed that are so "before" a movement, "after" it, both or neither."""
+        return self.on if self.closed in closed else self.off
 
 
 @dataclass(frozen=True, eq=False)

@@ -69,12 +69,12 @@ def keep_answer(
         What it was, where not ngspice.
     """
     path = _path(netlist, solver)
-    if path is None:
+    if path is None or not scale.size:
         return
     head = json.dumps({"points": scale.size, "notes": list(notes)}).encode() + b"\n"
-    rows = [np.ascontiguousarray(each, "<f8").tobytes() for each in (scale, *vectors.values())]
-    if len(head) < _HEAD and sum(map(len, rows)) + len(head) <= MOST_OF_ONE:
-        keep_within(path, head + b"".join(rows), MOST_BYTES)
+    rows = [np.ascontiguousarray(each, "<f8").data.cast("B") for each in (scale, *vectors.values())]
+    if len(head) < _HEAD and sum(each.nbytes for each in rows) + len(head) <= MOST_OF_ONE:
+        keep_within(path, head, MOST_BYTES, *rows)
 
 
 def _folder() -> Path:

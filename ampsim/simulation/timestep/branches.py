@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ...base.errors import DescriptionError, shown
 from ...circuit.amp import Part, Pot
@@ -80,7 +80,7 @@ class Parts:
 
     The net of the input is driven and in `held` with 0 V, and so are those that the springs of reverb tanks drive and
     the `pushes`, from which oscillators are set going. `watched` are nets to listen at besides. `fluxes` names what
-    ports read instead of volts: the flux of an inductor [V s], times a factor [1 / V s].
+    ports read instead of volts: the flux of an inductor [V s], times a factor [1 / V s]. `contacts` move, by branch.
     """
 
     branches: tuple[Branch, ...]
@@ -91,6 +91,13 @@ class Parts:
     fluxes: Mapping[str, tuple[str, float]] = field(default_factory=dict)
     pushes: tuple[str, ...] = ()
     watched: tuple[str, ...] = ()
+    contacts: Mapping[str, Contact] = field(default_factory=dict)
+
+    def with_closed(self, closed: Collection[str]) -> Parts:
+        """The same with its contacts as in `parts_of`."""
+        ohms = {name: contact.ohms(closed) for name, contact in self.contacts.items()}
+        moved = (replace(each, value=ohms[each.name]) if each.name in ohms else each for each in self.branches)
+        return replace(self, branches=tuple(moved))
 
     @property
     def heard(self) -> int:
@@ -115,6 +122,7 @@ class Collector(Writer):
         self.lines: list[SpringLine] = []
         self.fluxes: dict[str, tuple[str, float]] = {}
         self.pushes: list[str] = []
+        self.contacts: dict[str, Contact] = {}
 
     def element(self, name: str, first: str, second: str, value: float) -> None:
         """Keep a two-pin element; one with both pins on one net does nothing.
@@ -255,13 +263,11 @@ class Collector(Writer):
 
         Parameters
         ----------
-        name : str
-        first, second : str
-            The nets of its pins.
-        contact : Contact
-            When it is closed, and its two resistances.
+        name, first, second, contact
+            As those of `netlist_writer.Writer.contact`.
         """
-        self.element(f"r{name}", first, second, contact.on if contact.closed in self._closed else contact.off)
+        self.contacts[f"r{name}"] = contact
+        self.element(f"r{name}", first, second, contact.ohms(self._closed))
 
 
 def parts_of(
@@ -290,4 +296,4 @@ def collect(collector: Collector, wired: Circuit, still: bool) -> Parts:
     write_oscillators(collector, wired, not still)
     branches = tuple(branch for branch in collector.branches if branch.kind != "c" or branch.value > 0.0)
     return Parts(branches, tuple(collector.couplings), tuple(collector.seats), collector.held, tuple(collector.lines),
-                 collector.fluxes, tuple(collector.pushes))  # fmt: skip
+                 collector.fluxes, tuple(collector.pushes), contacts=collector.contacts)  # fmt: skip

@@ -85,10 +85,12 @@ def discrete(
     pushed = (once if smooth else once / NEW) @ keep
     read = equations.read / scale
     through = read @ keep + equations.through
-    if turned is not None:
+    if not (turn and states):
+        triangle, turned = np.asarray(forward), np.eye(states)
+    elif turned is not None:
         triangle = turned.T @ forward @ turned
     else:
-        triangle, turned = _turned(np.asarray(forward)) if turn and states else (np.asarray(forward), np.eye(states))
+        triangle, turned = _turned(np.asarray(forward))
     # Columns: states, currents, inputs, and one for everything that stays. Rows: ports, what is heard, states.
     count = equations.ports
     heard = count + places
@@ -105,7 +107,7 @@ def discrete(
     return Discrete(made, coupling, np.asarray(keep), turned, np.hstack([observed[:, count:], currents]))
 
 
-def levels_of(steps: Sequence[Discrete], volts: Array, driven: Integers, seats: Seats) -> Levels:
+def levels_of(steps: Sequence[Discrete], volts: Array, driven: Integers, seats: Seats, ticks: int) -> Levels:
     """Steps of one circuit, each half as long as the one before and turned alike, for steps that adapt.
 
     Parameters
@@ -115,6 +117,8 @@ def levels_of(steps: Sequence[Discrete], volts: Array, driven: Integers, seats: 
         As in `discrete` [V].
     seats : Seats
         The valves behind the circuit.
+    ticks : int
+        As in `Levels`.
     """
     own = [each.step for each in steps]
     offsets = []
@@ -131,6 +135,7 @@ def levels_of(steps: Sequence[Discrete], volts: Array, driven: Integers, seats: 
         align(np.array([seats.spread(each.coupling) for each in steps])),
         np.ascontiguousarray(offsets),
         own[0].states,
+        ticks,
     )
 
 
@@ -148,5 +153,6 @@ def _lay_out(above: Array, below: Array) -> tuple[Array, Integers]:
     columns = np.zeros((eights(below.shape[1]), first + eights(len(below))))
     columns[: below.shape[1], : len(above)] = above.T
     columns[: below.shape[1], first : first + len(below)] = below.T
-    last = [max(np.flatnonzero(eight.any(axis=0)), default=-1) for eight in columns.reshape(-1, 8, columns.shape[1])]
-    return align(columns), np.array([eights(int(row) + 1) for row in last])
+    there = np.asarray(columns.reshape(-1, 8, columns.shape[1]).any(axis=1))
+    reach = np.where(there.any(axis=1), there.shape[1] - np.argmax(there[:, ::-1], axis=1), 0)
+    return align(columns), -(-reach // 8) * 8

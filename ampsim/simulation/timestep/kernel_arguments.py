@@ -21,9 +21,9 @@ FIRST, SECOND, THIRD, PREDICTED = range(15, 19)
 ROWS = 19
 # Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
-# Of steps that adapt: how fine, how long the last two were, and how many rows were kept.
-FINENESS, LAST_TICKS, TICKS_BEFORE, KEPT = range(5, 9)
-COUNTS = 9
+# Of steps that adapt: how fine, how long the last two were, how many rows were kept, and how far the sample has come.
+FINENESS, LAST_TICKS, TICKS_BEFORE, KEPT, TICK = range(5, 10)
+COUNTS = 10
 # How large the last correction of a sample may be [ratio], where nothing finer is asked.
 TOLERANCE = 1e-3
 
@@ -82,6 +82,7 @@ class Levels(NamedTuple):
 
     Each entry is a stack of those of `Step`, and of `Solver.coupling`. The states of all are turned alike; `offset`
     (levels, currents and inputs and one, states) is what each keeps apart from them: x = turned (s + offset w).
+    `ticks`: how many of the finest that may be asked for are one of the first; those that were not yet are not there.
     """
 
     columns: Array
@@ -92,3 +93,4 @@ class Levels(NamedTuple):
     coupling: Array
     offset: Array
     states: int
+    ticks: int

@@ -105,12 +105,12 @@ class Machine:
 
     def _come_to_rest(self, drive: float) -> Array:
         """Find the operating point, supplies raised from zero; what `Discrete.observe` gives there."""
-        found = self.setting.equations
+        found, (rest_ports, rest_states) = self.setting.equations, self.setting.rest
         held, ports = len(found.held), found.ports
         volts = self.setting.volts.copy()
         volts[self.setting.driven[0]] = drive
-        self._work[WANTED] = self.seats.spread(found.rest_ports[:ports, :held] @ volts)
-        solver = self._solver(found.rest_ports[:ports, held:].T)
+        self._work[WANTED] = self.seats.spread(rest_ports[:ports, :held] @ volts)
+        solver = self._solver(rest_ports[:ports, held:].T)
         arrived = arrive(solver)
         # The first answer is within the tolerance of a sample; at rest two more corrections cost nothing.
         for _ in range(2):
@@ -121,8 +121,8 @@ class Machine:
         currents = self._work[CURRENT, : found.ports]
         w = np.concatenate([volts, currents])
         self._state[:] = 0
-        self._stand = found.rest_states @ w * found.scale, w
-        return np.concatenate([found.rest_ports[ports:] @ w, currents + PATH * (found.rest_ports[:ports] @ w)])
+        self._stand = rest_states @ w * found.scale, w
+        return np.concatenate([rest_ports[ports:] @ w, currents + PATH * (rest_ports[:ports] @ w)])
 
     def _seen(self, observed: Array) -> Array:
         """What was asked for among what `Discrete.observe` gives, without what the loop hears for itself."""

@@ -36,7 +36,8 @@ class Setting:
     seconds: float
     brief: bool = False
     fine: dict[tuple[int, float], Discrete] = field(default_factory=dict)
-    _levels: list[Levels] = field(default_factory=list)
+    _levels: dict[int, Levels] = field(default_factory=dict)
+    _halves: dict[int, Discrete] = field(default_factory=dict)
 
     @cached_property
     def driven(self) -> Integers:
@@ -50,6 +51,20 @@ class Setting:
         found = np.array([self.parts.held[net] for net in self.equations.held])
         found[self.driven] = 0.0
         return found
+
+    @property
+    def rest(self) -> tuple[Array, Array]:
+        """`Equations.rest_ports` [ratio or ohm] and `Equations.rest_states` [ratio, ohm or S].
+
+        Raises
+        ------
+        EngineError
+            When its equations have no solution.
+        """
+        try:
+            return self.equations.rest_ports, self.equations.rest_states
+        except np.linalg.LinAlgError as error:
+            raise EngineError(_NO_SOLUTION.format(error)) from error
 
     @cached_property
     def step(self) -> Discrete:
@@ -77,13 +92,19 @@ class Setting:
         finest = BRIEF if self.brief else FINEST
         return 1 << max(0, math.ceil(math.log2(self.seconds / finest)))
 
-    def levels(self, seats: Seats) -> Levels:
-        """A step, and its halves, and theirs..., in front of the valves."""
-        if not self._levels:
-            halves = range(1, self.parts_of_step.bit_length())
-            finer = [self._discrete(self.seconds / 2**depth, turned=self.step.turned) for depth in halves]
-            self._levels.append(levels_of([self.step, *finer], self.volts, self.driven, seats))
-        return self._levels[0]
+    def levels(self, seats: Seats, count: int) -> Levels:
+        """A step, and its halves, and theirs..., so many or all there are, in front of the valves."""
+        count = min(count, self.parts_of_step.bit_length())
+        if count not in self._levels:
+            finer = [self._half_of(depth) for depth in range(1, count)]
+            given = self.volts, self.driven, seats, self.parts_of_step
+            self._levels[count] = levels_of([self.step, *finer], *given)
+        return self._levels[count]
+
+    def _half_of(self, depth: int) -> Discrete:
+        if depth not in self._halves:
+            self._halves[depth] = self._discrete(self.seconds / 2**depth, turned=self.step.turned)
+        return self._halves[depth]
 
     def _discrete(self, seconds: float, smooth: bool = False, turned: Array | None = None) -> Discrete:
         given = self.equations, self.volts, self.driven, self.parts.heard, seconds

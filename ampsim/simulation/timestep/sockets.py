@@ -36,7 +36,10 @@ class Seats:
 
 def seats_of(given: Sequence[Seat]) -> Seats:
     """Lay out the valves and semiconductors of a circuit: four of one law side by side."""
-    types = tuple(dict.fromkeys(seat.valve for seat in given))
+    # Told apart by their place in memory first: to compare two valves is to go through all that is known of them.
+    valves = {id(seat.valve): seat.valve for seat in given}
+    types = tuple(dict.fromkeys(valves.values()))
+    number = {key: types.index(valve) for key, valve in valves.items()}
     ports: list[tuple[str, str]] = []
     unit: list[float] = []
     columns: dict[tuple[str, int], int] = {}
@@ -53,16 +56,16 @@ def seats_of(given: Sequence[Seat]) -> Seats:
             spans.append((kind, len(law.units), len(some)))
             places.append(row + [0] * (3 * LANES - len(row)))
             filled = [*some, *([some[0]] * empty)]
-            grids.append([types.index(seat.valve) for seat in filled])
+            grids.append([number[id(seat.valve)] for seat in filled])
             blocks.append(_block(filled))
-    valves = Valves(
+    laid = Valves(
         np.array(spans, dtype=np.int64).reshape(-1, 3),
         np.array(places, dtype=np.int64).reshape(-1, 3 * LANES),
         np.array(grids, dtype=np.int64).reshape(-1, LANES),
         np.array(blocks).reshape(-1, ROWS * LANES),
         np.array([grid_table(valve) for valve in types]).reshape(len(types), KNOTS, 2),
     )
-    bare = Seats(tuple(ports), eights(len(ports)), valves, np.array(unit), columns)
+    bare = Seats(tuple(ports), eights(len(ports)), laid, np.array(unit), columns)
     return replace(bare, unit=bare.spread(bare.unit))
 
 

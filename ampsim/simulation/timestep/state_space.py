@@ -8,8 +8,8 @@ brought to E x' = S x + B w, v = D x + F w with w = (u, i) by the basis of `grap
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,35 +31,120 @@ _SHORT = 0.02
 _OPEN = 1e10
 
 
-@dataclass(frozen=True, eq=False)
+class _Motion(NamedTuple):
+    slope: Array
+    drive: Array
+    read: Array
+    through: Array
+
+
 class Equations:
     """E x' = S x + B w and y = D x + F w with w = (held voltages, currents through the ports).
 
     `energy` E, `slope` S: (n, n); `drive` B: (n, held + ports); `read` D, `through` F: rows are the voltages across
     the ports, then the nets listened at. `rest_ports` (rows, held + ports) gives the same rows at rest, and
-    `rest_states` the states, from w alone. `held` are the nets in w.
+    `rest_states` the states, from w alone. `held` are the nets in w. Motion, or rest, is worked out when it is asked
+    for: before contacts move there is none, after it no rest. Both may raise numpy's `LinAlgError`.
     """
 
-    energy: Array
-    slope: Array
-    drive: Array
-    read: Array
-    through: Array
-    rest_ports: Array
-    rest_states: Array
-    held: tuple[str, ...]
-    ports: int
+    def __init__(self, given: _Assembly) -> None:
+        self._given, self.held, self.ports = given, given.held, given.ports.shape[1]
+        pairs = (given.pairs[kind] for kind in ("c", "r", "short"))
+        self._change, charged, fixed = topology.basis(given.free, *pairs)
+        self._charge, self._follow, self._island = np.split(self._change, [charged, charged + fixed], axis=1)
+        self._loops, self._own = topology.currents_basis(self._island.T @ given.coils[: given.free])
+        self._store = self._charge.T @ given.capacitance[: given.free, : given.free] @ self._charge
+        self.energy = _blocks(self._store, self._loops.T @ given.inductance @ self._loops)
 
     @cached_property
     def scale(self) -> Array:
         """What turns states into those that hold alike much [square roots of F and H]."""
         return np.sqrt(np.diag(self.energy))
 
+    @property
+    def slope(self) -> Array:
+        """S [S, ohm or ratio]."""
+        return self._motion.slope
+
+    @property
+    def drive(self) -> Array:
+        """B [S or ratio]."""
+        return self._motion.drive
+
+    @property
+    def read(self) -> Array:
+        """D [ratio or ohm]."""
+        return self._motion.read
+
+    @property
+    def through(self) -> Array:
+        """F [ratio or ohm]."""
+        return self._motion.through
+
+    @property
+    def rest_ports(self) -> Array:
+        """The rows of `read` at rest, from w alone [ratio or ohm]."""
+        return self._rest[0]
+
+    @property
+    def rest_states(self) -> Array:
+        """The states at rest, from w alone [ratio, ohm or S]."""
+        return self._rest[1]
+
+    @cached_property
+    def _shift(self) -> Array:
+        # A capacitor at a held net passes the change of its voltage: the state is the charge that is left.
+        given, found = self._given, np.zeros((len(self._store), len(self.held) + self.ports))
+        if len(found):
+            held = self._charge.T @ given.capacitance[: given.free, given.free :]
+            found[:, : len(self.held)] = -np.linalg.solve(self._store, held)
+        return found
+
+    @cached_property
+    def _direct(self) -> Array:
+        found = np.zeros((len(self._given.rows), len(self.held) + self.ports))
+        found[:, : len(self.held)] = self._given.rows[:, self._given.free :]
+        return found
+
+    @cached_property
+    def _motion(self) -> _Motion:
+        given, d, a, loops = self._given, self._charge, self._follow, self._loops
+        free, count, charged = given.free, self.ports, d.shape[1]
+        coils, held_coils = given.coils[:free] @ loops, given.coils[free:] @ loops
+        g, gk = given.conductance[:free, :free], given.conductance[:free, free:]
+        # What enters the nodes with v = d v_d + a v_a: the second kind follows from the rest without memory.
+        inverse = np.linalg.inv(a.T @ g @ a) if a.shape[1] else np.zeros((0, 0))
+        sources = np.hstack([gk, given.ports[:free]])
+        # Beside a closed contact the order counts: what enters a group of nodes is summed up before it is multiplied.
+        by_charge = d - a @ (inverse @ (a.T @ (g @ d)))
+        by_loop = -a @ (inverse @ (a.T @ coils))
+        by_source = -a @ (inverse @ (a.T @ sources))
+        nodes = np.hstack([by_charge, by_loop])
+        nodes_w = by_source + by_charge @ self._shift
+        held_drive = np.hstack([held_coils.T, np.zeros((loops.shape[1], count))])
+        # The change of currents through the coils: L j' = A^T v.
+        slope = np.vstack([-d.T @ (g @ nodes + np.hstack([np.zeros((free, charged)), coils])), coils.T @ nodes])
+        drive = np.vstack([-d.T @ (g @ nodes_w + sources), coils.T @ nodes_w + held_drive])
+        more = _island_voltages(given, self._island, loops, nodes, nodes_w)
+        rows = given.rows[:, :free]
+        read, through = rows @ (nodes + more[0]), rows @ (nodes_w + more[1]) + self._direct
+        read[:count, charged:] += given.fluxes @ loops
+        return _Motion(slope, drive, read, through)
+
+    @cached_property
+    def _rest(self) -> tuple[Array, Array]:
+        given, charged = self._given, self._charge.shape[1]
+        nodes, coils = _rest(given)
+        charges = np.linalg.solve(self._change, nodes)[:charged] - self._shift
+        rows = given.rows[:, : given.free] @ nodes + self._direct
+        rows[: self.ports] += given.fluxes @ coils
+        return rows, np.vstack([charges, coils[self._own]])
+
 
 class _Assembly:
     """The matrices of the nodal equations, over free nodes and held nets."""
 
-    def __init__(self, parts: Parts, ports: Sequence[tuple[str, str]]) -> None:
+    def __init__(self, parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence[str] = ()) -> None:
         nets = {net for branch in parts.branches for net in (branch.first, branch.second)}
         volts = [pair for pair in ports if pair[0] not in parts.fluxes]
         nets |= {net for pair in volts for net in pair}
@@ -75,6 +160,7 @@ class _Assembly:
         self.inductance = _inductance(coils, parts.couplings)
         rows = [self.row(*pair) if pair in volts else np.zeros(total) for pair in ports]
         self.ports = np.array(rows).reshape(len(ports), total).T
+        self.rows = np.vstack([self.ports.T, *(self.row(net, GROUND)[None] for net in listened)])
         # What a port reads of the currents through the coils [1 / A]: nothing, but for those that read a flux.
         self.fluxes = np.zeros((len(ports), len(coils)))
         for number, pair in enumerate(ports):
@@ -153,44 +239,7 @@ def equations(parts: Parts, ports: Sequence[tuple[str, str]], listened: Sequence
     numpy.linalg.LinAlgError
         When a part of the circuit has no voltage of its own.
     """
-    given = _Assembly(parts, ports)
-    free, held, count = given.free, len(given.held), len(ports)
-    change, charged, fixed = topology.basis(free, given.pairs["c"], given.pairs["r"], given.pairs["short"])
-    d, a, island = np.split(change, [charged, charged + fixed], axis=1)
-    loops, own = topology.currents_basis(island.T @ given.coils[:free])
-    coils, held_coils = given.coils[:free] @ loops, given.coils[free:] @ loops
-    g, gk = given.conductance[:free, :free], given.conductance[:free, free:]
-    # What enters the nodes with v = d v_d + a v_a: the second kind follows from the rest without memory.
-    inverse = np.linalg.inv(a.T @ g @ a) if fixed else np.zeros((0, 0))
-    sources = np.hstack([gk, given.ports[:free]])
-    # Beside a closed contact the order counts: what enters a group of nodes is summed up before it is multiplied.
-    by_charge = d - a @ (inverse @ (a.T @ (g @ d)))
-    by_loop = -a @ (inverse @ (a.T @ coils))
-    by_source = -a @ (inverse @ (a.T @ sources))
-    # A capacitor at a held net passes the change of its voltage: the state is the charge that is left.
-    store = d.T @ given.capacitance[:free, :free] @ d
-    shift = np.zeros((charged, held + count))
-    if charged:
-        shift[:, :held] = -np.linalg.solve(store, d.T @ given.capacitance[:free, free:])
-    nodes = np.hstack([by_charge, by_loop])
-    nodes_w = by_source + by_charge @ shift
-    energy = _blocks(store, loops.T @ given.inductance @ loops)
-    held_drive = np.hstack([held_coils.T, np.zeros((loops.shape[1], count))])
-    # The change of currents through the coils: L j' = A^T v.
-    slope = np.vstack([-d.T @ (g @ nodes + np.hstack([np.zeros((free, charged)), coils])), coils.T @ nodes])
-    drive = np.vstack([-d.T @ (g @ nodes_w + sources), coils.T @ nodes_w + held_drive])
-    rows = np.vstack([given.ports.T, *(given.row(net, GROUND)[None] for net in listened)])
-    direct = np.zeros((len(rows), held + count))
-    direct[:, :held] = rows[:, free:]
-    more = _island_voltages(given, island, loops, nodes, nodes_w)
-    read, through = rows[:, :free] @ (nodes + more[0]), rows[:, :free] @ (nodes_w + more[1]) + direct
-    read[:count, charged:] += given.fluxes @ loops
-    rest_nodes, rest_coils = _rest(given)
-    charges = np.linalg.solve(change, rest_nodes)[:charged] - shift
-    rest_states = np.vstack([charges, rest_coils[own]])
-    rest_rows = rows[:, :free] @ rest_nodes + direct
-    rest_rows[:count] += given.fluxes @ rest_coils
-    return Equations(energy, slope, drive, read, through, rest_rows, rest_states, given.held, count)
+    return Equations(_Assembly(parts, ports, listened))
 
 
 def rest_rows(parts: Parts, ports: Sequence[tuple[str, str]]) -> Array:

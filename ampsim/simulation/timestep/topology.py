@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from ...circuit.nets import Groups
 
 Array = NDArray[np.float64]
 Pair = tuple[int, int]
+_Pairs = tuple[Pair, ...]
 
 
 def _join(pairs: Iterable[Pair] = ()) -> Groups[int]:
@@ -43,6 +45,11 @@ def basis(
         the first and of the second kind. In this basis capacitance is positive definite over the first kind and zero
         elsewhere, conductance is positive definite over the second kind and zero over the third.
     """
+    return _basis(count, tuple(capacitors), tuple(conductors), tuple(shorts))
+
+
+@lru_cache(maxsize=64)  # of the positions of an amp most hang together alike
+def _basis(count: int, capacitors: _Pairs, conductors: _Pairs, shorts: _Pairs) -> tuple[Array, int, int]:
     charged = _join(capacitors)
     linked = _join([*capacitors, *conductors])
     groups: dict[int, list[int]] = {}
@@ -67,8 +74,9 @@ def basis(
                 second.append(whole)
             else:
                 second.append(whole)
-    columns = [*first, *second, *wholes.values()]
-    return np.array(columns).reshape(count, count).T, len(first), len(second)
+    columns = np.array([*first, *second, *wholes.values()]).reshape(count, count)
+    columns.setflags(write=False)
+    return columns.T, len(first), len(second)
 
 
 def _behind(groups: Iterable[int], shorts: Sequence[Pair]) -> dict[int, tuple[int, ...]]:

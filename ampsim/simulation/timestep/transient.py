@@ -17,7 +17,7 @@ from ..analyses import Transient
 from ..band_limit import slow_part
 from ..ngspice.engine import Arrays
 from ..stimuli import Burst, Sine, Throw, Waveform
-from .branches import BEFORE, Parts, parts_of
+from .branches import BEFORE, parts_of
 from .kernel_arguments import Array, Integers
 from .machine import Unsolved
 from .pace import Pace
@@ -55,11 +55,10 @@ class _Bench:
     """A circuit that is listened at, ready to be played again and again."""
 
     def __init__(self, wired: Circuit, setting: Mapping[str, float | str], vectors: Sequence[str]) -> None:
-        self._wired, self._setting = wired, setting
         parts = parts_of(wired, setting, still=True)
         self._seats, self.has_springs = seats_of(parts.seats), bool(parts.lines)
         self.reading = reading(wired, parts, self._seats, vectors)
-        self._parts: dict[tuple[str, ...], Parts] = {BEFORE: parts}
+        self._parts = parts
         self._prepared: dict[tuple[str, ...], Setting] = {}
         self._paced: dict[tuple[tuple[str, ...], float], Setting] = {}
 
@@ -68,8 +67,7 @@ class _Bench:
         key = phase.closed, round(phase.step, 15)
         if key not in self._paced:
             if phase.closed not in self._prepared:
-                known = self._parts.get(phase.closed)
-                parts = known or parts_of(self._wired, self._setting, phase.closed, still=True)
+                parts = self._parts.with_closed(phase.closed)
                 self._prepared[phase.closed] = prepare(parts, self._seats, self.reading.nets, phase.step, phase.brief)
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]
@@ -132,7 +130,8 @@ def transient(
     first = int(np.searchsorted(scale, pace.since - _ALIKE))
     columns = np.empty((len(bench.reading.units), scale.size))
     np.concatenate([each.T for each in rows], axis=1, out=columns)
-    columns = columns[:, first:] * bench.reading.units[:, None]
+    columns = columns[:, first:]
+    columns *= bench.reading.units[:, None]
     if pace.slow:
         _take_slow(columns, bench.reading, np.concatenate(heard), phases[-1], pace)
     if not np.isfinite(columns).all():

@@ -30,6 +30,7 @@ from .kernel_arguments import (
     SECOND,
     STEP,
     THIRD,
+    TICK,
     TICKS_BEFORE,
     WANTED,
     Array,
@@ -40,7 +41,7 @@ from .kernel_arguments import (
 )
 from .newton import lead, newton
 
-DONE, FULL, LOST = range(3)
+DONE, FULL, LOST, FINER = range(4)
 # With less of the tolerance a step is followed by one twice as long, whose error is eight times as large.
 _EASY = 1.0 / 16.0
 # With so many times the tolerance halves of halves are gone to at once.
@@ -107,7 +108,10 @@ def walk(
     tolerance: float,
     solver: Solver,
 ) -> int:
-    """Go through the samples of a signal; whether all were solved, no room is left, or one has no solution.
+    """Go through the samples of a signal; how that ended: all solved (`DONE`), or why not.
+
+    No room is left (`FULL`), a sample has no solution (`LOST`), or it asks for finer steps than there are (`FINER`):
+    with these it goes on in the middle of the sample.
 
     Parameters
     ----------
@@ -139,21 +143,20 @@ def walk(
     work, state, states = solver.work, solver.state, levels.states
     places, ports = levels.by_current.shape[1:]
     inputs, first = entry.shape[0], 8 * ((ports + places + 7) // 8)
-    deepest = levels.columns.shape[0] - 1
-    full = 1 << deepest
+    deepest, full = levels.columns.shape[0] - 1, levels.ticks
     level, new = state[FINENESS], True
     last, before = float(state[LAST_TICKS]), float(state[TICKS_BEFORE])
     _shift(levels, 0, level, known)
     _enter(levels, level, known, solver)
-    outcome = DONE
+    outcome, tick = DONE, state[TICK]
     for sample in range(begin, signal.shape[0]):
         if state[KEPT] + full > record.shape[0]:
             outcome = FULL
             state[AT] = sample
             break
-        for each in range(inputs):
-            entry[each] = known[states + ports + each]
-        tick = 0
+        if tick == 0:
+            for each in range(inputs):
+                entry[each] = known[states + ports + each]
         while tick < full:
             size = full >> level
             share = (tick + size) / full
@@ -182,10 +185,13 @@ def walk(
             )
             solved = newton(p, own)
             miss = _missed(work, solver.unit) if solved else 2.0 * _FAR * tolerance
-            if not miss <= tolerance and level < deepest:
-                finer = min(deepest, level + (2 if miss > _FAR * tolerance else 1))
+            if not miss <= tolerance and size > 1:
+                finer = level + (2 if miss > _FAR * tolerance and size > 2 else 1)
                 for row in range(v.shape[0]):
                     v[row] = work[OLD, row]
+                if finer > deepest:
+                    outcome = FINER
+                    break
                 _shift(levels, level, finer, known)
                 level, new = finer, True
                 _enter(levels, level, known, solver)
@@ -229,7 +235,11 @@ def walk(
                 _shift(levels, level, level - 1, known)
                 level, new = level - 1, True
                 _enter(levels, level, known, solver)
-    state[FINENESS], state[LAST_TICKS], state[TICKS_BEFORE] = level, int(last), int(before)
+        if outcome == FINER:
+            state[AT] = sample
+            break
+        tick = 0
+    state[TICK], state[FINENESS], state[LAST_TICKS], state[TICKS_BEFORE] = tick, level, int(last), int(before)
     _shift(levels, level, 0, known)
     _enter(levels, 0, known, solver)
     return outcome

@@ -14,16 +14,19 @@ from .kernel_arguments import (
     LAST_TICKS,
     SECOND,
     THIRD,
+    TICK,
     TICKS_BEFORE,
     Array,
     Integers,
     V,
 )
 from .machine import Machine, Unsolved
-from .walk import FULL, LOST, walk
+from .walk import DONE, FINER, FULL, LOST, walk
 
 # Rows that are kept until they are looked at, besides those of one sample.
 _ROOM = 8192
+# Of steps that are finer than all so far, so many are prepared at once: what stays quiet asks for none.
+_MORE = 4
 
 
 class Walker(Machine):
@@ -59,17 +62,19 @@ class Walker(Machine):
         return np.concatenate(path.times), np.concatenate(path.rows)
 
     def _walk(self, path: _Path, signal: Array, heard: Array, begin: int) -> None:
-        step, levels = self.setting.step, self.setting.levels(self.seats)
+        step = self.setting.step
         if step is not self._step:
             self._leave()
             self._enter(step)
             self._work[[FIRST, SECOND, THIRD]] = self._work[V]
             self._state[[FINENESS, LAST_TICKS, TICKS_BEFORE]] = 0, path.full, path.full
+        self._state[TICK] = 0
+        levels = self.setting.levels(self.seats, 1 + int(self._state[FINENESS]))
         room = _ROOM + path.full
         record, ticks = np.empty((room, len(self._known))), np.empty((room, 2), dtype=np.int64)
         solver, entry, inputs = self._solver(step.coupling), np.zeros(signal.shape[1]), np.ascontiguousarray(signal)
         outcome = FULL
-        while outcome == FULL:
+        while outcome != DONE:
             self._state[KEPT] = 0
             outcome = walk(
                 levels, begin, inputs, heard, path.every, record, ticks, self._known, self._into, entry,
@@ -77,8 +82,10 @@ class Walker(Machine):
             )  # fmt: skip
             begin = int(self._state[AT])
             path.take(record, ticks, int(self._state[KEPT]))
-        if outcome == LOST:
-            raise Unsolved(begin)
+            if outcome == LOST:
+                raise Unsolved(begin)
+            if outcome == FINER:
+                levels = self.setting.levels(self.seats, len(levels.columns) + _MORE)
 
 
 @dataclass(frozen=True, eq=False)

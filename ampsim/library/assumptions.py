@@ -11,6 +11,7 @@ from ..base.entries import Entry
 from ..base.quantities import FARAD, HENRY, HERTZ, OHM, Quantity, format_value, with_unit
 from ..base.wording import plain
 from ..circuit.amp import Amp, AnyPart, Mod, Part, Pot, Socket
+from ..circuit.build import build_circuit
 from ..circuit.designators import kind_of
 from ..circuit.loudspeaker import Loudspeaker
 from ..circuit.positions import face
@@ -130,7 +131,25 @@ def _filled_in(
         yield f"{part.designator}: {', '.join(said)} (usual ones; none are given)"
 
 
+def _whole_windings(amp: Amp) -> Iterator[str]:
+    """Bridges across both halves of a winding with a middle: twice the volts that diodes with that on ground give."""
+    wired = build_circuit(amp)
+    bridges = [each for each in wired.elements if each.kind == "bridge rectifier"]
+    for element in wired.elements:
+        part = wired.parts.get(element.designator)
+        for winding in part.windings if isinstance(part, MainsTransformer) else ():
+            ends = {element.net(f"{winding.name}_{end}") for end in "ab"}
+            for each in bridges if winding.centre else ():
+                if {each.net("ac1"), each.net("ac2")} == ends:
+                    yield (
+                        f"{each.designator}: rectifies all of {element.designator}'s winding {winding.name}, "
+                        f"{winding.volts:g} V from end to end; a bridge on a winding of {winding.volts / 2:g} V, or "
+                        "two diodes and its middle on ground, would give half of that"
+                    )
+
+
 def _of_amp(amp: Amp) -> Iterator[str]:
+    yield from _whole_windings(amp)
     if not stages_of(amp, Kind.INSTRUMENT, Kind.SOURCE) and not amp.jacks:
         yield "no guitar and no generator stage: the input is driven without any source resistance"
     for stage in amp.stages:

@@ -39,9 +39,19 @@ ROLES = {
     "parallel triodes": CATHODE | PLATE | {"grid_stopper_a": "grid stopper", "grid_stopper_b": "grid stopper"},
     "grid-leak stage": PLATE | GRID | {"coupling": "coupling before"},
     "baxandall tone": CATHODE | PLATE,
-    "self-biased follower": {"cathode_resistor": "cathode load", "coupling": "coupling before"},
+    "self-biased follower": {
+        "cathode_resistor": "cathode load",
+        "coupling": "coupling before",
+        "bias_resistor": "bias resistor",
+        "grid_leak": "grid leak",
+    },
     "direct-coupled long-tailed pair": PAIR,
-    "fixed-bias split-load inverter": {"coupling": "coupling before", "plate_load": "plate load a"},
+    "fixed-bias split-load inverter": {
+        "coupling": "coupling before",
+        "plate_load": "plate load a",
+        "cathode_load": "cathode load",
+        "grid_leak": "grid leak",
+    },
     "paraphase inverter": PAIR | {"coupling": "coupling before"},
     "floating paraphase inverter": PAIR | {"coupling": "coupling before"},
     "cathode follower": {"cathode_resistor": "cathode load"},
@@ -54,6 +64,8 @@ ROLES = {
         "coupling": "coupling before",
         "plate_load": "plate load a",
         "cathode_load": "cathode load",
+        "bias_resistor": "bias resistor",
+        "grid_leak": "grid leak",
     },
     "push-pull output": {
         **{f"{role}_{side}": job for side in "ab" for role, job in {

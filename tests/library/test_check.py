@@ -83,3 +83,12 @@ def test_check_refuses_what_no_switch_can_do_and_says_what_a_switch_does(tmp_pat
     (instead,) = re.findall(r"\{ cut = .* \}", str(refusal.value))
     path.write_text(text + switch.format(instead), "utf-8")
     assert "power (S1): full | half" in describe_file(path)
+
+
+@pytest.mark.parametrize(("volts", "told"), [("260-0-260", True), ("260", False)])
+def test_a_bridge_on_both_halves_of_a_winding_is_said(tmp_path: Path, volts: str, told: bool) -> None:
+    drawn = (models() / "stages" / "bias-supply.toml").read_text("utf-8").replace('volts = "300"', f'volts = "{volts}"')
+    amp = tmp_path / "amp.toml"
+    amp.write_text(drawn, "utf-8")
+    found = "BR1: rectifies all of PT1's winding ht, 520 V from end to end" in describe_file(amp)
+    assert found is told

@@ -157,9 +157,14 @@ def _grid_stopper(signal: Signal, stage: Stage) -> Iterator[Element]:
 
 
 def _grid_leak(signal: Signal, stage: Stage) -> Iterator[Element]:
-    """A resistor from what drives the grid to ground or bias volts, or else to where resistances lead to ground."""
+    """A resistor from what drives the grid to ground or bias volts, or else to where resistances lead to ground.
+
+    Of the two grids of an inverter neither is the stage's.
+    """
     net = drive(signal, stage)
-    if any(net == each.net("plate") for each in signal.ways.wired.elements if each.kind == "valve"):
+    if (stage.kind == INVERTER and len(stage.valves) > 1) or any(
+        net == each.net("plate") for each in signal.ways.wired.elements if each.kind == "valve"
+    ):
         return
     own = {each.designator for each in (*_grid_stopper(signal, stage), *_cathode_resistor(signal, stage))}
     found = [each for each in signal.ways.at(net, R) if each.designator not in own and _leaks(signal, stage, each, net)]
@@ -225,13 +230,22 @@ def _cathode_load(signal: Signal, stage: Stage) -> Iterator[Element]:
 
 def _lower(signal: Signal, stage: Stage) -> Iterator[Element]:
     """What carries a cathode far above ground: the lower of two where one for the bias comes first."""
-    net = cathode(signal, stage)
     for part in _cathode_resistor(signal, stage):
-        middle = far(part, net)
-        lower = [each for each in signal.ways.at(middle, R) if each is not part and middle != GROUND
-                 and signal.ways.leads_to_ground(far(each, middle), each.designator)
-                 and not _drives(signal, far(each, middle))]  # fmt: skip
-        yield from lower or [part]
+        yield from _below(signal, stage, part) or [part]
+
+
+def _below(signal: Signal, stage: Stage, part: Element) -> list[Element]:
+    """What carries the current of a cathode resistor on to ground; none where that ends there itself."""
+    middle = far(part, cathode(signal, stage))
+    return [each for each in signal.ways.at(middle, R) if each is not part and middle != GROUND
+            and signal.ways.leads_to_ground(far(each, middle), each.designator)
+            and not _drives(signal, far(each, middle))]  # fmt: skip
+
+
+def _bias_resistor(signal: Signal, stage: Stage) -> Iterator[Element]:
+    """The upper of two resistors below a cathode far above ground: its volts are the bias."""
+    if len(stage.valves) == 1:
+        yield from (each for each in _cathode_resistor(signal, stage) if _below(signal, stage, each))
 
 
 def _between_plates(_signal: Signal, stage: Stage) -> Iterator[Element]:
@@ -256,7 +270,8 @@ JOBS: Mapping[str, Job] = {
         Job("plate load capacitor", (GAIN,), "C", ("plate end", "supply end"), _across_load, plate),
         Job("plate to grid capacitor", (GAIN,), "C", ("plate end", "grid end"), _plate_to_grid, plate),
         Job("grid stopper", _ALL, "R", ("grid end", "far end"), _grid_stopper, grid, for_each=True),
-        Job("grid leak", (GAIN, FOLLOWER, OUTPUT), "R", ("grid end", "foot"), _grid_leak, drive),
+        Job("grid leak", _ALL, "R", ("grid end", "foot"), _grid_leak, drive),
+        Job("bias resistor", (FOLLOWER, INVERTER), "R", ("cathode end", "foot"), _bias_resistor, cathode),
         Job("screen resistor", _GAINING, "R", ("screen end", "supply end"), _screen_resistor, screen),
         Job("coupling before", _ALL, "C", _SIGNAL_ENDS, _before, drive),
         Job("coupling after", (GAIN, FOLLOWER), "C", _SIGNAL_ENDS, _after, hands_on),

@@ -282,7 +282,8 @@ def _of_one_circuit(runs: Sequence[TimedRun]) -> list[Outcome | AmpsimError]:
     for run in runs:
         try:
             answer = transient(run.wired, run.setting, run.analysis, run.netlist.form.vectors, run.pace)
-            keep_answer(run.netlist, answer.scale, answer.vectors, (), solver_name(run.pace))
+            if not run.passing:
+                keep_answer(run.netlist, answer.scale, answer.vectors, (), solver_name(run.pace))
             found.append(answer)
         except AmpsimError as problem:
             found.append(problem)

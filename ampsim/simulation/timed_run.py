@@ -35,7 +35,8 @@ class TimedRun:
 
     `share`: the steps of ngspice in a check, of those of its answer [ratio]. `instead`: the circuit to take where the
     solver has no answer for this one; ngspice would look for it long. `told` reads of an answer the numbers that are
-    told of it, by what they are in words: those that are worth comparing.
+    told of it, by what they are in words: those that are worth comparing. `passing`: nobody asks for the solver's
+    answer again, so it is not kept.
     """
 
     wired: Circuit
@@ -47,6 +48,7 @@ class TimedRun:
     share: float = _SHARE
     instead: Circuit | None = None
     told: Told | None = None
+    passing: bool = False
 
     @cached_property
     def netlist(self) -> Netlist:

@@ -54,6 +54,13 @@ def test_what_is_not_ours_is_not_believed(forged: bytes, tmp_path: Path, monkeyp
     pd.testing.assert_frame_equal(module.loads(stock, amp, [{}]), wanted)
 
 
+def test_waves_of_quick_loads_are_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are several MB; what was read of them is kept."""
+    monkeypatch.setenv("AMPSIM_CACHE", str(tmp_path))
+    module.loads(load_amp("kitchen"), kitchen("470k"), [{}], quick=True)
+    assert sum(each.stat().st_size for each in tmp_path.rglob("*") if each.is_file()) < 2_000_000
+
+
 def beside_the_speaker(ohms: float) -> Amp:
     edits = [{"fit": "R951", "between": ["speaker", "ground"]}]
     tables = {"name": "trial", "reason": "-", "parts": {"R951": ohms}, "edits": edits}

@@ -108,7 +108,8 @@ def _named(jobs: list[Job], outcomes: list[Outcome]) -> Iterator[tuple[Case, Ana
 def _timed(case: Case, run: Analysis, miss: float) -> TimedRun:
     analysis = cast("Transient", run)
     step = min(_LONGEST_STEP, 1.0 / (_STEPS * cast("Sine", analysis.stimulus).frequency))
-    return TimedRun(case.wired, case.setting, analysis, _heard(case), Pace(step, miss=miss), True)
+    pace, quick = Pace(step, miss=miss), miss == QUICK_MISS  # of which only what was read is asked for again
+    return TimedRun(case.wired, case.setting, analysis, _heard(case), pace, True, passing=quick)
 
 
 def pin_pairs(element: Element) -> list[tuple[str, str]]:

@@ -103,6 +103,17 @@ def test_costs_are_those_of_the_candidate() -> None:
     assert noise > 4.0 > 1.0 > abs(equal)
 
 
+def test_a_limit_that_stock_passes_is_told_of_stock_and_of_what_moves_it() -> None:
+    amp = load_amp("workshop-a")
+    hot = dataclasses.replace(amp, parts=tuple(
+        dataclasses.replace(each, value=82.0) if each.designator == "R28" else each for each in amp.parts
+    ))  # fmt: skip
+    told = costs.bias_words(read_candidates(hot, ["22u across R11", "R28 = 75"]))
+    assert "over the plate dissipation limit" in told[0]
+    assert told[1] == "as stock"
+    assert "over the plate dissipation limit" in told[2]
+
+
 def test_alternatives_of_several_pieces_are_combined_and_none_of_a_part_takes_it_out() -> None:
     amp = load_amp("workshop-a")
     found = read_candidates(amp, "R4 = 2k2 or 3k3 + C1 = none or 22u")

@@ -25,17 +25,20 @@ _MOVED = 0.01  # [ratio] of a valve's plate current, and as many milliamperes: l
 
 
 def bias_words(question: Question) -> list[str]:
-    """What each candidate moves at rest: the valve whose current moves most, and valves over a limit."""
+    """What each moves at rest: the valve whose current moves most, and valves over a limit, which stock has too."""
     table = judged_bias_table(simulate(question.amps, OperatingPoint(), [question.at]))
     rows = {variant: own.set_index("valve") for variant, own in table.groupby("variant")}
     if question.base not in rows:
         return ["no valve" for _ in question.labels]
     stock = rows[question.base]
-    return ["\u2013", *(_bias_of(stock, rows[question.variant_of(label)]) for label in question.labels[1:])]
+    first = "; ".join(_over(stock)) or "\u2013"
+    return [first, *(_bias_of(stock, rows[question.variant_of(label)]) for label in question.labels[1:])]
 
 
 def _bias_of(stock: pd.DataFrame, own: pd.DataFrame) -> str:
-    over = [f"{valve} {row['verdict']}" for valve, row in own.iterrows() if row["state"] == BiasState.OVER]
+    # What stock passes too, as far, is told of stock.
+    kept = {valve for valve, row in stock.iterrows() if row["state"] == BiasState.OVER and valve in own.index}
+    over = _over(own.drop([valve for valve in kept if not _share(stock, own, str(valve))]))
     gone = [f"{valve} out" for valve in stock.index if valve not in own.index]
     moved = sorted(
         ((_share(stock, own, str(valve)), str(valve)) for valve in own.index), key=lambda each: -abs(each[0])
@@ -49,6 +52,11 @@ def _bias_of(stock: pd.DataFrame, own: pd.DataFrame) -> str:
     if len(moved) > 1:
         words.append(f"{len(moved) - 1} more")
     return "; ".join([*words, *gone, *over]) or "as stock"
+
+
+def _over(own: pd.DataFrame) -> list[str]:
+    """The valves over a limit at rest, in words."""
+    return [f"{valve} {row['verdict']}" for valve, row in own.iterrows() if row["state"] == BiasState.OVER]
 
 
 def _share(stock: pd.DataFrame, own: pd.DataFrame, valve: str) -> float:

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ampsim import FrequencySweep, apply_mods, load_amp, load_mod, simulate
 from ampsim.base.errors import DescriptionError
@@ -15,6 +17,7 @@ from ampsim.library.loader import load_mod as mod_from
 from ampsim.pictures.moving import move
 from ampsim.simulation.monte_carlo import spread, valve_swap
 from ampsim.studies.section import Examination
+from ampsim.studies.spread import measures
 from ampsim.studies.spread.findings import stand_out_findings
 from ampsim.studies.spread.measures import StandOut, stand_out
 from ampsim.studies.spread.picture import spread_curves
@@ -42,6 +45,15 @@ def verdict(modded: Amp, stock: Amp, **position: str) -> tuple[list[StandOut], o
     rows = stand_out(run, swap)
     (finding,) = stand_out_findings(rows, modded.variant)
     return rows, finding
+
+
+@given(st.lists(st.floats(-20.0, 20.0).map(lambda level: round(level, 1)), min_size=2, max_size=60))
+def test_the_error_of_a_swap_is_that_of_every_draw_by_itself(levels: list[float]) -> None:
+    known = np.array(levels)
+    draws = np.random.default_rng(measures._SEED).integers(known.size, size=(measures._RESAMPLES, known.size))
+    first, second = np.triu_indices(known.size, 1)
+    each = [np.quantile(np.abs(known[draw][first] - known[draw][second]), 0.95) for draw in draws]
+    assert measures.swap_error(known) == pytest.approx(np.std(each, ddof=1), rel=1e-12, abs=1e-12)
 
 
 def test_a_mod_lost_among_valves_is_told(stock: Amp) -> None:

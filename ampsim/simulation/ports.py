@@ -6,7 +6,7 @@ operating point is untouched by construction, and no node loses its path to grou
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -28,7 +28,7 @@ from .ports_algebra import Complex, loop_gain_of_cut, without_first
 from .request import Case
 
 Port = tuple[str, str]
-_CHUNK = 32
+_CHUNK = 128
 _GENERATOR = "vgenerator ac"
 
 
@@ -191,13 +191,27 @@ def loop_gains(model: PortModel, changes: NDArray[Any]) -> Complex:
     whole = whole[[*order, *range(ports, len(whole))]][:, [*order, *range(ports, whole.shape[1])]]
     for port in still:  # what is the same in all sets is put in once
         whole = without_first(whole, changes[0, port]) if np.any(changes[:1, port]) else whole[1:, 1:]
-    blocks = []
-    for start in range(0, max(len(changes), 1), _CHUNK):
-        table = whole[None]
-        for change in changes[start : start + _CHUNK, moving].swapaxes(0, 1):
-            table = without_first(table, change)
-        blocks.append(np.broadcast_to(loop_gain_of_cut(table), (len(changes[start : start + _CHUNK]), whole.shape[-1])))
-    return np.concatenate(blocks)
+    found = np.empty((len(changes), whole.shape[-1]), complex)
+    for some, table, whose in _with_each(whole, changes[:, moving]):
+        found[some] = loop_gain_of_cut(table)[whose]
+    return found
+
+
+def _with_each(whole: Complex, changes: NDArray[Any]) -> Iterator[tuple[NDArray[np.int64], Complex, NDArray[np.int64]]]:
+    """Some sets at a time, with the tables left once their changes are put in, and which of them is each set's.
+
+    Sets in order: those that are alike up to a port have one table up to there, and most of the work is at the first.
+    """
+    kinds = [np.unique(each, axis=0, return_inverse=True)[1].reshape(-1) for each in changes.swapaxes(0, 1)]
+    order = np.lexsort(kinds[::-1]) if kinds else np.arange(len(changes))
+    for start in range(0, len(changes), _CHUNK):
+        some = order[start : start + _CHUNK]
+        table, whose, other = whole[None], np.zeros(some.size, np.int64), np.arange(some.size) == 0
+        for port, kind in enumerate(kinds):
+            other[1:] |= kind[some[1:]] != kind[some[:-1]]
+            table = without_first(table[whose[other]], changes[some[other], port])
+            whose = np.cumsum(other) - 1
+        yield some, table, whose
 
 
 def simulate_directly(

@@ -251,6 +251,13 @@ def test_topics_load_what_is_compiled_and_scipy_only_where_they_use_it() -> None
     assert done.stdout.strip() == "[]"
 
 
+def test_a_sheet_that_was_kept_is_told_without_what_draws() -> None:
+    ask = "import sys, ampsim.studies.sheet.page, ampsim.interface.commands.consequences; "
+    ask += "print([name for name in ('matplotlib', 'PIL', 'scipy', 'numba') if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", ask], cwd=ROOT, capture_output=True, encoding="utf-8", check=True)
+    assert done.stdout.strip() == "[]"
+
+
 def test_files_stay_short() -> None:
     long = {str(path.relative_to(ROOT)): len(path.read_text("utf-8").splitlines()) for path in MODULES}
     assert not {name: lines for name, lines in long.items() if lines > 300}

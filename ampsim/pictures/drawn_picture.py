@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from .canvas import Picture
+if TYPE_CHECKING:
+    from .canvas import Picture
 
 
 @dataclass(frozen=True, repr=False)

@@ -6,17 +6,19 @@ import hashlib
 import html
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
 
 from markupsafe import Markup
 
 from ..base.errors import DescriptionError, shown
 from ..base.files import write_whole
 from . import style
-from .canvas import Picture, png
 from .drawn_picture import DrawnPicture
-from .svg_drawing import svg_text
 
-Shown = Picture | DrawnPicture
+if TYPE_CHECKING:
+    from .canvas import Picture
+
+Shown: TypeAlias = "Picture | DrawnPicture"
 """What can be shown and saved."""
 
 
@@ -34,6 +36,8 @@ def svg(picture: Shown) -> str:
 
 @style.picture_settings()
 def _svg(picture: Picture) -> str:
+    from .svg_drawing import svg_text
+
     drawn = svg_text(picture)
     name = "ampsim-" + hashlib.sha256((picture.heading + drawn).encode()).hexdigest()[:10]
     start = drawn.index("<svg ")
@@ -80,4 +84,6 @@ def _write(picture: Shown, target: Path) -> Path:
         raise DescriptionError(f"pictures are written as png or svg, not {shown(target.suffix[1:])}")
     if target.suffix == ".svg":
         return write_whole(target, svg(picture).encode())
+    from .canvas import png
+
     return write_whole(target, png(picture.draw() if isinstance(picture, DrawnPicture) else picture))

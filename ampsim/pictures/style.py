@@ -9,8 +9,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from matplotlib import rc_context
-
 # Stock and modded: contrast on white 4.7 and 11.5 to 1, 25 apart in lightness, so both read in grey print and for
 # colour-blind readers (computed with CIE 1976 L*a*b* and the usual simulations); the change is only ever a fill.
 STOCK = "#77746f"
@@ -46,6 +44,8 @@ _ONE_AT_A_TIME = threading.RLock()
 @contextmanager
 def picture_settings() -> Iterator[None]:
     """Draw and save under these settings: matplotlib keeps them for the whole process, so one thread at a time."""
+    from matplotlib import rc_context
+
     with _ONE_AT_A_TIME, rc_context(SETTINGS):
         yield
 

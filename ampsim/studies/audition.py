@@ -43,7 +43,6 @@ from .audition_request import FREQUENCIES, Audition
 from .settings import own_positions
 from .stability.steady import Unsteady, unsteady_positions, unsteady_words
 
-DEFAULT = "bright-cathode-depth"
 _OTHER_PICTURES = 4
 _NOT_AT_REST = (
     "THIS AMP OSCILLATES. What follows is worked out as if it stayed at rest, and is worth nothing there; mend the "

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from ...circuit.amp import Amp
     from ...studies.audition_request import Audition
 
-JOB = "a job folder, a job file or the name of one (default: bright-cathode-depth)"
+_JOB = "bright-cathode-depth"
+JOB = f"a job folder, a job file or the name of one (default: {_JOB})"
 
 
 def named_path(text: str) -> Path:
@@ -138,7 +139,6 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
     from ...job.record.reading import is_job, read_record
     from ...library.landing import apply_mods
     from ...library.loader import load_amp, load_audition, load_mod
-    from ...studies.audition import DEFAULT
     from ...studies.audition_request import default_audition
 
     if amp or mods:
@@ -148,7 +148,7 @@ def find_audition(job: str | None, amp: str | None, mods: list[str]) -> Audition
         return default_audition(stock, apply_mods(stock, *(load_mod(mod) for mod in mods)))
     if job and is_job(job):
         return open_audition(read_record(job), job)
-    return load_audition(job or DEFAULT)
+    return load_audition(job or _JOB)
 
 
 def asked_audition(options: argparse.Namespace) -> Audition:

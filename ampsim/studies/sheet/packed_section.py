@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, fields
 from functools import lru_cache, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from ...pictures.canvas import Picture
 from ...pictures.drawn_picture import DrawnPicture
 from ...pictures.export import Shown, drawn_picture
 from ...pictures.plain_svg import is_plain_svg
 from ..findings import Finding, Grade
 from ..section import Section
+
+if TYPE_CHECKING:
+    from ...pictures.canvas import Picture
 
 _PLAIN = (str, int, float, bool, type(None))
 _KINDS: dict[str, tuple[type, ...]] = {

@@ -53,6 +53,7 @@ class SwitchNeed:
     volts: float = 0.0
 
 
+@lru_cache(maxsize=32)  # parts list, plan and record ask for the same
 def switch_need(amp: Amp, switch: Switch) -> SwitchNeed:
     """Work out which switch an amp with its mods fitted needs: the one of its wiring."""
     freed, hanging = freed_between(amp, switch), _hanging(amp, switch)

@@ -39,7 +39,7 @@ from .kernel_arguments import (
     Solver,
     V,
 )
-from .newton import lead, newton
+from .newton import largest, lead, newton
 
 DONE, FULL, LOST, FINER = range(4)
 # With less of the tolerance a step is followed by one twice as long, whose error is eight times as large.
@@ -85,12 +85,10 @@ def _predict(work: Array, ticks: float, last: float, before: float) -> None:
 @inline_late
 def _missed(work: Array, unit: Array) -> float:
     """The largest miss of a prediction [ratio], each port in its unit."""
-    size = 0.0
+    v, predicted, step = work[V], work[PREDICTED], work[STEP]
     for row in range(unit.shape[0]):
-        one = abs(work[V, row] - work[PREDICTED, row]) * unit[row]
-        if one > size:
-            size = one
-    return size
+        step[row] = v[row] - predicted[row]
+    return largest(step, unit)
 
 
 @jit
@@ -228,7 +226,8 @@ def walk(
                 kept = state[KEPT]
                 for row in range(states + ports + inputs + 1):
                     record[kept, row] = known[row]
-                _shift(levels, level, 0, record[kept])
+                if level > 0:
+                    _shift(levels, level, 0, record[kept])
                 ticks[kept, 0], ticks[kept, 1] = sample, tick
                 state[KEPT] = kept + 1
             if level > 0 and miss < _EASY * tolerance and tick % (2 * size) == 0:

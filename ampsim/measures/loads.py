@@ -68,7 +68,8 @@ class Span:
             return float(values[0])
         first, weights = self._tail
         begin = np.interp(self.start, self.time, values)
-        return float(weights[0] * begin + weights[1:] @ values[first:])
+        # Not by a product of vectors: the libraries behind it wake other threads, which takes longer than the sum.
+        return float(weights[0] * begin + (weights[1:] * values[first:]).sum())
 
     @cached_property
     def _tail(self) -> tuple[int, Array]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -20,7 +21,7 @@ from ampsim import DescriptionError, OperatingPoint, Sine, apply_mods, load_amp,
 from ampsim.circuit.amp import Pot
 from ampsim.circuit.dc_paths import dc_ohms
 from ampsim.library.files import models
-from ampsim.library.loader import parse_mod
+from ampsim.library.loader import parse_amp, parse_mod
 from ampsim.measures.bias import bias_table
 from ampsim.measures.labels import records
 from ampsim.measures.loads import Span, track_watts, valve_load
@@ -35,10 +36,10 @@ from ampsim.studies.ratings.part_findings import part_words
 from ampsim.studies.ratings.parts import part_ratings, with_fitted_ratings, worst_parts
 from ampsim.studies.ratings.picture import ratings_picture
 from ampsim.studies.ratings.section import section
-from ampsim.studies.ratings.simulate import EQUAL_VALVES, Known, stress
+from ampsim.studies.ratings.simulate import EQUAL_VALVES, HARD, Known, stress
 from ampsim.studies.ratings.usual import standard_volts, standard_watts
 from ampsim.studies.ratings.valve_findings import grade
-from ampsim.studies.ratings.valves import is_fixed_bias, valve_ratings
+from ampsim.studies.ratings.valves import GRID_LEAK, is_fixed_bias, valve_ratings
 from ampsim.studies.section import Examination
 from ampsim.work.cautions.stored_charges import discharge_s, stored_coulombs, stored_joules
 from tests.truth.bench import amp, rail, stage, wired
@@ -264,6 +265,16 @@ def test_elevated_heaters_come_nearer_to_a_follower() -> None:
             "V2B", "heater to cathode", "rest")))  # fmt: skip
 
     assert volts(0.0) - volts(60.0) == pytest.approx(60.0)
+
+
+def test_a_leak_that_makes_the_bias_is_not_held_against_the_limit_for_other_bias() -> None:
+    """Contact potential bias through 5 to 10 megohm is common practice (from memory: receiving tube manuals)."""
+    table = tomllib.loads((models() / "stages" / "grid-leak-stage.toml").read_text("utf-8"))
+    rows = records(valve_ratings(stress([parse_amp(table, "own.toml")], [{}], HARD[1:])))
+    (own,) = {row["valve"] for row in rows if row["state"] == "rest"}
+    assert "plate volts" in {row["quantity"] for row in rows if row["valve"] == own}
+    assert GRID_LEAK not in {row["quantity"] for row in rows}
+    assert GRID_LEAK in {row["quantity"] for row in records(valve_ratings(everything()))}
 
 
 def test_driven_limits_hold_while_driven_alone() -> None:

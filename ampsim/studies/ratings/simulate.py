@@ -12,7 +12,6 @@ import xarray as xr
 from ...base.progress import Progress
 from ...circuit.amp import Amp, Part, Pot, Socket
 from ...circuit.build import Circuit
-from ...circuit.dc_paths import grid_ohms
 from ...circuit.equal_places import equal_places, took_the_place
 from ...circuit.neighbours import feeds_from_supply
 from ...circuit.positions import Position, position_label
@@ -33,6 +32,7 @@ from ...simulation.timed_run import Told
 from ...simulation.valve_facts import switched_valves
 from .device_loads import DEVICES, LOAD, DeviceFacts, coil_readings, device_facts, device_readings
 from .equal_valves import Readings, equal_valves
+from .grid_leaks import grid_leaks
 from .runs import MISS, Job, answers_of, drive, elements_of, netlist_of, pin_pairs
 from .solvers_apart import worth_comparing
 from .supply_loads import mains_resistors, rectifier_readings
@@ -190,7 +190,7 @@ def _reduce(case: Case, run: Analysis, netlist: Netlist, outcome: Arrays) -> Rea
     found = reader.parts() | reader.valves() | reader.devices()
     if run == OperatingPoint():
         values = netlist.value_by_part
-        found |= {("grid_ohms", valve, ""): ohms for valve, ohms in grid_ohms(supplied(case.wired), values).items()}
+        found |= grid_leaks(case.wired, values, reader.volts, reader.amps)
         rectifiers = rectifier_readings(case.amp, case.position)
         found |= {(LOAD, quantity, "rest"): value for quantity, value in rectifiers.items()}
         for name, (volts, watts) in mains_resistors(case.amp, case.position).items():
@@ -225,7 +225,7 @@ class _Reader:
             name = element.designator
             if name in coils:  # made for its own volts, whatever a resistor of its size stands
                 continue
-            volts = [self._volts(name, first) - self._volts(name, second) for first, second in pin_pairs(element)]
+            volts = [self.volts(name, first) - self.volts(name, second) for first, second in pin_pairs(element)]
             watts = list(self._watts(element, volts))
             found["part_value", name, ""] = cast("Part | Pot", self._wired.parts[name]).value
             found["part_volts", name, self._state] = max(float(np.abs(each).max()) for each in volts)
@@ -250,8 +250,8 @@ class _Reader:
         found: Readings = {}
         for element in elements_of(self._wired, "valve"):
             name, pins = element.designator, [pin for pin, _ in element.pins]
-            load = valve_load({pin: self._volts(name, pin) for pin in pins}, self._amps(name))
-            cathode = self._volts(name, "cathode")
+            load = valve_load({pin: self.volts(name, pin) for pin in pins}, self.amps(name))
+            cathode = self.volts(name, "cathode")
             for pin, volts in (("plate", load.plate_volts), ("screen", load.screen_volts), ("cathode", cathode)):
                 if pin in pins:
                     found["electrode_volts", f"{name}.{pin}", self._state] = float(volts.max())
@@ -264,15 +264,17 @@ class _Reader:
 
     def devices(self) -> Readings:
         """What every semiconductor carries, and the coil of every relay: not cold, as it warms for longer than that."""
-        found = device_readings(self._wired, self._volts, self._vectors, self._span)
-        found |= {} if self._cold else coil_readings(self._wired, self._volts, self._span)
+        found = device_readings(self._wired, self.volts, self._vectors, self._span)
+        found |= {} if self._cold else coil_readings(self._wired, self.volts, self._span)
         return {(LOAD, quantity, self._state): value for quantity, value in found.items()}
 
-    def _volts(self, name: str, pin: str) -> Array:
+    def volts(self, name: str, pin: str) -> Array:
+        """At a pin of a valve or a part [V]."""
         vector = node_vector(self._wired, f"{name}.{pin}")
         return self._vectors[vector] if vector else np.zeros(self._span.time.size)
 
-    def _amps(self, name: str) -> dict[str, Array]:
+    def amps(self, name: str) -> dict[str, Array]:
+        """Of a valve by pin [A]."""
         socket = cast("Socket", self._wired.parts[name])
         vectors = valve_vectors(name, self._wired.amp.valve_by_type[socket.type].family)
         # Plate and screen come as millivolts for milliamperes; a cold valve's law still says what it would draw.

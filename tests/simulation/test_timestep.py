@@ -34,6 +34,7 @@ from ampsim.simulation.response import simulate
 from ampsim.simulation.stimuli import Throw
 from ampsim.simulation.timestep import compiled, elementary, kernel_arguments, machine, starting
 from ampsim.simulation.timestep.branches import Branch, Parts, parts_of, valve_seat
+from ampsim.simulation.timestep.differentiate import LANES
 from ampsim.simulation.timestep.moves import stands
 from ampsim.simulation.timestep.setting import prepare
 from ampsim.simulation.timestep.sockets import seats_of
@@ -294,6 +295,31 @@ def test_linear_at_small_levels_and_the_same_at_any_time(name, level, delay):
     assert np.abs(other * (1e-4 / level) - base).max() < (0.01 + 1e-6 / level) * scale
     late = play(amp, np.pad(once, (delay, 0))[:500], RATE, oversampling=2).volts
     assert np.abs(late[delay:] - base[: 500 - delay]).max() < 1e-3 * scale
+
+
+@pytest.mark.parametrize("name", AMPS[:3])
+def test_a_mended_inverse_is_that_of_the_matrix_it_stands_for_and_plays_the_same(name):
+    """Driven hard through every stage: numpy's product with 1 - K i', i' the slopes it was mended for, is 1."""
+    whole, mended = settled(load_amp(name)), settled(load_amp(name))
+    mended.for_long()
+    heard = [each.run(tone(180.0, 0.5, 0.06)) for each in (whole, mended)]
+    counts = [each._state[kernel_arguments.FACTORISATIONS] for each in (whole, mended)]
+    assert 0 < counts[1] < 0.6 * counts[0]
+    assert np.sqrt(np.mean((heard[1] - heard[0]) ** 2)) < 2e-4 * np.ptp(heard[0])
+    for each in (whole, mended):
+        slopes = held_slopes(each)
+        coupling = each.seats.spread(each.setting.step.coupling).T
+        assert np.abs(each._inverse.T @ (np.eye(len(slopes)) - coupling @ slopes) - np.eye(len(slopes))).max() < 1e-7
+
+
+def held_slopes(driven: machine.Machine) -> Any:
+    """The slopes [S] that Newton's matrix was made of, currents by volts."""
+    found = np.zeros((driven.seats.width,) * 2)
+    for (_, rows, count), place in zip(*driven._valves[:2], strict=True):
+        for lane, row, column in itertools.product(range(count), range(rows), range(rows)):
+            ports = place[row * LANES + lane], place[column * LANES + lane]
+            found[ports] = driven._work[kernel_arguments.HELD + column, ports[0]]
+    return found
 
 
 def test_random_amps_play():

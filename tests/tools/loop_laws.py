@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ampsim.simulation.timestep.kernel_arguments import COUNTS, CURRENT, ROWS, TOLERANCE, Solver, V
-from ampsim.simulation.timestep.newton import PATH, newton, slope_of
+from ampsim.simulation.timestep.newton import newton
+from ampsim.simulation.timestep.newton_matrix import PATH, slope_of
 from ampsim.simulation.timestep.sockets import Seats
 
 Array = NDArray[np.float64]

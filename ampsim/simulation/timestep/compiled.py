@@ -20,8 +20,8 @@ from .differentiate import laws_text
 
 # Its own types know neither its options nor its settings.
 numba: Any = import_module("numba")
-_SOURCES = ("compiled", "elementary", "compiled_laws", "kernel_arguments", "grid_currents", "columns", "newton",
-            "kernel", "walk")  # fmt: skip
+_SOURCES = ("compiled", "elementary", "compiled_laws", "kernel_arguments", "grid_currents", "columns",
+            "newton_matrix", "newton", "kernel", "walk")  # fmt: skip
 # Views of arrays are not counted (`_nrt`): counting them took a quarter of the time, and nothing is made in the loop.
 _OPTIONS = {"nogil": True, "_nrt": False, "error_model": "numpy", "fastmath": {"contract"}}
 _TEXT = laws_text()

@@ -18,12 +18,17 @@ Integers = NDArray[np.int64]
 V, CURRENT, RIGHT, STEP, BASE, OLD, OLD_P, WANTED, AHEAD, TRIAL, LAST, GUESS, ERROR, BEFORE, EARLIER = range(15)
 # Of steps that adapt: the last three voltages of the ports, and the parabola through them at the next step.
 FIRST, SECOND, THIRD, PREDICTED = range(15, 19)
-ROWS = 19
+# The slopes [S] that the inverse was made of, by the port whose current it is: three rows, of a valve's electrodes. Two
+# rows are where it is mended.
+HELD, CHANGE, ALONG = 19, 22, 23
+ROWS = 24
 # Places of `Solver.state`: whether there is an inverse, counts, and the last sample.
 FRESH, EVALUATIONS, FACTORISATIONS, REPAIRED, AT = range(5)
 # Of steps that adapt: how fine, how long the last two were, how many rows were kept, and how far the sample has come.
 FINENESS, LAST_TICKS, TICKS_BEFORE, KEPT, TICK = range(5, 10)
-COUNTS = 10
+# Whether the inverse is mended valve by valve.
+MENDING = 10
+COUNTS = 11
 # How large the last correction of a sample may be [ratio], where nothing finer is asked.
 TOLERANCE = 1e-3
 

@@ -25,6 +25,7 @@ from .kernel_arguments import (
     EVALUATIONS,
     FRESH,
     LAST,
+    MENDING,
     OLD_P,
     REPAIRED,
     ROWS,
@@ -35,7 +36,9 @@ from .kernel_arguments import (
     Solver,
     V,
 )
-from .newton import newton, slope_of
+from .newton import newton
+from .newton_matrix import slope_of
+from .resampling import halves
 from .setting import Setting
 from .sockets import Seats
 from .springs import Springs
@@ -88,6 +91,10 @@ class Machine:
     def repaired(self) -> int:
         """How many samples were solved by going there in smaller steps."""
         return int(self._state[REPAIRED])
+
+    def for_long(self) -> None:
+        """Get ready for a signal of a million samples: Newton's matrix is mended where valves move, not made anew."""
+        self._state[MENDING] = 1
 
     def slopes(self) -> Array:
         """How the current through each port goes with the volts across each [S], where its laws were last asked."""
@@ -275,19 +282,14 @@ class Machine:
 
     def run_after_move(self, signal: Array, before: float) -> Array:
         """As `run`, right after `move`; `before` is the sample of the signal before these [V]."""
-        heard = self.run(_halves(signal[:SMOOTH], before), half=True)[1::2]
+        heard = self.run(halves(signal[:SMOOTH], before), half=True)[1::2]
         return np.concatenate([heard, self.run(signal[SMOOTH:])])
 
     def observe_after_move(self, signal: Array, before: float, wanted: Integers | None = None) -> tuple[Array, Array]:
         """As `observe`, right after `move`; `before` is the sample of the signal before these [V]."""
-        smooth, first = self.observe(_halves(signal[:SMOOTH], before), wanted, half=True, every=2)
+        smooth, first = self.observe(halves(signal[:SMOOTH], before), wanted, half=True, every=2)
         rest, then = self.observe(signal[SMOOTH:], wanted)
         return np.concatenate([smooth, rest]), np.concatenate([first[1::2], then])
-
-
-def _halves(few: Array, before: float) -> Array:
-    ends = np.concatenate([[before], few])
-    return np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()
 
 
 class Unsolved(EngineError):

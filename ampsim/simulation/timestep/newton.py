@@ -20,8 +20,8 @@ from .kernel_arguments import (
     BASE,
     CURRENT,
     EVALUATIONS,
-    FACTORISATIONS,
     FRESH,
+    MENDING,
     OLD,
     OLD_P,
     RIGHT,
@@ -33,11 +33,12 @@ from .kernel_arguments import (
     V,
     Valves,
 )
+from .newton_matrix import PATH, mend, renew
 
 TRIES = 40
 SLOW = 0.2
-# As `state_space.PATH`.
-PATH = 1e-6
+# How often within a sample the inverse is mended before it is made anew.
+MENDS = 3
 
 
 @inline_late
@@ -63,72 +64,6 @@ def evaluate(v: Array, valves: Valves, current: Array) -> None:
             for lane in range(count):
                 at = 2 * LANES + lane
                 current[place[at]] = block[SCREEN * LANES + lane] - PATH * block[at]
-
-
-@jit
-def slope_of(block: Array, lane: int, row: int, column: int) -> float:
-    """How the current of a valve's port goes with the voltage of another of its ports [S].
-
-    Parameters
-    ----------
-    block : ndarray
-        A block of `Valves.blocks`, after `evaluate`.
-    lane : int
-        The valve's place in the block.
-    row, column : int
-        The port with the current, the port with the voltage: 0 plate, 1 grid, 2 screen.
-    """
-    own = PATH if row == column else 0.0
-    if row == 1:
-        return block[GRID * LANES + lane] - own if column == 1 else 0.0
-    return float(block[((PLATE if row == 0 else SCREEN) + 1 + column) * LANES + lane] - own)
-
-
-@jit
-def invert(valves: Valves, coupling: Array, inverse: Array) -> None:
-    """Inverse of 1 - K i'(v), by columns, by Gauss and Jordan's method; `coupling` is K [ohm]."""
-    spans, places, blocks = valves.spans, valves.places, valves.blocks
-    width = coupling.shape[0]
-    for column in range(width):
-        for row in range(width):
-            inverse[column, row] = 0.0
-        inverse[column, column] = 1.0
-    for number in range(spans.shape[0]):
-        rows, block, place = spans[number, 1], blocks[number], places[number]
-        for lane in range(spans[number, 2]):
-            for column in range(rows):
-                into = inverse[place[column * LANES + lane]]
-                for source in range(rows):
-                    slope, by = slope_of(block, lane, source, column), coupling[place[source * LANES + lane]]
-                    if slope != 0.0:
-                        for row in range(width):
-                            into[row] -= by[row] * slope
-    for number in range(spans.shape[0]):
-        for pin in range(spans[number, 1]):
-            for lane in range(spans[number, 2]):
-                eliminate(inverse, places[number, pin * LANES + lane])
-
-
-@jit
-def eliminate(inverse: Array, pivot: int) -> None:
-    """One step of Gauss and Jordan's method, four columns at a time, on a matrix of numbers [ratio]."""
-    width = inverse.shape[0]
-    own = inverse[pivot]
-    by = 1.0 / own[pivot]
-    own[pivot] = 0.0
-    for column in range(0, width, 4):
-        one, two, three, four = inverse[column], inverse[column + 1], inverse[column + 2], inverse[column + 3]
-        a, b, c, d = one[pivot] * by, two[pivot] * by, three[pivot] * by, four[pivot] * by
-        for row in range(width):
-            factor = own[row]
-            one[row] -= a * factor
-            two[row] -= b * factor
-            three[row] -= c * factor
-            four[row] -= d * factor
-        one[pivot], two[pivot], three[pivot], four[pivot] = a, b, c, d
-    for row in range(width):
-        own[row] *= -by
-    own[pivot] = by
 
 
 @inline_late
@@ -207,15 +142,14 @@ def newton(p: Array, solver: Solver) -> bool:
     work, coupling, inverse, unit, state = solver.work, solver.coupling, solver.inverse, solver.unit, solver.state
     v, current, right, step, base = work[V], work[CURRENT], work[RIGHT], work[STEP], work[BASE]
     tolerance = solver.tolerance
-    damping, last, new = 1.0, np.inf, False
+    damping, last, new, mended = 1.0, np.inf, False, 0
     for turn in range(TRIES):
         evaluate(v, solver.valves, current)
         state[EVALUATIONS] += 1
         residual(p, coupling, v, current, right)
         made = state[FRESH] == 0
         if made:
-            invert(solver.valves, coupling, inverse)
-            state[FACTORISATIONS] += 1
+            renew(solver)
             state[FRESH] = 1
         multiply(inverse, right, step)
         size = largest(step, unit)
@@ -236,11 +170,13 @@ def newton(p: Array, solver: Solver) -> bool:
                     v[row] = base[row]
                 last = np.inf
                 continue
-            invert(solver.valves, coupling, inverse)
-            state[FACTORISATIONS] += 1
+            # A few times to a sample the valves that have moved are enough; then all of it is made anew.
+            made = not (state[MENDING] == 1 and mended < MENDS and mend(solver, size))
+            if made:
+                renew(solver)
+            mended += 1
             multiply(inverse, right, step)
             size = largest(step, unit)
-            made = True
             if size <= tolerance:
                 finish(solver.valves, work)
                 return True

@@ -44,7 +44,14 @@ def upsample(signal: Array, times: int) -> Array:
 def downsample(signal: Array, times: int) -> Array:
     """What `upsample` made, or the amp made of it [V], at the old rate and length; ends at rest count as zero."""
     if times > 1:
-        from scipy.signal import upfirdn
+        from scipy.signal import oaconvolve
 
-        signal = upfirdn(low_pass(times), signal, down=times)[REACH:][: signal.size // times]
+        # All samples by Fourier's way, and most of them thrown away: a third of the time of summing those that stay.
+        signal = oaconvolve(signal, low_pass(times))[::times][REACH:][: signal.size // times]
     return np.array(signal[2 * REACH : signal.size - 2 * REACH])
+
+
+def halves(few: Array, before: float) -> Array:
+    """Samples [V] with those half-way to each of them from the one before; `before` is that of the first [V]."""
+    ends = np.concatenate([[before], few])
+    return np.stack([0.5 * (ends[:-1] + ends[1:]), few], axis=1).ravel()

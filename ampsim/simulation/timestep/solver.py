@@ -128,6 +128,7 @@ class _Task:
 
         step = 1.0 / (self._rate * self._times)
         amp = machine_going(self._whole[0].parts, self._net, step)
+        amp.for_long()
         lead = 2 * resampling.REACH
         starts = [0, *((round(stand.at * self._rate) + lead) * self._times for stand in self._whole[1:])]
         heard = np.empty(signal.size)

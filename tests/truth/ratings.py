@@ -94,7 +94,7 @@ def _limit(valve: str, name: str) -> dict[str, float]:
 
 
 def _hand_cases() -> list[Case]:
-    network = Limit(1e-3, "tone in steps of a fiftieth of its period, trapezoid rule: 0.1 %")
+    network = Limit(1e-3, "tone in steps of a hundredth of its period, read at them: 0.1 %")
     rows = (("mean power", 12.5e-3, "W"), ("pulse power", 25e-3, "W"), ("peak volts", 10.0, "V"),
             ("power at rest", 12.5e-3, "W"))  # fmt: skip
     claims = (

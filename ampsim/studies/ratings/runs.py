@@ -31,8 +31,8 @@ Job = tuple[Case, Analysis, Netlist]
 """Whose amp, what is done to it, and what ngspice would read."""
 # Cycles of a tone are taken in so many steps where nothing happens; where an output valve lets go of its transformer,
 # or a loop snaps over, in up to a thousand times as many.
-_STEPS = 50
-_LONGEST_STEP = 80e-6  # s
+_STEPS = 100
+_LONGEST_STEP = 40e-6  # s
 MISS = 0.1
 """`Pace.miss` with which peaks and pulses are within 2 % of what ever finer steps come to; in even steps, 800 to
 a cycle, they were up to 77 % low."""

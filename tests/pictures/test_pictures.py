@@ -17,7 +17,6 @@ import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.artist import Artist
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 from matplotlib.lines import Line2D
@@ -489,24 +488,3 @@ def test_drawing_needs_no_global_state() -> None:
     root = Path(__file__).resolve().parents[2]
     done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.split() == ["False", "False"]
-
-
-@every_picture
-def test_axes_look_as_matplotlib_draws_them(draw: Callable[[], Picture], monkeypatch: pytest.MonkeyPatch) -> None:
-    ours = imread(io.BytesIO(png(draw(), 100)))
-    monkeypatch.setattr("ampsim.pictures.canvas.PlainAxes", Axes)
-    assert np.abs(ours - imread(io.BytesIO(png(draw(), 100)))).max() < 0.01
-
-
-@every_picture
-def test_texts_stand_where_matplotlib_writes_them(draw: Callable[[], Picture], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ampsim.pictures.canvas.PlainAxes", Axes)
-    ours, theirs, picture = svg(draw()), io.StringIO(), draw()
-    with style.picture_settings():
-        picture.savefig(theirs, format="svg")
-    place = r'<text style="[^"]*" x="([-\d.]+)" y="([-\d.]+)"[^>]*>([^<]*)<'
-    found = [re.findall(place, drawn) for drawn in (ours, theirs.getvalue())]
-    assert len(found[0]) > 5
-    assert [words for *_, words in found[0]] == [words for *_, words in found[1]]
-    numbers = [[(float(x), float(y)) for x, y, _ in each] for each in found]
-    assert np.abs(np.subtract(*numbers)).max() < 0.1  # points

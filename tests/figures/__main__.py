@@ -1,6 +1,7 @@
 """Every figure that ampsim promises, measured in one run: `python -m tests.figures` (`--quick` for smaller counts).
 
-Ratios compare two things measured in turn in this same run, so they hold on a slow or busy machine as well.
+Ratios compare two things measured in turn in this same run, so they hold on a slow or busy machine as well. Rows are
+printed as they come, and all of them as a table at the end, those that could not be measured among them.
 """
 
 from __future__ import annotations
@@ -54,17 +55,12 @@ from tests.figures import (
     wiring,
 )
 from tests.figures import sweeps as measured_figures
-from tests.figures.figure import FULL, QUICK, Figure, Scale, table
+from tests.figures.figure import FULL, QUICK, Figure, Scale, measure_all, table
 from tests.tools import hostile
 from tests.tools.others import Other
 
 ROOT = Path(__file__).resolve().parents[2]
 SWEEP = FrequencySweep()
-
-
-def say(text: str) -> None:
-    """Show progress."""
-    print(f"figures: {text}", file=sys.stderr, flush=True)
 
 
 def full_amp() -> Amp:
@@ -267,17 +263,12 @@ SECTIONS = (
 
 
 def main() -> int:
-    """Measure everything and print the table; exit status 1 when a figure falls short."""
+    """Measure everything and print the table; exit status 1 when a figure falls short or could not be measured."""
     parser = argparse.ArgumentParser(description="measure the promised figures")
     parser.add_argument("--quick", action="store_true", help="smaller counts than the goals ask for")
     given = parser.parse_args()
     scale = QUICK if given.quick else FULL
-    figures: list[Figure] = []
-    for section in SECTIONS:
-        say(str(section.__doc__).splitlines()[0])
-        for figure in section(scale):
-            figures.append(figure)
-            say(f"  {figure.name}: {figure.value}")
+    figures = measure_all(SECTIONS, scale)
     if given.quick:
         print("quick run: counts smaller than the goals ask for")
     print(table(figures))

@@ -47,6 +47,10 @@ _MODS = {
 }
 
 
+class NoAnswerError(EngineError):
+    """ngspice itself gave no answer."""
+
+
 @dataclass(frozen=True)
 class Plucked:
     """A string's partials that die away, `level` [V] at the most; a formula, so that ngspice and we have the same."""
@@ -118,7 +122,7 @@ class Case:
         """The same from what ngspice gave."""
         wired = stands(self.amp, self.position)[0]
         if not isinstance(outcome, Arrays):
-            raise EngineError(f"{self.label}: {outcome}")
+            raise NoAnswerError(f"{self.label}: {outcome}")
         return heard(outcome, node_vector(wired, "speaker"), self.seconds)
 
 
@@ -179,12 +183,28 @@ def relative(found: Array, exact: Array, least: float = 0.0) -> float:
     return difference / max(signal, least)
 
 
-def errors(given: Sequence[Case], least: float = 0.0, step: float = STEP) -> Iterator[tuple[Case, float]]:
-    """Each case with how far the solver lies beside ngspice in such steps [s]; a core's worth of cases at a time."""
+def compared(
+    given: Sequence[Case], least: float = 0.0, step: float = STEP
+) -> Iterator[tuple[Case, float | EngineError]]:
+    """Each case with how far the solver lies beside ngspice in such steps [s], or why one of the two has no answer.
+
+    A core's worth of cases at a time.
+    """
     for first in range(0, len(given), 4):
         some = given[first : first + 4]
         for case, outcome in zip(some, engine.run([case.netlist(step) for case in some]), strict=True):
-            yield case, relative(case.ours(), case.theirs(outcome), least)
+            try:
+                yield case, relative(case.ours(), case.theirs(outcome), least)
+            except EngineError as error:
+                yield case, error
+
+
+def errors(given: Sequence[Case], least: float = 0.0, step: float = STEP) -> Iterator[tuple[Case, float]]:
+    """The same where both must have an answer."""
+    for case, found in compared(given, least, step):
+        if isinstance(found, EngineError):
+            raise found
+        yield case, found
 
 
 def apart(case: Case, least: float = 0.0) -> float:

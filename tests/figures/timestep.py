@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -22,8 +22,8 @@ from ampsim.circuit.valves.description import Valve
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.simulation.timestep.solver import play
 from tests.figures import in_time
-from tests.figures.figure import Figure, Scale
-from tests.figures.in_time import LEVELS, RATE, Case, cases, errors, growth
+from tests.figures.figure import Figure, Scale, say
+from tests.figures.in_time import LEVELS, RATE, Case, NoAnswerError, cases, compared, growth
 from tests.tools import random_amps
 from tests.tools.others import ROOT, Other
 
@@ -86,23 +86,37 @@ def beside_ngspice(scale: Scale) -> Iterator[Figure]:
     whole = scale.repetitions > 100
     given = cases() if whole else [Case(load_amp("workshop-a"), {}, level) for level in LEVELS]
     worst = dict.fromkeys(LEVELS, (0.0, ""))
-    beyond: list[str] = []
-    for case, error in errors(given):
+    beyond, silent = 0, []
+    for case, error in compared(given):
+        if isinstance(error, EngineError):
+            silent.append(error)
+            continue
         worst[case.level] = max(worst[case.level], (100.0 * error, case.label))
-        beyond += [case.label] if 100.0 * error > _GOALS[case.level] else []
+        beyond += 100.0 * error > _GOALS[case.level]
     for level, (percent, label) in worst.items():
         name = f"difference to ngspice at {1e3 * level:g} mV, rms, worst of {len(given) // len(LEVELS)}"
         yield Figure(name, f"{percent:.3f} % ({label})", f"<= {_GOALS[level]} %", percent <= _GOALS[level])
-    yield Figure("  of all these, beyond the goal", f"{len(beyond)} of {len(given)}", "0", not beyond)
+    yield Figure("  of all these, beyond the goal", f"{beyond} of {len(given)}", "0", not beyond)
+    yield without_answer(silent, len(given))
+
+
+def without_answer(silent: Sequence[EngineError], count: int) -> Figure:
+    """How many of so many cases have nothing to compare, for ngspice or the solver gave up; each is told."""
+    for error in silent:
+        say(str(error))
+    theirs = sum(isinstance(error, NoAnswerError) for error in silent)
+    value = f"{theirs}, {len(silent) - theirs} of {count}"
+    return Figure("  no answer of ngspice, of the solver", value, "0, 0", not silent)
 
 
 def lot_beside_ngspice(scale: Scale) -> Iterator[Figure]:
     """Amps drawn by lot, those that can stay at rest, at levels by lot, against ngspice."""
-    given = in_time.by_lot(range(1, 1 + scale.amps // 30), 0.02)
-    found = [100.0 * error for _, error in errors(given, in_time.FAINT)]
-    value = f"{np.median(found):.3f} %, {max(found):.3f} %"
-    name = f"difference to ngspice of {len(found)} random amps, rms of the signal or of 0.1 V, median and worst"
-    yield Figure(name, value, "<= 1 %", max(found) <= 1.0)
+    found = [error for _, error in compared(in_time.by_lot(range(1, 1 + scale.amps // 30), 0.02), in_time.FAINT)]
+    apart = [100.0 * error for error in found if not isinstance(error, EngineError)]
+    value = f"{np.median(apart):.3f} %, {max(apart):.3f} %"
+    name = f"difference to ngspice of {len(apart)} random amps, rms of the signal or of 0.1 V, median and worst"
+    yield Figure(name, value, "<= 1 %", max(apart) <= 1.0)
+    yield without_answer([error for error in found if isinstance(error, EngineError)], len(found))
 
 
 def aliases(_: Scale) -> Iterator[Figure]:

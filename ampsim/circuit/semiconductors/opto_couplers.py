@@ -85,13 +85,20 @@ def rate(p: Any, level: Any, asked: Any) -> tuple[Any]:
 
 
 def rate_text(name: str, p: Numbers, level: Nodes) -> tuple[str, ...]:
-    """Write `rate`; the node named after it and "_asked" holds what is asked for."""
+    """Write `rate`; the node named after it and "_asked" holds what is asked for.
+
+    The node named after it and "_rate" holds the share of held and asked for that is lost in a second. The rate itself
+    is the small difference of squares of thousands of microsiemens, which no rounding leaves exact to the microvolt
+    that ngspice wants of a node: there it takes ever shorter steps, and gives up.
+    """
     held, asked = f"V({level[0]})", f"V({name}_asked)"
-    rises = f"max({asked}-{held},0)*{number(p['rise'])}"
-    falls = f"max({held}*{held}-{asked}*{asked},0)*{number(p['fall'])}"
+    # Not nodes of their own: those would begin at zero, by which is divided.
+    both = f"(max({held},0)+max({asked},{number(p['dark'])}))"
+    falls = f"max({held}-{asked},0)*{number(p['fall'])}"
+    rises = f"(max({asked}-{held},0)*{number(p['rise'])}+{number(_CREEP)}*({asked}-{held}))/{both}"
     return (
-        *node(f"{name}_rate", f"{falls}-{rises}+{number(_CREEP)}*({held}-{asked})"),
-        f"G{name} {level[0]} {level[1]} {name}_rate 0 {number(STORED_FARADS)}",
+        *node(f"{name}_rate", f"{falls}-{rises}"),
+        f"B{name} {level[0]} {level[1]} I={number(STORED_FARADS)}*V({name}_rate)*{both}",
     )
 
 

@@ -59,7 +59,7 @@ def measure_all(sections: Sequence[Section], scale: Scale) -> list[Figure]:
                 print("  ".join(figure.row), flush=True)
         except KeyboardInterrupt:
             measured = f"{number} of {len(sections)} groups"
-            return [*found, Figure("stopped by hand", f"{measured}, not \"{_title(section)}\"", "all", False)]
+            return [*found, Figure("stopped by hand", f'{measured}, not "{_title(section)}"', "all", False)]
         say(f"  {time.perf_counter() - begin:.0f} s")
     return found
 

@@ -23,21 +23,35 @@ class PagePanel:
 
     def current(self) -> None:
         """Wait until the curves belong to where the controls stand."""
-        self.page.wait_for_selector(f'{ROOT}[data-curves="current"]')
+        self._until(curves="current")
 
     def drawn(self) -> None:
         """Wait until the picture is that of where the controls stand, by ngspice or by the page itself."""
-        self.page.wait_for_selector(f'{ROOT}[data-drawn="current"]')
+        self._until(drawn="current")
 
     def agreed(self) -> None:
         """Wait until ngspice agrees with what the page worked out for where the controls stand."""
         self._look()
-        self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="agreed"]')
+        self._until(curves="current", proof="agreed")
 
     def settled(self) -> None:
         """Wait until the tables do too."""
         self._look()
-        self.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-tables="current"]')
+        self._until(curves="current", tables="current")
+
+    def _until(self, **states: str) -> None:
+        """Wait until the panel says so of itself; what it says instead is in the error."""
+        from playwright.sync_api import TimeoutError
+
+        try:
+            self.page.wait_for_selector(ROOT + "".join(f'[data-{name}="{state}"]' for name, state in states.items()))
+        except TimeoutError:
+            says = self.page.evaluate(
+                "(root) => [...document.querySelectorAll(root)].map((el) => [{ ...el.dataset },"
+                "...[...el.querySelectorAll('.proof, .trouble, .said')].map((each) => each.textContent)])",
+                ROOT,
+            )
+            raise AssertionError(f"waited for {states}; the panel says {says}") from None
 
     def _look(self) -> None:
         """Wait for two frames: what was moved last is on the page then, and no longer what stood before."""

@@ -326,6 +326,25 @@ def test_switches_beside_are_there_before_they_are_asked_for(opened: PagePanel, 
     assert set(seen) == {"current"}
 
 
+def test_a_table_that_is_lost_is_asked_for_again(opened: PagePanel, served: ServedPanel) -> None:
+    """A message may be lost with the connection; then nothing but the page knows of it."""
+    tables, lost = served.panel.knob_tables, []
+    opened.agreed()
+    all_has_come(opened, served)
+    send, tables._send = tables._send, lambda *sent: lost.append(sent)
+    try:
+        place = opened.page.locator(ROOT).get_by_label("listen at", exact=True)
+        before = place.input_value()
+        place.select_option(index=0)
+        wait_for(lambda: len(lost) >= 2)  # of both amps
+        opened.page.wait_for_selector(f'{ROOT}[data-curves="current"][data-proof="asked"]')
+    finally:
+        tables._send = send
+    opened.agreed()
+    place.select_option(before)
+    opened.settled()
+
+
 def test_a_part_that_moves_the_bias_waits_for_ngspice(chromium: Any) -> None:
     own = audition_panel(JOB, values={"R4": ("1k", "4k7", "E12"), "C1": ("1u", "47u", "E6")})
     with serving(own) as found:

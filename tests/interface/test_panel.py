@@ -256,14 +256,27 @@ def test_a_position_without_an_answer_shows_no_old_curve(panel: Panel, monkeypat
     def broken(*_: Any, **__: Any) -> Any:
         raise AmpsimError("no convergence")
 
+    step(panel, "knob depth", 50)
+    rest(panel)
     with monkeypatch.context() as patch:
         patch.setattr("ampsim.interface.panel.simulator.simulate", broken)
         step(panel, "knob depth", 51)
         assert panel.curves == {"of": panel.at, "problem": "no convergence"}
         rest(panel)
         assert panel.tables["problem"] == "no convergence"
-    step(panel, "knob depth", 52)
+    # An engine may fail once: where nothing moves any more the page asks again.
+    rest(panel)
+    assert "problem" not in panel.curves
+    assert "problem" not in panel.tables
+    assert panel.curves["of"] == panel.at
     assert shown_paths(panel) == fresh_paths(panel)
+
+
+def test_what_moves_the_source_alone_leaves_the_curves_and_what_ngspice_said(panel: Panel) -> None:
+    step(panel, "knob depth", 20)
+    before = panel.curves
+    step(panel, next(dial.key for dial in panel._state.dials if dial.kind == "level"), 2)
+    assert panel.curves == {**before, "of": panel.at} != before
 
 
 # Tables, held positions ---------------------------------------------------------------------------------------------
@@ -650,6 +663,18 @@ def test_only_the_newest_errand_is_delivered() -> None:
     go.set()
     errand.join(240)
     assert got == [2]
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_fault_of_the_program_is_told_to_who_waits_for_the_answer() -> None:
+    def fail(progress: Any) -> int:
+        raise KeyError("V9")
+
+    errand: BackgroundTask[int] = BackgroundTask()
+    got: list[Any] = []
+    errand.start(fail, got.append)
+    errand.join(240)
+    assert [str(each) for each in got] == ["a fault of the program, KeyError: 'V9'"]
 
 
 # What a notebook stores ---------------------------------------------------------------------------------------------

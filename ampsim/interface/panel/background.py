@@ -83,6 +83,10 @@ class BackgroundTask(Generic[Answer]):
             return
         except AmpsimError as problem:
             answer = problem
+        except Exception as fault:
+            told = AmpsimError(f"a fault of the program, {type(fault).__name__}: {fault}")
+            self._hand_over(ticket, loop, lambda: deliver(told))  # or who asked would wait for ever
+            raise
         self._hand_over(ticket, loop, lambda: deliver(answer))
 
     def _hand_over(self, ticket: int, loop: asyncio.AbstractEventLoop | None, tell: Callable[[], object]) -> None:

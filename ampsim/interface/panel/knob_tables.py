@@ -50,36 +50,44 @@ class KnobTables:
         self._kept: OrderedDict[int, _Kept] = OrderedDict()
         self._task: BackgroundTask[list[_Kept]] = BackgroundTask()
         self._wanted: list[Steps] = []
+        self._asked: Steps = {}
+        self._made: Steps = {}  # whose tables are being made
 
     def ask(self, at: Steps) -> None:
-        """Send the tables of these steps, then those of the steps beside them; what was asked before is dropped."""
-        self._wanted = [dict(at)]
-        self._next(ahead=True)
+        """Send the tables of these steps, then those of the steps beside them; what was asked before is dropped.
+
+        Asked again for those that are being made, it goes on with them.
+        """
+        self._asked, self._wanted = dict(at), []
+        if at != self._made:
+            self._wanted = [self._asked]
+            self._next()
 
     def stop(self) -> None:
         """Make no more tables."""
-        self._wanted = []
+        self._wanted, self._made = [], {}
         self._task.stop()
 
     def join(self, seconds: float) -> None:
         """Wait for the table at work, so long at most [s]."""
         self._task.join(seconds)
 
-    def _next(self, ahead: bool = False) -> None:
+    def _next(self) -> None:
         if not self._wanted:
             return
-        at = self._wanted.pop(0)
+        at = self._made = self._wanted.pop(0)
         dials, values = self._state.dials, self._values(at)
 
         def work(progress: Progress) -> list[_Kept]:
             return [self._find(kind, values) or self._make(kind, dials, values, progress) for kind in KINDS]
 
         def deliver(answer: list[_Kept] | AmpsimError) -> None:
+            self._made = {}
             # Without a table the page asks for each position, as ever; ngspice's own answer says what is wrong.
             if not isinstance(answer, AmpsimError):
                 for each in answer:
                     self._hand_over(each, at)
-                if ahead:
+                if at == self._asked:
                     self._wanted += list(self._beside(at, answer))[:_AHEAD]
             self._next()
 

@@ -30,7 +30,7 @@ function render({ model, el }) {
   let last = ""; // the dial that moved last
   let local = null; // levels worked out in this page, for where the controls stand
   let told = 0; // when the kernel was told last
-  let wanting = null; // where a table was asked for
+  let wanting = {}; // where a table was asked for, and until when [ms] it is waited for
   let lost = false;
   const turners = new Map(); // key of a dial -> show its step
   let timer = 0;
@@ -86,14 +86,24 @@ function render({ model, el }) {
   // The hand rests: ngspice is asked for this very position, again and again until it has answered.
   function rest() {
     if (mine.size) tellSteps();
-    if (!local && !same(wanting, here)) post({ do: "table", at: (wanting = here) });
+    if (!local) askTable();
     const answered = same(model.get("curves").of, here);
-    if (answered && same(model.get("tables").of, here)) return;
-    if (answered || performance.now() - told > PATIENCE) {
+    const measured = answered && same(model.get("tables").of, here);
+    if (measured && local) return;
+    if (!measured && (answered || performance.now() - told > PATIENCE)) {
       told = performance.now();
       post(answered ? { do: "rest" } : { do: "rest", at: here });
     }
     timer = setTimeout(rest, answered ? PATIENCE : REST);
+  }
+
+  // Again, but ever less often, as long as none has come: a message may be lost, and an amp may have none.
+  function askTable() {
+    const again = same(wanting.at, here);
+    if (again && performance.now() < wanting.until) return;
+    const pause = again ? 2 * wanting.pause : PATIENCE;
+    wanting = { at: here, pause, until: performance.now() + pause };
+    post({ do: "table", at: here });
   }
 
   // Nothing is there to take it when the kernel has gone.
@@ -194,7 +204,7 @@ function render({ model, el }) {
     turners.clear();
     mine.clear(); // steps may mean other values now
     knobs.forget();
-    wanting = null;
+    wanting = {};
     here = model.get("at");
     controls.replaceChildren();
     const groups = [...new Set(model.get("dials").map((dial) => dial.group))].filter((group) => group !== "source");
@@ -228,6 +238,7 @@ function render({ model, el }) {
 
   // What ngspice says; while the hand moves on, the page's own curves are newer.
   function patch() {
+    if (!local) findLevels(); // the table may have been there before the drawing of its place
     const { of, paths = {}, problem } = model.get("curves");
     const shown = same(of, here) || !local;
     if (shown && curves.isWidened()) load();
@@ -243,12 +254,16 @@ function render({ model, el }) {
 
   // The curves for where the controls stand, by the tables; none while the drawing is that of another place.
   function workOut() {
+    findLevels();
+    if (same(model.get("curves").of, here)) patch(); // ngspice has answered there already, which will not come again
+    else if (local) paint();
+  }
+
+  function findLevels() {
     const { of } = model.get("curves");
     const dials = model.get("dials");
     const place = dials.find((dial) => dial.kind === "place").key;
     local = of?.[place] === here[place] ? knobs.levels(here, dials) : null;
-    if (same(of, here)) patch(); // back where ngspice has answered already, which will not come again
-    else if (local) paint();
   }
 
   let painted = false; // in this frame
@@ -283,7 +298,7 @@ function render({ model, el }) {
     else watch((!current && mine.size === 0) || asked > 0);
     reach();
     const name = model.get("dials").find((dial) => dial.key === last)?.name;
-    const [kind, words] = answer.problem && !local ? ["none", ""]
+    const [kind, words] = answer.problem && (current || !local) ? ["none", ""]
       : proofWords({ local, answer: answer.levels, current, last: name, moving: knobs.moves(last) });
     el.dataset.proof = lost && !current ? "none" : kind;
     proof.textContent = lost && !current ? "Not confirmed by ngspice." : words;

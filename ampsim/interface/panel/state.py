@@ -46,6 +46,7 @@ class PanelState:
         self._rough = False
         self._drawn_at: tuple[Position, str] | None = None  # where the drawing was made, its limits for there
         self._unsteady: dict[str, str] = {}
+        self._answer: Shown = {}  # the curves as shown last, without where
 
     # Where it stands ------------------------------------------------------------------------------------------------
 
@@ -142,16 +143,20 @@ class PanelState:
         before, self.at = self.at, dict(at)
         moved = {key for key, step in at.items() if before.get(key) != step}
         if moved and all(key.startswith(_SOURCE) for key in moved):
-            return {"curves": {"of": self.at, "paths": {}}}
+            return self._answered(**self._answer)
         try:
             if self._template is None or any(key.startswith("place") for key in moved):
                 return self.draw()
             points = overlay_curves(self.response(), self.node)
             if self._template.fits(points):
-                return {"curves": {"of": self.at, "paths": self._template.paths(points), **_levels(points)}}
+                return self._answered(paths=self._template.paths(points), **_levels(points))
             return self._wider(points)
         except AmpsimError as problem:
-            return {"curves": {"of": self.at, "problem": str(problem)}}
+            return self._answered(problem=str(problem))
+
+    def _answered(self, **answer: Any) -> Shown:
+        self._answer = answer
+        return {"curves": {"of": self.at, **answer}}
 
     def _wider(self, points: Curves) -> Shown:
         """In the middle of a drag: wider limits in the same picture; the rest is put right when it rests."""
@@ -176,8 +181,8 @@ class PanelState:
 
     def _show_drawing(self, picture: Picture, points: Curves) -> Shown:
         self._template = MovingSvg(picture, points)
-        curves = {"of": self.at, "paths": self._template.drawn, **_levels(points)}
-        return {"drawing": self._template.svg(), "frames": sheet.frames(picture), "curves": curves}
+        answer = self._answered(paths=self._template.drawn, **_levels(points))
+        return {"drawing": self._template.svg(), "frames": sheet.frames(picture), **answer}
 
     def settle(self) -> Shown:
         """Nothing has moved for a moment: tables, and limits that suit if they do not."""
@@ -187,7 +192,8 @@ class PanelState:
             fresh = self._drawn_at == (self.here(), self.node)
             suits = self._template is not None and not self._rough and (fresh or self._template.fits(points, _ROOMY))
             same = self._unsteady == self.simulator.unsteady(self.here())
-            return {**({} if suits and same else self.draw()), "tables": self._tables()}
+            stands = suits and same and "problem" not in self._answer  # an engine may fail once and not again
+            return {**({} if stands else self.draw()), "tables": self._tables()}
         except AmpsimError as problem:
             return {"tables": {"of": self.at, "problem": str(problem)}}
 

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import sys
+import time
 from collections.abc import Iterator
 
+import numpy as np
 import pytest
 
 from ampsim.base.errors import EngineError
 from ampsim.library.loader import load_amp
 from ampsim.simulation.ngspice import engine
+from ampsim.simulation.timestep.solver import play
 from tests.figures import in_time
 from tests.figures.figure import QUICK, Figure, Scale, measure_all, table
 from tests.figures.in_time import Case, compared
 from tests.figures.timestep import without_answer
+from tests.tools.solvers_share import over_solvers
 
 
 def gives_up(_: Scale) -> Iterator[Figure]:
@@ -55,3 +60,19 @@ def test_an_amp_without_an_answer_is_counted_and_the_others_are_compared(monkeyp
     assert isinstance(error, float)
     row = without_answer([none], len(cases))
     assert (row.value, row.fine) == ("1, 0 of 2", False)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the processor time of each thread is read as Linux tells it")
+def test_the_time_of_solvers_and_of_all_else_are_told_apart():
+    amp, silence = load_amp("workshop-b"), np.zeros(144_000)
+    play(amp, silence[:480], 48e3)
+
+    def other_work() -> None:
+        begin = time.process_time()
+        while time.process_time() - begin < 0.5:
+            sorted(range(1000))
+
+    whole, solvers = over_solvers(other_work)
+    assert solvers < 0.2 * whole
+    whole, solvers = over_solvers(lambda: play(amp, silence, 48e3))
+    assert solvers > 0.6 * whole

@@ -9,14 +9,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from ampsim.simulation.netlist import Netlist
-from ampsim.simulation.ngspice import engine
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -133,29 +130,6 @@ class Other:
         self._process.kill()
         self._process.wait()
         shutil.rmtree(self._folder)
-
-
-def against_bare(work: Callable[[], object]) -> tuple[float, float, int]:
-    """Time of some work [s], time of bare ngspice on the runs that it needs, one after the other [s], their number."""
-    needed: dict[str, Netlist] = {}
-    run = engine.run
-
-    def noted(netlists: Iterable[Netlist], **how: Any) -> Any:
-        wanted = list(netlists)
-        needed.update({netlist.digest: netlist for netlist in wanted})
-        return run(wanted, **how)
-
-    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as nothing_kept:
-        patch.setenv("AMPSIM_CACHE", nothing_kept)
-        patch.setattr(engine, "run", noted)
-        begin = time.perf_counter()
-        work()
-        ours = time.perf_counter() - begin
-    other = Other("bare")
-    try:
-        return ours, sum(other.time(netlist) for netlist in needed.values()), len(needed)
-    finally:
-        other.close()
 
 
 if __name__ == "__main__":

@@ -8,18 +8,23 @@ import numpy as np
 import pytest
 
 from ampsim import FrequencySweep, OperatingPoint, load_semiconductor, parse_amp, simulate
+from ampsim.base.errors import EngineError
 from ampsim.circuit.amp import Amp
+from ampsim.circuit.semiconductors.device import Device
 from ampsim.circuit.semiconductors.measuring import diode_volts
 from ampsim.circuit.semiconductors.opto_couplers import coupler_figure
 from ampsim.library.files import models
 from ampsim.library.kinds import listing
 from ampsim.library.loader import load_amp
 from ampsim.simulation.analyses import Transient
+from ampsim.simulation.ngspice import engine
 from ampsim.simulation.stimuli import Waveform
 from ampsim.simulation.timestep.oscillation import at_both_ends, oscillations
 from ampsim.simulation.timestep.solver import play
 from ampsim.studies.ratings.devices import device_ratings
 from ampsim.studies.ratings.simulate import stress
+from tests.figures import in_time
+from tests.tools import random_amps
 
 RATE = 8000.0
 COUPLERS = [name for name in listing()["semiconductors"] if load_semiconductor(name).family == "opto-coupler"]
@@ -51,6 +56,14 @@ def test_a_flash_of_light_is_that_of_ngspice(kind, through, load, level):
     found = simulate(amp, Transient(Waveform(tuple(signal), RATE), 1.0 / RATE, 1e-5), nodes=["OC1.cell1"])
     theirs = found["voltage"].values.ravel()[: len(ours)]
     assert np.sqrt(np.mean((ours - theirs) ** 2) / np.mean((theirs - theirs[0]) ** 2)) < 1e-3
+
+
+def test_at_rest_in_a_whole_amp_it_does_not_stop_ngspice():
+    """What ngspice gave up on: the rate of a cell that stands still is the rounding of its diode's current."""
+    case = random_amps.draw(84, with_transient=False)
+    assert any(isinstance(part, Device) and part.type in COUPLERS for part in case.amp.parts)
+    (outcome,) = engine.run([in_time.Case(case.amp, case.position, 0.1, 2e-3).netlist()])
+    assert not isinstance(outcome, EngineError), outcome
 
 
 @pytest.mark.parametrize("kind", COUPLERS)

@@ -32,7 +32,8 @@ class Agreement:
     `seconds`: how much of each was checked at most [s]; `swept`: whether they are small signals and volts at rest.
     `tone`: how long a tone [s] ngspice played into the circuits that are checked; then so many seconds of each run were
     checked in steps half as long. 0: ngspice did those seconds itself. `told`: the largest difference of a number that
-    is told of what was checked [ratio], NaN without any; `told_of`: what that is, in words.
+    is told of what was checked [ratio], NaN without any; `told_of`: what that is, in words. `unchecked`: how many runs
+    ngspice was to do too that left nothing to compare.
     """
 
     solved: int = 0
@@ -45,6 +46,7 @@ class Agreement:
     tone: float = 0.0
     told: float = np.nan
     told_of: str = ""
+    unchecked: int = 0
 
     def __add__(self, other: Agreement) -> Agreement:
         further = other if np.isnan(self.told) or other.told > self.told else self
@@ -59,6 +61,7 @@ class Agreement:
             max(self.tone, other.tone),
             further.told,
             further.told_of,
+            self.unchecked + other.unchecked,
         )
 
     @property

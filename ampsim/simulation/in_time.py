@@ -105,7 +105,8 @@ class InTime:
         told = reasons(left, self._by_ngspice([run.netlist for run in left]))
         why = tuple(dict.fromkeys(str(found[key]) for key in refused))
         solved = len(distinct) - len(refused)
-        self.agreement += Agreement(solved, len(refused), len(apart), worst, why)
+        unchecked = len(sample) - len(apart)
+        self.agreement += Agreement(solved, len(refused), len(apart), worst, why, unchecked=unchecked)
         arrays = {key: each for key, each in found.items() if isinstance(each, Arrays)}
         return {**arrays, **dict(zip(refused, told, strict=True))}
 

@@ -47,6 +47,8 @@ def agreement_words(agreement: Agreement) -> str:
         )
     if agreement.told_of:
         words += f", in what is told by {percent_words(agreement.told)} at most ({agreement.told_of})"
+    if agreement.unchecked:
+        words += f"; {agreement.unchecked} that ngspice was to do too had no answer to compare"
     if agreement.refused:
         words += f"; the other{'s' * (agreement.by_ngspice > 1)} by ngspice, as {'; '.join(agreement.refused)}"
     return f"{words}."

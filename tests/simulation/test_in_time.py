@@ -186,6 +186,17 @@ def test_what_the_solver_cannot_do_ngspice_does(monkeypatch: pytest.MonkeyPatch)
     assert "not this one" in agreement_words(agreement)
 
 
+def test_a_check_that_ngspice_gives_up_on_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(in_time, "fetch_answer", lambda *_: None)
+    trial = InTime()
+    monkeypatch.setattr(trial, "_by_ngspice", lambda asked: [EngineError("Timestep too small") for _ in asked])
+    (answer,) = trial.run([timed(clipper(), Sine(1000.0, 0.1, 0.0, 2))])
+    assert isinstance(answer, Arrays)
+    assert (trial.agreement.checked, trial.agreement.unchecked) == (0, 1)
+    words = "In time: 1 of 1 runs by the time-step solver; 1 that ngspice was to do too had no answer to compare."
+    assert agreement_words(trial.agreement) == words
+
+
 def test_what_ngspice_cannot_do_the_solver_does_where_half_the_steps_agree() -> None:
     run = timed(clipper(), STIMULI[0], ("speaker",), Pace(ALONE, keep=2e-5))
     given = engine.run([run.netlist])[0]

@@ -170,7 +170,10 @@ def by_lot(scale: Scale) -> Iterator[Figure]:
         squealing += pole > _SQUEALS
         if np.abs(loud.volts).max() > _LOUDEST or np.ptp(still.volts) > _STILL:
             # Some amps put together by lot oscillate or latch: their own poles say so.
-            restless, unstable = restless + (pole > 0.0), unstable + (pole <= 0.0)
+            restless += pole > 0.0
+            if pole <= 0.0:
+                unstable += 1
+                say(f"amp {number}: moves though it has no pole to the right")
         repaired, samples = repaired + loud.repaired, samples + 960 * over
     value = f"{len(failed)}, {strange}, {unstable} ({repaired:,} of {samples:,} samples repaired; {restless} amps that"
     value += f" have a pole to the right and moved; oscillators of {squealing} that squeal not set going)"

@@ -90,6 +90,7 @@ def panel_speed(scale: Scale) -> Iterator[Figure]:
 def first_picture(_: Scale) -> Iterator[Figure]:
     """Notebook 1 opened in JupyterLab, to its first picture after Run All."""
     if lab.missing():
+        yield Figure("notebook 1 in JupyterLab", f"not measured: {', '.join(lab.missing())} is missing", "", False)
         return
     with tempfile.TemporaryDirectory() as folder:
         begin = time.perf_counter()

@@ -32,6 +32,8 @@ from tests.tools.every_command import curve, healthy_state, volts
 from tests.tools.read_wiring import printed_faults
 
 _CLOSE = 0.02  # of a value, between two forms: other orders of parts move the last digits of ngspice, and a search
+# Beside that: decibels are often a difference of two levels, each known to a hundredth of a percent.
+_NOTHING = {"dB": 1e-3}
 
 
 def wiring_reads_back(mod: MadeMod) -> Iterator[str]:
@@ -88,19 +90,20 @@ def differences(drawn: Section, found: Section, names: Mapping[str, str], whole:
     for subject in ours.keys() & theirs.keys():
         if not whole and subject.split()[-1] in ("parts", "rating"):
             continue
-        (grade, value), (other_grade, other) = ours[subject], theirs[subject]
-        if grade is not other_grade:
-            yield f"{subject}: {grade} becomes {other_grade}"
-        elif abs(value - other) > _CLOSE * max(abs(value), abs(other)) + 1e-6:
-            yield f"{subject}: {value:.5g} becomes {other:.5g}"
+        one, other = ours[subject], theirs[subject]
+        close = _CLOSE * max(abs(one.value), abs(other.value)) + _NOTHING.get(one.unit, 1e-6)
+        if one.grade is not other.grade:
+            yield f"{subject}: {one.grade} becomes {other.grade}"
+        elif abs(one.value - other.value) > close:
+            yield f"{subject}: {one.value:.5g} becomes {other.value:.5g}"
 
 
-def _worst_values(section: Section, names: Mapping[str, str]) -> dict[str, tuple[Grade, float]]:
+def _worst_values(section: Section, names: Mapping[str, str]) -> dict[str, Finding]:
     """By subject, in the names of the other form, the most worrying finding."""
-    found: dict[str, tuple[Grade, float]] = {}
+    found: dict[str, Finding] = {}
     for each in section.in_order:
         words = [names.get(word, word) for word in each.subject.split()]
-        found.setdefault(" ".join(words), (each.grade, each.value))
+        found.setdefault(" ".join(words), each)
     return found
 
 

@@ -118,21 +118,39 @@ def test_a_switch_that_does_not_move_reads_as_its_other_positions() -> None:
 # Under power ----------------------------------------------------------------------------------------------------------
 
 
-def test_volts_of_a_fault_are_those_of_an_amp_that_has_it() -> None:
+def test_volts_of_a_fault_are_what_a_meter_shows_in_an_amp_that_has_it() -> None:
+    """A meter of 10 Mohm: what is cut off stands where that little current leaves it, not where none would."""
+    right = [{"replace": "R3", "with": "150k"}, {"replace": "R7", "with": "1k2"}, {"fit": "C161", "across": "R7"}]
     parts = {"C161": "22u"}
-    right = modded([{"replace": "R3", "with": "150k"}, {"fit": "C161", "across": "R7"}], parts=parts)
-    signs = {words.partition(": ")[0]: words for step in power_steps(STOCK, right, {}) for words in step.wrong}
-    plate: Edits = [{"replace": "R3", "with": "150k"}]
-    faulty = {
-        "R3 open or its joint dry": modded([{"replace": "R3", "with": 1e10}], sure=["R3"]),
-        "R3 is shorted": modded([{"bridge": "R3"}]),
-        "C161 shorted, as one the wrong way round soon is": modded([*plate, {"bridge": "R7"}]),
+    steps = list(power_steps(STOCK, modded(right, parts=parts), {}))
+    signs = {words.partition(": ")[0]: words for step in steps for words in step.wrong}
+    plate, cathode, bypass = right
+    faulty: dict[str, Edits] = {
+        "R3 open or its joint dry": [cathode, bypass, {"replace": "R3", "with": 1e10}],
+        "R7 open or its joint dry": [plate, {"replace": "R7", "with": 1e10}, bypass],
+        "R3 is shorted": [cathode, bypass, {"bridge": "R3"}],
+        "C161 shorted, as one the wrong way round soon is": [plate, {"bridge": "R7"}],
     }
-    for name, amp in faulty.items():
-        for place, volts in re.findall(r"(\S+) (-?[\d.e+-]+) V instead", signs[name]):
+    sure = ["R3", "R7"]
+    for name, edits in faulty.items():
+        shown = re.findall(r"(\S+) (-?[\d.e+-]+) V instead", signs[name])
+        for place, volts in shown:
+            meter = {"fit": "R162", "between": [place, "ground"]}
+            fitted = {"R162": "10M"} | (parts if bypass in edits else {})
+            amp = modded([*edits, meter], parts=fitted, sure=sure)
             there = float(simulate(amp, OperatingPoint(), nodes=[place])["voltage"].values[0, 0, 0])
             assert float(volts) == pytest.approx(there, rel=0.02, abs=0.3), (name, place)
+        assert shown
     assert any("does not conduct" in name for name in signs)
+
+
+def test_a_fault_names_no_piece_of_wire_twice() -> None:
+    amp = load_amp("glasshouse")
+    (step,) = bias_steps(amp, {})
+    net = circuit_at(amp, {}).net_by_place
+    named = [re.findall(r"(\S+) -?[\d.e+-]+ V instead", words) for words in step.wrong]
+    assert any(named)
+    assert all(len({net[place] for place in places}) == len(places) for places in named)
 
 
 def test_half_the_mains_asks_for_volts_between_warm_and_cold() -> None:

@@ -47,14 +47,16 @@ def fault_signs(amp: Amp, position: Position, places: Sequence[str], parts: Coll
     typical = {name: amp.valve_by_type[part.type] for name, part in wired.parts.items()
                if isinstance(part, Socket) and part.type in amp.valve_by_type}  # fmt: skip
     states = [State(), *(faulty_state(suspect, size, typical, {}) for suspect, size in asked)]
-    read = MeteredAmp(amp, known, probes).unloaded(states)
+    read = MeteredAmp(amp, known, probes).read_nearly(states)
+    wires = {place: (each.first, each.second) for place, each in zip(places, probes, strict=True)}
     told = []
     for (suspect, size), row in zip(asked, read[1:], strict=True):
         shown = [(abs(now - well) / max(abs(well), 1.0), place, now, well)
                  for place, now, well in zip(places, row, read[0], strict=True)
                  if math.isfinite(now) and abs(now - well) > max(_MOVED * abs(well), _LEAST)]  # fmt: skip
         if shown:
-            best = sorted(shown, reverse=True)[:2]
+            best = sorted(shown, reverse=True)
+            best = [each for number, each in enumerate(best) if number == 0 or wires[each[1]] != wires[best[0][1]]][:2]
             volts = ", ".join(f"{place} {_figure(now)} V instead of {_figure(well)} V" for _, place, now, well in best)
             told.append((best[0][0], f"{_words(wired, suspect, size)}: {volts}."))
     return [sentence for _, sentence in sorted(told, reverse=True)[:_MOST]]

@@ -131,6 +131,13 @@ def test_the_picture_begins_where_the_amp_does(of_two: Path, tmp_path: Path) -> 
     assert "Gain from the input to the speaker" in read(write_page(job, tmp_path / "page.html"))[0].words
 
 
+def test_a_page_of_an_amp_with_a_reverb_says_how_its_echoes_are_counted(of_two: Path, tmp_path: Path) -> None:
+    stock = load_amp("ballroom")
+    job = default_audition(stock, apply_mods(stock, parse_mod({"name": "m", "reason": "r", "edits": [{"lift": "C3"}]})))
+    assert "counted as if they came at once" in read(write_page(job, tmp_path / "page.html", []))[0].words
+    assert "counted as if they came at once" not in read(of_two)[0].words
+
+
 def test_when_it_breaks_up_is_what_playing_both_amps_where_it_opens_gives(of_two: Path) -> None:
     job, (page, _) = job_of_two_mods(), read(of_two)
     begins = choose(job).start()

@@ -18,6 +18,7 @@ from ...base.html import render, script_digests
 from ...base.wording import TOGETHER, in_hertz
 from ...circuit.build import SPEAKER
 from ...circuit.positions import face, setting_words
+from ...circuit.reverb_tank import ReverbTank
 from ...circuit.signal_path import begins_at_guitar
 from ...measures.law_bands import BANDS
 from ...measures.loudness import NOTICED_ACUM, NOTICED_DB, Listening, listening_facts, loudness_script
@@ -48,6 +49,12 @@ _DRIVEN = (
     "An amp breaks up where its first stage hands on 1 dB less than it would clean, with a tone of 400 Hz. That, "
     "evening out and tightness were played with the knobs as drawn and follow them from there: breaking up within "
     "about 1 dB, evening out within about 2 dB."
+)
+
+_ECHOES = (
+    "The echoes of the reverb are counted as if they came at once: in the curves and in what is said of bass, middle "
+    "and brightness they add to the dry sound or take from it. Heard, they come late and only add; sounds that can be "
+    "played here have them so."
 )
 
 _BAND = (
@@ -163,7 +170,15 @@ def page_html(
         advice=advice,
         left_out=" ".join(
             filter(
-                None, [limits_sentence(listening_facts(Listening())), _SMALL_SIGNALS, _DRIVEN, _missing(played), _BAND]
+                None,
+                [
+                    limits_sentence(listening_facts(Listening())),
+                    _SMALL_SIGNALS,
+                    _echoes(audition),
+                    _DRIVEN,
+                    _missing(played),
+                    _BAND,
+                ],
             )
         ),
         caution=CAUTION,
@@ -179,6 +194,11 @@ def page_html(
 
 def _answer(said: answers.Said, name: str) -> answers.Answer | None:
     return next((each for each in said.answers if each.name == name), None)
+
+
+def _echoes(audition: Audition) -> str:
+    parts = [*audition.stock.part_by_designator.values(), *audition.modded.part_by_designator.values()]
+    return _ECHOES if any(isinstance(each, ReverbTank) for each in parts) else ""
 
 
 def _missing(played: Played) -> str:

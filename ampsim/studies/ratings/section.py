@@ -27,7 +27,7 @@ from .picture import ratings_picture
 from .simulate import HARD
 from .valves import valve_ratings, worst_rows
 
-_DEVICES = "semiconductors against their limits, each quantity at its worst position"
+_DEVICES = "rectifiers and semiconductors against their limits, each quantity at its worst position"
 _VALVES, _MOVED = "valves against their limits, each at its worst position", "moved by more than 5 %"
 
 

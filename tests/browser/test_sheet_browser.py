@@ -14,8 +14,8 @@ from ampsim.bench.proof.sheet import proof_of_rounds, proof_sheet
 from ampsim.job.papers.handover import gather_handover, rounds_of
 from ampsim.job.papers.pdf import write_pdf
 from ampsim.job.papers.shop_record import shop_record
-from ampsim.job.record.data import Frozen, Measured, Note, Record, State, Status
-from ampsim.job.record.words import Phase
+from ampsim.job.record.data import Frozen, Measured, Note, Record, State
+from ampsim.job.record.words import Phase, Status
 from ampsim.library.loader import load_audition
 from ampsim.studies.findings import Grade
 from ampsim.studies.sheet.page import write_sheet

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ampsim import OperatingPoint, load_amp, load_rectifier, load_semiconductor, parse_amp, simulate
-from ampsim.base.errors import DescriptionError
+from ampsim.base.errors import DescriptionError, EngineError
 from ampsim.circuit.build import build_circuit
 from ampsim.circuit.supply.averaged import mean_numbers, short_circuit_amps, supplied
 from ampsim.circuit.supply.mean_law import fitted_numbers, mean_current
@@ -68,6 +68,12 @@ def test_a_period_is_the_same_when_it_is_gone_through_again():
     for _ in range(3):
         states = supply.through(states, loads)
     assert states[0] == pytest.approx(period.volts["b"][0], abs=1e-4)
+
+
+def test_where_it_does_not_come_to_rest_it_is_said_which_supply(monkeypatch):
+    monkeypatch.setattr("ampsim.circuit.supply.steady._PASSES", 1)
+    with pytest.raises(EngineError, match="supply from PT1 through V1 does not come to rest"):
+        Supply(RIPPLE, full_wave(load_rectifier("GZ34"))).settled(np.array([[0.1]]))
 
 
 def test_a_mean_law_never_falls():

@@ -35,11 +35,12 @@ from ampsim.job.quote.sums import add_up, line_amount, tax_by_rate
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.billing import Answer, Bill, Charge, Order
 from ampsim.job.record.changing import enter_status
-from ampsim.job.record.data import Record, Session, Status
+from ampsim.job.record.data import Record, Session
 from ampsim.job.record.frozen import open_job
 from ampsim.job.record.reading import check_record, read_record
 from ampsim.job.record.saving import save_record
 from ampsim.job.record.sessions import keep_session
+from ampsim.job.record.words import Status
 from ampsim.job.shop.lines import job_line
 from ampsim.job.shop.overview import shop as all_jobs
 from ampsim.job.shop.past import past_sessions

@@ -21,9 +21,9 @@ from ampsim.base.errors import DescriptionError
 from ampsim.base.quantities import FARAD, format_value
 from ampsim.job.record.beginning import begin_job
 from ampsim.job.record.changing import add_entry, change_entry, enter_status
-from ampsim.job.record.data import Status
 from ampsim.job.record.reading import read_record
 from ampsim.job.record.saving import save_record
+from ampsim.job.record.words import Status
 from ampsim.job.shop import packing
 from ampsim.job.shop.index import Index
 from ampsim.job.shop.lines import JobLine

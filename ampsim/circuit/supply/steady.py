@@ -201,7 +201,12 @@ class Supply:
             base, change = np.where(worse, base, states), np.where(worse, change, np.where(wild, off, newton))
             share, last = np.where(worse, 0.5 * share, 1.0), np.where(worse, last, size)
             states = base + share * change
-        raise EngineError("the supply does not come to rest in its period")
+        rectifiers = ", ".join(dict.fromkeys(name for way in self.source.ways for name in way.rectifiers))
+        raise EngineError(
+            f"the supply from {self.source.transformer} through {rectifiers} does not come to rest: its volts do not "
+            "repeat themselves from one period of the mains to the next; look at the values of its reservoirs, chokes "
+            "and loads"
+        )
 
     def _slopes(self, states: Array, loads: Array) -> tuple[Array, Array]:
         """Where a period leads, and how that goes with each beginning; the latter of shape (loads, size, size)."""

@@ -12,10 +12,11 @@ from ...base.files import check_name
 from ...base.wording import plain
 from ...library.loader import FILE
 from .changing import enter_status
-from .data import Record, Status
+from .data import Record
 from .frozen import freeze_files, open_job
 from .paths import path_inside
 from .saving import save_record
+from .words import Status
 
 MEASUREMENTS, PICTURES = "measurements", "pictures"
 

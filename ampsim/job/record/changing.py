@@ -11,9 +11,10 @@ from typing import Any
 
 from ...base.errors import DescriptionError, nearest, shown
 from ...base.wording import plain
-from .data import Change, OwnersWish, Record, Status
+from .data import Change, OwnersWish, Record
 from .reading import check_record, rebuilt
 from .tables import Tables, as_tables
+from .words import Status
 
 # These tell how the file came about; positions are where knobs stand at the moment.
 _OWN = ("format", "history", "frozen")

@@ -5,27 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date as Date
-from enum import StrEnum
 from typing import Any
 
 from .billing import Bill, CountedOff, Order
-from .words import Audience, Phase
+from .words import Audience, Phase, Status
 
 FORMAT = 9
-
-
-class Status(StrEnum):
-    """Where a job stands, in the order most jobs take; a job may skip some and go back. The words stand in its file."""
-
-    TAKEN_IN = "taken in"
-    LOOKED_OVER = "looked over"
-    WAITING_FOR_OWNER = "waiting for the owner"
-    WAITING_FOR_PARTS = "waiting for parts"
-    ON_THE_BENCH = "on the bench"
-    BEING_WIRED = "being wired"
-    BEING_PROVED = "being proved"
-    HANDED_OVER = "handed over"
-    GIVEN_BACK = "given back as it was"
 
 
 @dataclass(frozen=True)

@@ -24,11 +24,10 @@ from .data import (
     Photo,
     Session,
     State,
-    Status,
     Sweep,
 )
 from .paths import check_file_name
-from .words import Audience, Phase
+from .words import Audience, Phase, Status
 
 _MAINS = Quantity("mains voltage", "V", ("V",), "", 50.0, 500.0)
 _NOTE, _NAME, _SOURCE, _FOUND = 4000, 60, 300, 20_000  # signs

@@ -17,3 +17,17 @@ class Audience(StrEnum):
 
     OWNER = "owner"
     HOWTO = "howto"
+
+
+class Status(StrEnum):
+    """Where a job stands, in the order most jobs take; a job may skip some and go back. The words stand in its file."""
+
+    TAKEN_IN = "taken in"
+    LOOKED_OVER = "looked over"
+    WAITING_FOR_OWNER = "waiting for the owner"
+    WAITING_FOR_PARTS = "waiting for parts"
+    ON_THE_BENCH = "on the bench"
+    BEING_WIRED = "being wired"
+    BEING_PROVED = "being proved"
+    HANDED_OVER = "handed over"
+    GIVEN_BACK = "given back as it was"

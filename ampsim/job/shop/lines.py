@@ -8,7 +8,8 @@ from datetime import date as Date
 from typing import Any
 
 from ..record.billing import Answer, Bill
-from ..record.data import Record, Status
+from ..record.data import Record
+from ..record.words import Status
 
 _WAITS_FOR = {
     Status.TAKEN_IN: "being looked over",

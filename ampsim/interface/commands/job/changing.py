@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ....base.errors import DescriptionError, nearest, shown
+from ....job.record.words import Status
 from .common import Steps, open_record
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ def add(steps: Steps) -> None:
     steps.group("at any time")
     steps.step("show", "tell the job: wishes, states, what was seen and measured, what was before", _show)
     state = steps.step("state", "enter the state that the job is in now", _state)
-    state.add_argument("state", help='such as "on the bench" or "waiting for parts"')
+    state.add_argument("state", help=f"one of: {', '.join(Status)}")
     state.add_argument("--note", default="", help="why, or what for")
     freeze_files = steps.step("take", "freeze one more file into the job: a mod, another amp, a drawer, wishes", _take)
     freeze_files.add_argument("file", help="a file, or the name of one that comes with ampsim")

@@ -16,7 +16,7 @@ from ampsim.circuit.positions import position_label
 from ampsim.circuit.signal_path import active_stages
 from ampsim.library.loader import load_amp, load_mod
 from ampsim.studies.headroom.simulate import headroom
-from ampsim.studies.playing.drive import Drive, breaks_up_at, drives_of, evens_out, nearest_drive, small_gain
+from ampsim.studies.playing.drive import Drive, breaks_up_at, combined, drives_of, evens_out, nearest_drive, small_gain
 from ampsim.studies.playing.simulate import moved, play
 from tests.tools.any_amps import made_amp
 from tests.tools.equal_forms import equal_amps
@@ -125,3 +125,10 @@ def test_what_comes_out_of_soft_and_hard_notes_follows_where_it_breaks_up() -> N
     assert evens_out(drive, -40.0) is None
     other = replace(drive, first=-41.0)
     assert nearest_drive([drive, other], -35.0) is other
+
+
+def test_switches_together_keep_the_stages_in_the_order_of_the_amp() -> None:
+    """A page is the same text each time it is written."""
+    names = [f"V{number}" for number in range(12, 0, -1)]
+    plain, bright, cathode = (Drive({name: level for name in names}, {}, 0.0, ()) for level in (1.0, 3.0, -1.0))
+    assert list(combined([bright, cathode], plain).overload.items()) == [(name, 1.0) for name in names]

@@ -178,7 +178,8 @@ def combined(alone: Sequence[Drive], plain: Drive) -> Drive:
     plain : Drive
         With all of them as drawn.
     """
-    known = set(plain.overload).intersection(*(each.overload for each in alone))
+    # In the order of the amp, or the same page would be written in another order the next time.
+    known = [name for name in plain.overload if all(name in each.overload for each in alone)]
     overload = {
         name: plain.overload[name] + sum(each.overload[name] - plain.overload[name] for each in alone) for name in known
     }
